@@ -1,0 +1,47 @@
+"""What goes wrong with input, told in one message a person can act on."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+class MinerError(Exception):
+    """Bad input or usage: where, what was found, what was expected, what to do.
+
+    Args:
+        found: what stands there now.
+        expected: what would have been right.
+        do: the next step for the person who reads this.
+        file: the file it is about, or None.
+        row: the line of that file, counted from 1 as an editor shows it, or None.
+    """
+
+    def __init__(
+        self,
+        found: str,
+        expected: str,
+        do: str,
+        *,
+        file: str | Path | None = None,
+        row: int | None = None,
+    ) -> None:
+        self.found = found
+        self.expected = expected
+        self.do = do
+        self.file = None if file is None else str(file)
+        self.row = row
+        super().__init__(self.message)
+
+    @property
+    def message(self) -> str:
+        """The four parts in one line of plain words."""
+        place = [self.file] if self.file else []
+        if self.row is not None:
+            place.append(f"row {self.row}")
+        head = f"{', '.join(place)}: " if place else ""
+        return f"{head}{_stop(self.found)} Expected: {_stop(self.expected)} {_stop(self.do)}"
+
+
+def _stop(text: str) -> str:
+    text = text.strip()
+    return text if text.endswith((".", "?", "!")) else f"{text}."

@@ -1,0 +1,94 @@
+"""One client's records, read and checked: six tidy streams and what was found on the way."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from miner.results import Finding
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+STREAMS = ("glucose", "sleep", "stress", "activity", "meals", "tags")
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOutDay:
+    """A day the practitioner left out, why, and when that was entered."""
+
+    day: date
+    reason: str
+    entered: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What ``client.toml`` and ``practice.toml`` say of one client.
+
+    Attributes:
+        range: the client's glucose range in mg/dL, low and high.
+        sensor_changes: wall-clock times at which a new sensor began (numpy datetime64).
+        intake: yes, no or not_asked, by question.
+        rest_days: names of week days ("sat") and ISO dates; default Saturday and Sunday.
+        pressure_lows: wall-clock start and end of confirmed pressure lows.
+        synonyms: a tag as written (folded) to the tag it stands for.
+    """
+
+    code: str
+    time_zone: str | None
+    range: tuple[float, float]
+    sensor_changes: tuple["pd.Timestamp", ...]
+    intake: Mapping[str, str]
+    left_out: tuple[LeftOutDay, ...]
+    rest_days: tuple[str, ...]
+    pressure_lows: tuple[tuple["pd.Timestamp", "pd.Timestamp"], ...]
+    calm: bool
+    pooled: bool | None
+    display_unit: str
+    rank_unit: str
+    primary_outcome: str | None
+    synonyms: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Client:
+    """One client folder as read.
+
+    Every stream is a DataFrame (empty with the same columns where nothing was recorded) in time
+    order with a fresh RangeIndex. Two time lines stand side by side: ``time``/``start``/``end``
+    are instants (datetime64[ns], UTC when a zone is known, else the clock as it stands) for
+    durations; ``clock``/``start_clock``/``end_clock`` are wall-clock times for clock windows.
+    ``file`` (name inside the folder) and ``row`` (line number from 1 as an editor shows it) say
+    where each value came from.
+
+    Columns beside those:
+        glucose: time, clock, glucose (mg/dL, NaN where censored), censored (-1 LO, 0, 1 HI),
+            sensor (text, "" unknown), left_out ("" or the reason it is not used).
+        sleep: start, end, start_clock, end_clock, asleep_min, deep_min, rem_min, light_min,
+            awake_min, awakenings, kind ("main", "nap", ""), left_out.
+        stress: start, end, start_clock, end_clock, level, left_out.
+        activity: start, end, start_clock, end_clock, kind, intensity, steps, left_out.
+        meals: time, clock, label, meal, carbs_g, protein_g, fat_g, fibre_g, energy_kcal,
+            carbs_level, protein_level, fat_level, fibre_level, left_out.
+        tags: start, end (equal to start where only a time was noted), start_clock, end_clock,
+            tag (folded: lower case, single spaces, synonyms joined), left_out.
+
+    ``worn`` holds, for streams made from samples, the intervals in which the tracker gave valid
+    samples (start, end, start_clock, end_clock); a stream absent from it was not sampled.
+    """
+
+    folder: Path
+    settings: Settings
+    streams: Mapping[str, "pd.DataFrame"]
+    worn: Mapping[str, "pd.DataFrame"]
+    findings: tuple[Finding, ...]
+    records_hash: str
+
+    def used(self, stream: str) -> "pd.DataFrame":
+        """Return the rows of a stream that are not left out."""
+        frame = self.streams[stream]
+        return frame[frame["left_out"] == ""].reset_index(drop=True)

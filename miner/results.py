@@ -1,0 +1,250 @@
+"""Results: frozen records of plain values. Counts are kept, ratios are derived from them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from datetime import date
+from enum import StrEnum
+from math import isfinite
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def plain(value: Any) -> Any:
+    """Turn a result into what JSON can hold; what is undefined becomes None."""
+    if isinstance(value, Result):
+        return value.to_dict()
+    if isinstance(value, bool | int | str) or value is None:
+        return str(value) if isinstance(value, StrEnum) else value
+    if isinstance(value, float):
+        return value if isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple | set | frozenset):
+        return [plain(item) for item in value]
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, Path):
+        return str(value)
+    return plain(value.item())
+
+
+class Result:
+    """What every result can do: become a dict of plain values, or a table of one row."""
+
+    __slots__ = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the fields by name as plain values."""
+        return {item.name: plain(getattr(self, item.name)) for item in fields(self)}  # type: ignore[arg-type]
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the result as a DataFrame of one row."""
+        import pandas as pd
+
+        return pd.DataFrame([self.to_dict()])
+
+
+class Severity(StrEnum):
+    """How much a finding in the records matters."""
+
+    STOP = "stop"
+    LEFT_OUT = "left_out"
+    NOTE = "note"
+    QUESTION = "question"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding(Result):
+    """One thing noticed while reading: where, what stood there, what was expected, what to do."""
+
+    severity: Severity
+    file: str | None
+    row: int | None
+    what: str
+    expected: str
+    do: str
+    count: int = 1
+
+
+class Evidence(StrEnum):
+    """What a hypothesis may be called."""
+
+    CLEAR = "clear"
+    HINT = "hint"
+    CANNOT_TELL = "cannot_tell"
+    LITTLE_SIGN = "little_sign"
+
+
+@dataclass(frozen=True, slots=True)
+class Withheld(Result):
+    """Why nothing may be said, as a value; ``have`` and ``need`` are counts where counts decide."""
+
+    reason: str
+    have: float | None = None
+    need: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Counts(Result):
+    """Units with and without a factor, and how many of each were in the higher quarter."""
+
+    with_: int
+    with_high: int
+    without: int
+    without_high: int
+    unknown: int
+
+    @property
+    def known(self) -> int:
+        """Units in which both the factor and the outcome are known."""
+        return self.with_ + self.without
+
+    @property
+    def high(self) -> int:
+        """Known units in the higher quarter."""
+        return self.with_high + self.without_high
+
+    @property
+    def support(self) -> float | None:
+        """With the factor and high, of all known units."""
+        return self.with_high / self.known if self.known else None
+
+    @property
+    def confidence(self) -> float | None:
+        """High, of the units with the factor."""
+        return self.with_high / self.with_ if self.with_ else None
+
+    @property
+    def lift(self) -> float | None:
+        """Confidence over the share of known units that are high."""
+        if self.confidence is None or not self.high:
+            return None
+        return self.confidence * self.known / self.high
+
+    @property
+    def leverage(self) -> float | None:
+        """Support minus what it would be if factor and outcome were unrelated."""
+        if self.support is None:
+            return None
+        return self.support - (self.with_ / self.known) * (self.high / self.known)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the counts under the names of the contract."""
+        return {
+            "with": self.with_,
+            "with_high": self.with_high,
+            "without": self.without,
+            "without_high": self.without_high,
+            "unknown": self.unknown,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class OutcomeSummary(Result):
+    """One outcome of a ranking: its unit and what a month of this length could show in it."""
+
+    name: str
+    unit: str
+    smallest_worth_it: float
+    detectable: float | None
+    ordinary_wobble: float | None
+    units: int = 0
+    withheld: Withheld | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Hypothesis(Result):
+    """One rule: factors and an outcome, what was counted, and what may be said of it."""
+
+    id: str
+    rank: int
+    family: str
+    factors: tuple[str, ...]
+    lag_days: tuple[int, ...]
+    outcome: str
+    relation: str
+    counts: Counts
+    difference: float | None
+    unit: str
+    interval: tuple[float, float] | None
+    p: float | None
+    p_adjusted: float | None
+    evidence: Evidence
+    withheld: Withheld | None = None
+    expected_on_new_days: float | None = None
+    travels_with: tuple[str, ...] = ()
+    could_run_backwards: bool = False
+    days_to_settle: int | None = None
+    sentence: str = ""
+    luck_sentence: str = ""
+    notes: tuple[str, ...] = ()
+    ordinary_interval: tuple[float, float] | None = None
+    standard_error: float | None = None
+    degrees_of_freedom: int | None = None
+    fixed_on: str | None = None
+    fixed_before: bool | None = None
+    guess: str | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the fields of the contract, the derived ratios among them."""
+        raw = {item.name: plain(getattr(self, item.name)) for item in fields(self)}
+        ratios = {
+            name: getattr(self.counts, name)
+            for name in ("support", "confidence", "lift", "leverage")
+        }
+        out: dict[str, Any] = {}
+        for name, value in raw.items():
+            out[name] = value
+            if name == "counts":
+                out |= ratios
+        return out
+
+
+@dataclass(frozen=True, slots=True)
+class Ranking(Result):
+    """What ``rank`` found in one client's records."""
+
+    client: str
+    version: str
+    unit: str
+    usable_units: int
+    left_out_units: int
+    seed: int
+    draws: int
+    records_hash: str
+    rules_hash: str
+    rankings_of_these_records: int
+    questions_asked: int
+    claim_level: float
+    primary_outcome: str | None
+    hints_by_chance: float | None
+    outcomes: tuple[OutcomeSummary, ...]
+    hypotheses: tuple[Hypothesis, ...]
+    cautions: tuple[str, ...]
+    status: str = "ranked"
+    need_units: int = 0
+    notes: tuple[str, ...] = ()
+    from_day: str | None = None
+    to_day: str | None = None
+    verdict: str = ""
+    together: Mapping[str, Any] = field(default_factory=dict)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row a hypothesis, counts and interval in columns of their own."""
+        import pandas as pd
+
+        rows = []
+        for item in self.hypotheses:
+            row = item.to_dict()
+            counts = row.pop("counts")
+            interval = row.pop("interval") or [None, None]
+            row["factors"] = " + ".join(item.factors)
+            row["lag_days"] = " + ".join(str(lag) for lag in item.lag_days)
+            row |= counts | {"interval_low": interval[0], "interval_high": interval[1]}
+            rows.append(row)
+        return pd.DataFrame(rows)

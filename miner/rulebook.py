@@ -1,0 +1,252 @@
+"""The rule books: every judgement a practitioner may disagree with, read from ``rules/*.toml``."""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from miner import resources
+from miner.errors import MinerError
+
+BOOKS = ("factors", "outcomes", "guardrails", "cautions", "wording")
+
+Cut = Literal[
+    "below",
+    "at_least",
+    "present",
+    "own_low_quarter",
+    "own_high_quarter",
+    "below_own_median",
+    "above_own_median_by",
+]
+
+
+class _Model(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+
+class FactorRule(_Model):
+    """One habit: where it is read, where it is cut, what it may come before, how it is said."""
+
+    unit: Literal["day", "meal"] = "day"
+    stream: str
+    column: str
+    measure: str
+    measure_unit: str
+    cut: Cut
+    at: float | None = None
+    clock: str
+    lag: dict[str, int]
+    same_time: tuple[str, ...] = ()
+    moves_window: tuple[str, ...] = ()
+    confounders: tuple[str, ...] = ()
+    could_run_backwards: bool = False
+    food: bool = False
+    phrase: str
+    with_one: str
+    with_many: str
+    without_many: str
+    try_: str = Field(alias="try")
+    worth_doing_anyway: bool = False
+    carry_over_days: int = Field(default=0, ge=0)
+    may_be_tested: bool = True
+    helpful: Literal["with", "without"] = "without"
+    source: str
+
+
+class OutcomeRule(_Model):
+    """One outcome: how it is measured, which way is worse, what is too small to matter."""
+
+    unit: Literal["day", "meal"] = "day"
+    definition: str
+    measure_unit: str
+    window: str
+    coverage: float = Field(gt=0, le=1)
+    worse: Literal["higher", "lower"] = "higher"
+    smallest_worth_it: float = Field(gt=0)
+    plausible_spread: float = Field(gt=0)
+    label: str
+    units_one: str
+    units_many: str
+    source: str
+
+
+class Guardrails(_Model):
+    """The fewest, the largest and the levels: what has to hold before anything is claimed."""
+
+    fewest_days_to_rank: int = Field(ge=5)
+    fewest_days_to_describe: int = Field(ge=1)
+    fewest_meals_to_rank: int = Field(ge=5)
+    fewest_units_each_side: int = Field(ge=2)
+    fewest_share_each_side: float = Field(ge=0, lt=0.5)
+    fewest_distinct_days_each_side: int = Field(ge=2)
+    largest_rule: int = Field(ge=1, le=3)
+    units_for_rules_of_three: int = Field(ge=1)
+    claim_level: float = Field(gt=0, le=0.2)
+    primary_share: float = Field(gt=0, lt=1)
+    hint_level: float = Field(gt=0, le=0.2)
+    hints_shown: int = Field(ge=0)
+    overlap_not_told_apart: float = Field(gt=0, le=1)
+    overlap_travels_with: float = Field(gt=0, le=1)
+    least_variation_kept: float = Field(gt=0, lt=1)
+    largest_share_tied: float = Field(gt=0, le=1)
+    sensor_level_from_days: int = Field(ge=2)
+    label_repeats_for_food_factor: int = Field(ge=2)
+    draws: int = Field(ge=100)
+    shrink_when_one_unit_left_out: float = Field(gt=0, lt=1)
+
+
+class Referral(_Model):
+    """When a reading calls for a licensed clinician, and what is said then."""
+
+    kind: Literal["wake_at_least", "any_at_least", "any_below", "below_on_days"]
+    at: float
+    days: int = Field(default=1, ge=1)
+    say: str
+    client_action: str
+    source: str
+
+
+class IntakeQuestion(_Model):
+    """One question of the intake and what a yes asks for."""
+
+    asked: str
+    when_yes: str
+    client_action: str = ""
+    calm: bool = False
+    source: str
+
+
+class Cautions(_Model):
+    """What is printed always, what when, and which words make a tag a medicine or an illness."""
+
+    always: tuple[str, ...]
+    client_always: tuple[str, ...]
+    not_asked: str
+    referral: tuple[Referral, ...]
+    intake: dict[str, IntakeQuestion]
+    medicine_words: tuple[str, ...]
+    pregnancy_words: tuple[str, ...]
+    illness_words: tuple[str, ...]
+    illness_days_around: int = Field(ge=0)
+
+
+class RuleBook(_Model):
+    """All rule books together, with a hash of what they say."""
+
+    factors: dict[str, FactorRule]
+    outcomes: dict[str, OutcomeRule]
+    guardrails: Guardrails
+    cautions: Cautions
+    wording: dict[str, Any]
+    hash: str
+
+    def outcomes_of(self, unit: str) -> dict[str, OutcomeRule]:
+        """Return the outcomes of one unit, in the order of the rule book."""
+        return {name: rule for name, rule in self.outcomes.items() if rule.unit == unit}
+
+    def factors_of(self, unit: str) -> dict[str, FactorRule]:
+        """Return the factors of one unit, in the order of the rule book."""
+        return {name: rule for name, rule in self.factors.items() if rule.unit == unit}
+
+    def factor(self, name: str) -> FactorRule:
+        """Return the rule of a factor; ``tag:rain`` takes the words of the rule ``tag:*``."""
+        if name in self.factors:
+            return self.factors[name]
+        kind, _, words = name.partition(":")
+        pattern = self.factors.get(f"{kind}:*")
+        if pattern is None or not words:
+            raise MinerError(
+                f"there is no factor '{name}'",
+                "a name of factors.toml, or tag:<words>, or food:<words>",
+                nearest(name, self.factors) or "See 'miner days' for the names.",
+            )
+        texts = ("phrase", "with_one", "with_many", "without_many", "column")
+        return pattern.model_copy(
+            update={key: getattr(pattern, key).replace("{words}", words) for key in texts}
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Book:
+    name: str
+    path: Path
+    text: bytes
+    table: Mapping[str, Any]
+
+
+def load(*replacements: Path) -> RuleBook:
+    """Read the shipped rule books; a book in a later folder replaces the one of the same name.
+
+    Args:
+        replacements: folders that may hold any of ``factors.toml``, ``outcomes.toml``,
+            ``guardrails.toml``, ``cautions.toml``, ``wording.toml``.
+
+    Raises:
+        MinerError: a book cannot be read, or a key in it is unknown, missing or out of range.
+    """
+    books = [_read(name, replacements) for name in BOOKS]
+    digest = hashlib.sha256()
+    for book in books:
+        digest.update(book.name.encode() + b"\0" + book.text + b"\0")
+    try:
+        return RuleBook(**{book.name: book.table for book in books}, hash=digest.hexdigest()[:16])
+    except ValidationError as error:
+        raise _explain(error, books) from error
+
+
+def nearest(word: str, known: Mapping[str, Any] | tuple[str, ...]) -> str:
+    """Return 'Did you mean ...?' for the nearest known word, or an empty text."""
+    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
+    return f"Did you mean '{close[0]}'?" if close else ""
+
+
+def _read(name: str, replacements: tuple[Path, ...]) -> _Book:
+    path = resources.folder("rules") / f"{name}.toml"
+    for folder in replacements:
+        if not folder.is_dir():
+            raise MinerError(
+                "there is no such folder", "a folder of rule books", "Check the path.", file=folder
+            )
+        if (folder / path.name).is_file():
+            path = folder / path.name
+    try:
+        text = path.read_bytes()
+        return _Book(name, path, text, tomllib.loads(text.decode("utf-8-sig")))
+    except (OSError, UnicodeDecodeError) as error:
+        raise MinerError(
+            f"the file cannot be read ({error})", "a text file in UTF-8", "Check the file.",
+            file=path,
+        ) from error
+    except tomllib.TOMLDecodeError as error:
+        raise MinerError(
+            f"the file is not valid TOML: {error}",
+            "tables of the form [name] with key = value",
+            "Correct that line and run again.",
+            file=path,
+        ) from error
+
+
+def _explain(error: ValidationError, books: list[_Book]) -> MinerError:
+    first = error.errors()[0]
+    place = [str(part) for part in first["loc"]]
+    book = next(item for item in books if item.name == place[0])
+    found = f"[{'.'.join(place[1:-1])}] {place[-1]}" if len(place) > 2 else ".".join(place[1:])
+    do = "Correct that key and run again."
+    if first["type"] == "extra_forbidden":
+        models = {"factors": FactorRule, "outcomes": OutcomeRule, "guardrails": Guardrails}
+        model = models.get(book.name, Cautions)
+        do = nearest(place[-1], tuple(model.model_fields)) or "Remove that key and run again."
+        return MinerError(f"the key {found} is not known", "a known key", do, file=book.path)
+    if first["type"] == "missing":
+        return MinerError(f"the key {found} is missing", "every key present", do, file=book.path)
+    return MinerError(
+        f"{found} is {first['input']!r}", first["msg"].lower(), do, file=book.path
+    )
