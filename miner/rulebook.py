@@ -222,7 +222,9 @@ def _read(name: str, replacements: tuple[Path, ...]) -> _Book:
         return _Book(name, path, text, tomllib.loads(text.decode("utf-8-sig")))
     except (OSError, UnicodeDecodeError) as error:
         raise MinerError(
-            f"the file cannot be read ({error})", "a text file in UTF-8", "Check the file.",
+            f"the file cannot be read ({error})",
+            "a text file in UTF-8",
+            "Check the file.",
             file=path,
         ) from error
     except tomllib.TOMLDecodeError as error:
@@ -247,6 +249,4 @@ def _explain(error: ValidationError, books: list[_Book]) -> MinerError:
         return MinerError(f"the key {found} is not known", "a known key", do, file=book.path)
     if first["type"] == "missing":
         return MinerError(f"the key {found} is missing", "every key present", do, file=book.path)
-    return MinerError(
-        f"{found} is {first['input']!r}", first["msg"].lower(), do, file=book.path
-    )
+    return MinerError(f"{found} is {first['input']!r}", first["msg"].lower(), do, file=book.path)

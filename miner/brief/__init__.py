@@ -1,0 +1,1 @@
+"""Turns results into sentences, figures, pages and tables."""

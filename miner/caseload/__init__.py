@@ -1,0 +1,1 @@
+"""The same over many clients, and what they share."""

@@ -1,0 +1,1 @@
+"""Judges kept hypotheses on new days and by alternating tests."""

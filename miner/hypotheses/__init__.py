@@ -1,0 +1,1 @@
+"""Turns a table into a guarded ranking."""

@@ -1,0 +1,1 @@
+"""Reads files into six tidy streams; knows files, units and time zones."""

@@ -41,11 +41,11 @@ class Settings:
     code: str
     time_zone: str | None
     range: tuple[float, float]
-    sensor_changes: tuple["pd.Timestamp", ...]
+    sensor_changes: tuple[pd.Timestamp, ...]
     intake: Mapping[str, str]
     left_out: tuple[LeftOutDay, ...]
     rest_days: tuple[str, ...]
-    pressure_lows: tuple[tuple["pd.Timestamp", "pd.Timestamp"], ...]
+    pressure_lows: tuple[tuple[pd.Timestamp, pd.Timestamp], ...]
     calm: bool
     pooled: bool | None
     display_unit: str
@@ -83,12 +83,12 @@ class Client:
 
     folder: Path
     settings: Settings
-    streams: Mapping[str, "pd.DataFrame"]
-    worn: Mapping[str, "pd.DataFrame"]
+    streams: Mapping[str, pd.DataFrame]
+    worn: Mapping[str, pd.DataFrame]
     findings: tuple[Finding, ...]
     records_hash: str
 
-    def used(self, stream: str) -> "pd.DataFrame":
+    def used(self, stream: str) -> pd.DataFrame:
         """Return the rows of a stream that are not left out."""
         frame = self.streams[stream]
         return frame[frame["left_out"] == ""].reset_index(drop=True)

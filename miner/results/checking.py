@@ -1,0 +1,63 @@
+"""What was found in one client's records."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+from miner.results.base import Result
+
+
+class Severity(StrEnum):
+    """How much a finding in the records matters."""
+
+    STOP = "stop"
+    LEFT_OUT = "left_out"
+    NOTE = "note"
+    QUESTION = "question"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding(Result):
+    """One thing noticed while reading: where, what stood there, what was expected, what to do."""
+
+    severity: Severity
+    file: str | None
+    row: int | None
+    what: str
+    expected: str
+    do: str
+    count: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class StreamSummary(Result):
+    """One stream as read: how much of it there is and where it begins and ends."""
+
+    rows: int
+    used: int
+    files: tuple[str, ...]
+    first: str | None
+    last: str | None
+    days: int
+    cadence_min: float | None = None
+    longest_gap_h: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CheckReport(Result):
+    """What ``check`` tells: streams, usable days, why others are not, and the findings."""
+
+    client: str
+    streams: Mapping[str, StreamSummary]
+    first_day: str | None
+    last_day: str | None
+    days: int
+    usable_days: int
+    not_usable: Mapping[str, str]
+    known_factors: Mapping[str, int]
+    findings: tuple[Finding, ...]
+    cautions: tuple[str, ...]
+    intake_not_asked: tuple[str, ...]
+    records_hash: str
