@@ -8,7 +8,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, cast
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -169,9 +169,8 @@ class RuleBook(_Model):
                 nearest(name, self.factors) or "See 'miner days' for the names.",
             )
         texts = ("phrase", "with_one", "with_many", "without_many", "column")
-        return pattern.model_copy(
-            update={key: getattr(pattern, key).replace("{words}", words) for key in texts}
-        )
+        said = {key: getattr(pattern, key).replace("{words}", words) for key in texts}
+        return pattern.model_copy(update=said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,11 +192,10 @@ def load(*replacements: Path) -> RuleBook:
         MinerError: a book cannot be read, or a key in it is unknown, missing or out of range.
     """
     books = [_read(name, replacements) for name in BOOKS]
-    digest = hashlib.sha256()
-    for book in books:
-        digest.update(book.name.encode() + b"\0" + book.text + b"\0")
+    text = b"".join(book.name.encode() + b"\0" + book.text + b"\0" for book in books)
+    tables: dict[str, Any] = {book.name: book.table for book in books}
     try:
-        return RuleBook(**{book.name: book.table for book in books}, hash=digest.hexdigest()[:16])
+        return RuleBook(**tables, hash=hashlib.sha256(text).hexdigest()[:16])
     except ValidationError as error:
         raise _explain(error, books) from error
 
@@ -244,7 +242,7 @@ def _explain(error: ValidationError, books: list[_Book]) -> MinerError:
     do = "Correct that key and run again."
     if first["type"] == "extra_forbidden":
         models = {"factors": FactorRule, "outcomes": OutcomeRule, "guardrails": Guardrails}
-        model = models.get(book.name, Cautions)
+        model = cast("type[_Model]", models.get(book.name, Cautions))
         do = nearest(place[-1], tuple(model.model_fields)) or "Remove that key and run again."
         return MinerError(f"the key {found} is not known", "a known key", do, file=book.path)
     if first["type"] == "missing":
