@@ -1,0 +1,72 @@
+# make demo: the main job on an invented practice. make test: everything the project proves.
+# The environment is set up once, in .venv; a second run starts at once.
+
+PYTHON ?= python3
+VENV ?= .venv
+WORKERS ?= 2
+DATE ?= $(shell date +%F)
+RESULTS ?= benchmarks/results
+
+bin := $(VENV)/bin
+pip := $(bin)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt
+certain := miner/stats/*,miner/hypotheses/*
+
+# One thread a process: the test workers share the cores, and sums come out in one order.
+export OMP_NUM_THREADS := 1
+export OPENBLAS_NUM_THREADS := 1
+
+.PHONY: help set-up demo test lint style format types contracts bench clean
+.DEFAULT_GOAL := help
+
+help:
+	@echo "make demo    write an invented practice and rank one of its clients"
+	@echo "make test    run all tests, with line and branch coverage"
+	@echo "make lint    style, types and the import contracts"
+	@echo "make bench   measure speed and memory, write $(RESULTS)"
+	@echo "make clean   remove the environment and everything derived"
+
+$(VENV)/bin/python:
+	@$(PYTHON) -c "import sys; sys.exit(sys.version_info < (3, 11))" \
+	  || { echo "miner needs Python 3.11 or later: make PYTHON=python3.11 ..." >&2; exit 2; }
+	$(PYTHON) -m venv $(VENV)
+
+$(VENV)/.installed: pyproject.toml constraints.txt | $(VENV)/bin/python
+	$(pip) --editable .
+	@touch $@
+
+$(VENV)/.installed-dev: pyproject.toml constraints.txt | $(VENV)/bin/python
+	$(pip) --editable ".[dev]"
+	@touch $@ $(VENV)/.installed
+
+set-up: $(VENV)/.installed-dev
+
+demo: $(VENV)/.installed
+	$(bin)/miner demo demo-practice
+
+test: $(VENV)/.installed-dev
+	$(bin)/python -m pytest --numprocesses $(WORKERS) --cov --cov-report=
+	@echo "Lines and branches of all modules covered:" \
+	  "$$($(bin)/python -m coverage report --format=total --precision=1) %"
+	@echo "Every line and branch of stats/ and hypotheses/:"
+	$(bin)/python -m coverage report --include="$(certain)" --show-missing --skip-covered --fail-under=100
+
+lint: style format types contracts
+
+style: $(VENV)/.installed-dev
+	$(bin)/ruff check .
+
+format: $(VENV)/.installed-dev
+	$(bin)/ruff format --check .
+
+types: $(VENV)/.installed-dev
+	$(bin)/mypy
+	$(bin)/mypy datasets/invented
+
+contracts: $(VENV)/.installed-dev
+	$(bin)/lint-imports --no-logo --no-cache
+
+bench: $(VENV)/.installed-dev
+	$(bin)/python benchmarks/speed.py --date $(DATE) --out $(RESULTS)/speed.md
+
+clean:
+	rm -rf $(VENV) build dist .coverage .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache demo-practice
