@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri, stdtr
+from scipy.special import ndtr, ndtri, stdtr, stdtrit
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -72,6 +72,14 @@ def z_from_r(r: Floats, df: int) -> Floats:
     return z
 
 
+def r_from_z(z: Floats, df: int) -> Floats:
+    """Return the |r| whose |z| this is; the inverse of :func:`z_from_r`."""
+    finite = np.where(np.isinf(z), 0.0, z)
+    t = -stdtrit(df, ndtr(-np.abs(finite)))
+    r: Floats = np.where(np.isinf(z), 1.0, t / np.sqrt(df + np.square(t)))
+    return r
+
+
 def judge(
     blocks: Sequence[Block],
     orders: Ints,
@@ -106,13 +114,18 @@ def judge(
     starts = np.cumsum([0] + [len(item.z) for item in ready])
     passed = np.zeros(len(top), dtype=np.int64)
     highest = np.empty(len(orders))
-    threshold = z[top] - 1e-5 * np.maximum(1.0, np.abs(z[top]))
+    limits = [r_from_z(_just_under(z[top]), item.df).astype(np.float32) for item in ready]
     for begin in range(0, len(orders), chunk):
         part = orders[begin : begin + chunk]
-        tail, heads = _maxima(ready, starts, top, part)
-        suffix = np.maximum(np.maximum.accumulate(heads[::-1], axis=0)[::-1], tail)
-        passed += (suffix >= threshold[:, None]).sum(axis=1)
-        highest[begin : begin + chunk] = suffix[0]
+        reached = np.zeros((len(top), len(part)), dtype=bool)
+        best = np.zeros(len(part))
+        for at, item in enumerate(ready):
+            mine = np.flatnonzero((top >= starts[at]) & (top < starts[at + 1]))
+            suffix = _suffix_maxima(item, part, mine, top[mine] - starts[at], len(top))
+            reached |= suffix >= limits[at][:, None]
+            np.maximum(best, z_from_r(np.minimum(suffix[0], 1).astype(float), item.df), out=best)
+        passed += reached.sum(axis=1)
+        highest[begin : begin + chunk] = best
         if progress is not None:
             progress(min(1.0, (begin + chunk) / len(orders)))
     added = 0 if complete else 1
@@ -120,7 +133,7 @@ def judge(
     step = np.empty(len(z))
     step[top] = np.maximum.accumulate((passed + added) / total)
     highest.sort()
-    above = len(highest) - np.searchsorted(highest, z - 1e-5 * np.maximum(1.0, np.abs(z)))
+    above = len(highest) - np.searchsorted(highest, _just_under(z))
     one = (above + added) / total
     rest = order[exact:]
     step[rest] = np.maximum(one[rest], step[top[-1]])
@@ -167,19 +180,28 @@ class _Ready:
         return correlations
 
 
-def _maxima(ready: list[_Ready], starts: Ints, top: Ints, orders: Ints) -> tuple[Floats, Floats]:
-    """Return max |z| over the rules outside ``top``, and |z| of each rule in ``top``."""
-    tail = np.zeros(len(orders))
-    heads = np.zeros((len(top), len(orders)))
-    for at, item in enumerate(ready):
-        if not len(item.z):
-            continue
-        r = item.correlations(orders)
-        mine = np.flatnonzero((top >= starts[at]) & (top < starts[at + 1]))
-        local = top[mine] - starts[at]
-        heads[mine] = z_from_r(np.clip(r[local].astype(float), -1, 1), item.df)
-        if len(local) < len(r):
-            r[local] = 0
-            highest = np.maximum(r.max(axis=0), -r.min(axis=0)).astype(float)
-            np.maximum(tail, z_from_r(np.minimum(highest, 1), item.df), out=tail)
-    return tail, heads
+def _suffix_maxima(item: _Ready, orders: Ints, rows: Ints, local: Ints, positions: int) -> Singles:
+    """Return, for each position of the family's order, max |r| over this block's rules from there.
+
+    Args:
+        item: the block.
+        orders: shape (b, N).
+        rows: positions in the family's order that this block's best rules take.
+        local: those rules, as numbered in the block.
+        positions: how many positions the family's exact order has.
+    """
+    out = np.zeros((positions, len(orders)), dtype=np.float32)
+    if not len(item.z):
+        return out
+    r = item.correlations(orders)
+    out[rows] = np.abs(r[local])
+    if len(local) < len(r):
+        r[local] = 0
+        np.maximum(out[-1], np.maximum(r.max(axis=0), -r.min(axis=0)), out=out[-1])
+    maxima: Singles = np.maximum.accumulate(out[::-1], axis=0)[::-1]
+    return maxima
+
+
+def _just_under(z: Floats) -> Floats:
+    """Lower |z| by what single precision may lose, so that equal statistics count as equal."""
+    return z - 1e-5 * np.maximum(1.0, np.abs(z))
