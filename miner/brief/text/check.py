@@ -1,0 +1,118 @@
+"""A check for people: what was read, which days can be used, what was found."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+from rich.console import JustifyMethod
+
+from miner.brief.text.amounts import fixed
+from miner.brief.text.cautions import sort_cautions
+from miner.brief.text.layout import Parts, heading, paragraph, section, table
+from miner.brief.text.safe import clean
+from miner.brief.text.words import several
+from miner.errors import MinerError
+from miner.results import CheckReport, Finding, Severity
+from miner.rulebook import RuleBook
+
+SHOWN_A_SEVERITY = 8
+
+_TITLES = {
+    Severity.STOP: "Must be put right",
+    Severity.QUESTION: "Questions for you",
+    Severity.LEFT_OUT: "Left out",
+    Severity.NOTE: "Notes",
+}
+_STREAM_COLUMNS: tuple[tuple[str, JustifyMethod], ...] = (
+    ("stream", "left"),
+    ("rows", "right"),
+    ("used", "right"),
+    ("days", "right"),
+    ("from", "left"),
+    ("to", "left"),
+    ("every", "right"),
+    ("longest gap", "right"),
+)
+
+
+def check_parts(report: CheckReport, rules: RuleBook) -> Parts:
+    """Return a check as headings, paragraphs and tables.
+
+    Args:
+        report: what ``check`` found.
+        rules: the rule books, for the words of the cautions.
+    """
+    cautions = sort_cautions(report.cautions, rules)
+    span = f", {report.first_day} to {report.last_day}" if report.first_day else ""
+    lead = f"{report.usable_days} of {several(report.days, 'day')} can be used"
+    return [
+        *cautions.first(),
+        heading(f"{report.client}{span}: {lead}."),
+        *(paragraph(text) for text in cautions.not_asked or _not_asked(report, rules)),
+        *section("Streams", _streams(report)),
+        *section("Days that cannot be used", _not_usable(report)),
+        *section("Habits, and on how many days each is known", _known(report)),
+        *_findings(report),
+        *cautions.last(),
+    ]
+
+
+def _not_asked(report: CheckReport, rules: RuleBook) -> list[str]:
+    if not report.intake_not_asked:
+        return []
+    intake = rules.cautions.intake
+    asked = [intake[n].asked if n in intake else clean(n, 60) for n in report.intake_not_asked]
+    return [rules.cautions.not_asked.replace("{names}", ", ".join(asked))]
+
+
+def _streams(report: CheckReport) -> Parts:
+    rows, files = [], []
+    for name, item in report.streams.items():
+        every = "-" if item.cadence_min is None else f"{item.cadence_min:g} min"
+        gap = "-" if item.longest_gap_h is None else f"{fixed(item.longest_gap_h, 1)} h"
+        first, last = (_minute(moment) for moment in (item.first, item.last))
+        rows.append((name, str(item.rows), str(item.used), str(item.days), first, last, every, gap))
+        if item.files:
+            files.append(f"{name}: {', '.join(clean(file, 60) for file in item.files)}")
+    if not rows:
+        return []
+    return [table(_STREAM_COLUMNS, rows), *(paragraph(line, 2, limit=300) for line in files)]
+
+
+def _minute(moment: str | None) -> str:
+    return "-" if moment is None else clean(moment, 40).replace("T", " ")[:16]
+
+
+def _not_usable(report: CheckReport) -> Parts:
+    by_reason: dict[str, list[str]] = defaultdict(list)
+    for day, reason in report.not_usable.items():
+        by_reason[reason].append(day)
+    ordered = sorted(by_reason.items(), key=lambda pair: (-len(pair[1]), pair[0]))
+    return [
+        paragraph(f"{several(len(days), 'day')}: {clean(reason, 200)} ({', '.join(days)})", 2)
+        for reason, days in ordered
+    ]
+
+
+def _known(report: CheckReport) -> Parts:
+    known = [f"{clean(name, 40)} {count}" for name, count in report.known_factors.items()]
+    return [paragraph(", ".join(known), 2, limit=4000)] if known else []
+
+
+def _findings(report: CheckReport) -> Parts:
+    parts: Parts = []
+    for severity, title in _TITLES.items():
+        found = [item for item in report.findings if item.severity == severity]
+        body: Parts = [paragraph(_finding(item), 2) for item in found[:SHOWN_A_SEVERITY]]
+        if len(found) > SHOWN_A_SEVERITY:
+            more = len(found) - SHOWN_A_SEVERITY
+            body.append(paragraph(f"and {more} more; --format json shows all", 2))
+        parts += section(f"{title} ({len(found)})", body)
+    return parts
+
+
+def _finding(item: Finding) -> str:
+    parts = [clean(part, 200) for part in (item.what, item.expected, item.do)]
+    error = MinerError(*parts, file=item.file, row=item.row)
+    times = f" ({item.count} times)" if item.count > 1 else ""
+    return f"{error.message}{times}"

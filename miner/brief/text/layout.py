@@ -1,0 +1,74 @@
+"""Headings, paragraphs and tables, put on lines of a given width."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from io import StringIO
+
+from rich.console import Console, JustifyMethod, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from miner.brief.text.safe import clean
+
+Parts = list[RenderableType]
+
+
+def render(parts: Iterable[RenderableType], width: int = 80, *, styled: bool = False) -> str:
+    """Return the parts as text, without a trailing blank line.
+
+    Args:
+        parts: what the ``*_parts`` functions of this package return.
+        width: columns of a line.
+        styled: with bold and dim, for a terminal; never with colour.
+    """
+    buffer = StringIO()
+    console = Console(
+        file=buffer,
+        width=width,
+        force_terminal=styled,
+        color_system="standard" if styled else None,
+        no_color=True,
+        markup=False,
+        highlight=False,
+        emoji=False,
+        legacy_windows=False,
+    )
+    for part in parts:
+        console.print(part)
+    lines = [line.rstrip() for line in buffer.getvalue().splitlines()]
+    return "\n".join(lines).strip("\n") + "\n"
+
+
+def heading(text: str) -> Text:
+    """Return a line that leads."""
+    return Text(clean(text), style="bold")
+
+
+def section(title: str, body: Parts) -> Parts:
+    """Return a titled block after a blank line, or nothing if its body is empty."""
+    return [Text(""), heading(title), *body] if body else []
+
+
+def paragraph(text: str, indent: int = 0, *, limit: int = 2000) -> Padding:
+    """Return wrapped text."""
+    return Padding(Text(clean(text, limit)), (0, 0, 0, indent))
+
+
+def table(
+    columns: Sequence[tuple[str, JustifyMethod]], rows: Iterable[Sequence[str]], indent: int = 2
+) -> Padding:
+    """Return a table without lines; every cell is already clean text.
+
+    Args:
+        columns: title and side (``left`` or ``right``) of each column.
+        rows: one cell a column.
+        indent: columns left free at the left.
+    """
+    grid = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False)
+    for title, side in columns:
+        grid.add_column(Text(title), justify=side, header_style="dim", overflow="fold")
+    for row in rows:
+        grid.add_row(*(Text(cell) for cell in row))
+    return Padding(grid, (0, 0, 0, indent), expand=False)

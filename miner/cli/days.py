@@ -1,0 +1,32 @@
+"""``miner days``: the daily table."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from miner.cli.options import client_argument, format_option
+from miner.cli.output import put, put_json, show
+from miner.cli.reading import records
+from miner.cli.waiting import progress
+
+
+@click.command("days")
+@client_argument
+@format_option("text", "json", "csv")
+def command(client: Path, rules: Path | None, form: str) -> None:
+    """Print one row a day: outcomes and habits, unknown left unknown."""
+    from miner import api
+    from miner.brief.text import days
+
+    with progress("Making the daily table"):
+        read, books = records(client, rules)
+        table = api.days(read, books)
+    code, unit = read.settings.code, read.settings.display_unit
+    if form == "json":
+        put_json(days.days_dict(code, table))
+    elif form == "csv":
+        put(days.days_csv(table))
+    else:
+        show(days.days_parts(code, table, books, display_unit=unit))

@@ -1,0 +1,85 @@
+"""The group of commands: each is loaded only when it is called."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from difflib import get_close_matches
+from importlib import import_module
+from typing import Any
+
+import click
+
+from miner.cli.faults import explain, interrupted
+from miner.cli.options import debug_option
+from miner.errors import MinerError
+
+COMMANDS = {
+    "demo": ("miner.cli.demo", "Write an invented practice and rank one of its clients."),
+    "check": ("miner.cli.check", "What was read, what is wrong with it, which days can be used."),
+    "days": ("miner.cli.days", "The daily table: outcomes and habits, a row a day."),
+    "rank": ("miner.cli.rank", "Which habits came before, or went with, higher glucose."),
+}
+
+
+class Commands(click.Group):
+    """A group that lists its commands from a table and tells faults in one message.
+
+    Exit codes: 0 finished, whatever was found; 1 a fault of the program; 2 bad input or usage;
+    3 too few usable days to rank anything; 130 stopped by the person at the keyboard.
+    """
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 (click passes it)
+        """Return the names in the order of the table."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002 (click passes it)
+        """Load one command, or return None where there is none of that name."""
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = import_module(COMMANDS[cmd_name][0]).command
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command that was asked for, or name the nearest one."""
+        if args[0] not in COMMANDS and not args[0].startswith("-"):
+            close = get_close_matches(args[0], list(COMMANDS), n=1)
+            raise MinerError(
+                f"there is no command '{args[0]}'",
+                f"one of {', '.join(COMMANDS)}",
+                f"Did you mean '{close[0]}'?" if close else "See 'miner --help'.",
+            )
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002 (click passes it)
+        """Write the table of commands without loading any of them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+    def main(self, args: Sequence[str] | None = None, *rest: Any, **extra: Any) -> Any:
+        """Run a command; every way out is an exit code of the contract."""
+        given = list(sys.argv[1:] if args is None else args)
+        extra["standalone_mode"] = False
+        extra.setdefault("prog_name", "miner")
+        try:
+            code = super().main(given, *rest, **extra)
+        except (click.Abort, KeyboardInterrupt):
+            code = interrupted()
+        except Exception as error:
+            code = explain(error, debug="--debug" in given)
+        sys.exit(code if isinstance(code, int) else 0)
+
+
+@click.group(cls=Commands, no_args_is_help=False, invoke_without_command=True)
+@click.version_option(None, "--version", package_name="miner", message="miner %(version)s")
+@debug_option
+@click.pass_context
+def miner(ctx: click.Context) -> None:
+    """Find which habits come before, or go with, one client's higher glucose.
+
+    CLIENT is a folder with one client's records. Start with 'miner demo'.
+    """
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())

@@ -1,0 +1,75 @@
+"""Where results and messages go: results to standard output, all else to standard error."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import sys
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any, TextIO
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+WIDTH, WIDEST, NARROWEST = 80, 100, 40
+
+
+def put(text: str) -> None:
+    r"""Write a result to standard output; a reader that has gone away is no fault.
+
+    What the output's encoding does not hold is written as ``\xe9``.
+    """
+    _write(sys.stdout, text)
+
+
+def complain(text: str) -> None:
+    """Write one message on one line to standard error."""
+    from miner.brief.text.safe import clean
+
+    _write(sys.stderr, f"{clean(text, 2000)}\n")
+
+
+def put_json(value: Any) -> None:
+    """Write plain values as JSON, numbers in full; undefined is null, never NaN."""
+    text = json.dumps(value, ensure_ascii=False, indent=1, allow_nan=False)
+    if not _holds(sys.stdout, text):
+        text = json.dumps(value, ensure_ascii=True, indent=1, allow_nan=False)
+    put(f"{text}\n")
+
+
+def show(parts: Iterable[RenderableType]) -> None:
+    """Write headings, paragraphs and tables, bold only on a terminal."""
+    from miner.brief.text.layout import render
+
+    terminal = sys.stdout.isatty()
+    width = shutil.get_terminal_size((WIDTH, 24)).columns if terminal else WIDTH
+    styled = terminal and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
+    put(render(parts, min(max(width, NARROWEST), WIDEST), styled=styled))
+
+
+def _encoding(stream: TextIO) -> str:
+    return stream.encoding or "utf-8"
+
+
+def _holds(stream: TextIO, text: str) -> bool:
+    try:
+        text.encode(_encoding(stream))
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def _write(stream: TextIO | None, text: str) -> None:
+    if stream is None:
+        return
+    encoding = _encoding(stream)
+    try:
+        stream.write(text.encode(encoding, "backslashreplace").decode(encoding))
+        stream.flush()
+    except OSError as error:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, stream.fileno())
+        os.close(nowhere)
+        if not isinstance(error, BrokenPipeError):
+            raise

@@ -1,0 +1,54 @@
+"""``miner rank``: the main job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from miner.cli.faults import TOO_FEW
+from miner.cli.options import client_argument, day, format_option
+from miner.cli.output import put, put_json, show
+from miner.cli.reading import records
+from miner.cli.waiting import progress
+
+if TYPE_CHECKING:
+    from miner.results import Ranking
+    from miner.rulebook import RuleBook
+
+
+@click.command("rank")
+@client_argument
+@format_option("text", "json", "csv")
+@click.option("--unit", type=click.Choice(["day", "meal"]), help="Rank days or meals.")
+@click.option("--outcome", metavar="NAME", help="Show only this outcome; all are still counted.")
+@click.option("--from", "first", type=day, metavar="DATE", help="First day, like 2026-03-01.")
+@click.option("--to", "last", type=day, metavar="DATE", help="Last day.")
+@click.option("--draws", type=click.IntRange(100, 1_000_000), help="Shuffles to compare with.")
+@click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True)
+@click.option("--detail", is_flag=True, help="Add the numbers of every question.")
+def command(client: Path, rules: Path | None, form: str, detail: bool, **choices: Any) -> None:
+    """Rank which habits came before, or went with, higher glucose, under guard."""
+    from miner import api
+
+    with progress("Ranking") as report:
+        read, books = records(client, rules)
+        ranking = api.rank(read, books, progress=report, **choices)
+    put_ranking(ranking, books, read.settings.display_unit, form, detail)
+
+
+def put_ranking(
+    ranking: Ranking, rules: RuleBook, display_unit: str, form: str, detail: bool = False
+) -> None:
+    """Print a ranking in one of its forms; exit with 3 where there were too few days."""
+    from miner.brief.text.ranking import ranking_csv, ranking_parts
+
+    if form == "json":
+        put_json(ranking.to_dict())
+    elif form == "csv":
+        put(ranking_csv(ranking))
+    else:
+        show(ranking_parts(ranking, rules, display_unit=display_unit, detail=detail))
+    if ranking.status == "too_few":
+        click.get_current_context().exit(TOO_FEW)

@@ -1,0 +1,22 @@
+"""Reads what every command on one client begins with."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from miner.records.client import Client
+    from miner.rulebook import RuleBook
+
+
+def records(folder: Path, rules_folder: Path | None) -> tuple[Client, RuleBook]:
+    """Return one client's records and the rule books that apply to them.
+
+    Raises:
+        MinerError: the folder, a file in it or a rule book cannot be used.
+    """
+    from miner import api
+
+    rules = api.load_rules(rules_folder, folder)
+    return api.read_client(folder, rules), rules

@@ -1,0 +1,46 @@
+"""A progress line on standard error for whatever takes longer than two seconds."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+Report = Callable[[str, float], None]
+
+
+def _silent(_step: str, _share: float) -> None:
+    return
+
+
+@contextmanager
+def progress(what: str, after_s: float = 2.0, console: Console | None = None) -> Iterator[Report]:
+    """Give a function that takes a step's name and the share done, from 0 to 1.
+
+    Nothing is shown before ``after_s`` seconds, nor where standard error is not a terminal, and
+    what was shown is wiped at the end.
+    """
+    from rich.console import Console
+
+    console = console or Console(stderr=True, no_color=True)
+    if not console.is_interactive:
+        yield _silent
+        return
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (TextColumn("{task.description}", markup=False), BarColumn(), TimeElapsedColumn())
+    bar = Progress(*columns, console=console, transient=True)
+    task = bar.add_task(what, total=None)
+    timer = threading.Timer(after_s, bar.start)
+    timer.daemon = True
+    timer.start()
+    try:
+        yield lambda step, share: bar.update(task, description=step, total=1.0, completed=share)
+    finally:
+        timer.cancel()
+        timer.join()
+        bar.stop()
