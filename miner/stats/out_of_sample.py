@@ -1,0 +1,117 @@
+"""Whether all factors together foretell later units better than the average does."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import nan, sqrt
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from sklearn.pipeline import Pipeline
+
+Floats = NDArray[np.float64]
+PENALTIES = tuple(float(10.0**power) for power in np.arange(-1.0, 5.5, 0.5))
+
+
+@dataclass(frozen=True, slots=True)
+class OutOfSample:
+    """How well held-back units were foretold from the units before them.
+
+    Attributes:
+        folds: parts of the record that were held back, one after the other.
+        units_held_back: units in them.
+        mse_model: mean squared error of the model, in the outcome's unit squared.
+        mse_average: the same of the average of the units before.
+        skill: 1 - mse_model / mse_average: 1 is perfect, 0 no better than the average.
+        gain: mean over held-back units of the average's squared error less the model's.
+        gain_se: its standard error, the held-back units taken as independent.
+        nearer: held-back units that the model came nearer to than the average did.
+        reason: "" or why the numbers are undefined.
+    """
+
+    folds: int
+    units_held_back: int
+    mse_model: float
+    mse_average: float
+    skill: float
+    gain: float
+    gain_se: float
+    nearer: int
+    reason: str
+
+
+def out_of_sample(
+    outcome: Floats,
+    factors: Floats,
+    folds: int = 5,
+    first: int = 14,
+    penalties: tuple[float, ...] = PENALTIES,
+) -> OutOfSample:
+    """Foretell each later part of a record from everything before it, by ridge regression.
+
+    In each fold the factors are filled in with their mean and put on one scale, and the penalty
+    is chosen by leaving out one unit at a time, all within the units before the part held back.
+    Units in which the outcome is not known are left out.
+
+    Args:
+        outcome: shape (units,), in time order, any unit; NaN is unknown.
+        factors: shape (units, factors), NaN is unknown.
+        folds: parts of equal length to hold back, the last ones of the record; at least 2.
+        first: the fewest units before the first part held back.
+        penalties: ridge penalties to choose from, of factors scaled to a variance of 1.
+
+    Returns:
+        The comparison; undefined, with the reason, where there are no factors or fewer than
+        ``first + folds`` known units.
+
+    Source: Hoerl and Kennard 1970, Technometrics 12:55-67; Bergmeir and Benitez 2012, Inf Sci
+    191:192-213 (evaluation in time order).
+    """
+    known = np.isfinite(outcome)
+    y, x = outcome[known], factors[known]
+    if x.shape[1] == 0:
+        return _undefined("no factors")
+    if y.size < first + folds:
+        return _undefined(f"{y.size} known units, {first + folds} are needed")
+    from sklearn.model_selection import TimeSeriesSplit
+
+    parts = TimeSeriesSplit(n_splits=folds, test_size=(y.size - first) // folds).split(x)
+    model_errors, average_errors = [], []
+    for before, held_back in parts:
+        foretold = _ridge(penalties).fit(x[before], y[before]).predict(x[held_back])
+        model_errors.append((y[held_back] - foretold) ** 2)
+        average_errors.append((y[held_back] - y[before].mean()) ** 2)
+    return _compared(folds, np.concatenate(model_errors), np.concatenate(average_errors))
+
+
+def _ridge(penalties: tuple[float, ...]) -> Pipeline:
+    from sklearn.impute import SimpleImputer
+    from sklearn.linear_model import RidgeCV
+    from sklearn.pipeline import make_pipeline
+    from sklearn.preprocessing import StandardScaler
+
+    fill = SimpleImputer(strategy="mean", keep_empty_features=True)
+    return make_pipeline(fill, StandardScaler(), RidgeCV(alphas=penalties))
+
+
+def _compared(folds: int, model: Floats, average: Floats) -> OutOfSample:
+    gains = average - model
+    mse_model, mse_average = float(model.mean()), float(average.mean())
+    return OutOfSample(
+        folds=folds,
+        units_held_back=gains.size,
+        mse_model=mse_model,
+        mse_average=mse_average,
+        skill=1 - mse_model / mse_average if mse_average > 0 else nan,
+        gain=float(gains.mean()),
+        gain_se=float(gains.std(ddof=1)) / sqrt(gains.size),
+        nearer=int((gains > 0).sum()),
+        reason="" if mse_average > 0 else "the average was never wrong",
+    )
+
+
+def _undefined(reason: str) -> OutOfSample:
+    return OutOfSample(0, 0, nan, nan, nan, nan, nan, 0, reason)
