@@ -25,7 +25,7 @@ MODEL_LIBRARIES = ("mlxtend", "statsmodels", "sklearn")
 # A list of words that must not be printed has to hold them; it has this name.
 DECLARED = "BANNED_WORDS"
 CAUSAL = re.compile(
-    r"\b(caus(e|es|ed|ing)|trigger(s|ed|ing)?|drives?|driven|driving|because|prov(e|es|ed|en)"
+    r"\b(caus(e|es|ed|ing)|trigger(s|ed|ing)?|drives?|driven|driving|because|prove[sd]?"
     r"|lead(s|ing)? to|led to|your body reacts)\b",
     re.IGNORECASE,
 )

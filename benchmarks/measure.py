@@ -1,0 +1,53 @@
+"""Runs a command and says how long it took and how much memory it held at most."""
+
+from __future__ import annotations
+
+import os
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
+
+
+@dataclass(frozen=True)
+class Run:
+    """One finished process: seconds of wall clock, megabytes held at most, what it printed."""
+
+    seconds: float
+    megabytes: float
+    printed: str
+
+
+def once(command: Sequence[str]) -> Run:
+    """Run a command once, on one thread, and measure the whole process.
+
+    Raises:
+        RuntimeError: it did not end with 0 or 3.
+    """
+    start = time.perf_counter()
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, text=True, env=os.environ | ONE_THREAD
+    ) as process:
+        printed = process.stdout.read() if process.stdout else ""
+        _, status, usage = os.wait4(process.pid, 0)
+        seconds = time.perf_counter() - start
+        process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode not in (0, 3):
+        raise RuntimeError(f"{' '.join(command)} ended with {process.returncode}")
+    per_megabyte = 1024 if sys.platform != "darwin" else 1024**2
+    return Run(seconds, usage.ru_maxrss / per_megabyte, printed)
+
+
+def median(command: Sequence[str], times: int = 5) -> Run:
+    """Run a command once unmeasured, then several times; the median of each figure."""
+    once(command)
+    runs = [once(command) for _ in range(times)]
+    return Run(
+        statistics.median(run.seconds for run in runs),
+        statistics.median(run.megabytes for run in runs),
+        runs[-1].printed,
+    )
