@@ -1,0 +1,136 @@
+"""From a judged rule to the result that is printed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from math import isnan
+
+import numpy as np
+from scipy.special import stdtr
+
+from miner.hypotheses.design import Design
+from miner.hypotheses.fixed import Question
+from miner.hypotheses.guard import Judged, ordinary_interval
+from miner.hypotheses.identity import identity
+from miner.hypotheses.missing import missing_more_often
+from miner.hypotheses.search import OutcomeSearch, Tested
+from miner.results import Evidence, Hypothesis, OutcomeSummary
+from miner.rulebook import Guardrails, RuleBook
+from miner.stats.effects import t_quantile
+from miner.stats.power import detectable, units_to_settle
+from miner.stats.shrinkage import expected
+from miner.tables.unit_table import UnitTable
+
+
+def describe(
+    table: UnitTable,
+    plan: Design,
+    judged: Judged,
+    family: str,
+    rules: RuleBook,
+    spreads: Mapping[tuple[str, str], float],
+    question: Question | None = None,
+) -> Hypothesis:
+    """Return one hypothesis with its numbers, not yet ranked and not yet in words."""
+    test, target = judged.test, judged.test.target
+    items = [target.items[at] for at in test.rule.items]
+    factors = tuple(item.factor for item in items)
+    measured = not isnan(test.difference)
+    spread = spreads.get((factors[0], target.name), target.rule.plausible_spread)
+    notes = judged.notes
+    if judged.evidence in (Evidence.CLEAR, Evidence.HINT):
+        notes += missing_more_often(table, items, target.name)
+    return Hypothesis(
+        id=identity(items, target.name, target.rule),
+        rank=0,
+        family=family,
+        factors=factors,
+        lag_days=tuple(item.lag for item in items),
+        outcome=target.name,
+        relation="precedes" if all(i.relation == "precedes" for i in items) else "same_day",
+        counts=test.rule.counts,
+        difference=test.difference if measured else None,
+        unit=target.rule.measure_unit,
+        interval=test.interval if measured else None,
+        p=test.p if measured else None,
+        p_adjusted=test.p_adjusted if measured else None,
+        evidence=judged.evidence,
+        withheld=judged.withheld,
+        expected_on_new_days=(
+            expected(test.difference, test.standard_error, spread).difference if measured else None
+        ),
+        travels_with=judged.travels_with,
+        could_run_backwards=any(item.rule.could_run_backwards for item in items),
+        days_to_settle=days_to_settle(plan, judged, rules.guardrails) if measured else None,
+        notes=notes,
+        ordinary_interval=ordinary_interval(test, 0.90) if measured else None,
+        standard_error=test.standard_error if measured else None,
+        degrees_of_freedom=test.df if measured else None,
+        fixed_on=question.fixed_on if question else None,
+        fixed_before=None if question is None else question.fixed_on is not None,
+        guess=question.guess if question else None,
+    )
+
+
+def order_key(judged: Judged) -> tuple[float, float, int, float, tuple[str, ...], str]:
+    """Order by adjusted p, the interval's nearer bound, the shorter rule, then p and names."""
+    test = judged.test
+    names = tuple(test.target.items[at].factor for at in test.rule.items)
+    if isnan(test.p_adjusted):
+        return (2.0, 0.0, len(names), 2.0, names, test.target.name)
+    withheld = 1.5 if judged.withheld is not None else 0.0
+    return (
+        max(test.p_adjusted, withheld), -test.margin, len(names), test.p, names, test.target.name,
+    )  # fmt: skip
+
+
+def days_to_settle(plan: Design, judged: Judged, guard: Guardrails) -> int | None:
+    """Return further days until 80 % power at the smallest difference worth acting on."""
+    test = judged.test
+    if judged.evidence in (Evidence.CLEAR, Evidence.LITTLE_SIGN):
+        return None
+    units = test.rule.counts.known + test.rule.counts.unknown
+    total = units_to_settle(
+        test.standard_error, test.df, units, test.target.rule.smallest_worth_it, guard.claim_level
+    )
+    if total is None:
+        return None
+    span = float(np.ptp(plan.times)) + 1
+    return int(np.ceil((total - units) * span / units))
+
+
+def outcome_summary(part: OutcomeSearch, tests: Sequence[Tested]) -> OutcomeSummary:
+    """Return an outcome's ordinary wobble and what this record could detect in it."""
+    rule = part.target.rule
+    errors = [
+        test.standard_error
+        for test in tests
+        if test.target.name == part.target.name
+        and len(test.rule.items) == 1
+        and not isnan(test.standard_error)
+    ]
+    df = part.white.df if part.white is not None else 0
+    return OutcomeSummary(
+        name=part.target.name,
+        unit=rule.measure_unit,
+        smallest_worth_it=rule.smallest_worth_it,
+        detectable=detectable(float(np.median(errors)), df, 0.05) if errors else None,
+        ordinary_wobble=part.white.wobble if part.white is not None else None,
+        units=int(part.target.known.sum()),
+    )
+
+
+def hints_by_chance(tests: Sequence[Tested], guard: Guardrails) -> float:
+    """Return how many single-factor rules would pass as hints if nothing were true.
+
+    The expectation of a count needs no independence: it is the sum of each rule's own chance of a
+    t beyond the hint level and beyond the smallest difference worth it.
+    """
+    total = 0.0
+    for test in tests:
+        if len(test.rule.items) > 1 or isnan(test.p) or not test.standard_error > 0:
+            continue
+        worth = test.target.rule.smallest_worth_it / test.standard_error
+        limit = max(worth, t_quantile(1 - guard.hint_level / 2, test.df))
+        total += 2 * float(stdtr(test.df, -limit))
+    return total

@@ -1,0 +1,195 @@
+"""From a unit table to what is tested: usable units, outcomes, the items each outcome may meet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from miner.rulebook import FactorRule, OutcomeRule, RuleBook
+from miner.stats.projection import independent_columns
+from miner.tables.labels import higher_quarter
+from miner.tables.unit_table import UnitTable
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One factor at the lag at which it may meet an outcome.
+
+    Attributes:
+        values: shape (n,), 1 yes, 0 no, NaN unknown, over the usable units.
+    """
+
+    factor: str
+    rule: FactorRule
+    lag: int
+    relation: str
+    values: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """One outcome over the usable units, and the items that may come before or go with it.
+
+    Attributes:
+        values: shape (n,), the outcome's own unit, NaN unknown.
+        by_clock: shape (n,), the same read from windows fixed by the clock.
+        high: shape (n,), 1 in the client's higher quarter, 0 not, NaN no label.
+    """
+
+    name: str
+    rule: OutcomeRule
+    values: Floats
+    by_clock: Floats
+    high: Floats
+    items: tuple[Item, ...]
+
+    @property
+    def known(self) -> NDArray[np.bool_]:
+        """Units on which the outcome is known, shape (n,)."""
+        return ~np.isnan(self.values)
+
+
+@dataclass(frozen=True, slots=True)
+class Design:
+    """All that is tested on one client's units.
+
+    Attributes:
+        names: shape (n,), unit names.
+        times: shape (n,), days; equal for units of one day.
+        nuisance: shape (n, p), intercept first.
+        nuisance_names: what each nuisance column stands for.
+        left_out: units of the table that are not used.
+    """
+
+    unit: str
+    names: tuple[str, ...]
+    times: Floats
+    nuisance: Floats
+    nuisance_names: tuple[str, ...]
+    targets: tuple[Target, ...]
+    left_out: int
+
+    def target(self, name: str) -> Target:
+        """Return the outcome of that name."""
+        return next(target for target in self.targets if target.name == name)
+
+
+def design(
+    table: UnitTable, rules: RuleBook, first: str | None = None, last: str | None = None
+) -> Design:
+    """Collect what is tested between two dates (inclusive, ISO), by the rule book's lags."""
+    frame = table.frame
+    inside = pd.Series(True, index=frame.index)
+    if first is not None:
+        inside &= frame["date"] >= first
+    if last is not None:
+        inside &= frame["date"] <= last
+    used = (frame["usable"].astype(bool) & inside).to_numpy(dtype=bool)
+    part = frame[used]
+    columns, names = _nuisance(part, rules.guardrails.sensor_level_from_days)
+    targets = tuple(
+        _target(table, rules, name, used)
+        for name in table.outcomes
+        if rules.outcomes[name].unit == table.unit
+    )
+    return Design(
+        table.unit,
+        tuple(str(name) for name in part.index),
+        part["day_number"].to_numpy(dtype=float),
+        columns,
+        names,
+        targets,
+        int(inside.sum() - used.sum()),
+    )
+
+
+def _target(table: UnitTable, rules: RuleBook, name: str, used: NDArray[np.bool_]) -> Target:
+    rule = rules.outcomes[name]
+    items = tuple(
+        item
+        for factor in table.factors
+        if (item := _item(table, factor, rules.factor(factor), rule, used)) is not None
+    )
+    return Target(
+        name,
+        rule,
+        table.frame[name].to_numpy(dtype=float)[used],
+        table.by_clock[name].to_numpy(dtype=float)[used],
+        higher_quarter(table, name, rules).to_numpy(dtype=float)[used],
+        items,
+    )
+
+
+def _item(
+    table: UnitTable, name: str, factor: FactorRule, outcome: OutcomeRule, used: NDArray[np.bool_]
+) -> Item | None:
+    lag = factor.lag.get(outcome.window)
+    if lag is None or factor.unit != table.unit:
+        return None
+    values = lagged(table.frame, name, lag)[used]
+    relation = "same_day" if outcome.window in factor.same_time and lag == 0 else "precedes"
+    return Item(name, factor, lag, relation, values)
+
+
+def lagged(frame: pd.DataFrame, column: str, lag: int) -> Floats:
+    """Return a column as it was ``lag`` days earlier, NaN after a gap, shape (rows,)."""
+    values = frame[column].to_numpy(dtype=float)
+    if lag == 0:
+        return values
+    days = frame["day_number"].to_numpy()
+    by_day = dict(zip(days.tolist(), values.tolist(), strict=True))
+    return np.array([by_day.get(day - lag, np.nan) for day in days.tolist()], dtype=float)
+
+
+def _nuisance(part: pd.DataFrame, least_days: int) -> tuple[Floats, tuple[str, ...]]:
+    n = len(part)
+    columns: list[Floats] = [np.ones(n), part["rest_day"].to_numpy(dtype=float)]
+    names = ["intercept", "weekend"]
+    days = part["day_number"].to_numpy(dtype=float)
+    columns.append(days - days.mean() if n else days)
+    names.append("drift")
+    sensor = part["sensor"].astype(str)
+    for label in sorted(set(sensor) - {""}):
+        if part["date"][sensor == label].nunique() >= least_days:
+            columns.append(np.asarray(sensor == label, dtype=float))
+            names.append(f"sensor {label}")
+    if "meal" in part.columns:
+        columns, names = _meal_nuisance(part, columns, names)
+    return np.column_stack(columns), tuple(names)
+
+
+def _meal_nuisance(
+    part: pd.DataFrame, columns: list[Floats], names: list[str]
+) -> tuple[list[Floats], list[str]]:
+    meal = part["meal"].astype(str)
+    for label in sorted(set(meal))[1:]:
+        columns.append(np.asarray(meal == label, dtype=float))
+        names.append(f"meal {label}")
+    carbs = part["carbs_g"].to_numpy(dtype=float)
+    known = ~np.isnan(carbs)
+    if known.sum() >= 2:
+        columns += [
+            np.where(known, carbs - carbs[known].mean(), 0.0),
+            np.asarray(~known, dtype=float),
+        ]
+        names += ["carbohydrate", "carbohydrate unknown"]
+    return columns, names
+
+
+def full_rank(nuisance: Floats, known: NDArray[np.bool_]) -> Floats:
+    """Return the nuisance on the known units, without columns the earlier ones span."""
+    return independent_columns(nuisance[known])
+
+
+def combine(values: Sequence[Floats]) -> Floats:
+    """Return yes AND yes: no where any is no, else unknown where any is unknown, else yes."""
+    stack = np.stack(values)
+    out = np.where(np.isnan(stack).any(axis=0), np.nan, 1.0)
+    out[(stack == 0).any(axis=0)] = 0.0
+    return out

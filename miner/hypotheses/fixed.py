@@ -1,0 +1,128 @@
+"""Questions fixed before the records: each is tested alone, on the days after it was fixed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from miner.hypotheses.candidates import Rule, count, too_few
+from miner.hypotheses.design import Design, Target
+from miner.hypotheses.guard import Judged, judge_one
+from miner.hypotheses.search import OutcomeSearch, Tested, measure, untested
+from miner.hypotheses.whitened import Spectra, whitened
+from miner.results import Withheld
+from miner.rulebook import Guardrails
+from miner.stats.effects import t_quantile
+from miner.stats.multiplicity import holm
+from miner.stats.scores import share_tied
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One question: does this factor come before, or go with, this outcome?
+
+    Attributes:
+        guess: "up", "down" or None, as written down.
+        fixed_on: ISO date; only units that start after it count. None: all units count.
+        proven: the ledger shows the date; else it is shown as told.
+    """
+
+    factor: str
+    outcome: str
+    guess: str | None = None
+    fixed_on: str | None = None
+    proven: bool = False
+
+
+def answer(
+    design: Design, dates: Sequence[str], questions: Sequence[Question], guard: Guardrails
+) -> list[tuple[Question, Judged]]:
+    """Test each question alone on its own days; Holm over those that can be tested.
+
+    Args:
+        design: all usable units.
+        dates: ISO date of each unit of the design.
+        questions: at least one; factor and outcome must meet in the design.
+        guard: the guardrails.
+    """
+    entries = [_measured(design, dates, question, guard) for question in questions]
+    open_tests = [test for _, test in entries if test.rule.withheld is None]
+    adjusted = iter(holm(np.array([test.p for test in open_tests])))
+    out = []
+    for question, (part, test) in zip(questions, entries, strict=True):
+        if test.rule.withheld is None:
+            critical = t_quantile(1 - guard.claim_level / (2 * len(open_tests)), test.df)
+            test = replace(test, p_adjusted=float(next(adjusted)), critical=critical)
+        out.append((question, judge_one(part, test, guard)))
+    return out
+
+
+def _measured(
+    design: Design, dates: Sequence[str], question: Question, guard: Guardrails
+) -> tuple[OutcomeSearch, Tested]:
+    own = _since(design, dates, question.fixed_on)
+    target = own.target(question.outcome)
+    rules = [_rule(own, target, at, guard) for at in range(len(target.items))]
+    place = next(at for at, item in enumerate(target.items) if item.factor == question.factor)
+    cache: Spectra = {}
+    white = whitened(own, target.values, cache)
+    empty = np.empty((0, 0))
+    if white is None:
+        rules[place] = _closed(rules[place], Withheld("too few days on which it is known"))
+        part = OutcomeSearch(own.names, target, None, tuple(rules), empty)
+        return part, untested(part, rules[place])
+    values = np.column_stack([rule.values for rule in rules])
+    share = float(white.kept(values[:, [place]])[0])
+    if not share >= guard.least_variation_kept:
+        reason = "cannot be told apart from the weekend, a drift or the sensor"
+        rules[place] = _closed(rules[place], Withheld(reason, None, guard.least_variation_kept))
+    part = OutcomeSearch(own.names, target, white, tuple(rules), white.columns(values))
+    if rules[place].withheld is not None:
+        return part, untested(part, rules[place])
+    test = measure(part, white, [place], np.array([1.0]), 1.0)[0]
+    return part, test
+
+
+def _rule(design: Design, target: Target, at: int, guard: Guardrails) -> Rule:
+    values = target.items[at].values
+    known = target.known
+    withheld = None
+    if known.sum() < guard.fewest_days_to_rank and design.unit == "day":
+        have = float(known.sum())
+        withheld = Withheld("too few days since it was fixed", have, guard.fewest_days_to_rank)
+    elif (tied := share_tied(target.values[known])) > guard.largest_share_tied:
+        reason = "more than half the values are the same"
+        withheld = Withheld(reason, tied, guard.largest_share_tied)
+    return Rule(
+        (at,), values, count(values, target), withheld or too_few(values, target, design, guard)
+    )
+
+
+def _closed(rule: Rule, withheld: Withheld) -> Rule:
+    return replace(rule, withheld=rule.withheld or withheld)
+
+
+def _since(design: Design, dates: Sequence[str], fixed_on: str | None) -> Design:
+    if fixed_on is None:
+        return design
+    later = np.array([day > fixed_on for day in dates], dtype=bool)
+    targets = tuple(
+        replace(
+            target,
+            values=target.values[later],
+            by_clock=target.by_clock[later],
+            high=target.high[later],
+            items=tuple(replace(item, values=item.values[later]) for item in target.items),
+        )
+        for target in design.targets
+    )
+    names = tuple(name for name, keep in zip(design.names, later, strict=True) if keep)
+    return replace(
+        design,
+        names=names,
+        times=design.times[later],
+        nuisance=design.nuisance[later],
+        targets=targets,
+    )

@@ -1,0 +1,90 @@
+"""The guard: what a tested rule may be called."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from miner.hypotheses.doubts import doubts
+from miner.hypotheses.overlaps import overlap
+from miner.hypotheses.search import OutcomeSearch, Tested
+from miner.results import Evidence, Withheld
+from miner.rulebook import Guardrails
+from miner.stats import effects
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A tested rule with its level, and why it is not a higher one."""
+
+    test: Tested
+    evidence: Evidence
+    withheld: Withheld | None
+    notes: tuple[str, ...]
+    travels_with: tuple[str, ...]
+
+
+def judge_all(
+    parts: Sequence[OutcomeSearch], tests: Sequence[Tested], guard: Guardrails
+) -> list[Judged]:
+    """Return every single-factor rule with its level, and the sets that may be claimed.
+
+    A set is kept only if it passes the claim level and still adds something beside each of its
+    parts (method step 8).
+    """
+    by_name = {part.target.name: part for part in parts}
+    passing = [test for test in tests if test.p_adjusted <= guard.claim_level]
+    out = []
+    for test in tests:
+        part = by_name[test.target.name]
+        if len(test.rule.items) == 1:
+            out.append(judge_one(part, test, guard))
+        elif test.p_adjusted <= guard.claim_level and adds_something(
+            part, test, guard.claim_level / len(passing)
+        ):
+            judged = judge_one(part, test, guard)
+            if judged.evidence in (Evidence.CLEAR, Evidence.HINT):
+                out.append(judged)
+    return out
+
+
+def judge_one(part: OutcomeSearch, test: Tested, guard: Guardrails) -> Judged:
+    """Return the first level of the contract's order that fits one rule."""
+    if test.rule.withheld is not None:
+        return Judged(test, Evidence.CANNOT_TELL, test.rule.withheld, (), test.rule.same_units)
+    came = overlap(part, test, guard)
+    told = Judged(test, Evidence.CANNOT_TELL, came.withheld, (), came.travels_with)
+    if came.withheld is not None:
+        return replace(told, notes=(came.note,) if came.note else ())
+    if test.p_adjusted <= guard.claim_level:
+        found = doubts(part, test, guard)
+        return replace(told, evidence=Evidence.HINT if found else Evidence.CLEAR, notes=found)
+    worth = test.target.rule.smallest_worth_it
+    low, high = ordinary_interval(test, 0.90)
+    if -worth < low and high < worth:
+        return replace(told, evidence=Evidence.LITTLE_SIGN)
+    if test.p <= guard.hint_level and abs(test.difference) >= worth:
+        return replace(told, evidence=Evidence.HINT)
+    return told
+
+
+def ordinary_interval(test: Tested, level: float) -> tuple[float, float]:
+    """Return the interval of one rule as if it had been the only one looked at."""
+    reach = effects.t_quantile(0.5 + level / 2, test.df) * test.standard_error
+    return test.difference - reach, test.difference + reach
+
+
+def adds_something(part: OutcomeSearch, test: Tested, level: float) -> bool:
+    """Say whether a set still shows something beside each of the smaller rules it contains."""
+    if part.white is None:
+        return False
+    own = set(test.rule.items)
+    smaller = [
+        at for at, rule in enumerate(part.rules) if set(rule.items) < own and rule.withheld is None
+    ]
+    beside = effects.beside(
+        test.column, part.columns[:, smaller], part.white.scores, part.white.rank
+    )
+    return bool(np.all(effects.two_sided(beside.t, beside.df) <= level))

@@ -1,0 +1,30 @@
+"""Whether an outcome is missing more often with a factor than without it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from miner.hypotheses.design import Item, combine, lagged
+from miner.stats.proportions import newcombe
+from miner.tables.unit_table import UnitTable
+
+
+def missing_more_often(table: UnitTable, items: Sequence[Item], outcome: str) -> tuple[str, ...]:
+    """Return a note when the 95 % interval of the two shares' difference leaves out 0."""
+    frame = table.frame
+    values = combine([lagged(frame, item.factor, item.lag) for item in items])
+    absent = frame[outcome].isna().to_numpy() | ~frame["usable"].to_numpy(dtype=bool)
+    with_, without = values == 1, values == 0
+    if not with_.any() or not without.any():
+        return ()
+    x1, x2 = int((absent & with_).sum()), int((absent & without).sum())
+    low, high = newcombe(x1, int(with_.sum()), x2, int(without.sum()))
+    if low <= 0 <= high or not np.isfinite(low + high):
+        return ()
+    unit = f"{table.unit}s"
+    return (
+        f"The outcome is missing on {x1} of {int(with_.sum())} {unit} with it "
+        f"and {x2} of {int(without.sum())} without it.",
+    )

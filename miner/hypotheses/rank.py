@@ -1,0 +1,153 @@
+"""The main job: a table in, a guarded ranking out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from miner.hypotheses.describe import describe, hints_by_chance, order_key, outcome_summary
+from miner.hypotheses.design import Design, design
+from miner.hypotheses.fixed import Question, answer
+from miner.hypotheses.guard import Judged, judge_all
+from miner.hypotheses.search import Progress, search
+from miner.hypotheses.whitened import Spectra
+from miner.results import Evidence, Hypothesis, OutcomeSummary
+from miner.rulebook import RuleBook
+from miner.tables.unit_table import UnitTable
+
+SECOND_LOOK = "A second look: the other unit had been ranked by default."
+
+
+@dataclass(frozen=True, slots=True)
+class Ranked:
+    """The statistical part of a ranking, before words and bookkeeping."""
+
+    unit: str
+    usable_units: int
+    left_out_units: int
+    need_units: int
+    enough: bool
+    primary_outcome: str | None
+    questions_asked: int
+    hints_by_chance: float | None
+    outcomes: tuple[OutcomeSummary, ...]
+    hypotheses: tuple[Hypothesis, ...]
+
+
+def rank_table(
+    table: UnitTable,
+    rules: RuleBook,
+    *,
+    primary: str | None = None,
+    questions: Sequence[Question] = (),
+    draws: int | None = None,
+    seed: int = 0,
+    first: str | None = None,
+    last: str | None = None,
+    second_look: bool = False,
+    spreads: Mapping[tuple[str, str], float] | None = None,
+    progress: Progress | None = None,
+    spectra: Spectra | None = None,
+) -> Ranked:
+    """Answer the fixed questions, search the rest, and rank both under guard.
+
+    Args:
+        table: days or meals.
+        rules: the rule books.
+        primary: the outcome with half the claim level; by default as the contract says.
+        questions: fixed before the records.
+        draws: permutations; by default the rule book's.
+        seed: of the permutations.
+        first: first date used, ISO.
+        last: last date used, ISO.
+        second_look: the practice ranks the other unit by default: nothing is called clear.
+        spreads: (factor, outcome) -> spread of true effects found across clients.
+        progress: told what is being done and the share done.
+        spectra: decompositions to share between calls on the same days.
+    """
+    guard = rules.guardrails
+    plan = design(table, rules, first, last)
+    need = guard.fewest_days_to_rank if table.unit == "day" else guard.fewest_meals_to_rank
+    usable = len(plan.names)
+    if usable < need:
+        return Ranked(table.unit, usable, plan.left_out, need, False, None, 0, None, (), ())
+    main = primary or default_primary(plan)
+    found = search(
+        plan, main, guard, draws=draws or guard.draws, seed=seed, progress=progress, spectra=spectra
+    )
+    dates = table.frame.loc[list(plan.names), "date"].astype(str).tolist()
+    asked = [question for question in questions if meets(plan, question)]
+    fixed = answer(plan, dates, asked, guard) if asked else []
+    judged = _without(judge_all(found.outcomes, found.tests, guard), asked)
+    judged = [second_looked(item) for item in judged] if second_look else judged
+    hypotheses = _ordered(table, plan, main, fixed, judged, rules, spreads or {})
+    summaries = tuple(outcome_summary(part, found.tests) for part in found.outcomes)
+    chance = hints_by_chance(found.tests, guard)
+    return Ranked(
+        table.unit, usable, plan.left_out, need, True, main, found.questions + len(fixed), chance,
+        summaries, hypotheses,
+    )  # fmt: skip
+
+
+def default_primary(plan: Design) -> str:
+    """Return the primary outcome: time above the range, or the mean where that is mostly none."""
+    names = [target.name for target in plan.targets]
+    if plan.unit == "meal":
+        return "rise" if "rise" in names else names[0]
+    above = plan.target("minutes_above").values if "minutes_above" in names else np.empty(0)
+    above = above[~np.isnan(above)]
+    if len(above) and (above == 0).mean() <= 0.5:
+        return "minutes_above"
+    return "day_mean" if "day_mean" in names else names[0]
+
+
+def meets(plan: Design, question: Question) -> bool:
+    """Say whether the factor of a question may come before, or go with, its outcome."""
+    return any(
+        target.name == question.outcome
+        and any(item.factor == question.factor for item in target.items)
+        for target in plan.targets
+    )
+
+
+def second_looked(judged: Judged) -> Judged:
+    """Return a claim of a second look as the hint it is."""
+    if judged.evidence is not Evidence.CLEAR:
+        return judged
+    return replace(judged, evidence=Evidence.HINT, notes=(*judged.notes, SECOND_LOOK))
+
+
+def _without(judged: list[Judged], asked: Sequence[Question]) -> list[Judged]:
+    fixed = {(question.factor, question.outcome) for question in asked}
+    return [
+        item
+        for item in judged
+        if len(item.test.rule.items) > 1
+        or (item.test.target.items[item.test.rule.items[0]].factor, item.test.target.name)
+        not in fixed
+    ]
+
+
+def _ordered(
+    table: UnitTable,
+    plan: Design,
+    main: str,
+    fixed: Sequence[tuple[Question, Judged]],
+    judged: Sequence[Judged],
+    rules: RuleBook,
+    spreads: Mapping[tuple[str, str], float],
+) -> tuple[Hypothesis, ...]:
+    first = [
+        describe(table, plan, item, "fixed", rules, spreads, question) for question, item in fixed
+    ]
+    rest = [
+        describe(
+            table, plan, item, "primary" if item.test.target.name == main else "search", rules,
+            spreads,
+        )
+        for item in sorted(judged, key=order_key)
+    ]  # fmt: skip
+    first.sort(key=lambda item: (item.p_adjusted is None, item.p_adjusted or 0.0))
+    return tuple(replace(item, rank=place) for place, item in enumerate([*first, *rest], start=1))
