@@ -1,0 +1,20 @@
+"""The ledger of one client: an append-only file in which an edited or lost line is told."""
+
+from miner.ledger.appending import LedgerUnwritable, append
+from miner.ledger.line import NAME, SCHEMA, Event
+from miner.ledger.questions import Question, named, questions, rankings
+from miner.ledger.reading import Ledger, read
+
+__all__ = [
+    "NAME",
+    "SCHEMA",
+    "Event",
+    "Ledger",
+    "LedgerUnwritable",
+    "Question",
+    "append",
+    "named",
+    "questions",
+    "rankings",
+    "read",
+]

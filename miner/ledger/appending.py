@@ -1,0 +1,129 @@
+"""Adds a line to a ledger: one at a time, whole or told, and never over what stands there."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from filelock import FileLock, Timeout
+
+from miner.errors import MinerError
+from miner.ledger.line import NAME, SCHEMA, Event, as_event, read_line, write_line
+from miner.ledger.problems import quote
+from miner.ledger.reading import contents, split
+from miner.results import plain
+
+LOCK_NAME = ".ledger.lock"
+
+
+class LedgerUnwritable(MinerError):  # noqa: N818 - it names what stands, not a fault
+    """Nothing could be added to the ledger; what stood in it still stands."""
+
+
+def append(
+    folder: Path, event: str, payload: Mapping[str, Any], at: datetime, *, wait_s: float = 10
+) -> Event:
+    """Add one event to the ledger of a client folder and return it once it is on the disk.
+
+    A torn line at the end is left where it is; an event ``recovered`` that quotes it is written
+    before the new one.
+
+    Args:
+        folder: the client folder.
+        event: what kind of event it is.
+        payload: what it holds: plain values, results, dates, numpy scalars; a number that is not
+            finite becomes null.
+        at: the present time, with its zone.
+        wait_s: how long to wait in seconds while another program writes.
+
+    Raises:
+        LedgerUnwritable: the folder, the disk or another program does not allow it.
+        MinerError: the ledger cannot be read.
+        ValueError: ``at`` has no zone, or the payload uses a name the line itself needs.
+    """
+    if at.utcoffset() is None:
+        raise ValueError("the time of an event needs a zone")
+    path = Path(folder) / NAME
+    if not path.parent.is_dir():
+        raise LedgerUnwritable(
+            "there is no such folder", "a client folder", "Check the path.", file=path.parent
+        )
+    try:
+        with FileLock(path.with_name(LOCK_NAME), timeout=wait_s):
+            return _add(path, event, plain(payload), at.isoformat())
+    except Timeout as error:
+        raise LedgerUnwritable(
+            "another program is writing to this ledger",
+            "one program at a time",
+            "Wait for it to finish and run again.",
+            file=path,
+        ) from error
+    except OSError as error:
+        raise LedgerUnwritable(
+            f"the ledger cannot be written ({error.strerror or error})",
+            "a folder this account may write to, on a disk with room",
+            "Check the folder and the disk, then run again.",
+            file=path,
+        ) from error
+
+
+def _add(path: Path, event: str, payload: Mapping[str, Any], at: str) -> Event:
+    data = contents(path)
+    lines = split(data)
+    last, torn = _tail(lines, path)
+    row = len(lines) + 1
+    text = b"" if not data or data.endswith(b"\n") else b"\n"
+    n, check = (last.n, last.check) if last else (0, "")
+    if torn:
+        line = write_line(n + 1, at, "recovered", {"torn": [quote(t) for t in torn]}, check)
+        text += line
+        n, check, row = n + 1, _event(line, row).check, row + 1
+    line = write_line(n + 1, at, event, payload, check)
+    _write(path, text + line)
+    return _event(line, row)
+
+
+def _tail(lines: list[bytes], path: Path) -> tuple[Event | None, list[bytes]]:
+    torn: list[bytes] = []
+    for row in range(len(lines), 0, -1):
+        record = read_line(lines[row - 1])
+        if record is None:
+            torn.insert(0, lines[row - 1])
+            continue
+        if record["schema"] > SCHEMA:
+            raise LedgerUnwritable(
+                "the ledger was written by a newer miner",
+                f"lines of schema {SCHEMA}",
+                "Install the newer version and run again.",
+                file=path,
+                row=row,
+            )
+        return as_event(record, row), torn
+    return None, torn
+
+
+def _event(line: bytes, row: int) -> Event:
+    return as_event(json.loads(line), row)
+
+
+def _write(path: Path, text: bytes) -> None:
+    new = not path.exists()
+    flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)
+    target = os.open(path, flags, 0o600)
+    try:
+        left = memoryview(text)
+        while left:
+            left = left[os.write(target, left) :]
+        os.fsync(target)
+    finally:
+        os.close(target)
+    if new and hasattr(os, "O_DIRECTORY"):
+        folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)

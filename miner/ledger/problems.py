@@ -1,0 +1,130 @@
+"""What can be wrong with a ledger, told line by line."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from datetime import datetime
+from typing import Any
+
+from miner.ledger.line import NAME, SCHEMA, Event, untouched
+from miner.results import Finding, Severity
+
+
+def quote(line: bytes) -> dict[str, Any]:
+    """Return what the ledger says of a torn line: its hash, its length, how it begins."""
+    return {
+        "sha256": hashlib.sha256(line).hexdigest(),
+        "bytes": len(line),
+        "begins": line[:200].decode("utf-8", "backslashreplace"),
+    }
+
+
+def _recovers(record: dict[str, Any], torn: list[bytes]) -> bool:
+    return record["event"] == "recovered" and record.get("torn") == [quote(line) for line in torn]
+
+
+def unreadable(record: dict[str, Any], torn: list[bytes], row: int) -> Iterator[Finding]:
+    """Tell of lines that cannot be read and that this next line does not account for."""
+    if torn and not _recovers(record, torn):
+        yield _problem(
+            Severity.QUESTION,
+            row - len(torn),
+            "the line cannot be read, and later lines were written after it",
+            "a line as miner wrote it",
+            "Was it edited? Put the line back from a copy of the folder. Nothing after it is taken"
+            " as proven.",
+            len(torn),
+        )
+
+
+def broken(record: dict[str, Any], line: bytes, last: Event | None, row: int) -> Iterator[Finding]:
+    """Tell of a line that was changed, or that does not follow the one before it."""
+    if not untouched(record, line):
+        yield _problem(
+            Severity.QUESTION,
+            row,
+            "the line was changed after it was written",
+            "a line as miner wrote it",
+            "Put the line back from a copy of the folder. It and what follows are read, and not"
+            " taken as proven.",
+        )
+    expected = last.n + 1 if last else 1
+    if record["n"] != expected or record["previous"] != (last.check if last else ""):
+        yield _problem(
+            Severity.QUESTION,
+            row,
+            _gap(record["n"], expected),
+            f"entry {expected}, which follows the line before",
+            "Put the ledger back from a copy of the folder. What follows is read, and not taken as"
+            " proven.",
+        )
+
+
+def _gap(n: int, expected: int) -> str:
+    if n == expected + 1:
+        return f"entry {expected} is missing"
+    if n > expected:
+        return f"entries {expected} to {n - 1} are missing"
+    if n < expected:
+        return f"entry {n} stands where entry {expected} should stand"
+    return f"entry {n} does not follow the line before it"
+
+
+def harmless(
+    record: dict[str, Any], torn: list[bytes], last: Event | None, row: int
+) -> Iterator[Finding]:
+    """Tell of what breaks nothing: a torn line that is accounted for, a clock set back."""
+    if torn and _recovers(record, torn):
+        yield _problem(
+            Severity.NOTE,
+            row - len(torn),
+            "a line was not finished when it was written; it is kept, and not used",
+            "whole lines",
+            "Nothing needs doing.",
+            len(torn),
+        )
+    if last is not None and _earlier(record["at"], last.at):
+        yield _problem(
+            Severity.NOTE,
+            row,
+            f"entry {record['n']} is dated {record['at']}, before the entry above it",
+            "dates in order",
+            "Check the clock of the computer. The order of the entries counts, not the dates.",
+        )
+
+
+def _earlier(at: str, before: str) -> bool:
+    try:
+        return datetime.fromisoformat(at) < datetime.fromisoformat(before)
+    except (ValueError, TypeError):
+        return False
+
+
+def torn_end(row: int, count: int) -> Finding:
+    """Tell of a last line that was not finished."""
+    return _problem(
+        Severity.NOTE,
+        row,
+        "the last line is not finished: the writing of it was cut short",
+        "a whole line",
+        "Nothing before it is lost. Repeat the last step if its entry is missing.",
+        count,
+    )
+
+
+def newer(row: int) -> Finding:
+    """Tell of the first line of a newer schema."""
+    return _problem(
+        Severity.QUESTION,
+        row,
+        "this line and those after it were written by a newer miner",
+        f"lines of schema {SCHEMA}",
+        "Install the newer version. Until then nothing is added to this ledger.",
+    )
+
+
+def _problem(
+    severity: Severity, row: int, what: str, expected: str, do: str, count: int = 1
+) -> Finding:
+    return Finding(severity, NAME, row, what, expected, do, count)

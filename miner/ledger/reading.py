@@ -1,0 +1,104 @@
+"""Reads a ledger: every event that can be read, and every place where the chain is broken."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+from miner.errors import MinerError
+from miner.ledger import problems as told
+from miner.ledger.line import NAME, SCHEMA, Event, as_event, read_line
+from miner.results import Finding, Result
+
+
+@dataclass(frozen=True, slots=True)
+class Ledger(Result):
+    """One client's ledger as read.
+
+    Attributes:
+        path: the file; it need not exist yet.
+        events: every event that could be read, in the order of the file.
+        problems: torn, edited, lost and reordered lines, and a clock set back.
+        writable: whether a line could be added.
+    """
+
+    path: Path
+    events: tuple[Event, ...]
+    problems: tuple[Finding, ...]
+    writable: bool
+
+    @property
+    def trusted(self) -> bool:
+        """Whether no line was found edited, lost or out of order."""
+        return all(event.trusted for event in self.events)
+
+
+def read(folder: Path) -> Ledger:
+    """Read ``ledger.jsonl`` in a client folder; a missing file is an empty ledger.
+
+    A chain of checks cannot show that lines are missing from the end of the file.
+
+    Args:
+        folder: the client folder.
+
+    Raises:
+        MinerError: the file is there and cannot be read.
+    """
+    path = Path(folder) / NAME
+    lines = split(contents(path))
+    events: list[Event] = []
+    problems: list[Finding] = []
+    torn: list[bytes] = []
+    newer = False
+    for row, line in enumerate(lines, 1):
+        record = read_line(line)
+        if record is None:
+            torn.append(line)
+            continue
+        newer = record["schema"] > SCHEMA
+        if newer:
+            problems.append(told.newer(row))
+            break
+        last = events[-1] if events else None
+        doubts = [*told.unreadable(record, torn, row), *told.broken(record, line, last, row)]
+        sound = (last is None or last.trusted) and not doubts
+        problems += [*doubts, *told.harmless(record, torn, last, row)]
+        events.append(as_event(record, row, sound))
+        torn = []
+    if torn and not newer:
+        problems.append(told.torn_end(len(lines) - len(torn) + 1, len(torn)))
+    return Ledger(path, tuple(events), tuple(problems), not newer and _may_write(path))
+
+
+def contents(path: Path) -> bytes:
+    """Return the bytes of the file, none where it does not exist.
+
+    Raises:
+        MinerError: it is there and cannot be read.
+    """
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        return b""
+    except OSError as error:
+        raise MinerError(
+            f"the ledger cannot be read ({error.strerror})",
+            "a file this account may read",
+            "Check who owns the file and the folder.",
+            file=path,
+        ) from error
+
+
+def split(data: bytes) -> list[bytes]:
+    """Return the lines of the file without their line feeds."""
+    lines = data.split(b"\n")
+    return lines if lines[-1] else lines[:-1]
+
+
+def _may_write(path: Path) -> bool:
+    effective = os.access in os.supports_effective_ids
+    target = path if path.exists() else path.parent
+    return all(
+        os.access(place, os.W_OK, effective_ids=effective) for place in (path.parent, target)
+    )
