@@ -1,0 +1,155 @@
+"""Practices of invented clients: the one the demo writes, and any number of others."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from .diary import misspellings
+from .export import write_client, write_text
+from .scenario import Effect, Habit, Scenario, usual_habits
+
+README = """\
+The people in this folder are invented.
+
+Every number here was made by a program; no record belongs to anyone. What is true of each client
+is in truth.json, so that you can compare what is found with what is there. Each folder holds one
+client as exports might arrive. Nothing in truth.json is read when a client is ranked.
+"""
+
+
+def demo_scenarios(seed: int = 0) -> tuple[Scenario, ...]:
+    """Return the clients of the demo.
+
+    client-01 has two true effects and a diary that fades; client-02 nothing to find; client-03
+    too few days; client-04 messy files in mmol/L; client-05 two habits that always come
+    together; client-06 takes insulin and reads high.
+    """
+    morning, night = ("short_sleep", "wake_glucose"), ("late_dinner", "overnight_mean")
+    asked = {"insulin": "no", "pregnancy": "no", "medicines": "no", "eating_disorder": "no"}
+    pair = usual_habits() | {"tag:wine": Habit(0.33, together="late_dinner")}
+    return (
+        Scenario(
+            "client-01",
+            days=42,
+            seed=seed,
+            effects=(Effect(*morning, 12.0), Effect(*night, 14.0)),
+            sensor_days=21,
+            fading=0.35,
+            misspelt=0.3,
+            time_zone="Europe/Lisbon",
+            pooled=True,
+            intake=asked,
+        ),
+        Scenario("client-02", seed=seed, linked_meals=False, pooled=True, intake=asked),
+        Scenario("client-03", days=12, seed=seed, effects=(Effect(*morning, 12.0),)),
+        Scenario(
+            "client-04",
+            days=40,
+            seed=seed,
+            effects=(Effect(*morning, 13.0),),
+            unit="mmol/L",
+            cadence=15,
+            messy=True,
+            time_zone="Europe/Lisbon",
+            pooled=True,
+            intake=asked,
+        ),
+        Scenario("client-05", seed=seed, effects=(Effect(*night, 15.0),), habits=pair, pooled=True),
+        Scenario(
+            "client-06",
+            seed=seed,
+            base=132.0,
+            meal_size=1.7,
+            intake={"diabetes": "yes", "insulin": "yes", "medicines": "yes", "pregnancy": "no"},
+        ),
+    )
+
+
+def scenarios(n: int, days: int = 35, seed: int = 0) -> tuple[Scenario, ...]:
+    """Return n different clients for a practice of any size, all of whom agreed to be pooled.
+
+    Half of them have nothing true of them, a third a raised morning after short nights, a sixth
+    a raised night after late dinners; sizes are normal, mean 10 and SD 3 mg/dL, at least 3. One
+    in four has a sensor that reads every 15 minutes, one in eight reads in mmol/L.
+
+    Args:
+        n: how many clients.
+        days: days of records each.
+        seed: seed of the practice.
+
+    Raises:
+        ValueError: n or days is below 1.
+    """
+    if n < 1:
+        raise ValueError("a practice needs at least one client")
+    rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed, 1])))
+    width = max(2, len(str(n)))
+    found = []
+    for k in range(n):
+        kind, size = rng.random(), round(float(np.clip(rng.normal(10.0, 3.0), 3.0, None)), 1)
+        effects: tuple[Effect, ...] = ()
+        if kind >= 5 / 6:
+            effects = (Effect("late_dinner", "overnight_mean", size),)
+        elif kind >= 1 / 2:
+            effects = (Effect("short_sleep", "wake_glucose", size),)
+        found.append(
+            Scenario(
+                f"client-{k + 1:0{width}d}",
+                days=days,
+                start=date(2026, 1, 12),
+                seed=int(rng.integers(2**31)),
+                effects=effects,
+                linked_meals=bool(effects),
+                persistence=round(float(rng.uniform(0.3, 0.6)), 2),
+                cadence=15 if k % 4 == 3 else 5,
+                unit="mmol/L" if k % 8 == 5 else "mg/dL",
+                fading=0.2 if k % 3 == 0 else 0.0,
+                pooled=True,
+            )
+        )
+    return tuple(found)
+
+
+def write_practice(
+    folder: Path, clients: Sequence[Scenario] | None = None, *, seed: int = 0
+) -> dict[str, Any]:
+    """Write a practice: a folder a client, ``practice.toml``, ``README.txt`` and ``truth.json``.
+
+    Args:
+        folder: the practice's folder; made if need be.
+        clients: the clients, by default those of the demo.
+        seed: seed of the demo's clients.
+
+    Returns:
+        What ``truth.json`` holds: ``{"invented": True, "clients": {code: truth}}``.
+    """
+    chosen = demo_scenarios(seed) if clients is None else tuple(clients)
+    folder.mkdir(parents=True, exist_ok=True)
+    truths = {one.code: write_client(folder / one.code, one) for one in chosen}
+    found: dict[str, Any] = {"invented": True, "clients": truths}
+    write_text(folder / "practice.toml", practice_toml(chosen))
+    write_text(folder / "README.txt", README)
+    write_text(folder / "truth.json", json.dumps(found, indent=1) + "\n")
+    return found
+
+
+def practice_toml(clients: Sequence[Scenario]) -> str:
+    """Return the practice's settings: display unit, and the tags that were written otherwise."""
+    words = {
+        name.removeprefix("tag:")
+        for one in clients
+        if one.misspelt
+        for name in one.habits
+        if name.startswith("tag:")
+    }
+    lines = ['display_unit = "mg/dL"', 'rank_unit = "day"']
+    if words:
+        lines += ["", "[synonyms]"]
+        lines += [f'"{misspellings(word)[2]}" = "{word}"' for word in sorted(words)]
+    return "\n".join(lines) + "\n"
