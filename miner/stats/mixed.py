@@ -1,0 +1,210 @@
+"""Linear mixed model with a random intercept and slope and dependence within groups."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from miner.stats.mixed_dependence import LARGEST_PHI, Profile, best_phi
+from miner.stats.mixed_design import Design, Floats, design
+from miner.stats.mixed_freedom import satterthwaite
+from miner.stats.mixed_likelihood import Evaluation, covariance
+from miner.stats.mixed_optimise import FREE, LARGEST, Likelihood, boundary_pull, minimise, polish
+
+Random = Literal["none", "intercept", "slope", "uncorrelated", "both"]
+GAIN_LEFT = 1e-5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MixedFit:
+    """A fitted linear mixed model.
+
+    Attributes:
+        coefficients: (p,) fixed coefficients, in the order of the columns of X.
+        standard_errors: (p,).
+        covariance: (p, p) of the fixed coefficients.
+        freedom: (p,) Satterthwaite degrees of freedom.
+        random_covariance: (2, 2) of intercept and slope between groups; 0 for what is not
+            in the model.
+        residual_variance: within groups.
+        phi: correlation of two units of one group one unit of time apart; 0 if not modelled.
+        log_likelihood: restricted or not, with all constants, as lme4 and nlme print it.
+        random: which random effects the model has.
+        reml: restricted likelihood.
+        groups: how many groups.
+        units: how many units.
+        converged: the optimum was found and is finite.
+        boundary: which of "intercept" and "slope" have a variance of exactly 0, and
+            "correlation" where theirs is exactly 1 or -1.
+        iterations: evaluations of the likelihood.
+        problem: why the numbers cannot be used, in plain words; "" where they can.
+    """
+
+    coefficients: Floats
+    standard_errors: Floats
+    covariance: Floats
+    freedom: Floats
+    random_covariance: Floats
+    residual_variance: float
+    phi: float
+    log_likelihood: float
+    random: Random
+    reml: bool
+    groups: int
+    units: int
+    converged: bool
+    boundary: tuple[str, ...]
+    iterations: int
+    problem: str
+
+    def intervals(self, level: float = 0.95) -> Floats:
+        """Return (p, 2) limits, coefficient -+ t quantile x standard error."""
+        from scipy.stats import t
+
+        reach = t.ppf((1 + level) / 2, self.freedom) * self.standard_errors
+        return np.column_stack([self.coefficients - reach, self.coefficients + reach])
+
+    def p_values(self) -> Floats:
+        """Return (p,) two-sided p-values of t = coefficient / standard error."""
+        from scipy.stats import t
+
+        ratio = np.abs(self.coefficients / self.standard_errors)
+        return np.asarray(2 * t.sf(ratio, self.freedom), dtype=np.float64)
+
+
+def fit_mixed(
+    y: npt.ArrayLike,
+    X: npt.ArrayLike,
+    groups: npt.ArrayLike,
+    slope: npt.ArrayLike | None = None,
+    *,
+    random: Random = "both",
+    times: npt.ArrayLike | None = None,
+    reml: bool = True,
+) -> MixedFit:
+    """Fit y = X b + u0_g + u1_g slope + e by (restricted) maximum likelihood.
+
+    (u0, u1) differ between groups with covariance G, e has variance s2 and, where times are
+    given, correlation phi^|t_i - t_j| within a group, 0 <= phi < 1. b and s2 are profiled out,
+    G / s2 is searched through its Cholesky factor, phi over a grid and by Brent's method.
+
+    Args:
+        y: (units,) response; every value known.
+        X: (units, p) fixed design, with its own column of ones where an intercept is meant.
+        groups: (units,) the group of each unit, in any order.
+        slope: (units,) the column whose coefficient differs between groups; needed by
+            ``random`` "slope", "uncorrelated" and "both".
+        random: which effects differ between groups; "both" with a full covariance.
+        times: (units,) time of each unit; given, dependence is estimated; None, phi is 0.
+        reml: restricted likelihood.
+
+    Returns:
+        The fit. Data no model can be fitted to give NaN and say why in ``problem``.
+
+    Raises:
+        ValueError: arrays of different lengths, or ``random`` needs a slope that is not given.
+
+    Source: Bates et al. 2015, J Stat Softw 67(1); Pinheiro & Bates 2000, chapters 2 and 5.
+    """
+    if random not in FREE or (slope is None and random not in ("none", "intercept")):
+        raise ValueError(f"random={random!r} needs a slope column or is not known")
+    used = None if random in ("none", "intercept") else slope
+    prepared = design(y, X, groups, used, times)
+    if isinstance(prepared, str):
+        return _nothing(random, reml, np.asarray(X).shape, prepared)
+    problem = _too_little(prepared, random)
+    if problem:
+        return _nothing(random, reml, np.asarray(X).shape, problem)
+    degrees = prepared.units - (prepared.fixed if reml else 0)
+    profile = Profile(prepared, degrees, reml, FREE[random])
+    phi = 0.0 if times is None else best_phi(profile)
+    likelihood = profile.likelihood(phi)
+    start = None if profile.theta is None else np.where(profile.theta == 0, 0.05, profile.theta)
+    theta, gain = polish(likelihood, minimise(likelihood, start))
+    known = phi if 0 < phi < LARGEST_PHI else None
+    freedom = satterthwaite(likelihood, theta, prepared.back, known, profile.likelihood)
+    likelihood.asked += profile.asked
+    return _assemble(prepared, likelihood, theta, phi, random, freedom, gain)
+
+
+def _too_little(prepared: Design, random: Random) -> str:
+    if random != "none" and prepared.groups < 2:
+        return "one group cannot show how groups differ"
+    if random != "none" and prepared.groups == prepared.units:
+        return "with one unit in every group, groups and units cannot be told apart"
+    if random in ("slope", "uncorrelated", "both") and not prepared.rows[1].any():
+        return "the slope column is 0 throughout"
+    return ""
+
+
+def _assemble(
+    prepared: Design,
+    likelihood: Likelihood,
+    theta: Floats,
+    phi: float,
+    random: Random,
+    freedom: Floats,
+    gain: float,
+) -> MixedFit:
+    found = likelihood.at(theta)
+    residual = found.rss / likelihood.degrees
+    spread = covariance(theta) * residual / np.outer(prepared.scale, prepared.scale)
+    errors = residual * prepared.back @ found.inverse @ prepared.back.T
+    constant = likelihood.degrees * (1 + np.log(2 * np.pi / likelihood.degrees))
+    total = found.deviance + constant + (prepared.log_det_fixed if likelihood.reml else 0.0)
+    problem = _problem(likelihood, theta, phi, found, gain)
+    return MixedFit(
+        coefficients=prepared.least_squares + prepared.back @ found.coefficients,
+        standard_errors=np.sqrt(np.diag(errors)),
+        covariance=errors,
+        freedom=freedom,
+        random_covariance=spread,
+        residual_variance=residual,
+        phi=phi,
+        log_likelihood=float(-total / 2),
+        random=random,
+        reml=likelihood.reml,
+        groups=prepared.groups,
+        units=prepared.units,
+        converged=not problem,
+        boundary=_boundary(likelihood, theta),
+        iterations=likelihood.asked,
+        problem=problem,
+    )
+
+
+def _problem(
+    likelihood: Likelihood, theta: Floats, phi: float, found: Evaluation, gain: float
+) -> str:
+    if not (np.isfinite(found.deviance) and np.isfinite(found.inverse).all()):
+        return "the likelihood is not finite"
+    if np.abs(theta).max() > LARGEST / 2:
+        return "units within a group do not vary enough to estimate their variance"
+    if phi >= LARGEST_PHI:
+        return "the dependence within groups runs to 1 and cannot be told from a lasting difference"
+    if gain > GAIN_LEFT:
+        return "the search for the variances did not settle"
+    if likelihood.free and boundary_pull(likelihood, theta)[0] < -1e-3 * likelihood.degrees:
+        return "the search for the variances stopped at a boundary that is not the best value"
+    return ""
+
+
+def _boundary(likelihood: Likelihood, theta: Floats) -> tuple[str, ...]:
+    if not likelihood.free:
+        return ()
+    names = [name for i, name in ((0, "intercept"), (2, "slope")) if i in likelihood.free]
+    if likelihood.free == (0, 1, 2) and theta[0] > 0 and theta[1] != 0 and theta[2] == 0:
+        return ("correlation",)
+    return tuple(name for name in names if theta[0 if name == "intercept" else 2] == 0)
+
+
+def _nothing(random: Random, reml: bool, shape: tuple[int, ...], problem: str) -> MixedFit:
+    p = shape[1] if len(shape) == 2 else 0
+    unknown = np.full(p, np.nan)
+    return MixedFit(
+        unknown, unknown, np.full((p, p), np.nan), unknown, np.full((2, 2), np.nan), np.nan,
+        np.nan, np.nan, random, reml, 0, shape[0], False, (), 0, problem,
+    )  # fmt: skip

@@ -1,0 +1,102 @@
+"""Profiles the likelihood over the dependence from unit to unit, phi."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from miner.stats.mixed_design import Design, Floats, cross_products
+from miner.stats.mixed_optimise import Likelihood, minimise
+
+LARGEST_PHI = 0.995
+GRID = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.88, 0.94, 0.98, LARGEST_PHI)
+GROUPS_TO_BRACKET = 400
+
+
+@dataclass(slots=True, eq=False)
+class Profile:
+    """The least deviance at each phi, every search starting from the theta of the one before.
+
+    Attributes:
+        prepared: the data.
+        degrees: units less fixed coefficients (restricted), or units.
+        reml: restricted likelihood.
+        free: which of (l11, l21, l22) the model has.
+        theta: where the last search ended, None before the first.
+        asked: evaluations so far.
+        seen: deviance by phi.
+    """
+
+    prepared: Design
+    degrees: int
+    reml: bool
+    free: tuple[int, ...]
+    theta: Floats | None = None
+    asked: int = 0
+    seen: dict[float, float] = field(default_factory=dict)
+
+    def likelihood(self, phi: float) -> Likelihood:
+        """Return the deviance as a function of theta at one phi."""
+        products = cross_products(self.prepared, phi)
+        return Likelihood(products, self.degrees, self.reml, self.free)
+
+    def at(self, phi: float) -> float:
+        """Return the least deviance at one phi."""
+        likelihood = self.likelihood(phi)
+        start = None if self.theta is None else np.where(self.theta == 0, 0.05, self.theta)
+        self.theta = minimise(likelihood, start)
+        self.seen[phi] = likelihood.at(self.theta).deviance
+        self.asked += likelihood.asked
+        return self.seen[phi]
+
+
+def best_phi(profile: Profile) -> float:
+    """Return the phi of least deviance between 0 and ``LARGEST_PHI``.
+
+    Brent's search between the neighbours of the best point of a grid. Of many groups the grid is
+    walked on a few hundred evenly spread ones, and the search over all of them is held to five
+    standard errors around that; where it ends at an edge of this, all of the range is searched.
+    """
+    some = profile.prepared.some_groups(GROUPS_TO_BRACKET)
+    if some is profile.prepared:
+        low, high = _bracket(profile)
+        return _search(profile, low, high)
+    lost = profile.prepared.units - profile.degrees
+    few = Profile(some, some.units - lost, profile.reml, profile.free)
+    near = _search(few, *_bracket(few))
+    profile.theta, width = few.theta, _five_standard_errors(few, near)
+    profile.asked += few.asked
+    low, high = max(near - width, 0.0), min(near + width, LARGEST_PHI)
+    found = _search(profile, low, high)
+    margin = 0.02 * (high - low)
+    if (found - low < margin and low > 0) or (high - found < margin and high < LARGEST_PHI):
+        return _search(profile, 0.0, LARGEST_PHI)
+    return found
+
+
+def _bracket(profile: Profile) -> tuple[float, float]:
+    best = int(np.argmin([profile.at(phi) for phi in GRID]))
+    return GRID[max(best - 1, 0)], GRID[min(best + 1, len(GRID) - 1)]
+
+
+def _search(profile: Profile, low: float, high: float) -> float:
+    from scipy.optimize import minimize_scalar
+
+    accuracy = 1e-4 / np.sqrt(profile.prepared.units)
+    found = minimize_scalar(
+        profile.at, bounds=(low, high), method="bounded", options={"xatol": accuracy}
+    )
+    ends = {edge: profile.at(edge) for edge in (low, high) if edge in (0.0, LARGEST_PHI)}
+    best = min(ends, key=lambda edge: ends[edge], default=None)
+    if best is not None and ends[best] <= float(found.fun) + 1e-7:
+        return best
+    return float(found.x)
+
+
+def _five_standard_errors(profile: Profile, phi: float) -> float:
+    step = 0.01
+    low, high = max(phi - step, 0.0), min(phi + step, LARGEST_PHI)
+    middle = (low + high) / 2
+    bend = (profile.at(low) - 2 * profile.at(middle) + profile.at(high)) / ((high - low) / 2) ** 2
+    return max(0.005, 5 * float(np.sqrt(2 / bend))) if bend > 0 else LARGEST_PHI

@@ -1,0 +1,135 @@
+"""The profiled deviance of the mixed model and its slope, from per-group cross-products."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from miner.stats.mixed_design import CrossProducts, Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evaluation:
+    """The likelihood at one relative covariance of the random effects.
+
+    Attributes:
+        deviance: profiled -2 log-likelihood less its constants (restricted or not).
+        slope: (2, 2) derivative of the deviance in the relative covariance D.
+        slope_rss: (2, 2) derivative of the residual sum of squares in D.
+        inverse: (p, p) inverse of X'V^-1 X, V the covariance over the residual variance.
+        coefficients: (p,) generalised least squares coefficients.
+        rss: residual sum of squares in the metric of V.
+    """
+
+    deviance: float
+    slope: Floats
+    slope_rss: Floats
+    inverse: Floats
+    coefficients: Floats
+    rss: float
+
+
+def covariance(theta: Floats) -> Floats:
+    """Return D = L L' of theta = (l11, l21, l22), L lower triangular."""
+    l11, l21, l22 = theta
+    return np.array([[l11 * l11, l11 * l21], [l11 * l21, l21 * l21 + l22 * l22]])
+
+
+def posterior(products: CrossProducts, D: Floats) -> tuple[Floats, Floats]:
+    """Return K = (D^-1 + S)^-1 of every group, and det(I + S D), for a D that may be singular.
+
+    For 2 x 2 matrices K = (D + det(D) adj(S)) / det(I + S D), which needs no inverse.
+
+    Returns:
+        (3, groups): K11, K12, K22; (groups,): the determinant.
+    """
+    s11, s12, s22 = products.within
+    a, b, c = D[0, 0], D[0, 1], D[1, 1]
+    det_D = max(a * c - b * b, 0.0)
+    det = 1.0 + s11 * a + 2.0 * s12 * b + s22 * c + (s11 * s22 - s12 * s12) * det_D
+    K = np.stack([a + det_D * s22, b - det_D * s12, c + det_D * s11]) / det
+    return K, det
+
+
+def evaluate(products: CrossProducts, theta: Floats, degrees: int, *, reml: bool) -> Evaluation:
+    """Return the profiled deviance at theta and its derivatives.
+
+    deviance = log det R + sum log det(I + S_g D) + degrees * log(rss) [+ log det X'V^-1 X],
+    the bracket for the restricted likelihood; A'V^-1 A = A'R^-1 A - sum (Z'R^-1 A)'K(Z'R^-1 A).
+
+    Args:
+        products: per-group cross-products at one phi.
+        theta: (3,) relative Cholesky factor (l11, l21, l22).
+        degrees: units less fixed coefficients (restricted), or units.
+        reml: restricted likelihood.
+
+    Returns:
+        The evaluation; its deviance is inf where the likelihood is not defined.
+
+    Source: Bates, Maechler, Bolker & Walker 2015, J Stat Softw 67(1), equations 39 to 42.
+    """
+    D = covariance(theta)
+    K, det = posterior(products, D)
+    size = products.total.shape[0]
+    explained = np.tensordot(K, products.squares, axes=([0, 1], [0, 1]))
+    moments = products.total.copy()
+    upper = np.triu_indices(size)
+    moments[upper] -= explained
+    moments.T[upper] = moments[upper]
+    try:
+        factor = np.linalg.cholesky(moments)
+    except np.linalg.LinAlgError:
+        return _undefined(size - 1)
+    root = np.linalg.inv(factor[:-1, :-1])
+    coefficients = root.T @ factor[-1, :-1]
+    rss = float(factor[-1, -1] ** 2)
+    deviance = products.log_det + float(np.log(det).sum()) + degrees * np.log(rss)
+    if reml:
+        deviance += 2 * float(np.log(np.diag(factor)[:-1]).sum())
+    slope_rss, slope = _slopes(products, D, det, coefficients, root if reml else root[:0])
+    slope += degrees / rss * slope_rss
+    return Evaluation(float(deviance), slope, slope_rss, root.T @ root, coefficients, rss)
+
+
+def _slopes(
+    products: CrossProducts, D: Floats, det: Floats, coefficients: Floats, root: Floats
+) -> tuple[Floats, Floats]:
+    s11, s12, s22 = products.within
+    a, b, c = D[0, 0], D[0, 1], D[1, 1]
+    m11, m12 = (1.0 + s12 * b + s22 * c) / det, -(s11 * b + s12 * c) / det
+    m21, m22 = -(s12 * a + s22 * b) / det, (1.0 + s11 * a + s12 * b) / det
+    z_e = products.across @ np.append(-coefficients, 1.0)
+    e1, e2 = m11 * z_e[0] + m12 * z_e[1], m21 * z_e[0] + m22 * z_e[1]
+    slope_rss = -_two_by_two(e1 @ e1, e1 @ e2, e2 @ e2)
+    slope = _two_by_two(
+        m11 @ s11 + m12 @ s12, m11 @ s12 + m12 @ s22, m21 @ s12 + m22 @ s22
+    )  # fmt: skip
+    if root.size:
+        fixed = products.across[:, :, :-1] @ root.T
+        x1 = m11[:, None] * fixed[0] + m12[:, None] * fixed[1]
+        x2 = m21[:, None] * fixed[0] + m22[:, None] * fixed[1]
+        slope -= _two_by_two(np.vdot(x1, x1), np.vdot(x1, x2), np.vdot(x2, x2))
+    return slope_rss, slope
+
+
+def _two_by_two(first: float, both: float, second: float) -> Floats:
+    return np.array([[first, both], [both, second]], dtype=np.float64)
+
+
+def _undefined(size: int) -> Evaluation:
+    nothing = np.zeros((2, 2))
+    unknown = np.full((size, size), np.nan)
+    return Evaluation(np.inf, nothing, nothing, unknown, unknown[0], np.nan)
+
+
+def in_theta(slope: Floats, theta: Floats) -> Floats:
+    """Turn a derivative in D into one in (l11, l21, l22): 2 (dF/dD) L, lower triangle."""
+    l11, l21, l22 = theta
+    return 2.0 * np.array(
+        [
+            slope[0, 0] * l11 + slope[0, 1] * l21,
+            slope[1, 0] * l11 + slope[1, 1] * l21,
+            slope[1, 1] * l22,
+        ]
+    )

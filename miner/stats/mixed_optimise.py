@@ -1,0 +1,217 @@
+"""Finds the relative covariance of the random effects, with a variance of exactly 0 allowed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from miner.stats.mixed_design import CrossProducts, Floats
+from miner.stats.mixed_likelihood import Evaluation, covariance, evaluate, in_theta
+
+LARGEST = 1e4
+SAME_DEVIANCE = 1e-7
+FREE = {"none": (), "intercept": (0,), "slope": (2,), "uncorrelated": (0, 2), "both": (0, 1, 2)}
+
+
+@dataclass(slots=True, eq=False)
+class Likelihood:
+    """The deviance as a function of theta, counting how often it was asked.
+
+    Attributes:
+        products: cross-products at one phi.
+        degrees: units less fixed coefficients (restricted), or units.
+        reml: restricted likelihood.
+        free: which of (l11, l21, l22) the model has.
+        asked: evaluations so far.
+    """
+
+    products: CrossProducts
+    degrees: int
+    reml: bool
+    free: tuple[int, ...]
+    asked: int = 0
+
+    def at(self, theta: Floats) -> Evaluation:
+        """Return the evaluation at a full theta."""
+        self.asked += 1
+        return evaluate(self.products, theta, self.degrees, reml=self.reml)
+
+    def full(self, part: Floats) -> Floats:
+        """Return the theta whose free elements are given and whose others are 0."""
+        theta = np.zeros(3)
+        theta[list(self.free)] = part
+        return theta
+
+
+def minimise(likelihood: Likelihood, start: Floats | None = None) -> Floats:
+    """Return the theta of least deviance.
+
+    A bounded quasi-Newton search (diagonal of L at least 0) is followed by two checks. Where a
+    variance came out small, exactly 0 is taken if the deviance is no worse. Where theta stopped
+    on the boundary although the deviance falls into the interior (its derivative in D has a
+    negative eigenvalue there: the derivative in theta vanishes at 0 whether or not 0 is best),
+    the search goes on from inside.
+
+    Args:
+        likelihood: the deviance.
+        start: (3,) where to begin, or None to choose among a few diagonals.
+    """
+    if not likelihood.free:
+        return np.zeros(3)
+    theta = _search(likelihood, _first(likelihood) if start is None else start)
+    for _ in range(4):
+        theta = _to_zero(likelihood, theta)
+        inside = _inside(likelihood, theta)
+        if inside is None:
+            break
+        theta = _search(likelihood, inside)
+    return theta
+
+
+def active(likelihood: Likelihood, theta: Floats) -> tuple[int, ...]:
+    """Return which free elements of theta are not held at the boundary."""
+    held = {i for i in (0, 2) if theta[i] == 0}
+    if 0 in held:
+        held.add(1)
+    return tuple(i for i in likelihood.free if i not in held)
+
+
+def _first(likelihood: Likelihood) -> Floats:
+    levels = (0.05, 0.3, 1.0)
+    several = [i for i in likelihood.free if i != 1]
+    starts = []
+    for values in product(levels, repeat=len(several)):
+        theta = np.zeros(3)
+        theta[several] = values
+        starts.append(theta)
+    return min(starts, key=lambda theta: likelihood.at(theta).deviance)
+
+
+def _search(likelihood: Likelihood, start: Floats) -> Floats:
+    from scipy.optimize import minimize
+
+    def objective(part: Floats) -> tuple[float, Floats]:
+        theta = likelihood.full(part)
+        found = likelihood.at(theta)
+        slope = in_theta(found.slope, theta)[list(likelihood.free)]
+        return (found.deviance if np.isfinite(found.deviance) else 1e100), slope
+
+    bounds = [(-LARGEST, LARGEST) if i == 1 else (0.0, LARGEST) for i in likelihood.free]
+    found = minimize(
+        objective,
+        start[list(likelihood.free)],
+        jac=True,
+        method="L-BFGS-B",
+        bounds=bounds,
+        options={"ftol": 1e-13, "gtol": 1e-7, "maxiter": 200},
+    )
+    return likelihood.full(np.asarray(found.x, dtype=np.float64))
+
+
+def _to_zero(likelihood: Likelihood, theta: Floats) -> Floats:
+    best = likelihood.at(theta).deviance
+    for candidate in _smaller(theta):
+        if not np.array_equal(candidate, theta):
+            deviance = likelihood.at(candidate).deviance
+            if deviance <= best + SAME_DEVIANCE:
+                return candidate
+    return theta
+
+
+def _smaller(theta: Floats) -> Iterator[Floats]:
+    yield np.zeros(3)
+    yield np.array([theta[0], 0.0, 0.0])
+    yield np.array([0.0, 0.0, np.hypot(theta[1], theta[2])])
+    if abs(theta[2]) < 1e-2 * abs(theta[1]):
+        yield np.array([theta[0], theta[1], 0.0])
+
+
+def boundary_pull(likelihood: Likelihood, theta: Floats) -> tuple[float, Floats]:
+    """Return the least derivative of the deviance over directions into D, and that direction.
+
+    Below 0 the deviance falls by adding a variance in that direction: theta is not a minimum.
+    """
+    slope = likelihood.at(theta).slope
+    if 1 in likelihood.free:
+        values, vectors = np.linalg.eigh(slope)
+        return float(values[0]), vectors[:, 0]
+    chosen = min((i for i in likelihood.free), key=lambda i: slope[i // 2, i // 2])
+    direction = np.zeros(2)
+    direction[chosen // 2] = 1.0
+    return float(slope[chosen // 2, chosen // 2]), direction
+
+
+def _inside(likelihood: Likelihood, theta: Floats) -> Floats | None:
+    if active(likelihood, theta) == likelihood.free:
+        return None
+    least, direction = boundary_pull(likelihood, theta)
+    if least >= 0:
+        return None
+    D, best = covariance(theta), likelihood.at(theta).deviance
+    steps = [_factor(D + t * np.outer(direction, direction)) for t in (1e-4, 1e-2, 0.1, 1.0)]
+    deviances = [likelihood.at(step).deviance for step in steps]
+    chosen = int(np.argmin(deviances))
+    return steps[chosen] if deviances[chosen] < best - SAME_DEVIANCE else None
+
+
+def _factor(D: Floats) -> Floats:
+    l11 = np.sqrt(max(D[0, 0], 0.0))
+    l21 = D[0, 1] / l11 if l11 > 0 else 0.0
+    return np.array([l11, l21, np.sqrt(max(D[1, 1] - l21 * l21, 0.0))])
+
+
+def curvature(likelihood: Likelihood, theta: Floats, residual: float | None = None) -> Floats:
+    """Return the second derivative of the deviance in the active elements of theta.
+
+    Args:
+        likelihood: the deviance.
+        theta: (3,) where.
+        residual: the residual variance, where it is held instead of profiled out.
+    """
+    moving = active(likelihood, theta)
+    columns = []
+    for i in moving:
+        step = 1e-4 * max(abs(theta[i]), 0.1)
+        sides = []
+        for sign in (1.0, -1.0):
+            moved = theta.copy()
+            moved[i] += sign * step
+            found = likelihood.at(moved)
+            slope = found.slope
+            if residual is not None:
+                held = 1.0 / residual - likelihood.degrees / found.rss
+                slope = slope + held * found.slope_rss
+            sides.append(in_theta(slope, moved)[list(moving)])
+        columns.append((sides[0] - sides[1]) / (2 * step))
+    matrix = np.array(columns).reshape(len(moving), len(moving))
+    return np.asarray((matrix + matrix.T) / 2)
+
+
+def polish(likelihood: Likelihood, theta: Floats) -> tuple[Floats, float]:
+    """Take Newton steps from theta; return it and the deviance still to be gained.
+
+    The gain is half the slope times the inverse curvature times the slope (the Newton decrement),
+    inf where the curvature is not positive definite.
+    """
+    gain = np.inf
+    for _ in range(4):
+        moving = list(active(likelihood, theta))
+        if not moving:
+            return theta, 0.0
+        here = likelihood.at(theta)
+        slope = in_theta(here.slope, theta)[moving]
+        matrix = curvature(likelihood, theta)
+        if not np.isfinite(matrix).all() or np.linalg.eigvalsh(matrix)[0] <= 0:
+            return theta, float(np.inf)
+        step = np.linalg.solve(matrix, slope)
+        gain = float(slope @ step) / 2
+        moved = theta.copy()
+        moved[moving] -= step
+        stays = moved[0] >= 0 and moved[2] >= 0
+        if gain < 1e-12 or not stays or likelihood.at(moved).deviance > here.deviance + 1e-9:
+            break
+        theta = moved
+    return theta, gain
