@@ -70,17 +70,17 @@ def _streams(report: CheckReport) -> Parts:
     for name, item in report.streams.items():
         every = "-" if item.cadence_min is None else f"{item.cadence_min:g} min"
         gap = "-" if item.longest_gap_h is None else f"{fixed(item.longest_gap_h, 1)} h"
-        first, last = (_minute(moment) for moment in (item.first, item.last))
+        first, last = (_day(moment) for moment in (item.first, item.last))
         rows.append((name, str(item.rows), str(item.used), str(item.days), first, last, every, gap))
         if item.files:
             files.append(f"{name}: {', '.join(clean(file, 60) for file in item.files)}")
     if not rows:
         return []
-    return [table(_STREAM_COLUMNS, rows), *(paragraph(line, 2, limit=300) for line in files)]
+    return [table(_STREAM_COLUMNS, rows, gap=2), *(paragraph(line, 2, limit=300) for line in files)]
 
 
-def _minute(moment: str | None) -> str:
-    return "-" if moment is None else clean(moment, 40).replace("T", " ")[:16]
+def _day(moment: str | None) -> str:
+    return "-" if moment is None else clean(moment[:10])
 
 
 def _not_usable(report: CheckReport) -> Parts:

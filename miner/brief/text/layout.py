@@ -57,7 +57,11 @@ def paragraph(text: str, indent: int = 0, *, limit: int = 2000) -> Padding:
 
 
 def table(
-    columns: Sequence[tuple[str, JustifyMethod]], rows: Iterable[Sequence[str]], indent: int = 2
+    columns: Sequence[tuple[str, JustifyMethod]],
+    rows: Iterable[Sequence[str]],
+    *,
+    indent: int = 2,
+    gap: int = 1,
 ) -> Padding:
     """Return a table without lines; every cell is already clean text.
 
@@ -65,8 +69,9 @@ def table(
         columns: title and side (``left`` or ``right``) of each column.
         rows: one cell a column.
         indent: columns left free at the left.
+        gap: columns left free between two.
     """
-    grid = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False)
+    grid = Table(box=None, pad_edge=False, padding=(0, gap, 0, 0), show_edge=False)
     for title, side in columns:
         grid.add_column(Text(title), justify=side, header_style="dim", overflow="fold")
     for row in rows:

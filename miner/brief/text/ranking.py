@@ -147,6 +147,8 @@ class _Teller:
 
     def _aside(self, item: Hypothesis) -> list[str]:
         said = [withheld_words(item.withheld)] if item.withheld else []
+        if item.family == "fixed" and item.fixed_on:
+            said.append(f"Fixed on {item.fixed_on}.")
         if item.days_to_settle and item.evidence == Evidence.CANNOT_TELL:
             said.append(f"About {several(item.days_to_settle, 'further day')} would settle it.")
         if item.travels_with:

@@ -1,0 +1,233 @@
+from __future__ import annotations
+
+import csv
+from io import StringIO
+from types import ModuleType
+from typing import Any
+
+from miner.brief.text.layout import render
+from miner.brief.text.ranking import ranking_csv, ranking_parts
+from miner.results import Counts, Evidence, OutcomeSummary, Withheld
+from miner.rulebook import RuleBook
+
+REST = """\
+We could not tell: 0. We looked and saw little sign: 0. 212 questions were
+asked.
+In months where nothing is true, a list like this calls something clear enough
+to test about 5 times in 100 (10 with fixed questions beside it).
+A difference of 34 min in time above your range would be found about 80 times in
+100; smaller ones less often.
+"""
+
+
+def told(ranking: Any, rules: RuleBook, **options: Any) -> str:
+    return render(ranking_parts(ranking, rules, **options))
+
+
+def test_one_claim_is_told_on_one_screen(samples: ModuleType, rules: RuleBook) -> None:
+    item = samples.hypothesis(travels_with=("late_dinner", "tag:rain"), could_run_backwards=True)
+    assert (
+        told(samples.ranking(item), rules)
+        == f"""\
+One pattern is clear enough to test.
+client-07, 2026-03-01 to 2026-04-02: 30 usable days, 3 left out.
+
+Clear enough to test.
+  After 9 short nights, 5 mornings were in your higher quarter. After 19 other
+  nights, 2 were.
+    wake glucose +8.4 mg/dL (+0.8 to +16.0); about +5.2 on new days; ID 3fa9c1d2
+    In 100 months of pure luck, about 2 would show something this strong.
+    Often along with it: a late dinner, {rules.factor("tag:rain").phrase}. It could also run the
+    other way round.
+
+{REST}"""
+    )
+
+
+def test_mmol_is_shown_to_who_reads_mmol(samples: ModuleType, rules: RuleBook) -> None:
+    text = told(samples.ranking(samples.hypothesis()), rules, display_unit="mmol/L")
+    # 8.4, 0.8, 16.0 and 5.2 mg/dL over 18.0156
+    assert "wake glucose +0.47 mmol/L (+0.04 to +0.89); about +0.29 on new days" in text
+    assert "mg/dL" not in text
+    assert "A difference of 34 min" in text
+
+
+def test_reasons_to_refer_come_before_any_pattern(samples: ModuleType, rules: RuleBook) -> None:
+    asks = rules.cautions.not_asked.replace("{names}", "pregnancy")
+    cautions = (*rules.cautions.always, asks, rules.cautions.intake["insulin"].when_yes)
+    lines = told(samples.ranking(samples.hypothesis(), cautions=cautions), rules).splitlines()
+    assert lines[:2] == [
+        "Before anything else",
+        "  ! Insulin: glucose follows the doses as well as the habits, and lows are a",
+    ]
+    verdict = lines.index("One pattern is clear enough to test.")
+    assert verdict < lines.index(
+        "Not asked: pregnancy. Ask before the session, and note the answers in"
+    )
+    assert lines[-1].endswith("for that reason alone.")
+
+
+def test_without_a_reason_to_refer_the_month_leads(samples: ModuleType, rules: RuleBook) -> None:
+    text = told(samples.ranking(cautions=rules.cautions.always), rules)
+    assert text.startswith("One pattern is clear enough to test.\n")
+
+
+def test_at_most_three_hints_and_what_chance_gives(samples: ModuleType, rules: RuleBook) -> None:
+    hints = [samples.hypothesis(id=f"id-{n}", evidence=Evidence.HINT) for n in range(5)]
+    text = told(samples.ranking(*hints), rules)
+    assert [f"id-{n}" in text for n in range(5)] == [True, True, True, False, False]
+    assert "Hints shown: 3 of 5. By chance alone there would be about 1.4 such hints." in text
+    assert "A hint, no more.\n" in text
+    assert "Clear enough to test.\n" not in text
+
+
+def test_one_screen_holds_a_claim_and_three_hints(samples: ModuleType, rules: RuleBook) -> None:
+    hints = [samples.hypothesis(evidence=Evidence.HINT)] * 5
+    many = [samples.hypothesis(evidence=Evidence.CANNOT_TELL)] * 200
+    ranking = samples.ranking(samples.hypothesis(), *hints, *many, cautions=rules.cautions.always)
+    assert len(told(ranking, rules).splitlines()) <= 40
+
+
+def test_the_rest_is_counted_not_listed(samples: ModuleType, rules: RuleBook) -> None:
+    rest = [samples.hypothesis(id="hidden", evidence=Evidence.CANNOT_TELL)] * 4
+    rest += [samples.hypothesis(id="hidden", evidence=Evidence.LITTLE_SIGN)] * 2
+    text = told(samples.ranking(*rest), rules)
+    assert "We could not tell: 4. We looked and saw little sign: 2." in text
+    assert "hidden" not in text
+
+
+def test_every_fixed_question_is_answered(samples: ModuleType, rules: RuleBook) -> None:
+    item = samples.hypothesis(
+        family="fixed",
+        evidence=Evidence.CANNOT_TELL,
+        difference=None,
+        interval=None,
+        withheld=Withheld("too few nights with it", 4, 5),
+        fixed_on="2026-02-01",
+        notes=("More than about 12 is unlikely.",),
+    )
+    open_one = samples.hypothesis(
+        family="fixed", evidence=Evidence.CANNOT_TELL, days_to_settle=40, interval=(-3.0, 12.0)
+    )
+    text = told(samples.ranking(item, open_one), rules)
+    assert (
+        """
+Your fixed questions
+  After 9 short nights, 5 mornings were in your higher quarter. After 19 other
+  nights, 2 were.
+    wake glucose: no difference can be told; ID 3fa9c1d2
+    We could not tell.
+    Withheld: too few nights with it (have 4, need 5). Fixed on 2026-02-01. More
+    than about 12 is unlikely.
+  After 9 short nights, 5 mornings were in your higher quarter. After 19 other
+  nights, 2 were.
+    wake glucose +8.4 mg/dL (-3.0 to +12.0); about +5.2 on new days; ID 3fa9c1d2
+    We could not tell.
+    About 40 further days would settle it.
+"""
+        in text
+    )
+    assert "We could not tell: 0." in text
+
+
+def test_too_few_days_end_after_the_verdict(samples: ModuleType, rules: RuleBook) -> None:
+    verdict = "12 usable days. At least 20 are needed to rank anything."
+    ranking = samples.ranking(status="too_few", usable_units=12, verdict=verdict, outcomes=())
+    assert (
+        told(ranking, rules)
+        == f"{verdict}\nclient-07, 2026-03-01 to 2026-04-02: 12 usable days, 3 left out.\n"
+    )
+
+
+def test_a_second_look_and_what_is_not_ranked_are_told(
+    samples: ModuleType, rules: RuleBook
+) -> None:
+    tied = OutcomeSummary("day_mean", "mg/dL", 5, None, None, 30, Withheld("over half are tied"))
+    ranking = samples.ranking(
+        outcomes=(tied,), rankings_of_these_records=3, notes=("A second look.",), hypotheses=()
+    )
+    assert told(ranking, rules).splitlines()[1:] == [
+        "client-07, 2026-03-01 to 2026-04-02: 30 usable days, 3 left out. This is ranking",
+        "number 3 of these records.",
+        "A second look.",
+        "Not ranked: mean over the day. Withheld: over half are tied.",
+    ]
+
+
+def test_detail_adds_every_question(samples: ModuleType, rules: RuleBook) -> None:
+    other = samples.hypothesis(
+        rank=2,
+        id="b7",
+        outcome="minutes_above",
+        unit="min",
+        factors=("short_sleep", "late_dinner"),
+        lag_days=(0, 1),
+        counts=Counts(0, 0, 0, 0, 30),
+        difference=None,
+        interval=None,
+        p=None,
+        p_adjusted=None,
+        evidence=Evidence.CANNOT_TELL,
+    )
+    text = told(samples.ranking(samples.hypothesis(), other), rules, detail=True)
+    # support 5/28, confidence 5/9, lift (5/9)/(7/28), leverage 5/28 - (9/28)(7/28)
+    assert (
+        """
+wake glucose, mg/dL
+  Worth acting on: 5.0 mg/dL. Found 80 times in 100: 9.1 mg/dL. Ordinary wobble:
+  7.0 mg/dL.
+  habit          with supp lift difference    p      evidence
+# ID, lag     without conf  lev interval      p adj  unknown
+1 short_sleep  5 of 9 0.18 2.22 +8.4          0.0007 clear
+  3fa9c1d2 0  2 of 19 0.56 0.10 +0.8 to +16.0 0.021  2
+
+time above your range, min
+  Worth acting on: 20 min. Found 80 times in 100: 34 min. Ordinary wobble: 27
+  min.
+  habit                        with supp lift difference p     evidence
+# ID, lag                   without conf  lev interval   p adj unknown
+2 short_sleep + late_dinner  0 of 0    -    - -          -     cannot tell
+  b7 0 1                     0 of 0    -    - -          -     30
+"""
+        in text
+    )
+
+
+def test_hostile_words_are_inert(samples: ModuleType, rules: RuleBook) -> None:
+    hostile = "[red]\x1b[31m\u202e" + "z" * 5000
+    item = samples.hypothesis(
+        sentence=hostile,
+        factors=(f"tag:{hostile}",),
+        travels_with=(f"tag:{hostile}",),
+        id=hostile,
+        outcome=hostile,
+        notes=(hostile,),
+    )
+    outcome = OutcomeSummary(hostile, hostile, 1, None, None)
+    ranking = samples.ranking(
+        item, client=hostile, verdict=hostile, cautions=(hostile,), outcomes=(outcome,)
+    )
+    text = told(ranking, rules, detail=True)
+    assert "[red]" in text
+    assert not set(text) & {"\x1b", "\u202e"}
+    assert max(map(len, text.splitlines())) <= 80
+    assert len(text) < 40_000
+
+
+def test_text_is_ascii_where_names_are(samples: ModuleType, rules: RuleBook) -> None:
+    item = samples.hypothesis(family="fixed", could_run_backwards=True)
+    ranking = samples.ranking(item, cautions=rules.cautions.always)
+    assert told(ranking, rules, detail=True).isascii()
+
+
+def test_csv_holds_a_line_a_hypothesis_in_full(samples: ModuleType) -> None:
+    item = samples.hypothesis(
+        travels_with=("late_dinner", "few_steps"), withheld=Withheld("weekend"), p=0.1 + 0.2
+    )
+    (row,) = csv.DictReader(StringIO(ranking_csv(samples.ranking(item))))
+    assert row["factors"] == "short_sleep"
+    assert row["travels_with"] == "late_dinner + few_steps"
+    assert row["withheld"] == "weekend"
+    assert (row["with"], row["interval_low"], row["days_to_settle"]) == ("9", "0.8", "")
+    assert float(row["p"]) == 0.1 + 0.2
+    assert ranking_csv(samples.ranking()) == "id\n"
