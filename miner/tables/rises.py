@@ -1,0 +1,230 @@
+"""Finds the rises in one person's glucose readings: where each began, how high, how long."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from miner.tables.area import Floats, incremental_area
+from miner.tables.turning import running_median, turning_points
+
+
+@dataclass(frozen=True, slots=True)
+class Rise:
+    """One rise, from the smoothed readings. Times are minutes on the clock of the readings.
+
+    Attributes:
+        start: the low point it climbs from.
+        peak: its highest point; of two hills told as one, the higher.
+        baseline: glucose at the start.
+        height: glucose at the peak minus the baseline.
+        back: when it had come back to within the stated share of its height above the baseline;
+            NaN where it was cut before.
+        area: incremental area above the baseline over ``area_min`` minutes from the start.
+        area_min: the minutes it covers: fewer than asked where it was cut by food, gap or end.
+        hills: how many peaks were told as this one rise.
+        meal: when the meal it goes with was logged: the last within ``meal_before_min`` before
+            the start, else the first before the peak; NaN where none was.
+        unlogged: high enough to expect a meal, and none logged around it.
+        start_seen: False where the readings begin at its start, so it may have begun before.
+        peak_seen: False where the readings end before they turn down, so it may go higher.
+        cut_by: "" or what came before it was back: "meal", "rise", "gap" or "end" (of the data).
+    """
+
+    start: float
+    peak: float
+    baseline: float
+    height: float
+    back: float
+    area: float
+    area_min: float
+    hills: int
+    meal: float
+    unlogged: bool
+    start_seen: bool
+    peak_seen: bool
+    cut_by: str
+
+    @property
+    def time_to_peak(self) -> float:
+        """Minutes from start to peak."""
+        return self.peak - self.start
+
+    @property
+    def time_back(self) -> float:
+        """Minutes from the peak until it was back; NaN where it was cut before."""
+        return self.back - self.peak
+
+
+@dataclass(frozen=True, slots=True)
+class RiseRule:
+    """What counts as a rise. Lengths in minutes, glucose in the unit of the readings.
+
+    Attributes:
+        smooth_min: width of the running median.
+        height: the least climb from the low point before to the peak.
+        prominence: the least dip that parts two hills at all.
+        merge_gap_min: peaks at most this far apart may be one rise.
+        merge_recovery: they are where the dip gives back less than this share of the first rise,
+            and where no food was logged between them.
+        longest_gap_min: a longer stretch without readings cuts.
+        back_share: the share of the height above the baseline at which it counts as back.
+        area_min: how long the area runs.
+        unlogged_height: the least height at which a meal is expected.
+        meal_before_min: how long before the start its meal may have been logged.
+        same_meal_min: entries this close after its meal belong to it.
+    """
+
+    smooth_min: float = 15
+    height: float = 20
+    prominence: float = 10
+    merge_recovery: float = 0.5
+    merge_gap_min: float = 120
+    longest_gap_min: float = 20
+    back_share: float = 0.1
+    area_min: float = 120
+    unlogged_height: float = 30
+    meal_before_min: float = 60
+    same_meal_min: float = 30
+
+
+def find_rises(
+    minutes: Floats, glucose: Floats, meals: Floats | None = None, **thresholds: float
+) -> tuple[Rise, ...]:
+    """Return the rises in time order.
+
+    The readings are smoothed, cut at gaps, and split into climbs from a low point to a high one
+    with a dip of ``prominence`` between. A climb is told as one with the rise before it where the
+    peaks are at most ``merge_gap_min`` apart and either the dip between gives back less than
+    ``merge_recovery`` of that rise or no food was logged between the peaks; its height is then
+    the higher peak minus the first start. What is lower than ``height`` is no rise.
+
+    Args:
+        minutes: when each reading was taken, any spacing, any order.
+        glucose: the readings, any one unit (the defaults are mg/dL); NaN is no reading.
+        meals: when food was logged, on the same clock; None and NaN are none.
+        thresholds: any of the fields of ``RiseRule``.
+
+    Raises:
+        ValueError: the arrays differ in length.
+
+    Source: common practice, no source; no standard rule was found.
+    """
+    rule = RiseRule(**thresholds)
+    minutes, glucose = np.asarray(minutes, float), np.asarray(glucose, float)
+    if minutes.shape != glucose.shape:
+        raise ValueError("one reading a minute given is needed")
+    known = np.isfinite(minutes) & np.isfinite(glucose)
+    order = np.argsort(minutes[known], kind="stable")
+    t, raw = minutes[known][order], glucose[known][order]
+    eaten = np.sort(np.asarray([] if meals is None else meals, float))
+    eaten = eaten[np.isfinite(eaten)]
+    ends = np.flatnonzero(np.diff(t) > rule.longest_gap_min) + 1
+    found: list[Rise] = []
+    for piece in np.split(np.arange(len(t)), ends):
+        if len(piece):
+            smooth = running_median(t[piece], raw[piece], rule.smooth_min)
+            last = bool(piece[-1] == len(t) - 1)
+            found += _rises_of_piece(t[piece], smooth, eaten, rule, last)
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Hills:
+    """Climbs told as one: index of the first start, of the highest and of the last peak."""
+
+    start: int
+    highest: int
+    last: int
+    count: int
+
+
+def _rises_of_piece(
+    t: Floats, v: Floats, meals: Floats, rule: RiseRule, last: bool
+) -> Iterator[Rise]:
+    told = [
+        hills
+        for hills in _merged(t, v, meals, rule)
+        if v[hills.highest] - v[hills.start] >= rule.height
+    ]
+    for i, hills in enumerate(told):
+        following = told[i + 1] if i + 1 < len(told) else None
+        limit = following.start if following else len(t) - 1
+        ending = "rise" if following else "end" if last else "gap"
+        yield _measured(t, v, meals, rule, hills, limit, ending)
+
+
+def _merged(t: Floats, v: Floats, meals: Floats, rule: RiseRule) -> list[_Hills]:
+    told: list[_Hills] = []
+    for start, peak in turning_points(v, rule.prominence):
+        first = told[-1] if told else None
+        if first is not None and _one_rise(t, v, meals, rule, first, start, peak):
+            highest = peak if v[peak] > v[first.highest] else first.highest
+            told[-1] = _Hills(first.start, highest, peak, first.count + 1)
+        else:
+            told.append(_Hills(start, peak, peak, 1))
+    return told
+
+
+def _one_rise(
+    t: Floats, v: Floats, meals: Floats, rule: RiseRule, first: _Hills, start: int, peak: int
+) -> bool:
+    height = v[first.highest] - v[first.start]
+    if height < rule.height:
+        return False
+    recovered = (v[first.highest] - v[start]) / height
+    fed = bool(np.any((meals > t[first.last]) & (meals <= t[peak])))
+    near = t[peak] - t[first.last] <= rule.merge_gap_min
+    return bool(near and (recovered < rule.merge_recovery or not fed))
+
+
+def _measured(
+    t: Floats, v: Floats, meals: Floats, rule: RiseRule, hills: _Hills, limit: int, ending: str
+) -> Rise:
+    start, peak = t[hills.start], t[hills.highest]
+    baseline, height = v[hills.start], v[hills.highest] - v[hills.start]
+    meal, following = _meals(meals, start, peak, rule)
+    back = _back(t, v, hills.last, limit, baseline + rule.back_share * height)
+    end = t[limit]
+    if following <= min(end, back):
+        ending, back = "meal", np.nan
+    elif np.isfinite(back):
+        ending = ""
+    covered = float(min(rule.area_min, following - start, t[-1] - start))
+    return Rise(
+        start=float(start),
+        peak=float(peak),
+        baseline=float(baseline),
+        height=float(height),
+        back=float(back),
+        area=incremental_area(t - start, v, float(baseline), covered),
+        area_min=covered,
+        hills=hills.count,
+        meal=meal,
+        unlogged=bool(height >= rule.unlogged_height and not np.isfinite(meal)),
+        start_seen=hills.start > 0,
+        peak_seen=bool(v[hills.highest] - v[hills.highest :].min() >= rule.prominence),
+        cut_by=ending,
+    )
+
+
+def _meals(meals: Floats, start: float, peak: float, rule: RiseRule) -> tuple[float, float]:
+    before = meals[(meals >= start - rule.meal_before_min) & (meals <= start)]
+    during = meals[(meals > start) & (meals <= peak)]
+    own = [*before[-1:], *during[:1]]
+    meal = float(own[0]) if own else np.nan
+    after = meals[meals > max(start, meal + rule.same_meal_min if own else start)]
+    return meal, float(after[0]) if len(after) else np.inf
+
+
+def _back(t: Floats, v: Floats, peak: int, limit: int, level: float) -> float:
+    low = np.flatnonzero(v[peak : limit + 1] <= level)
+    if not len(low):
+        return float("nan")
+    i = peak + int(low[0])
+    if i == peak:
+        return float(t[peak])
+    share = (v[i - 1] - level) / (v[i - 1] - v[i])
+    return float(t[i - 1] + share * (t[i] - t[i - 1]))
