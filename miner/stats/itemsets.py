@@ -31,7 +31,6 @@ def frequent_itemsets(yes: NDArray[np.bool_], largest: int, least: int) -> list[
     with warnings.catch_warnings():  # mlxtend switches on every DeprecationWarning at import
         from mlxtend.frequent_patterns import apriori
 
-    # Half a unit below the count: no rounding of the share can lose a set that just reaches it.
-    found = apriori(pd.DataFrame(yes), min_support=(least - 0.5) / units, max_len=largest)
+    found = apriori(pd.DataFrame(yes), min_support=least / units, max_len=largest)
     sets = (tuple(sorted(int(item) for item in itemset)) for itemset in found["itemsets"])
     return sorted(sets, key=lambda itemset: (len(itemset), itemset))

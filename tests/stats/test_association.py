@@ -82,7 +82,8 @@ def test_agrees_with_a_library_on_random_tables():
             assert found == pytest.approx({name: rule[name] for name in found}, abs=1e-12)
 
 
-def test_what_has_no_value_is_nan_and_the_rest_is_kept():
+@pytest.mark.filterwarnings("error")
+def test_what_has_no_value_is_nan_without_a_warning_and_the_rest_is_kept():
     np.testing.assert_array_equal(confidence([0, 3], [0, 4]), [np.nan, 0.75])
     np.testing.assert_array_equal(support([0, 3], [0, 12]), [np.nan, 0.25])
     np.testing.assert_array_equal(lift([0, 2], [0, 4], [3, 4], 8), [np.nan, 1.0])

@@ -92,6 +92,7 @@ def test_same_input_same_output_and_input_left_alone():
     np.testing.assert_array_equal(x, before[1])
 
 
+@pytest.mark.filterwarnings("error")
 def test_a_factor_not_known_at_first_or_never_differing_is_borne():
     y, x = _record(9, missing=0)
     x[:30, 1] = np.nan
