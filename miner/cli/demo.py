@@ -13,7 +13,7 @@ from miner.cli.reading import records
 from miner.cli.waiting import progress
 from miner.errors import MinerError
 
-MARK = "invented-by-miner.txt"
+MARK = ".written-by-miner-demo"
 MARK_TEXT = "Every person and every number here is invented. 'miner demo' may write it again.\n"
 
 

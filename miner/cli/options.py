@@ -12,10 +12,10 @@ import click
 F = TypeVar("F", bound=Callable[..., Any])
 
 
-def day(text: str) -> date:
-    """Return the date that ISO 8601 text names, for an option's ``type``."""
+def day(text: str) -> str:
+    """Return a date as ISO 8601 writes it, for an option's ``type``."""
     try:
-        return date.fromisoformat(text)
+        return date.fromisoformat(text).isoformat()
     except ValueError as error:
         raise click.BadParameter(f"'{text}' is not a date.") from error
 

@@ -12,6 +12,7 @@ from miner.cli.options import client_argument, day, format_option
 from miner.cli.output import put, put_json, show
 from miner.cli.reading import records
 from miner.cli.waiting import progress
+from miner.errors import MinerError
 
 if TYPE_CHECKING:
     from miner.results import Ranking
@@ -32,10 +33,25 @@ def command(client: Path, rules: Path | None, form: str, detail: bool, **choices
     """Rank which habits came before, or went with, higher glucose, under guard."""
     from miner import api
 
+    in_order(choices["first"], choices["last"])
     with progress("Ranking") as report:
         read, books = records(client, rules)
         ranking = api.rank(read, books, progress=report, **choices)
     put_ranking(ranking, books, read.settings.display_unit, form, detail)
+
+
+def in_order(first: str | None, last: str | None) -> None:
+    """Check that a span of days does not end before it begins.
+
+    Raises:
+        MinerError: it does.
+    """
+    if first and last and last < first:
+        raise MinerError(
+            f"--from {first} comes after --to {last}",
+            "a first day that is not after the last",
+            "Exchange the two.",
+        )
 
 
 def put_ranking(

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import os
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
+
+from miner.brief.text.safe import clean
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -17,6 +21,14 @@ def _silent(_step: str, _share: float) -> None:
     return
 
 
+def _terminal() -> Console | None:
+    if sys.stderr is None or not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
+        return None
+    from rich.console import Console
+
+    return Console(stderr=True, no_color=True)
+
+
 @contextmanager
 def progress(what: str, after_s: float = 2.0, console: Console | None = None) -> Iterator[Report]:
     """Give a function that takes a step's name and the share done, from 0 to 1.
@@ -24,10 +36,8 @@ def progress(what: str, after_s: float = 2.0, console: Console | None = None) ->
     Nothing is shown before ``after_s`` seconds, nor where standard error is not a terminal, and
     what was shown is wiped at the end.
     """
-    from rich.console import Console
-
-    console = console or Console(stderr=True, no_color=True)
-    if not console.is_interactive:
+    console = console or _terminal()
+    if console is None:
         yield _silent
         return
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
@@ -39,7 +49,9 @@ def progress(what: str, after_s: float = 2.0, console: Console | None = None) ->
     timer.daemon = True
     timer.start()
     try:
-        yield lambda step, share: bar.update(task, description=step, total=1.0, completed=share)
+        yield lambda step, share: bar.update(
+            task, description=clean(step), total=1.0, completed=share
+        )
     finally:
         timer.cancel()
         timer.join()

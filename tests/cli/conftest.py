@@ -1,14 +1,22 @@
-"""Results made by hand."""
+"""Results made by hand, and a stand-in for the steps of the job."""
+
+# ruff: noqa: ARG002 (a stand-in takes what the real step takes)
 
 from __future__ import annotations
 
 import importlib.util
+import sys
+from collections.abc import Callable
 from pathlib import Path
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
+from typing import Any
 
 import pytest
+from click.testing import CliRunner, Result
 
+import miner
 from miner import rulebook
+from miner.cli.group import miner as commands
 from miner.rulebook import RuleBook
 
 SAMPLES = Path(__file__).resolve().parents[1] / "brief" / "text_samples.py"
@@ -29,3 +37,63 @@ def samples() -> ModuleType:
 def rules() -> RuleBook:
     """The rule books that ship."""
     return rulebook.load()
+
+
+class FakeApi(ModuleType):
+    """The steps of the job with results made by hand; records what it was asked."""
+
+    def __init__(self, samples: ModuleType, rules: RuleBook) -> None:
+        super().__init__("miner.api")
+        self.asked: dict[str, Any] = {}
+        self.report = samples.report()
+        self.ranking = samples.ranking(samples.hypothesis())
+        self.table = samples.day_table()
+        self.display_unit = "mg/dL"
+        self.books = rules
+        self.fault: BaseException | None = None
+
+    def load_rules(self, folder: Path | None, client_folder: Path) -> RuleBook:
+        self.asked["rules"] = folder
+        return self.books
+
+    def read_client(self, folder: Path, rules: RuleBook | None = None) -> Any:
+        self.asked["client"] = folder
+        if self.fault is not None:
+            raise self.fault
+        return SimpleNamespace(
+            settings=SimpleNamespace(code="client-07", display_unit=self.display_unit)
+        )
+
+    def days(self, client: Any, rules: RuleBook) -> Any:
+        return self.table
+
+    def check(self, client: Any, rules: RuleBook) -> Any:
+        return self.report
+
+    def rank(self, client: Any, rules: RuleBook, **choices: Any) -> Any:
+        choices.pop("progress")("Searching", 0.5)
+        self.asked |= choices
+        return self.ranking
+
+    def write_demo(self, folder: Path) -> Path:
+        (folder / "client-01").mkdir(exist_ok=True)
+        return folder / "client-01"
+
+
+@pytest.fixture
+def api(monkeypatch: pytest.MonkeyPatch, samples: ModuleType, rules: RuleBook) -> FakeApi:
+    """A stand-in for ``miner.api``."""
+    fake = FakeApi(samples, rules)
+    monkeypatch.setitem(sys.modules, "miner.api", fake)
+    monkeypatch.setattr(miner, "api", fake, raising=False)
+    return fake
+
+
+@pytest.fixture
+def run() -> Callable[..., Result]:
+    """Run the command line on these words."""
+
+    def call(*words: str) -> Result:
+        return CliRunner().invoke(commands, list(words))
+
+    return call

@@ -28,6 +28,7 @@ def render(parts: Iterable[RenderableType], width: int = 80, *, styled: bool = F
         file=buffer,
         width=width,
         force_terminal=styled,
+        force_jupyter=False,
         color_system="standard" if styled else None,
         no_color=True,
         markup=False,

@@ -1,0 +1,111 @@
+from __future__ import annotations
+
+import errno
+from typing import Any
+
+import pytest
+
+from miner.cli.group import COMMANDS
+from miner.errors import MinerError
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (
+            ["rnak"],
+            "there is no command 'rnak'. Expected: one of demo, check, days, rank. "
+            "Did you mean 'rank'?",
+        ),
+        (["xyz"], "there is no command 'xyz'. Expected: one of demo, check, days, rank. "
+         "See 'miner --help'."),
+        (["rank"], "CLIENT is missing. Expected: miner rank [OPTIONS] CLIENT. "
+         "See 'miner rank --help'."),
+        (["rank", "x", "--formt", "json"], "there is no option '--formt' here. "
+         "Expected: miner rank [OPTIONS] CLIENT. Did you mean '--format'?"),
+        (["--zzz"], "there is no option '--zzz' here. "
+         "Expected: miner [OPTIONS] [COMMAND] [ARGS]... See 'miner --help'."),
+        (["rank", "x", "--draws", "5"], "--draws 5 is out of range. "
+         "Expected: a whole number from 100 to 1000000. See 'miner rank --help'."),
+        (["rank", "x", "--seed", "one"], "--seed 'one' is not a valid integer range. "
+         "Expected: a whole number from 0 to 4294967295. See 'miner rank --help'."),
+        (["rank", "x", "--from", "1.3.2026"], "--from '1.3.2026' is not a date. "
+         "Expected: a date like 2026-03-01. See 'miner rank --help'."),
+        (["check", "x", "--format", "csv"], "--format 'csv' is not one of 'text', 'json'. "
+         "Expected: one of text, json. See 'miner check --help'."),
+        (["rank", "x", "--from", "2026-03-02", "--to", "2026-03-01"],
+         "--from 2026-03-02 comes after --to 2026-03-01. "
+         "Expected: a first day that is not after the last. Exchange the two."),
+    ],
+)  # fmt: skip
+def test_wrong_usage_is_told_in_four_parts(
+    api: Any, run: Any, words: list[str], message: str
+) -> None:
+    result = run(*words)
+    assert (result.exit_code, result.stdout, result.stderr) == (2, "", f"{message}\n")
+
+
+def test_other_usage_errors_exit_with_two(api: Any, run: Any) -> None:
+    for words in (["rank", "x", "y"], ["rank", "x", "--draws"]):
+        result = run(*words)
+        assert (result.exit_code, result.stdout) == (2, "")
+        assert result.stderr.count("\n") == 1
+        assert "Expected: " in result.stderr
+
+
+@pytest.mark.parametrize("command", ["check", "days", "rank"])
+def test_bad_input_is_one_message(api: Any, run: Any, command: str) -> None:
+    api.fault = MinerError(
+        "bedtime is '25:10'", "00:00 to 23:59", "Correct it", file="sleep.csv", row=41
+    )
+    result = run(command, "client-07")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr == (
+        "sleep.csv, row 41: bedtime is '25:10'. Expected: 00:00 to 23:59. Correct it.\n"
+    )
+
+
+def test_hostile_words_in_a_message_are_inert(api: Any, run: Any) -> None:
+    api.fault = MinerError("[red]\x1b[31m\u202e\nsecond", "b", "c")
+    assert run("rank", "x").stderr.startswith("[red]<U+001B>[31m<U+202E> second. Expected: b.")
+    assert run("\x1b[31mx").stderr.startswith("there is no command '<U+001B>[31mx'.")
+
+
+def test_a_fault_of_the_program_is_one_line(api: Any, run: Any) -> None:
+    api.fault = KeyError("glucose")
+    result = run("rank", "client-07")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr == (
+        "This is a fault of the program, not of your records ('glucose'). "
+        "Please run again with --debug and report what it prints.\n"
+    )
+
+
+@pytest.mark.parametrize("words", [["--debug", "rank", "x"], ["rank", "x", "--debug"]])
+def test_debug_adds_the_traceback(api: Any, run: Any, words: list[str]) -> None:
+    api.fault = KeyError("glucose")
+    result = run(*words)
+    assert result.exit_code == 1
+    assert "Traceback (most recent call last)" in result.stderr
+    assert "KeyError: 'glucose'" in result.stderr
+
+
+def test_a_file_that_may_not_be_used_is_bad_input(api: Any, run: Any) -> None:
+    api.fault = PermissionError(errno.EACCES, "Permission denied", "client-07/glucose.csv")
+    result = run("rank", "client-07")
+    assert result.exit_code == 2
+    assert result.stderr.startswith("client-07/glucose.csv: Permission denied. Expected: a place")
+
+
+def test_stopping_by_keyboard_is_one_line_and_130(api: Any, run: Any) -> None:
+    api.fault = KeyboardInterrupt()
+    result = run("rank", "client-07")
+    assert (result.exit_code, result.stdout) == (130, "")
+    assert result.stderr.strip() == "Stopped before it was finished."
+
+
+def test_every_command_has_help_of_its_own(run: Any) -> None:
+    for name in COMMANDS:
+        result = run(name, "--help")
+        assert result.exit_code == 0
+        assert result.stdout.startswith(f"Usage: miner {name} [OPTIONS]")
