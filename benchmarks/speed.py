@@ -44,8 +44,8 @@ class Figure:
 def write_client(home: Path, days: int) -> Path:
     """Write an invented client of five streams and return its folder."""
     invented = resources.invented()
-    scenario = invented.Scenario(code=f"client-{days}", days=days, seed=1, time_zone=None)
-    folder: Path = invented.write_client(home, scenario)
+    folder = home / f"client-{days}"
+    invented.write_client(folder, invented.Scenario(folder.name, days=days, seed=1))
     return folder
 
 

@@ -145,6 +145,13 @@ def test_a_model_library_has_one_place(library: str) -> None:
     assert len(users) <= 2, users
 
 
+def test_nothing_that_reads_records_can_reach_a_network() -> None:
+    network = {"socket", "ssl", "urllib", "http", "ftplib", "smtplib", "requests", "httpx"}
+    users = {name(path): imported(parsed(path)) & network for path in MODULES}
+    reaching = {key for key, used in users.items() if used}
+    assert not {key for key in reaching if not key.startswith("miner/page/")}
+
+
 def test_no_line_is_exempt_from_coverage() -> None:
     exempt = "no " + "cover"
     assert [name(path) for path in MODULES if exempt in path.read_text("utf-8")] == []
