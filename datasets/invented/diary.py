@@ -60,7 +60,7 @@ def tags_table(world: World) -> Table:
 
 def misspellings(word: str) -> tuple[str, str, str]:
     """Return three other ways of writing a tag: a capital, a stray space, two letters swapped."""
-    return word.capitalize(), f" {word} ", word[0] + word[2] + word[1] + word[3:]
+    return word.capitalize(), f" {word} ", word[:1] + word[1:3][::-1] + word[3:]
 
 
 def _when(world: World, name: str, later: Floats) -> Floats:

@@ -60,5 +60,6 @@ def _trapezoids(time: Floats, effect: Effect, yes: Floats, nights: Nights) -> Fl
     else:
         ten = np.arange(len(wake)) * float(DAY) + 22 * 60
         corners = [wake, wake + 30.0, ten, ten + 30.0]
-        height = height * DAY / (ten - wake)
+        length = np.append(np.diff(wake), DAY)
+        height = height * length / (ten - wake)
     return plateaus(time, corners, height)

@@ -7,8 +7,8 @@ level, the night's own wobble, the rise before waking, the rises after food, and
   and its morning keep the level of the day before them.
 - The rise before waking is tied to waking, not to the clock: a short night holds all of it.
 - A rise after food is ((t/p) e^(1 - t/p))^2.5 with its peak at p = 48 minutes. Source: Freckmann
-  et al. 2007, J Diabetes Sci Technol, usual peak 46 to 50 minutes. After three hours it is over,
-  so a dinner at 19:00 is not seen from 22:00 on.
+  et al. 2007, J Diabetes Sci Technol, usual peak 46 to 50 minutes. In its third hour it is drawn
+  straight down to nothing, so a dinner at 19:00 is not seen from 22:00 on.
 - A sensor adds a bias of its own, a first day that settles, and noise that is correlated over
   about 15 minutes; it shows whole mg/dL, or mmol/L with one decimal.
 """
@@ -28,6 +28,7 @@ from .nights import DAY, Nights
 from .scenario import MEALS, Scenario
 
 PEAK_MIN = 48.0
+OVER_MIN = 180
 TEN_AT_NIGHT = 22 * 60
 
 
@@ -129,9 +130,11 @@ def _linked(
 def _rises(time: Floats, at: Floats, size: Floats) -> Floats:
     cadence = time[1] - time[0]
     first = np.ceil((at - time[0]) / cadence).astype(np.int64)
-    index = first[:, None] + np.arange(int(300 // cadence))[None, :]
-    x = np.clip((time[0] + index * cadence - at[:, None]) / PEAK_MIN, 0.0, None)
-    height = size[:, None] * (x * np.exp(1.0 - x)) ** 2.5
+    index = first[:, None] + np.arange(int(OVER_MIN // cadence))[None, :]
+    age = time[0] + index * cadence - at[:, None]
+    x = np.clip(age / PEAK_MIN, 0.0, None)
+    left = np.clip((OVER_MIN - age) / 60.0, 0.0, 1.0)
+    height = size[:, None] * left * (x * np.exp(1.0 - x)) ** 2.5
     inside = (index >= 0) & (index < len(time))
     total = np.bincount(index[inside], weights=height[inside], minlength=len(time))
     return np.asarray(total, dtype=np.float64)

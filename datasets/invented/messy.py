@@ -155,6 +155,8 @@ def _nights(world: World) -> Table:
     twice = len(rows) // 3
     start, end, _, deep, awake, kind = rows[twice]
     rows.insert(twice, (start, end, "", deep, awake, kind))
+    noon = rows[2 * twice][1][:10]
+    rows.insert(2 * twice + 1, (f"{noon} 13:40", f"{noon} 14:05", "0,400", "", "", "nap"))
     columns = ("Fell asleep", "Woke", "Sleep (h)", "Deep (h)", "Awake (min)", "Sort")
     return Table(columns, rows)
 

@@ -145,6 +145,11 @@ class Scenario:
     def __post_init__(self) -> None:
         if self.days < 1 or self.cadence not in (5, 15):
             raise ValueError("days must be at least 1 and cadence 5 or 15")
+        if self.messy and self.days < 7:
+            raise ValueError("messy files need at least 7 days")
+        for habit in self.habits.values():
+            if habit.together and self.habits.get(habit.together, habit).together:
+                raise ValueError(f"'{habit.together}' is not a habit with a frequency of its own")
         missing = set(usual_habits()) - set(self.habits)
         if any(not name.startswith("tag:") for name in missing):
             raise ValueError(f"habits without a frequency: {sorted(missing)}")
