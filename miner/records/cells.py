@@ -1,0 +1,107 @@
+"""Turns cells into numbers, words of a closed list, and folded words; what cannot be is told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from miner.records.columns import COLUMNS, Number, factor
+from miner.records.findings import Findings
+from miner.records.fold import fold
+from miner.records.sources import Source
+from miner.records.table_file import Table, Text
+from miner.results import Severity
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+
+def where_from(table: Table, mask: Mask) -> pd.DataFrame:
+    """Return the file and line number of the rows for which the mask is true."""
+    return pd.DataFrame({"file": table.file, "row": table.rows[mask]})
+
+
+def to_numbers(table: Table, column: str, decimal: str) -> tuple[Floats, Mask]:
+    """Return a column as numbers, and which cells hold something that is not a number."""
+    cells = table.cells[column]
+    if pd.api.types.is_numeric_dtype(cells) and not pd.api.types.is_bool_dtype(cells):
+        values = cells.to_numpy(dtype=np.float64, na_value=np.nan)
+        return values, np.isinf(values)
+    text = table.text(column)
+    if decimal == ",":
+        text = text.where(~text.str.contains(".", regex=False), "?")
+        text = text.str.replace(",", ".", regex=False)
+    values = np.asarray(pd.to_numeric(text, errors="coerce"), dtype=np.float64)
+    values[np.isinf(values)] = np.nan
+    return values, np.isnan(values) & (text != "").to_numpy()
+
+
+def read_numbers(table: Table, source: Source, name: str, findings: Findings) -> Floats:
+    """Return one of the stream's columns of numbers, in its unit; NaN where nothing usable stands.
+
+    A number that is not plausible is left out of this column and told; the row stays.
+    """
+    spec: Number = COLUMNS[source.stream].numbers[name]
+    if name in source.constants:
+        return np.full(len(table.rows), float(source.constants[name]))
+    column = source.columns[name]
+    values, bad = to_numbers(table, column, source.decimal)
+    if bad.any():
+        findings.rows(
+            Severity.LEFT_OUT,
+            f"{{n}} cell(s) of '{column}' that are not a number",
+            f"a number in {spec.unit}, or a blank cell where nothing was recorded",
+            "Correct them, or list the words that mean 'nothing' under not_measured.",
+            at=where_from(table, bad),
+            shown=table.text(column)[bad],
+        )
+    values = values * (factor(source.units.get(name, spec.unit), spec.unit) or 1.0)
+    odd = (values < spec.low) | (values > spec.high)
+    if odd.any():
+        findings.rows(
+            Severity.LEFT_OUT,
+            f"{{n}} value(s) of '{column}' that cannot be",
+            f"{spec.low:g} to {spec.high:g} {spec.unit}",
+            "Correct them, or check the unit of this column in sources.toml.",
+            at=where_from(table, odd),
+            shown=values[odd],
+        )
+        values = np.where(odd, np.nan, values)
+    return values
+
+
+def read_words(table: Table, source: Source, name: str) -> Text:
+    """Return one of the stream's columns of text, folded where case does not matter."""
+    if name in source.constants:
+        words = pd.Series([source.constants[name]] * len(table.rows), dtype="str")
+    else:
+        words = table.text(source.columns[name])
+    return fold_all(words) if name in COLUMNS[source.stream].folded else words
+
+
+def fold_all(words: Text) -> Text:
+    """Fold a column of words."""
+    code, unique = pd.factorize(words)
+    return pd.Series([fold(str(word)) for word in unique], dtype="str")[code].reset_index(drop=True)
+
+
+def read_choice(
+    table: Table, source: Source, name: str, choices: Sequence[str], findings: Findings
+) -> Text:
+    """Return a column of words from a closed list; a blank where none of them stands."""
+    words = fold_all(read_words(table, source, name))
+    strange = (~words.isin(["", *choices])).to_numpy()
+    if strange.any():
+        findings.rows(
+            Severity.LEFT_OUT,
+            f"{{n}} word(s) of '{source.columns.get(name, name)}' that are not known",
+            ", ".join(choices),
+            "Correct them; until then they count as not recorded.",
+            at=where_from(table, strange),
+            shown=words[strange],
+        )
+        words = words.mask(strange, "")
+    return words

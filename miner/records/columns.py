@@ -1,0 +1,131 @@
+"""What the columns of each stream are: unit, plausible range, and what a blank cell means.
+
+A blank cell always means "not recorded", never zero or "no".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+MG_DL_PER_MMOL_L = 18.0156
+"""Source: molar mass of glucose 180.156 g/mol from the abridged IUPAC standard atomic weights."""
+
+LOWEST_MG_DL, HIGHEST_MG_DL = 20.0, 600.0
+LEVELS = ("low", "moderate", "high")
+MEALS = ("breakfast", "lunch", "dinner", "snack")
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A column of numbers: its unit and the lowest and highest plausible value."""
+
+    unit: str
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class StreamColumns:
+    """The columns one stream has when it has been read.
+
+    Attributes:
+        interval: True where a record has a start and an end, False where it has one time.
+        needed: columns without which a file of this stream cannot be read (beside the times).
+        numbers: columns of numbers.
+        texts: columns of free text.
+        choices: columns of text from a closed list.
+        folded: free texts in which case and spacing do not matter.
+    """
+
+    interval: bool
+    needed: tuple[str, ...] = ()
+    numbers: Mapping[str, Number] = field(default_factory=dict)
+    texts: tuple[str, ...] = ()
+    choices: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    folded: tuple[str, ...] = ()
+
+    @property
+    def values(self) -> tuple[str, ...]:
+        """Every column that is not a time."""
+        return (*self.numbers, *self.texts, *self.choices)
+
+    @property
+    def times(self) -> tuple[str, ...]:
+        """The columns that hold times."""
+        return ("start", "end") if self.interval else ("time",)
+
+
+_MINUTES = Number("min", 0, 1440)
+_GRAMS = Number("g", 0, 1000)
+
+COLUMNS: Mapping[str, StreamColumns] = {
+    "glucose": StreamColumns(
+        interval=False,
+        numbers={
+            "glucose_mg_dl": Number("mg/dL", LOWEST_MG_DL, HIGHEST_MG_DL),
+            "glucose_mmol_l": Number("mmol/L", LOWEST_MG_DL, HIGHEST_MG_DL),
+        },
+        texts=("sensor",),
+    ),
+    "sleep": StreamColumns(
+        interval=True,
+        numbers={
+            "asleep_min": _MINUTES,
+            "deep_min": _MINUTES,
+            "rem_min": _MINUTES,
+            "light_min": _MINUTES,
+            "awake_min": _MINUTES,
+            "awakenings": Number("count", 0, 200),
+        },
+        choices={"kind": ("main", "nap")},
+    ),
+    "stress": StreamColumns(interval=True, numbers={"level": Number("level", 0, 1e6)}),
+    "activity": StreamColumns(
+        interval=True,
+        needed=("kind",),
+        numbers={"steps": Number("count", 0, 200_000)},
+        texts=("kind",),
+        choices={"intensity": ("light", "moderate", "vigorous")},
+        folded=("kind",),
+    ),
+    "meals": StreamColumns(
+        interval=False,
+        needed=("label",),
+        numbers={
+            "carbs_g": _GRAMS,
+            "protein_g": _GRAMS,
+            "fat_g": _GRAMS,
+            "fibre_g": _GRAMS,
+            "energy_kcal": Number("kcal", 0, 10_000),
+        },
+        texts=("label",),
+        choices={
+            "meal": MEALS,
+            "carbs_level": LEVELS,
+            "protein_level": LEVELS,
+            "fat_level": LEVELS,
+            "fibre_level": LEVELS,
+        },
+    ),
+    "tags": StreamColumns(interval=True, needed=("tag",), texts=("tag",), folded=("tag",)),
+}
+
+_TO_MINUTES = {"s": 1 / 60, "min": 1.0, "h": 60.0}
+_TO_MG_DL = {"mg/dL": 1.0, "mmol/L": MG_DL_PER_MMOL_L}
+UNITS = (*_TO_MINUTES, *_TO_MG_DL)
+
+
+def factor(found: str, wanted: str) -> float | None:
+    """Return what a number in one unit is multiplied by to be in another; None if it cannot be."""
+    for table in (_TO_MINUTES, _TO_MG_DL):
+        if found in table and wanted in table:
+            return table[found] / table[wanted]
+    return 1.0 if found == wanted else None
+
+
+def known_columns(stream: str) -> tuple[str, ...]:
+    """Return every column a file of this stream may have under its own name."""
+    spec = COLUMNS[stream]
+    times = ("time", "start", "end") if stream == "tags" else spec.times
+    return (*times, *spec.values)

@@ -1,0 +1,63 @@
+"""Places wall-clock times in a zone: the hour that comes twice, and the hour that never comes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+Stamps = NDArray[np.datetime64]
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """Instants in UTC (NaT where the clock never showed that time), and which were doubtful."""
+
+    instant: Stamps
+    skipped: Mask
+    repeated: Mask
+
+
+def localise(clock: Stamps, zone: str) -> Placed:
+    """Return the instants of wall-clock times, in the order in which they were written.
+
+    In the hour that comes twice the first pass has the earlier offset; from where the clock
+    steps back it is the second. A list that runs backwards is read from its end.
+
+    Args:
+        clock: wall-clock times (datetime64[ns], NaT allowed) in the order of the file.
+        zone: name of a time zone.
+    """
+    index = pd.DatetimeIndex(clock)
+    first = _in_utc(index, zone, np.ones(len(index), dtype=bool))
+    second = _in_utc(index, zone, np.zeros(len(index), dtype=bool))
+    skipped = np.isnat(first) & ~np.isnat(clock)
+    repeated = ~np.isnat(first) & (first != second)
+    if not repeated.any():
+        return Placed(first, skipped, repeated)
+    later = _second_pass(clock, repeated)
+    return Placed(np.where(later, second, first), skipped, repeated)
+
+
+def _in_utc(index: pd.DatetimeIndex, zone: str, ambiguous: Mask) -> Stamps:
+    placed = index.tz_localize(zone, ambiguous=ambiguous, nonexistent="NaT")
+    utc = placed.tz_convert("UTC").tz_localize(None)
+    return np.asarray(utc.to_numpy(), dtype="datetime64[ns]")
+
+
+def _second_pass(clock: Stamps, repeated: Mask) -> Mask:
+    known = clock[~np.isnat(clock)]
+    backwards = len(known) > 1 and np.median(np.sign(np.diff(known).astype(np.int64))) < 0
+    at = np.flatnonzero(repeated)
+    if backwards:
+        at = at[::-1]
+    times, days = clock[at], clock[at].astype("datetime64[D]")
+    result = np.zeros(len(clock), dtype=bool)
+    for day in np.unique(days):
+        here = at[days == day]
+        steps_back = np.diff(times[days == day]).astype(np.int64) < 0
+        result[here[1:]] = np.logical_or.accumulate(steps_back)
+    return result

@@ -1,0 +1,108 @@
+"""Finds the files of a client folder and which mapping reads each of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from miner.errors import MinerError
+from miner.records.client import STREAMS
+from miner.records.findings import Findings
+from miner.records.sources import Source, SourcesFile, read_sources
+from miner.records.toml_file import read_toml
+from miner.results import Severity
+
+_NOT_STREAMS = ("ticks*.csv",)
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One file and one stream it feeds; no source where its columns have the stream's names."""
+
+    path: Path
+    name: str
+    stream: str
+    source: Source | None
+
+
+def practice_of(folder: Path, practice: Path | None) -> Path | None:
+    """Return the practice folder: the one given, or the parent where it has settings."""
+    if practice is not None:
+        return practice
+    parent = folder.resolve().parent
+    shared = ("practice.toml", "sources.toml")
+    return parent if any((parent / name).is_file() for name in shared) else None
+
+
+def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[Found]:
+    """Return the files to read, in the order of their names.
+
+    Raises:
+        MinerError: the folder is missing or empty, ``sources.toml`` is wrong, or there is no
+            glucose file.
+    """
+    _check_folder(folder)
+    sources = read_sources(folder, practice)
+    own = {entry.file for entry in read_toml(folder / "sources.toml", SourcesFile).source}
+    found = [
+        Found(path, path.relative_to(folder).as_posix(), entry.stream, entry)
+        for entry in sources
+        for path in sorted(folder.glob(entry.file))
+    ]
+    mapped = {item.name for item in found}
+    for pattern in sorted(own):
+        if not any(folder.glob(pattern)):
+            findings.add(
+                Severity.QUESTION,
+                f"there is no file '{pattern}'",
+                "every file of sources.toml to be there",
+                "Check the name in sources.toml.",
+                file="sources.toml",
+            )
+    for stream in STREAMS:
+        paths = sorted(path for path in folder.glob(f"{stream}*.csv") if path.name not in mapped)
+        found.extend(Found(path, path.name, stream, None) for path in paths)
+    _tell_unread(folder, {item.name for item in found}, findings)
+    if not any(item.stream == "glucose" for item in found):
+        there = ", ".join(sorted(path.name for path in folder.iterdir())[:8])
+        raise MinerError(
+            f"there is no glucose file in it (there is: {there})",
+            "glucose.csv, or a file that sources.toml maps to the stream glucose",
+            "Put the sensor's file there, or map it in sources.toml.",
+            file=folder,
+        )
+    return sorted(found, key=lambda item: (STREAMS.index(item.stream), item.name))
+
+
+def _check_folder(folder: Path) -> None:
+    try:
+        there = folder.is_dir() and any(folder.iterdir())
+    except OSError as error:
+        raise MinerError(
+            f"the folder cannot be read ({error.strerror})",
+            "a folder you may read",
+            "Check the rights of the folder.",
+            file=folder,
+        ) from error
+    if there:
+        return
+    if folder.is_dir():
+        found, do = "the folder is empty", "Put the client's files there and run again."
+    elif folder.exists():
+        found, do = "this is a file", "Give the folder that holds it."
+    else:
+        found, do = "there is no such folder", "Check the path."
+    raise MinerError(found, "a folder with one client's records", do, file=folder)
+
+
+def _tell_unread(folder: Path, read: set[str], findings: Findings) -> None:
+    ignored = {path.name for pattern in _NOT_STREAMS for path in folder.glob(pattern)}
+    for path in sorted(folder.iterdir()):
+        if path.suffix.lower() in (".csv", ".tsv", ".txt") and path.name not in read | ignored:
+            findings.add(
+                Severity.NOTE,
+                "not read: no mapping",
+                f"one of {', '.join(f'{stream}*.csv' for stream in STREAMS)}, or a mapped file",
+                "If it holds records of the client, map it in sources.toml.",
+                file=path.name,
+            )

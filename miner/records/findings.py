@@ -1,0 +1,92 @@
+"""Collects what is noticed while reading: one finding a file and kind, with a count."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from miner.results import Finding, Severity
+
+_ORDER = {Severity.STOP: 0, Severity.QUESTION: 1, Severity.LEFT_OUT: 2, Severity.NOTE: 3}
+
+
+@dataclass(slots=True)
+class Findings:
+    """A growing list of findings."""
+
+    items: list[Finding] = field(default_factory=list)
+
+    def add(
+        self,
+        severity: Severity,
+        what: str,
+        expected: str,
+        do: str,
+        *,
+        file: str | None = None,
+        row: int | None = None,
+        count: int = 1,
+    ) -> None:
+        """Add one finding."""
+        self.items.append(Finding(severity, file, row, what, expected, do, count))
+
+    def rows(
+        self,
+        severity: Severity,
+        what: str,
+        expected: str,
+        do: str,
+        *,
+        at: pd.DataFrame,
+        shown: Iterable[Any] = (),
+    ) -> None:
+        """Add one finding a file for many rows.
+
+        Args:
+            severity: how much it matters.
+            what: what stands there; '{n}' becomes the count and '(s)' the plural; examples
+                follow in brackets.
+            expected: what would have been right.
+            do: the next step.
+            at: the rows it is about, with columns ``file`` and ``row``.
+            shown: what stands in each of them, as many as there are rows, or nothing.
+        """
+        if at.empty:
+            return
+        values = pd.Series(list(shown), dtype=object)
+        for file, group in at.reset_index(drop=True).groupby("file", sort=True):
+            first = int(group["row"].min())
+            told = _count(what, len(group))
+            if len(values) == len(at):
+                told += _examples(values.iloc[group.index].tolist())
+            self.add(severity, told, expected, do, file=str(file), row=first, count=len(group))
+
+    def sorted(self) -> tuple[Finding, ...]:
+        """Return the findings, the weightiest first, then by file and row."""
+        return tuple(
+            sorted(
+                self.items,
+                key=lambda f: (_ORDER[f.severity], f.file or "", f.row or 0, f.what),
+            )
+        )
+
+
+def _count(what: str, number: int) -> str:
+    return what.replace("{n}", str(number)).replace("(s)", "" if number == 1 else "s")
+
+
+def _examples(values: Sequence[Any], most: int = 3) -> str:
+    unique = list(dict.fromkeys(_quoted(value) for value in values))
+    more = ", ..." if len(unique) > most else ""
+    return f" ({', '.join(unique[:most])}{more})"
+
+
+def _quoted(value: Any) -> str:
+    if isinstance(value, float | np.floating):
+        return f"{value:g}"
+    text = str(value)
+    return f"'{text if len(text) <= 40 else text[:37] + '...'}'"

@@ -1,0 +1,107 @@
+"""Reads sensor values: numbers in mg/dL, LO and HI as censored, and nothing that cannot be."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pandas as pd
+
+from miner.records.cells import Floats, Mask, read_words, to_numbers, where_from
+from miner.records.columns import HIGHEST_MG_DL, LOWEST_MG_DL, factor
+from miner.records.findings import Findings
+from miner.records.sources import Source
+from miner.records.table_file import Table
+from miner.results import Severity
+
+_LOW = re.compile(r"(?:lo|low|<\s*\d+(?:[.,]\d+)?)", re.IGNORECASE)
+_HIGH = re.compile(r"(?:hi|high|>\s*\d+(?:[.,]\d+)?)", re.IGNORECASE)
+_LEAST_MG_DL, _MOST_MMOL_L = 25.0, 40.0
+
+
+def read_glucose(table: Table, source: Source, findings: Findings) -> pd.DataFrame | None:
+    """Read the values of one file.
+
+    Returns:
+        Columns glucose (mg/dL), censored, sensor, left_out and has_value (False where the cell
+        was blank); None, with a finding that stops, where the unit cannot be right.
+    """
+    name = next(n for n in ("glucose_mg_dl", "glucose_mmol_l") if n in source.columns)
+    column = source.columns[name]
+    unit = source.units.get(name, "mg/dL" if name == "glucose_mg_dl" else "mmol/L")
+    written, bad = to_numbers(table, column, source.decimal)
+    if _wrong_unit(table, column, unit, written, findings):
+        return None
+    values = written * (factor(unit, "mg/dL") or 1.0)
+    censored = np.zeros(len(values), dtype=np.int8)
+    if bad.any():
+        text = table.text(column)
+        low = bad & text.str.fullmatch(_LOW).to_numpy(dtype=bool)
+        high = bad & text.str.fullmatch(_HIGH).to_numpy(dtype=bool)
+        censored[low], censored[high] = -1, 1
+        bad = bad & ~low & ~high
+        values = np.where(bad | low | high, np.nan, values)
+        _tell_bad(table, column, unit, bad, findings)
+    odd = (values < LOWEST_MG_DL) | (values > HIGHEST_MG_DL)
+    _tell_odd(table, column, unit, written, odd, findings)
+    reason = np.where(odd, "impossible value", np.where(bad, "not a number", ""))
+    if "sensor" in source.columns or "sensor" in source.constants:
+        sensor = read_words(table, source, "sensor")
+    else:
+        sensor = pd.Series([""] * len(values), dtype="str")
+    return pd.DataFrame(
+        {
+            "glucose": values,
+            "censored": censored,
+            "sensor": sensor,
+            "left_out": pd.Series(reason, dtype="str"),
+            "has_value": ~np.isnan(values) | bad | (censored != 0),
+        }
+    )
+
+
+def _wrong_unit(table: Table, column: str, unit: str, written: Floats, findings: Findings) -> bool:
+    known = written[~np.isnan(written)]
+    if known.size == 0:
+        return False
+    middle = float(np.median(known))
+    if middle >= _LEAST_MG_DL if unit == "mg/dL" else middle <= _MOST_MMOL_L:
+        return False
+    other = "mmol/L" if unit == "mg/dL" else "mg/dL"
+    findings.add(
+        Severity.STOP,
+        f"half of the values in '{column}' are {'below' if unit == 'mg/dL' else 'above'} "
+        f"{middle:g}, which cannot be {unit}",
+        f"values in {unit}",
+        f"If the file is in {other}, name the column for it or say so under units in "
+        "sources.toml. A unit is never guessed.",
+        file=table.file,
+        row=int(table.rows[0]),
+        count=int(known.size),
+    )
+    return True
+
+
+def _tell_bad(table: Table, column: str, unit: str, bad: Mask, findings: Findings) -> None:
+    findings.rows(
+        Severity.LEFT_OUT,
+        f"{{n}} cell(s) of '{column}' that are not a number",
+        f"a number in {unit}, LO or HI",
+        "Correct them, or list the words that mean 'nothing' under not_measured.",
+        at=where_from(table, bad),
+        shown=table.text(column)[bad],
+    )
+
+
+def _tell_odd(
+    table: Table, column: str, unit: str, written: Floats, odd: Mask, findings: Findings
+) -> None:
+    scale = factor("mg/dL", unit) or 1.0
+    findings.rows(
+        Severity.LEFT_OUT,
+        f"{{n}} value(s) of '{column}' that cannot be",
+        f"{LOWEST_MG_DL * scale:.3g} to {HIGHEST_MG_DL * scale:.3g} {unit}",
+        "Check them in the raw file.",
+        at=where_from(table, odd),
+        shown=written[odd],
+    )

@@ -1,0 +1,88 @@
+"""What a sensor does that is not the client's glucose: told, and left out where that is sure.
+
+A detector looks at the glucose stream with the settings and returns it with ``left_out`` filled
+in; ``DETECTORS`` are run in this order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+
+from miner.records.client import Settings
+from miner.records.findings import Findings
+from miner.results import Severity
+
+Detector = Callable[[pd.DataFrame, Settings, Findings], pd.DataFrame]
+
+_FIRST_DAY = np.timedelta64(24, "h")
+_AROUND_PRESSURE = pd.Timedelta(minutes=15)
+
+
+def sensor_labels(frame: pd.DataFrame, settings: Settings, _: Findings) -> pd.DataFrame:
+    """Number the sensors from the changes in ``client.toml`` where the file does not name them."""
+    if not settings.sensor_changes or frame.empty:
+        return frame
+    changes = np.array([item.to_datetime64() for item in settings.sensor_changes])
+    number = np.searchsorted(changes, frame["clock"].to_numpy(), side="right")
+    number = number - number.min() + 1
+    labels = pd.Series(number.astype(str), index=frame.index, dtype="str")
+    return frame.assign(sensor=frame["sensor"].where(frame["sensor"] != "", labels))
+
+
+def first_day(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:
+    """Leave out the first 24 hours of a sensor whose beginning is known."""
+    young = np.zeros(len(frame), dtype=bool)
+    clock, time = frame["clock"].to_numpy(), frame["time"].to_numpy()
+    for change in settings.sensor_changes:
+        begun = change.to_datetime64()
+        young |= (clock >= begun) & (clock < begun + _FIRST_DAY)
+    named = frame[frame["sensor"] != ""]
+    if named["sensor"].nunique() > 1:
+        begins = named.groupby("sensor")["time"].min().sort_values(kind="stable")
+        since = frame["sensor"].map(begins.iloc[1:]).to_numpy()
+        young |= ~np.isnat(since) & (time < since + _FIRST_DAY)
+    young &= (frame["left_out"] == "").to_numpy()
+    findings.rows(
+        Severity.LEFT_OUT,
+        "{n} reading(s) of the first day of a sensor",
+        "readings from the second day on",
+        "Nothing: a sensor reads less truly in its first 24 hours.",
+        at=frame[young],
+    )
+    return _left_out(frame, young, "first day of a sensor")
+
+
+def confirmed_pressure(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:
+    """Leave out the confirmed pressure lows of ``client.toml``, with 15 minutes around them."""
+    pressed = np.zeros(len(frame), dtype=bool)
+    for start, end in settings.pressure_lows:
+        inside = frame["clock"].between(start - _AROUND_PRESSURE, end + _AROUND_PRESSURE)
+        pressed |= inside.to_numpy()
+    pressed &= (frame["left_out"] == "").to_numpy()
+    findings.rows(
+        Severity.LEFT_OUT,
+        "{n} reading(s) in a confirmed pressure low and 15 minutes around it",
+        "readings without pressure on the sensor",
+        "Nothing: it was confirmed in client.toml.",
+        at=frame[pressed],
+    )
+    return _left_out(frame, pressed, "pressure low, confirmed")
+
+
+DETECTORS: tuple[Detector, ...] = (first_day, sensor_labels, confirmed_pressure)
+
+
+def look(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:
+    """Run every detector over the glucose stream."""
+    for detector in DETECTORS:
+        frame = detector(frame, settings, findings)
+    return frame
+
+
+def _left_out(frame: pd.DataFrame, mask: np.ndarray, reason: str) -> pd.DataFrame:
+    if mask.any():
+        frame = frame.assign(left_out=frame["left_out"].mask(mask, reason))
+    return frame

@@ -1,0 +1,167 @@
+"""Puts the rows of several files into one stream: what stands twice counts once."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from miner.records.columns import COLUMNS
+from miner.records.findings import Findings
+from miner.records.samples import modal_gap
+from miner.results import Severity
+
+_SAME_TIME = np.timedelta64(60, "s")
+_SAME_MG_DL = 1.5
+_NEAR_MIN = 15.0
+
+
+def columns_of(stream: str) -> list[str]:
+    """Return the columns of a stream as it is handed on."""
+    spec = COLUMNS[stream]
+    if stream == "glucose":
+        values = ["glucose", "censored", "sensor"]
+    else:
+        order = (*spec.texts, *spec.choices, *spec.numbers)
+        values = list(order if stream in ("activity", "meals", "tags") else spec.values)
+    times = ["start", "end", "start_clock", "end_clock"] if spec.interval else ["time", "clock"]
+    return [*times, *values, "left_out", "file", "row"]
+
+
+def empty(stream: str) -> pd.DataFrame:
+    """Return a stream without rows."""
+    frame = pd.DataFrame({name: pd.Series(dtype="str") for name in columns_of(stream)})
+    numbers = (*COLUMNS[stream].numbers, "glucose")
+    for name in frame.columns:
+        if name in ("start", "end", "start_clock", "end_clock", "time", "clock"):
+            frame[name] = frame[name].astype("datetime64[ns]")
+        elif name in numbers:
+            frame[name] = frame[name].astype("float64")
+        elif name == "row":
+            frame[name] = frame[name].astype("int64")
+        elif name == "censored":
+            frame[name] = frame[name].astype("int8")
+    return frame
+
+
+def join_files(stream: str, frames: list[pd.DataFrame]) -> pd.DataFrame:
+    """Put the rows of all files of one stream one after the other."""
+    frames = [frame for frame in frames if not frame.empty]
+    if not frames:
+        return empty(stream)
+    return pd.concat(frames, ignore_index=True)[columns_of(stream)]
+
+
+def once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
+    """Return a stream in time order, each record once.
+
+    Two different values of one sensor in the same minute are both left out; values of two known
+    sensors are both kept.
+    """
+    time = frame.columns[0]
+    frame = frame.sort_values([time, "file", "row"], kind="stable", ignore_index=True)
+    if stream == "glucose":
+        return _contradictions(_glucose_once(frame, findings), findings)
+    frame = _records_once(stream, frame, findings)
+    return _nights_once(frame, findings) if stream == "sleep" else frame
+
+
+def _glucose_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
+    time = frame["time"].to_numpy()
+    step = modal_gap(time)
+    near = _SAME_TIME if step is None else min(_SAME_TIME, step // 2)
+    again = np.zeros(len(frame), dtype=bool)
+    value, censored = frame["glucose"].to_numpy(), frame["censored"].to_numpy()
+    sensor = pd.factorize(frame["sensor"])[0]
+    unknown = (frame["sensor"] == "").to_numpy()
+    for back in (1, 2):
+        if len(frame) <= back:
+            break
+        same = (np.abs(value[back:] - value[:-back]) <= _SAME_MG_DL) | (
+            (censored[back:] == censored[:-back]) & (censored[back:] != 0)
+        )
+        sensors = (sensor[back:] == sensor[:-back]) | unknown[back:] | unknown[:-back]
+        close = time[back:] - time[:-back] <= near
+        again[back:] |= same & sensors & close & ~again[:-back]
+    findings.rows(
+        Severity.NOTE,
+        "{n} reading(s) that stand twice, counted once",
+        "each reading once",
+        "Nothing: files may overlap.",
+        at=frame[again],
+    )
+    return frame[~again].reset_index(drop=True)
+
+
+def _contradictions(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
+    used = (frame["left_out"] == "").to_numpy()
+    minute = frame["time"].to_numpy().astype("datetime64[m]")
+    rival = np.zeros(len(frame), dtype=bool)
+    sensor = pd.factorize(frame["sensor"])[0]
+    unknown = (frame["sensor"] == "").to_numpy()
+    clash = (minute[1:] == minute[:-1]) & used[1:] & used[:-1]
+    clash &= (sensor[1:] == sensor[:-1]) | unknown[1:] | unknown[:-1]
+    rival[1:] |= clash
+    rival[:-1] |= clash
+    findings.rows(
+        Severity.QUESTION,
+        "{n} reading(s) that contradict another of the same minute",
+        "one value a minute, or a column that tells the sensors apart",
+        "Say which file is right (remove or unmap the other), or map a sensor column.",
+        at=frame[rival],
+        shown=[f"{value:g} mg/dL" for value in frame.loc[rival, "glucose"].round(1)],
+    )
+    frame.loc[rival, "left_out"] = "two values in the same minute"
+    return frame
+
+
+def _records_once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
+    content = [name for name in frame.columns if name not in ("file", "row", "left_out")]
+    again = frame.duplicated(content).to_numpy()
+    findings.rows(
+        Severity.NOTE,
+        f"{{n}} record(s) of {stream} that stand twice, counted once",
+        "each record once",
+        "Nothing: files may overlap.",
+        at=frame[again],
+    )
+    return frame[~again].reset_index(drop=True)
+
+
+def _nights_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
+    near, rival = [], set()
+    used = frame.index[frame["left_out"] == ""].tolist()
+    for at, first in enumerate(used):
+        for second in used[at + 1 :]:
+            a, b = frame.loc[first], frame.loc[second]
+            if b["start"] >= a["end"]:
+                break
+            if _nearly_equal(a, b):
+                near.append(min((a["file"], a["row"], first), (b["file"], b["row"], second))[2])
+            else:
+                rival |= {first, second}
+    rival -= set(near)
+    findings.rows(
+        Severity.NOTE,
+        "{n} earlier record(s) of a night that was written again",
+        "one record a night",
+        "Nothing: the later one in the file is used.",
+        at=frame.loc[sorted(near)],
+    )
+    findings.rows(
+        Severity.QUESTION,
+        "{n} record(s) of sleep that overlap another and differ from it",
+        "one record a night",
+        "Remove the wrong ones, or keep only the final ones with 'where' in sources.toml.",
+        at=frame.loc[sorted(rival)],
+        shown=[f"{a:%Y-%m-%d %H:%M}" for a in frame.loc[sorted(rival), "start_clock"]],
+    )
+    frame.loc[sorted(rival), "left_out"] = "two records of one night"
+    return frame.drop(index=near).reset_index(drop=True)
+
+
+def _nearly_equal(a: pd.Series, b: pd.Series) -> bool:
+    for name in ("start", "end"):
+        if abs((a[name] - b[name]).total_seconds()) > _NEAR_MIN * 60:
+            return False
+    both = (a["asleep_min"], b["asleep_min"])
+    return bool(np.isnan(both).any() or abs(both[0] - both[1]) <= _NEAR_MIN)

@@ -1,0 +1,177 @@
+"""Reads one client folder: the public entry of this package."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import defaultdict
+from dataclasses import replace
+from pathlib import Path
+
+import pandas as pd
+
+from miner.errors import MinerError
+from miner.records.client import STREAMS, Client, Settings
+from miner.records.columns import COLUMNS
+from miner.records.discover import Found, find_files, practice_of
+from miner.records.findings import Findings
+from miner.records.hazards import look
+from miner.records.overlaps import empty, join_files, once
+from miner.records.plausible import without_impossible_dates
+from miner.records.settings import read_settings
+from miner.records.sources import Source, canonical
+from miner.records.stream_file import Part, read_part
+from miner.records.table_file import check_header, read_rows
+from miner.records.text_file import open_text, read_bytes
+from miner.records.wear import tracker_worn
+from miner.results import Severity
+
+
+def read_client(folder: Path | str, *, practice: Path | str | None = None) -> Client:
+    """Read and check everything in one client folder; nothing in it is written.
+
+    Args:
+        folder: the client's folder.
+        practice: the folder with ``practice.toml`` and ``sources.toml``; by default the parent
+            of the client's folder where it holds one of them.
+
+    Returns:
+        The six streams with what was found on the way. Where the unit of a file or its times
+        cannot be right the stream is empty and a finding says stop.
+
+    Raises:
+        MinerError: the folder or a file cannot be used as it stands.
+
+    Example:
+        >>> client = read_client("practice/client-07")  # doctest: +SKIP
+        >>> client.used("glucose")["glucose"].median()  # doctest: +SKIP
+        112.0
+    """
+    folder = Path(folder)
+    findings = Findings()
+    shared = practice_of(folder, None if practice is None else Path(practice))
+    files = find_files(folder, shared, findings)
+    settings = read_settings(folder, shared)
+    digest, parts = hashlib.sha256(), []
+    raws: dict[str, bytes] = {}
+    for found in files:
+        if found.name not in raws:
+            raws[found.name] = read_bytes(found.path, found.name)
+            digest.update(found.name.encode() + b"\0" + raws[found.name] + b"\0")
+        parts.append(_read_file(found, raws[found.name], settings, findings))
+    for path in (folder / "sources.toml", *([shared / "sources.toml"] if shared else [])):
+        digest.update(path.read_bytes() if path.is_file() else b"\0")
+    return _client(folder, settings, parts, findings, digest.hexdigest()[:16])
+
+
+def _read_file(found: Found, raw: bytes, settings: Settings, findings: Findings) -> Part:
+    source = found.source
+    text = open_text(
+        found.name,
+        raw,
+        encoding=source.encoding if source else None,
+        delimiter=source.delimiter if source else ",",
+        skip_rows=source.skip_rows if source else 0,
+    )
+    if text is None:
+        _tell_nothing(found, "the file is empty", findings)
+        return Part(found.stream, empty(found.stream))
+    if source is None:
+        source = canonical(found.name, found.stream, list(text.header), settings.time_zone)
+        check_header(text, source, _needed(found.stream, source))
+        _tell_extra(found.name, text.header, source, findings)
+    check_header(text, source, source.needed)
+    table = read_rows(text, source, findings)
+    if len(table.rows) == 0:
+        _tell_nothing(found, "the file has a header and no rows", findings)
+        return Part(found.stream, empty(found.stream))
+    return read_part(table, source, settings.time_zone, findings)
+
+
+def _needed(stream: str, source: Source) -> tuple[str, ...]:
+    spec = COLUMNS[stream]
+    if stream == "tags":
+        times: tuple[str, ...] = ("start",) if "start" in source.columns else ("time",)
+    else:
+        times = spec.times
+    if stream != "glucose":
+        return (*times, *spec.needed)
+    value = "glucose_mmol_l" if "glucose_mmol_l" in source.columns else "glucose_mg_dl"
+    return (*times, value)
+
+
+def _tell_nothing(found: Found, what: str, findings: Findings) -> None:
+    findings.add(
+        Severity.NOTE,
+        what,
+        f"rows of the stream {found.stream}",
+        "Export it again, or remove it.",
+        file=found.name,
+    )
+
+
+def _tell_extra(name: str, header: tuple[str, ...], source: Source, findings: Findings) -> None:
+    extra = [column for column in header if column and column not in source.columns]
+    if extra:
+        listed = ", ".join(f"'{column}'" for column in extra[:12])
+        findings.add(
+            Severity.NOTE,
+            f"{len(extra)} column(s) not used: {listed}{', ...' if len(extra) > 12 else ''}",
+            f"columns of the stream {source.stream}",
+            "Nothing, unless one of them is a column under another name.",
+            file=name,
+            row=1,
+            count=len(extra),
+        )
+
+
+def _client(
+    folder: Path, settings: Settings, parts: list[Part], findings: Findings, digest: str
+) -> Client:
+    stopped = {part.stream for part in parts if part.frame is None}
+    parts = [part for part in parts if part.stream not in stopped]
+    parts = _on_one_time_line(parts, findings)
+    frames: dict[str, list[pd.DataFrame]] = defaultdict(list)
+    for part in parts:
+        if part.frame is not None:
+            frames[part.stream].append(part.frame)
+    joined = {name: join_files(name, frames[name]) for name in STREAMS}
+    joined = without_impossible_dates(joined, findings)
+    streams = {name: once(name, frame, findings) for name, frame in joined.items()}
+    if streams["glucose"].empty and "glucose" not in stopped:
+        raise MinerError(
+            "there is not one glucose reading in it",
+            "a row for each reading",
+            "Export the sensor's records again.",
+            file=folder,
+        )
+    streams["glucose"] = look(streams["glucose"], settings, findings)
+    for name, frame in streams.items():
+        if name == "tags" and settings.synonyms:
+            streams[name] = frame.assign(tag=frame["tag"].replace(dict(settings.synonyms)))
+    streams["activity"], worn = tracker_worn(streams["activity"], parts, findings)
+    return Client(folder, settings, streams, worn, findings.sorted(), digest)
+
+
+def _on_one_time_line(parts: list[Part], findings: Findings) -> list[Part]:
+    if not any(part.unzoned for part in parts):
+        return parts
+    findings.add(
+        Severity.NOTE,
+        "there is no time zone: the clock is taken as it stands, without daylight saving",
+        "time_zone in client.toml, or times with an offset",
+        "Give the client's time_zone, unless no clock was changed in these weeks.",
+        file="client.toml",
+    )
+    return [
+        replace(part, frame=_by_the_clock(part.frame), worn=_by_the_clock(part.worn))
+        for part in parts
+    ]
+
+
+def _by_the_clock(frame: pd.DataFrame | None) -> pd.DataFrame | None:
+    if frame is None:
+        return None
+    clocks = {"time": "clock", "start": "start_clock", "end": "end_clock"}
+    return frame.assign(
+        **{time: frame[clock] for time, clock in clocks.items() if time in frame.columns}
+    )

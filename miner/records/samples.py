@@ -1,0 +1,153 @@
+"""A level sampled again and again: the episodes in which it was high, and when it was measured."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from miner.records.cells import to_numbers, where_from
+from miner.records.columns import COLUMNS
+from miner.records.findings import Findings
+from miner.records.placing import Placed
+from miner.records.sources import Episodes, Source
+from miner.records.times import Stamps, to_clock
+from miner.results import Severity
+
+INTERVAL = ["start", "end", "start_clock", "end_clock"]
+_LONGEST_BLOCK = pd.Timedelta(minutes=60)
+_FEWEST_BLOCKS = 24
+_SHARE_OF_BLOCKS = 0.5
+
+
+def modal_gap(times: Stamps) -> np.timedelta64 | None:
+    """Return the most frequent gap between distinct times, or None with fewer than two of them."""
+    seconds = np.diff(np.unique(times[~np.isnat(times)]).astype("datetime64[s]")).astype(np.int64)
+    seconds = seconds[seconds > 0]
+    if seconds.size == 0:
+        return None
+    values, counts = np.unique(seconds, return_counts=True)
+    return np.timedelta64(int(values[np.argmax(counts)]) * 1_000_000_000, "ns")
+
+
+def join(start: Stamps, end: Stamps, gap: np.timedelta64) -> NDArray[np.int64]:
+    """Number the runs of intervals that are no further apart than a gap.
+
+    Args:
+        start: starts in time order.
+        end: ends, none before its start.
+        gap: the widest gap inside one run.
+    """
+    if len(start) == 0:
+        return np.zeros(0, dtype=np.int64)
+    reach = np.maximum.accumulate(end)
+    apart = start[1:] - reach[:-1] > gap
+    return np.concatenate([[0], np.cumsum(apart)]).astype(np.int64)
+
+
+def sampled(
+    placed: Placed, source: Source, zone: str | None, findings: Findings
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Make episodes of a sampled level.
+
+    A sample stands for the time until the next one, at most the modal gap. What was not measured
+    (blank, a not_measured word, below 0) is neither high nor low: it ends an episode unless the
+    gap is within join_gaps_min.
+
+    Returns:
+        The episodes with the stream's columns, and the intervals with valid samples.
+    """
+    rule = source.episodes
+    if rule is None:
+        raise ValueError("a source without episodes is not sampled")
+    samples = _samples(placed, source, rule, findings)
+    step = modal_gap(samples["start"].to_numpy())
+    if step is None:
+        step = np.timedelta64(0, "ns")
+    following = samples["start"].shift(-1).to_numpy()
+    until = samples["start"].to_numpy() + step
+    samples["end"] = np.where(following < until, following, until)
+    samples["end_clock"] = samples["start_clock"] + (samples["end"] - samples["start"])
+    if zone is not None and not placed.own_offset:
+        samples["end_clock"] = to_clock(samples["end"].to_numpy(), zone)
+    worn = _runs(samples, step // 2)[INTERVAL]
+    high = samples[samples["level"] >= rule.at_least].reset_index(drop=True)
+    episodes = _runs(high, np.timedelta64(int(rule.join_gaps_min * 60), "s"))
+    long = episodes["end"] - episodes["start"] >= pd.Timedelta(minutes=rule.for_min)
+    return _as_stream(episodes[long].reset_index(drop=True), source, placed.table.file), worn
+
+
+def _samples(placed: Placed, source: Source, rule: Episodes, findings: Findings) -> pd.DataFrame:
+    level, bad = to_numbers(placed.table, rule.column, source.decimal)
+    findings.rows(
+        Severity.LEFT_OUT,
+        f"{{n}} sample(s) of '{rule.column}' that are not a number",
+        "a number, or a blank cell where nothing was measured",
+        "List the words that mean 'nothing' under not_measured.",
+        at=where_from(placed.table, bad),
+        shown=placed.table.text(rule.column)[bad] if bad.any() else (),
+    )
+    below = level < 0
+    findings.rows(
+        Severity.NOTE,
+        f"{{n}} sample(s) of '{rule.column}' below 0, taken as not measured",
+        "levels of 0 or more",
+        "Nothing, if the tracker writes a negative number where it could not measure.",
+        at=where_from(placed.table, below),
+    )
+    frame = pd.DataFrame(
+        {
+            "start": placed.start,
+            "start_clock": placed.start_clock,
+            "level": np.where(bad | below, np.nan, level),
+            "row": placed.table.rows,
+        }
+    ).dropna(subset=["level"])
+    frame = frame.sort_values(["start", "level"], ascending=[True, False], kind="stable")
+    return frame.drop_duplicates("start").reset_index(drop=True)
+
+
+def _runs(frame: pd.DataFrame, gap: np.timedelta64) -> pd.DataFrame:
+    run = join(frame["start"].to_numpy(), frame["end"].to_numpy(), gap)
+    return (
+        frame.groupby(run)
+        .agg(
+            start=("start", "first"),
+            end=("end", "max"),
+            start_clock=("start_clock", "first"),
+            end_clock=("end_clock", "last"),
+            level=("level", "mean"),
+            row=("row", "min"),
+        )
+        .reset_index(drop=True)
+    )
+
+
+def _as_stream(episodes: pd.DataFrame, source: Source, file: str) -> pd.DataFrame:
+    spec = COLUMNS[source.stream]
+    frame = episodes[[*INTERVAL, "row"]].assign(file=file, left_out="")
+    for name in spec.numbers:
+        frame[name] = episodes["level"] if name == "level" else np.nan
+    for name in (*spec.texts, *spec.choices):
+        frame[name] = pd.Series([source.constants.get(name, "")] * len(frame), dtype="str")
+    return frame
+
+
+def blocks_worn(frame: pd.DataFrame, source: Source) -> pd.DataFrame | None:
+    """Return when a tracker that writes its steps in short blocks was on, or None if it does not.
+
+    Args:
+        frame: rows of one file with start, end, start_clock, end_clock and steps.
+        source: the mapping of that file.
+    """
+    if source.stream != "activity":
+        return None
+    blocks = frame[frame["steps"].notna() & (frame["left_out"] == "")]
+    length = blocks["end"] - blocks["start"]
+    if len(blocks) < _FEWEST_BLOCKS:
+        return None
+    usual = length.mode().iloc[0]
+    if not pd.Timedelta(0) < usual <= _LONGEST_BLOCK or (length == usual).mean() < _SHARE_OF_BLOCKS:
+        return None
+    blocks = blocks.sort_values("start", kind="stable").assign(level=0.0)
+    return _runs(blocks.reset_index(drop=True), np.timedelta64(0, "s"))[INTERVAL]

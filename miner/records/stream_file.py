@@ -1,0 +1,164 @@
+"""Turns the rows of one file into rows of one stream."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from miner.records.cells import read_choice, read_numbers, read_words, where_from
+from miner.records.columns import COLUMNS
+from miner.records.findings import Findings
+from miner.records.glucose_values import read_glucose
+from miner.records.placing import Placed, place_rows
+from miner.records.samples import blocks_worn, sampled
+from miner.records.sources import Source
+from miner.records.table_file import Table
+from miner.results import Severity
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What one file gives to one stream.
+
+    Attributes:
+        frame: its rows, with the stream's columns; None where the file stops the stream.
+        worn: intervals with valid samples, or None where the stream was not sampled.
+        unzoned: True where some time had neither offset nor zone.
+    """
+
+    stream: str
+    frame: pd.DataFrame | None
+    worn: pd.DataFrame | None = None
+    unzoned: bool = False
+
+
+def read_part(table: Table, source: Source, zone: str | None, findings: Findings) -> Part:
+    """Read one file as one stream.
+
+    Args:
+        table: the rows of the file.
+        source: how its columns map to those of the stream.
+        zone: the zone of times without an offset, or None.
+        findings: gets what is noticed.
+
+    Raises:
+        MinerError: the mapping cannot be used.
+    """
+    zone = source.time_zone or zone
+    table = _only(table, source, findings)
+    placed = place_rows(table, source, zone, findings)
+    if placed is None:
+        return Part(source.stream, None)
+    if source.episodes:
+        frame, worn = sampled(placed, source, zone, findings)
+        return Part(source.stream, frame, worn, placed.unzoned)
+    if source.stream == "glucose":
+        values = read_glucose(placed.table, source, findings)
+        if values is None:
+            return Part("glucose", None)
+        frame = _framed(placed, "time", "clock", values)
+        return Part("glucose", frame[frame.pop("has_value")], None, placed.unzoned)
+    frame = _records(placed, source, findings)
+    return Part(source.stream, frame, blocks_worn(frame, source), placed.unzoned)
+
+
+def _only(table: Table, source: Source, findings: Findings) -> Table:
+    keep = np.ones(len(table.rows), dtype=bool)
+    for column, wanted in source.where.items():
+        words = table.text(column)
+        for word in wanted:
+            if len(words) and not (words == word).any():
+                findings.add(
+                    Severity.QUESTION,
+                    f"no row has '{word}' in '{column}'",
+                    "the words of 'where' to stand in the file",
+                    "Check the spelling in sources.toml.",
+                    file=table.file,
+                )
+        keep &= words.isin(wanted).to_numpy()
+    return table if keep.all() else table.keep(keep)
+
+
+def _framed(placed: Placed, time: str, clock: str, values: pd.DataFrame) -> pd.DataFrame:
+    frame = pd.DataFrame({time: placed.start, clock: placed.start_clock})
+    frame = pd.concat([frame, values], axis=1)
+    return frame.assign(file=placed.table.file, row=placed.table.rows)
+
+
+def _records(placed: Placed, source: Source, findings: Findings) -> pd.DataFrame:
+    spec = COLUMNS[source.stream]
+    table = placed.table
+    values: dict[str, Any] = {}
+    given = {*source.columns, *source.constants}
+    size = len(table.rows)
+    for name in spec.numbers:
+        known = name in given
+        values[name] = (
+            read_numbers(table, source, name, findings) if known else np.full(size, np.nan)
+        )
+    for name in (*spec.texts, *spec.choices):
+        if name not in given:
+            values[name] = pd.Series([""] * size, dtype="str")
+        elif name in spec.choices:
+            values[name] = read_choice(table, source, name, spec.choices[name], findings)
+        else:
+            values[name] = read_words(table, source, name)
+    frame = _framed(placed, *_names(source.stream), pd.DataFrame(values)).assign(left_out="")
+    if spec.interval:
+        end = placed.start if placed.end is None else placed.end
+        end_clock = placed.start_clock if placed.end_clock is None else placed.end_clock
+        frame = frame.assign(end=end, end_clock=end_clock)
+        frame = _checked_interval(frame, table, source.stream, findings)
+    return _with_word(frame, table, source, findings)
+
+
+def _names(stream: str) -> tuple[str, str]:
+    return ("start", "start_clock") if COLUMNS[stream].interval else ("time", "clock")
+
+
+def _checked_interval(
+    frame: pd.DataFrame, table: Table, stream: str, findings: Findings
+) -> pd.DataFrame:
+    backwards = (frame["end"] < frame["start"]).to_numpy()
+    long = (frame["end"] - frame["start"] > pd.Timedelta(hours=24)).to_numpy(copy=True)
+    long &= stream != "tags"
+    for mask, what, reason in (
+        (backwards, "{n} record(s) that end before they start", "ends before it starts"),
+        (long, "{n} record(s) longer than 24 hours", "longer than 24 hours"),
+    ):
+        findings.rows(
+            Severity.LEFT_OUT,
+            what,
+            "a start, and an end within the next 24 hours",
+            "Correct the times of that row.",
+            at=where_from(table, mask),
+            shown=[f"{a:%Y-%m-%d %H:%M} to {b:%Y-%m-%d %H:%M}" for a, b in _spans(frame[mask])],
+        )
+        frame.loc[mask & (frame["left_out"] == "").to_numpy(), "left_out"] = reason
+    return frame
+
+
+def _spans(frame: pd.DataFrame) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
+    return list(zip(frame["start_clock"], frame["end_clock"], strict=True))
+
+
+def _with_word(
+    frame: pd.DataFrame, table: Table, source: Source, findings: Findings
+) -> pd.DataFrame:
+    if source.stream == "sleep" and frame["asleep_min"].isna().any():
+        stages = frame["deep_min"] + frame["rem_min"] + frame["light_min"]
+        frame["asleep_min"] = frame["asleep_min"].fillna(stages)
+    if source.stream != "tags":
+        return frame
+    blank = (frame["tag"] == "").to_numpy()
+    findings.rows(
+        Severity.LEFT_OUT,
+        "{n} row(s) with a time and no tag",
+        "a word in every row",
+        "Write the tag, or remove the row.",
+        at=where_from(table, blank),
+    )
+    return frame[~blank].reset_index(drop=True)

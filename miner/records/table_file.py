@@ -1,0 +1,186 @@
+"""Reads the rows of one delimited file, each with its line number."""
+
+from __future__ import annotations
+
+import csv
+import io
+import warnings
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from miner.errors import MinerError
+from miner.records.findings import Findings
+from miner.records.sources import Source
+from miner.records.text_file import TextFile
+from miner.results import Severity
+from miner.rulebook import nearest
+
+Text: TypeAlias = "pd.Series[str]"
+_SEPARATORS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows of one file as they stand there.
+
+    Attributes:
+        file: its name inside the client folder.
+        cells: one column for each of the file's own; text, or numbers where all of a column are.
+        rows: the line number of each row, from 1 as an editor shows it.
+    """
+
+    file: str
+    cells: pd.DataFrame
+    rows: NDArray[np.int64]
+
+    def text(self, column: str) -> Text:
+        """Return a column as text without blanks around it; a blank cell is an empty text."""
+        cells = self.cells[column]
+        if not pd.api.types.is_string_dtype(cells):
+            cells = cells.astype("str")
+        return cells.fillna("").str.strip()
+
+    def keep(self, mask: NDArray[np.bool_]) -> Table:
+        """Return the rows for which the mask is true."""
+        return Table(self.file, self.cells[mask].reset_index(drop=True), self.rows[mask])
+
+
+def check_header(text: TextFile, source: Source, needed: tuple[str, ...]) -> None:
+    """See that a file's header can be used.
+
+    Raises:
+        MinerError: it is not split by this delimiter, repeats a name, or lacks a needed column.
+    """
+    header = text.header
+    row = text.first_row - 1
+    if len(header) == 1 and len(needed) > 1:
+        other = [mark for mark in _SEPARATORS if mark != source.delimiter and mark in header[0]]
+        if other:
+            spoken = _SEPARATORS.get(source.delimiter, source.delimiter)
+            shown = other[0].replace("\t", "\\t")
+            raise MinerError(
+                f"one column was found, '{header[0][:60]}'; it seems to be separated by "
+                f"{_SEPARATORS[other[0]]}",
+                f"columns separated by {spoken}",
+                f'Add delimiter = "{shown}" to the entry of this file in sources.toml.',
+                file=text.name,
+                row=row,
+            )
+    twice = [name for name in dict.fromkeys(header) if name and header.count(name) > 1]
+    if twice:
+        raise MinerError(
+            f"the column '{twice[0]}' stands twice in the header",
+            "each column once",
+            "Rename or remove one of them, or skip rows above the real header with skip_rows.",
+            file=text.name,
+            row=row,
+        )
+    for name in needed:
+        if name not in header:
+            raise _missing(text, name, row)
+
+
+def _missing(text: TextFile, name: str, row: int) -> MinerError:
+    close = nearest(name, text.header) or nearest(name.casefold(), text.header)
+    folded = [each for each in text.header if each.casefold() == name.casefold()]
+    if folded:
+        close = f"Did you mean '{folded[0]}'?"
+    listed = ", ".join(f"'{each}'" for each in text.header[:12])
+    return MinerError(
+        f"there is no column '{name}'; the columns are {listed}",
+        f"a column '{name}'",
+        f"{close} Rename the column, or say in sources.toml which column it is".strip(),
+        file=text.name,
+        row=row,
+    )
+
+
+def read_rows(text: TextFile, source: Source, findings: Findings) -> Table:
+    """Read the rows below the header.
+
+    A row with more cells than the header is left out and counted; a blank row is passed over.
+    """
+    body = text.body[text.body_at :]
+    table = _read_fast(text, body, source)
+    if table is None:
+        table = _read_row_by_row(text, body, source, findings)
+    cells = table.cells
+    blank = cells.isna().all(axis=1).to_numpy() if cells.iloc[:, 0].isna().any() else None
+    return table.keep(~blank) if blank is not None and blank.any() else table
+
+
+def _read_fast(text: TextFile, body: bytes, source: Source) -> Table | None:
+    names = [name or f"column {at + 1}" for at, name in enumerate(text.header)]
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", pd.errors.ParserWarning)
+            cells = pd.read_csv(
+                io.BytesIO(b"".join((_header_line(len(names)), body))),
+                sep=source.delimiter,
+                decimal=source.decimal,
+                dtype={f"{names.index(name)}": "str" for name in source.texts},
+                keep_default_na=False,
+                na_values=["", *source.not_measured],
+                index_col=False,
+                skip_blank_lines=False,
+                low_memory=False,
+            )
+    except (pd.errors.ParserError, pd.errors.ParserWarning, pd.errors.EmptyDataError):
+        return None
+    cells.columns = pd.Index(names)
+    lines = body.count(b"\n") + (bool(body) and not body.endswith(b"\n"))
+    if lines != len(cells):
+        rows = _line_numbers(body, source.delimiter, text.first_row)
+        return Table(text.name, cells, rows) if len(rows) == len(cells) else None
+    rows = np.arange(text.first_row, text.first_row + len(cells), dtype=np.int64)
+    return Table(text.name, cells, rows)
+
+
+def _header_line(columns: int) -> bytes:
+    return b"".join((b",".join(b"%d" % at for at in range(columns)), b"\n"))
+
+
+def _line_numbers(body: bytes, delimiter: str, first: int) -> NDArray[np.int64]:
+    reader = csv.reader(io.StringIO(body.decode("utf-8"), newline=""), delimiter=delimiter)
+    begins, last = [], 0
+    for _ in reader:
+        begins.append(first + last)
+        last = reader.line_num
+    return np.array(begins, dtype=np.int64)
+
+
+def _read_row_by_row(text: TextFile, body: bytes, source: Source, findings: Findings) -> Table:
+    width, kept, rows, ragged = len(text.header), [], [], []
+    reader = csv.reader(io.StringIO(body.decode("utf-8"), newline=""), delimiter=source.delimiter)
+    last = 0
+    try:
+        for record in reader:
+            begin, last = text.first_row + last, reader.line_num
+            if any(cell.strip() for cell in record[width:]):
+                ragged.append((begin, source.delimiter.join(record)))
+                continue
+            kept.append((record + [""] * width)[:width])
+            rows.append(begin)
+    except csv.Error as error:
+        raise MinerError(
+            f"the row cannot be split into cells ({error})",
+            "a row of cells, quotes in pairs",
+            "Correct that row and run again.",
+            file=text.name,
+            row=text.first_row + last,
+        ) from error
+    findings.rows(
+        Severity.LEFT_OUT,
+        f"{{n}} row(s) with more than the {width} cells of the header",
+        f"{width} cells separated by {_SEPARATORS.get(source.delimiter, source.delimiter)}",
+        "Correct the row(s), or set the delimiter and the decimal sign in sources.toml.",
+        at=pd.DataFrame({"file": text.name, "row": [row for row, _ in ragged]}),
+        shown=[shown for _, shown in ragged],
+    )
+    cells = pd.DataFrame(kept, columns=list(text.header), dtype="str")
+    cells = cells.mask(cells.isin(["", *source.not_measured]))
+    return Table(text.name, cells, np.array(rows, dtype=np.int64))

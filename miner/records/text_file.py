@@ -1,0 +1,147 @@
+"""Reads the bytes of one text file and finds its header, or says what is wrong with it."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+from dataclasses import dataclass
+from pathlib import Path
+
+from miner.errors import MinerError
+
+_BOMS = (
+    (codecs.BOM_UTF8, "utf-8"),
+    (codecs.BOM_UTF16_LE, "utf-16-le"),
+    (codecs.BOM_UTF16_BE, "utf-16-be"),
+)
+_SIGNATURES = (
+    (b"PK\x03\x04", "a spreadsheet or an archive"),
+    (b"\xd0\xcf\x11\xe0", "an old spreadsheet"),
+    (b"%PDF", "a PDF document"),
+    (b"\x1f\x8b", "a compressed file"),
+    (b"\x89PNG", "a picture"),
+    (b"SQLite format", "a database"),
+)
+_HEAD = 65_536
+_SAVE = "Save it as CSV (comma separated, UTF-8) and run again."
+
+
+@dataclass(frozen=True, slots=True)
+class TextFile:
+    """One delimited file.
+
+    Attributes:
+        name: its name inside the client folder.
+        raw: its bytes as they are on disk.
+        body: the same as UTF-8 with LF line ends and no byte-order mark.
+        header: the names of its columns, without blanks around them.
+        first_row: the line number of the first row below the header.
+        body_at: the offset of that row in ``body``.
+    """
+
+    name: str
+    raw: bytes
+    body: bytes
+    header: tuple[str, ...]
+    first_row: int
+    body_at: int
+
+
+def read_bytes(path: Path, name: str) -> bytes:
+    """Return the bytes of a file.
+
+    Raises:
+        MinerError: it is a folder, or it may not be read.
+    """
+    if path.is_dir():
+        raise MinerError(
+            "this is a folder", "a CSV file", "Move or rename the folder and run again.", file=name
+        )
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise MinerError(
+            f"the file cannot be read ({error.strerror or error})",
+            "a file you may read",
+            "Check the rights of the file and run again.",
+            file=name,
+        ) from error
+
+
+def open_text(
+    name: str, raw: bytes, *, encoding: str | None, delimiter: str, skip_rows: int
+) -> TextFile | None:
+    """Decode a file and find its header; None where nothing stands in it.
+
+    Raises:
+        MinerError: it is not text, or not in that encoding, or has no usable header.
+    """
+    body = _utf8(name, raw, encoding)
+    if not body.strip():
+        return None
+    start, line = _after_lines(body, skip_rows), skip_rows + 1
+    if start is None:
+        raise MinerError(
+            f"the file ends before row {line}",
+            f"a header below the first {skip_rows} rows",
+            "Correct skip_rows in sources.toml.",
+            file=name,
+        )
+    while body[start : start + 1] == b"\n":
+        start, line = start + 1, line + 1
+    head = io.StringIO(body[start : start + _HEAD].decode("utf-8", "ignore"), newline="")
+    reader = csv.reader(head, delimiter=delimiter)
+    try:
+        header = tuple(cell.strip() for cell in next(reader))
+    except (StopIteration, csv.Error):
+        return None
+    while header and not header[-1]:
+        header = header[:-1]
+    end = _after_lines(body, reader.line_num, start)
+    body_at = len(body) if end is None else end
+    return TextFile(name, raw, body, header, line + reader.line_num, body_at)
+
+
+def _utf8(name: str, raw: bytes, encoding: str | None) -> bytes:
+    for signature, kind in _SIGNATURES:
+        if raw.startswith(signature):
+            raise MinerError(f"this is {kind}, not text", "a CSV file", _SAVE, file=name)
+    for bom, known in _BOMS:
+        if raw.startswith(bom) and (encoding is None or encoding.lower().startswith("utf")):
+            raw, encoding = raw[len(bom) :], known
+            break
+    encoding = encoding or "utf-8"
+    if b"\0" in raw and not encoding.lower().startswith(("utf-16", "utf_16", "utf-32")):
+        raise MinerError(
+            "the file holds zero bytes: it is not text, or it is UTF-16",
+            "text in UTF-8",
+            'If it is UTF-16 add encoding = "utf-16" to its entry in sources.toml.',
+            file=name,
+        )
+    body = _checked(name, raw, encoding)
+    return body.replace(b"\r\n", b"\n").replace(b"\r", b"\n") if b"\r" in body else body
+
+
+def _checked(name: str, raw: bytes, encoding: str) -> bytes:
+    try:
+        text = raw.decode(encoding)
+    except UnicodeDecodeError as error:
+        seen = raw[error.start : error.start + 1]
+        guess = seen.decode("cp1252", "replace")
+        raise MinerError(
+            f"the character after {error.start} bytes is not {encoding.upper()}",
+            f"text in {encoding.upper()}",
+            f"If it should read '{guess}' add encoding = \"cp1252\" to its entry in sources.toml.",
+            file=name,
+            row=raw[: error.start].count(b"\n") + 1,
+        ) from error
+    return raw if codecs.lookup(encoding).name == "utf-8" else text.encode("utf-8")
+
+
+def _after_lines(body: bytes, lines: int, at: int = 0) -> int | None:
+    for _ in range(lines):
+        at = body.find(b"\n", at) + 1
+        if at == 0:
+            return None
+    return at

@@ -1,0 +1,123 @@
+"""Reads a settings file; a mistake is told by file, table, key and the nearest known key."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, TypeVar, get_args
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
+
+from miner.errors import MinerError
+from miner.rulebook import nearest
+
+
+class TomlModel(BaseModel):
+    """A table of a settings file: frozen, and every key in it is known."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+
+Model = TypeVar("Model", bound=TomlModel)
+
+
+def _known_zone(name: str) -> str:
+    try:
+        ZoneInfo(name)
+    except (KeyError, ValueError, OSError) as error:
+        hint = nearest(name, tuple(sorted(available_timezones())))
+        raise ValueError(f"a time zone such as 'Europe/Lisbon'. {hint}".strip()) from error
+    return name
+
+
+Zone = Annotated[str, AfterValidator(_known_zone)]
+
+
+def read_toml(path: Path, model: type[Model]) -> Model:
+    """Read one settings file; a file that is not there is the model's defaults.
+
+    Raises:
+        MinerError: the file cannot be read, is not TOML, or a key in it is wrong.
+    """
+    if not path.exists():
+        return model()
+    try:
+        table = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except tomllib.TOMLDecodeError as error:
+        raise MinerError(
+            f"the file is not valid TOML: {error}",
+            "tables of the form [name] with key = value, texts in quotes",
+            "Correct that line and run again.",
+            file=path.name,
+        ) from error
+    except (OSError, UnicodeDecodeError) as error:
+        raise MinerError(
+            f"the file cannot be read ({error})",
+            "a text file in UTF-8",
+            "Check the file.",
+            file=path.name,
+        ) from error
+    try:
+        return model(**table)
+    except ValidationError as error:
+        raise _explain(error, model, path.name) from error
+
+
+def _explain(error: ValidationError, model: type[BaseModel], file: str) -> MinerError:
+    first = error.errors()[0]
+    place = [part for part in first["loc"] if part != "[key]"]
+    found, key = _spoken(place), str(place[-1]) if place else ""
+    if first["type"] == "extra_forbidden":
+        known = tuple(_table_at(model, place[:-1]).model_fields)
+        do = nearest(key, known) or "Remove that key and run again."
+        return MinerError(
+            f"the key {found} is not known", f"one of {', '.join(known)}", do, file=file
+        )
+    if first["type"] == "missing":
+        return MinerError(
+            f"the key {found} is missing",
+            "it to be given",
+            "Add that key and run again.",
+            file=file,
+        )
+    expected = first["msg"].removeprefix("Value error, ")
+    expected = expected.removeprefix("Input should be ").strip()
+    return MinerError(
+        f"{found} is {_short(first['input'])}",
+        expected[:1].lower() + expected[1:],
+        "Correct that key and run again.",
+        file=file,
+    )
+
+
+def _spoken(place: list[int | str]) -> str:
+    words = [f"number {part + 1}" if isinstance(part, int) else str(part) for part in place]
+    if len(words) < 2:
+        return f"'{words[0]}'" if words else "the file"
+    return f"'{words[-1]}' in [{' '.join(words[:-1])}]"
+
+
+def _short(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def _table_at(model: type[BaseModel], place: list[int | str]) -> type[BaseModel]:
+    for part in place:
+        if isinstance(part, int):
+            continue
+        field = model.model_fields.get(part) or next(
+            (item for item in model.model_fields.values() if item.alias == part), None
+        )
+        inner = _models_in(field.annotation) if field else []
+        if not inner:
+            break
+        model = inner[0]
+    return model
+
+
+def _models_in(annotation: Any) -> list[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [found for part in get_args(annotation) for found in _models_in(part)]
