@@ -1,0 +1,149 @@
+"""The day table: one row a biological day, what was measured, and what was done."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from miner.records.client import Client
+from miner.rulebook import FactorRule, RuleBook
+from miner.tables.biological_days import Days
+from miner.tables.clockwork import stamps
+from miner.tables.columns import Source
+from miner.tables.cuts import cut
+from miner.tables.day_records import DayRecords, measure_named, records_of
+from miner.tables.found import Found
+from miner.tables.measures import MEASURES
+from miner.tables.measures_tags import tagged
+from miner.tables.outcomes_of_day import outcomes_over
+from miner.tables.published import published_by_day
+from miner.tables.trace import Trace
+from miner.tables.unit_table import Cell, UnitTable
+from miner.tables.usable import coverage_of, left_out_days
+from miner.tables.windows import Windows, clock_windows, own_windows
+
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+
+
+@dataclass(frozen=True, slots=True)
+class _Columns:
+    """Cells by column, in the order of the columns, and the names of the days."""
+
+    names: tuple[str, ...]
+    cells: Mapping[str, Sequence[Found]]
+
+    def frame(self, field: str = "value") -> pd.DataFrame:
+        index = pd.Index(self.names, dtype=object, name="unit")
+        data = {
+            name: np.array([getattr(item, field) for item in found], dtype=np.float64)
+            for name, found in self.cells.items()
+        }
+        return pd.DataFrame(data, index=index)
+
+    def reasons(self, field: str = "value") -> dict[Cell, str]:
+        return {
+            (day, name): item.why
+            for name, found in self.cells.items()
+            for day, item in zip(self.names, found, strict=True)
+            if item.why and np.isnan(getattr(item, field))
+        }
+
+    def sources(self) -> dict[Cell, tuple[Source, ...]]:
+        return {
+            (day, name): item.rows
+            for name, found in self.cells.items()
+            for day, item in zip(self.names, found, strict=True)
+            if item.rows
+        }
+
+
+def day_table(client: Client, rules: RuleBook) -> UnitTable:
+    """Return one row a biological day: outcomes, factors, and where each came from.
+
+    Args:
+        client: the records as read.
+        rules: the rule books; their outcomes and factors of a day become the columns.
+
+    Raises:
+        MinerError: the rule book asks for an outcome, window or measure that is not known.
+    """
+    records = records_of(client, rules)
+    days, trace = records.days, records.trace
+    outcome_rules = rules.outcomes_of("day")
+    own = own_windows(trace, days, records.nights)
+    by_clock = clock_windows(trace, days, records.nights)
+    limit = client.settings.range[1]
+    why = left_out_days(client, trace, days, records.tags, rules.cautions)
+    outcomes = _Columns(days.names, outcomes_over(trace, own, outcome_rules, limit))
+    again = _Columns(days.names, outcomes_over(trace, by_clock, outcome_rules, limit))
+    factors = _Columns(days.names, _factors(records, rules, [not text for text in why]))
+    head = _head(client, trace, days, own["day"], why)
+    return UnitTable(
+        unit="day",
+        frame=pd.concat([head, outcomes.frame(), factors.frame("decided")], axis=1),
+        outcomes=tuple(outcomes.cells),
+        factors=tuple(factors.cells),
+        measures=factors.frame(),
+        by_clock=again.frame(),
+        reasons=outcomes.reasons() | factors.reasons("decided"),
+        sources=outcomes.sources() | factors.sources(),
+        context=published_by_day(trace, own["day"], head.index),
+    )
+
+
+def _factors(
+    records: DayRecords, rules: RuleBook, usable: Sequence[bool]
+) -> dict[str, list[Found]]:
+    out = {}
+    for name, rule in factor_rules(records, rules).items():
+        tag = name.partition("tag:")[2]
+        measure = tagged(tag) if tag else measure_named(rule.measure, name, MEASURES)
+        found = [measure(records, k) for k in range(len(records.days))]
+        out[name] = cut(found, rule, usable)
+    return out
+
+
+def factor_rules(records: DayRecords, rules: RuleBook) -> dict[str, FactorRule]:
+    """Return the rule of every factor column: the rule book's order, then the client's tags."""
+    listed = {name: rule for name, rule in rules.factors_of("day").items() if "*" not in name}
+    if "tag:*" not in rules.factors:
+        return listed
+    tags = {f"tag:{tag}": rules.factor(f"tag:{tag}") for tag in records.tags.habits}
+    return listed | tags
+
+
+def _head(
+    client: Client, trace: Trace, days: Days, window: Windows, why: Sequence[str]
+) -> pd.DataFrame:
+    rest = {str(item).casefold() for item in client.settings.rest_days}
+    names = days.names
+    weekday = [WEEKDAYS[(int(number) + 3) % 7] for number in days.number]
+    return pd.DataFrame(
+        {
+            "date": list(names),
+            "day_number": days.number,
+            "start": stamps(days.start_clock),
+            "end": stamps(days.end_clock),
+            "rest_day": [
+                name in rest or day in rest or day in {item[:3] for item in rest}
+                for name, day in zip(names, weekday, strict=True)
+            ],
+            "sensor": [
+                _main_sensor(trace, int(low), int(high))
+                for low, high in zip(window.low, window.high, strict=True)
+            ],
+            "coverage": coverage_of(trace, days),
+            "usable": [not text for text in why],
+            "left_out": list(why),
+        },
+        index=pd.Index(names, dtype=object, name="unit"),
+    )
+
+
+def _main_sensor(trace: Trace, low: int, high: int) -> str:
+    if high <= low:
+        return ""
+    return trace.sensors[int(np.bincount(trace.sensor[low:high]).argmax())]

@@ -1,0 +1,85 @@
+"""The numbers behind the movement factors: minutes, steps, and walks after meals."""
+
+from __future__ import annotations
+
+from math import isnan
+
+from miner.tables.clockwork import HOUR
+from miner.tables.day_records import DayRecords
+from miner.tables.eating import Occasion
+from miner.tables.found import Found, unknown
+
+WALK_WITHIN = HOUR
+
+
+def active_minutes(records: DayRecords, k: int) -> Found:
+    """Minutes of walking, moderate or vigorous activity from waking to falling asleep."""
+    window = records.waking_day(k)
+    why = why_no_activity(records, k, window)
+    if why:
+        return unknown(why)
+    active = records.movement.active
+    return Found(active.minutes(*window), rows=active.rows(*window))
+
+
+def vigorous_minutes(records: DayRecords, k: int) -> Found:
+    """Minutes of vigorous activity; unknown where exercise without an intensity could change it."""
+    window = records.waking_day(k)
+    why = why_no_activity(records, k, window)
+    if why:
+        return unknown(why)
+    moves = records.movement
+    if not moves.rated:
+        return unknown("no intensity is noted in the activity records")
+    minutes, rows = moves.vigorous.minutes(*window), moves.vigorous.rows(*window)
+    if moves.unrated.touch(*window):
+        return unknown("exercise without an intensity that day", rows, floor=minutes)
+    return Found(minutes, rows=rows)
+
+
+def steps(records: DayRecords, k: int) -> Found:
+    """Steps of the day; none counted at all means the tracker was off."""
+    day = records.day(k)
+    why = why_no_activity(records, k, day)
+    if why:
+        return unknown(why)
+    counted, rows = records.movement.steps_in(*day)
+    if isnan(counted):
+        return unknown("no steps are noted that day")
+    return Found(counted, rows=rows)
+
+
+def walk_after_breakfast_minutes(records: DayRecords, k: int) -> Found:
+    """Minutes walked within an hour of breakfast."""
+    return _walked_after(records, k, records.eaten[k].breakfast, "breakfast")
+
+
+def walk_after_lunch_minutes(records: DayRecords, k: int) -> Found:
+    """Minutes walked within an hour of lunch."""
+    return _walked_after(records, k, records.eaten[k].lunch, "lunch")
+
+
+def walk_after_dinner_minutes(records: DayRecords, k: int) -> Found:
+    """Minutes walked within an hour of dinner."""
+    return _walked_after(records, k, records.eaten[k].dinner, "dinner")
+
+
+def _walked_after(records: DayRecords, k: int, meal: Occasion | None, name: str) -> Found:
+    if meal is None:
+        return unknown(f"no {name} is logged that day")
+    window = (meal.at, meal.at + WALK_WITHIN)
+    why = why_no_activity(records, k, window)
+    if why:
+        return unknown(why, meal.rows)
+    walking = records.movement.walking
+    return Found(walking.minutes(*window), rows=meal.rows + walking.rows(*window))
+
+
+def why_no_activity(records: DayRecords, k: int, window: tuple[int, int]) -> str:
+    """Return why the activity records tell nothing about a window of a day, empty if they do."""
+    why = records.tracker.why_unknown("activity", window, records.day(k))
+    if why:
+        return why
+    counted, _ = records.movement.steps_in(*records.day(k))
+    off = counted == 0 or (isnan(counted) and records.movement.counts_steps)
+    return "no step was counted that day: the tracker was off" if off else ""

@@ -1,0 +1,135 @@
+"""The numbers behind the eating factors. What is not logged is unknown, never "no"."""
+
+from __future__ import annotations
+
+from math import isnan, nan
+
+from miner.tables.clockwork import HOUR
+from miner.tables.day_records import DayRecords
+from miner.tables.eating import Occasion
+from miner.tables.found import Found, unknown
+
+FEWEST_OCCASIONS = 2
+SNACK_AFTER_DINNER_MIN = 60
+SNACK_CARBS_G = 15
+SNACK_PROTEIN_G = 5
+LATE_FIRST_FOOD_H = 3
+LATER_OCCASIONS = 2
+NO_DINNER = "no dinner is logged that day"
+
+
+def carbs_grams(records: DayRecords, k: int) -> Found:
+    """Grams of carbohydrate of the day; where a meal does not tell, the rest is the least."""
+    items = records.eaten[k].occasions
+    rows = _rows(items)
+    if why := _too_few(items):
+        return unknown(why, rows)
+    if any(isnan(item.carbs) for item in items):
+        told = sum(item.carbs_told for item in items)
+        return unknown("the carbohydrate of a meal of this day is not told", rows, floor=told)
+    return Found(sum(item.carbs for item in items), rows=rows)
+
+
+def dinner_carbs_grams(records: DayRecords, k: int) -> Found:
+    """Grams of carbohydrate of the dinner; a noted level decides where grams are not told."""
+    dinner = records.eaten[k].dinner
+    if dinner is None:
+        return unknown(NO_DINNER)
+    if not isnan(dinner.carbs):
+        return Found(dinner.carbs, rows=dinner.rows)
+    decided = float(dinner.carbs_level == "high") if dinner.carbs_level else nan
+    why = "the carbohydrate of the dinner is not told"
+    return Found(why=why, rows=dinner.rows, decided=decided, floor=dinner.carbs_told)
+
+
+def carb_only_snacks(records: DayRecords, k: int) -> Found:
+    """How many snacks had 15 g of carbohydrate or more and under 5 g of protein."""
+    items = records.eaten[k].occasions
+    if why := _too_few(items):
+        return unknown(why, _rows(items))
+    snacks = records.eaten[k].between_meals()
+    told = [_carb_only(item) for item in snacks]
+    yes = float(sum(answer is True for answer in told))
+    rows = _rows(snacks) or _rows(items)
+    if None in told:
+        why = "the carbohydrate or protein of a snack is not told"
+        return unknown(why, rows, floor=yes)
+    return Found(yes, rows=rows)
+
+
+def evening_snacks(records: DayRecords, k: int) -> Found:
+    """How many snacks came after dinner: noted as one, or an hour or more after it."""
+    eaten = records.eaten[k]
+    if why := _too_few(eaten.occasions):
+        return unknown(why, _rows(eaten.occasions))
+    if eaten.dinner is None:
+        return unknown(NO_DINNER, _rows(eaten.occasions))
+    later = [
+        item
+        for item in eaten.occasions
+        if item.at > eaten.dinner.at
+        and (item.kind == "snack" or item.at - eaten.dinner.at >= SNACK_AFTER_DINNER_MIN * 60)
+    ]
+    return Found(float(len(later)), rows=eaten.dinner.rows + _rows(later))
+
+
+def dinner_clock(records: DayRecords, k: int) -> Found:
+    """Clock time of dinner in hours after midnight of the day's date (24.5 is half past twelve)."""
+    dinner = records.eaten[k].dinner
+    if dinner is None:
+        return unknown(NO_DINNER)
+    return Found((dinner.clock - records.midnight(k)) / HOUR, rows=dinner.rows)
+
+
+def hours_to_first_food(records: DayRecords, k: int) -> Found:
+    """Hours from a recorded waking to the first food logged.
+
+    Three hours or more count only where two later occasions are logged, so that the log of that
+    day is not merely begun late.
+    """
+    items = records.eaten[k].occasions
+    if why := _too_few(items):
+        return unknown(why, _rows(items))
+    if not records.days.woke[k]:
+        return unknown(records.no_night[k], _rows(items[:1]))
+    hours = (items[0].at - int(records.days.start[k])) / HOUR
+    if hours >= LATE_FIRST_FOOD_H and len(items) - 1 < LATER_OCCASIONS:
+        later = len(items) - 1
+        why = f"{later} later occasions are logged, {LATER_OCCASIONS} are needed"
+        return unknown(why, _rows(items))
+    return Found(hours, rows=records.days.night[k].sources + items[0].rows)  # type: ignore[union-attr]
+
+
+def eating_window_hours(records: DayRecords, k: int) -> Found:
+    """Hours from the first to the last occasion logged."""
+    items = records.eaten[k].occasions
+    if why := _too_few(items):
+        return unknown(why, _rows(items))
+    return Found((items[-1].at - items[0].at) / HOUR, rows=items[0].rows + items[-1].rows)
+
+
+def _too_few(items: tuple[Occasion, ...]) -> str:
+    if len(items) >= FEWEST_OCCASIONS:
+        return ""
+    return f"{len(items)} eating occasions are logged, {FEWEST_OCCASIONS} are needed"
+
+
+def _carb_only(item: Occasion) -> bool | None:
+    """Return whether it was carbohydrate only, None where that is not told."""
+    carbs: bool | None = None
+    protein: bool | None = None
+    if not isnan(item.carbs):
+        carbs = item.carbs >= SNACK_CARBS_G
+    elif item.carbs_level:
+        carbs = item.carbs_level != "low"
+    if not isnan(item.protein):
+        protein = item.protein >= SNACK_PROTEIN_G
+    elif item.protein_level:
+        protein = item.protein_level != "low"
+    if carbs is False or protein is True:
+        return False
+    return None if carbs is None or protein is None else True
+
+
+def _rows(items: tuple[Occasion, ...] | list[Occasion]) -> tuple[tuple[str, int], ...]:
+    return tuple(row for item in items for row in item.rows)

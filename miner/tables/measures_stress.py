@@ -1,0 +1,36 @@
+"""The numbers behind the stress factors: stressed minutes of a day or a part of it."""
+
+from __future__ import annotations
+
+from miner.tables.clockwork import HOUR
+from miner.tables.day_records import DayRecords
+from miner.tables.found import Found, unknown
+
+NOON = 12 * HOUR
+EVENING = 18 * HOUR
+
+
+def stress_minutes(records: DayRecords, k: int) -> Found:
+    """Stressed minutes from waking to falling asleep."""
+    return _within(records, k, records.waking_day(k))
+
+
+def morning_stress_minutes(records: DayRecords, k: int) -> Found:
+    """Stressed minutes from waking to 12:00."""
+    wake, asleep = records.waking_day(k)
+    return _within(records, k, (wake, min(records.instant(k, NOON), asleep)))
+
+
+def evening_stress_minutes(records: DayRecords, k: int) -> Found:
+    """Stressed minutes from 18:00 to falling asleep."""
+    wake, asleep = records.waking_day(k)
+    return _within(records, k, (max(records.instant(k, EVENING), wake), asleep))
+
+
+def _within(records: DayRecords, k: int, window: tuple[int, int]) -> Found:
+    if window[1] <= window[0]:
+        return unknown("the client was asleep in this part of the day")
+    why = records.tracker.why_unknown("stress", window, records.day(k))
+    if why:
+        return unknown(why)
+    return Found(records.stress.minutes(*window), rows=records.stress.rows(*window))

@@ -1,0 +1,25 @@
+"""The number behind a tag factor: how often a tag was noted on a day."""
+
+from __future__ import annotations
+
+from miner.tables.day_records import DayRecords, Measure
+from miner.tables.found import Found, unknown
+
+
+def tagged(tag: str) -> Measure:
+    """Return the measure of one tag.
+
+    Before its first use a tag is unknown. After it a day without is "no" only where something,
+    a meal or any tag, was logged that day.
+    """
+
+    def count(records: DayRecords, k: int) -> Found:
+        by_day = records.tags.rows[tag]
+        if k in by_day:
+            return Found(float(len(by_day[k])), rows=by_day[k])
+        if k < min(by_day):
+            return unknown("before this tag was first used")
+        logged = records.eaten[k].occasions or any(k in at for at in records.tags.rows.values())
+        return Found(0.0) if logged else unknown("nothing was logged that day")
+
+    return count

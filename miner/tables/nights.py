@@ -1,0 +1,204 @@
+"""The main sleep of every night, put together from the episodes a tracker wrote down."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import isnan, nan
+
+import numpy as np
+import pandas as pd
+
+from miner.records.client import Client
+from miner.tables.clockwork import DAY, HOUR, seconds
+from miner.tables.columns import Source, numbers, origins, words
+
+LONGEST_WAKING_MIN = 60
+WAKES_FROM = 3 * HOUR
+WAKES_UNTIL = 14 * HOUR
+
+
+@dataclass(frozen=True, slots=True)
+class Episode:
+    """One row of the sleep stream; minutes are NaN where the tracker did not give them."""
+
+    start: int
+    end: int
+    start_clock: int
+    end_clock: int
+    main: bool
+    asleep: float
+    awake: float
+    deep: float
+    source: Source
+
+    @property
+    def minutes(self) -> float:
+        """Minutes from its start to its end."""
+        return (self.end - self.start) / 60
+
+
+@dataclass(frozen=True, slots=True)
+class Night:
+    """One main sleep, made of one or more episodes with an hour or less awake between them.
+
+    Attributes:
+        episodes: in time order, none overlapping another.
+        asleep_known: whether the tracker told time asleep, so that it need not be time in bed.
+    """
+
+    episodes: tuple[Episode, ...]
+
+    @property
+    def start(self) -> int:
+        """The instant of falling asleep."""
+        return self.episodes[0].start
+
+    @property
+    def end(self) -> int:
+        """The instant of waking."""
+        return self.episodes[-1].end
+
+    @property
+    def end_clock(self) -> int:
+        """The wall clock at waking."""
+        return self.episodes[-1].end_clock
+
+    @property
+    def middle_clock(self) -> int:
+        """The wall clock halfway between falling asleep and waking."""
+        return self.episodes[0].start_clock + (self.end - self.start) // 2
+
+    @property
+    def main(self) -> bool:
+        """Whether the tracker itself called any part of it the main sleep."""
+        return any(item.main for item in self.episodes)
+
+    @property
+    def span_min(self) -> float:
+        """Minutes from falling asleep to waking, time awake included."""
+        return (self.end - self.start) / 60
+
+    @property
+    def in_bed_min(self) -> float:
+        """Minutes within the episodes, time up between them left out."""
+        return sum(item.minutes for item in self.episodes)
+
+    @property
+    def asleep_known(self) -> bool:
+        """Whether the tracker told the time asleep of every part."""
+        return not any(isnan(item.asleep) for item in self.episodes)
+
+    @property
+    def asleep_min(self) -> float:
+        """Minutes asleep where the tracker told them, else minutes in bed."""
+        return sum(item.asleep for item in self.episodes) if self.asleep_known else self.in_bed_min
+
+    @property
+    def awake_min(self) -> float:
+        """Minutes awake after falling asleep, time up between the parts counted as awake."""
+        told = sum(item.awake for item in self.episodes)
+        if not isnan(told):
+            return told + self.span_min - self.in_bed_min
+        return max(self.span_min - self.asleep_min, 0.0) if self.asleep_known else nan
+
+    @property
+    def deep_min(self) -> float:
+        """Minutes of deep sleep, NaN where any part does not tell."""
+        return sum(item.deep for item in self.episodes)
+
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """The rows it is made of."""
+        return tuple(item.source for item in self.episodes)
+
+
+@dataclass(frozen=True, slots=True)
+class Nights:
+    """Main sleeps by the day number of their waking.
+
+    Attributes:
+        by_day: day number (days since 1970-01-01) to the night that ended on it.
+        why_not: day number to the reason, for nights whose record was left out.
+        naps: how many episodes were marked as naps and not used.
+        recorded: whether there is any sleep record to go by.
+    """
+
+    by_day: Mapping[int, Night]
+    why_not: Mapping[int, str]
+    naps: int
+    recorded: bool
+
+
+def nights_of(client: Client) -> Nights:
+    """Find every main sleep.
+
+    A night is the longest sleep that ends between 03:00 and 14:00 by the wall clock; an episode
+    marked main wins whenever it ends, an episode marked nap is never used. Parts with an hour or
+    less between them are one night. It belongs to the date of its waking.
+    """
+    frame = client.used("sleep")
+    kinds = words(frame["kind"])
+    naps = kinds.count("nap")
+    episodes = [item for item, kind in zip(_episodes(frame), kinds, strict=True) if kind != "nap"]
+    by_day: dict[int, Night] = {}
+    for night in _joined(episodes):
+        day, clock = divmod(night.end_clock, DAY)
+        if not night.main and not WAKES_FROM <= clock <= WAKES_UNTIL:
+            continue
+        best = by_day.get(day)
+        if best is None or (night.main, night.in_bed_min) > (best.main, best.in_bed_min):
+            by_day[day] = night
+    left_out = _left_out(client.streams["sleep"])
+    return Nights(
+        by_day=dict(sorted(by_day.items())),
+        why_not={day: why for day, why in left_out.items() if day not in by_day},
+        naps=naps,
+        recorded=bool(by_day),
+    )
+
+
+def _episodes(frame: pd.DataFrame) -> list[Episode]:
+    start, end = seconds(frame["start"]), seconds(frame["end"])
+    from_clock, to_clock = seconds(frame["start_clock"]), seconds(frame["end_clock"])
+    asleep, awake, deep = (numbers(frame[f"{name}_min"]) for name in ("asleep", "awake", "deep"))
+    stages = sum(numbers(frame[f"{name}_min"]) for name in ("deep", "rem", "light"))
+    asleep = np.where(np.isnan(asleep), stages, asleep)
+    kinds, rows = words(frame["kind"]), origins(frame)
+    return [
+        Episode(
+            int(start[k]),
+            int(end[k]),
+            int(from_clock[k]),
+            int(to_clock[k]),
+            kinds[k] == "main",
+            float(asleep[k]),
+            float(awake[k]),
+            float(deep[k]),
+            rows[k],
+        )
+        for k in range(len(frame))
+    ]
+
+
+def _joined(episodes: list[Episode]) -> list[Night]:
+    """Join parts of one night; of two records that overlap, the longer one is kept."""
+    groups: list[list[Episode]] = []
+    for item in sorted(episodes, key=lambda each: (each.start, each.end, each.source)):
+        last = groups[-1][-1] if groups else None
+        if last is None or item.start - last.end > LONGEST_WAKING_MIN * 60:
+            groups.append([item])
+        elif item.start >= last.end:
+            groups[-1].append(item)
+        elif (item.main, item.minutes) > (last.main, last.minutes):
+            groups[-1][-1] = item
+    return [Night(tuple(group)) for group in groups]
+
+
+def _left_out(frame: pd.DataFrame) -> dict[int, str]:
+    rows = frame[(frame["left_out"] != "") & (frame["kind"] != "nap")].dropna(subset=["end_clock"])
+    days = seconds(rows["end_clock"]) // DAY
+    return {
+        int(day): f"the record of this night was left out: {why}"
+        for day, why in zip(days, rows["left_out"].tolist(), strict=True)
+    }

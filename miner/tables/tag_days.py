@@ -1,0 +1,88 @@
+"""Tags by day: which may be habits, which tell of medicines, pregnancy or illness."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from miner.records.client import Client
+from miner.rulebook import Cautions
+from miner.tables.biological_days import Days
+from miner.tables.clockwork import DAY, seconds
+from miner.tables.columns import Source, origins, whole_words, words
+
+FEWEST_DAYS = 3
+MOST_TAGS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Tags:
+    """Tags by the place of the day they fall in.
+
+    Attributes:
+        rows: tag, then place of the day, then the rows of that tag on that day.
+        habits: tags that may be factors: on three days or more, the twenty commonest, by name.
+        medicine, pregnancy: tags of those kinds, with the wall-clock day number of first use.
+        illness: day numbers on which an illness was noted.
+    """
+
+    rows: Mapping[str, Mapping[int, tuple[Source, ...]]]
+    habits: tuple[str, ...]
+    medicine: Mapping[str, int]
+    pregnancy: Mapping[str, int]
+    illness: tuple[int, ...]
+
+    def illness_near(self, days_around: int) -> dict[int, int]:
+        """Return day numbers within so many days of an illness, with the nearest illness day."""
+        near: dict[int, int] = {}
+        for offset in sorted(range(-days_around, days_around + 1), key=abs):
+            for day in self.illness:
+                near.setdefault(day + offset, day)
+        return near
+
+
+def tags_of(client: Client, days: Days, cautions: Cautions) -> Tags:
+    """Sort the used tags by day and by kind; a tag with an end counts on every day it touches."""
+    frame = client.used("tags")
+    names, rows = words(frame["tag"]), origins(frame)
+    start, end = seconds(frame["start"]), seconds(frame["end"])
+    clock, to_clock = seconds(frame["start_clock"]) // DAY, seconds(frame["end_clock"]) // DAY
+    kinds = {
+        "medicine": whole_words(cautions.medicine_words),
+        "pregnancy": whole_words(cautions.pregnancy_words),
+        "illness": whole_words(cautions.illness_words),
+    }
+    first: dict[str, dict[str, int]] = {"medicine": {}, "pregnancy": {}}
+    illness: set[int] = set()
+    by_tag: dict[str, dict[int, list[Source]]] = {}
+    for k, name in enumerate(names):
+        told = [kind for kind, pattern in kinds.items() if pattern.search(name)]
+        for kind in told:
+            if kind == "illness":
+                illness.update(range(int(clock[k]), int(to_clock[k]) + 1))
+            else:
+                first[kind].setdefault(name, int(clock[k]))
+        if not told and name:
+            for place in _touched(days, int(start[k]), int(end[k])):
+                by_tag.setdefault(name, {}).setdefault(place, []).append(rows[k])
+    kept = {tag: {d: tuple(r) for d, r in at.items()} for tag, at in by_tag.items()}
+    common = [tag for tag, at in kept.items() if len(at) >= FEWEST_DAYS]
+    ranked = sorted(common, key=lambda tag: (-len(kept[tag]), tag))[:MOST_TAGS]
+    return Tags(
+        rows=kept,
+        habits=tuple(sorted(ranked)),
+        medicine=first["medicine"],
+        pregnancy=first["pregnancy"],
+        illness=tuple(sorted(illness)),
+    )
+
+
+def _touched(days: Days, start: int, end: int) -> range:
+    """Return the places of the days a tag touches; its end itself is not included."""
+    if not len(days) or end < days.start[0] or start >= days.end[-1]:
+        return range(0)
+    first = int(np.searchsorted(days.start, start, side="right")) - 1
+    last = int(np.searchsorted(days.start, max(start, end - 1), side="right")) - 1
+    return range(max(first, 0), min(max(last, first), len(days) - 1) + 1)

@@ -1,0 +1,114 @@
+"""The glucose readings as arrays, each with the time it stands for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from miner.records.client import Client
+from miner.tables.clockwork import DAY, Floats, Times, Zones, seconds
+from miner.tables.columns import Source
+
+USUAL_CADENCE_MIN = 5
+LONGEST_CADENCE_MIN = 60
+FEWEST_GAPS_FOR_A_CADENCE = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """Readings in time order.
+
+    Attributes:
+        at, clock: instants and wall-clock times in seconds.
+        value: mg/dL, NaN where the sensor showed only LO or HI.
+        ordered: the same with LO as minus and HI as plus infinity, for medians and limits.
+        minutes: the time each reading stands for: up to the next one, at most one cadence. So a
+            stored reading beside one on demand is not counted twice, and a gap is never filled.
+        cadence: minutes between readings on that day of that sensor (the commonest gap).
+        sensor: place in ``sensors``.
+        zones: what the wall clock added to the instant.
+    """
+
+    at: Times
+    clock: Times
+    value: Floats
+    ordered: Floats
+    minutes: Floats
+    cadence: Floats
+    sensor: NDArray[np.int64]
+    sensors: tuple[str, ...]
+    file: NDArray[np.object_]
+    row: NDArray[np.int64]
+    zones: Zones
+
+    def origin(self, place: int) -> Source:
+        """Return the file and row of one reading."""
+        return str(self.file[place]), int(self.row[place])
+
+    def ends(self, low: int, high: int) -> tuple[Source, ...]:
+        """Return the file and row of the first and the last of some readings."""
+        if high <= low:
+            return ()
+        return (self.origin(low), self.origin(high - 1))
+
+
+def trace_of(client: Client) -> Trace:
+    """Return the used glucose readings of a client."""
+    frame = client.used("glucose")
+    at, clock = seconds(frame["time"]), seconds(frame["clock"])
+    value = frame["glucose"].to_numpy(np.float64, na_value=np.nan)
+    censored = frame["censored"].to_numpy(np.float64, na_value=0.0)
+    ordered = np.where(censored < 0, -np.inf, np.where(censored > 0, np.inf, value))
+    sensor, names = _sensors(frame["sensor"], clock, client)
+    cadence = _cadence(at, sensor)
+    to_next = np.diff(at, append=at[-1:] + DAY) / 60
+    return Trace(
+        at=at,
+        clock=clock,
+        value=np.where(censored == 0, value, np.nan),
+        ordered=ordered,
+        minutes=np.minimum(to_next, cadence),
+        cadence=cadence,
+        sensor=sensor,
+        sensors=names,
+        file=frame["file"].to_numpy(object),
+        row=frame["row"].to_numpy(np.int64),
+        zones=Zones.seen(at, clock),
+    )
+
+
+def _sensors(
+    column: pd.Series, clock: Times, client: Client
+) -> tuple[NDArray[np.int64], tuple[str, ...]]:
+    changes = sorted(pd.Timestamp(change) for change in client.settings.sensor_changes)
+    codes, names = pd.factorize(column.fillna("").astype(object))
+    if changes and list(names) in ([], [""]):
+        marks = seconds(pd.Series(changes))
+        place = np.searchsorted(marks, clock, side="right").astype(np.int64)
+        return place, tuple(str(number + 1) for number in range(len(changes) + 1))
+    return codes.astype(np.int64), tuple(str(name) for name in names)
+
+
+def _cadence(at: Times, sensor: NDArray[np.int64]) -> Floats:
+    """Return the commonest gap of each reading's day and sensor, in whole minutes."""
+    if at.size < 2:
+        return np.full(at.size, float(USUAL_CADENCE_MIN))
+    gap = np.maximum(np.rint(np.diff(at) / 60), 1).astype(np.int64)
+    day = at // DAY
+    group = (day - day[0]) * (int(sensor.max(initial=0)) + 1) + sensor
+    inside = (gap <= LONGEST_CADENCE_MIN) & (sensor[1:] == sensor[:-1])
+    if not inside.any():
+        return np.full(at.size, float(USUAL_CADENCE_MIN))
+    usual = float(np.bincount(gap[inside]).argmax())
+    wide = LONGEST_CADENCE_MIN + 1
+    keys, counts = np.unique(group[:-1][inside] * wide + gap[inside], return_counts=True)
+    keyed, gaps = keys // wide, keys % wide
+    order = np.lexsort((gaps, -counts, keyed))
+    groups, first, place = np.unique(keyed[order], return_index=True, return_inverse=True)
+    total = np.bincount(place, weights=counts[order])
+    modal = np.where(total >= FEWEST_GAPS_FOR_A_CADENCE, gaps[order][first], usual)
+    found = np.minimum(np.searchsorted(groups, group), groups.size - 1)
+    return np.where(groups[found] == group, modal[found], usual).astype(np.float64)

@@ -1,0 +1,72 @@
+"""Which days can be used, and why the others cannot."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+
+from miner.records.client import Client
+from miner.rulebook import Cautions
+from miner.tables.biological_days import Days
+from miner.tables.clockwork import HOUR, Floats, iso_day
+from miner.tables.outcomes_of_day import covered, percent
+from miner.tables.tag_days import Tags
+from miner.tables.trace import Trace
+
+DAY_COVERAGE = 0.70
+"""Share of a day that readings must cover. Source: Battelino et al. 2019, Diabetes Care 42:1593."""
+
+HOURS_AFTER_A_JOURNEY = 72
+EPOCH = date(1970, 1, 1)
+
+
+def coverage_of(trace: Trace, days: Days) -> Floats:
+    """Return the share of each biological day that readings cover, LO and HI among them."""
+    low = np.searchsorted(trace.at, days.start, side="left")
+    high = np.searchsorted(trace.at, days.end, side="left")
+    length = days.end - days.start
+    return np.array(
+        [
+            covered(float(trace.minutes[a:b].sum()), int(size))
+            for a, b, size in zip(low, high, length, strict=True)
+        ],
+        dtype=np.float64,
+    )
+
+
+def left_out_days(
+    client: Client, trace: Trace, days: Days, tags: Tags, cautions: Cautions
+) -> list[str]:
+    """Return why each day is not used, empty where it is.
+
+    Days are left out where ``client.toml`` says so, around a tag of illness, for 72 hours after
+    the clock moved by two hours or more, and where readings cover under 70 % of the day.
+    """
+    told = {(item.day - EPOCH).days: item.reason for item in client.settings.left_out}
+    ill = tags.illness_near(cautions.illness_days_around)
+    share = coverage_of(trace, days)
+    why = []
+    for k, number in enumerate(days.number.tolist()):
+        if number in told:
+            why.append(f"left out in client.toml: {told[number]}")
+        elif number in ill:
+            why.append(f"illness was noted on {iso_day(ill[number])}")
+        else:
+            why.append(_journey(trace, days, k) or _too_few_readings(float(share[k])))
+    return why
+
+
+def _journey(trace: Trace, days: Days, k: int) -> str:
+    for at, hours in trace.zones.journeys():
+        if days.start[k] < at + HOURS_AFTER_A_JOURNEY * HOUR and days.end[k] > at:
+            return (
+                f"the clock moved by {abs(hours):g} hours, {HOURS_AFTER_A_JOURNEY} hours left out"
+            )
+    return ""
+
+
+def _too_few_readings(share: float) -> str:
+    if share >= DAY_COVERAGE:
+        return ""
+    return f"readings cover {percent(share)} of the day, {percent(DAY_COVERAGE)} are needed"
