@@ -46,85 +46,110 @@ def candidates(design: Design, target: Target, guard: Guardrails) -> list[Rule]:
         )
     elif known.any() and np.ptp(target.values[known]) == 0:
         outcome_withheld = Withheld("it never changed")
-    singles = [
-        _single(design, target, at, guard, outcome_withheld) for at in range(len(target.items))
-    ]
+    alone = singles(design, target, guard, outcome_withheld)
     if outcome_withheld is not None:
-        return singles
-    seen = {_key(rule.values, known): rule.items for rule in singles if rule.withheld is None}
-    return singles + _sets(design, target, guard, singles, seen)
+        return alone
+    seen = {_key(rule.values, known): rule.items for rule in alone if rule.withheld is None}
+    return alone + _sets(design, target, guard, alone, seen)
 
 
-def _single(
-    design: Design, target: Target, at: int, guard: Guardrails, withheld: Withheld | None
-) -> Rule:
-    values = target.items[at].values
+def singles(
+    design: Design, target: Target, guard: Guardrails, withheld: Withheld | None
+) -> list[Rule]:
+    """Return the rule of every item of an outcome; ``withheld`` closes them all."""
+    if not target.items:
+        return []
+    values = np.column_stack([item.values for item in target.items])
     counts = count(values, target)
-    reason = withheld or too_few(values, target, design, guard)
-    return Rule((at,), values, counts, reason)
+    reasons = too_few(values, target, design, guard)
+    return [
+        Rule((at,), values[:, at], counts[at], withheld or reasons[at])
+        for at in range(len(target.items))
+    ]
 
 
 def _sets(
     design: Design,
     target: Target,
     guard: Guardrails,
-    singles: list[Rule],
+    alone: list[Rule],
     seen: dict[bytes, tuple[int, ...]],
 ) -> list[Rule]:
     known = target.known
-    open_items = [at for at, rule in enumerate(singles) if rule.withheld is None]
+    open_items = [at for at, rule in enumerate(alone) if rule.withheld is None]
     units = int(known.sum())
     largest = guard.largest_rule if units >= guard.units_for_rules_of_three else 2
     largest = min(largest, guard.largest_rule)
     if largest < 2 or len(open_items) < 2:
         return []
-    yes = np.column_stack([target.items[at].values[known] == 1 for at in open_items])
-    found = frequent_itemsets(yes, largest, _least(units, design.unit, guard))
+    columns = np.column_stack([target.items[at].values for at in open_items])
+    found = frequent_itemsets(columns[known] == 1, largest, _least(units, design.unit, guard))
     rules = []
-    for itemset in found:
-        if len(itemset) < 2:
+    for size in range(2, largest + 1):
+        sets = np.array([itemset for itemset in found if len(itemset) == size], dtype=np.intp)
+        if not len(sets):
             continue
-        items = tuple(open_items[at] for at in itemset)
-        values = combine([target.items[at].values for at in items])
-        if too_few(values, target, design, guard) is not None:
-            continue
-        key = _key(values, known)
-        if key in seen:
-            continue
-        seen[key] = items
-        rules.append(Rule(items, values, count(values, target), None))
+        values = combine([columns[:, sets[:, place]] for place in range(size)])
+        counts = count(values, target)
+        reasons = too_few(values, target, design, guard)
+        for at in range(len(sets)):
+            items = tuple(open_items[place] for place in sets[at])
+            key = _key(values[:, at], known)
+            if reasons[at] is None and key not in seen:
+                seen[key] = items
+                rules.append(Rule(items, values[:, at], counts[at], None))
     return rules
 
 
-def count(values: Floats, target: Target) -> Counts:
-    """Count the outcome's known units with, without and unknown, and the high ones of each."""
-    known = target.known
-    high = target.high == 1
-    with_, without = known & (values == 1), known & (values == 0)
-    return Counts(
-        int(with_.sum()),
-        int((with_ & high).sum()),
-        int(without.sum()),
-        int((without & high).sum()),
-        int((known & np.isnan(values)).sum()),
+def count(values: Floats, target: Target) -> list[Counts]:
+    """Count the outcome's known units with, without and unknown, and the high ones of each.
+
+    Args:
+        values: shape (n, m), a rule a column.
+        target: the outcome.
+    """
+    part = values[target.known]
+    high = (target.high[target.known] == 1)[:, None]
+    with_, without = part == 1, part == 0
+    numbers = np.stack(
+        [
+            with_.sum(axis=0),
+            (with_ & high).sum(axis=0),
+            without.sum(axis=0),
+            (without & high).sum(axis=0),
+            np.isnan(part).sum(axis=0),
+        ],
+        axis=1,
     )
+    return [Counts(*row) for row in numbers.tolist()]
 
 
-def too_few(values: Floats, target: Target, design: Design, guard: Guardrails) -> Withheld | None:
-    """Return why a rule has too few units with or without it, or None."""
-    known = target.known
-    need = _least(int(known.sum()), design.unit, guard)
-    for side, words in ((1, "with"), (0, "without")):
-        chosen = known & (values == side)
-        have = int(chosen.sum())
-        if have < need:
-            return Withheld(f"too few {design.unit}s {words} it", have, need)
-        days = len(np.unique(design.times[chosen]))
-        if days < guard.fewest_distinct_days_each_side:
-            return Withheld(
-                f"too few different days {words} it", days, guard.fewest_distinct_days_each_side
-            )
-    return None
+def too_few(
+    values: Floats, target: Target, design: Design, guard: Guardrails
+) -> list[Withheld | None]:
+    """Return, for each rule (a column of (n, m)), why it has too few units, or None."""
+    part, times = values[target.known], design.times[target.known]
+    need = _least(len(part), design.unit, guard)
+    need_days = guard.fewest_distinct_days_each_side
+    out: list[Withheld | None] = [None] * values.shape[1]
+    for side, words in ((0, "without"), (1, "with")):
+        chosen = part == side
+        have = chosen.sum(axis=0)
+        days = have if design.unit == "day" else _distinct(chosen, times)
+        for at in np.flatnonzero((have < need) | (days < need_days)):
+            if have[at] < need:
+                out[at] = Withheld(f"too few {design.unit}s {words} it", int(have[at]), need)
+            else:
+                out[at] = Withheld(f"too few different days {words} it", int(days[at]), need_days)
+    return out
+
+
+def _distinct(chosen: NDArray[np.bool_], times: Floats) -> NDArray[np.intp]:
+    if not len(times):
+        return np.zeros(chosen.shape[1], dtype=np.intp)
+    starts = np.flatnonzero(np.concatenate([[True], times[1:] != times[:-1]]))
+    days: NDArray[np.intp] = np.logical_or.reduceat(chosen, starts, axis=0).sum(axis=0)
+    return days
 
 
 def _least(units: int, unit: str, guard: Guardrails) -> int:

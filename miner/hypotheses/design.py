@@ -140,11 +140,12 @@ def _item(
 def lagged(frame: pd.DataFrame, column: str, lag: int) -> Floats:
     """Return a column as it was ``lag`` days earlier, NaN after a gap, shape (rows,)."""
     values = frame[column].to_numpy(dtype=float)
-    if lag == 0:
+    if lag == 0 or not len(values):
         return values
     days = frame["day_number"].to_numpy()
-    by_day = dict(zip(days.tolist(), values.tolist(), strict=True))
-    return np.array([by_day.get(day - lag, np.nan) for day in days.tolist()], dtype=float)
+    place = np.searchsorted(days, days - lag)
+    found: Floats = np.where(days[place] == days - lag, values[place], np.nan)
+    return found
 
 
 def _nuisance(part: pd.DataFrame, least_days: int) -> tuple[Floats, tuple[str, ...]]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from miner.hypotheses.candidates import Rule, count, too_few
+from miner.hypotheses.candidates import Rule, singles
 from miner.hypotheses.design import Design, Target
 from miner.hypotheses.guard import Judged, judge_one
 from miner.hypotheses.search import OutcomeSearch, Tested, measure, untested
@@ -64,7 +64,7 @@ def _measured(
 ) -> tuple[OutcomeSearch, Tested]:
     own = _since(design, dates, question.fixed_on)
     target = own.target(question.outcome)
-    rules = [_rule(own, target, at, guard) for at in range(len(target.items))]
+    rules = _rules(own, target, guard)
     place = next(at for at, item in enumerate(target.items) if item.factor == question.factor)
     cache: Spectra = {}
     white = whitened(own, target.values, cache)
@@ -85,8 +85,7 @@ def _measured(
     return part, test
 
 
-def _rule(design: Design, target: Target, at: int, guard: Guardrails) -> Rule:
-    values = target.items[at].values
+def _rules(design: Design, target: Target, guard: Guardrails) -> list[Rule]:
     known = target.known
     withheld = None
     if known.sum() < guard.fewest_days_to_rank and design.unit == "day":
@@ -95,9 +94,7 @@ def _rule(design: Design, target: Target, at: int, guard: Guardrails) -> Rule:
     elif (tied := share_tied(target.values[known])) > guard.largest_share_tied:
         reason = "more than half the values are the same"
         withheld = Withheld(reason, tied, guard.largest_share_tied)
-    return Rule(
-        (at,), values, count(values, target), withheld or too_few(values, target, design, guard)
-    )
+    return singles(design, target, guard, withheld)
 
 
 def _closed(rule: Rule, withheld: Withheld) -> Rule:

@@ -198,8 +198,9 @@ def _suffix_maxima(item: _Ready, orders: Ints, rows: Ints, local: Ints, position
     if len(local) < len(r):
         r[local] = 0
         np.maximum(out[-1], np.maximum(r.max(axis=0), -r.min(axis=0)), out=out[-1])
-    maxima: Singles = np.maximum.accumulate(out[::-1], axis=0)[::-1]
-    return maxima
+    for at in range(positions - 2, -1, -1):
+        np.maximum(out[at], out[at + 1], out=out[at])
+    return out
 
 
 def _just_under(z: Floats) -> Floats:
