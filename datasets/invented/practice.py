@@ -14,6 +14,9 @@ from .diary import misspellings
 from .export import write_client, write_text
 from .scenario import Effect, Habit, Scenario, usual_habits
 
+MORNING = ("short_sleep", "wake_glucose")
+NIGHT = ("late_dinner", "overnight_mean")
+ASKED = {"insulin": "no", "pregnancy": "no", "medicines": "no", "eating_disorder": "no"}
 README = """\
 The people in this folder are invented.
 
@@ -30,44 +33,19 @@ def demo_scenarios(seed: int = 0) -> tuple[Scenario, ...]:
     too few days; client-04 messy files in mmol/L; client-05 two habits that always come
     together; client-06 takes insulin and reads high.
     """
-    morning, night = ("short_sleep", "wake_glucose"), ("late_dinner", "overnight_mean")
-    asked = {"insulin": "no", "pregnancy": "no", "medicines": "no", "eating_disorder": "no"}
+    agreed: dict[str, Any] = {"seed": seed, "pooled": True, "intake": ASKED}
+    faded: dict[str, Any] = {"fading": 0.35, "misspelt": 0.3, "time_zone": "Europe/Lisbon"}
+    other: dict[str, Any] = {"unit": "mmol/L", "cadence": 15, "messy": True}
+    both = (Effect(*MORNING, 12.0), Effect(*NIGHT, 14.0))
     pair = usual_habits() | {"tag:wine": Habit(0.33, together="late_dinner")}
+    clinic = {"diabetes": "yes", "insulin": "yes", "medicines": "yes", "pregnancy": "no"}
     return (
-        Scenario(
-            "client-01",
-            days=42,
-            seed=seed,
-            effects=(Effect(*morning, 12.0), Effect(*night, 14.0)),
-            sensor_days=21,
-            fading=0.35,
-            misspelt=0.3,
-            time_zone="Europe/Lisbon",
-            pooled=True,
-            intake=asked,
-        ),
-        Scenario("client-02", seed=seed, linked_meals=False, pooled=True, intake=asked),
-        Scenario("client-03", days=12, seed=seed, effects=(Effect(*morning, 12.0),)),
-        Scenario(
-            "client-04",
-            days=40,
-            seed=seed,
-            effects=(Effect(*morning, 13.0),),
-            unit="mmol/L",
-            cadence=15,
-            messy=True,
-            time_zone="Europe/Lisbon",
-            pooled=True,
-            intake=asked,
-        ),
-        Scenario("client-05", seed=seed, effects=(Effect(*night, 15.0),), habits=pair, pooled=True),
-        Scenario(
-            "client-06",
-            seed=seed,
-            base=132.0,
-            meal_size=1.7,
-            intake={"diabetes": "yes", "insulin": "yes", "medicines": "yes", "pregnancy": "no"},
-        ),
+        Scenario("client-01", 42, effects=both, base=93.0, sensor_days=21, **faded, **agreed),
+        Scenario("client-02", linked_meals=False, **agreed),
+        Scenario("client-03", 12, seed=seed, effects=(Effect(*MORNING, 12.0),)),
+        Scenario("client-04", 40, effects=(Effect(*MORNING, 13.0),), base=93.0, **other, **agreed),
+        Scenario("client-05", effects=(Effect(*NIGHT, 15.0),), habits=pair, **agreed),
+        Scenario("client-06", seed=seed, base=132.0, meal_size=1.7, intake=clinic),
     )
 
 

@@ -68,6 +68,12 @@ def test_habits_come_as_often_and_persist_as_asked():
         ), name
 
 
+def test_a_habit_with_an_effect_happens_about_as_often_as_asked_in_every_client():
+    for seed in range(60):
+        world = invented.simulate(invented.effect_scenario(seed, "short_sleep", 12.0))
+        assert 0.22 - 1e-9 <= world.happened["short_sleep"][1:-1].mean() <= 0.38 + 1e-9
+
+
 def test_a_habit_that_always_comes_with_another_is_the_same_days():
     pair = invented.demo_scenarios()[4]
     world = invented.simulate(pair)
@@ -125,7 +131,8 @@ def test_an_effect_moves_its_outcome_by_its_size_and_nothing_on_other_days(facto
     effect = invented.Effect(factor, outcome, size)
     plain = invented.null_scenario(3, 60)
     world = invented.simulate(replace(plain, effects=(effect,)))
-    moved = outcomes(world)[outcome] - outcomes(invented.simulate(plain))[outcome]
+    none = invented.simulate(replace(plain, effects=(replace(effect, size=0.0),)))
+    moved = outcomes(world)[outcome] - outcomes(none)[outcome]
     yes, shift = paired(world.happened[factor], moved, effect.lag_days)
     assert yes.sum() > 5
     assert shift[yes == 1] == pytest.approx(size, abs=0.02 * size)
@@ -133,10 +140,10 @@ def test_an_effect_moves_its_outcome_by_its_size_and_nothing_on_other_days(facto
 
 
 def test_effects_on_the_night_and_on_the_morning_leave_each_other_alone():
-    plain = invented.null_scenario(4, 60)
-    base = outcomes(invented.simulate(plain))
-    dinner = invented.effect_scenario(4, "late_dinner", 14.0, 60)
-    after = outcomes(invented.simulate(dinner))
+    base, after = (
+        outcomes(invented.simulate(invented.effect_scenario(4, "late_dinner", size, 60)))
+        for size in (0.0, 14.0)
+    )
     assert np.nanmax(np.abs(after["wake_glucose"] - base["wake_glucose"])) < 0.5
 
 
@@ -162,6 +169,7 @@ def test_a_walk_shrinks_the_rise_after_that_meal_by_its_share():
     flat = invented.simulate(replace(plain, meal_size=0.0)).glucose.latent
     usual = invented.simulate(plain).glucose
     world = invented.simulate(replace(plain, effects=(effect,)))
+    assert world.happened["walk_after_dinner"].any()
     for row in range(1, plain.days + 1):
         evening = (usual.time > row * 1440 + 1100) & (usual.time < row * 1440 + 1320)
         rise, walked = (usual.latent - flat)[evening], (world.glucose.latent - flat)[evening]
