@@ -30,6 +30,8 @@ def columns_of(stream: str) -> list[str]:
 def empty(stream: str) -> pd.DataFrame:
     """Return a stream without rows."""
     frame = pd.DataFrame({name: pd.Series(dtype="str") for name in columns_of(stream)})
+    if stream != "glucose":
+        frame["twin"] = pd.Series(dtype="uint64")
     numbers = (*COLUMNS[stream].numbers, "glucose")
     for name in frame.columns:
         if name in ("start", "end", "start_clock", "end_clock", "time", "clock"):
@@ -48,7 +50,7 @@ def join_files(stream: str, frames: list[pd.DataFrame]) -> pd.DataFrame:
     frames = [frame for frame in frames if not frame.empty]
     if not frames:
         return empty(stream)
-    return pd.concat(frames, ignore_index=True)[columns_of(stream)]
+    return pd.concat(frames, ignore_index=True)
 
 
 def once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
@@ -60,7 +62,8 @@ def once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     time = frame.columns[0]
     frame = frame.sort_values([time, "file", "row"], kind="stable", ignore_index=True)
     if stream == "glucose":
-        return _contradictions(_glucose_once(frame, findings), findings)
+        frame = _glucose_once(frame[columns_of(stream)], findings)
+        return _contradictions(frame, findings)
     frame = _records_once(stream, frame, findings)
     return _nights_once(frame, findings) if stream == "sleep" else frame
 
@@ -84,7 +87,7 @@ def _glucose_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
         again[back:] |= same & sensors & close & ~again[:-back]
     findings.rows(
         Severity.NOTE,
-        "{n} reading(s) that stand twice, counted once",
+        "{n} reading(s) written twice, counted once",
         "each reading once",
         "Nothing: files may overlap.",
         at=frame[again],
@@ -104,7 +107,7 @@ def _contradictions(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     rival[:-1] |= clash
     findings.rows(
         Severity.QUESTION,
-        "{n} reading(s) that contradict another of the same minute",
+        "{n} reading(s) beside another value of the same minute",
         "one value a minute, or a column that tells the sensors apart",
         "Say which file is right (remove or unmap the other), or map a sensor column.",
         at=frame[rival],
@@ -115,16 +118,21 @@ def _contradictions(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 
 
 def _records_once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
-    content = [name for name in frame.columns if name not in ("file", "row", "left_out")]
-    again = frame.duplicated(content).to_numpy()
+    content = [name for name in columns_of(stream) if name not in ("file", "row", "left_out")]
+    again = frame.duplicated([*content, "file", "twin"]).to_numpy()
+    if frame["file"].nunique() > 1:
+        within = frame[~again]
+        copy = within.groupby([*content, "file"], dropna=False, sort=False).cumcount()
+        elsewhere = within.assign(twin=copy).duplicated([*content, "twin"])
+        again[within.index[elsewhere]] = True
     findings.rows(
         Severity.NOTE,
-        f"{{n}} record(s) of {stream} that stand twice, counted once",
+        f"{{n}} record(s) of {stream} written twice, counted once",
         "each record once",
         "Nothing: files may overlap.",
         at=frame[again],
     )
-    return frame[~again].reset_index(drop=True)
+    return frame.loc[~again, columns_of(stream)].reset_index(drop=True)
 
 
 def _nights_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
@@ -149,7 +157,7 @@ def _nights_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     )
     findings.rows(
         Severity.QUESTION,
-        "{n} record(s) of sleep that overlap another and differ from it",
+        "{n} record(s) of sleep overlapping another that differs",
         "one record a night",
         "Remove the wrong ones, or keep only the final ones with 'where' in sources.toml.",
         at=frame.loc[sorted(rival)],

@@ -80,7 +80,12 @@ def place_rows(table: Table, source: Source, zone: str | None, findings: Finding
 
 def _times(table: Table, source: Source, name: str, zone: str | None) -> Times:
     try:
-        return read_times(table.text(source.columns[name]), source.time_format, zone)
+        return read_times(
+            table.text(source.columns[name]),
+            source.time_format,
+            zone,
+            dates_at_noon=source.stream == "tags",
+        )
     except ValueError as error:
         raise MinerError(
             f"time_format {source.time_format!r} cannot be used ({error})",
@@ -133,8 +138,11 @@ def _told(
             shown=text,
         )
     dropped = bad | times.skipped
-    if source.stream != "tags":
-        dropped = dropped | _no_time_of_day(table, column, times.date_only & ~bad, findings)
+    date_only = times.date_only & ~bad
+    if source.stream == "tags":
+        _at_noon(table, column, date_only, findings)
+    else:
+        dropped = dropped | _no_time_of_day(table, column, date_only, findings)
     _tell_clock_changes(table, column, times, findings)
     return dropped
 
@@ -149,6 +157,16 @@ def _no_time_of_day(table: Table, column: str, date_only: Mask, findings: Findin
         shown=table.text(column)[date_only] if date_only.any() else (),
     )
     return date_only
+
+
+def _at_noon(table: Table, column: str, date_only: Mask, findings: Findings) -> None:
+    findings.rows(
+        Severity.NOTE,
+        f"{{n}} date(s) without a time of day in '{column}', taken as 12:00 of that day",
+        "a date and a time of day",
+        "Add the time of day where it matters.",
+        at=where_from(table, date_only),
+    )
 
 
 def _tell_clock_changes(table: Table, column: str, times: Times, findings: Findings) -> None:

@@ -125,7 +125,7 @@ def _runs(frame: pd.DataFrame, gap: np.timedelta64) -> pd.DataFrame:
 
 def _as_stream(episodes: pd.DataFrame, source: Source, file: str) -> pd.DataFrame:
     spec = COLUMNS[source.stream]
-    frame = episodes[[*INTERVAL, "row"]].assign(file=file, left_out="")
+    frame = episodes[[*INTERVAL, "row"]].assign(file=file, left_out="", twin=np.uint64(0))
     for name in spec.numbers:
         frame[name] = episodes["level"] if name == "level" else np.nan
     for name in (*spec.texts, *spec.choices):

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from miner.records.cells import read_choice, read_numbers, read_words, where_from
 from miner.records.columns import COLUMNS
@@ -112,7 +113,16 @@ def _records(placed: Placed, source: Source, findings: Findings) -> pd.DataFrame
         end_clock = placed.start_clock if placed.end_clock is None else placed.end_clock
         frame = frame.assign(end=end, end_clock=end_clock)
         frame = _checked_interval(frame, table, source.stream, findings)
-    return _with_word(frame, table, source, findings)
+    return _completed(frame.assign(twin=_twins(frame, table)), table, source, findings)
+
+
+def _twins(frame: pd.DataFrame, table: Table) -> NDArray[np.uint64]:
+    content = frame.columns.difference(["file", "row", "left_out"])
+    alike = frame.duplicated(list(content), keep=False).to_numpy()
+    twins = np.zeros(len(frame), dtype=np.uint64)
+    if alike.any():
+        twins[alike] = pd.util.hash_pandas_object(table.cells[alike], index=False)
+    return twins
 
 
 def _names(stream: str) -> tuple[str, str]:
@@ -145,7 +155,7 @@ def _spans(frame: pd.DataFrame) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
     return list(zip(frame["start_clock"], frame["end_clock"], strict=True))
 
 
-def _with_word(
+def _completed(
     frame: pd.DataFrame, table: Table, source: Source, findings: Findings
 ) -> pd.DataFrame:
     if source.stream == "sleep" and frame["asleep_min"].isna().any():

@@ -47,13 +47,16 @@ class Times:
         return np.isnat(self.instant) & ~self.skipped
 
 
-def read_times(text: Text, time_format: str | None, zone: str | None) -> Times:
+def read_times(
+    text: Text, time_format: str | None, zone: str | None, *, dates_at_noon: bool = False
+) -> Times:
     """Read a column of times.
 
     Args:
         text: what is written, in the order of the file.
         time_format: strptime directives, or None for ISO 8601.
         zone: the zone of times without an offset, or None.
+        dates_at_noon: take a date without a time of day as 12:00.
 
     Raises:
         ValueError: the time_format itself cannot be used.
@@ -61,6 +64,8 @@ def read_times(text: Text, time_format: str | None, zone: str | None) -> Times:
     written, offset, zulu = _parse(text, time_format)
     own = ~np.isnat(offset) if offset is not None else np.zeros(len(text), dtype=bool)
     date_only = _without_time_of_day(text, written, time_format)
+    if dates_at_noon and date_only.any():
+        written = np.where(date_only, written + np.timedelta64(12, "h"), written)
     clock = written.copy()
     instant = written.copy()
     skipped, repeated, utc_only = (np.zeros(len(text), dtype=bool) for _ in range(3))

@@ -40,7 +40,7 @@ def tracker_worn(
     on_off_day = day.isin(off).to_numpy()
     findings.rows(
         Severity.LEFT_OUT,
-        f"no step in {len(off)} whole day(s), taken as the tracker not worn",
+        "{n} record(s) of days without one step, taken as the tracker not worn",
         "some steps on a day on which the tracker was worn",
         "Nothing, unless the client really did not take a step.",
         at=activity[on_off_day],
