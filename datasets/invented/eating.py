@@ -56,7 +56,7 @@ def eat(scenario: Scenario, flags: Mapping[str, Flags], nights: Nights) -> Meals
         _course("dinner", yes, dinner),
         _course("snack", flags["snack"], midnight + rng.uniform(910.0, 960.0, n)),
         _course("carb snack", flags["carb_only_snack"], midnight + rng.uniform(980.0, 1030.0, n)),
-        _course("carb snack", flags["evening_snack"], dinner + rng.uniform(40.0, 55.0, n)),
+        _course("snack", flags["evening_snack"], dinner + rng.uniform(40.0, 55.0, n)),
     ]
     row = np.concatenate([part[0] for part in parts])
     meal = np.concatenate([part[1] for part in parts])

@@ -34,8 +34,9 @@ def demo_scenarios(seed: int = 0) -> tuple[Scenario, ...]:
     together; client-06 takes insulin and reads high.
     """
     agreed: dict[str, Any] = {"seed": seed, "pooled": True, "intake": ASKED}
-    faded: dict[str, Any] = {"fading": 0.35, "misspelt": 0.3, "time_zone": "Europe/Lisbon"}
-    other: dict[str, Any] = {"unit": "mmol/L", "cadence": 15, "messy": True}
+    zone: dict[str, Any] = {"time_zone": "Europe/Lisbon"}
+    faded: dict[str, Any] = {"fading": 0.35, "misspelt": 0.3, **zone}
+    other: dict[str, Any] = {"unit": "mmol/L", "cadence": 15, "messy": True, **zone}
     both = (Effect(*MORNING, 12.0), Effect(*NIGHT, 14.0))
     pair = usual_habits() | {"tag:wine": Habit(0.33, together="late_dinner")}
     clinic = {"diabetes": "yes", "insulin": "yes", "medicines": "yes", "pregnancy": "no"}
@@ -43,7 +44,7 @@ def demo_scenarios(seed: int = 0) -> tuple[Scenario, ...]:
         Scenario("client-01", 42, effects=both, base=93.0, sensor_days=21, **faded, **agreed),
         Scenario("client-02", linked_meals=False, **agreed),
         Scenario("client-03", 12, seed=seed, effects=(Effect(*MORNING, 12.0),)),
-        Scenario("client-04", 40, effects=(Effect(*MORNING, 13.0),), base=93.0, **other, **agreed),
+        Scenario("client-04", 40, effects=(Effect(*MORNING, 13.0),), base=90.0, **other, **agreed),
         Scenario("client-05", effects=(Effect(*NIGHT, 15.0),), habits=pair, **agreed),
         Scenario("client-06", seed=seed, base=132.0, meal_size=1.7, intake=clinic),
     )

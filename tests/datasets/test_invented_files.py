@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from miner import resources
+from miner.records.reading import read_client
 
 invented = resources.invented()
 
@@ -207,6 +208,19 @@ def test_the_demo_practice_holds_what_it_promises(tmp_path):
     assert max(high) >= 200
     assert tomllib.loads((tmp_path / "practice.toml").read_text())["display_unit"] == "mg/dL"
     assert "invented" in (tmp_path / "README.txt").read_text()
+
+
+def test_every_client_of_the_demo_can_be_read_and_the_messy_faults_are_told(tmp_path):
+    invented.write_practice(tmp_path)
+    for folder in sorted(tmp_path.glob("client-*")):
+        client = read_client(folder)
+        assert all(len(client.used(stream)) for stream in CONTRACT), folder.name
+        assert all(finding.severity != "stop" for finding in client.findings)
+    messy = read_client(tmp_path / "client-04")
+    told = {(finding.file, finding.severity) for finding in messy.findings}
+    assert {("food-diary.csv", "left_out"), ("nights.csv", "note")} <= told
+    assert set(messy.streams["glucose"]["censored"]) == {-1, 0, 1}
+    assert (messy.streams["sleep"]["kind"] == "nap").any()
 
 
 def test_a_practice_of_any_size(tmp_path):
