@@ -34,7 +34,7 @@ def to_numbers(table: Table, column: str, decimal: str) -> tuple[Floats, Mask]:
     if decimal == ",":
         text = text.where(~text.str.contains(".", regex=False), "?")
         text = text.str.replace(",", ".", regex=False)
-    values = np.asarray(pd.to_numeric(text, errors="coerce"), dtype=np.float64)
+    values = np.array(pd.to_numeric(text, errors="coerce"), dtype=np.float64)
     values[np.isinf(values)] = np.nan
     return values, np.isnan(values) & (text != "").to_numpy()
 
