@@ -20,8 +20,13 @@ class _Given(BaseIndexer):
 
     begins: NDArray[np.int64]
 
-    def get_window_bounds(
-        self, num_values: int = 0, *_: object, **__: object
+    def get_window_bounds(  # pandas asks for these names
+        self,
+        num_values: int = 0,
+        min_periods: int | None = None,  # noqa: ARG002
+        center: bool | None = None,  # noqa: ARG002
+        closed: str | None = None,  # noqa: ARG002
+        step: int | None = None,  # noqa: ARG002
     ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         return self.begins, np.arange(1, num_values + 1, dtype=np.int64)
 

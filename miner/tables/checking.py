@@ -1,0 +1,89 @@
+"""The check: what was read, which days can be used, why others cannot, and what was noticed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from math import isfinite
+
+import numpy as np
+import pandas as pd
+
+from miner.records.client import STREAMS, Client
+from miner.results import CheckReport, Finding, StreamSummary
+from miner.rulebook import RuleBook
+from miner.tables.clockwork import DAY, HOUR, Times, seconds
+from miner.tables.noticed import noticed
+from miner.tables.referral import cautions
+from miner.tables.trace import Trace, trace_of
+from miner.tables.unit_table import UnitTable
+
+
+def check(client: Client, table: UnitTable, rules: RuleBook) -> CheckReport:
+    """Return what was read of a client and what of it can be used.
+
+    Args:
+        client: the records as read.
+        table: the client's day table.
+        rules: the rule books.
+    """
+    frame = table.frame
+    trace = trace_of(client)
+    texts, not_asked = cautions(client, table, rules)
+    known = frame.loc[frame["usable"], list(table.factors)].notna().sum()
+    return CheckReport(
+        client=client.settings.code,
+        streams={name: _summary(name, client, trace) for name in STREAMS},
+        first_day=str(frame.index[0]) if len(frame) else None,
+        last_day=str(frame.index[-1]) if len(frame) else None,
+        days=len(frame),
+        usable_days=int(frame["usable"].sum()),
+        not_usable=_not_usable(frame),
+        known_factors={str(name): int(count) for name, count in known.items()},
+        findings=(*client.findings, *_by_severity(noticed(client, table))),
+        cautions=texts,
+        intake_not_asked=not_asked,
+        records_hash=client.records_hash,
+    )
+
+
+def _by_severity(findings: list[Finding]) -> list[Finding]:
+    order = {"stop": 0, "left_out": 1, "question": 2, "note": 3}
+    return sorted(findings, key=lambda item: order[str(item.severity)])
+
+
+def _not_usable(frame: pd.DataFrame) -> Mapping[str, str]:
+    apart = frame[~frame["usable"]]
+    return {str(day): str(why) for day, why in zip(apart.index, apart["left_out"], strict=True)}
+
+
+def _summary(name: str, client: Client, trace: Trace) -> StreamSummary:
+    frame = client.streams[name]
+    clock = seconds(frame["clock" if "clock" in frame.columns else "start_clock"])
+    cadence, gap = _cadence_and_gap(trace) if name == "glucose" else (None, None)
+    return StreamSummary(
+        rows=len(frame),
+        used=int((frame["left_out"] == "").sum()),
+        files=tuple(sorted({str(file) for file in frame["file"].tolist()})),
+        first=_minute(clock.min()) if clock.size else None,
+        last=_minute(clock.max()) if clock.size else None,
+        days=int(np.unique(_days_of(clock)).size),
+        cadence_min=cadence,
+        longest_gap_h=gap,
+    )
+
+
+def _days_of(clock: Times) -> Times:
+    return np.asarray(clock // DAY, dtype=np.int64)
+
+
+def _minute(clock: np.int64) -> str:
+    return str(np.datetime64(int(clock), "s").astype("datetime64[m]"))
+
+
+def _cadence_and_gap(trace: Trace) -> tuple[float | None, float | None]:
+    """Return the commonest cadence in minutes and the longest gap in hours of used readings."""
+    if trace.at.size < 2:
+        return None, None
+    found, counts = np.unique(trace.cadence, return_counts=True)
+    gap = float(np.diff(trace.at).max()) / HOUR
+    return float(found[counts.argmax()]), round(gap, 2) if isfinite(gap) else None

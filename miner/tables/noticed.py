@@ -1,0 +1,132 @@
+"""What the day table itself noticed, told in the same four parts as the reader's findings."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from miner.records.client import Client
+from miner.results import Finding, Severity
+from miner.tables.nights import LONGEST_WAKING_MIN, Nights, nights_of
+from miner.tables.trace import trace_of
+from miner.tables.unit_table import UnitTable
+
+SHOWN = 5
+NOT_WORN = ("the tracker was", "no tracker record", "no step was counted")
+
+
+def noticed(client: Client, table: UnitTable) -> list[Finding]:
+    """Return what is left out or read another way, and why: nights, naps, wear, readings, zones."""
+    nights = nights_of(client)
+    found = [
+        _too_few_readings(table),
+        *_nights(table, nights),
+        _naps(nights),
+        _time_in_bed(nights),
+        _not_worn(table),
+        *_journeys(client),
+    ]
+    return [item for item in found if item is not None]
+
+
+def _note(what: str, expected: str, do: str, count: int, severity: str = "note") -> Finding:
+    return Finding(Severity(severity), None, None, what, expected, do, count)
+
+
+def _listed(days: list[str]) -> str:
+    more = f" and {len(days) - SHOWN} more" if len(days) > SHOWN else ""
+    return ", ".join(days[:SHOWN]) + more
+
+
+def _too_few_readings(table: UnitTable) -> Finding | None:
+    frame = table.frame
+    days = frame.index[frame["left_out"].str.startswith("readings cover")].tolist()
+    if not days:
+        return None
+    return _note(
+        f"{len(days)} day(s) with too few readings: {_listed(days)}",
+        "readings for 70 % of the day",
+        "Nothing can be repaired; keep the sensor read more often.",
+        len(days),
+        "left_out",
+    )
+
+
+def _nights(table: UnitTable, nights: Nights) -> list[Finding | None]:
+    if not nights.recorded:
+        return [
+            _note(
+                "there is no main sleep in these records: a day runs from 04:00 to 04:00, the "
+                "overnight mean from 00:00 to 06:00, and wake glucose is not known",
+                "a sleep record for each night",
+                "Add the tracker's sleep export.",
+                1,
+            )
+        ]
+    missing = [
+        str(day) for day in table.frame.index if _number(table, str(day)) not in nights.by_day
+    ]
+    if not missing:
+        return []
+    return [
+        _note(
+            f"{len(missing)} night(s) without a main sleep, by the day they open: "
+            f"{_listed(missing)}. Those days begin at the usual waking, and their overnight mean "
+            "is read from 00:00 to 06:00",
+            "a sleep that ends between 03:00 and 14:00, or one marked main",
+            "Nothing, unless the tracker has that night.",
+            len(missing),
+        )
+    ]
+
+
+def _naps(nights: Nights) -> Finding | None:
+    if not nights.naps:
+        return None
+    return _note(
+        f"{nights.naps} nap(s) not counted as night sleep",
+        f"main sleep; parts within {LONGEST_WAKING_MIN} minutes of each other count as one night",
+        "Nothing.",
+        nights.naps,
+    )
+
+
+def _time_in_bed(nights: Nights) -> Finding | None:
+    count = sum(not night.asleep_known for night in nights.by_day.values())
+    if not count:
+        return None
+    return _note(
+        f"{count} night(s) without time asleep: time in bed is used for short and long nights",
+        "asleep_min, or the minutes of deep, light and REM sleep",
+        "Map the tracker's time asleep if the export has it.",
+        count,
+    )
+
+
+def _not_worn(table: UnitTable) -> Finding | None:
+    days = Counter(
+        day
+        for (day, name), why in table.reasons.items()
+        if name in table.factors and why.startswith(NOT_WORN)
+    )
+    if not days:
+        return None
+    return _note(
+        f"{len(days)} day(s) on which the tracker was not worn, or not long enough, for some "
+        f"habit: {_listed(sorted(days))}. Those habits are unknown there, not absent",
+        "the tracker worn while awake",
+        "Ask the client to wear it through the day.",
+        len(days),
+    )
+
+
+def _journeys(client: Client) -> list[Finding | None]:
+    return [
+        _note(
+            f"the clock moved by {abs(hours):g} hours: the 72 hours after it are left out",
+            "one time zone",
+            "Nothing.",
+            1,
+            "left_out",
+        )
+        for _, hours in trace_of(client).zones.journeys()
+    ]

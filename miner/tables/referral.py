@@ -1,0 +1,86 @@
+"""What has to be shown first: when to refer, what a yes at the intake asks for, what is always."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from miner.records.client import Client
+from miner.rulebook import Cautions, Referral, RuleBook
+from miner.tables.clockwork import DAY, Floats, iso_day, seconds
+from miner.tables.columns import fold, whole_words, words
+from miner.tables.trace import Trace, trace_of
+from miner.tables.unit_table import UnitTable
+
+
+def cautions(
+    client: Client, table: UnitTable, rules: RuleBook
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the texts to show before anything else, and what the intake did not ask.
+
+    In this order: intake questions answered yes, readings that call for a clinician, tags of
+    medicines, pregnancy or illness, and what is always said. A reading counts on the wall-clock
+    date it was taken; readings left out (a confirmed pressure low, the first day of a sensor) do
+    not count. A wake reading comes from the day table, so only a table by day has any.
+
+    Returns:
+        The texts, and the names of the intake questions not asked, in plain words.
+    """
+    book = rules.cautions
+    answers = {name: client.settings.intake.get(name, "not_asked") for name in book.intake}
+    yes = [book.intake[name].when_yes for name, told in answers.items() if told == "yes"]
+    referrals = _referrals(trace_of(client), table, book)
+    not_asked = (book.intake[name].asked for name, told in answers.items() if told == "not_asked")
+    texts = (*yes, *referrals, *_tag_texts(client, book), *book.always)
+    return tuple(dict.fromkeys(texts)), tuple(not_asked)
+
+
+def _referrals(trace: Trace, table: UnitTable, book: Cautions) -> list[str]:
+    wake = np.zeros(0)
+    if "wake_glucose" in table.outcomes:
+        wake = table.frame["wake_glucose"].to_numpy(np.float64)
+    counts = [(rule, _days_counted(rule, trace, wake)) for rule in book.referral]
+    return [rule.say.format(count=days) for rule, days in counts if days >= rule.days]
+
+
+def _days_counted(rule: Referral, trace: Trace, wake: Floats) -> int:
+    if rule.kind == "wake_at_least":
+        return int((wake >= rule.at).sum())
+    day = trace.clock // DAY
+    if rule.kind == "any_at_least":
+        return int(np.unique(day[trace.ordered >= rule.at]).size)
+    return int(np.unique(day[trace.ordered < rule.at]).size)
+
+
+def _tag_texts(client: Client, book: Cautions) -> list[str]:
+    frame = client.used("tags")
+    first: dict[str, int] = {}
+    for tag, day in zip(words(frame["tag"]), seconds(frame["start_clock"]) // DAY, strict=True):
+        first.setdefault(tag, int(day))
+    medicine = _quoted(first, book.medicine_words)
+    pregnancy = _quoted(first, book.pregnancy_words)
+    illness = _quoted(first, book.illness_words)
+    texts = []
+    if medicine:
+        texts.append(
+            f"A medicine tag was seen ({medicine}): it splits the period. Look at the days before "
+            "and after it apart, and leave questions about medicines to the prescriber."
+        )
+    if pregnancy:
+        asked = book.intake.get("pregnancy")
+        texts.append(f"A tag of pregnancy was seen ({pregnancy}).")
+        texts += [asked.when_yes] if asked else []
+    if illness:
+        around = book.illness_days_around
+        texts.append(
+            f"An illness tag was seen ({illness}): the days of it and {around} days on either "
+            "side are left out."
+        )
+    return texts
+
+
+def _quoted(first: Mapping[str, int], listed: tuple[str, ...]) -> str:
+    pattern = whole_words(listed)
+    hits = [tag for tag in first if pattern.search(fold(tag))]
+    return ", ".join(f"'{tag}' on {iso_day(first[tag])}" for tag in hits)
