@@ -23,11 +23,7 @@ COMMANDS = {
 
 
 class Commands(click.Group):
-    """A group that lists its commands from a table and tells faults in one message.
-
-    Exit codes: 0 finished, whatever was found; 1 a fault of the program; 2 bad input or usage;
-    3 too few usable days to rank anything; 130 stopped by the person at the keyboard.
-    """
+    """A group that lists its commands from a table and tells faults in one message."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 (click passes it)
         """Return the names in the order of the table."""
@@ -72,7 +68,13 @@ class Commands(click.Group):
         sys.exit(code if isinstance(code, int) else 0)
 
 
-@click.group(cls=Commands, no_args_is_help=False, invoke_without_command=True)
+EXIT_CODES = (
+    "Exit codes: 0 finished, whatever was found; 1 a fault of the program; 2 bad input or usage; "
+    "3 too few usable days to rank; 130 stopped at the keyboard."
+)
+
+
+@click.group(cls=Commands, epilog=EXIT_CODES, invoke_without_command=True)
 @click.version_option(None, "--version", package_name="miner", message="miner %(version)s")
 @debug_option
 @click.pass_context
