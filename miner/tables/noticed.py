@@ -62,9 +62,8 @@ def _nights(table: UnitTable, nights: Nights) -> list[Finding | None]:
                 1,
             )
         ]
-    missing = [
-        str(day) for day in table.frame.index if _number(table, str(day)) not in nights.by_day
-    ]
+    numbers = table.frame["day_number"].items()
+    missing = [str(day) for day, number in numbers if int(number) not in nights.by_day]
     if not missing:
         return []
     return [
