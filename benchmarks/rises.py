@@ -60,24 +60,28 @@ def compare(data: Path, within: float, **thresholds: float) -> pd.DataFrame:
     for file in sorted((resources.folder("datasets") / "marked-rises").glob("person-*.csv")):
         for date, marks in pd.read_csv(file).groupby("date"):
             found = detected(data / file.stem, pd.Timestamp(str(date)), **thresholds)
+            kind = str(marks["set"].iloc[0])
             paired = pairs(marks, found, within)
             of_mark, of_rise = dict(paired), {j: i for i, j in paired}
             for i, mark in enumerate(marks.itertuples()):
                 rise = found[of_mark[i]] if i in of_mark else None
                 if 0 <= mark.peak_min < DAY or rise:
-                    rows.append(_row(file.stem, date, mark, rise))
+                    rows.append(_row(file.stem, date, kind, mark, rise))
             rows += [
-                _row(file.stem, date, None, rise)
+                _row(file.stem, date, kind, None, rise)
                 for j, rise in enumerate(found)
                 if j not in of_rise and 0 <= rise.peak < DAY
             ]
     return pd.DataFrame(rows)
 
 
-def _row(person: str, date: object, mark: object, rise: Rise | None) -> dict[str, object]:
+def _row(
+    person: str, date: object, kind: str, mark: object, rise: Rise | None
+) -> dict[str, object]:
     return {
         "person": person,
         "date": date,
+        "set": kind,
         "mark_start": getattr(mark, "start_min", np.nan),
         "mark_peak": getattr(mark, "peak_min", np.nan),
         "mark_height": getattr(mark, "height_mg_dl", np.nan),
@@ -112,7 +116,8 @@ def main() -> None:
     parser.add_argument("--list", action="store_true", help="every rise that one side lacks")
     chosen = parser.parse_args()
     table = compare(chosen.data, chosen.within)
-    print(summary(table))
+    for kind, part in table.groupby("set"):
+        print(f"{kind} set: {summary(part)}")
     if chosen.list:
         one_side = table[table["mark_peak"].isna() | table["peak"].isna()]
         print(one_side.to_string(index=False))

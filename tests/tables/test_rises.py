@@ -1,0 +1,220 @@
+import itertools
+from dataclasses import asdict
+
+import numpy as np
+import pytest
+
+from miner.tables.rises import find_rises
+
+DAY = np.arange(0, 600, 5.0)
+
+
+def line(t, *corners):
+    return np.interp(t, [c[0] for c in corners], [c[1] for c in corners])
+
+
+def one(t, v, meals=(), **thresholds):
+    (rise,) = find_rises(t, v, np.array(meals, float), **thresholds)
+    return rise
+
+
+@pytest.mark.parametrize("cadence", [1, 5, 15])
+def test_a_triangle_is_read_exactly(cadence):
+    # 60 to 120 up 60, down to 240: area = 60 * 60 / 2 + 60 * (60 + 30) / 2 to 120 minutes
+    t = np.arange(0, 600, float(cadence))
+    v = line(t, (60, 100), (120, 160), (240, 100))
+    rise = one(t, v, smooth_min=0)
+    assert (rise.start, rise.peak, rise.baseline, rise.height) == (60, 120, 100, 60)
+    assert rise.time_to_peak == 60
+    # back to within a tenth of the height: 6 above the baseline, at 0.5 a minute
+    assert rise.back == pytest.approx(120 + 54 / 0.5)
+    assert rise.time_back == pytest.approx(108)
+    assert (rise.area, rise.area_min) == (pytest.approx(1800 + 2700), 120)
+    longer = one(t, v, smooth_min=0, area_min=180)
+    assert (longer.area, longer.area_min) == (pytest.approx(60 * 180 / 2), 180)
+    assert (rise.hills, rise.start_seen, rise.peak_seen, rise.cut_by) == (1, True, True, "")
+
+
+def test_the_median_takes_the_tip_by_the_gentler_slope():
+    # The median of three readings about a tip is the tip less one step of the gentler slope.
+    rise = one(DAY, line(DAY, (60, 100), (120, 160), (240, 100)))
+    assert rise.height == pytest.approx(60 - 5 * 0.5)
+    assert rise.start == 60
+
+
+@pytest.mark.parametrize("cadence", [1, 5, 15])
+def test_a_smooth_hill_is_found_at_any_cadence(cadence):
+    # H (1 - cos(2 pi x / L)) / 2 over L minutes: peak H at L / 2, area H L / 2
+    t = np.arange(0, 480, float(cadence)) + 2
+    x = np.clip(t - 120, 0, 120)
+    v = 90 + 50 * (1 - np.cos(2 * np.pi * x / 120)) / 2
+    rise = one(t, v)
+    assert rise.start == pytest.approx(120, abs=15)
+    assert rise.peak == pytest.approx(180, abs=7.5)  # half the window of the median
+    assert rise.height == pytest.approx(50, abs=1.5)
+    assert rise.area == pytest.approx(50 * 120 / 2, rel=0.03)
+
+
+@pytest.mark.parametrize(("height", "found"), [(19.9, 0), (20, 1)])
+def test_a_rise_is_20_or_more(height, found):
+    v = line(DAY, (60, 100), (120, 100 + height), (180, 100))
+    assert len(find_rises(DAY, v, smooth_min=0)) == found
+
+
+def test_one_wild_reading_is_no_rise():
+    v = np.full(DAY.size, 100.0)
+    v[40] = 180
+    assert find_rises(DAY, v) == ()
+    assert len(find_rises(DAY, v, smooth_min=0)) == 1
+
+
+@pytest.mark.parametrize(
+    ("dip", "apart", "meal", "hills"),
+    [
+        (9, 60, 170, [1]),  # a dip under 10 parts nothing
+        (29, 60, 170, [2]),  # gives back 29 of 60: less than half, one rise though fed
+        (30, 60, 170, [1, 1]),  # gives back half, and food was logged between
+        (30, 60, None, [2]),  # gives back half, no food, an hour apart
+        (50, 120, None, [2]),
+        (50, 130, None, [1, 1]),  # no food, and too far apart
+        (29, 130, 170, [1, 1]),  # shallow, and too far apart
+        (30, 60, 120, [2]),  # the meal of the first peak is not food between
+        (30, 60, 180, [1, 1]),  # logged at the second peak is still between
+    ],
+)
+def test_two_hills_are_one_rise_by_one_rule(dip, apart, meal, hills):
+    second = 120 + apart
+    v = line(
+        DAY, (60, 100), (120, 160), (120 + apart / 2, 160 - dip), (second, 170), (second + 90, 100)
+    )
+    meals = [60] if meal is None else [60, meal]
+    found = find_rises(DAY, v, np.array(meals, float), smooth_min=0)
+    assert [rise.hills for rise in found] == hills
+    if len(hills) == 1:
+        assert (found[0].start, found[0].peak, found[0].height) == (60, second, 70)
+    else:
+        assert [rise.start for rise in found] == [60, 120 + apart / 2]
+        assert [rise.height for rise in found] == [60, 10 + dip]
+
+
+def test_of_two_hills_the_higher_gives_the_height_and_the_last_the_way_back():
+    v = line(DAY, (60, 100), (120, 170), (150, 104), (180, 165), (280, 100))
+    rise = one(DAY, v, smooth_min=0)  # down to 104 between, which alone would have been back
+    assert (rise.peak, rise.height, rise.hills) == (120, 70, 2)
+    assert rise.back == pytest.approx(180 + (165 - 107) / 0.65)
+
+
+def test_a_small_hump_before_is_not_the_first_of_two_hills():
+    v = line(DAY, (60, 100), (90, 115), (120, 100), (180, 160), (300, 100))
+    rise = one(DAY, v, smooth_min=0)
+    assert (rise.start, rise.hills) == (120, 1)
+
+
+def test_the_next_meal_cuts():
+    v = line(DAY, (60, 100), (120, 160), (240, 100))
+    rise = one(DAY, v, [50, 150], smooth_min=0)
+    assert (rise.cut_by, rise.meal) == ("meal", 50)
+    assert np.isnan(rise.back)
+    assert np.isnan(rise.time_back)
+    # 1800 to the peak, then 30 minutes from 60 down to 45
+    assert (rise.area_min, rise.area) == (90, pytest.approx(1800 + 30 * 52.5))
+    assert one(DAY, v, [50, 80], smooth_min=0).cut_by == ""  # two entries of one meal
+    assert one(DAY, v, [50, 300], smooth_min=0).cut_by == ""  # it was back by then
+
+
+def test_the_next_rise_cuts():
+    v = line(DAY, (60, 100), (120, 160), (240, 120), (300, 180), (400, 100))
+    first, second = find_rises(DAY, v, smooth_min=0)
+    assert (first.cut_by, second.cut_by) == ("rise", "")
+    assert np.isnan(first.back)
+
+
+def test_a_gap_and_the_end_cut():
+    v = line(DAY, (60, 100), (120, 160), (240, 100))
+    before = DAY <= 150
+    gap = one(DAY[before | (DAY > 200)], v[before | (DAY > 200)], smooth_min=0)
+    assert (gap.cut_by, gap.peak_seen, gap.area_min) == ("gap", True, 90)
+    end = one(DAY[before], v[before], smooth_min=0)
+    assert (end.cut_by, end.peak_seen) == ("end", True)
+    climbing = one(DAY[DAY <= 110], v[DAY <= 110], smooth_min=0)
+    assert (climbing.cut_by, climbing.peak, climbing.peak_seen) == ("end", 110, False)
+    begun = one(DAY[DAY >= 80], v[DAY >= 80], smooth_min=0)
+    assert (begun.start, begun.start_seen) == (80, False)
+
+
+def test_a_short_stretch_without_readings_does_not_cut():
+    v = line(DAY, (60, 100), (120, 160), (240, 100))
+    keep = (DAY <= 85) | (DAY >= 105)
+    assert one(DAY[keep], v[keep], smooth_min=0).cut_by == ""
+    cut = one(DAY[keep], v[keep], smooth_min=0, longest_gap_min=19)
+    assert (cut.cut_by, cut.peak, cut.peak_seen) == ("gap", 85, False)
+
+
+@pytest.mark.parametrize(
+    ("height", "meal", "unlogged"),
+    [(40, None, True), (29, None, False), (40, 0, False), (40, -5, True), (40, 120, False)],
+)
+def test_unlogged_is_high_with_no_meal_around(height, meal, unlogged):
+    v = line(DAY, (60, 100), (120, 100 + height), (240, 100))
+    rise = one(DAY, v, [] if meal is None else [meal], smooth_min=0)
+    assert rise.unlogged is unlogged
+    assert np.isnan(rise.meal) == (meal is None or unlogged)
+
+
+def test_its_meal_is_the_last_before_the_start_else_the_first_before_the_peak():
+    v = line(DAY, (60, 100), (120, 160), (240, 100))
+    assert one(DAY, v, [5, 40, 75]).meal == 40
+    assert one(DAY, v, [75, 90]).meal == 75
+
+
+def noisy(days=3):
+    chance = np.random.default_rng(5)
+    t = np.arange(0, days * 1440, 5.0)
+    v = np.full(t.size, 95.0)
+    meals = np.sort(chance.choice(np.arange(300, days * 1440 - 300, 30), 4 * days, replace=False))
+    for meal in meals:
+        x = np.clip(t - meal, 0, None)
+        v += chance.uniform(25, 80) * (x / 45) * np.exp(1 - x / 45)
+    return t, v + chance.normal(0, 2, t.size), meals.astype(float)
+
+
+def same(first, second):
+    assert len(first) == len(second)
+    for a, b in zip(first, second, strict=True):
+        one_side, other = asdict(a), asdict(b)
+        assert one_side.pop("cut_by") == other.pop("cut_by")
+        assert other == pytest.approx(one_side, nan_ok=True, rel=1e-9)
+
+
+def test_order_unknown_readings_and_the_clock_do_not_matter():
+    t, v, meals = noisy()
+    found = find_rises(t, v, meals)
+    assert len(found) > 5
+    order = np.random.default_rng(6).permutation(t.size)
+    same(found, find_rises(t[order], v[order], meals[::-1]))
+    more_t, more_v = np.append(t, t + 1), np.append(v, np.full(t.size, np.nan))
+    same(found, find_rises(more_t, more_v, np.append(meals, np.nan)))
+    later = find_rises(t + 10_000, v + 7, meals + 10_000)
+    assert [r.start - 10_000 for r in later] == [r.start for r in found]
+    assert [r.height for r in later] == pytest.approx([r.height for r in found])
+    assert [r.cut_by for r in later] == [r.cut_by for r in found]
+
+
+def test_rises_do_not_overlap_and_keep_their_order():
+    t, v, meals = noisy(10)
+    found = find_rises(t, v, meals)
+    assert all(r.start < r.peak for r in found)
+    assert all(a.peak < b.start for a, b in itertools.pairwise(found))
+    assert all(r.height >= 20 for r in found)
+    assert all(np.isfinite(r.back) == (r.cut_by == "") for r in found)
+
+
+def test_nothing_in_nothing_out():
+    assert find_rises(np.array([]), np.array([])) == ()
+    assert find_rises(np.array([1.0]), np.array([100.0])) == ()
+    assert find_rises(DAY, np.full(DAY.size, np.nan)) == ()
+    assert find_rises(DAY, np.full(DAY.size, 100.0)) == ()
+    with pytest.raises(ValueError, match="one reading a minute"):
+        find_rises(DAY, DAY[:3])
+    with pytest.raises(TypeError):
+        find_rises(DAY, DAY, heigth=3)
