@@ -94,7 +94,8 @@ def rank(
 
 def write_demo(folder: Path) -> Path:
     """Write the invented practice and return the folder of the client to rank."""
-    return Path(resources.invented().write_practice(folder))
+    truth = resources.invented().write_practice(folder)
+    return Path(folder) / sorted(truth["clients"])[0]
 
 
 def _ranking(

@@ -12,11 +12,13 @@ from miner.hypotheses.design import Design, Target
 from miner.hypotheses.guard import Judged, judge_one
 from miner.hypotheses.search import OutcomeSearch, Tested, measure, untested
 from miner.hypotheses.whitened import Spectra, whitened
-from miner.results import Withheld
+from miner.results import Evidence, Withheld
 from miner.rulebook import Guardrails
 from miner.stats.effects import t_quantile
 from miner.stats.multiplicity import holm
 from miner.stats.scores import share_tied
+
+LOOKED = "You had already looked: this question was not fixed before these records."
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +29,7 @@ class Question:
         guess: "up", "down" or None, as written down.
         fixed_on: ISO date; only units that start after it count. None: all units count.
         proven: the ledger shows the date; else it is shown as told.
+        looked: these records had been ranked before, or nothing was fixed: a hint at most.
     """
 
     factor: str
@@ -34,6 +37,7 @@ class Question:
     guess: str | None = None
     fixed_on: str | None = None
     proven: bool = False
+    looked: bool = False
 
 
 def answer(
@@ -55,8 +59,15 @@ def answer(
         if test.rule.withheld is None:
             critical = t_quantile(1 - guard.claim_level / (2 * len(open_tests)), test.df)
             test = replace(test, p_adjusted=float(next(adjusted)), critical=critical)
-        out.append((question, judge_one(part, test, guard)))
+        judged = judge_one(part, test, guard)
+        out.append((question, already_looked(judged) if question.looked else judged))
     return out
+
+
+def already_looked(judged: Judged) -> Judged:
+    """Return an answer to a question that the records had suggested: a hint at most."""
+    level = Evidence.HINT if judged.evidence is Evidence.CLEAR else judged.evidence
+    return replace(judged, evidence=level, notes=(*judged.notes, LOOKED))
 
 
 def _measured(

@@ -2,6 +2,7 @@
 
 from miner.results.base import Result, plain
 from miner.results.checking import CheckReport, Finding, Severity, StreamSummary
+from miner.results.error_rate import ErrorRate, FoundRate
 from miner.results.ranking import (
     Counts,
     Evidence,
@@ -10,18 +11,25 @@ from miner.results.ranking import (
     Ranking,
     Withheld,
 )
+from miner.results.why import FactorValue, Place, UnitBehind, Why
 
 __all__ = [
     "CheckReport",
     "Counts",
+    "ErrorRate",
     "Evidence",
+    "FactorValue",
     "Finding",
+    "FoundRate",
     "Hypothesis",
     "OutcomeSummary",
+    "Place",
     "Ranking",
     "Result",
     "Severity",
     "StreamSummary",
+    "UnitBehind",
+    "Why",
     "Withheld",
     "plain",
 ]

@@ -131,6 +131,7 @@ class Hypothesis(Result):
     fixed_on: str | None = None
     fixed_before: bool | None = None
     guess: str | None = None
+    unlikely_beyond: float | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return the fields of the contract, the derived ratios among them."""

@@ -1,0 +1,63 @@
+"""One question: the test of one rule, with no search to pay for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from miner.errors import MinerError
+from miner.hypotheses.describe import describe
+from miner.hypotheses.design import Design, design
+from miner.hypotheses.fixed import Question, answer
+from miner.results import Hypothesis
+from miner.rulebook import RuleBook, nearest
+from miner.tables.unit_table import UnitTable
+
+
+def ask_table(
+    table: UnitTable,
+    rules: RuleBook,
+    question: Question,
+    *,
+    spreads: Mapping[tuple[str, str], float] | None = None,
+) -> Hypothesis:
+    """Answer one question on its own days.
+
+    Args:
+        table: days or meals.
+        rules: the rule books.
+        question: what is asked.
+        spreads: (factor, outcome) -> spread of true effects found across clients.
+
+    Raises:
+        MinerError: the factor or the outcome is unknown, or the two never meet.
+    """
+    plan = design(table, rules)
+    require_meeting(plan, rules, question)
+    dates = table.frame.loc[list(plan.names), "date"].astype(str).tolist()
+    asked, judged = answer(plan, dates, [question], rules.guardrails)[0]
+    found = describe(table, plan, judged, "fixed", rules, spreads or {}, asked)
+    return replace(found, rank=1)
+
+
+def require_meeting(plan: Design, rules: RuleBook, question: Question) -> None:
+    """Refuse a question whose factor can neither come before nor go with its outcome.
+
+    Raises:
+        MinerError: with the names that would be right.
+    """
+    outcomes = {target.name: target for target in plan.targets}
+    if question.outcome not in outcomes:
+        raise MinerError(
+            f"there is no outcome '{question.outcome}' by {plan.unit}",
+            f"one of {', '.join(outcomes)}",
+            nearest(question.outcome, outcomes) or "Choose one of these.",
+        )
+    rules.factor(question.factor)
+    items = {item.factor: item for item in outcomes[question.outcome].items}
+    if question.factor not in items:
+        raise MinerError(
+            f"'{question.factor}' does not meet '{question.outcome}' in these records",
+            f"one of {', '.join(items)}",
+            nearest(question.factor, items) or "Choose one of these.",
+        )

@@ -1,0 +1,113 @@
+"""Every unit behind a hypothesis, with the file and row each value came from."""
+
+from __future__ import annotations
+
+from math import isnan
+
+import numpy as np
+
+from miner.errors import MinerError
+from miner.hypotheses.candidates import candidates
+from miner.hypotheses.design import Design, Item, Target, combine, design, lagged
+from miner.hypotheses.identity import identity
+from miner.results import FactorValue, Place, UnitBehind, Why
+from miner.rulebook import RuleBook
+from miner.tables.labels import higher_quarter
+from miner.tables.unit_table import UnitTable
+
+
+def why_table(table: UnitTable, rules: RuleBook, id_: str, client: str) -> Why:
+    """Return the units behind the hypothesis of that ID.
+
+    Args:
+        table: days or meals.
+        rules: the rule books.
+        id_: eight hexadecimal digits, as a ranking prints them.
+        client: the client's code.
+
+    Raises:
+        MinerError: no rule of this table has that ID.
+    """
+    plan = design(table, rules)
+    target, items = find(plan, rules, id_)
+    frame = table.frame
+    columns = [lagged(frame, item.factor, item.lag) for item in items]
+    together = combine(columns)
+    high = higher_quarter(table, target.name, rules).to_numpy(dtype=float)
+    outcome = frame[target.name].to_numpy(dtype=float)
+    usable = frame["usable"].to_numpy(dtype=bool)
+    units = []
+    for at, name in enumerate(frame.index):
+        unknown = isnan(outcome[at])
+        reason = str(frame["left_out"].iloc[at]) if not usable[at] else ""
+        if not reason and unknown:
+            reason = table.reasons.get((str(name), target.name), "")
+        units.append(
+            UnitBehind(
+                str(name),
+                bool(usable[at] and not unknown and not isnan(together[at])),
+                reason,
+                _known(together[at]),
+                _known(outcome[at]),
+                _known(high[at]),
+                tuple(_factor(table, item, at) for item in items),
+                _places(table, str(name), target.name),
+            )
+        )
+    return Why(
+        client, id_, tuple(item.factor for item in items), tuple(item.lag for item in items),
+        target.name, table.unit, tuple(units),
+    )  # fmt: skip
+
+
+def find(plan: Design, rules: RuleBook, id_: str) -> tuple[Target, tuple[Item, ...]]:
+    """Return the outcome and the items of the rule that has an ID.
+
+    Raises:
+        MinerError: there is none.
+    """
+    for target in plan.targets:
+        for item in target.items:
+            if identity([item], target.name, target.rule) == id_:
+                return target, (item,)
+    for target in plan.targets:
+        for rule in candidates(plan, target, rules.guardrails):
+            items = tuple(target.items[at] for at in rule.items)
+            if len(items) > 1 and identity(items, target.name, target.rule) == id_:
+                return target, items
+    raise MinerError(
+        f"there is no hypothesis '{id_}' in these records",
+        "an ID as 'miner rank' prints it",
+        "Run 'miner rank' and copy the ID.",
+    )
+
+
+def _factor(table: UnitTable, item: Item, at: int) -> FactorValue:
+    frame = table.frame
+    day = int(frame["day_number"].iloc[at]) - item.lag
+    rows = frame.index[frame["day_number"] == day] if item.lag else frame.index[at : at + 1]
+    if not len(rows):
+        return FactorValue(
+            item.factor, None, None, None, item.rule.measure_unit, "no records of that day", ()
+        )
+    name = str(rows[0])
+    place = int(np.flatnonzero(frame.index == rows[0])[0])
+    value = float(frame[item.factor].to_numpy(dtype=float)[place])
+    measure = float(table.measures[item.factor].to_numpy(dtype=float)[place])
+    return FactorValue(
+        item.factor,
+        name,
+        _known(value),
+        _known(measure),
+        item.rule.measure_unit,
+        table.reasons.get((name, item.factor), ""),
+        _places(table, name, item.factor),
+    )
+
+
+def _places(table: UnitTable, unit: str, column: str) -> tuple[Place, ...]:
+    return tuple(Place(file, row) for file, row in table.sources.get((unit, column), ()))
+
+
+def _known(value: float) -> float | None:
+    return None if isnan(value) else float(value)

@@ -1,0 +1,46 @@
+"""How often an analysis would claim something on months in which nothing is true."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from miner.results.base import Result
+
+
+@dataclass(frozen=True, slots=True)
+class FoundRate(Result):
+    """How often a true effect of one size is called clear."""
+
+    shift: float
+    unit: str
+    worlds: int
+    found: int
+    rate: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorRate(Result):
+    """The rate of any claim where nothing is true, and how large an effect is found how often.
+
+    Attributes:
+        worlds: simulated months in which nothing is true, all of them finished.
+        claimed: of these, with at least one clear hypothesis.
+        any_claim_interval: 95 % Clopper-Pearson interval of the rate.
+        factor, outcome: the rule that is true in the months with an effect.
+        finished: False where it was interrupted.
+    """
+
+    client: str
+    worlds: int
+    draws: int
+    seed: int
+    claimed: int
+    any_claim_rate: float | None
+    any_claim_interval: tuple[float, float] | None
+    nominal: float
+    factor: str | None
+    outcome: str | None
+    found_rate_at: tuple[FoundRate, ...]
+    usable_units: int
+    finished: bool
+    sentence: str = ""
