@@ -76,10 +76,15 @@ def read_numbers(table: Table, source: Source, name: str, findings: Findings) ->
 def read_words(table: Table, source: Source, name: str) -> Text:
     """Return one of the stream's columns of text, folded where case does not matter."""
     if name in source.constants:
-        words = pd.Series([source.constants[name]] * len(table.rows), dtype="str")
+        words = repeated(source.constants[name], len(table.rows))
     else:
         words = table.text(source.columns[name])
     return fold_all(words) if name in COLUMNS[source.stream].folded else words
+
+
+def repeated(word: str, times: int) -> Text:
+    """Return a column that holds one word."""
+    return pd.Series(word, index=range(times), dtype="str")
 
 
 def fold_all(words: Text) -> Text:

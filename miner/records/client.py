@@ -79,6 +79,8 @@ class Client:
 
     ``worn`` holds, for streams made from samples, the intervals in which the tracker gave valid
     samples (start, end, start_clock, end_clock); a stream absent from it was not sampled.
+    An activity of kind "steps" is a block in which steps were counted, not a bout of movement.
+    ``records_hash`` covers the files read and their mapping, ``settings_hash`` the settings.
     """
 
     folder: Path
@@ -87,6 +89,7 @@ class Client:
     worn: Mapping[str, pd.DataFrame]
     findings: tuple[Finding, ...]
     records_hash: str
+    settings_hash: str = ""
 
     def used(self, stream: str) -> pd.DataFrame:
         """Return the rows of a stream that are not left out."""

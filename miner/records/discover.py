@@ -98,7 +98,7 @@ def _check_folder(folder: Path) -> None:
 def _tell_unread(folder: Path, read: set[str], findings: Findings) -> None:
     ignored = {path.name for pattern in _NOT_STREAMS for path in folder.glob(pattern)}
     for path in sorted(folder.iterdir()):
-        if path.suffix.lower() in (".csv", ".tsv", ".txt") and path.name not in read | ignored:
+        if path.suffix.lower() in (".csv", ".tsv") and path.name not in read | ignored:
             findings.add(
                 Severity.NOTE,
                 "not read: no mapping",

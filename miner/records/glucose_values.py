@@ -7,7 +7,7 @@ import re
 import numpy as np
 import pandas as pd
 
-from miner.records.cells import Floats, Mask, read_words, to_numbers, where_from
+from miner.records.cells import Floats, Mask, read_words, repeated, to_numbers, where_from
 from miner.records.columns import HIGHEST_MG_DL, LOWEST_MG_DL, factor
 from miner.records.findings import Findings
 from miner.records.sources import Source
@@ -44,17 +44,19 @@ def read_glucose(table: Table, source: Source, findings: Findings) -> pd.DataFra
         _tell_bad(table, column, unit, bad, findings)
     odd = (values < LOWEST_MG_DL) | (values > HIGHEST_MG_DL)
     _tell_odd(table, column, unit, written, odd, findings)
-    reason = np.where(odd, "impossible value", np.where(bad, "not a number", ""))
+    reason = repeated("", len(values))
+    if odd.any() or bad.any():
+        reason = reason.mask(odd, "impossible value").mask(bad, "not a number")
     if "sensor" in source.columns or "sensor" in source.constants:
         sensor = read_words(table, source, "sensor")
     else:
-        sensor = pd.Series([""] * len(values), dtype="str")
+        sensor = repeated("", len(values))
     return pd.DataFrame(
         {
             "glucose": values,
             "censored": censored,
             "sensor": sensor,
-            "left_out": pd.Series(reason, dtype="str"),
+            "left_out": reason,
             "has_value": ~np.isnan(values) | bad | (censored != 0),
         }
     )

@@ -60,7 +60,8 @@ def once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     sensors are both kept.
     """
     time = frame.columns[0]
-    frame = frame.sort_values([time, "file", "row"], kind="stable", ignore_index=True)
+    if not frame[time].is_monotonic_increasing:
+        frame = frame.sort_values(time, kind="stable", ignore_index=True)
     if stream == "glucose":
         frame = _glucose_once(frame[columns_of(stream)], findings)
         return _contradictions(frame, findings)
@@ -76,7 +77,7 @@ def _glucose_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     value, censored = frame["glucose"].to_numpy(), frame["censored"].to_numpy()
     sensor = pd.factorize(frame["sensor"])[0]
     unknown = (frame["sensor"] == "").to_numpy()
-    for back in (1, 2):
+    for back in (1, 2, 3):
         if len(frame) <= back:
             break
         same = (np.abs(value[back:] - value[:-back]) <= _SAME_MG_DL) | (
@@ -84,7 +85,7 @@ def _glucose_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
         )
         sensors = (sensor[back:] == sensor[:-back]) | unknown[back:] | unknown[:-back]
         close = time[back:] - time[:-back] <= near
-        again[back:] |= same & sensors & close & ~again[:-back]
+        again[back:] |= same & sensors & close
     findings.rows(
         Severity.NOTE,
         "{n} reading(s) written twice, counted once",

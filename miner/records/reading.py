@@ -149,7 +149,8 @@ def _client(
         if name == "tags" and settings.synonyms:
             streams[name] = frame.assign(tag=frame["tag"].replace(dict(settings.synonyms)))
     streams["activity"], worn = tracker_worn(streams["activity"], parts, findings)
-    return Client(folder, settings, streams, worn, findings.sorted(), digest)
+    hashed = hashlib.sha256(repr(settings).encode()).hexdigest()[:16]
+    return Client(folder, settings, streams, worn, findings.sorted(), digest, hashed)
 
 
 def _on_one_time_line(parts: list[Part], findings: Findings) -> list[Part]:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.records.cells import to_numbers, where_from
+from miner.records.cells import repeated, to_numbers, where_from
 from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.placing import Placed
@@ -16,18 +16,19 @@ from miner.results import Severity
 
 INTERVAL = ["start", "end", "start_clock", "end_clock"]
 _LONGEST_BLOCK = pd.Timedelta(minutes=60)
+_LONGEST_GAP_S = 86_400
 _FEWEST_BLOCKS = 24
 _SHARE_OF_BLOCKS = 0.5
 
 
 def modal_gap(times: Stamps) -> np.timedelta64 | None:
-    """Return the most frequent gap between distinct times, or None with fewer than two of them."""
-    seconds = np.diff(np.unique(times[~np.isnat(times)]).astype("datetime64[s]")).astype(np.int64)
-    seconds = seconds[seconds > 0]
-    if seconds.size == 0:
+    """Return the most frequent gap between distinct times of a day or less, or None without."""
+    known = np.sort(times[~np.isnat(times)]).astype("datetime64[s]").astype(np.int64)
+    seconds = np.diff(known)
+    counts = np.bincount(seconds[(seconds > 0) & (seconds <= _LONGEST_GAP_S)])
+    if counts.size == 0:
         return None
-    values, counts = np.unique(seconds, return_counts=True)
-    return np.timedelta64(int(values[np.argmax(counts)]) * 1_000_000_000, "ns")
+    return np.timedelta64(int(np.argmax(counts)) * 1_000_000_000, "ns")
 
 
 def join(start: Stamps, end: Stamps, gap: np.timedelta64) -> NDArray[np.int64]:
@@ -129,7 +130,7 @@ def _as_stream(episodes: pd.DataFrame, source: Source, file: str) -> pd.DataFram
     for name in spec.numbers:
         frame[name] = episodes["level"] if name == "level" else np.nan
     for name in (*spec.texts, *spec.choices):
-        frame[name] = pd.Series([source.constants.get(name, "")] * len(frame), dtype="str")
+        frame[name] = repeated(source.constants.get(name, ""), len(frame))
     return frame
 
 

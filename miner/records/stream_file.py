@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.records.cells import read_choice, read_numbers, read_words, where_from
+from miner.records.cells import read_choice, read_numbers, read_words, repeated, where_from
 from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.glucose_values import read_glucose
@@ -102,7 +102,7 @@ def _records(placed: Placed, source: Source, findings: Findings) -> pd.DataFrame
         )
     for name in (*spec.texts, *spec.choices):
         if name not in given:
-            values[name] = pd.Series([""] * size, dtype="str")
+            values[name] = repeated("", size)
         elif name in spec.choices:
             values[name] = read_choice(table, source, name, spec.choices[name], findings)
         else:

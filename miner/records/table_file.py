@@ -116,22 +116,14 @@ def read_rows(text: TextFile, source: Source, findings: Findings) -> Table:
 def _read_fast(text: TextFile, body: bytes, source: Source) -> Table | None:
     names = [name or f"column {at + 1}" for at, name in enumerate(text.header)]
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", pd.errors.ParserWarning)
-            cells = pd.read_csv(
-                io.BytesIO(b"".join((_header_line(len(names)), body))),
-                sep=source.delimiter,
-                decimal=source.decimal,
-                dtype={f"{names.index(name)}": "str" for name in source.texts},
-                keep_default_na=False,
-                na_values=["", *source.not_measured],
-                index_col=False,
-                skip_blank_lines=False,
-                low_memory=False,
-            )
+        cells = _parsed(body, len(names), source, {})
+        cells.columns = pd.Index(names)
+        guessed = [name for name in source.texts if not _is_text(cells[name])]
+        if guessed:
+            cells = _parsed(body, len(names), source, {names.index(n): "str" for n in guessed})
+            cells.columns = pd.Index(names)
     except (pd.errors.ParserError, pd.errors.ParserWarning, pd.errors.EmptyDataError):
         return None
-    cells.columns = pd.Index(names)
     lines = body.count(b"\n") + (bool(body) and not body.endswith(b"\n"))
     if lines != len(cells):
         rows = _line_numbers(body, source.delimiter, text.first_row)
@@ -140,8 +132,25 @@ def _read_fast(text: TextFile, body: bytes, source: Source) -> Table | None:
     return Table(text.name, cells, rows)
 
 
-def _header_line(columns: int) -> bytes:
-    return b"".join((b",".join(b"%d" % at for at in range(columns)), b"\n"))
+def _parsed(body: bytes, columns: int, source: Source, texts: dict[int, str]) -> pd.DataFrame:
+    header = source.delimiter.join(str(at) for at in range(columns)).encode()
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", pd.errors.ParserWarning)
+        return pd.read_csv(
+            io.BytesIO(b"".join((header, b"\n", body))),
+            sep=source.delimiter,
+            decimal=source.decimal,
+            dtype={str(at): dtype for at, dtype in texts.items()},
+            keep_default_na=False,
+            na_values=["", *source.not_measured],
+            index_col=False,
+            skip_blank_lines=False,
+            low_memory=False,
+        )
+
+
+def _is_text(cells: pd.Series) -> bool:
+    return pd.api.types.is_string_dtype(cells) or bool(cells.isna().all())
 
 
 def _line_numbers(body: bytes, delimiter: str, first: int) -> NDArray[np.int64]:

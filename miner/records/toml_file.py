@@ -49,19 +49,19 @@ def read_toml(path: Path, model: type[Model]) -> Model:
             f"the file is not valid TOML: {error}",
             "tables of the form [name] with key = value, texts in quotes",
             "Correct that line and run again.",
-            file=path.name,
+            file=f"{path.parent.name}/{path.name}",
         ) from error
     except (OSError, UnicodeDecodeError) as error:
         raise MinerError(
             f"the file cannot be read ({error})",
             "a text file in UTF-8",
             "Check the file.",
-            file=path.name,
+            file=f"{path.parent.name}/{path.name}",
         ) from error
     try:
         return model(**table)
     except ValidationError as error:
-        raise _explain(error, model, path.name) from error
+        raise _explain(error, model, f"{path.parent.name}/{path.name}") from error
 
 
 def _explain(error: ValidationError, model: type[BaseModel], file: str) -> MinerError:
