@@ -52,7 +52,7 @@ def read_numbers(table: Table, source: Source, name: str, findings: Findings) ->
     if bad.any():
         findings.rows(
             Severity.LEFT_OUT,
-            f"{{n}} cell(s) of '{column}' that are not a number",
+            f"{{n}} cell(s) of '{column}' not readable as a number",
             f"a number in {spec.unit}, or a blank cell where nothing was recorded",
             "Correct them, or list the words that mean 'nothing' under not_measured.",
             at=where_from(table, bad),
@@ -63,7 +63,7 @@ def read_numbers(table: Table, source: Source, name: str, findings: Findings) ->
     if odd.any():
         findings.rows(
             Severity.LEFT_OUT,
-            f"{{n}} value(s) of '{column}' that cannot be",
+            f"{{n}} value(s) of '{column}' outside any possible range",
             f"{spec.low:g} to {spec.high:g} {spec.unit}",
             "Correct them, or check the unit of this column in sources.toml.",
             at=where_from(table, odd),
@@ -102,7 +102,7 @@ def read_choice(
     if strange.any():
         findings.rows(
             Severity.LEFT_OUT,
-            f"{{n}} word(s) of '{source.columns.get(name, name)}' that are not known",
+            f"{{n}} unknown word(s) in '{source.columns.get(name, name)}'",
             ", ".join(choices),
             "Correct them; until then they count as not recorded.",
             at=where_from(table, strange),

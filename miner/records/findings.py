@@ -31,8 +31,8 @@ class Findings:
         row: int | None = None,
         count: int = 1,
     ) -> None:
-        """Add one finding."""
-        self.items.append(Finding(severity, file, row, what, expected, do, count))
+        """Add one finding; '{n}' and '(s)' in ``what`` follow the count."""
+        self.items.append(Finding(severity, file, row, _count(what, count), expected, do, count))
 
     def rows(
         self,
@@ -60,7 +60,7 @@ class Findings:
         values = pd.Series(list(shown), dtype=object)
         for file, group in at.reset_index(drop=True).groupby("file", sort=True):
             first = int(group["row"].min())
-            told = _count(what, len(group))
+            told = what
             if len(values) == len(at):
                 told += _examples(values.iloc[group.index].tolist())
             self.add(severity, told, expected, do, file=str(file), row=first, count=len(group))

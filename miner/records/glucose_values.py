@@ -87,7 +87,7 @@ def _wrong_unit(table: Table, column: str, unit: str, written: Floats, findings:
 def _tell_bad(table: Table, column: str, unit: str, bad: Mask, findings: Findings) -> None:
     findings.rows(
         Severity.LEFT_OUT,
-        f"{{n}} cell(s) of '{column}' that are not a number",
+        f"{{n}} cell(s) of '{column}' not readable as a number",
         f"a number in {unit}, LO or HI",
         "Correct them, or list the words that mean 'nothing' under not_measured.",
         at=where_from(table, bad),
@@ -101,7 +101,7 @@ def _tell_odd(
     scale = factor("mg/dL", unit) or 1.0
     findings.rows(
         Severity.LEFT_OUT,
-        f"{{n}} value(s) of '{column}' that cannot be",
+        f"{{n}} value(s) of '{column}' outside any possible range",
         f"{LOWEST_MG_DL * scale:.3g} to {HIGHEST_MG_DL * scale:.3g} {unit}",
         "Check them in the raw file.",
         at=where_from(table, odd),

@@ -33,17 +33,22 @@ def sensor_labels(frame: pd.DataFrame, settings: Settings, _: Findings) -> pd.Da
 
 
 def first_day(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:
-    """Leave out the first 24 hours of a sensor whose beginning is known."""
+    """Leave out the first 24 hours of a sensor whose beginning is known.
+
+    It is known where ``client.toml`` declares it, and where a new name comes into the sensor
+    column; the first name in the records may have begun before them.
+    """
     young = np.zeros(len(frame), dtype=bool)
-    clock, time = frame["clock"].to_numpy(), frame["time"].to_numpy()
-    for change in settings.sensor_changes:
-        begun = change.to_datetime64()
+    clock = frame["clock"].to_numpy()
+    declared = [change.to_datetime64() for change in settings.sensor_changes]
+    for begun in declared:
         young |= (clock >= begun) & (clock < begun + _FIRST_DAY)
     named = frame[frame["sensor"] != ""]
-    if named["sensor"].nunique() > 1:
-        begins = named.groupby("sensor")["time"].min().sort_values(kind="stable")
-        since = frame["sensor"].map(begins.iloc[1:]).to_numpy()
-        young |= ~np.isnat(since) & (time < since + _FIRST_DAY)
+    begins = named.groupby("sensor")["clock"].min().sort_values(kind="stable").iloc[1:]
+    for sensor, first in begins.items():
+        begun = np.datetime64(first)
+        if not any(begun - _FIRST_DAY < known <= begun for known in declared):
+            young |= (frame["sensor"] == sensor).to_numpy() & (clock < begun + _FIRST_DAY)
     young &= (frame["left_out"] == "").to_numpy()
     findings.rows(
         Severity.LEFT_OUT,

@@ -115,7 +115,7 @@ def _tell_extra(name: str, header: tuple[str, ...], source: Source, findings: Fi
         listed = ", ".join(f"'{column}'" for column in extra[:12])
         findings.add(
             Severity.NOTE,
-            f"{len(extra)} column(s) not used: {listed}{', ...' if len(extra) > 12 else ''}",
+            f"{{n}} column(s) not used: {listed}{', ...' if len(extra) > 12 else ''}",
             f"columns of the stream {source.stream}",
             "Nothing, unless one of them is a column under another name.",
             file=name,

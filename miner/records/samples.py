@@ -82,7 +82,7 @@ def _samples(placed: Placed, source: Source, rule: Episodes, findings: Findings)
     level, bad = to_numbers(placed.table, rule.column, source.decimal)
     findings.rows(
         Severity.LEFT_OUT,
-        f"{{n}} sample(s) of '{rule.column}' that are not a number",
+        f"{{n}} sample(s) of '{rule.column}' not readable as a number",
         "a number, or a blank cell where nothing was measured",
         "List the words that mean 'nothing' under not_measured.",
         at=where_from(placed.table, bad),

@@ -20,6 +20,7 @@ from miner.results import Severity
 from miner.rulebook import nearest
 
 Text: TypeAlias = "pd.Series[str]"
+_LONGEST_CELL = 20
 _SEPARATORS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
 
 
@@ -105,7 +106,7 @@ def read_rows(text: TextFile, source: Source, findings: Findings) -> Table:
     A row with more cells than the header is left out and counted; a blank row is passed over.
     """
     body = text.body[text.body_at :]
-    table = _read_fast(text, body, source)
+    table = _read_fast(text, body, source, findings)
     if table is None:
         table = _read_row_by_row(text, body, source, findings)
     cells = table.cells
@@ -113,7 +114,7 @@ def read_rows(text: TextFile, source: Source, findings: Findings) -> Table:
     return table.keep(~blank) if blank is not None and blank.any() else table
 
 
-def _read_fast(text: TextFile, body: bytes, source: Source) -> Table | None:
+def _read_fast(text: TextFile, body: bytes, source: Source, findings: Findings) -> Table | None:
     names = [name or f"column {at + 1}" for at, name in enumerate(text.header)]
     try:
         cells = _parsed(body, len(names), source, {})
@@ -127,9 +128,22 @@ def _read_fast(text: TextFile, body: bytes, source: Source) -> Table | None:
     lines = body.count(b"\n") + (bool(body) and not body.endswith(b"\n"))
     if lines != len(cells):
         rows = _line_numbers(body, source.delimiter, text.first_row)
+        _tell_swallowed(text.name, rows, findings)
         return Table(text.name, cells, rows) if len(rows) == len(cells) else None
     rows = np.arange(text.first_row, text.first_row + len(cells), dtype=np.int64)
     return Table(text.name, cells, rows)
+
+
+def _tell_swallowed(file: str, rows: NDArray[np.int64], findings: Findings) -> None:
+    long = np.flatnonzero(np.diff(rows) > _LONGEST_CELL)
+    if long.size:
+        findings.rows(
+            Severity.QUESTION,
+            f"{{n}} cell(s) running over more than {_LONGEST_CELL} lines",
+            "quotes in pairs",
+            "See whether a quote is missing there: the rows below it were taken as one text.",
+            at=pd.DataFrame({"file": file, "row": rows[long]}),
+        )
 
 
 def _parsed(body: bytes, columns: int, source: Source, texts: dict[int, str]) -> pd.DataFrame:
@@ -164,24 +178,12 @@ def _line_numbers(body: bytes, delimiter: str, first: int) -> NDArray[np.int64]:
 
 def _read_row_by_row(text: TextFile, body: bytes, source: Source, findings: Findings) -> Table:
     width, kept, rows, ragged = len(text.header), [], [], []
-    reader = csv.reader(io.StringIO(body.decode("utf-8"), newline=""), delimiter=source.delimiter)
-    last = 0
-    try:
-        for record in reader:
-            begin, last = text.first_row + last, reader.line_num
-            if any(cell.strip() for cell in record[width:]):
-                ragged.append((begin, source.delimiter.join(record)))
-                continue
+    for row, record in _records(text, body, source.delimiter):
+        if any(cell.strip() for cell in record[width:]):
+            ragged.append((row, source.delimiter.join(record)))
+        else:
             kept.append((record + [""] * width)[:width])
-            rows.append(begin)
-    except csv.Error as error:
-        raise MinerError(
-            f"the row cannot be split into cells ({error})",
-            "a row of cells, quotes in pairs",
-            "Correct that row and run again.",
-            file=text.name,
-            row=text.first_row + last,
-        ) from error
+            rows.append(row)
     findings.rows(
         Severity.LEFT_OUT,
         f"{{n}} row(s) with more than the {width} cells of the header",
@@ -193,3 +195,25 @@ def _read_row_by_row(text: TextFile, body: bytes, source: Source, findings: Find
     cells = pd.DataFrame(kept, columns=list(text.header), dtype="str")
     cells = cells.mask(cells.isin(["", *source.not_measured]))
     return Table(text.name, cells, np.array(rows, dtype=np.int64))
+
+
+def _records(text: TextFile, body: bytes, delimiter: str) -> list[tuple[int, list[str]]]:
+    decoded = body.decode("utf-8")
+    last, found = 0, []
+    try:
+        reader = csv.reader(io.StringIO(decoded, newline=""), delimiter=delimiter, strict=True)
+        for record in reader:
+            found.append((text.first_row + last, record))
+            last = reader.line_num
+    except csv.Error as error:
+        if "unexpected end" not in str(error) and "field larger" not in str(error):
+            reader = csv.reader(io.StringIO(decoded, newline=""), delimiter=delimiter)
+            return list(zip(_line_numbers(body, delimiter, text.first_row), reader, strict=True))
+        raise MinerError(
+            "a quote opens in this row and is never closed",
+            "quotes in pairs",
+            "Correct that row and run again.",
+            file=text.name,
+            row=text.first_row + last,
+        ) from error
+    return found
