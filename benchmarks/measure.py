@@ -7,7 +7,7 @@ import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
@@ -42,12 +42,19 @@ def once(command: Sequence[str]) -> Run:
     return Run(seconds, usage.ru_maxrss / per_megabyte, printed)
 
 
-def median(command: Sequence[str], times: int = 5) -> Run:
-    """Run a command once unmeasured, then several times; the median of each figure."""
-    once(command)
-    runs = [once(command) for _ in range(times)]
-    return Run(
-        statistics.median(run.seconds for run in runs),
-        statistics.median(run.megabytes for run in runs),
-        runs[-1].printed,
-    )
+def in_turns(commands: Mapping[str, Sequence[str]], times: int = 7) -> dict[str, Run]:
+    """Run each command once unmeasured, then all of them in turns; the median of each figure.
+
+    In turns, so that other work on the machine falls on all of them alike.
+    """
+    for command in commands.values():
+        once(command)
+    rounds = [{name: once(command) for name, command in commands.items()} for _ in range(times)]
+    return {
+        name: Run(
+            statistics.median(run[name].seconds for run in rounds),
+            statistics.median(run[name].megabytes for run in rounds),
+            rounds[-1][name].printed,
+        )
+        for name in commands
+    }

@@ -16,7 +16,7 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from measure import median, once
+from measure import in_turns, once
 
 from miner import __version__, resources
 
@@ -61,9 +61,14 @@ def measure(home: Path) -> list[Figure]:
     """Measure everything once; about a minute."""
     month, years = write_client(home, 30), write_client(home, 3 * 365)
     miner = [sys.executable, "-c", START]
-    imports = median([sys.executable, "-c", IMPORTS])
-    rank = median([*miner, "rank", str(month), "--draws", str(DRAWS)])
-    start = median([*miner, "--help"])
+    runs = in_turns(
+        {
+            "imports": [sys.executable, "-c", IMPORTS],
+            "rank": [*miner, "rank", str(month), "--draws", str(DRAWS)],
+            "help": [*miner, "--help"],
+        }
+    )
+    imports, rank, start = runs["imports"], runs["rank"], runs["help"]
     warm = inside(month, 9, "read", "days", "rank")
     cold = inside(years, 1, "read", "days")
     ratio = rank.seconds / imports.seconds
@@ -87,7 +92,7 @@ def report(figures: list[Figure], date: str) -> str:
     machine = (
         f"{date}. miner {__version__}, Python {platform.python_version()}, "
         f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores, one thread a process. "
-        "Medians of five runs after one that does not count."
+        "Medians of seven runs, in turns, after one that does not count."
     )
     head = ["| what | measured | at most | held |", "|---|---|---|---|"]
     return "\n".join(["# Speed", "", machine, "", *head, *(item.row() for item in figures), ""])

@@ -60,6 +60,7 @@ def rank(
     last: str | None = None,
     draws: int | None = None,
     seed: int = 0,
+    keep: bool = True,
     progress: Progress | None = None,
 ) -> Ranking:
     """Rank which habits came before, or went with, this client's higher glucose.
@@ -73,6 +74,7 @@ def rank(
         last: last date used, ISO.
         draws: permutations; by default the rule book's.
         seed: of the permutations.
+        keep: write to the client's ledger that these records were ranked.
         progress: told what is being done and the share done.
     """
     unit = unit or client.settings.rank_unit

@@ -47,6 +47,7 @@ class FactorRule(_Model):
     same_time: tuple[str, ...] = ()
     moves_window: tuple[str, ...] = ()
     confounders: tuple[str, ...] = ()
+    yields_to: tuple[str, ...] = ()
     could_run_backwards: bool = False
     food: bool = False
     phrase: str

@@ -55,12 +55,15 @@ def judge_one(part: OutcomeSearch, test: Tested, guard: Guardrails) -> Judged:
     if test.rule.withheld is not None:
         return Judged(test, Evidence.CANNOT_TELL, test.rule.withheld, (), test.rule.same_units)
     came = overlap(part, test, guard)
-    told = Judged(test, Evidence.CANNOT_TELL, came.withheld, (), came.travels_with)
+    along = (came.note,) if came.note else ()
+    told = Judged(test, Evidence.CANNOT_TELL, came.withheld, along, came.travels_with)
     if came.withheld is not None:
-        return replace(told, notes=(came.note,) if came.note else ())
+        return told
     if test.p_adjusted <= guard.claim_level:
         found = doubts(part, test, guard)
-        return replace(told, evidence=Evidence.HINT if found else Evidence.CLEAR, notes=found)
+        return replace(
+            told, evidence=Evidence.HINT if found else Evidence.CLEAR, notes=along + found
+        )
     worth = test.target.rule.smallest_worth_it
     low, high = ordinary_interval(test, 0.90)
     if -worth < low and high < worth:

@@ -37,15 +37,21 @@ def overlap(part: OutcomeSearch, test: Tested, guard: Guardrails) -> Overlap:
     names = [test.target.items[rule.items[0]].factor for rule in others]
     order = np.argsort(-phi, kind="stable")
     travels = tuple(names[at] for at in order if phi[at] >= guard.overlap_travels_with)
-    worst = int(order[0])
-    if phi[worst] < guard.overlap_not_told_apart or len(test.rule.items) > 1:
+    if len(test.rule.items) > 1:
         return Overlap(travels, None, None)
-    apart, of = differing(test.rule.values[known], columns[:, worst])
-    unit = part.target.rule.unit
-    words = part.target.items[others[worst].items[0]].rule.phrase
-    return Overlap(
-        travels,
-        Withheld(f"cannot be told apart from {words}", apart, guard.fewest_units_each_side),
-        f"They differed on {apart} of {of} {unit}s. "
-        f"More {unit}s with one and not the other would separate them.",
-    )
+    own = test.target.items[test.rule.items[0]].factor
+    yielding = None
+    for at in order[phi[order] >= guard.overlap_not_told_apart]:
+        other = part.target.items[others[at].items[0]]
+        apart, of = differing(test.rule.values[known], columns[:, at])
+        unit = part.target.rule.unit
+        note = (
+            f"It and {other.rule.phrase} differed on {apart} of {of} {unit}s: the two cannot be "
+            f"told apart. More {unit}s with one and not the other would separate them."
+        )
+        if own in other.rule.yields_to:
+            yielding = yielding or note
+            continue
+        reason = f"cannot be told apart from {other.rule.phrase}"
+        return Overlap(travels, Withheld(reason, apart, guard.fewest_units_each_side), note)
+    return Overlap(travels, None, yielding)
