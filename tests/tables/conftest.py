@@ -110,7 +110,9 @@ def build(
     return Client(Path("client-01"), Settings(**(settings | given)), streams, wear, (), "hash")
 
 
-def nights(first: str, count: int, start: str = "23:00", end: str = "07:00", **columns: Any) -> list:
+def nights(
+    first: str, count: int, start: str = "23:00", end: str = "07:00", **columns: Any
+) -> list[dict[str, Any]]:
     """Return sleep rows, one a night, the first waking on a date."""
     rows = []
     for k in range(count):
@@ -127,16 +129,16 @@ def rules() -> rulebook.RuleBook:
     return rulebook.load()
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def make() -> Callable[..., Client]:
     return build
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def sensed() -> Callable[..., pd.DataFrame]:
     return readings
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def slept() -> Callable[..., list]:
     return nights
