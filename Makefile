@@ -15,13 +15,14 @@ certain := miner/stats/*,miner/hypotheses/*
 export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
-.PHONY: help set-up demo test lint style format types contracts bench clean
+.PHONY: help set-up demo test lint style format types contracts readme bench clean
 .DEFAULT_GOAL := help
 
 help:
 	@echo "make demo    write an invented practice and rank one of its clients"
 	@echo "make test    run all tests, with line and branch coverage"
 	@echo "make lint    style, types and the import contracts"
+	@echo "make readme  write the output of the demo into README.md again"
 	@echo "make bench   measure speed and memory, write $(RESULTS)"
 	@echo "make clean   remove the environment and everything derived"
 
@@ -64,6 +65,9 @@ types: $(VENV)/.installed-dev
 
 contracts: $(VENV)/.installed-dev
 	$(bin)/lint-imports --no-logo --no-cache
+
+readme: $(VENV)/.installed-dev
+	$(bin)/python tests/project/test_readme.py
 
 bench: $(VENV)/.installed-dev
 	$(bin)/python benchmarks/speed.py --date $(DATE) --out $(RESULTS)/speed.md

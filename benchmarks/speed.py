@@ -91,7 +91,8 @@ def report(figures: list[Figure], date: str) -> str:
     """Return the table with the machine it was measured on."""
     machine = (
         f"{date}. miner {__version__}, Python {platform.python_version()}, "
-        f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores, one thread a process. "
+        f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores, one thread a process, "
+        f"load {os.getloadavg()[0]:.1f} at the end. "
         "Medians of seven runs, in turns, after one that does not count."
     )
     head = ["| what | measured | at most | held |", "|---|---|---|---|"]
