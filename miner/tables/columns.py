@@ -21,7 +21,9 @@ def numbers(column: pd.Series) -> Floats:
 
 def words(column: pd.Series) -> list[str]:
     """Return a column as folded text: no case, single spaces, empty where not noted."""
-    return [fold(item) for item in column.tolist()]
+    given = column.tolist()
+    folded = {item: fold(item) for item in set(given)}
+    return [folded[item] for item in given]
 
 
 def fold(text: Any) -> str:

@@ -11,6 +11,7 @@ import pandas as pd
 from miner.records.client import Client
 from miner.rulebook import FactorRule, RuleBook
 from miner.tables.biological_days import Days
+from miner.tables.climbs import smoothed
 from miner.tables.clockwork import stamps
 from miner.tables.columns import Source
 from miner.tables.cuts import cut
@@ -75,10 +76,10 @@ def day_table(client: Client, rules: RuleBook) -> UnitTable:
     outcome_rules = rules.outcomes_of("day")
     own = own_windows(trace, days, records.nights)
     by_clock = clock_windows(trace, days, records.nights)
-    limit = client.settings.range[1]
+    smooth, limit = smoothed(trace), client.settings.range[1]
     why = left_out_days(client, trace, days, records.tags, rules.cautions)
-    outcomes = _Columns(days.names, outcomes_over(trace, own, outcome_rules, limit))
-    again = _Columns(days.names, outcomes_over(trace, by_clock, outcome_rules, limit))
+    outcomes = _Columns(days.names, outcomes_over(trace, smooth, own, outcome_rules, limit))
+    again = _Columns(days.names, outcomes_over(trace, smooth, by_clock, outcome_rules, limit))
     factors = _Columns(days.names, _factors(records, rules, [not text for text in why]))
     head = _head(client, trace, days, own["day"], why)
     return UnitTable(

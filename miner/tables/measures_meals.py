@@ -95,7 +95,7 @@ def hours_to_first_food(records: DayRecords, k: int) -> Found:
     hours = (items[0].at - int(records.days.start[k])) / HOUR
     if hours >= LATE_FIRST_FOOD_H and len(items) - 1 < LATER_OCCASIONS:
         later = len(items) - 1
-        why = f"{later} later occasions are logged, {LATER_OCCASIONS} are needed"
+        why = f"later occasions logged: {later}, {LATER_OCCASIONS} are needed"
         return unknown(why, _rows(items))
     return Found(hours, rows=records.days.night[k].sources + items[0].rows)  # type: ignore[union-attr]
 
@@ -111,7 +111,7 @@ def eating_window_hours(records: DayRecords, k: int) -> Found:
 def _too_few(items: tuple[Occasion, ...]) -> str:
     if len(items) >= FEWEST_OCCASIONS:
         return ""
-    return f"{len(items)} eating occasions are logged, {FEWEST_OCCASIONS} are needed"
+    return f"eating occasions logged that day: {len(items)}, {FEWEST_OCCASIONS} are needed"
 
 
 def _carb_only(item: Occasion) -> bool | None:

@@ -89,7 +89,8 @@ def movement_of(client: Client) -> Movement:
 
 
 def _named(kinds: list[str], parts: tuple[str, ...]) -> NDArray[np.bool_]:
-    return np.array([any(part in kind for part in parts) for kind in kinds], dtype=bool)
+    named = {kind: any(part in kind for part in parts) for kind in set(kinds)}
+    return np.array([named[kind] for kind in kinds], dtype=bool)
 
 
 def _on_most_days(counted: Times, every: Times) -> bool:

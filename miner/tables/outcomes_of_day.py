@@ -9,7 +9,7 @@ import numpy as np
 
 from miner.errors import MinerError
 from miner.rulebook import OutcomeRule, nearest
-from miner.tables.climbs import biggest_climbs, smoothed
+from miner.tables.climbs import biggest_climbs
 from miner.tables.clockwork import Floats
 from miner.tables.found import Found, unknown
 from miner.tables.trace import Trace
@@ -43,7 +43,12 @@ def _median(piece: Piece) -> float:
 
 def _mean(piece: Piece) -> float:
     seen = ~np.isnan(piece.value)
-    return float(np.average(piece.value[seen], weights=piece.minutes[seen]))
+    return weighted_mean(piece.value[seen], piece.minutes[seen])
+
+
+def weighted_mean(value: Floats, minutes: Floats) -> float:
+    """Return the mean of readings weighted by the time they stand for."""
+    return float((value * minutes).sum() / minutes.sum())
 
 
 def weighted_sd(value: Floats, minutes: Floats) -> float:
@@ -54,8 +59,7 @@ def weighted_sd(value: Floats, minutes: Floats) -> float:
     """
     if value.size < 2:
         return float("nan")
-    mean = np.average(value, weights=minutes)
-    spread = np.average((value - mean) ** 2, weights=minutes)
+    spread = weighted_mean((value - weighted_mean(value, minutes)) ** 2, minutes)
     return float(np.sqrt(spread * value.size / (value.size - 1)))
 
 
@@ -85,12 +89,17 @@ OUTCOMES: Mapping[str, tuple[Callable[[Piece], float], bool]] = {
 
 
 def outcomes_over(
-    trace: Trace, windows: Mapping[str, Windows], rules: Mapping[str, OutcomeRule], limit: float
+    trace: Trace,
+    smooth: Floats,
+    windows: Mapping[str, Windows],
+    rules: Mapping[str, OutcomeRule],
+    limit: float,
 ) -> dict[str, list[Found]]:
     """Return every outcome of the rule book over its windows.
 
     Args:
         trace: the readings.
+        smooth: the smoothed readings.
         windows: by the name the rule book uses (wake, night, day).
         rules: the outcomes of a day.
         limit: upper end of the client's range, mg/dL.
@@ -104,7 +113,7 @@ def outcomes_over(
         window = windows[rule.window]
         climbs = np.full(len(window.why), np.nan)
         if OUTCOMES[name][0] is _climb:
-            climbs = biggest_climbs(trace, smoothed(trace), window.low, window.high)
+            climbs = biggest_climbs(trace, smooth, window.low, window.high)
         out[name] = [
             _one(trace, window, k, name, rule, float(climbs[k]), limit)
             for k in range(len(window.why))

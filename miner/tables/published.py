@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from miner.tables.clockwork import Floats
-from miner.tables.outcomes_of_day import weighted_sd
+from miner.tables.outcomes_of_day import weighted_mean, weighted_sd
 from miner.tables.trace import Trace
 from miner.tables.windows import Windows
 
@@ -47,7 +47,7 @@ def published(ordered: Floats, value: Floats, minutes: Floats) -> Mapping[str, f
         return float(minutes[mask].sum() / minutes.sum())
 
     seen = ~np.isnan(value)
-    mean = float(np.average(value[seen], weights=minutes[seen])) if seen.any() else np.nan
+    mean = weighted_mean(value[seen], minutes[seen]) if seen.any() else np.nan
     sd = weighted_sd(value[seen], minutes[seen])
     return {
         "readings": float(ordered.size),

@@ -41,7 +41,8 @@ def _referrals(trace: Trace, table: UnitTable, book: Cautions) -> list[str]:
     if "wake_glucose" in table.outcomes:
         wake = table.frame["wake_glucose"].to_numpy(np.float64)
     counts = [(rule, _days_counted(rule, trace, wake)) for rule in book.referral]
-    return [rule.say.format(count=days) for rule, days in counts if days >= rule.days]
+    told = [rule.say.format(count=days) for rule, days in counts if days >= rule.days]
+    return [text.replace(" 1 days", " 1 day") for text in told]
 
 
 def _days_counted(rule: Referral, trace: Trace, wake: Floats) -> int:

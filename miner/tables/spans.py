@@ -60,13 +60,9 @@ class Spans:
         return tuple(self.origin[place] for place in self._places(begin, finish))
 
     def _places(self, begin: int, finish: int) -> NDArray[np.intp]:
-        low = int(np.searchsorted(self.reach, begin, side="left"))
+        low = int(np.searchsorted(self.reach, begin, side="right"))
         high = int(np.searchsorted(self.row_start, finish, side="left"))
-        inside = self.row_end[low:high] > begin
-        instant = (self.row_start[low:high] == self.row_end[low:high]) & (
-            self.row_start[low:high] >= begin
-        )
-        return np.flatnonzero(inside | instant) + low
+        return np.flatnonzero(self.row_end[low:high] > begin) + low
 
 
 def spans_of(frame: pd.DataFrame) -> Spans:

@@ -75,7 +75,7 @@ COUNTED = [
 def test_with_fewer_than_two_occasions_what_is_counted_is_unknown(table_of, name):
     table = table_of([meal("19:00", "dinner", carbs_g=50, protein_g=10)])
     assert yes_no(table, name) is None
-    assert "1 eating occasions are logged, 2 are needed" in table.reasons[D, name]
+    assert "eating occasions logged that day: 1, 2 are needed" in table.reasons[D, name]
     assert yes_no(table, name, "2026-03-04") is None
 
 

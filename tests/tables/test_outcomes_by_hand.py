@@ -177,7 +177,9 @@ def without(glucose, start, end):
 
 
 # Twelve readings in the hour: 9 are 75 %, 8 are 66.7 %, 7 are 58.3 %.
-@pytest.mark.parametrize(("gap_from", "told"), [("06:45", ""), ("06:40", "66 %"), ("06:35", "58 %")])
+@pytest.mark.parametrize(
+    ("gap_from", "told"), [("06:45", ""), ("06:40", "66 %"), ("06:35", "58 %")]
+)
 def test_the_wake_hour_needs_seventy_per_cent(make, sensed, slept, rules, gap_from, told):
     glucose = sensed("2026-03-01", np.full(3 * 288, 100.0))
     cut = without(glucose, f"2026-03-02 {gap_from}", "2026-03-02 07:00")

@@ -1,0 +1,169 @@
+"""The check, and what has to be shown first."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from miner.records.client import LeftOutDay
+from miner.tables import cautions, check, day_table
+
+DAYS = 10
+
+
+def ready(make, rules, glucose, **given):
+    client = make(glucose, **given)
+    return client, day_table(client, rules)
+
+
+@pytest.fixture(scope="session")
+def flat(sensed):
+    return sensed("2026-03-01", np.full(DAYS * 288, 100.0))
+
+
+def texts_of(make, rules, glucose, **given):
+    client, table = ready(make, rules, glucose, **given)
+    return cautions(client, table, rules)
+
+
+def changed(flat, *changes, censored=0):
+    frame = flat.copy()
+    for start, end, value in changes:
+        inside = (frame["clock"] >= start) & (frame["clock"] < end)
+        frame.loc[inside, "glucose"] = value
+        if np.isnan(value):
+            frame.loc[inside, "censored"] = np.int8(censored)
+    return frame
+
+
+def test_streams_days_and_factors_are_counted(make, sensed, slept, rules, flat):
+    glucose = flat[~flat["clock"].between("2026-03-04 10:00", "2026-03-05 04:00")]
+    glucose = glucose.reset_index(drop=True)
+    client, table = ready(
+        make, rules, glucose, sleep=slept("2026-03-01", DAYS),
+        meals=[{"time": "2026-03-02 19:00", "label": "dinner"}],
+        left_out=(LeftOutDay(date(2026, 3, 7), "feast", None),),
+    )  # fmt: skip
+    report = check(client, table, rules)
+    assert (report.client, report.records_hash) == ("client-01", "hash")
+    assert (report.first_day, report.last_day, report.days) == ("2026-03-01", "2026-03-10", 10)
+    assert report.usable_days == 8
+    assert set(report.not_usable) == {"2026-03-04", "2026-03-07"}
+    assert report.not_usable["2026-03-07"] == "left out in client.toml: feast"
+    stream = report.streams["glucose"]
+    assert (stream.rows, stream.used, stream.days) == (len(glucose), len(glucose), 10)
+    assert (stream.cadence_min, stream.files) == (5, ("glucose.csv",))
+    # Last reading 09:55 on the 4th, next at 04:05 on the 5th: 18 h 10 min.
+    assert stream.longest_gap_h == pytest.approx(18.17)
+    assert (stream.first, stream.last) == ("2026-03-01T00:00", "2026-03-10T23:55")
+    assert report.streams["stress"].rows == 0
+    assert report.streams["stress"].first is None
+    assert report.known_factors["short_sleep"] == 8
+    assert report.known_factors["late_dinner"] == 1
+    assert report.known_factors["much_stress"] == 0
+
+
+def whats(make, rules, glucose, **given):
+    client, table = ready(make, rules, glucose, **given)
+    return " | ".join(item.what for item in check(client, table, rules).findings)
+
+
+def test_naps_missing_nights_and_time_in_bed_are_told(make, slept, rules, flat):
+    rows = slept("2026-03-01", DAYS)
+    del rows[3]
+    rows.append({"start": "2026-03-03 12:00", "end": "2026-03-03 13:00", "kind": "nap"})
+    told = whats(make, rules, flat, sleep=rows)
+    assert "1 nap(s) not counted" in told
+    assert "1 night(s) without a main sleep, by the day they open: 2026-03-04" in told
+    assert "9 night(s) without time asleep: time in bed is used" in told
+    clean = whats(make, rules, flat, sleep=slept("2026-03-01", DAYS, asleep_min=400))
+    assert clean == ""
+
+
+def test_no_sleep_too_few_readings_and_a_tracker_off_are_told(make, slept, rules, flat):
+    assert "a day runs from 04:00 to 04:00" in whats(make, rules, flat)
+    short = flat[flat["clock"] < "2026-03-10 12:00"]
+    told = whats(make, rules, short, sleep=slept("2026-03-01", DAYS, asleep_min=400))
+    assert "1 day(s) with too few readings: 2026-03-10" in told
+    rows = slept("2026-03-01", DAYS, asleep_min=400)
+    del rows[5]
+    walk = [{"start": "2026-03-02 10:00", "end": "2026-03-02 11:00", "kind": "walk"}]
+    told = whats(make, rules, flat, sleep=rows, activity=walk)
+    assert "the tracker was not worn" in told
+    assert "2026-03-05" in told
+
+
+def test_what_is_always_said_is_always_said(make, rules, flat):
+    texts, _ = texts_of(make, rules, flat)
+    assert texts == rules.cautions.always
+
+
+def test_intake_answers(make, rules, flat):
+    intake = {"insulin": "yes", "medicines": "no", "pregnancy": "not_asked"}
+    texts, not_asked = texts_of(make, rules, flat, intake=intake)
+    assert texts[0] == rules.cautions.intake["insulin"].when_yes
+    assert rules.cautions.intake["medicines"].when_yes not in texts
+    assert "pregnancy, possible or planned" in not_asked
+    assert "sleep apnoea" in not_asked
+    assert "insulin" not in not_asked
+    assert "medicines" not in not_asked
+
+
+def test_wake_readings_of_126_on_two_days_refer(make, slept, rules, flat):
+    sleep = slept("2026-03-01", DAYS)
+    one = ("2026-03-03 06:00", "2026-03-03 07:00")
+    two = ("2026-03-06 06:00", "2026-03-06 07:00")
+    told = [
+        any("Wake readings of 126" in text for text in texts_of(make, rules, g, sleep=sleep)[0])
+        for g in (
+            changed(flat, (*one, 126.0), (*two, 126.0)),
+            changed(flat, (*one, 126.0)),
+            changed(flat, (*one, 126.0), (*two, 125.9)),
+        )
+    ]
+    assert told == [True, False, False]
+
+
+@pytest.mark.parametrize(
+    ("value", "censored", "days", "words"),
+    [
+        (200.0, 0, 1, "Readings of 200 mg/dL or more on 1 day."),
+        (np.nan, 1, 1, "Readings of 200 mg/dL or more on 1 day."),
+        (199.0, 0, 1, None),
+        (53.9, 0, 1, "Readings below 54 mg/dL on 1 day."),
+        (np.nan, -1, 1, "Readings below 54 mg/dL on 1 day."),
+        (54.0, 0, 1, None),
+        (69.0, 0, 2, None),
+        (69.0, 0, 3, "Readings below 70 mg/dL on 3 days"),
+        (70.0, 0, 3, None),
+    ],
+)
+def test_readings_that_refer(make, rules, flat, value, censored, days, words):
+    spans = [(f"2026-03-0{k} 12:00", f"2026-03-0{k} 12:05", value) for k in range(2, 2 + days)]
+    texts, _ = texts_of(make, rules, changed(flat, *spans, censored=censored))
+    first = [text for text in texts if text not in rules.cautions.always]
+    assert [text.startswith(words) for text in first] == ([True] if words else [])
+
+
+def test_readings_left_out_do_not_refer(make, rules, flat):
+    frame = changed(flat, ("2026-03-02 03:00", "2026-03-02 04:00", 45.0))
+    frame["left_out"] = np.where(frame["glucose"] < 50, "pressure low, confirmed", "")
+    assert texts_of(make, rules, frame)[0] == rules.cautions.always
+
+
+def test_a_medicine_tag_splits_the_period(make, rules, flat):
+    tags = [
+        {"start": "2026-03-04 08:00", "tag": "metformin"},
+        {"start": "2026-03-05", "tag": "walked"},
+    ]
+    first = texts_of(make, rules, flat, tags=tags)[0][0]
+    assert "A medicine tag was seen ('metformin' on 2026-03-04): it splits the period" in first
+
+
+def test_pregnancy_and_illness_tags_are_told(make, rules, flat):
+    tags = [{"start": "2026-03-04 08:00", "tag": "pregnant"}, {"start": "2026-03-05", "tag": "flu"}]
+    texts, _ = texts_of(make, rules, flat, tags=tags)
+    assert rules.cautions.intake["pregnancy"].when_yes in texts
+    assert any("An illness tag was seen ('flu' on 2026-03-05)" in text for text in texts)

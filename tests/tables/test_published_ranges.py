@@ -1,0 +1,83 @@
+"""Published ranges, for description: boundaries, CV, and the table of cut points."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from miner.tables import day_table
+from miner.tables.published import published
+
+REFERENCE = Path(__file__).parents[2] / "datasets" / "reference"
+
+
+def rows(name):
+    with (REFERENCE / name).open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def of(values):
+    values = np.array(values, dtype=float)
+    return published(values, values, np.full(values.size, 5.0))
+
+
+# A-TIR of a_hand_examples.csv: ten readings on the limits of the consensus ranges (Battelino et
+# al. 2019, Diabetes Care 42:1593; 70-140 after Shah et al. 2019). Shares we do not print follow
+# by subtraction: 54-69 is below 70 less below 54, 181-250 is above 180 less above 250.
+def test_readings_on_the_limits():
+    cases = [row for row in rows("a_hand_examples.csv") if row["metric"] == "TIR"]
+    values = [float(text) for text in cases[0]["inputs"].split(" mg/dL")[0].split()]
+    told = {row["quantity"]: float(row["expected"]) for row in cases}
+    got = of(values)
+    assert got["readings"] == 10
+    assert 100 * got["below_54"] == pytest.approx(told["below_54_percent"])
+    low = told["below_54_percent"] + told["54_69_percent"]
+    assert 100 * got["below_70"] == pytest.approx(low)
+    assert 100 * got["in_70_180"] == pytest.approx(told["70_180_percent"])
+    assert 100 * got["in_70_140"] == pytest.approx(told["70_140_percent"])
+    high = told["181_250_percent"] + told["above_250_percent"]
+    assert 100 * got["above_180"] == pytest.approx(high)
+    assert 100 * got["above_140"] == pytest.approx(100 - low - told["70_140_percent"])
+
+
+def test_the_coefficient_of_variation():
+    # A-CV of a_hand_examples.csv: 90 100 110 100, mean 100, SD with n - 1.
+    case = next(row for row in rows("a_hand_examples.csv") if row["metric"] == "CV")
+    got = of([90, 100, 110, 100])
+    assert got["mean"] == 100
+    assert 100 * got["cv"] == pytest.approx(float(case["expected"]), abs=1e-6)
+
+
+def test_the_limits_are_those_of_the_cut_point_table():
+    in_range = next(row for row in rows("a_cutpoints.csv") if row["meaning"].startswith("in range"))
+    low, high = float(in_range["lower"]), float(in_range["upper"])
+    assert of([low])["in_70_180"] == 1
+    assert of([high])["in_70_180"] == 1
+    assert of([np.nextafter(low, 0)])["below_70"] == 1
+    assert of([np.nextafter(high, 999)])["above_180"] == 1
+    level_2 = next(
+        row for row in rows("a_cutpoints.csv") if row["meaning"].startswith("level 2 low")
+    )
+    assert of([float(level_2["upper"].lstrip("<"))])["below_54"] == 0
+    assert of([float(level_2["upper"].lstrip("<")) - 0.1])["below_54"] == 1
+
+
+def test_a_day_without_readings_has_no_shares():
+    got = of([])
+    assert got["readings"] == 0
+    assert np.isnan(got["mean"])
+    assert np.isnan(got["in_70_140"])
+
+
+def test_the_day_table_carries_them(make, sensed, rules):
+    glucose = sensed("2026-03-01", np.full(3 * 288, 100.0))
+    above = (glucose["clock"] >= "2026-03-02 12:00") & (glucose["clock"] < "2026-03-02 15:00")
+    glucose.loc[above, "glucose"] = 150.0
+    day = day_table(make(glucose), rules).context.loc["2026-03-02"]
+    assert day["readings"] == 288
+    assert day["above_140"] == pytest.approx(3 / 24)
+    assert day["in_70_140"] == pytest.approx(21 / 24)
+    assert day["mean"] == pytest.approx(100 + 50 * 3 / 24)
