@@ -120,14 +120,28 @@ def fit_mixed(
         return _nothing(random, reml, np.asarray(X).shape, problem)
     degrees = prepared.units - (prepared.fixed if reml else 0)
     profile = Profile(prepared, degrees, reml, FREE[random])
-    phi = 0.0 if times is None else best_phi(profile)
-    likelihood = profile.likelihood(phi)
-    start = None if profile.theta is None else np.where(profile.theta == 0, 0.05, profile.theta)
-    theta, gain = polish(likelihood, minimise(likelihood, start))
+    phi, likelihood, theta, gain = _optimum(profile, times is not None)
     known = phi if 0 < phi < LARGEST_PHI else None
     freedom = satterthwaite(likelihood, theta, prepared.back, known, profile.likelihood)
-    likelihood.asked += profile.asked
     return _assemble(prepared, likelihood, theta, phi, random, freedom, gain)
+
+
+def _optimum(profile: Profile, dependent: bool) -> tuple[float, Likelihood, Floats, float]:
+    if not dependent:
+        likelihood = profile.likelihood(0.0)
+        return 0.0, likelihood, *polish(likelihood, minimise(likelihood))
+    for _ in range(2):
+        phi = best_phi(profile)
+        likelihood = profile.likelihood(phi)
+        warm = minimise(likelihood, profile.start())
+        cold = minimise(likelihood)
+        better = likelihood.at(cold).deviance < likelihood.at(warm).deviance - 1e-6
+        if not better:
+            break
+        profile.theta = cold
+    theta, gain = polish(likelihood, cold if better else warm)
+    likelihood.asked += profile.asked
+    return phi, likelihood, theta, gain
 
 
 def _too_little(prepared: Design, random: Random) -> str:

@@ -41,11 +41,14 @@ class Profile:
         products = cross_products(self.prepared, phi)
         return Likelihood(products, self.degrees, self.reml, self.free)
 
+    def start(self) -> Floats | None:
+        """Return where the next search begins: the last theta, a little inside its bounds."""
+        return None if self.theta is None else np.where(self.theta == 0, 0.05, self.theta)
+
     def at(self, phi: float) -> float:
         """Return the least deviance at one phi."""
         likelihood = self.likelihood(phi)
-        start = None if self.theta is None else np.where(self.theta == 0, 0.05, self.theta)
-        self.theta = minimise(likelihood, start)
+        self.theta = minimise(likelihood, self.start())
         self.seen[phi] = likelihood.at(self.theta).deviance
         self.asked += likelihood.asked
         return self.seen[phi]

@@ -39,17 +39,13 @@ class Likelihood:
         self.asked += 1
         return evaluate(self.products, theta, self.degrees, reml=self.reml)
 
-    def full(self, part: Floats) -> Floats:
-        """Return the theta whose free elements are given and whose others are 0."""
-        theta = np.zeros(3)
-        theta[list(self.free)] = part
-        return theta
-
 
 def minimise(likelihood: Likelihood, start: Floats | None = None) -> Floats:
     """Return the theta of least deviance.
 
-    A bounded quasi-Newton search (diagonal of L at least 0) is followed by two checks. Where a
+    The likelihood can have more than one maximum. A bounded quasi-Newton search (diagonal of L at
+    least 0) starts from the best of a few diagonals; the optimum with only one of two variances
+    is tried beside it, so that a larger model never fits worse. Two checks follow. Where a
     variance came out small, exactly 0 is taken if the deviance is no worse. Where theta stopped
     on the boundary although the deviance falls into the interior (its derivative in D has a
     negative eigenvalue there: the derivative in theta vanishes at 0 whether or not 0 is best),
@@ -61,7 +57,7 @@ def minimise(likelihood: Likelihood, start: Floats | None = None) -> Floats:
     """
     if not likelihood.free:
         return np.zeros(3)
-    theta = _search(likelihood, _first(likelihood) if start is None else start)
+    theta = _cold(likelihood) if start is None else _search(likelihood, start)
     for _ in range(4):
         theta = _to_zero(likelihood, theta)
         inside = _inside(likelihood, theta)
@@ -79,9 +75,16 @@ def active(likelihood: Likelihood, theta: Floats) -> tuple[int, ...]:
     return tuple(i for i in likelihood.free if i not in held)
 
 
-def _first(likelihood: Likelihood) -> Floats:
-    levels = (0.05, 0.3, 1.0)
+def _cold(likelihood: Likelihood) -> Floats:
     several = [i for i in likelihood.free if i != 1]
+    found = [_search(likelihood, _first(likelihood, several))]
+    if len(several) > 1:
+        found += [_search(likelihood, _first(likelihood, [i]), (i,)) for i in several]
+    return min(found, key=lambda theta: likelihood.at(theta).deviance)
+
+
+def _first(likelihood: Likelihood, several: list[int]) -> Floats:
+    levels = (0.05, 0.3, 1.0, 4.0)
     starts = []
     for values in product(levels, repeat=len(several)):
         theta = np.zeros(3)
@@ -90,25 +93,31 @@ def _first(likelihood: Likelihood) -> Floats:
     return min(starts, key=lambda theta: likelihood.at(theta).deviance)
 
 
-def _search(likelihood: Likelihood, start: Floats) -> Floats:
+def _search(likelihood: Likelihood, start: Floats, only: tuple[int, ...] | None = None) -> Floats:
     from scipy.optimize import minimize
 
+    free = list(likelihood.free if only is None else only)
+
+    def full(part: Floats) -> Floats:
+        theta = np.zeros(3)
+        theta[free] = part
+        return theta
+
     def objective(part: Floats) -> tuple[float, Floats]:
-        theta = likelihood.full(part)
-        found = likelihood.at(theta)
-        slope = in_theta(found.slope, theta)[list(likelihood.free)]
+        found = likelihood.at(full(part))
+        slope = in_theta(found.slope, full(part))[free]
         return (found.deviance if np.isfinite(found.deviance) else 1e100), slope
 
-    bounds = [(-LARGEST, LARGEST) if i == 1 else (0.0, LARGEST) for i in likelihood.free]
+    bounds = [(-LARGEST, LARGEST) if i == 1 else (0.0, LARGEST) for i in free]
     found = minimize(
         objective,
-        start[list(likelihood.free)],
+        start[free],
         jac=True,
         method="L-BFGS-B",
         bounds=bounds,
         options={"ftol": 1e-13, "gtol": 1e-7, "maxiter": 200},
     )
-    return likelihood.full(np.asarray(found.x, dtype=np.float64))
+    return full(np.asarray(found.x, dtype=np.float64))
 
 
 def _to_zero(likelihood: Likelihood, theta: Floats) -> Floats:
