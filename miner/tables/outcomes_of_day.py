@@ -12,6 +12,7 @@ from miner.rulebook import OutcomeRule, nearest
 from miner.tables.climbs import biggest_climbs
 from miner.tables.clockwork import Floats
 from miner.tables.found import Found, unknown
+from miner.tables.limits import Mask, above
 from miner.tables.trace import Trace
 from miner.tables.windows import Windows
 
@@ -26,14 +27,14 @@ class Piece:
     Attributes:
         value, ordered, minutes: as in ``Trace``.
         climb: the largest climb of the smoothed readings, mg/dL.
-        limit: the upper end of the client's range, mg/dL.
+        above: which readings are above the client's range.
     """
 
     value: Floats
     ordered: Floats
     minutes: Floats
     climb: float
-    limit: float
+    above: Mask
 
 
 def _median(piece: Piece) -> float:
@@ -69,8 +70,7 @@ def _variability(piece: Piece) -> float:
 
 
 def _minutes_above(piece: Piece) -> float:
-    above = piece.minutes[piece.ordered > piece.limit].sum()
-    return float(DAY_MIN * above / piece.minutes.sum())
+    return float(DAY_MIN * piece.minutes[piece.above].sum() / piece.minutes.sum())
 
 
 def _climb(piece: Piece) -> float:
@@ -107,6 +107,7 @@ def outcomes_over(
     Raises:
         MinerError: the rule book names an outcome or a window that is not known.
     """
+    above_range = above(trace.ordered, trace.tenths, limit)
     out = {}
     for name, rule in rules.items():
         _known(name, rule, windows)
@@ -115,7 +116,7 @@ def outcomes_over(
         if OUTCOMES[name][0] is _climb:
             climbs = biggest_climbs(trace, smooth, window.low, window.high)
         out[name] = [
-            _one(trace, window, k, name, rule, float(climbs[k]), limit)
+            _one(trace, window, k, name, rule, float(climbs[k]), above_range)
             for k in range(len(window.why))
         ]
     return out
@@ -136,7 +137,13 @@ def _known(name: str, rule: OutcomeRule, windows: Mapping[str, Windows]) -> None
 
 
 def _one(
-    trace: Trace, window: Windows, k: int, name: str, rule: OutcomeRule, climb: float, limit: float
+    trace: Trace,
+    window: Windows,
+    k: int,
+    name: str,
+    rule: OutcomeRule,
+    climb: float,
+    above_range: Mask,
 ) -> Found:
     if window.why[k]:
         return unknown(window.why[k])
@@ -150,7 +157,7 @@ def _one(
             f"readings cover {percent(share)} of this window, {percent(rule.coverage)} are needed",
             trace.ends(low, high),
         )
-    number = measure(Piece(value, trace.ordered[low:high], minutes, climb, limit))
+    number = measure(Piece(value, trace.ordered[low:high], minutes, climb, above_range[low:high]))
     if not np.isfinite(number):
         return unknown(BEYOND_THE_SENSOR, trace.ends(low, high))
     return Found(number, rows=trace.ends(low, high))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 import numpy as np
 import pandas as pd
 
 from miner.tables.clockwork import Floats
+from miner.tables.limits import Mask, above, below
 from miner.tables.outcomes_of_day import weighted_mean, weighted_sd
 from miner.tables.trace import Trace
 from miner.tables.windows import Windows
@@ -26,7 +27,7 @@ COLUMNS = (
 )
 
 
-def published(ordered: Floats, value: Floats, minutes: Floats) -> Mapping[str, float]:
+def published(ordered: Floats, value: Floats, minutes: Floats, tenths: Mask) -> Mapping[str, float]:
     """Return the share of measured time in each published range, and mean, SD, CV.
 
     Limits belong to the range inside them: 70 and 140 are in 70-140, 180 is in 70-180, 54 is not
@@ -36,27 +37,30 @@ def published(ordered: Floats, value: Floats, minutes: Floats) -> Mapping[str, f
         ordered: mg/dL with LO as minus and HI as plus infinity.
         value: the same with LO and HI as NaN.
         minutes: the time each reading stands for.
+        tenths: whether it was shown in tenths of a mmol/L.
 
     Source: Battelino et al. 2019, Diabetes Care 42:1593 (54, 70, 180; CV); Shah et al. 2019,
     J Clin Endocrinol Metab 104:4356 (70-140).
     """
-    if not ordered.size or minutes.sum() <= 0:
+    total = minutes.sum()
+    if total <= 0:
         return {name: (0.0 if name == "readings" else np.nan) for name in COLUMNS}
 
-    def share(mask: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> float:
-        return float(minutes[mask].sum() / minutes.sum())
+    def share(beyond: Callable[[Floats, Mask, float], Mask], limit: float) -> float:
+        return float(minutes[beyond(ordered, tenths, limit)].sum() / total)
 
+    low, high, tight = share(below, 70), share(above, 180), share(above, 140)
     seen = ~np.isnan(value)
     mean = weighted_mean(value[seen], minutes[seen]) if seen.any() else np.nan
     sd = weighted_sd(value[seen], minutes[seen])
     return {
         "readings": float(ordered.size),
-        "in_70_140": share((ordered >= 70) & (ordered <= 140)),
-        "in_70_180": share((ordered >= 70) & (ordered <= 180)),
-        "above_140": share(ordered > 140),
-        "above_180": share(ordered > 180),
-        "below_70": share(ordered < 70),
-        "below_54": share(ordered < 54),
+        "in_70_140": 1 - low - tight,
+        "in_70_180": 1 - low - high,
+        "above_140": tight,
+        "above_180": high,
+        "below_70": low,
+        "below_54": share(below, 54),
         "mean": mean,
         "sd": sd,
         "cv": sd / mean,
@@ -66,7 +70,12 @@ def published(ordered: Floats, value: Floats, minutes: Floats) -> Mapping[str, f
 def published_by_day(trace: Trace, window: Windows, index: pd.Index) -> pd.DataFrame:
     """Return the published ranges of every day."""
     rows = [
-        published(trace.ordered[low:high], trace.value[low:high], trace.minutes[low:high])
+        published(
+            trace.ordered[low:high],
+            trace.value[low:high],
+            trace.minutes[low:high],
+            trace.tenths[low:high],
+        )
         for low, high in zip(window.low, window.high, strict=True)
     ]
     return pd.DataFrame(rows, index=index, columns=list(COLUMNS), dtype=float)

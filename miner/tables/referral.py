@@ -10,6 +10,7 @@ from miner.records.client import Client
 from miner.rulebook import Cautions, Referral, RuleBook
 from miner.tables.clockwork import DAY, Floats, iso_day, seconds
 from miner.tables.columns import fold, whole_words, words
+from miner.tables.limits import below
 from miner.tables.trace import Trace, trace_of
 from miner.tables.unit_table import UnitTable
 
@@ -49,9 +50,8 @@ def _days_counted(rule: Referral, trace: Trace, wake: Floats) -> int:
     if rule.kind == "wake_at_least":
         return int((wake >= rule.at).sum())
     day = trace.clock // DAY
-    if rule.kind == "any_at_least":
-        return int(np.unique(day[trace.ordered >= rule.at]).size)
-    return int(np.unique(day[trace.ordered < rule.at]).size)
+    under = below(trace.ordered, trace.tenths, rule.at)
+    return int(np.unique(day[~under if rule.kind == "any_at_least" else under]).size)
 
 
 def _tag_texts(client: Client, book: Cautions) -> list[str]:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from miner.records.client import Client
 from miner.tables.clockwork import DAY, Floats, Times, Zones, seconds
 from miner.tables.columns import Source
+from miner.tables.limits import shown_in_tenths
 
 USUAL_CADENCE_MIN = 5
 LONGEST_CADENCE_MIN = 60
@@ -29,6 +30,7 @@ class Trace:
             stored reading beside one on demand is not counted twice, and a gap is never filled.
         cadence: minutes between readings on that day of that sensor (the commonest gap).
         sensor: place in ``sensors``.
+        tenths: whether it was shown in tenths of a mmol/L.
         zones: what the wall clock added to the instant.
     """
 
@@ -42,6 +44,7 @@ class Trace:
     sensors: tuple[str, ...]
     file: NDArray[np.object_]
     row: NDArray[np.int64]
+    tenths: NDArray[np.bool_]
     zones: Zones
 
     def origin(self, place: int) -> Source:
@@ -56,14 +59,18 @@ class Trace:
 
 
 def trace_of(client: Client) -> Trace:
-    """Return the used glucose readings of a client."""
+    """Return the used glucose readings of a client; a row without a value is no reading."""
     frame = client.used("glucose")
+    told = frame["glucose"].notna() | (frame["censored"] != 0)
+    if not told.all():
+        frame = frame[told]
     at, clock = seconds(frame["time"]), seconds(frame["clock"])
     value = frame["glucose"].to_numpy(np.float64, na_value=np.nan)
     censored = frame["censored"].to_numpy(np.float64, na_value=0.0)
     ordered = np.where(censored < 0, -np.inf, np.where(censored > 0, np.inf, value))
     sensor, names = _sensors(frame["sensor"], clock, client)
     cadence = _cadence(at, sensor)
+    file = frame["file"].to_numpy(object)
     to_next = np.diff(at, append=at[-1:] + DAY) / 60
     return Trace(
         at=at,
@@ -74,8 +81,9 @@ def trace_of(client: Client) -> Trace:
         cadence=cadence,
         sensor=sensor,
         sensors=names,
-        file=frame["file"].to_numpy(object),
+        file=file,
         row=frame["row"].to_numpy(np.int64),
+        tenths=shown_in_tenths(value, file),
         zones=Zones.seen(at, clock),
     )
 

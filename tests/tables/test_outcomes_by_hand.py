@@ -254,6 +254,15 @@ def test_means_are_unknown_where_too_few_readings_have_a_number(make, sensed, sl
     assert table.frame.loc[DAY, "minutes_above"] == pytest.approx(480)
 
 
+def test_a_row_without_a_value_is_no_reading(make, sensed, rules):
+    glucose = sensed("2026-03-01", np.full(3 * 288, 100.0))
+    blank = (glucose["clock"] >= "2026-03-02 12:00") & (glucose["clock"] < "2026-03-02 18:00")
+    glucose.loc[blank, "glucose"] = np.nan
+    table = day_table(make(glucose), rules)
+    assert table.frame.loc[DAY, "coverage"] == pytest.approx(18 / 24)
+    assert table.context.loc[DAY, "readings"] == 216
+
+
 def test_left_out_readings_are_not_used(make, sensed, slept, rules):
     glucose = sensed("2026-03-01", np.full(3 * 288, 100.0))
     odd = (glucose["clock"] >= "2026-03-02 12:00") & (glucose["clock"] < "2026-03-02 13:00")

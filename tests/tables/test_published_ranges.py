@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from miner.tables import day_table
+from miner.tables import cautions, day_table
 from miner.tables.published import published
 
 REFERENCE = Path(__file__).parents[2] / "datasets" / "reference"
@@ -21,7 +21,7 @@ def rows(name):
 
 def of(values):
     values = np.array(values, dtype=float)
-    return published(values, values, np.full(values.size, 5.0))
+    return published(values, values, np.full(values.size, 5.0), np.zeros(values.size, dtype=bool))
 
 
 # A-TIR of a_hand_examples.csv: ten readings on the limits of the consensus ranges (Battelino et
@@ -56,8 +56,8 @@ def test_the_limits_are_those_of_the_cut_point_table():
     low, high = float(in_range["lower"]), float(in_range["upper"])
     assert of([low])["in_70_180"] == 1
     assert of([high])["in_70_180"] == 1
-    assert of([np.nextafter(low, 0)])["below_70"] == 1
-    assert of([np.nextafter(high, 999)])["above_180"] == 1
+    assert of([low - 0.01])["below_70"] == 1
+    assert of([high + 0.01])["above_180"] == 1
     level_2 = next(
         row for row in rows("a_cutpoints.csv") if row["meaning"].startswith("level 2 low")
     )
@@ -81,3 +81,38 @@ def test_the_day_table_carries_them(make, sensed, rules):
     assert day["above_140"] == pytest.approx(3 / 24)
     assert day["in_70_140"] == pytest.approx(21 / 24)
     assert day["mean"] == pytest.approx(100 + 50 * 3 / 24)
+
+
+# The sources print each limit in both units: 54, 70, 140, 180, 200 mg/dL are 3.0, 3.9, 7.8, 10.0
+# and 11.1 mmol/L (A-RANGE, A-DIAG); 7.8 x 18.0156 alone would be 140.52, above 140.
+@pytest.mark.parametrize(
+    ("mmol", "column", "share"),
+    [
+        (7.8, "above_140", 0),
+        (7.9, "above_140", 1),
+        (10.0, "above_180", 0),
+        (10.1, "above_180", 1),
+        (3.9, "below_70", 0),
+        (3.8, "below_70", 1),
+        (3.0, "below_54", 0),
+        (2.9, "below_54", 1),
+    ],
+)
+def test_limits_are_those_of_the_unit_the_sensor_showed(make, sensed, rules, mmol, column, share):
+    glucose = sensed("2026-03-01", np.full(3 * 288, mmol * 18.0156))
+    table = day_table(make(glucose), rules)
+    assert table.context.loc["2026-03-02", column] == share
+    if column == "above_140":
+        assert table.frame.loc["2026-03-02", "minutes_above"] == share * 1440
+
+
+def test_a_file_in_whole_mg_is_not_taken_for_mmol(make, sensed, rules):
+    glucose = sensed("2026-03-01", np.where(np.arange(3 * 288) % 2, 100.0, 141.0))
+    table = day_table(make(glucose), rules)
+    assert table.frame.loc["2026-03-02", "minutes_above"] == 720
+
+
+def test_eleven_point_one_mmol_refers_as_two_hundred_does(make, sensed, rules):
+    client = make(sensed("2026-03-01", np.full(288, 11.1 * 18.0156)))
+    texts, _ = cautions(client, day_table(client, rules), rules)
+    assert any("200 mg/dL or more on 1 day" in text for text in texts)
