@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from types import ModuleType
 
 from miner.brief.text.check import check_parts
@@ -62,6 +63,19 @@ def test_reasons_are_grouped_the_most_common_first(samples: ModuleType, rules: R
     why = {"2026-03-01": "b", "2026-03-02": "a", "2026-03-03": "a"}
     text = render(check_parts(samples.report(not_usable=why), rules))
     assert "  2 days: a (2026-03-02, 2026-03-03)\n  1 day: b (2026-03-01)\n" in text
+
+
+def test_a_count_is_told_once(samples: ModuleType, rules: RuleBook) -> None:
+    finding = Finding(Severity.NOTE, None, None, "288 readings left out", "b", "c", 288)
+    text = render(check_parts(samples.report(findings=(finding,)), rules))
+    assert "288 readings left out. Expected: b. c.\n" in text
+
+
+def test_the_files_of_each_stream_are_named(samples: ModuleType, rules: RuleBook) -> None:
+    streams = samples.report().streams
+    streams["sleep"] = replace(streams["sleep"], files=("a.csv", "b.csv"))
+    text = render(check_parts(samples.report(streams=streams), rules))
+    assert "  glucose: glucose.csv; sleep: a.csv, b.csv\n" in text
 
 
 def test_reasons_to_refer_lead(samples: ModuleType, rules: RuleBook) -> None:

@@ -12,10 +12,9 @@ from miner.rulebook import RuleBook
 
 REST = """\
 We could not tell: 0. We looked and saw little sign: 0. 212 questions were
-asked.
-In months where nothing is true, a list like this calls something clear enough
-to test about 5 times in 100 (10 with fixed questions beside it).
-A difference of 34 min in time above your range would be found about 80 times in
+asked. In months where nothing is true, a list like this calls something clear
+enough to test about 5 times in 100 (10 with fixed questions beside it). A
+difference of 34 min in time above your range would be found about 80 times in
 100; smaller ones less often.
 """
 
@@ -35,7 +34,7 @@ client-07, 2026-03-01 to 2026-04-02: 30 usable days, 3 left out.
 Clear enough to test.
   After 9 short nights, 5 mornings were in your higher quarter. After 19 other
   nights, 2 were.
-    wake glucose +8.4 mg/dL (+0.8 to +16.0); about +5.2 on new days; ID 3fa9c1d2
+    wake glucose +8.4 mg/dL (+0.8 to +16.0); on new days +5.2; ID 3fa9c1d2
     In 100 months of pure luck, about 2 would show something this strong.
     Often along with it: a late dinner, {rules.factor("tag:rain").phrase}. It could also run the
     other way round.
@@ -47,9 +46,9 @@ Clear enough to test.
 def test_mmol_is_shown_to_who_reads_mmol(samples: ModuleType, rules: RuleBook) -> None:
     text = told(samples.ranking(samples.hypothesis()), rules, display_unit="mmol/L")
     # 8.4, 0.8, 16.0 and 5.2 mg/dL over 18.0156
-    assert "wake glucose +0.47 mmol/L (+0.04 to +0.89); about +0.29 on new days" in text
+    assert "wake glucose +0.47 mmol/L (+0.04 to +0.89); on new days +0.29" in text
     assert "mg/dL" not in text
-    assert "A difference of 34 min" in text
+    assert "difference of 34 min" in text
 
 
 def test_reasons_to_refer_come_before_any_pattern(samples: ModuleType, rules: RuleBook) -> None:
@@ -121,7 +120,7 @@ Your fixed questions
     than about 12 is unlikely.
   After 9 short nights, 5 mornings were in your higher quarter. After 19 other
   nights, 2 were.
-    wake glucose +8.4 mg/dL (-3.0 to +12.0); about +5.2 on new days; ID 3fa9c1d2
+    wake glucose +8.4 mg/dL (-3.0 to +12.0); on new days +5.2; ID 3fa9c1d2
     We could not tell.
     About 40 further days would settle it.
 """

@@ -76,7 +76,7 @@ def _streams(report: CheckReport) -> Parts:
             files.append(f"{name}: {', '.join(clean(file, 60) for file in item.files)}")
     if not rows:
         return []
-    return [table(_STREAM_COLUMNS, rows, gap=2), *(paragraph(line, 2, limit=300) for line in files)]
+    return [table(_STREAM_COLUMNS, rows, gap=2), paragraph("; ".join(files), 2, limit=800)]
 
 
 def _day(moment: str | None) -> str:
@@ -114,5 +114,6 @@ def _findings(report: CheckReport) -> Parts:
 def _finding(item: Finding) -> str:
     parts = [clean(part, 200) for part in (item.what, item.expected, item.do)]
     error = MinerError(*parts, file=item.file, row=item.row)
-    times = f" ({item.count} times)" if item.count > 1 else ""
+    told = str(item.count) in item.what
+    times = f" ({item.count} times)" if item.count > 1 and not told else ""
     return f"{error.message}{times}"

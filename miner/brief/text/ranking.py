@@ -116,7 +116,7 @@ class _Teller:
             f"test about {level:g} times in 100 ({2 * level:g} with fixed questions beside it)."
         )
         lines = [f"{unknown} {little} {asked} asked.", luck, *self._reach()]
-        return [paragraph(""), *(paragraph(line) for line in lines)]
+        return [paragraph(""), paragraph(" ".join(lines))]
 
     def _searched(self, level: Evidence) -> list[Hypothesis]:
         return [
@@ -142,7 +142,7 @@ class _Teller:
         if item.interval is not None:
             text += f" ({show.interval(item.interval, unit)})"
         if item.expected_on_new_days is not None:
-            text += f"; about {show.difference(item.expected_on_new_days, unit)} on new days"
+            text += f"; on new days {show.difference(item.expected_on_new_days, unit)}"
         return f"{text}; ID {item.id}"
 
     def _aside(self, item: Hypothesis) -> list[str]:

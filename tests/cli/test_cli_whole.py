@@ -1,0 +1,58 @@
+"""The commands over the real steps, on one invented client of twelve days."""
+
+from __future__ import annotations
+
+import csv
+import json
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from miner import resources
+
+
+@pytest.fixture(scope="module")
+def client(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """A client with too few days to rank."""
+    folder = tmp_path_factory.mktemp("practice") / "client-03"
+    invented = resources.invented()
+    (short,) = (one for one in invented.demo_scenarios() if one.code == folder.name)
+    invented.write_client(folder, short)
+    return str(folder)
+
+
+def test_a_folder_that_is_not_there_is_bad_input(run: Any, tmp_path: Path) -> None:
+    for command in ("check", "days", "rank"):
+        result = run(command, str(tmp_path / "nobody"))
+        assert (result.exit_code, result.stdout) == (2, "")
+        assert "nobody" in result.stderr
+        assert result.stderr.count("\n") == 1
+
+
+def test_too_few_days_are_told_with_three(run: Any, client: str) -> None:
+    result = run("rank", client, "--format", "json")
+    found = json.loads(result.stdout)
+    assert (result.exit_code, result.stderr) == (3, "")
+    assert found["hypotheses"] == []
+    assert found["usable_units"] < 20
+    assert run("rank", client).stdout.startswith(f"{found['usable_units']} usable days.")
+
+
+def test_an_outcome_that_does_not_exist_is_bad_input(run: Any, client: str) -> None:
+    result = run("rank", client, "--outcome", "wake_glucse")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "there is no outcome 'wake_glucse'" in result.stderr
+    assert "Did you mean 'wake_glucose'?" in result.stderr
+
+
+def test_check_and_days_agree_on_the_usable_days(run: Any, client: str) -> None:
+    report = json.loads(run("check", client, "--format", "json").stdout)
+    table = json.loads(run("days", client, "--format", "json").stdout)
+    rows = list(csv.DictReader(StringIO(run("days", client, "--format", "csv").stdout)))
+    usable = sum(row["usable"] == "1" for row in rows)
+    assert report["usable_days"] == table["usable_units"] == usable
+    assert [row["date"] for row in rows] == [row["date"] for row in table["rows"]]
+    assert {row[name] for row in rows for name in table["factors"]} <= {"1", "0", ""}
+    assert run("check", client).exit_code == run("days", client).exit_code == 0
