@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -36,6 +37,7 @@ def command(client: Path, rules: Path | None, form: str, detail: bool, **choices
     in_order(choices["first"], choices["last"])
     with progress("Ranking") as report:
         read, books = records(client, rules)
+        known_outcome(choices["outcome"], choices["unit"] or read.settings.rank_unit, books)
         ranking = api.rank(read, books, progress=report, **choices)
     put_ranking(ranking, books, read.settings.display_unit, form, detail)
 
@@ -51,6 +53,22 @@ def in_order(first: str | None, last: str | None) -> None:
             f"--from {first} comes after --to {last}",
             "a first day that is not after the last",
             "Exchange the two.",
+        )
+
+
+def known_outcome(name: str | None, unit: str, rules: RuleBook) -> None:
+    """Check that an outcome to show is one of the rule book's.
+
+    Raises:
+        MinerError: it is not.
+    """
+    known = list(rules.outcomes_of(unit))
+    if name is not None and name not in known:
+        close = get_close_matches(name, known, n=1)
+        raise MinerError(
+            f"there is no outcome '{name}' by {unit}",
+            f"one of {', '.join(known)}" if known else "an outcome of outcomes.toml",
+            f"Did you mean '{close[0]}'?" if close else "Correct the name and run again.",
         )
 
 

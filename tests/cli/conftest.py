@@ -61,7 +61,9 @@ class FakeApi(ModuleType):
         if self.fault is not None:
             raise self.fault
         return SimpleNamespace(
-            settings=SimpleNamespace(code="client-07", display_unit=self.display_unit)
+            settings=SimpleNamespace(
+                code="client-07", display_unit=self.display_unit, rank_unit="day"
+            )
         )
 
     def days(self, client: Any, rules: RuleBook) -> Any:

@@ -71,14 +71,14 @@ def test_rank_prints_csv(api: Any, run: Any) -> None:
 
 
 def test_rank_hands_every_choice_on(api: Any, run: Any) -> None:
-    words = ["--unit", "meal", "--outcome", "rise", "--from", "2026-03-01", "--to", "2026-03-20"]
+    words = ["--unit", "day", "--outcome", "day_mean", "--from", "2026-03-01", "--to", "2026-03-20"]
     words += ["--draws", "500", "--seed", "7", "--rules", "books"]
     assert run("rank", "client-07", *words).exit_code == 0
     assert api.asked == {
         "client": Path("client-07"),
         "rules": Path("books"),
-        "unit": "meal",
-        "outcome": "rise",
+        "unit": "day",
+        "outcome": "day_mean",
         "first": "2026-03-01",
         "last": "2026-03-20",
         "draws": 500,
