@@ -1,0 +1,1 @@
+"""Benchmarks: every figure with the command that makes it."""

@@ -1,3 +1,22 @@
-"""Finds what comes before, or goes with, one person's bad glucose days."""
+"""Finds what comes before, or goes with, one person's bad glucose days.
+
+From Python: ``read_client``, ``day_table``, ``rank``, ``ask`` and the rest of :mod:`miner.api`,
+loaded when first used.
+"""
+
+from __future__ import annotations
+
+from typing import Any
 
 __version__ = "0.1.0"
+
+__all__ = ["ask", "check", "day_table", "error_rate", "rank", "read_client", "why"]
+
+
+def __getattr__(name: str) -> Any:
+    """Return a step of :mod:`miner.api` by its name."""
+    if name in __all__:
+        from importlib import import_module
+
+        return getattr(import_module("miner.api"), name)
+    raise AttributeError(f"module 'miner' has no attribute '{name}'")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Iterable
 from pathlib import Path
 
 
@@ -40,6 +42,12 @@ class MinerError(Exception):
             place.append(f"row {self.row}")
         head = f"{', '.join(place)}: " if place else ""
         return f"{head}{_stop(self.found)} Expected: {_stop(self.expected)} {_stop(self.do)}"
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Return 'Did you mean ...?' for the nearest known word, or an empty text."""
+    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
+    return f"Did you mean '{close[0]}'?" if close else ""
 
 
 def _stop(text: str) -> str:

@@ -1,0 +1,1 @@
+"""The calibration: how often each method errs, and what it finds."""

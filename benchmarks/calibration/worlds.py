@@ -113,6 +113,8 @@ def month(
         factors: how many factors; names of the rule book first, then tags.
         seed: of this month.
         shift: SD by which ``cause`` moves ``target``; 0 for a world in which nothing is true.
+        cause: the factor that is true.
+        target: the outcome it moves.
         outcomes: which outcomes the table has.
         spreads: draws true effects (factor, outcome) -> own unit, in place of one shift.
     """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from miner.results import Evidence, Hypothesis, Ranking
+from miner.results import ErrorRate, Evidence, Hypothesis, Ranking
 from miner.rulebook import RuleBook
 
 
@@ -69,6 +69,19 @@ def luck(item: Hypothesis, rules: RuleBook) -> str:
     share = item.p if item.family == "fixed" else item.p_adjusted
     count = round(100 * share)
     return words[f"{family}_rare" if count < 1 else family].format(count=count)
+
+
+def error_rate_sentence(found: ErrorRate, rules: RuleBook) -> str:
+    """Return how often this analysis would claim something where nothing is true."""
+    words: dict[str, str] = rules.wording["error_rate"]
+    if found.worlds == 0 or found.any_claim_interval is None:
+        return words["too_few"].format(
+            have=found.usable_units, need=rules.guardrails.fewest_days_to_rank
+        )
+    low, high = found.any_claim_interval
+    return words["rate"].format(
+        claimed=found.claimed, worlds=found.worlds, low=round(100 * low), high=round(100 * high)
+    )
 
 
 def _units(count: int, one: str, many: str) -> str:

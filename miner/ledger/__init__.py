@@ -2,12 +2,13 @@
 
 from miner.ledger.appending import LedgerUnwritable, append
 from miner.ledger.line import NAME, SCHEMA, Event
-from miner.ledger.questions import Question, named, questions, rankings
+from miner.ledger.questions import SETTINGS, Question, named, questions, rankings
 from miner.ledger.reading import Ledger, read
 
 __all__ = [
     "NAME",
     "SCHEMA",
+    "SETTINGS",
     "Event",
     "Ledger",
     "LedgerUnwritable",

@@ -71,8 +71,8 @@ def once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 
 def _glucose_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     time = frame["time"].to_numpy()
-    step = modal_gap(time)
-    near = _SAME_TIME if step is None else min(_SAME_TIME, step // 2)
+    gaps = [modal_gap(part.to_numpy()) for _, part in frame.groupby("file", sort=False)["time"]]
+    near = min([_SAME_TIME, *(gap // 2 for gap in gaps if gap is not None)])
     again = np.zeros(len(frame), dtype=bool)
     value, censored = frame["glucose"].to_numpy(), frame["censored"].to_numpy()
     sensor = pd.factorize(frame["sensor"])[0]
@@ -120,7 +120,7 @@ def _contradictions(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 
 def _records_once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     content = [name for name in columns_of(stream) if name not in ("file", "row", "left_out")]
-    again = frame.duplicated([*content, "file", "twin"]).to_numpy()
+    again = frame.duplicated([*content, "file", "twin"]).to_numpy(copy=True)
     if frame["file"].nunique() > 1:
         within = frame[~again]
         copy = within.groupby([*content, "file"], dropna=False, sort=False).cumcount()

@@ -6,7 +6,7 @@ import codecs
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, model_validator
 
 from miner.records.columns import COLUMNS, UNITS, factor, known_columns
 from miner.records.toml_file import TomlModel, Zone, read_toml
@@ -41,6 +41,9 @@ def _cell(value: Any) -> Any:
     return str(value) if isinstance(value, int | float) else value
 
 
+Mark = Annotated[
+    str, StringConstraints(strip_whitespace=False, min_length=1, max_length=1, pattern=r"[^\r\n\"]")
+]
 Texts = Annotated[tuple[str, ...], BeforeValidator(_texts)]
 
 
@@ -66,7 +69,7 @@ class Source(TomlModel):
     file: Annotated[str, AfterValidator(_inside)]
     stream: StreamName
     skip_rows: int = Field(default=0, ge=0)
-    delimiter: str = Field(default=",", min_length=1, max_length=1)
+    delimiter: Mark = ","
     decimal: Literal[".", ","] = "."
     encoding: Annotated[str, AfterValidator(_known_encoding)] | None = None
     time_format: str | None = None

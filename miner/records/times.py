@@ -14,7 +14,7 @@ from miner.records.table_file import Text
 
 Stamps = NDArray[np.datetime64]
 Mask = NDArray[np.bool_]
-_OFFSET = re.compile(r"(?:[+-]\d\d:\d\d|[:T]\d\d[+-]\d\d|\d[+-]\d{4})$")
+_OFFSET = re.compile(r"(?:[+-]\d\d:\d\d|(?:[:T]\d\d| )[+-]\d\d|[+-]\d{4})$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +107,8 @@ def _parse(
         aware = pd.to_datetime(text, format=time_format, errors="coerce", utc=True)
     instant = _nanoseconds(aware.dt.tz_localize(None))
     offset, zulu = _offsets(text)
+    if time_format is not None:
+        instant = np.where(np.isnat(offset), np.datetime64("NaT"), instant)
     return instant + np.where(np.isnat(offset), np.timedelta64(0, "ns"), offset), offset, zulu
 
 

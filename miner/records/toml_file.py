@@ -31,6 +31,14 @@ def _known_zone(name: str) -> str:
     return name
 
 
+_PLAIN = {
+    "a valid tuple": "a list; tables of a list are written with double brackets, [[name]]",
+    "a valid list": "a list",
+    "a valid dictionary": "a table",
+    "a valid dictionary or instance of": "a table of",
+    "a valid string": "a text in quotes",
+    "a valid boolean": "true or false",
+}
 Zone = Annotated[str, AfterValidator(_known_zone)]
 
 
@@ -65,7 +73,7 @@ def read_toml(path: Path, model: type[Model]) -> Model:
 
 
 def _explain(error: ValidationError, model: type[BaseModel], file: str) -> MinerError:
-    first = error.errors()[0]
+    first = min(error.errors(), key=lambda each: each["type"] != "extra_forbidden")
     place = [part for part in first["loc"] if part != "[key]"]
     found, key = _spoken(place), str(place[-1]) if place else ""
     if first["type"] == "extra_forbidden":
@@ -83,6 +91,8 @@ def _explain(error: ValidationError, model: type[BaseModel], file: str) -> Miner
         )
     expected = first["msg"].removeprefix("Value error, ")
     expected = expected.removeprefix("Input should be ").strip()
+    for formal, plain in _PLAIN.items():
+        expected = expected.replace(formal, plain)
     return MinerError(
         f"{found} is {_short(first['input'])}",
         expected[:1].lower() + expected[1:],

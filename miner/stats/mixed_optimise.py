@@ -43,8 +43,8 @@ class Likelihood:
 def minimise(likelihood: Likelihood, start: Floats | None = None) -> Floats:
     """Return the theta of least deviance.
 
-    The likelihood can have more than one maximum. A bounded quasi-Newton search (diagonal of L at
-    least 0) starts from the best of a few diagonals; the optimum with only one of two variances
+    The likelihood can have more than one maximum. A quasi-Newton search (sequential quadratic
+    programming, diagonal of L at least 0) starts from the best of a few diagonals; the optimum with only one of two variances
     is tried beside it, so that a larger model never fits worse. Two checks follow. Where a
     variance came out small, exactly 0 is taken if the deviance is no worse. Where theta stopped
     on the boundary although the deviance falls into the interior (its derivative in D has a
@@ -106,16 +106,17 @@ def _search(likelihood: Likelihood, start: Floats, only: tuple[int, ...] | None 
     def objective(part: Floats) -> tuple[float, Floats]:
         found = likelihood.at(full(part))
         slope = in_theta(found.slope, full(part))[free]
-        return (found.deviance if np.isfinite(found.deviance) else 1e100), slope
+        value = found.deviance if np.isfinite(found.deviance) else 1e100
+        return value / likelihood.degrees, slope / likelihood.degrees
 
     bounds = [(-LARGEST, LARGEST) if i == 1 else (0.0, LARGEST) for i in free]
     found = minimize(
         objective,
         start[free],
         jac=True,
-        method="L-BFGS-B",
+        method="SLSQP",
         bounds=bounds,
-        options={"ftol": 1e-13, "gtol": 1e-7, "maxiter": 200},
+        options={"ftol": max(1e-9 / likelihood.degrees, 1e-14), "maxiter": 200},
     )
     return full(np.asarray(found.x, dtype=np.float64))
 

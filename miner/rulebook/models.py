@@ -2,20 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
-import hashlib
-import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass
-from pathlib import Path
-from typing import Any, Literal, cast
+from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
-from miner import resources
-from miner.errors import MinerError
-
-BOOKS = ("factors", "outcomes", "guardrails", "cautions", "wording")
+from miner.errors import MinerError, nearest
 
 Cut = Literal[
     "below",
@@ -172,80 +163,3 @@ class RuleBook(_Model):
         texts = ("phrase", "with_one", "with_many", "without_many", "column")
         said = {key: getattr(pattern, key).replace("{words}", words) for key in texts}
         return pattern.model_copy(update=said)
-
-
-@dataclass(frozen=True, slots=True)
-class _Book:
-    name: str
-    path: Path
-    text: bytes
-    table: Mapping[str, Any]
-
-
-def load(*replacements: Path) -> RuleBook:
-    """Read the shipped rule books; a book in a later folder replaces the one of the same name.
-
-    Args:
-        replacements: folders that may hold any of ``factors.toml``, ``outcomes.toml``,
-            ``guardrails.toml``, ``cautions.toml``, ``wording.toml``.
-
-    Raises:
-        MinerError: a book cannot be read, or a key in it is unknown, missing or out of range.
-    """
-    books = [_read(name, replacements) for name in BOOKS]
-    text = b"".join(book.name.encode() + b"\0" + book.text + b"\0" for book in books)
-    tables: dict[str, Any] = {book.name: book.table for book in books}
-    try:
-        return RuleBook(**tables, hash=hashlib.sha256(text).hexdigest()[:16])
-    except ValidationError as error:
-        raise _explain(error, books) from error
-
-
-def nearest(word: str, known: Mapping[str, Any] | tuple[str, ...]) -> str:
-    """Return 'Did you mean ...?' for the nearest known word, or an empty text."""
-    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
-    return f"Did you mean '{close[0]}'?" if close else ""
-
-
-def _read(name: str, replacements: tuple[Path, ...]) -> _Book:
-    path = resources.folder("rules") / f"{name}.toml"
-    for folder in replacements:
-        if not folder.is_dir():
-            raise MinerError(
-                "there is no such folder", "a folder of rule books", "Check the path.", file=folder
-            )
-        if (folder / path.name).is_file():
-            path = folder / path.name
-    try:
-        text = path.read_bytes()
-        return _Book(name, path, text, tomllib.loads(text.decode("utf-8-sig")))
-    except (OSError, UnicodeDecodeError) as error:
-        raise MinerError(
-            f"the file cannot be read ({error})",
-            "a text file in UTF-8",
-            "Check the file.",
-            file=path,
-        ) from error
-    except tomllib.TOMLDecodeError as error:
-        raise MinerError(
-            f"the file is not valid TOML: {error}",
-            "tables of the form [name] with key = value",
-            "Correct that line and run again.",
-            file=path,
-        ) from error
-
-
-def _explain(error: ValidationError, books: list[_Book]) -> MinerError:
-    first = error.errors()[0]
-    place = [str(part) for part in first["loc"]]
-    book = next(item for item in books if item.name == place[0])
-    found = f"[{'.'.join(place[1:-1])}] {place[-1]}" if len(place) > 2 else ".".join(place[1:])
-    do = "Correct that key and run again."
-    if first["type"] == "extra_forbidden":
-        models = {"factors": FactorRule, "outcomes": OutcomeRule, "guardrails": Guardrails}
-        model = cast("type[_Model]", models.get(book.name, Cautions))
-        do = nearest(place[-1], tuple(model.model_fields)) or "Remove that key and run again."
-        return MinerError(f"the key {found} is not known", "a known key", do, file=book.path)
-    if first["type"] == "missing":
-        return MinerError(f"the key {found} is missing", "every key present", do, file=book.path)
-    return MinerError(f"{found} is {first['input']!r}", first["msg"].lower(), do, file=book.path)

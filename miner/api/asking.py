@@ -1,0 +1,173 @@
+"""One question, what stands behind an answer, and how often the analysis would be wrong."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime
+
+from miner import ledger
+from miner.api.past import read_past
+from miner.api.ranking import Progress, Spreads, primary_of, table_of
+from miner.api.steps import rules_of
+from miner.brief.sentences import error_rate_sentence, luck, sentence
+from miner.errors import MinerError
+from miner.hypotheses.ask import ask_table
+from miner.hypotheses.error_rate import error_rate as _error_rate
+from miner.hypotheses.fixed import Question
+from miner.hypotheses.why import why_table
+from miner.records.client import Client
+from miner.results import ErrorRate, Hypothesis, Why
+from miner.rulebook import RuleBook
+
+
+def ask(
+    client: Client,
+    factor: str,
+    outcome: str,
+    rules: RuleBook | None = None,
+    *,
+    spreads: Spreads | None = None,
+) -> Hypothesis:
+    """Answer one question; one that was not fixed before these records is a hint at most.
+
+    Args:
+        client: as read.
+        factor: a factor's name.
+        outcome: an outcome's name.
+        rules: the rule books; by default those that apply to the client's folder.
+        spreads: (factor, outcome) -> spread of true effects found across clients.
+
+    Raises:
+        MinerError: a name is unknown, or the two never meet.
+    """
+    books = rules_of(client, rules)
+    unit = books.outcomes[outcome].unit if outcome in books.outcomes else client.settings.rank_unit
+    fixed = [
+        item
+        for item in read_past(client).questions()
+        if (item.factor, item.outcome) == (factor, outcome)
+    ]
+    question = fixed[0] if fixed else Question(factor, outcome, looked=True)
+    found = ask_table(table_of(client, books, unit), books, question, spreads=spreads)
+    return replace(found, sentence=sentence(found, books), luck_sentence=luck(found, books))
+
+
+def fix_question(
+    client: Client,
+    factor: str,
+    outcome: str,
+    rules: RuleBook | None = None,
+    *,
+    guess: str | None = None,
+    fixed_on: date | None = None,
+    now: datetime | None = None,
+) -> tuple[str, ...]:
+    """Write one question to the ledger, to be judged on days that start after it was fixed.
+
+    Args:
+        client: as read; a client without records yet may be asked about too.
+        factor: a factor's name.
+        outcome: an outcome's name.
+        rules: the rule books.
+        guess: "up", "down" or None.
+        fixed_on: when it was fixed on paper; shown as told, not proven.
+        now: time of the entry; by default the clock's.
+
+    Returns:
+        Notes for the person who fixed it.
+
+    Raises:
+        MinerError: a name is unknown, the two can never meet, the date lies ahead, or the
+            question is fixed already.
+    """
+    books = rules_of(client, rules)
+    moment = now or datetime.now(UTC)
+    today = moment.date()
+    _require_pair(books, factor, outcome)
+    if fixed_on is not None and fixed_on > today:
+        raise MinerError(
+            f"{fixed_on.isoformat()} lies ahead", f"a date up to {today.isoformat()}",
+            "Correct --fixed-on.",
+        )  # fmt: skip
+    known = read_past(client).questions()
+    if any((item.factor, item.outcome) == (factor, outcome) for item in known):
+        raise MinerError(
+            f"'{factor}' and '{outcome}' is fixed already", "a new question",
+            "Run 'miner ask' without --fix to see its answer.",
+        )  # fmt: skip
+    day = fixed_on or today
+    payload = {
+        "factor": factor, "outcome": outcome, "guess": guess, "fixed_on": day.isoformat(),
+        "proven": fixed_on is None,
+    }  # fmt: skip
+    ledger.append(client.folder, "fixed", payload, moment)
+    return tuple(_advice(len(known) + 1, told=fixed_on is not None))
+
+
+def why(client: Client, id_: str, rules: RuleBook | None = None) -> Why:
+    """Return every unit behind a hypothesis, with the file and row of each value.
+
+    Raises:
+        MinerError: no rule of these records has that ID.
+    """
+    books = rules_of(client, rules)
+    table = table_of(client, books, client.settings.rank_unit)
+    return why_table(table, books, id_, client.settings.code)
+
+
+def error_rate(
+    client: Client,
+    rules: RuleBook | None = None,
+    *,
+    worlds: int = 200,
+    draws: int = 1000,
+    seed: int = 0,
+    workers: int = 1,
+    progress: Progress | None = None,
+) -> ErrorRate:
+    """Return how often this analysis would claim something on months like this client's.
+
+    Args:
+        client: as read.
+        rules: the rule books.
+        worlds: simulated months in which nothing is true.
+        draws: permutations a month.
+        seed: of everything drawn.
+        workers: processes; the answer does not depend on it.
+        progress: told what is being done and the share done.
+    """
+    books = rules_of(client, rules)
+    unit = client.settings.rank_unit
+    found = _error_rate(
+        table_of(client, books, unit), books, client=client.settings.code, worlds=worlds,
+        draws=draws, seed=seed, workers=workers, primary=primary_of(client, books, unit),
+        progress=progress,
+    )  # fmt: skip
+    return replace(found, sentence=error_rate_sentence(found, books))
+
+
+def _require_pair(rules: RuleBook, factor: str, outcome: str) -> None:
+    rule = rules.factor(factor)
+    if outcome not in rules.outcomes:
+        raise MinerError(
+            f"there is no outcome '{outcome}'", f"one of {', '.join(rules.outcomes)}",
+            "Choose one of these.",
+        )  # fmt: skip
+    target = rules.outcomes[outcome]
+    if rule.unit != target.unit or target.window not in rule.lag:
+        raise MinerError(
+            f"'{factor}' neither comes before nor goes with '{outcome}'",
+            "a factor whose time lies before the outcome's, or in the same day",
+            "See 'lag' in factors.toml, or choose another outcome.",
+        )
+
+
+def _advice(count: int, *, told: bool) -> list[str]:
+    notes = []
+    if told:
+        notes.append("The date is shown as told, not proven.")
+    if count < 3:
+        notes.append(f"{count} fixed so far. Three to five are advised.")
+    if count > 5:
+        notes.append(f"{count} fixed so far. More than five weaken each other.")
+    return notes

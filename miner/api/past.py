@@ -1,0 +1,109 @@
+"""What the ledger knows of earlier rankings and of questions fixed before the records."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from miner import ledger
+from miner.hypotheses.fixed import Question
+from miner.ledger import Ledger
+from miner.records.client import Client
+from miner.results import Evidence, Ranking, Severity
+
+
+@dataclass(frozen=True, slots=True)
+class Past:
+    """The ledger of one client, and what of it could not be trusted or read."""
+
+    book: Ledger
+    notes: tuple[str, ...]
+
+    def questions(self) -> tuple[Question, ...]:
+        """Return the fixed questions; one that a ranking had already seen is marked so."""
+        return tuple(
+            Question(
+                item.factor, item.outcome, item.guess, item.fixed_on, item.proven,
+                looked=self.seen_after(item.fixed_on, item.n),
+            )
+            for item in ledger.questions(self.book)
+        )  # fmt: skip
+
+    def seen_after(self, day: str, before_entry: int) -> bool:
+        """Say whether a ranking before that entry had seen days after that day."""
+        return any(
+            event.n < before_entry and str(event.payload.get("last_day") or "") > day
+            for event in ledger.named(self.book, "ranked")
+        )
+
+    def rankings(self, records_hash: str) -> int:
+        """Return how many different rankings of these records the ledger holds."""
+        return len(ledger.rankings(self.book, records_hash))
+
+    def left_out_late(self, client: Client) -> tuple[str, ...]:
+        """Return days left out now that an earlier ranking had still used, ISO."""
+        ranked = ledger.named(self.book, "ranked")
+        late = []
+        for item in client.settings.left_out:
+            day = item.day.isoformat()
+            if any(
+                day not in (event.payload.get("left_out") or ())
+                and day <= str(event.payload.get("last_day") or "")
+                for event in ranked
+            ):
+                late.append(day)
+        return tuple(sorted(set(late)))
+
+
+def read_past(client: Client) -> Past:
+    """Read the client's ledger; what is wrong with it is told, not hidden."""
+    book = ledger.read(client.folder)
+    notes = tuple(
+        f"ledger.jsonl, row {item.row}: {item.what}"
+        for item in book.problems
+        if item.severity is not Severity.NOTE
+    )
+    return Past(book, notes)
+
+
+def remember_ranking(
+    client: Client, ranking: Ranking, first: str | None, last: str | None, now: datetime | None
+) -> tuple[int, tuple[str, ...]]:
+    """Write that these records were ranked; return how many rankings of them there are, and notes.
+
+    A ranking with the same rules, dates, seed, draws and days left out is not counted again. A
+    folder that cannot be written is told.
+    """
+    past = read_past(client)
+    left_out = sorted(item.day.isoformat() for item in client.settings.left_out)
+    payload = {
+        "records_hash": ranking.records_hash,
+        "rules_hash": ranking.rules_hash,
+        "seed": ranking.seed,
+        "draws": ranking.draws,
+        "unit": ranking.unit,
+        "first": first,
+        "last": last,
+        "left_out_hash": hashlib.sha256("\n".join(left_out).encode()).hexdigest()[:16],
+        "left_out": left_out,
+        "last_day": ranking.to_day,
+        "version": ranking.version,
+        "shown": [
+            {"id": item.id, "evidence": str(item.evidence)}
+            for item in ranking.hypotheses
+            if item.evidence in (Evidence.CLEAR, Evidence.HINT)
+        ],
+    }
+    known = ledger.rankings(past.book, ranking.records_hash)
+    same = [
+        event for event in known if all(event.payload.get(k) == payload[k] for k in ledger.SETTINGS)
+    ]
+    if same:
+        return len(known), past.notes
+    try:
+        ledger.append(client.folder, "ranked", payload, now or datetime.now(UTC))
+    except ledger.LedgerUnwritable as error:
+        told = f"This ranking could not be written to the ledger: {error.found}."
+        return len(known) + 1, (*past.notes, told)
+    return len(known) + 1, past.notes

@@ -1,0 +1,186 @@
+"""The main job, with its bookkeeping."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import datetime
+
+from miner import __version__
+from miner.api.past import Past, read_past, remember_ranking
+from miner.api.steps import days, rules_of
+from miner.brief.sentences import with_words
+from miner.errors import MinerError
+from miner.hypotheses.rank import Ranked, rank_table
+from miner.records.client import Client
+from miner.results import Evidence, Ranking
+from miner.rulebook import RuleBook
+from miner.tables import cautions
+from miner.tables.unit_table import UnitTable
+
+Progress = Callable[[str, float], None]
+Spreads = Mapping[tuple[str, str], float]
+
+
+def rank(
+    client: Client,
+    rules: RuleBook | None = None,
+    *,
+    unit: str | None = None,
+    outcome: str | None = None,
+    first: str | None = None,
+    last: str | None = None,
+    draws: int | None = None,
+    seed: int = 0,
+    keep: bool = True,
+    now: datetime | None = None,
+    spreads: Spreads | None = None,
+    progress: Progress | None = None,
+) -> Ranking:
+    """Rank which habits came before, or went with, this client's higher glucose.
+
+    Args:
+        client: as read.
+        rules: the rule books; by default those that apply to the client's folder.
+        unit: "day" or "meal"; by default the practice's.
+        outcome: show only this one; all are counted.
+        first: first date used, ISO.
+        last: last date used, ISO.
+        draws: permutations; by default the rule book's.
+        seed: of the permutations.
+        keep: write to the client's ledger that these records were ranked.
+        now: time of the ledger's entry; by default the clock's.
+        spreads: (factor, outcome) -> spread of true effects found across clients.
+        progress: told what is being done and the share done.
+    """
+    books = rules_of(client, rules)
+    chosen = unit or client.settings.rank_unit
+    past = read_past(client)
+    table = table_of(client, books, chosen)
+
+    def run(of: UnitTable, told: Progress | None) -> Ranked:
+        return rank_table(
+            of, books, primary=primary_of(client, books, chosen), questions=past.questions(),
+            draws=draws, seed=seed, first=first, last=last,
+            second_look=chosen != client.settings.rank_unit, spreads=spreads, progress=told,
+        )  # fmt: skip
+
+    ranked = run(table, progress)
+    ranking = _ranking(client, table, books, ranked, draws, seed)
+    notes = [*_unanswered(past, ranking, books), *_late(client, past, books, chosen, ranking, run)]
+    ranking = with_words(ranking, books)
+    count, kept = _bookkeeping(client, past, ranking, first, last, now, keep=keep)
+    ranking = replace(
+        ranking, rankings_of_these_records=count, notes=(*ranking.notes, *notes, *kept)
+    )
+    if outcome is None:
+        return ranking
+    shown = tuple(item for item in ranking.hypotheses if item.outcome == outcome)
+    return replace(ranking, hypotheses=shown)
+
+
+def table_of(client: Client, rules: RuleBook, unit: str) -> UnitTable:
+    """Return the client's table of one unit."""
+    if unit != "day":
+        raise MinerError(
+            f"'{unit}' cannot be ranked yet", "day", "Leave out --unit, or set rank_unit to day."
+        )
+    return days(client, rules)
+
+
+def primary_of(client: Client, rules: RuleBook, unit: str) -> str | None:
+    """Return the practice's primary outcome where it belongs to the unit."""
+    name = client.settings.primary_outcome
+    return name if name in rules.outcomes_of(unit) else None
+
+
+def _bookkeeping(
+    client: Client,
+    past: Past,
+    ranking: Ranking,
+    first: str | None,
+    last: str | None,
+    now: datetime | None,
+    *,
+    keep: bool,
+) -> tuple[int, tuple[str, ...]]:
+    if not keep or ranking.status == "too_few":
+        return past.rankings(ranking.records_hash) + 1, past.notes
+    return remember_ranking(client, ranking, first, last, now)
+
+
+def _unanswered(past: Past, ranking: Ranking, rules: RuleBook) -> list[str]:
+    answered = {
+        (item.factors[0], item.outcome) for item in ranking.hypotheses if item.family == "fixed"
+    }
+    unit_outcomes = rules.outcomes_of(ranking.unit)
+    return [
+        f"The fixed question '{item.factor}' and '{item.outcome}' cannot be answered: "
+        "these records hold no such factor."
+        for item in past.questions()
+        if (item.factor, item.outcome) not in answered
+        and item.outcome in unit_outcomes
+        and ranking.status == "ranked"
+    ]
+
+
+def _late(
+    client: Client,
+    past: Past,
+    rules: RuleBook,
+    unit: str,
+    ranking: Ranking,
+    run: Callable[[UnitTable, Progress | None], Ranked],
+) -> list[str]:
+    """Tell of days left out after a first ranking, with the answer without leaving them out."""
+    late = past.left_out_late(client)
+    if not late or ranking.status == "too_few":
+        return []
+    kept = tuple(d for d in client.settings.left_out if d.day.isoformat() not in late)
+    before = replace(client, settings=replace(client.settings, left_out=kept))
+    other = run(table_of(before, rules, unit), None)
+    claims = [
+        f"{' and '.join(item.factors)} with {item.outcome}"
+        for item in other.hypotheses
+        if item.evidence is Evidence.CLEAR
+    ]
+    answer = "; ".join(claims) if claims else "nothing"
+    return [
+        f"Left out after a first ranking: {', '.join(late)}. "
+        f"Without leaving them out, clear enough to test: {answer}."
+    ]
+
+
+def _ranking(
+    client: Client,
+    table: UnitTable,
+    rules: RuleBook,
+    ranked: Ranked,
+    draws: int | None,
+    seed: int,
+) -> Ranking:
+    said, _ = cautions(client, table, rules)
+    dates = table.frame["date"][table.frame["usable"].astype(bool)]
+    return Ranking(
+        client=client.settings.code,
+        version=__version__,
+        unit=ranked.unit,
+        usable_units=ranked.usable_units,
+        left_out_units=ranked.left_out_units,
+        seed=seed,
+        draws=draws or rules.guardrails.draws,
+        records_hash=client.records_hash,
+        rules_hash=rules.hash,
+        rankings_of_these_records=1,
+        questions_asked=ranked.questions_asked,
+        claim_level=rules.guardrails.claim_level,
+        primary_outcome=ranked.primary_outcome,
+        hints_by_chance=ranked.hints_by_chance,
+        outcomes=ranked.outcomes,
+        hypotheses=ranked.hypotheses,
+        cautions=said,
+        status="ranked" if ranked.enough else "too_few",
+        need_units=ranked.need_units,
+        from_day=str(dates.iloc[0]) if len(dates) else None,
+        to_day=str(dates.iloc[-1]) if len(dates) else None,
+    )

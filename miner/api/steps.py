@@ -1,0 +1,71 @@
+"""From a client folder to its tables."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from miner import resources, rulebook
+from miner.errors import MinerError
+from miner.records import read_client as _read
+from miner.records.client import Client
+from miner.results import CheckReport, Severity
+from miner.rulebook import RuleBook
+from miner.tables import check as _check
+from miner.tables import day_table as _day_table
+from miner.tables.unit_table import UnitTable
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def load_rules(folder: Path | None, client_folder: Path) -> RuleBook:
+    """Read the rule books: shipped, replaced by the practice's, replaced by ``folder``."""
+    practice = client_folder.resolve().parent / "rules"
+    chosen = [practice] if practice.is_dir() else []
+    return rulebook.load(*chosen, *([folder] if folder is not None else []))
+
+
+def rules_of(client: Client, rules: RuleBook | None) -> RuleBook:
+    """Return the rule books given, or those that apply to the client's folder."""
+    return rules or load_rules(None, client.folder)
+
+
+def read_client(folder: Path | str, rules: RuleBook | None = None) -> Client:  # noqa: ARG001
+    """Read one client folder; see :class:`miner.records.client.Client`."""
+    return _read(Path(folder))
+
+
+def days(client: Client, rules: RuleBook | None = None) -> UnitTable:
+    """Return one row a biological day.
+
+    Raises:
+        MinerError: a finding of the check stops the work.
+    """
+    _refuse_stopped(client)
+    return _day_table(client, rules_of(client, rules))
+
+
+def day_table(client: Client, rules: RuleBook | None = None) -> pd.DataFrame:
+    """Return one row a biological day as a DataFrame: outcomes and factors by name."""
+    return days(client, rules).frame
+
+
+def check(client: Client, rules: RuleBook | None = None) -> CheckReport:
+    """Return what was read, what is wrong with it, and which days can be used."""
+    books = rules_of(client, rules)
+    return _check(client, _day_table(client, books), books)
+
+
+def write_demo(folder: Path) -> Path:
+    """Write the invented practice and return the folder of the client to rank."""
+    truth = resources.invented().write_practice(Path(folder))
+    return Path(folder) / str(min(truth["clients"]))
+
+
+def _refuse_stopped(client: Client) -> None:
+    for finding in client.findings:
+        if finding.severity is Severity.STOP:
+            raise MinerError(
+                finding.what, finding.expected, finding.do, file=finding.file, row=finding.row
+            )
