@@ -1,0 +1,110 @@
+"""client.toml and practice.toml: what they say, whose word counts, and mistakes told by key."""
+
+from datetime import date
+
+import pandas as pd
+import pytest
+
+from miner.errors import MinerError
+from miner.records.settings import read_settings
+
+FULL = """\
+code = "C-07"
+time_zone = "Europe/Lisbon"
+range = [70, 145]
+sensor_changes = [2026-03-15T09:00:00, "2026-03-01T08:00", 2026-03-29, 2026-04-12T08:00:00Z]
+rest_days = ["Sunday", "mon", 2026-03-25]
+calm = true
+pooled = true
+display_unit = "mmol/L"
+[intake]
+insulin = "no"
+shift_work = "yes"
+[[left_out]]
+date = 2026-03-09
+reason = "fever"
+entered = 2026-03-10
+[[pressure_lows]]
+start = 2026-03-03T03:00:00
+end = 2026-03-03T03:40:00
+[synonyms]
+"Late  Coffee" = "coffee"
+"""
+
+
+def test_everything_that_may_be_said(folder):
+    folder.write("client.toml", FULL)
+    settings = read_settings(folder.path, None)
+    assert (settings.code, settings.time_zone, settings.range) == (
+        "C-07",
+        "Europe/Lisbon",
+        (70, 145),
+    )
+    assert settings.sensor_changes == tuple(
+        pd.Timestamp(text)
+        for text in ("2026-03-01T08:00", "2026-03-15T09:00", "2026-03-29", "2026-04-12T09:00")
+    )
+    assert settings.rest_days == ("sun", "mon", "2026-03-25")
+    assert settings.intake == {"insulin": "no", "shift_work": "yes"}
+    (day,) = settings.left_out
+    assert (day.day, day.reason, day.entered) == (date(2026, 3, 9), "fever", date(2026, 3, 10))
+    assert settings.synonyms == {"late coffee": "coffee"}
+    assert settings.calm is True
+    assert settings.pooled is True
+
+
+def test_nothing_said_is_the_defaults(folder):
+    settings = read_settings(folder.path, None)
+    assert (settings.code, settings.time_zone, settings.range) == ("client-01", None, (70.0, 140.0))
+    assert settings.rest_days == ("sat", "sun")
+    assert settings.pooled is None
+    assert (settings.display_unit, settings.rank_unit) == ("mg/dL", "day")
+
+
+def test_the_clients_word_stands_before_the_practices(folder):
+    practice = folder.path.parent
+    (practice / "practice.toml").write_text(
+        'display_unit = "mmol/L"\nrank_unit = "meal"\nprimary_outcome = "day_mean"\n'
+        '[synonyms]\nvino = "wine"\nbeer = "alcohol"\n'
+    )
+    folder.write("client.toml", 'display_unit = "mg/dL"\n[synonyms]\nbeer = "beer"\n')
+    settings = read_settings(folder.path, practice)
+    assert (settings.display_unit, settings.rank_unit) == ("mg/dL", "meal")
+    assert settings.primary_outcome == "day_mean"
+    assert settings.synonyms == {"vino": "wine", "beer": "beer"}
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('time_zon = "Europe/Lisbon"', "Did you mean 'time_zone'?"),
+        ('time_zone = "Lisbon"', "a time zone such as 'Europe/Lisbon'"),
+        ("range = [3.9, 7.8]", "in mg/dL"),
+        ("range = [140, 70]", "the lower first"),
+        ('[intake]\ninsulin = "maybe"', "'insulin' in [intake] is 'maybe'"),
+        ("[intake]\ninsulin = true", "'yes', 'no' or 'not_asked'"),
+        ('sensor_changes = ["soon"]', "a date and time such as"),
+        ('rest_days = ["Sonntag"]', "days of the week"),
+        ('[[left_out]]\ndate = "2026-13-01"\nreason = "x"', "a date such as 2026-03-02"),
+        ("[[left_out]]\ndate = 2026-03-01", "the key 'reason' in [left_out number 1] is missing"),
+        ('[[left_out]]\ndate = 2026-03-01\nreson = "x"\nreason = "y"', "Did you mean 'reason'?"),
+        (
+            "[[pressure_lows]]\nstart = 2026-03-03T04:00:00\nend = 2026-03-03T03:00:00",
+            "an end after the start",
+        ),
+        ('display_unit = "mmol"', "'mg/dL' or 'mmol/L'"),
+        ("code = ", "not valid TOML"),
+    ],
+)
+def test_a_mistake_is_told_by_file_table_and_key(folder, text, said):
+    folder.write("client.toml", text)
+    with pytest.raises(MinerError) as error:
+        read_settings(folder.path, None)
+    assert said in error.value.message
+    assert error.value.message.startswith("client-01/client.toml: ")
+
+
+def test_settings_in_another_encoding(folder):
+    folder.write("client.toml", 'code = "José"', "cp1252")
+    with pytest.raises(MinerError, match="a text file in UTF-8"):
+        read_settings(folder.path, None)
