@@ -81,6 +81,26 @@ def test_naps_and_sleeps_that_end_in_the_afternoon_do_not_open_a_day(make, sense
     assert [start for start, _ in spans(table)] == ["03-01 07:00", "03-02 07:00", "03-03 07:00"]
 
 
+@pytest.mark.parametrize(
+    ("end", "opens"), [("02:59", False), ("03:00", True), ("14:00", True), ("14:01", False)]
+)
+def test_a_main_sleep_ends_between_three_and_two_in_the_afternoon(make, sensed, rules, end, opens):
+    rows = [{"start": "2026-03-02 00:30", "end": f"2026-03-02 {end}"}]
+    table = day_table(make(flat(sensed, 3), sleep=rows), rules)
+    assert np.isnan(table.frame.loc["2026-03-02", "short_sleep"]) == (not opens)
+
+
+@pytest.mark.parametrize("kinds", [("", ""), ("", "main"), ("main", "")])
+def test_of_two_records_that_overlap_the_longer_or_the_main_one_is_kept(make, sensed, rules, kinds):
+    rows = [
+        {"start": "2026-03-01 22:00", "end": "2026-03-02 06:00", "kind": kinds[0]},
+        {"start": "2026-03-02 02:00", "end": "2026-03-02 07:00", "kind": kinds[1]},
+    ]
+    table = day_table(make(flat(sensed, 3), sleep=rows), rules)
+    hours = 5 if kinds[1] else 8
+    assert table.measures.loc["2026-03-02", "short_sleep"] == hours
+
+
 def test_a_sleep_marked_main_wins_whenever_it_ends(make, sensed, rules):
     rows = [
         {"start": "2026-03-01 08:00", "end": "2026-03-01 15:00", "kind": "main"},
