@@ -204,5 +204,5 @@ def _suffix_maxima(item: _Ready, orders: Ints, rows: Ints, local: Ints, position
 
 
 def _just_under(z: Floats) -> Floats:
-    """Lower |z| by what single precision may lose, so that equal statistics count as equal."""
-    return z - 1e-5 * np.maximum(1.0, np.abs(z))
+    """Lower |z|, not below 0, by what single precision may lose: equal ones count as equal."""
+    return np.maximum(z - 1e-5 * np.maximum(1.0, z), 0.0)
