@@ -6,8 +6,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from miner.stats.mixed_design import Design, Floats, cross_products
+from miner.stats.mixed_design import Design, Floats
 from miner.stats.mixed_optimise import Likelihood, minimise
+from miner.stats.mixed_products import cross_products
 
 LARGEST_PHI = 0.995
 GRID = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.88, 0.94, 0.98, LARGEST_PHI)

@@ -1,4 +1,8 @@
-"""Prepares clustered data for the mixed model: sorted, orthogonal, scaled, summed per group."""
+"""Prepares clustered data for the mixed model: sorted, orthogonal, scaled.
+
+Long sums are written with einsum, not as matrix products: a linear-algebra library splits those
+over threads, which changes the last digits and waits where other programs share the machine.
+"""
 
 from __future__ import annotations
 
@@ -111,7 +115,7 @@ def design(
         codes, response, column, fixed = codes[order], response[order], column[order], fixed[order]
         clock = None if clock is None else clock[order]
     starts = np.flatnonzero(np.diff(codes, prepend=-1))
-    gaps = None if clock is None else _gaps(clock, starts)
+    gaps = None if clock is None else time_gaps(clock, starts)
     if gaps is not None and gaps.min() <= 0:
         return "two units of one group have the same time"
     return _orthogonal(response, fixed, column, starts, np.asarray(names), gaps)
@@ -124,7 +128,8 @@ def _order(codes: Indices, clock: Floats | None) -> Indices | None:
     return np.argsort(codes, kind="stable") if clock is None else np.lexsort((clock, codes))
 
 
-def _gaps(clock: Floats, starts: Indices) -> Floats:
+def time_gaps(clock: Floats, starts: Indices) -> Floats:
+    """Return (units,) the time since the row before, inf for the first row of each group."""
     gaps = np.diff(clock, prepend=clock[0])
     gaps[starts] = np.inf
     return gaps
@@ -141,88 +146,32 @@ def _orthogonal(
     size = np.sqrt((fixed**2).sum(axis=0))
     if (size == 0).any():
         return "a column of the design is 0 throughout"
-    triangle = np.linalg.qr(fixed / size, mode="r")
-    singular = np.linalg.svd(triangle, compute_uv=False)
-    if singular[-1] < 1e-9 * singular[0]:
+    scaled = np.ascontiguousarray((fixed / size).T)
+    singular = np.sqrt(np.abs(np.linalg.eigvalsh(gram(scaled))))
+    if singular[0] < 1e-7 * singular[-1]:
         return "the columns of the design cannot be told apart"
-    back = np.linalg.inv(triangle) / size[:, None]
-    basis = back.T @ fixed.T
-    along = basis @ response
+    basis, back, log_det = scaled, np.eye(size.size), 2 * float(np.log(size).sum())
+    for _ in range(2):
+        lower = np.linalg.cholesky(gram(basis))
+        step = np.linalg.inv(lower).T
+        basis, back = _times(step.T, basis), back @ step
+        log_det += 2 * float(np.log(np.diag(lower)).sum())
+    back /= size[:, None]
+    along = np.einsum("in,n->i", basis, response)
     scale = np.array([1.0, np.sqrt((column**2).mean()) or 1.0])
     rows = np.empty((3 + basis.shape[0], response.size))
     rows[0], rows[1] = 1.0, column / scale[1]
     rows[2:-1] = basis
-    rows[-1] = response - along @ basis
-    if rows[-1] @ rows[-1] <= 1e-22 * (response @ response):
+    rows[-1] = response - np.einsum("i,in->n", along, basis)
+    if (rows[-1] ** 2).sum() <= 1e-22 * (response**2).sum():
         return "the response does not vary once the fixed columns are allowed for"
-    log_det = 2 * float(np.log(np.abs(np.diag(triangle)) * size).sum())
     return Design(rows, starts, names, gaps, back, back @ along, scale, log_det)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class CrossProducts:
-    """What the likelihood needs of each group once its rows are whitened.
-
-    Attributes:
-        within: (3, groups) Z'R^-1 Z: intercept with intercept, with slope, slope with slope.
-        across: (2, groups, p + 1) Z'R^-1 [X y].
-        squares: (3, groups, (p+1)(p+2)/2) products of ``across`` with itself, upper triangle.
-        total: (p + 1, p + 1) sum over groups of [X y]'R^-1 [X y].
-        log_det: sum over groups of log det R.
-    """
-
-    within: Floats
-    across: Floats
-    squares: Floats
-    total: Floats
-    log_det: float
+def gram(rows: Floats) -> Floats:
+    """Return the products of every row with every other."""
+    return np.asarray(np.einsum("in,jn->ij", rows, rows))
 
 
-def cross_products(prepared: Design, phi: float) -> CrossProducts:
-    """Whiten every group with correlation phi^|t_i - t_j| and sum its products.
-
-    The Cholesky factor of that correlation is bidiagonal in its inverse, so that a row is
-    whitened by the row before it: (w_i - rho_i w_{i-1}) / sqrt(1 - rho_i^2), rho_i = phi^gap_i.
-
-    Source: Pinheiro & Bates 2000, Mixed-Effects Models in S and S-PLUS, sections 5.1.1 and 5.3.
-    """
-    rows, log_det = prepared.rows, 0.0
-    if phi > 0 and prepared.gaps is not None:
-        rows, log_det = _whiten(rows, prepared.gaps, phi)
-    return CrossProducts(*_sums(rows, prepared.starts), log_det)
-
-
-def whitened(rows: Floats, starts: Indices, clock: Floats, phi: float) -> tuple[Floats, float]:
-    """Return rows (columns in time order within groups) whitened, and log det R.
-
-    Args:
-        rows: (k, units).
-        starts: (groups,) first unit of each group.
-        clock: (units,) time of each unit, rising within groups.
-        phi: correlation of units one unit of time apart, above 0 and below 1.
-    """
-    return _whiten(rows, _gaps(clock, starts), phi)
-
-
-def _whiten(rows: Floats, gaps: Floats, phi: float) -> tuple[Floats, float]:
-    rho = phi**gaps
-    left = 1.0 - rho**2
-    white = rows.copy()
-    white[:, 1:] -= rho[1:] * rows[:, :-1]
-    white /= np.sqrt(left)
-    return white, float(np.log(left).sum())
-
-
-def _sums(rows: Floats, starts: Indices) -> tuple[Floats, Floats, Floats, Floats]:
-    random, other = rows[:2], rows[2:]
-    pairs = ((0, 0), (0, 1), (1, 1))
-    within = np.stack([np.add.reduceat(random[i] * random[j], starts) for i, j in pairs])
-    across = np.empty((2, starts.size, other.shape[0]))
-    for i in range(2):
-        for j, column in enumerate(other):
-            across[i, :, j] = np.add.reduceat(random[i] * column, starts)
-    one, two = np.triu_indices(other.shape[0])
-    first, second = across[0], across[1]
-    mixed = first[:, one] * second[:, two] + second[:, one] * first[:, two]
-    squares = np.stack([first[:, one] * first[:, two], mixed, second[:, one] * second[:, two]])
-    return within, across, squares, other @ other.T
+def _times(matrix: Floats, rows: Floats) -> Floats:
+    return np.asarray(np.einsum("ij,jn->in", matrix, rows))

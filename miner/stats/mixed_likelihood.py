@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from miner.stats.mixed_design import CrossProducts, Floats
+from miner.stats.mixed_design import Floats
+from miner.stats.mixed_products import CrossProducts
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,9 +73,9 @@ def evaluate(products: CrossProducts, theta: Floats, degrees: int, *, reml: bool
     D = covariance(theta)
     K, det = posterior(products, D)
     size = products.total.shape[0]
-    explained = np.tensordot(K, products.squares, axes=([0, 1], [0, 1]))
-    moments = products.total.copy()
     upper = np.triu_indices(size)
+    explained = np.einsum("i,mi->m", K.ravel(), products.squares.reshape(upper[0].size, -1))
+    moments = products.total.copy()
     moments[upper] -= explained
     moments.T[upper] = moments[upper]
     try:
@@ -99,18 +100,21 @@ def _slopes(
     a, b, c = D[0, 0], D[0, 1], D[1, 1]
     m11, m12 = (1.0 + s12 * b + s22 * c) / det, -(s11 * b + s12 * c) / det
     m21, m22 = -(s12 * a + s22 * b) / det, (1.0 + s11 * a + s12 * b) / det
-    z_e = products.across @ np.append(-coefficients, 1.0)
+    z_e = np.einsum("kjg,j->kg", products.across, np.append(-coefficients, 1.0))
     e1, e2 = m11 * z_e[0] + m12 * z_e[1], m21 * z_e[0] + m22 * z_e[1]
-    slope_rss = -_two_by_two(e1 @ e1, e1 @ e2, e2 @ e2)
-    slope = _two_by_two(
-        m11 @ s11 + m12 @ s12, m11 @ s12 + m12 @ s22, m21 @ s12 + m22 @ s22
-    )  # fmt: skip
+    slope_rss = -_two_by_two(_dot(e1, e1), _dot(e1, e2), _dot(e2, e2))
+    both = _dot(m11, s12) + _dot(m12, s22)
+    slope = _two_by_two(_dot(m11, s11) + _dot(m12, s12), both, _dot(m21, s12) + _dot(m22, s22))
     if root.size:
-        fixed = products.across[:, :, :-1] @ root.T
-        x1 = m11[:, None] * fixed[0] + m12[:, None] * fixed[1]
-        x2 = m21[:, None] * fixed[0] + m22[:, None] * fixed[1]
-        slope -= _two_by_two(np.vdot(x1, x1), np.vdot(x1, x2), np.vdot(x2, x2))
+        fixed = np.einsum("ij,kjg->kig", root, products.across[:, :-1])
+        x1 = (m11 * fixed[0] + m12 * fixed[1]).ravel()
+        x2 = (m21 * fixed[0] + m22 * fixed[1]).ravel()
+        slope -= _two_by_two(_dot(x1, x1), _dot(x1, x2), _dot(x2, x2))
     return slope_rss, slope
+
+
+def _dot(first: Floats, second: Floats) -> float:
+    return float(np.einsum("g,g->", first, second))
 
 
 def _two_by_two(first: float, both: float, second: float) -> Floats:

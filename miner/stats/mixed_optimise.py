@@ -8,8 +8,9 @@ from itertools import product
 
 import numpy as np
 
-from miner.stats.mixed_design import CrossProducts, Floats
+from miner.stats.mixed_design import Floats
 from miner.stats.mixed_likelihood import Evaluation, covariance, evaluate, in_theta
+from miner.stats.mixed_products import CrossProducts
 
 LARGEST = 1e4
 SAME_DEVIANCE = 1e-7
@@ -44,12 +45,12 @@ def minimise(likelihood: Likelihood, start: Floats | None = None) -> Floats:
     """Return the theta of least deviance.
 
     The likelihood can have more than one maximum. A quasi-Newton search (sequential quadratic
-    programming, diagonal of L at least 0) starts from the best of a few diagonals; the optimum with only one of two variances
-    is tried beside it, so that a larger model never fits worse. Two checks follow. Where a
-    variance came out small, exactly 0 is taken if the deviance is no worse. Where theta stopped
-    on the boundary although the deviance falls into the interior (its derivative in D has a
-    negative eigenvalue there: the derivative in theta vanishes at 0 whether or not 0 is best),
-    the search goes on from inside.
+    programming, diagonal of L at least 0) starts from the best of a few diagonals; the optimum
+    with only one of two variances is tried beside it, so that a larger model never fits worse.
+    Two checks follow. Where a variance came out small, exactly 0 is taken if the deviance is no
+    worse. Where theta stopped on the boundary although the deviance falls into the interior (its
+    derivative in D has a negative eigenvalue there: the derivative in theta vanishes at 0 whether
+    or not 0 is best), the search goes on from inside.
 
     Args:
         likelihood: the deviance.
@@ -204,24 +205,36 @@ def polish(likelihood: Likelihood, theta: Floats) -> tuple[Floats, float]:
     """Take Newton steps from theta; return it and the deviance still to be gained.
 
     The gain is half the slope times the inverse curvature times the slope (the Newton decrement),
-    inf where the curvature is not positive definite.
+    inf where the curvature is not positive definite. A step that leads no lower is halved; one
+    that would make a diagonal of L negative ends at 0.
     """
     gain = np.inf
-    for _ in range(4):
+    for _ in range(30):
         moving = list(active(likelihood, theta))
         if not moving:
             return theta, 0.0
         here = likelihood.at(theta)
         slope = in_theta(here.slope, theta)[moving]
-        matrix = curvature(likelihood, theta)
-        if not np.isfinite(matrix).all() or np.linalg.eigvalsh(matrix)[0] <= 0:
+        values, vectors = np.linalg.eigh(curvature(likelihood, theta))
+        if not (np.isfinite(values).all() and np.abs(values).max() > 0):
             return theta, float(np.inf)
-        step = np.linalg.solve(matrix, slope)
-        gain = float(slope @ step) / 2
-        moved = theta.copy()
-        moved[moving] -= step
-        stays = moved[0] >= 0 and moved[2] >= 0
-        if gain < 1e-12 or not stays or likelihood.at(moved).deviance > here.deviance + 1e-9:
+        turned = vectors.T @ slope
+        step = np.zeros(3)
+        floor = 1e-8 * np.abs(values).max()
+        step[moving] = -vectors @ (turned / np.maximum(np.abs(values), floor))
+        gain = float((turned**2 / values).sum()) / 2 if values[0] > 0 else float(np.inf)
+        moved = _lower(likelihood, theta, step, here.deviance) if gain > 1e-12 else None
+        if moved is None:
             break
         theta = moved
     return theta, gain
+
+
+def _lower(likelihood: Likelihood, theta: Floats, step: Floats, best: float) -> Floats | None:
+    for _ in range(20):
+        moved = theta + step
+        moved[[0, 2]] = np.maximum(moved[[0, 2]], 0.0)
+        if likelihood.at(moved).deviance < best - 1e-12:
+            return moved
+        step = step / 2
+    return None

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from miner.stats.mixed_design import whitened
+from miner.stats.mixed_products import whitened
 from miner.stats.pooling import Floats, Pooled, paule_mandel, within_between
 
 TIED = "two units have the same time"

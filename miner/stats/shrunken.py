@@ -8,8 +8,9 @@ import numpy as np
 import numpy.typing as npt
 
 from miner.stats.mixed import MixedFit
-from miner.stats.mixed_design import CrossProducts, Design, Floats, cross_products, design
+from miner.stats.mixed_design import Design, Floats, design
 from miner.stats.mixed_likelihood import posterior
+from miner.stats.mixed_products import CrossProducts, cross_products
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,14 +118,14 @@ def predict(
         slope_column: which column of the caller's design differs between groups.
     """
     K, _ = posterior(products, D)
-    residuals = products.across @ np.append(-coefficients, 1.0)
-    fixed = products.across[:, :, :-1]
+    residuals = np.einsum("kjg,j->kg", products.across, np.append(-coefficients, 1.0))
+    fixed = products.across[:, :-1]
     deviations = np.stack(_times(K, residuals[0], residuals[1]), axis=1) / prepared.scale
     own = np.stack([K[0], K[2], K[2]], axis=1) / prepared.scale[[0, 1, 1]] ** 2
-    first, second = _times(K[:, :, None], fixed[0], fixed[1])
+    first, second = _times(K[:, None, :], fixed[0], fixed[1])
     first, second = -first / prepared.scale[0], -second / prepared.scale[1]
-    rows = (first, second, second + prepared.back[slope_column])
-    from_fixed = [(row @ inverse * row).sum(axis=1) for row in rows]
+    rows = (first, second, second + prepared.back[slope_column][:, None])
+    from_fixed = [(np.einsum("ij,jg->ig", inverse, row) * row).sum(axis=0) for row in rows]
     return Prediction(deviations, own + np.stack(from_fixed, axis=1))
 
 

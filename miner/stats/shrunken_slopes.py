@@ -9,9 +9,10 @@ import numpy as np
 import numpy.typing as npt
 
 from miner.stats.mixed import MixedFit
-from miner.stats.mixed_design import Design, Floats, cross_products, design
+from miner.stats.mixed_design import Design, Floats, design
 from miner.stats.mixed_likelihood import covariance
 from miner.stats.mixed_optimise import Likelihood
+from miner.stats.mixed_products import cross_products
 from miner.stats.shrunken import predict
 
 DEVIANCE_LEFT_OUT = 16.0
