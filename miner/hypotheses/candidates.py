@@ -49,7 +49,11 @@ def candidates(design: Design, target: Target, guard: Guardrails) -> list[Rule]:
     alone = singles(design, target, guard, outcome_withheld)
     if outcome_withheld is not None:
         return alone
-    seen = {_key(rule.values, known): rule.items for rule in alone if rule.withheld is None}
+    open_rules = [rule for rule in alone if rule.withheld is None]
+    seen: dict[bytes, tuple[int, ...]] = {}
+    if open_rules:
+        keys = _keys(np.column_stack([rule.values for rule in open_rules]), known)
+        seen = {key: rule.items for key, rule in zip(keys, open_rules, strict=True)}
     return alone + _sets(design, target, guard, alone, seen)
 
 
@@ -92,11 +96,11 @@ def _sets(
         values = combine([columns[:, sets[:, place]] for place in range(size)])
         counts = count(values, target)
         reasons = too_few(values, target, design, guard)
-        for at in range(len(sets)):
-            items = tuple(open_items[place] for place in sets[at])
-            key = _key(values[:, at], known)
-            if reasons[at] is None and key not in seen:
-                seen[key] = items
+        keys = _keys(values, known)
+        for at in np.flatnonzero([reason is None for reason in reasons]):
+            if keys[at] not in seen:
+                items = tuple(open_items[place] for place in sets[at])
+                seen[keys[at]] = items
                 rules.append(Rule(items, values[:, at], counts[at], None))
     return rules
 
@@ -157,5 +161,8 @@ def _least(units: int, unit: str, guard: Guardrails) -> int:
     return max(guard.fewest_units_each_side, share)
 
 
-def _key(values: Floats, known: NDArray[np.bool_]) -> bytes:
-    return np.nan_to_num(values[known], nan=2.0).astype(np.int8).tobytes()
+def _keys(values: Floats, known: NDArray[np.bool_]) -> list[bytes]:
+    """Return, for each rule (a column of (n, m)), what tells its known units apart."""
+    part = values[known]
+    codes = np.where(np.isnan(part), 2, part).astype(np.int8)
+    return [column.tobytes() for column in np.ascontiguousarray(codes.T)]

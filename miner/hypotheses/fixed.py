@@ -10,6 +10,7 @@ import numpy as np
 from miner.hypotheses.candidates import Rule, singles
 from miner.hypotheses.design import Design, Target
 from miner.hypotheses.guard import Judged, judge_one
+from miner.hypotheses.overlaps import companions
 from miner.hypotheses.search import OutcomeSearch, Tested, measure, untested
 from miner.hypotheses.whitened import Spectra, whitened
 from miner.results import Evidence, Withheld
@@ -59,7 +60,7 @@ def answer(
         if test.rule.withheld is None:
             critical = t_quantile(1 - guard.claim_level / (2 * len(open_tests)), test.df)
             test = replace(test, p_adjusted=float(next(adjusted)), critical=critical)
-        judged = judge_one(part, test, guard)
+        judged = judge_one(part, companions(part), test, guard)
         out.append((question, already_looked(judged) if question.looked else judged))
     return out
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from miner.hypotheses.doubts import doubts
-from miner.hypotheses.overlaps import overlap
+from miner.hypotheses.overlaps import Companions, companions, overlap
 from miner.hypotheses.search import OutcomeSearch, Tested
 from miner.results import Evidence, Withheld
 from miner.rulebook import Guardrails
@@ -35,34 +35,35 @@ def judge_all(
     parts (method step 8).
     """
     by_name = {part.target.name: part for part in parts}
+    beside = {name: companions(part) for name, part in by_name.items()}
     passing = [test for test in tests if test.p_adjusted <= guard.claim_level]
     out = []
     for test in tests:
-        part = by_name[test.target.name]
+        part, along = by_name[test.target.name], beside[test.target.name]
         if len(test.rule.items) == 1:
-            out.append(judge_one(part, test, guard))
+            out.append(judge_one(part, along, test, guard))
         elif test.p_adjusted <= guard.claim_level and adds_something(
             part, test, guard.claim_level / len(passing)
         ):
-            judged = judge_one(part, test, guard)
+            judged = judge_one(part, along, test, guard)
             if judged.evidence in (Evidence.CLEAR, Evidence.HINT):
                 out.append(judged)
     return out
 
 
-def judge_one(part: OutcomeSearch, test: Tested, guard: Guardrails) -> Judged:
+def judge_one(part: OutcomeSearch, along: Companions, test: Tested, guard: Guardrails) -> Judged:
     """Return the first level of the contract's order that fits one rule."""
     if test.rule.withheld is not None:
         return Judged(test, Evidence.CANNOT_TELL, test.rule.withheld, (), test.rule.same_units)
-    came = overlap(part, test, guard)
-    along = (came.note,) if came.note else ()
-    told = Judged(test, Evidence.CANNOT_TELL, came.withheld, along, came.travels_with)
+    came = overlap(part, along, test, guard)
+    told_along = (came.note,) if came.note else ()
+    told = Judged(test, Evidence.CANNOT_TELL, came.withheld, told_along, came.travels_with)
     if came.withheld is not None:
         return told
     if test.p_adjusted <= guard.claim_level:
         found = doubts(part, test, guard)
         return replace(
-            told, evidence=Evidence.HINT if found else Evidence.CLEAR, notes=along + found
+            told, evidence=Evidence.HINT if found else Evidence.CLEAR, notes=told_along + found
         )
     worth = test.target.rule.smallest_worth_it
     low, high = ordinary_interval(test, 0.90)

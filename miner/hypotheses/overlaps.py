@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from miner.hypotheses.search import OutcomeSearch, Tested
 from miner.results import Withheld
 from miner.rulebook import Guardrails
 from miner.stats.overlap import differing, phi_matrix
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,29 +24,64 @@ class Overlap:
     note: str | None
 
 
-def overlap(part: OutcomeSearch, test: Tested, guard: Guardrails) -> Overlap:
-    """Compare one rule with every other single factor that has enough units."""
-    known = test.target.known
-    others = [
-        rule
-        for rule in part.rules
-        if len(rule.items) == 1 and rule.withheld is None and rule.items[0] not in test.rule.items
-    ]
+@dataclass(frozen=True, slots=True)
+class Companions:
+    """The single factors of one outcome that have enough units, and how they overlap.
+
+    Attributes:
+        items: which of the outcome's items these k are.
+        values: shape (known units, k).
+        phi: shape (k, k), size of the correlation, 0 where it is unknown.
+    """
+
+    items: tuple[int, ...]
+    values: Floats
+    phi: Floats
+
+
+def companions(part: OutcomeSearch) -> Companions:
+    """Compare every single factor that has enough units with every other one."""
+    open_rules = [rule for rule in part.rules if len(rule.items) == 1 and rule.withheld is None]
+    if not open_rules:
+        return Companions((), np.empty((0, 0)), np.empty((0, 0)))
+    values = np.column_stack([rule.values for rule in open_rules])[part.target.known]
+    phi = np.nan_to_num(np.abs(phi_matrix(values, values)))
+    return Companions(tuple(rule.items[0] for rule in open_rules), values, phi)
+
+
+def overlap(part: OutcomeSearch, along: Companions, test: Tested, guard: Guardrails) -> Overlap:
+    """Return what came along with one rule, and what it cannot be told apart from."""
+    own = test.rule.items
+    others = [at for at, item in enumerate(along.items) if item not in own]
     if not others:
         return Overlap((), None, None)
-    columns = np.column_stack([rule.values[known] for rule in others])
-    phi = np.abs(phi_matrix(test.rule.values[known][:, None], columns)[0])
-    phi = np.nan_to_num(phi)
-    names = [test.target.items[rule.items[0]].factor for rule in others]
+    if len(own) == 1 and own[0] in along.items:
+        phi = along.phi[along.items.index(own[0]), others]
+    else:
+        column = test.rule.values[test.target.known][:, None]
+        phi = np.nan_to_num(np.abs(phi_matrix(column, along.values[:, others])[0]))
     order = np.argsort(-phi, kind="stable")
+    names = [part.target.items[along.items[at]].factor for at in others]
     travels = tuple(names[at] for at in order if phi[at] >= guard.overlap_travels_with)
-    if len(test.rule.items) > 1:
+    if len(own) > 1:
         return Overlap(travels, None, None)
-    own = test.target.items[test.rule.items[0]].factor
+    close = [others[at] for at in order if phi[at] >= guard.overlap_not_told_apart]
+    return _not_told_apart(part, along, test, guard, travels, close)
+
+
+def _not_told_apart(
+    part: OutcomeSearch,
+    along: Companions,
+    test: Tested,
+    guard: Guardrails,
+    travels: tuple[str, ...],
+    close: list[int],
+) -> Overlap:
+    own = part.target.items[test.rule.items[0]].factor
     yielding = None
-    for at in order[phi[order] >= guard.overlap_not_told_apart]:
-        other = part.target.items[others[at].items[0]]
-        apart, of = differing(test.rule.values[known], columns[:, at])
+    for at in close:
+        other = part.target.items[along.items[at]]
+        apart, of = differing(test.rule.values[test.target.known], along.values[:, at])
         unit = part.target.rule.unit
         note = (
             f"It and {other.rule.phrase} differed on {apart} of {of} {unit}s: the two cannot be "

@@ -192,6 +192,7 @@ def measure(
     columns = part.columns[:, chosen]
     scores = effects.single(columns, white.scores, white.rank)
     raw = effects.single(columns, white.raw, white.rank)
+    p = scores.p
     return [
         Tested(
             part.target,
@@ -200,7 +201,7 @@ def measure(
             float(raw.standard_error[at]),
             float(scores.t[at]),
             white.df,
-            float(scores.p[at]),
+            float(p[at]),
             float(adjusted[at]),
             critical,
             columns[:, at],
