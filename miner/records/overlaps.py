@@ -7,7 +7,7 @@ import pandas as pd
 
 from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
-from miner.records.samples import modal_gap
+from miner.records.samples import join, modal_gap
 from miner.results import Severity
 
 _SAME_TIME = np.timedelta64(60, "s")
@@ -137,40 +137,43 @@ def _records_once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.Da
 
 
 def _nights_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
-    near, rival = [], set()
-    used = frame.index[frame["left_out"] == ""].tolist()
-    for at, first in enumerate(used):
-        for second in used[at + 1 :]:
-            a, b = frame.loc[first], frame.loc[second]
-            if b["start"] >= a["end"]:
-                break
-            if _nearly_equal(a, b):
-                near.append(min((a["file"], a["row"], first), (b["file"], b["row"], second))[2])
-            else:
-                rival |= {first, second}
-    rival -= set(near)
+    again, rival = _rival_nights(frame[frame["left_out"] == ""])
     findings.rows(
         Severity.NOTE,
         "{n} earlier record(s) of a night that was written again",
         "one record a night",
         "Nothing: the later one in the file is used.",
-        at=frame.loc[sorted(near)],
+        at=frame.loc[again],
     )
     findings.rows(
         Severity.QUESTION,
         "{n} record(s) of sleep overlapping another that differs",
         "one record a night",
         "Remove the wrong ones, or keep only the final ones with 'where' in sources.toml.",
-        at=frame.loc[sorted(rival)],
-        shown=[f"{a:%Y-%m-%d %H:%M}" for a in frame.loc[sorted(rival), "start_clock"]],
+        at=frame.loc[rival],
+        shown=frame.loc[rival, "start_clock"].dt.strftime("%Y-%m-%d %H:%M"),
     )
-    frame.loc[sorted(rival), "left_out"] = "two records of one night"
-    return frame.drop(index=near).reset_index(drop=True)
+    frame.loc[rival, "left_out"] = "two records of one night"
+    return frame.drop(index=again).reset_index(drop=True)
 
 
-def _nearly_equal(a: pd.Series, b: pd.Series) -> bool:
-    for name in ("start", "end"):
-        if abs((a[name] - b[name]).total_seconds()) > _NEAR_MIN * 60:
-            return False
-    both = (a["asleep_min"], b["asleep_min"])
-    return bool(np.isnan(both).any() or abs(both[0] - both[1]) <= _NEAR_MIN)
+def _rival_nights(nights: pd.DataFrame) -> tuple[list[int], list[int]]:
+    start, end = (nights[name].to_numpy() for name in ("start", "end"))
+    run = join(start, end, np.timedelta64(-1, "ns"))
+    crowded = np.bincount(run, minlength=1)[run] > 1 if len(run) else np.zeros(0, dtype=bool)
+    minutes = [((times - start[:1]) / np.timedelta64(1, "m"))[crowded] for times in (start, end)]
+    columns = (*minutes, nights["asleep_min"].to_numpy()[crowded])
+    rows = list(zip(*(column.tolist() for column in columns), strict=True))
+    label = nights.index.to_numpy()[crowded].tolist()
+    place = list(zip(nights["file"][crowded], nights["row"][crowded], label, strict=True))
+    again: set[int] = set()
+    rival: set[int] = set()
+    for at, first in enumerate(rows):
+        for later in range(at + 1, len(rows)):
+            if rows[later][0] >= first[1]:
+                break
+            if any(abs(a - b) > _NEAR_MIN for a, b in zip(first, rows[later], strict=True)):
+                rival |= {label[at], label[later]}
+            else:
+                again.add(min(place[at], place[later])[2])
+    return sorted(again), sorted(rival - again)
