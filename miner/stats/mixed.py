@@ -130,16 +130,9 @@ def _optimum(profile: Profile, dependent: bool) -> tuple[float, Likelihood, Floa
     if not dependent:
         likelihood = profile.likelihood(0.0)
         return 0.0, likelihood, *polish(likelihood, minimise(likelihood))
-    for _ in range(2):
-        phi = best_phi(profile)
-        likelihood = profile.likelihood(phi)
-        warm = minimise(likelihood, profile.start())
-        cold = minimise(likelihood)
-        better = likelihood.at(cold).deviance < likelihood.at(warm).deviance - 1e-6
-        if not better:
-            break
-        profile.theta = cold
-    theta, gain = polish(likelihood, cold if better else warm)
+    phi = best_phi(profile)
+    likelihood = profile.likelihood(phi)
+    theta, gain = polish(likelihood, minimise(likelihood, profile.start()))
     likelihood.asked += profile.asked
     return phi, likelihood, theta, gain
 

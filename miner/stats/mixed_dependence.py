@@ -17,7 +17,7 @@ GROUPS_TO_BRACKET = 400
 
 @dataclass(slots=True, eq=False)
 class Profile:
-    """The least deviance at each phi, every search starting from the theta of the one before.
+    """The least deviance at each phi, the search starting from the theta of the one before.
 
     Attributes:
         prepared: the data.
@@ -58,7 +58,8 @@ class Profile:
 def best_phi(profile: Profile) -> float:
     """Return the phi of least deviance between 0 and ``LARGEST_PHI``.
 
-    Brent's search between the neighbours of the best point of a grid. Of many groups the grid is
+    Brent's search between the neighbours of the best point of a grid, at each of which theta is
+    looked for afresh. Of many groups the grid is
     walked on a few hundred evenly spread ones, and the search over all of them is held to five
     standard errors around that; where it ends at an edge of this, all of the range is searched.
     """
@@ -80,7 +81,12 @@ def best_phi(profile: Profile) -> float:
 
 
 def _bracket(profile: Profile) -> tuple[float, float]:
-    best = int(np.argmin([profile.at(phi) for phi in GRID]))
+    ends: list[tuple[float, Floats | None]] = []
+    for phi in GRID:
+        profile.theta = None
+        ends.append((profile.at(phi), profile.theta))
+    best = min(range(len(GRID)), key=lambda i: ends[i][0])
+    profile.theta = ends[best][1]
     return GRID[max(best - 1, 0)], GRID[min(best + 1, len(GRID) - 1)]
 
 

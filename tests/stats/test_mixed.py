@@ -1,4 +1,5 @@
 import warnings
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -6,8 +7,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import multivariate_normal
 
+from miner.stats import mixed
 from miner.stats.mixed import fit_mixed
+from miner.stats.mixed_dependence import GROUPS_TO_BRACKET, Profile
+from miner.stats.mixed_design import design
 from miner.stats.mixed_gls import gls_ar1
+from miner.stats.mixed_likelihood import evaluate
+from miner.stats.mixed_optimise import Likelihood, polish
+from miner.stats.mixed_products import cross_products
 
 RANDOM = ["intercept", "slope", "uncorrelated", "both"]
 
@@ -280,6 +287,67 @@ def test_dependence_that_runs_to_one_is_told():
     fit = gls_ar1(y, np.ones((40, 1)), np.arange(40))
     assert not fit.converged
     assert "runs to 1" in fit.problem
+
+
+def test_groups_that_do_not_vary_within_at_all_are_told():
+    g = np.repeat(np.arange(6), 4)
+    y = np.array([3.0, 1.0, 4.0, 1.0, 5.0, 9.0])[g]
+    fit = fit_mixed(y, np.ones((24, 1)), g, random="intercept")
+    assert not fit.converged
+    assert fit.problem != ""
+
+
+# The few hundred groups on which the search is begun are independent, all others are not.
+def test_groups_unlike_those_the_search_began_with_still_count():
+    rng = np.random.default_rng(15)
+    groups, n = 1200, 6
+    prepared = Profile(
+        design(np.arange(groups * n) % 7.0, np.ones((groups * n, 1)),
+               np.repeat(np.arange(groups), n), None, np.tile(np.arange(n), groups)),
+        groups * n - 1, True, (),
+    )  # fmt: skip
+    began = prepared.prepared.some_groups(GROUPS_TO_BRACKET).names
+    assert len(began) == GROUPS_TO_BRACKET
+    e = rng.normal(size=(groups, n))
+    for i in range(1, n):
+        e[:, i] = 0.9 * e[:, i - 1] + np.sqrt(1 - 0.81) * e[:, i]
+    e[began] = rng.normal(size=(len(began), n))
+    g, t = np.repeat(np.arange(groups), n), np.tile(np.arange(n), groups)
+    fit = gls_ar1(e.ravel(), np.ones((g.size, 1)), t, g)
+    few = np.isin(g, began)
+    assert gls_ar1(e.ravel()[few], np.ones((few.sum(), 1)), t[few], g[few]).phi < 0.1
+    whole = Profile(design(e.ravel(), np.ones((g.size, 1)), g, None, t), g.size - 1, True, ())
+    around = [whole.at(phi) for phi in (fit.phi - 0.01, fit.phi, fit.phi + 0.01)]
+    assert min(around) == around[1]
+    assert fit.phi > 0.4
+
+
+# A search that ends early must not pass for an answer.
+@pytest.mark.parametrize(
+    ("stopped", "words"),
+    [
+        (lambda theta: (theta * 1.5, 1.0), "did not settle"),
+        (lambda theta: (theta * 0, 0.0), "not the best value"),
+        (lambda theta: (theta * np.nan, 0.0), "not finite"),
+    ],
+)
+def test_a_search_that_stops_early_is_told(monkeypatch, stopped, words):
+    y, X, g, x, _ = invented(14)
+    monkeypatch.setattr(mixed, "polish", lambda _, theta: stopped(theta))
+    fit = fit_mixed(y, X, g, x)
+    assert not fit.converged
+    assert words in fit.problem
+
+
+def test_where_the_likelihood_is_not_defined_it_is_infinite_and_no_step_is_taken():
+    y, X, g, x, _ = invented(14)
+    products = cross_products(design(y, X, g, x, None), 0.0)
+    broken = replace(products, total=np.zeros_like(products.total))
+    theta = np.array([1.0, 0.0, 1.0])
+    assert evaluate(broken, theta, 10, reml=True).deviance == np.inf
+    ended, gain = polish(Likelihood(broken, 10, True, (0, 1, 2)), theta)
+    assert (ended == theta).all()
+    assert gain == np.inf
 
 
 def test_wrong_use_is_refused():
