@@ -50,22 +50,31 @@ def companions(part: OutcomeSearch) -> Companions:
 
 
 def overlap(part: OutcomeSearch, along: Companions, test: Tested, guard: Guardrails) -> Overlap:
-    """Return what came along with one rule, and what it cannot be told apart from."""
+    """Return what came along with one rule, and what it cannot be told apart from.
+
+    A rule of two or three cannot be told apart where it, or one of its factors, cannot.
+    """
     own = test.rule.items
     others = [at for at, item in enumerate(along.items) if item not in own]
     if not others:
         return Overlap((), None, None)
-    if len(own) == 1 and own[0] in along.items:
-        phi = along.phi[along.items.index(own[0]), others]
-    else:
-        column = test.rule.values[test.target.known][:, None]
-        phi = np.nan_to_num(np.abs(phi_matrix(column, along.values[:, others])[0]))
-    order = np.argsort(-phi, kind="stable")
-    names = [part.target.items[along.items[at]].factor for at in others]
-    travels = tuple(names[at] for at in order if phi[at] >= guard.overlap_travels_with)
+    columns = test.rule.values[:, None]
     if len(own) > 1:
-        return Overlap(travels, None, None)
-    close = [others[at] for at in order if phi[at] >= guard.overlap_not_told_apart]
+        columns = np.column_stack([columns, *(part.target.items[at].values for at in own)])
+    columns = columns[test.target.known]
+    if len(own) == 1 and own[0] in along.items:
+        phi = along.phi[along.items.index(own[0]), others][None]
+    else:
+        phi = np.nan_to_num(np.abs(phi_matrix(columns, along.values[:, others])))
+    names = [part.target.items[along.items[at]].factor for at in others]
+    order = np.argsort(-phi[0], kind="stable")
+    travels = tuple(names[at] for at in order if phi[0, at] >= guard.overlap_travels_with)
+    nearest, which = phi.max(axis=0), phi.argmax(axis=0)
+    close = {
+        others[at]: columns[:, which[at]]
+        for at in np.argsort(-nearest, kind="stable")
+        if nearest[at] >= guard.overlap_not_told_apart
+    }
     return _not_told_apart(part, along, test, guard, travels, close)
 
 
@@ -75,19 +84,19 @@ def _not_told_apart(
     test: Tested,
     guard: Guardrails,
     travels: tuple[str, ...],
-    close: list[int],
+    close: dict[int, Floats],
 ) -> Overlap:
-    own = part.target.items[test.rule.items[0]].factor
+    own = {part.target.items[item].factor for item in test.rule.items}
     yielding = None
-    for at in close:
+    for at, column in close.items():
         other = part.target.items[along.items[at]]
-        apart, of = differing(test.rule.values[test.target.known], along.values[:, at])
+        apart, of = differing(column, along.values[:, at])
         unit = part.target.rule.unit
         note = (
             f"It and {other.rule.phrase} differed on {apart} of {of} {unit}s: the two cannot be "
             f"told apart. More {unit}s with one and not the other would separate them."
         )
-        if own in other.rule.yields_to:
+        if own & set(other.rule.yields_to):
             yielding = yielding or note
             continue
         reason = f"cannot be told apart from {other.rule.phrase}"

@@ -1,0 +1,381 @@
+"""The whole ranking of a day table in its plainest form, to compare the engine with.
+
+Written from the description of the method and the contract, not from the engine: dictionaries,
+loops over days, the brute-force statistics of ``oracle``. It takes the shuffles as given, so that
+p-values can be compared digit by digit.
+"""
+
+from __future__ import annotations
+
+from itertools import combinations
+from math import ceil, isnan, sqrt
+
+import numpy as np
+import oracle
+from scipy.stats import nct
+from scipy.stats import t as student
+
+GRID = [(w / 10, phi / 10) for phi in range(10) for w in range(11)]
+NUISANCE = "cannot be told apart from the weekend, a drift or the sensor"
+
+
+def rank(table, rules, primary, orders):
+    """Return {(factors, outcome): everything the contract says of that rule}, and the family sizes.
+
+    ``orders`` are shuffles of the usable days.
+    """
+    guard = rules.guardrails
+    days = [row for _, row in table.frame.iterrows() if row["usable"]]
+    parts = [_outcome(table, rules, name, days) for name in table.outcomes]
+    families = [
+        [part for part in parts if part["name"] == primary],
+        [part for part in parts if part["name"] != primary],
+    ]
+    both = all(any(_tested(part) for part in family) for family in families)
+    for family, share in zip(families, (guard.primary_share, 1 - guard.primary_share), strict=True):
+        _judge(family, orders, share if both else 1.0, guard)
+    passing = sum(
+        rule["p_adjusted"] <= guard.claim_level for part in parts for rule in _tested(part)
+    )
+    out = {}
+    for part in parts:
+        for rule in part["rules"]:
+            if len(rule["factors"]) == 1 or _may_be_told(part, rule, guard, passing):
+                out[rule["factors"], part["name"]] = _described(part, rule, rules)
+    return out, sum(len(_tested(part)) for part in parts)
+
+
+def _tested(part):
+    return [rule for rule in part["rules"] if rule["withheld"] is None]
+
+
+# ---- what is counted and what is tested
+
+
+def _outcome(table, rules, name, days):
+    rule, guard = rules.outcomes[name], rules.guardrails
+    by_clock = table.by_clock[name]
+    known = [at for at, day in enumerate(days) if not isnan(day[name])]
+    part = {
+        "name": name,
+        "rule": rule,
+        "known": known,
+        "y": np.array([days[at][name] for at in known]),
+        "by_clock": np.array([by_clock[days[at].name] for at in known]),
+        "times": np.array([days[at]["day_number"] for at in known], dtype=float),
+        "X": _nuisance(days, known, guard),
+        "names": [days[at].name for at in known],
+    }
+    high = _higher_quarter(days, name, rules)
+    values = {}
+    for factor in table.factors:
+        lag = rules.factor(factor).lag.get(rule.window)
+        if lag is not None:
+            every = [_days_before(table, day, factor, lag) for day in days]
+            values[factor] = [every[at] for at in known]
+    singles = [_rule((factor,), column, part, high, guard) for factor, column in values.items()]
+    if _tied(part["y"]) > guard.largest_share_tied:
+        for single in singles:
+            single["withheld"] = "more than half the values are the same"
+        part["rules"] = singles
+        return part
+    part["rules"] = singles + _sets(singles, values, part, high, guard)
+    for rule_ in part["rules"]:
+        spread = oracle.kept(rule_["values"], part["X"]) if _varies(rule_["values"]) else 0.0
+        if rule_["withheld"] is None and spread < guard.least_variation_kept:
+            rule_["withheld"] = NUISANCE
+    part["rules"] = [r for r in part["rules"] if len(r["factors"]) == 1 or r["withheld"] is None]
+    return part
+
+
+def _days_before(table, day, factor, lag):
+    """The factor as it was ``lag`` days before; unknown where that day has no row."""
+    rows = table.frame[table.frame["day_number"] == day["day_number"] - lag]
+    return float(rows[factor].iloc[0]) if len(rows) else float("nan")
+
+
+def _higher_quarter(days, name, rules):
+    """The worst quarter of the days of the same sensor; ties of time above by the mean."""
+    known = [day for day in days if not isnan(day[name])]
+    values = [day[name] for day in known]
+    if not values or _tied(values) > rules.guardrails.largest_share_tied:
+        return {}
+    if max(values) - min(values) < rules.outcomes[name].smallest_worth_it:
+        return {}
+    then = "day_mean" if name == "minutes_above" and "day_mean" in known[0] else name
+    pairs = sorted({(day[name], day[then]) for day in known})
+    place = {day.name: pairs.index((day[name], day[then])) for day in known}
+    label = {}
+    for day in known:
+        same = [other for other in known if other["sensor"] == day["sensor"]]
+        if len(same) < 8:
+            # Too few of a sensor: together with the other rarely used ones, else beside all.
+            sizes = {d["sensor"]: sum(o["sensor"] == d["sensor"] for o in known) for d in known}
+            same = [other for other in known if sizes[other["sensor"]] < 8]
+            same = same if len(same) >= 8 else known
+        quartile = np.quantile([place[other.name] for other in same], 0.75)
+        label[day.name] = place[day.name] > quartile
+    return label
+
+
+def _tied(values):
+    values = list(values)
+    most = max((values.count(value) for value in values), default=0)
+    return most / len(values) if most > 1 else 0.0
+
+
+def _nuisance(days, known, guard):
+    """Intercept, weekend, drift, one level a sensor of enough days; what adds nothing left out."""
+    columns = [
+        [1.0 for _ in days],
+        [float(day["rest_day"]) for day in days],
+        [float(day["day_number"] - days[0]["day_number"]) for day in days],
+    ]
+    sensors = sorted({day["sensor"] for day in days} - {""})
+    for sensor in sensors:
+        level = [float(day["sensor"] == sensor) for day in days]
+        if sum(level) >= guard.sensor_level_from_days:
+            columns.append(level)
+    kept = []
+    for column in columns:
+        wider = [*kept, [column[at] for at in known]]
+        if np.linalg.matrix_rank(np.array(wider).T) == len(wider):
+            kept = wider
+    return np.array(kept).T
+
+
+def _rule(factors, column, part, high, guard):
+    counts = {"with": 0, "with_high": 0, "without": 0, "without_high": 0, "unknown": 0}
+    for value, day in zip(column, part["names"], strict=True):
+        side = "unknown" if isnan(value) else "with" if value else "without"
+        counts[side] += 1
+        if side != "unknown" and high.get(day, False):
+            counts[f"{side}_high"] += 1
+    need = max(guard.fewest_units_each_side, ceil(guard.fewest_share_each_side * len(column)))
+    withheld = None
+    if counts["with"] < need:
+        withheld = "too few days with it"
+    elif counts["without"] < need:
+        withheld = "too few days without it"
+    return {
+        "factors": factors,
+        "values": np.array(column, dtype=float),
+        "counts": counts,
+        "withheld": withheld,
+    }
+
+
+def _sets(singles, values, part, high, guard):
+    """Rules of two, and of three from enough days; the same days again are not a rule again."""
+    usable = [rule for rule in singles if rule["withheld"] is None]
+    seen = {_pattern(rule["values"]) for rule in usable}
+    names = [rule["factors"][0] for rule in usable]
+    largest = guard.largest_rule if len(part["y"]) >= guard.units_for_rules_of_three else 2
+    out = []
+    for size in range(2, min(largest, guard.largest_rule) + 1):
+        for factors in combinations(names, size):
+            column = [_all_of(row) for row in zip(*(values[f] for f in factors), strict=True)]
+            rule = _rule(factors, column, part, high, guard)
+            if rule["withheld"] is None and _pattern(rule["values"]) not in seen:
+                seen.add(_pattern(rule["values"]))
+                out.append(rule)
+    return out
+
+
+def _all_of(row):
+    """No if any is no; else unknown if any is unknown; else yes."""
+    if any(value == 0 for value in row):
+        return 0.0
+    return float("nan") if any(isnan(value) for value in row) else 1.0
+
+
+def _pattern(column):
+    return tuple("?" if isnan(value) else int(value) for value in column)
+
+
+def _varies(column):
+    return len({value for value in column if not isnan(value)}) == 2
+
+
+# ---- p-values, sizes, intervals
+
+
+def _judge(family, orders, share, guard):
+    ready = [part for part in family if _tested(part)]
+    if not ready:
+        return
+    outcomes = [
+        {
+            "y": part["y"],
+            "times": part["times"],
+            "X": part["X"],
+            "known": part["known"],
+            "rules": np.array([rule["values"] for rule in _tested(part)]).T,
+        }
+        for part in ready
+    ]
+    found = oracle.maxt(outcomes, orders, GRID)
+    q = oracle.family_quantile(found["max_z"], guard.claim_level * share)
+    at = 0
+    for part, prepared in zip(ready, found["prepared"], strict=True):
+        part["C"] = prepared["C"]
+        for rule in _tested(part):
+            rule["t"], rule["df"] = found["t"][at], found["df"][at]
+            rule["p"] = 2 * student.sf(abs(rule["t"]), rule["df"])
+            rule["p_adjusted"] = min(1.0, found["p_stepdown"][at] / share)
+            rule["difference"], rule["se"], low, high = oracle.interval(
+                part["y"], part["X"], rule["values"], part["C"], q
+            )
+            rule["interval"] = (low, high)
+            at += 1
+
+
+def _refit(part, rule, beside=(), keep=None, y=None):
+    """Generalised least squares of the raw outcome on nuisance, other columns, and the rule."""
+    keep = np.ones(len(part["y"]), dtype=bool) if keep is None else keep
+    y = part["y"] if y is None else y
+    C = part["C"][np.ix_(keep, keep)]
+    others = [oracle.centred(other)[keep] for other in beside]
+    X = np.column_stack([part["X"][keep], *others])
+    X = X[:, _first_independent(X)]
+    column = oracle.centred(rule["values"])[keep]
+    if np.linalg.matrix_rank(np.column_stack([X, column])) == X.shape[1]:
+        return float("nan"), float("nan"), 0
+    return oracle.regression(
+        oracle.whiten(y[keep], C), oracle.whiten(X, C), oracle.whiten(column, C)
+    )
+
+
+def _first_independent(X):
+    kept = []
+    for at in range(X.shape[1]):
+        if np.linalg.matrix_rank(X[:, [*kept, at]]) == len(kept) + 1:
+            kept.append(at)
+    return kept
+
+
+# ---- what it may be called
+
+
+def _may_be_told(part, rule, guard, passing):
+    """Rules of two or three: past the claim level, and adding something beside every part."""
+    if rule["p_adjusted"] > guard.claim_level:
+        return False
+    scores = oracle.normal_scores(part["y"])
+    for other in _tested(part):
+        if set(other["factors"]) < set(rule["factors"]):
+            b, se, df = _refit(part, rule, [other["values"]], y=scores)
+            if not 2 * student.sf(abs(b / se), df) <= guard.claim_level / passing:
+                return False
+    return True
+
+
+def _single(part, factor):
+    return next(rule for rule in part["rules"] if rule["factors"] == (factor,))
+
+
+def _correlation(one, other):
+    both = [(a, b) for a, b in zip(one, other, strict=True) if not isnan(a) and not isnan(b)]
+    first, second = np.array(both).T if both else (np.zeros(0), np.zeros(0))
+    if len(set(first)) < 2 or len(set(second)) < 2:
+        return 0.0
+    return abs(float(np.corrcoef(first, second)[0, 1]))
+
+
+def _described(part, rule, rules):
+    guard = rules.guardrails
+    out = {
+        "counts": rule["counts"],
+        "withheld": rule["withheld"],
+        "travels_with": [],
+        "evidence": "cannot_tell",
+        "doubts": [],
+        **_ratios(rule["counts"]),
+    }
+    if rule["withheld"] is not None:
+        return out
+    along = []
+    for other in _tested(part):
+        if len(other["factors"]) == 1 and other["factors"][0] not in rule["factors"]:
+            phi = _correlation(rule["values"], other["values"])
+            if phi >= guard.overlap_travels_with:
+                along.append((-phi, other["factors"][0]))
+            columns = [rule["values"], *(_single(part, name)["values"] for name in rule["factors"])]
+            closest = max(_correlation(column, other["values"]) for column in columns)
+            yields = set(rule["factors"]) & set(rules.factor(other["factors"][0]).yields_to)
+            if closest >= guard.overlap_not_told_apart and not yields:
+                out["withheld"] = "cannot be told apart"
+    out["travels_with"] = [name for _, name in sorted(along, key=lambda pair: pair[0])]
+    worth = part["rule"].smallest_worth_it
+    spread, se = part["rule"].plausible_spread, rule["se"]
+    out |= {key: rule[key] for key in ("difference", "se", "df", "p", "p_adjusted", "interval")}
+    out["expected"] = rule["difference"] * spread**2 / (spread**2 + se**2)
+    out["days"] = _days_to_settle(part, rule, worth, guard)
+    if out["withheld"] is None:
+        out["evidence"], out["doubts"] = _evidence(part, rule, worth, rules)
+    if out["evidence"] in ("clear", "little_sign"):
+        out["days"] = None
+    return out
+
+
+def _ratios(counts):
+    known = counts["with"] + counts["without"]
+    high = counts["with_high"] + counts["without_high"]
+    support = counts["with_high"] / known if known else None
+    confidence = counts["with_high"] / counts["with"] if counts["with"] else None
+    lift = confidence / (high / known) if confidence is not None and high else None
+    leverage = support - counts["with"] / known * high / known if known else None
+    return {"support": support, "confidence": confidence, "lift": lift, "leverage": leverage}
+
+
+def _evidence(part, rule, worth, rules):
+    guard, difference = rules.guardrails, rule["difference"]
+    reach = student.ppf(0.95, rule["df"]) * rule["se"]
+    if rule["p_adjusted"] <= guard.claim_level:
+        found = _doubts(part, rule, rules)
+        return ("hint" if found else "clear"), found
+    if -worth < difference - reach and difference + reach < worth:
+        return "little_sign", []
+    if rule["p"] <= guard.hint_level and abs(difference) >= worth:
+        return "hint", []
+    return "cannot_tell", []
+
+
+def _doubts(part, rule, rules):
+    guard, difference = rules.guardrails, rule["difference"]
+    low, high = rule["interval"]
+    one_side = (low > 0 and rule["t"] > 0) or (high < 0 and rule["t"] < 0)
+    found = [] if one_side else ["order"]
+    for at in range(len(part["y"])):
+        keep = np.arange(len(part["y"])) != at
+        left = _refit(part, rule, keep=keep)[0]
+        if left / difference < 1 - guard.shrink_when_one_unit_left_out:
+            found.append("one day")
+            break
+    recorded = {name for factor in rule["factors"] for name in rules.factor(factor).confounders}
+    for other in part["rules"]:
+        name = other["factors"][0]
+        if len(other["factors"]) == 1 and name in recorded and name not in rule["factors"]:
+            counts = other["counts"]
+            if counts["with"] and counts["without"]:
+                left = _refit(part, rule, [other["values"]])[0]
+                if not left / difference >= 0.5:
+                    found.append("confounder")
+    moved = any(part["rule"].window in rules.factor(f).moves_window for f in rule["factors"])
+    if moved:
+        keep = ~np.isnan(part["by_clock"])
+        b, se, df = _refit(part, rule, keep=keep, y=part["by_clock"])
+        if not (b * difference > 0 and 2 * student.sf(abs(b / se), df) <= guard.hint_level):
+            found.append("clock")
+    return found
+
+
+def _days_to_settle(part, rule, worth, guard):
+    """Days more until a true difference of ``worth`` would be found 80 times in 100."""
+    units = len(part["y"])
+    for total in range(units, 1001):
+        se, df = rule["se"] * sqrt(units / total), rule["df"] + total - units
+        limit = student.ppf(1 - guard.claim_level / 2, df)
+        if nct.sf(limit, df, worth / se) >= 0.8:
+            return total - units
+    return None

@@ -1,0 +1,97 @@
+"""Small tables of days made by hand or at random, for the tests of the ranking."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from benchmarks.calibration.worlds import WORLDS, month
+from miner import rulebook
+from miner.tables.unit_table import UnitTable
+
+RULES = rulebook.load()
+MONDAY = 20514  # 2 March 2026, days since 1970-01-01
+NAN = float("nan")
+
+
+def day_table(outcomes, factors, *, numbers=None, sensor="a", usable=None, by_clock=None):
+    """A table of days from columns; rest days are Saturdays and Sundays."""
+    n = len(next(iter(outcomes.values())))
+    numbers = MONDAY + (np.arange(n) if numbers is None else np.asarray(numbers))
+    dates = [str(np.datetime64(int(number), "D")) for number in numbers]
+    frame = pd.DataFrame(
+        {
+            "date": dates,
+            "day_number": numbers,
+            "rest_day": np.isin((numbers + 3) % 7, (5, 6)),
+            "sensor": sensor,
+            "coverage": 1.0,
+            "usable": True if usable is None else usable,
+            "left_out": "",
+            **{name: np.asarray(values, float) for name, values in outcomes.items()},
+            **{name: np.asarray(values, float) for name, values in factors.items()},
+        },
+        index=pd.Index(dates),
+    )
+    clock = frame[list(outcomes)].copy()
+    for name, values in (by_clock or {}).items():
+        clock[name] = np.asarray(values, float)
+    return UnitTable(
+        unit="day",
+        frame=frame,
+        outcomes=tuple(outcomes),
+        factors=tuple(factors),
+        measures=frame[list(factors)] * 10,
+        by_clock=clock,
+        reasons={},
+        sources={},
+        context=frame[[]],
+    )
+
+
+def random_table(
+    seed, *, days, factors, outcomes, world="persistent", shift=0.0, both=0.0, twins=False,
+    clock_noise=3.0,
+):  # fmt: skip
+    """A month with days missing, days left out, and unknown outcomes and factors.
+
+    ``shift``: how many SD the late dinner moves the first outcome. ``both``: how much, in its own
+    unit, the first outcome is higher where the second and third factors come together. ``twins``:
+    the last factor is a copy of the second but for one day, the one before it is the weekend.
+    """
+    rng = np.random.default_rng(1000 + seed)
+    made = month(
+        WORLDS[world], RULES, days=days, factors=factors, seed=seed, shift=shift,
+        target=outcomes[0], outcomes=outcomes,
+    )  # fmt: skip
+    frame, names = made.table.frame.copy(), made.table.factors
+    frame[outcomes[0]] += both * frame[names[1]] * frame[names[2]]
+    if twins:
+        frame[names[-1]] = frame[names[1]]
+        frame.iloc[3, frame.columns.get_loc(names[-1])] = 1 - frame[names[1]].iloc[3]
+        frame[names[-2]] = frame["rest_day"].astype(float)
+    for name in outcomes:
+        frame[name] = frame[name].round(1).mask(rng.random(days) < 0.08)
+    for name in names:
+        frame[name] = frame[name].mask(rng.random(days) < 0.08)
+    by_clock = frame[list(outcomes)] + rng.normal(0, clock_noise, (days, len(outcomes)))
+    by_clock = by_clock.mask(rng.random((days, len(outcomes))) < 0.1)
+    frame.loc[rng.random(days) < 0.05, "usable"] = False
+    keep = rng.random(days) >= 0.06
+    return replace(
+        made.table, frame=frame[keep], by_clock=by_clock[keep],
+        measures=frame.loc[keep, list(names)], context=frame.loc[keep, []],
+    )  # fmt: skip
+
+
+def with_guard(**changes):
+    """The rule book with other guardrails."""
+    return RULES.model_copy(update={"guardrails": RULES.guardrails.model_copy(update=changes)})
+
+
+def with_factor(name, **changes):
+    """The rule book with another definition of one factor."""
+    factor = RULES.factor(name).model_copy(update=changes)
+    return RULES.model_copy(update={"factors": {**RULES.factors, name: factor}})

@@ -1,0 +1,123 @@
+"""The whole ranking against a brute-force one written from the description of the method."""
+
+import naive
+import numpy as np
+import pytest
+from small_tables import RULES, random_table
+
+from miner.hypotheses.rank import rank_table
+from miner.results import Evidence
+from miner.stats.maxt import shuffles
+
+FOUR = ("minutes_above", "wake_glucose", "overnight_mean", "day_mean")
+THREE = ("day_mean", "wake_glucose", "minutes_above")
+TWO = ("overnight_mean", "day_mean")
+DOUBTS = {
+    "order": "order, not size",
+    "one day": "Without 20",
+    "confounder": "Beside ",
+    "clock": "fixed clock times",
+}
+CASES = {
+    # 30 days in which nothing is true; 40 and 36 with one strong effect; half of the notes gone
+    "nothing": (0, 99, {"days": 30, "factors": 6, "outcomes": FOUR[:3], "world": "independent"}),
+    "one": (1, 119, {"days": 40, "factors": 8, "outcomes": FOUR[:3], "shift": 3.0}),
+    "four": (
+        2, 99, {"days": 36, "factors": 7, "outcomes": FOUR, "world": "ar1_plus_noise", "shift": 2.5}
+    ),
+    "weekend": (
+        3, 99, {"days": 28, "factors": 7, "outcomes": FOUR[:3], "world": "weekend_and_drift"}
+    ),
+    "sensors": (
+        5, 99, {"days": 38, "factors": 6, "outcomes": FOUR[:3], "world": "sensor_steps", "shift": 2}
+    ),
+    "short": (6, 99, {"days": 26, "factors": 6, "outcomes": FOUR[1:], "world": "skewed"}),
+    "fading": (
+        7, 119, {"days": 40, "factors": 7, "outcomes": FOUR[:3], "world": "fading_logs", "shift": 3}
+    ),
+    # two factors together move the mean; one factor is a copy of another, one is the weekend
+    "pair": (3, 119, {"days": 40, "factors": 6, "outcomes": THREE, "world": "independent",
+                      "shift": 1.0, "both": 22.0, "clock_noise": 12.0}),
+    # read by the clock it does not hold; a few values carry it
+    "clock": (1, 119, {"days": 40, "factors": 7, "outcomes": TWO, "world": "skewed",
+                       "shift": 1.0, "clock_noise": 20.0}),
+    "order": (8, 119, {"days": 40, "factors": 7, "outcomes": TWO, "world": "skewed",
+                       "shift": 1.0, "clock_noise": 20.0}),
+    "twins": (0, 119, {"days": 62, "factors": 6, "outcomes": THREE, "world": "independent",
+                       "both": 22.0, "twins": True, "clock_noise": 12.0}),
+}  # fmt: skip
+
+
+def _made(name):
+    seed, draws, options = CASES[name]
+    table = random_table(seed, **options)
+    primary = options["outcomes"][0]
+    return table, primary, rank_table(table, RULES, primary=primary, draws=draws, seed=seed)
+
+
+def _compare(found, answer):
+    name = (found.factors, found.outcome)
+    assert found.counts.to_dict() == answer["counts"], name
+    for ratio in ("support", "confidence", "lift", "leverage"):
+        assert getattr(found.counts, ratio) == pytest.approx(answer[ratio], abs=1e-12), name
+    assert found.evidence == answer["evidence"], name
+    if answer["withheld"] is None:
+        assert found.withheld is None, name
+    else:
+        assert found.withheld is not None, name
+        assert found.withheld.reason.startswith(answer["withheld"]), name
+    for doubt, words in DOUBTS.items():
+        assert any(words in note for note in found.notes) == (doubt in answer["doubts"]), name
+    if "p" not in answer:
+        assert found.p is found.p_adjusted is found.difference is found.interval is None
+        return
+    assert found.travels_with == tuple(answer["travels_with"]), name
+    assert found.p == pytest.approx(answer["p"], rel=1e-7), name
+    assert found.p_adjusted == pytest.approx(answer["p_adjusted"], abs=1e-12), name
+    assert found.difference == pytest.approx(answer["difference"], rel=1e-7), name
+    assert found.standard_error == pytest.approx(answer["se"], rel=1e-7), name
+    assert found.degrees_of_freedom == answer["df"], name
+    assert found.interval == pytest.approx(answer["interval"], rel=1e-4, abs=1e-4), name
+    assert found.expected_on_new_days == pytest.approx(answer["expected"], rel=1e-7), name
+
+
+def _days_to_settle(days, span, units):
+    """Further usable days, stretched over the calendar as the days so far were."""
+    return None if days is None else int(np.ceil(days * span / units))
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_every_number_is_that_of_the_naive_ranking(name):
+    table, primary, ranked = _made(name)
+    usable = table.frame[table.frame["usable"]]
+    seed, draws, _ = CASES[name]
+    answers, questions = naive.rank(table, RULES, primary, shuffles(len(usable), draws, seed))
+    assert ranked.usable_units == len(usable)
+    assert ranked.left_out_units == len(table.frame) - len(usable)
+    assert ranked.questions_asked == questions
+    found = {(item.factors, item.outcome): item for item in ranked.hypotheses}
+    singles = {rule for rule in answers if len(rule[0]) == 1}
+    assert {rule for rule in found if len(rule[0]) == 1} == singles
+    told = {rule for rule in answers if answers[rule]["evidence"] in ("clear", "hint")} - singles
+    assert {rule for rule in found if len(rule[0]) > 1} == told
+    span = usable["day_number"].iloc[-1] - usable["day_number"].iloc[0] + 1
+    for rule in singles | told:
+        _compare(found[rule], answers[rule])
+        units = sum(answers[rule]["counts"][side] for side in ("with", "without", "unknown"))
+        settle = _days_to_settle(answers[rule].get("days"), span, units)
+        assert found[rule].days_to_settle == settle, rule
+
+
+# What the cases must hold so that the comparison above is one: every level, withheld rules of
+# every kind, rules of two, and a claim that became a hint.
+def test_the_cases_show_every_level():
+    found = [item for name in CASES for item in _made(name)[2].hypotheses]
+    assert {item.evidence for item in found} == set(Evidence)
+    reasons = {item.withheld.reason for item in found if item.withheld is not None}
+    for start in ("too few days with it", "cannot be told apart from a ", naive.NUISANCE):
+        assert any(reason.startswith(start) for reason in reasons), start
+    sets = [item for item in found if len(item.factors) > 1]
+    assert {item.evidence for item in sets} >= {Evidence.CLEAR}
+    notes = {note for item in found if item.evidence is Evidence.HINT for note in item.notes}
+    for doubt in ("order", "clock"):
+        assert any(DOUBTS[doubt] in note for note in notes), doubt
