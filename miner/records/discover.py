@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fnmatch import fnmatchcase
 from pathlib import Path
 
 from miner.errors import MinerError
@@ -60,7 +61,7 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
                 file="sources.toml",
             )
     for stream in STREAMS:
-        paths = sorted(path for path in folder.glob(f"{stream}*.csv") if path.name not in mapped)
+        paths = [path for path in _named(folder, f"{stream}*.csv") if path.name not in mapped]
         found.extend(Found(path, path.name, stream, None) for path in paths)
     _tell_unread(folder, {item.name for item in found}, findings)
     if not any(item.stream == "glucose" for item in found):
@@ -72,6 +73,10 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
             file=folder,
         )
     return sorted(found, key=lambda item: (STREAMS.index(item.stream), item.name))
+
+
+def _named(folder: Path, pattern: str) -> list[Path]:
+    return sorted(path for path in folder.iterdir() if fnmatchcase(path.name.casefold(), pattern))
 
 
 def _check_folder(folder: Path) -> None:
@@ -96,7 +101,7 @@ def _check_folder(folder: Path) -> None:
 
 
 def _tell_unread(folder: Path, read: set[str], findings: Findings) -> None:
-    ignored = {path.name for pattern in _NOT_STREAMS for path in folder.glob(pattern)}
+    ignored = {path.name for pattern in _NOT_STREAMS for path in _named(folder, pattern)}
     for path in sorted(folder.iterdir()):
         if path.suffix.lower() in (".csv", ".tsv") and path.name not in read | ignored:
             findings.add(

@@ -61,6 +61,7 @@ def read_times(
     Raises:
         ValueError: the time_format itself cannot be used.
     """
+    text = _without_words(text, time_format)
     written, offset, zulu = _parse(text, time_format)
     own = ~np.isnat(offset) if offset is not None else np.zeros(len(text), dtype=bool)
     date_only = _without_time_of_day(text, written, time_format)
@@ -88,6 +89,17 @@ def to_clock(instant: Stamps, zone: str) -> Stamps:
     """Return the wall-clock times of instants (UTC) in a zone."""
     local = pd.DatetimeIndex(instant).tz_localize("UTC").tz_convert(zone).tz_localize(None)
     return local.to_numpy().astype("datetime64[ns]")
+
+
+def _without_words(text: Text, time_format: str | None) -> Text:
+    # pandas takes "now" and "today" from the machine's clock, and a sign for an epoch
+    if time_format is None:
+        word = ~text.str[:1].isin(list("0123456789"))
+    else:
+        first = text.str[:1]
+        word = first.isin(list("nNtT")) & text.str.casefold().isin(["now", "today"])
+        word |= first.isin(["-", "+"]) & (time_format[:1] == "%")
+    return text.mask(word, "") if word.any() else text
 
 
 def _parse(

@@ -85,6 +85,27 @@ def test_times_in_another_format_stop_and_name_time_format(folder):
     assert "time_format" in told.do
 
 
+@pytest.mark.parametrize("word", ["now", "Today", "NaT", "-2026-03-02T08:20", "2026-03-02T24:00"])
+@pytest.mark.parametrize("mapped", [False, True])
+def test_words_are_never_times(folder, word, mapped):
+    folder.glucose("2026-03-02T08:00,101", f"{word},102", "2026-03-02T08:10,103")
+    if mapped:
+        folder.write(
+            "sources.toml",
+            '[[source]]\nfile = "glucose.csv"\nstream = "glucose"\n'
+            'time_format = "%Y-%m-%dT%H:%M"\n[source.columns]\ntime = "time"\n'
+            'glucose_mg_dl = "glucose_mg_dl"\n',
+        )
+    client = read_client(folder.path)
+    assert client.streams["glucose"]["glucose"].tolist() == [101, 103]
+    assert finding(client, "cannot be read").row == 3
+
+
+def test_names_of_files_in_capitals(folder):
+    folder.write("Glucose March.CSV", "time,glucose_mg_dl\n2026-03-02T08:00,101\n")
+    assert len(read_client(folder.path).streams["glucose"]) == 1
+
+
 def test_ragged_rows_are_left_out_with_their_rows(folder):
     folder.glucose(
         "2026-03-02T08:00,101", "2026-03-02T08:05,5,4", "2026-03-02T08:10,103", "2026-03-02T08:15"
