@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from string import Formatter
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from miner.errors import MinerError, nearest
 
@@ -17,6 +19,18 @@ Cut = Literal[
     "below_own_median",
     "above_own_median_by",
 ]
+
+
+def only(*names: str) -> Callable[[str], str]:
+    """Return a check that a text holds no placeholder but these."""
+
+    def check(text: str) -> str:
+        found = {name for _, name, _, _ in Formatter().parse(text) if name is not None}
+        if unknown := found - set(names):
+            raise ValueError(f"no placeholder but {names}, not {sorted(unknown)}")
+        return text
+
+    return check
 
 
 class _Model(BaseModel):
@@ -45,6 +59,7 @@ class FactorRule(_Model):
     with_one: str
     with_many: str
     without_many: str
+    without_one: str | None = None
     try_: str = Field(alias="try")
     worth_doing_anyway: bool = False
     carry_over_days: int = Field(default=0, ge=0)
@@ -105,6 +120,8 @@ class Referral(_Model):
     client_action: str
     source: str
 
+    _placeholders = field_validator("say")(only("at", "days"))
+
 
 class IntakeQuestion(_Model):
     """One question of the intake and what a yes asks for."""
@@ -120,6 +137,7 @@ class Cautions(_Model):
     """What is printed always, what when, and which words make a tag a medicine or an illness."""
 
     always: tuple[str, ...]
+    with_patterns: tuple[str, ...] = ()
     client_always: tuple[str, ...]
     not_asked: str
     referral: tuple[Referral, ...]
@@ -129,9 +147,15 @@ class Cautions(_Model):
     illness_words: tuple[str, ...]
     illness_days_around: int = Field(ge=0)
 
+    _placeholders = field_validator("not_asked")(only("names"))
+
 
 class RuleBook(_Model):
-    """All rule books together, with a hash of what they say."""
+    """All rule books together, with a hash of what they say.
+
+    A name that both units use stands in its book once by itself, for days, and once after
+    ``meal.``; everywhere else it is said without that, beside the unit.
+    """
 
     factors: dict[str, FactorRule]
     outcomes: dict[str, OutcomeRule]
@@ -141,25 +165,71 @@ class RuleBook(_Model):
     hash: str
 
     def outcomes_of(self, unit: str) -> dict[str, OutcomeRule]:
-        """Return the outcomes of one unit, in the order of the rule book."""
-        return {name: rule for name, rule in self.outcomes.items() if rule.unit == unit}
+        """Return the outcomes of one unit by name, in the order of the rule book."""
+        start = f"{unit}."
+        return {
+            name.removeprefix(start): rule
+            for name, rule in self.outcomes.items()
+            if rule.unit == unit
+        }
 
     def factors_of(self, unit: str) -> dict[str, FactorRule]:
-        """Return the factors of one unit, in the order of the rule book."""
-        return {name: rule for name, rule in self.factors.items() if rule.unit == unit}
+        """Return the factors of one unit by name, in the order of the rule book."""
+        start = f"{unit}."
+        return {
+            name.removeprefix(start): rule
+            for name, rule in self.factors.items()
+            if rule.unit == unit
+        }
 
-    def factor(self, name: str) -> FactorRule:
-        """Return the rule of a factor; ``tag:rain`` takes the words of the rule ``tag:*``."""
-        if name in self.factors:
-            return self.factors[name]
+    def outcome(self, name: str, unit: str = "day") -> OutcomeRule:
+        """Return the rule of an outcome of one unit.
+
+        Raises:
+            MinerError: there is none of that name.
+        """
+        rule = self.outcomes.get(f"{unit}.{name}") or self.outcomes.get(name)
+        if rule is None:
+            known = self.outcomes_of(unit)
+            raise MinerError(
+                f"there is no outcome '{name}' by {unit}",
+                f"one of {', '.join(known)}",
+                nearest(name, known) or "Choose one of these.",
+            )
+        return rule
+
+    def factor(self, name: str, unit: str = "day") -> FactorRule:
+        """Return the rule of a factor; ``tag:rain`` takes the words of the rule ``tag:*``.
+
+        Raises:
+            MinerError: there is none of that name.
+        """
+        for own in (f"{unit}.{name}", name):
+            if own in self.factors:
+                return self.factors[own]
         kind, _, words = name.partition(":")
-        pattern = self.factors.get(f"{kind}:*")
+        pattern = self.factors.get(f"{unit}.{kind}:*") or self.factors.get(f"{kind}:*")
         if pattern is None or not words:
             raise MinerError(
                 f"there is no factor '{name}'",
                 "a name of factors.toml, or tag:<words>, or food:<words>",
-                nearest(name, self.factors) or "See 'miner days' for the names.",
+                nearest(name, self.factors) or "See 'miner days' and 'miner meals' for the names.",
             )
-        texts = ("phrase", "with_one", "with_many", "without_many", "column")
-        said = {key: getattr(pattern, key).replace("{words}", words) for key in texts}
+        texts = ("phrase", "with_one", "with_many", "without_many", "without_one", "column")
+        given = {key: getattr(pattern, key) for key in texts}
+        said = {key: text and text.replace("{words}", words) for key, text in given.items()}
         return pattern.model_copy(update=said)
+
+    def unit_of(self, factor: str, outcome: str) -> str:
+        """Return the unit in which a factor may meet an outcome: days where both units have them.
+
+        ``meal.`` before an outcome asks for meals. A pair that never meets counts as by day.
+        """
+        kind = factor.partition(":")[0]
+        for unit in ("day", "meal"):
+            rule = self.outcomes_of(unit).get(outcome.removeprefix(f"{unit}."))
+            known = self.factors_of(unit)
+            own = known.get(factor) or known.get(f"{kind}:*")
+            if rule is not None and own is not None and rule.window in own.lag:
+                return unit
+        return "day"
