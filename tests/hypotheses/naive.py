@@ -27,13 +27,8 @@ def rank(table, rules, primary, orders):
     guard = rules.guardrails
     days = [row for _, row in table.frame.iterrows() if row["usable"]]
     parts = [_outcome(table, rules, name, days) for name in table.outcomes]
-    families = [
-        [part for part in parts if part["name"] == primary],
-        [part for part in parts if part["name"] != primary],
-    ]
-    both = all(any(_tested(part) for part in family) for family in families)
-    for family, share in zip(families, (guard.primary_share, 1 - guard.primary_share), strict=True):
-        _judge(family, orders, share if both else 1.0, guard)
+    for share, family in _families(parts, primary, guard):
+        _judge(family, orders, share, guard)
     passing = sum(
         rule["p_adjusted"] <= guard.claim_level for part in parts for rule in _tested(part)
     )
@@ -47,6 +42,28 @@ def rank(table, rules, primary, orders):
 
 def _tested(part):
     return [rule for rule in part["rules"] if rule["withheld"] is None]
+
+
+def _families(parts, primary, guard):
+    """Half the claim level to the primary outcome; of each half a part to rules of two or three.
+
+    What has no rule to test leaves its share to what has.
+    """
+    weights = {}
+    for part in parts:
+        half = "primary" if part["name"] == primary else "search"
+        for rule in _tested(part):
+            kind = "set" if len(rule["factors"]) > 1 else "single"
+            weights.setdefault(half, {}).setdefault(kind, {}).setdefault(part["name"], [])
+            weights[half][kind][part["name"]].append(rule)
+    level = {"primary": guard.primary_share, "search": 1 - guard.primary_share}
+    inside = {"single": 1 - guard.sets_share, "set": guard.sets_share}
+    by_name = {part["name"]: part for part in parts}
+    for half, kinds in weights.items():
+        for kind, rules in kinds.items():
+            share = level[half] / sum(level[other] for other in weights)
+            share *= inside[kind] / sum(inside[other] for other in kinds)
+            yield share, [(by_name[name], own) for name, own in rules.items()]
 
 
 # ---- what is counted and what is tested
@@ -201,25 +218,22 @@ def _varies(column):
 
 
 def _judge(family, orders, share, guard):
-    ready = [part for part in family if _tested(part)]
-    if not ready:
-        return
     outcomes = [
         {
             "y": part["y"],
             "times": part["times"],
             "X": part["X"],
             "known": part["known"],
-            "rules": np.array([rule["values"] for rule in _tested(part)]).T,
+            "rules": np.array([rule["values"] for rule in own]).T,
         }
-        for part in ready
+        for part, own in family
     ]
     found = oracle.maxt(outcomes, orders, GRID)
     q = oracle.family_quantile(found["max_z"], guard.claim_level * share)
     at = 0
-    for part, prepared in zip(ready, found["prepared"], strict=True):
+    for (part, own), prepared in zip(family, found["prepared"], strict=True):
         part["C"] = prepared["C"]
-        for rule in _tested(part):
+        for rule in own:
             rule["t"], rule["df"] = found["t"][at], found["df"][at]
             rule["p"] = 2 * student.sf(abs(rule["t"]), rule["df"])
             rule["p_adjusted"] = min(1.0, found["p_stepdown"][at] / share)

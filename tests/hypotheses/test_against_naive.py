@@ -35,14 +35,15 @@ CASES = {
     "fading": (
         7, 119, {"days": 40, "factors": 7, "outcomes": FOUR[:3], "world": "fading_logs", "shift": 3}
     ),
-    # two factors together move the mean; one factor is a copy of another, one is the weekend
-    "pair": (3, 119, {"days": 40, "factors": 6, "outcomes": THREE, "world": "independent",
-                      "shift": 1.0, "both": 22.0, "clock_noise": 12.0}),
+    # two factors together move the mean
+    "pair": (3, 479, {"days": 40, "factors": 5, "outcomes": TWO[1:] + THREE[1:2],
+                      "world": "independent", "shift": 1.0, "both": 26.0}),
     # read by the clock it does not hold; a few values carry it
     "clock": (1, 119, {"days": 40, "factors": 7, "outcomes": TWO, "world": "skewed",
                        "shift": 1.0, "clock_noise": 20.0}),
     "order": (8, 119, {"days": 40, "factors": 7, "outcomes": TWO, "world": "skewed",
                        "shift": 1.0, "clock_noise": 20.0}),
+    # the same in 62 days; one factor is a copy of another, one is the weekend
     "twins": (0, 119, {"days": 62, "factors": 6, "outcomes": THREE, "world": "independent",
                        "both": 22.0, "twins": True, "clock_noise": 12.0}),
 }  # fmt: skip
