@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
+from functools import partial
 from pathlib import Path
 
 
@@ -33,6 +34,10 @@ class MinerError(Exception):
         self.file = None if file is None else str(file)
         self.row = row
         super().__init__(self.message)
+
+    def __reduce__(self) -> tuple[object, ...]:
+        place = {"file": self.file, "row": self.row}
+        return partial(type(self), **place), (self.found, self.expected, self.do)
 
     @property
     def message(self) -> str:

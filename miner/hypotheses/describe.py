@@ -9,11 +9,11 @@ import numpy as np
 from scipy.special import stdtr
 
 from miner.hypotheses.design import Design
+from miner.hypotheses.families import OutcomeSearch, Tested
 from miner.hypotheses.fixed import Question
 from miner.hypotheses.guard import Judged, ordinary_interval
 from miner.hypotheses.identity import identity
 from miner.hypotheses.missing import missing_more_often
-from miner.hypotheses.search import OutcomeSearch, Tested
 from miner.results import Evidence, Hypothesis, OutcomeSummary
 from miner.rulebook import Guardrails, RuleBook
 from miner.stats.effects import t_quantile
@@ -68,6 +68,7 @@ def describe(
         degrees_of_freedom=test.df if measured else None,
         fixed_on=question.fixed_on if question else None,
         fixed_before=None if question is None else not question.looked,
+        fixed_proven=question.proven if question and question.fixed_on else None,
         guess=question.guess if question else None,
         unlikely_beyond=max(map(abs, ordinary_interval(test, 0.90))) if measured else None,
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from miner.hypotheses.search import OutcomeSearch, Tested
+from miner.hypotheses.families import OutcomeSearch, Tested
 from miner.rulebook import Guardrails
 from miner.stats import effects
 

@@ -9,9 +9,10 @@ import numpy as np
 
 from miner.hypotheses.candidates import Rule, singles
 from miner.hypotheses.design import Design, Target
+from miner.hypotheses.families import OutcomeSearch, Tested
 from miner.hypotheses.guard import Judged, judge_one
 from miner.hypotheses.overlaps import companions
-from miner.hypotheses.search import OutcomeSearch, Tested, measure, untested
+from miner.hypotheses.search import measure, untested
 from miner.hypotheses.whitened import Spectra, whitened
 from miner.results import Evidence, Withheld
 from miner.rulebook import Guardrails

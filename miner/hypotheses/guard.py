@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from miner.hypotheses.doubts import doubts
+from miner.hypotheses.families import OutcomeSearch, Tested
 from miner.hypotheses.overlaps import Companions, companions, overlap
-from miner.hypotheses.search import OutcomeSearch, Tested
 from miner.results import Evidence, Withheld
 from miner.rulebook import Guardrails
 from miner.stats import effects

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from miner.hypotheses.candidates import Rule, candidates
 from miner.hypotheses.design import Design, Target
+from miner.hypotheses.families import FamilyOfRules, OutcomeSearch, Tested, families
 from miner.hypotheses.whitened import Spectra, Whitened, whitened
 from miner.results import Withheld
 from miner.rulebook import Guardrails
@@ -18,53 +19,6 @@ from miner.stats.maxt import judge, r_from_z, shuffles
 
 Floats = NDArray[np.float64]
 Progress = Callable[[str, float], None]
-
-
-@dataclass(frozen=True, slots=True)
-class Tested:
-    """One rule with its numbers; those of a rule that is not tested are NaN.
-
-    Attributes:
-        column: shape (k,), the rule whitened with the nuisance taken out; empty if not tested.
-        critical: the |t| that its simultaneous interval spans.
-    """
-
-    target: Target
-    rule: Rule
-    difference: float
-    standard_error: float
-    score_t: float
-    df: int
-    p: float
-    p_adjusted: float
-    critical: float
-    column: Floats
-
-    @property
-    def interval(self) -> tuple[float, float]:
-        """The simultaneous interval of the family, the outcome's own unit."""
-        reach = self.critical * self.standard_error
-        return self.difference - reach, self.difference + reach
-
-    @property
-    def margin(self) -> float:
-        """How far the interval's nearer bound lies beyond 0, in standard errors."""
-        return abs(self.difference) / self.standard_error - self.critical
-
-
-@dataclass(frozen=True, slots=True)
-class OutcomeSearch:
-    """One outcome: the units' names, its rules, its whitening, the rules whitened likewise."""
-
-    names: tuple[str, ...]
-    target: Target
-    white: Whitened | None
-    rules: tuple[Rule, ...]
-    columns: Floats
-
-    def tested(self) -> list[int]:
-        """Return which rules are tested."""
-        return [at for at, rule in enumerate(self.rules) if rule.withheld is None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,15 +59,10 @@ def search(
     cache: Spectra = {} if spectra is None else spectra
     parts = tuple(_prepare(design, target, guard, cache) for target in design.targets)
     orders = shuffles(len(design.times), draws, seed)
-    main = [part for part in parts if part.target.name == primary]
-    rest = [part for part in parts if part.target.name != primary]
-    share = {"primary": guard.primary_share, "search": 1 - guard.primary_share}
-    if not any(part.tested() for part in main) or not any(part.tested() for part in rest):
-        share = {"primary": 1.0, "search": 1.0}
-    tests: list[Tested] = []
-    for name, family in (("primary", main), ("search", rest)):
-        told = None if progress is None else _told(progress, name)
-        tests += _family(family, orders, guard, share[name], told)
+    tests = [untested(part, rule) for part in parts for rule in part.rules if rule.withheld]
+    for family in families(parts, primary, guard):
+        told = None if progress is None else _told(progress, family.name)
+        tests += _judged(family, orders, guard.claim_level, told)
     questions = sum(len(part.tested()) for part in parts)
     return Search(design, parts, tuple(tests), questions)
 
@@ -155,26 +104,23 @@ def _close(rule: Rule, withheld: Withheld) -> Rule:
     return Rule(rule.items, rule.values, rule.counts, rule.withheld or withheld, rule.same_units)
 
 
-def _family(
-    parts: list[OutcomeSearch],
+def _judged(
+    family: FamilyOfRules,
     orders: NDArray[np.intp],
-    guard: Guardrails,
-    share: float,
+    level: float,
     progress: Callable[[float], None] | None,
 ) -> list[Tested]:
-    out = [untested(part, rule) for part in parts for rule in part.rules if rule.withheld]
-    ready = [(part, part.white, part.tested()) for part in parts if part.white is not None]
-    ready = [entry for entry in ready if entry[2]]
-    if not ready:
-        return out
-    blocks = [white.block(part.columns[:, chosen]) for part, white, chosen in ready]
-    family = judge(blocks, orders, chance=guard.claim_level, progress=progress)
+    ready = [(part, part.white, own) for part, own in family.entries if part.white is not None]
+    blocks = [white.block(part.columns[:, own]) for part, white, own in ready]
+    share = family.half * family.kind
+    found = judge(blocks, orders, chance=level * share, progress=progress)
+    out: list[Tested] = []
     begin = 0
-    for part, white, chosen in ready:
-        end = begin + len(chosen)
-        critical = critical_t(family.critical, white.df)
-        adjusted = np.minimum(1.0, family.step_down[begin:end] / share)
-        out += measure(part, white, chosen, adjusted, critical)
+    for part, white, own in ready:
+        end = begin + len(own)
+        critical = critical_t(found.critical, white.df)
+        adjusted = np.minimum(1.0, found.step_down[begin:end] / share)
+        out += measure(part, white, own, adjusted, critical)
         begin = end
     return out
 

@@ -98,6 +98,7 @@ class Guardrails(_Model):
     units_for_rules_of_three: int = Field(ge=1)
     claim_level: float = Field(gt=0, le=0.2)
     primary_share: float = Field(gt=0, lt=1)
+    sets_share: float = Field(gt=0, lt=1)
     hint_level: float = Field(gt=0, le=0.2)
     hints_shown: int = Field(ge=0)
     overlap_not_told_apart: float = Field(gt=0, le=1)
