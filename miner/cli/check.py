@@ -26,4 +26,4 @@ def command(client: Path, rules: Path | None, form: str) -> None:
     if form == "json":
         put_json(report.to_dict())
     else:
-        show(check_parts(report, books))
+        show(check_parts(report))

@@ -10,6 +10,8 @@ from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from miner.results.caution import CautionText
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -18,6 +20,8 @@ def plain(value: Any) -> Any:
     """Turn a result into what JSON can hold; what is undefined becomes None."""
     if isinstance(value, Result):
         return value.to_dict()
+    if isinstance(value, CautionText):
+        return value.text
     if isinstance(value, bool | int | str) or value is None:
         return str(value) if isinstance(value, StrEnum) else value
     if isinstance(value, float):

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from miner.results.base import Result
+from miner.results.caution import CautionText
 
 
 class Severity(StrEnum):
@@ -58,6 +59,6 @@ class CheckReport(Result):
     not_usable: Mapping[str, str]
     known_factors: Mapping[str, int]
     findings: tuple[Finding, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[CautionText, ...]
     intake_not_asked: tuple[str, ...]
     records_hash: str

@@ -8,6 +8,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 from miner.results.base import Result, plain
+from miner.results.caution import CautionText
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -130,6 +131,7 @@ class Hypothesis(Result):
     degrees_of_freedom: int | None = None
     fixed_on: str | None = None
     fixed_before: bool | None = None
+    fixed_proven: bool | None = None
     guess: str | None = None
     unlikely_beyond: float | None = None
 
@@ -168,7 +170,7 @@ class Ranking(Result):
     hints_by_chance: float | None
     outcomes: tuple[OutcomeSummary, ...]
     hypotheses: tuple[Hypothesis, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[CautionText, ...]
     status: str = "ranked"
     need_units: int = 0
     notes: tuple[str, ...] = ()

@@ -29,14 +29,15 @@ def check(client: Client, table: UnitTable, rules: RuleBook) -> CheckReport:
     frame = table.frame
     trace = trace_of(client)
     texts, not_asked = cautions(client, table, rules)
-    known = frame.loc[frame["usable"], list(table.factors)].notna().sum()
+    usable = frame["usable"].astype(bool)
+    known = frame.loc[usable, list(table.factors)].notna().sum()
     return CheckReport(
         client=client.settings.code,
         streams={name: _summary(name, client, trace) for name in STREAMS},
         first_day=str(frame.index[0]) if len(frame) else None,
         last_day=str(frame.index[-1]) if len(frame) else None,
         days=len(frame),
-        usable_days=int(frame["usable"].sum()),
+        usable_days=int(usable.sum()),
         not_usable=_not_usable(frame),
         known_factors={str(name): int(count) for name, count in known.items()},
         findings=(*client.findings, *_by_severity(noticed(client, table))),
@@ -52,7 +53,7 @@ def _by_severity(findings: list[Finding]) -> list[Finding]:
 
 
 def _not_usable(frame: pd.DataFrame) -> Mapping[str, str]:
-    apart = frame[~frame["usable"]]
+    apart = frame[~frame["usable"].astype(bool)]
     return {str(day): str(why) for day, why in zip(apart.index, apart["left_out"], strict=True)}
 
 

@@ -141,7 +141,7 @@ def _head(
             "left_out": list(why),
         },
         index=pd.Index(names, dtype=object, name="unit"),
-    )
+    ).astype({"date": object, "rest_day": bool, "sensor": object, "usable": bool, "left_out": object})
 
 
 def _main_sensor(trace: Trace, low: int, high: int) -> str:

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from miner.records.client import Client
+from miner.records.columns import MG_DL_PER_MMOL_L
+from miner.results import CautionKind, CautionText
 from miner.rulebook import Cautions, Referral, RuleBook
 from miner.tables.clockwork import DAY, Floats, iso_day, seconds
 from miner.tables.columns import fold, whole_words, words
@@ -17,33 +19,54 @@ from miner.tables.unit_table import UnitTable
 
 def cautions(
     client: Client, table: UnitTable, rules: RuleBook
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Return the texts to show before anything else, and what the intake did not ask.
+) -> tuple[tuple[CautionText, ...], tuple[str, ...]]:
+    """Return what has to be said beside any pattern, and what the intake did not ask.
 
     In this order: intake questions answered yes, readings that call for a clinician, tags of
-    medicines, pregnancy or illness, and what is always said. A reading counts on the wall-clock
-    date it was taken; readings left out (a confirmed pressure low, the first day of a sensor) do
-    not count. A wake reading comes from the day table, so only a table by day has any.
+    medicines, pregnancy or illness, what was not asked, and what is always said. A reading counts
+    on the wall-clock date it was taken; readings left out (a confirmed pressure low, the first day
+    of a sensor) do not count. A wake reading comes from the day table, so only a table by day has
+    any. Limits are told in the client's display unit.
 
     Returns:
-        The texts, and the names of the intake questions not asked, in plain words.
+        The cautions, and the names of the intake questions not asked, in plain words.
     """
     book = rules.cautions
     answers = {name: client.settings.intake.get(name, "not_asked") for name in book.intake}
     yes = [book.intake[name].when_yes for name, told in answers.items() if told == "yes"]
-    referrals = _referrals(trace_of(client), table, book)
-    not_asked = (book.intake[name].asked for name, told in answers.items() if told == "not_asked")
-    texts = (*yes, *referrals, *_tag_texts(client, book), *book.always)
-    return tuple(dict.fromkeys(texts)), tuple(not_asked)
+    referrals = _referrals(trace_of(client), table, book, client.settings.display_unit)
+    names = [book.intake[name].asked for name, told in answers.items() if told == "not_asked"]
+    said = [
+        *(CautionText(CautionKind.INTAKE, text) for text in yes),
+        *(CautionText(CautionKind.REFERRAL, text) for text in referrals),
+        *_of_tags(client, book),
+        *(CautionText(CautionKind.NOT_ASKED, text) for text in _not_asked(names, book)),
+        *(CautionText(CautionKind.ALWAYS, text) for text in book.always),
+        *(CautionText(CautionKind.PATTERNS, text) for text in book.with_patterns),
+    ]
+    return tuple(dict.fromkeys(said)), tuple(names)
 
 
-def _referrals(trace: Trace, table: UnitTable, book: Cautions) -> list[str]:
+def _not_asked(names: list[str], book: Cautions) -> list[str]:
+    return [book.not_asked.format(names=", ".join(names))] if names else []
+
+
+def _referrals(trace: Trace, table: UnitTable, book: Cautions, unit: str) -> list[str]:
     wake = np.zeros(0)
     if "wake_glucose" in table.outcomes:
         wake = table.frame["wake_glucose"].to_numpy(np.float64)
     counts = [(rule, _days_counted(rule, trace, wake)) for rule in book.referral]
-    told = [rule.say.format(count=days) for rule, days in counts if days >= rule.days]
-    return [text.replace(" 1 days", " 1 day") for text in told]
+    return [
+        rule.say.format(at=_shown(rule.at, unit), days=f"{days} day{'' if days == 1 else 's'}")
+        for rule, days in counts
+        if days >= rule.days
+    ]
+
+
+def _shown(mg_dl: float, unit: str) -> str:
+    if unit == "mmol/L":
+        return f"{mg_dl / MG_DL_PER_MMOL_L:.1f} mmol/L"
+    return f"{mg_dl:g} mg/dL"
 
 
 def _days_counted(rule: Referral, trace: Trace, wake: Floats) -> int:
@@ -54,7 +77,7 @@ def _days_counted(rule: Referral, trace: Trace, wake: Floats) -> int:
     return int(np.unique(day[~under if rule.kind == "any_at_least" else under]).size)
 
 
-def _tag_texts(client: Client, book: Cautions) -> list[str]:
+def _of_tags(client: Client, book: Cautions) -> list[CautionText]:
     frame = client.used("tags")
     first: dict[str, int] = {}
     for tag, day in zip(words(frame["tag"]), seconds(frame["start_clock"]) // DAY, strict=True):
@@ -62,23 +85,25 @@ def _tag_texts(client: Client, book: Cautions) -> list[str]:
     medicine = _quoted(first, book.medicine_words)
     pregnancy = _quoted(first, book.pregnancy_words)
     illness = _quoted(first, book.illness_words)
-    texts = []
+    said = []
     if medicine:
-        texts.append(
+        text = (
             f"A medicine tag was seen ({medicine}): it splits the period. Look at the days before "
             "and after it apart, and leave questions about medicines to the prescriber."
         )
+        said.append(CautionText(CautionKind.MEDICINE, text))
     if pregnancy:
         asked = book.intake.get("pregnancy")
-        texts.append(f"A tag of pregnancy was seen ({pregnancy}).")
-        texts += [asked.when_yes] if asked else []
+        said.append(CautionText(CautionKind.INTAKE, f"A tag of pregnancy was seen ({pregnancy})."))
+        said += [CautionText(CautionKind.INTAKE, asked.when_yes)] if asked else []
     if illness:
         around = book.illness_days_around
-        texts.append(
+        text = (
             f"An illness tag was seen ({illness}): the days of it and {around} days on either "
             "side are left out."
         )
-    return texts
+        said.append(CautionText(CautionKind.ILLNESS, text))
+    return said
 
 
 def _quoted(first: Mapping[str, int], listed: tuple[str, ...]) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 
 from miner.brief.text.layout import render
 from miner.brief.text.ranking import ranking_csv, ranking_parts
-from miner.results import Counts, Evidence, OutcomeSummary, Withheld
+from miner.results import CautionText, Counts, Evidence, OutcomeSummary, Withheld
 from miner.rulebook import RuleBook
 
 REST = """\
@@ -17,6 +17,11 @@ enough to test about 5 times in 100 (10 with fixed questions beside it). A
 difference of 34 min in time above your range would be found about 80 times in
 100; smaller ones less often.
 """
+
+
+def standing(samples: ModuleType, rules: RuleBook) -> tuple[CautionText, ...]:
+    always: tuple[CautionText, ...] = samples.cautions("always", *rules.cautions.always)
+    return (*always, *samples.cautions("patterns", *rules.cautions.with_patterns))
 
 
 def told(ranking: Any, rules: RuleBook, **options: Any) -> str:
@@ -52,8 +57,12 @@ def test_mmol_is_shown_to_who_reads_mmol(samples: ModuleType, rules: RuleBook) -
 
 
 def test_reasons_to_refer_come_before_any_pattern(samples: ModuleType, rules: RuleBook) -> None:
-    asks = rules.cautions.not_asked.replace("{names}", "pregnancy")
-    cautions = (*rules.cautions.always, asks, rules.cautions.intake["insulin"].when_yes)
+    asks = rules.cautions.not_asked.format(names="pregnancy")
+    cautions = (
+        *standing(samples, rules),
+        *samples.cautions("not_asked", asks),
+        *samples.cautions("intake", rules.cautions.intake["insulin"].when_yes),
+    )
     lines = told(samples.ranking(samples.hypothesis(), cautions=cautions), rules).splitlines()
     assert lines[:2] == [
         "Before anything else",
@@ -67,7 +76,7 @@ def test_reasons_to_refer_come_before_any_pattern(samples: ModuleType, rules: Ru
 
 
 def test_without_a_reason_to_refer_the_month_leads(samples: ModuleType, rules: RuleBook) -> None:
-    text = told(samples.ranking(cautions=rules.cautions.always), rules)
+    text = told(samples.ranking(cautions=standing(samples, rules)), rules)
     assert text.startswith("One pattern is clear enough to test.\n")
 
 
@@ -83,7 +92,7 @@ def test_at_most_three_hints_and_what_chance_gives(samples: ModuleType, rules: R
 def test_one_screen_holds_a_claim_and_three_hints(samples: ModuleType, rules: RuleBook) -> None:
     hints = [samples.hypothesis(evidence=Evidence.HINT)] * 5
     many = [samples.hypothesis(evidence=Evidence.CANNOT_TELL)] * 200
-    ranking = samples.ranking(samples.hypothesis(), *hints, *many, cautions=rules.cautions.always)
+    ranking = samples.ranking(samples.hypothesis(), *hints, *many, cautions=standing(samples, rules))
     assert len(told(ranking, rules).splitlines()) <= 40
 
 
@@ -204,7 +213,7 @@ def test_hostile_words_are_inert(samples: ModuleType, rules: RuleBook) -> None:
     )
     outcome = OutcomeSummary(hostile, hostile, 1, None, None)
     ranking = samples.ranking(
-        item, client=hostile, verdict=hostile, cautions=(hostile,), outcomes=(outcome,)
+        item, client=hostile, verdict=hostile, cautions=samples.cautions("referral", hostile), outcomes=(outcome,)
     )
     text = told(ranking, rules, detail=True)
     assert "[red]" in text
@@ -215,7 +224,7 @@ def test_hostile_words_are_inert(samples: ModuleType, rules: RuleBook) -> None:
 
 def test_text_is_ascii_where_names_are(samples: ModuleType, rules: RuleBook) -> None:
     item = samples.hypothesis(family="fixed", could_run_backwards=True)
-    ranking = samples.ranking(item, cautions=rules.cautions.always)
+    ranking = samples.ranking(item, cautions=standing(samples, rules))
     assert told(ranking, rules, detail=True).isascii()
 
 

@@ -9,6 +9,8 @@ from typing import Any
 import pandas as pd
 
 from miner.results import (
+    CautionKind,
+    CautionText,
     CheckReport,
     Counts,
     Evidence,
@@ -21,6 +23,11 @@ from miner.results import (
 )
 
 NAN = float("nan")
+
+
+def cautions(kind: str, *texts: str) -> tuple[CautionText, ...]:
+    """Cautions of one kind."""
+    return tuple(CautionText(CautionKind(kind), text) for text in texts)
 
 
 def hypothesis(**changes: Any) -> Hypothesis:
@@ -115,7 +122,7 @@ def report(**changes: Any) -> CheckReport:
                 3,
             ),
         ),
-        cautions=(),
+        cautions=cautions("not_asked", "Not asked: pregnancy, possible or planned."),
         intake_not_asked=("pregnancy",),
         records_hash="a",
     )

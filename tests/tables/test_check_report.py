@@ -25,7 +25,12 @@ def flat(sensed):
 
 def texts_of(make, rules, glucose, **given):
     client, table = ready(make, rules, glucose, **given)
-    return cautions(client, table, rules)
+    said, not_asked = cautions(client, table, rules)
+    return tuple(item.text for item in said if item.kind != "not_asked"), not_asked
+
+
+def standing(rules):
+    return (*rules.cautions.always, *rules.cautions.with_patterns)
 
 
 def changed(flat, *changes, censored=0):
@@ -97,7 +102,7 @@ def test_no_sleep_too_few_readings_and_a_tracker_off_are_told(make, slept, rules
 
 def test_what_is_always_said_is_always_said(make, rules, flat):
     texts, _ = texts_of(make, rules, flat)
-    assert texts == rules.cautions.always
+    assert texts == standing(rules)
 
 
 def test_intake_answers(make, rules, flat):
@@ -143,14 +148,14 @@ def test_wake_readings_of_126_on_two_days_refer(make, slept, rules, flat):
 def test_readings_that_refer(make, rules, flat, value, censored, days, words):
     spans = [(f"2026-03-0{k} 12:00", f"2026-03-0{k} 12:05", value) for k in range(2, 2 + days)]
     texts, _ = texts_of(make, rules, changed(flat, *spans, censored=censored))
-    first = [text for text in texts if text not in rules.cautions.always]
+    first = [text for text in texts if text not in standing(rules)]
     assert [text.startswith(words) for text in first] == ([True] if words else [])
 
 
 def test_readings_left_out_do_not_refer(make, rules, flat):
     frame = changed(flat, ("2026-03-02 03:00", "2026-03-02 04:00", 45.0))
     frame["left_out"] = np.where(frame["glucose"] < 50, "pressure low, confirmed", "")
-    assert texts_of(make, rules, frame)[0] == rules.cautions.always
+    assert texts_of(make, rules, frame)[0] == standing(rules)
 
 
 def test_a_medicine_tag_splits_the_period(make, rules, flat):
@@ -167,3 +172,40 @@ def test_pregnancy_and_illness_tags_are_told(make, rules, flat):
     texts, _ = texts_of(make, rules, flat, tags=tags)
     assert rules.cautions.intake["pregnancy"].when_yes in texts
     assert any("An illness tag was seen ('flu' on 2026-03-05)" in text for text in texts)
+
+
+def test_every_caution_has_its_kind(make, rules, flat):
+    tags = [{"start": "2026-03-04 08:00", "tag": "metformin"}, {"start": "2026-03-05", "tag": "flu"}]
+    glucose = changed(flat, ("2026-03-02 12:00", "2026-03-02 12:05", 200.0))
+    intake = {"insulin": "yes"}
+    client, table = ready(make, rules, glucose, tags=tags, intake=intake)
+    said, not_asked = cautions(client, table, rules)
+    kinds = [str(item.kind) for item in said]
+    assert kinds[:5] == ["intake", "referral", "medicine", "illness", "not_asked"]
+    assert kinds[5:] == ["always"] * len(rules.cautions.always) + ["patterns"] * len(
+        rules.cautions.with_patterns
+    )
+    assert all(name in said[4].text for name in not_asked)
+
+
+# The ADA Standards of Care print 126 and 200 mg/dL as 7.0 and 11.1 mmol/L; Battelino et al. 2019,
+# Diabetes Care 42:1593, 54 and 70 mg/dL as 3.0 and 3.9 mmol/L.
+def test_limits_are_told_in_the_display_unit(make, slept, rules, flat):
+    spans = [(f"2026-03-0{k} 06:00", f"2026-03-0{k} 07:00", 210.0) for k in (2, 3)]
+    lows = [(f"2026-03-0{k} 12:00", f"2026-03-0{k} 12:05", 50.0) for k in (2, 3, 4)]
+    glucose = changed(flat, *spans, *lows)
+    given = {"sleep": slept("2026-03-01", DAYS)}
+    texts, _ = texts_of(make, rules, glucose, display_unit="mmol/L", **given)
+    told = " ".join(texts)
+    assert "mg/dL" not in told
+    assert "Wake readings of 7.0 mmol/L or more on 2 days." in told
+    assert "Readings of 11.1 mmol/L or more on 2 days." in told
+    assert "Readings below 3.0 mmol/L on 3 days." in told
+    assert "Readings below 3.9 mmol/L on 3 days." in told
+
+
+def test_records_too_short_for_a_day_are_no_fault(make, sensed, rules):
+    client, table = ready(make, rules, sensed("2026-03-01", np.array([96.0, 97.0])))
+    report = check(client, table, rules)
+    assert (report.days, report.usable_days) == (len(table.frame), 0)
+    assert report.streams["glucose"].rows == 2

@@ -114,5 +114,5 @@ def test_a_file_in_whole_mg_is_not_taken_for_mmol(make, sensed, rules):
 
 def test_eleven_point_one_mmol_refers_as_two_hundred_does(make, sensed, rules):
     client = make(sensed("2026-03-01", np.full(288, 11.1 * 18.0156)))
-    texts, _ = cautions(client, day_table(client, rules), rules)
-    assert any("200 mg/dL or more on 1 day" in text for text in texts)
+    said, _ = cautions(client, day_table(client, rules), rules)
+    assert any("200 mg/dL or more on 1 day" in item.text for item in said)

@@ -5,41 +5,32 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from miner.brief.text.layout import Parts, heading, paragraph
-from miner.rulebook import RuleBook
+from miner.results import CautionKind, CautionText
+
+_FIRST = (CautionKind.INTAKE, CautionKind.REFERRAL, CautionKind.MEDICINE)
+_BESIDE = (CautionKind.ILLNESS, CautionKind.NOT_ASKED)
 
 
 @dataclass(frozen=True, slots=True)
-class Sorted:
-    """Cautions by where they are printed: reasons to refer, questions not asked, standing ones."""
+class Cautions:
+    """The cautions of a result, by where they are printed."""
 
-    urgent: tuple[str, ...]
-    not_asked: tuple[str, ...]
-    standing: tuple[str, ...]
+    said: tuple[CautionText, ...]
 
     def first(self) -> Parts:
         """Return the block that comes before any pattern, or nothing."""
-        if not self.urgent:
-            return []
-        lines = [paragraph(f"! {text}", 2) for text in self.urgent]
-        return [heading("Before anything else"), *lines, paragraph("")]
+        lines = [paragraph(f"! {text}", 2) for text in self._of(*_FIRST)]
+        return [heading("Before anything else"), *lines, paragraph("")] if lines else []
 
-    def last(self) -> Parts:
-        """Return what is always said, in one paragraph."""
-        if not self.standing:
-            return []
-        return [paragraph(""), paragraph(" ".join(self.standing))]
+    def beside(self) -> Parts:
+        """Return what stands below the first lines: days of illness, questions not asked."""
+        return [paragraph(text) for text in self._of(*_BESIDE)]
 
+    def last(self, *, patterns: bool = True) -> Parts:
+        """Return what is always said in one paragraph, with or without what is about patterns."""
+        kinds = (CautionKind.ALWAYS, *([CautionKind.PATTERNS] if patterns else []))
+        texts = self._of(*kinds)
+        return [paragraph(""), paragraph(" ".join(texts))] if texts else []
 
-def sort_cautions(cautions: tuple[str, ...], rules: RuleBook) -> Sorted:
-    """Sort the cautions of a result; what the rule book does not print always is urgent."""
-    standing = {*rules.cautions.always, *rules.cautions.client_always}
-    asks = rules.cautions.not_asked.partition("{")[0]
-    return Sorted(
-        urgent=tuple(c for c in cautions if c not in standing and not _asks(c, asks)),
-        not_asked=tuple(c for c in cautions if _asks(c, asks)),
-        standing=tuple(c for c in cautions if c in standing),
-    )
-
-
-def _asks(caution: str, start: str) -> bool:
-    return bool(start) and caution.startswith(start)
+    def _of(self, *kinds: CautionKind) -> list[str]:
+        return [item.text for kind in kinds for item in self.said if item.kind is kind]

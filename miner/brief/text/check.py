@@ -7,13 +7,12 @@ from collections import defaultdict
 from rich.console import JustifyMethod
 
 from miner.brief.text.amounts import fixed
-from miner.brief.text.cautions import sort_cautions
+from miner.brief.text.cautions import Cautions
 from miner.brief.text.layout import Parts, heading, paragraph, section, table
 from miner.brief.text.safe import clean
 from miner.brief.text.words import several
 from miner.errors import MinerError
 from miner.results import CheckReport, Finding, Severity
-from miner.rulebook import RuleBook
 
 SHOWN_A_SEVERITY = 8
 
@@ -35,34 +34,25 @@ _STREAM_COLUMNS: tuple[tuple[str, JustifyMethod], ...] = (
 )
 
 
-def check_parts(report: CheckReport, rules: RuleBook) -> Parts:
+def check_parts(report: CheckReport) -> Parts:
     """Return a check as headings, paragraphs and tables.
 
     Args:
         report: what ``check`` found.
-        rules: the rule books, for the words of the cautions.
     """
-    cautions = sort_cautions(report.cautions, rules)
+    cautions = Cautions(report.cautions)
     span = f", {report.first_day} to {report.last_day}" if report.first_day else ""
     lead = f"{report.usable_days} of {several(report.days, 'day')} can be used"
     return [
         *cautions.first(),
         heading(f"{report.client}{span}: {lead}."),
-        *(paragraph(text) for text in cautions.not_asked or _not_asked(report, rules)),
+        *cautions.beside(),
         *section("Streams", _streams(report)),
         *section("Days that cannot be used", _not_usable(report)),
         *section("Habits, and on how many days each is known", _known(report)),
         *_findings(report),
-        *cautions.last(),
+        *cautions.last(patterns=False),
     ]
-
-
-def _not_asked(report: CheckReport, rules: RuleBook) -> list[str]:
-    if not report.intake_not_asked:
-        return []
-    intake = rules.cautions.intake
-    asked = [intake[n].asked if n in intake else clean(n, 60) for n in report.intake_not_asked]
-    return [rules.cautions.not_asked.replace("{names}", ", ".join(asked))]
 
 
 def _streams(report: CheckReport) -> Parts:

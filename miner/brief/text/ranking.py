@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from miner.brief.text.amounts import Amounts, fixed
-from miner.brief.text.cautions import Sorted, sort_cautions
+from miner.brief.text.cautions import Cautions
 from miner.brief.text.detail import detail_parts
 from miner.brief.text.layout import Parts, heading, paragraph, section
 from miner.brief.text.sheet import sheet
@@ -32,7 +32,7 @@ def ranking_parts(
         detail: add the numbers of every question.
     """
     teller = _Teller(ranking, rules, Amounts(display_unit))
-    cautions = sort_cautions(ranking.cautions, rules)
+    cautions = Cautions(ranking.cautions)
     parts = [*teller.opening(cautions), *teller.fixed(), *teller.clear(), *teller.hints()]
     parts += [*teller.rest(), *cautions.last()]
     if detail:
@@ -55,7 +55,7 @@ class _Teller:
     rules: RuleBook
     amounts: Amounts
 
-    def opening(self, cautions: Sorted) -> Parts:
+    def opening(self, cautions: Cautions) -> Parts:
         ranking = self.ranking
         span = f", {ranking.from_day} to {ranking.to_day}" if ranking.from_day else ""
         usable = several(ranking.usable_units, f"usable {ranking.unit}")
@@ -64,12 +64,13 @@ class _Teller:
             lines.append(
                 f"This is ranking number {ranking.rankings_of_these_records} of these records."
             )
-        notes = [*ranking.notes, *self._not_ranked(), *cautions.not_asked]
+        notes = [*ranking.notes, *self._not_ranked()]
         return [
             *cautions.first(),
             heading(ranking.verdict),
             paragraph(" ".join(lines)),
             *(paragraph(note) for note in notes),
+            *cautions.beside(),
         ]
 
     def fixed(self) -> Parts:
