@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -11,9 +10,9 @@ import pandas as pd
 from miner.records.client import Client
 from miner.rulebook import FactorRule, RuleBook
 from miner.tables.biological_days import Days
+from miner.tables.cells import Columns
 from miner.tables.climbs import smoothed
 from miner.tables.clockwork import stamps
-from miner.tables.columns import Source
 from miner.tables.cuts import cut
 from miner.tables.day_records import DayRecords, measure_named, records_of
 from miner.tables.found import Found
@@ -22,43 +21,11 @@ from miner.tables.measures_tags import tagged
 from miner.tables.outcomes_of_day import outcomes_over
 from miner.tables.published import published_by_day
 from miner.tables.trace import Trace
-from miner.tables.unit_table import Cell, UnitTable
+from miner.tables.unit_table import UnitTable
 from miner.tables.usable import coverage_of, left_out_days
 from miner.tables.windows import Windows, clock_windows, own_windows
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-
-
-@dataclass(frozen=True, slots=True)
-class _Columns:
-    """Cells by column, in the order of the columns, and the names of the days."""
-
-    names: tuple[str, ...]
-    cells: Mapping[str, Sequence[Found]]
-
-    def frame(self, field: str = "value") -> pd.DataFrame:
-        index = pd.Index(self.names, dtype=object, name="unit")
-        data = {
-            name: np.array([getattr(item, field) for item in found], dtype=np.float64)
-            for name, found in self.cells.items()
-        }
-        return pd.DataFrame(data, index=index)
-
-    def reasons(self, field: str = "value") -> dict[Cell, str]:
-        return {
-            (day, name): item.why
-            for name, found in self.cells.items()
-            for day, item in zip(self.names, found, strict=True)
-            if item.why and np.isnan(getattr(item, field))
-        }
-
-    def sources(self) -> dict[Cell, tuple[Source, ...]]:
-        return {
-            (day, name): item.rows
-            for name, found in self.cells.items()
-            for day, item in zip(self.names, found, strict=True)
-            if item.rows
-        }
 
 
 def day_table(client: Client, rules: RuleBook) -> UnitTable:
@@ -78,9 +45,9 @@ def day_table(client: Client, rules: RuleBook) -> UnitTable:
     by_clock = clock_windows(trace, days, records.nights)
     smooth, limit = smoothed(trace), client.settings.range[1]
     why = left_out_days(client, trace, days, records.tags, rules.cautions)
-    outcomes = _Columns(days.names, outcomes_over(trace, smooth, own, outcome_rules, limit))
-    again = _Columns(days.names, outcomes_over(trace, smooth, by_clock, outcome_rules, limit))
-    factors = _Columns(days.names, _factors(records, rules, [not text for text in why]))
+    outcomes = Columns(days.names, outcomes_over(trace, smooth, own, outcome_rules, limit))
+    again = Columns(days.names, outcomes_over(trace, smooth, by_clock, outcome_rules, limit))
+    factors = Columns(days.names, _factors(records, rules, [not text for text in why]))
     head = _head(client, trace, days, own["day"], why)
     return UnitTable(
         unit="day",

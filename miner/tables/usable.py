@@ -43,9 +43,21 @@ def left_out_days(
     Days are left out where ``client.toml`` says so, around a tag of illness, for 72 hours after
     the clock moved by two hours or more, and where readings cover under 70 % of the day.
     """
+    share = coverage_of(trace, days)
+    told = told_left_out(client, trace, days, tags, cautions)
+    return [text or _too_few_readings(float(share[k])) for k, text in enumerate(told)]
+
+
+def told_left_out(
+    client: Client, trace: Trace, days: Days, tags: Tags, cautions: Cautions
+) -> list[str]:
+    """Return why each day is not used however many readings it has, empty where it may be.
+
+    Days are left out where ``client.toml`` says so, around a tag of illness, and for 72 hours
+    after the clock moved by two hours or more.
+    """
     told = {(item.day - EPOCH).days: item.reason for item in client.settings.left_out}
     ill = tags.illness_near(cautions.illness_days_around)
-    share = coverage_of(trace, days)
     why = []
     for k, number in enumerate(days.number.tolist()):
         if number in told:
@@ -53,7 +65,7 @@ def left_out_days(
         elif number in ill:
             why.append(f"illness was noted on {iso_day(ill[number])}")
         else:
-            why.append(_journey(trace, days, k) or _too_few_readings(float(share[k])))
+            why.append(_journey(trace, days, k))
     return why
 
 
