@@ -1,0 +1,134 @@
+"""Everything a measure of a meal may read, put together once for a client."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from miner.records.client import Client
+from miner.rulebook import RuleBook
+from miner.tables.clockwork import DAY, Times, seconds
+from miner.tables.columns import Source, origins, words
+from miner.tables.day_records import DayRecords, records_of
+from miner.tables.eating import Occasion, occasions_of
+from miner.tables.found import Found
+from miner.tables.meal_foods import foods_of, said, terms
+from miner.tables.meal_names import meal_names
+
+NEVER = 1 << 60
+
+
+@dataclass(frozen=True, slots=True)
+class Meal:
+    """One eating occasion: whatever was logged within a quarter of an hour.
+
+    Attributes:
+        name: its start on the wall clock, to the minute; an offset is added where that repeats.
+        kind: breakfast, lunch, dinner, snack, or empty where it is not told.
+        day: place of the biological day it falls in, -1 outside the readings.
+        label: what was noted, as written.
+        eaten: the words of its labels; empty where a row does not say what was eaten.
+        last_food, next_food: instants of the occasions before and after.
+    """
+
+    name: str
+    at: int
+    clock: int
+    kind: str
+    day: int
+    label: str
+    eaten: frozenset[str]
+    last_food: int
+    next_food: int
+    occasion: Occasion
+
+    @property
+    def rows(self) -> tuple[Source, ...]:
+        """The rows of the meal log it is made of."""
+        return self.occasion.rows
+
+
+@dataclass(frozen=True, slots=True)
+class MealRecords:
+    """One client's meals, beside the streams cut into days.
+
+    Attributes:
+        foods: words that come back often enough to be looked at.
+        tag_start, tag_end, tag_name, tag_row: the tags that may be habits, by start.
+    """
+
+    days: DayRecords
+    meals: tuple[Meal, ...]
+    foods: tuple[str, ...]
+    tag_start: Times
+    tag_end: Times
+    tag_name: tuple[str, ...]
+    tag_row: tuple[Source, ...]
+
+
+MealMeasure = Callable[[MealRecords, int], Found]
+
+
+def meal_records(client: Client, rules: RuleBook) -> MealRecords:
+    """Put a client's meals beside the streams cut into days."""
+    records = records_of(client, rules)
+    occasions = occasions_of(client)
+    meals = _meals(client, records, occasions)
+    dates = [meal.clock // DAY if meal.day < 0 else meal.day for meal in meals]
+    least = rules.guardrails.label_repeats_for_food_factor
+    foods = foods_of([meal.eaten for meal in meals], dates, least, rules.cautions)
+    frame = client.used("tags")
+    start, names, rows = seconds(frame["start"]), words(frame["tag"]), origins(frame)
+    order = [k for k in np.argsort(start, kind="stable") if names[k] in records.tags.habits]
+    return MealRecords(
+        records,
+        meals,
+        foods,
+        start[order],
+        seconds(frame["end"])[order],
+        tuple(names[k] for k in order),
+        tuple(rows[k] for k in order),
+    )
+
+
+def _meals(client: Client, records: DayRecords, occasions: list[Occasion]) -> tuple[Meal, ...]:
+    frame = client.used("meals")
+    texts = dict(zip(origins(frame), frame["label"].fillna("").astype(str).tolist(), strict=True))
+    at = np.array([item.at for item in occasions], dtype=np.int64)
+    clock = np.array([item.clock for item in occasions], dtype=np.int64)
+    days = records.days.of(at)
+    dates = np.where(days >= 0, days, clock // DAY - (1 << 40))
+    kinds = meal_names(occasions, dates.tolist(), records.days.usual_wake)
+    before = np.concatenate([[-NEVER], at])[: at.size]
+    after = np.append(at[1:], NEVER)[: at.size]
+    found = []
+    for k, (item, name) in enumerate(zip(occasions, _names(at, clock), strict=True)):
+        labels = [texts[row] for row in item.rows]
+        told = all(said(label) for label in labels)
+        eaten = frozenset().union(*map(terms, labels)) if told else frozenset()
+        shown = ", ".join(dict.fromkeys(filter(None, labels)))
+        found.append(
+            Meal(name, item.at, item.clock, kinds[k], int(days[k]), shown, eaten,
+                 int(before[k]), int(after[k]), item)
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _names(at: Times, clock: Times) -> list[str]:
+    texts = [str(text) for text in clock.astype("datetime64[s]").astype("datetime64[m]")]
+    repeated = {text for text in texts if texts.count(text) > 1} if _repeats(texts) else set()
+    return [
+        text + (_offset(int(clock[k] - at[k])) if text in repeated else "")
+        for k, text in enumerate(texts)
+    ]
+
+
+def _repeats(texts: list[str]) -> bool:
+    return len(set(texts)) < len(texts)
+
+
+def _offset(offset: int) -> str:
+    hours, minutes = divmod(abs(offset) // 60, 60)
+    return f"{'-' if offset < 0 else '+'}{hours:02d}:{minutes:02d}"

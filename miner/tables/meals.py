@@ -1,0 +1,188 @@
+"""The meal table: one row an eating occasion, what followed it, and what was done around it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from miner.errors import MinerError
+from miner.records.client import Client
+from miner.rulebook import FactorRule, RuleBook, nearest
+from miner.tables.cells import Columns
+from miner.tables.climbs import BEYOND, smoothed
+from miner.tables.clockwork import DAY, HOUR, iso_day, stamps
+from miner.tables.cuts import cut
+from miner.tables.days import WEEKDAYS
+from miner.tables.found import Found
+from miner.tables.meal_measures import MEASURES, NO_DAY, food_measure, tag_measure
+from miner.tables.meal_outcomes import WINDOW_MIN, After, after_meals, outcomes_after
+from miner.tables.meal_records import Meal, MealMeasure, MealRecords, meal_records
+from miner.tables.outcomes_of_day import percent
+from miner.tables.unit_table import UnitTable
+from miner.tables.usable import told_left_out
+
+MEAL_COVERAGE = 0.70
+"""Share of the two hours after a meal that readings must cover, as of a day."""
+
+WHILE_ASLEEP = "it is logged inside a recorded sleep"
+
+
+def meal_table(client: Client, rules: RuleBook) -> UnitTable:
+    """Return one row a meal or snack: outcomes, factors, and where each came from.
+
+    Beside the columns every table has: ``meal`` (breakfast, lunch, dinner, snack, or empty where
+    neither the record nor the client's habit tells), ``label``, ``carbs_g`` (NaN not told).
+    ``context`` tells what is not ranked: ``baseline``, ``cut_min`` (minutes to the next food where
+    sooner than two hours), ``rise_until_cut`` and ``peak_min``.
+
+    Args:
+        client: the records as read.
+        rules: the rule books; their outcomes and factors of a meal become the columns.
+
+    Raises:
+        MinerError: the rule book asks for an outcome, window or measure that is not known.
+    """
+    records = meal_records(client, rules)
+    trace = records.days.trace
+    pieces = after_meals(trace, smoothed(trace), records.meals, client.settings.range[1])
+    names = tuple(meal.name for meal in records.meals)
+    why = _left_out(client, rules, records, pieces)
+    outcomes = Columns(names, outcomes_after(pieces, rules.outcomes_of("meal")))
+    factors = Columns(names, _factors(records, rules, [not text for text in why]))
+    frame = outcomes.frame()
+    head = _head(client, records, pieces, why)
+    return UnitTable(
+        unit="meal",
+        frame=pd.concat([head, frame, factors.frame("decided")], axis=1),
+        outcomes=tuple(outcomes.cells),
+        factors=tuple(factors.cells),
+        measures=factors.frame(),
+        by_clock=frame.copy(),
+        reasons=outcomes.reasons() | factors.reasons("decided"),
+        sources=outcomes.sources() | factors.sources(),
+        context=_context(pieces, head.index),
+    )
+
+
+def meal_factor_rules(records: MealRecords, rules: RuleBook) -> dict[str, FactorRule]:
+    """Return the rule of every factor column: the rule book's order, then foods, then tags."""
+    own = rules.factors_of("meal")
+    listed = {name: rule for name, rule in own.items() if "*" not in name}
+    for kind, found in (("food", records.foods), ("tag", records.days.tags.habits)):
+        if f"{kind}:*" in own:
+            names = [f"{kind}:{words}" for words in found]
+            listed |= {name: rules.factor(name, "meal") for name in names}
+    return listed
+
+
+def _factors(
+    records: MealRecords, rules: RuleBook, usable: Sequence[bool]
+) -> dict[str, list[Found]]:
+    out = {}
+    for name, rule in meal_factor_rules(records, rules).items():
+        measure = _measure(name, rule, records)
+        out[name] = cut([measure(records, k) for k in range(len(records.meals))], rule, usable)
+    return out
+
+
+def _measure(name: str, rule: FactorRule, records: MealRecords) -> MealMeasure:
+    kind, _, words = name.partition(":")
+    if kind == "food" and words:
+        return food_measure(words)
+    if kind == "tag" and words:
+        return tag_measure(words, records)
+    if rule.measure not in MEASURES:
+        raise MinerError(
+            f"[{name}] measure is '{rule.measure}'",
+            f"one of {', '.join(MEASURES)}",
+            nearest(rule.measure, MEASURES) or "Correct that key and run again.",
+            file="factors.toml",
+        )
+    return MEASURES[rule.measure]
+
+
+def _left_out(
+    client: Client, rules: RuleBook, records: MealRecords, pieces: Sequence[After]
+) -> list[str]:
+    days = records.days
+    told = told_left_out(client, days.trace, days.days, days.tags, rules.cautions)
+    nights = sorted((night.start, night.end) for night in days.nights.by_day.values())
+    starts = np.array([start for start, _ in nights], dtype=np.int64)
+    why = []
+    for meal, piece in zip(records.meals, pieces, strict=True):
+        night = int(np.searchsorted(starts, meal.at, side="left")) - 1
+        if meal.day < 0:
+            why.append(NO_DAY)
+        elif told[meal.day]:
+            why.append(told[meal.day])
+        elif night >= 0 and meal.at < nights[night][1]:
+            why.append(WHILE_ASLEEP)
+        elif piece.coverage < MEAL_COVERAGE:
+            share, need = percent(piece.coverage), percent(MEAL_COVERAGE)
+            why.append(f"readings cover {share} of the 2 hours after it, {need} are needed")
+        else:
+            why.append("")
+    return why
+
+
+def _head(
+    client: Client, records: MealRecords, pieces: Sequence[After], why: Sequence[str]
+) -> pd.DataFrame:
+    meals, days = records.meals, records.days.days
+    number = np.array(
+        [days.number[meal.day] if meal.day >= 0 else meal.clock // DAY for meal in meals], np.int64
+    )
+    clock = np.array([meal.clock for meal in meals], dtype=np.int64)
+    dates = [iso_day(day) for day in number]
+    return pd.DataFrame(
+        {
+            "date": np.array(dates, dtype=object),
+            "day_number": number,
+            "start": stamps(clock),
+            "end": stamps(clock + WINDOW_MIN * 60),
+            "rest_day": _rest(client, dates, number.tolist()),
+            "sensor": np.array([_sensor(records, meal) for meal in meals], dtype=object),
+            "coverage": np.array([piece.coverage for piece in pieces], dtype=np.float64),
+            "usable": np.array([not text for text in why], dtype=bool),
+            "left_out": np.array(why, dtype=object),
+            "meal": np.array([meal.kind for meal in meals], dtype=object),
+            "label": np.array([meal.label for meal in meals], dtype=object),
+            "carbs_g": np.array([meal.occasion.carbs for meal in meals], dtype=np.float64),
+        },
+        index=pd.Index([meal.name for meal in meals], dtype=object, name="unit"),
+    )
+
+
+def _rest(client: Client, dates: Sequence[str], numbers: Sequence[int]) -> np.ndarray:
+    rest = {str(item).casefold() for item in client.settings.rest_days}
+    rest |= {item[:3] for item in rest if item[:3] in WEEKDAYS}
+    days = [WEEKDAYS[(number + 3) % 7] for number in numbers]
+    return np.array([d in rest or n in rest for d, n in zip(dates, days, strict=True)], dtype=bool)
+
+
+def _sensor(records: MealRecords, meal: Meal) -> str:
+    trace = records.days.trace
+    place = int(np.searchsorted(trace.at, meal.at, side="left"))
+    if place >= trace.at.size or trace.at[place] > meal.at + 2 * HOUR:
+        return ""
+    return trace.sensors[int(trace.sensor[place])]
+
+
+def _context(pieces: Sequence[After], index: pd.Index) -> pd.DataFrame:
+    rows = []
+    for piece in pieces:
+        seen = piece.smooth[piece.smooth_at <= piece.cut_min]
+        known = seen.size and abs(piece.baseline) < BEYOND
+        peak = int(seen.argmax()) if seen.size else 0
+        rows.append(
+            {
+                "baseline": piece.baseline if abs(piece.baseline) < BEYOND else np.nan,
+                "cut_min": piece.cut_min if np.isfinite(piece.cut_min) else np.nan,
+                "rise_until_cut": float(seen[peak]) - piece.baseline if known else np.nan,
+                "peak_min": float(piece.smooth_at[peak]) if known else np.nan,
+            }
+        )
+    columns = ["baseline", "cut_min", "rise_until_cut", "peak_min"]
+    return pd.DataFrame(rows, index=index, columns=columns, dtype=float)
