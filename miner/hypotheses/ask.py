@@ -53,7 +53,7 @@ def require_meeting(plan: Design, rules: RuleBook, question: Question) -> None:
             f"one of {', '.join(outcomes)}",
             nearest(question.outcome, outcomes) or "Choose one of these.",
         )
-    rules.factor(question.factor)
+    rules.factor(question.factor, plan.unit)
     items = {item.factor: item for item in outcomes[question.outcome].items}
     if question.factor not in items:
         raise MinerError(

@@ -93,11 +93,7 @@ def design(
     used = (frame["usable"].astype(bool) & inside).to_numpy(dtype=bool)
     part = frame[used]
     columns, names = _nuisance(part, rules.guardrails.sensor_level_from_days)
-    targets = tuple(
-        _target(table, rules, name, used)
-        for name in table.outcomes
-        if rules.outcomes[name].unit == table.unit
-    )
+    targets = tuple(_target(table, rules, name, used) for name in table.outcomes)
     return Design(
         table.unit,
         tuple(str(name) for name in part.index),
@@ -110,11 +106,11 @@ def design(
 
 
 def _target(table: UnitTable, rules: RuleBook, name: str, used: NDArray[np.bool_]) -> Target:
-    rule = rules.outcomes[name]
+    rule = rules.outcome(name, table.unit)
     items = tuple(
         item
         for factor in table.factors
-        if (item := _item(table, factor, rules.factor(factor), rule, used)) is not None
+        if (item := _item(table, factor, rules.factor(factor, table.unit), rule, used)) is not None
     )
     return Target(
         name,

@@ -7,6 +7,7 @@ import numpy as np
 from miner.hypotheses.families import OutcomeSearch, Tested
 from miner.rulebook import Guardrails
 from miner.stats import effects
+from miner.stats.projection import orthonormal, residual
 
 
 def doubts(part: OutcomeSearch, test: Tested, guard: Guardrails) -> tuple[str, ...]:
@@ -26,17 +27,17 @@ def _order_only(test: Tested) -> str | None:
     return "It rests on order, not size: a few values carry the difference, or none does."
 
 
-def _one_unit(part: OutcomeSearch, test: Tested, least: float) -> str | None:
+def _one_unit(part: OutcomeSearch, test: Tested, most: float) -> str | None:
     white = part.white
     if white is None:
         return None
     without = effects.beside(test.column, white.unit_columns(), white.raw, white.rank)
     ratio = without.difference / test.difference
     worst = int(np.nanargmin(ratio))
-    if ratio[worst] >= least:
+    if ratio[worst] >= 1 - most:
         return None
     number = int(white.known[worst])
-    return f"Without {part.names[number]} the difference would be less than half as large."
+    return f"Without {part.names[number]} less than {1 - most:.0%} of the difference is left."
 
 
 def _confounder(part: OutcomeSearch, test: Tested) -> str | None:
@@ -72,11 +73,9 @@ def _by_clock(part: OutcomeSearch, test: Tested, level: float) -> str | None:
     fixed[np.isnan(fixed)] = 0.0
     outcome = white.outcome(fixed)
     taken = white.unit_columns()[:, missing]
-    column = test.column
-    if taken.shape[1]:
-        basis = np.linalg.qr(taken)[0]
-        column, outcome = column - basis @ (basis.T @ column), outcome - basis @ (basis.T @ outcome)
-    found = effects.single(column[:, None], outcome, white.rank + taken.shape[1])
+    basis = orthonormal(taken[:, np.square(taken).sum(axis=0) > 1e-12])
+    column, outcome = residual(basis, np.column_stack([test.column, outcome])).T
+    found = effects.single(column[:, None], outcome, white.rank + basis.shape[1])
     same_way = float(found.difference[0]) * test.difference > 0
     if same_way and float(found.p[0]) <= level:
         return None

@@ -63,7 +63,8 @@ def error_rate(
         client, 0, draws, seed, 0, None, None, rules.guardrails.claim_level, None, None, (),
         usable, True,
     )  # fmt: skip
-    if usable < rules.guardrails.fewest_days_to_rank:
+    guard = rules.guardrails
+    if usable < (guard.fewest_days_to_rank if table.unit == "day" else guard.fewest_meals_to_rank):
         return empty
     fitted = model(table, rules, primary or default_primary(plan))
     tallies = {shift: _Tally() for shift in (0.0, *SHIFTS)}
@@ -133,7 +134,7 @@ def _result(
     finished: bool,
 ) -> ErrorRate:
     null = tallies[0.0]
-    unit = rules.outcomes[fitted.cause[1]].measure_unit if fitted.cause else ""
+    unit = rules.outcome(fitted.cause[1], fitted.table.unit).measure_unit if fitted.cause else ""
     found = tuple(
         FoundRate(
             shift * fitted.wobble, unit, tally.worlds, tally.hits,

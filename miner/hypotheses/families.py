@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,7 +45,9 @@ class Tested:
 
     @property
     def margin(self) -> float:
-        """How far the interval's nearer bound lies beyond 0, in standard errors."""
+        """How far the interval's nearer bound lies beyond 0, in standard errors; inf if none."""
+        if not self.standard_error > 0:
+            return inf
         return abs(self.difference) / self.standard_error - self.critical
 
 

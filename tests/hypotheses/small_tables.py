@@ -95,3 +95,59 @@ def with_factor(name, **changes):
     """The rule book with another definition of one factor."""
     factor = RULES.factor(name).model_copy(update=changes)
     return RULES.model_copy(update={"factors": {**RULES.factors, name: factor}})
+
+
+def meal_rules(**guard):
+    """A rule book with one outcome and factors by meal."""
+    rise = RULES.outcomes["biggest_rise"].model_copy(
+        update={"unit": "meal", "window": "after_meal", "smallest_worth_it": 5.0}
+    )
+    factor = RULES.factors["late_dinner"].model_copy(
+        update={
+            "unit": "meal", "lag": {"after_meal": 0}, "same_time": (), "moves_window": (),
+            "confounders": (), "yields_to": (),
+        }
+    )  # fmt: skip
+    names = ("walk_after", "after_short_sleep", "high_carb")
+    return RULES.model_copy(
+        update={
+            "outcomes": {"rise": rise},
+            "factors": dict.fromkeys(names, factor),
+            "guardrails": RULES.guardrails.model_copy(update=guard),
+        }
+    )
+
+
+def meal_table(days, *, per_day=3, seed=0, day_sd=1.0, effect=0.0):
+    """Meals of which those of one day share that day; one factor is the day's."""
+    rng = np.random.default_rng(seed)
+    day = np.repeat(np.arange(days), per_day)
+    n = len(day)
+    walk = (rng.random(n) < 0.4).astype(float)
+    night = (rng.random(days) < 0.4).astype(float)[day]
+    carbs = rng.normal(50, 10, n)
+    y = 40 + 10 * (day_sd * rng.normal(size=days)[day] + rng.normal(size=n)) + effect * walk
+    frame = pd.DataFrame(
+        {
+            "date": [str(np.datetime64(int(MONDAY + number), "D")) for number in day],
+            "day_number": MONDAY + day,
+            "rest_day": np.isin((MONDAY + day + 3) % 7, (5, 6)),
+            "sensor": "a",
+            "coverage": 1.0,
+            "usable": True,
+            "left_out": "",
+            "meal": [("breakfast", "lunch", "dinner", "snack")[at % per_day] for at in range(n)],
+            "carbs_g": carbs,
+            "rise": y,
+            "walk_after": walk,
+            "after_short_sleep": night,
+            "high_carb": (carbs > 55).astype(float),
+        },
+        index=pd.Index([f"meal {at}" for at in range(n)]),
+    )
+    factors = ("walk_after", "after_short_sleep", "high_carb")
+    return UnitTable(
+        unit="meal", frame=frame, outcomes=("rise",), factors=factors,
+        measures=frame[list(factors)], by_clock=frame[["rise"]].copy(), reasons={}, sources={},
+        context=frame[[]],
+    )  # fmt: skip
