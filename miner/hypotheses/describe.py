@@ -69,7 +69,6 @@ def describe(
         fixed_on=question.fixed_on if question else None,
         fixed_before=None if question is None else not question.looked,
         fixed_proven=question.proven if question and question.fixed_on else None,
-        fixed_proven=question.proven if question and question.fixed_on else None,
         guess=question.guess if question else None,
         unlikely_beyond=max(map(abs, ordinary_interval(test, 0.90))) if measured else None,
     )
