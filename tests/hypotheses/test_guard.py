@@ -1,0 +1,288 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from small_tables import NAN, RULES, day_table, with_factor, with_guard
+
+from miner.hypotheses.design import design
+from miner.hypotheses.doubts import doubts
+from miner.hypotheses.guard import adds_something, judge_all
+from miner.hypotheses.rank import SECOND_LOOK, rank_table
+from miner.hypotheses.search import search
+from miner.results import Evidence
+
+DRAWS = 999
+
+
+def mixed(seed, n, share=0.4):
+    """A column of n days with that share of yes, in mixed order."""
+    out = np.zeros(n)
+    out[np.random.default_rng(seed).permutation(n)[: round(share * n)]] = 1.0
+    return out
+
+
+def noise(n, seed=0, sd=5.0):
+    return np.random.default_rng(seed).normal(0, sd, n)
+
+
+def flipped(column, *days):
+    out = column.copy()
+    out[list(days)] = 1 - out[list(days)]
+    return out
+
+
+def ranked(outcome, factors, rules=RULES, *, name="day_mean", draws=DRAWS, **options):
+    second_look = options.pop("second_look", False)
+    table = day_table({name: outcome}, factors, **options)
+    found = rank_table(table, rules, draws=draws, second_look=second_look)
+    return {item.factors: item for item in found.hypotheses}
+
+
+# ---- what cannot be told apart
+
+
+def test_two_identical_factors_are_withheld_with_the_note():
+    one = mixed(1, 40)
+    found = ranked(100 + noise(40) + 20 * one, {"late_dinner": one, "tag:rain": one})
+    for own, other in (("late_dinner", "tag:rain"), ("tag:rain", "late_dinner")):
+        item = found[(own,)]
+        words = RULES.factor(other).phrase
+        assert item.evidence is Evidence.CANNOT_TELL
+        assert item.withheld.reason == f"cannot be told apart from {words}"
+        assert (item.withheld.have, item.withheld.need) == (0, 5)
+        assert item.travels_with == (other,)
+        assert item.p_adjusted < 0.05
+        assert any("differed on 0 of 40 days" in note for note in item.notes)
+
+
+# The opposite habit says as much: rain whenever there was no late dinner.
+@pytest.mark.parametrize("other", [lambda c: flipped(c, 3), lambda c: 1 - flipped(c, 3)])
+def test_nearly_the_same_and_nearly_the_opposite_are_withheld(other):
+    one = mixed(1, 40)
+    found = ranked(100 + noise(40) + 20 * one, {"late_dinner": one, "tag:rain": other(one)})
+    notes = found[("late_dinner",)].notes
+    assert found[("late_dinner",)].evidence is Evidence.CANNOT_TELL
+    assert any("differed on 1 of 40" in note or "differed on 39 of 40" in note for note in notes)
+
+
+# phi = 0.8: below the limit of 0.85 the two are told apart, but they travel together.
+def test_below_the_limit_a_factor_travels_along():
+    one = np.tile([1.0, 1, 0, 0], 10)
+    other = flipped(one, 0, 1, 2, 3)
+    found = ranked(100 + noise(40) + 20 * one, {"late_dinner": one, "tag:rain": other})
+    item = found[("late_dinner",)]
+    assert item.withheld is None
+    assert item.travels_with == ("tag:rain",)
+    limit = with_guard(overlap_not_told_apart=0.8)
+    assert ranked(100 + noise(40) + 20 * one, {"late_dinner": one, "tag:rain": other}, limit)[
+        ("late_dinner",)
+    ].withheld
+
+
+# A habit that is part of another's definition: a dinner high in carbohydrate makes a day high in
+# it. The part stands, the whole yields to it.
+def test_a_factor_yields_to_the_part_of_its_definition():
+    one = mixed(1, 40)
+    factors = {"high_carb_day": flipped(one, 5), "high_carb_dinner": one}
+    found = ranked(100 + noise(40) + 20 * one, factors)
+    part, whole = found[("high_carb_dinner",)], found[("high_carb_day",)]
+    assert part.evidence is Evidence.CLEAR
+    assert any("differed on 1 of 40" in note for note in part.notes)
+    assert whole.evidence is Evidence.CANNOT_TELL
+    assert whole.withheld is not None
+
+
+def _pair(n=60):
+    one, other = mixed(3, n, 0.5), mixed(4, n, 0.5)
+    return one, other, 100 + noise(n, 2) + 20 * one * other
+
+
+# The smallest table that once gave a claim about a factor no one can tell from another: two tags
+# together are clear; with a copy of one of them beside, neither pair may be.
+def test_a_set_is_withheld_where_one_of_its_factors_cannot_be_told_apart():
+    one, other, outcome = _pair()
+    pair = ("tag:a", "tag:b")
+    found = ranked(outcome, {"tag:a": one, "tag:b": other})
+    assert found[pair].evidence is Evidence.CLEAR
+    copied = ranked(outcome, {"tag:a": one, "tag:b": other, "tag:c": flipped(one, 7)})
+    assert copied[("tag:a",)].withheld is not None
+    assert not [names for names in copied if len(names) > 1]
+
+
+# The same where a single factor came on the days of the two together.
+def test_a_set_is_withheld_where_a_single_factor_came_on_its_days():
+    one, other, outcome = _pair()
+    single = flipped(one * other, 7)
+    found = ranked(outcome, {"tag:a": one, "tag:b": other, "tag:c": single})
+    assert found[("tag:c",)].evidence is Evidence.CLEAR
+    assert ("tag:a", "tag:b") not in found
+
+
+# Method, step 5: a rule that keeps under a tenth of its variation beside weekend, drift, sensor.
+@pytest.mark.parametrize("kind", ["weekend", "sensor"])
+def test_a_factor_that_is_the_weekend_or_the_sensor_is_withheld(kind):
+    n = 42
+    sensor = np.where(np.arange(n) < 20, "a", "b")
+    column = {
+        "weekend": np.array([day % 7 in (5, 6) for day in range(n)], float),
+        "sensor": (sensor == "b").astype(float),
+    }[kind]
+    found = ranked(
+        100 + noise(n) + 20 * column, {"late_dinner": column, "tag:a": mixed(1, n)}, sensor=sensor
+    )
+    item = found[("late_dinner",)]
+    assert item.evidence is Evidence.CANNOT_TELL
+    assert item.withheld.reason == "cannot be told apart from the weekend, a drift or the sensor"
+    assert item.withheld.have < 0.1
+    assert item.p is item.difference is item.interval is None
+    assert found[("tag:a",)].withheld is None
+
+
+# ---- sets that add nothing
+
+
+# Method, step 8: a superset of a true cause passes the claim level by itself and is dropped.
+def test_a_superset_that_adds_nothing_is_dropped():
+    n = 60
+    one, other = mixed(3, n, 0.5), mixed(4, n, 0.7)
+    table = day_table({"day_mean": 100 + noise(n, 2) + 20 * one}, {"tag:a": one, "tag:b": other})
+    guard = RULES.guardrails
+    found = search(design(table, RULES), "day_mean", guard, draws=DRAWS, seed=0)
+    pair = next(test for test in found.tests if len(test.rule.items) == 2)
+    assert pair.p_adjusted <= 0.05
+    part = found.outcomes[0]
+    assert not adds_something(part, pair, guard.claim_level / 2)
+    told = judge_all(found.outcomes, found.tests, guard)
+    assert [judged.test.rule.items for judged in told] == [(0,), (1,)]
+    assert told[0].evidence is Evidence.CLEAR
+
+
+# ---- a claim that is a hint all the same
+
+
+def test_one_day_that_carries_the_difference_is_named():
+    n = 40
+    one = mixed(1, n)
+    outcome = 100 + noise(n) + 9 * one
+    wild = int(np.flatnonzero(one)[3])
+    calm = ranked(outcome, {"late_dinner": one})[("late_dinner",)]
+    assert calm.evidence is Evidence.CLEAR
+    outcome[wild] += 400
+    item = ranked(outcome, {"late_dinner": one})[("late_dinner",)]
+    date = str(np.datetime64(20514 + wild, "D"))
+    assert item.p_adjusted <= 0.05
+    assert item.evidence is Evidence.HINT
+    assert any(note.startswith(f"Without {date} ") for note in item.notes)
+    # The value is so wild that the interval on the raw scale holds 0.
+    assert any("order, not size" in note for note in item.notes)
+
+
+# The rule book: a claim becomes a hint if leaving out one unit shrinks its difference by more
+# than this share. A day that carries a fifth of it is told where a tenth is too much.
+@pytest.mark.parametrize(("share", "evidence"), [(0.5, Evidence.CLEAR), (0.1, Evidence.HINT)])
+def test_how_much_one_day_may_carry_is_the_rule_books(share, evidence):
+    n = 40
+    one = mixed(1, n)
+    outcome = 100 + noise(n, sd=3) + 12 * one
+    outcome[np.flatnonzero(one)[3]] += 40
+    rules = with_guard(shrink_when_one_unit_left_out=share)
+    assert ranked(outcome, {"late_dinner": one}, rules)[("late_dinner",)].evidence is evidence
+
+
+def test_a_confounder_that_takes_half_of_it_is_named():
+    n = 40
+    true = mixed(1, n, 0.5)
+    near = flipped(true, 0, 5, 9, 14, 20)
+    factors = {"late_dinner": near, "high_carb_dinner": true}
+    outcome = 100 + noise(n, 3, 4.0) + 18 * true
+    item = ranked(outcome, factors)[("late_dinner",)]
+    assert item.withheld is None
+    assert item.p_adjusted <= 0.05
+    assert item.evidence is Evidence.HINT
+    phrase = RULES.factor("high_carb_dinner").phrase
+    assert f"Beside {phrase}, less than half of the difference is left." in item.notes
+    alone = with_factor("late_dinner", confounders=())
+    assert ranked(outcome, factors, alone)[("late_dinner",)].evidence is Evidence.CLEAR
+
+
+def test_a_recorded_confounder_that_changes_nothing_is_not_named():
+    n = 40
+    one = mixed(1, n)
+    factors = {"late_dinner": one, "high_carb_dinner": mixed(2, n), "late_sleep": np.ones(n)}
+    item = ranked(100 + noise(n) + 18 * one, factors)[("late_dinner",)]
+    assert item.evidence is Evidence.CLEAR
+    assert not [note for note in item.notes if note.startswith("Beside")]
+
+
+# Contract, section 2: pairs whose definition moves the window are not claimed unless they hold on
+# a fixed clock window too.
+@pytest.mark.parametrize(
+    ("clock", "evidence"),
+    [("same", Evidence.CLEAR), ("other", Evidence.HINT), ("opposite", Evidence.HINT),
+     ("unknown", Evidence.HINT), ("half unknown", Evidence.CLEAR)],
+)  # fmt: skip
+def test_a_moved_window_must_hold_by_the_clock_too(clock, evidence):
+    n = 40
+    one = mixed(1, n)
+    outcome = 100 + noise(n) + 18 * one
+    half = np.where(np.arange(n) % 2 == 0, outcome, NAN)
+    read = {
+        "same": outcome, "other": 100 + noise(n, 9), "opposite": -outcome,
+        "unknown": np.full(n, NAN), "half unknown": half,
+    }[clock]  # fmt: skip
+    found = ranked(outcome, {"short_sleep": one}, by_clock={"day_mean": read})
+    item = found[("short_sleep",)]
+    assert item.p_adjusted <= 0.05
+    assert item.evidence is evidence
+    assert ("fixed clock times" in " ".join(item.notes)) == (evidence is Evidence.HINT)
+    unmoved = with_factor("short_sleep", moves_window=())
+    found = ranked(outcome, {"short_sleep": one}, unmoved, by_clock={"day_mean": read})
+    assert found[("short_sleep",)].evidence is Evidence.CLEAR
+
+
+def test_the_other_factor_of_a_set_may_move_the_window_too():
+    one, other, outcome = _pair()
+    found = ranked(
+        outcome, {"short_sleep": one, "tag:b": other}, by_clock={"day_mean": 100 + noise(60, 8)}
+    )
+    assert found[("short_sleep", "tag:b")].evidence is Evidence.HINT
+
+
+def test_what_is_not_whitened_is_not_doubted_and_adds_nothing():
+    n = 40
+    one, other = mixed(1, n), mixed(2, n, 0.6)
+    table = day_table(
+        {"day_mean": 100 + noise(n) + 18 * one}, {"short_sleep": one, "late_sleep": other}
+    )
+    found = search(design(table, RULES), "day_mean", RULES.guardrails, draws=99, seed=0)
+    bare = replace(found.outcomes[0], white=None)
+    assert doubts(bare, found.tests[0], RULES.guardrails) == ()
+    assert not adds_something(bare, found.tests[-1], 0.05)
+
+
+# ---- second look, and levels below a claim
+
+
+def test_a_second_look_yields_no_claim():
+    one = mixed(1, 40)
+    outcome = 100 + noise(40) + 18 * one
+    factors = {"late_dinner": one, "tag:a": mixed(2, 40)}
+    first, second = ranked(outcome, factors), ranked(outcome, factors, second_look=True)
+    assert first[("late_dinner",)].evidence is Evidence.CLEAR
+    assert second[("late_dinner",)].evidence is Evidence.HINT
+    assert SECOND_LOOK in second[("late_dinner",)].notes
+    assert second[("late_dinner",)].p_adjusted == first[("late_dinner",)].p_adjusted
+    assert second[("tag:a",)] == first[("tag:a",)]
+
+
+# Contract, section 4, levels 3 and 4: a difference too small to matter is little sign even with a
+# small p, and one large enough is a hint at most when it does not pass.
+def test_too_small_to_matter_is_little_sign():
+    n = 60
+    one = mixed(1, n, 0.5)
+    outcome = 100 + noise(n, 5, 1.5) + 0.8 * one
+    factors = {"late_dinner": one} | {f"tag:{k}": mixed(20 + k, n, 0.5) for k in range(12)}
+    item = ranked(outcome, factors, draws=200)[("late_dinner",)]
+    assert item.p <= 0.05 < item.p_adjusted
+    assert item.evidence is Evidence.LITTLE_SIGN
+    assert -5 < item.ordinary_interval[0] < item.ordinary_interval[1] < 5
