@@ -36,8 +36,8 @@ class MinerError(Exception):
         super().__init__(self.message)
 
     def __reduce__(self) -> tuple[object, ...]:
-        place = {"file": self.file, "row": self.row}
-        return partial(type(self), **place), (self.found, self.expected, self.do)
+        placed = partial(type(self), file=self.file, row=self.row)
+        return placed, (self.found, self.expected, self.do)
 
     @property
     def message(self) -> str:

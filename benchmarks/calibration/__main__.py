@@ -2,7 +2,8 @@
 
     python -m benchmarks.calibration [--diaries 1000] [--draws 499] [--workers 2] [--only WORLD]
 
-Writes one JSON line a finished cell to ``results/cells.jsonl``; a second run goes on where the first stopped. The usual methods are run on the first 200 diaries of a cell.
+Writes one JSON line a finished cell to ``results/cells.jsonl``; a second run goes on where the
+first stopped. The usual methods are run on the first 200 diaries of a cell.
 ``python -m benchmarks.calibration.table`` writes the table.
 """
 
