@@ -1,6 +1,7 @@
 """The steps of the whole job as functions; the command line and the page call nothing else."""
 
 from miner.api.asking import ask, error_rate, fix_question, why
+from miner.api.meals import meal_table, meals
 from miner.api.ranking import rank
 from miner.api.steps import (
     check,
@@ -19,6 +20,8 @@ __all__ = [
     "error_rate",
     "fix_question",
     "load_rules",
+    "meal_table",
+    "meals",
     "rank",
     "read_client",
     "why",

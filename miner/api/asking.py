@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
@@ -33,7 +34,8 @@ def ask(
     Args:
         client: as read.
         factor: a factor's name.
-        outcome: an outcome's name.
+        outcome: an outcome's name; of one that days and meals have, ``meal.`` before it asks
+            for meals.
         rules: the rule books; by default those that apply to the client's folder.
         spreads: (factor, outcome) -> spread of true effects found across clients.
 
@@ -41,15 +43,16 @@ def ask(
         MinerError: a name is unknown, or the two never meet.
     """
     books = rules_of(client, rules)
-    unit = books.outcomes[outcome].unit if outcome in books.outcomes else client.settings.rank_unit
+    unit = books.unit_of(factor, outcome)
+    name = outcome.removeprefix(f"{unit}.")
     fixed = [
         item
-        for item in read_past(client).questions()
-        if (item.factor, item.outcome) == (factor, outcome)
+        for item in read_past(client).questions(books, unit)
+        if (item.factor, item.outcome) == (factor, name)
     ]
-    question = fixed[0] if fixed else Question(factor, outcome, looked=True)
+    question = fixed[0] if fixed else Question(factor, name, looked=True)
     found = ask_table(table_of(client, books, unit), books, question, spreads=spreads)
-    return replace(found, sentence=sentence(found, books), luck_sentence=luck(found, books))
+    return replace(found, sentence=sentence(found, books, unit), luck_sentence=luck(found, books))
 
 
 def fix_question(
@@ -84,21 +87,24 @@ def fix_question(
     moment = now or datetime.now(UTC)
     today = moment.date()
     _require_pair(books, factor, outcome)
+    unit = books.unit_of(factor, outcome)
+    name = outcome.removeprefix(f"{unit}.")
     if fixed_on is not None and fixed_on > today:
         raise MinerError(
             f"{fixed_on.isoformat()} lies ahead", f"a date up to {today.isoformat()}",
             "Correct --fixed-on.",
         )  # fmt: skip
-    known = read_past(client).questions()
-    if any((item.factor, item.outcome) == (factor, outcome) for item in known):
+    past = read_past(client)
+    known = {item: each for each in ("day", "meal") for item in past.questions(books, each)}
+    if any((k.factor, k.outcome, u) == (factor, name, unit) for k, u in known.items()):
         raise MinerError(
             f"'{factor}' and '{outcome}' is fixed already", "a new question",
             "Run 'miner ask' without --fix to see its answer.",
         )  # fmt: skip
     day = fixed_on or today
     payload = {
-        "factor": factor, "outcome": outcome, "guess": guess, "fixed_on": day.isoformat(),
-        "proven": fixed_on is None,
+        "factor": factor, "outcome": books.key_of(name, unit), "guess": guess,
+        "fixed_on": day.isoformat(), "proven": fixed_on is None,
     }  # fmt: skip
     ledger.append(client.folder, "fixed", payload, moment)
     return tuple(_advice(len(known) + 1, told=fixed_on is not None))
@@ -111,8 +117,11 @@ def why(client: Client, id_: str, rules: RuleBook | None = None) -> Why:
         MinerError: no rule of these records has that ID.
     """
     books = rules_of(client, rules)
-    table = table_of(client, books, client.settings.rank_unit)
-    return why_table(table, books, id_, client.settings.code)
+    units = sorted(("day", "meal"), key=lambda unit: unit != client.settings.rank_unit)
+    for unit in units[:-1]:
+        with suppress(MinerError):
+            return why_table(table_of(client, books, unit), books, id_, client.settings.code)
+    return why_table(table_of(client, books, units[-1]), books, id_, client.settings.code)
 
 
 def error_rate(
@@ -147,13 +156,9 @@ def error_rate(
 
 
 def _require_pair(rules: RuleBook, factor: str, outcome: str) -> None:
-    rule = rules.factor(factor)
-    if outcome not in rules.outcomes:
-        raise MinerError(
-            f"there is no outcome '{outcome}'", f"one of {', '.join(rules.outcomes)}",
-            "Choose one of these.",
-        )  # fmt: skip
-    target = rules.outcomes[outcome]
+    unit = rules.unit_of(factor, outcome)
+    rule = rules.factor(factor, unit)
+    target = rules.outcome(outcome.removeprefix(f"{unit}."), unit)
     if rule.unit != target.unit or target.window not in rule.lag:
         raise MinerError(
             f"'{factor}' neither comes before nor goes with '{outcome}'",

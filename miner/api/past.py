@@ -11,6 +11,7 @@ from miner.hypotheses.fixed import Question
 from miner.ledger import Ledger
 from miner.records.client import Client
 from miner.results import Evidence, Ranking, Severity
+from miner.rulebook import RuleBook
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,14 +21,15 @@ class Past:
     book: Ledger
     notes: tuple[str, ...]
 
-    def questions(self) -> tuple[Question, ...]:
-        """Return the fixed questions; one that a ranking had already seen is marked so."""
+    def questions(self, rules: RuleBook, unit: str) -> tuple[Question, ...]:
+        """Return the fixed questions of one unit; one a ranking had already seen is marked so."""
         return tuple(
             Question(
-                item.factor, item.outcome, item.guess, item.fixed_on, item.proven,
-                looked=self.seen_after(item.fixed_on, item.n),
+                item.factor, item.outcome.removeprefix(f"{unit}."), item.guess, item.fixed_on,
+                item.proven, looked=self.seen_after(item.fixed_on, item.n),
             )
             for item in ledger.questions(self.book)
+            if rules.unit_of(item.factor, item.outcome) == unit
         )  # fmt: skip
 
     def seen_after(self, day: str, before_entry: int) -> bool:

@@ -7,10 +7,10 @@ from dataclasses import replace
 from datetime import datetime
 
 from miner import __version__
+from miner.api.meals import meals
 from miner.api.past import Past, read_past, remember_ranking
 from miner.api.steps import days, rules_of
 from miner.brief.sentences import with_words
-from miner.errors import MinerError
 from miner.hypotheses.rank import Ranked, rank_table
 from miner.records.client import Client
 from miner.results import Evidence, Ranking
@@ -60,8 +60,8 @@ def rank(
 
     def run(of: UnitTable, told: Progress | None) -> Ranked:
         return rank_table(
-            of, books, primary=primary_of(client, books, chosen), questions=past.questions(),
-            draws=draws, seed=seed, first=first, last=last,
+            of, books, primary=primary_of(client, books, chosen),
+            questions=past.questions(books, chosen), draws=draws, seed=seed, first=first, last=last,
             second_look=chosen != client.settings.rank_unit, spreads=spreads, progress=told,
         )  # fmt: skip
 
@@ -81,11 +81,7 @@ def rank(
 
 def table_of(client: Client, rules: RuleBook, unit: str) -> UnitTable:
     """Return the client's table of one unit."""
-    if unit != "day":
-        raise MinerError(
-            f"'{unit}' cannot be ranked yet", "day", "Leave out --unit, or set rank_unit to day."
-        )
-    return days(client, rules)
+    return meals(client, rules) if unit == "meal" else days(client, rules)
 
 
 def primary_of(client: Client, rules: RuleBook, unit: str) -> str | None:
@@ -113,14 +109,11 @@ def _unanswered(past: Past, ranking: Ranking, rules: RuleBook) -> list[str]:
     answered = {
         (item.factors[0], item.outcome) for item in ranking.hypotheses if item.family == "fixed"
     }
-    unit_outcomes = rules.outcomes_of(ranking.unit)
     return [
         f"The fixed question '{item.factor}' and '{item.outcome}' cannot be answered: "
         "these records hold no such factor."
-        for item in past.questions()
-        if (item.factor, item.outcome) not in answered
-        and item.outcome in unit_outcomes
-        and ranking.status == "ranked"
+        for item in past.questions(rules, ranking.unit)
+        if (item.factor, item.outcome) not in answered and ranking.status == "ranked"
     ]
 
 
@@ -159,7 +152,8 @@ def _ranking(
     draws: int | None,
     seed: int,
 ) -> Ranking:
-    said, _ = cautions(client, table, rules)
+    by_day = table if table.unit == "day" else days(client, rules)
+    said, _ = cautions(client, by_day, rules)
     dates = table.frame["date"][table.frame["usable"].astype(bool)]
     return Ranking(
         client=client.settings.code,

@@ -42,7 +42,7 @@ def days(client: Client, rules: RuleBook | None = None) -> UnitTable:
     Raises:
         MinerError: a finding of the check stops the work.
     """
-    _refuse_stopped(client)
+    refuse_stopped(client)
     return _day_table(client, rules_of(client, rules))
 
 
@@ -63,7 +63,12 @@ def write_demo(folder: Path) -> Path:
     return Path(folder) / str(min(truth["clients"]))
 
 
-def _refuse_stopped(client: Client) -> None:
+def refuse_stopped(client: Client) -> None:
+    """Refuse records in which the check found what stops the work.
+
+    Raises:
+        MinerError: with what was found and what to do.
+    """
     for finding in client.findings:
         if finding.severity is Severity.STOP:
             raise MinerError(

@@ -189,7 +189,7 @@ class RuleBook(_Model):
         Raises:
             MinerError: there is none of that name.
         """
-        rule = self.outcomes.get(f"{unit}.{name}") or self.outcomes.get(name)
+        rule = self.outcomes.get(self.key_of(name, unit))
         if rule is None:
             known = self.outcomes_of(unit)
             raise MinerError(
@@ -198,6 +198,11 @@ class RuleBook(_Model):
                 nearest(name, known) or "Choose one of these.",
             )
         return rule
+
+    def key_of(self, outcome: str, unit: str) -> str:
+        """Return the name under which the outcome of one unit stands in its book."""
+        own = f"{unit}.{outcome}"
+        return own if own in self.outcomes else outcome
 
     def factor(self, name: str, unit: str = "day") -> FactorRule:
         """Return the rule of a factor; ``tag:rain`` takes the words of the rule ``tag:*``.
@@ -224,7 +229,7 @@ class RuleBook(_Model):
     def unit_of(self, factor: str, outcome: str) -> str:
         """Return the unit in which a factor may meet an outcome: days where both units have them.
 
-        ``meal.`` before an outcome asks for meals. A pair that never meets counts as by day.
+        ``meal.`` before an outcome asks for meals. A pair that never meets goes by its outcome.
         """
         kind = factor.partition(":")[0]
         for unit in ("day", "meal"):
@@ -233,4 +238,5 @@ class RuleBook(_Model):
             own = known.get(factor) or known.get(f"{kind}:*")
             if rule is not None and own is not None and rule.window in own.lag:
                 return unit
-        return "day"
+        by_meal = outcome.removeprefix("meal.") in self.outcomes_of("meal")
+        return "meal" if by_meal and outcome not in self.outcomes_of("day") else "day"
