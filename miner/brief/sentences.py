@@ -3,15 +3,35 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import ceil, floor
 
+from miner.brief.text.words import several
+from miner.errors import MinerError
 from miner.results import ErrorRate, Evidence, Hypothesis, Ranking
-from miner.rulebook import RuleBook
+from miner.rulebook import FactorRule, RuleBook
+
+
+def say(rules: RuleBook, table: str, key: str, **values: object) -> str:
+    """Return a sentence of ``wording.toml`` with its braces filled in.
+
+    Raises:
+        MinerError: the book does not have it, or asks for something that is not known.
+    """
+    try:
+        return str(rules.wording[table][key]).format(**values)
+    except (KeyError, TypeError, IndexError, ValueError) as error:
+        raise MinerError(
+            f"the sentence {key} of [{table}] is missing or cannot be filled in ({error})",
+            f"a sentence with no braces but {', '.join(values) or 'none'}",
+            "Copy that key from the wording.toml that ships.",
+            file="wording.toml",
+        ) from error
 
 
 def with_words(ranking: Ranking, rules: RuleBook) -> Ranking:
     """Return the ranking with its verdict and every hypothesis with its sentences."""
     told = tuple(
-        replace(item, sentence=sentence(item, rules), luck_sentence=luck(item, rules))
+        replace(item, sentence=sentence(item, rules, ranking.unit), luck_sentence=luck(item, rules))
         for item in ranking.hypotheses
     )
     return replace(ranking, hypotheses=told, verdict=verdict(ranking, rules))
@@ -19,78 +39,91 @@ def with_words(ranking: Ranking, rules: RuleBook) -> Ranking:
 
 def verdict(ranking: Ranking, rules: RuleBook) -> str:
     """Return what the records say, in one line."""
-    words: dict[str, str] = rules.wording["rank"]
     if ranking.status == "too_few":
-        return words["too_few"].format(
-            have=ranking.usable_units, need=ranking.need_units, unit=ranking.unit
-        )
+        usable = several(ranking.usable_units, f"usable {ranking.unit}")
+        return say(rules, "rank", "too_few", usable=usable, need=ranking.need_units)
     clear = sum(item.evidence is Evidence.CLEAR for item in ranking.hypotheses)
-    hints = sum(item.evidence is Evidence.HINT for item in ranking.hypotheses)
     if clear:
-        return words["clear_one" if clear == 1 else "clear_many"].format(count=clear)
-    if hints:
-        shown = min(hints, rules.guardrails.hints_shown)
-        return words["hint_one" if shown == 1 else "hint_many"].format(count=shown)
-    return words["nothing"]
+        return say(rules, "rank", "clear_one" if clear == 1 else "clear_many", count=clear)
+    hints = [item for item in ranking.hypotheses if item.evidence is Evidence.HINT]
+    fixed = sum(item.family == "fixed" for item in hints)
+    searched = len(hints) - fixed
+    shown = min(searched, rules.guardrails.hints_shown)
+    worth = fixed + (0 if no_more_than_chance(ranking, searched) else shown)
+    if worth:
+        return say(rules, "rank", "hint_one" if worth == 1 else "hint_many", count=worth)
+    return say(rules, "rank", "nothing")
 
 
-def sentence(item: Hypothesis, rules: RuleBook) -> str:
-    """Return the counts of a hypothesis as natural frequencies, misses beside hits."""
-    outcome = rules.outcomes[item.outcome]
-    factors = [rules.factor(name) for name in item.factors]
+def no_more_than_chance(ranking: Ranking, hints: int) -> bool:
+    """Return whether so many hints of the search are what chance alone would give."""
+    by_chance = ranking.hints_by_chance
+    return hints == 0 or (by_chance is not None and hints <= floor(by_chance + 0.5))
+
+
+def sentence(item: Hypothesis, rules: RuleBook, unit: str = "day") -> str:
+    """Return the counts of a hypothesis as natural frequencies, misses beside hits.
+
+    Args:
+        item: what was counted.
+        rules: the rule books.
+        unit: "day" or "meal".
+    """
+    outcome = rules.outcome(item.outcome, unit)
+    factors = [rules.factor(name, unit) for name in item.factors]
     counts = item.counts
-    words: dict[str, str] = rules.wording["sentence"]
-    known = {
-        "with_": counts.with_,
-        "without": counts.without,
-        "with_high": _units(counts.with_high, outcome.units_one, outcome.units_many),
-        "without_high": _were(counts.without_high),
-        "high": _were(counts.with_high),
+    high = {
         "label": outcome.label,
+        "high": _were(counts.with_high),
+        "units_high": _were(counts.with_high, outcome.units_one, outcome.units_many),
+        "without_high": _were(counts.without_high),
     }
+    # A factor of a meal is part of it: the meal does not come after itself.
+    relation = "same_day" if unit == "meal" else item.relation
     if len(factors) > 1:
-        phrases = [factor.phrase for factor in factors]
-        joined = " and ".join([", ".join(phrases[:-1]), phrases[-1]])
-        key = f"together_{item.relation}"
-        return words[key].format(phrases=_capital(joined), **known)
+        times = "once" if counts.with_ == 1 else f"{counts.with_} times"
+        return say(
+            rules, "sentence", f"together_{relation}", factors=_together(factors), times=times,
+            without=counts.without, **high,
+        )  # fmt: skip
     factor = factors[0]
-    with_words = factor.with_one if counts.with_ == 1 else factor.with_many
-    return words[item.relation].format(
-        with_words=with_words, without_words=factor.without_many, **known
-    )
+    without_one = factor.without_one or factor.without_many
+    return say(
+        rules, "sentence", relation, **high,
+        with_factor=several(counts.with_, factor.with_one, factor.with_many),
+        without_factor=several(counts.without, without_one, factor.without_many),
+    )  # fmt: skip
 
 
 def luck(item: Hypothesis, rules: RuleBook) -> str:
     """Return how often pure luck alone would show something this strong."""
     if item.p_adjusted is None or item.p is None:
         return ""
-    words: dict[str, str] = rules.wording["luck"]
     family = "fixed" if item.family == "fixed" else "search"
     share = item.p if item.family == "fixed" else item.p_adjusted
     count = round(100 * share)
-    return words[f"{family}_rare" if count < 1 else family].format(count=count)
+    return say(rules, "luck", f"{family}_rare" if count < 1 else family, count=count)
 
 
 def error_rate_sentence(found: ErrorRate, rules: RuleBook) -> str:
     """Return how often this analysis would claim something where nothing is true."""
-    words: dict[str, str] = rules.wording["error_rate"]
     if found.worlds == 0 or found.any_claim_interval is None:
-        return words["too_few"].format(
-            have=found.usable_units, need=rules.guardrails.fewest_days_to_rank
-        )
+        need = rules.guardrails.fewest_days_to_rank
+        usable = several(found.usable_units, "usable day")
+        return say(rules, "error_rate", "too_few", usable=usable, need=need)
     low, high = found.any_claim_interval
-    return words["rate"].format(
-        claimed=found.claimed, worlds=found.worlds, low=round(100 * low), high=round(100 * high)
-    )
+    return say(
+        rules, "error_rate", "rate", months=several(found.worlds, "month"), claimed=found.claimed,
+        low=floor(100 * low), high=ceil(100 * high),
+    )  # fmt: skip
 
 
-def _units(count: int, one: str, many: str) -> str:
-    return f"1 {one} was" if count == 1 else f"{count} {many} were"
-
-
-def _were(count: int) -> str:
-    return "1 was" if count == 1 else f"{count} were"
-
-
-def _capital(text: str) -> str:
+def _together(factors: list[FactorRule]) -> str:
+    *others, last = [factor.phrase for factor in factors]
+    text = f"{', '.join(others)} and {last}"
     return text[:1].upper() + text[1:]
+
+
+def _were(count: int, one: str = "", many: str = "") -> str:
+    text = f"1 {one} was" if count == 1 else f"{count} {many} were"
+    return " ".join(text.split())

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from io import StringIO
 from types import ModuleType
 from typing import Any
@@ -12,10 +13,9 @@ from miner.rulebook import RuleBook
 
 REST = """\
 We could not tell: 0. We looked and saw little sign: 0. 212 questions were
-asked. In months where nothing is true, a list like this calls something clear
-enough to test about 5 times in 100 (10 with fixed questions beside it). A
-difference of 34 min in time above your range would be found about 80 times in
-100; smaller ones less often.
+asked. Where nothing is true, a list like this calls something clear in about 5
+of 100 months. A difference of 34 min in time above your range would be found 80
+times in 100. Smaller ones are found less often.
 """
 
 
@@ -89,10 +89,74 @@ def test_at_most_three_hints_and_what_chance_gives(samples: ModuleType, rules: R
     assert "Clear enough to test.\n" not in text
 
 
+def test_the_luck_of_weak_hints_is_told_once(samples: ModuleType, rules: RuleBook) -> None:
+    luck = "In half or more of all months of pure luck, something as strong as"
+
+    def hints(*adjusted: float) -> str:
+        items = [
+            samples.hypothesis(id=f"id-{p}", evidence=Evidence.HINT, p_adjusted=p) for p in adjusted
+        ]
+        text = told(samples.ranking(*items), rules)
+        told_each = samples.hypothesis().luck_sentence
+        assert text.count(told_each) == sum(p < 0.5 for p in adjusted)
+        return " ".join(text.split())
+
+    assert luck not in hints(0.2, 0.3, 0.49)
+    assert f"{luck} the last one would show." in hints(0.2, 0.3, 0.5)
+    assert f"{luck} the last 2 would show." in hints(0.2, 0.6, 0.7)
+    assert f"{luck} these would show." in hints(0.5, 0.6, 0.7)
+    assert f"{luck} this would show." in hints(1.0)
+
+
+def test_hints_that_chance_alone_would_give_are_called_so(
+    samples: ModuleType, rules: RuleBook
+) -> None:
+    hints = [samples.hypothesis(evidence=Evidence.HINT)] * 2
+    text = told(samples.ranking(*hints, hints_by_chance=1.5), rules)
+    line = "Hints shown: 2 of 2, no more than chance alone would give (about 2)."
+    assert line in " ".join(text.split())
+    beyond = told(samples.ranking(*hints, hints_by_chance=1.4), rules)
+    assert "no more than chance" not in beyond
+    assert "By chance alone there would be about 1.4 such hints." in beyond
+    unknown = told(samples.ranking(*hints, hints_by_chance=None), rules)
+    assert "chance" not in unknown
+
+
+def test_what_is_unlikely_is_told_where_nothing_is_withheld(
+    samples: ModuleType, rules: RuleBook
+) -> None:
+    item = samples.hypothesis(
+        family="fixed", evidence=Evidence.CANNOT_TELL, unlikely_beyond=12.4, days_to_settle=1
+    )
+    line = "More than about 12 mg/dL is unlikely. About 1 further day would settle it."
+    assert line in told(samples.ranking(item), rules)
+    # 12.4 mg/dL over 18.0156
+    mmol = told(samples.ranking(item), rules, display_unit="mmol/L")
+    assert "More than about 0.7 mmol/L is unlikely." in mmol
+    closed = replace(item, withheld=Withheld("cannot be told apart from a late dinner"))
+    assert "unlikely" not in told(samples.ranking(closed), rules)
+    hint = replace(item, evidence=Evidence.HINT)
+    assert "unlikely" not in told(samples.ranking(hint), rules)
+
+
+def test_a_date_the_ledger_does_not_show_is_as_told(samples: ModuleType, rules: RuleBook) -> None:
+    item = samples.hypothesis(
+        family="fixed", fixed_on="2026-02-01", fixed_proven=False, guess="down"
+    )
+    text = told(samples.ranking(item), rules)
+    assert "Fixed on 2026-02-01, as told. The guess was down." in text
+    assert "With fixed questions beside it: 10." in " ".join(text.split())
+    proven = told(samples.ranking(replace(item, fixed_proven=True, guess=None)), rules)
+    assert "Fixed on 2026-02-01.\n" in proven
+    assert "guess" not in proven
+
+
 def test_one_screen_holds_a_claim_and_three_hints(samples: ModuleType, rules: RuleBook) -> None:
     hints = [samples.hypothesis(evidence=Evidence.HINT)] * 5
     many = [samples.hypothesis(evidence=Evidence.CANNOT_TELL)] * 200
-    ranking = samples.ranking(samples.hypothesis(), *hints, *many, cautions=standing(samples, rules))
+    ranking = samples.ranking(
+        samples.hypothesis(), *hints, *many, cautions=standing(samples, rules)
+    )
     assert len(told(ranking, rules).splitlines()) <= 40
 
 
@@ -213,7 +277,11 @@ def test_hostile_words_are_inert(samples: ModuleType, rules: RuleBook) -> None:
     )
     outcome = OutcomeSummary(hostile, hostile, 1, None, None)
     ranking = samples.ranking(
-        item, client=hostile, verdict=hostile, cautions=samples.cautions("referral", hostile), outcomes=(outcome,)
+        item,
+        client=hostile,
+        verdict=hostile,
+        cautions=samples.cautions("referral", hostile),
+        outcomes=(outcome,),
     )
     text = told(ranking, rules, detail=True)
     assert "[red]" in text

@@ -175,7 +175,10 @@ def test_pregnancy_and_illness_tags_are_told(make, rules, flat):
 
 
 def test_every_caution_has_its_kind(make, rules, flat):
-    tags = [{"start": "2026-03-04 08:00", "tag": "metformin"}, {"start": "2026-03-05", "tag": "flu"}]
+    tags = [
+        {"start": "2026-03-04 08:00", "tag": "metformin"},
+        {"start": "2026-03-05", "tag": "flu"},
+    ]
     glucose = changed(flat, ("2026-03-02 12:00", "2026-03-02 12:05", 200.0))
     intake = {"insulin": "yes"}
     client, table = ready(make, rules, glucose, tags=tags, intake=intake)

@@ -34,7 +34,9 @@ def detail_parts(ranking: Ranking, rules: RuleBook, amounts: Amounts) -> Parts:
     for outcome in ranking.outcomes:
         rows = [_row(item, amounts) for item in ranking.hypotheses if item.outcome == outcome.name]
         if rows:
-            title = f"{outcome_label(outcome.name, rules)}, {amounts.unit(outcome.unit)}"
+            title = (
+                f"{outcome_label(outcome.name, rules, ranking.unit)}, {amounts.unit(outcome.unit)}"
+            )
             body: Parts = [paragraph(_reach(outcome, amounts), 2), table(_COLUMNS, rows, indent=0)]
             parts += section(title, body)
     return parts

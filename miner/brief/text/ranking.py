@@ -4,20 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from miner.brief.sentences import no_more_than_chance, say
 from miner.brief.text.amounts import Amounts, fixed
 from miner.brief.text.cautions import Cautions
 from miner.brief.text.detail import detail_parts
+from miner.brief.text.hypothesis import HypothesisTeller
 from miner.brief.text.layout import Parts, heading, paragraph, section
 from miner.brief.text.sheet import sheet
-from miner.brief.text.words import (
-    evidence_words,
-    factor_phrase,
-    outcome_label,
-    several,
-    withheld_words,
-)
+from miner.brief.text.words import evidence_words, outcome_label, several, withheld_words
 from miner.results import Evidence, Hypothesis, Ranking
 from miner.rulebook import RuleBook
+
+LUCK_MAKES_MOST = 0.5
+"""From this adjusted p on, the luck of hints is told once for all of them."""
 
 
 def ranking_parts(
@@ -74,50 +73,44 @@ class _Teller:
         ]
 
     def fixed(self) -> Parts:
-        body: Parts = []
-        for item in self.ranking.hypotheses:
-            if item.family == "fixed":
-                body += self._hypothesis(item, evidence_words(item.evidence, self.rules))
-        return section("Your fixed questions", body)
+        items = [item for item in self.ranking.hypotheses if item.family == "fixed"]
+        return section("Your fixed questions", self._each(items, level=True))
 
     def clear(self) -> Parts:
-        body: Parts = []
-        for item in self._searched(Evidence.CLEAR):
-            body += self._hypothesis(item)
-        return section(evidence_words(Evidence.CLEAR, self.rules), body)
+        items = self._searched(Evidence.CLEAR)
+        return section(evidence_words(Evidence.CLEAR, self.rules), self._each(items))
 
     def hints(self) -> Parts:
         found = self._searched(Evidence.HINT)
         shown = found[: self.rules.guardrails.hints_shown]
-        body: Parts = []
-        for item in shown:
-            body += self._hypothesis(item)
-        if found and self.ranking.hints_by_chance is not None:
-            by_chance = fixed(self.ranking.hints_by_chance, 1)
-            body.append(
-                paragraph(
-                    f"Hints shown: {len(shown)} of {len(found)}. "
-                    f"By chance alone there would be about {by_chance} such hints.",
-                    2,
-                )
-            )
+        lucky = [item for item in shown if (item.p_adjusted or 0.0) >= LUCK_MAKES_MOST]
+        body = self._each([item for item in shown if item not in lucky])
+        body += self._each(lucky, luck=False)
+        lines = self._shared_luck(len(lucky), len(shown)) + self._by_chance(len(shown), len(found))
+        body += [paragraph(" ".join(lines), 2)] if found and lines else []
         return section(evidence_words(Evidence.HINT, self.rules), body)
 
     def rest(self) -> Parts:
-        if not self.ranking.hypotheses:
+        ranking = self.ranking
+        if not ranking.hypotheses:
             return []
-        unknown, little = (
-            f"{evidence_words(level, self.rules).rstrip('.')}: {len(self._searched(level))}."
-            for level in (Evidence.CANNOT_TELL, Evidence.LITTLE_SIGN)
-        )
-        asked = several(self.ranking.questions_asked, "question was", "questions were")
-        level = 100 * self.ranking.claim_level
-        luck = (
-            "In months where nothing is true, a list like this calls something clear enough to "
-            f"test about {level:g} times in 100 ({2 * level:g} with fixed questions beside it)."
-        )
-        lines = [f"{unknown} {little} {asked} asked.", luck, *self._reach()]
-        return [paragraph(""), paragraph(" ".join(lines))]
+        asked = several(ranking.questions_asked, "question was", "questions were")
+        level = 100 * ranking.claim_level
+        lines = [
+            say(
+                self.rules, "list", "counted", asked=asked,
+                cannot_tell=len(self._searched(Evidence.CANNOT_TELL)),
+                little_sign=len(self._searched(Evidence.LITTLE_SIGN)),
+            ),
+            say(self.rules, "list", "luck", level=f"{level:g}"),
+        ]  # fmt: skip
+        if any(item.family == "fixed" for item in ranking.hypotheses):
+            lines.append(say(self.rules, "list", "luck_with_fixed", level=f"{2 * level:g}"))
+        return [paragraph(""), paragraph(" ".join([*lines, *self._reach()]))]
+
+    def _each(self, items: list[Hypothesis], *, level: bool = False, luck: bool = True) -> Parts:
+        teller = HypothesisTeller(self.rules, self.amounts, self.ranking.unit)
+        return [part for item in items for part in teller.parts(item, level=level, luck=luck)]
 
     def _searched(self, level: Evidence) -> list[Hypothesis]:
         return [
@@ -126,42 +119,27 @@ class _Teller:
             if item.evidence == level and item.family != "fixed"
         ]
 
-    def _hypothesis(self, item: Hypothesis, evidence: str = "") -> Parts:
-        lines = [item.sentence, self._difference(item)]
-        may_be_told = item.evidence in (Evidence.CLEAR, Evidence.HINT)
-        lines.append(f"{evidence} {item.luck_sentence if may_be_told else ''}".strip())
-        lines.append(" ".join([*self._aside(item), *item.notes]))
-        head, *others = [line for line in lines if line]
-        return [paragraph(head, 2), *(paragraph(line, 4) for line in others)]
+    def _shared_luck(self, lucky: int, shown: int) -> list[str]:
+        if not lucky:
+            return []
+        which = "these" if lucky == shown else f"the last {lucky}"
+        if lucky == 1:
+            which = "this" if shown == 1 else "the last one"
+        return [say(self.rules, "luck", "shared", which=which)]
 
-    def _difference(self, item: Hypothesis) -> str:
-        label = outcome_label(item.outcome, self.rules)
-        if item.difference is None:
-            return f"{label}: no difference can be told; ID {item.id}"
-        unit, show = item.unit, self.amounts
-        text = f"{label} {show.difference(item.difference, unit)} {show.unit(unit)}"
-        if item.interval is not None:
-            text += f" ({show.interval(item.interval, unit)})"
-        if item.expected_on_new_days is not None:
-            text += f"; on new days {show.difference(item.expected_on_new_days, unit)}"
-        return f"{text}; ID {item.id}"
-
-    def _aside(self, item: Hypothesis) -> list[str]:
-        said = [withheld_words(item.withheld)] if item.withheld else []
-        if item.family == "fixed" and item.fixed_on:
-            said.append(f"Fixed on {item.fixed_on}.")
-        if item.days_to_settle and item.evidence == Evidence.CANNOT_TELL:
-            said.append(f"About {several(item.days_to_settle, 'further day')} would settle it.")
-        if item.travels_with:
-            names = ", ".join(factor_phrase(name, self.rules) for name in item.travels_with)
-            said.append(f"Often along with it: {names}.")
-        if item.could_run_backwards:
-            said.append("It could also run the other way round.")
-        return said
+    def _by_chance(self, shown: int, found: int) -> list[str]:
+        chance = self.ranking.hints_by_chance
+        if chance is None:
+            return []
+        few = no_more_than_chance(self.ranking, found)
+        about = f"{int(chance + 0.5)}" if few else fixed(chance, 1)
+        key = "by_chance" if few else "beyond"
+        return [say(self.rules, "hints", key, shown=shown, found=found, chance=about)]
 
     def _not_ranked(self) -> list[str]:
         return [
-            f"Not ranked: {outcome_label(item.name, self.rules)}. {withheld_words(item.withheld)}"
+            f"Not ranked: {outcome_label(item.name, self.rules, self.ranking.unit)}. "
+            f"{withheld_words(item.withheld)}"
             for item in self.ranking.outcomes
             if item.withheld
         ]
@@ -171,8 +149,6 @@ class _Teller:
         if not primary or primary[0].detectable is None:
             return []
         item, show = primary[0], self.amounts
-        return [
-            f"A difference of {show.size(item.detectable, item.unit)} {show.unit(item.unit)} in "
-            f"{outcome_label(item.name, self.rules)} would be found about 80 times in 100; "
-            "smaller ones less often."
-        ]
+        size = f"{show.size(item.detectable, item.unit)} {show.unit(item.unit)}"
+        label = outcome_label(item.name, self.rules, self.ranking.unit)
+        return [say(self.rules, "list", "reach", size=size, label=label)]

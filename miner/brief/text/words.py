@@ -8,15 +8,18 @@ from miner.results import Evidence, Withheld
 from miner.rulebook import RuleBook
 
 
-def outcome_label(name: str, rules: RuleBook) -> str:
+def outcome_label(name: str, rules: RuleBook, unit: str = "day") -> str:
     """Return the words of an outcome, or its name where the rule book has none."""
-    return rules.outcomes[name].label if name in rules.outcomes else clean(name, 60)
+    try:
+        return rules.outcome(name, unit).label
+    except MinerError:
+        return clean(name, 60)
 
 
-def factor_phrase(name: str, rules: RuleBook) -> str:
+def factor_phrase(name: str, rules: RuleBook, unit: str = "day") -> str:
     """Return the words of a factor, or its name where the rule book has none."""
     try:
-        return clean(rules.factor(name).phrase, 60)
+        return clean(rules.factor(name, unit).phrase, 60)
     except MinerError:
         return clean(name, 60)
 

@@ -1,0 +1,89 @@
+"""One hypothesis for people: its counts, its size, what may be said of it, and what is beside."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from miner.brief.sentences import say
+from miner.brief.text.amounts import Amounts
+from miner.brief.text.layout import Parts, paragraph
+from miner.brief.text.words import (
+    evidence_words,
+    factor_phrase,
+    outcome_label,
+    several,
+    withheld_words,
+)
+from miner.results import Evidence, Hypothesis
+from miner.rulebook import RuleBook
+
+_TOLD = (Evidence.CLEAR, Evidence.HINT)
+
+
+@dataclass(frozen=True, slots=True)
+class HypothesisTeller:
+    """Tells hypotheses of one unit ("day" or "meal") in the words of one rule book."""
+
+    rules: RuleBook
+    amounts: Amounts
+    unit: str = "day"
+
+    def parts(self, item: Hypothesis, *, level: bool = False, luck: bool = True) -> Parts:
+        """Return one hypothesis as paragraphs.
+
+        Args:
+            item: what is told.
+            level: add the words of its evidence, where no heading says them.
+            luck: add how often luck alone would show as much, where something is claimed.
+        """
+        said = [evidence_words(item.evidence, self.rules)] if level else []
+        said += [item.luck_sentence] if luck and item.evidence in _TOLD else []
+        lines = [item.sentence, self.size(item), " ".join(said)]
+        lines.append(" ".join([*self._aside(item), *item.notes]))
+        head, *others = [line for line in lines if line]
+        return [paragraph(head, 2), *(paragraph(line, 4) for line in others)]
+
+    def size(self, item: Hypothesis) -> str:
+        """Return the difference with its interval, what to expect on new days, and the ID."""
+        label = outcome_label(item.outcome, self.rules, self.unit)
+        if item.difference is None:
+            return f"{label}: no difference can be told; ID {item.id}"
+        unit, show = item.unit, self.amounts
+        text = f"{label} {show.difference(item.difference, unit)} {show.unit(unit)}"
+        if item.interval is not None:
+            text += f" ({show.interval(item.interval, unit)})"
+        if item.expected_on_new_days is not None:
+            text += f"; on new {self.unit}s {show.difference(item.expected_on_new_days, unit)}"
+        return f"{text}; ID {item.id}"
+
+    def _aside(self, item: Hypothesis) -> list[str]:
+        said = [withheld_words(item.withheld)] if item.withheld else []
+        said += self._fixed(item)
+        if item.evidence is Evidence.CANNOT_TELL:
+            said += self._cannot_tell(item)
+        if item.travels_with:
+            names = [factor_phrase(name, self.rules, self.unit) for name in item.travels_with]
+            said.append(f"Often along with it: {', '.join(names)}.")
+        if item.could_run_backwards and item.evidence in _TOLD:
+            said.append("It could also run the other way round.")
+        return said
+
+    def _fixed(self, item: Hypothesis) -> list[str]:
+        if not item.fixed_on:
+            return []
+        key = "told" if item.fixed_proven is False else "proven"
+        said = [say(self.rules, "fixed", key, day=item.fixed_on)]
+        if item.guess in ("up", "down"):
+            said.append(say(self.rules, "fixed", f"guess_{item.guess}"))
+        return said
+
+    def _cannot_tell(self, item: Hypothesis) -> list[str]:
+        said = []
+        if item.unlikely_beyond is not None and item.withheld is None:
+            unit, show = item.unit, self.amounts
+            size = f"{show.level(item.unlikely_beyond, unit)} {show.unit(unit)}"
+            said.append(say(self.rules, "cannot_tell", "unlikely", size=size))
+        if item.days_to_settle:
+            further = several(item.days_to_settle, "further day")
+            said.append(say(self.rules, "cannot_tell", "settle", further=further))
+        return said

@@ -1,0 +1,286 @@
+"""Every sentence that can be said of a result, over every level, habit and outcome."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import combinations, product
+from types import ModuleType
+from typing import Any
+
+import pytest
+
+from miner.brief import sentences
+from miner.brief.text.amounts import Amounts
+from miner.brief.text.hypothesis import HypothesisTeller
+from miner.brief.text.layout import render
+from miner.brief.text.words import evidence_words
+from miner.errors import MinerError
+from miner.results import Counts, ErrorRate, Evidence, Hypothesis, Withheld
+from miner.rulebook import RuleBook
+
+UNITS = ("day", "meal")
+CAUSAL = re.compile(
+    r"\b(caus(e|es|ed|ing)|trigger(s|ed|ing)?|drives?|driven|driving|because|prove[sd]?"
+    r"|lead(s|ing)? to|led to|your body reacts|changed|makes?|made)\b",
+    re.IGNORECASE,
+)
+ONE_IN = re.compile(r"\b1 in \d+")
+PLACEHOLDER = re.compile(r"[{}]|\bNone\b|\bnan\b")
+SPACES = re.compile(r" {2,}|\s[.,;]|^\s|\s$")
+NOUNS = r"(days|nights|mornings|meals|months|times|questions|patterns|hints)"
+WRONG_NUMBER = re.compile(
+    rf"(?<![\d.-])1 (?:\w+ )?{NOUNS}\b|\b1 were\b|\b(0|[2-9]|\d\d+) was\b"
+    r"|\b(0|[2-9]|\d\d+) (?:\w+ )?(day|night|morning|meal|month|time|question|pattern|hint)\b",
+)
+LONGEST = 20
+TAGS = ("tag:wine", "tag:coffee late", "tag:out with friends")
+FOODS = ("food:porridge", "food:bread and cheese")
+COUNTS = (
+    Counts(9, 5, 19, 2, 2),
+    Counts(1, 1, 1, 1, 1),
+    Counts(1, 0, 20, 1, 0),
+    Counts(0, 0, 0, 0, 30),
+    Counts(21, 11, 1, 0, 0),
+)
+
+
+def faults(text: str, *, below_changed: bool = True) -> list[str]:
+    """Return what is wrong with a text, one word a fault."""
+    found = []
+    if below_changed and CAUSAL.search(text):
+        found.append("causal")
+    found += [
+        name
+        for name, pattern in (
+            ("one in", ONE_IN), ("placeholder", PLACEHOLDER), ("spaces", SPACES),
+            ("number", WRONG_NUMBER),
+        )
+        if pattern.search(text)
+    ]  # fmt: skip
+    if any(len(part.split()) > LONGEST for part in re.split(r"(?<=[.!?])\s+", text)):
+        found.append("long")
+    if text and not text.endswith((".", "!", "?")):
+        found.append("no end")
+    return found
+
+
+def names(rules: RuleBook, unit: str) -> list[str]:
+    own = [name for name in rules.factors_of(unit) if not name.endswith(":*")]
+    return own + list(TAGS) + (list(FOODS) if unit == "meal" else [])
+
+
+def asked(samples: ModuleType, rules: RuleBook, unit: str) -> Iterator[Hypothesis]:
+    """Every factor with every outcome it can meet, as the search relates the two."""
+    for name, (outcome, target) in product(names(rules, unit), rules.outcomes_of(unit).items()):
+        factor = rules.factor(name, unit)
+        if target.window in factor.lag:
+            relation = "same_day" if target.window in factor.same_time else "precedes"
+            yield samples.hypothesis(
+                factors=(name,), outcome=outcome, relation=relation, unit=target.measure_unit
+            )
+
+
+def together(samples: ModuleType, rules: RuleBook, size: int) -> Iterator[Hypothesis]:
+    """Every set of habits by day that could meet one outcome."""
+    for outcome, target in rules.outcomes_of("day").items():
+        found = {name: rules.factor(name) for name in names(rules, "day")}
+        meeting = [name for name, rule in found.items() if target.window in rule.lag]
+        for factors in combinations(meeting, size):
+            beside = any(target.window in found[name].same_time for name in factors)
+            relation = "same_day" if beside else "precedes"
+            yield samples.hypothesis(factors=factors, outcome=outcome, relation=relation)
+
+
+@pytest.mark.parametrize("unit", UNITS)
+def test_every_habit_with_every_outcome(samples: ModuleType, rules: RuleBook, unit: str) -> None:
+    items = list(asked(samples, rules, unit))
+    met = {(item.factors[0], item.outcome) for item in items}
+    assert {factor for factor, _ in met} == set(names(rules, unit))
+    assert {outcome for _, outcome in met} == set(rules.outcomes_of(unit))
+    for item, counts in product(items, COUNTS):
+        text = sentences.sentence(replace(item, counts=counts), rules, unit)
+        assert faults(text) == [], text
+
+
+@pytest.mark.parametrize("size", [2, 3])
+def test_every_set_of_habits(samples: ModuleType, rules: RuleBook, size: int) -> None:
+    items = list(together(samples, rules, size))
+    assert len(items) > 1000
+    texts = {sentences.sentence(item, rules) for item in items}
+    texts |= {
+        sentences.sentence(replace(item, counts=counts), rules)
+        for item, counts in product(items[:: len(items) // 50], COUNTS)
+    }
+    wrong = {text: faults(text) for text in texts if faults(text)}
+    assert wrong == {}
+
+
+def every_level(samples: ModuleType, rules: RuleBook) -> Iterator[tuple[str, Hypothesis]]:
+    changes: list[dict[str, Any]] = [
+        {"p_adjusted": p, "p": p, "family": family, "days_to_settle": days, "travels_with": along,
+         "could_run_backwards": True, "unlikely_beyond": 12.0, "guess": guess,
+         "fixed_on": on, "fixed_proven": proven}
+        for p, family, days, along, guess, on, proven in (
+            (0.0001, "search", None, (), None, None, None),
+            (0.01, "primary", 1, ("late_dinner",), None, None, None),
+            (0.5, "search", 40, ("late_dinner", "tag:wine", "few_steps"), None, None, None),
+            (0.001, "fixed", 2, (), "up", "2026-02-01", True),
+            (0.01, "fixed", 1, (), "down", "2026-02-01", False),
+            (1.0, "fixed", 1, (), None, "2026-02-01", True),
+        )
+    ]  # fmt: skip
+    holds = (None, Withheld("too few nights with it", 1, 5), Withheld("cannot be told apart"))
+    for level, change, withheld in product(Evidence, changes, holds):
+        for unit in UNITS:
+            item = next(asked(samples, rules, unit))
+            item = replace(item, evidence=level, withheld=withheld, **change)
+            told = sentences.sentence(item, rules, unit)
+            yield unit, replace(item, sentence=told, luck_sentence=sentences.luck(item, rules))
+
+
+@pytest.mark.parametrize("display", ["mg/dL", "mmol/L"])
+def test_every_level_in_full(samples: ModuleType, rules: RuleBook, display: str) -> None:
+    seen = set()
+    for unit, item in every_level(samples, rules):
+        teller = HypothesisTeller(rules, Amounts(display), unit)
+        for line in render(teller.parts(item, level=True), 2000).splitlines():
+            text = line.strip()
+            if text != teller.size(item):
+                assert faults(text) == [], text
+        seen.add(item.evidence)
+    assert seen == set(Evidence)
+
+
+@pytest.mark.parametrize("level", list(Evidence))
+def test_a_level_is_said_in_its_own_words_and_in_no_others(
+    samples: ModuleType, rules: RuleBook, level: Evidence
+) -> None:
+    teller = HypothesisTeller(rules, Amounts())
+    text = render(teller.parts(samples.hypothesis(evidence=level), level=True), 2000)
+    assert [other for other in Evidence if evidence_words(other, rules) in text] == [level]
+    assert ("luck" in text) == (level in (Evidence.CLEAR, Evidence.HINT))
+
+
+def test_only_changed_may_say_that_something_changed(rules: RuleBook) -> None:
+    words = rules.wording["evidence"]
+    assert [key for key, text in words.items() if faults(text)] == ["changed"]
+    assert faults(words["changed"], below_changed=False) == []
+
+
+def test_every_verdict(samples: ModuleType, rules: RuleBook) -> None:
+    for clear, hints, fixed in product((0, 1, 2), (0, 1, 2, 9), (0, 1)):
+        items = [samples.hypothesis()] * clear
+        items += [samples.hypothesis(evidence=Evidence.HINT)] * hints
+        items += [samples.hypothesis(evidence=Evidence.HINT, family="fixed")] * fixed
+        for chance in (None, 0.0, 1.4, 3.6):
+            text = sentences.verdict(samples.ranking(*items, hints_by_chance=chance), rules)
+            assert faults(text) == [], text
+    for usable, unit in product((0, 1, 19), UNITS):
+        few = samples.ranking(status="too_few", usable_units=usable, need_units=20, unit=unit)
+        assert faults(sentences.verdict(few, rules)) == []
+
+
+@pytest.mark.parametrize(
+    ("hints", "fixed", "chance", "words"),
+    [
+        (0, 0, 3.0, "Nothing stood out. That is a real answer."),
+        (3, 0, 3.0, "Nothing stood out. That is a real answer."),
+        (3, 0, 2.5, "Nothing stood out. That is a real answer."),
+        (3, 0, 2.4, "Nothing is clear enough to test. 3 patterns may be worth watching."),
+        (9, 0, 2.4, "Nothing is clear enough to test. 3 patterns may be worth watching."),
+        (1, 0, 0.4, "Nothing is clear enough to test. One pattern may be worth watching."),
+        (3, 1, 3.0, "Nothing is clear enough to test. One pattern may be worth watching."),
+        (2, 0, None, "Nothing is clear enough to test. 2 patterns may be worth watching."),
+    ],
+)
+def test_hints_are_worth_watching_only_beyond_chance(
+    samples: ModuleType, rules: RuleBook, hints: int, fixed: int, chance: float | None, words: str
+) -> None:
+    items = [samples.hypothesis(evidence=Evidence.HINT)] * hints
+    items += [samples.hypothesis(evidence=Evidence.HINT, family="fixed")] * fixed
+    assert sentences.verdict(samples.ranking(*items, hints_by_chance=chance), rules) == words
+
+
+def test_luck_is_told_of_the_search_or_of_one_question(
+    samples: ModuleType, rules: RuleBook
+) -> None:
+    item = samples.hypothesis(p=0.004, p_adjusted=0.214)
+    assert sentences.luck(item, rules).startswith("In 100 months of pure luck, about 21 ")
+    fixed = replace(item, family="fixed", p=0.034)
+    assert sentences.luck(fixed, rules).startswith("For this question alone, about 3 of 100 ")
+    assert "fewer than 1 " in sentences.luck(replace(item, p_adjusted=0.004), rules)
+    assert sentences.luck(replace(item, p=None, p_adjusted=None), rules) == ""
+
+
+@pytest.mark.parametrize(
+    ("worlds", "claimed", "interval"),
+    [(200, 8, (0.0174, 0.0773)), (1, 1, (0.025, 1.0)), (200, 0, (0.0, 0.0183)), (0, 0, None)],
+)
+def test_the_error_rate_is_told_in_months(
+    rules: RuleBook, worlds: int, claimed: int, interval: tuple[float, float] | None
+) -> None:
+    rate = claimed / worlds if worlds else None
+    found = ErrorRate("c", worlds, 1000, 0, claimed, rate, interval, 0.05, None, None, (), 1, True)
+    text = sentences.error_rate_sentence(found, rules)
+    assert faults(text) == [], text
+    if worlds == 200 and claimed:
+        assert "8 showed something clear. In the long run, 1 to 8 of 100 such months" in text
+    if not worlds:
+        assert text == "1 usable day. At least 20 are needed to rank anything."
+
+
+def test_what_is_cautioned(rules: RuleBook) -> None:
+    book = rules.cautions
+    asked = [item.asked for item in book.intake.values()]
+    texts = [
+        *book.always, *book.with_patterns, *book.client_always,
+        book.not_asked.format(names=asked[0]),
+        *(rule.say.format(at="11.1 mmol/L", days=days)
+          for rule in book.referral for days in ("1 day", "3 days")),
+        *(item.when_yes for item in book.intake.values()),
+        *(item.client_action for item in book.intake.values()),
+    ]  # fmt: skip
+    assert {text: faults(text) for text in texts if faults(text)} == {}
+
+
+def test_every_sentence_of_the_book_is_short_once_filled_in(rules: RuleBook) -> None:
+    given = {
+        "count": 3, "usable": "12 usable days", "need": 20, "size": "12 mg/dL", "which": "these",
+        "further": "40 further days", "shown": 3, "found": 5, "chance": "1.4", "cannot_tell": 110,
+        "little_sign": 40, "asked": "212 questions were", "level": "5", "day": "2026-02-01",
+        "label": "time above your range", "months": "200 months", "claimed": 8, "low": 2, "high": 8,
+    }  # fmt: skip
+    for table in ("rank", "cannot_tell", "luck", "hints", "list", "fixed", "error_rate"):
+        for key, text in rules.wording[table].items():
+            assert faults(text.format(**given)) == [], (table, key)
+
+
+@pytest.mark.parametrize(
+    ("text", "fault"),
+    [
+        ("A late dinner triggered it.", "causal"),
+        ("It changed.", "causal"),
+        ("That is 1 in 20.", "one in"),
+        ("After {with_} nights.", "placeholder"),
+        ("After None nights.", "placeholder"),
+        ("After 3  nights.", "spaces"),
+        ("After 3 nights .", "spaces"),
+        ("After 1 short nights.", "number"),
+        ("Then 1 were.", "number"),
+        ("Then 3 was.", "number"),
+        ("After 3 night.", "number"),
+        ("one " * 21 + ".", "long"),
+        ("No end", "no end"),
+    ],
+)
+def test_each_fault_would_be_found(text: str, fault: str) -> None:
+    assert fault in faults(text)
+
+
+def test_a_book_of_ones_own_that_lacks_a_sentence_is_told(rules: RuleBook) -> None:
+    for wording in ({}, {"luck": {}}, {"luck": {"search": "{nothing}"}}, {"luck": 3}):
+        book = rules.model_copy(update={"wording": wording})
+        with pytest.raises(MinerError, match=r"search of \[luck\] is missing or cannot"):
+            sentences.say(book, "luck", "search", count=1)
