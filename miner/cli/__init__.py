@@ -5,7 +5,13 @@ from __future__ import annotations
 
 def main() -> None:
     """Run the command of ``sys.argv`` and exit with its code."""
+    import os
     import warnings
+
+    # A month's matrices are small: threads cost more than they bring, and the sums they make
+    # depend on how many there are.
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
 
     from miner.cli.group import miner
 
