@@ -63,6 +63,7 @@ def rank(
             of, books, primary=primary_of(client, books, chosen),
             questions=past.questions(books, chosen), draws=draws, seed=seed, first=first, last=last,
             second_look=chosen != client.settings.rank_unit, spreads=spreads, progress=told,
+            out_of_sample=told is progress,
         )  # fmt: skip
 
     ranked = run(table, progress)
@@ -177,4 +178,5 @@ def _ranking(
         need_units=ranked.need_units,
         from_day=str(dates.iloc[0]) if len(dates) else None,
         to_day=str(dates.iloc[-1]) if len(dates) else None,
+        together=ranked.together,
     )

@@ -7,7 +7,7 @@ from math import ceil, floor
 
 from miner.brief.text.words import several
 from miner.errors import MinerError
-from miner.results import ErrorRate, Evidence, Hypothesis, Ranking
+from miner.results import ErrorRate, Evidence, Hypothesis, Ranking, Together
 from miner.rulebook import FactorRule, RuleBook
 
 
@@ -34,7 +34,19 @@ def with_words(ranking: Ranking, rules: RuleBook) -> Ranking:
         replace(item, sentence=sentence(item, rules, ranking.unit), luck_sentence=luck(item, rules))
         for item in ranking.hypotheses
     )
-    return replace(ranking, hypotheses=told, verdict=verdict(ranking, rules))
+    together = ranking.together
+    if together is not None:
+        together = replace(together, sentence=together_sentence(together, rules, ranking.unit))
+    return replace(ranking, hypotheses=told, verdict=verdict(ranking, rules), together=together)
+
+
+def together_sentence(found: Together, rules: RuleBook, unit: str) -> str:
+    """Return whether all habits together foretold later units better than the average did."""
+    if found.better is None:
+        return say(rules, "together", "undefined")
+    key = "better" if found.better else "no_better"
+    units = several(found.units_held_back, f"later {unit}")
+    return say(rules, "together", key, units=units, nearer=found.nearer)
 
 
 def verdict(ranking: Ranking, rules: RuleBook) -> str:

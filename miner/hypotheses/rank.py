@@ -12,8 +12,9 @@ from miner.hypotheses.design import Design, design
 from miner.hypotheses.fixed import Question, answer
 from miner.hypotheses.guard import Judged, judge_all
 from miner.hypotheses.search import Progress, search
+from miner.hypotheses.together import foretold
 from miner.hypotheses.whitened import Spectra
-from miner.results import Evidence, Hypothesis, OutcomeSummary
+from miner.results import Evidence, Hypothesis, OutcomeSummary, Together
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
 
@@ -34,6 +35,7 @@ class Ranked:
     hints_by_chance: float | None
     outcomes: tuple[OutcomeSummary, ...]
     hypotheses: tuple[Hypothesis, ...]
+    together: Together | None = None
 
 
 def rank_table(
@@ -50,6 +52,7 @@ def rank_table(
     spreads: Mapping[tuple[str, str], float] | None = None,
     progress: Progress | None = None,
     spectra: Spectra | None = None,
+    out_of_sample: bool = False,
 ) -> Ranked:
     """Answer the fixed questions, search the rest, and rank both under guard.
 
@@ -66,6 +69,7 @@ def rank_table(
         spreads: (factor, outcome) -> spread of true effects found across clients.
         progress: told what is being done and the share done.
         spectra: decompositions to share between calls on the same days.
+        out_of_sample: also ask whether all factors together foretell held-back units.
     """
     guard = rules.guardrails
     plan = design(table, rules, first, last)
@@ -87,7 +91,7 @@ def rank_table(
     chance = hints_by_chance(found.tests, guard)
     return Ranked(
         table.unit, usable, plan.left_out, need, True, main, found.questions + len(fixed), chance,
-        summaries, hypotheses,
+        summaries, hypotheses, foretold(plan, main) if out_of_sample else None,
     )  # fmt: skip
 
 

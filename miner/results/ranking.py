@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, fields
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 from miner.results.base import Result, plain
 from miner.results.caution import CautionText
+from miner.results.together import Together
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -177,7 +177,7 @@ class Ranking(Result):
     from_day: str | None = None
     to_day: str | None = None
     verdict: str = ""
-    together: Mapping[str, Any] = field(default_factory=dict)
+    together: Together | None = None
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a hypothesis, counts and interval in columns of their own."""

@@ -106,7 +106,8 @@ class _Teller:
         ]  # fmt: skip
         if any(item.family == "fixed" for item in ranking.hypotheses):
             lines.append(say(self.rules, "list", "luck_with_fixed", level=f"{2 * level:g}"))
-        return [paragraph(""), paragraph(" ".join([*lines, *self._reach()]))]
+        together = [ranking.together.sentence] if ranking.together is not None else []
+        return [paragraph(""), paragraph(" ".join([*lines, *self._reach(), *together]))]
 
     def _each(self, items: list[Hypothesis], *, level: bool = False, luck: bool = True) -> Parts:
         teller = HypothesisTeller(self.rules, self.amounts, self.ranking.unit)
