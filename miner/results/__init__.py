@@ -1,9 +1,27 @@
 """Results: frozen records of plain values. Counts are kept, ratios are derived from them."""
 
 from miner.results.base import Result, plain
+from miner.results.briefing import (
+    Briefing,
+    DayPicture,
+    EarlierResult,
+    Lineup,
+    Measure,
+    Series,
+    Shared,
+)
 from miner.results.caution import CautionKind, CautionText
 from miner.results.checking import CheckReport, Finding, Severity, StreamSummary
 from miner.results.error_rate import ErrorRate, FoundRate
+from miner.results.follow import (
+    EveryLook,
+    Following,
+    History,
+    HistoryEntry,
+    KeptResult,
+    NewUnits,
+)
+from miner.results.plan import PairRead, PairsTest, Period, Plan, PlanResult
 from miner.results.ranking import (
     Counts,
     Evidence,
@@ -12,25 +30,45 @@ from miner.results.ranking import (
     Ranking,
     Withheld,
 )
+from miner.results.together import Together
 from miner.results.why import FactorValue, Place, UnitBehind, Why
 
 __all__ = [
+    "Briefing",
     "CautionKind",
     "CautionText",
     "CheckReport",
     "Counts",
+    "DayPicture",
+    "EarlierResult",
     "ErrorRate",
+    "EveryLook",
     "Evidence",
     "FactorValue",
     "Finding",
+    "Following",
     "FoundRate",
+    "History",
+    "HistoryEntry",
     "Hypothesis",
+    "KeptResult",
+    "Lineup",
+    "Measure",
+    "NewUnits",
     "OutcomeSummary",
+    "PairRead",
+    "PairsTest",
+    "Period",
     "Place",
+    "Plan",
+    "PlanResult",
     "Ranking",
     "Result",
+    "Series",
     "Severity",
+    "Shared",
     "StreamSummary",
+    "Together",
     "UnitBehind",
     "Why",
     "Withheld",

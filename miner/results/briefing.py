@@ -1,0 +1,129 @@
+"""Everything the pages need of one client, as plain values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from miner.results.base import Result
+from miner.results.checking import CheckReport
+from miner.results.ranking import Ranking
+from miner.results.why import Why
+
+
+@dataclass(frozen=True, slots=True)
+class DayPicture(Result):
+    """One biological day as it is drawn.
+
+    Attributes:
+        start, end: minutes from the start of the series of readings, on the wall clock.
+        spread: 5, 25, 50, 75 and 95 % quantiles of the day's readings, mg/dL, or None.
+        wake: wake glucose, mg/dL, or None.
+        high: in the client's higher quarter of the primary outcome; None no label.
+        meals, tags: how many were noted that day.
+        unlogged_rises: rises high enough to expect a meal, with none noted.
+    """
+
+    day: str
+    rest_day: bool
+    usable: bool
+    left_out: str
+    sensor: str
+    start: int
+    end: int
+    spread: tuple[float, ...] | None
+    wake: float | None
+    high: bool | None
+    meals: int
+    tags: int
+    unlogged_rises: int
+
+
+@dataclass(frozen=True, slots=True)
+class Series(Result):
+    """The readings of the whole record, one a step on the wall clock.
+
+    Attributes:
+        start: first moment, ISO, wall clock.
+        values: median of the readings of each step, mg/dL, None without any.
+    """
+
+    start: str
+    step_min: int
+    values: tuple[float | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Measure(Result):
+    """One descriptive number with its definition; None is undefined."""
+
+    name: str
+    definition: str
+    value: float | None
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Shared(Result):
+    """A page that was written to be shared: when, which, and what was in it."""
+
+    on: str
+    page: str
+    ids: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class EarlierResult(Result):
+    """Something an earlier ranking showed: when, which, and what it was called then."""
+
+    on: str
+    id: str
+    evidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lineup(Result):
+    """An outcome as recorded, among nineteen imitations in which nothing is true.
+
+    Attributes:
+        panels: one sequence of values a panel, in the order of the units behind the hypothesis.
+        real: which panel holds the recorded values, counted from 0.
+    """
+
+    id: str
+    panels: tuple[tuple[float | None, ...], ...]
+    real: int
+
+
+@dataclass(frozen=True, slots=True)
+class Briefing(Result):
+    """What a session is prepared from: the results of one client's records, nothing computed later.
+
+    Attributes:
+        display_unit: ``mg/dL`` or ``mmol/L``; every value here is in mg/dL.
+        calm: client pages without numbers or curves.
+        range: the client's range, mg/dL.
+        actions: what a client is told where a caution asks for a clinician; never the reason.
+        intake: question in words -> yes, no or not_asked.
+        medicine_tags: tags that name a medicine.
+        whys: the units behind each hypothesis that may be shown, by ID.
+        high_outcome: the outcome whose higher quarter ``days`` shows.
+    """
+
+    client: str
+    display_unit: str
+    calm: bool
+    range: tuple[float, float]
+    actions: tuple[str, ...]
+    intake: Mapping[str, str]
+    medicine_tags: tuple[str, ...]
+    ranking: Ranking
+    check: CheckReport
+    days: tuple[DayPicture, ...]
+    series: Series
+    whys: Mapping[str, Why]
+    lineups: Mapping[str, Lineup]
+    measures: tuple[Measure, ...]
+    high_outcome: str | None
+    shared: tuple[Shared, ...] = ()
+    earlier: tuple[EarlierResult, ...] = ()

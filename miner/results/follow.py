@@ -1,0 +1,134 @@
+"""What was kept, and what new days said of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Any
+
+from miner.results.base import Result, plain
+
+
+@dataclass(frozen=True, slots=True)
+class EveryLook(Result):
+    """A reading that stays true however often it is looked at.
+
+    Attributes:
+        evidence: the evidence value so far; None before it is defined.
+        needed: where it would be clear: with several kept, more.
+        reached: whether it has got there.
+        units_one_look: new units that one look on one date would take, 80 times in 100.
+        units_every_look: new units when every unit may be looked at: the price is the difference.
+    """
+
+    evidence: float | None
+    needed: float
+    reached: bool
+    units_one_look: int | None
+    units_every_look: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class NewUnits(Result):
+    """Units that did not suggest a kept hypothesis: how many, with it, without it, unknown."""
+
+    units: int
+    with_: int
+    without: int
+    unknown: int
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the counts by name."""
+        return {
+            "units": self.units, "with": self.with_, "without": self.without,
+            "unknown": self.unknown,
+        }  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class KeptResult(Result):
+    """One kept hypothesis.
+
+    Attributes:
+        as_: watch, alternate or adopt.
+        kept_on: date of its entry in the ledger.
+        suggested_by_days_to: last day of the records that suggested it; days after it count.
+        read_on: the date its new days are read.
+        status: waiting, held_up, did_not_hold, not_settled, habit_stopped; None where no verdict
+            is promised.
+        difference: with less without, adjusted, on new units; None before the date.
+        interval: two one-sided 95 % limits.
+        expected: what was expected on new units.
+        reason: why it could not be settled, or nothing.
+        tried_before: how an earlier test of the same idea ended, or None.
+    """
+
+    id: str
+    as_: str
+    kept_on: str
+    suggested_by_days_to: str
+    read_on: str | None
+    new_units: int
+    status: str | None
+    difference: float | None
+    interval: tuple[float, float] | None
+    p: float | None
+    p_adjusted: float | None
+    sentence: str
+    factors: tuple[str, ...]
+    lag_days: tuple[int, ...]
+    outcome: str
+    unit_of: str
+    unit: str
+    direction: str
+    expected: float | None
+    smallest_worth_it: float
+    counts: NewUnits | None = None
+    every_look: EveryLook | None = None
+    reason: str = ""
+    note: str = ""
+    proven: bool = True
+    tried_before: str | None = None
+    open: bool = True
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the fields under the names of the contract."""
+        raw = {item.name: plain(getattr(self, item.name)) for item in fields(self)}
+        return {("as" if name == "as_" else name): value for name, value in raw.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Following(Result):
+    """Everything kept of one client, in the order it was kept."""
+
+    client: str
+    last_day: str | None
+    kept: tuple[KeptResult, ...]
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryEntry(Result):
+    """One line of the story: its number in the ledger, its date, what kind, and the words."""
+
+    n: int
+    on: str
+    event: str
+    text: str
+    id: str | None = None
+    proven: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class History(Result):
+    """The story of one client's questions.
+
+    Attributes:
+        searches: different searches the ledger knows of.
+        fixed: questions fixed.
+    """
+
+    client: str
+    searches: int
+    fixed: int
+    entries: tuple[HistoryEntry, ...]
+    notes: tuple[str, ...] = ()
