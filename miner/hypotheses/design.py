@@ -168,14 +168,19 @@ def _meal_nuisance(
     for label in sorted(set(meal))[1:]:
         columns.append(np.asarray(meal == label, dtype=float))
         names.append(f"meal {label}")
-    carbs = part["carbs_g"].to_numpy(dtype=float)
-    known = ~np.isnan(carbs)
-    if known.sum() >= 2:
-        columns += [
-            np.where(known, carbs - carbs[known].mean(), 0.0),
-            np.asarray(~known, dtype=float),
-        ]
-        names += ["carbohydrate", "carbohydrate unknown"]
+    # The level a meal begins at holds what came before it: without it the rise of an earlier meal
+    # is taken for that of the snack soon after.
+    for column, name in (("carbs_g", "carbohydrate"), ("baseline", "level before the meal")):
+        if column not in part.columns:
+            continue
+        amount = part[column].to_numpy(dtype=float)
+        known = ~np.isnan(amount)
+        if known.sum() >= 2:
+            columns += [
+                np.where(known, amount - amount[known].mean(), 0.0),
+                np.asarray(~known, dtype=float),
+            ]
+            names += [name, f"{name} unknown"]
     return columns, names
 
 

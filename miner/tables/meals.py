@@ -33,9 +33,9 @@ def meal_table(client: Client, rules: RuleBook) -> UnitTable:
     """Return one row a meal or snack: outcomes, factors, and where each came from.
 
     Beside the columns every table has: ``meal`` (breakfast, lunch, dinner, snack, or empty where
-    neither the record nor the client's habit tells), ``label``, ``carbs_g`` (NaN not told).
-    ``context`` tells what is not ranked: ``baseline``, ``cut_min`` (minutes to the next food where
-    sooner than two hours), ``rise_until_cut`` and ``peak_min``.
+    neither the record nor the client's habit tells), ``label``, ``carbs_g`` (NaN not told) and
+    ``baseline`` (mg/dL before it). ``context`` tells what is not ranked: ``cut_min`` (minutes to
+    the next food where sooner than two hours), ``rise_until_cut`` and ``peak_min``.
 
     Args:
         client: the records as read.
@@ -150,6 +150,7 @@ def _head(
             "meal": np.array([meal.kind for meal in meals], dtype=object),
             "label": np.array([meal.label for meal in meals], dtype=object),
             "carbs_g": np.array([meal.occasion.carbs for meal in meals], dtype=np.float64),
+            "baseline": np.array([_known(piece.baseline) for piece in pieces], dtype=np.float64),
         },
         index=pd.Index([meal.name for meal in meals], dtype=object, name="unit"),
     )
@@ -170,6 +171,10 @@ def _sensor(records: MealRecords, meal: Meal) -> str:
     return trace.sensors[int(trace.sensor[place])]
 
 
+def _known(baseline: float) -> float:
+    return baseline if abs(baseline) < BEYOND else np.nan
+
+
 def _context(pieces: Sequence[After], index: pd.Index) -> pd.DataFrame:
     rows = []
     for piece in pieces:
@@ -178,11 +183,10 @@ def _context(pieces: Sequence[After], index: pd.Index) -> pd.DataFrame:
         peak = int(seen.argmax()) if seen.size else 0
         rows.append(
             {
-                "baseline": piece.baseline if abs(piece.baseline) < BEYOND else np.nan,
                 "cut_min": piece.cut_min if np.isfinite(piece.cut_min) else np.nan,
                 "rise_until_cut": float(seen[peak]) - piece.baseline if known else np.nan,
                 "peak_min": float(piece.smooth_at[peak]) if known else np.nan,
             }
         )
-    columns = ["baseline", "cut_min", "rise_until_cut", "peak_min"]
+    columns = ["cut_min", "rise_until_cut", "peak_min"]
     return pd.DataFrame(rows, index=index, columns=columns, dtype=float)
