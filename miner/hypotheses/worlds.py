@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import isnan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,7 +66,7 @@ def model(table: UnitTable, rules: RuleBook, primary: str) -> Model:
     together = scatter_together(np.column_stack(scatter)) if scatter else np.empty((0, 0))
     return Model(
         table, rows, plan.times, tuple(names), tuple(patterns), together,
-        _cause(plan, rules, primary), wobble,
+        None if isnan(wobble) else _cause(plan, rules, primary), wobble,
     )  # fmt: skip
 
 

@@ -21,9 +21,9 @@ DOUBTS = {
 CASES = {
     # 30 days in which nothing is true; 40 and 36 with one strong effect; half of the notes gone
     "nothing": (0, 99, {"days": 30, "factors": 6, "outcomes": FOUR[:3], "world": "independent"}),
-    "one": (1, 119, {"days": 40, "factors": 8, "outcomes": FOUR[:3], "shift": 3.0}),
+    "one": (1, 79, {"days": 40, "factors": 8, "outcomes": FOUR[:3], "shift": 3.0}),
     "four": (
-        2, 99, {"days": 36, "factors": 7, "outcomes": FOUR, "world": "ar1_plus_noise", "shift": 2.5}
+        2, 59, {"days": 36, "factors": 7, "outcomes": FOUR, "world": "ar1_plus_noise", "shift": 2.5}
     ),
     "weekend": (
         3, 99, {"days": 28, "factors": 7, "outcomes": FOUR[:3], "world": "weekend_and_drift"}
@@ -44,7 +44,7 @@ CASES = {
     "order": (8, 119, {"days": 40, "factors": 7, "outcomes": TWO, "world": "skewed",
                        "shift": 1.0, "clock_noise": 20.0}),
     # the same in 62 days; one factor is a copy of another, one is the weekend
-    "twins": (0, 119, {"days": 62, "factors": 6, "outcomes": THREE, "world": "independent",
+    "twins": (0, 59, {"days": 62, "factors": 6, "outcomes": THREE, "world": "independent",
                        "both": 22.0, "twins": True, "clock_noise": 12.0}),
 }  # fmt: skip
 

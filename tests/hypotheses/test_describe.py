@@ -1,0 +1,254 @@
+from dataclasses import replace
+from math import sqrt
+
+import numpy as np
+import pytest
+from scipy.stats import nct
+from scipy.stats import t as student
+from small_tables import NAN, RULES, day_table, random_table, with_factor, with_guard
+from statsmodels.stats.proportion import confint_proportions_2indep
+
+from benchmarks.calibration.worlds import WORLDS, month
+from miner.hypotheses.describe import hints_by_chance
+from miner.hypotheses.design import design
+from miner.hypotheses.identity import identity
+from miner.hypotheses.missing import missing_more_often
+from miner.hypotheses.rank import rank_table
+from miner.hypotheses.search import search
+from miner.results import Evidence
+
+# ---- the name of a hypothesis
+
+
+def _items(table, rules=RULES, outcome="wake_glucose"):
+    target = design(table, rules).target(outcome)
+    return {item.factor: item for item in target.items}, target
+
+
+def _id(factors, table, rules=RULES, outcome="wake_glucose"):
+    items, target = _items(table, rules, outcome)
+    return identity([items[name] for name in factors], outcome, target.rule)
+
+
+def _month(days=30, **options):
+    return random_table(3, days=days, factors=6, outcomes=("wake_glucose", "day_mean"), **options)
+
+
+# Contract, section 4: a hash of factors, lags, outcome and their definitions, unchanged as
+# records grow.
+def test_the_name_stays_as_records_grow():
+    short, long = _month(25), _month(60)
+    found = {
+        (item.factors, item.outcome): item.id
+        for item in rank_table(short, RULES, draws=100).hypotheses
+    }
+    for item in rank_table(long, RULES, draws=100).hypotheses:
+        if len(item.factors) == 1:
+            assert found[item.factors, item.outcome] == item.id
+    assert len(set(found.values())) == len(found)
+
+
+@pytest.mark.parametrize(
+    ("changes", "same"),
+    [
+        ({"at": 22.0}, False), ({"cut": "present"}, False), ({"clock": "18:00 to 24:00"}, False),
+        ({"lag": {"wake": 2}}, False), ({"measure": "other"}, False),
+        ({"phrase": "a late supper"}, True), ({"confounders": ()}, True), ({"source": "x"}, True),
+    ],
+)  # fmt: skip
+def test_the_name_changes_when_a_definition_does_and_only_then(changes, same):
+    table = _month()
+    other = with_factor("late_dinner", **changes)
+    before, after = _id(["late_dinner"], table), _id(["late_dinner"], table, other)
+    assert (before == after) == same
+    assert _id(["short_sleep"], table) == _id(["short_sleep"], table, other)
+
+
+def test_the_name_depends_on_the_outcomes_definition():
+    table = _month()
+    outcomes = dict(RULES.outcomes)
+    outcomes["wake_glucose"] = outcomes["wake_glucose"].model_copy(update={"coverage": 0.9})
+    other = RULES.model_copy(update={"outcomes": outcomes})
+    assert _id(["late_dinner"], table) != _id(["late_dinner"], table, other)
+    worth = outcomes["wake_glucose"].model_copy(update={"coverage": 0.7, "smallest_worth_it": 9})
+    other = RULES.model_copy(update={"outcomes": {**outcomes, "wake_glucose": worth}})
+    assert _id(["late_dinner"], table) == _id(["late_dinner"], table, other)
+
+
+def test_the_order_of_the_factors_of_a_set_is_no_part_of_its_name():
+    table = _month()
+    names = ["late_dinner", "short_sleep"]
+    assert _id(names, table) == _id(names[::-1], table)
+    assert _id(names, table) != _id(names[:1], table)
+    assert len(_id(names, table)) == 8
+    assert set(_id(names, table)) <= set("0123456789abcdef")
+
+
+# ---- further days
+
+
+# Contract, section 4: days_to_settle, further days until 80 % power at smallest_worth_it.
+def test_days_to_settle_gives_the_power_it_promises_and_no_sooner():
+    table = random_table(2, days=40, factors=7, outcomes=("day_mean",), world="independent")
+    checked = 0
+    usable = table.frame[table.frame["usable"]]
+    span = usable["day_number"].iloc[-1] - usable["day_number"].iloc[0] + 1
+    for item in rank_table(table, RULES, draws=100).hypotheses:
+        if item.days_to_settle is None:
+            assert item.evidence in (Evidence.CLEAR, Evidence.LITTLE_SIGN) or item.withheld
+            continue
+        units = item.counts.known + item.counts.unknown
+        power = []
+        for further in (item.days_to_settle, item.days_to_settle - span / units):
+            total = units + further * units / span
+            df = item.degrees_of_freedom + total - units
+            se = item.standard_error * sqrt(units / total)
+            power.append(nct.sf(student.ppf(0.975, df), df, 5 / se))
+        if item.days_to_settle:
+            assert power[0] >= 0.8 > power[1] - 0.01
+        checked += 1
+    assert checked >= 3
+
+
+def test_no_number_of_days_is_told_beyond_what_anyone_would_wait():
+    n = 30
+    rng = np.random.default_rng(3)
+    table = day_table({"day_mean": 100 + rng.normal(0, 60, n)}, {"tag:a": np.tile([1, 0, 0], 10)})
+    assert rank_table(table, RULES, draws=100).hypotheses[0].days_to_settle is None
+
+
+# ---- how many hints by chance
+
+
+# In months in which nothing is true, counted: single-factor rules with p at or below 0.05 and a
+# difference worth it. 30 days, where p decides, and 60, where the size does.
+@pytest.mark.parametrize(("days", "months"), [(30, 100), (60, 80)])
+def test_hints_by_chance_is_what_chance_gives(days, months):
+    outcomes = ("day_mean", "minutes_above")
+    foretold, seen = [], []
+    for seed in range(months):
+        table = month(
+            WORLDS["independent"], RULES, days=days, factors=8, seed=5000 + seed, outcomes=outcomes
+        ).table
+        rules = with_guard(largest_rule=1)
+        found = search(design(table, rules), "day_mean", rules.guardrails, draws=2, seed=0)
+        foretold.append(hints_by_chance(found.tests, rules.guardrails))
+        seen.append(
+            sum(
+                test.p <= 0.05 and abs(test.difference) >= test.target.rule.smallest_worth_it
+                for test in found.tests
+            )
+        )
+    error = np.std(np.array(seen) - foretold) / sqrt(months)
+    assert 0 < np.mean(foretold) < 2
+    assert abs(np.mean(seen) - np.mean(foretold)) < 3 * error
+
+
+# ---- missing more often
+
+
+def _with_missing(with_gone, without_gone, *, days=60):
+    factor = np.tile([1.0, 0.0], days // 2)
+    outcome = 100 + np.random.default_rng(0).normal(0, 5, days)
+    outcome[np.flatnonzero(factor == 1)[:with_gone]] = NAN
+    outcome[np.flatnonzero(factor == 0)[:without_gone]] = NAN
+    return day_table({"day_mean": outcome}, {"late_dinner": factor})
+
+
+# Newcombe's interval of the difference of two proportions (statsmodels).
+@pytest.mark.parametrize(
+    ("with_gone", "without_gone"), [(0, 0), (3, 1), (8, 1), (9, 2), (1, 8), (6, 1), (5, 0)]
+)
+def test_the_outcome_is_missing_more_often_by_newcombes_interval(with_gone, without_gone):
+    table = _with_missing(with_gone, without_gone)
+    items, _ = _items(table, outcome="day_mean")
+    found = missing_more_often(table, [items["late_dinner"]], "day_mean")
+    low, high = confint_proportions_2indep(with_gone, 30, without_gone, 30, method="newcomb")
+    if low <= 0 <= high:
+        assert found == ()
+    else:
+        assert found == (
+            f"The outcome is missing on {with_gone} of 30 days with it and {without_gone} of 30 "
+            "without it.",
+        )
+
+
+def test_a_day_left_out_counts_as_missing_and_a_factor_always_there_compares_nothing():
+    table = _with_missing(0, 0)
+    table.frame.loc[table.frame.index[np.arange(0, 24, 2)], "usable"] = False
+    items, _ = _items(table, outcome="day_mean")
+    assert missing_more_often(table, [items["late_dinner"]], "day_mean") == (
+        "The outcome is missing on 12 of 30 days with it and 0 of 30 without it.",
+    )
+    table.frame["late_dinner"] = 1.0
+    assert missing_more_often(table, [items["late_dinner"]], "day_mean") == ()
+
+
+def test_a_hint_or_a_claim_tells_that_its_outcome_is_missing_more_often():
+    table = _with_missing(9, 1, days=60)
+    frame = table.frame.assign(day_mean=table.frame["day_mean"] + 16 * table.frame["late_dinner"])
+    item = rank_table(replace(table, frame=frame), RULES, draws=199).hypotheses[0]
+    assert item.evidence in (Evidence.CLEAR, Evidence.HINT)
+    assert any(note.startswith("The outcome is missing on 9 of 30 days") for note in item.notes)
+
+
+# ---- order, shrinkage, outcomes
+
+
+# Method, step 11: p_adjusted, then the bound of the interval nearer to zero, then the shorter rule.
+def test_hypotheses_come_in_order():
+    table = random_table(
+        3, days=40, factors=6, outcomes=("day_mean", "minutes_above"), world="independent",
+        shift=1.0, both=26.0,
+    )  # fmt: skip
+    items = rank_table(table, RULES, draws=499).hypotheses
+    assert [item.rank for item in items] == list(range(1, len(items) + 1))
+    open_items = [item for item in items if item.withheld is None]
+    keys = []
+    for item in open_items:
+        near = min(abs(bound) for bound in item.interval)
+        near = near if item.interval[0] * item.interval[1] > 0 else -near
+        keys.append((item.p_adjusted, -near / item.standard_error))
+    assert [key[0] for key in keys] == sorted(key[0] for key in keys)
+    assert all(item.withheld for item in items[len(open_items) :])
+    one = [key for key, item in zip(keys, open_items, strict=True) if key[0] == 1.0]
+    assert len(one) > 3
+    assert [key[1] for key in one] == pytest.approx(sorted(key[1] for key in one))
+
+
+# Gelman et al. 2014, eq. 2.11: spread found across clients in place of the rule book's.
+def test_the_spread_across_clients_replaces_the_rule_books():
+    table = random_table(1, days=30, factors=3, outcomes=("day_mean",))
+    usual = rank_table(table, RULES, draws=100).hypotheses
+    spread = {("late_dinner", "day_mean"): 1.5}
+    other = {
+        item.factors: item
+        for item in rank_table(table, RULES, draws=100, spreads=spread).hypotheses
+    }
+    for item in usual:
+        tau = 1.5 if item.factors == ("late_dinner",) else 5
+        answer = item.difference * tau**2 / (tau**2 + item.standard_error**2)
+        assert other[item.factors].expected_on_new_days == pytest.approx(answer)
+        assert (other[item.factors] == item) == (item.factors != ("late_dinner",))
+
+
+# detectable: found 80 times in 100 (scipy's noncentral t), for the median standard error; ordinary
+# wobble: the SD of a day after nuisance, here that of least squares.
+def test_what_is_told_of_an_outcome():
+    n = 48
+    rng = np.random.default_rng(5)
+    outcomes = {"day_mean": 100 + rng.normal(0, 8, n), "overnight_mean": np.full(n, 99.0)}
+    factors = {f"tag:{k}": rng.permutation(np.repeat([1.0, 0.0], [16, 32])) for k in range(3)}
+    found = rank_table(day_table(outcomes, factors), RULES, draws=100)
+    day, night = found.outcomes
+    errors = [item.standard_error for item in found.hypotheses if item.p is not None]
+    df = n - 4
+    assert (day.name, day.unit, day.smallest_worth_it, day.units) == ("day_mean", "mg/dL", 5, n)
+    assert nct.sf(student.ppf(0.975, df), df, day.detectable / np.median(errors)) == pytest.approx(
+        0.8, abs=1e-6
+    )
+    weekend = np.array([at % 7 in (5, 6) for at in range(n)], float)
+    X = np.column_stack([np.ones(n), weekend, np.arange(n)])
+    rest = outcomes["day_mean"] - X @ np.linalg.lstsq(X, outcomes["day_mean"], rcond=None)[0]
+    assert day.ordinary_wobble == pytest.approx(sqrt(rest @ rest / (n - 3)), rel=0.05)
+    assert (night.detectable, night.ordinary_wobble, night.units) == (None, None, n)

@@ -1,0 +1,174 @@
+import numpy as np
+import pytest
+from scipy.stats import binomtest, spearmanr
+from small_tables import NAN, RULES, day_table, meal_rules, meal_table, random_table
+
+from miner.hypotheses.error_rate import SHIFTS, error_rate
+from miner.hypotheses.rank import rank_table
+from miner.hypotheses.worlds import model, world
+
+
+def _table(days=30, effect=0.0):
+    rng = np.random.default_rng(3)
+    factors = {
+        f"tag:{k}": rng.permutation(np.repeat([1.0, 0.0], [10, days - 10])) for k in range(3)
+    }
+    outcomes = {
+        "day_mean": 100 + rng.normal(0, 5, days) + effect * factors["tag:0"],
+        "wake_glucose": np.round(95 + rng.normal(0, 5, days)),
+    }
+    outcomes["wake_glucose"][[3, 8]] = NAN
+    return day_table(outcomes, factors, usable=np.arange(days) != 5)
+
+
+# The interval is Clopper and Pearson's (scipy); nothing true: the rate is that of the level.
+def test_the_rate_of_any_claim_where_nothing_is_true():
+    found = error_rate(_table(effect=20.0), RULES, client="c", worlds=60, draws=199, seed=1)
+    assert (found.client, found.worlds, found.draws, found.seed) == ("c", 60, 199, 1)
+    assert found.any_claim_rate == found.claimed / 60
+    answer = binomtest(found.claimed, 60).proportion_ci(0.95)
+    assert found.any_claim_interval == pytest.approx((answer.low, answer.high), abs=1e-9)
+    assert found.any_claim_interval[0] <= found.nominal == 0.05
+    assert found.finished
+    assert found.usable_units == 29
+
+
+# The larger the true effect, the more often it is found; two SD in 29 days nearly always.
+def test_larger_effects_are_found_more_often():
+    found = error_rate(_table(), RULES, client="c", worlds=64, draws=199, primary="day_mean")
+    rates = [item.rate for item in found.found_rate_at]
+    assert [item.worlds for item in found.found_rate_at] == [16] * 4
+    shifts = np.array([item.shift for item in found.found_rate_at])
+    np.testing.assert_allclose(shifts / shifts[0] * SHIFTS[0], SHIFTS)
+    assert {item.unit for item in found.found_rate_at} == {"mg/dL"}
+    assert spearmanr(shifts, rates).statistic > 0.7
+    assert rates[-1] >= 0.8 > rates[0]
+    assert (found.outcome, found.factor in ("tag:0", "tag:1", "tag:2")) == ("day_mean", True)
+    assert all(item.found == round(item.rate * item.worlds) for item in found.found_rate_at)
+
+
+def test_the_answer_does_not_depend_on_the_number_of_workers_and_progress_is_told():
+    told = []
+    one = error_rate(
+        _table(), RULES, client="c", worlds=12, draws=100,
+        progress=lambda _, share: told.append(share),
+    )  # fmt: skip
+    assert one == error_rate(_table(), RULES, client="c", worlds=12, draws=100, workers=2)
+    assert told == sorted(told)
+    assert told[-1] == 1.0
+
+
+def test_an_interrupt_ends_early_and_says_so():
+    def stop(words, share):
+        raise KeyboardInterrupt
+
+    found = error_rate(_table(), RULES, client="c", worlds=30, draws=100, progress=stop)
+    assert not found.finished
+    assert found.worlds == 10
+    assert all(item.rate is None for item in found.found_rate_at)
+
+
+def test_an_interrupt_before_the_first_months_leaves_no_rate(monkeypatch):
+    def stop(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("miner.hypotheses.error_rate._batch", stop)
+    found = error_rate(_table(), RULES, client="c", worlds=30, draws=100)
+    assert (found.worlds, found.any_claim_rate, found.any_claim_interval) == (0, None, None)
+
+
+@pytest.mark.parametrize(
+    ("table", "rules"),
+    [(_table(20), RULES), (meal_table(13, per_day=3), meal_rules())],
+    ids=["19 days", "39 meals"],
+)
+def test_with_too_few_units_nothing_is_simulated(table, rules):
+    found = error_rate(table, rules, client="c", worlds=5, draws=100)
+    assert (found.worlds, found.any_claim_rate, found.found_rate_at) == (0, None, ())
+    assert not rank_table(table, rules, draws=100).enough
+
+
+def test_months_by_meal_are_simulated_too():
+    found = error_rate(meal_table(14, per_day=3), meal_rules(), client="c", worlds=4, draws=100)
+    assert found.worlds == 4
+    assert found.outcome == "rise"
+
+
+# No factor can be tested, or the outcome never changed: nothing true can be planted.
+@pytest.mark.parametrize("case", ["no factor", "flat primary", "flat all"])
+def test_without_a_rule_to_test_there_is_only_the_rate_of_claims(case):
+    n = 30
+    rng = np.random.default_rng(0)
+    outcomes = {"day_mean": np.full(n, 100.0), "wake_glucose": rng.normal(95, 5, n)}
+    factors = {"tag:a": np.tile([1.0, 0, 0], 10)}
+    if case == "no factor":
+        outcomes["day_mean"] = rng.normal(100, 5, n)
+        factors["tag:a"] = np.zeros(n)
+    if case == "flat all":
+        outcomes["wake_glucose"] = np.full(n, 95.0)
+    found = error_rate(
+        day_table(outcomes, factors), RULES, client="c", worlds=4, draws=100, primary="day_mean"
+    )
+    assert (found.worlds, found.found_rate_at, found.factor) == (4, (), None)
+    if case != "flat primary":
+        assert found.claimed == 0
+
+
+# A simulated month has the client's own days, gaps and values: only their order is new.
+def test_a_month_has_the_clients_own_values_and_gaps():
+    table = _table()
+    fitted = model(table, RULES, "day_mean")
+    drawn = world(fitted, np.random.default_rng(0))
+    usable = table.frame["usable"].to_numpy()
+    for name in table.outcomes:
+        own = table.frame[name].to_numpy()[usable]
+        new = drawn.frame[name].to_numpy()[usable]
+        np.testing.assert_array_equal(np.isnan(own), np.isnan(new))
+        np.testing.assert_array_equal(np.sort(own), np.sort(new))
+        assert (own != new)[~np.isnan(own)].any()
+        assert np.isnan(drawn.frame[name].to_numpy()[~usable]).all()
+    factors = list(table.factors)
+    assert drawn.frame[factors].equals(table.frame[factors])
+    assert drawn.by_clock.equals(drawn.frame[list(table.outcomes)])
+
+
+def test_the_true_effect_is_added_where_the_factor_was():
+    table = _table()
+    fitted = model(table, RULES, "day_mean")
+    factor, outcome, column = fitted.cause
+    plain = world(fitted, np.random.default_rng(7)).frame
+    shifted = world(fitted, np.random.default_rng(7), shift=12.0).frame
+    usable = table.frame["usable"].to_numpy()
+    gap = (shifted[outcome] - plain[outcome]).to_numpy()[usable]
+    np.testing.assert_allclose(gap, 12.0 * column)
+    np.testing.assert_array_equal(column, table.frame[factor].to_numpy()[usable])
+    assert shifted["wake_glucose"].equals(plain["wake_glucose"])
+
+
+# Nothing is true any more: over many months a habit that moved the outcome moves it no longer,
+# while the weekend still does.
+def test_what_was_true_of_the_client_is_not_true_of_the_months():
+    n = 56
+    rng = np.random.default_rng(1)
+    habit = rng.permutation(np.repeat([1.0, 0.0], n // 2))
+    weekend = np.array([day % 7 in (5, 6) for day in range(n)])
+    outcome = 100 + rng.normal(0, 2, n) + 12 * habit + 12 * weekend
+    table = day_table({"day_mean": outcome}, {"tag:a": habit})
+    fitted = model(table, RULES, "day_mean")
+    gaps = []
+    for seed in range(150):
+        y = world(fitted, np.random.default_rng(seed)).frame["day_mean"].to_numpy()
+        gaps.append(
+            [y[habit == 1].mean() - y[habit == 0].mean(), y[weekend].mean() - y[~weekend].mean()]
+        )
+    mean, error = np.mean(gaps, axis=0), np.std(gaps, axis=0) / np.sqrt(150)
+    # A habit that fell on weekends by chance keeps what it shares with them.
+    shared = habit[weekend].mean() * 2 - 1
+    assert abs(mean[0]) < 12 * abs(shared) + 4 * error[0] + 0.5
+    assert mean[1] > 6
+
+
+def test_a_random_month_runs_whole():
+    table = random_table(2, days=32, factors=5, outcomes=("minutes_above", "day_mean"))
+    found = error_rate(table, RULES, client="c", worlds=4, draws=100)
+    assert found.worlds == 4
