@@ -110,6 +110,19 @@ def test_nuisance_of_meals():
     assert "carbohydrate" not in design(unknown, meal_rules()).nuisance_names
 
 
+# The level a meal begins at, where the table has it.
+def test_the_level_before_a_meal_is_nuisance_where_it_is_known():
+    table = meal_table(10, per_day=3)
+    level = np.arange(30.0)
+    level[7] = NAN
+    plan = design(replace(table, frame=table.frame.assign(baseline=level)), meal_rules())
+    at = plan.nuisance_names.index("level before the meal")
+    assert plan.nuisance_names[at + 1] == "level before the meal unknown"
+    expected = np.nan_to_num(level - np.nanmean(level))
+    np.testing.assert_allclose(plan.nuisance[:, at], expected)
+    np.testing.assert_array_equal(plan.nuisance[:, at + 1], np.arange(30) == 7)
+
+
 def test_a_table_without_days_gives_an_empty_design():
     table = day_table({"day_mean": np.arange(3.0)}, {"late_dinner": [0, 1, 0]}, usable=False)
     plan = design(table, RULES)
