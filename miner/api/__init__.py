@@ -1,8 +1,11 @@
 """The steps of the whole job as functions; the command line and the page call nothing else."""
 
-from miner.api.asking import ask, error_rate, fix_question, why
+from miner.api.asking import ask, error_rate, fix_question, fixed_questions, why
+from miner.api.following import drop, follow, keep
 from miner.api.meals import meal_table, meals
+from miner.api.planning import plan
 from miner.api.ranking import rank
+from miner.api.results_of_plans import result
 from miner.api.steps import (
     check,
     day_table,
@@ -11,19 +14,29 @@ from miner.api.steps import (
     read_client,
     write_demo,
 )
+from miner.api.story import history
+from miner.followup.planner import Wish
 
 __all__ = [
+    "Wish",
     "ask",
     "check",
     "day_table",
     "days",
+    "drop",
     "error_rate",
     "fix_question",
+    "fixed_questions",
+    "follow",
+    "history",
+    "keep",
     "load_rules",
     "meal_table",
     "meals",
+    "plan",
     "rank",
     "read_client",
+    "result",
     "why",
     "write_demo",
 ]

@@ -21,6 +21,13 @@ COMMANDS = {
     "rank": ("miner.cli.rank", "Which habits came before, or went with, higher glucose."),
 }
 
+    "why": ("miner.cli.why", "Every day behind an entry, with the file and row of each value."),
+    "error-rate": ("miner.cli.error_rate", "How often this would claim something untrue."),
+    "keep": ("miner.cli.keep", "Keep a hypothesis, to be judged on days that did not suggest it."),
+    "follow": ("miner.cli.follow", "What new days say of what was kept."),
+    "plan": ("miner.cli.plan", "An alternating test in one person."),
+    "result": ("miner.cli.result", "What an alternating test showed."),
+    "history": ("miner.cli.history", "The story of a client's questions."),
 
 class Commands(click.Group):
     """A group that lists its commands from a table and tells faults in one message."""

@@ -137,6 +137,7 @@ class PlanResult(Result):
     pairs: tuple[PairRead, ...] = ()
     ticks_and_records_differ: int = 0
     stopped_early: bool = False
+    planned_pairs: int = 0
     proven: bool = True
     notes: tuple[str, ...] = ()
 

@@ -144,6 +144,7 @@ class Cautions(_Model):
     referral: tuple[Referral, ...]
     intake: dict[str, IntakeQuestion]
     medicine_words: tuple[str, ...]
+    alcohol_words: tuple[str, ...]
     pregnancy_words: tuple[str, ...]
     illness_words: tuple[str, ...]
     illness_days_around: int = Field(ge=0)

@@ -1,0 +1,154 @@
+"""How often a kept hypothesis is wrongly said to have held up, read once and looked at every day.
+
+Each diary is an invented month of 28 days with nothing true in it, and 90 days after it. The rule
+with the largest t of the month is kept, in the direction it had, and judged on the days after: once
+on its 42nd day, and by the every-day reading on each of the 90. The same with a true effect tells
+how often and how soon it is found.
+
+    python -m benchmarks.following --diaries 300
+"""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from benchmarks.calibration.worlds import FIRST_DAY, SPREAD, WORLDS, World, month
+from miner import rulebook
+from miner.followup.following import LEVEL, SHORTEST, every_look, judge
+from miner.followup.fresh import fresh
+from miner.followup.story import Kept
+from miner.hypotheses.design import design
+from miner.hypotheses.search import search
+from miner.ledger import Event
+from miner.rulebook import RuleBook
+from miner.stats.shrinkage import expected
+
+MONTH, AFTER, READ = 28, 90, 42
+RESULTS = Path(__file__).parent / "results" / "following.md"
+
+
+@dataclass(frozen=True)
+class Diary:
+    """What was said of one diary: held up at the date; the first look that was clear, or None."""
+
+    held_up: bool
+    did_not_hold: bool
+    first_clear: int | None
+
+
+def day(number: int) -> str:
+    return str(np.datetime64(FIRST_DAY + number, "D"))
+
+
+def follow(world: World, rules: RuleBook, seed: int, shift: float, looks: bool) -> Diary | None:
+    """Keep the best rule of the first month and judge it on the days after."""
+    drawn = month(
+        world, rules, days=MONTH + AFTER, factors=15, seed=seed, shift=shift,
+        outcomes=("minutes_above", "wake_glucose"),
+    )  # fmt: skip
+    last = day(MONTH - 1)
+    found = search(
+        design(drawn.table, rules, None, last), "minutes_above", rules.guardrails, draws=100,
+        seed=0,
+    )  # fmt: skip
+    tests = [
+        test for test in found.tests if len(test.rule.items) == 1 and np.isfinite(test.score_t)
+    ]
+    if shift:
+        tests = [t for t in tests if _named(t) == ("late_dinner", "minutes_above")]
+    if not tests:
+        return None
+    item = kept(max(tests, key=lambda test: abs(test.score_t)))
+    at_date = fresh(drawn.table, rules, item.what, last, day(MONTH - 1 + READ))
+    status = judge(item, at_date, []).status
+    first = None
+    for after in range(SHORTEST, AFTER + 1) if looks else ():
+        until = day(MONTH - 1 + after)
+        if every_look(item, fresh(drawn.table, rules, item.what, last, until), 1).reached:
+            first = after
+            break
+    return Diary(status == "held_up", status == "did_not_hold", first)
+
+
+def kept(test) -> Kept:  # type: ignore[no-untyped-def]
+    factor, outcome = _named(test)
+    rule = test.target.rule
+    size = expected(test.difference, test.standard_error, rule.plausible_spread).difference
+    payload = {
+        "id": "00000000", "as": "watch", "factors": [factor], "outcome": outcome,
+        "direction": "up" if test.difference > 0 else "down", "expected": size,
+        "smallest_worth_it": rule.smallest_worth_it, "wobble": SPREAD[outcome],
+        "standard_error": test.standard_error, "units": MONTH,
+    }  # fmt: skip
+    return Kept(Event(1, "", "kept", payload, 1, "", ""))
+
+
+def _named(test) -> tuple[str, str]:  # type: ignore[no-untyped-def]
+    return test.target.items[test.rule.items[0]].factor, test.target.name
+
+
+def rates(world: World, rules: RuleBook, diaries: int, shift: float = 0.0) -> dict[str, float]:
+    """Return shares of the diaries of one world."""
+    told = [follow(world, rules, 4001 + 31 * at, shift, looks=True) for at in range(diaries)]
+    rows = [item for item in told if item is not None]
+    clear = [row.first_clear for row in rows if row.first_clear is not None]
+    return {
+        "diaries": len(rows),
+        "held_up": float(np.mean([row.held_up for row in rows])),
+        "did_not_hold": float(np.mean([row.did_not_hold for row in rows])),
+        "every_look": len(clear) / len(rows),
+        "either": float(np.mean([r.held_up or r.first_clear is not None for r in rows])),
+        "median_day": float(np.median(clear)) if clear else float("nan"),
+    }
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--diaries", type=int, default=300)
+    parser.add_argument("--only")
+    chosen = parser.parse_args()
+    rules = rulebook.load()
+    lines = [
+        "# Kept and followed", "",
+        f"Nothing true: share of diaries (of 100) wrongly called held up on day {READ}, and called",
+        f"clear at any of the looks from day {SHORTEST} to day {AFTER}. Nominal {100 * LEVEL:g}.",
+        "",
+        "| world | diaries | held up, one reading | clear, every day looked at | did not hold |",
+        "|---|---|---|---|---|",
+    ]  # fmt: skip
+    for name, world in WORLDS.items():
+        if chosen.only not in (None, name):
+            continue
+        row = rates(world, rules, chosen.diaries)
+        mark = " (confounded)" if world.confounded else ""
+        lines.append(
+            f"| {name}{mark} | {row['diaries']} | {100 * row['held_up']:.1f} | "
+            f"{100 * row['every_look']:.1f} | {100 * row['did_not_hold']:.1f} |"
+        )
+        print(lines[-1], flush=True)
+    lines += [
+        "", "True effects: found on the one date, found by the 90th day of daily looks, and the",
+        "median day on which it was.", "",
+        "| world, shift in SD | held up | clear | median day | did not hold |",
+        "|---|---|---|---|---|",
+    ]  # fmt: skip
+    for name in ("independent", "persistent"):
+        for shift in (0.8, 1.4):
+            if chosen.only not in (None, name):
+                continue
+            row = rates(WORLDS[name], rules, max(chosen.diaries // 3, 20), shift)
+            lines.append(
+                f"| {name}, {shift} | {100 * row['held_up']:.0f} | {100 * row['every_look']:.0f} | "
+                f"{row['median_day']:.0f} | {100 * row['did_not_hold']:.0f} |"
+            )
+            print(lines[-1], flush=True)
+    if chosen.only is None:
+        RESULTS.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

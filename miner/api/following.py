@@ -1,0 +1,175 @@
+"""Keeping a hypothesis, and reading it on days that did not suggest it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime
+
+from miner import ledger
+from miner.api.kept import Seen, kept_result, last_day, see
+from miner.api.past import Past, read_past
+from miner.api.ranking import Progress, rank, table_of
+from miner.api.steps import rules_of
+from miner.errors import MinerError, nearest
+from miner.followup import following as judging
+from miner.followup.keeping import WAYS, payload, ranked
+from miner.followup.story import MOST_OPEN, Story, tell
+from miner.records.client import Client
+from miner.results import Following, KeptResult
+from miner.rulebook import RuleBook
+
+
+def keep(
+    client: Client,
+    id_: str,
+    as_: str,
+    rules: RuleBook | None = None,
+    *,
+    read_on: date | None = None,
+    note: str = "",
+    now: datetime | None = None,
+    progress: Progress | None = None,
+) -> KeptResult:
+    """Keep a ranked hypothesis, frozen, to be judged on days that did not suggest it.
+
+    Args:
+        client: as read; the present records are ranked, and all of their days count as seen.
+        id_: as ``rank`` prints it.
+        as_: "watch", "alternate" or "adopt".
+        rules: the rule books.
+        read_on: when it is read; by default ``days_to_settle`` later, within 14 to 42 days.
+        note: words of one's own.
+        now: time of the ledger's entry.
+        progress: told what is being done and the share done.
+
+    Raises:
+        MinerError: no hypothesis has that ID, it has no direction, it or three others are open
+            already, the date is too near, or the ledger cannot be written.
+    """
+    books = rules_of(client, rules)
+    if as_ not in WAYS:
+        raise MinerError(f"it is to be kept as '{as_}'", f"one of {', '.join(WAYS)}", "Choose one.")
+    last = last_day(client, books) or ""
+    past = read_past(client)
+    require_room(past, id_, last)
+    ranking = rank(client, books, now=now, progress=progress)
+    found = ranked(ranking, id_)
+    written = payload(
+        client, books, ranking, found, table_of(client, books, ranking.unit), as_=as_,
+        seen_to=max(last, _ranked_to(past)), read_on=read_on, note=note,
+    )  # fmt: skip
+    event = ledger.append(client.folder, "kept", written, now or datetime.now(UTC))
+    story = tell(read_past(client).book)
+    item = story.at(event.n)
+    if item is None:
+        raise _no_room(story, last)
+    seen = see(client, books, item) if as_ == "watch" else None
+    return kept_result(story, item, seen, books, last)
+
+
+def drop(client: Client, id_: str, *, now: datetime | None = None) -> str:
+    """Give up a kept hypothesis that has no verdict; it never gets one. Return what to say.
+
+    Raises:
+        MinerError: nothing of that ID is open, or the ledger cannot be written.
+    """
+    story = tell(read_past(client).book)
+    now_open = story.open_on(None)
+    item = next((one for one in now_open if one.id == id_), None)
+    if item is None:
+        known = [one.id for one in now_open]
+        raise MinerError(
+            f"'{id_}' is not open", f"one of {', '.join(known)}" if known else "something kept",
+            nearest(id_, known) or "See 'miner follow'.",
+        )  # fmt: skip
+    written = {"kept_entry": item.entry.n, "id": id_}
+    ledger.append(client.folder, "dropped", written, now or datetime.now(UTC))
+    return f"{id_} is no longer followed. It has no verdict."
+
+
+def follow(
+    client: Client, rules: RuleBook | None = None, *, now: datetime | None = None
+) -> Following:
+    """Read everything kept: counts before its date, from then on the one verdict it was given.
+
+    Args:
+        client: as read.
+        rules: the rule books; kept definitions stand in place of theirs.
+        now: time of the ledger's entries.
+    """
+    books = rules_of(client, rules)
+    past = read_past(client)
+    story = tell(past.book)
+    seen = {
+        item.entry.n: see(client, books, item)
+        for item in story.kept
+        if item.as_ == "watch" and item.closed_at is None
+    }
+    notes = [*past.notes, *_settle(client, story, list(seen.values()), now)]
+    story = tell(read_past(client).book)
+    last = last_day(client, books) if story.kept else None
+    kept = []
+    for item in story.kept:
+        one = seen.get(item.entry.n)
+        result = kept_result(story, item, one, books, last)
+        if one is not None and result.status == judging.WAITING:
+            together = len(judging.followed_together(item, story))
+            look = judging.every_look(item, one.found, together)
+            result = replace(result, every_look=look)
+        kept.append(result)
+    return Following(client.settings.code, last, tuple(kept), tuple(notes))
+
+
+def require_room(past: Past, id_: str, last: str) -> None:
+    """Refuse a fourth open idea, or one that is open already.
+
+    Raises:
+        MinerError: with what is open.
+    """
+    story = tell(past.book)
+    now_open = story.open_on(last)
+    if any(item.id == id_ for item in now_open):
+        raise MinerError(
+            f"'{id_}' is kept already", "an idea that is not open", "Run 'miner follow'."
+        )
+    if len(now_open) >= MOST_OPEN:
+        raise _no_room(story, last)
+
+
+def _ranked_to(past: Past) -> str:
+    events = ledger.named(past.book, "ranked")
+    return max((str(event.payload.get("last_day") or "") for event in events), default="")
+
+
+def _settle(client: Client, story: Story, seen: list[Seen], now: datetime | None) -> list[str]:
+    """Write a verdict for everything whose date is reached; return what could not be done."""
+    due = [one for one in seen if one.reached]
+    p = {one.item.entry.n: one.found.p(judging.sign(one.item.what)) for one in due}
+    for one in due:
+        together = judging.followed_together(one.item, story)
+        others = [
+            p.get(other.entry.n, judging.known_p(other))
+            for other in together
+            if other is not one.item
+        ]
+        told = judging.judge(one.item, one.found, [1.0 if q != q else q for q in others])
+        written = {
+            "kept_entry": one.item.entry.n, "id": one.item.id, "status": told.status,
+            "difference": told.difference, "interval": told.interval, "p": told.p,
+            "p_adjusted": told.p_adjusted, "together": len(together), "reason": told.reason,
+            "new_units": one.found.units, "counts": judging.new_units(one.found).to_dict(),
+            "read_on": one.item.what["read_on"], "records_hash": client.records_hash,
+        }  # fmt: skip
+        try:
+            ledger.append(client.folder, "verdict", written, now or datetime.now(UTC))
+        except ledger.LedgerUnwritable as error:
+            return [f"No verdict could be written down, so none is given: {error.found}."]
+    return []
+
+
+def _no_room(story: Story, last: str) -> MinerError:
+    names = ", ".join(item.id for item in story.open_on(last))
+    return MinerError(
+        f"{MOST_OPEN} are open already ({names})", f"at most {MOST_OPEN} at once",
+        "Run 'miner follow' to read them, or 'miner keep CLIENT ID --drop' to give one up.",
+    )  # fmt: skip

@@ -1,0 +1,128 @@
+"""One kept hypothesis on these records: its own table, its new units, what may be told."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from miner.api.ranking import table_of
+from miner.brief.text.follow import follow_sentence
+from miner.followup import following as judging
+from miner.followup.fresh import Fresh, fresh
+from miner.followup.frozen import as_kept, thaw
+from miner.followup.story import Kept, Story
+from miner.records.client import Client
+from miner.results import KeptResult, NewUnits
+from miner.rulebook import RuleBook
+from miner.tables.unit_table import UnitTable
+
+UNWRITTEN = "its date is reached, and its verdict could not be written down"
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A watched hypothesis: the rule books with its definitions, its new units, its date."""
+
+    item: Kept
+    rules: RuleBook
+    found: Fresh
+    reached: bool
+
+
+def frozen_table(
+    client: Client, rules: RuleBook, kept: Mapping[str, Any]
+) -> tuple[UnitTable, RuleBook]:
+    """Return the client's units made with the kept definitions, and the rule books with them."""
+    books = thaw(kept, rules)
+    return table_of(as_kept(client, kept), books, str(kept.get("unit_of", "day"))), books
+
+
+def see(client: Client, rules: RuleBook, item: Kept) -> Seen:
+    """Return what these records hold of a watched hypothesis."""
+    table, books = frozen_table(client, rules, item.what)
+    after, until = str(item.what["suggested_by_days_to"]), str(item.what["read_on"])
+    found = fresh(table, books, item.what, after, until)
+    return Seen(item, books, found, reached(table, until))
+
+
+def reached(table: UnitTable, until: str) -> bool:
+    """Say whether the records have passed a day."""
+    dates, usable = table.frame["date"], table.frame["usable"].astype(bool)
+    return bool((dates > until).any() or ((dates == until) & usable).any())
+
+
+def last_day(client: Client, rules: RuleBook) -> str | None:
+    """Return the last day of the records, ISO."""
+    frame = table_of(client, rules, "day").frame
+    return str(frame["date"].iloc[-1]) if len(frame) else None
+
+
+def kept_result(
+    story: Story, item: Kept, seen: Seen | None, rules: RuleBook, last: str | None
+) -> KeptResult:
+    """Return what may be told of one kept hypothesis: a verdict only as it was written.
+
+    Args:
+        story: the whole ledger.
+        item: what was kept.
+        seen: its new units, where it is watched.
+        rules: the rule books.
+        last: last day of the records.
+    """
+    what, told = item.what, _told(item, seen)
+    before = story.tried(item.id, item.entry.n)
+    result = KeptResult(
+        id=item.id,
+        as_=item.as_,
+        kept_on=item.entry.at[:10],
+        suggested_by_days_to=str(what["suggested_by_days_to"]),
+        read_on=what.get("read_on"),
+        factors=tuple(what["factors"]),
+        lag_days=tuple(what["lag_days"]),
+        outcome=str(what["outcome"]),
+        unit_of=str(what["unit_of"]),
+        unit=str(what["definitions"]["outcome"]["measure_unit"]),
+        direction=str(what["direction"]),
+        expected=what.get("expected"),
+        smallest_worth_it=float(what["smallest_worth_it"]),
+        note=str(what.get("note") or ""),
+        proven=item.entry.trusted and (item.verdict is None or item.verdict.trusted),
+        tried_before=None if before is None or before.verdict is None else _ended(before),
+        open=item.open_on(last),
+        sentence="",
+        **told,
+    )
+    return follow_sentence(result, seen.rules if seen else thaw(what, rules), item.dropped)
+
+
+def _told(item: Kept, seen: Seen | None) -> dict[str, Any]:
+    nothing: dict[str, Any] = {
+        "new_units": 0, "status": None, "difference": None, "interval": None, "p": None,
+        "p_adjusted": None,
+    }  # fmt: skip
+    if item.verdict is not None:
+        written = item.verdict.payload
+        names = ("status", "difference", "p", "p_adjusted")
+        counts = written.get("counts")
+        interval = written.get("interval")
+        return nothing | {name: written.get(name) for name in names} | {
+            "new_units": int(written.get("new_units") or 0),
+            "interval": None if interval is None else (interval[0], interval[1]),
+            "reason": str(written.get("reason") or ""),
+            "counts": None if counts is None else NewUnits(
+                counts["units"], counts["with"], counts["without"], counts["unknown"]
+            ),
+        }  # fmt: skip
+    if seen is None or item.dropped is not None:
+        return nothing
+    return nothing | {
+        "new_units": seen.found.units,
+        "status": judging.WAITING,
+        "counts": judging.new_units(seen.found),
+        "reason": UNWRITTEN if seen.reached else "",
+    }
+
+
+def _ended(item: Kept) -> str:
+    return "" if item.verdict is None else str(item.verdict.payload.get("status") or "")

@@ -1,0 +1,139 @@
+"""An alternating test: planned before it begins."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any
+
+from miner import ledger
+from miner.api.following import keep, require_room
+from miner.api.kept import frozen_table, last_day
+from miner.api.past import read_past
+from miner.api.ranking import Progress, rank, table_of
+from miner.api.steps import days, rules_of
+from miner.brief.sentences import say
+from miner.errors import MinerError
+from miner.followup.keeping import payload, ranked
+from miner.followup.planner import Wish, make_plan
+from miner.followup.refusals import require_testable
+from miner.followup.story import Kept, tell
+from miner.records.client import Client
+from miner.results import Plan
+from miner.rulebook import RuleBook
+from miner.tables import cautions
+
+STOPS = ("stop_unwell", "stop_worry", "stop_ill", "missed")
+
+
+def plan(
+    client: Client,
+    id_: str,
+    wish: Wish,
+    rules: RuleBook | None = None,
+    *,
+    preview: bool = False,
+    now: datetime | None = None,
+    progress: Progress | None = None,
+) -> Plan:
+    """Plan an alternating test of one hypothesis; the client's records set its size.
+
+    Args:
+        client: as read.
+        id_: a hypothesis kept as ``alternate``, or one that is ranked: it is kept so first.
+        wish: when it begins, and what else was asked for.
+        rules: the rule books.
+        preview: show it and write nothing.
+        now: time of the ledger's entries.
+        progress: told what is being done and the share done.
+
+    Raises:
+        MinerError: it must not be tested, it would take too long, it is watched or planned
+            already, or the start lies in the records.
+    """
+    books = rules_of(client, rules)
+    last = last_day(client, books) or ""
+    if wish.start.isoformat() <= last:
+        raise MinerError(
+            f"--start {wish.start.isoformat()} lies in the records", f"a day after {last}",
+            "Choose a later day.",
+        )  # fmt: skip
+    item = _open(client, id_)
+    what = item.what if item else _as_ranked(client, books, id_, last, preview, progress)
+    table, frozen = frozen_table(client, books, what)
+    worse = frozen.outcome(str(what["outcome"]), table.unit).worse
+    said, _ = cautions(client, days(client, books), books)
+    factors, way = [str(name) for name in what["factors"]], str(what["direction"])
+    rule = require_testable(factors, table.unit, way, worse, frozen, said)
+    changes = [stamp.date() for stamp in client.settings.sensor_changes]
+
+    def made(entry: int) -> Plan:
+        found = make_plan(
+            table, frozen, what, rule, wish, entry=entry, sensor_changes=changes
+        )  # fmt: skip
+        return replace(found, stop_rules=tuple(say(books, "plan", key) for key in STOPS))
+
+    found = made(item.entry.n if item else 0)
+    if preview:
+        return replace(found, written=False)
+    if item is None:
+        keep(client, id_, "alternate", books, now=now, progress=progress)
+        item = _open(client, id_)
+    if item is None:
+        raise MinerError(f"'{id_}' was given up meanwhile", "an open idea", "Run it again.")
+    return _write(client, made(item.entry.n), item, now)
+
+
+def _write(client: Client, found: Plan, item: Kept, now: datetime | None) -> Plan:
+    written = found.to_dict() | {"kept_entry": item.entry.n}
+    event = ledger.append(client.folder, "planned", written, now or datetime.now(UTC))
+    story = tell(read_past(client).book)
+    if event.n in story.refused:
+        raise _planned_already(found.id, story.at(item.entry.n))
+    return found
+
+
+def _open(client: Client, id_: str) -> Kept | None:
+    """Return what is open under that ID, if it may be planned.
+
+    Raises:
+        MinerError: it is kept another way, or has a plan.
+    """
+    story = tell(read_past(client).book)
+    item = next((one for one in story.open_on(None) if one.id == id_), None)
+    if item is None:
+        return None
+    if item.as_ != "alternate":
+        raise MinerError(
+            f"'{id_}' is kept as {item.as_}", "an idea kept as alternate",
+            "Read it first with 'miner follow', or give it up: miner keep CLIENT ID --drop.",
+        )  # fmt: skip
+    if item.plan_open() is not None:
+        raise _planned_already(id_, item)
+    return item
+
+
+def _as_ranked(
+    client: Client,
+    rules: RuleBook,
+    id_: str,
+    last: str,
+    preview: bool,
+    progress: Progress | None,
+) -> Mapping[str, Any]:
+    """Return what would be kept of a ranked hypothesis."""
+    require_room(read_past(client), id_, last)
+    ranking = rank(client, rules, keep=not preview, progress=progress)
+    return payload(
+        client, rules, ranking, ranked(ranking, id_), table_of(client, rules, ranking.unit),
+        as_="alternate", seen_to=last, read_on=None, note="",
+    )  # fmt: skip
+
+
+def _planned_already(id_: str, item: Kept | None) -> MinerError:
+    name = item.plans[-1].name if item and item.plans else ""
+    return MinerError(
+        f"'{id_}' has a plan already ({name})", "one plan at a time",
+        "Read it with 'miner result', or give it up: miner keep CLIENT ID --drop.",
+    )  # fmt: skip

@@ -1,0 +1,149 @@
+"""An alternating test read once, when it is over."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Any
+
+from miner import ledger
+from miner.api.kept import frozen_table, reached
+from miner.api.past import read_past
+from miner.api.steps import rules_of
+from miner.brief.text.plan import result_sentence
+from miner.errors import MinerError, nearest
+from miner.followup import pairs as reading
+from miner.followup.story import PlanKept, tell
+from miner.records.client import Client
+from miner.records.ticks import Ticks, read_ticks
+from miner.results import PairRead, PairsTest, PlanResult
+from miner.rulebook import RuleBook
+
+NOTHING = PairsTest(0, None, None, None)
+
+
+def result(
+    client: Client,
+    name: str,
+    rules: RuleBook | None = None,
+    *,
+    stopped: bool = False,
+    now: datetime | None = None,
+) -> PlanResult:
+    """Read an alternating test by the orders its own coins allow; once, and not before its date.
+
+    Args:
+        client: as read.
+        name: of the plan.
+        rules: the rule books.
+        stopped: the client has stopped: read the pairs there are, and end the test.
+        now: time of the ledger's entry.
+
+    Raises:
+        MinerError: there is no such plan, or it was given up.
+    """
+    books = rules_of(client, rules)
+    past = read_past(client)
+    item = _plan(past.book, name)
+    if item.verdict is not None:
+        return _as_written(item, books)
+    if item.kept.closed_at is not None:
+        raise MinerError(f"the plan '{name}' was given up", "an open plan", "See 'miner history'.")
+    found, over = _read(client, books, item, past.notes, stopped)
+    if not over:
+        return result_sentence(found, books)
+    written = found.to_dict() | {
+        "kept_entry": item.kept.entry.n, "records_hash": client.records_hash,
+    }  # fmt: skip
+    ledger.append(client.folder, "verdict", written, now or datetime.now(UTC))
+    return _as_written(_plan(read_past(client).book, name), books)
+
+
+def _read(
+    client: Client, rules: RuleBook, item: PlanKept, notes: tuple[str, ...], stopped: bool
+) -> tuple[PlanResult, bool]:
+    what, planned = item.kept.what, item.entry.payload
+    table, frozen = frozen_table(client, rules, what)
+    ticks = read_ticks(client.folder)
+    rule = frozen.factor(str(planned["factor"]), table.unit)
+    seen, differ = reading.read_pairs(
+        table, reading.periods_of(planned), outcome=str(what["outcome"]),
+        factor=str(planned["factor"]), helpful=rule.helpful,
+        offset_days=int(planned["offset_days"]), lag_days=int(what["lag_days"][0]),
+        ticks=ticks.of(item.name),
+    )  # fmt: skip
+    over = stopped or reached(table, str(planned["read_on"]))
+    seed = int(planned["seed"])
+    test = reading.test_of(seen, seed) if over else NOTHING
+    followed = reading.test_of([p for p in seen if p.followed], seed) if over else NOTHING
+    worth = float(planned["worth_having"])
+    complete = [pair for pair in seen if pair.difference is not None]
+    found = PlanResult(
+        plan=item.name, status=reading.status_of(test, worth) if over else None,
+        difference=test.difference, interval=test.interval, p=test.p,
+        pairs_used=len(complete),
+        pairs_not_followed=sum(not pair.followed for pair in complete),
+        as_followed=followed, sentence="", id=item.kept.id, factor=str(planned["factor"]),
+        outcome=str(what["outcome"]), unit=str(planned["unit"]), unit_of=table.unit,
+        worth_having=worth, read_on=str(planned["read_on"]), pairs=seen if over else (),
+        ticks_and_records_differ=differ, stopped_early=stopped,
+        planned_pairs=int(planned["pairs"]), notes=(*notes, *_told(ticks)),
+    )  # fmt: skip
+    return found, over
+
+
+def _as_written(item: PlanKept, rules: RuleBook) -> PlanResult:
+    if item.verdict is None:
+        raise MinerError(
+            f"the verdict of '{item.name}' was not written", "a ledger that can be written to",
+            "Check the folder and run again.",
+        )  # fmt: skip
+    told = item.verdict.payload
+    plain = {
+        key: told[key]
+        for key in PlanResult.__dataclass_fields__
+        if key in told and key not in ("interval", "as_followed", "pairs", "notes", "proven")
+    }
+    return result_sentence(
+        PlanResult(
+            **plain, interval=_ends(told.get("interval")), as_followed=_test(told["as_followed"]),
+            pairs=tuple(_pair(row) for row in told.get("pairs") or ()),
+            notes=tuple(told.get("notes") or ()),
+            proven=item.verdict.trusted and item.entry.trusted,
+        ),
+        rules,
+    )  # fmt: skip
+
+
+def _test(told: Mapping[str, Any]) -> PairsTest:
+    return PairsTest(
+        told["pairs_used"], told["difference"], _ends(told["interval"]), told["p"],
+        told["orders"], told["exact"],
+    )  # fmt: skip
+
+
+def _pair(row: Mapping[str, Any]) -> PairRead:
+    return PairRead(**{key: row[key] for key in PairRead.__dataclass_fields__})
+
+
+def _ends(told: Any) -> tuple[float, float] | None:
+    return None if told is None else (float(told[0]), float(told[1]))
+
+
+def _told(ticks: Ticks) -> tuple[str, ...]:
+    return tuple(
+        f"{item.file}{f', row {item.row}' if item.row else ''}: {item.what}"
+        for item in ticks.findings
+    )
+
+
+def _plan(book: ledger.Ledger, name: str) -> PlanKept:
+    story = tell(book)
+    found = story.plan(name)
+    if found is None:
+        known = [one.name for item in story.kept for one in item.plans]
+        raise MinerError(
+            f"there is no plan '{name}'", f"one of {', '.join(known)}" if known else "a plan",
+            nearest(name, known) or "Copy the name that 'miner plan' printed.",
+        )  # fmt: skip
+    return found

@@ -1,0 +1,63 @@
+"""The story of a client's questions, from the ledger alone."""
+
+from __future__ import annotations
+
+from miner import ledger
+from miner.api.past import read_past
+from miner.api.steps import rules_of
+from miner.brief.sentences import say
+from miner.brief.text.history import entry_words
+from miner.followup.story import Kept, Story, tell
+from miner.ledger import Event
+from miner.records.client import Client
+from miner.results import History, HistoryEntry
+from miner.rulebook import RuleBook
+
+
+def history(client: Client, rules: RuleBook | None = None) -> History:
+    """Return what was fixed, searched, kept, tested and read, in the order of the ledger.
+
+    An idea that was tried before is marked where it returns; an entry that came too late to count
+    (a fourth idea at once, a second verdict) is told as such.
+
+    Args:
+        client: as read.
+        rules: the rule books, for the words.
+    """
+    books = rules_of(client, rules)
+    past = read_past(client)
+    story = tell(past.book)
+    searches = {
+        (str(event.payload.get("records_hash")),
+         *(repr(event.payload.get(name)) for name in ledger.SETTINGS))
+        for event in ledger.named(past.book, "ranked")
+    }  # fmt: skip
+    return History(
+        client=client.settings.code,
+        searches=len(searches),
+        fixed=len(ledger.questions(past.book)),
+        entries=tuple(_entry(event, story, books) for event in past.book.events),
+        notes=past.notes,
+    )
+
+
+def _entry(event: Event, story: Story, rules: RuleBook) -> HistoryEntry:
+    told = event.payload
+    kept = told if event.event == "kept" else _kept(story, event)
+    id_ = str(kept.get("id") or told.get("id") or "") or None
+    before = story.tried(id_, event.n) if id_ and event.event == "kept" else None
+    text = entry_words(event.event, told, kept, _status(before), rules)
+    if event.n in story.refused:
+        text += f" {say(rules, 'history', 'refused')}"
+    return HistoryEntry(event.n, event.at[:10], event.event, text, id_, event.trusted)
+
+
+def _kept(story: Story, event: Event) -> dict[str, object]:
+    item = story.at(int(event.payload.get("kept_entry") or 0))
+    return dict(item.what) if item else {}
+
+
+def _status(item: Kept | None) -> str | None:
+    if item is None or item.verdict is None:
+        return None
+    return str(item.verdict.payload.get("status"))

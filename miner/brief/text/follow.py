@@ -1,0 +1,112 @@
+"""What was kept and what new days said of it, for people."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from miner.brief.sentences import say
+from miner.brief.text.amounts import Amounts
+from miner.brief.text.layout import Parts, heading, paragraph
+from miner.brief.text.safe import clean
+from miner.brief.text.words import factor_phrase, outcome_label, several
+from miner.results import EveryLook, Following, KeptResult
+from miner.rulebook import RuleBook
+
+ENDED = ("held_up", "did_not_hold", "habit_stopped", "not_settled")
+
+
+def follow_sentence(item: KeptResult, rules: RuleBook, dropped: object = None) -> KeptResult:
+    """Return the result with its sentence; a verdict in the words of its level.
+
+    Args:
+        item: what was kept.
+        rules: the rule books with the kept definitions.
+        dropped: given, if it was given up.
+    """
+    if dropped is not None:
+        text = say(rules, "follow", "dropped")
+    elif item.status is None:
+        text = say(rules, "follow", item.as_)
+    else:
+        text = verdict_words(item, rules)
+    if item.tried_before:
+        ended = say(rules, "follow", item.tried_before, **_counted(item))
+        text += f" {say(rules, 'follow', 'tried_before', ended=ended)}"
+    if not item.proven:
+        text += f" {say(rules, 'follow', 'not_proven')}"
+    return replace(item, sentence=text)
+
+
+def verdict_words(item: KeptResult, rules: RuleBook) -> str:
+    """Return the sentence of a status, with its reason."""
+    text = say(rules, "follow", str(item.status), **_counted(item))
+    told = item.reason and item.status in ("not_settled", "waiting")
+    return f"{text} {item.reason[:1].upper()}{item.reason[1:]}." if told else text
+
+
+def follow_parts(found: Following, rules: RuleBook, *, display_unit: str = "mg/dL") -> Parts:
+    """Return everything kept as headings and paragraphs, in the order it was kept.
+
+    Args:
+        found: what ``follow`` returned.
+        rules: the rule books, for the words.
+        display_unit: ``mg/dL`` or ``mmol/L``.
+    """
+    last = f", records to {found.last_day}" if found.last_day else ""
+    ideas = several(len(found.kept), "idea")
+    parts: Parts = [heading(f"{clean(found.client, 60)}: {ideas} kept{last}")]
+    parts += [paragraph(note) for note in found.notes]
+    for item in found.kept:
+        parts += kept_parts(item, rules, Amounts(display_unit))
+    return parts
+
+
+def kept_parts(item: KeptResult, rules: RuleBook, amounts: Amounts) -> Parts:
+    """Return one kept hypothesis as paragraphs: what it is, then its sentence, then numbers."""
+    names = " and ".join(factor_phrase(name, rules, item.unit_of) for name in item.factors)
+    label = outcome_label(item.outcome, rules, item.unit_of)
+    kept = f"Kept on {item.kept_on} as {item.as_}, from records to {item.suggested_by_days_to}"
+    note = f" ({clean(item.note, 200)})" if item.note else ""
+    lines = [item.sentence]
+    if item.open and item.as_ == "watch" and item.read_on:
+        lines.append(say(rules, "follow", "watch", read_on=item.read_on))
+    if item.difference is not None:
+        lines.append(_seen(item, rules, amounts))
+    if item.every_look is not None:
+        lines.append(_looks(item.every_look, item, rules))
+    head = f"{names[:1].upper()}{names[1:]}, {label}; ID {item.id}"
+    return [
+        paragraph(""), paragraph(head, 2), *(paragraph(line, 4) for line in lines),
+        paragraph(f"{kept}{note}.", 4),
+    ]  # fmt: skip
+
+
+def _seen(item: KeptResult, rules: RuleBook, amounts: Amounts) -> str:
+    return say(
+        rules, "follow", "seen", units=f"{item.unit_of}s", unit=amounts.unit(item.unit),
+        difference=amounts.difference(item.difference, item.unit),
+        interval=amounts.interval(item.interval, item.unit),
+        expected=amounts.difference(item.expected, item.unit),
+    )  # fmt: skip
+
+
+def _looks(look: EveryLook, item: KeptResult, rules: RuleBook) -> str:
+    text = say(rules, "follow", "looked_clear" if look.reached else "looked_open")
+    if look.units_one_look is None:
+        return text
+    key = "price_far" if look.units_every_look is None else "price"
+    price = say(
+        rules, "follow", key, one=look.units_one_look, every=look.units_every_look,
+        units=f"{item.unit_of}s",
+    )  # fmt: skip
+    return f"{text} {price}"
+
+
+def _counted(item: KeptResult) -> dict[str, object]:
+    counts = item.counts
+    return {
+        "units": several(item.new_units, f"new {item.unit_of}"),
+        "with_": counts.with_ if counts else 0,
+        "without": counts.without if counts else 0,
+        "read_on": item.read_on,
+    }

@@ -1,0 +1,96 @@
+"""The story of a client's questions in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from miner.brief.sentences import say
+from miner.brief.text.layout import Parts, heading, paragraph
+from miner.brief.text.safe import clean
+from miner.brief.text.words import factor_phrase, outcome_label, several
+from miner.errors import MinerError
+from miner.results import History
+from miner.rulebook import RuleBook
+
+GUESSES = {"up": "guessed up", "down": "guessed down"}
+
+
+def entry_words(
+    event: str, told: Mapping[str, Any], kept: Mapping[str, Any], ended: str | None, rules: RuleBook
+) -> str:
+    """Return one entry of the ledger as a sentence.
+
+    Args:
+        event: its kind.
+        told: what it holds.
+        kept: what the entry it belongs to keeps, or nothing.
+        ended: how an earlier test of the same idea ended, or None.
+        rules: the rule books, for the words.
+    """
+    if event == "fixed":
+        names = _names((str(told.get("factor", "")),), str(told.get("outcome", "")), rules)
+        guess = GUESSES.get(str(told.get("guess")), "no guess")
+        return say(rules, "history", "fixed", guess=guess, **names)
+    if event == "ranked":
+        return _ranked(told, rules)
+    names = _names(
+        tuple(kept.get("factors") or ()), str(kept.get("outcome", "")), rules,
+        str(kept.get("unit_of", "day")),
+    )  # fmt: skip
+    if event == "kept":
+        again = {"ended": _ended(ended, rules)} if ended else {}
+        return say(
+            rules, "history", "kept_again" if ended else "kept", as_=told.get("as"),
+            read_on=told.get("read_on"), **again, **names,
+        )  # fmt: skip
+    if event == "planned":
+        first = (told.get("periods") or [{}])[0].get("from", "")
+        return say(
+            rules, "history", "planned", pairs=told.get("pairs"), first=first,
+            last=told.get("read_on"),
+        )  # fmt: skip
+    if event == "verdict":
+        return say(rules, "history", "verdict", words=_ended(str(told["status"]), rules), **names)
+    if event == "dropped":
+        return say(rules, "history", "dropped", **names)
+    if event in ("shared", "recovered"):
+        return say(rules, "history", event)
+    return say(rules, "history", "other", event=clean(event, 40))
+
+
+def history_parts(found: History, rules: RuleBook) -> Parts:
+    """Return the whole story in order, with how many searches there have been."""
+    count = say(rules, "history", "searches", searches=found.searches, fixed=found.fixed)
+    parts: Parts = [heading(f"{clean(found.client, 60)}: {count}")]
+    parts += [paragraph(note) for note in found.notes]
+    if not found.entries:
+        parts.append(paragraph(say(rules, "history", "nothing")))
+    return [*parts, *(paragraph(f"{item.on}  {item.text}", 2) for item in found.entries)]
+
+
+def _ranked(told: Mapping[str, Any], rules: RuleBook) -> str:
+    shown = [str(item.get("evidence")) for item in told.get("shown") or ()]
+    return say(
+        rules, "history", "ranked", unit=told.get("unit", "day"), last=told.get("last_day"),
+        clear=shown.count("clear"), hints=several(shown.count("hint"), "hint"),
+    )  # fmt: skip
+
+
+def _ended(status: str | None, rules: RuleBook) -> str:
+    for book, key in (("follow", status), ("result", status)):
+        try:
+            return say(rules, book, str(key), with_="few", units="new days")
+        except MinerError:
+            continue
+    return clean(status or "", 40)
+
+
+def _names(
+    factors: tuple[str, ...], outcome: str, rules: RuleBook, unit: str = "day"
+) -> dict[str, str]:
+    factor = " and ".join(factor_phrase(str(name), rules, unit) for name in factors)
+    return {
+        "factor": factor[:1].upper() + factor[1:],
+        "label": outcome_label(outcome, rules, unit),
+    }

@@ -1,0 +1,131 @@
+"""An alternating test and its result, for people."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from miner.brief.sentences import say
+from miner.brief.text.amounts import Amounts
+from miner.brief.text.layout import Parts, heading, paragraph, table
+from miner.brief.text.words import factor_phrase, outcome_label, several
+from miner.results import Plan, PlanResult
+from miner.rulebook import RuleBook
+
+ARMS = {"change": "A, the change", "usual": "B, as usual"}
+
+
+def plan_parts(plan: Plan, rules: RuleBook, *, display_unit: str = "mg/dL") -> Parts:
+    """Return a plan: what it takes and can show first, then the calendar.
+
+    Args:
+        plan: what ``plan`` returned.
+        rules: the rule books, for the words.
+        display_unit: ``mg/dL`` or ``mmol/L``.
+    """
+    name = factor_phrase(plan.factor, rules, plan.unit_of)
+    label = outcome_label(plan.outcome, rules, plan.unit_of)
+    lines = [*about(plan, rules, Amounts(display_unit)), *what_to_do(plan, rules)]
+    rows = [
+        (str(one.pair), one.first, one.last, ARMS[one.arm], str(one.leave_out_days or ""))
+        for one in plan.periods
+    ]
+    columns = [("pair", "right"), ("from", "left"), ("to", "left"), ("", "left"),
+               ("not counted", "right")]  # fmt: skip
+    written = [] if plan.written else [paragraph(say(rules, "plan", "preview"))]
+    return [
+        heading(f"Plan {plan.plan}: {name}, {label}"), *(paragraph(line) for line in lines),
+        paragraph(""), table(columns, rows),  # type: ignore[arg-type]
+        paragraph(""), *(paragraph(line) for line in plan.stop_rules), *written,
+    ]  # fmt: skip
+
+
+def about(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
+    """Return what a plan takes and what it can show."""
+    unit = amounts.unit(plan.unit)
+    return [
+        say(rules, "plan", "size", pairs=plan.pairs, days=several(plan.period_days, "day"),
+            weeks=several(plan.weeks, "week"), sensors=several(plan.sensors, "sensor")),
+        say(rules, "plan", "reach", worth=amounts.size(plan.worth_having, plan.unit), unit=unit,
+            power=round(100 * plan.power_at_worth_having)),
+        say(rules, "plan", "detectable", detectable=amounts.size(plan.detectable, plan.unit),
+            unit=unit),
+        say(rules, "plan", "read_on", read_on=plan.read_on),
+    ]  # fmt: skip
+
+
+def what_to_do(plan: Plan, rules: RuleBook) -> list[str]:
+    """Return what is done on which days."""
+    lines = [say(rules, "plan", "change", change=plan.change), say(rules, "plan", "usual")]
+    dropped = max(one.leave_out_days for one in plan.periods)
+    if dropped:
+        lines.append(say(rules, "plan", "leave_out", days=several(dropped, "day")))
+    if plan.sensor_changes:
+        lines.append(say(rules, "plan", "sensor", days=", ".join(plan.sensor_changes)))
+    return lines
+
+
+def result_sentence(found: PlanResult, rules: RuleBook) -> PlanResult:
+    """Return the result with its sentence, in the words of its level."""
+    if found.status is None:
+        text = say(
+            rules, "result", "waiting", read_on=found.read_on, pairs=found.pairs_used,
+            planned=found.planned_pairs,
+        )  # fmt: skip
+    else:
+        text = say(rules, "result", _key(found, rules))
+    if found.status is not None and found.interval is None:
+        text += f" {say(rules, 'result', 'no_interval')}"
+    if not found.proven:
+        text += f" {say(rules, 'follow', 'not_proven')}"
+    return replace(found, sentence=text)
+
+
+def result_parts(found: PlanResult, rules: RuleBook, *, display_unit: str = "mg/dL") -> Parts:
+    """Return a result: the sentence, as planned, beside it as followed.
+
+    Args:
+        found: what ``result`` returned.
+        rules: the rule books, for the words.
+        display_unit: ``mg/dL`` or ``mmol/L``.
+    """
+    name = factor_phrase(found.factor, rules, found.unit_of)
+    label = outcome_label(found.outcome, rules, found.unit_of)
+    parts: Parts = [heading(found.sentence), paragraph(f"Plan {found.plan}: {name}, {label}.")]
+    if found.status is not None:
+        parts += [paragraph(line) for line in _numbers(found, rules, Amounts(display_unit))]
+    if found.ticks_and_records_differ:
+        days = several(found.ticks_and_records_differ, "day")
+        parts.append(paragraph(say(rules, "result", "differ", days=days)))
+    return [*parts, *(paragraph(note) for note in found.notes)]
+
+
+def _key(found: PlanResult, rules: RuleBook) -> str:
+    if found.status != "changed" or found.difference is None:
+        return str(found.status)
+    worse = rules.outcome(found.outcome, found.unit_of).worse
+    return "changed_worse" if (found.difference > 0) == (worse == "higher") else "changed"
+
+
+def _numbers(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[str]:
+    unit = amounts.unit(found.unit)
+    lines = []
+    if found.difference is not None and found.p is not None:
+        lines.append(say(
+            rules, "result", "size", difference=amounts.difference(found.difference, found.unit),
+            unit=unit, interval=amounts.interval(found.interval, found.unit),
+            pairs=several(found.pairs_used, "pair"),
+        ))  # fmt: skip
+        lines.append(say(rules, "result", "luck", chance=round(100 * found.p)))
+    beside = found.as_followed
+    if beside.difference is None:
+        lines.append(say(rules, "result", "followed_none"))
+    else:
+        lines.append(say(
+            rules, "result", "followed", pairs=beside.pairs_used, unit=unit,
+            difference=amounts.difference(beside.difference, found.unit),
+            interval=amounts.interval(beside.interval, found.unit),
+        ))  # fmt: skip
+    if found.pairs_not_followed:
+        pairs = several(found.pairs_not_followed, "pair")
+        lines.append(say(rules, "result", "not_followed", pairs=pairs))
+    return lines

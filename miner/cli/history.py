@@ -1,0 +1,27 @@
+"""``miner history``: the story of a client's questions."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from miner.cli.options import client_argument, format_option
+from miner.cli.output import put_json, show
+from miner.cli.reading import records
+
+
+@click.command("history")
+@client_argument
+@format_option("text", "json")
+def command(client: Path, rules: Path | None, form: str) -> None:
+    """Tell what was fixed, searched, kept, tested and read, in order."""
+    from miner import api
+    from miner.brief.text.history import history_parts
+
+    read, books = records(client, rules)
+    found = api.history(read, books)
+    if form == "json":
+        put_json(found.to_dict())
+    else:
+        show(history_parts(found, books))

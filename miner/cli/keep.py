@@ -1,0 +1,48 @@
+"""``miner keep``: keep a hypothesis, to be judged on days that did not suggest it."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from miner.cli.options import client_argument, day, format_option
+from miner.cli.output import put, put_json, show
+from miner.cli.reading import records
+from miner.cli.waiting import progress
+from miner.errors import MinerError
+
+
+@click.command("keep")
+@client_argument
+@click.argument("id_", metavar="ID")
+@format_option("text", "json")
+@click.option("--as", "as_", type=click.Choice(["watch", "alternate", "adopt"]), help="""
+    watch: live as usual and read new days; alternate: a test is planned;
+    adopt: just do it, no verdict.""")  # fmt: skip
+@click.option("--read-on", type=day, metavar="DATE", help="When it is read.")
+@click.option("--note", default="", metavar="TEXT", help="Words of your own.")
+@click.option("--drop", is_flag=True, help="Give up what is open under this ID, without a verdict.")
+def command(
+    client: Path, rules: Path | None, form: str, id_: str, as_: str | None,
+    read_on: str | None, note: str, drop: bool,
+) -> None:  # fmt: skip
+    """Keep the hypothesis ID as it is now; at most three are open at once."""
+    from miner import api
+    from miner.brief.text.amounts import Amounts
+    from miner.brief.text.follow import kept_parts
+
+    read, books = records(client, rules)
+    if drop:
+        put(f"{api.drop(read, id_)}\n")
+        return
+    if as_ is None:
+        raise MinerError("--as is missing", "watch, alternate or adopt", "Say how it is kept.")
+    with progress("Ranking") as report:
+        chosen = date.fromisoformat(read_on) if read_on else None
+        kept = api.keep(read, id_, as_, books, read_on=chosen, note=note, progress=report)
+    if form == "json":
+        put_json(kept.to_dict())
+    else:
+        show(kept_parts(kept, books, Amounts(read.settings.display_unit)))

@@ -1,0 +1,145 @@
+"""What new units say of everything kept: counts before the date, a verdict once it is reached."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import isnan, nan
+from typing import Any
+
+import numpy as np
+
+from miner.followup.fresh import STOPPED, UNSETTLED, Fresh
+from miner.followup.story import Kept, Story
+from miner.results import EveryLook, Evidence, NewUnits
+from miner.stats.multiplicity import holm
+from miner.stats.sequential import evidence, units_needed
+
+WAITING, HELD_UP, NOT_HELD = "waiting", "held_up", "did_not_hold"
+LEVEL = 0.05
+SCALES = (0.3, 1.5)
+SCALE_UNKNOWN = 0.8
+NUISANCE = 4
+SHORTEST, LONGEST = 14, 42
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """What is to be said of one kept hypothesis on its date.
+
+    Attributes:
+        p_adjusted: Holm over what was followed at the same time; one not read yet counts as 1.
+    """
+
+    status: str
+    difference: float | None
+    interval: tuple[float, float] | None
+    p: float | None
+    p_adjusted: float | None
+    reason: str
+
+
+def sign(kept: Mapping[str, Any]) -> int:
+    """Return 1 where more was seen with the habit, -1 where less."""
+    return 1 if kept.get("direction") == "up" else -1
+
+
+def followed_together(item: Kept, story: Story) -> list[Kept]:
+    """Return what was watched at the same time as one kept hypothesis, itself among them."""
+    return [
+        other for other in story.kept
+        if other.as_ == "watch"
+        and other.entry.n < (item.closed_at or 10**12)
+        and item.entry.n < (other.closed_at or 10**12)
+    ]  # fmt: skip
+
+
+def known_p(other: Kept) -> float:
+    """Return the p of a verdict that stands, or 1 without one."""
+    p = other.verdict.payload.get("p") if other.verdict else None
+    return 1.0 if p is None else float(p)
+
+
+def judge(item: Kept, found: Fresh, others: Sequence[float], level: float = LEVEL) -> Read:
+    """Return the verdict of one kept hypothesis whose date is reached.
+
+    Args:
+        item: what was kept.
+        found: its new units.
+        others: p of everything else followed at the same time, 1 where it is not read yet.
+        level: of the test and of the limits.
+    """
+    if found.closed is not None:
+        reason = found.closed.reason
+        if found.closed.have is not None and found.closed.need is not None:
+            reason += f" ({found.closed.have:g}, {found.closed.need:g} are needed)"
+        return Read(STOPPED if found.stopped else UNSETTLED, None, None, None, None, reason)
+    way = sign(item.what)
+    p = found.p(way)
+    adjusted = float(holm(np.array([p, *others]))[0])
+    limits = found.limits(level)
+    upper = nan if limits is None else limits[1] if way > 0 else -limits[0]
+    status = UNSETTLED
+    if adjusted <= level and way * found.difference > 0:
+        status = HELD_UP
+    elif upper < float(item.what["smallest_worth_it"]):
+        status = NOT_HELD
+    return Read(status, found.difference, limits, p, adjusted, "")
+
+
+def every_look(item: Kept, found: Fresh, together: int, level: float = LEVEL) -> EveryLook:
+    """Return the reading that may be looked at every day, and what it costs.
+
+    Args:
+        item: what was kept; the effect expected of it sets the scale.
+        found: its new units so far.
+        together: how many are followed at the same time; each has an equal share of the level.
+        level: chance that any of them is ever called clear where nothing is true.
+    """
+    scale = scale_of(item.what)
+    value = evidence(sign(item.what) * found.score_t, found.df, found.inner, scale)
+    share = level / max(together, 1)
+    one, every = _price(item.what, scale, share)
+    needed = 1 / share
+    reached = not isnan(value) and value >= needed
+    return EveryLook(None if isnan(value) else value, needed, reached, one, every)
+
+
+def scale_of(kept: Mapping[str, Any]) -> float:
+    """Return the size of effects compared with, in SD of a unit: what was expected."""
+    expected, wobble = kept.get("expected"), kept.get("wobble")
+    if not expected or not wobble:
+        return SCALE_UNKNOWN
+    return float(np.clip(abs(expected) / wobble, *SCALES))
+
+
+def _price(kept: Mapping[str, Any], scale: float, level: float) -> tuple[int | None, int | None]:
+    error, wobble, units = (kept.get(key) for key in ("standard_error", "wobble", "units"))
+    expected = kept.get("expected")
+    if not error or not wobble or not units or not expected:
+        return None, None
+    return units_needed(
+        abs(expected) / wobble, (wobble / error) ** 2 / units, scale=scale, level=level,
+        nuisance=NUISANCE,
+    )  # fmt: skip
+
+
+def new_units(found: Fresh) -> NewUnits:
+    """Return the counts that may be told at any time: nothing of the outcome."""
+    counts = found.counts
+    return NewUnits(found.units, counts.with_, counts.without, counts.unknown)
+
+
+def reading_days(days_to_settle: int | None, kept: Mapping[str, Any], evidence_: Evidence) -> int:
+    """Return after how many days a kept hypothesis is read: within 14 to 42.
+
+    ``days_to_settle`` where there is one. What is clear already has none: then as many as one look
+    needs to find what is expected, and as five units with the habit take.
+    """
+    days = days_to_settle
+    if days is None:
+        one, _ = _price(kept, scale_of(kept), LEVEL)
+        with_, units = int(kept.get("with") or 0), int(kept.get("units") or 0)
+        common = int(np.ceil(6 * units / with_)) if with_ else LONGEST
+        days = max(one or LONGEST, common) if evidence_ is Evidence.CLEAR else LONGEST
+    return int(np.clip(days, SHORTEST, LONGEST))

@@ -1,0 +1,122 @@
+"""One kept hypothesis on the units that did not suggest it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import stdtr
+
+from miner.hypotheses.candidates import count, too_few
+from miner.hypotheses.design import Design, Target, combine, design
+from miner.hypotheses.whitened import whitened
+from miner.results import Counts, Withheld
+from miner.rulebook import Guardrails, RuleBook
+from miner.stats.effects import single, t_quantile
+from miner.tables.unit_table import UnitTable
+
+Floats = NDArray[np.float64]
+STOPPED, UNSETTLED = "habit_stopped", "not_settled"
+
+
+@dataclass(frozen=True, slots=True)
+class Fresh:
+    """What new units say.
+
+    Attributes:
+        counts: with, without, unknown, of new units on which the outcome is known.
+        units: usable new units.
+        difference: with less without, the outcome's own unit; NaN where it is not tested.
+        score_t: t on the scale of normal scores.
+        df: its degrees of freedom.
+        inner: sum of squares of the habit's column, whitened, nuisance taken out.
+        closed: why it is not tested, or None.
+        stopped: whether that is so for want of days with the habit.
+    """
+
+    counts: Counts
+    units: int
+    difference: float
+    standard_error: float
+    score_t: float
+    df: int
+    inner: float
+    closed: Withheld | None
+    stopped: bool = False
+
+    def p(self, direction: int) -> float:
+        """Return the one-sided p in a direction (1 up, -1 down), NaN where it is not tested."""
+        return float(stdtr(self.df, -direction * self.score_t)) if self.closed is None else np.nan
+
+    def limits(self, level: float) -> tuple[float, float] | None:
+        """Return both one-sided limits, each at ``1 - level``."""
+        if self.closed is not None:
+            return None
+        reach = t_quantile(1 - level, self.df) * self.standard_error
+        return self.difference - reach, self.difference + reach
+
+
+def fresh(
+    table: UnitTable, rules: RuleBook, kept: Mapping[str, Any], after: str, until: str | None
+) -> Fresh:
+    """Compare units with and without the habit that start after one day and up to another.
+
+    Args:
+        table: the client's units, made with the kept definitions.
+        rules: the rule books with the kept definitions.
+        kept: what the ledger keeps: factors, outcome.
+        after: ISO date; units that start later count.
+        until: ISO date of the last unit that counts, or None.
+    """
+    first = (date.fromisoformat(after) + timedelta(days=1)).isoformat()
+    plan = design(table, rules, first, until)
+    target = plan.target(str(kept["outcome"]))
+    values = _habit(plan, target, [str(name) for name in kept["factors"]])
+    counts = count(values[:, None], target)[0]
+    units = len(plan.names)
+    closed, stopped = _closed(values, target, plan, rules.guardrails, counts)
+    if closed is None:
+        found = _tested(plan, target, values, rules.guardrails)
+        if not isinstance(found, Withheld):
+            return Fresh(counts, units, *found, None)
+        closed = found
+    nothing = float("nan")
+    return Fresh(counts, units, nothing, nothing, nothing, 0, nothing, closed, stopped)
+
+
+def _habit(plan: Design, target: Target, names: list[str]) -> Floats:
+    """Return the habit on every unit, unknown where these records do not hold it."""
+    columns = {item.factor: item.values for item in target.items}
+    unknown = np.full(len(plan.names), np.nan)
+    return combine([columns.get(name, unknown) for name in names])
+
+
+def _closed(
+    values: Floats, target: Target, plan: Design, guard: Guardrails, counts: Counts
+) -> tuple[Withheld | None, bool]:
+    few = too_few(values[:, None], target, plan, guard)[0]
+    if few is None:
+        return None, False
+    least = guard.fewest_units_each_side
+    return few, counts.with_ < least <= counts.without and counts.unknown < counts.known
+
+
+def _tested(
+    plan: Design, target: Target, values: Floats, guard: Guardrails
+) -> tuple[float, float, float, int, float] | Withheld:
+    white = whitened(plan, target.values, {})
+    if white is None:
+        return Withheld(f"too few new {plan.unit}s")
+    if not float(white.kept(values[:, None])[0]) >= guard.least_variation_kept:
+        return Withheld("cannot be told apart from the weekend, a drift or the sensor")
+    column = white.columns(values[:, None])
+    raw = single(column, white.raw, white.rank)
+    scores = single(column, white.scores, white.rank)
+    inner = float(np.square(column).sum())
+    return (
+        float(raw.difference[0]), float(raw.standard_error[0]), float(scores.t[0]), white.df, inner,
+    )  # fmt: skip

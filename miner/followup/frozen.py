@@ -1,0 +1,116 @@
+"""A hypothesis as it was when it was kept: definitions that later rule books do not change."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from math import inf, isfinite, nextafter
+from typing import Any
+
+import numpy as np
+from pydantic import ValidationError
+
+from miner.errors import MinerError
+from miner.records.client import Client
+from miner.results import Hypothesis, OutcomeSummary
+from miner.rulebook import FactorRule, OutcomeRule, RuleBook
+from miner.tables.cuts import OWN_CUTS, threshold
+from miner.tables.unit_table import UnitTable
+
+
+def freeze(
+    found: Hypothesis, summary: OutcomeSummary, table: UnitTable, rules: RuleBook, client: Client
+) -> dict[str, Any]:
+    """Return what the ledger keeps of a ranked hypothesis, as plain values.
+
+    Args:
+        found: as ranked on these records.
+        summary: of its outcome, from the same ranking.
+        table: days or meals of these records.
+        rules: the rule books it was ranked with.
+        client: as read.
+    """
+    factors = {name: rules.factor(name, table.unit) for name in found.factors}
+    fixed = {name: _fixed_cut(name, rule, table) for name, rule in factors.items()}
+    outcome = rules.outcome(found.outcome, table.unit)
+    return {
+        "id": found.id,
+        "factors": list(found.factors),
+        "lag_days": list(found.lag_days),
+        "outcome": found.outcome,
+        "unit_of": table.unit,
+        "relation": found.relation,
+        "definitions": {
+            "factors": {name: _plain(rule) for name, rule in fixed.items()},
+            "outcome": _plain(outcome),
+            "range": list(client.settings.range),
+        },
+        "direction": "up" if (found.difference or 0.0) > 0 else "down",
+        "difference": found.difference,
+        "expected": found.expected_on_new_days,
+        "smallest_worth_it": outcome.smallest_worth_it,
+        "evidence": str(found.evidence),
+        "family": found.family,
+        "wobble": summary.ordinary_wobble,
+        "standard_error": found.standard_error,
+        "degrees_of_freedom": found.degrees_of_freedom,
+        "units": found.counts.known + found.counts.unknown,
+        "with": found.counts.with_,
+        "records_hash": client.records_hash,
+        "rules_hash": rules.hash,
+    }
+
+
+def thaw(kept: Mapping[str, Any], rules: RuleBook) -> RuleBook:
+    """Return the rule books with the kept definitions in place of the present ones.
+
+    Raises:
+        MinerError: the definitions in the ledger cannot be read.
+    """
+    unit = str(kept.get("unit_of", "day"))
+    start = "meal." if unit == "meal" else ""
+    try:
+        written = kept["definitions"]
+        factors = {
+            f"{start}{name}": FactorRule.model_validate(rule)
+            for name, rule in written["factors"].items()
+        }
+        outcome = OutcomeRule.model_validate(written["outcome"])
+        name = rules.key_of(str(kept["outcome"]), unit)
+    except (KeyError, TypeError, AttributeError, ValidationError) as error:
+        raise MinerError(
+            f"what was kept as '{kept.get('id')}' cannot be read",
+            "definitions as miner wrote them",
+            "Put the ledger back from a copy of the folder.", file="ledger.jsonl",
+        ) from error  # fmt: skip
+    others = {key: rule for key, rule in rules.factors.items() if key not in factors}
+    update = {"factors": others | factors, "outcomes": dict(rules.outcomes) | {name: outcome}}
+    return rules.model_copy(update=update)
+
+
+def as_kept(client: Client, kept: Mapping[str, Any]) -> Client:
+    """Return the client with the range that stood when it was kept."""
+    low, high = kept["definitions"]["range"]
+    settings = replace(client.settings, range=(float(low), float(high)))
+    return replace(client, settings=settings)
+
+
+def _fixed_cut(name: str, rule: FactorRule, table: UnitTable) -> FactorRule:
+    """Return the rule with a client's own quarter or median as the number it came to."""
+    if rule.cut not in OWN_CUTS or name not in table.measures:
+        return rule
+    values = table.measures[name].to_numpy(dtype=float)
+    known = values[table.frame["usable"].to_numpy(dtype=bool) & ~np.isnan(values)]
+    if not known.size:
+        return rule
+    at = threshold(known, rule)
+    if not isfinite(at):
+        return rule
+    if rule.cut in ("own_low_quarter", "below_own_median"):
+        return rule.model_copy(update={"cut": "below", "at": at})
+    beyond = nextafter(at, inf) if rule.cut == "own_high_quarter" else at
+    return rule.model_copy(update={"cut": "at_least", "at": beyond})
+
+
+def _plain(rule: FactorRule | OutcomeRule) -> dict[str, Any]:
+    return rule.model_dump(mode="json", by_alias=True)

@@ -1,0 +1,162 @@
+"""An alternating test in one person: pairs of periods, a coin in each, between sensor changes."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from math import ceil
+
+import numpy as np
+
+from miner.errors import MinerError
+from miner.results import Period
+from miner.stats.pair_power import fewest_pairs, pair_spread
+from miner.stats.randomisation import coins
+
+FEWEST_PAIRS, MOST_PAIRS = 6, 40
+SHORTEST_COUNTED, LONGEST_PERIOD = 2, 6
+SENSOR_DAYS = 14
+MOST_WEEKS = 26
+
+
+@dataclass(frozen=True, slots=True)
+class Scatter:
+    """How units of one client scatter.
+
+    Attributes:
+        wobble: standard deviation of a unit after nuisance.
+        phi, w: their dependence from day to day.
+        units_a_day: how many units a day has.
+    """
+
+    wobble: float
+    phi: float
+    w: float
+    units_a_day: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """How large a test is: days of a period, days of it left out, pairs, a pair's scatter."""
+
+    period_days: int
+    leave_out_days: int
+    pairs: int
+    spread: float
+
+
+def size(
+    scatter: Scatter, worth: float, carry_over_days: int, pairs: int | None = None
+) -> Size | None:
+    """Return the test with the fewest days in all that has 80 % power; None beyond half a year.
+
+    Args:
+        scatter: of the client's units.
+        worth: the difference worth having, the outcome's unit.
+        carry_over_days: days at the start of a period that do not count.
+        pairs: as many as asked for, or None.
+    """
+    shortest = carry_over_days + SHORTEST_COUNTED
+    found: list[Size] = []
+    for length in range(shortest, max(shortest, LONGEST_PERIOD) + 1):
+        spread = spread_of(scatter, length, carry_over_days)
+        need = pairs or fewest_pairs(worth, spread, least=FEWEST_PAIRS, most=MOST_PAIRS)
+        if need is not None:
+            found.append(Size(length, carry_over_days, need, spread))
+    within = [one for one in found if 2 * one.pairs * one.period_days <= 7 * MOST_WEEKS]
+    return min(within, key=lambda one: (one.pairs * one.period_days, one.period_days), default=None)
+
+
+def spread_of(scatter: Scatter, length: int, leave_out: int) -> float:
+    """Return the standard deviation of a pair's difference for periods of that length."""
+    days = np.repeat(np.arange(2 * length, dtype=float), scatter.units_a_day)
+    place = days % length
+    counted = place >= leave_out
+    first = days < length
+    return pair_spread(days[counted], first[counted], scatter.wobble, scatter.phi, scatter.w)
+
+
+def lay_out(
+    chosen: Size,
+    start: date,
+    offset_days: int,
+    seed: int,
+    sensor_changes: Sequence[date],
+    sensor_days: int = SENSOR_DAYS,
+) -> tuple[tuple[Period, ...], tuple[date, ...]]:
+    """Return the periods and the sensor changes that fall between their pairs.
+
+    Args:
+        chosen: how large the test is.
+        start: its first day.
+        offset_days: days from a habit's day to the row it is read from; a pair needs them too.
+        seed: of the coins.
+        sensor_changes: known dates of a new sensor; none: one every ``sensor_days``, the first put
+            on the day before the start.
+        sensor_days: how long a sensor is worn.
+    """
+    known = sorted(day for day in sensor_changes if day >= start)
+    planned: list[date] = []
+    worn_from, at = start - timedelta(days=1), start
+    span = 2 * chosen.period_days + offset_days
+    periods: list[Period] = []
+    for pair, change_first in enumerate(coins(chosen.pairs, seed), 1):
+        if known:
+            at, used = _past(at, span, known)
+            planned += [day for day in used if day not in planned]
+        elif (at - worn_from).days + span > sensor_days and at > start:
+            planned.append(at)
+            worn_from, at = at, at + timedelta(days=1)
+        arms = ("change", "usual") if change_first else ("usual", "change")
+        for arm in arms:
+            last = at + timedelta(days=chosen.period_days - 1)
+            periods.append(
+                Period(
+                    len(periods) + 1, pair, at.isoformat(), last.isoformat(), arm,
+                    chosen.leave_out_days,
+                )
+            )  # fmt: skip
+            at = last + timedelta(days=1)
+    return tuple(periods), tuple(planned)
+
+
+def _past(at: date, span: int, known: Sequence[date]) -> tuple[date, list[date]]:
+    """Return where the next pair may begin so that no known sensor change falls into it."""
+    used = []
+    for change in known:
+        if at <= change < at + timedelta(days=span):
+            at = change + timedelta(days=1)
+            used.append(change)
+        elif change < at:
+            used.append(change)
+    return at, used
+
+
+def plan_name(id_: str, start: date, entry: int, seed: int) -> str:
+    """Return six hexadecimal digits that name a plan; the same plan has the same name."""
+    text = json.dumps([id_, start.isoformat(), entry, seed])
+    return hashlib.sha256(text.encode()).hexdigest()[:6]
+
+
+def plan_seed(id_: str, start: date, suggested_to: str) -> int:
+    """Return the seed of the coins where none is given: from the idea and the dates alone."""
+    text = json.dumps(["coins", id_, start.isoformat(), suggested_to])
+    return int(hashlib.sha256(text.encode()).hexdigest()[:8], 16)
+
+
+def weeks_of(periods: Sequence[Period]) -> int:
+    """Return how many weeks a plan takes."""
+    first, last = (date.fromisoformat(day) for day in (periods[0].first, periods[-1].last))
+    return ceil(((last - first).days + 1) / 7)
+
+
+def too_long(worth: float, unit: str) -> MinerError:
+    """Return that no test within half a year has the power."""
+    return MinerError(
+        f"a test that finds {worth:g} {unit} 80 times in 100 takes more than {MOST_WEEKS} weeks",
+        "a larger difference worth having, or steadier days",
+        "Name a larger one with --worth-having, or watch it instead: --as watch.",
+    )

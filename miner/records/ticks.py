@@ -1,0 +1,102 @@
+"""What the client ticked in an alternating test: date, plan, and yes, no or forgot."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from miner.errors import MinerError
+from miner.records.findings import Findings
+from miner.records.text_file import open_text, read_bytes
+from miner.results import Finding, Severity
+
+ANSWERS = ("yes", "no", "forgot")
+
+
+@dataclass(frozen=True, slots=True)
+class Ticks:
+    """The ticks of one client.
+
+    Attributes:
+        by_day: (plan, ISO date) -> "yes", "no" or "forgot"; of a day ticked both ways, nothing.
+        findings: rows that cannot be used.
+    """
+
+    by_day: Mapping[tuple[str, str], str]
+    findings: tuple[Finding, ...]
+
+    def of(self, plan: str) -> dict[str, str]:
+        """Return the ticks of one plan by ISO date."""
+        return {day: said for (name, day), said in self.by_day.items() if name == plan}
+
+
+def read_ticks(folder: Path) -> Ticks:
+    """Read every ``ticks*.csv`` of a client folder; none is no tick.
+
+    The third column may have any name. A row that is no date, no plan or no known answer is left
+    out and told; so are days that were ticked both yes and no.
+
+    Raises:
+        MinerError: a file is not text, or has no columns ``date`` and ``plan`` and a third one.
+    """
+    findings = Findings()
+    seen: dict[tuple[str, str], set[str]] = {}
+    for path in sorted(folder.glob("ticks*.csv")):
+        for row, (day, plan, said) in _rows(path):
+            answer = said.casefold()
+            when = _day(day)
+            if when is None or not plan or answer not in ANSWERS:
+                findings.add(
+                    Severity.LEFT_OUT, f"this tick cannot be used ('{day}', '{plan}', '{said}')",
+                    "a date like 2026-03-01, the name of a plan, and yes, no or forgot",
+                    "Correct that row.", file=path.name, row=row,
+                )  # fmt: skip
+                continue
+            seen.setdefault((plan, when), set()).add(answer)
+    by_day = {}
+    for (plan, when), answers in seen.items():
+        told = answers - {"forgot"} or answers
+        if len(told) > 1:
+            findings.add(
+                Severity.QUESTION, f"{when} is ticked both yes and no in plan {plan}",
+                "one answer a day", "Ask the client, and correct it.", file="ticks",
+            )  # fmt: skip
+            continue
+        by_day[plan, when] = next(iter(told))
+    return Ticks(by_day, findings.sorted())
+
+
+def _rows(path: Path) -> list[tuple[int, tuple[str, str, str]]]:
+    text = open_text(
+        path.name, read_bytes(path, path.name), encoding=None, delimiter=",", skip_rows=0
+    )
+    if text is None:
+        return []
+    header = [name.casefold() for name in text.header]
+    others = [name for name in header if name not in ("date", "plan")]
+    if not {"date", "plan"} <= set(header) or not others:
+        raise MinerError(
+            f"the columns are {', '.join(text.header)}", "date, plan, and the answer",
+            "Correct the header.", file=path.name, row=1,
+        )  # fmt: skip
+    places = [header.index(name) for name in ("date", "plan", others[0])]
+    body = io.StringIO(text.body[text.body_at :].decode("utf-8"), newline="")
+    reader = csv.reader(body)
+    out = []
+    for cells in reader:
+        row = text.first_row + reader.line_num - 1
+        if any(cell.strip() for cell in cells):
+            day, plan, said = (cells[at].strip() if at < len(cells) else "" for at in places)
+            out.append((row, (day, plan, said)))
+    return out
+
+
+def _day(text: str) -> str | None:
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        return None
