@@ -2,7 +2,7 @@
 
 from miner.api.asking import ask, error_rate, fix_question, fixed_questions, why
 from miner.api.following import drop, follow, keep
-from miner.api.meals import meal_table, meals
+from miner.api.meals import compare_meals, meal_table, meals, repeats
 from miner.api.planning import plan
 from miner.api.ranking import rank
 from miner.api.results_of_plans import result
@@ -21,6 +21,7 @@ __all__ = [
     "Wish",
     "ask",
     "check",
+    "compare_meals",
     "day_table",
     "days",
     "drop",
@@ -36,6 +37,7 @@ __all__ = [
     "plan",
     "rank",
     "read_client",
+    "repeats",
     "result",
     "why",
     "write_demo",

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
+import sys
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from pathlib import Path
 
 from miner import ledger
-from miner.api.past import read_past
+from miner.api.past import folder_of, read_past
 from miner.api.ranking import Progress, Spreads, primary_of, table_of
-from miner.api.steps import rules_of
+from miner.api.steps import load_rules, rules_of
 from miner.brief.sentences import error_rate_sentence, luck, sentence
 from miner.errors import MinerError
 from miner.hypotheses.ask import ask_table
@@ -19,6 +20,7 @@ from miner.hypotheses.why import why_table
 from miner.records.client import Client
 from miner.results import ErrorRate, Hypothesis, Why
 from miner.rulebook import RuleBook
+from miner.tables.unit_table import UnitTable
 
 
 def ask(
@@ -45,18 +47,22 @@ def ask(
     books = rules_of(client, rules)
     unit = books.unit_of(factor, outcome)
     name = outcome.removeprefix(f"{unit}.")
+    past = read_past(client)
     fixed = [
         item
-        for item in read_past(client).questions(books, unit)
+        for item in past.questions(books, unit)
         if (item.factor, item.outcome) == (factor, name)
     ]
     question = fixed[0] if fixed else Question(factor, name, looked=True)
     found = ask_table(table_of(client, books, unit), books, question, spreads=spreads)
-    return replace(found, sentence=sentence(found, books, unit), luck_sentence=luck(found, books))
+    return replace(
+        found, sentence=sentence(found, books, unit), luck_sentence=luck(found, books),
+        notes=(*found.notes, *past.notes),
+    )  # fmt: skip
 
 
 def fix_question(
-    client: Client,
+    client: Client | Path,
     factor: str,
     outcome: str,
     rules: RuleBook | None = None,
@@ -68,7 +74,7 @@ def fix_question(
     """Write one question to the ledger, to be judged on days that start after it was fixed.
 
     Args:
-        client: as read; a client without records yet may be asked about too.
+        client: as read, or a client folder that holds no records yet.
         factor: a factor's name.
         outcome: an outcome's name.
         rules: the rule books.
@@ -83,7 +89,8 @@ def fix_question(
         MinerError: a name is unknown, the two can never meet, the date lies ahead, or the
             question is fixed already.
     """
-    books = rules_of(client, rules)
+    folder = folder_of(client)
+    books = rules or load_rules(None, folder)
     moment = now or datetime.now(UTC)
     today = moment.date()
     _require_pair(books, factor, outcome)
@@ -106,8 +113,14 @@ def fix_question(
         "factor": factor, "outcome": books.key_of(name, unit), "guess": guess,
         "fixed_on": day.isoformat(), "proven": fixed_on is None,
     }  # fmt: skip
-    ledger.append(client.folder, "fixed", payload, moment)
-    return tuple(_advice(len(known) + 1, told=fixed_on is not None))
+    ledger.append(folder, "fixed", payload, moment)
+    looked = past.seen_after(day.isoformat(), sys.maxsize)
+    return (*_advice(len(known) + 1, told=fixed_on is not None, looked=looked), *past.notes)
+
+
+def fixed_questions(client: Client | Path) -> tuple[ledger.Question, ...]:
+    """Return the questions fixed so far, in the order in which they were written down."""
+    return ledger.questions(read_past(client).book)
 
 
 def why(client: Client, id_: str, rules: RuleBook | None = None) -> Why:
@@ -117,11 +130,14 @@ def why(client: Client, id_: str, rules: RuleBook | None = None) -> Why:
         MinerError: no rule of these records has that ID.
     """
     books = rules_of(client, rules)
-    units = sorted(("day", "meal"), key=lambda unit: unit != client.settings.rank_unit)
-    for unit in units[:-1]:
-        with suppress(MinerError):
-            return why_table(table_of(client, books, unit), books, id_, client.settings.code)
-    return why_table(table_of(client, books, units[-1]), books, id_, client.settings.code)
+    first, second = sorted(("day", "meal"), key=lambda unit: unit != client.settings.rank_unit)
+    table = table_of(client, books, first)
+    try:
+        found = why_table(table, books, id_, client.settings.code)
+    except MinerError:
+        table = table_of(client, books, second)
+        found = why_table(table, books, id_, client.settings.code)
+    return _since_fixed(found, table, read_past(client).questions(books, found.unit))
 
 
 def error_rate(
@@ -155,6 +171,26 @@ def error_rate(
     return replace(found, sentence=error_rate_sentence(found, books))
 
 
+def _since_fixed(found: Why, table: UnitTable, questions: tuple[Question, ...]) -> Why:
+    """Set aside the units up to the day on which the question was fixed, as its answer does."""
+    days = [
+        item.fixed_on
+        for item in questions
+        if (item.factor,) == found.factors and item.outcome == found.outcome and item.fixed_on
+    ]
+    if not days:
+        return found
+    dates = dict(zip(table.frame.index.astype(str), table.frame["date"].astype(str), strict=True))
+    told = f"not after {days[0]}, when the question was fixed"
+    units = tuple(
+        replace(item, used=False, reason=item.reason or told)
+        if dates[item.unit] <= days[0]
+        else item
+        for item in found.units
+    )
+    return replace(found, units=units)
+
+
 def _require_pair(rules: RuleBook, factor: str, outcome: str) -> None:
     unit = rules.unit_of(factor, outcome)
     rule = rules.factor(factor, unit)
@@ -167,12 +203,14 @@ def _require_pair(rules: RuleBook, factor: str, outcome: str) -> None:
         )
 
 
-def _advice(count: int, *, told: bool) -> list[str]:
+def _advice(count: int, *, told: bool, looked: bool) -> list[str]:
     notes = []
     if told:
         notes.append("The date is shown as told, not proven.")
+    if looked:
+        notes.append("Later days had been ranked already: the answer is a hint at most.")
     if count < 3:
         notes.append(f"{count} fixed so far. Three to five are advised.")
     if count > 5:
-        notes.append(f"{count} fixed so far. More than five weaken each other.")
+        notes.append(f"{count} fixed so far. Three to five are advised: more weaken each other.")
     return notes

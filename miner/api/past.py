@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from pathlib import Path
 
 from miner import ledger
 from miner.hypotheses.fixed import Question
@@ -58,15 +59,20 @@ class Past:
         return tuple(sorted(set(late)))
 
 
-def read_past(client: Client) -> Past:
-    """Read the client's ledger; what is wrong with it is told, not hidden."""
-    book = ledger.read(client.folder)
+def read_past(client: Client | Path) -> Past:
+    """Read the ledger of a client or of a client folder; what is wrong with it is told."""
+    book = ledger.read(folder_of(client))
     notes = tuple(
-        f"ledger.jsonl, row {item.row}: {item.what}"
+        f"ledger.jsonl, row {item.row}: {item.what}. {item.do}"
         for item in book.problems
         if item.severity is not Severity.NOTE
     )
     return Past(book, notes)
+
+
+def folder_of(client: Client | Path) -> Path:
+    """Return the folder of a client, given either."""
+    return client if isinstance(client, Path) else client.folder
 
 
 def remember_ranking(

@@ -63,7 +63,7 @@ def _usage(error: click.UsageError) -> MinerError:
         if error.possibilities:
             do = f"Did you mean '{error.possibilities[0]}'?"
     elif isinstance(error, click.MissingParameter) and error.param is not None:
-        found = f"{error.param.human_readable_name} is missing"
+        found = f"{_name(error.param)} is missing"
     elif isinstance(error, click.BadParameter) and error.param is not None:
         found = f"{_name(error.param)} {_plain(error.message)}"
         expected = _values(error.param.type) or expected

@@ -18,9 +18,8 @@ COMMANDS = {
     "demo": ("miner.cli.demo", "Write an invented practice and rank one of its clients."),
     "check": ("miner.cli.check", "What was read, what is wrong with it, which days can be used."),
     "days": ("miner.cli.days", "The daily table: outcomes and habits, a row a day."),
+    "ask": ("miner.cli.ask", "One question, answered or written down before the records."),
     "rank": ("miner.cli.rank", "Which habits came before, or went with, higher glucose."),
-}
-
     "why": ("miner.cli.why", "Every day behind an entry, with the file and row of each value."),
     "error-rate": ("miner.cli.error_rate", "How often this would claim something untrue."),
     "keep": ("miner.cli.keep", "Keep a hypothesis, to be judged on days that did not suggest it."),
@@ -28,6 +27,8 @@ COMMANDS = {
     "plan": ("miner.cli.plan", "An alternating test in one person."),
     "result": ("miner.cli.result", "What an alternating test showed."),
     "history": ("miner.cli.history", "The story of a client's questions."),
+}
+
 
 class Commands(click.Group):
     """A group that lists its commands from a table and tells faults in one message."""

@@ -38,12 +38,17 @@ def put_json(value: Any) -> None:
     put(f"{text}\n")
 
 
-def show(parts: Iterable[RenderableType]) -> None:
-    """Write headings, paragraphs and tables, bold only on a terminal."""
+def show(parts: Iterable[RenderableType], width: int = WIDTH) -> None:
+    """Write headings, paragraphs and tables, bold only on a terminal.
+
+    Args:
+        parts: what the ``*_parts`` functions of ``miner.brief.text`` return.
+        width: columns of a line where standard output is not a terminal.
+    """
     from miner.brief.text.layout import render
 
     terminal = sys.stdout.isatty()
-    width = shutil.get_terminal_size((WIDTH, 24)).columns if terminal else WIDTH
+    width = shutil.get_terminal_size((width, 24)).columns if terminal else width
     styled = terminal and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
     put(render(parts, min(max(width, NARROWEST), WIDEST), styled=styled))
 

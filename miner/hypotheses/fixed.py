@@ -77,7 +77,7 @@ def _measured(
 ) -> tuple[OutcomeSearch, Tested]:
     own = _since(design, dates, question.fixed_on)
     target = own.target(question.outcome)
-    rules = _rules(own, target, guard)
+    rules = _rules(own, target, guard, question)
     place = next(at for at, item in enumerate(target.items) if item.factor == question.factor)
     cache: Spectra = {}
     white = whitened(own, target.values, cache)
@@ -98,12 +98,13 @@ def _measured(
     return part, test
 
 
-def _rules(design: Design, target: Target, guard: Guardrails) -> list[Rule]:
+def _rules(design: Design, target: Target, guard: Guardrails, question: Question) -> list[Rule]:
     known = target.known
     withheld = None
     if known.sum() < guard.fewest_days_to_rank and design.unit == "day":
         have = float(known.sum())
-        withheld = Withheld("too few days since it was fixed", have, guard.fewest_days_to_rank)
+        since = " since it was fixed" if question.fixed_on else " on which it is known"
+        withheld = Withheld(f"too few {design.unit}s{since}", have, guard.fewest_days_to_rank)
     elif (tied := share_tied(target.values[known])) > guard.largest_share_tied:
         reason = "more than half the values are the same"
         withheld = Withheld(reason, tied, guard.largest_share_tied)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -40,6 +41,7 @@ class UnitBehind(Result):
         used: whether it counts; if not, ``reason`` says why.
         with_factor: 1.0 with, 0.0 without, None unknown.
         high: 1.0 in the higher quarter, 0.0 not, None no label.
+        places: the first and the last reading of the outcome's window.
     """
 
     unit: str
@@ -73,15 +75,29 @@ class Why(Result):
             row: dict[str, object] = {
                 "unit": item.unit, "used": item.used, "reason": item.reason,
                 "with": item.with_factor, self.outcome: item.outcome, "high": item.high,
-                "outcome_from": _told(item.places),
+                "outcome_from": told_between(item.places),
             }  # fmt: skip
             for factor in item.factors:
                 row[factor.factor] = factor.value
                 row[f"{factor.factor}_measure"] = factor.measure
-                row[f"{factor.factor}_from"] = _told(factor.places)
+                row[f"{factor.factor}_from"] = told(factor.places)
             rows.append(row)
         return pd.DataFrame(rows)
 
 
-def _told(places: tuple[Place, ...]) -> str:
-    return "; ".join(f"{place.file}:{place.row}" for place in places)
+def told_between(places: tuple[Place, ...]) -> str:
+    """Return the first and the last of a run of lines as ``glucose.csv:79-90``."""
+    if len(places) == 2 and places[0].file == places[1].file and places[0].row < places[1].row:
+        return f"{places[0].file}:{places[0].row}-{places[1].row}"
+    return told(places)
+
+
+def told(places: Iterable[Place]) -> str:
+    """Return places as ``sleep.csv:2; glucose.csv:88-99``, lines that follow each other joined."""
+    runs: list[tuple[str, int, int]] = []
+    for place in dict.fromkeys(places):
+        if runs and runs[-1][0] == place.file and runs[-1][2] + 1 == place.row:
+            runs[-1] = (place.file, runs[-1][1], place.row)
+        else:
+            runs.append((place.file, place.row, place.row))
+    return "; ".join(f"{f}:{low}" if low == high else f"{f}:{low}-{high}" for f, low, high in runs)

@@ -14,15 +14,26 @@ from miner.errors import MinerError
     [
         (
             ["rnak"],
-            "there is no command 'rnak'. Expected: one of demo, check, days, rank. "
+            f"there is no command 'rnak'. Expected: one of {', '.join(COMMANDS)}. "
             "Did you mean 'rank'?",
         ),
-        (["xyz"], "there is no command 'xyz'. Expected: one of demo, check, days, rank. "
+        (["xyz"], f"there is no command 'xyz'. Expected: one of {', '.join(COMMANDS)}. "
          "See 'miner --help'."),
         (["rank"], "CLIENT is missing. Expected: miner rank [OPTIONS] CLIENT. "
          "See 'miner rank --help'."),
         (["rank", "x", "--formt", "json"], "there is no option '--formt' here. "
          "Expected: miner rank [OPTIONS] CLIENT. Did you mean '--format'?"),
+        (["ask", "x", "--outcome", "y"], "--factor is missing. "
+         "Expected: miner ask [OPTIONS] CLIENT. See 'miner ask --help'."),
+        (["why", "x"], "ID is missing. Expected: miner why [OPTIONS] CLIENT ID. "
+         "See 'miner why --help'."),
+        (["ask", "x", "--factor", "f", "--outcome", "y", "--guess", "up"],
+         "--guess is given without --fix. Expected: --fix beside it. Add --fix."),
+        (["ask", "x", "--factor", "f", "--outcome", "y", "--fixed-on", "2026-03-01"],
+         "--fixed-on is given without --fix. Expected: --fix beside it. Add --fix."),
+        (["ask", "x", "--factor", "f", "--outcome", "y", "--fix", "--guess", "left"],
+         "--guess 'left' is not one of 'up', 'down'. Expected: one of up, down. "
+         "See 'miner ask --help'."),
         (["--zzz"], "there is no option '--zzz' here. "
          "Expected: miner [OPTIONS] [COMMAND] [ARGS]... See 'miner --help'."),
         (["rank", "x", "--draws", "5"], "--draws 5 is out of range. "

@@ -1,0 +1,103 @@
+"""``miner ask``: one question, answered, or written down before the records."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from miner.cli.faults import TOO_FEW
+from miner.cli.options import client_argument, day, format_option
+from miner.cli.output import put_json, show
+from miner.cli.reading import records
+from miner.cli.waiting import progress
+from miner.errors import MinerError
+
+if TYPE_CHECKING:
+    from miner.records.client import Client
+    from miner.results import Hypothesis
+    from miner.rulebook import RuleBook
+
+
+@click.command("ask")
+@client_argument
+@format_option("text", "json")
+@click.option("--factor", required=True, metavar="NAME", help="A habit, like short_sleep.")
+@click.option("--outcome", required=True, metavar="NAME", help="An outcome, like wake_glucose.")
+@click.option("--fix", is_flag=True, help="Write it down, to be judged on days after today.")
+@click.option("--guess", type=click.Choice(["up", "down"]), help="Which way, with --fix.")
+@click.option("--fixed-on", type=day, metavar="DATE", help="When it was fixed on paper.")
+def command(client: Path, rules: Path | None, form: str, fix: bool, **words: Any) -> None:
+    """Answer one question: did this habit come before, or go with, this outcome?
+
+    With --fix the question is written to the client's ledger before the records are there; three
+    to five such questions are advised.
+    """
+    if fix:
+        write_down(client, rules, form, **words)
+        return
+    for name in ("guess", "fixed_on"):
+        if words.pop(name) is not None:
+            option = f"--{name.replace('_', '-')}"
+            raise MinerError(f"{option} is given without --fix", "--fix beside it", "Add --fix.")
+    with progress("Asking"):
+        read, books = records(client, rules)
+        found = answered(read, books, **words)
+    put_answer(found, read, books, form, **words)
+
+
+def answered(read: Client, books: RuleBook, factor: str, outcome: str) -> Hypothesis:
+    """Return the answer to one question."""
+    from miner import api
+
+    return api.ask(read, factor, outcome, books)
+
+
+def put_answer(
+    found: Hypothesis, read: Client, books: RuleBook, form: str, factor: str, outcome: str
+) -> None:
+    """Print an answer; exit with 3 where there were too few days or meals to answer at all."""
+    from miner.brief.text.ask import answer_parts
+
+    unit = books.unit_of(factor, outcome)
+    if form == "json":
+        put_json(found.to_dict())
+    else:
+        show(answer_parts(found, books, unit=unit, display_unit=read.settings.display_unit))
+    guard = books.guardrails
+    need = guard.fewest_days_to_rank if unit == "day" else guard.fewest_meals_to_rank
+    if found.withheld is not None and found.counts.known + found.counts.unknown < need:
+        click.get_current_context().exit(TOO_FEW)
+
+
+def write_down(
+    folder: Path,
+    rules_folder: Path | None,
+    form: str,
+    factor: str,
+    outcome: str,
+    guess: str | None,
+    fixed_on: str | None,
+) -> None:
+    """Write one question to the ledger of a client folder and print what was written."""
+    from miner import api
+    from miner.brief.text.ask import fixed_parts
+
+    books = api.load_rules(rules_folder, folder)
+    if not folder.is_dir() or (folder / "practice.toml").is_file():
+        found = "this is a practice" if folder.is_dir() else "there is no such folder"
+        raise MinerError(found, "a folder for one client", "Check the path.", file=folder)
+    on = date.fromisoformat(fixed_on) if fixed_on else None
+    notes = api.fix_question(folder, factor, outcome, books, guess=guess, fixed_on=on)
+    asked = api.fixed_questions(folder)
+    if form == "text":
+        show(fixed_parts(folder.resolve().name, asked, books, notes))
+        return
+    answer: dict[str, Any] = {"factors": [factor], "outcome": outcome, "fixed_before": True}
+    try:
+        answer = answered(*records(folder, rules_folder), factor, outcome).to_dict()
+    except MinerError:
+        answer["fixed_on"] = asked[-1].fixed_on
+    put_json(answer | {"written": asked[-1].to_dict(), "advice": list(notes)})
