@@ -133,6 +133,7 @@ class Caseload(Result):
     practice: str
     version: str
     unit: str
+    display_unit: str
     clients: tuple[ClientRow, ...]
     agreed: int
     declined: int

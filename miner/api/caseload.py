@@ -1,0 +1,180 @@
+"""A whole practice: a row a client, and effects pooled across those who agreed."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+
+from miner import __version__
+from miner.api.examine import Task, ended, examine
+from miner.api.spreads import keep_spreads
+from miner.api.steps import load_rules
+from miner.brief.pooled import with_sentences
+from miner.caseload.places import client_folders, fetched, is_remote
+from miner.caseload.pooling import MOST_LISTED, fewest_clients, pool_all
+from miner.caseload.running import Pace, Progress, run
+from miner.caseload.store import NAME, PAGES, Store
+from miner.errors import MinerError
+from miner.records.settings import PracticeFile
+from miner.records.toml_file import read_toml
+from miner.results.caseload import Caseload, ClientRow, PooledEffect
+from miner.rulebook import RuleBook
+
+MAY_NAME_A_CLIENT = {".html", ".csv", ".json", ".txt", ".md", ".toml"}
+
+
+def pool(
+    practice: Path | str,
+    *,
+    workers: int = 1,
+    scheduler: str | None = None,
+    work: Path | None = None,
+    draws: int | None = None,
+    progress: Progress | None = None,
+) -> Caseload:
+    """Look at every client folder of a practice and pool those whose clients agreed.
+
+    What is finished is kept in a work folder and used again as long as the client's files, the
+    practice's settings and the rule books are the same. Nothing is written to a client folder:
+    this counts as no ranking. The answer does not depend on the number of workers.
+
+    Args:
+        practice: a folder of client folders, or an address that fsspec can read.
+        workers: processes on this machine.
+        scheduler: address of a Dask scheduler to work on instead.
+        work: where results are kept; by default ``.miner-caseload`` in the practice.
+        draws: permutations of each ranking; by default the rule book's.
+        progress: told what is being done and the share done.
+
+    Raises:
+        MinerError: there is no such practice, or no place to keep results.
+    """
+    from threadpoolctl import threadpool_limits
+
+    place = str(practice)
+    names = client_folders(place)
+    store = Store(work_folder(place, work))
+    rules, settings = _of_practice(place, names[0])
+    unit = settings.rank_unit or "day"
+    before = {name: head for name in names if (head := store.head(name))}
+    known = {name: head.fingerprint for name, head in before.items()}
+    had_agreed = {name for name, head in before.items() if head.row.pooled}
+    del before
+    gone = store.forget_all_but(names)
+    tasks = [Task(place, name, unit, known.get(name), draws) for name in names]
+    pace = Pace(len(tasks), progress, "clients")
+    for name, content in run(examine, tasks, workers=workers, scheduler=scheduler, lost=ended):
+        if content is not None:
+            store.save(name, content)
+        pace.step()
+    rows = [store.kept(name).row for name in names]
+    agreed = [row for row in rows if row.pooled]
+    folders = [row.folder for row in agreed]
+    told = [store.kept(name).told for name in folders] if len(folders) <= MOST_LISTED else []
+    with threadpool_limits(1), store.together(folders, fewest_clients(len(folders))) as units:
+        effects, too_few = pool_all(units, agreed, told, rules, unit, workers, progress)
+    withdrew = [row.client for row in rows if row.folder in had_agreed and not row.pooled]
+    found = Caseload(
+        practice=Path(place).resolve().name or place,
+        version=__version__,
+        unit=unit,
+        display_unit=settings.display_unit or "mg/dL",
+        clients=tuple(rows),
+        agreed=len(agreed),
+        declined=sum(row.pooled is False for row in rows),
+        not_asked=sum(row.pooled is None for row in rows),
+        claim_level=rules.guardrails.claim_level,
+        questions_asked=len(effects),
+        too_few=too_few,
+        pooled=tuple(effects),
+        traces=tuple(_traces(place, store, gone, withdrew)),
+        notes=tuple(_notes(rows, effects, len(agreed))),
+    )
+    keep_spreads(store, found)
+    return with_sentences(found, rules)
+
+
+def rules_of_practice(practice: Path | str) -> RuleBook:
+    """Return the rule books that apply to a practice."""
+    place = str(practice)
+    return _of_practice(place, client_folders(place)[0])[0]
+
+
+def remember_page(practice: Path | str, work: Path | None, page: Path, found: Caseload) -> None:
+    """Note in the work folder that a page names these clients, so that it can be told later."""
+    store = Store(work_folder(str(practice), work))
+    pages = store.read_json(PAGES)
+    pages = pages if isinstance(pages, dict) else {}
+    pages[str(page.resolve())] = sorted(row.client for row in found.clients)
+    store.write(PAGES, (json.dumps(pages, indent=1, sort_keys=True) + "\n").encode())
+
+
+def work_folder(practice: str, work: Path | None) -> Path:
+    """Return where results are kept.
+
+    Raises:
+        MinerError: a practice in a store needs a folder that is named.
+    """
+    if work is not None:
+        return work
+    if is_remote(practice):
+        raise MinerError(
+            "there is no place to keep results",
+            "a folder on this machine for a practice that lies in a store",
+            "Name one with --work FOLDER.",
+        )
+    return Path(practice) / NAME
+
+
+def _of_practice(practice: str, name: str) -> tuple[RuleBook, PracticeFile]:
+    with fetched(practice, name) as folder:
+        settings = read_toml(folder.parent / "practice.toml", PracticeFile)
+        return load_rules(None, folder), settings
+
+
+def _traces(practice: str, store: Store, gone: list[str], withdrew: list[str]) -> list[str]:
+    said = [
+        f"{client}: the folder is gone. What was kept of it in {store.folder.name} has been "
+        "removed. It is in no pooled figure any more."
+        for client in gone
+    ]
+    said += [
+        f"{client}: no longer agreed to be pooled. It is in no pooled figure any more."
+        for client in withdrew
+    ]
+    here = _files_that_name(practice, gone)
+    said += [f"{client} is still named in {name}." for client, name in here]
+    pages = store.read_json(PAGES)
+    for page, clients in sorted(pages.items() if isinstance(pages, dict) else ()):
+        told = [client for client in gone if client in clients]
+        if told and Path(page).is_file() and Path(page).parent != Path(practice).resolve():
+            said.append(f"{', '.join(told)} is still named in {page}.")
+    if said:
+        said.append("Pages and exports saved elsewhere, printouts and backups are not known here.")
+    return said
+
+
+def _files_that_name(practice: str, clients: list[str]) -> list[tuple[str, str]]:
+    if is_remote(practice) or not clients:
+        return []
+    found = []
+    for path in sorted(Path(practice).iterdir()):
+        if path.is_file() and path.suffix.lower() in MAY_NAME_A_CLIENT:
+            text = path.read_text(encoding="utf-8", errors="replace")
+            found += [(client, path.name) for client in clients if client in text]
+    return found
+
+
+def _notes(rows: Sequence[ClientRow], effects: Sequence[PooledEffect], agreed: int) -> list[str]:
+    notes = [
+        f"{count} folders say they are {code}. They are counted as different clients."
+        for code, count in sorted(Counter(row.client for row in rows).items())
+        if count > 1
+    ]
+    if agreed > MOST_LISTED:
+        notes.append(f"Clients are not listed one by one where more than {MOST_LISTED} are pooled.")
+    if not effects:
+        notes.append("Nothing is pooled: too few clients agreed, or have the same habits.")
+    return notes

@@ -1,0 +1,34 @@
+"""An invented practice of any size, written client by client."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from miner import resources
+from miner.caseload.running import Pace, Progress
+
+
+def generate(
+    practice: Path, clients: int, days: int, seed: int = 0, *, progress: Progress | None = None
+) -> None:
+    """Write an invented practice; the same numbers give the same bytes.
+
+    Args:
+        practice: a new or empty folder.
+        clients: how many.
+        days: days of records each.
+        seed: of everything random.
+        progress: told how far it has come.
+    """
+    invented = resources.invented()
+    pace = Pace(clients, progress, "clients")
+    invented.write_practice(practice, ())
+    with (practice / "truth.json").open("w", encoding="utf-8", newline="\n") as file:
+        file.write('{"invented": true, "clients": {')
+        for at, one in enumerate(invented.scenarios(clients, days, seed)):
+            truth = invented.write_client(practice / one.code, one)
+            head = ",\n" if at else "\n"
+            file.write(f"{head}{json.dumps(one.code)}: {json.dumps(truth)}")
+            pace.step()
+        file.write("\n}}\n")

@@ -1,0 +1,199 @@
+"""A caseload for people: a row a client, what needs the eye, what the clients share."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from rich.console import JustifyMethod
+
+from miner.brief.text.amounts import Amounts, chance
+from miner.brief.text.layout import Parts, heading, paragraph, section, table
+from miner.brief.text.safe import clean
+from miner.brief.text.sheet import sheet
+from miner.brief.text.words import evidence_words, factor_phrase, outcome_label, several
+from miner.results import Evidence
+from miner.results.caseload import Caseload, ClientRow, PooledEffect
+from miner.rulebook import RuleBook
+
+MOST_ROWS, MOST_NAMED, MOST_EFFECTS = 40, 6, 8
+STATUS = {"ranked": "ranked", "too_few": "too few", "error": "not used"}
+CLIENT_COLUMNS: tuple[tuple[str, JustifyMethod], ...] = (
+    ("client", "left"), ("usable", "right"), ("status", "left"), ("clear", "right"),
+    ("hints", "right"), ("pooled", "left"),
+)  # fmt: skip
+EFFECT_COLUMNS: tuple[tuple[str, JustifyMethod], ...] = (
+    ("habit, outcome", "left"), ("clients", "right"), ("difference", "right"),
+    ("two-stage", "right"), ("all clients", "right"), ("spread", "right"), ("adjusted p", "right"),
+)  # fmt: skip
+
+
+def caseload_parts(found: Caseload, rules: RuleBook, *, detail: bool = False) -> Parts:
+    """Return a caseload as headings, paragraphs and tables.
+
+    Args:
+        found: what ``caseload`` found.
+        rules: the rule books of the practice, for the words.
+        detail: every client and every pooled question.
+    """
+    teller = CaseloadTeller(found, rules, Amounts(found.display_unit))
+    return [
+        *teller.opening(),
+        *section("Clients", teller.clients(detail)),
+        *section("Needs your eye", teller.attention()),
+        *teller.shared(detail),
+        *section("What the caseload suggests", teller.suggestions()),
+        *section("Who differs from the rest", teller.different()),
+        *section("What still holds traces", [paragraph(text, 2) for text in found.traces]),
+        paragraph(""),
+        paragraph(teller.closing()),
+    ]
+
+
+def caseload_csv(found: Caseload) -> str:
+    """Return one line a client."""
+    header = (
+        "client", "folder", "unit", "usable_units", "left_out_units", "status", "clear", "hints",
+        "pooled", "error", "attention",
+    )  # fmt: skip
+    return sheet(header, ([getattr(row, name) for name in header] for row in found.clients))
+
+
+@dataclass(frozen=True, slots=True)
+class CaseloadTeller:
+    """The sentences of one caseload; the pages use them too."""
+
+    found: Caseload
+    rules: RuleBook
+    amounts: Amounts
+
+    def opening(self) -> Parts:
+        """Return the first lines: how many clients, how many agreed."""
+        count = {status: 0 for status in STATUS}
+        for row in self.found.clients:
+            count[row.status] += 1
+        lead = [
+            f"{several(len(self.found.clients), 'client')}: {count['ranked']} ranked",
+            f"{count['too_few']} with too few {self.found.unit}s",
+            f"{count['error']} could not be used",
+        ]
+        return [heading(f"{', '.join(lead)}."), paragraph(self.agreement())]
+
+    def agreement(self) -> str:
+        """Return who is in the pool."""
+        found = self.found
+        notes = " ".join(clean(note, 300) for note in found.notes)
+        return (
+            f"{found.agreed} agreed to be pooled, {found.declined} declined, "
+            f"{found.not_asked} not asked yet. {notes}"
+        ).strip()
+
+    def clients(self, detail: bool) -> Parts:
+        """Return a row a client, those that could not be used first."""
+        rows = sorted(self.found.clients, key=lambda row: row.status != "error")
+        shown = rows if detail else rows[:MOST_ROWS]
+        parts: Parts = [table(CLIENT_COLUMNS, [self._row(row) for row in shown], gap=2)]
+        if len(rows) > len(shown):
+            more = len(rows) - len(shown)
+            parts.append(paragraph(f"and {more} more; --detail or --format csv shows all", 2))
+        return parts
+
+    def _row(self, row: ClientRow) -> Sequence[str]:
+        pooled = {True: "yes", False: "no", None: "not asked"}[row.pooled]
+        used = row.status != "error"
+        return (
+            clean(row.client, 40), str(row.usable_units) if used else "-", STATUS[row.status],
+            str(row.clear) if used else "-", str(row.hints) if used else "-", pooled,
+        )  # fmt: skip
+
+    def attention(self) -> Parts:
+        """Return what needs the practitioner's eye, the same words once for all they concern."""
+        return [paragraph(f"{who}: {text}", 2) for who, text in self.eye()]
+
+    def eye(self) -> list[tuple[str, str]]:
+        """Return who is concerned, and by what: what could not be used first."""
+        by_text: dict[str, list[str]] = defaultdict(list)
+        for row in self.found.clients:
+            if row.error:
+                by_text[clean(row.error, 400)].append(clean(row.client, 40))
+        for row in self.found.clients:
+            for text in row.attention:
+                by_text[clean(text, 400)].append(clean(row.client, 40))
+        return [(named(names), text) for text, names in by_text.items()]
+
+    def shared(self, detail: bool) -> Parts:
+        """Return the pooled effects: what is clear, what is a hint, and the numbers beside."""
+        effects = self.found.pooled
+        parts: Parts = []
+        for level in (Evidence.CLEAR, Evidence.HINT):
+            chosen = [item for item in effects if item.evidence is level]
+            title = f"Across clients. {evidence_words(level, self.rules)}"
+            parts += section(title, [paragraph(self.told(item), 2) for item in chosen])
+        told = [item for item in effects if item.evidence in (Evidence.CLEAR, Evidence.HINT)]
+        shown = effects if detail else (told or effects)[:MOST_EFFECTS]
+        rows = [self.numbers(item) for item in shown]
+        return [*parts, *section("Pooled numbers", [table(EFFECT_COLUMNS, rows)] if rows else [])]
+
+    def told(self, item: PooledEffect) -> str:
+        """Return the sentence of an effect with what has to be said beside it."""
+        said = [item.sentence, *item.notes]
+        if item.apart:
+            said.append("The two ways of pooling differ by more than half a standard error.")
+        return " ".join(said)
+
+    def numbers(self, item: PooledEffect) -> Sequence[str]:
+        """Return the cells of one effect; both ways of pooling stand side by side."""
+        show, unit = self.amounts, self.found.unit
+        name = f"{factor_phrase(item.factor, self.rules, unit)}, " + outcome_label(
+            item.outcome, self.rules, unit
+        )
+        return (
+            name, str(item.clients),
+            f"{show.difference(item.difference, item.unit)} {show.unit(item.unit)}",
+            show.difference(item.two_stage.difference, item.unit),
+            show.difference(item.reml.difference, item.unit),
+            show.size(item.spread, item.unit), chance(item.p_adjusted),
+        )  # fmt: skip
+
+    def suggestions(self) -> Parts:
+        """Return, for each clear effect, the clients whose own month cannot tell."""
+        parts: Parts = []
+        for item in self.found.pooled:
+            waiting = [clean(row.client, 40) for row in item.by_client if row.suggestion]
+            if waiting:
+                text = f"{item.sentence} Not yet known of {named(waiting)} by their own records."
+                parts.append(paragraph(text, 2))
+        return parts
+
+    def different(self) -> Parts:
+        """Return the clients whose own difference lies apart from that of all."""
+        parts: Parts = []
+        for item in self.found.pooled:
+            apart = [row for row in item.by_client if row.differs]
+            if apart and item.evidence in (Evidence.CLEAR, Evidence.HINT):
+                names = [
+                    f"{clean(row.client, 40)} ({self.amounts.difference(row.shrunken, item.unit)})"
+                    for row in apart
+                ]
+                parts.append(paragraph(f"{item.sentence} Apart from that: {named(names)}.", 2))
+        return parts
+
+    def closing(self) -> str:
+        """Return how many questions were pooled and what the words mean."""
+        found = self.found
+        level = f"{100 * found.claim_level:g}"
+        return (
+            f"{several(found.questions_asked, 'question was', 'questions were')} pooled; "
+            f"{found.too_few} more had too few clients. Where nothing is true, such a list calls "
+            f"something clear in at most about {level} of 100 practices. These are patterns "
+            "within clients. They do not show why. Results are kept beside the practice and can "
+            "be thrown away at any time."
+        )
+
+
+def named(names: Sequence[str]) -> str:
+    """Return names in a row, the first few where they are many."""
+    shown = ", ".join(names[:MOST_NAMED])
+    more = len(names) - MOST_NAMED
+    return shown if more <= 0 else f"{shown} and {more} more"

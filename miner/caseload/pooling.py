@@ -1,0 +1,173 @@
+"""All questions of a caseload: each is fitted over the clients who agreed, Holm over all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import partial
+from math import hypot, isfinite
+
+import numpy as np
+
+from miner.caseload.doubts import Doubts, Question
+from miner.caseload.fitting import FitTask, fit_task, questions, read_usable
+from miner.caseload.question import PoolFit
+from miner.caseload.record import Told
+from miner.caseload.running import Pace, Progress, run
+from miner.caseload.store import PooledUnits
+from miner.results import Evidence
+from miner.results.caseload import ByClient, ClientRow, Estimate, PooledEffect
+from miner.rulebook import Guardrails, RuleBook
+from miner.stats.multiplicity import holm
+
+FEWEST_CLIENTS = 3
+FEWEST_SHARE = 0.05
+MOST_LISTED = 2_000
+APART = 0.5
+
+
+def fewest_clients(agreed: int) -> int:
+    """Return how many of the clients who agreed must have what is pooled."""
+    return max(FEWEST_CLIENTS, int(np.ceil(FEWEST_SHARE * agreed)))
+
+
+def pool_all(
+    units: PooledUnits,
+    rows: Sequence[ClientRow],
+    told: Sequence[Told],
+    rules: RuleBook,
+    unit: str,
+    workers: int = 1,
+    progress: Progress | None = None,
+) -> tuple[list[PooledEffect], int]:
+    """Fit every question that enough clients can answer.
+
+    Args:
+        units: of the clients who agreed.
+        rows: those clients, in the order of their numbers.
+        told: what each client's own ranking called each question; empty above the most listed.
+        rules: the rule books of the practice.
+        unit: "day" or "meal".
+        workers: processes of this machine.
+        progress: told how far it has come.
+
+    Returns:
+        The effects, the smallest adjusted p first, and how many questions too few clients had.
+    """
+    asked = questions(units.columns, rules, unit)
+    guard, least, each = rules.guardrails, fewest_clients(len(rows)), len(rows) <= MOST_LISTED
+    tasks = [
+        FitTask(at, question, units, guard, unit, least, each) for at, question in enumerate(asked)
+    ]
+    pace = Pace(len(tasks), progress, "pooled questions")
+    fits: dict[int, tuple[PoolFit, int]] = {}
+    for at, fit, count in run(fit_task, tasks, workers=workers):
+        if fit is not None:
+            fits[at] = fit, count
+        pace.step()
+    ready = [(asked[at], *fits[at]) for at in sorted(fits)]
+    adjusted = holm([np.nan if fit.answer.p is None else fit.answer.p for _, fit, _ in ready])
+    effects = []
+    for (question, fit, count), p in zip(ready, adjusted, strict=True):
+        read = partial(read_usable, units, question, guard, unit)
+        doubts = Doubts(units, question, rules, unit, read)
+        effects.append(_effect(question, fit, count, float(p), guard, doubts, rows, told))
+    effects.sort(key=_order)
+    return effects, len(asked) - len(ready)
+
+
+def _effect(
+    question: Question,
+    fit: PoolFit,
+    units: int,
+    p_adjusted: float,
+    guard: Guardrails,
+    doubts: Doubts,
+    rows: Sequence[ClientRow],
+    told: Sequence[Told],
+) -> PooledEffect:
+    method, answer = fit.method, fit.answer
+    evidence, notes = judge(answer, p_adjusted, question.target.smallest_worth_it, guard, doubts)
+    effect = PooledEffect(
+        factor=question.factor, outcome=question.outcome, lag_days=question.lag,
+        relation=question.relation, unit=question.target.measure_unit, clients=answer.clients,
+        units=units, difference=answer.difference, interval=answer.interval,
+        df=answer.df, p=answer.p, p_adjusted=p_adjusted if isfinite(p_adjusted) else None,
+        spread=answer.spread, evidence=evidence, method=method, two_stage=fit.two_stage,
+        reml=fit.reml, apart=_apart(fit, answer), between=fit.between, phi=fit.phi,
+        smallest_worth_it=question.target.smallest_worth_it,
+        spread_for_shrinkage=_about_zero(answer, method), notes=notes,
+    )  # fmt: skip
+    return replace(effect, by_client=_by_client(effect, fit, rows, told))
+
+
+def judge(
+    answer: Estimate, p_adjusted: float, worth: float, guard: Guardrails, doubts: Doubts
+) -> tuple[Evidence, tuple[str, ...]]:
+    """Return what a pooled difference may be called, and why not more.
+
+    One too small to matter is little sign however sure it is: with many clients the smallest
+    difference is sure.
+    """
+    from scipy.stats import t
+
+    if answer.difference is None or answer.standard_error is None or answer.df is None:
+        return Evidence.CANNOT_TELL, (answer.problem,)
+    reach = float(t.ppf(0.95, answer.df)) * answer.standard_error
+    if -worth < answer.difference - reach and answer.difference + reach < worth:
+        return Evidence.LITTLE_SIGN, ()
+    if p_adjusted <= guard.claim_level:
+        notes = doubts.found(answer.difference)
+        return (Evidence.HINT if notes else Evidence.CLEAR), notes
+    if answer.p is not None and answer.p <= guard.hint_level and abs(answer.difference) >= worth:
+        return Evidence.HINT, ()
+    return Evidence.CANNOT_TELL, ()
+
+
+def _apart(fit: PoolFit, answer: Estimate) -> bool:
+    one, other = fit.reml.difference, fit.two_stage.difference
+    if one is None or other is None or answer.standard_error is None:
+        return False
+    return abs(one - other) > APART * answer.standard_error
+
+
+def _about_zero(answer: Estimate, method: str) -> float | None:
+    """Root mean square of true differences about 0, the doubt of their mean included."""
+    if method != "reml" or answer.difference is None or answer.standard_error is None:
+        return None
+    mean = max(abs(answer.difference), answer.standard_error)
+    return hypot(mean, answer.spread or 0.0)
+
+
+def _by_client(
+    effect: PooledEffect, fit: PoolFit, rows: Sequence[ClientRow], told: Sequence[Told]
+) -> tuple[ByClient, ...]:
+    own = fit.shrunken
+    if own is None or own.problem or effect.difference is None:
+        return ()
+    pair = (effect.factor, effect.outcome)
+    found = []
+    for at, client in enumerate(fit.clients):
+        low, high = float(own.intervals[at, 0]), float(own.intervals[at, 1])
+        raw, row = float(fit.raw[at]), rows[client]
+        outside = not low <= effect.difference <= high
+        found.append(
+            ByClient(
+                client=row.client,
+                folder=row.folder,
+                raw=raw if isfinite(raw) else None,
+                shrunken=float(own.slopes[at]),
+                interval=(low, high),
+                differs=outside and effect.method == "reml",
+                evidence=told[client].get(pair, Evidence.CANNOT_TELL),
+            )
+        )
+    return tuple(found)
+
+
+def _order(effect: PooledEffect) -> tuple[float, float, str, str]:
+    nothing = 2.0
+    return (
+        nothing if effect.p_adjusted is None else effect.p_adjusted,
+        nothing if effect.p is None else effect.p, effect.outcome, effect.factor,
+    )  # fmt: skip

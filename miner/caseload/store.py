@@ -1,0 +1,171 @@
+"""The work folder: a file a client as they finish, so that a run that was stopped goes on."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from miner.caseload.record import Head, read_head
+from miner.errors import MinerError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+NAME = ".miner-caseload"
+SPREADS, PAGES, POOL = "spreads.json", "pages.json", "pool.parquet"
+CLIENT = "client"
+CLIENTS_A_GROUP = 256
+
+
+class Store:
+    """The files of a work folder.
+
+    Args:
+        folder: made if need be.
+
+    Raises:
+        MinerError: it cannot be made.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        try:
+            (folder / "clients").mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise MinerError(
+                f"the work folder cannot be made ({error.strerror})",
+                "a folder this program may write",
+                "Name another with --work FOLDER.",
+                file=folder,
+            ) from error
+
+    def path(self, name: str) -> Path:
+        """Return where the record of one client folder lies."""
+        key = hashlib.sha256(name.encode()).hexdigest()[:32]
+        return self.folder / "clients" / key[:2] / f"{key}.parquet"
+
+    def head(self, name: str) -> Head | None:
+        """Return what is known of a client from an earlier run; a damaged file is none."""
+        try:
+            return read_head(str(self.path(name)))
+        except (OSError, ValueError, KeyError, TypeError):
+            return None
+
+    def kept(self, name: str) -> Head:
+        """Return what was found of a client in this run.
+
+        Raises:
+            MinerError: the file has been removed or damaged meanwhile.
+        """
+        head = self.head(name)
+        if head is None:
+            raise MinerError(
+                "a result kept here a moment ago is gone or damaged",
+                "a work folder that nothing else writes to",
+                "Run it again.",
+                file=self.path(name),
+            )
+        return head
+
+    def save(self, name: str, content: bytes) -> None:
+        """Write the record of one client, whole or not at all."""
+        self.write(self.path(name).relative_to(self.folder).as_posix(), content)
+
+    def write(self, name: str, content: bytes) -> None:
+        """Write any file of the work folder, whole or not at all."""
+        path = self.folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        new = path.with_name(f".{path.name}.{os.getpid()}")
+        new.write_bytes(content)
+        new.replace(path)
+
+    def forget_all_but(self, names: Sequence[str]) -> list[str]:
+        """Remove the records of every other client; return what they were called, sorted."""
+        kept = {self.path(name) for name in names}
+        gone = []
+        for path in sorted((self.folder / "clients").rglob("*")):
+            if path.is_file() and path not in kept:
+                try:
+                    row = read_head(str(path)).row
+                    gone.append(row.client)
+                except (OSError, ValueError, KeyError, TypeError):
+                    pass
+                path.unlink()
+        return sorted(gone)
+
+    def read_json(self, name: str) -> Any:
+        """Return what a JSON file of the work folder holds, or None."""
+        try:
+            return json.loads((self.folder / name).read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            return None
+
+    @contextmanager
+    def together(self, names: Sequence[str], fewest: int) -> Iterator[PooledUnits]:
+        """Give the units of some clients in one columnar file, which is removed afterwards.
+
+        Args:
+            names: the client folders; their place in this order is their number.
+            fewest: columns that fewer clients have are left out.
+        """
+        path = self.folder / POOL
+        found = [self.path(name) for name in names]
+        counted = _columns(found)
+        kept = [name for name in counted if counted[name] >= fewest]
+        try:
+            _write_together(path, found, kept)
+            yield PooledUnits(path, tuple(kept), len(set(counted) - set(kept)))
+        finally:
+            path.unlink(missing_ok=True)
+
+
+class PooledUnits:
+    """The units of all clients who agreed, read a few columns at a time.
+
+    Attributes:
+        columns: what there is; ``left_out`` how many columns too few clients have.
+    """
+
+    def __init__(self, path: Path, columns: tuple[str, ...], left_out: int) -> None:
+        self._path, self.columns, self.left_out = path, columns, left_out
+
+    def read(self, columns: Iterable[str]) -> pd.DataFrame:
+        """Return the columns asked for and ``client``, the number of the client."""
+        import pyarrow.parquet as pq
+
+        found: pd.DataFrame = pq.read_table(self._path, columns=[CLIENT, *columns]).to_pandas()
+        return found
+
+
+def _columns(paths: Sequence[Path]) -> dict[str, int]:
+    import pyarrow.parquet as pq
+
+    counted: dict[str, int] = {}
+    for path in paths:
+        for name in pq.read_schema(path).names:
+            counted[name] = counted.get(name, 0) + 1
+    return dict(sorted(counted.items()))
+
+
+def _write_together(path: Path, paths: Sequence[Path], columns: Sequence[str]) -> None:
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    schema = pa.schema([(CLIENT, pa.int32()), *((name, pa.float64()) for name in columns)])
+    with pq.ParquetWriter(path, schema, compression="zstd") as writer:
+        for begin in range(0, len(paths), CLIENTS_A_GROUP):
+            parts = []
+            for at, own in enumerate(paths[begin : begin + CLIENTS_A_GROUP], start=begin):
+                table = pq.read_table(own)
+                values: Mapping[str, Any] = {
+                    name: table[name] if name in table.column_names else pa.nulls(table.num_rows)
+                    for name in columns
+                }
+                number = pa.array([at] * table.num_rows, pa.int32())
+                parts.append(pa.table({CLIENT: number, **values}).cast(schema))
+            writer.write_table(pa.concat_tables(parts))

@@ -1,0 +1,47 @@
+"""What one client gives to the pool: a row a usable unit, in columns that are alike for all."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from miner.hypotheses.design import Design
+from miner.tables.unit_table import UnitTable
+
+TIME = "time"
+NUISANCE, OUTCOME, BY_CLOCK, FACTOR = "n:", "y:", "c:", "x:"
+DAY = pd.Timedelta(days=1)
+
+
+def unit_rows(table: UnitTable, plan: Design) -> pd.DataFrame:
+    """Return one row a usable unit.
+
+    Columns: ``time`` (days), ``n:`` what is allowed for in every client (weekend, drift, the
+    client's sensors as ``n:sensor 1`` and so on), ``y:`` outcomes, ``c:`` outcomes by the clock,
+    ``x:factor@lag`` factors at the lag at which they may meet an outcome.
+    """
+    found = {TIME: _times(table, plan)}
+    sensors = 0
+    for name, column in zip(plan.nuisance_names[1:], plan.nuisance.T[1:], strict=True):
+        if name.startswith("sensor "):
+            sensors += 1
+            name = f"sensor {sensors}"
+        found[f"{NUISANCE}{name}"] = column
+    for target in plan.targets:
+        found[f"{OUTCOME}{target.name}"] = target.values
+        found[f"{BY_CLOCK}{target.name}"] = target.by_clock
+        for item in target.items:
+            found[factor_column(item.factor, item.lag)] = item.values
+    return pd.DataFrame({name: np.asarray(found[name], dtype=float) for name in found})
+
+
+def factor_column(factor: str, lag: int) -> str:
+    """Return the name of the column that holds a factor so many days earlier."""
+    return f"{FACTOR}{factor}@{lag}"
+
+
+def _times(table: UnitTable, plan: Design) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    if plan.unit == "day":
+        return np.asarray(plan.times, dtype=float)
+    starts = pd.to_datetime(table.frame.loc[list(plan.names), "start"])
+    return np.asarray((starts - pd.Timestamp(0)) / DAY, dtype=float)

@@ -1,0 +1,40 @@
+"""``miner caseload``: every client folder of a practice, and what the clients share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from miner.cli.options import debug_option, format_option
+from miner.cli.output import put, put_json, show
+from miner.cli.waiting import progress
+
+
+@click.command("caseload")
+@click.argument("practice")
+@click.option("--workers", type=click.IntRange(1, 512), default=1, show_default=True,
+              help="Processes on this machine.")  # fmt: skip
+@click.option("--scheduler", metavar="ADDRESS", help="A Dask scheduler to work on instead.")
+@click.option("--work", type=click.Path(path_type=Path), metavar="FOLDER",
+              help="Where results are kept; by default .miner-caseload in the practice.")  # fmt: skip
+@click.option("--detail", is_flag=True, help="Every client and every pooled question.")
+@debug_option
+@format_option("text", "json", "csv")
+def command(practice: str, form: str, detail: bool, **choices: Any) -> None:
+    """Print a row a client, and effects pooled across the clients who agreed.
+
+    PRACTICE is a folder of client folders, or an address such as s3://bucket/practice.
+    """
+    from miner import api
+    from miner.brief.text.caseload import caseload_csv, caseload_parts
+
+    with progress("Looking at the clients") as report:
+        found = api.pool(practice, progress=report, **choices)
+    if form == "json":
+        put_json(found.to_dict())
+    elif form == "csv":
+        put(caseload_csv(found))
+    else:
+        show(caseload_parts(found, api.rules_of_practice(practice), detail=detail))
