@@ -4,6 +4,8 @@ from miner.api.asking import ask, error_rate, fix_question, fixed_questions, why
 from miner.api.following import drop, follow, keep
 from miner.api.meals import compare_meals, meal_table, meals, repeats
 from miner.api.planning import plan
+from miner.api.caseload import pool, remember_page, rules_of_practice
+from miner.api.generate import generate
 from miner.api.ranking import rank
 from miner.api.results_of_plans import result
 from miner.api.steps import (
@@ -27,6 +29,7 @@ __all__ = [
     "drop",
     "error_rate",
     "fix_question",
+    "generate",
     "fixed_questions",
     "follow",
     "history",
@@ -35,8 +38,11 @@ __all__ = [
     "meal_table",
     "meals",
     "plan",
+    "pool",
     "rank",
     "read_client",
+    "remember_page",
+    "rules_of_practice",
     "repeats",
     "result",
     "why",

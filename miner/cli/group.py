@@ -18,6 +18,7 @@ COMMANDS = {
     "demo": ("miner.cli.demo", "Write an invented practice and rank one of its clients."),
     "check": ("miner.cli.check", "What was read, what is wrong with it, which days can be used."),
     "days": ("miner.cli.days", "The daily table: outcomes and habits, a row a day."),
+    "meals": ("miner.cli.meals", "The table by meal; similar meals with and without a habit."),
     "ask": ("miner.cli.ask", "One question, answered or written down before the records."),
     "rank": ("miner.cli.rank", "Which habits came before, or went with, higher glucose."),
     "why": ("miner.cli.why", "Every day behind an entry, with the file and row of each value."),

@@ -86,11 +86,13 @@ class Lineup(Result):
     """An outcome as recorded, among nineteen imitations in which nothing is true.
 
     Attributes:
-        panels: one sequence of values a panel, in the order of the units behind the hypothesis.
+        units: names of the units, in order.
+        panels: one value a unit for each panel.
         real: which panel holds the recorded values, counted from 0.
     """
 
     id: str
+    units: tuple[str, ...]
     panels: tuple[tuple[float | None, ...], ...]
     real: int
 

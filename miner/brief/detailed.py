@@ -1,0 +1,77 @@
+"""One hypothesis with every number, for the practitioner's own page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from miner.brief.sentences import say
+from miner.brief.teller import Teller
+from miner.brief.text.amounts import chance, fixed
+from miner.brief.text.words import evidence_words, several
+from miner.results import Evidence, Hypothesis
+
+
+def detailed(item: Hypothesis, teller: Teller) -> dict[str, Any]:
+    """Return everything that is known of a hypothesis, as text."""
+    counts = item.counts
+    return {
+        "id": item.id,
+        "title": teller.title(item),
+        "food": teller.about_food(item),
+        "sentence": item.sentence,
+        "evidence": evidence_words(item.evidence, teller.rules),
+        "asked": asked(item, teller),
+        "size": sized(item, teller),
+        "with_": f"{counts.with_high} of {counts.with_}",
+        "without": f"{counts.without_high} of {counts.without}",
+        "unknown": counts.unknown,
+        "p": chance(item.p),
+        "p_adjusted": chance(item.p_adjusted),
+        "told": [*_numbers(item, teller), *_words(item, teller)],
+    }
+
+
+def sized(item: Hypothesis, teller: Teller) -> str:
+    """Return the difference with its interval and its unit."""
+    if item.difference is None:
+        return "not known"
+    amounts = teller.amounts
+    size = f"{amounts.difference(item.difference, item.unit)} {amounts.unit(item.unit)}"
+    return f"{size} ({amounts.interval(item.interval, item.unit)})" if item.interval else size
+
+
+def asked(item: Hypothesis, teller: Teller) -> str:
+    """Return when a question was fixed, and the guess."""
+    if item.family != "fixed" or not item.fixed_on:
+        return ""
+    key = "told" if item.fixed_proven is False else "proven"
+    said = say(teller.rules, "fixed", key, day=item.fixed_on)
+    if item.guess in ("up", "down"):
+        said += f" {say(teller.rules, 'fixed', f'guess_{item.guess}')}"
+    return said
+
+
+def _numbers(item: Hypothesis, teller: Teller) -> list[str]:
+    amounts, counts = teller.amounts, item.counts
+    worth = amounts.size(teller.outcome(item).smallest_worth_it, item.unit)
+    new = amounts.difference(item.expected_on_new_days, item.unit)
+    return [
+        f"Difference {sized(item, teller)}; on new {teller.unit}s {new}; worth acting on from "
+        f"{worth}.",
+        f"p {chance(item.p)}, adjusted {chance(item.p_adjusted)}; lift {fixed(counts.lift, 2)}, "
+        f"leverage {fixed(counts.leverage, 2)}; unknown {counts.unknown}; "
+        f"lag {', '.join(str(lag) for lag in item.lag_days)}.",
+    ]
+
+
+def _words(item: Hypothesis, teller: Teller) -> list[str]:
+    told = item.evidence in (Evidence.CLEAR, Evidence.HINT)
+    said = [item.luck_sentence] if told else []
+    along, tries = teller.travels(item), teller.tries(item)
+    said += [f"Often along with it: {', '.join(along)}."] if along else []
+    said += ["It could also run the other way round."] if item.could_run_backwards else []
+    if item.days_to_settle:
+        said.append(f"About {several(item.days_to_settle, 'further day')} would settle it.")
+    said += teller.reasons(item)
+    said += [f"What could be tried: {' '.join(tries)}"] if tries else []
+    return [text for text in said if text]

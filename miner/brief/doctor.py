@@ -1,0 +1,72 @@
+"""One page for the client's doctor: what was measured, what was tested, and no advice."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from miner.brief.detailed import sized
+from miner.brief.drawn import Studio
+from miner.brief.teller import Teller
+from miner.brief.text.amounts import MG_DL_PER_MMOL_L
+from miner.brief.text.safe import clean
+from miner.brief.text.words import evidence_words, several
+from miner.brief.wording import capital
+from miner.results import Hypothesis, Measure
+
+
+def doctor(teller: Teller, studio: Studio) -> dict[str, Any]:  # noqa: ARG001 - no figures here
+    """Return what the doctor template asks for."""
+    brief, check = teller.brief, teller.brief.check
+    glucose = check.streams.get("glucose")
+    shown = {item.id: item for item in [*teller.questions(), *teller.chosen()]}
+    every = f"{glucose.cadence_min:g}" if glucose and glucose.cadence_min else None
+    return {
+        "client": teller.client,
+        "span": teller.span,
+        "days": check.days,
+        "usable": check.usable_days,
+        "worn": _worn(len({day.sensor for day in brief.days if day.sensor}), every),
+        "measures": [measured(item, teller) for item in brief.measures],
+        "intake": "; ".join(
+            f"{question}: {answer.replace('_', ' ')}" for question, answer in brief.intake.items()
+        ),
+        "medicine_tags": [clean(tag, 60) for tag in brief.medicine_tags],
+        "asked": brief.ranking.questions_asked if brief.ranking.status != "too_few" else 0,
+        "tested": [tested(item, teller) for item in shown.values()],
+        "unit": brief.display_unit,
+    }
+
+
+def _worn(sensors: int, every: str | None) -> str:
+    parts = [several(sensors, "sensor")] if sensors else []
+    parts += [f"one reading every {every} min"] if every else []
+    return f"{capital(', '.join(parts))}." if parts else ""
+
+
+def measured(item: Measure, teller: Teller) -> tuple[str, str, str]:
+    """Return a measure's name, its value with its unit, and its definition, in the unit shown."""
+    name = item.name
+    if teller.brief.display_unit == "mmol/L" and "mg/dL" in name:
+        shown = [
+            f"{float(word) / MG_DL_PER_MMOL_L:.1f}" if word.replace(".", "").isdigit() else word
+            for word in name.split()
+        ]
+        name = " ".join(shown).replace("mg/dL", "mmol/L")
+    if item.value is None:
+        return name, "not known", item.definition
+    if item.unit == "share":
+        return name, f"{100 * item.value:.1f} %", item.definition
+    amounts = teller.amounts
+    number = amounts.size if name == "SD" else amounts.level
+    return name, f"{number(item.value, item.unit)} {amounts.unit(item.unit)}", item.definition
+
+
+def tested(item: Hypothesis, teller: Teller) -> dict[str, str]:
+    """Return one tested question: its counts, its difference with interval, and its level."""
+    return {
+        "title": teller.title(item),
+        "kind": "fixed before the records" if item.family == "fixed" else "found by search",
+        "counts": teller.veiled(capital(item.sentence)),
+        "size": sized(item, teller),
+        "evidence": evidence_words(item.evidence, teller.rules),
+    }

@@ -1,0 +1,205 @@
+"""The figures of a page: each drawn wide and narrow, with the words of every mark."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from markupsafe import Markup
+
+from miner.brief.figures.difference import Difference, difference
+from miner.brief.figures.dots import Dot, Row, dots
+from miner.brief.figures.inline import Styles, inline
+from miner.brief.figures.lineup import Groups, lineup
+from miner.brief.figures.month import month
+from miner.brief.figures.paper import as_svg
+from miner.brief.figures.reach import reach
+from miner.brief.teller import Teller
+from miner.brief.text.amounts import MG_DL_PER_MMOL_L
+from miner.brief.text.safe import clean
+from miner.brief.wording import capital, day_name
+from miner.results import DayPicture, Hypothesis, UnitBehind
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+WIDE, NARROW = 760, 350
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """One figure for wide and for narrow places."""
+
+    wide: Markup
+    narrow: Markup
+
+
+@dataclass(frozen=True, slots=True)
+class Studio:
+    """Draws the figures of one page."""
+
+    teller: Teller
+    styles: Styles
+
+    def month(self) -> Drawn:
+        """Return the record as a picture."""
+        brief = self.teller.brief
+        marks = {f"{day.day}/month": self.told(day) for day in brief.days}
+        return self._both(
+            "month", "Every day in order: its spread of readings and its value at waking.", marks,
+            lambda wide: month(
+                brief.days, brief.display_unit, WIDE if wide else NARROW, 400 if wide else 320
+            ),
+        )  # fmt: skip
+
+    def dots(self, item: Hypothesis) -> Drawn | None:
+        """Return every unit behind a hypothesis, or None without any."""
+        rows = self.rows(item)
+        if not any(row.dots for row in rows):
+            return None
+        unit = self.teller.amounts.unit(item.unit)
+        label = self.teller.label(item)
+        marks = {
+            dot.key: f"{_when(dot.key)}: {label} {self._number(dot.value)} {unit}"
+            for row in rows
+            for dot in row.dots
+        }
+        return self._both(
+            f"dots-{item.id}", f"{capital(label)}, a mark a {self.teller.outcome(item).units_one}.",
+            marks, lambda wide: dots(rows, f"{label}, {unit}", WIDE if wide else NARROW),
+        )  # fmt: skip
+
+    def difference(self, item: Hypothesis) -> Drawn | None:
+        """Return the difference of a hypothesis with its interval, or None where it has none."""
+        found = self.numbers(item)
+        if found is None:
+            return None
+        return self._both(
+            f"difference-{item.id}", "The difference, its interval, and what is ordinary.", {},
+            lambda wide: difference(found, WIDE if wide else NARROW),
+        )  # fmt: skip
+
+    def lineup(self, item: Hypothesis) -> Drawn | None:
+        """Return the recorded dots among imitations, or None where none were drawn."""
+        panels = self.panels(item)
+        if not panels:
+            return None
+        return self._both(
+            f"lineup-{item.id}", "Twenty panels of dots, one of them recorded.", {},
+            lambda wide: lineup(panels, 1000 if wide else NARROW, 5 if wide else 2),
+        )  # fmt: skip
+
+    def reach(self) -> Drawn | None:
+        """Return how large a difference the record could have shown, or None if not known."""
+        ranking, amounts = self.teller.brief.ranking, self.teller.amounts
+        main = next((o for o in ranking.outcomes if o.name == ranking.primary_outcome), None)
+        if main is None or main.detectable is None or main.ordinary_wobble is None:
+            return None
+        unit = amounts.unit(main.unit)
+        lengths = [
+            (words, self.shown(size, main.unit), f"{amounts.size(size, main.unit)} {unit}")
+            for words, size in (
+                ("Large enough to act on", main.smallest_worth_it),
+                ("Your ordinary wobble, day to day", main.ordinary_wobble),
+                ("What a month like this can show", main.detectable),
+            )
+        ]
+        return self._both(
+            "reach", "; ".join(f"{words}: {told}" for words, _, told in lengths), {},
+            lambda wide: reach(lengths, 560 if wide else NARROW),
+        )  # fmt: skip
+
+    def rows(self, item: Hypothesis) -> list[Row]:
+        """Return the rows of dots of a hypothesis."""
+        why = self.teller.brief.whys.get(item.id)
+        units = [] if why is None else [u for u in why.units if u.outcome is not None]
+        factors, outcome = self.teller.factors(item), self.teller.outcome(item)
+        many = outcome.units_many
+        one = len(factors) == 1
+        with_ = clean(factors[0].with_many, 40) if one else f"{many} with all of them"
+        without = clean(factors[0].without_many, 40) if one else f"other {many}"
+        found = []
+        for kind, words in (("with", with_), ("without", without), ("unknown", "not known")):
+            row = tuple(self._dot(unit, item) for unit in units if _kind(unit) == kind)
+            if row:
+                found.append(Row(f"{len(row)} {words}", kind, row))
+        return found
+
+    def panels(self, item: Hypothesis) -> list[Groups]:
+        """Return with and without of every panel of a line-up."""
+        why, found = self.teller.brief.whys.get(item.id), self.teller.brief.lineups.get(item.id)
+        if why is None or found is None:
+            return []
+        kinds = {unit.unit: _kind(unit) for unit in why.units}
+        order = [kinds.get(name, "") for name in found.units]
+
+        def group(panel: tuple[float | None, ...], kind: str) -> tuple[float, ...]:
+            pairs = zip(order, panel, strict=True)
+            return tuple(
+                self.shown(value, item.unit)
+                for k, value in pairs
+                if k == kind and value is not None
+            )
+
+        return [(group(panel, "with"), group(panel, "without")) for panel in found.panels]
+
+    def numbers(self, item: Hypothesis) -> Difference | None:
+        """Return the difference of a hypothesis in the unit shown."""
+        if item.difference is None:
+            return None
+        summary, ends = self.teller.summary(item), item.interval
+        low, high = (self.shown(end, item.unit) for end in ends or (0.0, 0.0))
+        wobble = summary.ordinary_wobble if summary else None
+        return Difference(
+            self.shown(item.difference, item.unit),
+            None if ends is None else (low, high),
+            self.shown(self.teller.outcome(item).smallest_worth_it, item.unit),
+            None if wobble is None else self.shown(wobble, item.unit),
+            self.teller.amounts.unit(item.unit),
+        )  # fmt: skip
+
+    def shown(self, value: float, unit: str) -> float:
+        """Return a number in the unit shown."""
+        return value if self.teller.amounts.unit(unit) == unit else value / MG_DL_PER_MMOL_L
+
+    def told(self, day: DayPicture) -> str:
+        """Return what is said of one day."""
+        amounts, unit = self.teller.amounts, self.teller.brief.display_unit
+        parts = [day_name(day.day)]
+        if not day.usable:
+            parts.append("left out")
+        elif day.spread is not None:
+            middle, low, high = (amounts.level(day.spread[k], "mg/dL") for k in (2, 0, 4))
+            parts.append(f"middle {middle}, most from {low} to {high} {unit}")
+        if day.wake is not None and day.usable:
+            parts.append(f"at waking {amounts.level(day.wake, 'mg/dL')}")
+        if day.high and day.usable:
+            parts.append("in the higher quarter")
+        return ", ".join(parts)
+
+    def _dot(self, unit: UnitBehind, item: Hypothesis) -> Dot:
+        return Dot(unit.unit, self.shown(unit.outcome or 0.0, item.unit), unit.high == 1.0)
+
+    def _number(self, value: float) -> str:
+        return f"{value:.1f}" if self.teller.brief.display_unit == "mmol/L" else f"{value:.0f}"
+
+    def _both(
+        self, name: str, label: str, marks: dict[str, str], draw: Callable[[bool], Figure]
+    ) -> Drawn:
+        sides = (
+            Markup(inline(as_svg(draw(wide)), f"{name}-{side}", label, marks, self.styles))  # noqa: S704
+            for wide, side in ((True, "w"), (False, "n"))
+        )
+        return Drawn(*sides)
+
+
+def _kind(unit: UnitBehind) -> str:
+    if unit.with_factor is None:
+        return "unknown" if not unit.reason or unit.used else ""
+    return ("with" if unit.with_factor else "without") if unit.used else ""
+
+
+def _when(key: str) -> str:
+    """Return the words of a day, or of a meal with the time it began."""
+    return f"{day_name(key)}, {key[11:16]}" if len(key) > 10 else day_name(key)

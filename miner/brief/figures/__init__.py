@@ -1,0 +1,1 @@
+"""Figures of the pages: SVG with text as text, coloured by the page that holds them."""

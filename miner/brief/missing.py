@@ -1,0 +1,48 @@
+"""What is missing in the records: what to ask the client about, what to log better."""
+
+from __future__ import annotations
+
+from miner.brief.teller import Teller
+from miner.brief.text.words import factor_phrase, several
+from miner.brief.wording import day_name
+from miner.results import DayPicture
+
+KNOWN_ENOUGH = 2 / 3
+FEW_NOTES = 1
+
+
+def ask_about(teller: Teller) -> list[str]:
+    """Return the days to ask about: high with nothing noted, or with rises and no meal noted."""
+    said = []
+    for day in teller.brief.days:
+        if not day.usable:
+            continue
+        if day.high and day.meals + day.tags == 0:
+            said.append(f"{day_name(day.day)}: in the higher quarter, and nothing was noted.")
+        elif day.unlogged_rises:
+            rises = several(day.unlogged_rises, "rise")
+            high = ", in the higher quarter" if day.high else ""
+            said.append(f"{day_name(day.day)}{high}: {rises} with no meal noted ({_noted(day)}).")
+    return said
+
+
+def log_better(teller: Teller) -> list[str]:
+    """Return the habits known on too few days, the streams that are missing, and thin days."""
+    check = teller.brief.check
+    said = [
+        f"{name}: nothing was recorded." for name, item in check.streams.items() if not item.rows
+    ]
+    little = sorted(
+        (count, factor_phrase(name, teller.rules))
+        for name, count in check.known_factors.items()
+        if count < KNOWN_ENOUGH * check.usable_days
+    )
+    said += [f"{phrase}: known on {count} of {check.usable_days} days." for count, phrase in little]
+    thin = [day for day in teller.brief.days if day.usable and day.meals <= FEW_NOTES]
+    if thin:
+        said.append(f"Meals: one or none noted on {several(len(thin), 'usable day')}.")
+    return said
+
+
+def _noted(day: DayPicture) -> str:
+    return f"{several(day.meals, 'meal')} and {several(day.tags, 'tag')} noted"

@@ -1,0 +1,139 @@
+"""The practitioner's own page: fifteen minutes before the session."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from miner.brief.cards import Cards
+from miner.brief.curves import curves
+from miner.brief.detailed import detailed
+from miner.brief.drawn import Studio
+from miner.brief.missing import ask_about, log_better
+from miner.brief.teller import Teller
+from miner.brief.text.safe import clean
+from miner.brief.text.words import evidence_words, several
+from miner.brief.wording import capital, full_date
+from miner.errors import MinerError
+from miner.results import CautionKind, Evidence, Finding, Hypothesis, Severity
+
+_FIRST = (CautionKind.INTAKE, CautionKind.REFERRAL, CautionKind.MEDICINE)
+_BESIDE = (CautionKind.ILLNESS, CautionKind.NOT_ASKED)
+_LAST = (CautionKind.ALWAYS, CautionKind.PATTERNS)
+_ORDER = (Severity.STOP, Severity.QUESTION, Severity.LEFT_OUT, Severity.NOTE)
+
+
+def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
+    """Return what the preparation template asks for."""
+    brief, ranking = teller.brief, teller.brief.ranking
+    fixed = [item for item in ranking.hypotheses if item.family == "fixed"]
+    hints = teller.level(Evidence.HINT)
+    shown = teller.rules.guardrails.hints_shown
+    cards = Cards(teller, studio)
+    return {
+        "client": teller.client,
+        "calm": brief.calm,
+        "verdict": ranking.verdict,
+        "span": teller.span,
+        "usable": brief.check.usable_days,
+        "days": brief.check.days,
+        "rankings": ranking.rankings_of_these_records,
+        "notes": [clean(note, 400) for note in ranking.notes],
+        "urgent": _cautions(teller, _FIRST),
+        "beside": _cautions(teller, _BESIDE),
+        "always": _cautions(teller, _LAST),
+        "findings": _findings(teller),
+        "not_usable": _not_usable(teller),
+        "ask_about": ask_about(teller),
+        "groups": [
+            ("Fixed questions", [detailed(item, teller) for item in fixed]),
+            ("Clear enough to test", [detailed(i, teller) for i in teller.level(Evidence.CLEAR)]),
+            (_hints_title(teller, len(hints)), [detailed(item, teller) for item in hints[:shown]]),
+        ],
+        "cards": [
+            {"title": teller.title(item), "id": item.id, "dots": studio.dots(item),
+             "line": studio.difference(item), "lineup": studio.lineup(item),
+             "real": cards.real(item)}
+            for item in teller.chosen()
+        ],
+        "month": studio.month() if brief.days else None,
+        "high_label": teller.rules.outcome(brief.high_outcome).label if brief.high_outcome else "",
+        "some_high": any(day.high and day.usable for day in brief.days),
+        "left_out": [day.day for day in brief.days if not day.usable],
+        "tried": _tried(teller, fixed),
+        "log_better": log_better(teller),
+        "shared": [
+            (full_date(item.on), item.page, ", ".join(item.ids) or "nothing of the search")
+            for item in brief.shared
+        ],
+        "rest": [detailed(item, teller) for item in ranking.hypotheses],
+        "counted": _counted(teller),
+        "curves": curves(studio) if brief.days else None,
+    }  # fmt: skip
+
+
+def _counted(teller: Teller) -> str:
+    told = [
+        f"{evidence_words(level, teller.rules).rstrip('.').lower()}: {len(teller.level(level))}"
+        for level in Evidence
+    ]
+    return f"{teller.brief.ranking.questions_asked} questions were asked. {'; '.join(told)}."
+
+
+def _cautions(teller: Teller, kinds: tuple[CautionKind, ...]) -> list[str]:
+    said = teller.brief.check.cautions
+    return [clean(item.text, 400) for kind in kinds for item in said if item.kind is kind]
+
+
+def _hints_title(teller: Teller, found: int) -> str:
+    chance = teller.brief.ranking.hints_by_chance
+    title = "Hints, no more"
+    if not found or chance is None:
+        return title
+    shown = min(found, teller.rules.guardrails.hints_shown)
+    return f"{title} ({shown} of {found}; chance alone would give about {chance:.1f})"
+
+
+def _findings(teller: Teller) -> list[tuple[str, str]]:
+    found = teller.brief.check.findings
+    return [
+        (str(level).replace("_", " "), _told(item))
+        for level in _ORDER
+        for item in found
+        if item.severity is level
+    ]
+
+
+def _told(item: Finding) -> str:
+    parts = [clean(part, 300) for part in (item.what, item.expected, item.do)]
+    place = None if item.file is None else clean(item.file, 60)
+    message = MinerError(*parts, file=place, row=item.row).message
+    times = item.count > 1 and str(item.count) not in item.what
+    return f"{message} ({item.count} times)" if times else message
+
+
+def _not_usable(teller: Teller) -> list[tuple[str, str]]:
+    by_reason: dict[str, list[str]] = {}
+    for day, reason in teller.brief.check.not_usable.items():
+        by_reason.setdefault(clean(reason, 200), []).append(day)
+    return [
+        (several(len(days), "day"), f"{why} ({', '.join(days)})") for why, days in by_reason.items()
+    ]
+
+
+def _tried(teller: Teller, fixed: list[Hypothesis]) -> list[str]:
+    by_id = {item.id: item for item in teller.brief.ranking.hypotheses}
+    said = [
+        f"{teller.title(item)}: fixed on {item.fixed_on}; "
+        f"{evidence_words(item.evidence, teller.rules).lower()}"
+        for item in fixed
+        if item.fixed_on and item.evidence not in (Evidence.CLEAR, Evidence.HINT)
+    ]
+    for earlier in teller.brief.earlier:
+        item = by_id.get(earlier.id)
+        title = teller.title(item) if item else f"The pattern {clean(earlier.id, 12)}"
+        now = (
+            evidence_words(item.evidence, teller.rules).lower() if item else "not in this ranking."
+        )
+        level = earlier.evidence.replace("_", " ")
+        said.append(f"{capital(title)}: {level} on {full_date(earlier.on)}; now: {now}")
+    return said

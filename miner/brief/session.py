@@ -1,0 +1,98 @@
+"""The page to present: the record as a picture, then one card at a time."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from miner.brief.cards import Cards
+from miner.brief.curves import curves
+from miner.brief.drawn import Studio
+from miner.brief.sentences import say
+from miner.brief.teller import Teller
+from miner.results import Evidence
+
+
+def session(teller: Teller, studio: Studio) -> dict[str, Any]:
+    """Return what the session template asks for."""
+    brief, cards = teller.brief, Cards(teller, studio)
+    calm, chosen = brief.calm, teller.chosen()
+    return {
+        "client": teller.client,
+        "calm": calm,
+        "headline": headline(teller),
+        "nothing": nothing_stood_out(teller),
+        "too_few": brief.ranking.status == "too_few",
+        "need": brief.ranking.need_units,
+        "month_sentence": month_sentence(teller),
+        "actions": brief.actions,
+        "reach": None if calm else studio.reach(),
+        "month": None if calm or not brief.days else studio.month(),
+        "high_label": _high_label(teller),
+        "some_high": any(day.high and day.usable for day in brief.days),
+        "questions": [cards.card(item) for item in teller.questions() if item not in chosen],
+        "cards": [cards.card(item) for item in chosen],
+        "outcomes": list(dict.fromkeys((c.outcome, teller.label(c)) for c in chosen)),
+        "counted": counted(teller),
+        "left_out": [] if calm else _left_out(teller),
+        "always": teller.rules.cautions.client_always,
+        "curves": None if calm or not brief.days else curves(studio),
+    }
+
+
+def headline(teller: Teller) -> str:
+    """Return the first line: what stood out of what is shown, and never more than that."""
+    ranking, rules = teller.brief.ranking, teller.rules
+    if ranking.status == "too_few":
+        return say(rules, "client", "too_few")
+    if nothing_stood_out(teller):
+        return say(rules, "client", "nothing")
+    shown = [*teller.chosen(), *(i for i in teller.questions() if i.id not in teller.include)]
+    clear = sum(item.evidence is Evidence.CLEAR for item in shown)
+    if clear and not teller.brief.calm:
+        return say(rules, "client", "clear_one" if clear == 1 else "clear_many", count=clear)
+    if not clear and not _any_clear(teller):
+        return say(rules, "client", "not_clear")
+    first, last = teller.span or ("", "")
+    return say(rules, "client", "plain", first=first, last=last)
+
+
+def nothing_stood_out(teller: Teller) -> bool:
+    """Say whether the first screen is the one of a month in which nothing stood out."""
+    told = any(item.evidence is Evidence.HINT for item in teller.chosen())
+    ranked = teller.brief.ranking.status != "too_few"
+    return ranked and not _any_clear(teller) and not told
+
+
+def month_sentence(teller: Teller) -> str:
+    """Return the record in a sentence, or nothing without days."""
+    if teller.span is None:
+        return ""
+    first, last = teller.span
+    check = teller.brief.check
+    key = "looked_calm" if teller.brief.calm else "looked"
+    return say(
+        teller.rules, "client", key, first=first, last=last, usable=check.usable_days,
+        days=f"{check.days} days",
+    )  # fmt: skip
+
+
+def counted(teller: Teller) -> dict[str, int] | None:
+    """Return how much was looked at, or None where it is not told."""
+    ranking = teller.brief.ranking
+    if teller.brief.calm or ranking.status == "too_few":
+        return None
+    found = {str(level): len(teller.level(level)) for level in Evidence}
+    return found | {"asked": ranking.questions_asked}
+
+
+def _any_clear(teller: Teller) -> bool:
+    return any(item.evidence is Evidence.CLEAR for item in teller.brief.ranking.hypotheses)
+
+
+def _high_label(teller: Teller) -> str:
+    name = teller.brief.high_outcome
+    return teller.rules.outcome(name).label if name else ""
+
+
+def _left_out(teller: Teller) -> list[str]:
+    return [studio_day.day for studio_day in teller.brief.days if not studio_day.usable]

@@ -1,0 +1,53 @@
+"""One printed side in short words: what was seen, what to try, when to call, when to stop."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from miner.brief.drawn import Studio
+from miner.brief.sentences import say
+from miner.brief.session import month_sentence, nothing_stood_out
+from miner.brief.teller import Teller
+from miner.brief.text.words import evidence_words
+from miner.brief.wording import capital
+from miner.results import Evidence, Hypothesis
+
+MOST_ON_ONE_SIDE = 3
+
+
+def take_home(teller: Teller, studio: Studio) -> dict[str, Any]:  # noqa: ARG001 - no figures here
+    """Return what the take-home template asks for."""
+    brief, rules = teller.brief, teller.rules
+    told = {item.id: item for item in [*teller.chosen(), *teller.questions()]}
+    shown = list(told.values())[: MOST_ON_ONE_SIDE + 2]
+    seen = [item for item in shown if item.evidence is not Evidence.CANNOT_TELL]
+    fixed = {key: say(rules, "home", key) for key in ("leave_alone", "call", "stop")}
+    return {
+        "client": teller.client,
+        "calm": brief.calm,
+        "too_few": brief.ranking.status == "too_few",
+        "nothing": say(rules, "client", "nothing") if nothing_stood_out(teller) else "",
+        "looked": month_sentence(teller),
+        "actions": brief.actions,
+        "seen": [_seen(teller, item) for item in seen],
+        "not_told": [
+            capital(f"{teller.phrases(item)}, and {teller.label(item)}.")
+            for item in shown
+            if item.evidence is Evidence.CANNOT_TELL
+        ],
+        "tries": list(dict.fromkeys(text for item in seen for text in teller.tries(item))),
+        "good_to_know": [
+            text for text in rules.cautions.client_always if text not in fixed.values()
+        ],
+        **fixed,
+    }  # fmt: skip
+
+
+def _seen(teller: Teller, item: Hypothesis) -> dict[str, str]:
+    if teller.brief.calm:
+        return {"label": "", "sentence": teller.calmly(item), "evidence": ""}
+    return {
+        "label": capital(teller.label(item)),
+        "sentence": teller.counted(item),
+        "evidence": evidence_words(item.evidence, teller.rules),
+    }

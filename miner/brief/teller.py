@@ -1,0 +1,152 @@
+"""What may be told of a client's results, and in which words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from miner.brief.sentences import say
+from miner.brief.text.amounts import Amounts
+from miner.brief.text.safe import clean
+from miner.brief.text.words import factor_phrase, outcome_label, withheld_words
+from miner.brief.wording import capital, full_date, listed
+from miner.results import Briefing, Evidence, Hypothesis, OutcomeSummary
+from miner.rulebook import FactorRule, OutcomeRule, RuleBook
+
+FOOD_UNNAMED = "something about meals"
+
+
+@dataclass(frozen=True, slots=True)
+class Teller:
+    """Chooses and words what a page shows.
+
+    Attributes:
+        include: the IDs that were chosen; nothing else of the search reaches a client's page.
+    """
+
+    brief: Briefing
+    rules: RuleBook
+    include: tuple[str, ...] = ()
+
+    @property
+    def amounts(self) -> Amounts:
+        """Numbers in the practice's unit."""
+        return Amounts(self.brief.display_unit)
+
+    @property
+    def unit(self) -> str:
+        """``day`` or ``meal``."""
+        return self.brief.ranking.unit
+
+    @property
+    def client(self) -> str:
+        """The client's code, harmless to print."""
+        return clean(self.brief.client, 60)
+
+    @property
+    def span(self) -> tuple[str, str] | None:
+        """First and last day in words, or None without any."""
+        check = self.brief.check
+        if check.first_day is None or check.last_day is None:
+            return None
+        return full_date(check.first_day), full_date(check.last_day)
+
+    def level(self, evidence: Evidence) -> list[Hypothesis]:
+        """Return what the search found of one level."""
+        return [
+            item
+            for item in self.brief.ranking.hypotheses
+            if item.evidence is evidence and item.family != "fixed"
+        ]
+
+    def chosen(self) -> list[Hypothesis]:
+        """Return what was chosen, in the order of the ranking."""
+        return [item for item in self.brief.ranking.hypotheses if item.id in self.include]
+
+    def questions(self) -> list[Hypothesis]:
+        """Return the client's own fixed questions; one about food only if it was chosen."""
+        return [
+            item
+            for item in self.brief.ranking.hypotheses
+            if item.family == "fixed" and (item.id in self.include or not self.about_food(item))
+        ]
+
+    def about_food(self, item: Hypothesis) -> bool:
+        """Say whether any factor is about food."""
+        return any(factor.food for factor in self.factors(item))
+
+    def factors(self, item: Hypothesis) -> list[FactorRule]:
+        """Return the rules of its factors."""
+        return [self.rules.factor(name, self.unit) for name in item.factors]
+
+    def outcome(self, item: Hypothesis) -> OutcomeRule:
+        """Return the rule of its outcome."""
+        return self.rules.outcome(item.outcome, self.unit)
+
+    def summary(self, item: Hypothesis) -> OutcomeSummary | None:
+        """Return what the record could show in its outcome."""
+        return next((o for o in self.brief.ranking.outcomes if o.name == item.outcome), None)
+
+    def label(self, item: Hypothesis) -> str:
+        """Return the words of its outcome."""
+        return outcome_label(item.outcome, self.rules, self.unit)
+
+    def phrases(self, item: Hypothesis) -> str:
+        """Return the words of its factors."""
+        return listed([factor_phrase(name, self.rules, self.unit) for name in item.factors])
+
+    def title(self, item: Hypothesis) -> str:
+        """Return the words of its factors and its outcome."""
+        return capital(f"{self.phrases(item)}, and {self.label(item)}")
+
+    def counted(self, item: Hypothesis) -> str:
+        """Return its counts in a few words."""
+        counts, factors = item.counts, self.factors(item)
+        known = {
+            "with_": counts.with_, "with_high": counts.with_high, "without": counts.without,
+            "without_high": counts.without_high, "one": self.outcome(item).units_one,
+            "phrases": capital(self.phrases(item)),
+        }  # fmt: skip
+        key = item.relation if len(factors) == 1 else "together"
+        return say(
+            self.rules, "home", key,
+            with_words=clean(factors[0].with_many, 60),
+            without_words=clean(factors[0].without_many, 60),
+            **known,
+        )  # fmt: skip
+
+    def calmly(self, item: Hypothesis) -> str:
+        """Return what may be said of it without any number."""
+        way = "lower" if (item.difference or 0.0) < 0 else "higher"
+        told = say(
+            self.rules, "calm", str(item.evidence),
+            phrases=self.phrases(item), label=self.label(item), way=way,
+        )  # fmt: skip
+        return capital(told)
+
+    def veiled(self, text: str) -> str:
+        """Return the text with the names of food habits that were not chosen taken out."""
+        told = {name for item in self.chosen() for name in item.factors}
+        for name, rule in self.rules.factors.items():
+            if rule.food and name not in told:
+                text = text.replace(rule.phrase, FOOD_UNNAMED)
+        return text
+
+    def travels(self, item: Hypothesis) -> list[str]:
+        """Return the words of what often came along with it."""
+        return [factor_phrase(name, self.rules, self.unit) for name in item.travels_with]
+
+    def helps(self, item: Hypothesis) -> bool:
+        """Say whether what the rule book would try fits the way the difference went."""
+        if item.difference is None or item.evidence not in (Evidence.CLEAR, Evidence.HINT):
+            return False
+        worse_with = (item.difference > 0) == (self.outcome(item).worse == "higher")
+        return all((rule.helpful == "without") == worse_with for rule in self.factors(item))
+
+    def tries(self, item: Hypothesis) -> list[str]:
+        """Return what could be tried, where it fits."""
+        return [rule.try_ for rule in self.factors(item)] if self.helps(item) else []
+
+    def reasons(self, item: Hypothesis) -> list[str]:
+        """Return why nothing is said, and the notes."""
+        said = [withheld_words(item.withheld)] if item.withheld else []
+        return [*(text.removeprefix("Withheld: ") for text in said), *item.notes]

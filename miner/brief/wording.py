@@ -1,0 +1,43 @@
+"""Dates and lists in words."""
+
+from __future__ import annotations
+
+from datetime import date
+
+_MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
+           "October", "November", "December")  # fmt: skip
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
+
+def weekday(iso: str) -> str:
+    """Return the three letters of the day of the week of an ISO date."""
+    return _DAYS[date.fromisoformat(iso[:10]).weekday()]
+
+
+def day_and_month(iso: str, *, short: bool = False) -> str:
+    """Return an ISO date as ``12 January`` or ``12 Jan``."""
+    told = date.fromisoformat(iso[:10])
+    name = _MONTHS[told.month - 1]
+    return f"{told.day} {name[:3] if short else name}"
+
+
+def full_date(iso: str) -> str:
+    """Return an ISO date as ``12 January 2026``."""
+    return f"{day_and_month(iso)} {iso[:4]}"
+
+
+def day_name(iso: str) -> str:
+    """Return an ISO date as ``Mon 12 January``."""
+    return f"{weekday(iso)} {day_and_month(iso)}"
+
+
+def capital(text: str) -> str:
+    """Return the text with a first capital letter."""
+    return text[:1].upper() + text[1:]
+
+
+def listed(items: list[str], last: str = "and") -> str:
+    """Return ``a, b and c``."""
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} {last} {items[-1]}"
