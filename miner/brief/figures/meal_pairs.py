@@ -1,0 +1,83 @@
+"""Similar meals with and without one habit: paired dots, and the curves from the meal on."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from miner.brief.figures.paper import INK, LABEL, LINE, ONE, SOFT, TWO, axes, drawing, sheet
+from miner.brief.text.amounts import MG_DL_PER_MMOL_L
+from miner.results.meals import MealComparison, MealSide
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+WIDTH, HEIGHT = 720, 380
+GRID_MIN = np.arange(-15.0, 121.0, 5.0)
+
+
+def meal_pairs(found: MealComparison, phrase: str, display_unit: str = "mg/dL") -> Figure:
+    """Draw the pairs of a comparison: a line a pair at the left, the curves at the right.
+
+    Args:
+        found: with at least one pair.
+        phrase: the habit in words.
+        display_unit: ``mg/dL`` or ``mmol/L``.
+    """
+    glucose = found.unit.startswith("mg/dL")
+    scale = 1 / MG_DL_PER_MMOL_L if glucose and display_unit == "mmol/L" else 1.0
+    unit = found.unit.replace("mg/dL", display_unit)
+    with drawing():
+        figure = sheet(WIDTH, HEIGHT)
+        _dots(axes(figure, 60, 40, 220, 280), found, scale, unit)
+        curves_scale = 1 / MG_DL_PER_MMOL_L if display_unit == "mmol/L" else 1.0
+        _curves(axes(figure, 370, 40, 330, 280), found, phrase, curves_scale, display_unit)
+    return figure
+
+
+def _dots(place: Axes, found: MealComparison, scale: float, unit: str) -> None:
+    for pair in found.pairs:
+        values = [pair.without.value * scale, pair.with_.value * scale]
+        place.plot([0, 1], values, color=LINE, linewidth=1.2, zorder=1)
+        place.scatter([0], values[:1], s=46, color=TWO, zorder=2)
+        place.scatter([1], values[1:], s=46, color=ONE, zorder=2)
+    place.set_xlim(-0.35, 1.35)
+    place.set_xticks([0, 1], ["without", "with"])
+    place.set_title(f"{found.outcome.replace('_', ' ')}, {unit}", loc="left", color=INK, size=14)
+    place.grid(axis="y", color=LINE, linewidth=0.6)
+
+
+def _curves(
+    place: Axes, found: MealComparison, phrase: str, scale: float, display_unit: str
+) -> None:
+    sides = (
+        ("without", [pair.without for pair in found.pairs], TWO, "--"),
+        (f"with {phrase}", [pair.with_ for pair in found.pairs], ONE, "-"),
+    )
+    for row, (label, meals, colour, style) in enumerate(sides):
+        drawn = [curve for meal in meals if (curve := _on_grid(meal)) is not None]
+        for curve in drawn:
+            place.plot(GRID_MIN, curve * scale, color=colour, linewidth=0.7, alpha=0.35)
+        if drawn:
+            middle = np.median(np.stack(drawn), axis=0) * scale
+            place.plot(GRID_MIN, middle, color=colour, linewidth=2.4, linestyle=style)
+        place.text(
+            1, 0.97 - 0.08 * row, label, transform=place.transAxes, color=colour, size=13,
+            ha="right", va="top", bbox=LABEL,
+        )  # fmt: skip
+    place.axvline(0, color=SOFT, linewidth=0.8)
+    place.set_xticks([0, 30, 60, 90, 120])
+    place.set_xlabel("minutes after the meal", color=SOFT, size=13)
+    place.set_title(f"above the level before it, {display_unit}", loc="left", color=INK, size=14)
+    place.grid(axis="y", color=LINE, linewidth=0.6)
+
+
+def _on_grid(meal: MealSide) -> np.ndarray | None:
+    """Return the curve every five minutes, or nothing where it is not there from end to end."""
+    if len(meal.curve) < 2:
+        return None
+    at, above = np.array(meal.curve, dtype=np.float64).T
+    reaches = at[0] <= GRID_MIN[0] + 5 and at[-1] >= GRID_MIN[-1] - 5
+    return np.interp(GRID_MIN, at, above) if reaches else None
