@@ -1,0 +1,219 @@
+"""Kept hypotheses on the days that did not suggest them."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import stats
+from statsmodels.stats.multitest import multipletests
+
+from fresh_tables import event, gls, kept, row_date, table_of, what
+
+from miner import rulebook
+from miner.followup import following as judging
+from miner.followup.fresh import Fresh, fresh
+from miner.followup.story import Kept, tell
+from miner.hypotheses.design import design
+from miner.hypotheses.whitened import whitened
+from miner.ledger import Ledger
+from miner.results import Counts, Evidence, Withheld
+from miner.stats.projection import independent_columns
+
+COUNTS = Counts(10, 0, 15, 0, 0)
+
+
+@pytest.fixture(scope="module")
+def rules():
+    return rulebook.load()
+
+
+def seen(difference, error=5.0, t=None, df=25, closed=None, stopped=False, counts=COUNTS):
+    score = difference / error if t is None else t
+    return Fresh(counts, 25, difference, error, score, df, 5.0, closed, stopped)
+
+
+def test_only_days_after_the_suggestion_and_up_to_the_date_count(rules):
+    table = table_of(rules)
+    found = fresh(table, rules, what(), row_date(table, 29), row_date(table, 69))
+    assert found.units == 40
+    assert found.counts.known + found.counts.unknown == 40
+    changed = table.frame.copy()
+    inside = (changed.index > row_date(table, 29)) & (changed.index <= row_date(table, 69))
+    changed.loc[~inside, ["minutes_above", "wake_glucose"]] = 999.0
+    other = fresh(
+        replace(table, frame=changed), rules, what(), row_date(table, 29), row_date(table, 69)
+    )
+    assert (other.difference, other.score_t) == (found.difference, found.score_t)
+
+
+@pytest.mark.parametrize("world", ["independent", "persistent", "sensor_steps"])
+def test_difference_and_error_against_the_formula(rules, world):
+    # Generalised least squares from its matrix formula, dependence as fitted.
+    table = table_of(rules, world=world, shift=1.0)
+    after, until = row_date(table, 29), row_date(table, 71)
+    found = fresh(table, rules, what(), after, until)
+    plan = design(table, rules, row_date(table, 30), until)
+    target = plan.target("minutes_above")
+    fitted = whitened(plan, target.values, {}).dependence
+    item = next(item for item in target.items if item.factor == "late_dinner")
+    slope, error = gls(
+        target.values, item.values, independent_columns(plan.nuisance), plan.times,
+        fitted.phi, fitted.w,
+    )  # fmt: skip
+    assert found.difference == pytest.approx(slope)
+    assert found.standard_error == pytest.approx(error)
+    assert found.p(1) == pytest.approx(stats.t.sf(found.score_t, found.df))
+    assert found.p(1) + found.p(-1) == pytest.approx(1)
+    reach = stats.t.ppf(0.95, found.df) * error
+    assert found.limits(0.05) == pytest.approx((slope - reach, slope + reach))
+
+
+def test_a_habit_that_stopped_is_not_a_failed_idea(rules):
+    table = table_of(rules)
+    frame = table.frame
+    frame.loc[frame.index > row_date(table, 29), "late_dinner"] = 0.0
+    frame.loc[row_date(table, 40), "late_dinner"] = 1.0
+    found = fresh(table, rules, what(), row_date(table, 29), row_date(table, 69))
+    assert judging.judge(kept(), found, []).status == "habit_stopped"
+
+
+def test_a_habit_that_was_not_noted_has_not_stopped(rules):
+    table = table_of(rules)
+    table.frame.loc[table.frame.index > row_date(table, 29), "late_dinner"] = np.nan
+    found = fresh(table, rules, what(), row_date(table, 29), row_date(table, 69))
+    told = judging.judge(kept(), found, [])
+    assert (told.status, told.difference, told.p) == ("not_settled", None, None)
+    gone = fresh(table, rules, what("tag:nowhere"), row_date(table, 29), row_date(table, 69))
+    assert judging.judge(kept(factor="tag:nowhere"), gone, []).status == "not_settled"
+
+
+def test_no_new_day_settles_nothing(rules):
+    table = table_of(rules, days=30)
+    found = fresh(table, rules, what(), row_date(table, 29), None)
+    assert found.units == 0
+    assert judging.judge(kept(), found, []).status == "not_settled"
+
+
+@pytest.mark.parametrize(
+    ("difference", "error", "status"),
+    [
+        (30, 5, "held_up"),
+        (-30, 5, "did_not_hold"),
+        (2, 5, "did_not_hold"),  # upper limit 2 + 1.71 x 5 = 10.5, below 20
+        (15, 10, "not_settled"),  # p 0.07, upper limit 32
+        (2, 20, "not_settled"),  # never a no from a large p alone
+        (-40, 40, "not_settled"),  # upper limit 28
+    ],
+)
+def test_verdicts_at_the_date(difference, error, status):
+    assert judging.judge(kept(), seen(difference, error), []).status == status
+    mirrored = kept(direction="down")
+    assert judging.judge(mirrored, seen(-difference, error), []).status == status
+
+
+def test_a_verdict_needs_size_and_order_to_point_one_way():
+    assert judging.judge(kept(), seen(-1, 5, t=3.0), []).status != "held_up"
+
+
+@pytest.mark.parametrize("others", [[], [0.001], [0.03, 1.0], [0.5, 0.9], [0.02, 0.02]])
+def test_holm_over_what_was_followed_together(others):
+    # statsmodels, multipletests(method="holm")
+    found = seen(10, 4.5)
+    told = judging.judge(kept(), found, others)
+    adjusted = multipletests([found.p(1), *others], method="holm")[1][0]
+    assert told.p_adjusted == pytest.approx(adjusted)
+    assert (told.status == "held_up") == (adjusted <= 0.05)
+
+
+def test_an_unread_companion_never_makes_a_verdict_easier():
+    found = seen(10, 4.5)
+    for other in (0.001, 0.02, 0.4, 0.9):
+        alone = judging.judge(kept(), found, [other]).p_adjusted
+        assert judging.judge(kept(), found, [1.0]).p_adjusted >= alone
+
+
+def test_what_was_open_at_the_same_time_is_one_family():
+    events = (
+        event(1, "kept", **what(id="a")),
+        event(2, "kept", **what(id="b")),
+        event(3, "verdict", kept_entry=1, status="held_up", p=0.01),
+        event(4, "kept", **what(id="c")),
+        event(5, "kept", **what(id="d") | {"as": "adopt"}),
+    )
+    story = tell(Ledger(Path("x"), events, (), True))
+    together = {
+        item.id: [other.id for other in judging.followed_together(item, story)]
+        for item in story.kept[:3]
+    }
+    assert together == {"a": ["a", "b"], "b": ["a", "b", "c"], "c": ["b", "c"]}
+    assert judging.known_p(story.kept[0]) == 0.01
+    assert judging.known_p(story.kept[1]) == 1.0
+
+
+def test_reading_days_are_clipped():
+    some = what()
+    assert judging.reading_days(3, some, Evidence.HINT) == 14
+    assert judging.reading_days(30, some, Evidence.HINT) == 30
+    assert judging.reading_days(300, some, Evidence.CANNOT_TELL) == 42
+    clear = judging.reading_days(None, some, Evidence.CLEAR)
+    assert 14 <= clear <= 42
+    # five with the habit at 12 of 40 take 17 days
+    assert clear >= 17
+    assert judging.reading_days(None, some | {"with": 2}, Evidence.CLEAR) == 42
+
+
+def test_the_every_day_reading_shares_the_level_and_tells_its_price():
+    one, two = (judging.every_look(kept(), seen(30, 7), k) for k in (1, 2))
+    assert (one.needed, two.needed) == (pytest.approx(20), pytest.approx(40))
+    assert one.evidence == two.evidence
+    assert one.units_one_look < one.units_every_look
+    other = judging.every_look(kept(direction="down"), seen(30, 7), 1)
+    assert not other.reached
+    assert other.evidence < 1 < one.evidence
+    closed = seen(np.nan, np.nan, closed=Withheld("too few"))
+    assert judging.every_look(kept(), closed, 1).reached is False
+
+
+def test_looking_every_week_where_nothing_is_true(rules):
+    # Ville: at most 5 in 100 at whatever look; 80 diaries allow 5 + 3 SE = 12.
+    hits = 0
+    for seed in range(80):
+        table = table_of(rules, days=110, seed=500 + seed, world="persistent")
+        last = row_date(table, 27)
+        hits += any(
+            judging.every_look(
+                kept(), fresh(table, rules, what(), last, row_date(table, until)), 1
+            ).reached
+            for until in range(45, 110, 20)
+        )  # fmt: skip
+    assert hits <= 9
+
+
+def test_a_true_effect_holds_up_and_none_mostly_does_not(rules):
+    def statuses(shift):
+        return [
+            judging.judge(
+                kept(), fresh(table, rules, what(), row_date(table, 27), row_date(table, 69)), []
+            ).status
+            for table in (table_of(rules, seed=900 + k, shift=shift) for k in range(40))
+        ]  # fmt: skip
+
+    assert statuses(1.5).count("held_up") >= 30
+    # nominal 5 % of 40 is 2; 5 + 3 SE is 6
+    assert statuses(0.0).count("held_up") <= 6
+
+
+def test_sets_need_every_part(rules):
+    table = table_of(rules)
+    both = what() | {"factors": ["late_dinner", "much_stress"]}
+    found = fresh(table, rules, both, row_date(table, 5), row_date(table, 85))
+    frame = table.frame.loc[row_date(table, 6) : row_date(table, 85)]
+    together = (frame["late_dinner"] == 1) & (frame["much_stress"] == 1)
+    assert found.counts.with_ == int(together.sum())
+
+
+def test_kept_knows_its_direction():
+    assert judging.sign(kept().what) == 1
+    assert judging.sign(kept(direction="down").what) == -1
+    assert isinstance(kept(), Kept)

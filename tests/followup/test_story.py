@@ -1,0 +1,172 @@
+"""The ledger told again: its order decides, whoever wrote and whatever the clock said."""
+
+import multiprocessing
+import os
+import signal
+import time
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+from fresh_tables import event, what
+
+from miner import ledger
+from miner.followup.story import MOST_OPEN, tell
+from miner.ledger import Ledger
+
+AT = datetime(2026, 3, 1, 8, tzinfo=UTC)
+
+
+def story(*events):
+    return tell(Ledger(None, tuple(events), (), True))
+
+
+def keep(n, id_, as_="watch", **more):
+    return event(n, "kept", **(what(id=id_, **more) | {"as": as_}))
+
+
+def verdict(n, entry, status="did_not_hold", **more):
+    return event(n, "verdict", kept_entry=entry, status=status, **more)
+
+
+def test_at_most_three_are_open():
+    found = story(*(keep(n, f"id{n}") for n in range(1, 6)))
+    assert MOST_OPEN == 3
+    assert [item.id for item in found.kept] == ["id1", "id2", "id3"]
+    assert found.refused == {4, 5}
+    assert found.at(4) is None
+
+
+def test_a_verdict_or_giving_up_makes_room():
+    found = story(
+        *(keep(n, f"id{n}") for n in (1, 2, 3)), verdict(4, 2), keep(5, "id5"),
+        event(6, "dropped", kept_entry=1), keep(7, "id7"), keep(8, "id8"),
+    )  # fmt: skip
+    assert [item.id for item in found.open_on(None)] == ["id3", "id5", "id7"]
+    assert found.refused == {8}
+
+
+def test_what_is_adopted_is_open_until_its_date():
+    first = keep(1, "a", "adopt", read_on="2026-03-20", suggested_by_days_to="2026-02-20")
+    found = story(first)
+    assert found.open_on("2026-03-20")
+    assert not found.open_on("2026-03-21")
+    later = [keep(n, f"id{n}", suggested_by_days_to="2026-03-25") for n in (2, 3, 4)]
+    assert story(first, *later).refused == frozenset()
+    sooner = [keep(n, f"id{n}", suggested_by_days_to="2026-03-10") for n in (2, 3, 4)]
+    assert story(first, *sooner).refused == {4}
+
+
+def test_one_idea_is_not_open_twice():
+    found = story(keep(1, "a"), keep(2, "a"))
+    assert found.refused == {2}
+    again = story(keep(1, "a"), verdict(2, 1), keep(3, "a"))
+    assert again.refused == frozenset()
+    assert again.tried("a", before=3).entry.n == 1
+    assert again.tried("a", before=1) is None
+
+
+def test_the_first_verdict_stands():
+    found = story(keep(1, "a"), verdict(2, 1, "did_not_hold"), verdict(3, 1, "held_up"))
+    assert found.kept[0].verdict.payload["status"] == "did_not_hold"
+    assert found.refused == {3}
+    assert found.tried("a").verdict.n == 2
+
+
+def test_no_verdict_after_giving_up():
+    found = story(keep(1, "a"), event(2, "dropped", kept_entry=1), verdict(3, 1, "held_up"))
+    assert found.kept[0].verdict is None
+    assert found.refused == {3}
+    assert story(event(1, "dropped", kept_entry=9)).refused == {1}
+
+
+def test_a_plan_belongs_to_what_is_kept_for_it():
+    planned = event(2, "planned", kept_entry=1, plan="p1")
+    assert story(keep(1, "a", "watch"), planned).refused == {2}
+    found = story(
+        keep(1, "a", "alternate"), planned, event(3, "planned", kept_entry=1, plan="p2"),
+        verdict(4, 1, "changed", plan="other"), verdict(5, 1, "changed", plan="p1"),
+    )  # fmt: skip
+    assert found.refused == {3, 4}
+    assert found.plan("p1").verdict.n == 5
+    assert found.kept[0].verdict.n == 5
+    assert found.plan("p2") is None
+
+
+def test_a_clock_set_back_changes_nothing(tmp_path):
+    for n, id_ in enumerate(("a", "b", "c", "d")):
+        ledger.append(tmp_path, "kept", what(id=id_), AT - timedelta(days=100 * n))
+    found = tell(ledger.read(tmp_path))
+    assert [item.id for item in found.kept] == ["a", "b", "c"]
+    assert found.refused == {4}
+
+
+def _keep_one(folder, name, start):
+    start.wait()
+    for at in range(2):
+        ledger.append(folder, "kept", what(id=f"{name}{at}"), AT)
+
+
+def test_two_programs_keeping_at_once(tmp_path):
+    context = multiprocessing.get_context("fork")
+    for number in range(40):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        start = context.Event()
+        both = [context.Process(target=_keep_one, args=(folder, n, start)) for n in "ab"]
+        for one in both:
+            one.start()
+        start.set()
+        for one in both:
+            one.join(20)
+        book = ledger.read(folder)
+        found = tell(book)
+        assert book.problems == ()
+        assert len(book.events) == 4
+        assert len(found.kept) == 3
+        assert found.refused == {4}
+
+
+def _keep_slowly(folder, number, into):
+    whole, chance = os.write, np.random.default_rng(number)
+
+    def piece(target, data):
+        time.sleep(chance.uniform(0, 0.0004))
+        return whole(target, bytes(data[: chance.integers(1, 400)]))
+
+    try:
+        os.write = piece
+        for at in range(10_000):
+            ledger.append(folder, "kept", what(id=f"{number}-{at}", note="é" * 200), AT)
+            whole(into, f"{number}-{at}\n".encode())
+    finally:
+        os._exit(1)
+
+
+def test_killed_while_keeping(tmp_path):
+    chance, reported = np.random.default_rng(4), []
+    for number in range(40):
+        out, into = os.pipe()
+        child = os.fork()
+        if child == 0:
+            _keep_slowly(tmp_path, number, into)
+        os.close(into)
+        time.sleep(chance.uniform(0.001, 0.05))
+        os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
+        with os.fdopen(out) as pipe:
+            reported += [line.strip() for line in pipe if line.endswith("\n")]
+    book = ledger.read(tmp_path)
+    written = [item.payload["id"] for item in ledger.named(book, "kept")]
+    assert reported
+    assert [id_ for id_ in written if id_ in set(reported)] == reported
+    assert all("not finished" in item.what for item in book.problems)
+    assert [item.id for item in tell(book).kept] == written[:3]
+
+
+def test_entries_after_an_edit_are_told_as_not_proven(tmp_path):
+    ledger.append(tmp_path, "kept", what(id="a", direction="up"), AT)
+    ledger.append(tmp_path, "kept", what(id="b"), AT)
+    path = tmp_path / "ledger.jsonl"
+    path.write_text(path.read_text("utf-8").replace('"up"', '"down"', 1), encoding="utf-8")
+    found = tell(ledger.read(tmp_path))
+    assert [item.entry.trusted for item in found.kept] == [False, False]
