@@ -78,13 +78,14 @@ def rank_table(
     if usable < need:
         return Ranked(table.unit, usable, plan.left_out, need, False, None, 0, None, (), ())
     main = primary or default_primary(plan)
-    found = search(
-        plan, main, guard, draws=draws or guard.draws, seed=seed, progress=progress, spectra=spectra
-    )
-    dates = table.frame.loc[list(plan.names), "date"].astype(str).tolist()
     asked = [question for question in questions if meets(plan, question)]
+    found = search(
+        plan, main, guard, draws=draws or guard.draws, seed=seed, progress=progress,
+        spectra=spectra, answered=frozenset((item.factor, item.outcome) for item in asked),
+    )  # fmt: skip
+    dates = table.frame.loc[list(plan.names), "date"].astype(str).tolist()
     fixed = answer(plan, dates, asked, guard) if asked else []
-    judged = _without(judge_all(found.outcomes, found.tests, guard), asked)
+    judged = judge_all(found.outcomes, found.tests, guard)
     judged = [second_looked(item) for item in judged] if second_look else judged
     hypotheses = _ordered(table, plan, main, fixed, judged, rules, spreads or {})
     summaries = tuple(outcome_summary(part, found.tests) for part in found.outcomes)
@@ -121,17 +122,6 @@ def second_looked(judged: Judged) -> Judged:
     if judged.evidence is not Evidence.CLEAR:
         return judged
     return replace(judged, evidence=Evidence.HINT, notes=(*judged.notes, SECOND_LOOK))
-
-
-def _without(judged: list[Judged], asked: Sequence[Question]) -> list[Judged]:
-    fixed = {(question.factor, question.outcome) for question in asked}
-    return [
-        item
-        for item in judged
-        if len(item.test.rule.items) > 1
-        or (item.test.target.items[item.test.rule.items[0]].factor, item.test.target.name)
-        not in fixed
-    ]
 
 
 def _ordered(

@@ -96,7 +96,7 @@ def whitened(design: Design, values: Floats, spectra: Spectra) -> Whitened | Non
     nuisance = full_rank(design.nuisance, mask)
     if len(times) < nuisance.shape[1] + 3 or np.ptp(values[mask]) == 0:
         return None
-    key = mask.tobytes()
+    key = mask.tobytes() + times.tobytes()
     if key not in spectra:
         spectra[key] = dep.spectrum(times)
     raw = values[mask]

@@ -49,7 +49,8 @@ class Family:
         z: shape (m,), |z| of each rule.
         single_step: shape (m,), p by the maximum over the whole family.
         step_down: shape (m,), p by step-down; never smaller for a smaller |z|.
-        critical: the |z| that the family's maximum passes with the chance asked for.
+        critical: the |z| that the family's maximum passes with the chance asked for; infinite
+            where there are too few draws to tell.
     """
 
     z: Floats
@@ -137,8 +138,9 @@ def judge(
     one = (above + added) / total
     rest = order[exact:]
     step[rest] = np.maximum(one[rest], step[top[-1]])
-    place = min(int(np.ceil((1 - chance) * total)), len(highest)) - 1
-    return Family(z, one, step, float(highest[place]))
+    place = int(np.ceil((1 - chance) * total)) - 1
+    critical = float(highest[place]) if place < len(highest) else np.inf
+    return Family(z, one, step, critical)
 
 
 @dataclass(frozen=True, slots=True)

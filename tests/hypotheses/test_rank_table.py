@@ -16,8 +16,11 @@ from small_tables import (
     with_guard,
 )  # fmt: skip
 
+from benchmarks.calibration.worlds import WORLDS, month
 from miner.hypotheses.design import design
+from miner.hypotheses.fixed import Question
 from miner.hypotheses.rank import default_primary, rank_table
+from miner.hypotheses.search import search
 from miner.results import Evidence, plain
 
 OUTCOMES = ("minutes_above", "wake_glucose", "day_mean")
@@ -303,3 +306,27 @@ def test_a_factor_of_the_day_is_no_surer_for_having_many_meals():
         errors.append(by_factor)
     assert errors[1]["after_short_sleep"] > 0.75 * errors[0]["after_short_sleep"]
     assert errors[1]["walk_after"] < 0.85 * errors[0]["walk_after"]
+
+
+def test_a_fixed_question_is_asked_once_and_not_in_the_search_too():
+    drawn = month(WORLDS["independent"], RULES, days=40, factors=6, seed=11)
+    plain = rank_table(drawn.table, RULES, draws=199)
+    asked = rank_table(
+        drawn.table, RULES, draws=199, questions=[Question("late_dinner", "minutes_above")]
+    )
+    assert asked.questions_asked == plain.questions_asked
+    mine = [
+        item
+        for item in asked.hypotheses
+        if item.factors == ("late_dinner",) and item.outcome == "minutes_above"
+    ]
+    assert [item.family for item in mine] == ["fixed"]
+
+
+def test_with_too_few_draws_to_tell_an_interval_has_no_end():
+    # p can be as small as 1 / (B + 1); the level of sets here is 0.05 x 0.5 x 0.1 = 1 / 400
+    drawn = month(WORLDS["independent"], RULES, days=40, factors=6, seed=11)
+    found = search(design(drawn.table, RULES), "minutes_above", RULES.guardrails, draws=99, seed=0)
+    sets = [test for test in found.tests if len(test.rule.items) > 1]
+    assert sets
+    assert all(test.interval == (-np.inf, np.inf) for test in sets)
