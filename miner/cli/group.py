@@ -23,6 +23,7 @@ COMMANDS = {
     "rank": ("miner.cli.rank", "Which habits came before, or went with, higher glucose."),
     "why": ("miner.cli.why", "Every day behind an entry, with the file and row of each value."),
     "error-rate": ("miner.cli.error_rate", "How often this would claim something untrue."),
+    "brief": ("miner.cli.brief", "Pages: preparation, session, take-home, doctor."),
     "keep": ("miner.cli.keep", "Keep a hypothesis, to be judged on days that did not suggest it."),
     "follow": ("miner.cli.follow", "What new days say of what was kept."),
     "plan": ("miner.cli.plan", "An alternating test in one person."),

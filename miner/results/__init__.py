@@ -9,6 +9,7 @@ from miner.results.briefing import (
     Measure,
     Series,
     Shared,
+    TrialDates,
 )
 from miner.results.caution import CautionKind, CautionText
 from miner.results.checking import CheckReport, Finding, Severity, StreamSummary
@@ -69,6 +70,7 @@ __all__ = [
     "Shared",
     "StreamSummary",
     "Together",
+    "TrialDates",
     "UnitBehind",
     "Why",
     "Withheld",
