@@ -22,6 +22,7 @@ from miner.results.follow import (
     KeptResult,
     NewUnits,
 )
+from miner.results.mapping import Choice, Proposal, Undecided
 from miner.results.plan import PairRead, PairsTest, Period, Plan, PlanResult
 from miner.results.ranking import (
     Counts,
@@ -39,6 +40,7 @@ __all__ = [
     "CautionKind",
     "CautionText",
     "CheckReport",
+    "Choice",
     "Counts",
     "DayPicture",
     "EarlierResult",
@@ -63,6 +65,7 @@ __all__ = [
     "Place",
     "Plan",
     "PlanResult",
+    "Proposal",
     "Ranking",
     "Result",
     "Series",
@@ -71,6 +74,7 @@ __all__ = [
     "StreamSummary",
     "Together",
     "TrialDates",
+    "Undecided",
     "UnitBehind",
     "Why",
     "Withheld",

@@ -1,0 +1,202 @@
+"""Spreadsheets, JSON lines and archives: read as their rows, or told why not."""
+
+import io
+import json
+import zipfile
+from datetime import datetime
+
+import pytest
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
+from openpyxl import Workbook
+
+from miner.errors import MinerError
+from miner.records import read_client, text_file
+from miner.records.proposing import propose
+
+ENTRY = (
+    '[[source]]\nfile = "{}"\nstream = "glucose"\n{}[source.columns]\n'
+    'time = "{}"\nglucose_mg_dl = "{}"\n'
+)
+CSV = "when,value\n2026-03-02T08:00,101\n2026-03-02T08:05,102\n"
+
+
+def book(*rows: list, sheets: tuple[str, ...] = ("Readings",)) -> bytes:
+    made = Workbook()
+    made.active.title = sheets[0]
+    for name in sheets[1:]:
+        made.create_sheet(name)
+    for row in rows:
+        made.active.append(row)
+    buffer = io.BytesIO()
+    made.save(buffer)
+    return buffer.getvalue()
+
+
+def packed(**files: str | bytes) -> bytes:
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as archive:
+        for name, content in files.items():
+            archive.writestr(name.replace("__", "."), content)
+    return buffer.getvalue()
+
+
+def read(folder, name, raw, keys="", time="when", value="value"):
+    folder.write(name, raw)
+    folder.write("sources.toml", ENTRY.format(name, keys, time, value))
+    frame = read_client(folder.path).streams["glucose"]
+    return list(zip(frame["clock"].astype(str), frame["glucose"], frame["row"], strict=True))
+
+
+READ = [("2026-03-02 08:00:00", 101, 2), ("2026-03-02 08:05:00", 102, 3)]
+
+
+def test_a_spreadsheet_with_real_dates(folder):
+    raw = book(
+        ["when", "value", None],
+        [datetime(2026, 3, 2, 8, 0), 101],
+        [datetime(2026, 3, 2, 8, 5), 102.0],
+    )
+    assert read(folder, "s.xlsx", raw) == READ
+
+
+def test_a_spreadsheet_with_text_and_rows_above(folder):
+    raw = book(["an export"], [], ["when", "value"], ["02/03/2026 08:00", "101,5"], [], [
+        "02/03/2026 08:05", 102.5])  # fmt: skip
+    keys = 'decimal = ","\nskip_rows = 1\ntime_format = "%d/%m/%Y %H:%M"\n'
+    assert read(folder, "s.xlsx", raw, keys) == [
+        ("2026-03-02 08:00:00", 101.5, 4),
+        ("2026-03-02 08:05:00", 102.5, 6),
+    ]
+
+
+def test_a_spreadsheet_is_proposed(folder):
+    raw = book(["an export"], ["Reading taken", "Glucose"], *(
+        [datetime(2026, 3, 2, 8, m), 5.4] for m in range(0, 60, 5)))  # fmt: skip
+    folder.write("s.xlsx", raw)
+    entry = propose(folder.path / "s.xlsx").entry
+    assert entry == {
+        "file": "s.xlsx",
+        "stream": "glucose",
+        "skip_rows": 1,
+        "columns": {"time": "Reading taken", "glucose_mmol_l": "Glucose"},
+    }
+
+
+def test_which_sheet_is_asked(folder):
+    raw = book(["when", "value"], ["2026-03-02T08:00", 101], sheets=("A", "B"))
+    with pytest.raises(MinerError, match="there are 2 sheets: 'A', 'B'"):
+        read(folder, "s.xlsx", raw)
+    assert len(read(folder, "s.xlsx", raw, 'part = "A"\n')) == 1
+    with pytest.raises(MinerError, match="there is no sheet 'C'"):
+        read(folder, "s.xlsx", raw, 'part = "C"\n')
+    with pytest.raises(MinerError, match="more than one sheet"):
+        propose(folder.path / "s.xlsx")
+
+
+def test_without_what_reads_spreadsheets(folder, monkeypatch):
+    monkeypatch.setitem(__import__("sys").modules, "openpyxl", None)
+    with pytest.raises(MinerError, match=r"miner\[excel\]"):
+        read(folder, "s.xlsx", book(["when", "value"]))
+
+
+def test_json_lines(folder):
+    rows = [
+        {"when": "2026-03-02T08:00", "bg": {"value": 101.25, "unit": "mg/dL"}},
+        {"when": "2026-03-02T08:05", "bg": {"value": None}, "odd": [1, {"a": True}]},
+        {"when": "2026-03-02T08:10", "bg": {"value": "LO"}},
+    ]
+    body = "\n".join([json.dumps(rows[0]), "", *map(json.dumps, rows[1:])])
+    read_rows = read(folder, "s.jsonl", body, value="bg.value")
+    assert [(row[0], row[2]) for row in read_rows] == [
+        ("2026-03-02 08:00:00", 1),
+        ("2026-03-02 08:10:00", 4),
+    ]
+    assert read_rows[0][1] == 101.25
+
+
+def test_a_zipped_table(folder):
+    raw = packed(a__csv=CSV, **{"__MACOSX/._a__csv": b"\0\1"})
+    assert read(folder, "s.zip", raw) == READ
+
+
+def test_a_zipped_table_is_proposed(folder):
+    body = "when,glucose\n" + "".join(f"2026-03-02T08:{m:02d},5.4\n" for m in range(0, 60, 5))
+    folder.write("s.zip", packed(a__csv=body, read__me=b"x"))
+    assert propose(folder.path / "s.zip").entry["columns"] == {
+        "time": "when", "glucose_mmol_l": "glucose",
+    }  # fmt: skip
+
+
+def test_which_file_of_an_archive_is_asked(folder):
+    raw = packed(a__csv=CSV, b__csv=CSV)
+    with pytest.raises(MinerError, match=r"holds 2 text files: 'a\.csv', 'b\.csv'"):
+        read(folder, "s.zip", raw)
+    assert read(folder, "s.zip", raw, 'part = "b.csv"\n') == READ
+    with pytest.raises(MinerError, match="there is no text file 'c"):
+        read(folder, "s.zip", raw, 'part = "c.csv"\n')
+    with pytest.raises(MinerError, match="holds 0 text files"):
+        read(folder, "s.zip", packed(a__bin=b"x"))
+
+
+def test_a_file_too_large_is_refused_with_its_size(folder, monkeypatch):
+    monkeypatch.setattr(text_file, "LARGEST_BYTES", 40)
+    with pytest.raises(MinerError, match="the file is 0 MB large"):
+        read(folder, "s.csv", CSV * 2)
+
+
+def test_an_archive_that_unpacks_to_too_much_is_refused(folder, monkeypatch):
+    monkeypatch.setattr("miner.records.archive.LARGEST_BYTES", 1000)
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("a.csv", CSV + "0" * 30_000_000)
+    with pytest.raises(MinerError, match="the file is 30 MB large"):
+        read(folder, "s.zip", buffer.getvalue())
+    monkeypatch.setattr("miner.records.spreadsheet.LARGEST_BYTES", 1000)
+    with pytest.raises(MinerError, match="MB large"):
+        read(folder, "s.xlsx", book(["when", "value"]))
+
+
+def test_a_sheet_that_claims_a_thousand_million_rows(folder):
+    raw = io.BytesIO(book(["when", "value"], ["2026-03-02T08:00", 101]))
+    changed = io.BytesIO()
+    with zipfile.ZipFile(raw) as old, zipfile.ZipFile(changed, "w") as new:
+        for item in old.infolist():
+            content = old.read(item.filename)
+            if item.filename.endswith("sheet1.xml"):
+                content = content.replace(b'r="2"', b'r="1000000000"')
+                content = content.replace(b'ref="A1:B2"', b'ref="A1:XFD1048576"')
+            new.writestr(item.filename, content)
+    with pytest.raises(MinerError, match="larger than a spreadsheet can be"):
+        read(folder, "s.xlsx", changed.getvalue())
+
+
+GOOD = {
+    "s.xlsx": book(["when", "value"], ["2026-03-02T08:00", 101]),
+    "s.zip": packed(a__csv=CSV),
+    "s.jsonl": b'{"when": "2026-03-02T08:00", "value": 101}\n' * 3,
+}
+
+
+@settings(max_examples=200, derandomize=True, deadline=None, phases=[Phase.generate])
+@given(
+    name=st.sampled_from(sorted(GOOD)),
+    edits=st.lists(
+        st.tuples(st.floats(0, 1), st.integers(0, 4), st.binary(max_size=3)), max_size=5
+    ),
+)
+def test_no_edit_of_any_kind_is_a_traceback(tmp_path_factory, name, edits):
+    raw = GOOD[name]
+    for place, removed, put in edits:
+        at = int(place * len(raw))
+        raw = raw[:at] + put + raw[at + removed :]
+    folder = tmp_path_factory.mktemp("kinds")
+    (folder / name).write_bytes(raw)
+    (folder / "sources.toml").write_text(ENTRY.format(name, "", "when", "value"))
+    for attempt in (lambda: read_client(folder), lambda: propose(folder / name)):
+        parts = ("read", "as", "it is")
+        try:
+            attempt()
+        except MinerError as error:
+            parts = (error.found, error.expected, error.do)
+        assert all(parts)

@@ -1,0 +1,313 @@
+"""What is proposed for files never seen: the right entry, or said that it cannot be decided."""
+
+import hashlib
+import tomllib
+
+import pytest
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
+
+from miner.api.mapping import map_file
+from miner.errors import MinerError
+from miner.records import read_client
+from miner.records.proposing import propose
+from miner.records.proposing.dates import how_written
+from miner.records.sources import Source
+
+GLUCOSE = [f"{{}} {h:02d}:{m:02d}" for h in range(8) for m in range(0, 60, 15)]
+
+
+def sensor(days: list[str], header: str = "Reading taken;Result", values: str = "5,4") -> str:
+    rows = [f"{time.format(day)};{values}" for day in days for time in GLUCOSE]
+    return "\n".join([header, *rows]) + "\n"
+
+
+def text(*cells: str):
+    import pandas as pd
+
+    return pd.Series(list(cells), dtype="str")
+
+
+def needed(proposal) -> set[str]:
+    return {item.key for item in proposal.undecided if item.needed}
+
+
+def test_a_sensor_export_with_a_preamble(folder):
+    body = "Export of a sensor\nmade on;03/02/2026\n\n" + sensor(["13/02/2026", "02/03/2026"])
+    folder.write("sensor one.txt", body, "utf-16")
+    proposal = map_file(folder.path / "sensor one.txt", write=True)
+    assert proposal.complete
+    assert proposal.stream == "glucose"
+    assert proposal.cadence_min == 15
+    entry = tomllib.loads((folder.path / "sources.toml").read_text())["source"][0]
+    assert entry == {
+        "file": "sensor one.txt",
+        "stream": "glucose",
+        "encoding": "utf-16",
+        "delimiter": ";",
+        "skip_rows": 2,
+        "decimal": ",",
+        "time_format": "%d/%m/%Y %H:%M",
+        "columns": {"time": "Reading taken", "glucose_mmol_l": "Result"},
+    }
+    client = read_client(folder.path)
+    assert len(client.used("glucose")) == 2 * len(GLUCOSE)
+    assert [item.reason for item in proposal.choices if item.key == "time_format"] == [
+        "day first: in 32 cell(s) the first number is above 12 ('13/02/2026 00:00')"
+    ]
+
+
+def test_day_first_and_month_first_cannot_be_told_apart(folder):
+    folder.write("sensor.csv", sensor(["01/02/2026", "02/02/2026", "03/02/2026"]))
+    proposal = propose(folder.path / "sensor.csv")
+    assert needed(proposal) == {"time_format"}
+    (item,) = [item for item in proposal.undecided if item.needed]
+    assert item.options == (
+        'time_format = "%d/%m/%Y %H:%M"',
+        'time_format = "%m/%d/%Y %H:%M"',
+    )
+    assert "cannot be told apart" in item.reason
+    assert "time_format" not in proposal.entry
+    with pytest.raises(MinerError, match="time_format cannot be decided"):
+        map_file(folder.path / "sensor.csv", write=True)
+    assert not (folder.path / "sources.toml").exists()
+
+
+@pytest.mark.parametrize(
+    ("cells", "formats"),
+    [
+        (["2026-03-02T08:00", "2026-03-02 08:05"], (None,)),
+        (["2026-03-02T08:00:00+01:00", "2026-03-02T08:05:00Z"], (None,)),
+        (["13/02/2026 08:00", "02/03/2026 08:05"], ("%d/%m/%Y %H:%M",)),
+        (["02/13/2026 8:00 AM", "03/02/2026 12:05 PM"], ("%m/%d/%Y %I:%M %p",)),
+        (["13.02.26 08:00", "02.03.26 08:05"], ("%d.%m.%y %H:%M",)),
+        (["2026/02/13 08:00:01"], ("%Y/%m/%d %H:%M:%S",)),
+        (["13-02-2026, 08:00"], ("%d-%m-%Y, %H:%M",)),
+        (["13 Feb 2026 08:00", "02 Mar 2026 08:05"], ("%d %b %Y %H:%M",)),
+        (["Feb 13, 2026 08:00", "Mar 2, 2026 08:05"], ("%b %d, %Y %H:%M",)),
+        (["13/02/2026 08.00"], ("%d/%m/%Y %H.%M",)),
+        (["13/02/2026 08:00:00 +0100"], ("%d/%m/%Y %H:%M:%S %z",)),
+        (["20260213T0800"], ("%Y%m%dT%H%M",)),
+        (["01/02/2026 08:00"], ("%d/%m/%Y %H:%M", "%m/%d/%Y %H:%M")),
+        (["13/02/2026 08:00", "02/13/2026 08:00"], ("%d/%m/%Y %H:%M", "%m/%d/%Y %H:%M")),
+        (["26-03-02 08:00"], ("%y-%m-%d %H:%M", "%d-%m-%y %H:%M")),
+        (["11/12/10 08:00"], ("%y/%m/%d %H:%M", "%d/%m/%y %H:%M", "%m/%d/%y %H:%M")),
+    ],
+)
+def test_formats_from_the_whole_column(cells, formats):
+    assert how_written(text(*cells)).formats == formats
+
+
+@pytest.mark.parametrize("cells", [["soup"], ["5.4"], ["101"], [""], ["1/2"], ["10:30"]])
+def test_what_is_no_time(cells):
+    assert how_written(text(*cells)) is None
+
+
+@pytest.mark.parametrize(
+    ("header", "value", "column", "open_"),
+    [
+        ("time;Glucose (mg/dL)", "101", "glucose_mg_dl", set()),
+        ("time;glucose", "101", "glucose_mg_dl", set()),
+        ("time;glucose", "5.4", "glucose_mmol_l", set()),
+        ("time;glucose mg/dL", "5.4", None, {"columns.glucose_mg_dl or columns.glucose_mmol_l"}),
+        ("time;glucose", "33", None, {"columns.glucose_mg_dl or columns.glucose_mmol_l"}),
+        ("time;Blutzucker [mmol/l]", "33", "glucose_mmol_l", set()),
+    ],
+)
+def test_the_unit_is_decided_by_what_cannot_be(folder, header, value, column, open_):
+    folder.write("sensor.csv", sensor(["2026-03-02"], header, value))
+    proposal = propose(folder.path / "sensor.csv")
+    assert needed(proposal) == open_
+    mapped = [name for name in proposal.entry["columns"] if name.startswith("glucose")]
+    assert mapped == ([column] if column else [])
+
+
+def test_two_columns_of_readings_are_left_open(folder):
+    folder.write("s.csv", sensor(["2026-03-02"], "time;glucose a;glucose b", "101;102"))
+    assert needed(propose(folder.path / "s.csv")) == {
+        "columns.glucose_mg_dl or columns.glucose_mmol_l"
+    }
+
+
+def test_words_for_nothing_and_words_that_may_be(folder):
+    rows = sensor(["2026-03-02"], "time;glucose", "101") + "2026-03-03 08:00;n/a\n"
+    folder.write("s.csv", rows + "2026-03-03 08:05;LO\n2026-03-03 08:10;error 7\n")
+    proposal = propose(folder.path / "s.csv")
+    assert proposal.entry["not_measured"] == ["n/a"]
+    (other,) = [item for item in proposal.undecided if item.key == "not_measured"]
+    assert other.options == ('not_measured = ["error 7"]',)
+    assert not other.needed
+
+
+def test_a_comma_that_may_part_thousands_is_left_open(folder):
+    rows = [f'2026-03-{d:02d}T00:00;2026-03-{d:02d}T23:59;walk;"1,{d:03d}"' for d in range(1, 20)]
+    folder.write("activity.csv", "\n".join(["start;end;kind;steps", *rows]))
+    assert "decimal" in needed(propose(folder.path / "activity.csv"))
+
+
+def test_a_night_with_units_in_its_names(folder):
+    rows = [f"2026-03-{d:02d} 23:00,27000,5400,6000,0,{d % 2}" for d in range(1, 20)]
+    header = "bedtime,duration (sec),deep_s,light_s,rem_hours,final"
+    folder.write("nights.csv", "\n".join([header, *rows]))
+    proposal = map_file(folder.path / "nights.csv", write=True)
+    assert proposal.entry["units"] == {
+        "duration": "s", "deep_min": "s", "light_min": "s", "rem_min": "h",
+    }  # fmt: skip
+    folder.steady_glucose("2026-03-01", 24 * 5)
+    assert read_client(folder.path).streams["sleep"]["deep_min"].unique().tolist() == [90]
+
+
+def test_a_length_without_a_unit_is_left_open(folder):
+    rows = [f"2026-03-{d:02d} 23:00,450" for d in range(1, 20)]
+    folder.write("sleep.csv", "\n".join(["start,duration", *rows]))
+    assert needed(propose(folder.path / "sleep.csv")) == {"units.duration"}
+
+
+def test_meals_with_a_mark_and_levels(folder):
+    rows = [f"2026-03-{d:02d} 12:10,Lunch,rice,{'low' if d % 2 else 'high'}" for d in range(1, 20)]
+    folder.write("food.csv", "\n".join(["eaten at,meal,description,carbs", *rows]), "utf-8-sig")
+    proposal = map_file(folder.path / "food.csv", write=True)
+    assert proposal.entry["columns"] == {
+        "time": "eaten at", "meal": "meal", "label": "description", "carbs_level": "carbs",
+    }  # fmt: skip
+
+
+def test_tags_by_date_only(folder):
+    rows = [f"2026-03-{d:02d},wine" for d in range(1, 20)]
+    folder.write("tags.csv", "\n".join(["day,tag", *rows]))
+    assert propose(folder.path / "tags.csv").entry["columns"] == {"time": "day", "tag": "tag"}
+
+
+def test_date_and_time_in_two_columns_are_told(folder):
+    rows = [f"2026-03-{d:02d},08:30,5.4" for d in range(1, 20)]
+    folder.write("glucose.csv", "\n".join(["date,time,glucose", *rows]))
+    proposal = propose(folder.path / "glucose.csv")
+    assert not proposal.complete
+    assert any("one column has to hold both" in item.reason for item in proposal.undecided)
+
+
+def test_a_file_that_says_nothing_of_its_stream(folder):
+    rows = [f"2026-03-{d:02d} 08:30,{d}" for d in range(1, 20)]
+    folder.write("export.csv", "\n".join(["when,x", *rows]))
+    proposal = propose(folder.path / "export.csv")
+    assert proposal.stream is None
+    assert needed(proposal) == {"stream"}
+
+
+def test_sampled_stress_needs_a_level_from_a_person(folder):
+    rows = [f"2026-03-13 {h:02d}:{m:02d},{h * m % 90 - 1}" for h in range(24) for m in (0, 30)]
+    folder.write("stress.csv", "\n".join(["time,stress", *rows]))
+    proposal = propose(folder.path / "stress.csv")
+    assert proposal.entry["not_measured"] == ["-1"]
+    assert needed(proposal) == {"episodes.at_least"}
+
+
+def test_blocks_of_steps_are_asked_about(folder):
+    times = [(h, m) for h in range(24) for m in (0, 15, 30, 45)]
+    rows = [f"2026-03-13 {h:02d}:{m:02d},900,walking,{h * 10}" for h, m in times]
+    folder.write("activity.csv", "\n".join(["time,duration_s,type,steps", *rows]))
+    proposal = propose(folder.path / "activity.csv")
+    assert needed(proposal) == {"kind"}
+    assert proposal.entry["units"] == {"duration": "s"}
+
+
+@pytest.mark.parametrize(
+    ("name", "raw", "said"),
+    [
+        ("a.csv", b"", "the file is empty"),
+        ("a.csv", b"time,glucose\n", "no header with two or more columns"),
+        ("a.csv", b"2026-03-02T08:00,101\n2026-03-02T08:05,102\n", "no header with two or more"),
+        ("a.csv", b"just one word\n", "no header with two or more"),
+        ("a.csv", b"a,a\n1,2\n3,4\n", "stands twice"),
+        ("a.csv", b"\x00\x01\x02" * 30, "zero bytes"),
+        ("a.csv", b"%PDF-1.7 \n", "a PDF document"),
+        ("a.zip", b"PK\x03\x04 not really", "cannot be opened"),
+        ("a.jsonl", b"{", "this line is not JSON"),
+        ("a.jsonl", b"[1]", "holds no object"),
+    ],
+)
+def test_what_cannot_be_mapped_is_told(folder, name, raw, said):
+    folder.write(name, raw)
+    with pytest.raises(MinerError) as error:
+        propose(folder.path / name)
+    assert said in error.value.message
+
+
+def test_no_such_file(folder):
+    with pytest.raises(MinerError, match="there is no such file"):
+        propose(folder.path / "nobody.csv")
+
+
+def test_one_byte_letters_are_told(folder):
+    body = "Uhrzeit;Glukose (mg/dL);Gerät\n" + "".join(
+        f"2026-03-02 08:{m:02d};101;Gerät\n" for m in range(30)
+    )
+    folder.write("a.csv", body, "cp1252")
+    proposal = propose(folder.path / "a.csv")
+    assert proposal.entry["encoding"] == "cp1252"
+    assert any(item.key == "encoding" and "ä" in item.reason for item in proposal.undecided)
+
+
+def test_a_second_entry_for_the_same_file_is_refused(folder):
+    folder.write("s.csv", sensor(["2026-03-02"], "time;glucose", "101"))
+    map_file(folder.path / "s.csv", write=True)
+    before = (folder.path / "sources.toml").read_bytes()
+    with pytest.raises(MinerError, match=r"an entry for 's\.csv' already"):
+        map_file(folder.path / "s.csv", write=True)
+    assert (folder.path / "sources.toml").read_bytes() == before
+
+
+def test_one_export_is_mapped_once_for_a_practice(folder):
+    shared = folder.path.parent / "sources.toml"
+    shared.write_text('[[source]]\nfile = "x"\nstream = "tags"\ncolumns = {time="a",tag="b"}')
+    folder.write("sensor_2026-03-02.csv", sensor(["2026-03-02"], "time;glucose", "101"))
+    raw = hashlib.sha256((folder.path / "sensor_2026-03-02.csv").read_bytes()).hexdigest()
+    written = map_file(folder.path / "sensor_2026-03-02.csv", write=True, practice=True)
+    assert written.written == "practice/sources.toml"
+    assert written.entry["file"] == "sensor_*.csv"
+    assert len(read_client(folder.path).used("glucose")) == len(GLUCOSE)
+    assert raw == hashlib.sha256((folder.path / "sensor_2026-03-02.csv").read_bytes()).hexdigest()
+
+
+def test_odd_names_stay_what_they_are(folder):
+    header = 'time;glucose "x"\t\\ [mg/dL]  \N{RIGHT-TO-LEFT OVERRIDE}z'
+    folder.write("a[1].csv", sensor(["2026-03-02"], header.replace('"', "'"), "101"))
+    map_file(folder.path / "a[1].csv", write=True)
+    toml = (folder.path / "sources.toml").read_text()
+    assert "\N{RIGHT-TO-LEFT OVERRIDE}" not in toml
+    assert len(read_client(folder.path).used("glucose")) == len(GLUCOSE)
+
+
+PIECES = [b";", b",", b"\t", b'"', b"\n", b"\r", b"\xff", b"\x00", b"1/2/26", b"mmol/L", b"-", b""]
+BASES = [
+    sensor(["13/02/2026"]).encode(),
+    b"start,end,deep_min\n2026-03-01T23:00,2026-03-02T06:00,90\n" * 4,
+    b'{"time": "2026-03-02T08:00", "glucose": 101, "a": {"b": [1]}}\n' * 5,
+    "time,meal,label,carbs\n02/03/26 08:00,lunch,soupé,40\n".encode("utf-16"),
+]
+
+
+@settings(max_examples=250, derandomize=True, deadline=None, phases=[Phase.generate])
+@given(
+    base=st.sampled_from(BASES),
+    suffix=st.sampled_from(["csv", "txt", "jsonl"]),
+    edits=st.lists(st.tuples(st.floats(0, 1), st.integers(0, 9), st.sampled_from(PIECES))),
+)
+def test_any_file_gets_a_valid_entry_or_a_message(tmp_path_factory, base, suffix, edits):
+    for place, removed, put in edits:
+        at = int(place * len(base))
+        base = base[:at] + put + base[at + removed :]
+    path = tmp_path_factory.mktemp("any") / f"a.{suffix}"
+    path.write_bytes(base)
+    proposal = None
+    parts = ("", "", "")
+    try:
+        proposal = propose(path)
+    except MinerError as error:
+        parts = (error.found, error.expected, error.do)
+    if proposal is None:
+        assert all(parts)
+        return
+    table = tomllib.loads(proposal.toml)["source"][0]
+    if proposal.complete:
+        Source.model_validate(table)
