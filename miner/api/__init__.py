@@ -1,11 +1,12 @@
 """The steps of the whole job as functions; the command line and the page call nothing else."""
 
 from miner.api.asking import ask, error_rate, fix_question, fixed_questions, why
+from miner.api.briefing import briefing, remember_shared
+from miner.api.caseload import pool, remember_page, rules_of_practice
 from miner.api.following import drop, follow, keep
+from miner.api.generate import generate
 from miner.api.meals import compare_meals, meal_table, meals, repeats
 from miner.api.planning import plan
-from miner.api.caseload import pool, remember_page, rules_of_practice
-from miner.api.generate import generate
 from miner.api.ranking import rank
 from miner.api.results_of_plans import result
 from miner.api.steps import (
@@ -22,6 +23,7 @@ from miner.followup.planner import Wish
 __all__ = [
     "Wish",
     "ask",
+    "briefing",
     "check",
     "compare_meals",
     "day_table",
@@ -29,9 +31,9 @@ __all__ = [
     "drop",
     "error_rate",
     "fix_question",
-    "generate",
     "fixed_questions",
     "follow",
+    "generate",
     "history",
     "keep",
     "load_rules",
@@ -42,9 +44,10 @@ __all__ = [
     "rank",
     "read_client",
     "remember_page",
-    "rules_of_practice",
+    "remember_shared",
     "repeats",
     "result",
+    "rules_of_practice",
     "why",
     "write_demo",
 ]

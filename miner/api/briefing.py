@@ -28,6 +28,7 @@ from miner.results import (
     Lineup,
     Ranking,
     Shared,
+    TrialDates,
     Why,
 )
 from miner.rulebook import RuleBook
@@ -44,6 +45,7 @@ def briefing(
     *,
     include: Sequence[str] = (),
     lineup: bool = False,
+    trial: str | None = None,
     seed: int = 0,
     keep: bool = True,
     now: datetime | None = None,
@@ -55,6 +57,7 @@ def briefing(
         client: as read.
         rules: the rule books; by default those that apply to the client's folder.
         include: hypotheses chosen to be shown, by ID as ``rank`` prints them.
+        trial: name of a plan whose dates are shown.
         lineup: draw nineteen imitations of the outcome of each that was chosen.
         seed: of the ranking and of the imitations.
         keep: write to the ledger that these records were ranked.
@@ -62,7 +65,7 @@ def briefing(
         progress: told what is being done and the share done.
 
     Raises:
-        MinerError: an ID is not one of this ranking's.
+        MinerError: an ID is not one of this ranking's, or there is no such plan.
     """
     books = rules_of(client, rules)
     ranking = rank(client, books, seed=seed, keep=keep, now=now, progress=progress)
@@ -99,22 +102,27 @@ def briefing(
         high_outcome=high,
         shared=_shared(book),
         earlier=_earlier(book, ranking),
+        trial=None if trial is None else _trial(book, trial),
     )
 
 
 def remember_shared(
     client: Client, brief: Briefing, page: str, ids: Sequence[str], now: datetime | None = None
-) -> None:
+) -> tuple[str, ...]:
     """Write to the client's ledger that a page was made to be shared, and what was in it.
 
-    Raises:
-        LedgerUnwritable: the folder, the disk or another program does not allow it.
+    Returns:
+        A note where it could not be written.
     """
     payload = {
         "page": page, "ids": list(ids), "calm": brief.calm, "version": brief.ranking.version,
         "records_hash": brief.ranking.records_hash, "rules_hash": brief.ranking.rules_hash,
     }  # fmt: skip
-    ledger.append(client.folder, "shared", payload, now or datetime.now(UTC))
+    try:
+        ledger.append(client.folder, "shared", payload, now or datetime.now(UTC))
+    except ledger.LedgerUnwritable as error:
+        return (f"What was shared could not be written to the ledger: {error.found}.",)
+    return ()
 
 
 def _high_outcome(ranking: Ranking, client: Client, rules: RuleBook) -> str:
@@ -191,6 +199,22 @@ def _shared(book: Ledger) -> tuple[Shared, ...]:
             tuple(str(id_) for id_ in event.payload.get("ids") or ()),
         )
         for event in ledger.named(book, "shared")
+    )
+
+
+def _trial(book: Ledger, name: str) -> TrialDates:
+    plans = {str(e.payload.get("plan")): e.payload for e in ledger.named(book, "planned")}
+    if name not in plans:
+        raise MinerError(
+            f"there is no plan '{name}'", f"one of {', '.join(plans) or 'none yet'}",
+            "Run 'miner history' and copy its name, or make one with 'miner plan'.",
+        )  # fmt: skip
+    told = plans[name]
+    days: dict[str, list[tuple[str, str]]] = {"change": [], "usual": []}
+    for period in told.get("periods") or ():
+        days.setdefault(str(period["arm"]), []).append((str(period["from"]), str(period["to"])))
+    return TrialDates(
+        name, str(told.get("change", "")), tuple(days["change"]), tuple(days["usual"])
     )
 
 

@@ -8,9 +8,10 @@ from miner.brief.drawn import Studio
 from miner.brief.sentences import say
 from miner.brief.session import month_sentence, nothing_stood_out
 from miner.brief.teller import Teller
+from miner.brief.text.safe import clean
 from miner.brief.text.words import evidence_words
-from miner.brief.wording import capital
-from miner.results import Evidence, Hypothesis
+from miner.brief.wording import capital, day_and_month
+from miner.results import Evidence, Hypothesis, TrialDates
 
 MOST_ON_ONE_SIDE = 3
 
@@ -35,11 +36,26 @@ def take_home(teller: Teller, studio: Studio) -> dict[str, Any]:  # noqa: ARG001
             for item in shown
             if item.evidence is Evidence.CANNOT_TELL
         ],
+        "trial": None if brief.trial is None else _trial(brief.trial),
         "tries": list(dict.fromkeys(text for item in seen for text in teller.tries(item))),
         "good_to_know": [
             text for text in rules.cautions.client_always if text not in fixed.values()
         ],
         **fixed,
+    }  # fmt: skip
+
+
+def _trial(trial: TrialDates) -> dict[str, str]:
+    def told(spans: tuple[tuple[str, str], ...]) -> str:
+        return ", ".join(
+            day_and_month(first) if first == last
+            else f"{day_and_month(first, short=True)} to {day_and_month(last, short=True)}"
+            for first, last in spans
+        )  # fmt: skip
+
+    return {
+        "change": clean(trial.change), "change_days": told(trial.change_days),
+        "usual_days": told(trial.usual_days),
     }  # fmt: skip
 
 

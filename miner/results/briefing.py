@@ -98,6 +98,16 @@ class Lineup(Result):
 
 
 @dataclass(frozen=True, slots=True)
+class TrialDates(Result):
+    """The dates of an alternating test: what is tried, on which days, and the usual days."""
+
+    plan: str
+    change: str
+    change_days: tuple[tuple[str, str], ...]
+    usual_days: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Briefing(Result):
     """What a session is prepared from: the results of one client's records, nothing computed later.
 
@@ -129,3 +139,4 @@ class Briefing(Result):
     high_outcome: str | None
     shared: tuple[Shared, ...] = ()
     earlier: tuple[EarlierResult, ...] = ()
+    trial: TrialDates | None = None

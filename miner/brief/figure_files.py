@@ -1,0 +1,61 @@
+"""Writes the figures of a client at print size, for those who make pages of their own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from miner.brief.drawn import WIDE, Studio
+from miner.brief.figures.difference import difference
+from miner.brief.figures.dots import dots
+from miner.brief.figures.inline import Styles
+from miner.brief.figures.lineup import lineup
+from miner.brief.figures.month import month
+from miner.brief.figures.paper import as_png, as_svg
+from miner.brief.teller import Teller
+from miner.results import Briefing
+from miner.rulebook import RuleBook
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+def write_figures(
+    brief: Briefing, rules: RuleBook, include: Sequence[str], folder: Path
+) -> list[Path]:
+    """Write every figure as SVG and as PNG at 200 dots an inch; return the files.
+
+    Args:
+        brief: what is known of the client.
+        rules: the rule books, for the words.
+        include: the hypotheses chosen to be shown, by ID.
+        folder: made where it is not there.
+
+    Raises:
+        OSError: the folder cannot be written.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    studio = Studio(Teller(brief, rules, tuple(include)), Styles())
+    written = []
+    for name, figure in _figures(studio):
+        for ending, content in ((".svg", as_svg(figure).encode()), (".png", as_png(figure))):
+            path = folder / f"{name}{ending}"
+            path.write_bytes(content)
+            written.append(path)
+    return written
+
+
+def _figures(studio: Studio) -> Iterator[tuple[str, Figure]]:
+    teller = studio.teller
+    if teller.brief.days:
+        yield "days", month(teller.brief.days, teller.brief.display_unit, WIDE, 400)
+    for item in teller.chosen():
+        rows, found = studio.rows(item), studio.numbers(item)
+        unit = f"{teller.label(item)}, {teller.amounts.unit(item.unit)}"
+        if any(row.dots for row in rows):
+            yield f"dots-{item.id}", dots(rows, unit, WIDE)
+        if found is not None:
+            yield f"difference-{item.id}", difference(found, WIDE)
+        if panels := studio.panels(item):
+            yield f"lineup-{item.id}", lineup(panels, 1000, 5)

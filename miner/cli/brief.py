@@ -1,0 +1,87 @@
+"""``miner brief``: a page to prepare from, to show, to take home, or for the doctor."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from miner.cli.faults import TOO_FEW
+from miner.cli.options import client_argument
+from miner.cli.output import complain
+from miner.cli.reading import records
+from miner.cli.waiting import progress
+from miner.errors import MinerError
+
+if TYPE_CHECKING:
+    from miner.results import Briefing
+
+PAGES = ("preparation", "session", "take-home", "doctor")
+MARK = '<meta name="generator" content="miner">'
+
+
+@click.command("brief")
+@client_argument
+@click.option("--out", type=click.Path(path_type=Path), required=True, metavar="FILE.html")
+@click.option("--as", "kind", type=click.Choice(PAGES), required=True, help="Which page.")
+@click.option("--include", multiple=True, metavar="ID", help="Show this one; again for more.")
+@click.option("--plan", "trial", metavar="PLAN", help="Its dates on the page to take home.")
+@click.option("--lineup", is_flag=True, help="Add the real dots among nineteen of pure luck.")
+@click.option("--figures", type=click.Path(path_type=Path), metavar="DIR", help="Write SVG, PNG.")
+def command(
+    client: Path, rules: Path | None, out: Path, kind: str, include: tuple[str, ...],
+    trial: str | None, lineup: bool, figures: Path | None,
+) -> None:  # fmt: skip
+    """Write one page of a client as a file that opens without a network.
+
+    Nothing of the search reaches a client's page that was not named with --include.
+    """
+    from miner import api
+    from miner.brief.pages import SHARED_KINDS, render
+
+    may_be_written(out)
+    with progress("Ranking and drawing") as report:
+        read, books = records(client, rules)
+        brief = api.briefing(
+            read, books, include=include, lineup=lineup, trial=trial, progress=report
+        )
+        page = render(brief, kind, books, include)
+    out.write_text(page, encoding="utf-8", newline="\n")
+    complain(f"Written: {out}")
+    if kind in SHARED_KINDS:
+        for note in api.remember_shared(read, brief, kind, include):
+            complain(note)
+    if figures is not None:
+        from miner.brief.figure_files import write_figures
+
+        complain(f"Figures written: {len(write_figures(brief, books, include, figures))}")
+    _told(brief, kind, include)
+
+
+def may_be_written(out: Path) -> None:
+    """Check that a page may be written here: a file of that ending, new or written by miner.
+
+    Raises:
+        MinerError: it may not.
+    """
+    if out.suffix.lower() not in (".html", ".htm"):
+        raise MinerError(
+            f"--out {out.name} is not the name of a page", "a name that ends in .html",
+            "Give it that ending.",
+        )  # fmt: skip
+    if not out.exists():
+        return
+    head = b"" if out.is_dir() else out.read_bytes()[:4000]
+    if MARK.encode() not in head:
+        raise MinerError(
+            "there is a file here that miner did not write", "a new file, or one of miner's pages",
+            "Choose another name.", file=out,
+        )  # fmt: skip
+
+
+def _told(brief: Briefing, kind: str, include: tuple[str, ...]) -> None:
+    if kind in ("session", "take-home") and not include and brief.ranking.status == "ranked":
+        complain("No hypothesis was included. Add --include ID for each one to show.")
+    if brief.ranking.status == "too_few":
+        click.get_current_context().exit(TOO_FEW)
