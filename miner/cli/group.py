@@ -17,6 +17,7 @@ from miner.errors import MinerError
 COMMANDS = {
     "demo": ("miner.cli.demo", "Write an invented practice and rank one of its clients."),
     "check": ("miner.cli.check", "What was read, what is wrong with it, which days can be used."),
+    "map": ("miner.cli.map", "Proposes how a file of unknown columns could be read."),
     "days": ("miner.cli.days", "The daily table: outcomes and habits, a row a day."),
     "meals": ("miner.cli.meals", "The table by meal; similar meals with and without a habit."),
     "ask": ("miner.cli.ask", "One question, answered or written down before the records."),

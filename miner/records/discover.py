@@ -13,6 +13,7 @@ from miner.records.sources import Source, SourcesFile, read_sources
 from miner.records.toml_file import read_toml
 from miner.results import Severity
 
+_TABLES = (".csv", ".tsv", ".txt", ".xlsx", ".xls", ".zip", ".jsonl")
 _NOT_STREAMS = ("ticks*.csv",)
 
 
@@ -103,11 +104,11 @@ def _check_folder(folder: Path) -> None:
 def _tell_unread(folder: Path, read: set[str], findings: Findings) -> None:
     ignored = {path.name for pattern in _NOT_STREAMS for path in _named(folder, pattern)}
     for path in sorted(folder.iterdir()):
-        if path.suffix.lower() in (".csv", ".tsv") and path.name not in read | ignored:
+        if path.suffix.lower() in _TABLES and path.name not in read | ignored:
             findings.add(
                 Severity.NOTE,
                 "not read: no mapping",
                 f"one of {', '.join(f'{stream}*.csv' for stream in STREAMS)}, or a mapped file",
-                "If it holds records of the client, map it in sources.toml.",
+                "If it holds records of the client, map it: miner map FILE --write.",
                 file=path.name,
             )

@@ -14,9 +14,9 @@ from miner.records.sources import Source
 from miner.records.table_file import Table
 from miner.results import Severity
 
-_LOW = re.compile(r"(?:lo|low|<\s*\d+(?:[.,]\d+)?)", re.IGNORECASE)
-_HIGH = re.compile(r"(?:hi|high|>\s*\d+(?:[.,]\d+)?)", re.IGNORECASE)
-_LEAST_MG_DL, _MOST_MMOL_L = 25.0, 40.0
+LOW = re.compile(r"(?:lo|low|<\s*\d+(?:[.,]\d+)?)", re.IGNORECASE)
+HIGH = re.compile(r"(?:hi|high|>\s*\d+(?:[.,]\d+)?)", re.IGNORECASE)
+LEAST_MG_DL, MOST_MMOL_L = 25.0, 40.0
 
 
 def read_glucose(table: Table, source: Source, findings: Findings) -> pd.DataFrame | None:
@@ -36,8 +36,8 @@ def read_glucose(table: Table, source: Source, findings: Findings) -> pd.DataFra
     censored = np.zeros(len(values), dtype=np.int8)
     if bad.any():
         text = table.text(column)
-        low = bad & text.str.fullmatch(_LOW).to_numpy(dtype=bool)
-        high = bad & text.str.fullmatch(_HIGH).to_numpy(dtype=bool)
+        low = bad & text.str.fullmatch(LOW).to_numpy(dtype=bool)
+        high = bad & text.str.fullmatch(HIGH).to_numpy(dtype=bool)
         censored[low], censored[high] = -1, 1
         bad = bad & ~low & ~high
         values = np.where(bad | low | high, np.nan, values)
@@ -67,7 +67,7 @@ def _wrong_unit(table: Table, column: str, unit: str, written: Floats, findings:
     if known.size == 0:
         return False
     middle = float(np.median(known))
-    if middle >= _LEAST_MG_DL if unit == "mg/dL" else middle <= _MOST_MMOL_L:
+    if middle >= LEAST_MG_DL if unit == "mg/dL" else middle <= MOST_MMOL_L:
         return False
     other = "mmol/L" if unit == "mg/dL" else "mg/dL"
     findings.add(

@@ -15,6 +15,7 @@ from miner.records.columns import COLUMNS
 from miner.records.discover import Found, find_files, practice_of
 from miner.records.findings import Findings
 from miner.records.hazards import look
+from miner.records.kinds import open_file
 from miner.records.overlaps import empty, join_files, once
 from miner.records.plausible import without_impossible_dates
 from miner.records.settings import read_settings
@@ -65,13 +66,10 @@ def read_client(folder: Path | str, *, practice: Path | str | None = None) -> Cl
 
 def _read_file(found: Found, raw: bytes, settings: Settings, findings: Findings) -> Part:
     source = found.source
-    text = open_text(
-        found.name,
-        raw,
-        encoding=source.encoding if source else None,
-        delimiter=source.delimiter if source else ",",
-        skip_rows=source.skip_rows if source else 0,
-    )
+    if source is None:
+        text = open_text(found.name, raw, encoding=None, delimiter=",", skip_rows=0)
+    else:
+        text, source = open_file(found.name, raw, source)
     if text is None:
         _tell_nothing(found, "the file is empty", findings)
         return Part(found.stream, empty(found.stream))

@@ -64,10 +64,14 @@ class Episodes(TomlModel):
 
 
 class Source(TomlModel):
-    """One entry: a file, the stream it feeds, and how to read it."""
+    """One entry: a file, the stream it feeds, and how to read it.
+
+    ``part`` is the sheet of a spreadsheet, or the file inside an archive.
+    """
 
     file: Annotated[str, AfterValidator(_inside)]
     stream: StreamName
+    part: str | None = None
     skip_rows: int = Field(default=0, ge=0)
     delimiter: Mark = ","
     decimal: Literal[".", ","] = "."
@@ -93,7 +97,8 @@ class Source(TomlModel):
         self._check_names()
         self._check_needed()
         self._check_units()
-        if self.delimiter == self.decimal:
+        plain = not self.file.casefold().endswith((".xlsx", ".jsonl", ".ndjson", ".json"))
+        if plain and self.delimiter == self.decimal:
             raise ValueError("a delimiter that is not also the decimal sign")
         if self.time_format and "%z" in self.time_format and not self.time_format.endswith("%z"):
             raise ValueError("a time_format in which %z stands last")

@@ -24,7 +24,9 @@ _SIGNATURES = (
     (b"SQLite format", "a database"),
 )
 _HEAD = 65_536
-_SAVE = "Save it as CSV (comma separated, UTF-8) and run again."
+_SAVE = "Save it as CSV (comma separated, UTF-8), or map it with 'miner map', and run again."
+LARGEST_BYTES = 200_000_000
+"""The largest file read: about eight million readings, some 3 GB of memory while it is read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,13 +54,16 @@ def read_bytes(path: Path, name: str) -> bytes:
     """Return the bytes of a file.
 
     Raises:
-        MinerError: it is a folder, or it may not be read.
+        MinerError: it is a folder, it is too large, or it may not be read.
     """
     if path.is_dir():
         raise MinerError(
             "this is a folder", "a CSV file", "Move or rename the folder and run again.", file=name
         )
     try:
+        size = path.stat().st_size
+        if size > LARGEST_BYTES:
+            raise too_large(name, size)
         return path.read_bytes()
     except OSError as error:
         raise MinerError(
@@ -69,15 +74,37 @@ def read_bytes(path: Path, name: str) -> bytes:
         ) from error
 
 
+def too_large(name: str, size: int) -> MinerError:
+    """Return the refusal of a file that would not fit into memory."""
+    return MinerError(
+        f"the file is {size / 1e6:.0f} MB large",
+        f"at most {LARGEST_BYTES / 1e6:.0f} MB",
+        "Export fewer months at once, or split it into several files of the same name with a "
+        "number.",
+        file=name,
+    )
+
+
 def open_text(
     name: str, raw: bytes, *, encoding: str | None, delimiter: str, skip_rows: int
 ) -> TextFile | None:
     """Decode a file and find its header; None where nothing stands in it.
 
     Raises:
-        MinerError: it is not text, or not in that encoding, or has no usable header.
+        MinerError: it is not text, or not in that encoding, or ends before its header.
     """
-    body = _utf8(name, raw, encoding)
+    body = as_utf8(name, raw, encoding)
+    return find_header(name, raw, body, delimiter=delimiter, skip_rows=skip_rows)
+
+
+def find_header(
+    name: str, raw: bytes, body: bytes, *, delimiter: str, skip_rows: int
+) -> TextFile | None:
+    """Find the header of a decoded file; None where nothing stands in it.
+
+    Raises:
+        MinerError: it ends before its header.
+    """
     if not body.strip():
         return None
     start, line = _after_lines(body, skip_rows), skip_rows + 1
@@ -103,7 +130,12 @@ def open_text(
     return TextFile(name, raw, body, header, line + reader.line_num, body_at)
 
 
-def _utf8(name: str, raw: bytes, encoding: str | None) -> bytes:
+def as_utf8(name: str, raw: bytes, encoding: str | None) -> bytes:
+    """Return a text as UTF-8 with LF line ends and no byte-order mark.
+
+    Raises:
+        MinerError: it is not text, or not in that encoding.
+    """
     for signature, kind in _SIGNATURES:
         if raw.startswith(signature):
             raise MinerError(f"this is {kind}, not text", "a CSV file", _SAVE, file=name)

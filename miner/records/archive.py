@@ -1,0 +1,94 @@
+"""Takes the one text file out of an archive."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+import zlib
+from pathlib import PurePosixPath
+
+from miner.errors import MinerError, nearest
+from miner.records.text_file import LARGEST_BYTES, too_large
+
+_TEXTS = (".csv", ".tsv", ".txt", ".jsonl", ".ndjson", ".json")
+_BROKEN = (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, OSError)
+
+
+def members(name: str, raw: bytes) -> list[zipfile.ZipInfo]:
+    """Return what an archive holds.
+
+    Raises:
+        MinerError: it is damaged.
+    """
+    try:
+        return zipfile.ZipFile(io.BytesIO(raw)).infolist()
+    except (*_BROKEN, ValueError) as error:
+        raise _damaged(name, error) from error
+
+
+def is_spreadsheet(name: str, raw: bytes) -> bool:
+    """Say whether an archive is a spreadsheet (Office Open XML)."""
+    return any(item.filename == "xl/workbook.xml" for item in members(name, raw))
+
+
+def texts_of(name: str, raw: bytes) -> list[str]:
+    """Return the names of the text files in an archive."""
+    found = [item.filename for item in members(name, raw) if not item.is_dir()]
+    shown = [each for each in found if not PurePosixPath(each).name.startswith((".", "__"))]
+    shown = [each for each in shown if not each.startswith("__MACOSX")]
+    return sorted(each for each in shown if PurePosixPath(each).suffix.casefold() in _TEXTS)
+
+
+def unpacked(name: str, raw: bytes, part: str | None) -> tuple[str, bytes]:
+    """Return the name and the bytes of the text file in an archive.
+
+    Args:
+        name: the archive's name inside the client folder.
+        raw: its bytes.
+        part: which file of it, or None where it holds one.
+
+    Raises:
+        MinerError: it is damaged, locked or too large, or it is not clear which file is meant.
+    """
+    texts = texts_of(name, raw)
+    if part is not None and part not in texts:
+        raise MinerError(
+            f"there is no text file '{part}' in this archive; it holds {_listed(texts)}",
+            "the name of a file in it under 'part'",
+            nearest(part, texts) or "Correct part in sources.toml.",
+            file=name,
+        )
+    if part is None and len(texts) != 1:
+        raise MinerError(
+            f"this archive holds {len(texts)} text files: {_listed(texts)}",
+            "one text file, or its name under 'part' in sources.toml",
+            "Name it, or unpack the archive." if texts else "Unpack the archive and look into it.",
+            file=name,
+        )
+    chosen = part or texts[0]
+    try:
+        with zipfile.ZipFile(io.BytesIO(raw)) as archive, archive.open(chosen) as inside:
+            content = inside.read(LARGEST_BYTES + 1)
+    except (*_BROKEN, ValueError, KeyError) as error:
+        raise _damaged(name, error) from error
+    if len(content) > LARGEST_BYTES:
+        raise too_large(name, max(_size(name, raw, chosen), len(content)))
+    return chosen, content
+
+
+def _size(name: str, raw: bytes, chosen: str) -> int:
+    return max(item.file_size for item in members(name, raw) if item.filename == chosen)
+
+
+def _listed(names: list[str], most: int = 6) -> str:
+    shown = ", ".join(f"'{each}'" for each in names[:most])
+    return (shown or "none") + (", ..." if len(names) > most else "")
+
+
+def _damaged(name: str, error: Exception) -> MinerError:
+    return MinerError(
+        f"this archive cannot be opened ({error})",
+        "a zip archive or a spreadsheet, whole and without a password",
+        "Export it again, or save it as CSV.",
+        file=name,
+    )
