@@ -84,13 +84,13 @@ def test_at_most_three_hints_and_what_chance_gives(samples: ModuleType, rules: R
     hints = [samples.hypothesis(id=f"id-{n}", evidence=Evidence.HINT) for n in range(5)]
     text = told(samples.ranking(*hints), rules)
     assert [f"id-{n}" in text for n in range(5)] == [True, True, True, False, False]
-    assert "Hints shown: 3 of 5. By chance alone there would be about 1.4 such hints." in text
+    assert "Shown: 3 of 5. By chance alone there would be about 1.4." in text
     assert "A hint, no more.\n" in text
     assert "Clear enough to test.\n" not in text
 
 
 def test_the_luck_of_weak_hints_is_told_once(samples: ModuleType, rules: RuleBook) -> None:
-    luck = "In half or more of all months of pure luck, something as strong as"
+    luck = "In half or more of 100 months of pure luck, one as strong as"
 
     def hints(*adjusted: float) -> str:
         items = [
@@ -113,11 +113,11 @@ def test_hints_that_chance_alone_would_give_are_called_so(
 ) -> None:
     hints = [samples.hypothesis(evidence=Evidence.HINT)] * 2
     text = told(samples.ranking(*hints, hints_by_chance=1.5), rules)
-    line = "Hints shown: 2 of 2, no more than chance alone would give (about 2)."
+    line = "Shown: 2 of 2, no more than chance alone would give (about 2)."
     assert line in " ".join(text.split())
     beyond = told(samples.ranking(*hints, hints_by_chance=1.4), rules)
     assert "no more than chance" not in beyond
-    assert "By chance alone there would be about 1.4 such hints." in beyond
+    assert "By chance alone there would be about 1.4." in beyond
     unknown = told(samples.ranking(*hints, hints_by_chance=None), rules)
     assert "chance" not in unknown
 

@@ -67,22 +67,22 @@ def test_a_question_is_written_down_before_any_record(run: Any, tmp_path: Path) 
 
 
 def test_a_question_fixed_on_paper_is_answered_on_later_days_alone(run: Any, client: str) -> None:
-    result = run("ask", client, *PAIR, "--fix", "--fixed-on", "2026-01-20", "--format", "json")
+    result = run("ask", client, *PAIR, "--fix", "--fixed-on", "2026-01-19", "--format", "json")
     assert result.exit_code == 0
     found = json.loads(result.stdout)
     assert (found["fixed_before"], found["fixed_proven"]) == (True, False)
     assert "The date is shown as told, not proven." in found["advice"]
     assert "You had already looked" not in " ".join(found["notes"])
-    assert "Fixed on 2026-01-20, as told." in " ".join(run("ask", client, *PAIR).stdout.split())
+    assert "Fixed on 2026-01-19, as told." in " ".join(run("ask", client, *PAIR).stdout.split())
 
     why = json.loads(run("why", client, found["id"], "--format", "json").stdout)
     used = [unit for unit in why["units"] if unit["used"]]
     counts = found["counts"]
     assert len(used) == counts["with"] + counts["without"]
-    assert min(unit["unit"] for unit in used) == "2026-01-21"
-    early = [unit for unit in why["units"] if unit["unit"] <= "2026-01-20"]
-    assert len(early) == 9
-    assert "not after 2026-01-20, when the question was fixed" in {u["reason"] for u in early}
+    assert min(unit["unit"] for unit in used) == "2026-01-20"
+    early = [unit for unit in why["units"] if unit["unit"] <= "2026-01-19"]
+    assert len(early) == 8
+    assert "not after 2026-01-19, when the question was fixed" in {u["reason"] for u in early}
 
 
 def test_a_date_told_after_a_ranking_is_a_hint_at_most(run: Any, client: str) -> None:

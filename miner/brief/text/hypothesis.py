@@ -61,8 +61,9 @@ class HypothesisTeller:
         said += self._fixed(item)
         if item.evidence is Evidence.CANNOT_TELL:
             said += self._cannot_tell(item)
-        if item.travels_with:
-            names = [factor_phrase(name, self.rules, self.unit) for name in item.travels_with]
+        names = [factor_phrase(name, self.rules, self.unit) for name in item.travels_with]
+        names = [name for name in names if not any(name in note for note in item.notes)]
+        if names:
             said.append(f"Often along with it: {', '.join(names)}.")
         if item.could_run_backwards and item.evidence in _TOLD:
             said.append("It could also run the other way round.")
