@@ -30,6 +30,8 @@ COMMANDS = {
     "plan": ("miner.cli.plan", "An alternating test in one person."),
     "result": ("miner.cli.result", "What an alternating test showed."),
     "history": ("miner.cli.history", "The story of a client's questions."),
+    "caseload": ("miner.cli.caseload", "Every client of a practice, and what they share."),
+    "generate": ("miner.cli.generate", "An invented practice of any size."),
 }
 
 
