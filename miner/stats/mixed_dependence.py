@@ -58,36 +58,52 @@ class Profile:
 def best_phi(profile: Profile) -> float:
     """Return the phi of least deviance between 0 and ``LARGEST_PHI``.
 
-    Brent's search between the neighbours of the best point of a grid, at each of which theta is
-    looked for afresh. Of many groups the grid is
-    walked on a few hundred evenly spread ones, and the search over all of them is held to five
-    standard errors around that; where it ends at an edge of this, all of the range is searched.
+    Brent's search around the best point of a grid, at each of which theta is looked for afresh.
+    With random slopes the grid is first walked without them, which is quick, and the search goes
+    two points of the grid to either side; where it ends at an edge of this the grid is walked
+    with them. Of many groups the grid is walked on a few hundred evenly spread ones, and the
+    search over all of them is held to five standard errors around that; where it ends at an edge
+    of this, all of the range is searched.
     """
     some = profile.prepared.some_groups(GROUPS_TO_BRACKET)
     if some is profile.prepared:
-        low, high = _bracket(profile)
-        return _search(profile, low, high)
+        return _of_few(profile)
     lost = profile.prepared.units - profile.degrees
     few = Profile(some, some.units - lost, profile.reml, profile.free)
-    near = _search(few, *_bracket(few))
+    near = _of_few(few)
     profile.theta, width = few.theta, _five_standard_errors(few, near)
     profile.asked += few.asked
     low, high = max(near - width, 0.0), min(near + width, LARGEST_PHI)
     found = _search(profile, low, high)
+    return _search(profile, 0.0, LARGEST_PHI) if _at_edge(found, low, high) else found
+
+
+def _of_few(profile: Profile) -> float:
+    if len(profile.free) < 2:
+        return _search(profile, *_bracket(profile))
+    simpler = Profile(profile.prepared, profile.degrees, profile.reml, (0,))
+    low, high = _bracket(simpler, 2)
+    profile.asked += simpler.asked
+    profile.at((low + high) / 2)
+    found = _search(profile, low, high)
+    if not _at_edge(found, low, high):
+        return found
+    return _search(profile, *_bracket(profile))
+
+
+def _at_edge(found: float, low: float, high: float) -> bool:
     margin = 0.02 * (high - low)
-    if (found - low < margin and low > 0) or (high - found < margin and high < LARGEST_PHI):
-        return _search(profile, 0.0, LARGEST_PHI)
-    return found
+    return (found - low < margin and low > 0) or (high - found < margin and high < LARGEST_PHI)
 
 
-def _bracket(profile: Profile) -> tuple[float, float]:
+def _bracket(profile: Profile, beside: int = 1) -> tuple[float, float]:
     ends: list[tuple[float, Floats | None]] = []
     for phi in GRID:
         profile.theta = None
         ends.append((profile.at(phi), profile.theta))
     best = min(range(len(GRID)), key=lambda i: ends[i][0])
     profile.theta = ends[best][1]
-    return GRID[max(best - 1, 0)], GRID[min(best + 1, len(GRID) - 1)]
+    return GRID[max(best - beside, 0)], GRID[min(best + beside, len(GRID) - 1)]
 
 
 def _search(profile: Profile, low: float, high: float) -> float:
