@@ -11,7 +11,7 @@ how often and how soon it is found.
 from __future__ import annotations
 
 import argparse
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -63,12 +63,14 @@ def follow(world: World, rules: RuleBook, seed: int, shift: float, looks: bool) 
     if not tests:
         return None
     item = kept(max(tests, key=lambda test: abs(test.score_t)))
-    at_date = fresh(drawn.table, rules, item.what, last, day(MONTH - 1 + READ))
+    (factor,), outcome = item.what["factors"], item.what["outcome"]
+    table = replace(drawn.table, factors=(factor,), outcomes=(outcome,))
+    at_date = fresh(table, rules, item.what, last, day(MONTH - 1 + READ))
     status = judge(item, at_date, []).status
     first = None
     for after in range(SHORTEST, AFTER + 1) if looks else ():
         until = day(MONTH - 1 + after)
-        if every_look(item, fresh(drawn.table, rules, item.what, last, until), 1).reached:
+        if every_look(item, fresh(table, rules, item.what, last, until), 1).reached:
             first = after
             break
     return Diary(status == "held_up", status == "did_not_hold", first)

@@ -21,6 +21,7 @@ SCALES = (0.3, 1.5)
 SCALE_UNKNOWN = 0.8
 NUISANCE = 4
 SHORTEST, LONGEST = 14, 42
+COMMON = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,12 +135,13 @@ def reading_days(days_to_settle: int | None, kept: Mapping[str, Any], evidence_:
     """Return after how many days a kept hypothesis is read: within 14 to 42.
 
     ``days_to_settle`` where there is one. What is clear already has none: then as many as one look
-    needs to find what is expected, and as five units with the habit take.
+    needs to find what is expected, and as eight units with the habit take: then there are five of
+    them 90 times in 100.
     """
     days = days_to_settle
     if days is None:
         one, _ = _price(kept, scale_of(kept), LEVEL)
         with_, units = int(kept.get("with") or 0), int(kept.get("units") or 0)
-        common = int(np.ceil(6 * units / with_)) if with_ else LONGEST
+        common = int(np.ceil(COMMON * units / with_)) if with_ else LONGEST
         days = max(one or LONGEST, common) if evidence_ is Evidence.CLEAR else LONGEST
     return int(np.clip(days, SHORTEST, LONGEST))

@@ -1,0 +1,337 @@
+"""Alternating tests: how they are laid out, what is refused, how they are read."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+from functools import cache
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from fresh_tables import row_date, table_of, what
+
+from miner import rulebook
+from miner.brief.plan_calendar import plan_calendar
+from miner.brief.plan_page import plan_page
+from miner.brief.sentences import say
+from miner.errors import MinerError
+from miner.followup import pairs as reading
+from miner.followup import planning
+from miner.followup.planner import Wish, make_plan, scatter
+from miner.followup.refusals import require_testable
+from miner.results import CautionKind, CautionText, Period
+from miner.stats.pair_power import pairs_power
+
+START = date(2026, 7, 6)
+
+
+@pytest.fixture(scope="module")
+def rules():
+    return rulebook.load()
+
+
+def made(rules, factor="late_dinner", wish=None, changes=(), **more):
+    table = table_of(rules)
+    kept = what(factor, lag_days=[rules.factor(factor).lag["day"]], **more)
+    wish = wish or Wish(START, worth_having=60.0)
+    return make_plan(
+        table, rules, kept, rules.factor(factor), wish, entry=1, sensor_changes=changes
+    )
+
+
+def days_of(plan):
+    return [(date.fromisoformat(p.first), date.fromisoformat(p.last)) for p in plan.periods]
+
+
+def test_every_pair_has_both_arms_in_days_that_follow(rules):
+    plan = made(rules)
+    assert plan.pairs >= 6
+    assert plan.pairs == len(plan.periods) // 2
+    assert plan.smallest_p == 2 / 2**plan.pairs
+    for first, second in zip(plan.periods[::2], plan.periods[1::2], strict=True):
+        assert (first.pair, {first.arm, second.arm}) == (second.pair, {"change", "usual"})
+        assert date.fromisoformat(second.first) - date.fromisoformat(first.last) == timedelta(1)
+    assert all(b[0] > a[1] for a, b in pairwise(days_of(plan)))
+    assert days_of(plan)[0][0] == START
+
+
+def test_the_order_is_a_coin_in_each_pair(rules):
+    orders = {
+        tuple(p.arm for p in made(rules, wish=Wish(START, 60.0, seed=seed)).periods[::2])
+        for seed in range(60)
+    }
+    first = np.array([[arm == "change" for arm in order] for order in orders])
+    assert len(orders) > 30
+    assert {0, 1} <= set(first[:, 0].astype(int))
+    # not balanced: some orders have the change first in under a third of the pairs
+    assert first.mean(axis=1).min() < 1 / 3
+    assert made(rules, wish=Wish(START, 60.0)) == made(rules, wish=Wish(START, 60.0))
+
+
+def test_as_few_pairs_as_the_power_needs_and_never_under_six(rules):
+    small, large = made(rules, wish=Wish(START, 25.0)), made(rules, wish=Wish(START, 500.0))
+    assert large.pairs == 6
+    assert small.pairs > 6
+    for plan in (small, large):
+        assert plan.power_at_worth_having >= 0.8
+    fewer = pairs_power(small.worth_having, small.pair_spread, small.pairs - 1)
+    assert fewer < 0.8
+    assert small.detectable <= small.worth_having
+    assert made(rules, wish=Wish(START, 60.0, pairs=9)).pairs == 9
+
+
+def test_the_spread_of_a_pair_is_that_of_the_client_s_days(rules):
+    # independent days, SD 40 min: a pair of means of m days scatters by 40 sqrt(2 / m)
+    plan = made(rules)
+    counted = plan.period_days - plan.periods[0].leave_out_days
+    assert plan.pair_spread == pytest.approx(40 * np.sqrt(2 / counted), rel=0.3)
+    assert scatter(table_of(rules), rules, "minutes_above").units_a_day == 1
+
+
+def test_carry_over_days_are_not_counted(rules):
+    assert {p.leave_out_days for p in made(rules, "late_dinner").periods} == {0}
+    sleep = made(rules, "short_sleep")
+    assert {p.leave_out_days for p in sleep.periods} == {1}
+    assert sleep.periods[0].to_dict()["leave_out_first_day"] is True
+    assert sleep.period_days >= 3
+    # the evening of a day belongs to the night that opens the next row
+    assert sleep.offset_days == rules.factor("short_sleep").lag["day"] + 1
+    end = date.fromisoformat(sleep.periods[-1].last) + timedelta(days=sleep.offset_days)
+    assert sleep.read_on == end.isoformat()
+
+
+@pytest.mark.parametrize("gap", range(1, 12))
+def test_a_known_sensor_change_falls_between_pairs(rules, gap):
+    change = START + timedelta(days=gap)
+    plan = made(rules, changes=[date(2026, 5, 1), change])
+    spans = [
+        (date.fromisoformat(a.first), date.fromisoformat(b.last))
+        for a, b in zip(plan.periods[::2], plan.periods[1::2], strict=True)
+    ]
+    assert all(not first <= change <= last for first, last in spans)
+    assert plan.sensor_changes == (change.isoformat(),)
+    assert plan.sensors == 2
+
+
+def test_without_a_known_change_sensors_are_worn_their_days(rules):
+    plan = made(rules, wish=Wish(START, 40.0))
+    changes = [date.fromisoformat(day) for day in plan.sensor_changes]
+    worn = [START - timedelta(days=1), *changes, date.fromisoformat(plan.read_on)]
+    assert changes
+    assert max((b - a).days for a, b in pairwise(worn)) <= planning.SENSOR_DAYS
+    assert all(not first <= day <= last for day in changes for first, last in days_of(plan))
+
+
+def test_what_takes_too_long_is_refused(rules):
+    steady = planning.Scatter(1000.0, 0.0, 0.0)
+    assert planning.size(steady, 1.0, 0) is None
+    with pytest.raises(MinerError, match="more than 26 weeks"):
+        made(rules, smallest_worth_it=0.5, wish=Wish(START))
+    with pytest.raises(MinerError, match="smaller than what is worth acting on"):
+        made(rules, wish=Wish(START, 3.0))
+    with pytest.raises(MinerError, match="at least 6 pairs"):
+        made(rules, wish=Wish(START, 60.0, pairs=5))
+
+
+def test_too_few_days_do_not_tell_the_scatter(rules):
+    with pytest.raises(MinerError, match="do not tell how much it scatters"):
+        scatter(table_of(rules, days=9), rules, "minutes_above")
+
+
+def refused(rules, factors, direction="up", cautions=(), worse="higher"):
+    with pytest.raises(MinerError) as told:
+        require_testable(factors, "day", direction, worse, rules, cautions)
+    return told.value.message
+
+
+def with_factor(rules, name, **update):
+    rule = rules.factors["late_dinner"].model_copy(update=update)
+    return rules.model_copy(update={"factors": dict(rules.factors) | {name: rule}})
+
+
+def test_what_must_not_be_tested_is_refused_with_its_reason(rules):
+    assert "medicine" in refused(rules, ["tag:metformin"])
+    assert "medicine" in refused(with_factor(rules, "evening_dose"), ["evening_dose"])
+    assert "alcohol" in refused(rules, ["tag:red wine"])
+    assert "alcohol" in refused(with_factor(rules, "x", phrase="two beers"), ["x"], "down")
+    closed = with_factor(rules, "late_dinner", may_be_tested=False)
+    assert "rule book says so" in refused(closed, ["late_dinner"])
+    assert "nothing to try" in refused(rules, ["tag:restaurant"])
+    assert "several habits" in refused(rules, ["late_dinner", "short_sleep"])
+
+
+@pytest.mark.parametrize(
+    ("factor", "direction"),
+    [("short_sleep", "down"), ("active_day", "up"), ("late_dinner", "down")],
+)
+def test_only_the_helpful_arm_is_planned(rules, factor, direction):
+    # nobody is asked to sleep less, move less, or eat later
+    assert "not one that people are asked to try" in refused(rules, [factor], direction)
+    other = "up" if direction == "down" else "down"
+    assert require_testable([factor], "day", other, "higher", rules, ()).try_
+    assert require_testable([factor], "day", direction, "lower", rules, ()).try_
+
+
+@pytest.mark.parametrize("kind", [CautionKind.INTAKE, CautionKind.REFERRAL])
+def test_a_caution_comes_first(rules, kind):
+    said = [CautionText(kind, "See a clinician.")]
+    assert "See a clinician." in refused(rules, ["late_dinner"], cautions=said)
+    always = [CautionText(CautionKind.ALWAYS, "Not a diagnosis.")]
+    assert require_testable(["late_dinner"], "day", "up", "higher", rules, always)
+
+
+def periods(pairs, length=2, start=START, seed=1):
+    size = planning.Size(length, 0, pairs, 1.0)
+    return planning.lay_out(size, start, 0, seed, [], 10_000)[0]
+
+
+@cache
+def long_table():
+    return table_of(rulebook.load(), days=150)
+
+
+def planned_table(rules, plan_periods, effect, rng, offset=0):
+    """A table whose outcome moves by the effect on rows of the change, by SD 40 otherwise."""
+    table = long_table()
+    frame = table.frame.copy()
+    frame["minutes_above"] = 100 + 40 * rng.normal(size=len(frame))
+    frame["late_dinner"] = 1.0
+    for period in plan_periods:
+        if period.arm == "change":
+            first, last = (date.fromisoformat(day) for day in (period.first, period.last))
+            for k in range((last - first).days + 1):
+                row = (first + timedelta(days=k + offset)).isoformat()
+                frame.loc[row, "minutes_above"] += effect
+                frame.loc[(first + timedelta(days=k)).isoformat(), "late_dinner"] = 0.0
+    return replace(table, frame=frame)
+
+
+def read(table, plan_periods, ticks=None, offset=0, lag=0):
+    return reading.read_pairs(
+        table, plan_periods, outcome="minutes_above", factor="late_dinner", helpful="without",
+        offset_days=offset, lag_days=lag, ticks=ticks or {},
+    )  # fmt: skip
+
+
+def test_the_test_errs_as_it_says_and_finds_what_it_promises(rules):
+    start = date(2026, 3, 9)
+    rng = np.random.default_rng(12)
+    found = {0.0: 0, -60.0: 0}
+    runs = 120
+    for effect in found:
+        for run in range(runs):
+            own = periods(10, start=start, seed=run)
+            seen, _ = read(planned_table(rules, own, effect, rng), own)
+            found[effect] += reading.test_of(seen, 0).p <= 0.05
+    # 2-day periods: SD of a pair 40; ten pairs find 60 in 98 of 100 (t test, E-POWER's formula)
+    power = pairs_power(60, 40, 10)
+    assert found[-60.0] / runs == pytest.approx(
+        power, abs=3 * np.sqrt(power * (1 - power) / runs) + 0.01
+    )
+    assert found[0.0] / runs <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / runs)
+
+
+def test_the_outcome_is_read_from_the_rows_that_follow(rules):
+    own = periods(6, start=date(2026, 3, 9))
+    table = planned_table(rules, own, -1000.0, np.random.default_rng(1), offset=1)
+    seen, _ = read(table, own, offset=1, lag=1)
+    assert all(pair.difference < -800 for pair in seen)
+    other, _ = read(table, own)
+    assert not all(pair.difference < -800 for pair in other)
+
+
+def test_days_left_out_and_unusable_days_do_not_count(rules):
+    own = tuple(replace(p, leave_out_days=1) for p in periods(6, 3, date(2026, 3, 9)))
+    table = planned_table(rules, own, 0.0, np.random.default_rng(1))
+    seen, _ = read(table, own)
+    assert {pair.change_units for pair in seen} == {2}
+    first = next(p for p in own if p.arm == "change")
+    kept_days = reading._days(first, 0)[1:]
+    mean = table.frame.loc[kept_days, "minutes_above"].mean()
+    assert seen[first.pair - 1].change == pytest.approx(mean)
+    table.frame.loc[kept_days, "usable"] = False
+    again, _ = read(table, own)
+    assert again[first.pair - 1].difference is None
+    assert reading.test_of(again, 0).pairs_used == 5
+
+
+def test_followed_by_the_records_and_by_ticks(rules):
+    own = periods(6, start=date(2026, 3, 9))
+    table = planned_table(rules, own, 0.0, np.random.default_rng(1))
+    seen, differ = read(table, own)
+    assert ({pair.followed for pair in seen}, differ) == ({True}, 0)
+    change = {p.pair: p for p in own if p.arm == "change"}
+    usual = {p.pair: p for p in own if p.arm == "usual"}
+    said_no = dict.fromkeys(reading._days(change[1], 0), "no")
+    forgot = dict.fromkeys(reading._days(change[2], 0), "forgot")
+    not_usual = dict.fromkeys(reading._days(usual[3], 0), "no")
+    seen, differ = read(table, own, said_no | forgot | not_usual)
+    assert [pair.followed for pair in seen] == [False, True, False, True, True, True]
+    assert differ == 2
+    table.frame["late_dinner"] = np.nan
+    seen, _ = read(table, own, said_no)
+    assert [pair.followed for pair in seen] == [False, None, None, None, None, None]
+
+
+@pytest.mark.parametrize(
+    ("differences", "worth", "status"),
+    [
+        ([5, 6, 7, 8, 9, 10], 4, "changed"),
+        ([-5, -6, -7, -8, -9, -10], 4, "changed"),
+        ([1, -1, 2, -2, 1, -1.5, 0.5], 4, "no_change"),
+        ([1, -1, 2, -2, 1, -1.5, 0.5], 1.5, "not_settled"),
+        ([5, 6, 7, 8, 9], 4, "not_settled"),
+        ([0.1, 0.1, -0.1, 0.1, 0.1], 4, "not_settled"),
+    ],
+)
+def test_statuses(differences, worth, status):
+    seen = [reading.PairRead(k, float(d), 0.0, 2, 2, True) for k, d in enumerate(differences)]
+    assert reading.status_of(reading.test_of(seen, 0), worth) == status
+
+
+def test_no_pair_at_all_settles_nothing():
+    test = reading.test_of([], 0)
+    assert (test.pairs_used, test.p, reading.status_of(test, 5)) == (0, None, "not_settled")
+
+
+def test_periods_come_back_from_the_ledger(rules):
+    plan = made(rules)
+    assert reading.periods_of(plan.to_dict()) == plan.periods
+    assert isinstance(plan.periods[0], Period)
+
+
+def test_the_calendar_file_is_read_back_and_tells_nothing(rules):
+    from icalendar import Calendar
+
+    plan = replace(made(rules), stop_rules=(say(rules, "plan", "stop_worry"),))
+    text = plan_calendar(plan)
+    events = list(Calendar.from_ical(text).walk("VEVENT"))
+    own = [item for item in events if str(item["summary"]) != "S"]
+    assert [
+        (item.decoded("dtstart"), item.decoded("dtend") - timedelta(days=1)) for item in own
+    ] == [(date.fromisoformat(p.first), date.fromisoformat(p.last)) for p in plan.periods]
+    letters = {"change": "A", "usual": "B"}
+    assert [str(item["summary"]) for item in own] == [letters[p.arm] for p in plan.periods]
+    assert len({str(item["uid"]) for item in events}) == len(events)
+    assert b"BEGIN:VCALENDAR\r\n" in text
+    assert max(len(line) for line in text.split(b"\r\n")) <= 75
+    for word in (b"glucose", b"dinner", b"sleep", b"sugar", b"change"):
+        assert word not in text.lower()
+    assert text == plan_calendar(plan)
+
+
+def test_the_page_shows_every_day_and_no_number_of_the_client(rules):
+    plan = replace(made(rules), stop_rules=(say(rules, "plan", "stop_worry"),))
+    page = plan_page(plan, rules)
+    first, last = (
+        date.fromisoformat(plan.periods[0].first),
+        date.fromisoformat(plan.periods[-1].last),
+    )
+    squares = page.count('class="letter"')
+    assert squares == 2 * plan.pairs * plan.period_days
+    assert f"{first:%d.%m.}" in page
+    assert f"{last:%d.%m.}" in page
+    assert rules.factor("late_dinner").try_ in page
+    assert "glucose" not in page.lower()
+    assert "mg/dL" not in page
+    assert "http" not in page
+    assert row_date(table_of(rules), 0) not in page

@@ -1,0 +1,409 @@
+"""From files to verdicts: one client kept after six weeks and followed for five more."""
+
+import json
+import os
+import shutil
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from miner import api, ledger, resources, rulebook
+from miner.api import following as steps
+from miner.cli.group import miner as commands
+from miner.errors import MinerError
+
+START = date(2026, 1, 12)
+MONTH = 42
+AT = datetime(2026, 3, 1, 9, tzinfo=UTC)
+STREAMS = ("glucose", "sleep", "stress", "activity", "meals", "tags")
+
+
+@pytest.fixture(scope="module")
+def rules():
+    return rulebook.load()
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory):
+    """A client of 75 days whose short nights truly move the morning."""
+    folder = tmp_path_factory.mktemp("whole") / "client"
+    resources.invented().effect_client(folder, 3, "short_sleep", 14.0, days=75)
+    return folder
+
+
+def until(whole, folder, days, since=0):
+    """Write the client's records from one day to another; other files stay."""
+    folder.mkdir(exist_ok=True)
+    first, last = ((START + timedelta(days=k)).isoformat() for k in (since, days))
+    for name in STREAMS:
+        path = whole / f"{name}.csv"
+        if path.is_file():
+            head, *rows = path.read_text("utf-8").splitlines(keepends=True)
+            kept = [row for row in rows if first <= row[:10] < last]
+            (folder / path.name).write_text(head + "".join(kept), encoding="utf-8")
+    if (whole / "client.toml").is_file():
+        shutil.copy(whole / "client.toml", folder)
+    return folder
+
+
+def short_nights(client, rules):
+    ranking = api.rank(client, rules, now=AT)
+    return next(
+        item for item in ranking.hypotheses
+        if item.factors == ("short_sleep",) and item.outcome == "wake_glucose"
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def kept_folder(whole, tmp_path_factory, rules):
+    """The client after six weeks, one idea kept."""
+    folder = until(whole, tmp_path_factory.mktemp("kept") / "client", MONTH)
+    client = api.read_client(folder)
+    found = short_nights(client, rules)
+    kept = api.keep(client, found.id, "watch", rules, now=AT, note="asked by her")
+    return folder, found, kept
+
+
+@pytest.fixture
+def folder(kept_folder, tmp_path):
+    shutil.copytree(kept_folder[0], tmp_path / "client")
+    return tmp_path / "client"
+
+
+@pytest.fixture(scope="module")
+def settled(whole, kept_folder, tmp_path_factory, rules):
+    """The same client with all of the records, followed."""
+    folder = tmp_path_factory.mktemp("settled") / "client"
+    shutil.copytree(kept_folder[0], folder)
+    until(whole, folder, 80)
+    return folder, api.follow(api.read_client(folder), rules, now=AT + timedelta(days=60))
+
+
+def events(folder, name):
+    return ledger.named(ledger.read(folder), name)
+
+
+def invoke(*words):
+    return CliRunner().invoke(commands, [str(word) for word in words])
+
+
+def test_what_is_kept(kept_folder, rules):
+    folder, found, kept = kept_folder
+    (entry,) = events(folder, "kept")
+    written = entry.payload
+    assert written["id"] == found.id == kept.id
+    assert written["factors"] == ["short_sleep"]
+    assert written["lag_days"] == [0]
+    assert written["outcome"] == "wake_glucose"
+    assert written["direction"] == "up"
+    assert written["smallest_worth_it"] == rules.outcomes["wake_glucose"].smallest_worth_it
+    assert written["definitions"]["factors"]["short_sleep"]["at"] == 6
+    client = api.read_client(folder)
+    assert written["records_hash"] == client.records_hash
+    last = str(api.days(client, rules).frame["date"].iloc[-1])
+    assert written["records_last_day"] == written["suggested_by_days_to"] == last
+    days = (date.fromisoformat(written["read_on"]) - date.fromisoformat(last)).days
+    assert 14 <= days <= 42
+    if found.days_to_settle is not None:
+        assert days == min(max(found.days_to_settle, 14), 42)
+
+
+def test_before_the_date_there_are_counts_and_nothing_of_the_outcome(whole, folder, rules):
+    until(whole, folder, MONTH + 10)
+    found = api.follow(api.read_client(folder), rules)
+    (one,) = found.kept
+    assert (one.status, one.difference, one.interval, one.p_adjusted) == ("waiting",) + (None,) * 3
+    assert 7 <= one.new_units <= 10
+    assert one.counts.with_ + one.counts.without + one.counts.unknown <= one.new_units
+    assert "agree" not in one.sentence
+    assert events(folder, "verdict") == ()
+
+
+def test_days_that_suggested_it_do_not_count(kept_folder, rules):
+    (one,) = api.follow(api.read_client(kept_folder[0]), rules).kept
+    assert (one.new_units, one.status) == (0, "waiting")
+
+
+def test_a_true_effect_holds_up_at_its_date(settled, kept_folder):
+    folder, found = settled
+    (one,) = found.kept
+    assert one.status == "held_up"
+    assert one.difference > 0
+    assert one.p_adjusted <= 0.05
+    assert one.sentence == "It held up on new days."
+    (entry,) = events(folder, "verdict")
+    assert entry.payload["kept_entry"] == events(folder, "kept")[0].n
+    first = date.fromisoformat(one.suggested_by_days_to)
+    assert one.new_units <= (date.fromisoformat(one.read_on) - first).days
+
+
+def test_a_verdict_is_written_once_and_never_read_again(settled, tmp_path, rules):
+    folder = tmp_path / "client"
+    shutil.copytree(settled[0], folder)
+    before = (folder / "ledger.jsonl").read_bytes()
+    # the records now say something else: every reading of the new days is the same
+    path = folder / "glucose.csv"
+    head, *rows = path.read_text("utf-8").splitlines()
+    limit = (START + timedelta(days=MONTH)).isoformat()
+    flat = [
+        ",".join([*r.split(",")[:1], "100", *r.split(",")[2:]]) if r >= limit else r for r in rows
+    ]
+    path.write_text("\n".join([head, *flat]) + "\n", encoding="utf-8")
+    again = api.follow(api.read_client(folder), rules)
+    assert again.kept == settled[1].kept
+    assert (folder / "ledger.jsonl").read_bytes() == before
+
+
+def test_a_changed_rule_book_does_not_change_what_was_kept(whole, folder, settled, rules):
+    until(whole, folder, 80)
+    moved = rules.factors["short_sleep"].model_copy(update={"at": 9.5})
+    worth = rules.outcomes["wake_glucose"].model_copy(update={"smallest_worth_it": 80.0})
+    later = rules.model_copy(
+        update={
+            "factors": dict(rules.factors) | {"short_sleep": moved},
+            "outcomes": dict(rules.outcomes) | {"wake_glucose": worth},
+        }
+    )
+    (one,) = api.follow(api.read_client(folder), later, now=AT).kept
+    (same,) = settled[1].kept
+    assert (one.difference, one.p, one.status) == (same.difference, same.p, same.status)
+
+
+def test_days_filled_in_later_are_not_new(whole, tmp_path, rules):
+    folder = until(whole, tmp_path / "client", MONTH, since=10)
+    found = short_nights(api.read_client(folder), rules)
+    api.keep(api.read_client(folder), found.id, "watch", rules, now=AT)
+    until(whole, folder, MONTH)
+    (one,) = api.follow(api.read_client(folder), rules).kept
+    assert (one.new_units, one.status) == (0, "waiting")
+
+
+def test_a_renamed_folder_keeps_its_story(whole, folder, settled, rules):
+    until(whole, folder, 80)
+    other = folder.rename(folder.parent / "someone else")
+    (one,) = api.follow(api.read_client(other), rules, now=AT).kept
+    assert one.status == settled[1].kept[0].status
+    assert one.difference == settled[1].kept[0].difference
+
+
+def test_a_clock_set_back_does_not_matter(whole, folder, settled, rules):
+    until(whole, folder, 80)
+    (one,) = api.follow(api.read_client(folder), rules, now=datetime(2001, 1, 1, tzinfo=UTC)).kept
+    assert one.status == settled[1].kept[0].status
+    assert events(folder, "verdict")[0].at.startswith("2001")
+
+
+@contextmanager
+def unwritable(monkeypatch, folder):
+    """The folder as an account without the right to write sees it (tests may run as root)."""
+    whole_open = os.open
+
+    def refuse(path, flags, *rest, **more):
+        if flags & (os.O_WRONLY | os.O_RDWR) and Path(path).parent == folder:
+            raise PermissionError(13, "Permission denied")
+        return whole_open(path, flags, *rest, **more)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "open", refuse)
+        yield
+
+
+def test_without_the_right_to_write_no_verdict_is_given(whole, folder, rules, monkeypatch):
+    until(whole, folder, 80)
+    before = (folder / "ledger.jsonl").read_bytes()
+    with unwritable(monkeypatch, folder):
+        found = api.follow(api.read_client(folder), rules, now=AT)
+        with pytest.raises(MinerError, match="cannot be written"):
+            api.drop(api.read_client(folder), found.kept[0].id)
+    (one,) = found.kept
+    assert (one.status, one.difference, one.p) == ("waiting", None, None)
+    assert any("No verdict could be written" in note for note in found.notes)
+    assert (folder / "ledger.jsonl").read_bytes() == before
+    assert api.follow(api.read_client(folder), rules, now=AT).kept[0].status == "held_up"
+
+
+def test_a_fourth_idea_is_refused(folder, rules):
+    client = api.read_client(folder)
+    ranking = api.rank(client, rules, keep=False)
+    others = [item.id for item in ranking.hypotheses if item.difference and item.rank > 1][:4]
+    others = [id_ for id_ in others if id_ != events(folder, "kept")[0].payload["id"]]
+    api.keep(client, others[0], "alternate", rules)
+    api.keep(client, others[1], "adopt", rules)
+    with pytest.raises(MinerError, match="3 are open already"):
+        api.keep(client, others[2], "watch", rules)
+    found = {item.id: item for item in api.follow(client, rules).kept}
+    assert found[others[0]].status is None
+    assert found[others[1]].status is None
+    api.drop(client, others[0])
+    assert api.keep(client, others[2], "watch", rules).status == "waiting"
+    with pytest.raises(MinerError, match="not open"):
+        api.drop(client, others[0])
+
+
+def test_two_programs_that_keep_at_once_cannot_both_be_third(folder, rules, monkeypatch):
+    client = api.read_client(folder)
+    ids = [i.id for i in api.rank(client, rules, keep=False).hypotheses if i.difference]
+    ids = [id_ for id_ in ids if id_ != events(folder, "kept")[0].payload["id"]]
+    api.keep(client, ids[0], "watch", rules)
+    whole_append = ledger.append
+
+    def other_first(where, event, payload, at, **more):
+        if event == "kept" and payload["id"] == ids[1]:
+            whole_append(where, "kept", dict(payload) | {"id": ids[2]}, at)
+        return whole_append(where, event, payload, at, **more)
+
+    monkeypatch.setattr(steps.ledger, "append", other_first)
+    with pytest.raises(MinerError, match="3 are open already"):
+        api.keep(client, ids[1], "watch", rules)
+    assert ids[2] in [item.id for item in api.follow(client, rules).kept]
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("nothing1", "--as", "watch"), "there is no hypothesis 'nothing1'"),
+        (("ID",), "--as is missing"),
+        (("ID", "--as", "watch"), "kept already"),
+        (("ID", "--as", "watching"), "not one of"),
+        (("OTHER", "--as", "watch", "--read-on", "2026-02-24"), "not within reach"),
+        (("OTHER", "--as", "watch", "--read-on", "tomorrow"), "not a date"),
+        (("OTHER", "--drop"), "is not open"),
+    ],
+)
+def test_bad_input_is_told_with_two(folder, rules, words, told):
+    known = events(folder, "kept")[0].payload["id"]
+    ranking = api.rank(api.read_client(folder), rules, keep=False)
+    other = next(i.id for i in ranking.hypotheses if i.difference and i.id != known)
+    result = invoke("keep", folder, *({"ID": known, "OTHER": other}.get(w, w) for w in words))
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert told in " ".join(result.stderr.split())
+
+
+def test_follow_and_history_in_json(settled):
+    folder, _ = settled
+    found = json.loads(invoke("follow", folder, "--format", "json").stdout)
+    assert set(found["kept"][0]) >= {
+        "id", "as", "kept_on", "suggested_by_days_to", "read_on", "new_units", "status",
+        "difference", "interval", "p_adjusted", "sentence",
+    }  # fmt: skip
+    told = json.loads(invoke("history", folder, "--format", "json").stdout)
+    assert [item["event"] for item in told["entries"]] == [
+        e.event for e in ledger.read(folder).events
+    ]
+    assert told["searches"] == len(events(folder, "ranked"))
+    assert invoke("follow", folder).exit_code == invoke("history", folder).exit_code == 0
+    assert "It held up on new days." in invoke("history", folder).stdout
+
+
+def test_an_idea_tried_before_is_marked(settled, tmp_path, rules):
+    folder = tmp_path / "client"
+    shutil.copytree(settled[0], folder)
+    client = api.read_client(folder)
+    id_ = settled[1].kept[0].id
+    again = api.keep(client, id_, "watch", rules, now=AT)
+    assert again.tried_before == "held_up"
+    assert "Tried before" in again.sentence
+    assert "Tried before" in api.history(client, rules).entries[-1].text
+
+
+def test_a_client_with_nothing_kept(whole, tmp_path):
+    folder = until(whole, tmp_path / "client", 30)
+    result = invoke("follow", folder, "--format", "json")
+    assert (result.exit_code, json.loads(result.stdout)["kept"]) == (0, [])
+    assert "Nothing is written down yet" in invoke("history", folder).stdout
+
+
+# -- alternating ------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def free(folder):
+    """The client with nothing open and nothing that calls for a clinician."""
+    (entry,) = events(folder, "kept")
+    api.drop(api.read_client(folder), entry.payload["id"])
+    return folder, entry.payload["id"]
+
+
+def calm(monkeypatch):
+    monkeypatch.setattr("miner.api.planning.cautions", lambda *_: ((), ()))
+
+
+def test_plan_preview_writes_nothing_and_a_plan_is_written_once(free, rules, monkeypatch, tmp_path):
+    calm(monkeypatch)
+    folder, id_ = free
+    before = (folder / "ledger.jsonl").read_bytes()
+    words = ("plan", folder, id_, "--start", "2026-03-02", "--worth-having", "12")
+    shown = invoke(*words, "--preview")
+    assert shown.exit_code == 0
+    assert "Nothing is written yet" in shown.stdout
+    assert (folder / "ledger.jsonl").read_bytes() == before
+    ics, page = tmp_path / "plan.ics", tmp_path / "plan.html"
+    made = invoke(*words, "--format", "json", "--calendar", ics, "--page", page)
+    plan = json.loads(made.stdout)
+    assert set(plan) >= {
+        "plan", "periods", "seed", "smallest_p", "power_at_worth_having", "detectable",
+        "worth_having", "weeks", "sensors", "read_on",
+    }  # fmt: skip
+    assert set(plan["periods"][0]) >= {"number", "pair", "from", "to", "arm", "leave_out_first_day"}
+    assert ics.read_bytes().startswith(b"BEGIN:VCALENDAR")
+    assert page.read_text("utf-8").startswith("<!doctype html>")
+    assert [e.event for e in ledger.read(folder).events][-2:] == ["kept", "planned"]
+    assert "has a plan already" in invoke(*words).stderr
+    lies = invoke("plan", folder, id_, "--start", "2026-02-01")
+    assert "lies in the records" in lies.stderr
+
+
+def test_what_is_watched_is_not_planned(folder, rules):
+    id_ = events(folder, "kept")[0].payload["id"]
+    result = invoke("plan", folder, id_, "--start", "2026-03-02")
+    assert result.exit_code == 2
+    assert "is kept as watch" in result.stderr
+
+
+def test_a_client_who_needs_a_clinician_is_not_planned_for(free, rules):
+    folder, id_ = free
+    with (folder / "client.toml").open("a", encoding="utf-8") as file:
+        file.write('[intake]\ninsulin = "yes"\n')
+    result = invoke("plan", folder, id_, "--start", "2026-03-02")
+    assert result.exit_code == 2
+    assert "there is a caution first" in result.stderr
+
+
+def test_a_result_before_its_date_after_it_and_again(free, whole, rules, monkeypatch):
+    calm(monkeypatch)
+    folder, id_ = free
+    client = api.read_client(folder)
+    wish = api.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
+    plan = api.plan(client, id_, wish, rules, now=AT)
+    waiting = api.result(client, plan.plan, rules)
+    assert (waiting.status, waiting.p, waiting.difference, waiting.pairs) == (None, None, None, ())
+    assert events(folder, "verdict") == ()
+    until(whole, folder, 80)
+    change = next(p for p in plan.periods if p.arm == "change")
+    (folder / "ticks-1.csv").write_text(
+        f"date,plan,done\n{change.first},{plan.plan},no\nsoon,{plan.plan},yes\n", encoding="utf-8"
+    )
+    client = api.read_client(folder)
+    assert not any("ticks" in (f.file or "") for f in client.findings)
+    early = api.result(client, plan.plan, rules)
+    assert early.status is None
+    assert any("cannot be used" in note for note in early.notes)
+    stopped = api.result(client, plan.plan, rules, stopped=True)
+    assert stopped.status == "not_settled"
+    assert 0 < stopped.pairs_used < 6
+    assert stopped.stopped_early
+    assert replace(api.result(client, plan.plan, rules), sentence="") == replace(
+        stopped, sentence=""
+    )
+    assert len(events(folder, "verdict")) == 1
+    told = json.loads(invoke("result", folder, plan.plan, "--format", "json").stdout)
+    assert set(told) >= {
+        "plan", "status", "difference", "interval", "p", "pairs_used", "pairs_not_followed",
+        "as_followed", "sentence",
+    }  # fmt: skip
+    assert invoke("result", folder, plan.plan).exit_code == 0
+    assert "there is no plan" in invoke("result", folder, "nothing").stderr
