@@ -18,6 +18,10 @@ from miner.rulebook import RuleBook
 from miner.tables import cautions
 from miner.tables.unit_table import UnitTable
 
+SECOND_LOOK = (
+    "A second look, by {unit}: this practice ranks the other unit by default. "
+    "Nothing searched here is called clear."
+)
 Progress = Callable[[str, float], None]
 Spreads = Mapping[tuple[str, str], float]
 
@@ -68,7 +72,8 @@ def rank(
 
     ranked = run(table, progress)
     ranking = _ranking(client, table, books, ranked, draws, seed)
-    notes = [*_unanswered(past, ranking, books), *_late(client, past, books, chosen, ranking, run)]
+    notes = [] if chosen == client.settings.rank_unit else [SECOND_LOOK.format(unit=chosen)]
+    notes += [*_unanswered(past, ranking, books), *_late(client, past, books, chosen, ranking, run)]
     ranking = with_words(ranking, books)
     count, kept = _bookkeeping(client, past, ranking, first, last, now, keep=keep)
     ranking = replace(

@@ -61,7 +61,14 @@ def verdict(ranking: Ranking, rules: RuleBook) -> str:
     fixed = sum(item.family == "fixed" for item in hints)
     searched = len(hints) - fixed
     shown = min(searched, rules.guardrails.hints_shown)
-    worth = fixed + (0 if no_more_than_chance(ranking, searched) else shown)
+    # What passed the claim level and failed another check is more than a hint of chance.
+    passed = sum(
+        item.family != "fixed"
+        and item.p_adjusted is not None
+        and item.p_adjusted <= ranking.claim_level
+        for item in hints
+    )
+    worth = fixed + (min(passed, shown) if no_more_than_chance(ranking, searched) else shown)
     if worth:
         return say(rules, "rank", "hint_one" if worth == 1 else "hint_many", count=worth)
     return say(rules, "rank", "nothing")

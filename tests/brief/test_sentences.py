@@ -198,9 +198,20 @@ def test_every_verdict(samples: ModuleType, rules: RuleBook) -> None:
 def test_hints_are_worth_watching_only_beyond_chance(
     samples: ModuleType, rules: RuleBook, hints: int, fixed: int, chance: float | None, words: str
 ) -> None:
-    items = [samples.hypothesis(evidence=Evidence.HINT)] * hints
+    items = [samples.hypothesis(evidence=Evidence.HINT, p_adjusted=0.4)] * hints
     items += [samples.hypothesis(evidence=Evidence.HINT, family="fixed")] * fixed
     assert sentences.verdict(samples.ranking(*items, hints_by_chance=chance), rules) == words
+
+
+def test_what_passed_the_level_and_failed_another_check_is_worth_watching(
+    samples: ModuleType, rules: RuleBook
+) -> None:
+    weak = samples.hypothesis(evidence=Evidence.HINT, p_adjusted=0.4)
+    passed = samples.hypothesis(evidence=Evidence.HINT, p_adjusted=0.01)
+    ranking = samples.ranking(passed, weak, weak, hints_by_chance=3.0)
+    assert sentences.verdict(ranking, rules) == (
+        "Nothing is clear enough to test. One pattern may be worth watching."
+    )
 
 
 def test_luck_is_told_of_the_search_or_of_one_question(

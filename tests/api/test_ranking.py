@@ -1,0 +1,141 @@
+"""The main job with its bookkeeping, on an invented client written to a folder."""
+
+from __future__ import annotations
+
+import json
+import os
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pytest
+
+from miner import api, ledger, resources
+from miner.errors import MinerError
+from miner.results import Evidence
+
+NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    home = tmp_path / "practice" / "client-01"
+    resources.invented().effect_client(home, 3, "late_dinner", 25.0)
+    return home
+
+
+def ranked(folder: Path, **choices: object):
+    return api.rank(api.read_client(folder), draws=499, now=NOW, **choices)
+
+
+def test_the_same_records_give_the_same_answer_to_the_byte(folder: Path) -> None:
+    first, again = (json.dumps(ranked(folder).to_dict()) for _ in range(2))
+    assert first == again
+
+
+def test_nothing_in_the_folder_is_changed_but_the_ledger(folder: Path) -> None:
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    ranked(folder)
+    after = {path.name: path.read_bytes() for path in folder.iterdir()}
+    assert {name: after[name] for name in before} == before
+    assert set(after) - set(before) <= {ledger.NAME, ".ledger.lock"}
+
+
+def test_another_seed_is_another_ranking_of_these_records_and_is_counted(folder: Path) -> None:
+    assert ranked(folder).rankings_of_these_records == 1
+    assert ranked(folder, seed=1).rankings_of_these_records == 2
+    assert ranked(folder, first="2026-01-20").rankings_of_these_records == 3
+    assert ranked(folder, seed=1).rankings_of_these_records == 3
+
+
+def test_a_filter_hides_and_never_uncounts(folder: Path) -> None:
+    whole, part = ranked(folder), ranked(folder, outcome="overnight_mean")
+    assert part.questions_asked == whole.questions_asked
+    assert [item.to_dict() for item in part.hypotheses] == [
+        item.to_dict() for item in whole.hypotheses if item.outcome == "overnight_mean"
+    ]
+
+
+def test_days_left_out_after_a_ranking_are_told_with_the_answer_beside(folder: Path) -> None:
+    ranking = ranked(folder)
+    day = ranking.from_day
+    with (folder / "client.toml").open("a") as file:
+        file.write(f'\n[[left_out]]\ndate = {day}\nreason = "a feast"\nentered = 2026-06-01\n')
+    later = ranked(folder)
+    assert later.usable_units == ranking.usable_units - 1
+    told = [note for note in later.notes if "Left out after a first ranking" in note]
+    assert len(told) == 1
+    assert str(day) in told[0]
+
+
+def test_the_other_unit_is_a_second_look_and_nothing_searched_is_clear(folder: Path) -> None:
+    found = ranked(folder, unit="meal")
+    assert found.notes[0].startswith("A second look, by meal")
+    assert all(item.evidence is not Evidence.CLEAR for item in found.hypotheses)
+
+
+def test_a_question_not_fixed_before_is_a_hint_at_most(folder: Path) -> None:
+    client = api.read_client(folder)
+    found = api.ask(client, "late_dinner", "overnight_mean")
+    assert found.p is not None
+    assert found.p < 0.001
+    assert found.evidence is Evidence.HINT
+    assert found.fixed_before is False
+
+
+def test_a_question_fixed_on_paper_before_the_records_is_answered_first(folder: Path) -> None:
+    client = api.read_client(folder)
+    api.fix_question(client, "late_dinner", "overnight_mean", fixed_on=date(2026, 1, 1), now=NOW)
+    first = ranked(folder).hypotheses[0]
+    assert (first.family, first.factors, first.fixed_before) == ("fixed", ("late_dinner",), True)
+    assert first.evidence is Evidence.CLEAR
+
+
+def test_a_date_told_after_the_records_were_ranked_counts_as_having_looked(folder: Path) -> None:
+    ranked(folder)
+    client = api.read_client(folder)
+    api.fix_question(client, "late_dinner", "overnight_mean", fixed_on=date(2026, 1, 1), now=NOW)
+    found = api.ask(api.read_client(folder), "late_dinner", "overnight_mean")
+    assert found.evidence is Evidence.HINT
+    assert found.fixed_before is False
+
+
+def test_a_question_fixed_now_counts_no_day_that_is_already_there(folder: Path) -> None:
+    client = api.read_client(folder)
+    api.fix_question(client, "late_dinner", "overnight_mean", now=NOW)
+    found = api.ask(api.read_client(folder), "late_dinner", "overnight_mean")
+    assert (found.counts.known, found.evidence) == (0, Evidence.CANNOT_TELL)
+
+
+@pytest.mark.parametrize(
+    ("factor", "outcome", "words"),
+    [
+        ("late_diner", "overnight_mean", "late_dinner"),
+        ("late_dinner", "overnight", "no outcome"),
+        ("short_sleep", "overnight_mean", "neither comes before nor goes with"),
+    ],
+)
+def test_what_cannot_be_asked_is_told(folder: Path, factor: str, outcome: str, words: str) -> None:
+    with pytest.raises(MinerError, match=words):
+        api.fix_question(api.read_client(folder), factor, outcome, now=NOW)
+
+
+def test_a_ledger_edited_by_hand_is_told_and_the_records_ranked_all_the_same(folder: Path) -> None:
+    ranked(folder)
+    path = folder / ledger.NAME
+    path.write_text(
+        path.read_text().replace('"seed":0', '"seed":7').replace('"seed": 0', '"seed": 7')
+    )
+    found = ranked(folder)
+    assert found.status == "ranked"
+    assert any("ledger.jsonl, row 1" in note for note in found.notes)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="permissions are those of POSIX")
+def test_a_folder_that_cannot_be_written_is_told_and_ranked(folder: Path, monkeypatch) -> None:
+    def refuse(*args: object, **kwargs: object) -> None:
+        raise ledger.LedgerUnwritable("the ledger cannot be written", "x", "y")
+
+    monkeypatch.setattr(ledger, "append", refuse)
+    found = ranked(folder)
+    assert found.status == "ranked"
+    assert any("could not be written to the ledger" in note for note in found.notes)
