@@ -6,7 +6,9 @@ from miner.api.caseload import pool, remember_page, rules_of_practice
 from miner.api.following import drop, follow, keep
 from miner.api.generate import generate
 from miner.api.meals import compare_meals, meal_table, meals, repeats
+from miner.api.morning import day_review
 from miner.api.planning import plan
+from miner.api.practice_morning import practice_morning
 from miner.api.ranking import rank
 from miner.api.results_of_plans import result
 from miner.api.steps import (
@@ -26,6 +28,7 @@ __all__ = [
     "briefing",
     "check",
     "compare_meals",
+    "day_review",
     "day_table",
     "days",
     "drop",
@@ -41,6 +44,7 @@ __all__ = [
     "meals",
     "plan",
     "pool",
+    "practice_morning",
     "rank",
     "read_client",
     "remember_page",

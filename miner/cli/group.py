@@ -20,6 +20,7 @@ COMMANDS = {
     "map": ("miner.cli.map", "Proposes how a file of unknown columns could be read."),
     "days": ("miner.cli.days", "The daily table: outcomes and habits, a row a day."),
     "meals": ("miner.cli.meals", "The table by meal; similar meals with and without a habit."),
+    "day": ("miner.cli.day", "One day of a client; of a practice, whom to look at first."),
     "ask": ("miner.cli.ask", "One question, answered or written down before the records."),
     "rank": ("miner.cli.rank", "Which habits came before, or went with, higher glucose."),
     "why": ("miner.cli.why", "Every day behind an entry, with the file and row of each value."),

@@ -57,13 +57,14 @@ def _referrals(trace: Trace, table: UnitTable, book: Cautions, unit: str) -> lis
         wake = table.frame["wake_glucose"].to_numpy(np.float64)
     counts = [(rule, _days_counted(rule, trace, wake)) for rule in book.referral]
     return [
-        rule.say.format(at=_shown(rule.at, unit), days=f"{days} day{'' if days == 1 else 's'}")
+        rule.say.format(at=shown_limit(rule.at, unit), days=f"{days} day{'' if days == 1 else 's'}")
         for rule, days in counts
         if days >= rule.days
     ]
 
 
-def _shown(mg_dl: float, unit: str) -> str:
+def shown_limit(mg_dl: float, unit: str) -> str:
+    """Return a limit in the unit the practice reads."""
     if unit == "mmol/L":
         return f"{mg_dl / MG_DL_PER_MMOL_L:.1f} mmol/L"
     return f"{mg_dl:g} mg/dL"

@@ -1,0 +1,151 @@
+"""A practice on one screen: which client to look at first this morning."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+from miner.api.morning import NEWEST, review_of
+from miner.api.steps import load_rules, refuse_stopped
+from miner.brief.morning_words import NO_WATCH, day_words, message
+from miner.caseload.places import client_folders
+from miner.errors import MinerError
+from miner.records import read_client
+from miner.records.client import Client
+from miner.results.morning import ClientMorning, PracticeMorning
+from miner.rulebook import RuleBook
+from miner.tables import day_table
+from miner.tables.clockwork import DAY, iso_day
+from miner.tables.day_notes import last_logged
+from miner.tables.day_records import DayRecords, records_of
+from miner.tables.day_review import newest_whole_day
+from miner.tables.nights import Nights
+from miner.tables.usable import EPOCH
+
+ACTIVE_FOR_DAYS = 28
+SILENT_DAYS = 2
+LOGGED_BEFORE = 3
+
+
+def is_practice(folder: Path) -> bool:
+    """Whether a folder holds client folders and no client's records of its own."""
+    own = ("glucose*.csv", "client.toml", "ledger.jsonl")
+    if not folder.is_dir() or any(any(folder.glob(pattern)) for pattern in own):
+        return False
+    shared = any((folder / name).is_file() for name in ("practice.toml", "truth.json"))
+    inside = any(any(folder.glob(f"*/{pattern}")) for pattern in own)
+    return shared or inside
+
+
+def practice_morning(practice: Path, on: date, rules_folder: Path | None = None) -> PracticeMorning:
+    """Return every client of a practice in the first group that fits.
+
+    Look first: readings that call for a clinician, and lows that may be pressure, on the newest
+    whole day. Nudge: nothing logged on its last two days, or no sleep recorded. Stale: the newest
+    reading is not of yesterday or today. On test: something kept or on test. Else ordinary. A
+    client whose newest reading is more than four weeks old, with nothing on test, is in no active
+    phase.
+
+    Args:
+        practice: the practice's folder.
+        on: the morning.
+        rules_folder: rule books that replace those of the practice.
+
+    Raises:
+        MinerError: it is not a folder of client folders.
+    """
+    groups: dict[str, list[ClientMorning]] = {name: [] for name in GROUPS}
+    resting: list[tuple[str, str]] = []
+    unreadable: list[tuple[str, str]] = []
+    for name in client_folders(str(practice)):
+        folder = practice / name
+        try:
+            rules = load_rules(rules_folder, folder)
+            found = client_morning(read_client(folder), rules, on)
+        except MinerError as error:
+            unreadable.append((name, error.message))
+            continue
+        oldest = (on - timedelta(days=ACTIVE_FOR_DAYS)).isoformat()
+        if not found.on_test and (found.newest or "") < oldest:
+            resting.append((found.client, found.newest or "no reading"))
+        else:
+            groups[_group(found)].append(found)
+    sorted_groups = {name: tuple(items) for name, items in groups.items()}
+    return PracticeMorning(
+        practice.resolve().name,
+        on.isoformat(),
+        **sorted_groups,
+        not_active=tuple(resting),
+        unreadable=tuple(unreadable),
+        note=NO_WATCH,
+    )
+
+
+GROUPS = ("look_first", "nudge", "stale", "on_test", "ordinary")
+
+
+def _group(found: ClientMorning) -> str:
+    return next((name for name in GROUPS[:-1] if getattr(found, name)), "ordinary")
+
+
+def client_morning(client: Client, rules: RuleBook, on: date) -> ClientMorning:
+    """Return what one client's newest whole day asks for."""
+    refuse_stopped(client)
+    records = records_of(client, rules)
+    today = (on - EPOCH).days
+    seen = records.trace.clock[records.trace.clock // DAY <= today]
+    if not seen.size:
+        return ClientMorning(client.settings.code, None, None, stale="there are no readings")
+    newest = iso_day(int(seen.max()) // DAY)
+    yesterday = (on - timedelta(days=1)).isoformat()
+    stale = f"the newest reading is of {day_words(newest)}" if newest < yesterday else ""
+    found = ClientMorning(client.settings.code, newest, None, stale=stale)
+    k = newest_whole_day(records, today)
+    if k is None:
+        return found
+    return _with_day(client, rules, records, k, found)
+
+
+def _with_day(
+    client: Client, rules: RuleBook, records: DayRecords, k: int, found: ClientMorning
+) -> ClientMorning:
+    table = day_table(client, rules)
+    review = review_of(client, rules, records, table, k, NEWEST)
+    nudge, text = _nudge(client, records, k)
+    return replace(
+        found,
+        day=review.date,
+        look_first=review.first,
+        nudge=nudge,
+        message=text,
+        on_test=review.on_test,
+    )
+
+
+def _nudge(client: Client, records: DayRecords, k: int) -> tuple[tuple[str, ...], str]:
+    """Return what stopped and a message ready to send; only what had been going on can stop."""
+    said: list[str] = []
+    text = ""
+    number = int(records.days.number[k])
+    night = _last_night(records.nights, number)
+    if night is not None and number - night >= SILENT_DAYS:
+        said.append(f"the tracker shows no night since {day_words(iso_day(night))}")
+        text = message(iso_day(night), "tracker")
+    logged = last_logged(client, int(records.days.end_clock[k]))
+    begin = int(records.days.start_clock[max(k - SILENT_DAYS + 1, 0)])
+    if logged is not None and logged < begin and _logged_days(records) >= LOGGED_BEFORE:
+        last = iso_day(logged // DAY)
+        said.append(f"nothing is logged since {day_words(last)}")
+        text = message(last, "log")
+    return tuple(said), text
+
+
+def _last_night(nights: Nights, until: int) -> int | None:
+    return max((day for day in nights.by_day if day <= until), default=None)
+
+
+def _logged_days(records: DayRecords) -> int:
+    tagged = {k for rows in records.tags.rows.values() for k in rows}
+    eaten = {k for k, day in enumerate(records.eaten) if day.occasions}
+    return len(tagged | eaten)

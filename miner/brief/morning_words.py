@@ -1,0 +1,120 @@
+"""What a day and a practice's morning say, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from miner.brief.text.amounts import Amounts, fixed
+from miner.results.morning import Against, RiseOfDay
+
+NOT_A_PATTERN = "One day is never a pattern. Nothing here says what went with what."
+NO_WATCH = (
+    "This is no safety watch. It reads records after they were exported, and nobody is looking "
+    "in between. Very high, very low, or unwell: contact the clinician. Emergency: the local "
+    "number."
+)
+OUTSIDE_ASKED = 3
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September",
+    "October", "November", "December",
+)  # fmt: skip
+
+
+def day_words(iso: str) -> str:
+    """Return a date as a person says it: Monday 12 January."""
+    day = date.fromisoformat(iso)
+    return f"{WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]}"
+
+
+def clock_words(minute: str) -> str:
+    """Return the time of day of a minute on the wall clock."""
+    return minute[11:16]
+
+
+def pressure_words(lows: Sequence[tuple[str, str, float]], amounts: Amounts) -> list[str]:
+    """Return a question for each low that may be pressure on the sensor.
+
+    Args:
+        lows: begin and end on the wall clock to the minute, and the lowest reading in mg/dL.
+        amounts: the unit shown.
+    """
+    return [
+        f"A low of {amounts.level(lowest, 'mg/dL')} {amounts.unit('mg/dL')} from "
+        f"{clock_words(start)} to {clock_words(end)}, asleep, may be pressure on the sensor. "
+        "Ask how the client lay; if it was pressure, note it in client.toml under "
+        "[[pressure_lows]]. Do not ignore symptoms."
+        for start, end, lowest in lows
+    ]
+
+
+def night_words(start: str | None, end: str | None, hours: Against | None, why: str) -> str:
+    """Return the night that opens the day in one sentence."""
+    if start is None or end is None:
+        return f"The night before: {why or 'not recorded'}."
+    text = f"The night before: {clock_words(start)} to {clock_words(end)}"
+    if hours is None or hours.value is None:
+        return f"{text}."
+    text += f", {fixed(hours.value, 1)} h asleep"
+    if hours.low is None:
+        return f"{text}."
+    return f"{text} (usual {fixed(hours.low, 1)} to {fixed(hours.high, 1)} h)."
+
+
+def questions(
+    rises: Sequence[RiseOfDay], numbers: Sequence[Against], meals: int, amounts: Amounts
+) -> tuple[str, ...]:
+    """Return what could be asked about a day: open questions, none of which says why.
+
+    Args:
+        rises: of the day.
+        numbers: of the day beside what is usual.
+        meals: how many meals are logged.
+        amounts: the unit shown.
+    """
+    asked = [
+        f"What was going on around {clock_words(rise.start)}? A rise of "
+        f"{amounts.level(rise.height, 'mg/dL')} {amounts.unit('mg/dL')} has no meal beside it."
+        for rise in rises
+        if rise.unlogged
+    ]
+    if not meals:
+        asked.append("What did you eat and drink that day? Nothing is logged.")
+    outside = [item for item in numbers if item.inside is False][:OUTSIDE_ASKED]
+    asked += [f"How was that day for you? Not as usual: {_listed(outside)}."] if outside else []
+    unknown = [item for item in numbers if item.reason.startswith(("the tracker", "no tracker"))]
+    if unknown:
+        asked.append("Was the tracker on? Some of the day is not known.")
+    return tuple(asked)
+
+
+def _listed(items: Sequence[Against]) -> str:
+    return ", ".join(item.label for item in items)
+
+
+def message(last: str | None, what: str) -> str:
+    """Return a message to the client, ready to send."""
+    since = f"since {day_words(last)}" if last else "yet"
+    if what == "tracker":
+        return (
+            f"Hello. Your tracker shows nothing {since}. Could you see whether it is charged, worn "
+            "and connected? Thank you."
+        )
+    return (
+        f"Hello. Your log shows nothing {since}. Could you note what you eat and drink today? A "
+        "few words are enough, and rough is fine. Thank you."
+    )
+
+
+def on_test_words(kind: str, what: str, counted: bool, arm: str, tick: str, why: str) -> str:
+    """Return how a day counts for something kept or on test; never whether it agrees."""
+    state = "day counted" if counted else f"day not counted ({why})"
+    text = f"{what}: {state}"
+    if kind == "alternate" and arm:
+        text += ", the change" if arm == "change" else ", as usual"
+    if tick == "missing":
+        text += ", tick missing"
+    elif tick:
+        text += f", ticked {tick}"
+    return f"{text}."

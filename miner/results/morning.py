@@ -1,0 +1,161 @@
+"""One day as it is looked at in the morning, and a practice on one screen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from miner.results.base import Result
+
+
+@dataclass(frozen=True, slots=True)
+class Noted(Result):
+    """One thing recorded: from when to when (wall clock), in words, and where it stands."""
+
+    stream: str
+    start: str
+    end: str
+    text: str
+    file: str
+    row: int
+
+
+@dataclass(frozen=True, slots=True)
+class Against(Result):
+    """One number of the day beside the client's own usual range.
+
+    Attributes:
+        low, high: between which 8 in 10 of the client's other usable days lie; None with too few.
+        inside: None where either is not known.
+        reason: why the number is not known, or empty.
+    """
+
+    name: str
+    label: str
+    unit: str
+    value: float | None
+    low: float | None
+    high: float | None
+    middle: float | None
+    days: int
+    inside: bool | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class RiseOfDay(Result):
+    """One rise of the day, with what was recorded in the three hours before its start.
+
+    Attributes:
+        start, peak: wall clock to the minute.
+        height: mg/dL above its start.
+        back: wall clock at which it was back, None where it was cut before.
+        cut_by: "", "meal", "rise", "gap" or "end".
+        unlogged: high enough to expect a meal, and none is logged around it.
+    """
+
+    start: str
+    peak: str
+    baseline: float
+    height: float
+    minutes_to_peak: float
+    back: str | None
+    cut_by: str
+    hills: int
+    meal: str
+    unlogged: bool
+    before: tuple[Noted, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OnTest(Result):
+    """Something kept or on test, as far as this day goes: counted or not, never whether it agrees.
+
+    Attributes:
+        kind: "watch", "alternate" or "adopt".
+        arm: "change" or "usual" of an alternating test, else empty.
+        tick: "yes", "no", "forgot", "missing", or empty where none is asked for.
+    """
+
+    id: str
+    kind: str
+    plan: str
+    what: str
+    counted: bool
+    arm: str
+    tick: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class DayReview(Result):
+    """One biological day of one client, wake to wake, with the night that opens it.
+
+    Attributes:
+        chosen: "asked for", or "the newest whole day".
+        usable: whether the day counts in a ranking; ``left_out`` says why not.
+        first: what to look at before anything else.
+        could_be_asked: questions for the client.
+        curve: (minutes after ``start``, mg/dL) of every reading from the night on.
+        lanes: everything recorded from the night to the end of the day.
+        range: the client's glucose range, mg/dL.
+    """
+
+    client: str
+    date: str
+    chosen: str
+    usable: bool
+    left_out: str
+    start: str
+    end: str
+    first: tuple[str, ...]
+    night: str
+    numbers: tuple[Against, ...]
+    rises: tuple[RiseOfDay, ...]
+    on_test: tuple[OnTest, ...]
+    could_be_asked: tuple[str, ...]
+    cautions: tuple[str, ...]
+    curve: tuple[tuple[float, float], ...]
+    lanes: tuple[Noted, ...]
+    range: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class ClientMorning(Result):
+    """One client on the practice's screen.
+
+    Attributes:
+        newest: date of the newest reading.
+        day: the newest whole day, which is looked at.
+        message: ready to send, where a nudge is due.
+    """
+
+    client: str
+    newest: str | None
+    day: str | None
+    look_first: tuple[str, ...] = ()
+    nudge: tuple[str, ...] = ()
+    message: str = ""
+    stale: str = ""
+    on_test: tuple[OnTest, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PracticeMorning(Result):
+    """All clients of a practice on one morning, each in the first group that fits.
+
+    Attributes:
+        on: the morning, ISO.
+        not_active: client and newest reading of those who are in no active phase.
+        unreadable: client and what is wrong.
+    """
+
+    practice: str
+    on: str
+    look_first: tuple[ClientMorning, ...]
+    nudge: tuple[ClientMorning, ...]
+    stale: tuple[ClientMorning, ...]
+    on_test: tuple[ClientMorning, ...]
+    ordinary: tuple[ClientMorning, ...]
+    not_active: tuple[tuple[str, str], ...]
+    unreadable: tuple[tuple[str, str], ...]
+    note: str

@@ -1,0 +1,149 @@
+"""One day in numbers: its rises, and each measure beside the client's own usual range."""
+
+from __future__ import annotations
+
+from math import isnan
+
+import numpy as np
+
+from miner.records.client import Client
+from miner.results.morning import Against, RiseOfDay
+from miner.rulebook import RuleBook
+from miner.tables.clockwork import HOUR, Floats, Times
+from miner.tables.day_notes import noted_between
+from miner.tables.day_records import DayRecords
+from miner.tables.eating import occasions_of
+from miner.tables.found import Found
+from miner.tables.pressure import Low, pressure_lows
+from miner.tables.rises import Rise, find_rises
+from miner.tables.unit_table import UnitTable
+
+BEFORE = 3 * HOUR
+AROUND = 6 * HOUR
+USUAL = (0.1, 0.9)
+FEWEST_DAYS = 8
+TOLERANCE = HOUR // 2
+
+
+def newest_whole_day(records: DayRecords, before: int | None = None) -> int | None:
+    """Return the place of the newest day whose end the readings reach, or None.
+
+    Args:
+        records: the client's streams cut into days.
+        before: only days that begin before this one, in days since 1970-01-01.
+    """
+    if not len(records.days) or not records.trace.at.size:
+        return None
+    whole = records.days.end <= records.trace.at[-1] + TOLERANCE
+    if before is not None:
+        whole &= records.days.number < before
+    return int(np.flatnonzero(whole)[-1]) if whole.any() else None
+
+
+def rises_of(client: Client, records: DayRecords, k: int) -> tuple[RiseOfDay, ...]:
+    """Return the rises whose peak falls on one day, in order."""
+    begin, finish = records.day(k)
+    trace = records.trace
+    low, high = np.searchsorted(trace.at, [begin - AROUND, finish + AROUND])
+    eaten = np.array([item.at for item in occasions_of(client)], dtype=np.float64)
+    minutes = (trace.at[low:high] - begin) / 60
+    found = find_rises(minutes, trace.value[low:high], (eaten - begin) / 60)
+    length = (finish - begin) / 60
+    return tuple(_told(client, records, begin, rise) for rise in found if 0 <= rise.peak < length)
+
+
+def _told(client: Client, records: DayRecords, begin: int, rise: Rise) -> RiseOfDay:
+    start = begin + round(rise.start * 60)
+    peak = begin + round(rise.peak * 60)
+    before = noted_between(client, start - BEFORE, max(start, peak))
+    meal = "" if isnan(rise.meal) else _clock(records, begin + round(rise.meal * 60))
+    return RiseOfDay(
+        start=_clock(records, start),
+        peak=_clock(records, peak),
+        baseline=rise.baseline,
+        height=rise.height,
+        minutes_to_peak=rise.time_to_peak,
+        back=None if isnan(rise.back) else _clock(records, begin + round(rise.back * 60)),
+        cut_by=rise.cut_by,
+        hills=rise.hills,
+        meal=meal,
+        unlogged=rise.unlogged,
+        before=before,
+    )
+
+
+def _clock(records: DayRecords, at: int) -> str:
+    clock = int(records.trace.zones.clock(np.array([at], dtype=np.int64))[0])
+    return str(np.datetime64(clock, "s").astype("datetime64[m]"))
+
+
+def against_usual(table: UnitTable, name: str, rules: RuleBook) -> tuple[Against, ...]:
+    """Return each outcome and each measure of one day beside the client's other usable days.
+
+    Args:
+        table: the client's day table.
+        name: the day.
+        rules: the rule books, for the words.
+    """
+    others = table.frame["usable"].astype(bool) & (table.frame.index != name)
+    found = []
+    for outcome in table.outcomes:
+        rule = rules.outcome(outcome)
+        cell = (rule.label, rule.measure_unit, table.reasons.get((name, outcome), ""))
+        column = table.frame[outcome]
+        found.append(_beside(outcome, cell, column[name], column[others].to_numpy(np.float64)))
+    seen: set[str] = set()
+    for factor in table.factors:
+        measure = rules.factor(factor)
+        if ":" in factor or measure.measure in seen:
+            continue
+        seen.add(measure.measure)
+        words = measure.measure.replace("_", " ")
+        cell = (words, measure.measure_unit, table.reasons.get((name, factor), ""))
+        column = table.measures[factor]
+        values = column[others].to_numpy(np.float64)
+        found.append(_beside(measure.measure, cell, column[name], values))
+    return tuple(found)
+
+
+def _beside(name: str, cell: tuple[str, str, str], given: object, others: Floats) -> Against:
+    value = Found(float(given))  # type: ignore[arg-type]
+    known = others[~np.isnan(others)]
+    enough = known.size >= FEWEST_DAYS
+    low, high = np.quantile(known, USUAL).tolist() if enough else (np.nan, np.nan)
+    inside = bool(low <= value.value <= high) if enough and value.known else None
+    return Against(
+        name=name,
+        label=cell[0],
+        unit=cell[1],
+        value=value.value if value.known else None,
+        low=low if enough else None,
+        high=high if enough else None,
+        middle=float(np.median(known)) if enough else None,
+        days=int(known.size),
+        inside=inside,
+        reason="" if value.known else cell[2] or "it is not known",
+    )
+
+
+def possible_pressure(records: DayRecords, k: int) -> tuple[Low, ...]:
+    """Return the lows of the night that opens a day which may be pressure on the sensor.
+
+    Times are wall-clock seconds since 1970-01-01.
+    """
+    night = records.days.night[k]
+    trace = records.trace
+    if night is None:
+        return ()
+    shown = ~np.isnan(trace.value)
+    at, value = trace.at[shown], trace.value[shown]
+    low, high = np.searchsorted(at, [night.start - HOUR, night.end + HOUR])
+    minutes = (at[low:high] - night.start) / 60
+    span = (0.0, (night.end - night.start) / 60)
+    found = pressure_lows(minutes, value[low:high], [span])
+
+    def clock(minute: float) -> float:
+        instant: Times = np.array([night.start + round(minute * 60)], dtype=np.int64)
+        return float(trace.zones.clock(instant)[0])
+
+    return tuple(Low(clock(item.start), clock(item.end), item.lowest) for item in found)
