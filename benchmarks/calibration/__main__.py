@@ -32,23 +32,23 @@ BESIDE = 200
 
 def cells() -> list[dict[str, object]]:
     """Return every cell: worlds in which nothing is true, one thing is, and many are."""
-    out: list[dict[str, object]] = []
-    for days in DAYS:
-        for factors in FACTORS:
-            out += [
-                {"kind": "nothing", "world": name, "days": days, "factors": factors}
-                for name in WORLDS
-            ]
-    for days in (28, 60):
-        out += [
-            {"kind": "one", "world": name, "days": days, "factors": 15, "shift": 1.4}
-            for name, world in WORLDS.items()
-            if not world.confounded
-        ]
-    out += [
+    nothing = [
+        {"kind": "nothing", "world": name, "days": days, "factors": factors}
+        for days in DAYS
+        for factors in FACTORS
+        for name in WORLDS
+    ]
+    one = [
+        {"kind": "one", "world": name, "days": days, "factors": 15, "shift": 1.4}
+        for days in (28, 60)
+        for name, world in WORLDS.items()
+        if not world.confounded
+    ]
+    spread = [
         {"kind": "spread", "world": "independent", "days": days, "factors": 15} for days in (28, 60)
     ]
-    return out
+    short = [cell for cell in nothing if cell["days"] == min(DAYS)]
+    return short + one + spread + [cell for cell in nothing if cell["days"] != min(DAYS)]
 
 
 def batch(cell: dict[str, object], seeds: list[int], draws: int) -> list[dict[str, float]]:
