@@ -70,7 +70,7 @@ class CaseloadTeller:
 
     def opening(self) -> Parts:
         """Return the first lines: how many clients, how many agreed."""
-        count = {status: 0 for status in STATUS}
+        count = dict.fromkeys(STATUS, 0)
         for row in self.found.clients:
             count[row.status] += 1
         lead = [
