@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 
 from miner import ledger
-from miner.api.kept import Seen, kept_result, last_day, see
+from miner.api.kept import Seen, kept_result, last_day, see, unit_holding
 from miner.api.past import Past, read_past
 from miner.api.ranking import Progress, rank, table_of
 from miner.api.steps import rules_of
@@ -52,7 +52,8 @@ def keep(
     last = last_day(client, books) or ""
     past = read_past(client)
     require_room(past, id_, last)
-    ranking = rank(client, books, now=now, progress=progress)
+    unit = unit_holding(client, books, id_)
+    ranking = rank(client, books, unit=unit, now=now, progress=progress)
     found = ranked(ranking, id_)
     written = payload(
         client, books, ranking, found, table_of(client, books, ranking.unit), as_=as_,

@@ -8,10 +8,13 @@ from typing import Any
 
 from miner.api.ranking import table_of
 from miner.brief.text.follow import follow_sentence
+from miner.errors import MinerError
 from miner.followup import following as judging
 from miner.followup.fresh import Fresh, fresh
 from miner.followup.frozen import as_kept, thaw
 from miner.followup.story import Kept, Story
+from miner.hypotheses.design import design
+from miner.hypotheses.why import find
 from miner.records.client import Client
 from miner.results import KeptResult, NewUnits
 from miner.rulebook import RuleBook
@@ -43,12 +46,32 @@ def see(client: Client, rules: RuleBook, item: Kept) -> Seen:
     table, books = frozen_table(client, rules, item.what)
     after, until = str(item.what["suggested_by_days_to"]), str(item.what["read_on"])
     found = fresh(table, books, item.what, after, until)
-    return Seen(item, books, found, reached(table, until))
+    return Seen(item, books, found, reached(client, rules, table, until))
 
 
-def reached(table: UnitTable, until: str) -> bool:
-    """Say whether the records have passed a day."""
-    dates, usable = table.frame["date"], table.frame["usable"].astype(bool)
+def unit_holding(client: Client, rules: RuleBook, id_: str) -> str:
+    """Return the unit, of days and meals, in which a hypothesis stands; the practice's own first.
+
+    Raises:
+        MinerError: neither holds it.
+    """
+    own = client.settings.rank_unit
+    units = (own, "meal" if own == "day" else "day")
+    for unit in units:
+        try:
+            find(design(table_of(client, rules, unit), rules), rules, id_)
+        except MinerError:
+            if unit == units[-1]:
+                raise
+            continue
+        return unit
+    return own
+
+
+def reached(client: Client, rules: RuleBook, table: UnitTable, until: str) -> bool:
+    """Say whether the records have passed a day; by the readings, whatever is noted."""
+    frame = (table if table.unit == "day" else table_of(client, rules, "day")).frame
+    dates, usable = frame["date"], frame["usable"].astype(bool)
     return bool((dates > until).any() or ((dates == until) & usable).any())
 
 

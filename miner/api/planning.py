@@ -9,7 +9,7 @@ from typing import Any
 
 from miner import ledger
 from miner.api.following import keep, require_room
-from miner.api.kept import frozen_table, last_day
+from miner.api.kept import frozen_table, last_day, unit_holding
 from miner.api.past import read_past
 from miner.api.ranking import Progress, rank, table_of
 from miner.api.steps import days, rules_of
@@ -124,7 +124,8 @@ def _as_ranked(
 ) -> Mapping[str, Any]:
     """Return what would be kept of a ranked hypothesis."""
     require_room(read_past(client), id_, last)
-    ranking = rank(client, rules, keep=not preview, progress=progress)
+    unit = unit_holding(client, rules, id_)
+    ranking = rank(client, rules, unit=unit, keep=not preview, progress=progress)
     return payload(
         client, rules, ranking, ranked(ranking, id_), table_of(client, rules, ranking.unit),
         as_="alternate", seen_to=last, read_on=None, note="",

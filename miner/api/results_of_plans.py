@@ -72,7 +72,7 @@ def _read(
         offset_days=int(planned["offset_days"]), lag_days=int(what["lag_days"][0]),
         ticks=ticks.of(item.name),
     )  # fmt: skip
-    over = stopped or reached(table, str(planned["read_on"]))
+    over = stopped or reached(client, rules, table, str(planned["read_on"]))
     seed = int(planned["seed"])
     test = reading.test_of(seen, seed) if over else NOTHING
     followed = reading.test_of([p for p in seen if p.followed], seed) if over else NOTHING

@@ -317,6 +317,25 @@ def test_a_client_with_nothing_kept(whole, tmp_path):
     assert "Nothing is written down yet" in invoke("history", folder).stdout
 
 
+def test_a_hypothesis_about_meals_is_followed_too(whole, tmp_path, rules):
+    folder = until(whole, tmp_path / "client", MONTH)
+    client = api.read_client(folder)
+    ranking = api.rank(client, rules, unit="meal", keep=False)
+    found = next(item for item in ranking.hypotheses if item.difference)
+    kept = api.keep(client, found.id, "watch", rules, now=AT, read_on=date(2026, 3, 20))
+    assert (kept.unit_of, kept.new_units) == ("meal", 0)
+    until(whole, folder, 80)
+    # nothing is noted after a week: its date is reached all the same
+    meals = (folder / "meals.csv").read_text("utf-8").splitlines(keepends=True)
+    (folder / "meals.csv").write_text(
+        "".join(row for row in meals if row[:10] < "2026-03-02" or row.startswith("time")), "utf-8"
+    )
+    (one,) = api.follow(api.read_client(folder), rules, now=AT).kept
+    assert one.new_units > 7
+    assert one.status in ("held_up", "did_not_hold", "habit_stopped", "not_settled")
+    assert len(events(folder, "verdict")) == 1
+
+
 # -- alternating ------------------------------------------------------------------------------
 
 
