@@ -19,15 +19,17 @@ import numpy as np
 from benchmarks.calibration.worlds import FIRST_DAY, SPREAD, WORLDS, World, month
 from miner import rulebook
 from miner.followup.following import LEVEL, SHORTEST, every_look, judge
-from miner.followup.fresh import fresh
+from miner.followup.fresh import compare
 from miner.followup.story import Kept
-from miner.hypotheses.design import design
+from miner.hypotheses.design import Design, design
 from miner.hypotheses.search import search
+from miner.hypotheses.whitened import Spectra
 from miner.ledger import Event
 from miner.rulebook import RuleBook
 from miner.stats.shrinkage import expected
 
-MONTH, AFTER, READ = 28, 90, 42
+MONTH, AFTER, READ, LEVEL_FROM = 28, 90, 42, 5
+SPECTRA: Spectra = {}
 RESULTS = Path(__file__).parent / "results" / "following.md"
 
 
@@ -63,17 +65,35 @@ def follow(world: World, rules: RuleBook, seed: int, shift: float, looks: bool) 
     if not tests:
         return None
     item = kept(max(tests, key=lambda test: abs(test.score_t)))
-    (factor,), outcome = item.what["factors"], item.what["outcome"]
-    table = replace(drawn.table, factors=(factor,), outcomes=(outcome,))
-    at_date = fresh(table, rules, item.what, last, day(MONTH - 1 + READ))
+    whole = design(drawn.table, rules, day(MONTH), None)
+    at_date = compare(head(whole, READ), rules.guardrails, item.what, SPECTRA)
     status = judge(item, at_date, []).status
     first = None
     for after in range(SHORTEST, AFTER + 1) if looks else ():
-        until = day(MONTH - 1 + after)
-        if every_look(item, fresh(table, rules, item.what, last, until), 1).reached:
+        found_now = compare(head(whole, after), rules.guardrails, item.what, SPECTRA)
+        if every_look(item, found_now, 1).reached:
             first = after
             break
     return Diary(status == "held_up", status == "did_not_hold", first)
+
+
+def head(plan: Design, days: int) -> Design:
+    """The first days of a design, with the sensor levels that such a record has."""
+    nuisance = plan.nuisance[:days]
+    sensor = [name.startswith("sensor") for name in plan.nuisance_names]
+    kept_columns = ~np.array(sensor) | (nuisance.sum(axis=0) >= LEVEL_FROM)
+    targets = tuple(
+        replace(
+            target, values=target.values[:days], by_clock=target.by_clock[:days],
+            high=target.high[:days],
+            items=tuple(replace(item, values=item.values[:days]) for item in target.items),
+        )
+        for target in plan.targets
+    )  # fmt: skip
+    return replace(
+        plan, names=plan.names[:days], times=plan.times[:days], targets=targets,
+        nuisance=nuisance[:, kept_columns],
+    )  # fmt: skip
 
 
 def kept(test) -> Kept:  # type: ignore[no-untyped-def]

@@ -13,7 +13,7 @@ from scipy.special import stdtr
 
 from miner.hypotheses.candidates import count, too_few
 from miner.hypotheses.design import Design, Target, combine, design
-from miner.hypotheses.whitened import whitened
+from miner.hypotheses.whitened import Spectra, whitened
 from miner.results import Counts, Withheld
 from miner.rulebook import Guardrails, RuleBook
 from miner.stats.effects import single, t_quantile
@@ -73,14 +73,27 @@ def fresh(
         until: ISO date of the last unit that counts, or None.
     """
     first = (date.fromisoformat(after) + timedelta(days=1)).isoformat()
-    plan = design(table, rules, first, until)
+    return compare(design(table, rules, first, until), rules.guardrails, kept)
+
+
+def compare(
+    plan: Design, guard: Guardrails, kept: Mapping[str, Any], spectra: Spectra | None = None
+) -> Fresh:
+    """Compare units of a design with and without the habit.
+
+    Args:
+        plan: the new units.
+        guard: the guardrails.
+        kept: what the ledger keeps: factors, outcome.
+        spectra: decompositions to share between calls on units of the same times.
+    """
     target = plan.target(str(kept["outcome"]))
     values = _habit(plan, target, [str(name) for name in kept["factors"]])
     counts = count(values[:, None], target)[0]
     units = len(plan.names)
-    closed, stopped = _closed(values, target, plan, rules.guardrails, counts)
+    closed, stopped = _closed(values, target, plan, guard, counts)
     if closed is None:
-        found = _tested(plan, target, values, rules.guardrails)
+        found = _tested(plan, target, values, guard, {} if spectra is None else spectra)
         if not isinstance(found, Withheld):
             return Fresh(counts, units, *found, None)
         closed = found
@@ -106,9 +119,9 @@ def _closed(
 
 
 def _tested(
-    plan: Design, target: Target, values: Floats, guard: Guardrails
+    plan: Design, target: Target, values: Floats, guard: Guardrails, spectra: Spectra
 ) -> tuple[float, float, float, int, float] | Withheld:
-    white = whitened(plan, target.values, {})
+    white = whitened(plan, target.values, spectra)
     if white is None:
         return Withheld(f"too few new {plan.unit}s")
     if not float(white.kept(values[:, None])[0]) >= guard.least_variation_kept:
