@@ -1,0 +1,122 @@
+"""Meals with no glucose around, at one minute, inside sleep; walks with no end; 400 in a day."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from miner import api
+from miner.records.client import LeftOutDay
+from miner.tables.meals import meal_table
+
+
+@pytest.fixture
+def flat(sensed):
+    return sensed("2026-03-01", np.full(6 * 288, 100.0))
+
+
+def test_no_meals_at_all(make, flat, rules):
+    table = meal_table(make(flat), rules)
+    assert len(table.frame) == 0
+    assert table.outcomes == ("rise", "area_2h", "peak", "minutes_above")
+    assert table.frame["usable"].dtype == bool
+
+
+def test_no_glucose_at_all(make, rules):
+    table = meal_table(make(meals=[{"time": "2026-03-03 12:00", "label": "lunch"}]), rules)
+    assert table.frame["left_out"].tolist() == ["there are no glucose readings of that day"]
+    assert table.frame[list(table.outcomes)].isna().all(axis=None)
+
+
+def test_meals_with_no_glucose_around_are_left_out_and_told(make, flat, rules):
+    part = flat[flat["clock"].dt.hour != 13]
+    meals = [{"time": f"{day} 12:30", "label": "x"} for day in ("2026-03-03", "2026-04-20")]
+    table = meal_table(make(part, meals=meals), rules)
+    assert table.frame["usable"].tolist() == [False, False]
+    near, far = table.frame["left_out"]
+    assert near == "readings cover 50 % of the 2 hours after it, 70 % are needed"
+    assert far == "there are no glucose readings of that day"
+
+
+def test_two_meals_at_one_minute_are_one(make, flat, rules):
+    meals = [
+        {"time": "2026-03-03 12:00", "label": "rice", "carbs_g": 40},
+        {"time": "2026-03-03 12:00", "label": "beans", "carbs_g": 30},
+    ]
+    table = meal_table(make(flat, meals=meals), rules)
+    assert table.frame["carbs_g"].tolist() == [70]
+    assert len(table.sources[table.frame.index[0], "high_carb"]) == 2
+
+
+def test_a_meal_inside_sleep_is_left_out_and_told(make, flat, slept, rules):
+    meals = [{"time": f"2026-03-03 {at}", "label": "x"} for at in ("03:00", "07:00")]
+    table = meal_table(make(flat, meals=meals, sleep=slept("2026-03-01", 6)), rules)
+    assert table.frame["left_out"].tolist() == ["it is logged inside a recorded sleep", ""]
+
+
+def test_days_left_out_leave_their_meals_out(make, flat, slept, rules):
+    meals = [{"time": f"2026-03-0{k} 12:00", "label": "x"} for k in (3, 4)]
+    told = LeftOutDay(date(2026, 3, 3), "a wedding", None)
+    table = meal_table(
+        make(flat, meals=meals, left_out=[told], sleep=slept("2026-03-01", 6)), rules
+    )
+    assert table.frame["left_out"].tolist() == ["left out in client.toml: a wedding", ""]
+
+
+def test_four_hundred_meals_in_a_day(make, flat, rules):
+    meals = [
+        {
+            "time": np.datetime64("2026-03-03T06:00") + np.timedelta64(2 * k, "m"),
+            "label": f"bite {k}",
+        }
+        for k in range(400)
+    ]
+    table = meal_table(make(flat, meals=meals), rules)
+    assert table.frame.index.is_unique
+    assert len(table.frame) == 50  # sixteen minutes apart: 800 minutes of entries
+    assert table.frame["rise"].notna().sum() == 1  # the last; all others are cut
+    assert "next food came after 16" in table.reasons[table.frame.index[0], "rise"]
+
+
+def test_the_repeated_hour_gives_every_meal_a_name_of_its_own(make, sensed, rules):
+    """25 October 2026, Lisbon: 01:30 comes twice."""
+    glucose = sensed("2026-10-23", np.full(4 * 288, 100.0), zone="Europe/Lisbon")
+    client = make(glucose, meals=[{"time": "2026-10-25 03:00", "label": "x"}], zone="Europe/Lisbon")
+    meals = client.streams["meals"]
+    for minutes, place in ((-150, 0), (-90, 1)):
+        client.streams["meals"].loc[place] = meals.iloc[0]
+        offset = np.timedelta64(minutes, "m")
+        client.streams["meals"].loc[place, "time"] = np.datetime64("2026-10-25T03:00") + offset
+        client.streams["meals"].loc[place, "clock"] = np.datetime64("2026-10-25T01:30")
+    table = meal_table(client, rules)
+    assert table.frame.index.tolist() == ["2026-10-25T01:30+01:00", "2026-10-25T01:30+00:00"]
+
+
+def test_a_walk_with_no_end_from_files(tmp_path):
+    times = [
+        str(np.datetime64("2026-03-02T00:00") + np.timedelta64(5 * k, "m")) for k in range(864)
+    ]
+    lines = ["time,glucose_mg_dl", *(f"{time},100" for time in times)]
+    (tmp_path / "glucose.csv").write_text("\n".join(lines) + "\n")
+    (tmp_path / "meals.csv").write_text("time,label\n2026-03-03T12:00,lunch\n")
+    rows = [
+        "start,end,kind",
+        "2026-03-03T12:10,,walking",
+        "2026-03-03T17:00,2026-03-03T17:20,walking",
+    ]
+    (tmp_path / "activity.csv").write_text("\n".join(rows) + "\n")
+    client = api.read_client(tmp_path)
+    assert any(item.file == "activity.csv" and item.row == 2 for item in client.findings)
+    table = api.meals(client)
+    assert table.frame["walk_after"].isna().all()
+    assert set(table.reasons.values()) >= {"an activity of that hour was left out"}
+
+
+def test_the_order_of_rows_changes_nothing(make, flat, rules):
+    meals = [{"time": f"2026-03-0{d} {h}:00", "label": f"food {h}", "carbs_g": h + d}
+             for d in (2, 3, 4) for h in (10, 13, 19)]  # fmt: skip
+    one = meal_table(make(flat, meals=meals), rules)
+    other = meal_table(make(flat, meals=meals[::-1]), rules)
+    assert one.frame.equals(other.frame)
