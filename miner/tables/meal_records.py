@@ -56,14 +56,12 @@ class MealRecords:
 
     Attributes:
         foods: words that come back often enough to be looked at.
-        doubtful: starts of activities that were left out, so that none may be said to be missing.
         tag_start, tag_end, tag_name, tag_row: the tags that may be habits, by start.
     """
 
     days: DayRecords
     meals: tuple[Meal, ...]
     foods: tuple[str, ...]
-    doubtful: Times
     tag_start: Times
     tag_end: Times
     tag_name: tuple[str, ...]
@@ -88,17 +86,11 @@ def meal_records(client: Client, rules: RuleBook) -> MealRecords:
         records,
         meals,
         foods,
-        _left_out_starts(client),
         start[order],
         seconds(frame["end"])[order],
         tuple(names[k] for k in order),
         tuple(rows[k] for k in order),
     )
-
-
-def _left_out_starts(client: Client) -> Times:
-    frame = client.streams["activity"]
-    return np.sort(seconds(frame[frame["left_out"] != ""]["start"].dropna()))
 
 
 def _meals(client: Client, records: DayRecords, occasions: list[Occasion]) -> tuple[Meal, ...]:
