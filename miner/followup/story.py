@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 
 from miner.ledger import Event, Ledger
@@ -119,6 +120,8 @@ def tell(book: Ledger) -> Story:
 
 
 def _keep(kept: list[Kept], event: Event) -> bool:
+    if not _whole(event.payload):
+        return False
     day = event.payload.get("suggested_by_days_to")
     now_open = [item for item in kept if item.open_on(None if day is None else str(day))]
     taken = any(item.id == event.payload.get("id") for item in now_open)
@@ -126,6 +129,18 @@ def _keep(kept: list[Kept], event: Event) -> bool:
         return False
     kept.append(Kept(event))
     return True
+
+
+def _whole(what: Mapping[str, Any]) -> bool:
+    """Say whether an entry holds what a kept hypothesis needs; one changed by hand may not."""
+    try:
+        date.fromisoformat(what["suggested_by_days_to"])
+        date.fromisoformat(what["read_on"])
+        float(what["smallest_worth_it"])
+        lists = bool(what["factors"]) and len(what["factors"]) == len(what["lag_days"])
+        return lists and all(key in what for key in _NEEDED)
+    except (KeyError, TypeError, ValueError):
+        return False
 
 
 def _drop(kept: list[Kept], event: Event) -> bool:
@@ -162,4 +177,5 @@ def _of(kept: list[Kept], event: Event) -> Kept | None:
     return next((item for item in kept if item.entry.n == event.payload.get("kept_entry")), None)
 
 
+_NEEDED = ("id", "outcome", "unit_of", "direction", "definitions")
 _STEPS = {"kept": _keep, "dropped": _drop, "planned": _plan, "verdict": _settle}

@@ -19,7 +19,7 @@ def what(factor="late_dinner", outcome="minutes_above", **more):
         "id": "aaaaaaaa", "as": "watch", "factors": [factor], "lag_days": [0],
         "outcome": outcome, "unit_of": "day", "direction": "up", "expected": 40.0,
         "smallest_worth_it": 20.0, "wobble": 40.0, "standard_error": 12.0, "units": 40, "with": 12,
-        "suggested_by_days_to": "2026-03-31", "read_on": "2026-05-01",
+        "suggested_by_days_to": "2026-03-31", "read_on": "2026-05-01", "definitions": {},
     } | more  # fmt: skip
 
 

@@ -36,6 +36,14 @@ def test_at_most_three_are_open():
     assert found.at(4) is None
 
 
+def test_an_entry_that_lacks_something_is_not_kept():
+    for name in ("factors", "definitions", "read_on", "suggested_by_days_to", "direction"):
+        broken = {key: value for key, value in what().items() if key != name}
+        assert story(event(1, "kept", **broken)).refused == {1}
+    assert story(keep(1, "a", read_on="soon")).refused == {1}
+    assert story(keep(1, "a", factors=[])).refused == {1}
+
+
 def test_a_verdict_or_giving_up_makes_room():
     found = story(
         *(keep(n, f"id{n}") for n in (1, 2, 3)), verdict(4, 2), keep(5, "id5"),
