@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import tempfile
+import os
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
@@ -64,7 +64,7 @@ def examine(task: Task) -> tuple[str, bytes | None]:
                 return task.folder, None
             return task.folder, _record(task, folder, mark)
     except (MinerError, OSError) as error:
-        return task.folder, failed(task, _one_line(error, task))
+        return task.folder, failed(task, _one_line(error, task.practice))
 
 
 def failed(task: Task, why: str) -> bytes:
@@ -97,7 +97,7 @@ def _record(task: Task, folder: Path, mark: str) -> bytes:
         head = Head(_row(task, client, ranking, report), mark, _told(ranking, rules))
         return to_parquet(head, _units(task, client, rules))
     except Exception as error:
-        row = _error_row(task.folder, code, pooled, _one_line(error, task))
+        row = _error_row(task.folder, code, pooled, _one_line(error, str(folder.parent)))
         return to_parquet(Head(row, mark, {}), pd.DataFrame())
 
 
@@ -152,13 +152,11 @@ def _error_row(folder: str, code: str, pooled: bool | None, why: str) -> ClientR
     return ClientRow(code, folder, "", 0, 0, "error", 0, 0, pooled, why)
 
 
-def _one_line(error: Exception, task: Task) -> str:
+def _one_line(error: Exception, place: str) -> str:
     if isinstance(error, MinerError):
         text = error.message
     elif isinstance(error, OSError) and error.errno is not None:
         text = f"{Path(str(error.filename)).name}: {error.strerror}"
     else:
         text = f"a fault of the program, not of these records ({type(error).__name__}: {error})"
-    place, found, rest = text.partition(f"{task.folder}/")
-    scratch = found and (tempfile.gettempdir() in place or str(task.practice) in place)
-    return " ".join((f"{found}{rest}" if scratch else text).split())
+    return " ".join(text.replace(f"{place}{os.sep}", "").split())

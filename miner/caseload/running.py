@@ -72,10 +72,10 @@ def _on_cluster(
     scheduler: str,
     lost: Callable[[Task], Found] | None,
 ) -> Iterator[Found]:
-    from distributed import KilledWorker
-    from distributed import as_completed as gather
-
     with _connected(scheduler) as cluster:
+        from distributed import KilledWorker
+        from distributed import as_completed as gather
+
         waiting = iter(tasks)
         ahead = AHEAD * max(1, sum(cluster.ncores().values()))
         given: dict[Any, Task] = {}
@@ -85,7 +85,8 @@ def _on_cluster(
             given.update(zip(futures, some, strict=True))
             return futures
 
-        ready: Any = cast("Any", gather)(hand_out(list(islice(waiting, ahead))))
+        first = hand_out(list(islice(waiting, ahead)))
+        ready: Any = cast("Any", gather)(first, loop=cluster.loop)
         for future in ready:
             task = given.pop(future)
             try:
