@@ -38,7 +38,7 @@ def running(client: Client, day: str, *, usable: bool, why: str) -> tuple[OnTest
 
 def _watched(item: Kept, day: str, usable: bool, why: str) -> OnTest | None:
     since = str(item.what.get("suggested_by_days_to") or item.entry.at[:10])
-    if day <= since:
+    if item.as_ == "alternate" or day <= since:
         return None
     what = _named(item.what)
     text = on_test_words(item.as_, what, usable, "", "", why)

@@ -103,6 +103,6 @@ def _stretch(t: Floats, v: Floats, start: int, stop: int, rule: LowRule) -> Low 
     after = v[last:][t[last:] <= t[last] + rule.back_within_min]
     lasts = rule.shortest_min <= length <= rule.longest_min
     flat = floor.size >= rule.flat_share * inside.size
-    if lasts and flat and after.max() - lowest >= rule.rebound:
+    if lasts and flat and after.max() - v[last] >= rule.rebound:
         return Low(float(t[start]), float(t[stop]), lowest)
     return None
