@@ -31,6 +31,7 @@ COMMANDS = {
     "plan": ("miner.cli.plan", "An alternating test in one person."),
     "result": ("miner.cli.result", "What an alternating test showed."),
     "history": ("miner.cli.history", "The story of a client's questions."),
+    "export": ("miner.cli.export", "The client's records, to take away."),
     "caseload": ("miner.cli.caseload", "Every client of a practice, and what they share."),
     "generate": ("miner.cli.generate", "An invented practice of any size."),
 }

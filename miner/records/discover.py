@@ -13,13 +13,18 @@ from miner.records.sources import Source, SourcesFile, read_sources
 from miner.records.toml_file import read_toml
 from miner.results import Severity
 
+STANDARD = "open-standard records"
+_OPEN = (".json", ".ndjson")
 _TABLES = (".csv", ".tsv", ".txt", ".xlsx", ".xls", ".zip", ".jsonl")
 _NOT_STREAMS = ("ticks*.csv",)
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """One file and one stream it feeds; no source where its columns have the stream's names."""
+    """One file and one stream it feeds; no source where its columns have the stream's names.
+
+    The stream of a file of open-standard records, which may feed several, is STANDARD.
+    """
 
     path: Path
     name: str
@@ -64,8 +69,10 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
     for stream in STREAMS:
         paths = [path for path in _named(folder, f"{stream}*.csv") if path.name not in mapped]
         found.extend(Found(path, path.name, stream, None) for path in paths)
+    open_ = [path for suffix in _OPEN for path in _named(folder, f"*{suffix}")]
+    found.extend(Found(p, p.name, STANDARD, None) for p in open_ if p.name not in mapped)
     _tell_unread(folder, {item.name for item in found}, findings)
-    if not any(item.stream == "glucose" for item in found):
+    if not any(item.stream in ("glucose", STANDARD) for item in found):
         there = ", ".join(sorted(path.name for path in folder.iterdir())[:8])
         raise MinerError(
             f"there is no glucose file in it (there is: {there})",
@@ -73,7 +80,7 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
             "Put the sensor's file there, or map it in sources.toml.",
             file=folder,
         )
-    return sorted(found, key=lambda item: (STREAMS.index(item.stream), item.name))
+    return sorted(found, key=lambda item: ((*STREAMS, STANDARD).index(item.stream), item.name))
 
 
 def _named(folder: Path, pattern: str) -> list[Path]:

@@ -25,11 +25,15 @@ def sensor_labels(frame: pd.DataFrame, settings: Settings, _: Findings) -> pd.Da
     """Number the sensors from the changes in ``client.toml`` where the file does not name them."""
     if not settings.sensor_changes or frame.empty:
         return frame
+    labels = numbered(frame, settings)
+    return frame.assign(sensor=frame["sensor"].where(frame["sensor"] != "", labels))
+
+
+def numbered(frame: pd.DataFrame, settings: Settings) -> pd.Series[str]:
+    """Return the number of the sensor of each reading, from 1, by the declared changes."""
     changes = np.array([item.to_datetime64() for item in settings.sensor_changes])
     number = np.searchsorted(changes, frame["clock"].to_numpy(), side="right")
-    number = number - number.min() + 1
-    labels = pd.Series(number.astype(str), index=frame.index, dtype="str")
-    return frame.assign(sensor=frame["sensor"].where(frame["sensor"] != "", labels))
+    return pd.Series((number - number.min() + 1).astype(str), index=frame.index, dtype="str")
 
 
 def first_day(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:

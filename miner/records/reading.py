@@ -12,7 +12,7 @@ import pandas as pd
 from miner.errors import MinerError
 from miner.records.client import STREAMS, Client, Settings
 from miner.records.columns import COLUMNS
-from miner.records.discover import Found, find_files, practice_of
+from miner.records.discover import STANDARD, Found, find_files, practice_of
 from miner.records.findings import Findings
 from miner.records.hazards import look
 from miner.records.kinds import open_file
@@ -20,6 +20,7 @@ from miner.records.overlaps import empty, join_files, once
 from miner.records.plausible import without_impossible_dates
 from miner.records.settings import read_settings
 from miner.records.sources import Source, canonical
+from miner.records.standards import read_standard
 from miner.records.stream_file import Part, read_part
 from miner.records.table_file import check_header, read_rows
 from miner.records.text_file import open_text, read_bytes
@@ -52,13 +53,17 @@ def read_client(folder: Path | str, *, practice: Path | str | None = None) -> Cl
     shared = practice_of(folder, None if practice is None else Path(practice))
     files = find_files(folder, shared, findings)
     settings = read_settings(folder, shared)
-    digest, parts = hashlib.sha256(), []
+    digest = hashlib.sha256()
+    parts: list[Part] = []
     raws: dict[str, bytes] = {}
     for found in files:
         if found.name not in raws:
             raws[found.name] = read_bytes(found.path, found.name)
             digest.update(found.name.encode() + b"\0" + raws[found.name] + b"\0")
-        parts.append(_read_file(found, raws[found.name], settings, findings))
+        if found.stream == STANDARD:
+            parts += read_standard(found.name, raws[found.name], settings.time_zone, findings)
+        else:
+            parts.append(_read_file(found, raws[found.name], settings, findings))
     for path in (folder / "sources.toml", *([shared / "sources.toml"] if shared else [])):
         digest.update(path.read_bytes() if path.is_file() else b"\0")
     return _client(folder, settings, parts, findings, digest.hexdigest()[:16])

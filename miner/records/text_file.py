@@ -74,11 +74,11 @@ def read_bytes(path: Path, name: str) -> bytes:
         ) from error
 
 
-def too_large(name: str, size: int) -> MinerError:
+def too_large(name: str, size: int, most: int | None = None) -> MinerError:
     """Return the refusal of a file that would not fit into memory."""
     return MinerError(
         f"the file is {size / 1e6:.0f} MB large",
-        f"at most {LARGEST_BYTES / 1e6:.0f} MB",
+        f"at most {(most or LARGEST_BYTES) / 1e6:.0f} MB",
         "Export fewer months at once, or split it into several files of the same name with a "
         "number.",
         file=name,

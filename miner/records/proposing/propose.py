@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path, PurePath
 
 from pydantic import ValidationError
@@ -142,27 +143,26 @@ def _one_of(names: Sequence[str], kind: str, file: str) -> None:
 
 
 def _table(name: str, raw: bytes, notes: Notes, delimiter: str | None) -> Table:
-    source = _all_text(name, notes, ())
+    source = _all_text(name, notes)
     text, read_by = open_file(name, raw, source)
     if text is not None and delimiter is not None:
         layout_of(name, text.body, notes, delimiter)
-        text, read_by = open_file(name, raw, _all_text(name, notes, ()))
+        text, read_by = open_file(name, raw, _all_text(name, notes))
     if text is None or not text.header:
         raise MinerError("there is no row in it", "a table", "Export it again.", file=name)
-    mapped = {str(at): column for at, column in enumerate(text.header)}
+    mapped = {str(at): column for at, column in enumerate(text.header) if column}
     check_header(text, read_by, ())
     table = read_rows(text, read_by.model_copy(update={"columns": mapped}), Findings())
     if len(table.rows) == 0:
         told = "there is a header and no row under it"
         raise MinerError(told, "some rows", "Export it again.", file=name)
-    return table
+    return replace(table, cells=table.cells[list(mapped.values())])
 
 
-def _all_text(name: str, notes: Notes, columns: Sequence[str]) -> Source:
+def _all_text(name: str, notes: Notes) -> Source:
     keys = ("encoding", "delimiter", "skip_rows", "part")
     given = {key: notes.entry[key] for key in keys if key in notes.entry}
-    mapped = {str(at): column for at, column in enumerate(columns)}
-    return Source.model_construct(file=name, stream="tags", columns=mapped, **given)
+    return Source.model_construct(file=name, stream="tags", columns={}, **given)
 
 
 def _rows_to_keep(columns: Sequence[Column], notes: Notes) -> None:

@@ -1,0 +1,82 @@
+"""Writes a client's records to a folder of their own, to take away."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+from miner.errors import MinerError
+from miner.records.client import STREAMS, Client
+from miner.records.fhir_writing import observations
+from miner.records.writing import cells_of, is_zoned
+
+
+def export(client: Client, form: str, out: Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Write the six streams as files that read back as the same streams.
+
+    Args:
+        client: as read.
+        form: "csv": one file a stream; "fhir": one file of FHIR R4 Observations, one a line.
+        out: a folder that is new or empty.
+
+    Returns:
+        The names of the files written, and notes on what this form cannot hold.
+
+    Raises:
+        MinerError: the folder holds something, or the form cannot hold these records.
+    """
+    out = Path(out)
+    if form == "fhir" and not is_zoned(client):
+        raise MinerError(
+            "these records have no time zone, and FHIR wants times with an offset",
+            "time_zone in client.toml, or times with an offset",
+            "Give the client's time_zone, or export as csv.",
+            file=client.folder / "client.toml",
+        )
+    _claim(out)
+    written = _as_csv(client, out) if form == "csv" else _as_fhir(client, out)
+    settings = client.folder / "client.toml"
+    if settings.is_file():
+        shutil.copyfile(settings, out / "client.toml")
+        written.append("client.toml")
+    return tuple(written), _notes(client)
+
+
+def _claim(out: Path) -> None:
+    if out.exists() and (not out.is_dir() or any(out.iterdir())):
+        raise MinerError(
+            "there is something of that name already",
+            "a new or an empty folder",
+            "Name another with --out.",
+            file=out,
+        )
+    out.mkdir(parents=True, exist_ok=True)
+
+
+def _as_csv(client: Client, out: Path) -> list[str]:
+    written = []
+    for stream in STREAMS:
+        cells = cells_of(client, stream)
+        if not cells.empty:
+            name = f"{stream}.csv"
+            cells.to_csv(out / name, index=False, lineterminator="\n", encoding="utf-8")
+            written.append(name)
+    return written
+
+
+def _as_fhir(client: Client, out: Path) -> list[str]:
+    with (out / "records.ndjson").open("w", encoding="utf-8", newline="\n") as file:
+        for resource in observations(client):
+            file.write(json.dumps(resource, ensure_ascii=False, separators=(",", ":")) + "\n")
+    return ["records.ndjson"]
+
+
+def _notes(client: Client) -> tuple[str, ...]:
+    sampled = [name for name in client.worn if name != "activity"]
+    if not sampled:
+        return ()
+    return (
+        f"When the tracker measured {' and '.join(sampled)} is not in these files: a day without "
+        "an episode will look like a day without one, not like a day without the tracker.",
+    )

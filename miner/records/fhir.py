@@ -1,0 +1,206 @@
+"""Reads Observations of HL7 FHIR R4: readings, sleep, steps, exercise, and this program's own.
+
+Source: HL7 FHIR R4 (4.0.1), Observation and SampledData; LOINC codes of the HL7 guide on
+continuous glucose monitoring.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from miner.records.gathered import (
+    AVERAGE,
+    NO_NUMBER,
+    NO_VALUE,
+    NOT_KNOWN,
+    NOT_PLACED,
+    OTHER_SPECIMEN,
+    WRONG_UNIT,
+    Gathered,
+    Told,
+    inside,
+    minutes,
+    shifted,
+    words,
+)
+from miner.records.sampled_data import series
+from miner.results import Severity
+
+LOINC = "http://loinc.org"
+STREAM_SYSTEM, COLUMN_SYSTEM = "urn:miner:stream", "urn:miner:column"
+READING = {"99504-3", "105272-9", "14745-4"}
+BLOOD = {"41653-7", "2339-0", "15074-8"}
+AVERAGES = {"97507-8"}
+SLEEP = {
+    "93832-4": "asleep_min",
+    "93831-6": "deep_min",
+    "93830-8": "light_min",
+    "93829-0": "rem_min",
+}
+STEPS = {"55423-8", "41950-7"}
+EXERCISE = "55411-3"
+_LOINC_NAMES = {LOINC, "https://loinc.org", "urn:oid:2.16.840.1.113883.6.1"}
+_KNOWN = READING | BLOOD | AVERAGES | set(SLEEP) | STEPS | {EXERCISE}
+_NOT_VALID = {"entered-in-error", "cancelled"}
+_WITHDRAWN: Told = (
+    Severity.LEFT_OUT,
+    "{n} observation(s) marked as entered in error or cancelled",
+    "observations that stand",
+    "Nothing.",
+)
+
+
+def read_observation(resource: dict[str, Any], row: int, out: Gathered) -> None:
+    """Put one Observation, with its components, into the tables it belongs to."""
+    status = words(resource.get("status"))
+    if status in _NOT_VALID:
+        out.leave(row, _WITHDRAWN, status)
+        return
+    own = [code for system, code in codes(resource) if system == STREAM_SYSTEM]
+    if own:
+        _own(own[0], resource, row, out)
+        return
+    found = False
+    for item in (resource, *_components(resource)):
+        for system, code in codes(item):
+            if system in _LOINC_NAMES and code in _KNOWN:
+                found = True
+                _known(code, item, resource, row, out)
+                break
+    if not found:
+        shown = next((code for _, code in codes(resource)), "no code")
+        out.leave(row, NOT_KNOWN, shown)
+
+
+def codes(item: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    """Yield system and code of each coding of an Observation or a component."""
+    listed = inside(item, "code", "coding")
+    for coding in listed if isinstance(listed, list) else []:
+        yield words(inside(coding, "system")), words(inside(coding, "code"))
+
+
+def _components(resource: dict[str, Any]) -> list[dict[str, Any]]:
+    listed = resource.get("component")
+    return [each for each in listed if isinstance(each, dict)] if isinstance(listed, list) else []
+
+
+def _known(
+    code: str, item: dict[str, Any], resource: dict[str, Any], row: int, out: Gathered
+) -> None:
+    start, end = _effective(resource)
+    if code in AVERAGES:
+        out.leave(row, AVERAGE, code)
+    elif code in BLOOD:
+        out.leave(row, OTHER_SPECIMEN, code)
+    elif item.get("dataAbsentReason") is not None and not _has_value(item):
+        out.leave(row, NO_VALUE, _reason(item))
+    elif code in READING:
+        _reading(item, start, end, row, out, words(inside(resource, "device", "display")))
+    elif code in SLEEP:
+        _length(SLEEP[code], item, start, end, row, out)
+    elif code in STEPS:
+        value = words(inside(item, "valueQuantity", "value")) or words(item.get("valueInteger"))
+        if start and end and value:
+            out.put("activity", row, start=start, end=end, kind="steps", steps=value)
+        else:
+            out.leave(row, NOT_PLACED if value else NO_NUMBER)
+    else:
+        _exercise(item, start, end, row, out)
+
+
+def _has_value(item: dict[str, Any]) -> bool:
+    return any(key.startswith("value") for key in item)
+
+
+def _reason(item: dict[str, Any]) -> str:
+    coded = inside(item, "dataAbsentReason", "coding")
+    first = coded[0] if isinstance(coded, list) and coded else {}
+    return words(inside(first, "code")) or words(inside(item, "dataAbsentReason", "text"))
+
+
+def _effective(resource: dict[str, Any]) -> tuple[str, str]:
+    moment = words(resource.get("effectiveDateTime")) or words(resource.get("effectiveInstant"))
+    period = resource.get("effectivePeriod")
+    return moment or words(inside(period, "start")), words(inside(period, "end"))
+
+
+def _reading(
+    item: dict[str, Any], start: str, end: str, row: int, out: Gathered, sensor: str
+) -> None:
+    if "valueSampledData" in item:
+        found = series(item["valueSampledData"], start, out.zone)
+        if found is None:
+            out.leave(row, NO_NUMBER, "valueSampledData")
+            return
+        for time, value in found.samples:
+            out.glucose(row, time, value, found.unit, sensor)
+    elif end and end != start:
+        out.leave(row, AVERAGE, f"{start} to {end}")
+    else:
+        value, unit = _value(item)
+        if value:
+            out.glucose(row, start, value, unit, sensor)
+        else:
+            out.leave(row, NO_NUMBER)
+
+
+def _value(item: dict[str, Any]) -> tuple[str, str]:
+    """Return the value as a cell (a number, or below or above one) and its unit."""
+    if words(item.get("valueString")):
+        return words(item["valueString"]), "mg/dL"
+    quantity = item.get("valueQuantity")
+    value = words(inside(quantity, "value"))
+    sign = words(inside(quantity, "comparator"))[:1]
+    unit = words(inside(quantity, "code")) or words(inside(quantity, "unit"))
+    return (f"{sign}{value}" if value and sign in ("<", ">") else value), unit
+
+
+def _length(
+    column: str, item: dict[str, Any], start: str, end: str, row: int, out: Gathered
+) -> None:
+    value, unit = _value(item)
+    length = minutes(value, unit)
+    if length is None:
+        out.leave(row, WRONG_UNIT if value else NO_NUMBER, f"{value} {unit}".strip())
+    elif not (start and end):
+        out.leave(row, NOT_PLACED, start)
+    else:
+        out.put("sleep", row, start=start, end=end, **{column: repr(length)})
+
+
+def _exercise(item: dict[str, Any], start: str, end: str, row: int, out: Gathered) -> None:
+    if not end:
+        length = minutes(*_value(item))
+        end = (shifted(start, length, out.zone) or "") if length is not None else ""
+    if start and end:
+        out.put("activity", row, start=start, end=end, kind="exercise")
+    else:
+        out.leave(row, NOT_PLACED, start)
+
+
+def _own(stream: str, resource: dict[str, Any], row: int, out: Gathered) -> None:
+    start, end = _effective(resource)
+    cells = {}
+    for component in _components(resource):
+        for system, code in codes(component):
+            if system == COLUMN_SYSTEM:
+                cells[code] = words(component.get("valueString")) or _value(component)[0]
+    known = OWN_COLUMNS.get(stream)
+    if known is None or not set(cells) <= {*known, "entry"}:
+        out.leave(row, NOT_KNOWN, stream)
+        return
+    timed = {"time": start} if stream == "meals" else {"start": start, "end": end or start}
+    out.put(stream, row, **timed, **cells)
+
+
+OWN_COLUMNS = {
+    "sleep": ("asleep_min", "deep_min", "rem_min", "light_min", "awake_min", "awakenings", "kind"),
+    "stress": ("level",),
+    "activity": ("kind", "intensity", "steps"),
+    "meals": (
+        *("label", "meal", "carbs_g", "protein_g", "fat_g", "fibre_g", "energy_kcal"),
+        *("carbs_level", "protein_level", "fat_level", "fibre_level"),
+    ),
+    "tags": ("tag",),
+}

@@ -1,0 +1,167 @@
+"""Rows that an open-standard file gives to each stream, and what of it was not used."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from miner.records.findings import Findings
+from miner.records.overlaps import empty
+from miner.records.sources import canonical
+from miner.records.stream_file import Part, read_part
+from miner.records.table_file import Table
+from miner.results import Severity
+
+Told = tuple[Severity, str, str, str]
+
+NOT_PLACED: Told = (
+    Severity.LEFT_OUT,
+    "{n} record(s) without the start and the end that they need",
+    "a start with an end or a length",
+    "Nothing here; ask for an export with times.",
+)
+AVERAGE: Told = (
+    Severity.LEFT_OUT,
+    "{n} average(s) over a time, refused as readings",
+    "single readings with their time",
+    "Export the readings themselves.",
+)
+OTHER_SPECIMEN: Told = (
+    Severity.LEFT_OUT,
+    "{n} reading(s) of blood, not of the sensor",
+    "readings of interstitial fluid",
+    "Nothing, unless the sensor's own readings are marked so.",
+)
+NO_VALUE: Told = (
+    Severity.NOTE,
+    "{n} record(s) that say why they have no value",
+    "a value",
+    "Nothing: they count as not recorded.",
+)
+WRONG_UNIT: Told = (
+    Severity.LEFT_OUT,
+    "{n} record(s) in a unit that is not known here",
+    "mg/dL or mmol/L; s, min or h",
+    "Export them in one of these units.",
+)
+NO_NUMBER: Told = (
+    Severity.LEFT_OUT,
+    "{n} record(s) without a value that can be read",
+    "a number with its unit",
+    "Export them again.",
+)
+NOT_KNOWN: Told = (
+    Severity.NOTE,
+    "{n} record(s) of kinds that are not read",
+    "glucose, sleep, steps and activity",
+    "Nothing, unless they belong to one of these.",
+)
+TO_MINUTES = {"s": 1 / 60, "sec": 1 / 60, "min": 1.0, "h": 60.0, "hr": 60.0, "d": 1440.0}
+TO_MINUTES |= {"ms": 1 / 60_000}
+GLUCOSE_UNITS = {"mg/dl": "glucose_mg_dl", "mmol/l": "glucose_mmol_l"}
+
+
+@dataclass(slots=True)
+class Gathered:
+    """What has been gathered of one file.
+
+    Attributes:
+        file: its name inside the client folder.
+        zone: the zone of times without an offset, or None.
+        rows: for each table (a stream, or a glucose column) its rows as text by column.
+        told: what was not used, with the line and what stands there.
+    """
+
+    file: str
+    zone: str | None
+    rows: dict[str, list[dict[str, str]]] = field(default_factory=lambda: defaultdict(list))
+    told: dict[Told, list[tuple[int, str]]] = field(default_factory=lambda: defaultdict(list))
+
+    def put(self, table: str, row: int, **cells: str) -> None:
+        """Add a row."""
+        self.rows[table].append({**cells, "row": str(row)})
+
+    def leave(self, row: int, told: Told, shown: object = "") -> None:
+        """Count a record that is not used."""
+        self.told[told].append((row, str(shown)))
+
+    def glucose(self, row: int, time: str, value: str, unit: object, sensor: str = "") -> None:
+        """Add a reading in its unit."""
+        column = GLUCOSE_UNITS.get(str(unit).casefold())
+        if column is None:
+            self.leave(row, WRONG_UNIT, unit)
+        else:
+            self.put(column, row, time=time, sensor=sensor, **{column: value})
+
+    def parts(self, findings: Findings) -> list[Part]:
+        """Return what the file gives to each stream; tell what was not used."""
+        for (severity, what, expected, do), places in self.told.items():
+            at = pd.DataFrame({"file": self.file, "row": [row for row, _ in places]})
+            shown = [shown for _, shown in places]
+            findings.rows(severity, what, expected, do, at=at, shown=shown if any(shown) else ())
+        if not self.rows:
+            return [Part("glucose", empty("glucose"))]
+        return [self._part(table, rows, findings) for table, rows in sorted(self.rows.items())]
+
+    def _part(self, name: str, rows: list[dict[str, str]], findings: Findings) -> Part:
+        stream = "glucose" if name in GLUCOSE_UNITS.values() else name
+        cells = pd.DataFrame(_merged(rows) if stream == "sleep" else rows).fillna("").astype("str")
+        lines = cells.pop("row").astype("int64").to_numpy()
+        table = Table(self.file, cells.mask(cells == ""), np.asarray(lines))
+        source = canonical(self.file, stream, list(cells.columns), self.zone)
+        return read_part(table, source, self.zone, findings)
+
+
+def _merged(rows: list[dict[str, str]]) -> list[dict[str, str]]:
+    """Put the parts of one sleep, written one by one, into one row."""
+    nights: dict[tuple[str, str], dict[str, str]] = {}
+    for row in rows:
+        night = nights.setdefault((row["start"], row["end"]), dict(row))
+        for key, value in row.items():
+            if key in night and night[key] != value and key not in ("row", "start", "end"):
+                nights[(row["start"], f"{row['end']} ")] = dict(row)
+                break
+        else:
+            night.update({key: value for key, value in row.items() if key not in night})
+    return list(nights.values())
+
+
+def inside(value: Any, *path: str) -> Any:
+    """Return what stands at a path of names, or None where there is nothing or something odd."""
+    for name in path:
+        value = value.get(name) if isinstance(value, dict) else None
+    return value
+
+
+def words(value: Any) -> str:
+    """Return a text or a number as text, anything else as an empty text."""
+    return value.strip() if isinstance(value, str) else ""
+
+
+def minutes(value: Any, unit: Any) -> float | None:
+    """Return a length in minutes, or None where it is no number or its unit is not known."""
+    scale = TO_MINUTES.get(words(unit).casefold())
+    try:
+        return None if scale is None else float(words(value)) * scale
+    except ValueError:
+        return None
+
+
+def shifted(time: str, by_min: float, zone: str | None) -> str | None:
+    """Return a time of ISO 8601 moved by so many minutes, or None where it cannot be read.
+
+    With an offset and a known zone it is written in UTC, so that the zone's own clock applies.
+    """
+    try:
+        moved = datetime.fromisoformat(time) + timedelta(minutes=by_min)
+        if moved.tzinfo is not None and zone is not None:
+            moved = moved.astimezone(UTC)
+    except (ValueError, OverflowError):
+        return None
+    text = moved.isoformat()
+    return text.replace("+00:00", "Z") if zone is not None else text

@@ -1,0 +1,68 @@
+"""Reads one file of open-standard records into the streams it feeds."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from miner.errors import MinerError
+from miner.records.fhir import read_observation
+from miner.records.findings import Findings
+from miner.records.gathered import NOT_KNOWN, Gathered, Told, words
+from miner.records.json_documents import BROKEN, LARGEST_JSON_BYTES, documents
+from miner.records.mhealth import is_data_point, read_data_point
+from miner.records.stream_file import Part
+from miner.records.text_file import as_utf8, too_large
+from miner.results import Severity
+
+_BROKEN_LINES: Told = (
+    Severity.LEFT_OUT,
+    "{n} line(s) that are not JSON",
+    "one record a line",
+    "Correct them, or export the file again.",
+)
+
+
+def read_standard(name: str, raw: bytes, zone: str | None, findings: Findings) -> list[Part]:
+    """Read a file of FHIR Observations, or of IEEE 1752.1 or Open mHealth data points.
+
+    Args:
+        name: the file's name inside the client folder.
+        raw: its bytes.
+        zone: the client's zone, or None.
+        findings: gets what was not used.
+
+    Raises:
+        MinerError: it is too large, not text, or not JSON.
+    """
+    if len(raw) > LARGEST_JSON_BYTES:
+        raise too_large(name, len(raw), LARGEST_JSON_BYTES)
+    text = as_utf8(name, raw, None).decode("utf-8")
+    out = Gathered(name, zone)
+    if not text.strip():
+        return out.parts(findings)
+    seen = 0
+    for row, value in documents(name, text):
+        if value is BROKEN:
+            out.leave(row, _BROKEN_LINES)
+        else:
+            seen += _read(value, row, out)
+    if not seen:
+        raise MinerError(
+            "nothing in it is a FHIR Observation or an Open mHealth data point",
+            "open-standard records, or a file that sources.toml maps",
+            "If it is a table in JSON lines, map it: miner map FILE --write. Else move it away.",
+            file=name,
+        )
+    return out.parts(findings)
+
+
+def _read(value: Any, row: int, out: Gathered) -> bool:
+    kind = words(value.get("resourceType")) if isinstance(value, dict) else ""
+    if kind == "Observation":
+        read_observation(value, row, out)
+    elif is_data_point(value):
+        read_data_point(value, row, out)
+    else:
+        out.leave(row, NOT_KNOWN, kind or "no kind")
+        return bool(kind)
+    return True

@@ -1,0 +1,117 @@
+"""What is written to take away reads back as the same streams."""
+
+import hashlib
+import json
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from fhir.resources.R4B.observation import Observation
+
+from miner import resources
+from miner.api.exporting import export
+from miner.errors import MinerError
+from miner.records import STREAMS, read_client
+from miner.records.overlaps import columns_of
+
+ASIDE = ("file", "row", "left_out")
+
+
+@pytest.fixture(scope="module")
+def client(tmp_path_factory):
+    """An invented client with everything in it, and a few odd things more."""
+    folder = tmp_path_factory.mktemp("practice") / "client-01"
+    invented = resources.invented()
+    (one,) = (each for each in invented.demo_scenarios() if each.code == folder.name)
+    invented.write_client(folder, one)
+    meals = folder / "meals-more.csv"
+    meals.write_text(
+        "time,label,carbs_level,note\n"
+        '2026-01-20T12:00,"soup, ""hot""\n of the day",low,a\n'
+        "2026-01-20T12:00,\N{CURRY AND RICE},low,a\n2026-01-20T12:00,\N{CURRY AND RICE},low,b\n",
+        encoding="utf-8",
+    )
+    (folder / "glucose-more.csv").write_text(
+        "time,glucose_mmol_l,sensor\n2026-03-20T11:55,5.5,\n2026-03-20T12:00,LO,\n2026-03-20T12:05,HI,\n"
+        "2026-03-20T12:10,oops,\n2026-03-20T12:15,5.4,X1\n2026-03-20T12:20,34,X1\n"
+    )
+    return read_client(folder)
+
+
+def hashes(folder: Path) -> dict[str, str]:
+    return {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.iterdir()}
+
+
+@pytest.mark.parametrize("form", ["csv", "fhir"])
+def test_the_same_streams_are_read_back(client, tmp_path, form):
+    before = hashes(client.folder)
+    written, _ = export(client, form, tmp_path / "out")
+    assert sorted(written) == sorted(p.name for p in (tmp_path / "out").iterdir())
+    assert hashes(client.folder) == before
+    again = read_client(tmp_path / "out")
+    for stream in STREAMS:
+        columns = [name for name in columns_of(stream) if name not in ASIDE]
+        old, new = client.streams[stream], again.streams[stream]
+        order = list(columns)
+        old, new = (f.sort_values(order, ignore_index=True) for f in (old, new))
+        pd.testing.assert_frame_equal(old[columns], new[columns], rtol=1e-12)
+        assert old["left_out"].tolist() == new["left_out"].tolist()
+    assert again.settings == client.settings
+
+
+def test_every_observation_is_valid_r4(client, tmp_path):
+    export(client, "fhir", tmp_path / "out")
+    lines = (tmp_path / "out" / "records.ndjson").read_text(encoding="utf-8").splitlines()
+    kinds = {}
+    for line in lines:
+        made = json.loads(line)
+        kinds.setdefault(json.dumps([made["code"], sorted(made)]), made)
+    assert len(lines) > 1000
+    for made in kinds.values():
+        Observation.model_validate(made)
+
+
+def test_without_a_zone_csv_only(folder, tmp_path):
+    folder.steady_glucose()
+    client = read_client(folder.path)
+    with pytest.raises(MinerError, match="no time zone"):
+        export(client, "fhir", tmp_path / "out")
+    assert not (tmp_path / "out").exists()
+    export(client, "csv", tmp_path / "out")
+    again = read_client(tmp_path / "out")
+    assert again.streams["glucose"]["time"].equals(client.streams["glucose"]["time"])
+
+
+def test_a_folder_with_something_in_it_is_left_alone(client, tmp_path):
+    (tmp_path / "mine.txt").write_text("x")
+    with pytest.raises(MinerError, match="something of that name"):
+        export(client, "csv", tmp_path)
+    with pytest.raises(MinerError, match="something of that name"):
+        export(client, "csv", tmp_path / "mine.txt")
+    assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
+
+
+def test_the_hour_that_came_twice_comes_twice(folder, tmp_path):
+    # Lisbon, 25 October 2026: at 02:00 the clock was set back to 01:00
+    times = pd.date_range("2026-10-25 00:00", periods=48, freq="5min", tz="UTC")
+    local = times.tz_convert("Europe/Lisbon")
+    folder.glucose(*(f"{t.isoformat()},{100 + i}" for i, t in enumerate(local)))
+    folder.write("client.toml", 'time_zone = "Europe/Lisbon"\n')
+    client = read_client(folder.path)
+    for form in ("csv", "fhir"):
+        export(client, form, tmp_path / form)
+        glucose = read_client(tmp_path / form).streams["glucose"]
+        assert glucose["time"].tolist() == times.tz_localize(None).tolist()
+        assert glucose["clock"].tolist() == local.tz_localize(None).tolist()
+
+
+def test_when_the_tracker_measured_is_told(folder, tmp_path):
+    folder.steady_glucose()
+    folder.write("s.csv", "t,l\n" + "".join(f"2026-03-02T{h:02d}:00,{h}\n" for h in range(24)))
+    folder.write(
+        "sources.toml",
+        '[[source]]\nfile = "s.csv"\nstream = "stress"\n[source.columns]\ntime = "t"\n'
+        '[source.episodes]\ncolumn = "l"\nat_least = 20\n',
+    )
+    _, notes = export(read_client(folder.path), "csv", tmp_path / "out")
+    assert "measured stress is not in these files" in notes[0]
