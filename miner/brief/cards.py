@@ -88,7 +88,7 @@ class Cards:
         """Return what may be chosen, each with what it means."""
         factors, tries = self.teller.factors(item), self.teller.tries(item)
         found = []
-        if tries and all(factor.may_be_tested for factor in factors):
+        if self.teller.testable(item):
             found.append(("Test it", "Some weeks yes, some weeks no."))
         if tries and all(factor.worth_doing_anyway for factor in factors):
             found.append(("Just do it", "It is a good thing anyway."))

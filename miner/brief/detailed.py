@@ -7,6 +7,7 @@ from typing import Any
 from miner.brief.sentences import say
 from miner.brief.teller import Teller
 from miner.brief.text.amounts import chance, fixed
+from miner.brief.text.safe import clean
 from miner.brief.text.words import evidence_words, several
 from miner.results import Evidence, Hypothesis
 
@@ -18,7 +19,7 @@ def detailed(item: Hypothesis, teller: Teller) -> dict[str, Any]:
         "id": item.id,
         "title": teller.title(item),
         "food": teller.about_food(item),
-        "sentence": item.sentence,
+        "sentence": clean(item.sentence),
         "evidence": evidence_words(item.evidence, teller.rules),
         "asked": asked(item, teller),
         "size": sized(item, teller),

@@ -124,29 +124,41 @@ class Teller:
         return capital(told)
 
     def veiled(self, text: str) -> str:
-        """Return the text with the names of food habits that were not chosen taken out."""
+        """Return the text, harmless, without the names of food habits that were not chosen."""
         told = {name for item in self.chosen() for name in item.factors}
         for name, rule in self.rules.factors.items():
             if rule.food and name not in told:
                 text = text.replace(rule.phrase, FOOD_UNNAMED)
-        return text
+        return clean(text)
 
     def travels(self, item: Hypothesis) -> list[str]:
         """Return the words of what often came along with it."""
         return [factor_phrase(name, self.rules, self.unit) for name in item.travels_with]
 
-    def helps(self, item: Hypothesis) -> bool:
-        """Say whether what the rule book would try fits the way the difference went."""
-        if item.difference is None or item.evidence not in (Evidence.CLEAR, Evidence.HINT):
-            return False
-        worse_with = (item.difference > 0) == (self.outcome(item).worse == "higher")
-        return all((rule.helpful == "without") == worse_with for rule in self.factors(item))
-
     def tries(self, item: Hypothesis) -> list[str]:
-        """Return what could be tried, where it fits."""
-        return [rule.try_ for rule in self.factors(item)] if self.helps(item) else []
+        """Return what could be tried, where that fits the way the difference went.
+
+        Nothing where a caution comes first, and nothing for a tag or food without a table of its
+        own in the rule book.
+        """
+        if item.difference is None or item.evidence not in (Evidence.CLEAR, Evidence.HINT):
+            return []
+        if self.brief.actions or not all(self._own(name) for name in item.factors):
+            return []
+        worse_with = (item.difference > 0) == (self.outcome(item).worse == "higher")
+        fits = all((rule.helpful == "without") == worse_with for rule in self.factors(item))
+        return [rule.try_ for rule in self.factors(item)] if fits else []
+
+    def testable(self, item: Hypothesis) -> bool:
+        """Say whether a test of it could be planned: one habit that may be asked for."""
+        factors = self.factors(item)
+        return bool(self.tries(item)) and len(factors) == 1 and factors[0].may_be_tested
+
+    def _own(self, name: str) -> bool:
+        known = self.rules.factors
+        return ":" not in name or name in known or f"{self.unit}.{name}" in known
 
     def reasons(self, item: Hypothesis) -> list[str]:
         """Return why nothing is said, and the notes."""
         said = [withheld_words(item.withheld)] if item.withheld else []
-        return [*(text.removeprefix("Withheld: ") for text in said), *item.notes]
+        return [clean(text.removeprefix("Withheld: ")) for text in (*said, *item.notes)]

@@ -34,7 +34,7 @@ def month(days: Sequence[DayPicture], display_unit: str, width: int, height: int
     scale = MG_DL_PER_MMOL_L if display_unit == "mmol/L" else 1.0
     with drawing():
         figure = sheet(width, height)
-        box = axes(figure, 46, 16, width - 54, height - 78)
+        box = axes(figure, 46, 16, width - 66, height - 78)
         box.set_xlim(-0.7, max(len(days), 14) - 0.3)
         box.set_ylim(LOWEST / scale, HIGHEST / scale)
         ticks = [tick for tick in _TICKS[display_unit] if tick * scale <= HIGHEST]
@@ -42,9 +42,9 @@ def month(days: Sequence[DayPicture], display_unit: str, width: int, height: int
         for tick in ticks:
             box.axhline(tick, color=LINE, lw=0.8, zorder=0)
         box.set_title(
-            display_unit, loc="left", fontsize=13, color=SOFT, pad=4, x=-38 / (width - 54)
+            display_unit, loc="left", fontsize=13, color=SOFT, pad=4, x=-38 / (width - 66)
         )
-        pace = (width - 54) / max(len(days), 14)
+        pace = (width - 66) / max(len(days), 14)
         for at, day in enumerate(days):
             _day(box, at, day, scale, pace)
         _dates(box, days, every=1 if pace * 7 > 64 else 2)
@@ -99,7 +99,7 @@ def _dates(box: Axes, days: Sequence[DayPicture], every: int) -> None:
 def _sensors(
     figure: Figure, box: Axes, days: Sequence[DayPicture], width: int, height: int
 ) -> None:
-    strip = axes(figure, 46, height - 30, width - 54, 26)
+    strip = axes(figure, 46, height - 30, width - 66, 26)
     strip.set_xlim(box.get_xlim())
     strip.set_ylim(0, 1)
     strip.set_xticks([])
@@ -108,7 +108,7 @@ def _sensors(
         (name, [at for at, _ in run])
         for name, run in groupby(enumerate(days), key=lambda pair: pair[1].sensor)
     ]
-    room = (width - 54) / max(len(days), 14)
+    room = (width - 66) / max(len(days), 14)
     for name, places in runs:
         if not name:
             continue

@@ -33,5 +33,7 @@ def reach(lengths: Sequence[tuple[str, float, str]], width: int) -> Figure:
             box.plot([0, length], [line, line], color=ONE, lw=3.4, solid_capstyle="butt")
             for end in (0, length):
                 box.plot([end, end], [line - 7, line + 7], color=ONE, lw=2.2)
-            box.text(length, line + 5, f"  {told}", fontsize=14, color=SOFT, va="baseline")
+            box.text(
+                length + longest * 0.02, line + 5, told, fontsize=14, color=SOFT, va="baseline",
+            )  # fmt: skip
         return figure

@@ -1,0 +1,124 @@
+"""Pages of invented clients in a real browser: Debian's chromium, without any network."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from miner import api, rulebook
+from miner.api.briefing import briefing
+from miner.brief.pages import KINDS, render
+
+CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
+ARGUMENTS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+HERE = Path(__file__).resolve().parents[1] / "brief"
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """One browser for all tests; without one they are skipped, but never in CI."""
+    if not Path(CHROMIUM).is_file():
+        told = "no chromium here: install the distribution's package 'chromium'"
+        if os.environ.get("CI"):
+            pytest.fail(told)
+        pytest.skip(told)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+class Watched:
+    """A page and what it asked for, said or failed in."""
+
+    def __init__(self, context: BrowserContext) -> None:
+        self.requests: list[str] = []
+        self.console: list[str] = []
+        self.dialogs: list[str] = []
+        self.page: Page = context.new_page()
+        self.page.on("request", lambda request: self.requests.append(request.url))
+        self.page.on("console", lambda message: self.console.append(message.text))
+        self.page.on("pageerror", lambda error: self.console.append(str(error)))
+        self.page.on("dialog", self._dialog)
+
+    def _dialog(self, dialog: Any) -> None:
+        self.dialogs.append(dialog.message)
+        dialog.dismiss()
+
+
+@pytest.fixture
+def visit(chromium: Browser) -> Iterator[Any]:
+    """Open a file of these: ``visit(path, width=..., scheme=..., scripts=...)``."""
+    contexts: list[BrowserContext] = []
+
+    def open_(path: Path, *, size: tuple[int, int] = (1366, 768), **options: Any) -> Watched:
+        context = chromium.new_context(
+            viewport={"width": size[0], "height": size[1]}, offline=True, **options
+        )
+        contexts.append(context)
+        watched = Watched(context)
+        watched.page.goto(path.as_uri())
+        return watched
+
+    yield open_
+    for context in contexts:
+        context.close()
+
+
+def _clients() -> ModuleType:
+    spec = importlib.util.spec_from_file_location("page_clients", HERE / "page_clients.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def _write(folder: Path, client: Path, include: list[str] | None) -> dict[str, Path]:
+    rules = rulebook.load()
+    read = api.read_client(client)
+    ranking = api.rank(read, rules, keep=False)
+    chosen = include
+    if chosen is None:
+        chosen = [item.id for item in ranking.hypotheses if item.factors[0].startswith("tag:")]
+        chosen = chosen[::6][:3]
+    brief = briefing(read, rules, include=chosen, lineup=include is not None, keep=False)
+    found = {}
+    for kind in KINDS:
+        found[kind] = folder / f"{kind}.html"
+        found[kind].write_text(render(brief, kind, rules, chosen), encoding="utf-8")
+    return found
+
+
+@pytest.fixture(scope="session")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """The four pages of a client with three hypotheses of two outcomes chosen, and line-ups."""
+    folder = tmp_path_factory.mktemp("pages")
+    client = _clients().write_invented(folder / "practice")
+    return _write(folder, client, ["4c28aa7c", "658ef86f", "75887c2e"])
+
+
+@pytest.fixture(scope="session")
+def hostile(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """The four pages of a client whose code, tags and meals are hostile."""
+    folder = tmp_path_factory.mktemp("hostile")
+    clients = _clients()
+    return _write(folder, clients.make_hostile(clients.write_invented(folder / "practice")), None)
+
+
+@pytest.fixture(scope="session")
+def quiet(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """The four pages of a client in whom nothing stood out, nothing chosen."""
+    folder = tmp_path_factory.mktemp("quiet")
+    return _write(folder, _clients().write_invented(folder / "practice", 1), [])

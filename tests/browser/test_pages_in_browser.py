@@ -1,0 +1,110 @@
+"""All four pages: no barrier, on paper, and with hostile words in them."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+KINDS = ("preparation", "session", "take-home", "doctor")
+PAPER = ("A4", "Letter")
+
+
+def barriers(page: Any) -> list[str]:
+    found = Axe().run(page)
+    return [
+        f"{item['id']}: {node['html'][:120]}"
+        for item in found.response["violations"]
+        for node in item["nodes"]
+    ]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_barrier_is_found(pages: dict[str, Path], visit: Any, kind: str, scheme: str) -> None:
+    page = visit(pages[kind], color_scheme=scheme, bypass_csp=True).page
+    found = barriers(page)
+    for _ in range(page.locator(".deck .card").count() - 1):
+        page.keyboard.press("ArrowRight")
+        mark = page.locator("svg.marked:visible .mark[tabindex='0']")
+        if mark.count():
+            mark.first.focus()
+        found += barriers(page)
+        page.keyboard.press("Escape")
+        page.locator(".card.here h2").first.focus()
+    assert found == []
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_barrier_is_found_where_nothing_stood_out(
+    quiet: dict[str, Path], visit: Any, kind: str
+) -> None:
+    assert barriers(visit(quiet[kind], bypass_csp=True).page) == []
+
+
+def test_a_barrier_would_be_found(pages: dict[str, Path], visit: Any, tmp_path: Path) -> None:
+    broken = tmp_path / "broken.html"
+    text = pages["doctor"].read_text("utf-8").replace('<html lang="en">', "<html>")
+    broken.write_text(text, "utf-8")
+    assert any(line.startswith("html-has-lang") for line in barriers(
+        visit(broken, bypass_csp=True).page))  # fmt: skip
+
+
+@pytest.mark.parametrize("form", PAPER)
+@pytest.mark.parametrize("kind", ["take-home", "doctor"])
+def test_one_printed_side(pages: dict[str, Path], visit: Any, kind: str, form: str) -> None:
+    assert sheets(visit(pages[kind]).page.pdf(format=form)) == 1
+
+
+@pytest.mark.parametrize("form", PAPER)
+@pytest.mark.parametrize("scripts", [True, False])
+def test_no_card_is_cut_on_paper(
+    pages: dict[str, Path], visit: Any, form: str, scripts: bool
+) -> None:
+    page = visit(pages["session"], java_script_enabled=scripts).page
+    cards = page.locator(".card").count()
+    assert sheets(page.pdf(format=form)) == cards
+
+
+def sheets(pdf: bytes) -> int:
+    """Count the pages of a PDF."""
+    return pdf.count(b"/Type /Page") - pdf.count(b"/Type /Pages")
+
+
+def test_the_words_of_every_card_stand_on_its_own_sheet(
+    pages: dict[str, Path], visit: Any, tmp_path: Path
+) -> None:
+    if shutil.which("pdftotext") is None:
+        pytest.skip("no pdftotext here")
+    page = visit(pages["session"]).page
+    headings = page.locator(".card h2").all_text_contents()
+    pdf = tmp_path / "session.pdf"
+    pdf.write_bytes(page.pdf(format="A4"))
+    for at, heading in enumerate(headings, 1):
+        told = subprocess.run(
+            ["pdftotext", "-f", str(at), "-l", str(at), str(pdf), "-"],
+            capture_output=True, text=True, check=True,
+        ).stdout  # fmt: skip
+        assert heading.split(",")[0] in " ".join(told.split())
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_hostile_words_do_nothing(hostile: dict[str, Path], visit: Any, kind: str) -> None:
+    watched = visit(hostile[kind])
+    page = watched.page
+    for _ in range(max(page.locator(".deck .card").count(), 1)):
+        assert page.evaluate("document.documentElement.scrollWidth") <= 1366
+        page.keyboard.press("ArrowRight")
+    assert watched.requests == [hostile[kind].as_uri()]
+    assert watched.console == []
+    assert watched.dialogs == []
+    assert page.locator("img").count() == 0
+    assert page.locator("script").count() == (2 if kind in ("preparation", "session") else 1)
+    text = page.content()
+    assert "\u202e" not in text
+    assert "w" * 500 not in text
+    assert "alert(3)" in page.inner_text("body")
