@@ -15,7 +15,7 @@ certain := miner/stats/*,miner/hypotheses/*
 export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
-.PHONY: help set-up demo test lint style format types contracts readme bench clean
+.PHONY: help set-up browser demo test lint style format types contracts readme bench clean
 .DEFAULT_GOAL := help
 
 help:
@@ -44,7 +44,16 @@ set-up: $(VENV)/.installed-dev
 demo: $(VENV)/.installed
 	$(bin)/miner demo demo-practice
 
-test: $(VENV)/.installed-dev
+# The tests of the pages use the distribution's own browser: installed where that may be done.
+browser:
+	@if command -v chromium >/dev/null; then :; \
+	elif [ "$$(id -u)" = 0 ] && [ -f /etc/debian_version ]; then \
+	  apt-get update -qq && DEBIAN_FRONTEND=noninteractive \
+	  apt-get install -y -qq --no-install-recommends chromium poppler-utils fonts-liberation >/dev/null; \
+	else echo "No chromium here, and it cannot be installed from here: the tests of the pages in a" \
+	  "browser are skipped. Install your distribution's package 'chromium' to run them."; fi
+
+test: $(VENV)/.installed-dev browser
 	$(bin)/python -m pytest --numprocesses $(WORKERS) --cov --cov-report=
 	@echo "Lines and branches of all modules covered:" \
 	  "$$($(bin)/python -m coverage report --format=total --precision=1) %"
