@@ -10,6 +10,7 @@ from pathlib import Path
 from miner import ledger
 from miner.api.past import folder_of, read_past
 from miner.api.ranking import Progress, Spreads, primary_of, table_of
+from miner.api.spreads import practice_spreads
 from miner.api.steps import load_rules, rules_of
 from miner.brief.sentences import error_rate_sentence, luck, sentence
 from miner.errors import MinerError
@@ -39,7 +40,8 @@ def ask(
         outcome: an outcome's name; of one that days and meals have, ``meal.`` before it asks
             for meals.
         rules: the rule books; by default those that apply to the client's folder.
-        spreads: (factor, outcome) -> spread of true effects found across clients.
+        spreads: (factor, outcome) -> spread of true effects found across clients; by default
+            what the last caseload of the practice found.
 
     Raises:
         MinerError: a name is unknown, or the two never meet.
@@ -54,7 +56,8 @@ def ask(
         if (item.factor, item.outcome) == (factor, name)
     ]
     question = fixed[0] if fixed else Question(factor, name, looked=True)
-    found = ask_table(table_of(client, books, unit), books, question, spreads=spreads)
+    across = practice_spreads(client.folder, unit) if spreads is None else spreads
+    found = ask_table(table_of(client, books, unit), books, question, spreads=across)
     return replace(
         found, sentence=sentence(found, books, unit), luck_sentence=luck(found, books),
         notes=(*found.notes, *past.notes),

@@ -58,17 +58,7 @@ def pool(
     store = Store(work_folder(place, work))
     rules, settings = _of_practice(place, names[0])
     unit = settings.rank_unit or "day"
-    before = {name: head for name in names if (head := store.head(name))}
-    known = {name: head.fingerprint for name, head in before.items()}
-    had_agreed = {name for name, head in before.items() if head.row.pooled}
-    del before
-    gone = store.forget_all_but(names)
-    tasks = [Task(place, name, unit, known.get(name), draws) for name in names]
-    pace = Pace(len(tasks), progress, "clients")
-    for name, content in run(examine, tasks, workers=workers, scheduler=scheduler, lost=ended):
-        if content is not None:
-            store.save(name, content)
-        pace.step()
+    gone, had_agreed = _look(place, names, store, unit, workers, scheduler, draws, progress)
     rows = [store.kept(name).row for name in names]
     agreed = [row for row in rows if row.pooled]
     folders = [row.folder for row in agreed]
@@ -94,6 +84,34 @@ def pool(
     )
     keep_spreads(store, found)
     return with_sentences(found, rules)
+
+
+def _look(
+    practice: str,
+    names: list[str],
+    store: Store,
+    unit: str,
+    workers: int,
+    scheduler: str | None,
+    draws: int | None,
+    progress: Progress | None,
+) -> tuple[list[str], set[str]]:
+    """Bring the store up to date; return who is gone, and which folders had agreed before."""
+    known: dict[str, str] = {}
+    had_agreed = set()
+    for name in names:
+        head = store.head(name)
+        if head is not None:
+            known[name] = head.fingerprint
+            had_agreed |= {name} if head.row.pooled else set()
+    gone = store.forget_all_but(names)
+    tasks = [Task(practice, name, unit, known.get(name), draws) for name in names]
+    pace = Pace(len(tasks), progress, "clients")
+    for name, content in run(examine, tasks, workers=workers, scheduler=scheduler, lost=ended):
+        if content is not None:
+            store.save(name, content)
+        pace.step()
+    return gone, had_agreed
 
 
 def rules_of_practice(practice: Path | str) -> RuleBook:

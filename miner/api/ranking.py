@@ -9,6 +9,7 @@ from datetime import datetime
 from miner import __version__
 from miner.api.meals import meals
 from miner.api.past import Past, read_past, remember_ranking
+from miner.api.spreads import SPREADS_USED, practice_spreads
 from miner.api.steps import days, rules_of
 from miner.brief.sentences import with_words
 from miner.hypotheses.rank import Ranked, rank_table
@@ -54,19 +55,21 @@ def rank(
         seed: of the permutations.
         keep: write to the client's ledger that these records were ranked.
         now: time of the ledger's entry; by default the clock's.
-        spreads: (factor, outcome) -> spread of true effects found across clients.
+        spreads: (factor, outcome) -> spread of true effects found across clients; by default
+            what the last caseload of the practice found.
         progress: told what is being done and the share done.
     """
     books = rules_of(client, rules)
     chosen = unit or client.settings.rank_unit
     past = read_past(client)
     table = table_of(client, books, chosen)
+    across = practice_spreads(client.folder, chosen) if spreads is None else spreads
 
     def run(of: UnitTable, told: Progress | None) -> Ranked:
         return rank_table(
             of, books, primary=primary_of(client, books, chosen),
             questions=past.questions(books, chosen), draws=draws, seed=seed, first=first, last=last,
-            second_look=chosen != client.settings.rank_unit, spreads=spreads, progress=told,
+            second_look=chosen != client.settings.rank_unit, spreads=across, progress=told,
             out_of_sample=told is progress,
         )  # fmt: skip
 
@@ -74,6 +77,7 @@ def rank(
     ranking = _ranking(client, table, books, ranked, draws, seed)
     notes = [] if chosen == client.settings.rank_unit else [SECOND_LOOK.format(unit=chosen)]
     notes += [*_unanswered(past, ranking, books), *_late(client, past, books, chosen, ranking, run)]
+    notes += [SPREADS_USED] if across and ranking.hypotheses else []
     ranking = with_words(ranking, books)
     count, kept = _bookkeeping(client, past, ranking, first, last, now, keep=keep)
     ranking = replace(
