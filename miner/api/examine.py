@@ -23,7 +23,7 @@ from miner.results import CautionKind, CheckReport, Evidence, Ranking, Severity
 from miner.results.caseload import ClientRow
 from miner.rulebook import RuleBook
 
-SHOWN = (CautionKind.REFERRAL, CautionKind.INTAKE, CautionKind.MEDICINE, CautionKind.NOT_ASKED)
+SHOWN = (CautionKind.REFERRAL, CautionKind.INTAKE, CautionKind.MEDICINE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ def examine(task: Task) -> tuple[str, bytes | None]:
                 return task.folder, None
             return task.folder, _record(task, folder, mark)
     except (MinerError, OSError) as error:
-        return task.folder, failed(task, _one_line(error, task.practice))
+        return task.folder, failed(task, _one_line(error, task.practice, task.folder))
 
 
 def failed(task: Task, why: str) -> bytes:
@@ -97,7 +97,9 @@ def _record(task: Task, folder: Path, mark: str) -> bytes:
         head = Head(_row(task, client, ranking, report), mark, _told(ranking, rules))
         return to_parquet(head, _units(task, client, rules))
     except Exception as error:
-        row = _error_row(task.folder, code, pooled, _one_line(error, str(folder.parent)))
+        row = _error_row(
+            task.folder, code, pooled, _one_line(error, str(folder.parent), task.folder)
+        )
         return to_parquet(Head(row, mark, {}), pd.DataFrame())
 
 
@@ -133,6 +135,7 @@ def _row(task: Task, client: Client, ranking: Ranking, report: CheckReport) -> C
         hints=levels.count(Evidence.HINT),
         pooled=client.settings.pooled,
         attention=tuple(_attention(ranking, report)),
+        not_asked=report.intake_not_asked,
     )
 
 
@@ -152,11 +155,12 @@ def _error_row(folder: str, code: str, pooled: bool | None, why: str) -> ClientR
     return ClientRow(code, folder, "", 0, 0, "error", 0, 0, pooled, why)
 
 
-def _one_line(error: Exception, place: str) -> str:
+def _one_line(error: Exception, place: str, folder: str) -> str:
     if isinstance(error, MinerError):
         text = error.message
     elif isinstance(error, OSError) and error.errno is not None:
         text = f"{Path(str(error.filename)).name}: {error.strerror}"
     else:
         text = f"a fault of the program, not of these records ({type(error).__name__}: {error})"
-    return " ".join(text.replace(f"{place}{os.sep}", "").split())
+    own = text.replace(f"{place}{os.sep}", "")
+    return " ".join(own.removeprefix(f"{folder}: ").split())

@@ -58,7 +58,8 @@ def read_head(source: str | BinaryIO) -> Head:
     told = {(factor, outcome): Evidence(level) for factor, outcome, level in raw["told"]}
     row = raw["row"]
     known = {item.name: row[item.name] for item in fields(ClientRow)}
-    known["attention"] = tuple(known["attention"])
+    for name in ("attention", "not_asked"):
+        known[name] = tuple(known[name])
     return Head(ClientRow(**known), raw["fingerprint"], told)
 
 

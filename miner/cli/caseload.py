@@ -7,8 +7,9 @@ from typing import Any
 
 import click
 
+from miner.cli.brief import may_be_written
 from miner.cli.options import debug_option, format_option
-from miner.cli.output import put, put_json, show
+from miner.cli.output import complain, put, put_json, show
 from miner.cli.waiting import progress
 
 
@@ -18,23 +19,33 @@ from miner.cli.waiting import progress
               help="Processes on this machine.")  # fmt: skip
 @click.option("--scheduler", metavar="ADDRESS", help="A Dask scheduler to work on instead.")
 @click.option("--work", type=click.Path(path_type=Path), metavar="FOLDER",
-              help="Where results are kept; by default .miner-caseload in the practice.")  # fmt: skip
+              help="Where results are kept; else .miner-caseload in the practice.")  # fmt: skip
+@click.option("--out", type=click.Path(path_type=Path), metavar="FILE.html",
+              help="Write an overview as a page as well.")  # fmt: skip
 @click.option("--detail", is_flag=True, help="Every client and every pooled question.")
 @debug_option
 @format_option("text", "json", "csv")
-def command(practice: str, form: str, detail: bool, **choices: Any) -> None:
+def command(practice: str, form: str, detail: bool, out: Path | None, **choices: Any) -> None:
     """Print a row a client, and effects pooled across the clients who agreed.
 
     PRACTICE is a folder of client folders, or an address such as s3://bucket/practice.
     """
     from miner import api
+    from miner.brief.caseload import caseload_page
     from miner.brief.text.caseload import caseload_csv, caseload_parts
 
+    if out is not None:
+        may_be_written(out)
     with progress("Looking at the clients") as report:
         found = api.pool(practice, progress=report, **choices)
+    rules = api.rules_of_practice(practice)
     if form == "json":
         put_json(found.to_dict())
     elif form == "csv":
         put(caseload_csv(found))
     else:
-        show(caseload_parts(found, api.rules_of_practice(practice), detail=detail))
+        show(caseload_parts(found, rules, detail=detail))
+    if out is not None:
+        out.write_text(caseload_page(found, rules), encoding="utf-8", newline="\n")
+        api.remember_page(practice, choices["work"], out, found)
+        complain(f"Written: {out}")

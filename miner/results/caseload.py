@@ -22,7 +22,7 @@ class ClientRow(Result):
         clear: habits called clear; ``hints`` those called hints.
         pooled: consent to be pooled: True, False, or None where it was not asked.
         error: why the folder could not be used, in one line.
-        attention: what needs the practitioner's eye.
+        attention: what needs the practitioner's eye; ``not_asked`` what the intake left out.
     """
 
     client: str
@@ -36,6 +36,7 @@ class ClientRow(Result):
     pooled: bool | None
     error: str | None = None
     attention: tuple[str, ...] = ()
+    not_asked: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

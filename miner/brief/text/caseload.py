@@ -55,7 +55,7 @@ def caseload_csv(found: Caseload) -> str:
     """Return one line a client."""
     header = (
         "client", "folder", "unit", "usable_units", "left_out_units", "status", "clear", "hints",
-        "pooled", "error", "attention",
+        "pooled", "error", "attention", "not_asked",
     )  # fmt: skip
     return sheet(header, ([getattr(row, name) for name in header] for row in found.clients))
 
@@ -70,6 +70,10 @@ class CaseloadTeller:
 
     def opening(self) -> Parts:
         """Return the first lines: how many clients, how many agreed."""
+        return [heading(self.lead()), paragraph(self.agreement())]
+
+    def lead(self) -> str:
+        """Return how many clients there are and how many could be ranked."""
         count = dict.fromkeys(STATUS, 0)
         for row in self.found.clients:
             count[row.status] += 1
@@ -78,7 +82,7 @@ class CaseloadTeller:
             f"{count['too_few']} with too few {self.found.unit}s",
             f"{count['error']} could not be used",
         ]
-        return [heading(f"{', '.join(lead)}."), paragraph(self.agreement())]
+        return f"{', '.join(lead)}."
 
     def agreement(self) -> str:
         """Return who is in the pool."""
@@ -93,13 +97,14 @@ class CaseloadTeller:
         """Return a row a client, those that could not be used first."""
         rows = sorted(self.found.clients, key=lambda row: row.status != "error")
         shown = rows if detail else rows[:MOST_ROWS]
-        parts: Parts = [table(CLIENT_COLUMNS, [self._row(row) for row in shown], gap=2)]
+        parts: Parts = [table(CLIENT_COLUMNS, [self.cells(row) for row in shown], gap=2)]
         if len(rows) > len(shown):
             more = len(rows) - len(shown)
             parts.append(paragraph(f"and {more} more; --detail or --format csv shows all", 2))
         return parts
 
-    def _row(self, row: ClientRow) -> Sequence[str]:
+    def cells(self, row: ClientRow) -> Sequence[str]:
+        """Return the cells of one client."""
         pooled = {True: "yes", False: "no", None: "not asked"}[row.pooled]
         used = row.status != "error"
         return (
@@ -119,6 +124,10 @@ class CaseloadTeller:
                 by_text[clean(row.error, 400)].append(clean(row.client, 40))
         for row in self.found.clients:
             for text in row.attention:
+                by_text[clean(text, 400)].append(clean(row.client, 40))
+        for row in self.found.clients:
+            if row.not_asked:
+                text = f"At the intake not asked: {', '.join(row.not_asked)}."
                 by_text[clean(text, 400)].append(clean(row.client, 40))
         return [(named(names), text) for text, names in by_text.items()]
 

@@ -1,0 +1,224 @@
+"""A caseload in words, as a page, and on the command line."""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from miner import api, resources
+from miner.brief.caseload import caseload_page
+from miner.brief.pooled import with_sentences
+from miner.brief.text.caseload import caseload_csv, caseload_parts, named
+from miner.brief.text.layout import render
+from miner.cli.group import miner as commands
+from miner.results import Evidence
+from miner.results.caseload import Caseload, ClientRow
+from miner.rulebook import RuleBook
+
+
+@pytest.fixture(scope="session")
+def rules(practice: Path) -> RuleBook:
+    return api.rules_of_practice(practice)
+
+
+@pytest.fixture
+def run() -> Callable[..., Result]:
+    def call(*words: str) -> Result:
+        return CliRunner().invoke(commands, list(words))
+
+    return call
+
+
+def text_of(found: Caseload, rules: RuleBook, **choices: Any) -> str:
+    return " ".join(render(caseload_parts(found, rules, **choices), 100, styled=False).split())
+
+
+def test_the_first_lines_say_who_there_is_and_who_agreed(found: Caseload, rules: RuleBook) -> None:
+    text = text_of(found, rules)
+    count = [row.status for row in found.clients].count
+    assert text.startswith(
+        f"25 clients: {count('ranked')} ranked, {count('too_few')} with too few days, "
+        "2 could not be used. 22 agreed to be pooled, 1 declined, 2 not asked yet."
+    )
+
+
+def test_what_needs_the_eye_is_told_once_for_all_it_concerns(
+    found: Caseload, rules: RuleBook
+) -> None:
+    text = text_of(found, rules)
+    assert "client-25: the folder is empty" in text
+    assert text.count("At the intake not asked") == 1
+    assert "client-01, client-02, client-03, client-04, client-05, client-06 and" in text
+
+
+def test_what_is_clear_across_clients_is_suggested_to_those_who_cannot_tell(
+    found: Caseload, rules: RuleBook
+) -> None:
+    text = text_of(found, rules)
+    effect = found.pooled[0]
+    waiting = [row.client for row in effect.by_client if row.evidence is Evidence.CANNOT_TELL]
+    assert f"Across {effect.clients} clients, wake glucose was" in text
+    assert f"Not yet known of {named(waiting)} by their own records." in text
+    assert "wake glucose" in text
+    assert "mg/dL higher after a short night" in text
+
+
+def test_the_two_ways_of_pooling_stand_side_by_side(found: Caseload, rules: RuleBook) -> None:
+    text = text_of(found, rules)
+    effect = found.pooled[0]
+    for estimate in (effect.two_stage, effect.reml):
+        assert f"{estimate.difference:+.1f}" in text
+    apart = replace(found, pooled=(replace(effect, apart=True), *found.pooled[1:]))
+    said = "differ by more than half a standard error"
+    assert (said in text_of(apart, rules), said in text_of(found, rules)) == (True, effect.apart)
+
+
+def test_who_differs_is_named(found: Caseload, rules: RuleBook) -> None:
+    effect = found.pooled[0]
+    rows = tuple(replace(row, differs=row.client == "client-05") for row in effect.by_client)
+    other = replace(found, pooled=(replace(effect, by_client=rows),))
+    assert re.search(r"Apart from that: client-05 \([+-]?\d", text_of(other, rules))
+
+
+def test_millimoles_are_told_where_the_practice_reads_them(
+    found: Caseload, rules: RuleBook
+) -> None:
+    other = with_sentences(replace(found, display_unit="mmol/L"), rules)
+    effect = found.pooled[0]
+    assert effect.difference is not None
+    # 180.156 g/mol (IUPAC weights): 1 mmol/L is 18.0156 mg/dL
+    assert f"{effect.difference / 18.0156:.2f} mmol/L higher" in other.pooled[0].sentence
+    assert "mg/dL" not in other.pooled[0].sentence
+
+
+def test_long_lists_are_cut_and_detail_shows_all(found: Caseload, rules: RuleBook) -> None:
+    row = found.clients[0]
+    many = replace(found, clients=tuple(replace(row, client=f"c{k}") for k in range(60)))
+    assert "and 20 more; --detail or --format csv shows all" in text_of(many, rules)
+    assert "c59" in text_of(many, rules, detail=True)
+    assert named([str(k) for k in range(8)]) == "0, 1, 2, 3, 4, 5 and 2 more"
+
+
+def test_csv_has_a_line_a_client(found: Caseload) -> None:
+    rows = list(csv.DictReader(StringIO(caseload_csv(found))))
+    assert [row["client"] for row in rows] == [row.client for row in found.clients]
+    assert {row["status"] for row in rows} == {"ranked", "too_few", "error"}
+    assert rows[21]["pooled"] == "0"
+    assert rows[22]["pooled"] == ""
+
+
+def test_frames_have_a_row_a_client_and_a_row_a_question(found: Caseload) -> None:
+    assert len(found.to_frame()) == 25
+    frame = found.pooled_frame()
+    assert len(frame) == found.questions_asked
+    assert frame["difference"].tolist() == [item.difference for item in found.pooled]
+
+
+def test_a_difference_that_cannot_be_told_is_said_so(found: Caseload, rules: RuleBook) -> None:
+    effect = replace(found.pooled[0], difference=None, interval=None)
+    told = with_sentences(replace(found, pooled=(effect,)), rules)
+    assert told.pooled[0].sentence == "We could not tell."
+
+
+def test_one_without_a_slope_of_its_own_is_told_what_the_others_show(
+    found: Caseload, rules: RuleBook
+) -> None:
+    effect = found.pooled[0]
+    row = replace(effect.by_client[0], shrunken=None, interval=None, evidence=Evidence.CANNOT_TELL)
+    told = with_sentences(replace(found, pooled=(replace(effect, by_client=(row,)),)), rules)
+    assert told.pooled[0].by_client[0].suggestion.endswith("Yours is not yet known.")
+
+
+def test_the_page_holds_the_same_and_asks_for_nothing_else(
+    found: Caseload, rules: RuleBook
+) -> None:
+    page = caseload_page(found, rules)
+    assert page == caseload_page(found, rules)
+    assert found.pooled[0].sentence in page
+    assert page.count("<svg") == 2
+    assert "default-src &#39;none&#39;" in page
+    assert not re.search(r"(src|href)=\"(https?:)?//", page)
+    body = re.search(r"aria-label=\"Clients\">(.*?)</table>", page, re.DOTALL)
+    assert body is not None
+    cells = re.findall(r"<td[^>]*>(.*?)</td>", body[1])
+    assert len(cells) == 6 * 25
+    assert cells[:6] == ["client-24", "-", "not used", "-", "-", "yes"]
+
+
+def test_words_from_a_folder_are_harmless_on_the_page(found: Caseload, rules: RuleBook) -> None:
+    bad = ClientRow("<script>x</script>", "f", "day", 1, 0, "error", 0, 0, None, "<img src=x>")
+    page = caseload_page(replace(found, clients=(bad,), practice="<b>"), rules)
+    assert "<script>x" not in page
+    assert "<img" not in page
+    assert "<h1>&lt;b&gt;</h1>" in page
+
+
+def test_without_effects_the_page_says_so(found: Caseload, rules: RuleBook) -> None:
+    page = caseload_page(replace(found, pooled=(), traces=("client-09: gone.",)), rules)
+    assert "Nothing stood out across clients" in page
+    assert "client-09: gone." in page
+
+
+def test_the_command_prints_each_form_and_writes_the_page(
+    run: Callable[..., Result], small: Path, tmp_path: Path
+) -> None:
+    page = tmp_path / "overview.html"
+    result = run("caseload", str(small), "--out", str(page))
+    assert result.exit_code == 0
+    assert result.stdout.startswith("4 clients: 4 ranked")
+    assert result.stderr == f"Written: {page}\n"
+    assert page.read_text("utf-8").startswith("<!doctype html>")
+    found = json.loads(run("caseload", str(small), "--format", "json").stdout)
+    assert [row["client"] for row in found["clients"]] == [f"client-0{k}" for k in range(1, 5)]
+    lines = run("caseload", str(small), "--format", "csv", "--workers", "2").stdout.splitlines()
+    assert len(lines) == 5
+
+
+def test_the_command_tells_bad_input(run: Callable[..., Result], small: Path) -> None:
+    result = run("caseload", str(small / "nowhere"))
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "there is no such folder" in result.stderr
+    result = run("caseload", str(small), "--out", str(small / "page.txt"))
+    assert result.exit_code == 2
+    assert not (small / ".miner-caseload").exists()
+
+
+def test_a_practice_of_any_size_is_written(run: Callable[..., Result], tmp_path: Path) -> None:
+    words = ("--clients", "3", "--days", "4", "--seed", "5")
+    result = run("generate", str(tmp_path / "one"), *words)
+    assert (result.exit_code, result.stdout) == (0, "")
+    assert "3 invented clients written" in result.stderr
+    run("generate", str(tmp_path / "two"), *words)
+    files = [
+        {path.relative_to(home).as_posix(): path.read_bytes()
+         for path in home.rglob("*") if path.is_file()}
+        for home in (tmp_path / "one", tmp_path / "two")
+    ]  # fmt: skip
+    assert files[0] == files[1]
+    invented = resources.invented()
+    written = json.loads(files[0]["truth.json"])
+    expected = invented.write_practice(tmp_path / "three", invented.scenarios(3, 4, 5))
+    assert written == json.loads(json.dumps(expected))
+    assert sorted({name.split("/")[0] for name in files[0] if "/" in name}) == sorted(
+        expected["clients"]
+    )
+
+
+def test_a_folder_with_something_in_it_is_left_alone(
+    run: Callable[..., Result], tmp_path: Path
+) -> None:
+    (tmp_path / "file").write_text("mine", encoding="utf-8")
+    for place, said in ((tmp_path, "not empty"), (tmp_path / "file", "a file has this name")):
+        result = run("generate", str(place), "--clients", "1", "--days", "3")
+        assert result.exit_code == 2
+        assert said in result.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["file"]
