@@ -7,6 +7,7 @@ from miner.api.following import drop, follow, keep
 from miner.api.generate import generate
 from miner.api.meals import compare_meals, meal_table, meals, repeats
 from miner.api.morning import day_review
+from miner.api.pages import write_pages
 from miner.api.planning import plan
 from miner.api.practice_morning import practice_morning
 from miner.api.ranking import rank
@@ -54,4 +55,5 @@ __all__ = [
     "rules_of_practice",
     "why",
     "write_demo",
+    "write_pages",
 ]

@@ -25,10 +25,6 @@ _ORDER = (Severity.STOP, Severity.QUESTION, Severity.LEFT_OUT, Severity.NOTE)
 def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
     """Return what the preparation template asks for."""
     brief, ranking = teller.brief, teller.brief.ranking
-    fixed = [item for item in ranking.hypotheses if item.family == "fixed"]
-    hints = teller.level(Evidence.HINT)
-    shown = teller.rules.guardrails.hints_shown
-    cards = Cards(teller, studio)
     return {
         "client": teller.client,
         "calm": brief.calm,
@@ -44,22 +40,13 @@ def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
         "findings": _findings(teller),
         "not_usable": _not_usable(teller),
         "ask_about": ask_about(teller),
-        "groups": [
-            ("Fixed questions", [detailed(item, teller) for item in fixed]),
-            ("Clear enough to test", [detailed(i, teller) for i in teller.level(Evidence.CLEAR)]),
-            (_hints_title(teller, len(hints)), [detailed(item, teller) for item in hints[:shown]]),
-        ],
-        "cards": [
-            {"title": teller.title(item), "id": item.id, "dots": studio.dots(item),
-             "line": studio.difference(item), "lineup": studio.lineup(item),
-             "real": cards.real(item)}
-            for item in teller.chosen()
-        ],
+        "groups": _groups(teller),
+        "cards": [_card(item, teller, studio) for item in teller.chosen()],
         "month": studio.month() if brief.days else None,
         "high_label": teller.rules.outcome(brief.high_outcome).label if brief.high_outcome else "",
         "some_high": any(day.high and day.usable for day in brief.days),
         "left_out": [day.day for day in brief.days if not day.usable],
-        "tried": _tried(teller, fixed),
+        "tried": _tried(teller),
         "log_better": log_better(teller),
         "shared": [
             (full_date(item.on), item.page, ", ".join(item.ids) or "nothing of the search")
@@ -68,6 +55,29 @@ def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
         "rest": [detailed(item, teller) for item in ranking.hypotheses],
         "counted": _counted(teller),
         "curves": curves(studio) if brief.days else None,
+    }
+
+
+def _fixed(teller: Teller) -> list[Hypothesis]:
+    return [item for item in teller.brief.ranking.hypotheses if item.family == "fixed"]
+
+
+def _groups(teller: Teller) -> list[tuple[str, list[dict[str, Any]]]]:
+    hints = teller.level(Evidence.HINT)
+    shown = hints[: teller.rules.guardrails.hints_shown]
+    groups = (
+        ("Fixed questions", _fixed(teller)),
+        ("Clear enough to test", teller.level(Evidence.CLEAR)),
+        (_hints_title(teller, len(hints)), shown),
+    )
+    return [(title, [detailed(item, teller) for item in items]) for title, items in groups]
+
+
+def _card(item: Hypothesis, teller: Teller, studio: Studio) -> dict[str, Any]:
+    return {
+        "title": teller.title(item), "id": item.id, "dots": studio.dots(item),
+        "line": studio.difference(item), "lineup": studio.lineup(item),
+        "real": Cards(teller, studio).real(item),
     }  # fmt: skip
 
 
@@ -120,12 +130,12 @@ def _not_usable(teller: Teller) -> list[tuple[str, str]]:
     ]
 
 
-def _tried(teller: Teller, fixed: list[Hypothesis]) -> list[str]:
+def _tried(teller: Teller) -> list[str]:
     by_id = {item.id: item for item in teller.brief.ranking.hypotheses}
     said = [
         f"{teller.title(item)}: fixed on {item.fixed_on}; "
         f"{evidence_words(item.evidence, teller.rules).lower()}"
-        for item in fixed
+        for item in _fixed(teller)
         if item.fixed_on and item.evidence not in (Evidence.CLEAR, Evidence.HINT)
     ]
     for earlier in teller.brief.earlier:

@@ -24,7 +24,8 @@ MARK_TEXT = "Every person and every number here is invented. 'miner demo' may wr
 def command(folder: Path, form: str) -> None:
     """Write a small practice of invented clients into DIR and rank one of them.
 
-    DIR is 'miner-demo' unless given. A folder with anything else in it is left alone.
+    The pages of that one are written too. DIR is 'miner-demo' unless given. A folder with
+    anything else in it is left alone.
     """
     from miner import api
 
@@ -34,7 +35,10 @@ def command(folder: Path, form: str) -> None:
         read, books = records(client, None)
         ranking = api.rank(read, books, progress=report)
     put_ranking(ranking, books, read.settings.display_unit, form)
+    with progress("Drawing its pages") as report:
+        pages = api.write_pages(read, ranking, client / "pages", books, progress=report)
     complain(f"Written to {folder}. Try: miner rank {client} --detail")
+    complain(f"Pages to open in a browser: {', '.join(str(path) for path in pages)}")
 
 
 def claim(folder: Path) -> None:

@@ -77,6 +77,12 @@ class FakeApi(ModuleType):
         self.asked |= choices
         return self.ranking
 
+    def write_pages(
+        self, client: Any, ranking: Any, folder: Path, rules: RuleBook, *, progress: Any = None
+    ) -> tuple[Path, ...]:
+        self.asked["pages"] = folder
+        return (folder / "session.html",)
+
     def write_demo(self, folder: Path) -> Path:
         (folder / "client-01").mkdir(exist_ok=True)
         return folder / "client-01"

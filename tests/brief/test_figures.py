@@ -1,0 +1,148 @@
+"""Axes, places of dots, and what becomes of a figure in a page."""
+
+from __future__ import annotations
+
+import re
+from xml.etree import ElementTree
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from miner.brief.figures.difference import Difference, difference
+from miner.brief.figures.dots import Dot, Row, dots
+from miner.brief.figures.inline import Styles, inline
+from miner.brief.figures.month import HIGHEST, LOWEST, month
+from miner.brief.figures.paper import PALETTE, as_png, as_svg
+from miner.brief.figures.scales import levels, round_step, round_ticks
+from miner.brief.page import DARK
+from miner.results import DayPicture
+
+FINITE = st.floats(-1e4, 1e4, allow_nan=False)
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance. Source: WCAG 2.1, definition of relative luminance."""
+    parts = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    red, green, blue = (p / 12.92 if p <= 0.03928 else ((p + 0.055) / 1.055) ** 2.4 for p in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def contrast(one: str, other: str) -> float:
+    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def day(name: str, **changes: object) -> DayPicture:
+    known: dict[str, object] = {
+        "day": name, "rest_day": False, "usable": True, "left_out": "", "sensor": "A",
+        "start": 0, "end": 1440, "spread": (80.0, 90.0, 100.0, 110.0, 150.0), "wake": 95.0,
+        "high": False, "meals": 3, "tags": 1, "unlogged_rises": 0,
+    }  # fmt: skip
+    return DayPicture(**(known | changes))  # type: ignore[arg-type]
+
+
+@settings(derandomize=True, deadline=None)
+@given(st.lists(FINITE, min_size=1, max_size=60), st.floats(0.01, 500))
+def test_dots_never_lie_on_each_other_and_stand_as_low_as_they_can(
+    places: list[float], width: float
+) -> None:
+    found = levels(places, width)
+    pairs = list(zip(places, found, strict=True))
+    for at, (place, level) in enumerate(pairs):
+        for other, height in pairs[at + 1 :]:
+            assert height != level or abs(place - other) >= width * (1 - 1e-6)
+    # Greedy from the left: what stands on level k has a nearer one on every level below it.
+    for place, level in pairs:
+        for below in range(level):
+            assert any(h == below and 0 <= place - p < width for p, h in pairs)
+
+
+@settings(derandomize=True, deadline=None)
+@given(FINITE, st.floats(0.001, 1e4), st.integers(3, 9))
+def test_ticks_are_round_and_span_the_values(low: float, span: float, most: int) -> None:
+    ticks = round_ticks(low, low + span, most)
+    assert ticks[0] <= low + 1e-6
+    assert ticks[-1] >= low + span - 1e-6
+    assert len(ticks) <= most + 3
+    lead = float(f"{round_step(span, most):.0e}".split("e")[0])
+    assert lead in (1.0, 2.0, 5.0)
+
+
+def test_equal_values_still_have_an_axis() -> None:
+    assert round_ticks(100, 100) == [100, 101]
+
+
+def test_the_palette_can_be_read_in_light_and_dark() -> None:
+    # WCAG 2.1, 1.4.3: text 4.5 to 1; 1.4.11: parts of figures 3 to 1.
+    for palette in (PALETTE, DARK):
+        assert set(palette) == set(PALETTE)
+        for name in ("ink", "soft", "one", "two"):
+            assert contrast(palette[name], palette["paper"]) >= 4.5
+
+
+def test_the_two_colours_differ_in_lightness_or_hue_for_every_kind_of_sight() -> None:
+    # Vienot, Brettel & Mollon 1999, Color Res Appl 24:243: what remains of a colour without the
+    # long-wave or the middle-wave cones (linear RGB; rows 1 and 2 become equal).
+    def without(colour: str, weights: tuple[float, float]) -> tuple[float, float]:
+        red, green, blue = (
+            (int(colour[at : at + 2], 16) / 255) ** 2.2 for at in (1, 3, 5)
+        )  # fmt: skip
+        return weights[0] * red + weights[1] * green, blue
+
+    for palette in (PALETTE, DARK):
+        for weights in ((0.1124, 0.8876), (0.2928, 0.7072)):
+            one, two = without(palette["one"], weights), without(palette["two"], weights)
+            assert max(abs(a - b) for a, b in zip(one, two, strict=True)) > 0.2
+
+
+def test_the_figure_of_the_days_has_one_scale_for_everyone() -> None:
+    low = month([day("2026-03-02"), day("2026-03-03", high=True)], "mg/dL", 760, 400)
+    high = month([day("2026-03-02", spread=(200.0, 250.0, 300.0, 350.0, 399.0))], "mg/dL", 760, 400)
+    assert low.axes[0].get_ylim() == high.axes[0].get_ylim() == (LOWEST, HIGHEST)
+    other = month([day("2026-03-02")], "mmol/L", 760, 400).axes[0].get_ylim()
+    # 1 mmol/L of glucose is 18.0156 mg/dL.
+    assert other == pytest.approx((LOWEST / 18.0156, HIGHEST / 18.0156))
+
+
+def test_a_day_in_the_higher_quarter_is_told_by_shape_and_a_day_left_out_by_a_cross() -> None:
+    def markers(one: DayPicture) -> set[str]:
+        return {str(line.get_marker()) for line in month([one], "mg/dL", 760, 400).axes[0].lines}
+
+    plain = markers(day("2026-03-02"))
+    assert markers(day("2026-03-02", high=True)) - plain == {"D"}
+    assert "x" in markers(day("2026-03-02", usable=False)) - plain
+    assert "o" not in markers(day("2026-03-02", wake=None))
+
+
+def test_a_figure_in_a_page_has_no_style_of_its_own_and_its_marks_have_words() -> None:
+    row = Row(
+        "2 short nights", "with", (Dot("2026-03-02", 98.0, False), Dot("2026-03-03", 99.0, True))
+    )
+    styles = Styles()
+    words = {"2026-03-02": 'Mon & "x"', "2026-03-03": "Tue"}
+    svg = inline(as_svg(dots([row], "mg/dL", 700)), "a", "Dots", words, styles)
+    root = ElementTree.fromstring(svg)  # noqa: S314 - drawn just now
+    assert root.tag == "svg"
+    assert "style" not in {name for item in root.iter() for name in item.attrib}
+    marks = [item for item in root.iter("g") if item.get("class") == "mark"]
+    assert {item.get("data-day"): item.get("aria-label") for item in marks} == words
+    assert {title.text for item in marks for title in item.findall("title")} == set(words.values())
+    ids = {item.get("id") for item in root.iter() if item.get("id")}
+    used = set(re.findall(r'(?:href="#|url\(#)([^")]+)', svg))
+    assert used <= ids
+    assert all(name.startswith("a-") for name in ids)
+    assert {item.get("class") for item in root.iter()} & set(styles.names.values())
+    assert not re.search("#[0-9a-f]{6}", styles.css())
+    assert "2 short nights" in svg
+
+
+def test_figures_are_the_same_to_the_byte() -> None:
+    found = Difference(8.4, (0.8, 16.0), 5.0, 7.0, "mg/dL")
+    assert as_svg(difference(found, 700)) == as_svg(difference(found, 700))
+    assert as_png(difference(found, 700), 60) == as_png(difference(found, 700), 60)
+
+
+def test_words_that_look_like_formulas_stay_words() -> None:
+    row = Row("$\\alpha$ _ & <b>", "with", (Dot("2026-03-02", 98.0, False),))
+    assert "$\\alpha$ _ &amp; &lt;b&gt;" in as_svg(dots([row], "mg/dL", 700))
