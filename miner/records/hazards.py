@@ -13,6 +13,8 @@ import pandas as pd
 
 from miner.records.client import Settings
 from miner.records.findings import Findings
+from miner.records.jumps import cadences, impossible_rates, sensor_steps
+from miner.records.pressure import VERY_LOW_MG_DL
 from miner.results import Severity
 
 Detector = Callable[[pd.DataFrame, Settings, Findings], pd.DataFrame]
@@ -78,10 +80,26 @@ def confirmed_pressure(frame: pd.DataFrame, settings: Settings, findings: Findin
         "Nothing: it was confirmed in client.toml.",
         at=frame[pressed],
     )
+    low = pressed & (frame["glucose"] < VERY_LOW_MG_DL).to_numpy()
+    findings.rows(
+        Severity.QUESTION,
+        f"{{n}} reading(s) under {VERY_LOW_MG_DL:g} mg/dL in a confirmed pressure low",
+        f"no reading under {VERY_LOW_MG_DL:g} that nobody has looked at",
+        "Ask whether the client felt unwell then; if so take the pressure low out again.",
+        at=frame[low],
+        shown=frame.loc[low, "glucose"].round(0),
+    )
     return _left_out(frame, pressed, "pressure low, confirmed")
 
 
-DETECTORS: tuple[Detector, ...] = (first_day, sensor_labels, confirmed_pressure)
+DETECTORS: tuple[Detector, ...] = (
+    first_day,
+    sensor_labels,
+    confirmed_pressure,
+    impossible_rates,
+    sensor_steps,
+    cadences,
+)
 
 
 def look(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:

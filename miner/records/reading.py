@@ -18,11 +18,13 @@ from miner.records.hazards import look
 from miner.records.kinds import open_file
 from miner.records.overlaps import empty, join_files, once
 from miner.records.plausible import without_impossible_dates
+from miner.records.pressure import suspect_pressure
 from miner.records.settings import read_settings
 from miner.records.sources import Source, canonical
 from miner.records.standards import read_standard
 from miner.records.stream_file import Part, read_part
 from miner.records.table_file import check_header, read_rows
+from miner.records.tag_words import spelt_alike
 from miner.records.text_file import open_text, read_bytes
 from miner.records.wear import tracker_worn
 from miner.results import Severity
@@ -151,6 +153,8 @@ def _client(
     for name, frame in streams.items():
         if name == "tags" and settings.synonyms:
             streams[name] = frame.assign(tag=frame["tag"].replace(dict(settings.synonyms)))
+    suspect_pressure(streams["glucose"], streams["sleep"], findings)
+    spelt_alike(streams["tags"], findings)
     streams["activity"], worn = tracker_worn(streams["activity"], parts, findings)
     hashed = hashlib.sha256(repr(settings).encode()).hexdigest()[:16]
     return Client(folder, settings, streams, worn, findings.sorted(), digest, hashed)

@@ -6,6 +6,7 @@ from collections import Counter
 
 from miner.records.client import Client
 from miner.results import Finding, Severity
+from miner.tables.log_noticed import log_noticed
 from miner.tables.nights import LONGEST_WAKING_MIN, Nights, nights_of
 from miner.tables.trace import trace_of
 from miner.tables.unit_table import UnitTable
@@ -24,6 +25,7 @@ def noticed(client: Client, table: UnitTable) -> list[Finding]:
         _time_in_bed(nights),
         _not_worn(table),
         *_journeys(client),
+        *log_noticed(client, trace_of(client), nights),
     ]
     return [item for item in found if item is not None]
 

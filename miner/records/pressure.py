@@ -1,0 +1,130 @@
+"""Lows in the night that look like pressure on the sensor: asked about, never hidden."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from miner.records.findings import Findings
+from miner.results import Severity
+
+FALL_MG_DL, FALL_MIN = 20.0, 15.0
+RISE_MG_DL, RISE_MIN = 20.0, 30.0
+SHORTEST_MIN, LONGEST_MIN = 15.0, 120.0
+FLAT_MG_DL = 15.0
+LOW_MG_DL = 90.0
+LONGEST_GAP_MIN = 20.0
+VERY_LOW_MG_DL = 54.0
+_NIGHT_ENDS_H = 6
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Low:
+    """Places of the first and the last reading of a low, and its lowest value."""
+
+    first: int
+    last: int
+    lowest: float
+
+
+def suspect_pressure(glucose: pd.DataFrame, sleep: pd.DataFrame, findings: Findings) -> None:
+    """Ask about lows in sleep that fall fast, stay flat and come back fast.
+
+    A fall of 20 mg/dL within 15 minutes to under 90, a flat bottom of 15 to 120 minutes, and a
+    rise of 20 within 30. Without any record of sleep the night is taken as 00:00 to 06:00.
+    Nothing is left out: that is only done once ``client.toml`` confirms it.
+
+    Args:
+        glucose: the stream, with ``left_out`` filled in.
+        sleep: the stream.
+        findings: gets one question a low.
+    """
+    used = glucose[(glucose["left_out"] == "") & glucose["glucose"].notna()]
+    asleep = _asleep(used, sleep)
+    if not asleep.any():
+        return
+    minutes = (used["time"].to_numpy() - used["time"].to_numpy()[0]) / np.timedelta64(1, "m")
+    value = used["glucose"].to_numpy()
+    cuts = np.flatnonzero(np.diff(minutes) > LONGEST_GAP_MIN) + 1
+    for piece in np.split(np.arange(len(used)), cuts):
+        for low in lows_of(minutes[piece], value[piece]):
+            first, last = piece[low.first], piece[low.last]
+            if asleep[first] and asleep[last]:
+                _ask(used.iloc[first : last + 1], low.lowest, findings)
+
+
+def _ask(rows: pd.DataFrame, lowest: float, findings: Findings) -> None:
+    start, end = (rows["clock"].iloc[at] for at in (0, -1))
+    real = f"; it is below {VERY_LOW_MG_DL:g}, so take it as real until then"
+    findings.add(
+        Severity.QUESTION,
+        f"a low in the night that may be pressure on the sensor: {start:%Y-%m-%d %H:%M} to "
+        f"{end:%H:%M}, lowest {lowest:.0f} mg/dL{real if lowest < VERY_LOW_MG_DL else ''}",
+        "[[pressure_lows]] in client.toml, where the client lay on the sensor",
+        f"If so add: [[pressure_lows]] start = {start:%Y-%m-%dT%H:%M:%S} "
+        f"end = {end:%Y-%m-%dT%H:%M:%S}. Until then it is used.",
+        file=str(rows["file"].iloc[0]),
+        row=int(rows["row"].iloc[0]),
+        count=len(rows),
+    )
+
+
+def _asleep(used: pd.DataFrame, sleep: pd.DataFrame) -> NDArray[np.bool_]:
+    nights = sleep[sleep["left_out"] == ""]
+    if nights.empty:
+        return np.array(used["clock"].dt.hour < _NIGHT_ENDS_H, dtype=np.bool_)
+    time, start = used["time"].to_numpy(), nights["start"].to_numpy()
+    reach = np.maximum.accumulate(nights["end"].to_numpy())
+    place = np.searchsorted(start, time, side="right") - 1
+    return np.array((place >= 0) & (time <= reach[np.maximum(place, 0)]), dtype=np.bool_)
+
+
+def lows_of(minutes: Floats, value: Floats) -> Iterator[Low]:
+    """Yield the lows of a stretch of readings without a gap, in time order.
+
+    Args:
+        minutes: when each reading was taken.
+        value: the readings, mg/dL.
+    """
+    done = -1
+    for high in _falls(minutes, value):
+        if high <= done:
+            continue
+        below = np.flatnonzero(value[high + 1 :] <= value[high] - FALL_MG_DL)
+        first = high + 1 + int(below[0])
+        back = _back(minutes, value, first)
+        if back is None:
+            continue
+        bottom = value[first : back + 1]
+        length = minutes[back] - minutes[first]
+        flat = float(np.ptp(bottom)) <= FLAT_MG_DL and float(bottom.min()) < LOW_MG_DL
+        if flat and SHORTEST_MIN <= length <= LONGEST_MIN:
+            yield Low(first, back, float(bottom.min()))
+            done = back
+
+
+def _falls(minutes: Floats, value: Floats) -> NDArray[np.int64]:
+    """Return the places from which glucose falls by 20 within 15 minutes."""
+    falls = np.zeros(len(value), dtype=bool)
+    for step in range(1, int(FALL_MIN) + 1):
+        if step >= len(value):
+            break
+        near = minutes[step:] - minutes[:-step] <= FALL_MIN
+        falls[:-step] |= near & (value[:-step] - value[step:] >= FALL_MG_DL)
+    return np.flatnonzero(falls)
+
+
+def _back(minutes: Floats, value: Floats, first: int) -> int | None:
+    """Return the last place of the bottom, from which it rises by 20 within 30 minutes."""
+    end = int(np.searchsorted(minutes, minutes[first] + LONGEST_MIN + RISE_MIN, side="right"))
+    for at in range(first, end):
+        reach = int(np.searchsorted(minutes, minutes[at] + RISE_MIN, side="right"))
+        higher = value[at + 1 : reach] >= value[at] + RISE_MG_DL
+        if higher.any() and value[at + 1] > value[at] + RISE_MG_DL / 4:
+            return at
+    return None
