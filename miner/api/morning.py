@@ -59,7 +59,8 @@ def review_of(
     row = table.frame.loc[[name]].to_dict("records")[0]
     urgent = referrals_of_day(records, table, k, rules, client.settings.display_unit)
     lows = [
-        (_minute(low.start), _minute(low.end), low.lowest) for low in possible_pressure(records, k)
+        (_minute(start), _minute(end), lowest)
+        for start, end, lowest in possible_pressure(records, k)
     ]
     meals = len(records.eaten[k].occasions)
     said, _ = cautions(client, table, rules)
@@ -120,5 +121,5 @@ def _curve(
     return tuple(zip(minutes.tolist(), trace.value[low:high][shown].tolist(), strict=True))
 
 
-def _minute(clock: float) -> str:
-    return str(stamps(np.array(int(clock), dtype=np.int64)).astype("datetime64[m]"))
+def _minute(clock: int) -> str:
+    return str(stamps(np.array(clock, dtype=np.int64)).astype("datetime64[m]"))

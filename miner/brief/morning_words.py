@@ -15,6 +15,7 @@ NO_WATCH = (
     "number."
 )
 OUTSIDE_ASKED = 3
+VERY_LOW = 54
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
@@ -44,7 +45,8 @@ def pressure_words(lows: Sequence[tuple[str, str, float]], amounts: Amounts) -> 
         f"A low of {amounts.level(lowest, 'mg/dL')} {amounts.unit('mg/dL')} from "
         f"{clock_words(start)} to {clock_words(end)}, asleep, may be pressure on the sensor. "
         "Ask how the client lay; if it was pressure, note it in client.toml under "
-        "[[pressure_lows]]. Do not ignore symptoms."
+        f"[[pressure_lows]]. {'Until then take it as real. ' if lowest < VERY_LOW else ''}"
+        "Do not ignore symptoms."
         for start, end, lowest in lows
     ]
 

@@ -7,14 +7,14 @@ from math import isnan
 import numpy as np
 
 from miner.records.client import Client
+from miner.records.pressure import LONGEST_GAP_MIN, lows_of
 from miner.results.morning import Against, RiseOfDay
 from miner.rulebook import RuleBook
-from miner.tables.clockwork import HOUR, Floats, Times
+from miner.tables.clockwork import HOUR, Floats
 from miner.tables.day_notes import noted_between
 from miner.tables.day_records import DayRecords
 from miner.tables.eating import occasions_of
 from miner.tables.found import Found
-from miner.tables.pressure import Low, pressure_lows
 from miner.tables.rises import Rise, find_rises
 from miner.tables.unit_table import UnitTable
 
@@ -126,24 +126,24 @@ def _beside(name: str, cell: tuple[str, str, str], given: object, others: Floats
     )
 
 
-def possible_pressure(records: DayRecords, k: int) -> tuple[Low, ...]:
+def possible_pressure(records: DayRecords, k: int) -> tuple[tuple[int, int, float], ...]:
     """Return the lows of the night that opens a day which may be pressure on the sensor.
 
-    Times are wall-clock seconds since 1970-01-01.
+    Begin and end on the wall clock, in seconds since 1970-01-01, and the lowest reading in mg/dL.
     """
     night = records.days.night[k]
     trace = records.trace
     if night is None:
         return ()
-    shown = ~np.isnan(trace.value)
-    at, value = trace.at[shown], trace.value[shown]
-    low, high = np.searchsorted(at, [night.start - HOUR, night.end + HOUR])
-    minutes = (at[low:high] - night.start) / 60
-    span = (0.0, (night.end - night.start) / 60)
-    found = pressure_lows(minutes, value[low:high], [span])
-
-    def clock(minute: float) -> float:
-        instant: Times = np.array([night.start + round(minute * 60)], dtype=np.int64)
-        return float(trace.zones.clock(instant)[0])
-
-    return tuple(Low(clock(item.start), clock(item.end), item.lowest) for item in found)
+    near = (trace.at >= night.start - HOUR) & (trace.at <= night.end + HOUR)
+    shown = np.flatnonzero(near & ~np.isnan(trace.value))
+    minutes = (trace.at[shown] - night.start) / 60
+    length = (night.end - night.start) / 60
+    found = []
+    for piece in np.split(shown, np.flatnonzero(np.diff(minutes) > LONGEST_GAP_MIN) + 1):
+        since = (trace.at[piece] - night.start) / 60
+        for low in lows_of(since, trace.value[piece]):
+            if since[low.first] >= 0 and since[low.last] <= length:
+                first, last = (int(trace.clock[piece[at]]) for at in (low.first, low.last))
+                found.append((first, last, low.lowest))
+    return tuple(found)
