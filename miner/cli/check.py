@@ -1,4 +1,4 @@
-"""``miner check``: what was read, what is wrong with it, which days can be used."""
+"""``miner check``: what was read, what is wrong with it, which days can be used; the week."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from miner.cli.options import client_argument, format_option
+from miner.cli.options import client_argument, day, format_option
 from miner.cli.output import put_json, show
 from miner.cli.reading import records
 from miner.cli.waiting import progress
@@ -14,9 +14,16 @@ from miner.cli.waiting import progress
 
 @click.command("check")
 @client_argument
+@click.option("--week", is_flag=True, help="The last seven days, and how far each question is.")
+@click.option("--date", "last", type=day, help="The last day of the week.")
 @format_option("text", "json")
-def command(client: Path, rules: Path | None, form: str) -> None:
+def command(client: Path, rules: Path | None, week: bool, last: str | None, form: str) -> None:
     """Tell what was read, what is wrong with it, and how many days can be used."""
+    if week:
+        _week(client, rules, last, form)
+        return
+    if last is not None:
+        raise click.UsageError("--date goes with --week")
     from miner import api
     from miner.brief.text.check import check_parts
 
@@ -27,3 +34,16 @@ def command(client: Path, rules: Path | None, form: str) -> None:
         put_json(report.to_dict())
     else:
         show(check_parts(report))
+
+
+def _week(client: Path, rules: Path | None, last: str | None, form: str) -> None:
+    from miner.api.week import week
+    from miner.brief.text.week import week_parts
+
+    with progress("Looking at the week"):
+        read, books = records(client, rules)
+        found = week(read, books, last=last)
+    if form == "json":
+        put_json(found.to_dict())
+    else:
+        show(week_parts(found))
