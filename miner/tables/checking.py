@@ -12,6 +12,7 @@ from miner.records.client import STREAMS, Client
 from miner.results import CheckReport, Finding, StreamSummary
 from miner.rulebook import RuleBook
 from miner.tables.clockwork import DAY, HOUR, Times, seconds
+from miner.tables.known_names import unknown_names
 from miner.tables.noticed import noticed
 from miner.tables.referral import cautions
 from miner.tables.trace import Trace, trace_of
@@ -40,7 +41,10 @@ def check(client: Client, table: UnitTable, rules: RuleBook) -> CheckReport:
         usable_days=int(usable.sum()),
         not_usable=_not_usable(frame),
         known_factors={str(name): int(count) for name, count in known.items()},
-        findings=(*client.findings, *_by_severity(noticed(client, table))),
+        findings=(
+            *client.findings,
+            *_by_severity([*unknown_names(client, rules), *noticed(client, table)]),
+        ),
         cautions=texts,
         intake_not_asked=not_asked,
         records_hash=client.records_hash,
