@@ -60,8 +60,9 @@ class Studio:
             return None
         unit = self.teller.amounts.unit(item.unit)
         label = self.teller.label(item)
+        digits = 1 if unit == "mmol/L" else 0
         marks = {
-            dot.key: f"{_when(dot.key)}: {label} {self._number(dot.value)} {unit}"
+            dot.key: f"{_when(dot.key)}: {label} {dot.value:.{digits}f} {unit}"
             for row in rows
             for dot in row.dots
         }
@@ -180,9 +181,6 @@ class Studio:
 
     def _dot(self, unit: UnitBehind, item: Hypothesis) -> Dot:
         return Dot(unit.unit, self.shown(unit.outcome or 0.0, item.unit), unit.high == 1.0)
-
-    def _number(self, value: float) -> str:
-        return f"{value:.1f}" if self.teller.brief.display_unit == "mmol/L" else f"{value:.0f}"
 
     def _both(
         self, name: str, label: str, marks: dict[str, str], draw: Callable[[bool], Figure]

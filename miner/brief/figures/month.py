@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 # One scale for everyone, in mg/dL: pages of different people and months can be laid side by side.
 LOWEST, HIGHEST = 40.0, 260.0
-_TICKS = {"mg/dL": (50, 100, 150, 200, 250), "mmol/L": (3, 6, 9, 12, 14)}
+_TICKS = {"mg/dL": (50, 100, 150, 200, 250), "mmol/L": (4, 6, 8, 10, 12, 14)}
 
 
 def month(days: Sequence[DayPicture], display_unit: str, width: int, height: int) -> Figure:

@@ -1,0 +1,68 @@
+"""What is gathered for the pages: meals, fixed questions and their own days, days left out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from miner import api, resources, rulebook
+from miner.brief.pages import KINDS, SHARED_KINDS, render
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    practice = tmp_path_factory.mktemp("practice")
+    invented = resources.invented()
+    scenario = invented.demo_scenarios()[0]
+    invented.write_practice(practice, [scenario])
+    return practice / str(scenario.code)
+
+
+def test_a_fixed_question_is_shown_on_the_days_after_it_was_fixed(folder: Path) -> None:
+    client = api.read_client(folder)
+    api.fix_question(client, "short_sleep", "wake_glucose", guess="up", fixed_on=date(2026, 1, 19))
+    found = api.briefing(client, keep=False)
+    (asked,) = [item for item in found.ranking.hypotheses if item.family == "fixed"]
+    why = found.whys[asked.id]
+    assert min(unit.unit for unit in why.units) == "2026-01-20"
+    used = [unit for unit in why.units if unit.used]
+    assert sum(unit.with_factor == 1.0 for unit in used) == asked.counts.with_
+    assert sum(unit.with_factor == 0.0 for unit in used) == asked.counts.without
+    page = render(found, "preparation", rulebook.load())
+    assert "Fixed on 2026-01-19, as told. The guess was up." in page
+    assert "Your question" in render(found, "session", rulebook.load())
+
+
+def test_meals_have_the_same_four_pages(folder: Path) -> None:
+    rules = rulebook.load()
+    client = api.read_client(folder)
+    by_meal = replace(
+        client, settings=replace(client.settings, rank_unit="meal", display_unit="mmol/L")
+    )
+    ranking = api.rank(by_meal, rules, keep=False)
+    assert ranking.unit == "meal"
+    chosen = [item.id for item in ranking.hypotheses if item.counts.with_ > 4][:2]
+    found = api.briefing(by_meal, rules, include=chosen, lineup=True, keep=False)
+    assert found.high_outcome == "day_mean"
+    pages = {kind: render(found, kind, rules, chosen) for kind in KINDS}
+    assert not [kind for kind in SHARED_KINDS if "mg/dL" in pages[kind]]
+    for id_ in chosen:
+        counts = next(item.counts for item in ranking.hypotheses if item.id == id_)
+        assert f">{counts.with_} " in pages["session"]
+        assert len(found.lineups[id_].panels) == 20
+    # 70, 140 and 180 mg/dL over 18.0156 are 3.9, 7.8 and 10.0 mmol/L.
+    assert "Time from 3.9 to 7.8 mmol/L" in pages["doctor"]
+    assert "Time above 10.0 mmol/L" in pages["doctor"]
+
+
+def test_the_shared_pages_change_nothing_in_the_ranking(folder: Path) -> None:
+    client = api.read_client(folder)
+    before = api.rank(client, keep=False)
+    found = api.briefing(client, keep=False)
+    api.remember_shared(client, found, "session", [])
+    after = api.briefing(client, keep=False)
+    assert after.ranking == before
+    assert len(after.shared) == len(found.shared) + 1
