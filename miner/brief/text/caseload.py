@@ -140,6 +140,8 @@ class CaseloadTeller:
             title = f"Across clients. {evidence_words(level, self.rules)}"
             parts += section(title, [paragraph(self.told(item), 2) for item in chosen])
         told = [item for item in effects if item.evidence in (Evidence.CLEAR, Evidence.HINT)]
+        if effects and not told:
+            parts += [paragraph(""), heading("Nothing stood out across clients.")]
         shown = effects if detail else (told or effects)[:MOST_EFFECTS]
         rows = [self.numbers(item) for item in shown]
         return [*parts, *section("Pooled numbers", [table(EFFECT_COLUMNS, rows)] if rows else [])]
