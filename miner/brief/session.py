@@ -25,7 +25,7 @@ def session(teller: Teller, studio: Studio) -> dict[str, Any]:
         "need": brief.ranking.need_units,
         "month_sentence": month_sentence(teller),
         "actions": brief.actions,
-        "reach": None if calm else studio.reach(),
+        "reach": studio.reach() if nothing_stood_out(teller) and not calm else None,
         "month": None if calm or not brief.days else studio.month(),
         "high_label": _high_label(teller),
         "some_high": any(day.high and day.usable for day in brief.days),
