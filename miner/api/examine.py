@@ -92,7 +92,7 @@ def _record(task: Task, folder: Path, mark: str) -> bytes:
         code, pooled = settings.code, settings.pooled
         rules = load_rules(None, folder)
         client = read_client(folder, rules)
-        ranking = rank(client, rules, draws=task.draws, keep=False, spreads={})
+        ranking = rank(client, rules, draws=task.draws, keep=False, spreads={}, together=False)
         report = check(client, rules)
         head = Head(_row(task, client, ranking, report), mark, _told(ranking, rules))
         return to_parquet(head, _units(task, client, rules))

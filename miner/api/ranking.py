@@ -40,6 +40,7 @@ def rank(
     keep: bool = True,
     now: datetime | None = None,
     spreads: Spreads | None = None,
+    together: bool = True,
     progress: Progress | None = None,
 ) -> Ranking:
     """Rank which habits came before, or went with, this client's higher glucose.
@@ -57,6 +58,7 @@ def rank(
         now: time of the ledger's entry; by default the clock's.
         spreads: (factor, outcome) -> spread of true effects found across clients; by default
             what the last caseload of the practice found.
+        together: also look whether all habits together foretell later units.
         progress: told what is being done and the share done.
     """
     books = rules_of(client, rules)
@@ -70,11 +72,11 @@ def rank(
             of, books, primary=primary_of(client, books, chosen),
             questions=past.questions(books, chosen), draws=draws, seed=seed, first=first, last=last,
             second_look=chosen != client.settings.rank_unit, spreads=across, progress=told,
-            out_of_sample=told is progress,
+            out_of_sample=together and told is progress,
         )  # fmt: skip
 
     ranked = run(table, progress)
-    ranking = _ranking(client, table, books, ranked, draws, seed)
+    ranking = _ranking(client, table, books, ranked, draws, seed, (first, last))
     notes = [] if chosen == client.settings.rank_unit else [SECOND_LOOK.format(unit=chosen)]
     notes += [*_unanswered(past, ranking, books), *_late(client, past, books, chosen, ranking, run)]
     notes += [SPREADS_USED] if across and ranking.hypotheses else []
@@ -161,10 +163,12 @@ def _ranking(
     ranked: Ranked,
     draws: int | None,
     seed: int,
+    span: tuple[str | None, str | None],
 ) -> Ranking:
     by_day = table if table.unit == "day" else days(client, rules)
     said, _ = cautions(client, by_day, rules)
     dates = table.frame["date"][table.frame["usable"].astype(bool)]
+    dates = dates[(dates >= (span[0] or "")) & (dates <= (span[1] or "9999"))]
     return Ranking(
         client=client.settings.code,
         version=__version__,
