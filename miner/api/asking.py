@@ -16,12 +16,15 @@ from miner.brief.sentences import error_rate_sentence, luck, sentence
 from miner.errors import MinerError
 from miner.hypotheses.ask import ask_table
 from miner.hypotheses.error_rate import error_rate as _error_rate
-from miner.hypotheses.fixed import Question
+from miner.hypotheses.fixed import LOOKED, Question
+from miner.hypotheses.rank import rank_table
 from miner.hypotheses.why import why_table
 from miner.records.client import Client
-from miner.results import ErrorRate, Hypothesis, Why
+from miner.results import ErrorRate, Evidence, Hypothesis, Why
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
+
+HAD_LOOKED = "You had already looked: these records had been ranked."
 
 
 def ask(
@@ -55,13 +58,34 @@ def ask(
         for item in past.questions(books, unit)
         if (item.factor, item.outcome) == (factor, name)
     ]
-    question = fixed[0] if fixed else Question(factor, name, looked=True)
     across = practice_spreads(client.folder, unit) if spreads is None else spreads
-    found = ask_table(table_of(client, books, unit), books, question, spreads=across)
+    table = table_of(client, books, unit)
+    if fixed:
+        found = ask_table(table, books, fixed[0], spreads=across)
+    else:
+        found = _searched(client, table, books, Question(factor, name, looked=True), across)
+    looked = past.rankings(client.records_hash) > 0 and not found.fixed_before
+    notes = (*found.notes, *((HAD_LOOKED,) if looked else ()), *past.notes)
     return replace(
-        found, sentence=sentence(found, books, unit), luck_sentence=luck(found, books),
-        notes=(*found.notes, *past.notes),
-    )  # fmt: skip
+        found, sentence=sentence(found, books, unit), luck_sentence=luck(found, books), notes=notes
+    )
+
+
+def _searched(
+    client: Client, table: UnitTable, rules: RuleBook, question: Question, spreads: Spreads
+) -> Hypothesis:
+    """Return the answer as the search gives it: its interval and its luck, a hint at most."""
+    alone = ask_table(table, rules, question, spreads=spreads)
+    ranked = rank_table(
+        table, rules, primary=primary_of(client, rules, table.unit), spreads=spreads
+    )
+    for item in ranked.hypotheses:
+        if item.factors == (question.factor,) and item.outcome == question.outcome:
+            level = Evidence.HINT if item.evidence is Evidence.CLEAR else item.evidence
+            return replace(
+                item, rank=1, evidence=level, fixed_before=False, notes=(*item.notes, LOOKED)
+            )
+    return alone
 
 
 def fix_question(

@@ -72,7 +72,7 @@ def _words(item: Hypothesis, teller: Teller) -> list[str]:
     said += [f"Often along with it: {', '.join(along)}."] if along else []
     said += ["It could also run the other way round."] if item.could_run_backwards else []
     if item.days_to_settle:
-        said.append(f"About {several(item.days_to_settle, 'further day')} would settle it.")
+        said.append(f"About {several(item.days_to_settle, 'further day')} might settle it.")
     said += teller.reasons(item)
     said += [f"What could be tried: {' '.join(tries)}"] if tries else []
     return [text for text in said if text]

@@ -54,6 +54,8 @@ def verdict(ranking: Ranking, rules: RuleBook) -> str:
     if ranking.status == "too_few":
         usable = several(ranking.usable_units, f"usable {ranking.unit}")
         return say(rules, "rank", "too_few", usable=usable, need=ranking.need_units)
+    if ranking.questions_asked == 0:
+        return say(rules, "rank", "unasked")
     clear = sum(item.evidence is Evidence.CLEAR for item in ranking.hypotheses)
     if clear:
         return say(rules, "rank", "clear_one" if clear == 1 else "clear_many", count=clear)
@@ -91,6 +93,8 @@ def sentence(item: Hypothesis, rules: RuleBook, unit: str = "day") -> str:
     outcome = rules.outcome(item.outcome, unit)
     factors = [rules.factor(name, unit) for name in item.factors]
     counts = item.counts
+    if counts.known == 0:
+        return say(rules, "sentence", "no_units", unit=unit)
     high = {
         "label": outcome.label,
         "high": _were(counts.with_high),

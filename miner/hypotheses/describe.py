@@ -104,22 +104,33 @@ def days_to_settle(plan: Design, judged: Judged, guard: Guardrails) -> int | Non
 def outcome_summary(part: OutcomeSearch, tests: Sequence[Tested]) -> OutcomeSummary:
     """Return an outcome's ordinary wobble and what this record could detect in it."""
     rule = part.target.rule
-    errors = [
-        test.standard_error
+    singles = [
+        test
         for test in tests
         if test.target.name == part.target.name
         and len(test.rule.items) == 1
         and not isnan(test.standard_error)
     ]
-    df = part.white.df if part.white is not None else 0
     return OutcomeSummary(
         name=part.target.name,
         unit=rule.measure_unit,
         smallest_worth_it=rule.smallest_worth_it,
-        detectable=detectable(float(np.median(errors)), df, 0.05) if errors else None,
+        detectable=_detectable(singles),
         ordinary_wobble=part.white.wobble if part.white is not None else None,
         units=int(part.target.known.sum()),
     )
+
+
+def _detectable(singles: Sequence[Tested]) -> float | None:
+    """Return the difference the search finds 80 times in 100, for a factor of middling frequency.
+
+    The level is the search's own: what one rule must pass beside all others of its family.
+    """
+    if not singles or not np.isfinite(singles[0].critical):
+        return None
+    df = singles[0].df
+    level = 2 * float(stdtr(df, -singles[0].critical))
+    return detectable(float(np.median([test.standard_error for test in singles])), df, level)
 
 
 def hints_by_chance(tests: Sequence[Tested], guard: Guardrails) -> float:

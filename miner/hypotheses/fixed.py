@@ -20,7 +20,7 @@ from miner.stats.effects import t_quantile
 from miner.stats.multiplicity import holm
 from miner.stats.scores import share_tied
 
-LOOKED = "You had already looked: this question was not fixed before these records."
+LOOKED = "This question was not fixed before these records: a hint at most."
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,6 +36,8 @@ def load(*replacements: Path) -> RuleBook:
     Raises:
         MinerError: a book cannot be read, or a key in it is unknown, missing or out of range.
     """
+    for folder in replacements:
+        _require_known(folder)
     books = [_read(name, replacements) for name in BOOKS]
     text = b"".join(book.name.encode() + b"\0" + book.text + b"\0" for book in books)
     tables: dict[str, Any] = {book.name: book.table for book in books}
@@ -45,13 +47,28 @@ def load(*replacements: Path) -> RuleBook:
         raise _explain(error, books) from error
 
 
+def _require_known(folder: Path) -> None:
+    if not folder.is_dir():
+        found = "this is a file" if folder.exists() else "there is no such folder"
+        raise MinerError(found, "a folder of rule books", "Check the path.", file=folder)
+    known = tuple(f"{name}.toml" for name in BOOKS)
+    names = sorted(path.name for path in folder.glob("*.toml"))
+    for name in names:
+        if name not in known:
+            raise MinerError(
+                "there is no rule book of this name", f"one of {', '.join(known)}",
+                nearest(name, known) or "Rename or remove the file.", file=folder / name,
+            )  # fmt: skip
+    if not names:
+        raise MinerError(
+            "there is no rule book in it", f"any of {', '.join(known)}",
+            "Check the path, or leave out --rules.", file=folder,
+        )  # fmt: skip
+
+
 def _read(name: str, replacements: tuple[Path, ...]) -> _Book:
     path = resources.folder("rules") / f"{name}.toml"
     for folder in replacements:
-        if not folder.is_dir():
-            raise MinerError(
-                "there is no such folder", "a folder of rule books", "Check the path.", file=folder
-            )
         if (folder / path.name).is_file():
             path = folder / path.name
     try:

@@ -80,6 +80,23 @@ def test_a_question_not_fixed_before_is_a_hint_at_most(folder: Path) -> None:
     assert found.p < 0.001
     assert found.evidence is Evidence.HINT
     assert found.fixed_before is False
+    assert not any("already looked" in note for note in found.notes)
+
+
+def test_asking_what_a_ranking_suggested_is_no_way_round_its_interval_and_luck(
+    folder: Path,
+) -> None:
+    ranking = api.rank(api.read_client(folder), now=NOW)
+    found = api.ask(api.read_client(folder), "late_dinner", "overnight_mean")
+    mine = next(item for item in ranking.hypotheses if item.id == found.id)
+    assert (found.interval, found.p_adjusted) == (mine.interval, mine.p_adjusted)
+    assert found.luck_sentence == mine.luck_sentence
+    assert any("already looked" in note for note in found.notes)
+
+
+def test_the_span_told_is_that_of_the_days_used(folder: Path) -> None:
+    found = ranked(folder, first="2026-01-15")
+    assert str(found.from_day) >= "2026-01-15"
 
 
 def test_a_question_fixed_on_paper_before_the_records_is_answered_first(folder: Path) -> None:
@@ -139,3 +156,20 @@ def test_a_folder_that_cannot_be_written_is_told_and_ranked(folder: Path, monkey
     found = ranked(folder)
     assert found.status == "ranked"
     assert any("could not be written to the ledger" in note for note in found.notes)
+
+
+def test_where_no_habit_was_recorded_nothing_was_asked(folder: Path) -> None:
+    for path in folder.iterdir():
+        if path.name not in ("glucose.csv", "client.toml"):
+            path.unlink()
+    found = ranked(folder)
+    assert (found.questions_asked, found.status) == (0, "ranked")
+    assert found.verdict == "Nothing could be asked: no habit is known on enough days."
+
+
+@pytest.mark.parametrize("names", [(), ("notes.txt",), ("guardrail.toml",)])
+def test_a_folder_of_rules_that_holds_none_is_told(tmp_path: Path, names: tuple[str, ...]) -> None:
+    for name in names:
+        (tmp_path / name).write_text("claim_level = 0.5\n")
+    with pytest.raises(MinerError, match=r"guardrails\.toml"):
+        api.load_rules(tmp_path, tmp_path / "practice" / "client-01")

@@ -12,10 +12,11 @@ from miner.results import CautionText, Counts, Evidence, OutcomeSummary, Withhel
 from miner.rulebook import RuleBook
 
 REST = """\
-We could not tell: 0. We looked and saw little sign: 0. 212 questions were
-asked. Where nothing is true, a list like this calls something clear in about 5
-of 100 months. A difference of 34 min in time above your range would be found 80
-times in 100. Smaller ones are found less often.
+We could not tell: 0. We looked and saw little sign: 0. With habits taken
+together, 212 questions were asked. Where nothing is true, a list like this
+calls something clear in about 5 of 100 months. A difference of 34 min in time
+above your range would be found 80 times in 100. Smaller ones are found less
+often.
 """
 
 
@@ -128,7 +129,7 @@ def test_what_is_unlikely_is_told_where_nothing_is_withheld(
     item = samples.hypothesis(
         family="fixed", evidence=Evidence.CANNOT_TELL, unlikely_beyond=12.4, days_to_settle=1
     )
-    line = "More than about 12 mg/dL is unlikely. About 1 further day would settle it."
+    line = "More than about 12 mg/dL is unlikely. About 1 further day might settle it."
     assert line in told(samples.ranking(item), rules)
     # 12.4 mg/dL over 18.0156
     mmol = told(samples.ranking(item), rules, display_unit="mmol/L")
@@ -195,7 +196,7 @@ Your fixed questions
   nights, 2 were.
     wake glucose +8.4 mg/dL (-3.0 to +12.0); on new days +5.2; ID 3fa9c1d2
     We could not tell.
-    About 40 further days would settle it.
+    About 40 further days might settle it.
 """
         in text
     )

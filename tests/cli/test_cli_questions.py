@@ -41,7 +41,8 @@ def test_a_question_not_fixed_before_is_a_hint_at_most(run: Any, client: str) ->
     assert found["p"] < 0.05
     text = run("ask", client, *PAIR).stdout
     assert text.startswith("A hint, no more.\n")
-    assert "You had already looked" in " ".join(text.split())
+    assert "This question was not fixed before these records" in " ".join(text.split())
+    assert "You had already looked" not in " ".join(text.split())
     assert not (Path(client) / "ledger.jsonl").exists()
 
 
@@ -72,7 +73,7 @@ def test_a_question_fixed_on_paper_is_answered_on_later_days_alone(run: Any, cli
     found = json.loads(result.stdout)
     assert (found["fixed_before"], found["fixed_proven"]) == (True, False)
     assert "The date is shown as told, not proven." in found["advice"]
-    assert "You had already looked" not in " ".join(found["notes"])
+    assert "not fixed before" not in " ".join(found["notes"])
     assert "Fixed on 2026-01-19, as told." in " ".join(run("ask", client, *PAIR).stdout.split())
 
     why = json.loads(run("why", client, found["id"], "--format", "json").stdout)

@@ -232,7 +232,8 @@ def test_the_spread_across_clients_replaces_the_rule_books():
         assert (other[item.factors] == item) == (item.factors != ("late_dinner",))
 
 
-# detectable: found 80 times in 100 (scipy's noncentral t), for the median standard error; ordinary
+# detectable: found 80 times in 100 (scipy's noncentral t), for the median standard error, at the
+# level the search asks of one rule: what its interval spans, in standard errors; ordinary
 # wobble: the SD of a day after nuisance, here that of least squares.
 def test_what_is_told_of_an_outcome():
     n = 48
@@ -244,9 +245,10 @@ def test_what_is_told_of_an_outcome():
     errors = [item.standard_error for item in found.hypotheses if item.p is not None]
     df = n - 4
     assert (day.name, day.unit, day.smallest_worth_it, day.units) == ("day_mean", "mg/dL", 5, n)
-    assert nct.sf(student.ppf(0.975, df), df, day.detectable / np.median(errors)) == pytest.approx(
-        0.8, abs=1e-6
-    )
+    first = next(item for item in found.hypotheses if item.p is not None)
+    reach = (first.interval[1] - first.difference) / first.standard_error
+    assert reach > student.ppf(0.975, df)
+    assert nct.sf(reach, df, day.detectable / np.median(errors)) == pytest.approx(0.8, abs=1e-6)
     weekend = np.array([at % 7 in (5, 6) for at in range(n)], float)
     X = np.column_stack([np.ones(n), weekend, np.arange(n)])
     rest = outcomes["day_mean"] - X @ np.linalg.lstsq(X, outcomes["day_mean"], rcond=None)[0]

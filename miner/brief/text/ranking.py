@@ -102,8 +102,9 @@ class _Teller:
                 cannot_tell=len(self._searched(Evidence.CANNOT_TELL)),
                 little_sign=len(self._searched(Evidence.LITTLE_SIGN)),
             ),
-            say(self.rules, "list", "luck", level=f"{level:g}"),
         ]  # fmt: skip
+        if ranking.questions_asked:
+            lines.append(say(self.rules, "list", "luck", level=f"{level:g}"))
         if any(item.family == "fixed" for item in ranking.hypotheses):
             lines.append(say(self.rules, "list", "luck_with_fixed", level=f"{2 * level:g}"))
         together = [ranking.together.sentence] if ranking.together is not None else []
