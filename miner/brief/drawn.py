@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 WIDE, NARROW = 760, 350
+MANY_DAYS = 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,11 @@ class Studio:
     teller: Teller
     styles: Styles
 
+    @property
+    def month_width(self) -> int:
+        """Width in points: a long record has the whole page, its key below."""
+        return WIDE if len(self.teller.brief.days) <= MANY_DAYS else 1120
+
     def month(self) -> Drawn:
         """Return the record as a picture."""
         brief = self.teller.brief
@@ -49,7 +55,8 @@ class Studio:
         return self._both(
             "month", "Every day in order: its spread of readings and its value at waking.", marks,
             lambda wide: month(
-                brief.days, brief.display_unit, WIDE if wide else NARROW, 400 if wide else 320
+                brief.days, brief.display_unit, self.month_width if wide else NARROW,
+                400 if wide else 320,
             ),
         )  # fmt: skip
 

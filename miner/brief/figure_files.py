@@ -49,7 +49,7 @@ def write_figures(
 def _figures(studio: Studio) -> Iterator[tuple[str, Figure]]:
     teller = studio.teller
     if teller.brief.days:
-        yield "days", month(teller.brief.days, teller.brief.display_unit, WIDE, 400)
+        yield "days", month(teller.brief.days, teller.brief.display_unit, studio.month_width, 400)
     for item in teller.chosen():
         rows, found = studio.rows(item), studio.numbers(item)
         unit = f"{teller.label(item)}, {teller.amounts.unit(item.unit)}"

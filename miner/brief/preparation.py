@@ -7,7 +7,7 @@ from typing import Any
 from miner.brief.cards import Cards
 from miner.brief.curves import curves
 from miner.brief.detailed import detailed
-from miner.brief.drawn import Studio
+from miner.brief.drawn import MANY_DAYS, Studio
 from miner.brief.missing import ask_about, log_better
 from miner.brief.teller import Teller
 from miner.brief.text.safe import clean
@@ -43,6 +43,7 @@ def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
         "groups": _groups(teller),
         "cards": [_card(item, teller, studio) for item in teller.chosen()],
         "month": studio.month() if brief.days else None,
+        "long": len(brief.days) > MANY_DAYS,
         "high_label": teller.rules.outcome(brief.high_outcome).label if brief.high_outcome else "",
         "some_high": any(day.high and day.usable for day in brief.days),
         "left_out": [day.day for day in brief.days if not day.usable],

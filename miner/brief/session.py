@@ -6,7 +6,7 @@ from typing import Any
 
 from miner.brief.cards import Cards
 from miner.brief.curves import curves
-from miner.brief.drawn import Studio
+from miner.brief.drawn import MANY_DAYS, Studio
 from miner.brief.sentences import say
 from miner.brief.teller import Teller
 from miner.results import Evidence
@@ -27,6 +27,7 @@ def session(teller: Teller, studio: Studio) -> dict[str, Any]:
         "actions": brief.actions,
         "reach": studio.reach() if nothing_stood_out(teller) and not calm else None,
         "month": None if calm or not brief.days else studio.month(),
+        "long": len(brief.days) > MANY_DAYS,
         "high_label": _high_label(teller),
         "some_high": any(day.high and day.usable for day in brief.days),
         "questions": [cards.card(item) for item in teller.questions() if item not in chosen],

@@ -28,6 +28,9 @@ from miner.tables.windows import Windows, clock_windows, own_windows
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
+KINDS = {"date": object, "rest_day": bool, "sensor": object, "usable": bool, "left_out": object}
+
+
 def day_table(client: Client, rules: RuleBook) -> UnitTable:
     """Return one row a biological day: outcomes, factors, and where each came from.
 
@@ -108,7 +111,7 @@ def _head(
             "left_out": list(why),
         },
         index=pd.Index(names, dtype=object, name="unit"),
-    ).astype({"date": object, "rest_day": bool, "sensor": object, "usable": bool, "left_out": object})
+    ).astype(KINDS)
 
 
 def _main_sensor(trace: Trace, low: int, high: int) -> str:

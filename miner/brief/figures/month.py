@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import groupby
+from math import ceil
 from typing import TYPE_CHECKING
 
 from miner.brief.figures.inline import MARK
@@ -47,7 +48,7 @@ def month(days: Sequence[DayPicture], display_unit: str, width: int, height: int
         pace = (width - 66) / max(len(days), 14)
         for at, day in enumerate(days):
             _day(box, at, day, scale, pace)
-        _dates(box, days, every=1 if pace * 7 > 64 else 2)
+        _dates(box, days, every=ceil(58 / (pace * 7)))
         _sensors(figure, box, days, width, height)
         return figure
 
