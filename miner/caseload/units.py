@@ -44,4 +44,5 @@ def _times(table: UnitTable, plan: Design) -> np.ndarray[tuple[int], np.dtype[np
     if plan.unit == "day":
         return np.asarray(plan.times, dtype=float)
     starts = pd.to_datetime(table.frame.loc[list(plan.names), "start"])
-    return np.asarray((starts - pd.Timestamp(0)) / DAY, dtype=float)
+    minutes = starts.groupby(starts).cumcount()  # of two meals at one time the later is a minute on
+    return np.asarray((starts - pd.Timestamp(0)) / DAY + minutes / 1440, dtype=float)
