@@ -90,7 +90,7 @@ def test_on_a_cluster_that_loses_a_worker_the_answer_is_the_same(
     with LocalCluster(
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None,
     ) as cluster:  # fmt: skip
-        lost = []
+        lost: list[int] = []
 
         def watch(_step: str, _share: float) -> None:
             if not lost:
