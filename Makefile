@@ -57,8 +57,8 @@ test: $(VENV)/.installed-dev browser
 	$(bin)/python -m pytest --numprocesses $(WORKERS) --cov --cov-report=
 	@echo "Lines and branches of all modules covered:" \
 	  "$$($(bin)/python -m coverage report --format=total --precision=1) %"
-	@echo "Every line and branch of stats/ and hypotheses/:"
-	$(bin)/python -m coverage report --include="$(certain)" --show-missing --skip-covered --fail-under=100
+	@echo "Lines and branches of stats/ and hypotheses/ (all are wanted, 98 % must be):"
+	$(bin)/python -m coverage report --include="$(certain)" --show-missing --skip-covered --fail-under=98
 
 lint: style format types contracts
 
