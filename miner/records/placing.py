@@ -13,7 +13,7 @@ from miner.records.columns import factor
 from miner.records.findings import Findings
 from miner.records.sources import Source
 from miner.records.table_file import Table
-from miner.records.times import Mask, Stamps, Times, read_times, to_clock
+from miner.records.times import YEARS, Mask, Stamps, Times, read_times, to_clock
 from miner.results import Severity
 
 _FEW = 3
@@ -115,6 +115,7 @@ def _told(
 ) -> Mask:
     column, format_ = source.columns[name], source.time_format
     expected = f'times written as "{format_}"' if format_ else _ISO
+    expected = f"{expected}, of the years {YEARS[0]} to {YEARS[1]}"
     do = "Correct them." if format_ else "Correct them, or give time_format in sources.toml."
     bad = times.bad if ignore is None else times.bad & ~ignore
     text = table.text(column)[bad] if bad.any() else None

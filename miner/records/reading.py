@@ -144,7 +144,7 @@ def _client(
     streams = {name: once(name, frame, findings) for name, frame in joined.items()}
     if streams["glucose"].empty and "glucose" not in stopped:
         raise MinerError(
-            "there is not one glucose reading in it",
+            f"there is not one glucose reading in it{_first_told(findings)}",
             "a row for each reading",
             "Export the sensor's records again.",
             file=folder,
@@ -158,6 +158,11 @@ def _client(
     streams["activity"], worn = tracker_worn(streams["activity"], parts, findings)
     hashed = hashlib.sha256(repr(settings).encode()).hexdigest()[:16]
     return Client(folder, settings, streams, worn, findings.sorted(), digest, hashed)
+
+
+def _first_told(findings: Findings) -> str:
+    told = [item for item in findings.sorted() if item.severity is Severity.LEFT_OUT]
+    return f" ({told[0].file}, row {told[0].row}: {told[0].what})" if told else ""
 
 
 def _on_one_time_line(parts: list[Part], findings: Findings) -> list[Part]:

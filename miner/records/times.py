@@ -14,6 +14,8 @@ from miner.records.table_file import Text
 
 Stamps = NDArray[np.datetime64]
 Mask = NDArray[np.bool_]
+YEARS = (1900, 2200)
+_FIRST, _AFTER = (np.datetime64(str(year), "D") for year in (YEARS[0], YEARS[1] + 1))
 _OFFSET = re.compile(r"(?:[+-]\d\d:\d\d|(?:[:T]\d\d| )[+-]\d\d|[+-]\d{4})$")
 
 
@@ -125,7 +127,11 @@ def _parse(
 
 
 def _nanoseconds(times: pd.Series) -> Stamps:
-    return np.asarray(times.to_numpy(), dtype="datetime64[ns]")
+    values = times.to_numpy()
+    if len(values) and values.dtype != np.dtype("datetime64[ns]"):
+        outside = (values < _FIRST) | (values >= _AFTER)
+        values = np.where(outside, np.datetime64("NaT"), values)
+    return np.asarray(values, dtype="datetime64[ns]")
 
 
 def _offsets(text: Text) -> tuple[NDArray[np.timedelta64], Mask]:
