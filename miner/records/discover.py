@@ -17,6 +17,7 @@ STANDARD = "open-standard records"
 _OPEN = (".json", ".ndjson")
 _TABLES = (".csv", ".tsv", ".txt", ".xlsx", ".xls", ".zip", ".jsonl")
 _NOT_STREAMS = ("ticks*.csv",)
+_OWN = ("ledger.jsonl", "client.toml", "practice.toml", "sources.toml")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +74,7 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
     found.extend(Found(p, p.name, STANDARD, None) for p in open_ if p.name not in mapped)
     _tell_unread(folder, {item.name for item in found}, findings)
     if not any(item.stream in ("glucose", STANDARD) for item in found):
-        there = ", ".join(sorted(path.name for path in folder.iterdir())[:8])
+        there = ", ".join(_of_the_client(folder)[:8]) or "nothing else"
         raise MinerError(
             f"there is no glucose file in it (there is: {there})",
             "glucose.csv, or a file that sources.toml maps to the stream glucose",
@@ -108,14 +109,19 @@ def _check_folder(folder: Path) -> None:
     raise MinerError(found, "a folder with one client's records", do, file=folder)
 
 
+def _of_the_client(folder: Path) -> list[str]:
+    names = sorted(path.name for path in folder.iterdir())
+    return [name for name in names if name not in _OWN and not name.startswith(".")]
+
+
 def _tell_unread(folder: Path, read: set[str], findings: Findings) -> None:
     ignored = {path.name for pattern in _NOT_STREAMS for path in _named(folder, pattern)}
-    for path in sorted(folder.iterdir()):
-        if path.suffix.lower() in _TABLES and path.name not in read | ignored:
+    for name in _of_the_client(folder):
+        if Path(name).suffix.lower() in _TABLES and name not in read | ignored:
             findings.add(
                 Severity.NOTE,
                 "not read: no mapping",
                 f"one of {', '.join(f'{stream}*.csv' for stream in STREAMS)}, or a mapped file",
                 "If it holds records of the client, map it: miner map FILE --write.",
-                file=path.name,
+                file=name,
             )

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from miner.errors import MinerError
 from miner.records import read_client
 from miner.results import Severity
 
@@ -265,3 +266,15 @@ def test_stages_add_up_where_time_asleep_is_missing(folder):
     assert asleep[0] == 390
     assert np.isnan(asleep[1])
     assert asleep[2] == 400
+
+
+def test_what_is_written_beside_the_records_is_no_record(folder):
+    folder.steady_glucose()
+    for name in ("ledger.jsonl", ".ledger.lock", ".hidden.csv"):
+        folder.write(name, "{}\n")
+    client = read_client(folder.path)
+    assert not [item for item in client.findings if "not read" in item.what]
+    (folder.path / "glucose.csv").unlink()
+    folder.write("weight.csv", "time,kg\n")
+    with pytest.raises(MinerError, match=r"there is: weight\.csv\)"):
+        read_client(folder.path)
