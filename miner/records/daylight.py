@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -31,9 +32,13 @@ def localise(clock: Stamps, zone: str) -> Placed:
         clock: wall-clock times (datetime64[ns], NaT allowed) in the order of the file.
         zone: name of a time zone.
     """
-    index = pd.DatetimeIndex(clock)
-    first = _in_utc(index, zone, np.ones(len(index), dtype=bool))
-    second = _in_utc(index, zone, np.zeros(len(index), dtype=bool))
+    first = _in_utc(clock, zone, "NaT")
+    second = first.copy()
+    doubtful = np.flatnonzero(np.isnat(first) & ~np.isnat(clock))
+    if doubtful.size:
+        summer = np.ones(len(doubtful), dtype=bool)
+        first[doubtful] = _in_utc(clock[doubtful], zone, summer)
+        second[doubtful] = _in_utc(clock[doubtful], zone, ~summer)
     skipped = np.isnat(first) & ~np.isnat(clock)
     repeated = ~np.isnat(first) & (first != second)
     if not repeated.any():
@@ -42,10 +47,11 @@ def localise(clock: Stamps, zone: str) -> Placed:
     return Placed(np.where(later, second, first), skipped, repeated)
 
 
-def _in_utc(index: pd.DatetimeIndex, zone: str, ambiguous: Mask) -> Stamps:
+def _in_utc(clock: Stamps, zone: str, ambiguous: Mask | Literal["NaT"]) -> Stamps:
+    index = pd.DatetimeIndex(clock)
     placed = index.tz_localize(zone, ambiguous=ambiguous, nonexistent="NaT")
     utc = placed.tz_convert("UTC").tz_localize(None)
-    return np.asarray(utc.to_numpy(), dtype="datetime64[ns]")
+    return np.array(utc.to_numpy(), dtype="datetime64[ns]")
 
 
 def _second_pass(clock: Stamps, repeated: Mask) -> Mask:

@@ -13,7 +13,7 @@ import pandas as pd
 
 from miner.records.client import Settings
 from miner.records.findings import Findings
-from miner.records.jumps import cadences, impossible_rates, sensor_steps
+from miner.records.jumps import jumps
 from miner.records.pressure import VERY_LOW_MG_DL
 from miner.results import Severity
 
@@ -96,9 +96,7 @@ DETECTORS: tuple[Detector, ...] = (
     first_day,
     sensor_labels,
     confirmed_pressure,
-    impossible_rates,
-    sensor_steps,
-    cadences,
+    jumps,
 )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -18,67 +20,100 @@ STEP_AROUND_H = 48.0
 STEP_MG_DL = 25.0
 FEWEST_AROUND = 24
 _FEWEST_DAYS = 3
-_MINUTE = np.timedelta64(60_000_000_000, "ns")
+_LONGEST_MIN = 60
+_MINUTE_NS = 60_000_000_000
+_MINUTE = np.timedelta64(_MINUTE_NS, "ns")
+Stamps = NDArray[np.datetime64]
 
 
-def impossible_rates(frame: pd.DataFrame, _: Settings, findings: Findings) -> pd.DataFrame:
+@dataclass(frozen=True, slots=True)
+class Used:
+    """The readings that are used, as arrays: place in the stream, instant, value."""
+
+    place: NDArray[np.int64]
+    time: Stamps
+    value: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, frame: pd.DataFrame) -> Used:
+        """Return the used readings of the glucose stream that have a value."""
+        value = frame["glucose"].to_numpy()
+        used = (frame["left_out"] == "").to_numpy() & ~np.isnan(value)
+        time = frame["time"].to_numpy()
+        if used.all():
+            return cls(np.arange(len(time)), time, value)
+        place = np.flatnonzero(used)
+        return cls(place, time[place], value[place])
+
+    def same_sensor(self, frame: pd.DataFrame, at: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Say of some readings whether the next one is of the same sensor."""
+        here, there = (frame["sensor"].iloc[self.place[at + k]].to_numpy() for k in (0, 1))
+        return np.array(here == there, dtype=np.bool_)
+
+
+def jumps(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:
+    """Tell of impossible rates, steps across gaps, and changes of cadence; all stays used."""
+    used = Used.of(frame)
+    if used.place.size > 1:
+        _impossible_rates(frame, used, findings)
+        _sensor_steps(frame, used, settings, findings)
+        _cadences(frame, used, findings)
+    return frame
+
+
+def _impossible_rates(frame: pd.DataFrame, used: Used, findings: Findings) -> None:
     """Tell of readings that differ from the one before by more than 5 mg/dL a minute.
 
     Readings closer than half the usual time apart (one stored, one on demand) are not compared.
     All are used as they stand.
     """
-    used = _used(frame)
-    minutes = np.diff(used["time"].to_numpy()) / _MINUTE
-    change = np.diff(used["glucose"].to_numpy())
-    same = used["sensor"].to_numpy()[1:] == used["sensor"].to_numpy()[:-1]
-    usual = modal_gap(used["time"].to_numpy())
-    shortest = 0.0 if usual is None else float(usual / _MINUTE) / 2
-    near = same & (minutes > 0) & (minutes >= shortest) & (minutes <= LONGEST_RATE_MIN)
-    fast = near & (np.abs(change) > FASTEST_MG_DL_PER_MIN * minutes)
+    change = np.diff(used.value)
+    at = np.flatnonzero(np.abs(change) > FASTEST_MG_DL_PER_MIN)
+    minutes = (used.time[at + 1] - used.time[at]) / _MINUTE
+    fast = (minutes > 0) & (minutes <= LONGEST_RATE_MIN)
+    fast &= np.abs(change[at]) > FASTEST_MG_DL_PER_MIN * minutes
+    at, minutes = at[fast], minutes[fast]
+    if at.size:
+        usual = modal_gap(used.time)
+        kept = minutes >= (0.0 if usual is None else float(usual / _MINUTE) / 2)
+        kept &= used.same_sensor(frame, at)
+        at, minutes = at[kept], minutes[kept]
     findings.rows(
         Severity.QUESTION,
         "{n} reading(s) that changed faster than a body can",
         f"at most {FASTEST_MG_DL_PER_MIN:g} mg/dL a minute",
         "See whether the sensor was pressed, knocked or changed; they are used as they stand.",
-        at=used[1:][fast],
-        shown=[
-            f"{a:+.0f} mg/dL in {b:.0f} min"
-            for a, b in zip(change[fast], minutes[fast], strict=True)
-        ],
+        at=frame.iloc[used.place[at + 1]],
+        shown=[f"{a:+.0f} mg/dL in {b:.0f} min" for a, b in zip(change[at], minutes, strict=True)],
     )
-    return frame
 
 
-def sensor_steps(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:
+def _sensor_steps(frame: pd.DataFrame, used: Used, settings: Settings, findings: Findings) -> None:
     """Ask about a gap of over two hours with another level after it: was it a new sensor?
 
     The medians of the readings within 48 hours before and after it are compared. A change that is
     declared, or that the sensor column shows, is not asked about.
     """
-    used = _used(frame)
-    time, clock = used["time"].to_numpy(), used["clock"].to_numpy()
-    sensor, value = used["sensor"].to_numpy(), used["glucose"].to_numpy()
+    gaps = np.flatnonzero(np.diff(used.time) > np.timedelta64(int(STEP_GAP_H * 60), "m"))
+    gaps = gaps[used.same_sensor(frame, gaps)]
+    clock = frame["clock"].to_numpy()[used.place]
     changes = np.array([each.to_datetime64() for each in settings.sensor_changes], clock.dtype)
-    gaps = np.flatnonzero(np.diff(time) > np.timedelta64(int(STEP_GAP_H * 60), "m"))
-    found, shown = np.zeros(len(used), dtype=bool), []
-    for at in gaps:
+    found, shown = [], []
+    for at in gaps.tolist():
         declared = ((changes >= clock[at]) & (changes <= clock[at + 1])).any()
-        if declared or sensor[at] != sensor[at + 1]:
-            continue
-        step = _step(time, value, int(at))
+        step = 0.0 if declared else _step(used.time, used.value, at)
         if abs(step) >= STEP_MG_DL:
-            hours = (time[at + 1] - time[at]) / _MINUTE / 60
-            found[at + 1] = True
+            hours = (used.time[at + 1] - used.time[at]) / _MINUTE / 60
+            found.append(at + 1)
             shown.append(f"{hours:.1f} hours, then {step:+.0f} mg/dL")
     findings.rows(
         Severity.QUESTION,
         "{n} gap(s) with another level of glucose after it",
         "sensor_changes in client.toml, where a new sensor was put on",
         "Ask whether the sensor was changed there, and if so add the time to sensor_changes.",
-        at=used[found],
+        at=frame.iloc[used.place[found]],
         shown=shown,
     )
-    return frame
 
 
 def _step(time: NDArray[np.datetime64], value: NDArray[np.float64], at: int) -> float:
@@ -90,15 +125,9 @@ def _step(time: NDArray[np.datetime64], value: NDArray[np.float64], at: int) -> 
     return float(np.median(after) - np.median(before))
 
 
-def cadences(frame: pd.DataFrame, _: Settings, findings: Findings) -> pd.DataFrame:
+def _cadences(frame: pd.DataFrame, used: Used, findings: Findings) -> None:
     """Tell where the time between readings is not the same on all days."""
-    used = _used(frame)
-    every: dict[int, int] = {}
-    for _day, times in used.groupby(used["clock"].dt.normalize(), sort=False)["time"]:
-        gap = modal_gap(times.to_numpy()) if len(times) >= FEWEST_AROUND else None
-        if gap is not None:
-            minutes = max(1, round(float(gap / _MINUTE)))
-            every[minutes] = every.get(minutes, 0) + 1
+    every = _by_day(used.time, frame["clock"].to_numpy()[used.place])
     usual = {minutes: days for minutes, days in every.items() if days >= _FEWEST_DAYS}
     if len(usual) > 1:
         told = ", ".join(
@@ -110,8 +139,17 @@ def cadences(frame: pd.DataFrame, _: Settings, findings: Findings) -> pd.DataFra
             "one cadence",
             "Nothing: lengths are measured by time, not by counting readings.",
         )
-    return frame
 
 
-def _used(frame: pd.DataFrame) -> pd.DataFrame:
-    return frame[(frame["left_out"] == "") & frame["glucose"].notna()]
+def _by_day(time: Stamps, clock: Stamps) -> dict[int, int]:
+    """Return on how many days the commonest gap was so many minutes."""
+    day = clock.astype("datetime64[D]").astype(np.int64)
+    day -= day.min()
+    gap = (np.diff(time).astype(np.int64) + _MINUTE_NS // 2) // _MINUTE_NS
+    inside = (day[1:] == day[:-1]) & (gap >= 1) & (gap <= _LONGEST_MIN)
+    wide = _LONGEST_MIN + 1
+    keys = (day[1:] * wide + gap)[inside]
+    counts = np.bincount(keys, minlength=wide * (int(day.max()) + 1)).reshape(-1, wide)
+    modal = counts.argmax(axis=1)[counts.sum(axis=1) >= FEWEST_AROUND - 1]
+    minutes, times = np.unique(modal, return_counts=True)
+    return dict(zip(minutes.tolist(), times.tolist(), strict=True))

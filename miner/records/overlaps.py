@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.samples import join, modal_gap
+from miner.records.times import Stamps
 from miner.results import Severity
 
 _SAME_TIME = np.timedelta64(60, "s")
 _SAME_MG_DL = 1.5
 _NEAR_MIN = 15.0
+_TIMES = {"start", "end", "start_clock", "end_clock", "time", "clock"}
+_PLACES = {"row": "int64", "censored": "int8"}
 
 
 def columns_of(stream: str) -> list[str]:
@@ -29,20 +33,14 @@ def columns_of(stream: str) -> list[str]:
 
 def empty(stream: str) -> pd.DataFrame:
     """Return a stream without rows."""
-    frame = pd.DataFrame({name: pd.Series(dtype="str") for name in columns_of(stream)})
+    kinds = dict.fromkeys(columns_of(stream), "str")
+    kinds |= dict.fromkeys(kinds.keys() & _TIMES, "datetime64[ns]")
+    kinds |= dict.fromkeys(kinds.keys() & {*COLUMNS[stream].numbers, "glucose"}, "float64")
+    kinds |= {name: kind for name, kind in _PLACES.items() if name in kinds}
     if stream != "glucose":
-        frame["twin"] = pd.Series(dtype="uint64")
-    numbers = (*COLUMNS[stream].numbers, "glucose")
-    for name in frame.columns:
-        if name in ("start", "end", "start_clock", "end_clock", "time", "clock"):
-            frame[name] = frame[name].astype("datetime64[ns]")
-        elif name in numbers:
-            frame[name] = frame[name].astype("float64")
-        elif name == "row":
-            frame[name] = frame[name].astype("int64")
-        elif name == "censored":
-            frame[name] = frame[name].astype("int8")
-    return frame
+        kinds["twin"] = "uint64"
+    columns = columns_of(stream) + (["twin"] if stream != "glucose" else [])
+    return pd.DataFrame({name: pd.Series(dtype=kinds[name]) for name in columns})
 
 
 def join_files(stream: str, frames: list[pd.DataFrame]) -> pd.DataFrame:
@@ -59,50 +57,83 @@ def once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     Two different values of one sensor in the same minute are both left out; values of two known
     sensors are both kept.
     """
+    if frame.empty:
+        return frame[columns_of(stream)]
+    if stream == "glucose":
+        return _contradictions(_glucose_once(frame, findings), findings)
     time = frame.columns[0]
     if not frame[time].is_monotonic_increasing:
         frame = frame.sort_values(time, kind="stable", ignore_index=True)
-    if stream == "glucose":
-        frame = _glucose_once(frame[columns_of(stream)], findings)
-        return _contradictions(frame, findings)
     frame = _records_once(stream, frame, findings)
     return _nights_once(frame, findings) if stream == "sleep" else frame
 
 
 def _glucose_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
-    time = frame["time"].to_numpy()
-    gaps = [modal_gap(part.to_numpy()) for _, part in frame.groupby("file", sort=False)["time"]]
+    """Return the readings in time order, each once; the columns are taken along only once."""
+    frame = frame[columns_of("glucose")]
+    unsorted = frame["time"].to_numpy()
+    in_order = bool((np.diff(unsorted) >= np.timedelta64(0)).all())
+    order = np.arange(len(frame)) if in_order else np.argsort(unsorted, kind="stable")
+    time = unsorted[order]
+    if len(time) < 2 or np.diff(time).min() > _SAME_TIME:
+        return frame if in_order else _taken(frame, order)
+    file = frame["file"].array
+    begins = np.flatnonzero(np.asarray(file[1:] != file[:-1])) + 1
+    gaps = [modal_gap(part) for part in np.split(unsorted, begins)]
     near = min([_SAME_TIME, *(gap // 2 for gap in gaps if gap is not None)])
-    again = np.zeros(len(frame), dtype=bool)
-    value, censored = frame["glucose"].to_numpy(), frame["censored"].to_numpy()
-    sensor = pd.factorize(frame["sensor"])[0]
-    unknown = (frame["sensor"] == "").to_numpy()
-    for back in (1, 2, 3):
-        if len(frame) <= back:
-            break
-        same = (np.abs(value[back:] - value[:-back]) <= _SAME_MG_DL) | (
-            (censored[back:] == censored[:-back]) & (censored[back:] != 0)
-        )
-        sensors = (sensor[back:] == sensor[:-back]) | unknown[back:] | unknown[:-back]
-        close = time[back:] - time[:-back] <= near
-        again[back:] |= same & sensors & close
+    again = order[_again(frame, order, time, near)]
     findings.rows(
         Severity.NOTE,
         "{n} reading(s) written twice, counted once",
         "each reading once",
         "Nothing: files may overlap.",
-        at=frame[again],
+        at=frame[["file", "row"]].iloc[again],
     )
-    return frame[~again].reset_index(drop=True)
+    kept = np.ones(len(frame), dtype=bool)
+    kept[again] = False
+    return _taken(frame, order[kept[order]])
+
+
+def _taken(frame: pd.DataFrame, order: NDArray[np.int64]) -> pd.DataFrame:
+    """Return rows in another order; a column of one word is not moved about, only shortened."""
+    columns = {}
+    for name in frame.columns:
+        column = frame[name]
+        if pd.api.types.is_string_dtype(column) and (column == column.iloc[0]).all():
+            columns[name] = column.iloc[: len(order)].array
+        else:
+            columns[name] = column.array.take(order)
+    return pd.DataFrame(columns, copy=False)
+
+
+def _again(
+    frame: pd.DataFrame, order: NDArray[np.int64], time: Stamps, near: np.timedelta64
+) -> NDArray[np.int64]:
+    """Return the places in time order of readings that stand within ``near`` before already."""
+    value, censored = (frame[name].to_numpy()[order] for name in ("glucose", "censored"))
+    found = np.zeros(len(time), dtype=bool)
+    for back in (1, 2, 3):
+        at = np.flatnonzero(time[back:] - time[:-back] <= near) + back
+        if not at.size:
+            break
+        before = at - back
+        same = np.abs(value[at] - value[before]) <= _SAME_MG_DL
+        same |= (censored[at] == censored[before]) & (censored[at] != 0)
+        one, two = (frame["sensor"].iloc[order[each]].to_numpy() for each in (at, before))
+        found[at[same & ((one == two) | (one == "") | (two == ""))]] = True
+    return np.flatnonzero(found)
 
 
 def _contradictions(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
-    used = (frame["left_out"] == "").to_numpy()
     minute = frame["time"].to_numpy().astype("datetime64[m]")
+    clash = minute[1:] == minute[:-1]
+    if not clash.any():
+        return frame
+    used = (frame["left_out"] == "").to_numpy()
     rival = np.zeros(len(frame), dtype=bool)
     sensor = pd.factorize(frame["sensor"])[0]
     unknown = (frame["sensor"] == "").to_numpy()
-    clash = (minute[1:] == minute[:-1]) & used[1:] & used[:-1]
+    clash &= used[1:] & used[:-1]
     clash &= (sensor[1:] == sensor[:-1]) | unknown[1:] | unknown[:-1]
     rival[1:] |= clash
     rival[:-1] |= clash

@@ -13,7 +13,7 @@ from miner.records.columns import factor
 from miner.records.findings import Findings
 from miner.records.sources import Source
 from miner.records.table_file import Table
-from miner.records.times import YEARS, Mask, Stamps, Times, read_times, to_clock
+from miner.records.times import YEARS, Mask, Stamps, Times, known_times, read_times, to_clock
 from miner.results import Severity
 
 _FEW = 3
@@ -67,6 +67,9 @@ def place_rows(table: Table, source: Source, zone: str | None, findings: Finding
         end, end_clock = _after(begin, minutes, zone)
     if _unreadable(begin):
         return None
+    if good.all():
+        own = bool(begin.own_offset.any())
+        return Placed(table, begin_instant, begin.clock, end, end_clock, bool(unzoned.any()), own)
     return Placed(
         table.keep(good),
         begin_instant[good],
@@ -79,6 +82,8 @@ def place_rows(table: Table, source: Source, zone: str | None, findings: Finding
 
 
 def _times(table: Table, source: Source, name: str, zone: str | None) -> Times:
+    if table.fixed is not None and source.columns[name] == table.fixed_name:
+        return known_times(table.fixed.times, zone)
     try:
         return read_times(
             table.text(source.columns[name]),

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from math import ceil
 from typing import TypeAlias
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from miner.records.findings import Findings
 from miner.records.times import Stamps
@@ -14,6 +16,7 @@ from miner.results import Severity
 
 Span: TypeAlias = tuple[np.datetime64, np.datetime64]
 _FIRST = np.datetime64("2000-01-01")
+_EARLIEST = int(_FIRST.astype(np.int64))
 _APART = np.timedelta64(400, "D")
 
 
@@ -50,8 +53,16 @@ def _usual_span(times: Stamps) -> Span:
     days = times[times >= _FIRST].astype("datetime64[D]").astype(np.int64)
     if days.size == 0:
         return _FIRST, np.datetime64("2262-01-01")
-    low, high = np.percentile(days, [10, 90])
+    low, high = (_share_below(days - _EARLIEST, share) + _EARLIEST for share in (0.1, 0.9))
     return _day(low) - _APART, _day(high) + np.timedelta64(1, "D") + _APART
+
+
+def _share_below(days: NDArray[np.int64], share: float) -> float:
+    """Return the quantile of small whole numbers, between two of them in proportion."""
+    counts = np.cumsum(np.bincount(days))
+    place = share * (days.size - 1)
+    lower, upper = np.searchsorted(counts, [int(place), ceil(place)], side="right")
+    return float(lower + (place - int(place)) * (upper - lower))
 
 
 def _day(number: float) -> np.datetime64:

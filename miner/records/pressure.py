@@ -10,6 +10,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.records.findings import Findings
+from miner.records.jumps import Used
+from miner.records.times import Stamps
 from miner.results import Severity
 
 FALL_MG_DL, FALL_MIN = 20.0, 15.0
@@ -44,18 +46,18 @@ def suspect_pressure(glucose: pd.DataFrame, sleep: pd.DataFrame, findings: Findi
         sleep: the stream.
         findings: gets one question a low.
     """
-    used = glucose[(glucose["left_out"] == "") & glucose["glucose"].notna()]
-    asleep = _asleep(used, sleep)
-    if not asleep.any():
+    used = Used.of(glucose)
+    if not used.place.size:
         return
-    minutes = (used["time"].to_numpy() - used["time"].to_numpy()[0]) / np.timedelta64(1, "m")
-    value = used["glucose"].to_numpy()
+    clock = glucose["clock"].to_numpy()[used.place]
+    asleep = _asleep(used.time, clock, sleep)
+    minutes, value = (used.time - used.time[0]) / np.timedelta64(1, "m"), used.value
     cuts = np.flatnonzero(np.diff(minutes) > LONGEST_GAP_MIN) + 1
-    for piece in np.split(np.arange(len(used)), cuts):
+    for piece in np.split(np.arange(len(minutes)), cuts):
         for low in lows_of(minutes[piece], value[piece]):
             first, last = piece[low.first], piece[low.last]
             if asleep[first] and asleep[last]:
-                _ask(used.iloc[first : last + 1], low.lowest, findings)
+                _ask(glucose.iloc[used.place[first : last + 1]], low.lowest, findings)
 
 
 def _ask(rows: pd.DataFrame, lowest: float, findings: Findings) -> None:
@@ -74,11 +76,12 @@ def _ask(rows: pd.DataFrame, lowest: float, findings: Findings) -> None:
     )
 
 
-def _asleep(used: pd.DataFrame, sleep: pd.DataFrame) -> NDArray[np.bool_]:
+def _asleep(time: Stamps, clock: Stamps, sleep: pd.DataFrame) -> NDArray[np.bool_]:
     nights = sleep[sleep["left_out"] == ""]
     if nights.empty:
-        return np.array(used["clock"].dt.hour < _NIGHT_ENDS_H, dtype=np.bool_)
-    time, start = used["time"].to_numpy(), nights["start"].to_numpy()
+        since = clock - clock.astype("datetime64[D]")
+        return np.array(since < np.timedelta64(_NIGHT_ENDS_H, "h"), dtype=np.bool_)
+    start = nights["start"].to_numpy()
     reach = np.maximum.accumulate(nights["end"].to_numpy())
     place = np.searchsorted(start, time, side="right") - 1
     return np.array((place >= 0) & (time <= reach[np.maximum(place, 0)]), dtype=np.bool_)
@@ -115,6 +118,8 @@ def _falls(minutes: Floats, value: Floats) -> NDArray[np.int64]:
         if step >= len(value):
             break
         near = minutes[step:] - minutes[:-step] <= FALL_MIN
+        if not near.any():
+            break
         falls[:-step] |= near & (value[:-step] - value[step:] >= FALL_MG_DL)
     return np.flatnonzero(falls)
 

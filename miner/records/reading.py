@@ -61,7 +61,8 @@ def read_client(folder: Path | str, *, practice: Path | str | None = None) -> Cl
     for found in files:
         if found.name not in raws:
             raws[found.name] = read_bytes(found.path, found.name)
-            digest.update(found.name.encode() + b"\0" + raws[found.name] + b"\0")
+            for piece in (found.name.encode(), b"\0", raws[found.name], b"\0"):
+                digest.update(piece)
         if found.stream == STANDARD:
             parts += read_standard(found.name, raws[found.name], settings.time_zone, findings)
         else:

@@ -61,7 +61,8 @@ def read_part(table: Table, source: Source, zone: str | None, findings: Findings
         if values is None:
             return Part("glucose", None)
         frame = _framed(placed, "time", "clock", values)
-        return Part("glucose", frame[frame.pop("has_value")], None, placed.unzoned)
+        known = frame.pop("has_value")
+        return Part("glucose", frame if known.all() else frame[known], None, placed.unzoned)
     frame = _records(placed, source, findings)
     return Part(source.stream, frame, blocks_worn(frame, source), placed.unzoned)
 

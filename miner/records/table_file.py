@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import io
 import warnings
 from dataclasses import dataclass
@@ -14,14 +13,15 @@ from numpy.typing import NDArray
 
 from miner.errors import MinerError
 from miner.records.findings import Findings
+from miner.records.fixed_times import Fixed, fixed_times
+from miner.records.row_by_row import line_numbers, read_row_by_row
 from miner.records.sources import Source
-from miner.records.text_file import TextFile
+from miner.records.text_file import SEPARATORS, TextFile
 from miner.results import Severity
 from miner.rulebook import nearest
 
 Text: TypeAlias = "pd.Series[str]"
 _LONGEST_CELL = 20
-_SEPARATORS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,14 +32,19 @@ class Table:
         file: its name inside the client folder.
         cells: one column for each of the file's own; text, or numbers where all of a column are.
         rows: the line number of each row, from 1 as an editor shows it.
+        fixed: its first column, named ``fixed_name``, where that was read as times at once.
     """
 
     file: str
     cells: pd.DataFrame
     rows: NDArray[np.int64]
+    fixed: Fixed | None = None
+    fixed_name: str = ""
 
     def text(self, column: str) -> Text:
         """Return a column as text without blanks around it; a blank cell is an empty text."""
+        if self.fixed is not None and column == self.fixed_name:
+            return pd.Series(self.fixed.text(), dtype="str")
         cells = self.cells[column]
         if not pd.api.types.is_string_dtype(cells):
             cells = cells.astype("str")
@@ -47,7 +52,11 @@ class Table:
 
     def keep(self, mask: NDArray[np.bool_]) -> Table:
         """Return the rows for which the mask is true."""
-        return Table(self.file, self.cells[mask].reset_index(drop=True), self.rows[mask])
+        if mask.all():
+            return self
+        cells, fixed = self.cells[mask].reset_index(drop=True), self.fixed
+        fixed = None if fixed is None else fixed.keep(mask)
+        return Table(self.file, cells, self.rows[mask], fixed, self.fixed_name)
 
 
 def check_header(text: TextFile, source: Source, needed: tuple[str, ...]) -> None:
@@ -59,13 +68,13 @@ def check_header(text: TextFile, source: Source, needed: tuple[str, ...]) -> Non
     header = text.header
     row = text.first_row - 1
     if len(header) == 1 and len(needed) > 1:
-        other = [mark for mark in _SEPARATORS if mark != source.delimiter and mark in header[0]]
+        other = [mark for mark in SEPARATORS if mark != source.delimiter and mark in header[0]]
         if other:
-            spoken = _SEPARATORS.get(source.delimiter, source.delimiter)
+            spoken = SEPARATORS.get(source.delimiter, source.delimiter)
             shown = other[0].replace("\t", "\\t")
             raise MinerError(
                 f"one column was found, '{header[0][:60]}'; it seems to be separated by "
-                f"{_SEPARATORS[other[0]]}",
+                f"{SEPARATORS[other[0]]}",
                 f"columns separated by {spoken}",
                 f'Add delimiter = "{shown}" to the entry of this file in sources.toml.',
                 file=text.name,
@@ -106,12 +115,47 @@ def read_rows(text: TextFile, source: Source, findings: Findings) -> Table:
     A row with more cells than the header is left out and counted; a blank row is passed over.
     """
     body = text.body[text.body_at :]
+    table = _read_fixed(text, body, source)
+    if table is not None:
+        return table
     table = _read_fast(text, body, source, findings)
     if table is None:
-        table = _read_row_by_row(text, body, source, findings)
+        table = Table(text.name, *read_row_by_row(text, body, source, findings))
     cells = table.cells
     blank = cells.isna().all(axis=1).to_numpy() if cells.iloc[:, 0].isna().any() else None
     return table.keep(~blank) if blank is not None and blank.any() else table
+
+
+def _read_fixed(text: TextFile, body: bytes, source: Source) -> Table | None:
+    """Read a plain glucose file whose rows are all laid out alike; None where they are not."""
+    first = source.columns.get("time", "")
+    plain = source.stream == "glucose" and not (source.where or source.not_measured)
+    if not plain or source.time_format or text.header[:1] != (first,):
+        return None
+    mapped = [own for own in source.columns.values() if own != first]
+    fixed = fixed_times(body, source.delimiter, len(text.header)) if mapped else None
+    if fixed is None:
+        return None
+    texts = set(source.texts)
+    try:
+        cells = pd.read_csv(
+            io.BytesIO(body),
+            sep=source.delimiter,
+            decimal=source.decimal,
+            header=None,
+            names=list(text.header),
+            usecols=mapped,
+            dtype={own: "str" if own in texts else "float64" for own in mapped},
+            keep_default_na=False,
+            na_values=[""],
+            skip_blank_lines=False,
+        )
+    except (ValueError, pd.errors.ParserError):
+        return None
+    if len(cells) != len(fixed.times):
+        return None
+    rows = np.arange(text.first_row, text.first_row + len(cells), dtype=np.int64)
+    return Table(text.name, cells, rows, fixed, first)
 
 
 def _read_fast(text: TextFile, body: bytes, source: Source, findings: Findings) -> Table | None:
@@ -127,7 +171,7 @@ def _read_fast(text: TextFile, body: bytes, source: Source, findings: Findings) 
         return None
     lines = body.count(b"\n") + (bool(body) and not body.endswith(b"\n"))
     if lines != len(cells):
-        rows = _line_numbers(body, source.delimiter, text.first_row)
+        rows = line_numbers(body, source.delimiter, text.first_row)
         _tell_swallowed(text.name, rows, findings)
         return Table(text.name, cells, rows) if len(rows) == len(cells) else None
     rows = np.arange(text.first_row, text.first_row + len(cells), dtype=np.int64)
@@ -165,55 +209,3 @@ def _parsed(body: bytes, columns: int, source: Source, texts: dict[int, str]) ->
 
 def _is_text(cells: pd.Series) -> bool:
     return pd.api.types.is_string_dtype(cells) or bool(cells.isna().all())
-
-
-def _line_numbers(body: bytes, delimiter: str, first: int) -> NDArray[np.int64]:
-    reader = csv.reader(io.StringIO(body.decode("utf-8"), newline=""), delimiter=delimiter)
-    begins, last = [], 0
-    for _ in reader:
-        begins.append(first + last)
-        last = reader.line_num
-    return np.array(begins, dtype=np.int64)
-
-
-def _read_row_by_row(text: TextFile, body: bytes, source: Source, findings: Findings) -> Table:
-    width, kept, rows, ragged = len(text.header), [], [], []
-    for row, record in _records(text, body, source.delimiter):
-        if any(cell.strip() for cell in record[width:]):
-            ragged.append((row, source.delimiter.join(record)))
-        else:
-            kept.append((record + [""] * width)[:width])
-            rows.append(row)
-    findings.rows(
-        Severity.LEFT_OUT,
-        f"{{n}} row(s) with more than the {width} cells of the header",
-        f"{width} cells separated by {_SEPARATORS.get(source.delimiter, source.delimiter)}",
-        "Correct the row(s), or set the delimiter and the decimal sign in sources.toml.",
-        at=pd.DataFrame({"file": text.name, "row": [row for row, _ in ragged]}),
-        shown=[shown for _, shown in ragged],
-    )
-    cells = pd.DataFrame(kept, columns=list(text.header), dtype="str")
-    cells = cells.mask(cells.isin(["", *source.not_measured]))
-    return Table(text.name, cells, np.array(rows, dtype=np.int64))
-
-
-def _records(text: TextFile, body: bytes, delimiter: str) -> list[tuple[int, list[str]]]:
-    decoded = body.decode("utf-8")
-    last, found = 0, []
-    try:
-        reader = csv.reader(io.StringIO(decoded, newline=""), delimiter=delimiter, strict=True)
-        for record in reader:
-            found.append((text.first_row + last, record))
-            last = reader.line_num
-    except csv.Error as error:
-        if "unexpected end" not in str(error) and "field larger" not in str(error):
-            reader = csv.reader(io.StringIO(decoded, newline=""), delimiter=delimiter)
-            return list(zip(_line_numbers(body, delimiter, text.first_row), reader, strict=True))
-        raise MinerError(
-            "a quote opens in this row and is never closed",
-            "quotes in pairs",
-            "Correct that row and run again.",
-            file=text.name,
-            row=text.first_row + last,
-        ) from error
-    return found

@@ -23,6 +23,7 @@ _SIGNATURES = (
     (b"\x89PNG", "a picture"),
     (b"SQLite format", "a database"),
 )
+SEPARATORS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
 _HEAD = 65_536
 _SAVE = "Save it as CSV (comma separated, UTF-8), or map it with 'miner map', and run again."
 LARGEST_BYTES = 200_000_000
@@ -105,7 +106,7 @@ def find_header(
     Raises:
         MinerError: it ends before its header.
     """
-    if not body.strip():
+    if not body or body.isspace():
         return None
     start, line = _after_lines(body, skip_rows), skip_rows + 1
     if start is None:
@@ -156,6 +157,8 @@ def as_utf8(name: str, raw: bytes, encoding: str | None) -> bytes:
 
 
 def _checked(name: str, raw: bytes, encoding: str) -> bytes:
+    if raw.isascii() and codecs.lookup(encoding).name == "utf-8":
+        return raw
     try:
         text = raw.decode(encoding)
     except UnicodeDecodeError as error:

@@ -87,6 +87,29 @@ def read_times(
     return Times(instant, clock, zoned, own, date_only, skipped, repeated, utc_only)
 
 
+def known_times(written: Stamps, zone: str | None) -> Times:
+    """Return wall-clock times that were read already, none of them with an offset.
+
+    Args:
+        written: the times, in the order of the file.
+        zone: their zone, or None.
+    """
+    nothing = np.zeros(len(written), dtype=bool)
+    if zone is None:
+        return Times(written, written, nothing, nothing, nothing, nothing, nothing, nothing)
+    placed = localise(written, zone)
+    return Times(
+        placed.instant,
+        written,
+        ~nothing,
+        nothing,
+        nothing,
+        placed.skipped,
+        placed.repeated,
+        nothing,
+    )
+
+
 def to_clock(instant: Stamps, zone: str) -> Stamps:
     """Return the wall-clock times of instants (UTC) in a zone."""
     local = pd.DatetimeIndex(instant).tz_localize("UTC").tz_convert(zone).tz_localize(None)

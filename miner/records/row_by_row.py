@@ -1,0 +1,76 @@
+"""Reads a file row by row, where rows have too many cells or cells run over several lines."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from miner.errors import MinerError
+from miner.records.findings import Findings
+from miner.records.sources import Source
+from miner.records.text_file import SEPARATORS, TextFile
+from miner.results import Severity
+
+
+def line_numbers(body: bytes, delimiter: str, first: int) -> NDArray[np.int64]:
+    """Return the line in which each row begins; the first row begins in ``first``."""
+    reader = csv.reader(io.StringIO(body.decode("utf-8"), newline=""), delimiter=delimiter)
+    begins, last = [], 0
+    for _ in reader:
+        begins.append(first + last)
+        last = reader.line_num
+    return np.array(begins, dtype=np.int64)
+
+
+def read_row_by_row(
+    text: TextFile, body: bytes, source: Source, findings: Findings
+) -> tuple[pd.DataFrame, NDArray[np.int64]]:
+    """Return the cells and the line of each row; rows with too many cells are left out and told.
+
+    Raises:
+        MinerError: a quote is never closed.
+    """
+    width, kept, rows, ragged = len(text.header), [], [], []
+    for row, record in _records(text, body, source.delimiter):
+        if any(cell.strip() for cell in record[width:]):
+            ragged.append((row, source.delimiter.join(record)))
+        else:
+            kept.append((record + [""] * width)[:width])
+            rows.append(row)
+    findings.rows(
+        Severity.LEFT_OUT,
+        f"{{n}} row(s) with more than the {width} cells of the header",
+        f"{width} cells separated by {SEPARATORS.get(source.delimiter, source.delimiter)}",
+        "Correct the row(s), or set the delimiter and the decimal sign in sources.toml.",
+        at=pd.DataFrame({"file": text.name, "row": [row for row, _ in ragged]}),
+        shown=[shown for _, shown in ragged],
+    )
+    cells = pd.DataFrame(kept, columns=list(text.header), dtype="str")
+    cells = cells.mask(cells.isin(["", *source.not_measured]))
+    return cells, np.array(rows, dtype=np.int64)
+
+
+def _records(text: TextFile, body: bytes, delimiter: str) -> list[tuple[int, list[str]]]:
+    decoded = body.decode("utf-8")
+    last, found = 0, []
+    try:
+        reader = csv.reader(io.StringIO(decoded, newline=""), delimiter=delimiter, strict=True)
+        for record in reader:
+            found.append((text.first_row + last, record))
+            last = reader.line_num
+    except csv.Error as error:
+        if "unexpected end" not in str(error) and "field larger" not in str(error):
+            reader = csv.reader(io.StringIO(decoded, newline=""), delimiter=delimiter)
+            return list(zip(line_numbers(body, delimiter, text.first_row), reader, strict=True))
+        raise MinerError(
+            "a quote opens in this row and is never closed",
+            "quotes in pairs",
+            "Correct that row and run again.",
+            file=text.name,
+            row=text.first_row + last,
+        ) from error
+    return found
