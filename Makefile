@@ -15,12 +15,13 @@ certain := miner/stats/*,miner/hypotheses/*
 export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
-.PHONY: help set-up browser demo test lint style format types contracts readme bench clean
+.PHONY: help set-up browser demo test fuzz lint style format types contracts readme bench clean
 .DEFAULT_GOAL := help
 
 help:
 	@echo "make demo    write an invented practice and rank one of its clients"
 	@echo "make test    run all tests, with line and branch coverage"
+	@echo "make fuzz    ten times as many random files, dialects and edits through every reader"
 	@echo "make lint    style, types and the import contracts"
 	@echo "make readme  write the output of the demo into README.md again"
 	@echo "make bench   measure speed and memory, write $(RESULTS)"
@@ -59,6 +60,12 @@ test: $(VENV)/.installed-dev browser
 	  "$$($(bin)/python -m coverage report --format=total --precision=1) %"
 	@echo "Lines and branches of stats/ and hypotheses/ (all are wanted, 98 % must be):"
 	$(bin)/python -m coverage report --include="$(certain)" --show-missing --skip-covered --fail-under=98
+
+# The same tests as in make test, ten times as many cases: 10,000 months in random dialects.
+fuzz: $(VENV)/.installed-dev
+	FUZZ_TIMES=10 $(bin)/python -m pytest --numprocesses $(WORKERS) tests/records/test_dialects.py \
+	  tests/records/test_any_bytes.py tests/records/test_kinds.py tests/records/test_standards.py \
+	  tests/records/test_proposals.py
 
 lint: style format types contracts
 

@@ -172,13 +172,14 @@ def _read_fast(text: TextFile, body: bytes, source: Source, findings: Findings) 
     lines = body.count(b"\n") + (bool(body) and not body.endswith(b"\n"))
     if lines != len(cells):
         rows = line_numbers(body, source.delimiter, text.first_row)
-        _tell_swallowed(text.name, rows, findings)
+        _tell_swallowed(text.name, np.append(rows, text.first_row + lines), findings)
         return Table(text.name, cells, rows) if len(rows) == len(cells) else None
     rows = np.arange(text.first_row, text.first_row + len(cells), dtype=np.int64)
     return Table(text.name, cells, rows)
 
 
 def _tell_swallowed(file: str, rows: NDArray[np.int64], findings: Findings) -> None:
+    """Ask about rows of very many lines; ``rows`` ends with the line after the last row."""
     long = np.flatnonzero(np.diff(rows) > _LONGEST_CELL)
     if long.size:
         findings.rows(

@@ -1,5 +1,6 @@
 """Whatever stands in the files: a client, or a message for a person; never another error."""
 
+import os
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -47,7 +48,10 @@ edits = st.lists(
 )
 
 
-@settings(max_examples=300, derandomize=True, deadline=None, phases=[Phase.generate])
+FUZZ_TIMES = int(os.environ.get("FUZZ_TIMES", "1"))
+
+
+@settings(max_examples=300 * FUZZ_TIMES, derandomize=True, deadline=None, phases=[Phase.generate])
 @given(edits=edits)
 def test_no_edit_of_any_file_is_a_traceback(edits):
     contents = {name: text.encode() for name, text in FILES.items()}

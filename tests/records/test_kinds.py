@@ -2,6 +2,7 @@
 
 import io
 import json
+import os
 import zipfile
 from datetime import datetime
 
@@ -178,7 +179,10 @@ GOOD = {
 }
 
 
-@settings(max_examples=200, derandomize=True, deadline=None, phases=[Phase.generate])
+FUZZ_TIMES = int(os.environ.get("FUZZ_TIMES", "1"))
+
+
+@settings(max_examples=200 * FUZZ_TIMES, derandomize=True, deadline=None, phases=[Phase.generate])
 @given(
     name=st.sampled_from(sorted(GOOD)),
     edits=st.lists(

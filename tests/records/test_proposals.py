@@ -1,6 +1,7 @@
 """What is proposed for files never seen: the right entry, or said that it cannot be decided."""
 
 import hashlib
+import os
 import tomllib
 
 import pytest
@@ -287,7 +288,10 @@ BASES = [
 ]
 
 
-@settings(max_examples=250, derandomize=True, deadline=None, phases=[Phase.generate])
+FUZZ_TIMES = int(os.environ.get("FUZZ_TIMES", "1"))
+
+
+@settings(max_examples=250 * FUZZ_TIMES, derandomize=True, deadline=None, phases=[Phase.generate])
 @given(
     base=st.sampled_from(BASES),
     suffix=st.sampled_from(["csv", "txt", "jsonl"]),

@@ -1,6 +1,7 @@
 """Open-standard records: FHIR R4 Observations, IEEE 1752.1 and Open mHealth data points."""
 
 import json
+import os
 from datetime import datetime, timedelta
 
 import pytest
@@ -387,7 +388,10 @@ def changed(value, path, put):
     return copy
 
 
-@settings(max_examples=300, derandomize=True, deadline=None, phases=[Phase.generate])
+FUZZ_TIMES = int(os.environ.get("FUZZ_TIMES", "1"))
+
+
+@settings(max_examples=300 * FUZZ_TIMES, derandomize=True, deadline=None, phases=[Phase.generate])
 @given(edits=st.lists(st.tuples(st.lists(st.integers(0, 9), max_size=6), odd), max_size=3))
 def test_nothing_inside_a_record_is_a_traceback(tmp_path_factory, edits):
     records = BASE
