@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from miner.brief.text.words import factor_phrase, outcome_label, several
+from miner.errors import MinerError
 from miner.results.week import Logged, OpenQuestion
 from miner.rulebook import RuleBook
 
@@ -76,7 +77,10 @@ def worth_logging(
 
 
 def _stream(factor: str, unit: str, rules: RuleBook) -> str:
-    return rules.factor(factor, unit).stream
+    try:
+        return rules.factor(factor, unit).stream
+    except MinerError:
+        return "tags"
 
 
 def message(advice: Sequence[str], logged: Mapping[str, Logged]) -> str:

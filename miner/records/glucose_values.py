@@ -17,6 +17,7 @@ from miner.results import Severity
 LOW = re.compile(r"(?:lo|low|<\s*\d+(?:[.,]\d+)?)", re.IGNORECASE)
 HIGH = re.compile(r"(?:hi|high|>\s*\d+(?:[.,]\d+)?)", re.IGNORECASE)
 LEAST_MG_DL, MOST_MMOL_L = 25.0, 40.0
+_SAME_SHARE, _ROUNDED_MG_DL = 0.02, 1.5
 
 
 def read_glucose(table: Table, source: Source, findings: Findings) -> pd.DataFrame | None:
@@ -33,6 +34,8 @@ def read_glucose(table: Table, source: Source, findings: Findings) -> pd.DataFra
     if _wrong_unit(table, column, unit, written, findings):
         return None
     values = written * (factor(unit, "mg/dL") or 1.0)
+    if {"glucose_mg_dl", "glucose_mmol_l"} <= set(source.columns):
+        _compare(table, source, values, findings)
     censored = np.zeros(len(values), dtype=np.int8)
     if bad.any():
         text = table.text(column)
@@ -59,6 +62,31 @@ def read_glucose(table: Table, source: Source, findings: Findings) -> pd.DataFra
             "left_out": reason,
             "has_value": ~np.isnan(values) | bad | (censored != 0),
         }
+    )
+
+
+def _compare(table: Table, source: Source, values: Floats, findings: Findings) -> None:
+    """Tell that only the column in mg/dL is read, and ask where the other one contradicts it."""
+    column = source.columns["glucose_mmol_l"]
+    unit = source.units.get("glucose_mmol_l", "mmol/L")
+    other = to_numbers(table, column, source.decimal)[0] * (factor(unit, "mg/dL") or 1.0)
+    findings.add(
+        Severity.NOTE,
+        f"both '{source.columns['glucose_mg_dl']}' and '{column}' hold glucose; the first is read",
+        "glucose in one column",
+        "Nothing, where both say the same.",
+        file=table.file,
+        row=int(table.rows[0]),
+    )
+    apart = np.abs(other - values) > _SAME_SHARE * values + _ROUNDED_MG_DL
+    alone = np.isnan(values) & ~np.isnan(other)
+    findings.rows(
+        Severity.QUESTION,
+        f"{{n}} value(s) of '{column}' that the other column does not say",
+        "the same value in both units",
+        "Say in sources.toml which column is right.",
+        at=where_from(table, apart | alone),
+        shown=table.text(column)[apart | alone],
     )
 
 

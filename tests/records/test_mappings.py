@@ -101,6 +101,17 @@ def test_minutes_from_seconds_and_hours_and_a_duration_for_the_end(folder):
     assert np.isnan(night["asleep_min"])
 
 
+def test_glucose_in_both_units(folder):
+    header = "time,glucose_mg_dl,glucose_mmol_l"
+    rows = ["2026-03-02T08:00,100,5.55", "2026-03-02T08:05,101,5.6", "2026-03-02T08:10,,5.7"]
+    folder.glucose(*rows, "2026-03-02T08:15,102,9.9", header=header)
+    client = read_client(folder.path)
+    assert client.used("glucose")["glucose"].tolist() == [100, 101, 102]
+    assert any("the first is read" in item.what for item in client.findings)
+    (odd,) = [item for item in client.findings if "does not say" in item.what]
+    assert (odd.severity, odd.count, odd.row) == ("question", 2, 4)
+
+
 def test_one_file_feeds_several_streams(folder):
     folder.write("all.csv", "t,g,tag\n2026-03-02T08:00,100,\n2026-03-02T08:05,101,Wine\n")
     entry = '[[source]]\nfile = "all.csv"\nstream = "{}"\n[source.columns]\ntime = "t"\n{} = "{}"\n'
