@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from miner.cli.faults import BAD_INPUT
 from miner.cli.options import client_argument, day, format_option
 from miner.cli.output import put_json, show
 from miner.cli.reading import records
@@ -18,7 +19,10 @@ from miner.cli.waiting import progress
 @click.option("--date", "last", type=day, help="The last day of the week.")
 @format_option("text", "json")
 def command(client: Path, rules: Path | None, week: bool, last: str | None, form: str) -> None:
-    """Tell what was read, what is wrong with it, and how many days can be used."""
+    """Tell what was read, what is wrong with it, and how many days can be used.
+
+    Exits with 2 where something must be put right first.
+    """
     if week:
         _week(client, rules, last, form)
         return
@@ -26,6 +30,7 @@ def command(client: Path, rules: Path | None, week: bool, last: str | None, form
         raise click.UsageError("--date goes with --week")
     from miner import api
     from miner.brief.text.check import check_parts
+    from miner.results import Severity
 
     with progress("Checking the records"):
         read, books = records(client, rules)
@@ -34,6 +39,8 @@ def command(client: Path, rules: Path | None, week: bool, last: str | None, form
         put_json(report.to_dict())
     else:
         show(check_parts(report))
+    if any(item.severity is Severity.STOP for item in report.findings):
+        raise SystemExit(BAD_INPUT)
 
 
 def _week(client: Path, rules: Path | None, last: str | None, form: str) -> None:

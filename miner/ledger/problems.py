@@ -76,12 +76,15 @@ def harmless(
 ) -> Iterator[Finding]:
     """Tell of what breaks nothing: a torn line that is accounted for, a clock set back."""
     if torn and _recovers(record, torn):
+        lost = any(b'"fixed"' in line for line in torn)
         yield _problem(
-            Severity.NOTE,
+            Severity.QUESTION if lost else Severity.NOTE,
             row - len(torn),
             "a line was not finished when it was written; it is kept, and not used",
             "whole lines",
-            "Nothing needs doing.",
+            "It tells of a question that was fixed: fix it again, it is not known."
+            if lost
+            else "Nothing needs doing.",
             len(torn),
         )
     if last is not None and _earlier(record["at"], last.at):
@@ -104,11 +107,12 @@ def _earlier(at: str, before: str) -> bool:
 def torn_end(row: int, count: int) -> Finding:
     """Tell of a last line that was not finished."""
     return _problem(
-        Severity.NOTE,
+        Severity.QUESTION,
         row,
-        "the last line is not finished: the writing of it was cut short",
+        "the last line is not finished: its writing was cut short, or it was changed",
         "a whole line",
-        "Nothing before it is lost. Repeat the last step if its entry is missing.",
+        "Nothing before it is lost. Repeat the last step if its entry is missing: a question that"
+        " was fixed in it is not known.",
         count,
     )
 

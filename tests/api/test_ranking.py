@@ -173,3 +173,19 @@ def test_a_folder_of_rules_that_holds_none_is_told(tmp_path: Path, names: tuple[
         (tmp_path / name).write_text("claim_level = 0.5\n")
     with pytest.raises(MinerError, match=r"guardrails\.toml"):
         api.load_rules(tmp_path, tmp_path / "practice" / "client-01")
+
+
+def test_a_broken_last_line_that_hides_a_fixed_question_is_told(folder: Path) -> None:
+    client = api.read_client(folder)
+    api.fix_question(client, "late_dinner", "overnight_mean", now=NOW)
+    path = folder / ledger.NAME
+    path.write_bytes(path.read_bytes()[:-9] + b"\n")
+
+    def told(notes: tuple[str, ...]) -> bool:
+        return any("ledger.jsonl, row 1" in note and "fixed" in note for note in notes)
+
+    assert told(api.history(client).notes)
+    assert told(api.ask(client, "late_dinner", "overnight_mean").notes)
+    assert told(ranked(folder).notes)
+    assert told(ranked(folder).notes)
+    assert told(api.history(client).notes)

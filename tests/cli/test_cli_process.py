@@ -33,6 +33,7 @@ api.load_rules = lambda *a: __import__("miner.rulebook", fromlist=["load"]).load
 api.read_client = lambda *a: SimpleNamespace(
     settings=SimpleNamespace(code="c", display_unit="mg/dL"))
 class Report:
+    findings = ()
     def to_dict(self):
         return {"name": "caf\\u00e9 \\u202e", "lone": "\\udc80", "long": "x" * 300000}
 api.check = lambda *a: Report()

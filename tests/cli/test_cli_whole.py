@@ -56,3 +56,16 @@ def test_check_and_days_agree_on_the_usable_days(run: Any, client: str) -> None:
     assert [row["date"] for row in rows] == [row["date"] for row in table["rows"]]
     assert {row[name] for row in rows for name in table["factors"]} <= {"1", "0", ""}
     assert run("check", client).exit_code == run("days", client).exit_code == 0
+
+
+def test_a_check_that_must_be_put_right_first_says_so_and_exits_with_two(
+    run: Any, tmp_path: Path
+) -> None:
+    rows = [f"2026-03-02T08:{minute:02d},5.{minute}" for minute in range(10, 60, 5)]
+    (tmp_path / "glucose.csv").write_text("\n".join(["time,glucose_mg_dl", *rows]))
+    told = run("check", str(tmp_path))
+    assert told.exit_code == 2
+    assert told.stdout.index("Must be put right (1)") < told.stdout.index("can be used")
+    plain = run("check", str(tmp_path), "--format", "json")
+    assert plain.exit_code == 2
+    assert json.loads(plain.stdout)["findings"][0]["severity"] == "stop"

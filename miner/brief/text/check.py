@@ -45,12 +45,13 @@ def check_parts(report: CheckReport) -> Parts:
     lead = f"{report.usable_days} of {several(report.days, 'day')} can be used"
     return [
         *cautions.first(),
+        *_findings(report, Severity.STOP),
         heading(f"{report.client}{span}: {lead}."),
         *cautions.beside(),
         *section("Streams", _streams(report)),
         *section("Days that cannot be used", _not_usable(report)),
         *section("Habits, and on how many days each is known", _known(report)),
-        *_findings(report),
+        *_findings(report, Severity.QUESTION, Severity.LEFT_OUT, Severity.NOTE),
         *cautions.last(patterns=False),
     ]
 
@@ -89,15 +90,15 @@ def _known(report: CheckReport) -> Parts:
     return [paragraph(", ".join(known), 2, limit=4000)] if known else []
 
 
-def _findings(report: CheckReport) -> Parts:
+def _findings(report: CheckReport, *severities: Severity) -> Parts:
     parts: Parts = []
-    for severity, title in _TITLES.items():
+    for severity in severities:
         found = [item for item in report.findings if item.severity == severity]
         body: Parts = [paragraph(_finding(item), 2) for item in found[:SHOWN_A_SEVERITY]]
         if len(found) > SHOWN_A_SEVERITY:
             more = len(found) - SHOWN_A_SEVERITY
             body.append(paragraph(f"and {more} more; --format json shows all", 2))
-        parts += section(f"{title} ({len(found)})", body)
+        parts += section(f"{_TITLES[severity]} ({len(found)})", body)
     return parts
 
 
