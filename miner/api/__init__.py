@@ -13,6 +13,7 @@ from miner.api.practice_morning import practice_morning
 from miner.api.ranking import rank
 from miner.api.results_of_plans import result
 from miner.api.steps import (
+    cautions,
     check,
     day_table,
     days,
@@ -27,6 +28,7 @@ __all__ = [
     "Wish",
     "ask",
     "briefing",
+    "cautions",
     "check",
     "compare_meals",
     "day_review",

@@ -9,8 +9,9 @@ from miner import resources, rulebook
 from miner.errors import MinerError
 from miner.records import read_client as _read
 from miner.records.client import Client
-from miner.results import CheckReport, Severity
+from miner.results import CautionText, CheckReport, Severity
 from miner.rulebook import RuleBook
+from miner.tables import cautions as _cautions
 from miner.tables import check as _check
 from miner.tables import day_table as _day_table
 from miner.tables.unit_table import UnitTable
@@ -55,6 +56,17 @@ def check(client: Client, rules: RuleBook | None = None) -> CheckReport:
     """Return what was read, what is wrong with it, and which days can be used."""
     books = rules_of(client, rules)
     return _check(client, _day_table(client, books), books)
+
+
+def cautions(client: Client, rules: RuleBook | None = None) -> tuple[CautionText, ...]:
+    """Return what has to be said to one who reads these records, before any pattern and after.
+
+    Raises:
+        MinerError: a finding of the check stops the work.
+    """
+    books = rules_of(client, rules)
+    said, _ = _cautions(client, days(client, books), books)
+    return said
 
 
 def write_demo(folder: Path) -> Path:

@@ -8,7 +8,7 @@ import click
 
 from miner.cli.options import client_argument, format_option
 from miner.cli.output import put_json, show
-from miner.cli.reading import records
+from miner.cli.reading import before_patterns, records
 from miner.cli.waiting import progress
 
 
@@ -26,4 +26,5 @@ def command(client: Path, rules: Path | None, form: str) -> None:
     if form == "json":
         put_json(found.to_dict())
     else:
-        show(follow_parts(found, books, display_unit=read.settings.display_unit))
+        said = follow_parts(found, books, display_unit=read.settings.display_unit)
+        show([*before_patterns(read, books), *said])

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from miner.brief.text.layout import Parts
     from miner.records.client import Client
     from miner.rulebook import RuleBook
 
@@ -20,3 +21,11 @@ def records(folder: Path, rules_folder: Path | None) -> tuple[Client, RuleBook]:
 
     rules = api.load_rules(rules_folder, folder)
     return api.read_client(folder, rules), rules
+
+
+def before_patterns(client: Client, rules: RuleBook) -> Parts:
+    """Return the cautions that come before anything a command says of habits and glucose."""
+    from miner import api
+    from miner.brief.text.cautions import Cautions
+
+    return Cautions(api.cautions(client, rules)).first()

@@ -8,7 +8,7 @@ import click
 
 from miner.cli.options import client_argument, format_option
 from miner.cli.output import put_json, show
-from miner.cli.reading import records
+from miner.cli.reading import before_patterns, records
 from miner.cli.waiting import progress
 
 
@@ -28,4 +28,5 @@ def command(client: Path, rules: Path | None, form: str, plan: str, stopped: boo
     if form == "json":
         put_json(found.to_dict())
     else:
-        show(result_parts(found, books, display_unit=read.settings.display_unit))
+        said = result_parts(found, books, display_unit=read.settings.display_unit)
+        show([*before_patterns(read, books), *said])

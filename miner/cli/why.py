@@ -8,7 +8,7 @@ import click
 
 from miner.cli.options import client_argument, format_option
 from miner.cli.output import WIDEST, put, put_json, show
-from miner.cli.reading import records
+from miner.cli.reading import before_patterns, records
 from miner.cli.waiting import progress
 
 
@@ -32,4 +32,5 @@ def command(client: Path, rules: Path | None, id_: str, form: str) -> None:
     elif form == "csv":
         put(why_csv(found))
     else:
-        show(why_parts(found, books, display_unit=read.settings.display_unit), WIDEST)
+        said = why_parts(found, books, display_unit=read.settings.display_unit)
+        show([*before_patterns(read, books), *said], WIDEST)

@@ -250,3 +250,25 @@ def test_what_is_finished_is_printed_when_stopped(
 
 def _stopped(*_: object) -> None:
     raise KeyboardInterrupt
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("ask", *PAIR),
+        ("why", "4c28aa7c"),
+        ("meals", "--compare", "walk_after"),
+        ("follow",),
+        ("rank", "--draws", "100"),
+    ],
+)
+def test_cautions_come_before_anything_said_of_habits(
+    run: Any, client: str, words: tuple[str, ...]
+) -> None:
+    settings = Path(client) / "client.toml"
+    told = settings.read_text(encoding="utf-8")
+    assert 'insulin = "no"' in told
+    settings.write_text(told.replace('insulin = "no"', 'insulin = "yes"'), encoding="utf-8")
+    shown = run(words[0], client, *words[1:])
+    assert shown.exit_code == 0, shown.output
+    assert shown.stdout.startswith("Before anything else\n  ! Insulin:")
