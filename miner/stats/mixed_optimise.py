@@ -41,7 +41,7 @@ class Likelihood:
         return evaluate(self.products, theta, self.degrees, reml=self.reml)
 
 
-def minimise(likelihood: Likelihood, start: Floats | None = None) -> Floats:
+def minimise(likelihood: Likelihood, start: Floats | None = None, rounds: int = 4) -> Floats:
     """Return the theta of least deviance.
 
     The likelihood can have more than one maximum. A quasi-Newton search (sequential quadratic
@@ -55,11 +55,12 @@ def minimise(likelihood: Likelihood, start: Floats | None = None) -> Floats:
     Args:
         likelihood: the deviance.
         start: (3,) where to begin, or None to choose among a few diagonals.
+        rounds: how often it goes on from inside at most.
     """
     if not likelihood.free:
         return np.zeros(3)
     theta = _cold(likelihood) if start is None else _search(likelihood, start)
-    for _ in range(4):
+    for _ in range(rounds):
         theta = _to_zero(likelihood, theta)
         inside = _inside(likelihood, theta)
         if inside is None:
@@ -201,15 +202,15 @@ def curvature(likelihood: Likelihood, theta: Floats, residual: float | None = No
     return np.asarray((matrix + matrix.T) / 2)
 
 
-def polish(likelihood: Likelihood, theta: Floats) -> tuple[Floats, float]:
-    """Take Newton steps from theta; return it and the deviance still to be gained.
+def polish(likelihood: Likelihood, theta: Floats, steps: int = 30) -> tuple[Floats, float]:
+    """Take up to ``steps`` Newton steps from theta; return it and the deviance still to be gained.
 
     The gain is half the slope times the inverse curvature times the slope (the Newton decrement),
     inf where the curvature is not positive definite. A step that leads no lower is halved; one
     that would make a diagonal of L negative ends at 0.
     """
     gain = np.inf
-    for _ in range(30):
+    for _ in range(steps):
         moving = list(active(likelihood, theta))
         if not moving:
             return theta, 0.0

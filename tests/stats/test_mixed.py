@@ -13,7 +13,7 @@ from miner.stats.mixed_dependence import GROUPS_TO_BRACKET, Profile
 from miner.stats.mixed_design import design
 from miner.stats.mixed_gls import gls_ar1
 from miner.stats.mixed_likelihood import evaluate
-from miner.stats.mixed_optimise import Likelihood, polish
+from miner.stats.mixed_optimise import Likelihood, minimise, polish
 from miner.stats.mixed_products import cross_products
 
 RANDOM = ["intercept", "slope", "uncorrelated", "both"]
@@ -348,6 +348,19 @@ def test_where_the_likelihood_is_not_defined_it_is_infinite_and_no_step_is_taken
     ended, gain = polish(Likelihood(broken, 10, True, (0, 1, 2)), theta)
     assert (ended == theta).all()
     assert gain == np.inf
+
+
+def test_a_search_that_may_not_go_on_still_ends_lower_and_says_what_is_to_be_gained():
+    y, X, g, x, _ = invented(14)
+    products = cross_products(design(y, X, g, x, None), 0.0)
+    likelihood = Likelihood(products, y.size - 2, True, (0, 1, 2))
+    nothing, far = np.zeros(3), np.array([4.0, 0.0, 4.0])
+    best = likelihood.at(minimise(likelihood)).deviance
+    once = likelihood.at(minimise(likelihood, nothing, rounds=1)).deviance
+    assert best - 1e-6 <= once < likelihood.at(nothing).deviance
+    ended, gain = polish(likelihood, far, steps=1)
+    assert best < likelihood.at(ended).deviance < likelihood.at(far).deviance
+    assert gain > 1e-6
 
 
 def test_wrong_use_is_refused():
