@@ -25,14 +25,12 @@ class Rule:
         items: positions among the target's items.
         values: shape (n,), 1, 0 or NaN over the usable units.
         withheld: why it is not tested, or None.
-        same_units: factors of rules that hold on exactly the same units.
     """
 
     items: tuple[int, ...]
     values: Floats
     counts: Counts
     withheld: Withheld | None
-    same_units: tuple[str, ...] = ()
 
 
 def candidates(design: Design, target: Target, guard: Guardrails) -> list[Rule]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from math import isnan
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import stdtr
 
 from miner.hypotheses.design import Design
@@ -39,7 +40,7 @@ def describe(
     spread = spreads.get((factors[0], target.name), target.rule.plausible_spread)
     notes = judged.notes
     if judged.evidence in (Evidence.CLEAR, Evidence.HINT):
-        notes += missing_more_often(table, items, target.name)
+        notes += missing_more_often(table, items, target.name, _asked(table, plan, question))
     return Hypothesis(
         id=identity(items, target.name, target.rule),
         rank=0,
@@ -84,6 +85,13 @@ def order_key(judged: Judged) -> tuple[float, float, int, float, tuple[str, ...]
     return (
         max(test.p_adjusted, withheld), -test.margin, len(names), test.p, names, test.target.name,
     )  # fmt: skip
+
+
+def _asked(table: UnitTable, plan: Design, question: Question | None) -> NDArray[np.bool_]:
+    asked = table.frame.index.astype(str).isin(list(plan.asked))
+    if question is not None and question.fixed_on is not None:
+        asked &= table.frame["date"].to_numpy(dtype=str) > question.fixed_on
+    return np.asarray(asked)
 
 
 def days_to_settle(plan: Design, judged: Judged, guard: Guardrails) -> int | None:

@@ -65,6 +65,7 @@ class Design:
         nuisance: shape (n, p), intercept first.
         nuisance_names: what each nuisance column stands for.
         left_out: units of the table that are not used.
+        asked: names of the table's units between the two dates asked for, used or not.
     """
 
     unit: str
@@ -74,6 +75,7 @@ class Design:
     nuisance_names: tuple[str, ...]
     targets: tuple[Target, ...]
     left_out: int
+    asked: frozenset[str]
 
     def target(self, name: str) -> Target:
         """Return the outcome of that name."""
@@ -102,6 +104,7 @@ def design(
         names,
         targets,
         int(inside.sum() - used.sum()),
+        frozenset(frame.index[inside].astype(str)),
     )
 
 

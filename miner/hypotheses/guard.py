@@ -54,7 +54,7 @@ def judge_all(
 def judge_one(part: OutcomeSearch, along: Companions, test: Tested, guard: Guardrails) -> Judged:
     """Return the first level of the contract's order that fits one rule."""
     if test.rule.withheld is not None:
-        return Judged(test, Evidence.CANNOT_TELL, test.rule.withheld, (), test.rule.same_units)
+        return Judged(test, Evidence.CANNOT_TELL, test.rule.withheld, (), ())
     came = overlap(part, along, test, guard)
     told_along = (came.note,) if came.note else ()
     told = Judged(test, Evidence.CANNOT_TELL, came.withheld, told_along, came.travels_with)

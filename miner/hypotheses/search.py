@@ -114,7 +114,7 @@ def _stack(rules: list[Rule], units: int) -> Floats:
 
 
 def _close(rule: Rule, withheld: Withheld) -> Rule:
-    return Rule(rule.items, rule.values, rule.counts, rule.withheld or withheld, rule.same_units)
+    return Rule(rule.items, rule.values, rule.counts, rule.withheld or withheld)
 
 
 def _judged(

@@ -11,6 +11,7 @@ from statsmodels.stats.proportion import confint_proportions_2indep
 from benchmarks.calibration.worlds import WORLDS, month
 from miner.hypotheses.describe import hints_by_chance
 from miner.hypotheses.design import design
+from miner.hypotheses.fixed import Question
 from miner.hypotheses.identity import identity
 from miner.hypotheses.missing import missing_more_often
 from miner.hypotheses.rank import rank_table
@@ -162,7 +163,7 @@ def _with_missing(with_gone, without_gone, *, days=60):
 def test_the_outcome_is_missing_more_often_by_newcombes_interval(with_gone, without_gone):
     table = _with_missing(with_gone, without_gone)
     items, _ = _items(table, outcome="day_mean")
-    found = missing_more_often(table, [items["late_dinner"]], "day_mean")
+    found = missing_more_often(table, [items["late_dinner"]], "day_mean", np.full(60, True))
     low, high = confint_proportions_2indep(with_gone, 30, without_gone, 30, method="newcomb")
     if low <= 0 <= high:
         assert found == ()
@@ -177,11 +178,11 @@ def test_a_day_left_out_counts_as_missing_and_a_factor_always_there_compares_not
     table = _with_missing(0, 0)
     table.frame.loc[table.frame.index[np.arange(0, 24, 2)], "usable"] = False
     items, _ = _items(table, outcome="day_mean")
-    assert missing_more_often(table, [items["late_dinner"]], "day_mean") == (
+    assert missing_more_often(table, [items["late_dinner"]], "day_mean", np.full(60, True)) == (
         "The outcome is missing on 12 of 30 days with it and 0 of 30 without it.",
     )
     table.frame["late_dinner"] = 1.0
-    assert missing_more_often(table, [items["late_dinner"]], "day_mean") == ()
+    assert missing_more_often(table, [items["late_dinner"]], "day_mean", np.full(60, True)) == ()
 
 
 def test_a_hint_or_a_claim_tells_that_its_outcome_is_missing_more_often():
@@ -190,6 +191,21 @@ def test_a_hint_or_a_claim_tells_that_its_outcome_is_missing_more_often():
     item = rank_table(replace(table, frame=frame), RULES, draws=199).hypotheses[0]
     assert item.evidence in (Evidence.CLEAR, Evidence.HINT)
     assert any(note.startswith("The outcome is missing on 9 of 30 days") for note in item.notes)
+
+
+def test_only_the_days_asked_about_count_as_missing():
+    table = _with_missing(9, 1, days=60)
+    frame = table.frame.assign(day_mean=table.frame["day_mean"] + 16 * table.frame["late_dinner"])
+    dates = list(frame["date"])
+    for words in ({"first": dates[20]}, {"questions": [_fixed(dates[19])]}):
+        found = rank_table(replace(table, frame=frame), RULES, draws=199, **words)
+        item = next(h for h in found.hypotheses if h.outcome == "day_mean")
+        assert item.evidence in (Evidence.CLEAR, Evidence.HINT)
+        assert not any(note.startswith("The outcome is missing") for note in item.notes)
+
+
+def _fixed(day):
+    return Question("late_dinner", "day_mean", fixed_on=day, proven=True)
 
 
 # ---- order, shrinkage, outcomes
