@@ -1,8 +1,9 @@
 """The steps of the whole job as functions; the command line and the page call nothing else."""
 
-from miner.api.asking import ask, error_rate, fix_question, fixed_questions, why
+from miner.api.asking import ask, error_rate, why
 from miner.api.briefing import briefing, remember_shared
 from miner.api.caseload import pool, remember_page, rules_of_practice
+from miner.api.fixing import fix_question, fixed_questions
 from miner.api.following import drop, follow, keep
 from miner.api.generate import generate
 from miner.api.meals import compare_meals, meal_table, meals, repeats

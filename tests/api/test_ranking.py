@@ -189,3 +189,20 @@ def test_a_broken_last_line_that_hides_a_fixed_question_is_told(folder: Path) ->
     assert told(ranked(folder).notes)
     assert told(ranked(folder).notes)
     assert told(api.history(client).notes)
+
+
+@pytest.mark.parametrize(
+    ("zone", "hour", "day"),
+    [
+        ("Pacific/Auckland", 20, "2026-03-11"),
+        ("America/Los_Angeles", 3, "2026-03-09"),
+        ("Europe/Lisbon", 12, "2026-03-10"),
+    ],
+)
+def test_a_question_is_fixed_on_the_date_where_the_client_lives(
+    tmp_path: Path, zone: str, hour: int, day: str
+) -> None:
+    (tmp_path / "client.toml").write_text(f'time_zone = "{zone}"\n')
+    moment = datetime(2026, 3, 10, hour, tzinfo=UTC)
+    api.fix_question(tmp_path, "late_dinner", "overnight_mean", now=moment)
+    assert [item.fixed_on for item in api.fixed_questions(tmp_path)] == [day]
