@@ -11,6 +11,7 @@ from difflib import get_close_matches
 import numpy as np
 
 from miner import ledger
+from miner.api.following import follow
 from miner.api.past import read_past
 from miner.api.ranking import Progress, primary_of, rank, table_of
 from miner.api.steps import check, days, rules_of
@@ -60,7 +61,7 @@ def briefing(
         trial: name of a plan whose dates are shown.
         lineup: draw nineteen imitations of the outcome of each that was chosen.
         seed: of the ranking and of the imitations.
-        keep: write to the ledger that these records were ranked.
+        keep: write to the ledger that these records were ranked, and the verdicts that are due.
         now: time of that entry; by default the clock's.
         progress: told what is being done and the share done.
 
@@ -68,6 +69,7 @@ def briefing(
         MinerError: an ID is not one of this ranking's, or there is no such plan.
     """
     books = rules_of(client, rules)
+    followed = follow(client, books, settle=keep, now=now)
     ranking = rank(client, books, seed=seed, keep=keep, now=now, progress=progress)
     chosen = [_known(ranking, id_) for id_ in dict.fromkeys(include)]
     table = table_of(client, books, client.settings.rank_unit)
@@ -103,6 +105,7 @@ def briefing(
         shared=_shared(book),
         earlier=_earlier(book, ranking),
         trial=None if trial is None else _trial(book, trial),
+        kept=followed.kept,
     )
 
 

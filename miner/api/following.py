@@ -9,6 +9,7 @@ from miner import ledger
 from miner.api.kept import Seen, kept_result, last_day, see, unit_holding
 from miner.api.past import Past, read_past
 from miner.api.ranking import Progress, rank, table_of
+from miner.api.results_of_plans import test_so_far
 from miner.api.steps import rules_of
 from miner.errors import MinerError, nearest
 from miner.followup import following as judging
@@ -89,13 +90,20 @@ def drop(client: Client, id_: str, *, now: datetime | None = None) -> str:
 
 
 def follow(
-    client: Client, rules: RuleBook | None = None, *, now: datetime | None = None
+    client: Client,
+    rules: RuleBook | None = None,
+    *,
+    settle: bool = True,
+    now: datetime | None = None,
 ) -> Following:
     """Read everything kept: counts before its date, from then on the one verdict it was given.
+
+    An alternating test is told as it was read, or how far it is; ``result`` alone reads it.
 
     Args:
         client: as read.
         rules: the rule books; kept definitions stand in place of theirs.
+        settle: write the verdict of what has reached its date; without, it is not told either.
         now: time of the ledger's entries.
     """
     books = rules_of(client, rules)
@@ -106,7 +114,8 @@ def follow(
         for item in story.kept
         if item.as_ == "watch" and item.closed_at is None
     }
-    notes = [*past.notes, *_settle(client, story, list(seen.values()), now)]
+    unwritten = _settle(client, story, list(seen.values()), now) if settle else []
+    notes = [*past.notes, *unwritten]
     story = tell(read_past(client).book)
     last = last_day(client, books) if story.kept else None
     kept = []
@@ -117,6 +126,8 @@ def follow(
             together = len(judging.followed_together(item, story))
             look = judging.every_look(item, one.found, together)
             result = replace(result, every_look=look)
+        if item.plans:
+            result = replace(result, test=test_so_far(client, books, item.plans[-1]))
         kept.append(result)
     return Following(client.settings.code, last, tuple(kept), tuple(notes))
 

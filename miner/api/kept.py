@@ -111,7 +111,7 @@ def kept_result(
         smallest_worth_it=float(what["smallest_worth_it"]),
         note=str(what.get("note") or ""),
         proven=item.entry.trusted and (item.verdict is None or item.verdict.trusted),
-        tried_before=None if before is None or before.verdict is None else _ended(before),
+        tried_before=None if before is None else before.ended,
         open=item.open_on(last),
         sentence="",
         **told,
@@ -145,7 +145,3 @@ def _told(item: Kept, seen: Seen | None) -> dict[str, Any]:
         "counts": judging.new_units(seen.found),
         "reason": UNWRITTEN if seen.reached else "",
     }
-
-
-def _ended(item: Kept) -> str:
-    return "" if item.verdict is None else str(item.verdict.payload.get("status") or "")

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 from miner import ledger
+from miner.followup.story import tell
 from miner.hypotheses.fixed import Question
 from miner.ledger import Ledger
 from miner.records.client import Client
-from miner.results import Evidence, Ranking, Severity
+from miner.results import Evidence, Hypothesis, Ranking, Severity
 from miner.rulebook import RuleBook
 
 
@@ -43,6 +45,12 @@ class Past:
     def rankings(self, records_hash: str) -> int:
         """Return how many different rankings of these records the ledger holds."""
         return len(ledger.rankings(self.book, records_hash))
+
+    def marked(self, found: Sequence[Hypothesis]) -> tuple[Hypothesis, ...]:
+        """Return hypotheses, each that was tried before with how that ended."""
+        story = tell(self.book)
+        tried = {item.id: item.ended for item in story.kept if item.verdict is not None}
+        return tuple(replace(item, tried_before=tried.get(item.id)) for item in found)
 
     def left_out_late(self, client: Client) -> tuple[str, ...]:
         """Return days left out now that an earlier ranking had still used, ISO."""

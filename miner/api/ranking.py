@@ -80,7 +80,7 @@ def rank(
     notes = [] if chosen == client.settings.rank_unit else [SECOND_LOOK.format(unit=chosen)]
     notes += [*_unanswered(past, ranking, books), *_late(client, past, books, chosen, ranking, run)]
     notes += [SPREADS_USED] if across and ranking.hypotheses else []
-    ranking = with_words(ranking, books)
+    ranking = with_words(replace(ranking, hypotheses=past.marked(ranking.hypotheses)), books)
     count, kept = _bookkeeping(client, past, ranking, first, last, now, keep=keep)
     ranking = replace(
         ranking, rankings_of_these_records=count, notes=(*ranking.notes, *notes, *kept)

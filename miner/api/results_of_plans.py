@@ -49,7 +49,7 @@ def result(
         return _as_written(item, books)
     if item.kept.closed_at is not None:
         raise MinerError(f"the plan '{name}' was given up", "an open plan", "See 'miner history'.")
-    found, over = _read(client, books, item, past.notes, stopped)
+    found, over = _read(client, books, item, past.notes, stopped=stopped)
     if not over:
         return result_sentence(found, books)
     written = found.to_dict() | {
@@ -59,9 +59,31 @@ def result(
     return _as_written(_plan(read_past(client).book, name), books)
 
 
+def test_so_far(client: Client, rules: RuleBook, item: PlanKept) -> PlanResult:
+    """Return what was written of a test, or else how many pairs are complete, and no more.
+
+    Args:
+        client: as read.
+        rules: the rule books.
+        item: the plan, from the story of this client's ledger.
+    """
+    if item.verdict is not None:
+        return _as_written(item, rules)
+    found, over = _read(client, rules, item, (), opened=False)
+    key = "given_up" if item.kept.closed_at is not None else "due" if over else "waiting"
+    return result_sentence(found, rules, key)
+
+
 def _read(
-    client: Client, rules: RuleBook, item: PlanKept, notes: tuple[str, ...], stopped: bool
+    client: Client,
+    rules: RuleBook,
+    item: PlanKept,
+    notes: tuple[str, ...],
+    *,
+    stopped: bool = False,
+    opened: bool = True,
 ) -> tuple[PlanResult, bool]:
+    """Return a test, and whether it is over; before that, or unopened, nothing of the outcome."""
     what, planned = item.kept.what, item.entry.payload
     table, frozen = frozen_table(client, rules, what)
     ticks = read_ticks(client.folder)
@@ -73,19 +95,20 @@ def _read(
         ticks=ticks.of(item.name),
     )  # fmt: skip
     over = stopped or reached(client, rules, table, str(planned["read_on"]))
+    shown = over and opened
     seed = int(planned["seed"])
-    test = reading.test_of(seen, seed) if over else NOTHING
-    followed = reading.test_of([p for p in seen if p.followed], seed) if over else NOTHING
+    test = reading.test_of(seen, seed) if shown else NOTHING
+    followed = reading.test_of([p for p in seen if p.followed], seed) if shown else NOTHING
     worth = float(planned["worth_having"])
     complete = [pair for pair in seen if pair.difference is not None]
     found = PlanResult(
-        plan=item.name, status=reading.status_of(test, worth) if over else None,
+        plan=item.name, status=reading.status_of(test, worth) if shown else None,
         difference=test.difference, interval=test.interval, p=test.p,
         pairs_used=len(complete),
         pairs_not_followed=sum(not pair.followed for pair in complete),
         as_followed=followed, sentence="", id=item.kept.id, factor=str(planned["factor"]),
         outcome=str(what["outcome"]), unit=str(planned["unit"]), unit_of=table.unit,
-        worth_having=worth, read_on=str(planned["read_on"]), pairs=seen if over else (),
+        worth_having=worth, read_on=str(planned["read_on"]), pairs=seen if shown else (),
         ticks_and_records_differ=differ, stopped_early=stopped,
         planned_pairs=int(planned["pairs"]), notes=(*notes, *_told(ticks)),
     )  # fmt: skip

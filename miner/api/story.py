@@ -7,7 +7,7 @@ from miner.api.past import read_past
 from miner.api.steps import rules_of
 from miner.brief.sentences import say
 from miner.brief.text.history import entry_words
-from miner.followup.story import Kept, Story, tell
+from miner.followup.story import Story, tell
 from miner.ledger import Event
 from miner.records.client import Client
 from miner.results import History, HistoryEntry
@@ -45,19 +45,22 @@ def _entry(event: Event, story: Story, rules: RuleBook) -> HistoryEntry:
     told = event.payload
     kept = told if event.event == "kept" else _kept(story, event)
     id_ = str(kept.get("id") or told.get("id") or "") or None
-    before = story.tried(id_, event.n) if id_ and event.event == "kept" else None
-    text = entry_words(event.event, told, kept, _status(before), rules)
+    text = entry_words(event.event, told, kept, _ended(story, event, id_), rules)
     if event.n in story.refused:
         text += f" {say(rules, 'history', 'refused')}"
     return HistoryEntry(event.n, event.at[:10], event.event, text, id_, event.trusted)
 
 
+def _ended(story: Story, event: Event, id_: str | None) -> str | None:
+    """Return how the test of a verdict ended; of what is kept again, how it ended before."""
+    if event.event == "verdict":
+        item = story.of(event)
+        settled = item is not None and item.verdict is event
+        return item.ended if item and settled else str(event.payload.get("status"))
+    before = story.tried(id_, event.n) if id_ and event.event == "kept" else None
+    return before.ended if before else None
+
+
 def _kept(story: Story, event: Event) -> dict[str, object]:
-    item = story.at(int(event.payload.get("kept_entry") or 0))
+    item = story.of(event)
     return dict(item.what) if item else {}
-
-
-def _status(item: Kept | None) -> str | None:
-    if item is None or item.verdict is None:
-        return None
-    return str(item.verdict.payload.get("status"))

@@ -61,6 +61,18 @@ class Kept:
         read_on = self.what.get("read_on")
         return not (self.as_ == "adopt" and read_on and day and str(day) > str(read_on))
 
+    @property
+    def ended(self) -> str | None:
+        """How it ended: the status of its verdict, ``changed_worse`` for a change for the worse."""
+        if self.verdict is None:
+            return None
+        told = self.verdict.payload
+        difference = told.get("difference")
+        if told.get("status") != "changed" or not isinstance(difference, int | float):
+            return str(told.get("status"))
+        higher = self.what["definitions"]["outcome"].get("worse", "higher") == "higher"
+        return "changed_worse" if (difference > 0) == higher else "changed"
+
     def plan_open(self) -> PlanKept | None:
         """Return its plan that has no verdict yet, or None."""
         return next((plan for plan in self.plans if plan.verdict is None), None)
@@ -94,6 +106,12 @@ class Story:
     def at(self, n: int) -> Kept | None:
         """Return what the entry of that number kept, or None where it was refused."""
         return next((item for item in self.kept if item.entry.n == n), None)
+
+    def of(self, event: Event) -> Kept | None:
+        """Return what an entry belongs to, or None."""
+        return next(
+            (item for item in self.kept if item.entry.n == event.payload.get("kept_entry")), None
+        )
 
     def plan(self, name: str) -> PlanKept | None:
         """Return the plan of that name."""

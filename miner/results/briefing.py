@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from miner.results.base import Result
 from miner.results.checking import CheckReport
+from miner.results.follow import KeptResult
 from miner.results.ranking import Ranking
 from miner.results.why import Why
 
@@ -120,6 +121,7 @@ class Briefing(Result):
         medicine_tags: tags that name a medicine.
         whys: the units behind each hypothesis that may be shown, by ID.
         high_outcome: the outcome whose higher quarter ``days`` shows.
+        kept: everything kept before, in the order it was kept, and what came of it.
     """
 
     client: str
@@ -140,3 +142,4 @@ class Briefing(Result):
     shared: tuple[Shared, ...] = ()
     earlier: tuple[EarlierResult, ...] = ()
     trial: TrialDates | None = None
+    kept: tuple[KeptResult, ...] = ()

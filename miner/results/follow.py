@@ -6,6 +6,7 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from miner.results.base import Result, plain
+from miner.results.plan import PlanResult
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +61,7 @@ class KeptResult(Result):
         expected: what was expected on new units.
         reason: why it could not be settled, or nothing.
         tried_before: how an earlier test of the same idea ended, or None.
+        test: its last alternating test: what came of it, or how far it is.
     """
 
     id: str
@@ -89,6 +91,7 @@ class KeptResult(Result):
     proven: bool = True
     tried_before: str | None = None
     open: bool = True
+    test: PlanResult | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return the fields under the names of the contract."""

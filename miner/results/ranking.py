@@ -102,7 +102,11 @@ class OutcomeSummary(Result):
 
 @dataclass(frozen=True, slots=True)
 class Hypothesis(Result):
-    """One rule: factors and an outcome, what was counted, and what may be said of it."""
+    """One rule: factors and an outcome, what was counted, and what may be said of it.
+
+    Attributes:
+        tried_before: how its last test ended, where it was kept and judged before, or None.
+    """
 
     id: str
     rank: int
@@ -134,6 +138,7 @@ class Hypothesis(Result):
     fixed_proven: bool | None = None
     guess: str | None = None
     unlikely_beyond: float | None = None
+    tried_before: str | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return the fields of the contract, the derived ratios among them."""

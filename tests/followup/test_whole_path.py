@@ -13,6 +13,8 @@ from click.testing import CliRunner
 
 from miner import api, ledger, resources, rulebook
 from miner.api import following as steps
+from miner.brief.text.amounts import Amounts
+from miner.brief.text.hypothesis import HypothesisTeller
 from miner.cli.group import miner as commands
 from miner.errors import MinerError
 
@@ -304,6 +306,15 @@ def test_an_idea_tried_before_is_marked(settled, tmp_path, rules):
     shutil.copytree(settled[0], folder)
     client = api.read_client(folder)
     id_ = settled[1].kept[0].id
+    brief = api.briefing(client, rules, now=AT)
+    assert brief.kept == settled[1].kept
+    found = next(item for item in brief.ranking.hypotheses if item.id == id_)
+    assert found.tried_before == found.to_dict()["tried_before"] == "held_up"
+    others = [item for item in brief.ranking.hypotheses if item.id != id_]
+    assert {item.tried_before for item in others} == {None}
+    assert "Tried before: It held up on new days." in " ".join(
+        str(part.renderable) for part in HypothesisTeller(rules, Amounts("mg/dL")).parts(found)
+    )
     again = api.keep(client, id_, "watch", rules, now=AT)
     assert again.tried_before == "held_up"
     assert "Tried before" in again.sentence
@@ -411,6 +422,9 @@ def test_a_result_before_its_date_after_it_and_again(free, whole, rules, monkeyp
     early = api.result(client, plan.plan, rules)
     assert early.status is None
     assert any("cannot be used" in note for note in early.notes)
+    (told,) = [item for item in api.follow(client, rules).kept if item.as_ == "alternate"]
+    assert (told.status, told.test.plan, told.test.status) == (None, plan.plan, None)
+    assert told.test.sentence == early.sentence
     stopped = api.result(client, plan.plan, rules, stopped=True)
     assert stopped.status == "not_settled"
     assert 0 < stopped.pairs_used < 6
@@ -419,6 +433,8 @@ def test_a_result_before_its_date_after_it_and_again(free, whole, rules, monkeyp
         stopped, sentence=""
     )
     assert len(events(folder, "verdict")) == 1
+    (told,) = [item for item in api.follow(client, rules).kept if item.as_ == "alternate"]
+    assert (told.open, told.test) == (False, api.result(client, plan.plan, rules))
     told = json.loads(invoke("result", folder, plan.plan, "--format", "json").stdout)
     assert set(told) >= {
         "plan", "status", "difference", "interval", "p", "pairs_used", "pairs_not_followed",

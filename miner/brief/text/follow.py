@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from miner.brief.sentences import say
 from miner.brief.text.amounts import Amounts
+from miner.brief.text.ended import ended_words
 from miner.brief.text.layout import Parts, heading, paragraph
 from miner.brief.text.safe import clean
 from miner.brief.text.words import factor_phrase, outcome_label, several
@@ -30,7 +31,7 @@ def follow_sentence(item: KeptResult, rules: RuleBook, dropped: object = None) -
     else:
         text = verdict_words(item, rules)
     if item.tried_before:
-        ended = say(rules, "follow", item.tried_before, **_counted(item))
+        ended = ended_words(item.tried_before, rules)
         text += f" {say(rules, 'follow', 'tried_before', ended=ended)}"
     if not item.proven:
         text += f" {say(rules, 'follow', 'not_proven')}"
@@ -68,6 +69,8 @@ def kept_parts(item: KeptResult, rules: RuleBook, amounts: Amounts) -> Parts:
     kept = f"Kept on {item.kept_on} as {item.as_}, from records to {item.suggested_by_days_to}"
     note = f" ({clean(item.note, 200)})" if item.note else ""
     lines = [item.sentence]
+    if item.test is not None and (item.open or item.test.status):
+        lines.append(f"Plan {item.test.plan}: {item.test.sentence}")
     if item.open and item.as_ == "watch" and item.read_on:
         lines.append(say(rules, "follow", "watch", read_on=item.read_on))
     if item.difference is not None:

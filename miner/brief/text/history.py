@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from typing import Any
 
 from miner.brief.sentences import say
+from miner.brief.text.ended import ended_words
 from miner.brief.text.layout import Parts, heading, paragraph
 from miner.brief.text.safe import clean
 from miner.brief.text.words import factor_phrase, outcome_label, several
-from miner.errors import MinerError
 from miner.results import History
 from miner.rulebook import RuleBook
 
@@ -25,7 +25,7 @@ def entry_words(
         event: its kind.
         told: what it holds.
         kept: what the entry it belongs to keeps, or nothing.
-        ended: how an earlier test of the same idea ended, or None.
+        ended: how the test ended; of one that is kept, how an earlier test of it ended, or None.
         rules: the rule books, for the words.
     """
     if event == "fixed":
@@ -39,7 +39,7 @@ def entry_words(
         str(kept.get("unit_of", "day")),
     )  # fmt: skip
     if event == "kept":
-        again = {"ended": _ended(ended, rules)} if ended else {}
+        again = {"ended": ended_words(ended, rules)} if ended else {}
         return say(
             rules, "history", "kept_again" if ended else "kept", as_=told.get("as"),
             read_on=told.get("read_on"), **again, **names,
@@ -51,7 +51,7 @@ def entry_words(
             last=told.get("read_on"),
         )  # fmt: skip
     if event == "verdict":
-        return say(rules, "history", "verdict", words=_ended(str(told["status"]), rules), **names)
+        return say(rules, "history", "verdict", words=ended_words(ended, rules), **names)
     if event == "dropped":
         return say(rules, "history", "dropped", **names)
     if event in ("shared", "recovered"):
@@ -75,15 +75,6 @@ def _ranked(told: Mapping[str, Any], rules: RuleBook) -> str:
         rules, "history", "ranked", unit=told.get("unit", "day"), last=told.get("last_day"),
         clear=shown.count("clear"), hints=several(shown.count("hint"), "hint"),
     )  # fmt: skip
-
-
-def _ended(status: str | None, rules: RuleBook) -> str:
-    for book, key in (("follow", status), ("result", status)):
-        try:
-            return say(rules, book, str(key), with_="few", units="new days")
-        except MinerError:
-            continue
-    return clean(status or "", 40)
 
 
 def _names(

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from miner.brief.sentences import say
 from miner.brief.text.amounts import Amounts
+from miner.brief.text.ended import ended_words
 from miner.brief.text.layout import Parts, paragraph
 from miner.brief.text.words import (
     evidence_words,
@@ -59,6 +60,9 @@ class HypothesisTeller:
     def _aside(self, item: Hypothesis) -> list[str]:
         said = [withheld_words(item.withheld)] if item.withheld else []
         said += self._fixed(item)
+        if item.tried_before:
+            ended = ended_words(item.tried_before, self.rules)
+            said.append(say(self.rules, "follow", "tried_before", ended=ended))
         if item.evidence is Evidence.CANNOT_TELL:
             said += self._cannot_tell(item)
         names = [factor_phrase(name, self.rules, self.unit) for name in item.travels_with]

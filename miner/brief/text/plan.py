@@ -64,11 +64,17 @@ def what_to_do(plan: Plan, rules: RuleBook) -> list[str]:
     return lines
 
 
-def result_sentence(found: PlanResult, rules: RuleBook) -> PlanResult:
-    """Return the result with its sentence, in the words of its level."""
+def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting") -> PlanResult:
+    """Return the result with its sentence, in the words of its level.
+
+    Args:
+        found: as read.
+        rules: the rule books, for the words.
+        unread: what is said where there is no status: waiting, due or given_up.
+    """
     if found.status is None:
         text = say(
-            rules, "result", "waiting", read_on=found.read_on, pairs=found.pairs_used,
+            rules, "result", unread, read_on=found.read_on, pairs=found.pairs_used,
             planned=found.planned_pairs,
         )  # fmt: skip
     else:

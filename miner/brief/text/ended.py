@@ -1,0 +1,21 @@
+"""How an earlier test of the same idea ended, in one sentence."""
+
+from __future__ import annotations
+
+from miner.brief.sentences import say
+from miner.brief.text.safe import clean
+from miner.errors import MinerError
+from miner.rulebook import RuleBook
+
+
+def ended_words(status: str | None, rules: RuleBook) -> str:
+    """Return the sentence of a status; one that no rule book knows stands as it is.
+
+    Args:
+        status: of a verdict; ``changed_worse`` where a test changed for the worse.
+        rules: the rule books, for the words.
+    """
+    try:
+        return say(rules, "tried", str(status))
+    except MinerError:
+        return clean(status or "", 40)
