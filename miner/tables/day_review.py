@@ -98,12 +98,19 @@ def against_usual(table: UnitTable, name: str, rules: RuleBook) -> tuple[Against
         if ":" in factor or measure.measure in seen:
             continue
         seen.add(measure.measure)
-        words = measure.measure.replace("_", " ")
-        cell = (words, measure.measure_unit, table.reasons.get((name, factor), ""))
+        cell = (
+            _words(measure.measure, rules),
+            measure.measure_unit,
+            table.reasons.get((name, factor), ""),
+        )
         column = table.measures[factor]
         values = column[others].to_numpy(np.float64)
         found.append(_beside(measure.measure, cell, column[name], values))
     return tuple(found)
+
+
+def _words(measure: str, rules: RuleBook) -> str:
+    return str(rules.wording.get("measure", {}).get(measure, measure.replace("_", " ")))
 
 
 def _beside(name: str, cell: tuple[str, str, str], given: object, others: Floats) -> Against:

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from miner import resources
+from miner import resources, rulebook
 
 
 @pytest.fixture(scope="module")
@@ -109,3 +109,19 @@ def test_a_folder_that_is_not_there(run: Any, tmp_path: Path) -> None:
         result = run(command, str(tmp_path / "nobody"))
         assert (result.exit_code, result.stdout) == (2, "")
         assert "nobody" in result.stderr
+
+
+def test_every_measure_of_a_day_has_words(run: Any, client: str) -> None:
+    rules = rulebook.load()
+    measures = {rules.factor(name).measure for name in rules.factors_of("day")} - {"tagged"}
+    assert measures == set(rules.wording["measure"])
+    found = json.loads(run("day", client, "--format", "json").stdout)
+    shown = " ".join(run("day", client).stdout.lower().split())
+    numbers = {item["name"]: item for item in found["numbers"]}
+    assert measures <= set(numbers)
+    for name in measures:
+        assert numbers[name]["label"] == rules.wording["measure"][name]
+        if numbers[name]["value"] is not None and numbers[name]["inside"] is not None:
+            assert numbers[name]["label"] in shown
+    hours = numbers["dinner_clock"]["value"]
+    assert f"{int(hours):02d}:{round(hours % 1 * 60):02d}" in shown

@@ -86,11 +86,18 @@ def _usual_range(item: Against, amounts: Amounts) -> str:
 
 
 def _level(value: float | None, item: Against, amounts: Amounts, unit: bool = True) -> str:
-    digits = 2 if item.unit == "share" else 1
-    shown = (
-        amounts.level(value, item.unit) if "mg/dL" in item.unit else fixed(value, digits)
-    ).removesuffix(".0")
-    return f"{shown} {amounts.unit(item.unit)}".strip() if unit else shown
+    words = "%" if item.unit == "share" else amounts.unit(item.unit)
+    if value is None:
+        shown = "-"
+    elif item.name.endswith("_clock"):
+        shown, words = "{:02d}:{:02d}".format(*divmod(round(value * 60) % (24 * 60), 60)), ""
+    elif "mg/dL" in item.unit:
+        shown = amounts.level(value, item.unit)
+    elif item.unit == "share":
+        shown = fixed(100 * value, 1)
+    else:
+        shown = fixed(value, 1 if item.unit == "h" else 0)
+    return f"{shown} {words}".strip() if unit and words not in ("count", "steps") else shown
 
 
 def _rises(rises: Sequence[RiseOfDay], amounts: Amounts) -> Parts:
