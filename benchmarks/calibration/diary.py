@@ -106,7 +106,9 @@ def spread_truths(
         factor = test.target.items[test.rule.items[0]].factor
         spread = test.target.rule.plausible_spread
         sign = np.sign(test.difference)
-        row["expected"] += sign * expected(test.difference, test.standard_error, spread).difference
+        row["expected"] += (
+            sign * expected(test.difference, test.standard_error, spread, test.df).difference
+        )
         row["true"] += sign * effects.get((factor, test.target.name), 0.0)
         row["raw"] += sign * test.difference
         row["claims"] += 1

@@ -58,7 +58,9 @@ def describe(
         evidence=judged.evidence,
         withheld=judged.withheld,
         expected_on_new_days=(
-            expected(test.difference, test.standard_error, spread).difference if measured else None
+            expected(test.difference, test.standard_error, spread, test.df).difference
+            if measured
+            else None
         ),
         travels_with=judged.travels_with,
         could_run_backwards=any(item.rule.could_run_backwards for item in items),

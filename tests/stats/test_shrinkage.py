@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
+from scipy.stats import t as student
 
 from miner.stats.shrinkage import expected
 
@@ -31,6 +32,46 @@ def test_agrees_with_bayes_rule_on_a_grid(difference, se, spread):
     assert found.difference == pytest.approx(mean, abs=1e-6)
     spread_left = sqrt(((grid - mean) ** 2 * weight).sum())
     assert found.standard_error == pytest.approx(spread_left, rel=1e-6)
+
+
+# The same by brute force, with the density of Student's t from scipy.
+@settings(derandomize=True, max_examples=100, deadline=None)
+@given(
+    difference=st.floats(-20, 20),
+    se=st.floats(0.5, 10),
+    spread=st.floats(0.5, 10),
+    df=st.floats(2, 90),
+)
+def test_agrees_with_bayes_rule_where_the_standard_error_is_estimated(difference, se, spread, df):
+    grid = np.linspace(-10, 10, 40001) * spread
+    weight = student.pdf((difference - grid) / se, df) * norm.pdf(grid / spread)
+    weight /= weight.sum()
+    mean = (grid * weight).sum()
+    found = expected(difference, se, spread, df)
+    assert found.difference == pytest.approx(mean, rel=1e-4, abs=1e-4 * spread)
+    spread_left = sqrt(((grid - mean) ** 2 * weight).sum())
+    assert found.standard_error == pytest.approx(spread_left, rel=1e-3)
+
+
+# One true difference in each of many months, its noise of any size, the largest picked: the sum
+# expected is the sum true.
+def test_what_is_expected_of_the_largest_is_what_is_true_of_them():
+    rng = np.random.default_rng(5)
+    df, spread, months = 12, 1.0, 40000
+    true = rng.normal(0, spread, months)
+    level = np.exp(rng.uniform(-1.5, 2, months))
+    se = level * np.sqrt(rng.chisquare(df, months) / df)
+    seen = true + level * rng.normal(size=months)
+    picked = np.flatnonzero(np.abs(seen / se) > student.ppf(0.995, df))
+    sign = np.sign(seen[picked])
+
+    def ratio(degrees):
+        told = [expected(seen[at], se[at], spread, degrees).difference for at in picked]
+        return (sign * told).sum() / (sign * true[picked]).sum()
+
+    assert picked.size > 1000
+    assert ratio(df) == pytest.approx(1.0, abs=0.03)
+    assert ratio(inf) > 1.04
 
 
 def test_edges():
