@@ -38,6 +38,7 @@ def describe(
     factors = tuple(item.factor for item in items)
     measured = not isnan(test.difference)
     spread = spreads.get((factors[0], target.name), target.rule.plausible_spread)
+    foretold = expected(test.difference, test.standard_error, spread, test.df)
     notes = judged.notes
     if judged.evidence in (Evidence.CLEAR, Evidence.HINT):
         notes += missing_more_often(table, items, target.name, _asked(table, plan, question))
@@ -57,11 +58,7 @@ def describe(
         p_adjusted=test.p_adjusted if measured else None,
         evidence=judged.evidence,
         withheld=judged.withheld,
-        expected_on_new_days=(
-            expected(test.difference, test.standard_error, spread, test.df).difference
-            if measured
-            else None
-        ),
+        expected_on_new_days=foretold.difference if measured else None,
         travels_with=judged.travels_with,
         could_run_backwards=any(item.rule.could_run_backwards for item in items),
         days_to_settle=days_to_settle(plan, judged, rules.guardrails) if measured else None,

@@ -3,6 +3,7 @@ from math import sqrt
 
 import numpy as np
 import pytest
+from naive import posterior_mean
 from scipy.stats import nct
 from scipy.stats import t as student
 from small_tables import NAN, RULES, day_table, random_table, with_factor, with_guard
@@ -232,7 +233,7 @@ def test_hypotheses_come_in_order():
     assert [key[1] for key in one] == pytest.approx(sorted(key[1] for key in one))
 
 
-# Gelman et al. 2014, eq. 2.11: spread found across clients in place of the rule book's.
+# Bayes' rule on a grid: spread found across clients in place of the rule book's.
 def test_the_spread_across_clients_replaces_the_rule_books():
     table = random_table(1, days=30, factors=3, outcomes=("day_mean",))
     usual = rank_table(table, RULES, draws=100).hypotheses
@@ -243,7 +244,7 @@ def test_the_spread_across_clients_replaces_the_rule_books():
     }
     for item in usual:
         tau = 1.5 if item.factors == ("late_dinner",) else 5
-        answer = item.difference * tau**2 / (tau**2 + item.standard_error**2)
+        answer = posterior_mean(item.difference, item.standard_error, tau, item.degrees_of_freedom)
         assert other[item.factors].expected_on_new_days == pytest.approx(answer)
         assert (other[item.factors] == item) == (item.factors != ("late_dinner",))
 
