@@ -10,6 +10,7 @@ from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.samples import join, modal_gap
 from miner.records.times import Stamps
+from miner.records.two_at_once import CONTRADICTED, contradicted
 from miner.results import Severity
 
 _SAME_TIME = np.timedelta64(60, "s")
@@ -55,12 +56,12 @@ def once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     """Return a stream in time order, each record once.
 
     Two different values of one sensor in the same minute are both left out; values of two known
-    sensors are both kept.
+    sensors are both kept. Where two traces contradict each other all along neither is used.
     """
     if frame.empty:
         return frame[columns_of(stream)]
     if stream == "glucose":
-        return _contradictions(_glucose_once(frame, findings), findings)
+        return _readings(frame[columns_of(stream)], findings)
     time = frame.columns[0]
     if not frame[time].is_monotonic_increasing:
         frame = frame.sort_values(time, kind="stable", ignore_index=True)
@@ -68,17 +69,30 @@ def once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     return _nights_once(frame, findings) if stream == "sleep" else frame
 
 
-def _glucose_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
+def _readings(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
+    file = frame["file"].array
+    begins = np.flatnonzero(np.asarray(file[1:] != file[:-1])) + 1
+    doubtful = contradicted(frame, begins, findings)
+    if doubtful is None:
+        return _contradictions(_glucose_once(frame, begins, findings), findings)
+    settled, left = frame[~doubtful], np.cumsum(~doubtful)
+    settled = _glucose_once(settled, np.unique(left[begins - 1]), findings)
+    settled = _contradictions(settled, findings)
+    both = frame[doubtful]
+    both = both.assign(left_out=both["left_out"].where(both["left_out"] != "", CONTRADICTED))
+    return pd.concat([settled, both]).sort_values("time", kind="stable", ignore_index=True)
+
+
+def _glucose_once(
+    frame: pd.DataFrame, begins: NDArray[np.int64], findings: Findings
+) -> pd.DataFrame:
     """Return the readings in time order, each once; the columns are taken along only once."""
-    frame = frame[columns_of("glucose")]
     unsorted = frame["time"].to_numpy()
     in_order = bool((np.diff(unsorted) >= np.timedelta64(0)).all())
     order = np.arange(len(frame)) if in_order else np.argsort(unsorted, kind="stable")
     time = unsorted[order]
     if len(time) < 2 or np.diff(time).min() > _SAME_TIME:
         return frame if in_order else _taken(frame, order)
-    file = frame["file"].array
-    begins = np.flatnonzero(np.asarray(file[1:] != file[:-1])) + 1
     gaps = [modal_gap(part) for part in np.split(unsorted, begins)]
     near = min([_SAME_TIME, *(gap // 2 for gap in gaps if gap is not None)])
     again = order[_again(frame, order, time, near)]
