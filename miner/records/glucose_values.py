@@ -8,15 +8,15 @@ import numpy as np
 import pandas as pd
 
 from miner.records.cells import Floats, Mask, read_words, repeated, to_numbers, where_from
-from miner.records.columns import HIGHEST_MG_DL, LOWEST_MG_DL, factor
+from miner.records.columns import factor
 from miner.records.findings import Findings
+from miner.records.glucose_units import impossible, wrong_unit
 from miner.records.sources import Source
 from miner.records.table_file import Table
 from miner.results import Severity
 
 LOW = re.compile(r"(?:lo|low|<\s*\d+(?:[.,]\d+)?)", re.IGNORECASE)
 HIGH = re.compile(r"(?:hi|high|>\s*\d+(?:[.,]\d+)?)", re.IGNORECASE)
-LEAST_MG_DL, MOST_MMOL_L = 25.0, 40.0
 _SAME_SHARE, _ROUNDED_MG_DL = 0.02, 1.5
 
 
@@ -31,7 +31,7 @@ def read_glucose(table: Table, source: Source, findings: Findings) -> pd.DataFra
     column = source.columns[name]
     unit = source.units.get(name, "mg/dL" if name == "glucose_mg_dl" else "mmol/L")
     written, bad = to_numbers(table, column, source.decimal)
-    if _wrong_unit(table, column, unit, written, findings):
+    if wrong_unit(table, column, unit, written, findings):
         return None
     values = written * (factor(unit, "mg/dL") or 1.0)
     if {"glucose_mg_dl", "glucose_mmol_l"} <= set(source.columns):
@@ -45,8 +45,7 @@ def read_glucose(table: Table, source: Source, findings: Findings) -> pd.DataFra
         bad = bad & ~low & ~high
         values = np.where(bad | low | high, np.nan, values)
         _tell_bad(table, column, unit, bad, findings)
-    odd = (values < LOWEST_MG_DL) | (values > HIGHEST_MG_DL)
-    _tell_odd(table, column, unit, written, odd, findings)
+    odd = impossible(table, column, unit, written, findings)
     reason = repeated("", len(values))
     if odd.any() or bad.any():
         reason = reason.mask(odd, "impossible value").mask(bad, "not a number")
@@ -90,28 +89,6 @@ def _compare(table: Table, source: Source, values: Floats, findings: Findings) -
     )
 
 
-def _wrong_unit(table: Table, column: str, unit: str, written: Floats, findings: Findings) -> bool:
-    known = written[~np.isnan(written)]
-    if known.size == 0:
-        return False
-    middle = float(np.median(known))
-    if middle >= LEAST_MG_DL if unit == "mg/dL" else middle <= MOST_MMOL_L:
-        return False
-    other = "mmol/L" if unit == "mg/dL" else "mg/dL"
-    findings.add(
-        Severity.STOP,
-        f"half of the values in '{column}' are {'below' if unit == 'mg/dL' else 'above'} "
-        f"{middle:g}, which cannot be {unit}",
-        f"values in {unit}",
-        f"If the file is in {other}, name the column for it or say so under units in "
-        "sources.toml. A unit is never guessed.",
-        file=table.file,
-        row=int(table.rows[0]),
-        count=int(known.size),
-    )
-    return True
-
-
 def _tell_bad(table: Table, column: str, unit: str, bad: Mask, findings: Findings) -> None:
     findings.rows(
         Severity.LEFT_OUT,
@@ -120,18 +97,4 @@ def _tell_bad(table: Table, column: str, unit: str, bad: Mask, findings: Finding
         "Correct them, or list the words that mean 'nothing' under not_measured.",
         at=where_from(table, bad),
         shown=table.text(column)[bad],
-    )
-
-
-def _tell_odd(
-    table: Table, column: str, unit: str, written: Floats, odd: Mask, findings: Findings
-) -> None:
-    scale = factor("mg/dL", unit) or 1.0
-    findings.rows(
-        Severity.LEFT_OUT,
-        f"{{n}} value(s) of '{column}' outside any possible range",
-        f"{LOWEST_MG_DL * scale:.3g} to {HIGHEST_MG_DL * scale:.3g} {unit}",
-        "Check them in the raw file.",
-        at=where_from(table, odd),
-        shown=written[odd],
     )

@@ -51,13 +51,9 @@ def suspect_pressure(glucose: pd.DataFrame, sleep: pd.DataFrame, findings: Findi
         return
     clock = glucose["clock"].to_numpy()[used.place]
     asleep = _asleep(used.time, clock, sleep)
-    minutes, value = (used.time - used.time[0]) / np.timedelta64(1, "m"), used.value
-    cuts = np.flatnonzero(np.diff(minutes) > LONGEST_GAP_MIN) + 1
-    for piece in np.split(np.arange(len(minutes)), cuts):
-        for low in lows_of(minutes[piece], value[piece]):
-            first, last = piece[low.first], piece[low.last]
-            if asleep[first] and asleep[last]:
-                _ask(glucose.iloc[used.place[first : last + 1]], low.lowest, findings)
+    for low in lows_over((used.time - used.time[0]) / np.timedelta64(1, "m"), used.value):
+        if asleep[low.first] and asleep[low.last]:
+            _ask(glucose.iloc[used.place[low.first : low.last + 1]], low.lowest, findings)
 
 
 def _ask(rows: pd.DataFrame, lowest: float, findings: Findings) -> None:
@@ -85,6 +81,19 @@ def _asleep(time: Stamps, clock: Stamps, sleep: pd.DataFrame) -> NDArray[np.bool
     reach = np.maximum.accumulate(nights["end"].to_numpy())
     place = np.searchsorted(start, time, side="right") - 1
     return np.array((place >= 0) & (time <= reach[np.maximum(place, 0)]), dtype=np.bool_)
+
+
+def lows_over(minutes: Floats, value: Floats) -> Iterator[Low]:
+    """Yield the lows of readings with gaps, in time order; none reaches over a gap.
+
+    Args:
+        minutes: when each reading was taken.
+        value: the readings, mg/dL.
+    """
+    cuts = np.flatnonzero(np.diff(minutes) > LONGEST_GAP_MIN) + 1
+    for piece in np.split(np.arange(len(minutes)), cuts):
+        for low in lows_of(minutes[piece], value[piece]):
+            yield Low(int(piece[low.first]), int(piece[low.last]), low.lowest)
 
 
 def lows_of(minutes: Floats, value: Floats) -> Iterator[Low]:

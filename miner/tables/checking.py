@@ -43,7 +43,7 @@ def check(client: Client, table: UnitTable, rules: RuleBook) -> CheckReport:
         known_factors={str(name): int(count) for name, count in known.items()},
         findings=(
             *client.findings,
-            *_by_severity([*unknown_names(client, rules), *noticed(client, table)]),
+            *_by_severity([*unknown_names(client, rules), *noticed(client, table, rules)]),
         ),
         cautions=texts,
         intake_not_asked=not_asked,

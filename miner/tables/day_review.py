@@ -7,7 +7,7 @@ from math import isnan
 import numpy as np
 
 from miner.records.client import Client
-from miner.records.pressure import LONGEST_GAP_MIN, lows_of
+from miner.records.pressure import lows_over
 from miner.results.morning import Against, RiseOfDay
 from miner.rulebook import RuleBook
 from miner.tables.clockwork import HOUR, Floats
@@ -144,13 +144,9 @@ def possible_pressure(records: DayRecords, k: int) -> tuple[tuple[int, int, floa
         return ()
     near = (trace.at >= night.start - HOUR) & (trace.at <= night.end + HOUR)
     shown = np.flatnonzero(near & ~np.isnan(trace.value))
-    minutes = (trace.at[shown] - night.start) / 60
-    length = (night.end - night.start) / 60
-    found = []
-    for piece in np.split(shown, np.flatnonzero(np.diff(minutes) > LONGEST_GAP_MIN) + 1):
-        since = (trace.at[piece] - night.start) / 60
-        for low in lows_of(since, trace.value[piece]):
-            if since[low.first] >= 0 and since[low.last] <= length:
-                first, last = (int(trace.clock[piece[at]]) for at in (low.first, low.last))
-                found.append((first, last, low.lowest))
-    return tuple(found)
+    minutes, length = (trace.at[shown] - night.start) / 60, (night.end - night.start) / 60
+    return tuple(
+        (int(trace.clock[shown[low.first]]), int(trace.clock[shown[low.last]]), low.lowest)
+        for low in lows_over(minutes, trace.value[shown])
+        if minutes[low.first] >= 0 and minutes[low.last] <= length
+    )

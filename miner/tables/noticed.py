@@ -6,18 +6,21 @@ from collections import Counter
 
 from miner.records.client import Client
 from miner.results import Finding, Severity
+from miner.rulebook import RuleBook
+from miner.tables.biological_days import days_of
 from miner.tables.log_noticed import log_noticed
 from miner.tables.nights import LONGEST_WAKING_MIN, Nights, nights_of
+from miner.tables.tag_days import FEWEST_DAYS, MOST_TAGS, Tags, tags_of
 from miner.tables.trace import trace_of
 from miner.tables.unit_table import UnitTable
 
-SHOWN = 5
+SHOWN, TAGS_SHOWN = 5, 30
 NOT_WORN = ("the tracker was", "no tracker record", "no step was counted")
 
 
-def noticed(client: Client, table: UnitTable) -> list[Finding]:
-    """Return what is left out or read another way, and why: nights, naps, wear, readings, zones."""
-    nights = nights_of(client)
+def noticed(client: Client, table: UnitTable, rules: RuleBook) -> list[Finding]:
+    """Return what is left out or read another way, and why: nights, wear, readings, zones, tags."""
+    nights, trace = nights_of(client), trace_of(client)
     found = [
         _too_few_readings(table),
         *_nights(table, nights),
@@ -25,7 +28,8 @@ def noticed(client: Client, table: UnitTable) -> list[Finding]:
         _time_in_bed(nights),
         _not_worn(table),
         *_journeys(client),
-        *log_noticed(client, trace_of(client), nights),
+        *log_noticed(client, trace, nights),
+        *_tags(tags_of(client, days_of(trace, nights), rules.cautions)),
     ]
     return [item for item in found if item is not None]
 
@@ -131,3 +135,32 @@ def _journeys(client: Client) -> list[Finding | None]:
         )
         for _, hours in trace_of(client).zones.journeys()
     ]
+
+
+def _tags(tags: Tags) -> list[Finding | None]:
+    """Tell of the tags that are asked no questions about: too many kinds of them, or too rare."""
+    beyond = [each for each in tags.passed_over if each[1] >= FEWEST_DAYS]
+    rare = [each for each in tags.passed_over if each[1] < FEWEST_DAYS]
+    return [
+        _untaken(
+            beyond,
+            f"after the {MOST_TAGS} commonest, not asked about as habits",
+            f"at most {MOST_TAGS} different tags",
+            "Join tags that mean the same under [synonyms] in client.toml, or leave some out.",
+        ),
+        _untaken(
+            rare,
+            f"on fewer than {FEWEST_DAYS} days, not asked about as habits",
+            f"a tag on {FEWEST_DAYS} days or more",
+            "Nothing to do, unless one of them is another spelling: see [synonyms].",
+        ),
+    ]
+
+
+def _untaken(tags: list[tuple[str, int]], why: str, expected: str, do: str) -> Finding | None:
+    if not tags:
+        return None
+    listed = ", ".join(f"'{tag}' ({days})" for tag, days in tags[:TAGS_SHOWN])
+    listed += f" and {len(tags) - TAGS_SHOWN} more" if len(tags) > TAGS_SHOWN else ""
+    noun = "tag" if len(tags) == 1 else "tags"
+    return _note(f"{len(tags)} {noun} {why}, with days: {listed}", expected, do, len(tags))

@@ -24,12 +24,15 @@ class Tags:
     Attributes:
         rows: tag, then place of the day, then the rows of that tag on that day.
         habits: tags that may be factors: on three days or more, the twenty commonest, by name.
+        passed_over: other tags that could be habits, with on how many days, the commonest first:
+            those after the twentieth, and those on fewer than three days.
         medicine, pregnancy: tags of those kinds, with the wall-clock day number of first use.
         illness: day numbers on which an illness was noted.
     """
 
     rows: Mapping[str, Mapping[int, tuple[Source, ...]]]
     habits: tuple[str, ...]
+    passed_over: tuple[tuple[str, int], ...]
     medicine: Mapping[str, int]
     pregnancy: Mapping[str, int]
     illness: tuple[int, ...]
@@ -68,11 +71,12 @@ def tags_of(client: Client, days: Days, cautions: Cautions) -> Tags:
             for place in _touched(days, int(start[k]), int(end[k])):
                 by_tag.setdefault(name, {}).setdefault(place, []).append(rows[k])
     kept = {tag: {d: tuple(r) for d, r in at.items()} for tag, at in by_tag.items()}
-    common = [tag for tag, at in kept.items() if len(at) >= FEWEST_DAYS]
-    ranked = sorted(common, key=lambda tag: (-len(kept[tag]), tag))[:MOST_TAGS]
+    ordered = sorted(kept, key=lambda tag: (-len(kept[tag]), tag))
+    ranked = [tag for tag in ordered if len(kept[tag]) >= FEWEST_DAYS][:MOST_TAGS]
     return Tags(
         rows=kept,
         habits=tuple(sorted(ranked)),
+        passed_over=tuple((tag, len(kept[tag])) for tag in ordered[len(ranked) :]),
         medicine=first["medicine"],
         pregnancy=first["pregnancy"],
         illness=tuple(sorted(illness)),

@@ -315,3 +315,14 @@ def test_any_file_gets_a_valid_entry_or_a_message(tmp_path_factory, base, suffix
     table = tomllib.loads(proposal.toml)["source"][0]
     if proposal.complete:
         Source.model_validate(table)
+
+
+def test_zeros_do_not_suggest_a_unit(tmp_path):
+    path = tmp_path / "meter.csv"
+    rows = [f"2026-03-02 08:{m:02d},{0 if m % 3 else 100}" for m in range(60)]
+    path.write_text("\n".join(["When,Glucose (mg/dL)", *rows]) + "\n")
+    assert propose(path).entry["columns"]["glucose_mg_dl"] == "Glucose (mg/dL)"
+    path.write_text("\n".join(["When,Glucose", *(row[:17] + "0" for row in rows)]) + "\n")
+    proposal = propose(path)
+    assert "glucose_mg_dl" not in proposal.entry.get("columns", {})
+    assert not proposal.complete

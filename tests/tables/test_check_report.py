@@ -212,3 +212,21 @@ def test_records_too_short_for_a_day_are_no_fault(make, sensed, rules):
     report = check(client, table, rules)
     assert (report.days, report.usable_days) == (len(table.frame), 0)
     assert report.streams["glucose"].rows == 2
+
+
+def test_tags_that_are_not_asked_about_are_told_with_their_days(make, rules, flat):
+    tags = [
+        {"start": f"2026-03-{2 + day:02d} 12:00", "tag": f"habit {number:02d}"}
+        for number in range(23)
+        for day in range(3 + (number < 20))
+    ]
+    tags += [{"start": f"2026-03-0{2 + day} 13:00", "tag": "sauna"} for day in range(2)]
+    client = make(flat, tags=tags)
+    table = day_table(client, rules)
+    found = check(client, table, rules).findings
+    beyond, rare = [item for item in found if "not asked about as habits" in item.what]
+    assert beyond.what.endswith("with days: 'habit 20' (3), 'habit 21' (3), 'habit 22' (3)")
+    assert (beyond.count, beyond.severity) == (3, "note")
+    assert "1 tag on fewer than 3 days" in rare.what
+    assert rare.what.endswith("'sauna' (2)")
+    assert sum(name.startswith("tag:") for name in table.factors) == 20

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from miner.records.glucose_values import LEAST_MG_DL, MOST_MMOL_L
+from miner.records.glucose_units import LEAST_MG_DL, MOST_MMOL_L
 from miner.records.proposing.cells import Column, propose_not_measured
 from miner.records.proposing.notes import Notes
 from miner.records.proposing.streams import glucose_columns
@@ -42,8 +42,11 @@ def _map_readings(column: Column, notes: Notes) -> None:
 
 
 def _unit(column: Column) -> tuple[str | None, str]:
-    middle = float(np.nanmedian(column.values))
     said = glucose_unit(column.words)
+    positive = column.values[column.values > 0]
+    if not positive.size:
+        return said, "no value is above 0" + (f"; the name says {said}" if said else "")
+    middle = float(np.median(positive))
     if middle < LEAST_MG_DL:
         held, told = "mmol/L", f"half of the values are below {middle:g}, which cannot be mg/dL"
     elif middle > MOST_MMOL_L:

@@ -92,7 +92,7 @@ def glucose_columns(columns: Sequence[Column]) -> list[Column]:
 
 
 def _like_readings(column: Column) -> bool:
-    known = column.values[~np.isnan(column.values)]
+    known = column.values[column.values > 0]
     return bool(known.size and _READINGS[0] < np.median(known) < _READINGS[1])
 
 
