@@ -10,6 +10,7 @@ from miner.errors import MinerError
 from miner.records.client import STREAMS
 from miner.records.findings import Findings
 from miner.records.sources import Source, SourcesFile, read_sources
+from miner.records.text_file import map_it
 from miner.records.toml_file import read_toml
 from miner.results import Severity
 
@@ -122,6 +123,6 @@ def _tell_unread(folder: Path, read: set[str], findings: Findings) -> None:
                 Severity.NOTE,
                 "not read: no mapping",
                 f"one of {', '.join(f'{stream}*.csv' for stream in STREAMS)}, or a mapped file",
-                "If it holds records of the client, map it: miner map FILE --write.",
+                f"If it holds records of the client, {map_it(name)}.",
                 file=name,
             )

@@ -47,7 +47,7 @@ _WITHDRAWN: Told = (
     Severity.LEFT_OUT,
     "{n} observation(s) marked as entered in error or cancelled",
     "observations that stand",
-    "Nothing.",
+    "Nothing to do.",
 )
 
 

@@ -23,7 +23,7 @@ NOT_PLACED: Told = (
     Severity.LEFT_OUT,
     "{n} record(s) without the start and the end that they need",
     "a start with an end or a length",
-    "Nothing here; ask for an export with times.",
+    "Nothing to do here; ask for an export with times.",
 )
 AVERAGE: Told = (
     Severity.LEFT_OUT,
@@ -35,13 +35,13 @@ OTHER_SPECIMEN: Told = (
     Severity.LEFT_OUT,
     "{n} reading(s) of blood, not of the sensor",
     "readings of interstitial fluid",
-    "Nothing, unless the sensor's own readings are marked so.",
+    "Nothing to do, unless the sensor's own readings are marked so.",
 )
 NO_VALUE: Told = (
     Severity.NOTE,
     "{n} record(s) that say why they have no value",
     "a value",
-    "Nothing: they count as not recorded.",
+    "Nothing to do: they count as not recorded.",
 )
 WRONG_UNIT: Told = (
     Severity.LEFT_OUT,
@@ -59,7 +59,7 @@ NOT_KNOWN: Told = (
     Severity.NOTE,
     "{n} record(s) of kinds that are not read",
     "glucose, sleep, steps and activity",
-    "Nothing, unless they belong to one of these.",
+    "Nothing to do, unless they belong to one of these.",
 )
 TO_MINUTES = {"s": 1 / 60, "sec": 1 / 60, "min": 1.0, "h": 60.0, "hr": 60.0, "d": 1440.0}
 TO_MINUTES |= {"ms": 1 / 60_000}

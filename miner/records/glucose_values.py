@@ -73,7 +73,7 @@ def _compare(table: Table, source: Source, values: Floats, findings: Findings) -
         Severity.NOTE,
         f"both '{source.columns['glucose_mg_dl']}' and '{column}' hold glucose; the first is read",
         "glucose in one column",
-        "Nothing, where both say the same.",
+        "Nothing to do, where both say the same.",
         file=table.file,
         row=int(table.rows[0]),
     )

@@ -60,7 +60,7 @@ def first_day(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd
         Severity.LEFT_OUT,
         "{n} reading(s) of the first day of a sensor",
         "readings from the second day on",
-        "Nothing: a sensor reads less truly in its first 24 hours.",
+        "Nothing to do: a sensor reads less truly in its first 24 hours.",
         at=frame[young],
     )
     return _left_out(frame, young, "first day of a sensor")
@@ -77,7 +77,7 @@ def confirmed_pressure(frame: pd.DataFrame, settings: Settings, findings: Findin
         Severity.LEFT_OUT,
         "{n} reading(s) in a confirmed pressure low and 15 minutes around it",
         "readings without pressure on the sensor",
-        "Nothing: it was confirmed in client.toml.",
+        "Nothing to do: it was confirmed in client.toml.",
         at=frame[pressed],
     )
     low = pressed & (frame["glucose"] < VERY_LOW_MG_DL).to_numpy()

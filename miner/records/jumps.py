@@ -137,7 +137,7 @@ def _cadences(frame: pd.DataFrame, used: Used, findings: Findings) -> None:
             Severity.NOTE,
             f"the readings are not always equally far apart: {told}",
             "one cadence",
-            "Nothing: lengths are measured by time, not by counting readings.",
+            "Nothing to do: lengths are measured by time, not by counting readings.",
         )
 
 

@@ -100,7 +100,7 @@ def _glucose_once(
         Severity.NOTE,
         "{n} reading(s) written twice, counted once",
         "each reading once",
-        "Nothing: files may overlap.",
+        "Nothing to do: files may overlap.",
         at=frame[["file", "row"]].iloc[again],
     )
     kept = np.ones(len(frame), dtype=bool)
@@ -175,7 +175,7 @@ def _records_once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.Da
         Severity.NOTE,
         f"{{n}} record(s) of {stream} written twice, counted once",
         "each record once",
-        "Nothing: files may overlap.",
+        "Nothing to do: files may overlap.",
         at=frame[again],
     )
     return frame.loc[~again, columns_of(stream)].reset_index(drop=True)
@@ -187,7 +187,7 @@ def _nights_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
         Severity.NOTE,
         "{n} earlier record(s) of a night that was written again",
         "one record a night",
-        "Nothing: the later one in the file is used.",
+        "Nothing to do: the later one in the file is used.",
         at=frame.loc[again],
     )
     findings.rows(

@@ -13,6 +13,7 @@ from miner.records.columns import factor
 from miner.records.findings import Findings
 from miner.records.sources import Source
 from miner.records.table_file import Table
+from miner.records.text_file import map_it
 from miner.records.times import YEARS, Mask, Stamps, Times, known_times, read_times, to_clock
 from miner.results import Severity
 
@@ -129,7 +130,7 @@ def _told(
             Severity.STOP,
             f"no time in '{column}' could be read (first: '{text.iloc[0]}')",
             expected,
-            "Give the time_format of this file in sources.toml.",
+            f"Give the time_format of this file in sources.toml, or {map_it(table.file)}.",
             file=table.file,
             row=int(table.rows[0]),
             count=len(bad),
@@ -188,7 +189,7 @@ def _tell_clock_changes(table: Table, column: str, times: Times, findings: Findi
         Severity.NOTE,
         f"{{n}} time(s) in '{column}' in the hour that came twice when the clock was set back",
         "the order of the file to tell the first pass from the second",
-        "Nothing, if the rows of that night are in the order in which they were recorded.",
+        "Nothing to do, if the rows of that night are in the order in which they were recorded.",
         at=where_from(table, times.repeated),
     )
     findings.rows(

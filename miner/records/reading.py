@@ -123,7 +123,7 @@ def _tell_extra(name: str, header: tuple[str, ...], source: Source, findings: Fi
             Severity.NOTE,
             f"{{n}} column(s) not used: {listed}{', ...' if len(extra) > 12 else ''}",
             f"columns of the stream {source.stream}",
-            "Nothing, unless one of them is a column under another name.",
+            "Nothing to do, unless one of them is a column under another name.",
             file=name,
             row=1,
             count=len(extra),

@@ -93,7 +93,7 @@ def _samples(placed: Placed, source: Source, rule: Episodes, findings: Findings)
         Severity.NOTE,
         f"{{n}} sample(s) of '{rule.column}' below 0, taken as not measured",
         "levels of 0 or more",
-        "Nothing, if the tracker writes a negative number where it could not measure.",
+        "Nothing to do, if the tracker writes a negative number where it could not measure.",
         at=where_from(placed.table, below),
     )
     frame = pd.DataFrame(

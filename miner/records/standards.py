@@ -11,7 +11,7 @@ from miner.records.gathered import NOT_KNOWN, Gathered, Told, words
 from miner.records.json_documents import BROKEN, LARGEST_JSON_BYTES, documents
 from miner.records.mhealth import is_data_point, read_data_point
 from miner.records.stream_file import Part
-from miner.records.text_file import as_utf8, too_large
+from miner.records.text_file import as_utf8, map_it, too_large
 from miner.results import Severity
 
 _BROKEN_LINES: Told = (
@@ -50,7 +50,7 @@ def read_standard(name: str, raw: bytes, zone: str | None, findings: Findings) -
         raise MinerError(
             "nothing in it is a FHIR Observation or an Open mHealth data point",
             "open-standard records, or a file that sources.toml maps",
-            "If it is a table in JSON lines, map it: miner map FILE --write. Else move it away.",
+            f"If it is a table in JSON lines, {map_it(name)}. Else move it away.",
             file=name,
         )
     return out.parts(findings)

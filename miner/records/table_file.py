@@ -16,7 +16,7 @@ from miner.records.findings import Findings
 from miner.records.fixed_times import Fixed, fixed_times
 from miner.records.row_by_row import line_numbers, read_row_by_row
 from miner.records.sources import Source
-from miner.records.text_file import SEPARATORS, TextFile
+from miner.records.text_file import SEPARATORS, TextFile, map_it
 from miner.results import Severity
 from miner.rulebook import nearest
 
@@ -76,7 +76,7 @@ def check_header(text: TextFile, source: Source, needed: tuple[str, ...]) -> Non
                 f"one column was found, '{header[0][:60]}'; it seems to be separated by "
                 f"{SEPARATORS[other[0]]}",
                 f"columns separated by {spoken}",
-                f'Add delimiter = "{shown}" to the entry of this file in sources.toml.',
+                f'To map it, {map_it(text.name)}, or add delimiter = "{shown}" to its entry there.',
                 file=text.name,
                 row=row,
             )
@@ -103,7 +103,7 @@ def _missing(text: TextFile, name: str, row: int) -> MinerError:
     return MinerError(
         f"there is no column '{name}'; the columns are {listed}",
         f"a column '{name}'",
-        f"{close} Rename the column, or say in sources.toml which column it is".strip(),
+        f"{close} Rename the column, or {map_it(text.name)}.".strip(),
         file=text.name,
         row=row,
     )

@@ -7,6 +7,7 @@ import csv
 import io
 from dataclasses import dataclass
 from pathlib import Path
+from shlex import quote
 
 from miner.errors import MinerError
 
@@ -25,7 +26,6 @@ _SIGNATURES = (
 )
 SEPARATORS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
 _HEAD = 65_536
-_SAVE = "Save it as CSV (comma separated, UTF-8), or map it with 'miner map', and run again."
 LARGEST_BYTES = 200_000_000
 """The largest file read: about eight million readings, some 3 GB of memory while it is read."""
 
@@ -73,6 +73,15 @@ def read_bytes(path: Path, name: str) -> bytes:
             "Check the rights of the file and run again.",
             file=name,
         ) from error
+
+
+def map_it(name: str) -> str:
+    """Return what to run so that ``sources.toml`` says how this file is read."""
+    return f"run 'miner map {quote(name)} --write' in the client's folder (it writes sources.toml)"
+
+
+def _save(name: str) -> str:
+    return f"Save it as CSV (comma separated, UTF-8), or {map_it(name)}; then run again."
 
 
 def too_large(name: str, size: int, most: int | None = None) -> MinerError:
@@ -139,7 +148,7 @@ def as_utf8(name: str, raw: bytes, encoding: str | None) -> bytes:
     """
     for signature, kind in _SIGNATURES:
         if raw.startswith(signature):
-            raise MinerError(f"this is {kind}, not text", "a CSV file", _SAVE, file=name)
+            raise MinerError(f"this is {kind}, not text", "a CSV file", _save(name), file=name)
     for bom, known in _BOMS:
         if raw.startswith(bom) and (encoding is None or encoding.lower().startswith("utf")):
             raw, encoding = raw[len(bom) :], known
@@ -149,7 +158,7 @@ def as_utf8(name: str, raw: bytes, encoding: str | None) -> bytes:
         raise MinerError(
             "the file holds zero bytes: it is not text, or it is UTF-16",
             "text in UTF-8",
-            'If it is UTF-16 add encoding = "utf-16" to its entry in sources.toml.',
+            f'If it is UTF-16, {map_it(name)}, or add encoding = "utf-16" to its entry there.',
             file=name,
         )
     body = _checked(name, raw, encoding)
@@ -167,7 +176,8 @@ def _checked(name: str, raw: bytes, encoding: str) -> bytes:
         raise MinerError(
             f"the character after {error.start} bytes is not {encoding.upper()}",
             f"text in {encoding.upper()}",
-            f"If it should read '{guess}' add encoding = \"cp1252\" to its entry in sources.toml.",
+            f"If it should read '{guess}', {map_it(name)}, or add encoding = \"cp1252\" to its "
+            "entry there.",
             file=name,
             row=raw[: error.start].count(b"\n") + 1,
         ) from error

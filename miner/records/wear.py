@@ -42,7 +42,7 @@ def tracker_worn(
         Severity.LEFT_OUT,
         "{n} record(s) of days without one step, taken as the tracker not worn",
         "some steps on a day on which the tracker was worn",
-        "Nothing, unless the client really did not take a step.",
+        "Nothing to do, unless the client really did not take a step.",
         at=activity[on_off_day],
         shown=day[on_off_day].dt.strftime("%Y-%m-%d"),
     )

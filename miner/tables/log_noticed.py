@@ -68,7 +68,7 @@ def _rises(client: Client, trace: Trace) -> list[Finding | None]:
         _told(
             f"meal(s) noted up to {LATE_MIN:g} minutes after the rise they go with had begun",
             "meals noted when they begin",
-            "Nothing: the time of the log is kept as it stands.",
+            "Nothing to do: the time of the log is kept as it stands.",
             late,
             trace,
             Severity.NOTE,
@@ -103,7 +103,7 @@ def _begins_late(name: str, days: Times, first: int, last: int) -> Finding | Non
         None,
         f"the {name} begin on {iso_day(int(days.min()))}, {late} days after the readings",
         f"{name} noted from the first day on",
-        "Nothing: before that day they are unknown, not absent.",
+        "Nothing to do: before that day they are unknown, not absent.",
         late,
     )
 

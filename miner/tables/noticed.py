@@ -78,7 +78,7 @@ def _nights(table: UnitTable, nights: Nights) -> list[Finding | None]:
             f"{_listed(missing)}. Those days begin at the usual waking, and their overnight mean "
             "is read from 00:00 to 06:00",
             "a sleep that ends between 03:00 and 14:00, or one marked main",
-            "Nothing, unless the tracker has that night.",
+            "Nothing to do, unless the tracker has that night.",
             len(missing),
         )
     ]
@@ -90,7 +90,7 @@ def _naps(nights: Nights) -> Finding | None:
     return _note(
         f"{nights.naps} nap(s) not counted as night sleep",
         f"main sleep; parts within {LONGEST_WAKING_MIN} minutes of each other count as one night",
-        "Nothing.",
+        "Nothing to do.",
         nights.naps,
     )
 
@@ -129,7 +129,7 @@ def _journeys(client: Client) -> list[Finding | None]:
         _note(
             f"the clock moved by {abs(hours):g} hours: the 72 hours after it are left out",
             "one time zone",
-            "Nothing.",
+            "Nothing to do.",
             1,
             "left_out",
         )

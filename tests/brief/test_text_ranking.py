@@ -8,6 +8,7 @@ from typing import Any
 
 from miner.brief.text.layout import render
 from miner.brief.text.ranking import ranking_csv, ranking_parts
+from miner.brief.text.words import withheld_words
 from miner.results import CautionText, Counts, Evidence, OutcomeSummary, Withheld
 from miner.rulebook import RuleBook
 
@@ -308,3 +309,11 @@ def test_csv_holds_a_line_a_hypothesis_in_full(samples: ModuleType) -> None:
     assert (row["with"], row["interval_low"], row["days_to_settle"]) == ("9", "0.8", "")
     assert float(row["p"]) == 0.1 + 0.2
     assert ranking_csv(samples.ranking()) == "id\n"
+
+
+def test_shares_are_told_as_percent_and_counts_as_counts() -> None:
+    tied = withheld_words(Withheld("more than half the values are the same", 1.0, 0.5))
+    assert tied.endswith("are the same (100 %; at most 50 % would do).")
+    kept = withheld_words(Withheld("cannot be told apart from the weekend", 0.043, 0.1))
+    assert kept.endswith("the weekend (4 %; at least 10 % would do).")
+    assert withheld_words(Withheld("too few", 0, 1)).endswith("(have 0, need 1).")

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from miner.api.mapping import map_file
 from miner.errors import MinerError
 from miner.records import read_client
 
@@ -47,8 +48,10 @@ def test_wrong_delimiter_says_which_it_seems_to_be(folder, mark, name):
     folder.write("glucose.csv", GOOD.replace(",", mark))
     said = message(folder.path)
     assert f"seems to be separated by {name}" in said
-    assert "sources.toml" in said
+    assert "run 'miner map glucose.csv --write'" in said
     assert "glucose.csv, row 1" in said
+    map_file(folder.path / "glucose.csv", write=True)
+    assert len(read_client(folder.path).used("glucose")) == 2
 
 
 @pytest.mark.parametrize(

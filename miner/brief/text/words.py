@@ -30,10 +30,15 @@ def evidence_words(evidence: Evidence, rules: RuleBook) -> str:
 
 
 def withheld_words(withheld: Withheld) -> str:
-    """Return why nothing is said, with the counts where counts decide."""
-    if withheld.have is None or withheld.need is None:
+    """Return why nothing is said, with the counts or the shares where these decide."""
+    have, need = withheld.have, withheld.need
+    if have is None or need is None:
         return f"Withheld: {withheld.reason.rstrip('.')}."
-    counts = f"have {withheld.have:g}, need {withheld.need:g}"
+    if need < 1:
+        limit = "most" if have > need else "least"
+        counts = f"{100 * have:.0f} %; at {limit} {100 * need:.0f} % would do"
+    else:
+        counts = f"have {have:g}, need {need:g}"
     return f"Withheld: {withheld.reason.rstrip('.')} ({counts})."
 
 
