@@ -6,6 +6,7 @@ VENV ?= .venv
 WORKERS ?= 2
 DATE ?= $(shell date +%F)
 RESULTS ?= benchmarks/results
+TIMES ?= 10
 
 bin := $(VENV)/bin
 pip := $(bin)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt
@@ -21,7 +22,7 @@ export OPENBLAS_NUM_THREADS := 1
 help:
 	@echo "make demo    write an invented practice and rank one of its clients"
 	@echo "make test    run all tests, with line and branch coverage"
-	@echo "make fuzz    ten times as many random files, dialects and edits through every reader"
+	@echo "make fuzz    $(TIMES) times as many random files, dialects and edits through every reader"
 	@echo "make lint    style, types and the import contracts"
 	@echo "make readme  write the output of the demo into README.md again"
 	@echo "make bench   measure speed and memory, write $(RESULTS)"
@@ -61,9 +62,9 @@ test: $(VENV)/.installed-dev browser
 	@echo "Lines and branches of stats/ and hypotheses/ (all must be):"
 	$(bin)/python -m coverage report --include="$(certain)" --show-missing --skip-covered --fail-under=100
 
-# The same tests as in make test, ten times as many cases: 10,000 months in random dialects.
+# The same tests as in make test, TIMES as many cases: 10,000 months in random dialects.
 fuzz: $(VENV)/.installed-dev
-	FUZZ_TIMES=10 $(bin)/python -m pytest --numprocesses $(WORKERS) tests/records/test_dialects.py \
+	FUZZ_TIMES=$(TIMES) $(bin)/python -m pytest --numprocesses $(WORKERS) tests/records/test_dialects.py \
 	  tests/records/test_any_bytes.py tests/records/test_kinds.py tests/records/test_standards.py \
 	  tests/records/test_proposals.py
 

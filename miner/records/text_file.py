@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import csv
 import io
+import stat
 from dataclasses import dataclass
 from pathlib import Path
 from shlex import quote
@@ -51,8 +52,13 @@ class TextFile:
     body_at: int
 
 
-def read_bytes(path: Path, name: str) -> bytes:
+def read_bytes(path: Path, name: str, most: int | None = None) -> bytes:
     """Return the bytes of a file.
+
+    Args:
+        path: the file.
+        name: what it is called in a message.
+        most: the largest size in bytes; by default that of a table.
 
     Raises:
         MinerError: it is a folder, it is too large, or it may not be read.
@@ -62,9 +68,13 @@ def read_bytes(path: Path, name: str) -> bytes:
             "this is a folder", "a CSV file", "Move or rename the folder and run again.", file=name
         )
     try:
-        size = path.stat().st_size
-        if size > LARGEST_BYTES:
-            raise too_large(name, size)
+        about = path.stat()
+        if not stat.S_ISREG(about.st_mode):
+            raise MinerError(
+                "this is a device or a pipe, not a file", "a file", "Move it away.", file=name
+            )
+        if about.st_size > (most or LARGEST_BYTES):
+            raise too_large(name, about.st_size, most)
         return path.read_bytes()
     except OSError as error:
         raise MinerError(
@@ -87,8 +97,8 @@ def _save(name: str) -> str:
 def too_large(name: str, size: int, most: int | None = None) -> MinerError:
     """Return the refusal of a file that would not fit into memory."""
     return MinerError(
-        f"the file is {size / 1e6:.0f} MB large",
-        f"at most {(most or LARGEST_BYTES) / 1e6:.0f} MB",
+        f"the file is {size / 1e6:.3g} MB large",
+        f"at most {(most or LARGEST_BYTES) / 1e6:.3g} MB",
         "Export fewer months at once, or split it into several files of the same name with a "
         "number.",
         file=name,

@@ -10,7 +10,10 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
 
 from miner.errors import MinerError
+from miner.records.text_file import read_bytes
 from miner.rulebook import nearest
+
+LARGEST_TOML_BYTES = 1_000_000
 
 
 class TomlModel(BaseModel):
@@ -48,28 +51,30 @@ def read_toml(path: Path, model: type[Model]) -> Model:
     Raises:
         MinerError: the file cannot be read, is not TOML, or a key in it is wrong.
     """
-    if not path.exists():
+    if not path.exists() and not path.is_symlink():
         return model()
+    name = f"{path.parent.name}/{path.name}"
+    raw = read_bytes(path, name, LARGEST_TOML_BYTES)
     try:
-        table = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except tomllib.TOMLDecodeError as error:
+        table = tomllib.loads(raw.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        raise MinerError(
+            f"the file cannot be read ({error})",
+            "a text file in UTF-8",
+            "Save it as plain text in UTF-8.",
+            file=name,
+        ) from error
+    except (ValueError, RecursionError) as error:
         raise MinerError(
             f"the file is not valid TOML: {error}",
             "tables of the form [name] with key = value, texts in quotes",
             "Correct that line and run again.",
-            file=f"{path.parent.name}/{path.name}",
-        ) from error
-    except (OSError, UnicodeDecodeError) as error:
-        raise MinerError(
-            f"the file cannot be read ({error})",
-            "a text file in UTF-8",
-            "Check the file.",
-            file=f"{path.parent.name}/{path.name}",
+            file=name,
         ) from error
     try:
         return model(**table)
     except ValidationError as error:
-        raise _explain(error, model, f"{path.parent.name}/{path.name}") from error
+        raise _explain(error, model, name) from error
 
 
 def _explain(error: ValidationError, model: type[BaseModel], file: str) -> MinerError:

@@ -81,7 +81,7 @@ def _read(name: str, replacements: tuple[Path, ...]) -> _Book:
             "Check the file.",
             file=path,
         ) from error
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise MinerError(
             f"the file is not valid TOML: {error}",
             "tables of the form [name] with key = value",

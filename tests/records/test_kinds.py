@@ -142,8 +142,22 @@ def test_which_file_of_an_archive_is_asked(folder):
 
 def test_a_file_too_large_is_refused_with_its_size(folder, monkeypatch):
     monkeypatch.setattr(text_file, "LARGEST_BYTES", 40)
-    with pytest.raises(MinerError, match="the file is 0 MB large"):
+    with pytest.raises(MinerError, match=f"the file is {len(CSV) * 2 / 1e6:.3g} MB large"):
         read(folder, "s.csv", CSV * 2)
+    monkeypatch.setattr(text_file, "LARGEST_BYTES", 4_000)
+    monkeypatch.setattr("miner.records.standards.LARGEST_JSON_BYTES", 2_000)
+    folder.steady_glucose(hours=4).write("a.json", b"[" + b" " * 3_000 + b"]")
+    with pytest.raises(MinerError, match=r"a.json: the file is 0.003 MB large.*at most 0.002 MB"):
+        read_client(folder.path)
+
+
+def test_a_device_is_not_read(folder):
+    folder.steady_glucose()
+    for name in ("meals.csv", "client.toml"):
+        (folder.path / name).symlink_to("/dev/zero")
+        with pytest.raises(MinerError, match="a device or a pipe"):
+            read_client(folder.path)
+        (folder.path / name).unlink()
 
 
 def test_an_archive_that_unpacks_to_too_much_is_refused(folder, monkeypatch):

@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 from miner.errors import MinerError
+from miner.records import read_client
 from miner.records.settings import read_settings
 
 FULL = """\
@@ -108,3 +109,25 @@ def test_settings_in_another_encoding(folder):
     folder.write("client.toml", 'code = "José"', "cp1252")
     with pytest.raises(MinerError, match="a text file in UTF-8"):
         read_settings(folder.path, None)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("a = " + "[" * 5000, "not valid TOML"),
+        ("a = " + "1" * 5000, "not valid TOML"),
+        ("# " + "x" * 1_000_001, "1 MB large"),
+        (b"\xff\xfea\x00", "cannot be read"),
+    ],
+)
+def test_settings_that_cannot_be_parsed(folder, text, said):
+    folder.steady_glucose().write("client.toml", text)
+    with pytest.raises(MinerError, match=said):
+        read_client(folder.path)
+
+
+def test_settings_behind_a_broken_link_are_not_passed_over(folder):
+    folder.steady_glucose()
+    (folder.path / "client.toml").symlink_to("client.toml")
+    with pytest.raises(MinerError, match=r"client.toml: the file cannot be read"):
+        read_client(folder.path)
