@@ -75,14 +75,29 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
     found.extend(Found(p, p.name, STANDARD, None) for p in open_ if p.name not in mapped)
     _tell_unread(folder, {item.name for item in found}, findings)
     if not any(item.stream in ("glucose", STANDARD) for item in found):
-        there = ", ".join(_of_the_client(folder)[:8]) or "nothing else"
-        raise MinerError(
-            f"there is no glucose file in it (there is: {there})",
-            "glucose.csv, or a file that sources.toml maps to the stream glucose",
-            "Put the sensor's file there, or map it in sources.toml.",
-            file=folder,
-        )
+        raise _no_glucose(folder)
     return sorted(found, key=lambda item: ((*STREAMS, STANDARD).index(item.stream), item.name))
+
+
+def _no_glucose(folder: Path) -> MinerError:
+    there = _of_the_client(folder)
+    tables = [name for name in there if Path(name).suffix.lower() in _TABLES]
+    if (folder / "practice.toml").is_file() or (not tables and _holds_clients(folder)):
+        do = "This seems to be the folder of a practice: give one of the folders in it."
+    elif tables:
+        do = f"If '{tables[0]}' is the sensor's file, {map_it(tables[0])}; else put it there."
+    else:
+        do = "Put the sensor's file there."
+    return MinerError(
+        f"there is no glucose file in it (there is: {', '.join(there[:8]) or 'nothing else'})",
+        "glucose.csv, or a file that sources.toml maps to the stream glucose",
+        do,
+        file=folder,
+    )
+
+
+def _holds_clients(folder: Path) -> bool:
+    return any(path.is_dir() and any(path.glob("*.csv")) for path in folder.iterdir())
 
 
 def _named(folder: Path, pattern: str) -> list[Path]:
