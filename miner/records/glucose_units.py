@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from shlex import quote
+
 import numpy as np
 
 from miner.records.cells import Floats, Mask, where_from
@@ -14,6 +16,7 @@ LEAST_MG_DL, MOST_MMOL_L = 25.0, 40.0
 MOST_OTHER = 15.0
 """Impossible values of a mg/dL column are taken for mmol/L where half of them are below this."""
 ROWS_NAMED = 5
+_COLUMN = {"mg/dL": "glucose_mg_dl", "mmol/L": "glucose_mmol_l"}
 _OTHER = {"mg/dL": "mmol/L", "mmol/L": "mg/dL"}
 
 
@@ -46,8 +49,8 @@ def wrong_unit(table: Table, column: str, unit: str, written: Floats, findings: 
         f"half of the values in '{column}' are {'below' if unit == 'mg/dL' else 'above'} "
         f"{middle:g}, which cannot be {unit}{mixed}",
         f"values in {unit}",
-        f"If the file is in {_OTHER[unit]}, name the column for it or say so under units in "
-        "sources.toml. A unit is never guessed.",
+        f"If the file is in {_OTHER[unit]}, map the column to {_COLUMN[_OTHER[unit]]} in "
+        f"sources.toml ('miner map {quote(table.file)}' shows the entry). A unit is never guessed.",
         file=table.file,
         row=int(table.rows[0]),
         count=int(known.size),

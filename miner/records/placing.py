@@ -14,10 +14,11 @@ from miner.records.findings import Findings
 from miner.records.sources import Source
 from miner.records.table_file import Table
 from miner.records.text_file import map_it
+from miner.records.time_hints import hint
 from miner.records.times import YEARS, Mask, Stamps, Times, known_times, read_times, to_clock
 from miner.results import Severity
 
-_FEW = 3
+_FEW, _LOOKED_AT = 3, 20
 _ISO = "ISO 8601, such as 2026-03-02T08:30 or 2026-03-02T08:30+01:00"
 
 
@@ -105,6 +106,19 @@ def _unreadable(times: Times) -> bool:
     return len(times.bad) >= _FEW and bool(times.bad.all())
 
 
+def _hint(table: Table, column: str, first: str) -> str:
+    """Say what the column holds, or which other column holds times, where that can be told."""
+    others = (str(name) for name in table.cells.columns if name != column)
+    for other in others:
+        some = table.text(other).head(_LOOKED_AT)
+        if (some != "").any() and not read_times(some, None, None).bad.any():
+            return (
+                f"Times stand in '{other}': correct the names of the columns, or "
+                f"{map_it(table.file)}."
+            )
+    return hint(first)
+
+
 def _open_ended(table: Table, source: Source) -> Mask:
     if source.stream != "tags":
         return np.zeros(len(table.rows), dtype=bool)
@@ -130,7 +144,8 @@ def _told(
             Severity.STOP,
             f"no time in '{column}' could be read (first: '{text.iloc[0]}')",
             expected,
-            f"Give the time_format of this file in sources.toml, or {map_it(table.file)}.",
+            _hint(table, column, str(text.iloc[0]))
+            or f"Give the time_format of this file in sources.toml, or {map_it(table.file)}.",
             file=table.file,
             row=int(table.rows[0]),
             count=len(bad),

@@ -12,6 +12,7 @@ from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from miner.records.client import LeftOutDay, Settings
 from miner.records.fold import fold
+from miner.records.times import YEARS
 from miner.records.toml_file import TomlModel, Zone, read_toml
 
 WEEK_DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -19,14 +20,15 @@ Answer = Literal["yes", "no", "not_asked"]
 
 
 def _wall_clock(value: Any) -> datetime:
-    if isinstance(value, datetime):
-        return value
-    if isinstance(value, date):
-        return datetime(value.year, value.month, value.day)
+    if isinstance(value, date) and not isinstance(value, datetime):
+        value = datetime(value.year, value.month, value.day)
     try:
-        return datetime.fromisoformat(str(value))
+        found = value if isinstance(value, datetime) else datetime.fromisoformat(str(value))
     except ValueError as error:
         raise ValueError("a date and time such as 2026-03-02T08:30") from error
+    if not YEARS[0] <= found.year <= YEARS[1]:
+        raise ValueError(f"a date of the years {YEARS[0]} to {YEARS[1]}")
+    return found
 
 
 def _calendar_day(value: Any) -> Any:

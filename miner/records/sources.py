@@ -18,13 +18,14 @@ StreamName = Literal["glucose", "sleep", "stress", "activity", "meals", "tags"]
 def _known_encoding(name: str) -> str:
     try:
         codecs.lookup(name)
-    except LookupError as error:
+    except (LookupError, ValueError) as error:
         raise ValueError("an encoding such as 'utf-8', 'utf-16' or 'cp1252'") from error
     return name
 
 
 def _inside(pattern: str) -> str:
-    if not pattern or pattern.startswith(("/", "\\", "~")) or ".." in Path(pattern).parts:
+    outside = pattern.startswith(("/", "\\", "~")) or ".." in Path(pattern).parts
+    if outside or not Path(pattern).parts or "**" in pattern or not pattern.isprintable():
         raise ValueError("the name of a file in the client folder; * stands for anything")
     return pattern
 

@@ -65,7 +65,7 @@ def read_bytes(path: Path, name: str, most: int | None = None) -> bytes:
     """
     if path.is_dir():
         raise MinerError(
-            "this is a folder", "a CSV file", "Move or rename the folder and run again.", file=name
+            "this is a folder", "a file", "Move or rename the folder and run again.", file=name
         )
     try:
         about = path.stat()
@@ -190,6 +190,13 @@ def _checked(name: str, raw: bytes, encoding: str) -> bytes:
             "entry there.",
             file=name,
             row=raw[: error.start].count(b"\n") + 1,
+        ) from error
+    except (UnicodeError, LookupError) as error:
+        raise MinerError(
+            f"the file cannot be read as {encoding.upper()} ({error})",
+            "an encoding such as 'utf-8', 'utf-16' or 'cp1252'",
+            "Correct encoding in sources.toml.",
+            file=name,
         ) from error
     return raw if codecs.lookup(encoding).name == "utf-8" else text.encode("utf-8")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, TypeVar, get_args
 from zoneinfo import ZoneInfo, available_timezones
@@ -41,6 +42,7 @@ _PLAIN = {
     "a valid dictionary or instance of": "a table of",
     "a valid string": "a text in quotes",
     "a valid boolean": "true or false",
+    "String should have at most 1 character": "one character",
 }
 Zone = Annotated[str, AfterValidator(_known_zone)]
 
@@ -114,7 +116,9 @@ def _spoken(place: list[int | str]) -> str:
 
 
 def _short(value: Any) -> str:
-    text = repr(value)
+    if isinstance(value, dict):
+        return f"a table with {', '.join(map(str, value))}"[:60] if value else "an empty table"
+    text = value.isoformat() if isinstance(value, date) else repr(value)
     return text if len(text) <= 60 else f"{text[:57]}..."
 
 

@@ -1,7 +1,8 @@
 """A corpus of invented hostile and odd files, and what must be said of each of them.
 
 Each case: the files of a client folder, and words of the message or of the finding. A message that
-refuses the folder begins with '!'. Glucose of two days stands beside every case that has none.
+refuses the folder begins with '!', words of what to do with '>'. Glucose of two days stands
+beside every case that has none.
 """
 
 import hashlib
@@ -40,7 +41,7 @@ def zipped(**files: str) -> bytes:
 
 MEALS = "time,label,carbs_g\n"
 SLEEP = "start,end,asleep_min\n"
-STOP = "!"
+STOP, REMEDY = "!", ">"
 CASES: dict[str, tuple[Files, str]] = {
     # bytes
     "zero bytes": ({"glucose.csv": b"\0" * 300}, "!zero bytes"),
@@ -116,7 +117,25 @@ CASES: dict[str, tuple[Files, str]] = {
         {"sleep.csv": f"{SLEEP}2026-03-02T06:00,2026-03-01T23:00,400\n"}, "end before they start"),
     "a sleep of two days": (
         {"sleep.csv": f"{SLEEP}2026-03-01T23:00,2026-03-03T06:00,400\n"}, "longer than 24 hours"),
+    "columns under each other's names": (
+        {"glucose.csv": HEAD + "".join(f"{95 + m},2026-03-02T08:{m:02d}\n" for m in range(9))},
+        ">Times stand in 'glucose_mg_dl'"),
+    "a spreadsheet's numbers for dates": (
+        {"glucose.csv": HEAD + "".join(f"46082.{m:03d},100\n" for m in range(9))},
+        ">a spreadsheet's number for a date"),
+    "seconds since 1970": (
+        {"glucose.csv": HEAD + "".join(f"{1772572800 + 300 * m},100\n" for m in range(9))},
+        ">count seconds since 1970"),
+    "milliseconds since 1970": (
+        {"glucose.csv": HEAD + "".join(f"{1772572800000 + 300000 * m},1\n" for m in range(9))},
+        ">count milliseconds since 1970"),
+    "times of day without dates": (
+        {"sleep.csv": "start,end\n23:00,07:00\n22:00,06:00\n23:30,07:10\n"},
+        ">a time of day without its date"),
     # values
+    "some values in mmol/L": (
+        {"glucose.csv": STEADY + "2026-03-04T00:00,5.4\n2026-03-04T00:05,6.1\n"},
+        "as if in mmol/L (rows 578, 579)"),
     "mmol/L under the name of mg/dL": (
         {"glucose.csv": HEAD + "".join(f"2026-03-02T08:{m:02d},5.4\n" for m in range(9))},
         "which cannot be mg/dL"),
@@ -146,6 +165,10 @@ CASES: dict[str, tuple[Files, str]] = {
     "the same file twice": ({"glucose-2.csv": STEADY}, "576 readings written twice"),
     "a file that contradicts another": (
         {"glucose-2.csv": HEAD + "2026-03-02T08:00,180\n"}, "another value of the same minute"),
+    "two people in one folder": (
+        {"glucose-2.csv": HEAD + "".join(
+            f"{row.split(',')[0]}:30,150\n" for row in STEADY.splitlines()[1:])},
+        "'glucose-2.csv' and 'glucose.csv' tell different glucose at the same time, 1152"),
     "two records of one night": (
         {"sleep.csv": f"{SLEEP}2026-03-01T23:00,2026-03-02T06:00,400\n"
          "2026-03-01T23:30,2026-03-02T07:30,300\n"}, "overlapping another that differs"),
@@ -189,6 +212,20 @@ CASES: dict[str, tuple[Files, str]] = {
     "a mapping out of the folder": (
         {"sources.toml": mapped("../x.csv", "meals", 'time = "a"\nlabel = "b"')},
         "!a file in the client folder"),
+    "a change of the sensor in the year 9999": (
+        {"client.toml": "sensor_changes = [9999-12-31T00:00:00]\n"},
+        "!'number 1' in [sensor_changes] is 9999-12-31T00:00:00. Expected: a date of the years"),
+    "a table of a list in single brackets": (
+        {"client.toml": '[left_out]\ndate = 2026-03-09\nreason = "fever"\n'},
+        "!'left_out' is a table with date, reason. Expected: a list; tables of a list are"),
+    "every file of every folder": (
+        {"sources.toml": mapped("***", "meals", 'time = "a"\nlabel = "b"')},
+        "!a file in the client folder"),
+    "an encoding that is none of text": (
+        {"sources.toml": mapped(
+            "glucose.csv", "glucose", 'time = "time"\nglucose_mg_dl = "glucose_mg_dl"',
+            'encoding = "base64"\n')},
+        "!cannot be read as BASE64"),
     "a delimiter that is the decimal sign": (
         {"sources.toml": mapped("x", "meals", 'time = "a"\nlabel = "b"', 'decimal = ","\n')},
         "!not also the decimal sign"),
@@ -211,7 +248,9 @@ def test_what_is_said(case: str, tmp_path: Path) -> None:
         assert all((error.value.found, error.value.expected, error.value.do))
     else:
         found = read_client(tmp_path).findings
-        told = [item for item in found if said in item.what]
+        part = "do" if said.startswith(REMEDY) else "what"
+        said = said.removeprefix(REMEDY)
+        told = [item for item in found if said in getattr(item, part)]
         assert told, [item.what for item in found]
         assert all((told[0].expected, told[0].do))
     after = {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in tmp_path.iterdir()}

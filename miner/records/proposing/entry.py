@@ -38,8 +38,9 @@ def as_toml(entry: Mapping[str, Any], undecided: Sequence[Undecided]) -> str:
 def _comments(items: Any) -> list[str]:
     lines = []
     for item in items:
-        lines.append(f"# {_one_line(item.key)}: {_one_line(item.reason)}; one of:")
-        lines += [f"#   {_one_line(option)}" for option in item.options or ("...",)]
+        listed = "; one of:" if item.options else ""
+        lines.append(f"# {_one_line(item.key)}: {_one_line(item.reason)}{listed}")
+        lines += [f"#   {_one_line(option)}" for option in item.options]
     return lines
 
 

@@ -21,6 +21,7 @@ from miner.records.proposing.words import (
     glucose_unit,
     tokens,
 )
+from miner.records.time_hints import hint
 
 _OWN_NAME, _COLUMN = 3, 2
 _CLOSE = 1
@@ -55,7 +56,7 @@ def choose_stream(
     ranked = sorted(marks, key=lambda stream: -marks[stream])
     if not ranked:
         fitting = [each for each in STREAMS if can_feed(each, columns, times)]
-        told = "no name in it speaks of one stream"
+        told = _no_times(columns) or "no name in it speaks of one stream"
         notes.leave("stream", told, tuple(f'stream = "{each}"' for each in fitting), needed=True)
         return None
     first = ranked[0]
@@ -66,6 +67,19 @@ def choose_stream(
         return None
     notes.choose("stream", first, seen[first])
     return first
+
+
+def _no_times(columns: Sequence[Column]) -> str:
+    """Say that no column holds times, and what those that are named so hold instead."""
+    if any(each.written is not None for each in columns):
+        return ""
+    named = [each for each in columns if not {"time", "date", "when"}.isdisjoint(each.words)]
+    shown = next((each for each in named if not each.blank), None)
+    if shown is None:
+        return "no column holds times that can be read"
+    first = str(shown.text[shown.text != ""].iloc[0])
+    told = f"no column holds times that can be read; in '{shown.name}' stands '{first[:40]}'"
+    return f"{told}. {hint(first)}".removesuffix(".").removesuffix(". ")
 
 
 def can_feed(stream: str, columns: Sequence[Column], times: TimeColumns) -> bool:

@@ -31,12 +31,14 @@ class TimeColumns:
         only: columns of single times.
         start, end: columns of starts and of ends.
         duration: columns of lengths.
+        other: columns of times whose names say that they are not when it was measured.
     """
 
     only: tuple[Column, ...]
     start: tuple[Column, ...]
     end: tuple[Column, ...]
     duration: tuple[Column, ...]
+    other: tuple[Column, ...] = ()
 
     @property
     def interval(self) -> bool:
@@ -53,7 +55,8 @@ def time_columns(columns: Sequence[Column]) -> TimeColumns:
     only = [each for each in timed if each not in end and each not in start]
     lengths = [each for each in columns if each.numeric and not each.has(NOT_AN_AMOUNT)]
     named = [each for each in lengths if each.has(DURATION)]
-    return TimeColumns(tuple(only), tuple(start), tuple(end), tuple(named))
+    other = [each for each in columns if each.timed and each not in timed]
+    return TimeColumns(tuple(only), tuple(start), tuple(end), tuple(named), tuple(other))
 
 
 def map_interval(found: TimeColumns, notes: Notes) -> None:
@@ -70,7 +73,11 @@ def map_interval(found: TimeColumns, notes: Notes) -> None:
 
 def map_moment(found: TimeColumns, notes: Notes) -> None:
     """Map the time of a record that has only one."""
-    _one("time", found.only or found.start or found.end, "it is the column with times", notes)
+    reason = "it is the column with times"
+    if found.other:
+        listed = ", ".join(f"'{each.name}'" for each in found.other)
+        reason += f"; {listed} holds times too, which by its name are not those of the reading"
+    _one("time", found.only or found.start or found.end, reason, notes)
 
 
 def _one(key: str, among: Sequence[Column], reason: str, notes: Notes) -> Column | None:
