@@ -4,6 +4,7 @@
 PYTHON ?= python3
 VENV ?= .venv
 WORKERS ?= 2
+PRACTICE ?= practice
 DATE ?= $(shell date +%F)
 RESULTS ?= benchmarks/results
 TIMES ?= 10
@@ -16,11 +17,12 @@ certain := miner/stats/*,miner/hypotheses/*
 export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
-.PHONY: help set-up browser demo test fuzz lint style format types contracts readme bench clean
+.PHONY: help set-up browser demo open test fuzz lint style format types contracts readme bench clean
 .DEFAULT_GOAL := help
 
 help:
 	@echo "make demo    write an invented practice and rank one of its clients"
+	@echo "make open    open the practitioner's page on the folder PRACTICE=practice"
 	@echo "make test    run all tests, with line and branch coverage"
 	@echo "make fuzz    $(TIMES) times as many random files, dialects and edits through every reader"
 	@echo "make lint    style, types and the import contracts"
@@ -34,7 +36,7 @@ $(VENV)/bin/python:
 	$(PYTHON) -m venv $(VENV)
 
 $(VENV)/.installed: pyproject.toml constraints.txt | $(VENV)/bin/python
-	$(pip) --editable .
+	$(pip) --editable ".[page]"
 	@touch $@
 
 $(VENV)/.installed-dev: pyproject.toml constraints.txt | $(VENV)/bin/python
@@ -45,6 +47,11 @@ set-up: $(VENV)/.installed-dev
 
 demo: $(VENV)/.installed
 	$(bin)/miner demo demo-practice
+
+# The practitioner's own page; PRACTICE=folder, made where it is not there.
+open: $(VENV)/.installed
+	@mkdir -p "$(PRACTICE)"
+	$(bin)/miner open "$(PRACTICE)"
 
 # The tests of the pages use the distribution's own browser: installed where that may be done.
 browser:

@@ -10,19 +10,22 @@ from miner.records.proposing import add_entry, propose
 from miner.results import Proposal
 
 
-def map_file(path: Path, *, write: bool = False, practice: bool = False) -> Proposal:
+def map_file(
+    path: Path, *, write: bool = False, practice: bool = False, stream: str | None = None
+) -> Proposal:
     """Propose the entry of ``sources.toml`` for a file.
 
     Args:
         path: the file, in a client's folder.
         write: add the entry to the client's ``sources.toml``.
         practice: propose it for every client, and write it to the practice's.
+        stream: which stream it feeds, where somebody says so.
 
     Raises:
         MinerError: the file cannot be opened, or the entry cannot be written as it stands.
     """
     path = Path(path)
-    proposal = propose(path, shared=practice)
+    proposal = propose(path, shared=practice, stream=stream)
     if not write:
         return proposal
     needed = [item for item in proposal.undecided if item.needed]

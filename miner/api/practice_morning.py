@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -38,7 +39,17 @@ def is_practice(folder: Path) -> bool:
     return shared or inside
 
 
-def practice_morning(practice: Path, on: date, rules_folder: Path | None = None) -> PracticeMorning:
+Look = Callable[[Path], ClientMorning]
+
+
+def practice_morning(
+    practice: Path,
+    on: date,
+    rules_folder: Path | None = None,
+    *,
+    names: Sequence[str] | None = None,
+    look: Look | None = None,
+) -> PracticeMorning:
     """Return every client of a practice in the first group that fits.
 
     Look first: readings that call for a clinician, and lows that may be pressure, on the newest
@@ -51,18 +62,22 @@ def practice_morning(practice: Path, on: date, rules_folder: Path | None = None)
         practice: the practice's folder.
         on: the morning.
         rules_folder: rule books that replace those of the practice.
+        names: the client folders to look at; by default all of them.
+        look: how one is looked at; by default it is read.
 
     Raises:
         MinerError: it is not a folder of client folders.
     """
+
+    def read(folder: Path) -> ClientMorning:
+        return client_morning(read_client(folder), load_rules(rules_folder, folder), on)
+
     groups: dict[str, list[ClientMorning]] = {name: [] for name in GROUPS}
     resting: list[tuple[str, str]] = []
     unreadable: list[tuple[str, str]] = []
-    for name in client_folders(str(practice)):
-        folder = practice / name
+    for name in client_folders(str(practice)) if names is None else names:
         try:
-            rules = load_rules(rules_folder, folder)
-            found = client_morning(read_client(folder), rules, on)
+            found = (look or read)(practice / name)
         except MinerError as error:
             unreadable.append((name, error.message))
             continue

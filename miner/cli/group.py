@@ -33,6 +33,7 @@ COMMANDS = {
     "history": ("miner.cli.history", "The story of a client's questions."),
     "export": ("miner.cli.export", "The client's records, to take away."),
     "caseload": ("miner.cli.caseload", "Every client of a practice, and what they share."),
+    "open": ("miner.cli.open", "The practitioner's page, on this machine."),
     "generate": ("miner.cli.generate", "An invented practice of any size."),
 }
 

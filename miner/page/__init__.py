@@ -1,1 +1,1 @@
-"""The practitioner's page on this machine."""
+"""The practitioner's own page: a small server on this machine over the same functions."""

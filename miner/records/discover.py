@@ -16,7 +16,7 @@ from miner.results import Severity
 
 STANDARD = "open-standard records"
 _OPEN = (".json", ".ndjson")
-_TABLES = (".csv", ".tsv", ".txt", ".xlsx", ".xls", ".zip", ".jsonl")
+TABLES = (".csv", ".tsv", ".txt", ".xlsx", ".xls", ".zip", ".jsonl")
 _NOT_STREAMS = ("ticks*.csv",)
 _OWN = ("ledger.jsonl", "client.toml", "practice.toml", "sources.toml")
 
@@ -133,7 +133,7 @@ def _of_the_client(folder: Path) -> list[str]:
 def _tell_unread(folder: Path, read: set[str], findings: Findings) -> None:
     ignored = {path.name for pattern in _NOT_STREAMS for path in _named(folder, pattern)}
     for name in _of_the_client(folder):
-        if Path(name).suffix.lower() in _TABLES and name not in read | ignored:
+        if Path(name).suffix.lower() in TABLES and name not in read | ignored:
             findings.add(
                 Severity.NOTE,
                 "not read: no mapping",

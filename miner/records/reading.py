@@ -66,13 +66,18 @@ def read_client(folder: Path | str, *, practice: Path | str | None = None) -> Cl
         if found.stream == STANDARD:
             parts += read_standard(found.name, raws[found.name], settings.time_zone, findings)
         else:
-            parts.append(_read_file(found, raws[found.name], settings, findings))
+            parts.append(read_file(found, raws[found.name], settings, findings))
     for path in (folder / "sources.toml", *([shared / "sources.toml"] if shared else [])):
         digest.update(path.read_bytes() if path.is_file() else b"\0")
     return _client(folder, settings, parts, findings, digest.hexdigest()[:16])
 
 
-def _read_file(found: Found, raw: bytes, settings: Settings, findings: Findings) -> Part:
+def read_file(found: Found, raw: bytes, settings: Settings, findings: Findings) -> Part:
+    """Read one file as the stream it feeds.
+
+    Raises:
+        MinerError: it cannot be read as that.
+    """
     source = found.source
     if source is None:
         text = open_text(found.name, raw, encoding=None, delimiter=",", skip_rows=0)

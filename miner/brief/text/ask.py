@@ -72,16 +72,17 @@ def fixed_parts(
     new, others = asked[-1], list(asked[:-1])
     after = say(rules, "fixed", "judged", day=new.fixed_on)
     return [
-        heading(f"{client}: written down. {_question(new, rules)}"),
+        heading(f"{client}: written down. {question_words(new, rules)}"),
         paragraph(" ".join([after, *notes])),
         *section(
             f"{several(len(others), 'question')} fixed before it",
-            [paragraph(_question(item, rules), 2) for item in others],
+            [paragraph(question_words(item, rules), 2) for item in others],
         ),
     ]
 
 
-def _question(item: Asked, rules: RuleBook) -> str:
+def question_words(item: Asked, rules: RuleBook) -> str:
+    """Return a question as it was written down, with its date and guess."""
     unit = rules.unit_of(item.factor, item.outcome)
     phrase = factor_phrase(item.factor, rules, unit)
     label = outcome_label(item.outcome.removeprefix(f"{unit}."), rules, unit)

@@ -34,24 +34,26 @@ _STREAM_COLUMNS: tuple[tuple[str, JustifyMethod], ...] = (
 )
 
 
-def check_parts(report: CheckReport) -> Parts:
+def check_parts(report: CheckReport, *, all_of: bool = False) -> Parts:
     """Return a check as headings, paragraphs and tables.
 
     Args:
         report: what ``check`` found.
+        all_of: every finding, however many.
     """
+    most = len(report.findings) if all_of else SHOWN_A_SEVERITY
     cautions = Cautions(report.cautions)
     span = f", {report.first_day} to {report.last_day}" if report.first_day else ""
     lead = f"{report.usable_days} of {several(report.days, 'day')} can be used"
     return [
         *cautions.first(),
-        *_findings(report, Severity.STOP),
+        *_findings(report, most, Severity.STOP),
         heading(f"{report.client}{span}: {lead}."),
         *cautions.beside(),
         *section("Streams", _streams(report)),
         *section("Days that cannot be used", _not_usable(report)),
         *section("Habits, and on how many days each is known", _known(report)),
-        *_findings(report, Severity.QUESTION, Severity.LEFT_OUT, Severity.NOTE),
+        *_findings(report, most, Severity.QUESTION, Severity.LEFT_OUT, Severity.NOTE),
         *cautions.last(patterns=False),
     ]
 
@@ -90,13 +92,13 @@ def _known(report: CheckReport) -> Parts:
     return [paragraph(", ".join(known), 2, limit=4000)] if known else []
 
 
-def _findings(report: CheckReport, *severities: Severity) -> Parts:
+def _findings(report: CheckReport, most: int, *severities: Severity) -> Parts:
     parts: Parts = []
     for severity in severities:
         found = [item for item in report.findings if item.severity == severity]
-        body: Parts = [paragraph(_finding(item), 2) for item in found[:SHOWN_A_SEVERITY]]
-        if len(found) > SHOWN_A_SEVERITY:
-            more = len(found) - SHOWN_A_SEVERITY
+        body: Parts = [paragraph(_finding(item), 2) for item in found[:most]]
+        if len(found) > most:
+            more = len(found) - most
             body.append(paragraph(f"and {more} more; --format json shows all", 2))
         parts += section(f"{_TITLES[severity]} ({len(found)})", body)
     return parts

@@ -41,13 +41,14 @@ _SAMPLED = ("glucose", "stress", "activity")
 _DIGITS = re.compile(r"\d[\d._-]{3,}\d|\d{5,}")
 
 
-def propose(path: Path, *, shared: bool = False) -> Proposal:
+def propose(path: Path, *, shared: bool = False, stream: str | None = None) -> Proposal:
     """Propose how a file could be mapped; nothing is written.
 
     Args:
         path: the file.
         shared: the entry is meant for every client of a practice: a run of digits in the file's
             name, such as a date, then stands for any.
+        stream: which stream it feeds, where somebody says so.
 
     Raises:
         MinerError: it cannot be opened, or there is no table with a header in it.
@@ -62,7 +63,10 @@ def propose(path: Path, *, shared: bool = False) -> Proposal:
     table = _opened(name, raw, notes)
     columns = columns_of(table, notes, marked=not name.casefold().endswith(JSON_LINES))
     times = time_columns(columns)
-    stream = choose_stream(name, columns, times, notes)
+    if stream is not None:
+        notes.choose("stream", stream, "chosen by you")
+    else:
+        stream = choose_stream(name, columns, times, notes)
     cadence = None
     if stream is not None:
         _PROPOSERS[stream](columns, times, notes)

@@ -1,0 +1,152 @@
+"""One request as the pages see it, and what they share."""
+
+from __future__ import annotations
+
+import secrets
+from collections import OrderedDict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from urllib.parse import quote
+
+from starlette.datastructures import FormData, UploadFile
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from miner.errors import MinerError
+from miner.page.guard import Keys
+from miner.page.jobs import Job, Jobs
+from miner.page.places import client_folder, require_inside
+from miner.page.shelf import Entry, Shelf
+
+SOON_S = 0.7
+MOST_NOTES = 200
+
+
+@dataclass
+class Desk:
+    """What all pages of one practice share.
+
+    Attributes:
+        notes: what is said once on the next page, by a name that stands in its address.
+        found: results that were asked for, by client and kind, for as long as the page runs.
+    """
+
+    practice: Path
+    keys: Keys
+    shelf: Shelf
+    jobs: Jobs = field(default_factory=Jobs)
+    notes: OrderedDict[str, tuple[str, ...]] = field(default_factory=OrderedDict)
+    found: dict[tuple[str, str], object] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A request with its form."""
+
+    request: Request
+    desk: Desk
+    form: FormData
+
+    @property
+    def code(self) -> str:
+        """The client's folder in the address."""
+        return str(self.request.path_params["code"])
+
+    @property
+    def folder(self) -> Path:
+        """The client's folder.
+
+        Raises:
+            Missing: there is none of that name.
+            MinerError: a link in it leads out of the practice.
+        """
+        found = client_folder(self.desk.practice, self.code)
+        require_inside(found, self.desk.practice)
+        return found
+
+    def entry(self) -> Entry:
+        """Return the client as read.
+
+        Raises:
+            MinerError: it cannot be read as it stands.
+        """
+        return self.desk.shelf.entry(self.folder)
+
+    def path(self, name: str) -> str:
+        """Return a part of the address."""
+        return str(self.request.path_params[name])
+
+    def text(self, name: str, default: str = "") -> str:
+        """Return a field of the form, or of the address where there is no form."""
+        value = self.form.get(name, self.request.query_params.get(name, default))
+        return value.strip() if isinstance(value, str) else default
+
+    def texts(self, name: str) -> list[str]:
+        """Return every value of a field of the form."""
+        return [value for value in self.form.getlist(name) if isinstance(value, str)]
+
+    def files(self, name: str) -> list[UploadFile]:
+        """Return the files of a field that was filled in."""
+        found = self.form.getlist(name)
+        return [item for item in found if isinstance(item, UploadFile) and item.filename]
+
+    def day(self, name: str) -> date | None:
+        """Return a date of the form, or None where it was left empty.
+
+        Raises:
+            MinerError: it is not a date.
+        """
+        text = self.text(name)
+        if not text:
+            return None
+        try:
+            return date.fromisoformat(text)
+        except ValueError as error:
+            raise MinerError(
+                f"'{text[:40]}' is not a date", "a date like 2026-03-01", "Correct it."
+            ) from error
+
+    def at(self, *parts: str) -> str:
+        """Return the address of one of this client's pages."""
+        return address("clients", self.code, *parts)
+
+    def go(self, to: str, *notes: str) -> Response:
+        """Send the browser to another page, which says something once."""
+        return RedirectResponse(noted(self.desk, to, notes), status_code=303)
+
+    def later(self, key: str, what: str, back: str, work: object) -> Response:
+        """Begin a piece of work; go straight to its end where it is quick."""
+        job = self.desk.jobs.start(key, what, back, self.code_or_practice, work)  # type: ignore[arg-type]
+        return after(job, SOON_S)
+
+    @property
+    def code_or_practice(self) -> str:
+        """What a piece of work is about."""
+        return str(self.request.path_params.get("code", "."))
+
+
+def after(job: Job, wait_s: float) -> Response:
+    """Return the way to the end of a piece of work, or to the page that tells how far it is."""
+    job.ended.wait(wait_s)
+    if job.ended.is_set() and job.done is not None:
+        return RedirectResponse(job.done, status_code=303)
+    return RedirectResponse(address("jobs", job.id), status_code=303)
+
+
+def address(*parts: str) -> str:
+    """Return an address of this page from its parts."""
+    return "/" + "/".join(quote(part, safe="") for part in parts)
+
+
+def noted(desk: Desk, to: str, notes: Sequence[str]) -> str:
+    """Return an address whose page says the notes once."""
+    said = tuple(note for note in notes if note)
+    if not said:
+        return to
+    name = secrets.token_urlsafe(6)
+    desk.notes[name] = said
+    while len(desk.notes) > MOST_NOTES:
+        desk.notes.popitem(last=False)
+    return f"{to}{'&' if '?' in to else '?'}said={name}"

@@ -1,0 +1,173 @@
+"""Between an entry of ``sources.toml`` and the fields of a form."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from miner.records.columns import COLUMNS, known_columns
+from miner.results import Proposal
+
+FIELDS = {
+    "time_format": "How dates are written",
+    "decimal": "Decimal sign",
+    "delimiter": "Between the columns",
+    "skip_rows": "Lines above the names of the columns",
+    "encoding": "Encoding",
+    "not_measured": "Words that stand for nothing",
+}
+NAMES = {
+    "time": "When", "start": "Begins", "end": "Ends", "duration": "Lasts",
+    "glucose_mg_dl": "Glucose in mg/dL", "glucose_mmol_l": "Glucose in mmol/L",
+    "sensor": "Name of the sensor", "asleep_min": "Asleep", "deep_min": "Deep sleep",
+    "rem_min": "Dream sleep", "light_min": "Light sleep", "awake_min": "Awake in the night",
+    "awakenings": "How often awake", "kind": "Kind", "level": "Level", "steps": "Steps",
+    "intensity": "How hard", "label": "What was eaten", "carbs_g": "Carbohydrate, g",
+    "protein_g": "Protein, g", "fat_g": "Fat, g", "fibre_g": "Fibre, g",
+    "energy_kcal": "Energy, kcal", "tag": "Tag or note", "meal": "Which meal",
+    "carbs_level": "Carbohydrate: low, moderate, high", "protein_level": "Protein, same",
+    "fat_level": "Fat, same", "fibre_level": "Fibre, same",
+}  # fmt: skip
+TIME_UNITS = ("min", "h", "s")
+SAMPLED = ("stress", "activity", "sleep")
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One column of a stream in the form.
+
+    Attributes:
+        units: that may be chosen; empty where there is nothing to choose.
+        constant: a word that stands for the column where the file has none.
+    """
+
+    name: str
+    words: str
+    column: str
+    needed: bool
+    units: tuple[str, ...] = ()
+    unit: str = ""
+    constant: str = ""
+
+
+def columns_of(proposal: Proposal) -> list[str]:
+    """Return the file's own columns."""
+    entry = proposal.entry
+    used = [str(name) for name in entry.get("columns", {}).values()]
+    level = entry.get("episodes", {}).get("column")
+    return list(dict.fromkeys([*used, *([str(level)] if level else []), *proposal.unused]))
+
+
+def fields_of(proposal: Proposal, entry: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what the form shows: the columns to choose from and a field for each of the stream's.
+
+    Args:
+        proposal: what was proposed for the file.
+        entry: what stands in the form now.
+    """
+    stream = str(entry.get("stream") or "")
+    columns = entry.get("columns", {})
+    fields = []
+    for name in _wanted(stream):
+        units = TIME_UNITS if _in_minutes(stream, name) else ()
+        fields.append(Field(
+            name, NAMES.get(name, name), str(columns.get(name, "")), _needed(stream, name), units,
+            str(entry.get("units", {}).get(name, "min" if units else "")),
+            str(entry.get("constants", {}).get(name, "")),
+        ))  # fmt: skip
+    level = ("column", "at_least", "for_min", "join_gaps_min")
+    given = entry.get("episodes", {})
+    episodes = {name: given.get(name, "") for name in level} if given else {}
+    return {
+        "stream": stream, "fields": fields, "columns": columns_of(proposal),
+        "sampled": stream in SAMPLED, "episodes": episodes, "level": given.get("column", ""),
+        "where": next(iter(entry.get("where", {}).items()), ("", ())),
+    }  # fmt: skip
+
+
+def entry_of(text: Callable[[str], str], proposal: Proposal) -> dict[str, Any]:
+    """Return the entry that a form asks for.
+
+    Args:
+        text: gives a field of the form by its name.
+        proposal: what was proposed; the name of the file stays.
+    """
+    stream, known = text("stream"), set(columns_of(proposal))
+    entry: dict[str, Any] = {"file": proposal.entry["file"]}
+    if stream not in COLUMNS:
+        return entry
+    entry["stream"] = stream
+    entry |= _plain(text)
+    names = _wanted(stream)
+    picked = {name: text(f"column-{name}") for name in names}
+    entry["columns"] = {name: column for name, column in picked.items() if column in known}
+    units = {
+        name: text(f"unit-{name}")
+        for name in entry["columns"]
+        if _in_minutes(stream, name) and (name == "duration" or text(f"unit-{name}") != "min")
+    }
+    constants = {
+        name: text(f"constant-{name}")[:60]
+        for name in names
+        if name not in entry["columns"] and text(f"constant-{name}")
+    }
+    column, words = text("where-column"), _listed(text("where-words"))
+    where = {column: words} if column in known and words else {}
+    entry |= {"units": units} if units else {}
+    entry |= {"constants": constants} if constants else {}
+    entry |= {"where": where} if where else {}
+    if text("level-column") in known and stream in SAMPLED:
+        entry["episodes"] = {
+            "column": text("level-column"), "at_least": _number(text("level-at_least")),
+            "for_min": _number(text("level-for_min")),
+            "join_gaps_min": _number(text("level-join_gaps_min")),
+        }  # fmt: skip
+    return entry
+
+
+def _plain(text: Callable[[str], str]) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for name in ("time_format", "encoding"):
+        if text(name):
+            found[name] = text(name)[:60]
+    if text("decimal") == ",":
+        found["decimal"] = ","
+    delimiter = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|"}.get(text("delimiter"))
+    if delimiter not in (None, ","):
+        found["delimiter"] = delimiter
+    if text("skip_rows").isdecimal() and text("skip_rows") != "0":
+        found["skip_rows"] = int(text("skip_rows")[:4])
+    words = _listed(text("not_measured"))
+    return found | ({"not_measured": words} if words else {})
+
+
+def _wanted(stream: str) -> tuple[str, ...]:
+    if stream not in COLUMNS:
+        return ()
+    spec = COLUMNS[stream]
+    times = ("time", "start", "end") if stream == "tags" else spec.times
+    if stream in SAMPLED:
+        times = (*times, "duration", "time")
+    return (*times, *(name for name in known_columns(stream) if name not in times))
+
+
+def _needed(stream: str, name: str) -> bool:
+    return name in COLUMNS[stream].needed or (name == "time" and not COLUMNS[stream].interval)
+
+
+def _in_minutes(stream: str, name: str) -> bool:
+    number = COLUMNS[stream].numbers.get(name)
+    return name == "duration" or (number is not None and number.unit == "min")
+
+
+def _listed(text: str) -> list[str]:
+    return [word.strip() for word in text[:400].split(",") if word.strip()]
+
+
+def _number(text: str) -> float:
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        return 0
+    return int(value) if value.is_integer() else value

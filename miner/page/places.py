@@ -1,0 +1,111 @@
+"""Names and paths that came from outside, confined to the practice folder."""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path, PureWindowsPath
+
+from miner.caseload.places import RULES
+from miner.errors import MinerError
+
+LONGEST_CODE, LONGEST_NAME = 40, 120
+WAITING = ".waiting"
+GOING = ".miner-going-"
+OWN_FILES = ("client.toml", "practice.toml", "sources.toml", "ledger.jsonl")
+_CODE = re.compile(r"[^\W_][\w-]*")
+_UNUSUAL = re.compile(r"[^\w .()+,&=@-]")
+_PORTS = (f"{kind}{k}" for kind in ("com", "lpt") for k in range(10))
+_DEVICES = {"con", "prn", "aux", "nul", *_PORTS}
+
+
+class Missing(MinerError):  # noqa: N818 - it names what is so, not a fault
+    """What was asked for is not in this practice."""
+
+
+def clients_of(practice: Path) -> list[str]:
+    """Return the names of the client folders, sorted; links are no clients."""
+    with os.scandir(practice) as found:
+        names = [item.name for item in found if item.is_dir(follow_symlinks=False)]
+    return sorted(name for name in names if name != RULES and not name.startswith("."))
+
+
+def client_folder(practice: Path, code: str) -> Path:
+    """Return the folder of a client of this practice.
+
+    Raises:
+        Missing: there is none of that name.
+    """
+    if code not in clients_of(practice):
+        raise Missing(
+            "there is no such client in this practice", "a client of the list",
+            "Open the list of clients and choose one.",
+        )  # fmt: skip
+    return practice / code
+
+
+def new_code(practice: Path, text: str) -> str:
+    """Return a code a new client may have.
+
+    Raises:
+        MinerError: it is empty, too long, holds other marks, or is taken.
+    """
+    code = text.strip()
+    if not _CODE.fullmatch(code) or len(code) > LONGEST_CODE or code.casefold() in _DEVICES:
+        raise MinerError(
+            "that code cannot be used" if code else "the code is empty",
+            f"up to {LONGEST_CODE} letters, digits and hyphens, such as client-07; no name",
+            "Write another code.",
+        )
+    taken = {path.name.casefold() for path in practice.iterdir()} | {RULES}
+    if code.casefold() in taken:
+        raise MinerError(f"'{code}' is there already", "a new code", "Write another code.")
+    return code
+
+
+def file_name(given: str) -> str:
+    """Return a name a file may have in a client's folder, from whatever a browser sent.
+
+    Raises:
+        MinerError: nothing of it can be used, or it is a name that miner writes itself.
+    """
+    last = PureWindowsPath(given.replace("/", "\\")).name
+    name = _UNUSUAL.sub("_", last).strip(" .")[-LONGEST_NAME:].strip(" .")
+    if not name or PureWindowsPath(name).stem.casefold() in _DEVICES:
+        raise MinerError("the file has no usable name", "a name with an ending", "Rename the file.")
+    if name.casefold() in OWN_FILES:
+        raise MinerError(
+            f"'{name}' is a file this program keeps itself", "a file of records",
+            "Write what it says into the forms of this page.", file=name,
+        )  # fmt: skip
+    return name
+
+
+def file_in(folder: Path, name: str) -> Path:
+    """Return a file that lies directly in a folder.
+
+    Raises:
+        Missing: there is none of that name, or it is a link.
+    """
+    here = {item.name for item in os.scandir(folder) if item.is_file(follow_symlinks=False)} \
+        if folder.is_dir() else set()  # fmt: skip
+    if name not in here:
+        raise Missing("there is no such file here", "a file of the list", "Go back to the list.")
+    return folder / name
+
+
+def require_inside(folder: Path, practice: Path) -> None:
+    """Refuse a folder in which a link leads out of the practice.
+
+    Raises:
+        MinerError: the link is named.
+    """
+    home = practice.resolve()
+    for path in [folder, *folder.rglob("*")]:
+        if path.is_symlink() and not path.resolve().is_relative_to(home):
+            raise MinerError(
+                "this is a link that leads out of the practice folder",
+                "files that lie in the practice folder",
+                "Put a copy of the file in its place.",
+                file=path.relative_to(practice).as_posix(),
+            )

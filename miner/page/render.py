@@ -1,0 +1,113 @@
+"""Puts a page together: template, looks of its own figures, and the policy that fits them."""
+
+from __future__ import annotations
+
+import re
+import threading
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from jinja2 import ChoiceLoader, Environment, PackageLoader, PrefixLoader, StrictUndefined
+from markupsafe import Markup, escape
+from starlette.responses import HTMLResponse
+
+from miner.brief.figures.inline import Styles
+from miner.brief.figures.paper import PALETTE
+from miner.brief.page import DARK
+from miner.brief.text.safe import clean
+from miner.page.asked import Asked, address
+from miner.page.guard import POLICY
+from miner.page.policy import sha
+from miner.page.told import blocks
+
+DRAWING = threading.Lock()
+"""The drawing library keeps its settings in one place: one figure at a time."""
+
+_ID = re.compile(r"\b[0-9a-f]{8}\b")
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
+
+
+@cache
+def environment() -> Environment:
+    """Return the templates, with everything escaped."""
+    loaders = ChoiceLoader(
+        [
+            PackageLoader("miner.page", "templates"),
+            PrefixLoader({"brief": PackageLoader("miner.brief", "templates")}),
+        ]
+    )
+    made = Environment(
+        loader=loaders, autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True,
+    )  # fmt: skip
+    made.filters |= {"clean": clean, "blocks": blocks, "linked": linked, "at": _at}
+    return made
+
+
+def page(
+    asked: Asked, template: str, *, status: int = 200, styles: Styles | None = None, **words: Any
+) -> HTMLResponse:
+    """Return a whole page.
+
+    Args:
+        asked: the request.
+        template: a file of ``templates/``.
+        status: of the answer.
+        styles: the looks its figures use.
+        words: what the template asks for; text is escaped.
+    """
+    looks = styles.css() if styles is not None else ""
+    said = asked.desk.notes.pop(asked.request.query_params.get("said", ""), ())
+    text = environment().get_template(template).render(
+        practice=clean(asked.desk.practice.name, 60), form_key=asked.desk.keys.form, said=said,
+        here=asked.request.url.path, code=asked.request.path_params.get("code"), address=address,
+        looks=Markup(looks), **words,  # noqa: S704 - the looks of our own figures
+    )  # fmt: skip
+    allowed = f"'self' 'sha256-{sha(looks)}'" if looks else "'self'"
+    policy = {"Content-Security-Policy": POLICY.format(styles=allowed)}
+    return HTMLResponse(text, status_code=status, headers=policy)
+
+
+def linked(text: str, ids: dict[str, str]) -> Markup:
+    """Return text in which the names of patterns and days lead to their pages.
+
+    Args:
+        text: anything; it is escaped.
+        ids: ID or day -> address.
+    """
+
+    def way(found: re.Match[str]) -> str:
+        at = ids.get(found[0])
+        return f'<a href="{escape(at)}">{found[0]}</a>' if at else found[0]
+
+    told = str(escape(text))
+    return Markup(_DAY.sub(way, _ID.sub(way, told)))  # noqa: S704 - escaped just above
+
+
+@cache
+def looks() -> str:
+    """Return the style sheet: colours and looks of the brief, then what is the page's own."""
+    light = "".join(f"--{name}:{value};" for name, value in PALETTE.items())
+    dark = "".join(f"--{name}:{value};" for name, value in DARK.items())
+    themes = (
+        f":root{{{light}color-scheme:light dark}}\n"
+        f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}\n"
+    )
+    brief = (resources.files("miner.brief") / "templates" / "page.css").read_text("utf-8")
+    return themes + brief + asset("page.css")
+
+
+def asset(name: str) -> str:
+    """Return one of the page's own files."""
+    return (resources.files("miner.page") / "assets" / name).read_text("utf-8")
+
+
+@cache
+def marks() -> str:
+    """Return the script of the brief that shows a day where its mark is pointed at."""
+    return (resources.files("miner.brief") / "templates" / "page.js").read_text("utf-8")
+
+
+def _at(code: str, *parts: str) -> str:
+    return address("clients", code, *parts)

@@ -1,0 +1,121 @@
+"""A change of the practice's own rule book: in words, and on how many days a side would change."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import tomlkit
+
+from miner import api, resources, rulebook
+from miner.caseload.places import RULES
+from miner.errors import MinerError
+from miner.page.settings_file import write_whole
+from miner.page.shelf import Entry
+from miner.rulebook import FactorRule, RuleBook
+
+BOOK = "factors.toml"
+WORDS = {
+    "below": "under {at} {unit}",
+    "at_least": "{at} {unit} or more",
+    "present": "whenever it is logged",
+    "own_low_quarter": "in the client's own lowest quarter",
+    "own_high_quarter": "in the client's own highest quarter",
+    "below_own_median": "below the client's own middle",
+    "above_own_median_by": "{at} {unit} or more above the client's own middle",
+}
+UNITS = {
+    "h": "hours",
+    "min": "minutes",
+    "g": "g",
+    "share": "(share)",
+    "count": "",
+    "steps": "steps",
+}
+
+
+def cut_words(rule: FactorRule) -> str:
+    """Return where yes begins, in words."""
+    at = "" if rule.at is None else f"{rule.at:g}"
+    unit = UNITS.get(rule.measure_unit, rule.measure_unit)
+    return " ".join(WORDS[rule.cut].format(at=at, unit=unit).split())
+
+
+def rules_of(practice: Path) -> RuleBook:
+    """Return the rule books of a practice."""
+    own = practice / RULES
+    return rulebook.load(*([own] if own.is_dir() and any(own.glob("*.toml")) else []))
+
+
+def differs(rules: RuleBook) -> list[str]:
+    """Return in words where the habits of a rule book begin elsewhere than as shipped."""
+    shipped = rulebook.load()
+    return [
+        f"{rule.phrase} is {cut_words(rule)} (as shipped: {cut_words(shipped.factors[name])})"
+        for name, rule in rules.factors.items()
+        if name in shipped.factors and (rule.at, rule.cut) != (
+            shipped.factors[name].at, shipped.factors[name].cut)
+    ]  # fmt: skip
+
+
+def changed(practice: Path, name: str, at: float) -> str:
+    """Return the practice's ``factors.toml`` with one cut changed; nothing is written.
+
+    Raises:
+        MinerError: there is no such habit, or its cut has no number.
+    """
+    own = practice / RULES / BOOK
+    held = (own if own.is_file() else resources.folder("rules") / BOOK).read_bytes()
+    document = tomlkit.parse(held.decode("utf-8-sig"))
+    table = document.get(name)
+    if not isinstance(table, dict) or "at" not in table:
+        raise MinerError(
+            "this habit has no number that could be changed", "a habit with a number",
+            "Choose another.",
+        )  # fmt: skip
+    table["at"] = int(at) if float(at).is_integer() else float(at)
+    return tomlkit.dumps(document)
+
+
+def tried(text: str) -> RuleBook:
+    """Return the rule books with another ``factors.toml``.
+
+    Raises:
+        MinerError: it cannot be read.
+    """
+    with tempfile.TemporaryDirectory() as scratch:
+        (Path(scratch) / BOOK).write_text(text, encoding="utf-8")
+        return rulebook.load(Path(scratch))
+
+
+def sides(entries: Sequence[Entry], new: RuleBook, name: str) -> list[tuple[str, int, int]]:
+    """Return for each client on how many of its days the habit would change sides, of how many.
+
+    Args:
+        entries: the clients as read.
+        new: the rule books with the change.
+        name: the factor, by day or by meal.
+    """
+    key = name.removeprefix("meal.")
+    found = []
+    for entry in entries:
+        if new.factors[name].unit == "meal":
+            old_table, new_table = (api.meals(entry.client, books) for books in (entry.rules, new))
+        else:
+            old_table, new_table = entry.days(), api.days(entry.client, new)
+        if key not in old_table.frame or key not in new_table.frame:
+            continue
+        usable = old_table.frame["usable"].to_numpy(bool)
+        before, after = (table.frame[key].to_numpy(float) for table in (old_table, new_table))
+        moved = ~((before == after) | (np.isnan(before) & np.isnan(after)))
+        code = entry.client.settings.code
+        found.append((code, int((moved & usable).sum()), int(usable.sum())))
+    return found
+
+
+def write(practice: Path, text: str) -> None:
+    """Write the practice's own ``factors.toml``, whole or not at all."""
+    (practice / RULES).mkdir(exist_ok=True)
+    write_whole(practice / RULES / BOOK, text.encode())

@@ -1,0 +1,191 @@
+"""Clients as read, in memory, for as long as their files are the same."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+
+from miner import api
+from miner.api.morning import ASKED_FOR, NEWEST, review_of
+from miner.api.practice_morning import client_morning
+from miner.caseload.places import RULES, SHARED
+from miner.errors import MinerError
+from miner.ledger import NAME as LEDGER
+from miner.page.places import require_inside
+from miner.records.client import Client
+from miner.results import Briefing, CheckReport
+from miner.results.morning import ClientMorning, DayReview
+from miner.rulebook import RuleBook
+from miner.tables.day_records import DayRecords, records_of
+from miner.tables.day_review import newest_whole_day
+from miner.tables.unit_table import UnitTable
+
+MOST_CLIENTS = 150
+Print = tuple[tuple[str, int, int], ...]
+
+
+@dataclass
+class Entry:
+    """One client as read, and what was derived so far."""
+
+    client: Client
+    rules: RuleBook
+    key: Print
+    guard: threading.RLock = field(default_factory=threading.RLock)
+    _days: UnitTable | None = None
+    _records: DayRecords | None = None
+    _report: CheckReport | None = None
+    _morning: tuple[Print, date, ClientMorning] | None = None
+
+    @property
+    def unit(self) -> str:
+        """The unit glucose is shown in."""
+        return self.client.settings.display_unit
+
+    def days(self) -> UnitTable:
+        """Return the table of days.
+
+        Raises:
+            MinerError: a finding of the check stops the work.
+        """
+        with self.guard:
+            if self._days is None:
+                self._days = api.days(self.client, self.rules)
+            return self._days
+
+    def report(self) -> CheckReport:
+        """Return the check."""
+        with self.guard:
+            if self._report is None:
+                self._report = api.check(self.client, self.rules)
+            return self._report
+
+    def dates(self) -> list[str]:
+        """Return the days of the records, oldest first."""
+        return [str(day) for day in self.days().frame["date"]]
+
+    def review(self, day: str | None) -> DayReview:
+        """Return one day; the newest whole one where none is named.
+
+        Raises:
+            MinerError: the records hold no such day, or none whole.
+        """
+        with self.guard:
+            table = self.days()
+            if self._records is None:
+                self._records = records_of(self.client, self.rules)
+            names = self._records.days.names
+            place = newest_whole_day(self._records) if day is None else None
+            if day is not None and day in names:
+                place = names.index(day)
+            if place is None:
+                return api.day_review(self.client, day, self.rules)
+            chosen = ASKED_FOR if day else NEWEST
+            return review_of(self.client, self.rules, self._records, table, place, chosen)
+
+    def morning(self, on: date) -> ClientMorning:
+        """Return what the newest whole day asks for."""
+        with self.guard:
+            key = _prints([self.client.folder / LEDGER])
+            if self._morning is None or self._morning[:2] != (key, on):
+                self._morning = (key, on, client_morning(self.client, self.rules, on))
+            return self._morning[2]
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """A ranking with everything its pages need, and the pages made of it."""
+
+    key: Print
+    brief: Briefing
+    include: tuple[str, ...] = ()
+    pages: dict[str, str] = field(default_factory=dict)
+
+
+class Shelf:
+    """The clients of one practice as read; a file that changes is read again."""
+
+    def __init__(self, practice: Path) -> None:
+        self.practice = practice
+        self.looked: dict[str, Looked] = {}
+        self._entries: OrderedDict[str, Entry] = OrderedDict()
+        self._faults: dict[str, tuple[Print, MinerError]] = {}
+        self._guard = threading.Lock()
+        self._reading: dict[str, threading.Lock] = {}
+
+    def entry(self, folder: Path) -> Entry:
+        """Return a client as read.
+
+        Raises:
+            MinerError: it cannot be read as it stands.
+        """
+        name = folder.name
+        with self._guard:
+            own = self._reading.setdefault(name, threading.Lock())
+        with own:
+            key = self.key(folder)
+            held = self._entries.get(name)
+            if held is not None and held.key == key:
+                self._entries.move_to_end(name)
+                return held
+            fault = self._faults.get(name)
+            if fault is not None and fault[0] == key:
+                raise fault[1]
+            return self._read(folder, key)
+
+    def known(self, name: str) -> Entry | None:
+        """Return a client as it was read last, or None."""
+        return self._entries.get(name)
+
+    def ready(self, folder: Path) -> bool:
+        """Say whether a client is known, read or not readable, as its files are now."""
+        key, held = self.key(folder), self._entries.get(folder.name)
+        fault = self._faults.get(folder.name)
+        return (held is not None and held.key == key) or (fault is not None and fault[0] == key)
+
+    def key(self, folder: Path) -> Print:
+        """Return what tells whether a client's records, settings and rule books are the same."""
+        own = [path for path in folder.iterdir() if path.name != LEDGER and path.name[0] != "."]
+        rules = self.practice / RULES
+        books = sorted(rules.glob("*.toml")) if rules.is_dir() else []
+        return _prints([*sorted(own), *(self.practice / name for name in SHARED), *books])
+
+    def last_ranking(self, entry: Entry) -> Looked | None:
+        """Return the last ranking of these records in this run of the page, or None."""
+        found = self.looked.get(entry.client.folder.name)
+        return found if found is not None and found.key == entry.key else None
+
+    def forget(self, name: str) -> None:
+        """Forget everything of one client."""
+        for held in (self._entries, self._faults, self.looked):
+            held.pop(name, None)
+
+    def _read(self, folder: Path, key: Print) -> Entry:
+        try:
+            require_inside(folder, self.practice)
+            rules = api.load_rules(None, folder)
+            entry = Entry(api.read_client(folder, rules), rules, key)
+        except MinerError as error:
+            self._entries.pop(folder.name, None)
+            self._faults[folder.name] = (key, error)
+            raise
+        self._faults.pop(folder.name, None)
+        self._entries[folder.name] = entry
+        while len(self._entries) > MOST_CLIENTS:
+            self._entries.popitem(last=False)
+        return entry
+
+
+def _prints(paths: list[Path]) -> Print:
+    found = []
+    for path in paths:
+        try:
+            told = path.stat()
+        except OSError:
+            found.append((path.name, -1, -1))
+        else:
+            found.append((path.name, told.st_mtime_ns, told.st_size))
+    return tuple(found)

@@ -1,0 +1,70 @@
+"""What the commands print, as headings, paragraphs and tables of a page: the same words."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from rich.console import RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from miner.page.words import for_page
+
+URGENT = "! "
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """One piece of a page.
+
+    Attributes:
+        kind: "heading", "text", "urgent", "strip" or "table".
+        text: its words, where it is not a table.
+        depth: how far it is set in, 0 to 2.
+        columns: title and side of each column.
+        rows: the cells.
+    """
+
+    kind: str
+    text: str = ""
+    depth: int = 0
+    columns: tuple[tuple[str, str], ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+
+
+def blocks(parts: Iterable[RenderableType]) -> list[Block]:
+    """Return the parts a command prints as pieces of a page; empty lines fall away."""
+    made = [_block(part) for part in parts]
+    return [item for item in made if item.text or item.columns]
+
+
+def _block(part: RenderableType) -> Block:
+    if isinstance(part, Padding):
+        inner = part.renderable
+        if isinstance(inner, Table):
+            return _table(inner)
+        text = inner.plain if isinstance(inner, Text) else str(inner)
+        if text.startswith(URGENT):
+            return Block("urgent", for_page(text.removeprefix(URGENT)))
+        return Block("text", for_page(text), min(part.left // 2, 2))
+    text = part.plain if isinstance(part, Text) else str(part)
+    if isinstance(part, Text) and "bold" in str(part.style):
+        return Block("heading", for_page(text))
+    return Block("strip", text.rstrip()) if text.strip() else Block("text")
+
+
+def _table(table: Table) -> Block:
+    columns = tuple(
+        (_flat(column.header), "number" if column.justify == "right" else "")
+        for column in table.columns
+    )
+    cells = [[_flat(cell) for cell in column.cells] for column in table.columns]
+    return Block("table", columns=columns, rows=tuple(zip(*cells, strict=True)))
+
+
+def _flat(cell: RenderableType) -> str:
+    text = cell.plain if isinstance(cell, Text) else str(cell)
+    return re.sub(r"\s+", " ", text).strip()

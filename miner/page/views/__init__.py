@@ -1,0 +1,1 @@
+"""The pages, by subject: each takes a request and gives an answer."""

@@ -1,0 +1,80 @@
+"""One day at a time, with a picker; the week; the table of all days."""
+
+from __future__ import annotations
+
+from markupsafe import Markup
+from starlette.responses import RedirectResponse, Response
+
+from miner.api.week import week as week_of
+from miner.brief.figures.day_picture import day_picture
+from miner.brief.figures.inline import Styles, inline
+from miner.brief.figures.paper import as_svg
+from miner.brief.text.day import day_parts
+from miner.brief.text.days import days_parts
+from miner.brief.text.week import week_parts
+from miner.page.asked import Asked
+from miner.page.render import DRAWING, page
+from miner.page.views.client import name_of
+from miner.results.morning import DayReview
+
+MOST_DRAWN = 400
+
+
+def pick(asked: Asked) -> Response:
+    """Lead to the day that was picked, or to the newest whole one."""
+    day = asked.day("day")
+    chosen = day.isoformat() if day is not None else asked.entry().review(None).date
+    return RedirectResponse(asked.at("days", chosen), status_code=303)
+
+
+def show(asked: Asked) -> Response:
+    """Show one day, wake to wake."""
+    entry, day = asked.entry(), asked.path("day")
+    found, dates = entry.review(day), entry.dates()
+    place = dates.index(found.date) if found.date in dates else 0
+    picture, looks = _picture(asked, found, entry.unit)
+    styles = Styles(dict(looks))
+    return page(
+        asked, "day.html", styles=styles, client=name_of(entry, asked), day=found.date,
+        picture=picture, parts=day_parts(found, entry.unit), usable=found.usable,
+        earlier=dates[place - 1] if place else None,
+        later=dates[place + 1] if place + 1 < len(dates) else None,
+        first_day=dates[0], last_day=dates[-1],
+        left_out=any(item.day.isoformat() == found.date for item in entry.client.settings.left_out),
+    )  # fmt: skip
+
+
+def _picture(asked: Asked, found: DayReview, unit: str) -> tuple[Markup, dict[str, str]]:
+    key = (asked.code, f"day-{found.date}")
+    held = asked.desk.found.get(key)
+    if isinstance(held, tuple) and held[0] == found:
+        return held[1]  # type: ignore[no-any-return]
+    styles = Styles()
+    label = f"Glucose of {found.date}, with sleep, stress, activity, meals and tags below it."
+    with DRAWING:
+        drawn = as_svg(day_picture(found, unit))
+    picture = Markup(inline(drawn, "day", label, {}, styles))  # noqa: S704 - our own figure
+    made = picture, dict(styles.names)
+    if len(asked.desk.found) > MOST_DRAWN:
+        asked.desk.found.clear()
+    asked.desk.found[key] = (found, made)
+    return made
+
+
+def table(asked: Asked) -> Response:
+    """Show the table of all days, and the week."""
+    entry = asked.entry()
+    dates = {day: asked.at("days", day) for day in entry.dates()}
+    parts = days_parts(name_of(entry, asked), entry.days(), entry.rules, display_unit=entry.unit)
+    return page(asked, "table.html", client=name_of(entry, asked), parts=parts, days=dates)
+
+
+def week(asked: Asked) -> Response:
+    """Show what was logged in a week, and how far each open question is."""
+    entry, last = asked.entry(), asked.day("last")
+    found = week_of(entry.client, entry.rules, last=last.isoformat() if last else None)
+    dates = entry.dates()
+    return page(
+        asked, "week.html", client=name_of(entry, asked), parts=week_parts(found),
+        last=found.days[-1], first_day=dates[0], last_day=dates[-1],
+    )  # fmt: skip

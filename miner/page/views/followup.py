@@ -1,0 +1,148 @@
+"""What was kept, what new days say of it, what a test showed, and the whole story."""
+
+from __future__ import annotations
+
+from starlette.responses import HTMLResponse, Response
+
+from miner import api, ledger
+from miner.brief.plan_calendar import plan_calendar
+from miner.brief.plan_page import plan_page
+from miner.brief.text.follow import follow_parts
+from miner.brief.text.history import history_parts
+from miner.brief.text.plan import result_parts
+from miner.brief.text.words import factor_phrase, outcome_label
+from miner.errors import MinerError
+from miner.followup.story import Kept, tell
+from miner.page.asked import Asked
+from miner.page.jobs import Progress
+from miner.page.places import Missing
+from miner.page.policy import own_policy
+from miner.page.render import page
+from miner.page.views.client import before, name_of, read_or_fault
+from miner.results import Following, Plan, PlanResult
+from miner.results.plan import Period
+from miner.rulebook import RuleBook
+
+WAYS = {"watch": "watched", "alternate": "tested by alternating", "adopt": "adopted"}
+
+
+def show(asked: Asked) -> Response:
+    """Show everything kept, and what was read of it."""
+    folder = asked.folder
+    entry, fault = read_or_fault(asked)
+    rules = entry.rules if entry is not None else api.load_rules(None, folder)
+    story = tell(ledger.read(folder))
+    parts: list[object] = []
+    found = asked.desk.found.get((asked.code, "follow"))
+    if entry is not None and isinstance(found, tuple) and found[0] == entry.key:
+        read: Following = found[1]
+        parts += follow_parts(read, rules, display_unit=entry.unit)
+    results = []
+    for item in story.kept:
+        for plan in item.plans:
+            told = asked.desk.found.get((asked.code, f"result-{plan.name}"))
+            if entry is not None and isinstance(told, tuple) and isinstance(told[0], PlanResult):
+                results.append(result_parts(told[0], rules, display_unit=entry.unit))
+    said = before(entry) if entry is not None else []
+    return page(
+        asked, "followup.html", client=name_of(entry, asked), fault=fault, first=said,
+        kept=[_kept(item, rules) for item in story.kept], parts=parts, results=results,
+    )  # fmt: skip
+
+
+def _kept(item: Kept, rules: RuleBook) -> dict[str, object]:
+    what = item.what
+    unit = str(what.get("unit_of", "day"))
+    names = " and ".join(factor_phrase(str(name), rules, unit) for name in what.get("factors", ()))
+    label = outcome_label(str(what.get("outcome", "")), rules, unit)
+    title = f"{names[:1].upper()}{names[1:]}, and {label}"
+    state = "open"
+    if item.dropped is not None:
+        state = "given up"
+    elif item.verdict is not None:
+        state = "read"
+    return {
+        "id": item.id, "title": title, "how": WAYS.get(item.as_, item.as_), "state": state,
+        "on": item.entry.at[:10], "read_on": what.get("read_on"), "note": what.get("note") or "",
+        "plans": [(plan.name, plan.verdict is not None) for plan in item.plans],
+        "may_plan": item.as_ == "alternate" and state == "open" and item.plan_open() is None,
+    }  # fmt: skip
+
+
+def read(asked: Asked) -> Response:
+    """Read everything kept on days that did not suggest it; a verdict is written once."""
+    folder, desk, code, to = asked.folder, asked.desk, asked.code, asked.at("follow-up")
+
+    def work(_progress: Progress) -> str:
+        entry = desk.shelf.entry(folder)
+        desk.found[(code, "follow")] = (entry.key, api.follow(entry.client, entry.rules))
+        return to
+
+    return asked.later("follow", "Reading new days", to, work)
+
+
+def drop(asked: Asked) -> Response:
+    """Give something up; it never gets a verdict."""
+    entry = asked.entry()
+    return asked.go(asked.at("follow-up"), api.drop(entry.client, asked.text("id")))
+
+
+def result(asked: Asked) -> Response:
+    """Read an alternating test; once, when it is over, or when the client has stopped."""
+    folder, desk, code, to = asked.folder, asked.desk, asked.code, asked.at("follow-up")
+    name, stopped = asked.text("plan"), bool(asked.text("stopped"))
+
+    def work(_progress: Progress) -> str:
+        entry = desk.shelf.entry(folder)
+        found = api.result(entry.client, name, entry.rules, stopped=stopped)
+        desk.found[(code, f"result-{name}")] = (found,)
+        return to
+
+    return asked.later(f"result {name} {stopped}", "Reading the pairs", to, work)
+
+
+def plan(asked: Asked) -> Response:
+    """Show a plan as a page to print, or give it as a calendar file."""
+    rules = api.load_rules(None, asked.folder)
+    made = _plan(asked)
+    if asked.text("as") == "calendar":
+        name = f"{asked.code}-{made.plan}.ics".encode("ascii", "ignore").decode()
+        headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+        return Response(plan_calendar(made), media_type="text/calendar", headers=headers)
+    text = plan_page(made, rules)
+    return HTMLResponse(text, headers={"Content-Security-Policy": own_policy(text)})
+
+
+def _plan(asked: Asked) -> Plan:
+    found = tell(ledger.read(asked.folder)).plan(asked.path("plan"))
+    if found is None:
+        raise Missing("there is no such plan", "a plan of this client", "See the page Follow-up.")
+    told = dict(found.entry.payload)
+    try:
+        periods = tuple(
+            Period(int(p["number"]), int(p["pair"]), str(p["from"]), str(p["to"]), str(p["arm"]),
+                   int(p.get("leave_out_days", 0)))
+            for p in told["periods"]
+        )  # fmt: skip
+        names = Plan.__dataclass_fields__
+        known = {key: value for key, value in told.items() if key in names}
+        lists = {key: tuple(value) for key, value in known.items() if isinstance(value, list)}
+        return Plan(**{**known, **lists, "periods": periods})
+    except (KeyError, TypeError, ValueError) as error:
+        raise MinerError(
+            "this plan was written by another version and cannot be shown", "a plan of this one",
+            "Read its dates on the page History.",
+        ) from error  # fmt: skip
+
+
+def history(asked: Asked) -> Response:
+    """Show the story of the client's questions."""
+    folder = asked.folder
+    entry, fault = read_or_fault(asked)
+    parts: list[object] = []
+    if entry is not None:
+        parts += history_parts(api.history(entry.client, entry.rules), entry.rules)
+    return page(
+        asked, "history.html", client=name_of(entry, asked), fault=fault, parts=parts,
+        ids=[str(event.payload.get("id")) for event in ledger.read(folder).events],
+    )  # fmt: skip

@@ -1,0 +1,149 @@
+"""One pattern: its counts, its dots, its days, where each value came from, what to do with it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+from starlette.responses import RedirectResponse, Response
+
+from miner import api
+from miner.brief.drawn import Studio
+from miner.brief.figures.inline import Styles
+from miner.brief.teller import Teller
+from miner.brief.text.amounts import Amounts
+from miner.brief.text.hypothesis import HypothesisTeller
+from miner.brief.text.plan import plan_parts
+from miner.brief.text.why import why_parts
+from miner.errors import MinerError
+from miner.page.asked import Asked
+from miner.page.jobs import Progress
+from miner.page.places import Missing
+from miner.page.render import DRAWING, page
+from miner.page.shelf import Entry, Looked
+from miner.page.views.client import before, name_of
+from miner.results import Briefing, Hypothesis, Plan, Why
+
+
+def show(asked: Asked) -> Response:
+    """Show one pattern of the last ranking."""
+    entry = asked.entry()
+    looked = asked.desk.shelf.last_ranking(entry)
+    if looked is None:
+        said = "These records have not been ranked since the page was opened: rank them."
+        return asked.go(asked.at("ranking"), said)
+    item = _item(looked, asked.path("id"))
+    why = _why(asked, entry, looked, item)
+    styles = Styles()
+    teller = Teller(replace(looked.brief, whys={item.id: why}), entry.rules, (item.id,))
+    with DRAWING:
+        studio = Studio(teller, styles)
+        drawn, line = studio.dots(item), studio.difference(item)
+    unit = looked.brief.ranking.unit
+    told = HypothesisTeller(entry.rules, Amounts(entry.unit), unit)
+    return page(
+        asked, "pattern.html", styles=styles, client=name_of(entry, asked), item=item,
+        first=before(entry), title=teller.title(item), parts=told.parts(item, level=True),
+        dots=drawn, line=line, why=why_parts(why, entry.rules, display_unit=entry.unit)[1:],
+        days={day: asked.at("days", day) for day in entry.dates()}, tries=teller.tries(item),
+        testable=teller.testable(item), open=_open(asked, item.id),
+        tomorrow=(date.today() + timedelta(days=1)).isoformat(),
+        high=item.counts.high > 0,
+    )  # fmt: skip
+
+
+def _item(looked: Looked, id_: str) -> Hypothesis:
+    found = next((one for one in looked.brief.ranking.hypotheses if one.id == id_), None)
+    if found is None:
+        raise Missing(
+            "this ranking has no such pattern", "a pattern of the list",
+            "Open the page Ranking and choose one.",
+        )  # fmt: skip
+    return found
+
+
+def _why(asked: Asked, entry: Entry, looked: Looked, item: Hypothesis) -> Why:
+    held = looked.brief.whys.get(item.id) or asked.desk.found.get((asked.code, f"why-{item.id}"))
+    if isinstance(held, tuple) and held[0] == entry.key:
+        held = held[1]
+    if isinstance(held, Why):
+        return held
+    found = api.why(entry.client, item.id, entry.rules)
+    asked.desk.found[(asked.code, f"why-{item.id}")] = (entry.key, found)
+    return found
+
+
+def _open(asked: Asked, id_: str) -> bool:
+    from miner import ledger
+    from miner.followup.story import tell
+
+    now_open = tell(ledger.read(asked.folder)).open_on(None)
+    return any(item.id == id_ for item in now_open)
+
+
+def keep(asked: Asked) -> Response:
+    """Keep a pattern as it is now, to be judged on days that did not suggest it."""
+    folder, desk, id_ = asked.folder, asked.desk, asked.path("id")
+    as_, read_on, note = asked.text("as"), asked.day("read_on"), asked.text("note")[:200]
+    to = asked.at("follow-up")
+
+    def work(progress: Progress) -> str:
+        entry = desk.shelf.entry(folder)
+        api.keep(entry.client, id_, as_, entry.rules, read_on=read_on, note=note, progress=progress)
+        return to
+
+    return asked.later(f"keep {id_} {as_}", "Keeping", asked.at("patterns", id_), work)
+
+
+def plan(asked: Asked) -> Response:
+    """Show what a test would take, or write it down."""
+    folder, desk, id_ = asked.folder, asked.desk, asked.path("id")
+    preview = asked.text("action") != "write"
+    wish = _wish(asked)
+    to, code = asked.at("patterns", id_, "plan"), asked.code
+    if not preview:
+        to = asked.at("follow-up")
+
+    def work(progress: Progress) -> str:
+        entry = desk.shelf.entry(folder)
+        made = api.plan(entry.client, id_, wish, entry.rules, preview=preview, progress=progress)
+        desk.found[(code, f"plan-{id_}")] = (made, wish)
+        return to
+
+    key = f"plan {id_} {preview} {wish}"
+    return asked.later(key, "Planning", asked.at("patterns", id_), work)
+
+
+def _wish(asked: Asked) -> api.Wish:
+    start = asked.day("start")
+    if start is None:
+        raise MinerError("the first day is missing", "a date", "Write the first day of the test.")
+    pairs, worth = asked.text("pairs"), asked.text("worth_having").replace(",", ".")
+    try:
+        return api.Wish(
+            start=start, pairs=int(pairs) if pairs else None,
+            worth_having=float(worth) if worth else None,
+            sensor_days=int(asked.text("sensor_days") or 14),
+        )  # fmt: skip
+    except ValueError as error:
+        raise MinerError(
+            "one of the numbers is not a number", "whole numbers, or nothing", "Correct it."
+        ) from error
+
+
+def show_plan(asked: Asked) -> Response:
+    """Show a plan that was only looked at."""
+    id_, entry = asked.path("id"), asked.entry()
+    held = asked.desk.found.get((asked.code, f"plan-{id_}"))
+    if not isinstance(held, tuple) or not isinstance(held[0], Plan):
+        return RedirectResponse(asked.at("patterns", id_), status_code=303)
+    made, wish = held
+    return page(
+        asked, "plan.html", client=name_of(entry, asked), id=id_, wish=wish,
+        first=before(entry), parts=plan_parts(made, entry.rules, display_unit=entry.unit),
+    )  # fmt: skip
+
+
+def chosen_of(brief: Briefing, ids: list[str]) -> tuple[str, ...]:
+    """Return the patterns of a ranking that were chosen, in its order."""
+    return tuple(item.id for item in brief.ranking.hypotheses if item.id in ids)

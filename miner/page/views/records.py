@@ -1,0 +1,113 @@
+"""The records of a client: what is there, what was dropped, what the check found."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from starlette.responses import JSONResponse, Response
+
+from miner.api.looking import Look, look_at
+from miner.brief.text.check import check_parts
+from miner.errors import MinerError
+from miner.page import uploads
+from miner.page.asked import Asked
+from miner.page.bodies import MEGABYTE, MOST_SENT
+from miner.page.render import page
+from miner.page.views.client import name_of, read_or_fault
+from miner.page.words import for_page
+from miner.results import Severity
+
+KINDS = {
+    Severity.STOP: "Must be put right", Severity.QUESTION: "Question",
+    Severity.LEFT_OUT: "Left out", Severity.NOTE: "Note",
+}  # fmt: skip
+
+
+def show(asked: Asked) -> Response:
+    """Show the files, those that wait, and the check."""
+    folder = asked.folder
+    entry, fault = read_or_fault(asked)
+    return page(
+        asked, "records.html", client=name_of(entry, asked), fault=fault,
+        waiting=[_waits(folder, name) for name in uploads.waiting(folder)],
+        files=_files(folder), limit=MOST_SENT // MEGABYTE, limit_bytes=MOST_SENT,
+        parts=check_parts(entry.report(), all_of=True) if entry is not None else [],
+    )  # fmt: skip
+
+
+def _files(folder: Path) -> list[tuple[str, int]]:
+    found = [path for path in sorted(folder.iterdir()) if path.name[0] != "."]
+    return [(path.name, path.stat().st_size) for path in found if path.is_file()]
+
+
+def _waits(folder: Path, name: str) -> dict[str, Any]:
+    path = uploads.waiting_file(folder, name)
+    there = uploads.twin(folder, path)
+    try:
+        look = look_at(path, folder)
+    except MinerError as error:
+        look = Look(name, "records", fault=error)
+    return {
+        "name": name, "size": path.stat().st_size, "kind": look.kind,
+        "fault": for_page(look.fault.message) if look.fault else "",
+        "understood": look.understood,
+        "findings": [
+            (KINDS[item.severity], for_page(MinerError(
+                item.what, item.expected, item.do, file=item.file, row=item.row).message))
+            for item in look.findings
+        ],
+        "stopped": any(item.severity is Severity.STOP for item in look.findings),
+        "same": there[0] if there and there[1] else None,
+        "taken": there[0] if there and not there[1] else None,
+        "as_name": uploads.free_name(folder, name),
+        "table": Path(name).suffix.lower() not in (".json", ".ndjson"),
+    }  # fmt: skip
+
+
+def drop(asked: Asked) -> Response:
+    """Take files that were dropped or chosen; they wait until they are added."""
+    files = asked.files("files")
+    if not files:
+        raise MinerError("no file was chosen", "one or more files", "Choose them and send again.")
+    got, notes = [], []
+    for file in files:
+        try:
+            got.append(uploads.receive(asked.folder, file.filename or "", file.file.read()))
+        except MinerError as error:
+            notes.append(f"Not taken: {error.message}")
+    what = "file waits" if len(got) == 1 else "files wait"
+    said = [f"{len(got)} {what}: look at what was understood, then add them."] if got else []
+    answer = asked.go(asked.at("records"), *said, *notes)
+    if asked.request.headers.get("x-by-script") == "1":
+        return JSONResponse({"to": answer.headers["location"]})
+    return answer
+
+
+def add(asked: Asked) -> Response:
+    """Add one file that waits to the records."""
+    name, as_name = asked.text("file"), asked.text("as_name") or asked.text("file")
+    uploads.add(asked.folder, name, as_name)
+    return asked.go(asked.at("records"), f"{as_name} is among the records now.")
+
+
+def add_all(asked: Asked) -> Response:
+    """Add every file that waits, can be read, and is not there yet."""
+    folder, added, left = asked.folder, [], []
+    for name in uploads.waiting(folder):
+        told = _waits(folder, name)
+        usable = told["kind"] in ("records", "ticks") and not told["fault"] and not told["stopped"]
+        if usable and not told["same"]:
+            uploads.add(folder, name, told["as_name"])
+            added.append(told["as_name"])
+        else:
+            left.append(name)
+    notes = [f"Among the records now: {', '.join(added)}."] if added else []
+    notes += [f"Still waiting for you: {', '.join(left)}."] if left else []
+    return asked.go(asked.at("records"), *notes)
+
+
+def throw_away(asked: Asked) -> Response:
+    """Throw away one file that waits."""
+    uploads.throw_away(asked.folder, asked.text("file"))
+    return asked.go(asked.at("records"), f"{asked.text('file')[:120]} was thrown away.")

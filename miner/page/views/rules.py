@@ -1,0 +1,86 @@
+"""The rule book in words, and a change of it: told in days, never in results."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+
+from starlette.responses import RedirectResponse, Response
+
+from miner import rulebook
+from miner.errors import MinerError
+from miner.page import rule_change
+from miner.page.asked import Asked, address
+from miner.page.jobs import Progress
+from miner.page.places import client_folder, clients_of
+from miner.page.render import page
+from miner.page.shelf import Entry
+
+
+def show(asked: Asked) -> Response:
+    """Show every habit, outcome and guardrail in words."""
+    rules, shipped = rule_change.rules_of(asked.desk.practice), rulebook.load()
+    factors = [
+        (name, rule, rule_change.cut_words(rule),
+         rule.at != shipped.factors[name].at if name in shipped.factors else False)
+        for name, rule in rules.factors.items()
+    ]  # fmt: skip
+    return page(
+        asked, "rules.html", outcomes=list(rules.outcomes.values()), guard=rules.guardrails,
+        by_day=[row for row in factors if row[1].unit == "day"],
+        by_meal=[row for row in factors if row[1].unit == "meal"], cautions=rules.cautions,
+    )  # fmt: skip
+
+
+def one(asked: Asked) -> Response:
+    """Show one habit and the form that changes where it begins."""
+    name = asked.path("name")
+    rules, shipped = rule_change.rules_of(asked.desk.practice), rulebook.load()
+    rule = rules.factors.get(name)
+    if rule is None:
+        return RedirectResponse(address("rules"), status_code=303)
+    found = asked.desk.found.get((".", f"rule-{name}"))
+    told = found if isinstance(found, tuple) and asked.text("looked") else None
+    return page(
+        asked, "rule.html", name=name, rule=rule, cut=rule_change.cut_words(rule), told=told,
+        shipped=rule_change.cut_words(shipped.factors[name]) if name in shipped.factors else "",
+    )  # fmt: skip
+
+
+def change(asked: Asked) -> Response:
+    """Count on how many days a side would change, or write the change down."""
+    name, practice, desk = asked.path("name"), asked.desk.practice, asked.desk
+    at = _number(asked.text("at"))
+    text = rule_change.changed(practice, name, at)
+    new = rule_change.tried(text)
+    words = rule_change.cut_words(new.factors[name])
+    if asked.text("action") == "write":
+        rule_change.write(practice, text)
+        said = f"From now on: {new.factors[name].phrase} is {words}. The next ranking tells so."
+        return asked.go(address("rules"), said)
+
+    def work(progress: Progress) -> str:
+        entries: list[Entry] = []
+        names = clients_of(practice)
+        for place, code in enumerate(names):
+            progress(code, place / len(names))
+            with suppress(MinerError):
+                entry = desk.shelf.entry(client_folder(practice, code))
+                entry.days()
+                entries.append(entry)
+        found = rule_change.sides(entries, new, name)
+        desk.found[(".", f"rule-{name}")] = (f"{at:g}", words, found)
+        return address("rules", name) + "?looked=1"
+
+    return asked.later(f"rule {name} {at}", "Counting the days", address("rules", name), work)
+
+
+def _number(text: str) -> float:
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError as error:
+        raise MinerError(
+            f"'{text[:20]}' is not a number", "a number such as 6 or 6.5", "Correct it."
+        ) from error
+    if not 0 <= value <= 100_000:
+        raise MinerError("the number is out of reach", "a number from 0 up", "Correct it.")
+    return value

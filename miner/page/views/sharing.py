@@ -1,0 +1,100 @@
+"""The four pages of the brief: what is shared is chosen, and written down."""
+
+from __future__ import annotations
+
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from miner import api, ledger
+from miner.brief.pages import KINDS, SHARED_KINDS, render
+from miner.brief.teller import Teller
+from miner.brief.text.words import evidence_words
+from miner.errors import MinerError
+from miner.page.asked import Asked
+from miner.page.jobs import Progress
+from miner.page.places import Missing
+from miner.page.policy import own_policy
+from miner.page.render import DRAWING, page
+from miner.page.views.client import before, name_of
+from miner.page.views.patterns import chosen_of
+from miner.page.views.ranking import look
+from miner.results import Evidence
+
+WORDS = {
+    "preparation": "For you alone: everything, fifteen minutes before the session.",
+    "session": "To show in the session: one card at a time.",
+    "take-home": "To take home: one printed side in plain words.",
+    "doctor": "For the client's doctor: one side of numbers, no advice.",
+}
+_SHOWN = (Evidence.CLEAR, Evidence.HINT)
+
+
+def show(asked: Asked) -> Response:
+    """Show what can be chosen, and the pages that were made."""
+    entry = asked.entry()
+    looked = asked.desk.shelf.last_ranking(entry)
+    if looked is None:
+        return asked.go(asked.at("ranking"), "Rank the records first: the pages tell of a ranking.")
+    ranking = looked.brief.ranking
+    teller = Teller(looked.brief, entry.rules, ())
+    rows = [
+        (item.id, teller.title(item), evidence_words(item.evidence, entry.rules),
+         teller.about_food(item), item.id in looked.include)
+        for item in ranking.hypotheses
+        if item.evidence in _SHOWN or item.family == "fixed"
+    ]  # fmt: skip
+    others = [
+        (item.id, teller.title(item), item.id in looked.include)
+        for item in ranking.hypotheses
+        if item.evidence not in _SHOWN and item.family != "fixed"
+    ]
+    plans = [
+        str(event.payload.get("plan"))
+        for event in ledger.named(ledger.read(asked.folder), "planned")
+    ]
+    return page(
+        asked, "sharing.html", client=name_of(entry, asked), rows=rows, others=others,
+        words=WORDS, made=[kind for kind in KINDS if kind in looked.pages], kinds=SHARED_KINDS,
+        first=before(entry), shared=looked.brief.shared, plans=plans, calm=looked.brief.calm,
+    )  # fmt: skip
+
+
+def make(asked: Asked) -> Response:
+    """Make the pages with what was chosen, and write down what is to be shared."""
+    folder, desk, to = asked.folder, asked.desk, asked.at("pages")
+    ids, trial = asked.texts("include"), asked.text("plan") or None
+    kinds = tuple(kind for kind in SHARED_KINDS if kind in asked.texts("kind"))
+    if not kinds:
+        raise MinerError("no page was chosen", "at least one", "Choose which pages to make.")
+
+    def work(progress: Progress) -> str:
+        entry = desk.shelf.entry(folder)
+        before_ = desk.shelf.last_ranking(entry)
+        include = chosen_of(before_.brief, ids) if before_ is not None else tuple(ids)
+        found = look(desk, entry, progress, include, trial)
+        for kind in ("preparation", *kinds):
+            with DRAWING:
+                found.pages[kind] = render(found.brief, kind, entry.rules, include)
+            if kind in SHARED_KINDS:
+                api.remember_shared(entry.client, found.brief, kind, include)
+        return to
+
+    return asked.later(f"pages {ids} {kinds} {trial}", "Making the pages", to, work)
+
+
+def one(asked: Asked) -> Response:
+    """Show one page as it was made, ready to print or to save as a file."""
+    kind, entry = asked.path("kind"), asked.entry()
+    looked = asked.desk.shelf.last_ranking(entry)
+    if looked is None:
+        return RedirectResponse(asked.at("pages"), status_code=303)
+    if kind == "preparation" and kind not in looked.pages:
+        with DRAWING:
+            looked.pages[kind] = render(looked.brief, kind, entry.rules, looked.include)
+    if kind not in looked.pages:
+        raise Missing("this page was not made yet", "a page that was made", "Choose and make it.")
+    text = looked.pages[kind]
+    headers = {"Content-Security-Policy": own_policy(text)}
+    if asked.text("save"):
+        name = f"{asked.code}-{kind}.html".encode("ascii", "ignore").decode()
+        headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    return HTMLResponse(text, headers=headers)

@@ -1,0 +1,45 @@
+"""Turns what a message says about commands into what it means on this page."""
+
+from __future__ import annotations
+
+import re
+
+PAGES = {
+    "check": "Records", "map": "Records", "days": "Days", "meals": "Days", "day": "Days",
+    "ask": "Questions", "rank": "Ranking", "why": "Ranking", "error-rate": "Ranking",
+    "brief": "Pages", "keep": "Ranking", "follow": "Follow-up", "plan": "Follow-up",
+    "result": "Follow-up", "history": "History", "export": "Folder", "caseload": "Caseload",
+    "open": "Morning",
+}  # fmt: skip
+_OWN = (
+    ("Fix one with 'miner ask CLIENT --fix'.", "Fix one on the page Questions."),
+    ("miner keep CLIENT ID --drop", "'Give it up' on the page Follow-up"),
+    ("miner map FILE --write", "on the page Records"),
+    (", or leave out the day and --out", ""),
+    (
+        "and note the answers in client.toml under [intake]",
+        "and note the answers on the page Intake",
+    ),
+    ("time_zone in client.toml", "the time zone on the page Intake"),
+    ("Give the client's time_zone", "Give the client's time zone on the page Intake"),
+    ("Correct --fixed-on.", "Correct the date."),
+    ("without --fix to see its answer", "to see it"),
+    ("--start ", "the first day "),
+    ("run again", "try again"),
+)  # fmt: skip
+_RUN = re.compile(r"(?:(Run|See|or|Use) )?'miner ([a-z-]+)[^']*'")
+
+
+def for_page(text: str) -> str:
+    """Return a message with its commands named as the pages that do the same."""
+    for old, new in _OWN:
+        text = text.replace(old, new)
+    return _RUN.sub(_named, text)
+
+
+def _named(found: re.Match[str]) -> str:
+    page = PAGES.get(found[2])
+    if page is None:
+        return found[0]
+    lead = {"Run": "Open ", "See": "See ", "Use": "Use ", "or": "or "}.get(found[1] or "", "")
+    return f"{lead}the page {page}"
