@@ -15,6 +15,7 @@ from miner.errors import MinerError
 from miner.records.client import STREAMS
 from miner.records.discover import STANDARD, TABLES, Found, practice_of
 from miner.records.findings import Findings
+from miner.records.plausible import without_impossible_dates
 from miner.records.reading import read_file
 from miner.records.settings import read_settings
 from miner.records.sources import Source, read_sources
@@ -24,6 +25,10 @@ from miner.records.text_file import read_bytes
 from miner.results import Finding
 
 SHOWN = 8
+SHOWN_AS = {
+    "clock": "when", "start_clock": "from", "end_clock": "to", "glucose": "glucose, mg/dL",
+}  # fmt: skip
+_CLOCKS = ("clock", "start_clock", "end_clock")
 _HIDDEN = ("file", "row", "left_out", "twin", "time", "start", "end")
 
 
@@ -89,7 +94,7 @@ def look_at(path: Path, client: Path, entry: Mapping[str, Any] | None = None) ->
                 parts.append(read_file(item, raw, settings, findings))
     except MinerError as error:
         return Look(name, "records", findings=findings.sorted(), fault=error)
-    understood = tuple(_understood(part) for part in parts if part.frame is not None)
+    understood = tuple(_understood(part, findings) for part in parts if part.frame is not None)
     return Look(name, "records", understood, findings.sorted())
 
 
@@ -136,14 +141,17 @@ def _kind(name: str) -> str:
     return "map" if PurePath(name).suffix.lower() in TABLES else "other"
 
 
-def _understood(part: Part) -> Understood:
+def _understood(part: Part, findings: Findings) -> Understood:
     frame = part.frame if part.frame is not None else pd.DataFrame()
+    if part.stream == "glucose" and len(frame):
+        frame = without_impossible_dates({"glucose": frame}, findings)["glucose"]
     clocks = [name for name in ("clock", "start_clock") if name in frame.columns]
     known = frame[clocks[0]].dropna() if clocks and len(frame) else pd.Series(dtype="datetime64[s]")
+    ordered = [*_CLOCKS, *(name for name in frame.columns if name not in _CLOCKS)]
     columns = [
         str(name)
-        for name in frame.columns
-        if name not in _HIDDEN and not _blank(frame[name].head(200))
+        for name in ordered
+        if name in frame.columns and name not in _HIDDEN and not _blank(frame[name].head(200))
     ]
     sample = [
         tuple(_told(value) for value in row)
@@ -153,12 +161,14 @@ def _understood(part: Part) -> Understood:
         stream=part.stream, rows=len(frame),
         first=str(known.min())[:16] if len(known) else None,
         last=str(known.max())[:16] if len(known) else None,
-        columns=tuple(columns), sample=tuple(sample),
+        columns=tuple(SHOWN_AS.get(name, name.replace("_", " ")) for name in columns),
+        sample=tuple(sample),
     )  # fmt: skip
 
 
 def _blank(column: pd.Series[Any]) -> bool:
-    return bool((column.isna() | (column.astype(str) == "")).all()) or column.dtype == bool
+    told = column.astype(str)
+    return bool((column.isna() | (told == "")).all()) or str(column.name) == "censored"
 
 
 def _told(value: Any) -> str:
@@ -166,4 +176,4 @@ def _told(value: Any) -> str:
         return f"{value:%Y-%m-%d %H:%M}"
     if value is None or value != value:
         return ""
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return f"{value:.4g}" if isinstance(value, float) else str(value)

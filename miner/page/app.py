@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 import traceback
 from collections.abc import Awaitable, Callable
+from pathlib import PurePath
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -34,6 +35,7 @@ def application(desk: Desk) -> Starlette:
         Route(OPEN_PATH, _opening(desk)),
         Route("/assets/page.css", _asset(desk, render.looks, "text/css")),
         Route("/assets/page.js", _asset(desk, lambda: render.asset("page.js"), "text/javascript")),
+        Route("/assets/mark.svg", _asset(desk, lambda: render.asset("mark.svg"), "image/svg+xml")),
         Route("/assets/marks.js", _asset(desk, render.marks, "text/javascript")),
     ]
     return Starlette(
@@ -74,8 +76,8 @@ def told(asked: Asked, error: BaseException) -> HTMLResponse:
         status = 404 if isinstance(error, Missing) else 413 if isinstance(error, TooLarge) else 400
         return render.page(
             asked, "fault.html", status=status, title="This cannot be done as it stands",
-            file=error.file, row=error.row, found=for_page(error.found),
-            expected=for_page(error.expected), do=for_page(error.do),
+            file=error.file and PurePath(error.file).name, row=error.row,
+            found=for_page(error.found), expected=for_page(error.expected), do=for_page(error.do),
         )  # fmt: skip
     traceback.print_exception(error, file=sys.stderr)
     return render.page(

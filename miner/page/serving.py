@@ -96,10 +96,15 @@ def tidy(practice: Path) -> None:
         if path.name.startswith(GOING):
             shutil.rmtree(path, ignore_errors=True)
     for name in clients_of(practice):
-        waiting = practice / name / WAITING
-        for path in waiting.glob(".incoming-*") if waiting.is_dir() else ():
+        for path in [*(practice / name).glob(".incoming-*"), *_half(practice / name / WAITING)]:
             with suppress(OSError):
                 path.unlink()
+        for path in (practice / name).glob(".miner-*"):
+            shutil.rmtree(path, ignore_errors=True)
+
+
+def _half(waiting: Path) -> list[Path]:
+    return [] if waiting.is_symlink() else list(waiting.glob(".incoming-*"))
 
 
 def _listening(port: int) -> socket.socket:

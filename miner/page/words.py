@@ -26,12 +26,20 @@ _OWN = (
     ("without --fix to see its answer", "to see it"),
     ("--start ", "the first day "),
     ("run again", "try again"),
+    ("glucose.csv, or a file that sources.toml maps to the stream glucose",
+     "glucose.csv, or a sensor's file whose columns were chosen here"),
+    ("Put the sensor's file there, or map it in sources.toml.",
+     "Drop the sensor's file on the page Records."),
+    ("or say in sources.toml which column it is", "or choose its columns here"),
+    ("Put the client's files there and try again.", "Drop the files on the page Records."),
 )  # fmt: skip
+_FOLDER = re.compile(r"(?<!\S)(?:[A-Za-z]:)?(?:[/\\][^/\\\n:]+)+[/\\](?=[^/\\\n:]+: )")
 _RUN = re.compile(r"(?:(Run|See|or|Use) )?'miner ([a-z-]+)[^']*'")
 
 
 def for_page(text: str) -> str:
-    """Return a message with its commands named as the pages that do the same."""
+    """Return a message with its commands named as the pages that do the same, without folders."""
+    text = _FOLDER.sub("", text)
     for old, new in _OWN:
         text = text.replace(old, new)
     return _RUN.sub(_named, text)

@@ -70,7 +70,7 @@
       const mine = (turn += 1);
       const body = new URLSearchParams(new FormData(form));
       body.set("action", "preview");
-      const answer = await fetch(form.action, { method: "POST", body, headers: { "x-by-script": "1" } });
+      const answer = await fetch(form.getAttribute("action"), { method: "POST", body, headers: { "x-by-script": "1" } });
       const text = await answer.text();
       if (mine === turn && answer.ok) document.getElementById(form.dataset.preview).innerHTML = text;
     });

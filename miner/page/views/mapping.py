@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -11,7 +12,7 @@ from miner.api.looking import Look, look_at, source_of
 from miner.api.mapping import map_file
 from miner.errors import MinerError
 from miner.page.asked import Asked
-from miner.page.entry_form import FIELDS, entry_of, fields_of
+from miner.page.entry_form import FIELDS, NAMES, entry_of, fields_of
 from miner.page.render import page
 from miner.page.uploads import waiting_file
 from miner.page.views.client import name_of, read_or_fault
@@ -73,6 +74,19 @@ def _page(asked: Asked, proposal: Proposal, entry: Mapping[str, Any]) -> Respons
         file=proposal.file, proposal=proposal, entry=BLANK | dict(entry), holds=HOLDS,
         look=look, fault=fault,
         reasons=[(item.key, item.value, item.reason) for item in proposal.choices],
-        open=[(item.key, for_page(item.reason), item.options) for item in proposal.undecided],
+        open=[
+            (for_page(item.reason), [_option(text) for text in item.options])
+            for item in proposal.undecided
+        ],
         fields=fields_of(proposal, entry), plain=FIELDS,
     )  # fmt: skip
+
+
+def _option(text: str) -> str:
+    """Return a choice of an entry in words: what stands in quotes, and of rows which ones."""
+    quoted = re.findall(r'"((?:[^"\\]|\\.)*)"', text)
+    if text.startswith("where") and len(quoted) == 2:
+        return f"only rows in which {quoted[0]} says {quoted[1]}"
+    key = text.partition(" = ")[0].removeprefix("constants.")
+    told = ", ".join(quoted) or text
+    return f"{NAMES[key]}: {told}" if key in NAMES else told

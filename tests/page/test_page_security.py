@@ -1,0 +1,274 @@
+"""Who is let in, what a page may load, and which paths can be reached."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from visits import HOME, PORT, Visitor, words
+
+from miner.errors import MinerError
+from miner.page import bodies
+from miner.page.guard import Keys
+from miner.page.locking import held
+from miner.page.routes import ROUTES
+from miner.page.serving import require_practice
+
+Open = Callable[[Path], Visitor]
+CLIENT = "/clients/client-01"
+
+
+def filled(path: str) -> str:
+    known = {"code": "client-01", "day": "2026-02-01", "id": "4c28aa7c", "kind": "session"}
+    return re.sub(r"\{(\w+)\}", lambda found: known.get(found[1], "short_sleep"), path)
+
+
+@pytest.mark.parametrize(("method", "path"), [(method, path) for method, path, _ in ROUTES])
+def test_nothing_is_reached_without_the_cookie(practice: Path, method: str, path: str) -> None:
+    visitor = Visitor(practice)
+    answer = visitor.client.request(method, filled(path), headers={"origin": HOME})
+    assert answer.status_code == 403
+    assert "client-01" not in answer.text
+
+
+@pytest.mark.parametrize("asset", ["page.css", "page.js", "marks.js", "mark.svg"])
+def test_not_even_the_looks_are_given_to_strangers(practice: Path, asset: str) -> None:
+    assert Visitor(practice).client.get(f"/assets/{asset}").status_code == 403
+    assert Visitor(practice).open().client.get(f"/assets/{asset}").status_code == 200
+
+
+@pytest.mark.parametrize("token", ["", "x", "ä", "0" * 43])
+def test_a_wrong_token_opens_nothing(practice: Path, token: str) -> None:
+    visitor = Visitor(practice)
+    answer = visitor.client.get("/open", params={"token": token})
+    assert answer.status_code == 403
+    assert "set-cookie" not in answer.headers
+
+
+def test_the_cookie_is_strict_and_no_part_of_the_address(practice: Path) -> None:
+    visitor = Visitor(practice)
+    cookie = visitor.client.get("/open", params={"token": visitor.keys.token}).headers["set-cookie"]
+    assert "HttpOnly" in cookie
+    assert "SameSite=strict" in cookie
+    assert visitor.keys.token not in cookie
+    assert len(visitor.keys.token) >= 40
+    assert Keys(PORT).token != Keys(PORT).token
+
+
+@pytest.mark.parametrize(
+    "host", ["evil.example", f"evil.example:{PORT}", "127.0.0.1", "127.0.0.1:1", f"0.0.0.0:{PORT}"]
+)  # fmt: skip
+def test_another_name_for_this_machine_is_refused(practice: Path, visitor: Open, host: str) -> None:
+    one = visitor(practice)
+    for path in ("/", "/open?token=" + one.keys.token, "/nowhere"):
+        assert one.client.get(path, headers={"host": host}).status_code == 403
+
+
+@pytest.mark.parametrize("origin", ["http://evil.example", "null", "https://127.0.0.1:8123", None])
+def test_a_form_of_another_page_is_refused(
+    practice: Path, visitor: Open, origin: str | None
+) -> None:
+    one = visitor(practice)
+    headers = {} if origin is None else {"origin": origin}
+    fields = {"form_key": one.keys.form, "code": "client-77"}
+    answer = one.client.post("/clients", data=fields, headers=headers)
+    assert answer.status_code == 403
+    assert not (practice / "client-77").exists()
+    assert one.send("/clients", code="client-77").status_code == 303
+
+
+@pytest.mark.parametrize("key", ["", "x", "0" * 64])
+def test_a_form_without_its_key_is_refused(practice: Path, visitor: Open, key: str) -> None:
+    assert visitor(practice).send("/clients", code="c-77", form_key=key).status_code == 403
+    assert not (practice / "c-77").exists()
+
+
+def test_a_page_of_another_site_cannot_send_a_browser_here(practice: Path, visitor: Open) -> None:
+    one = visitor(practice)
+    assert one.client.get("/", headers={"sec-fetch-site": "cross-site"}).status_code == 403
+
+
+@pytest.mark.parametrize("path", ["/", "/clients", "/rules", "/help", CLIENT, "/nowhere"])
+def test_every_page_says_what_it_may_load_and_has_no_script_inside(
+    practice: Path, visitor: Open, path: str
+) -> None:
+    answer = visitor(practice).get(path)
+    policy = answer.headers["content-security-policy"]
+    assert "default-src 'none'" in policy
+    assert "frame-ancestors 'none'" in policy
+    assert "unsafe" not in policy
+    assert answer.headers["cache-control"] == "no-store"
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    assert not re.search(r"<script(?![^>]*\bsrc=)[^>]*>|\son\w+=|javascript:", answer.text)
+    assert not re.search(r"(src|href|action)=\"(https?:)?//", answer.text)
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/clients/..%2f..", "/clients/%2e%2e/records", "/clients/.waiting",
+        "/clients/rules", "/clients/client-01%2f..%2f..", "/clients/%00", "/clients/client-01%00",
+        "/clients/client-99", f"{CLIENT}/records/columns?file=..%2f..%2fclient.toml",
+        f"{CLIENT}/records/columns?file=%2fetc%2fpasswd", f"{CLIENT}/pages/..%2fsession",
+        "/assets/..%2fpage.css",
+    ],
+)  # fmt: skip
+def test_no_address_leads_out_of_the_practice(practice: Path, visitor: Open, path: str) -> None:
+    answer = visitor(practice).get(path)
+    assert answer.status_code in (400, 404) or answer.url.path in ("/clients", f"{CLIENT}/pages")
+    assert "root:" not in answer.text
+
+
+@pytest.mark.parametrize("form", ["add", "throw-away"])
+@pytest.mark.parametrize("name", ["../client.toml", "/etc/passwd", "..", "", "client.toml"])
+def test_no_form_reaches_a_file_outside_those_that_wait(
+    practice: Path, visitor: Open, form: str, name: str
+) -> None:
+    before = (practice / "client-01" / "client.toml").read_bytes()
+    answer = visitor(practice).send(f"{CLIENT}/records/{form}", file=name, as_name="glucose-9.csv")
+    assert answer.status_code == 404
+    assert (practice / "client-01" / "client.toml").read_bytes() == before
+    assert not (practice / "client-01" / "glucose-9.csv").exists()
+
+
+def test_a_link_out_of_the_practice_is_told_and_never_read(
+    practice: Path, visitor: Open, tmp_path: Path
+) -> None:
+    secret = tmp_path / "secret.csv"
+    secret.write_text("time,tag\n2026-01-14T10:00,do not read\n")
+    (practice / "client-01" / "tags-2.csv").symlink_to(secret)
+    one = visitor(practice)
+    for part in ("", "/records", "/days", "/folder", "/download", "/ranking"):
+        answer = one.get(CLIENT + part)
+        assert answer.status_code == (200 if part == "/ranking" else 400)
+        assert "leads out of the practice" in answer.text
+        assert "do not read" not in answer.text
+
+
+def test_a_client_folder_that_is_a_link_is_no_client(
+    practice: Path, visitor: Open, tmp_path: Path
+) -> None:
+    (tmp_path / "other").mkdir()
+    (practice / "client-88").symlink_to(tmp_path / "other")
+    assert visitor(practice).get("/clients/client-88").status_code == 404
+
+
+def test_more_than_the_limit_is_told_with_its_size(
+    practice: Path, visitor: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(bodies, "MOST_SENT", 2 * bodies.MEGABYTE)
+    big = b"x" * (3 * bodies.MEGABYTE)
+    answer = visitor(practice).send(f"{CLIENT}/records", files={"files": ("glucose-2.csv", big)})
+    assert answer.status_code == 413
+    assert "at most 2 MB" in answer.text
+    assert not (practice / "client-01" / ".waiting").exists()
+
+
+def test_a_length_that_is_not_told_is_counted(
+    practice: Path, visitor: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(bodies, "MOST_IN_A_FORM", 1000)
+    one = visitor(practice)
+    pieces = (b"code=" if k == 0 else b"x" * 100 for k in range(40))
+    kind = {"content-type": "application/x-www-form-urlencoded", "origin": HOME}
+    answer = one.client.post("/clients", content=pieces, headers=kind)
+    assert answer.status_code == 413
+
+
+@pytest.mark.parametrize(
+    ("kind", "body"),
+    [
+        ("multipart/form-data", b"x"), ("multipart/form-data; boundary=a", b"--a\r\nbroken"),
+        ("application/json", b"{}"), ("", b"x"),
+        ("multipart/form-data; boundary=a",
+         b'--a\r\nContent-Disposition: form-data; name="files"; filename="glucose-2.csv"\r\n\r\nti'),
+    ],
+)  # fmt: skip
+def test_a_broken_form_is_told_and_leaves_nothing(
+    practice: Path, visitor: Open, kind: str, body: bytes
+) -> None:
+    headers = {"content-type": kind, "origin": HOME}
+    answer = visitor(practice).client.post(f"{CLIENT}/records", content=body, headers=headers)
+    assert answer.status_code in (400, 403)
+    assert not (practice / "client-01" / ".waiting").exists()
+
+
+HOSTILE = "<img src=x onerror=alert(1)>\u202e\"'&{{7*7}}{% raw %}"
+
+
+def test_what_somebody_typed_is_inert_everywhere(practice: Path, visitor: Open) -> None:
+    folder = practice / "client-01"
+    text = (folder / "client.toml").read_text().replace(
+        'code = "client-01"', f"code = '''{HOSTILE.replace(chr(0x202e), '')}'''")  # fmt: skip
+    (folder / "client.toml").write_text(text)
+    (folder / "tags-2.csv").write_text(
+        'time,tag\n2026-02-01T10:00,"<script>alert(2)</script>"\n', encoding="utf-8"
+    )
+    one = visitor(practice)
+    one.send(f"{CLIENT}/records", files={"files": ("<b>x</b>.csv", b"a,b\n1,<i>2</i>\n")})
+    one.post(f"{CLIENT}/ranking")
+    one.send(f"{CLIENT}/left-out", day="2026-02-03", reason=HOSTILE)
+    for path in ("/", "/clients", *(f"{CLIENT}/{part}" for part in (
+        "", "intake", "records", "days/2026-02-01", "table", "ranking", "pages", "history",
+        "folder", "follow-up"))):  # fmt: skip
+        page = one.get(path).text
+        assert "<img" not in page
+        assert "<script>alert" not in page
+        assert "<b>x</b>" not in page
+        assert "49" not in words(page) or "{{7*7}}" in page
+        assert "\u202e" not in page
+
+
+def test_a_fault_of_the_program_shows_no_trace(
+    practice: Path, visitor: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError("secret detail")
+
+    monkeypatch.setattr("miner.page.views.practice._row", broken)
+    answer = visitor(practice).get("/clients")
+    assert answer.status_code == 500
+    assert "secret detail" not in answer.text
+    assert "Traceback" not in answer.text
+    assert str(practice) not in answer.text
+    assert "Nothing was lost" in answer.text
+
+
+def test_a_practice_is_open_once_and_a_second_is_told_where(practice: Path) -> None:
+    with (
+        held(practice, "http://127.0.0.1:4444/"),
+        pytest.raises(MinerError, match=r"open already, at http://127\.0\.0\.1:4444/"),
+        held(practice, "http://127.0.0.1:5555/"),
+    ):
+        pass
+    with held(practice, "http://127.0.0.1:5555/"):
+        assert "token" not in (practice / ".miner-open.txt").read_text()
+
+
+def test_a_folder_that_is_no_practice_is_not_opened(tmp_path: Path, practice: Path) -> None:
+    for folder in (tmp_path / "none", practice / "client-01", Path(__file__).parent):
+        with pytest.raises(MinerError):
+            require_practice(folder)
+    require_practice(practice)
+    (tmp_path / "new").mkdir()
+    require_practice(tmp_path / "new")
+
+
+def test_the_command_tells_a_port_in_use_and_ends_with_two(practice: Path) -> None:
+    import socket
+
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        run = subprocess.run(
+            [sys.executable, "-c", "from miner.cli import main; main()", "open", str(practice),
+             "--no-browser", "--port", str(port)], capture_output=True, text=True, check=False,
+        )  # fmt: skip
+    assert run.returncode == 2
+    assert f"port {port} cannot be used" in run.stderr
+    assert "Traceback" not in run.stderr
