@@ -179,13 +179,15 @@ def test_a_length_that_is_not_told_is_counted(
     assert answer.status_code == 413
 
 
+CUT_OFF = b'--a\r\nContent-Disposition: form-data; name="files"; filename="glucose-2.csv"\r\n\r\nti'
+
+
 @pytest.mark.parametrize(
     ("kind", "body"),
     [
         ("multipart/form-data", b"x"), ("multipart/form-data; boundary=a", b"--a\r\nbroken"),
         ("application/json", b"{}"), ("", b"x"),
-        ("multipart/form-data; boundary=a",
-         b'--a\r\nContent-Disposition: form-data; name="files"; filename="glucose-2.csv"\r\n\r\nti'),
+        ("multipart/form-data; boundary=a", CUT_OFF),
     ],
 )  # fmt: skip
 def test_a_broken_form_is_told_and_leaves_nothing(
