@@ -26,6 +26,7 @@ from miner.records.stream_file import Part, read_part
 from miner.records.table_file import check_header, read_rows
 from miner.records.tag_words import spelt_alike
 from miner.records.text_file import open_text, read_bytes
+from miner.records.time_of_day import with_time_of_day
 from miner.records.wear import tracker_worn
 from miner.results import Severity
 
@@ -95,7 +96,7 @@ def read_file(found: Found, raw: bytes, settings: Settings, findings: Findings) 
     if len(table.rows) == 0:
         _tell_nothing(found, "the file has a header and no rows", findings)
         return Part(found.stream, empty(found.stream))
-    return read_part(table, source, settings.time_zone, findings)
+    return read_part(with_time_of_day(table, source), source, settings.time_zone, findings)
 
 
 def _needed(stream: str, source: Source) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from miner.records.columns import COLUMNS, UNITS, factor, known_columns
 from miner.records.toml_file import TomlModel, Zone, read_toml
 from miner.rulebook import nearest
 
+TIME_OF_DAY = "time_of_day"
 StreamName = Literal["glucose", "sleep", "stress", "activity", "meals", "tags"]
 
 
@@ -67,7 +68,8 @@ class Episodes(TomlModel):
 class Source(TomlModel):
     """One entry: a file, the stream it feeds, and how to read it.
 
-    ``part`` is the sheet of a spreadsheet, or the file inside an archive.
+    ``part`` is the sheet of a spreadsheet, or the file inside an archive. The column
+    ``time_of_day`` completes ``time`` (or ``start``) where that holds dates only.
     """
 
     file: Annotated[str, AfterValidator(_inside)]
@@ -106,7 +108,7 @@ class Source(TomlModel):
         return self
 
     def _check_names(self) -> None:
-        known = (*known_columns(self.stream), "duration", "time")
+        known = (*known_columns(self.stream), "duration", "time", TIME_OF_DAY)
         for name in (*self.columns, *self.constants, *self.units):
             if name not in known:
                 raise ValueError(
@@ -123,6 +125,8 @@ class Source(TomlModel):
         else:
             timed = "start" in self.columns and bool({"end", "duration"} & given)
             wanted = "start, and end or duration,"
+        if TIME_OF_DAY in self.constants:
+            raise ValueError("time_of_day under [source.columns]: the file's column of times")
         if not timed:
             raise ValueError(f"{wanted} under [source.columns] for the stream {self.stream}")
         if self.episodes and not spec.interval:

@@ -15,7 +15,7 @@ from miner.errors import MinerError
 from miner.records.findings import Findings
 from miner.records.fixed_times import Fixed, fixed_times
 from miner.records.row_by_row import line_numbers, read_row_by_row
-from miner.records.sources import Source
+from miner.records.sources import TIME_OF_DAY, Source
 from miner.records.text_file import SEPARATORS, TextFile, map_it
 from miner.results import Severity
 from miner.rulebook import nearest
@@ -128,9 +128,9 @@ def read_rows(text: TextFile, source: Source, findings: Findings) -> Table:
 
 def _read_fixed(text: TextFile, body: bytes, source: Source) -> Table | None:
     """Read a plain glucose file whose rows are all laid out alike; None where they are not."""
-    first = source.columns.get("time", "")
+    first = "" if TIME_OF_DAY in source.columns else source.columns.get("time", "")
     plain = source.stream == "glucose" and not (source.where or source.not_measured)
-    if not plain or source.time_format or text.header[:1] != (first,):
+    if not plain or not first or source.time_format or text.header[:1] != (first,):
         return None
     mapped = [own for own in source.columns.values() if own != first]
     fixed = fixed_times(body, source.delimiter, len(text.header)) if mapped else None

@@ -201,3 +201,26 @@ def test_a_mistake_in_units_and_episodes(folder, extra, said):
     with pytest.raises(MinerError) as error:
         read_client(folder.path)
     assert said in error.value.message
+
+
+def test_a_time_of_day_in_a_column_of_its_own(folder):
+    folder.write(
+        "g.csv",
+        "d,t,v\n2026-03-02,08:00,100\n2026-03-02 00:00:00,08:05,101\n2026-03-02,,102\n,08:15,103\n",
+    )
+    folder.write(
+        "sources.toml",
+        '[[source]]\nfile = "g.csv"\nstream = "glucose"\n[source.columns]\ntime = "d"\n'
+        'time_of_day = "t"\nglucose_mg_dl = "v"\n'
+        '[[source]]\nfile = "s.csv"\nstream = "sleep"\ntime_format = "%d/%m/%Y %H:%M"\n'
+        '[source.columns]\nstart = "d"\ntime_of_day = "t"\nduration = "h"\n'
+        '[source.units]\nduration = "h"\n',
+    )
+    folder.write("s.csv", "d,t,h\n01/03/2026,23:10,7.5\n")
+    client = read_client(folder.path)
+    glucose, sleep = client.used("glucose"), client.used("sleep")
+    assert glucose["clock"].astype(str).tolist() == ["2026-03-02 08:00:00", "2026-03-02 08:05:00"]
+    assert str(sleep["start_clock"][0]) == "2026-03-01 23:10:00"
+    assert str(sleep["end_clock"][0]) == "2026-03-02 06:40:00"
+    told = {item.what: item.count for item in client.findings if item.severity == "left_out"}
+    assert sum(told.values()) == 2, told

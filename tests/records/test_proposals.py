@@ -3,6 +3,7 @@
 import hashlib
 import os
 import tomllib
+from datetime import datetime
 
 import pytest
 from hypothesis import Phase, given, settings
@@ -179,9 +180,23 @@ def test_tags_by_date_only(folder):
     assert propose(folder.path / "tags.csv").entry["columns"] == {"time": "day", "tag": "tag"}
 
 
-def test_date_and_time_in_two_columns_are_told(folder):
-    rows = [f"2026-03-{d:02d},08:30,5.4" for d in range(1, 20)]
-    folder.write("glucose.csv", "\n".join(["date,time,glucose", *rows]))
+@pytest.mark.parametrize("form", ["%Y-%m-%d,%H:%M", "%d/%m/%Y,%I:%M %p", "%d.%m.%Y,%H:%M:%S"])
+def test_date_and_time_in_two_columns_are_put_together(folder, form):
+    times = [datetime(2026, 3, d, h, 35) for d in range(1, 20) for h in (0, 8, 17)]
+    rows = [f"{time.strftime(form)},{5 + time.hour / 10}" for time in times]
+    folder.write("meter.csv", "\n".join(["Date,Time,Glucose (mmol/L)", *rows]))
+    proposal = map_file(folder.path / "meter.csv", write=True)
+    assert proposal.entry["columns"] == {
+        "time": "Date", "time_of_day": "Time", "glucose_mmol_l": "Glucose (mmol/L)",
+    }  # fmt: skip
+    frame = read_client(folder.path).used("glucose")
+    assert frame["clock"].tolist() == times
+    assert frame["row"].tolist() == list(range(2, len(times) + 2))
+
+
+def test_dates_with_two_times_of_day_are_told(folder):
+    rows = [f"2026-03-{d:02d},08:30,09:30,5.4" for d in range(1, 20)]
+    folder.write("glucose.csv", "\n".join(["date,time,read at,glucose", *rows]))
     proposal = propose(folder.path / "glucose.csv")
     assert not proposal.complete
     assert any("one column has to hold both" in item.reason for item in proposal.undecided)

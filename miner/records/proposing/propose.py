@@ -13,6 +13,7 @@ from miner.errors import MinerError
 from miner.records.archive import is_spreadsheet, texts_of, unpacked
 from miner.records.findings import Findings
 from miner.records.kinds import ARCHIVE, JSON_LINES, open_file
+from miner.records.proposing.apart import joined, map_time_of_day
 from miner.records.proposing.cells import Column, columns_of
 from miner.records.proposing.entry import as_toml
 from miner.records.proposing.glucose import propose_glucose
@@ -62,6 +63,7 @@ def propose(path: Path, *, shared: bool = False, stream: str | None = None) -> P
     _name(name, shared, notes)
     table = _opened(name, raw, notes)
     columns = columns_of(table, notes, marked=not name.casefold().endswith(JSON_LINES))
+    columns, clock = joined(columns, notes)
     times = time_columns(columns)
     if stream is not None:
         notes.choose("stream", stream, "chosen by you")
@@ -70,10 +72,10 @@ def propose(path: Path, *, shared: bool = False, stream: str | None = None) -> P
     cadence = None
     if stream is not None:
         _PROPOSERS[stream](columns, times, notes)
+        map_time_of_day(clock, notes)
         stamps = map_format(columns, notes)
         cadence = cadence_min(stamps) if stream in _SAMPLED else None
         _rows_to_keep(columns, notes)
-    _told_apart(columns, notes)
     return _proposal(name, stream, columns, notes, len(table.rows), cadence)
 
 
@@ -179,20 +181,3 @@ def _rows_to_keep(columns: Sequence[Column], notes: Notes) -> None:
             told = f"'{each.name}' tells kinds of rows apart ({shown}); all are kept as it stands"
             options = tuple(f'where = {{ "{each.name}" = ["{word}"] }}' for word in words[:5])
             notes.leave("where", told, options)
-
-
-def _told_apart(columns: Sequence[Column], notes: Notes) -> None:
-    dates = [each.name for each in columns if each.written is not None and each.written.dates_only]
-    timed = [each for each in columns if each.timed]
-    clocks = [
-        each.name
-        for each in columns
-        if each.text.str.fullmatch(r"\d{1,2}:\d\d(:\d\d)?( ?[AaPp][Mm])?").mean() > 0.8
-    ]
-    if dates and clocks and not timed:
-        notes.leave(
-            "columns.time",
-            f"the date stands in '{dates[0]}' and the time of day in '{clocks[0]}'; one column has "
-            "to hold both",
-            needed=True,
-        )
