@@ -81,7 +81,7 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
 
 def _no_glucose(folder: Path) -> MinerError:
     there = _of_the_client(folder)
-    tables = [name for name in there if Path(name).suffix.lower() in _TABLES]
+    tables = [name for name in there if Path(name).suffix.lower() in TABLES]
     if (folder / "practice.toml").is_file() or (not tables and _holds_clients(folder)):
         do = "This seems to be the folder of a practice: give one of the folders in it."
     elif tables:
