@@ -58,7 +58,8 @@ class Profile:
 def best_phi(profile: Profile) -> float:
     """Return the phi of least deviance between 0 and ``LARGEST_PHI``.
 
-    Brent's search around the best point of a grid, at each of which theta is looked for afresh.
+    Brent's search around the best point of a grid, at each of which theta is looked for afresh
+    where it is more than one number.
     With random slopes the grid is first walked without them, which is quick, and the search goes
     two points of the grid to either side; where it ends at an edge of this the grid is walked
     with them. Of many groups the grid is walked on a few hundred evenly spread ones, and the
@@ -99,7 +100,8 @@ def _at_edge(found: float, low: float, high: float) -> bool:
 def _bracket(profile: Profile, beside: int = 1) -> tuple[float, float]:
     ends: list[tuple[float, Floats | None]] = []
     for phi in GRID:
-        profile.theta = None
+        if len(profile.free) > 1:
+            profile.theta = None
         ends.append((profile.at(phi), profile.theta))
     best = min(range(len(GRID)), key=lambda i: ends[i][0])
     profile.theta = ends[best][1]

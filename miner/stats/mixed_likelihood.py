@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from miner.stats.mixed_design import Floats
 from miner.stats.mixed_products import CrossProducts
@@ -73,8 +75,8 @@ def evaluate(products: CrossProducts, theta: Floats, degrees: int, *, reml: bool
     D = covariance(theta)
     K, det = posterior(products, D)
     size = products.total.shape[0]
-    upper = np.triu_indices(size)
-    explained = np.einsum("i,mi->m", K.ravel(), products.squares.reshape(upper[0].size, -1))
+    upper = _upper(size)
+    explained = products.squares.reshape(upper[0].size, -1) @ K.ravel()
     moments = products.total.copy()
     moments[upper] -= explained
     moments.T[upper] = moments[upper]
@@ -100,25 +102,25 @@ def _slopes(
     a, b, c = D[0, 0], D[0, 1], D[1, 1]
     m11, m12 = (1.0 + s12 * b + s22 * c) / det, -(s11 * b + s12 * c) / det
     m21, m22 = -(s12 * a + s22 * b) / det, (1.0 + s11 * a + s12 * b) / det
-    z_e = np.einsum("kjg,j->kg", products.across, np.append(-coefficients, 1.0))
-    e1, e2 = m11 * z_e[0] + m12 * z_e[1], m21 * z_e[0] + m22 * z_e[1]
-    slope_rss = -_two_by_two(_dot(e1, e1), _dot(e1, e2), _dot(e2, e2))
-    both = _dot(m11, s12) + _dot(m12, s22)
-    slope = _two_by_two(_dot(m11, s11) + _dot(m12, s12), both, _dot(m21, s12) + _dot(m22, s22))
+    z_e = np.append(-coefficients, 1.0) @ products.across
+    slope_rss = -_squares(np.stack([m11 * z_e[0] + m12 * z_e[1], m21 * z_e[0] + m22 * z_e[1]]))
+    both = float((m11 * s12 + m12 * s22).sum())
+    first, second = float((m11 * s11 + m12 * s12).sum()), float((m21 * s12 + m22 * s22).sum())
+    slope = np.array([[first, both], [both, second]])
     if root.size:
-        fixed = np.einsum("ij,kjg->kig", root, products.across[:, :-1])
-        x1 = (m11 * fixed[0] + m12 * fixed[1]).ravel()
-        x2 = (m21 * fixed[0] + m22 * fixed[1]).ravel()
-        slope -= _two_by_two(_dot(x1, x1), _dot(x1, x2), _dot(x2, x2))
+        fixed = root @ products.across[:, :-1]
+        x1, x2 = m11 * fixed[0] + m12 * fixed[1], m21 * fixed[0] + m22 * fixed[1]
+        slope -= _squares(np.stack([x1.ravel(), x2.ravel()]))
     return slope_rss, slope
 
 
-def _dot(first: Floats, second: Floats) -> float:
-    return float(np.einsum("g,g->", first, second))
+def _squares(rows: Floats) -> Floats:
+    return np.asarray(np.einsum("ag,bg->ab", rows, rows))
 
 
-def _two_by_two(first: float, both: float, second: float) -> Floats:
-    return np.array([[first, both], [both, second]], dtype=np.float64)
+@lru_cache(maxsize=64)
+def _upper(size: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    return np.triu_indices(size)
 
 
 def _undefined(size: int) -> Evaluation:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import product
 
 import numpy as np
@@ -27,6 +27,7 @@ class Likelihood:
         reml: restricted likelihood.
         free: which of (l11, l21, l22) the model has.
         asked: evaluations so far.
+        known: the evaluations by theta.
     """
 
     products: CrossProducts
@@ -34,11 +35,15 @@ class Likelihood:
     reml: bool
     free: tuple[int, ...]
     asked: int = 0
+    known: dict[bytes, Evaluation] = field(default_factory=dict)
 
     def at(self, theta: Floats) -> Evaluation:
         """Return the evaluation at a full theta."""
-        self.asked += 1
-        return evaluate(self.products, theta, self.degrees, reml=self.reml)
+        key = theta.tobytes()
+        if key not in self.known:
+            self.asked += 1
+            self.known[key] = evaluate(self.products, theta, self.degrees, reml=self.reml)
+        return self.known[key]
 
 
 def minimise(likelihood: Likelihood, start: Floats | None = None, rounds: int = 4) -> Floats:
