@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 from miner.errors import MinerError
 from miner.records.client import STREAMS, Client
 from miner.records.fhir_writing import observations
+from miner.records.two_at_once import CONTRADICTED
 from miner.records.writing import cells_of, is_zoned
 
 
@@ -54,22 +56,36 @@ def _claim(out: Path) -> None:
     out.mkdir(parents=True, exist_ok=True)
 
 
+def _traces(client: Client) -> list[Client]:
+    """Return the client once for each file of glucose, where such files contradict each other."""
+    glucose = client.streams["glucose"]
+    if not (glucose["left_out"] == CONTRADICTED).any():
+        return [client]
+    parts = [part.reset_index(drop=True) for _, part in glucose.groupby("file", sort=True)]
+    return [replace(client, streams={**client.streams, "glucose": part}) for part in parts]
+
+
 def _as_csv(client: Client, out: Path) -> list[str]:
     written = []
-    for stream in STREAMS:
-        cells = cells_of(client, stream)
-        if not cells.empty:
-            name = f"{stream}.csv"
-            cells.to_csv(out / name, index=False, lineterminator="\n", encoding="utf-8")
-            written.append(name)
+    for number, part in enumerate(_traces(client), 1):
+        for stream in STREAMS if number == 1 else ("glucose",):
+            cells = cells_of(part, stream)
+            if not cells.empty:
+                name = f"{stream}.csv" if number == 1 else f"{stream}-{number}.csv"
+                cells.to_csv(out / name, index=False, lineterminator="\n", encoding="utf-8")
+                written.append(name)
     return written
 
 
 def _as_fhir(client: Client, out: Path) -> list[str]:
-    with (out / "records.ndjson").open("w", encoding="utf-8", newline="\n") as file:
-        for resource in observations(client):
-            file.write(json.dumps(resource, ensure_ascii=False, separators=(",", ":")) + "\n")
-    return ["records.ndjson"]
+    written = []
+    for number, part in enumerate(_traces(client), 1):
+        name = "records.ndjson" if number == 1 else f"records-{number}.ndjson"
+        with (out / name).open("w", encoding="utf-8", newline="\n") as file:
+            for resource in observations(part, STREAMS if number == 1 else ("glucose",)):
+                file.write(json.dumps(resource, ensure_ascii=False, separators=(",", ":")) + "\n")
+        written.append(name)
+    return written
 
 
 def _notes(client: Client) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ names, each column a component.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from miner.records.client import STREAMS, Client
@@ -19,14 +19,15 @@ _UNITS = {"min": "min", "g": "g", "kcal": "kcal", "count": "1", "level": "1"}
 Observation = dict[str, Any]
 
 
-def observations(client: Client) -> Iterator[Observation]:
+def observations(client: Client, streams: Sequence[str] = STREAMS) -> Iterator[Observation]:
     """Yield one Observation a record, stream after stream.
 
     Args:
         client: as read; its times are instants.
+        streams: which of the six.
     """
     subject = {"reference": f"Patient/{_id(client.settings.code)}"}
-    for stream in STREAMS:
+    for stream in streams:
         cells = cells_of(client, stream)
         names = list(cells.columns)
         for values in cells.itertuples(index=False, name=None):

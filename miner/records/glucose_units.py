@@ -50,7 +50,7 @@ def wrong_unit(table: Table, column: str, unit: str, written: Floats, findings: 
         f"{middle:g}, which cannot be {unit}{mixed}",
         f"values in {unit}",
         f"If the file is in {_OTHER[unit]}, map the column to {_COLUMN[_OTHER[unit]]} in "
-        f"sources.toml ('miner map {quote(table.file)}' shows the entry). A unit is never guessed.",
+        f'sources.toml ("miner map {quote(table.file)}" shows the entry). A unit is never guessed.',
         file=table.file,
         row=int(table.rows[0]),
         count=int(known.size),

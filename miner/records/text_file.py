@@ -87,7 +87,7 @@ def read_bytes(path: Path, name: str, most: int | None = None) -> bytes:
 
 def map_it(name: str) -> str:
     """Return what to run so that ``sources.toml`` says how this file is read."""
-    return f"run 'miner map {quote(name)} --write' in the client's folder (it writes sources.toml)"
+    return f'run "miner map {quote(name)} --write" in the client\'s folder (it writes sources.toml)'
 
 
 def _save(name: str) -> str:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from miner.records.sources import TIME_OF_DAY, Source
 from miner.records.table_file import Table, Text
 
-_MIDNIGHT = r"[T ]00:00(:00(\.0+)?)?$"
+MIDNIGHT = r"[T ]0?0:00(:00(\.0+)?)?$"
 
 
 def with_time_of_day(table: Table, source: Source) -> Table:
@@ -26,6 +26,6 @@ def with_time_of_day(table: Table, source: Source) -> Table:
 
 def join(date: Text, clock: Text) -> Text:
     """Put dates and times of day together, a blank between; where either is missing, the other."""
-    day = date.str.replace(_MIDNIGHT, "", regex=True)
+    day = date.str.replace(MIDNIGHT, "", regex=True)
     whole = (day + " " + clock).str.strip()
     return whole.where((date != "") & (clock != ""), date)

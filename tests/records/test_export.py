@@ -69,6 +69,24 @@ def test_every_observation_is_valid_r4(client, tmp_path):
     assert len(lines) > 1000
     for made in kinds.values():
         Observation.model_validate(made)
+        assert made["status"] == "final"  # one of the codes of R4's value set observation-status
+
+
+@pytest.mark.parametrize("form", ["csv", "fhir"])
+def test_traces_that_contradict_each_other_stay_apart(folder, tmp_path, form):
+    folder.steady_glucose(hours=30).write("client.toml", 'time_zone = "Europe/Lisbon"\n')
+    rows = (folder.path / "glucose.csv").read_text().splitlines()
+    other = [f"{row[:16]}:30,{int(row[17:]) + 60}" for row in rows[100:201]]
+    folder.write("glucose-b.csv", "\n".join([rows[0], *other]))
+    client = read_client(folder.path)
+    export(client, form, tmp_path / "out")
+    again = read_client(tmp_path / "out")
+    columns = ["time", "glucose", "left_out"]
+    left = client.streams["glucose"]["left_out"] != ""
+    assert left.sum() > 200
+    pd.testing.assert_frame_equal(
+        client.streams["glucose"][columns], again.streams["glucose"][columns]
+    )
 
 
 def test_without_a_zone_csv_only(folder, tmp_path):

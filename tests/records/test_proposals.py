@@ -180,7 +180,7 @@ def test_tags_by_date_only(folder):
     assert propose(folder.path / "tags.csv").entry["columns"] == {"time": "day", "tag": "tag"}
 
 
-@pytest.mark.parametrize("form", ["%Y-%m-%d,%H:%M", "%d/%m/%Y,%I:%M %p", "%d.%m.%Y,%H:%M:%S"])
+@pytest.mark.parametrize("form", ["%Y-%m-%d,%H:%M", "%d/%m/%Y,%I:%M %p", "%Y-%m-%d 00:00,%H:%M:%S"])
 def test_date_and_time_in_two_columns_are_put_together(folder, form):
     times = [datetime(2026, 3, d, h, 35) for d in range(1, 20) for h in (0, 8, 17)]
     rows = [f"{time.strftime(form)},{5 + time.hour / 10}" for time in times]

@@ -48,7 +48,7 @@ def test_wrong_delimiter_says_which_it_seems_to_be(folder, mark, name):
     folder.write("glucose.csv", GOOD.replace(",", mark))
     said = message(folder.path)
     assert f"seems to be separated by {name}" in said
-    assert "run 'miner map glucose.csv --write'" in said
+    assert 'run "miner map glucose.csv --write"' in said
     assert "glucose.csv, row 1" in said
     map_file(folder.path / "glucose.csv", write=True)
     assert len(read_client(folder.path).used("glucose")) == 2

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -9,10 +10,11 @@ from miner.records.proposing.cells import Column
 from miner.records.proposing.dates import how_written
 from miner.records.proposing.notes import Notes
 from miner.records.sources import TIME_OF_DAY
-from miner.records.time_of_day import join
+from miner.records.time_of_day import MIDNIGHT, join
 
 _CLOCK = r"\d{1,2}:\d\d(:\d\d)?( ?[AaPp][Mm])?"
 _MOSTLY = 0.8
+_AT_MIDNIGHT = re.compile(MIDNIGHT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,9 +30,9 @@ def joined(columns: Sequence[Column], notes: Notes) -> tuple[list[Column], Apart
 
     Where there are several columns of dates or of times of day, none is put together and told.
     """
-    dates = [each for each in columns if each.written is not None and each.written.dates_only]
+    dates = [each for each in columns if _dates_only(each)]
     clocks = [each for each in columns if each.text.str.fullmatch(_CLOCK).mean() > _MOSTLY]
-    if not dates or not clocks or any(each.timed for each in columns):
+    if not dates or not clocks or any(each.timed and each not in dates for each in columns):
         return list(columns), None
     if len(dates) > 1 or len(clocks) > 1:
         told = [", ".join(f"'{each.name}'" for each in some) for some in (dates, clocks)]
@@ -45,6 +47,14 @@ def joined(columns: Sequence[Column], notes: Notes) -> tuple[list[Column], Apart
     whole = replace(date, text=text, written=how_written(text))
     kept = [whole if each is date else each for each in columns if each is not clock]
     return kept, Apart(date.name, clock.name)
+
+
+def _dates_only(column: Column) -> bool:
+    """Say whether it holds dates, as some spreadsheets write them with a midnight behind each."""
+    if column.written is None:
+        return False
+    known = column.text[column.text != ""]
+    return column.written.dates_only or bool(known.str.contains(_AT_MIDNIGHT).all())
 
 
 def map_time_of_day(apart: Apart | None, notes: Notes) -> None:
