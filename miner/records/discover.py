@@ -81,7 +81,11 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
 
 def _no_glucose(folder: Path) -> MinerError:
     there = _of_the_client(folder)
-    tables = [name for name in there if Path(name).suffix.lower() in TABLES]
+    tables = [
+        name
+        for name in there
+        if Path(name).suffix.lower() in TABLES and not name.casefold().startswith(STREAMS)
+    ]
     if (folder / "practice.toml").is_file() or (not tables and _holds_clients(folder)):
         do = "This seems to be the folder of a practice: give one of the folders in it."
     elif tables:

@@ -127,3 +127,13 @@ def test_a_quote_that_is_never_closed(folder):
     said = message(folder.path)
     assert "meals.csv, row 2" in said
     assert "never closed" in said
+
+
+def test_an_export_that_nobody_mapped_is_named_with_what_to_run(folder):
+    folder.write("meals.csv", "time,label\n2026-03-02T08:00,soup\n")
+    assert "Put the sensor's file there" in message(folder.path)
+    folder.write("my export.csv", "a,b\n")
+    assert "If 'my export.csv' is the sensor's file, run \"miner map 'my export.csv'" in message(
+        folder.path
+    )
+    assert "give one of the folders in it" in message(folder.path.parent)
