@@ -7,7 +7,7 @@ from dataclasses import replace
 from miner.records.sources import TIME_OF_DAY, Source
 from miner.records.table_file import Table, Text
 
-MIDNIGHT = r"[T ]0?0:00(:00(\.0+)?)?$"
+MIDNIGHT = r"[T ]0?0:00(?::00(?:\.0+)?)?$"
 
 
 def with_time_of_day(table: Table, source: Source) -> Table:
