@@ -29,6 +29,17 @@ NAMES = {
     "carbs_level": "Carbohydrate: low, moderate, high", "protein_level": "Protein, same",
     "fat_level": "Fat, same", "fibre_level": "Fibre, same",
 }  # fmt: skip
+DATES = {
+    "": "2026-03-02 08:30, year first",
+    "%d/%m/%Y %H:%M": "02/03/2026 08:30, day first",
+    "%m/%d/%Y %H:%M": "03/02/2026 08:30, month first",
+    "%d/%m/%Y %H:%M:%S": "02/03/2026 08:30:00, day first",
+    "%m/%d/%Y %H:%M:%S": "03/02/2026 08:30:00, month first",
+    "%m/%d/%Y %I:%M %p": "03/02/2026 08:30 AM, month first",
+    "%d.%m.%Y %H:%M": "02.03.2026 08:30",
+    "%d-%m-%Y %H:%M": "02-03-2026 08:30, day first",
+    "%Y/%m/%d %H:%M": "2026/03/02 08:30",
+}
 TIME_UNITS = ("min", "h", "s")
 SAMPLED = ("stress", "activity", "sleep")
 
@@ -84,6 +95,24 @@ def fields_of(proposal: Proposal, entry: Mapping[str, Any]) -> dict[str, Any]:
         "sampled": stream in SAMPLED, "episodes": episodes, "level": given.get("column", ""),
         "where": next(iter(entry.get("where", {}).items()), ("", ())),
     }  # fmt: skip
+
+
+def missing(entry: Mapping[str, Any]) -> list[str]:
+    """Return in words what still has to be chosen before an entry can be used."""
+    stream = str(entry.get("stream") or "")
+    if stream not in COLUMNS:
+        return ["what the file holds"]
+    given = {*entry.get("columns", {}), *entry.get("constants", {})}
+    said, spec = [], COLUMNS[stream]
+    if entry.get("episodes") or not spec.interval or stream == "tags":
+        said += [] if given & {"time", "start"} else [NAMES["time"]]
+    else:
+        said += [] if "start" in given else [NAMES["start"]]
+        said += [] if given & {"end", "duration"} else [f"{NAMES['end']} or {NAMES['duration']}"]
+    said += [NAMES[name] for name in spec.needed if name not in given]
+    if stream == "glucose" and not given & {"glucose_mg_dl", "glucose_mmol_l"}:
+        said.append(f"{NAMES['glucose_mg_dl']} or {NAMES['glucose_mmol_l']}")
+    return said
 
 
 def entry_of(text: Callable[[str], str], proposal: Proposal) -> dict[str, Any]:

@@ -41,7 +41,8 @@ def environment() -> Environment:
         loader=loaders, autoescape=True, undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True,
     )  # fmt: skip
-    made.filters |= {"clean": clean, "blocks": blocks, "linked": linked, "at": _at}
+    made.filters |= {"clean": clean, "capital": capital, "blocks": blocks, "linked": linked}
+    made.filters["at"] = _at
     return made
 
 
@@ -107,6 +108,12 @@ def asset(name: str) -> str:
 def marks() -> str:
     """Return the script of the brief that shows a day where its mark is pointed at."""
     return (resources.files("miner.brief") / "templates" / "page.js").read_text("utf-8")
+
+
+def capital(text: str, limit: int = 400) -> str:
+    """Return text, harmless, with a capital at its beginning."""
+    told = clean(text, limit)
+    return told[:1].upper() + told[1:]
 
 
 def _at(code: str, *parts: str) -> str:

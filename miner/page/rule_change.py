@@ -26,21 +26,21 @@ WORDS = {
     "below_own_median": "below the client's own middle",
     "above_own_median_by": "{at} {unit} or more above the client's own middle",
 }
-UNITS = {
-    "h": "hours",
-    "min": "minutes",
-    "g": "g",
-    "share": "(share)",
-    "count": "",
-    "steps": "steps",
-}
+UNITS = {"h": "hours", "min": "minutes", "count": "", "yes or no": ""}
 
 
 def cut_words(rule: FactorRule) -> str:
     """Return where yes begins, in words."""
     at = "" if rule.at is None else f"{rule.at:g}"
     unit = UNITS.get(rule.measure_unit, rule.measure_unit)
-    return " ".join(WORDS[rule.cut].format(at=at, unit=unit).split())
+    if rule.at is not None and rule.measure.endswith("clock"):
+        hours, minutes = divmod(round(60 * rule.at), 60)
+        at, unit = f"{hours}:{minutes:02d}", "by the clock,"
+    if rule.at is not None and rule.measure_unit == "share":
+        at, unit = f"{100 * rule.at:g}", "%"
+    return " ".join(WORDS[rule.cut].format(at=at, unit=unit).split()).replace(
+        ", or more", " or later"
+    )
 
 
 def rules_of(practice: Path) -> RuleBook:

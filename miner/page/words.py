@@ -26,6 +26,7 @@ _OWN = (
     ("without --fix to see its answer", "to see it"),
     ("--start ", "the first day "),
     ("run again", "try again"),
+    ("; --detail or --format csv shows all", "; the page with figures shows all"),
     ("glucose.csv, or a file that sources.toml maps to the stream glucose",
      "glucose.csv, or a sensor's file whose columns were chosen here"),
     ("Put the sensor's file there, or map it in sources.toml.",

@@ -23,7 +23,7 @@ def show(asked: Asked) -> Response:
     found = asked.desk.found.get(FOUND)
     parts = []
     if isinstance(found, Caseload):
-        parts = caseload_parts(found, rules_of(asked.desk.practice), detail=True)
+        parts = caseload_parts(found, rules_of(asked.desk.practice), detail=False)
     clients = clients_of(asked.desk.practice)
     return page(
         asked, "caseload.html", parts=parts, count=len(clients),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from starlette.responses import Response
 
 from miner import api, ledger
@@ -9,6 +11,7 @@ from miner.brief.text.cautions import Cautions
 from miner.errors import MinerError
 from miner.followup.story import tell
 from miner.page.asked import Asked
+from miner.page.places import OWN_FILES, client_folder
 from miner.page.render import page
 from miner.page.shelf import Entry
 from miner.page.uploads import waiting
@@ -39,7 +42,15 @@ def read_or_fault(asked: Asked) -> tuple[Entry | None, str]:
     try:
         return asked.entry(), ""
     except MinerError as error:
-        return None, for_page(error.message)
+        return None, why_not(client_folder(asked.desk.practice, asked.code), error.message)
+
+
+def why_not(folder: Path, told: str) -> str:
+    """Return why a client cannot be read: there is nothing to read yet, or what was told."""
+    own = {path.name for path in folder.iterdir() if path.name[0] != "."}
+    if own <= {*OWN_FILES}:
+        return "There are no records yet. Drop the files on the page Records."
+    return for_page(told)
 
 
 def name_of(entry: Entry | None, asked: Asked) -> str:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from markupsafe import Markup
+from rich.console import RenderableType
+from rich.text import Text
 from starlette.responses import RedirectResponse, Response
 
 from miner.api.week import week as week_of
@@ -12,12 +14,15 @@ from miner.brief.figures.paper import as_svg
 from miner.brief.text.day import day_parts
 from miner.brief.text.days import days_parts
 from miner.brief.text.week import week_parts
+from miner.brief.text.words import factor_phrase
 from miner.page.asked import Asked
 from miner.page.render import DRAWING, page
+from miner.page.shelf import Entry
 from miner.page.views.client import name_of
 from miner.results.morning import DayReview
 
 MOST_DRAWN = 400
+WIDEST = 34
 
 
 def pick(asked: Asked) -> Response:
@@ -66,7 +71,18 @@ def table(asked: Asked) -> Response:
     entry = asked.entry()
     dates = {day: asked.at("days", day) for day in entry.dates()}
     parts = days_parts(name_of(entry, asked), entry.days(), entry.rules, display_unit=entry.unit)
+    parts = [_in_words(part, entry) for part in parts]
     return page(asked, "table.html", client=name_of(entry, asked), parts=parts, days=dates)
+
+
+def _in_words(part: RenderableType, entry: Entry) -> RenderableType:
+    """Return the strip of a habit with the habit's words before it."""
+    if not isinstance(part, Text) or not part.plain.startswith("  "):
+        return part
+    name, strip = part.plain[2:27].strip(), part.plain[27:]
+    known = entry.days().factors
+    words = factor_phrase(name, entry.rules) if name in known else name
+    return Text(f"{words[:WIDEST]:{WIDEST}} {strip}")
 
 
 def week(asked: Asked) -> Response:

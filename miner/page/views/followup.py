@@ -63,8 +63,12 @@ def _kept(item: Kept, rules: RuleBook) -> dict[str, object]:
         state = "read"
     return {
         "id": item.id, "title": title, "how": WAYS.get(item.as_, item.as_), "state": state,
-        "on": item.entry.at[:10], "read_on": what.get("read_on"), "note": what.get("note") or "",
-        "plans": [(plan.name, plan.verdict is not None) for plan in item.plans],
+        "on": item.entry.at[:10], "note": what.get("note") or "",
+        "read_on": what.get("read_on") if item.as_ == "watch" else None,
+        "plans": [
+            (plan.name, plan.verdict is not None, plan.entry.payload.get("read_on"))
+            for plan in item.plans
+        ],
         "may_plan": item.as_ == "alternate" and state == "open" and item.plan_open() is None,
     }  # fmt: skip
 

@@ -12,7 +12,7 @@ from miner.api.looking import Look, look_at, source_of
 from miner.api.mapping import map_file
 from miner.errors import MinerError
 from miner.page.asked import Asked
-from miner.page.entry_form import FIELDS, NAMES, entry_of, fields_of
+from miner.page.entry_form import DATES, FIELDS, NAMES, entry_of, fields_of, missing
 from miner.page.render import page
 from miner.page.uploads import waiting_file
 from miner.page.views.client import name_of, read_or_fault
@@ -62,7 +62,8 @@ def _page(asked: Asked, proposal: Proposal, entry: Mapping[str, Any]) -> Respons
     found, _ = read_or_fault(asked)
     path = waiting_file(asked.folder, proposal.file)
     look, fault = Look(proposal.file, "records"), ""
-    if entry.get("stream"):
+    lacking = missing(entry)
+    if not lacking:
         try:
             look = look_at(path, asked.folder, entry)
             fault = for_page(look.fault.message) if look.fault else ""
@@ -72,7 +73,7 @@ def _page(asked: Asked, proposal: Proposal, entry: Mapping[str, Any]) -> Respons
     return page(
         asked, "columns.html" if whole else "preview.html", client=name_of(found, asked),
         file=proposal.file, proposal=proposal, entry=BLANK | dict(entry), holds=HOLDS,
-        look=look, fault=fault,
+        look=look, fault=fault, lacking=lacking, dates=DATES,
         reasons=[(item.key, item.value, item.reason) for item in proposal.choices],
         open=[
             (for_page(item.reason), [_option(text) for text in item.options])
@@ -88,5 +89,7 @@ def _option(text: str) -> str:
     if text.startswith("where") and len(quoted) == 2:
         return f"only rows in which {quoted[0]} says {quoted[1]}"
     key = text.partition(" = ")[0].removeprefix("constants.")
-    told = ", ".join(quoted) or text
+    told = {",": "a comma", ".": "a point"}.get(quoted[0] if quoted else "") or (
+        ", ".join(quoted) or text
+    )
     return f"{NAMES[key]}: {told}" if key in NAMES else told

@@ -13,7 +13,7 @@ from miner.page.asked import Asked, address
 from miner.page.places import client_folder, clients_of, new_code
 from miner.page.render import page
 from miner.page.settings_file import write_whole
-from miner.page.words import for_page
+from miner.page.views.client import why_not
 from miner.records.settings import ClientFile
 from miner.records.toml_file import read_toml
 from miner.results.morning import ClientMorning
@@ -43,16 +43,19 @@ def morning(asked: Asked) -> Response:
     return page(
         asked, "morning.html", on=today.isoformat(), groups=groups, note=found.note,
         resting=[(folder_of(code, asked), code, newest) for code, newest in found.not_active],
-        waiting=[(name, for_page(why)) for name, why in found.unreadable],
+        waiting=[
+            (name, why_not(client_folder(desk.practice, name), why))
+            for name, why in found.unreadable
+        ],
         reading=len(names) - len(known), total=len(names),
     )  # fmt: skip
 
 
 def _told(item: ClientMorning, asked: Asked) -> dict[str, object]:
-    said = [*item.look_first, *item.nudge, *([item.stale] if item.stale else [])]
+    said = [*item.nudge, *([item.stale] if item.stale else [])]
     return {
         "folder": folder_of(item.client, asked), "client": item.client, "day": item.day,
-        "said": said, "urgent": bool(item.look_first), "message": item.message,
+        "said": said, "urgent": item.look_first, "message": item.message,
         "on_test": [one.sentence for one in item.on_test],
     }  # fmt: skip
 
@@ -92,7 +95,7 @@ def _row(asked: Asked, name: str, today: str) -> dict[str, object]:
                 "days": report.days, "last": report.last_day,
             }  # fmt: skip
         except MinerError as error:
-            row["fault"] = for_page(error.found)
+            row["fault"] = why_not(folder, error.found)
     row["open"], row["due"] = _waiting(asked, name, today)
     return row
 
