@@ -49,7 +49,7 @@ class Job:
         Raises:
             Stopped: somebody asked for that.
         """
-        self.step, self.share = step, min(max(share, self.share), 1.0)
+        self.step, self.share = step, min(max(share, 0.0), 1.0)
         if self.halt.is_set():
             raise Stopped
 

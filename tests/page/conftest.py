@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -66,6 +67,26 @@ def serve() -> Iterator[Callable[[Path], Served]]:
     for served in running:
         if served.process.poll() is None:
             served.kill()
+
+
+@dataclass(frozen=True)
+class Shared:
+    """A page that several tests visit, each on its own client or its own pattern."""
+
+    practice: Path
+    served: Served
+
+
+@pytest.fixture(scope="session")
+def shared(invented: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shared]:
+    """A page that is served once: a program takes seconds to start."""
+    folder = tmp_path_factory.mktemp("shared") / "practice"
+    folder.mkdir()
+    for name in ("client-01", "client-02"):
+        shutil.copytree(invented / name, folder / name)
+    served = Served(folder)
+    yield Shared(folder, served)
+    served.kill()
 
 
 @pytest.fixture(scope="session")

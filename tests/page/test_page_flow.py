@@ -1,0 +1,294 @@
+"""The pages say what the commands say, in the same order, and write only where they are sent."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+from visits import Visitor, words
+
+from miner import api, ledger, rulebook
+from miner.brief.text.layout import render
+from miner.brief.text.ranking import ranking_parts
+from miner.followup.story import tell
+from miner.page.jobs import Jobs
+from miner.page.places import client_folder, clients_of
+from miner.page.routes import ROUTES
+from miner.page.told import blocks
+from miner.page.words import PAGES, for_page
+
+Open = Callable[[Path], Visitor]
+CLIENT = "/clients/client-01"
+
+
+def tree(folder: Path) -> dict[str, bytes]:
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+def squeezed(text: str) -> str:
+    return "".join(text.split())
+
+
+def test_the_ranking_on_the_page_is_word_for_word_the_command_s(
+    practice: Path, visitor: Open
+) -> None:
+    folder = practice / "client-01"
+    page = words(visitor(practice).post(f"{CLIENT}/ranking"))
+    client = api.read_client(folder)
+    rules = api.load_rules(None, folder)
+    ranking = replace(api.rank(client, rules, keep=False), rankings_of_these_records=1)
+    printed = render(ranking_parts(ranking, rules), 100_000)
+    told = squeezed(re.sub(r"&\w+;|&#\d+;", "", page))
+    for line in printed.splitlines():
+        said = squeezed(re.sub(r"['\"<>&]", "", for_page(line)))
+        assert said in told.replace("'", ""), line
+
+
+def test_cautions_come_before_any_pattern(invented: Path, visitor: Open, tmp_path: Path) -> None:
+    folder = tmp_path / "p"
+    folder.mkdir()
+    shutil.copytree(invented / "client-04", folder / "client-04")
+    one = visitor(folder)
+    for path in ("ranking", "pages", "follow-up"):
+        page = one.post("/clients/client-04/ranking") if path == "ranking" else one.get(
+            f"/clients/client-04/{path}")  # fmt: skip
+        text = words(page)
+        first = text.index("Before anything else")
+        for later in ("Ranking ", "Pages For you", "Follow-up Nothing"):
+            assert later not in text or path == "ranking" or first < text.index(later)
+    id_ = re.search(r"/patterns/([0-9a-f]{8})", one.get("/clients/client-04/ranking").text)
+    assert id_ is not None
+    text = words(one.get(f"/clients/client-04/patterns/{id_[1]}"))
+    assert text.index("Before anything else") < text.index("What to do with it")
+    assert text.startswith('id="main"> Before anything else')
+
+
+def test_looking_writes_nothing(practice: Path, visitor: Open) -> None:
+    """Every GET, with a ranking there to be looked at: not a byte of the practice changes."""
+    one = visitor(practice)
+    one.post(f"{CLIENT}/ranking")
+    one.post(f"{CLIENT}/patterns/4c28aa7c/keep", **{"as": "watch"})
+    before = tree(practice)
+    known = {"code": "client-01", "day": "2026-02-01", "id": "4c28aa7c", "kind": "preparation",
+             "name": "short_sleep", "job": "x", "plan": "x"}  # fmt: skip
+    for method, path, _ in ROUTES:
+        if method == "GET":
+            address = re.sub(r"\{(\w+)\}", lambda found: known[found[1]], path)
+            assert one.get(address).status_code in (200, 404, 400), address
+    assert tree(practice) == before
+
+
+def test_a_pattern_is_kept_followed_and_given_up(practice: Path, visitor: Open) -> None:
+    one, folder = visitor(practice), practice / "client-01"
+    one.post(f"{CLIENT}/ranking")
+    page = one.post(
+        f"{CLIENT}/patterns/4c28aa7c/keep", **{"as": "watch", "note": "by <b>phone</b>"}
+    )
+    assert "by <b>" not in page.text
+    assert "by &lt;b&gt;phone" in page.text
+    assert one.send(f"{CLIENT}/patterns/4c28aa7c/keep", **{"as": "sell"}).status_code == 303
+    page = words(one.post(f"{CLIENT}/follow-up"))
+    (kept,) = api.follow(api.read_client(folder)).kept
+    assert squeezed(kept.sentence) in squeezed(page)
+    page = words(one.get(f"{CLIENT}/patterns/4c28aa7c"))
+    assert "It is kept already" in page
+    one.post(f"{CLIENT}/follow-up/drop", id="4c28aa7c")
+    assert tell(ledger.read(folder)).open_on(None) == ()
+
+
+def test_a_fourth_idea_is_refused_in_the_page_s_own_words(practice: Path, visitor: Open) -> None:
+    one = visitor(practice)
+    ids = re.findall(r"/patterns/([0-9a-f]{8})", one.post(f"{CLIENT}/ranking").text)
+    for id_ in list(dict.fromkeys(ids))[:3]:
+        one.post(f"{CLIENT}/patterns/{id_}/keep", **{"as": "watch"})
+    fourth = list(dict.fromkeys(ids))[3]
+    page = one.post(f"{CLIENT}/patterns/{fourth}/keep", **{"as": "watch"})
+    assert page.status_code == 400
+    assert "3 are open already" in words(page)
+    assert "miner " not in words(page)
+
+
+def test_a_plan_is_looked_at_before_it_is_written_and_read(practice: Path, visitor: Open) -> None:
+    one, folder = visitor(practice), practice / "client-01"
+    one.post(f"{CLIENT}/ranking")
+    fields = {"start": "2026-03-09", "pairs": "6"}
+    page = words(one.post(f"{CLIENT}/patterns/4c28aa7c/plan", **fields))
+    assert "What a test takes" in page
+    assert tell(ledger.read(folder)).kept == ()
+    one.post(f"{CLIENT}/patterns/4c28aa7c/plan", **(fields | {"action": "write"}))
+    (plan,) = tell(ledger.read(folder)).kept[0].plans
+    sheet = one.get(f"{CLIENT}/plans/{plan.name}")
+    assert f"Plan {plan.name}" in sheet.text
+    assert "unsafe" not in sheet.headers["content-security-policy"]
+    calendar = one.get(f"{CLIENT}/plans/{plan.name}", params={"as": "calendar"})
+    assert calendar.text.count("BEGIN:VEVENT") >= 12
+    page = words(one.post(f"{CLIENT}/follow-up/result", plan=plan.name))
+    assert "So far 0 of 6 pairs are complete." in page
+    assert one.send(f"{CLIENT}/patterns/4c28aa7c/plan", start="soon").status_code == 400
+
+
+def test_only_what_was_chosen_reaches_a_client_s_page(practice: Path, visitor: Open) -> None:
+    one, folder = visitor(practice), practice / "client-01"
+    one.post(f"{CLIENT}/ranking")
+    one.post(f"{CLIENT}/pages", include=["4c28aa7c"], kind=["session", "take-home"])
+    session = one.get(f"{CLIENT}/pages/session").text
+    assert "short night" in session
+    assert "late dinner" not in session.partition("<svg")[0]
+    assert one.get(f"{CLIENT}/pages/doctor").status_code == 404
+    shared = ledger.named(ledger.read(folder), "shared")
+    assert [(event.payload["page"], event.payload["ids"]) for event in shared] == [
+        ("session", ["4c28aa7c"]), ("take-home", ["4c28aa7c"])]  # fmt: skip
+    saved = one.get(f"{CLIENT}/pages/session", params={"save": "1"})
+    assert saved.headers["content-disposition"] == 'attachment; filename="client-01-session.html"'
+    assert saved.text == session
+
+
+def test_a_change_of_the_rule_book_tells_days_and_no_results(practice: Path, visitor: Open) -> None:
+    one, folder = visitor(practice), practice / "client-01"
+    page = words(one.post("/rules/short_sleep", at="6.5", action="look"))
+    table = api.days(api.read_client(folder)).frame
+    why = api.why(api.read_client(folder), "4c28aa7c")
+    hours = {item.unit: item.factors[0].measure for item in why.units}
+    moved = sum(
+        bool(usable) and hours[day] is not None and 6 <= (hours[day] or 0) < 6.5
+        for day, usable in zip(table.index.astype(str), table["usable"], strict=True)
+    )
+    assert moved > 0
+    assert f"{moved} of {int(table['usable'].sum())} usable days" in page
+    assert not re.search(r"mg/dL|clear|hint|difference", page)
+    assert not (practice / "rules").exists()
+    one.post("/rules/short_sleep", at="6.5", action="write")
+    assert api.load_rules(None, folder).factors["short_sleep"].at == 6.5
+    rest = {name: rule for name, rule in rulebook.load().factors.items() if name != "short_sleep"}
+    changed = api.load_rules(None, folder).factors
+    assert {name: changed[name] for name in rest} == rest
+    page = words(one.post(f"{CLIENT}/ranking"))
+    assert "a short night is under 6.5 hours (as shipped: under 6 hours)" in page
+    assert one.send("/rules/short_sleep", at="six").status_code == 400
+
+
+def test_the_morning_groups_as_the_command_does(invented: Path, visitor: Open) -> None:
+    one, on = visitor(invented), date(2026, 2, 22)
+    assert "Still reading 6 of 6 clients." in words(one.get("/"))
+    for name in clients_of(invented):
+        one.desk.shelf.entry(client_folder(invented, name))
+    page = words(one.get("/", params={"on": on.isoformat()}))
+    found = api.practice_morning(invented, on)
+    groups = (found.look_first, found.nudge, found.stale, found.on_test, found.ordinary)
+    places = [page.index(item.client) for group in groups for item in group]
+    assert places == sorted(places)
+    assert found.note.split(".")[0] in page
+
+
+def test_the_caseload_is_looked_at_and_shown(practice: Path, invented: Path, visitor: Open) -> None:
+    shutil.copytree(invented / "client-03", practice / "client-03")
+    one = visitor(practice)
+    page = words(one.post("/caseload"))
+    assert "2 clients: 1 ranked, 1 with too few days" in page
+    whole = one.get("/caseload/page")
+    assert "client-03" in whole.text
+    assert "sha256" in whole.headers["content-security-policy"]
+
+
+def test_work_can_be_stopped_and_is_joined_while_it_goes_on() -> None:
+    jobs, begun = Jobs(), threading.Event()
+
+    def work(progress: Any) -> str:
+        for step in range(10_000):
+            begun.set()
+            progress(f"step {step}", step / 10_000)
+            time.sleep(0.001)
+        return "/done"
+
+    job = jobs.start("k", "Work", "/back", "client-01", work)
+    assert begun.wait(5)
+    assert jobs.start("k", "Work", "/back", "client-01", work) is job
+    job.halt.set()
+    assert job.ended.wait(5)
+    assert job.stopped
+    assert job.done is None
+    again = jobs.start("k", "Work", "/back", "client-01", lambda _: "/done")
+    assert again is not job
+    assert again.ended.wait(5)
+    assert again.done == "/done"
+
+
+def test_stopping_a_ranking_leaves_no_trace_of_it(
+    practice: Path, visitor: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    one, gate = visitor(practice), threading.Event()
+    real = api.briefing
+
+    def slow(*given: Any, progress: Any, **more: Any) -> Any:
+        def told(step: str, share: float) -> None:
+            gate.wait(10)
+            progress(step, share)
+
+        return real(*given, progress=told, **more)
+
+    monkeypatch.setattr(api, "briefing", slow)
+    place = one.send(f"{CLIENT}/ranking").headers["location"]
+    assert place.startswith("/jobs/")
+    assert "How far it is" in one.get(place).text
+    assert one.get(f"{place}/progress").json()["ended"] is False
+    threading.Timer(0.2, gate.set).start()
+    page = one.post(f"{place}/stop")
+    assert "It was stopped." in words(page)
+    assert ledger.named(ledger.read(practice / "client-01"), "ranked") == ()
+
+
+def test_every_command_a_message_may_name_has_its_page() -> None:
+    from miner.cli.group import COMMANDS
+
+    assert set(COMMANDS) - {"demo", "generate"} == set(PAGES)
+    assert for_page("Run 'miner follow' to read them.") == "Open the page Follow-up to read them."
+    assert "miner" not in for_page("See 'miner history' and 'miner ask CLIENT --fix'.")
+
+
+def test_what_is_told_keeps_every_word() -> None:
+    from miner.brief.text.layout import heading, paragraph, table
+
+    parts = [heading("A & B"), paragraph("! now", 2), paragraph("deep", 4), paragraph(""),
+             table([("day", "left"), ("mg\ndL", "right")], [("2026-01-01", "1\n2")])]  # fmt: skip
+    assert [(item.kind, item.text, item.depth) for item in blocks(parts)] == [
+        ("heading", "A & B", 0), ("urgent", "now", 0), ("text", "deep", 2), ("table", "", 0),
+    ]  # fmt: skip
+    assert blocks(parts)[-1].columns == (("day", ""), ("mg dL", "number"))
+    assert blocks(parts)[-1].rows == (("2026-01-01", "1 2"),)
+
+
+def test_questions_are_fixed_before_there_are_records(empty: Path, visitor: Open) -> None:
+    one = visitor(empty)
+    one.post("/clients", code="client-05", time_zone="Europe/Lisbon", calm="1")
+    fields = {"factor": "tag:*", "words": "Red  wine", "outcome": "overnight_mean", "guess": "up"}
+    page = words(one.post("/clients/client-05/questions", **fields))
+    assert "1 fixed so far" in page
+    (fixed,) = api.fixed_questions(empty / "client-05")
+    assert (fixed.factor, fixed.outcome, fixed.guess) == ("tag:red wine", "overnight_mean", "up")
+    assert one.send("/clients/client-05/questions", factor="tag:*").status_code == 400
+    assert one.send("/clients", code="client-05").status_code == 400
+    assert one.send("/clients", code="client-06", time_zone="Mars/Base").status_code == 400
+    assert not (empty / "client-06").exists()
+    assert "There are no records yet" in words(one.get("/clients/client-05/records"))
+
+
+def test_a_file_changed_by_hand_is_seen_at_once(practice: Path, visitor: Open) -> None:
+    one, folder = visitor(practice), practice / "client-01"
+    before = words(one.get(CLIENT))
+    usable = int(re.findall(r"(\d+) of \d+ days can be used", before)[0])
+    text = (folder / "client.toml").read_text()
+    left = '[[left_out]]\ndate = 2026-01-20\nreason = "ill"\n'
+    (folder / "client.toml").write_text(f"{text}\n{left}")
+    assert f"{usable - 1} of" in words(one.get(CLIENT))
