@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from miner.records.columns import COLUMNS, known_columns
+from miner.records.sources import TIME_OF_DAY
 from miner.results import Proposal
 
 FIELDS = {
@@ -18,6 +19,7 @@ FIELDS = {
     "not_measured": "Words that stand for nothing",
 }
 NAMES = {
+    TIME_OF_DAY: "Time of day, where that holds the date alone",
     "time": "When", "start": "Begins", "end": "Ends", "duration": "Lasts",
     "glucose_mg_dl": "Glucose in mg/dL", "glucose_mmol_l": "Glucose in mmol/L",
     "sensor": "Name of the sensor", "asleep_min": "Asleep", "deep_min": "Deep sleep",
@@ -178,6 +180,7 @@ def _wanted(stream: str) -> tuple[str, ...]:
     times = ("time", "start", "end") if stream == "tags" else spec.times
     if stream in SAMPLED:
         times = (*times, "duration", "time")
+    times = (*times, TIME_OF_DAY)
     return (*times, *(name for name in known_columns(stream) if name not in times))
 
 

@@ -20,6 +20,7 @@ from miner.page.asked import Asked, address
 from miner.page.guard import POLICY
 from miner.page.policy import sha
 from miner.page.told import blocks
+from miner.page.words import for_page
 
 DRAWING = threading.Lock()
 """The drawing library keeps its settings in one place: one figure at a time."""
@@ -42,7 +43,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )  # fmt: skip
     made.filters |= {"clean": clean, "capital": capital, "blocks": blocks, "linked": linked}
-    made.filters["at"] = _at
+    made.filters |= {"at": _at, "in_words": for_page}
     return made
 
 

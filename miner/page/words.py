@@ -34,13 +34,14 @@ _OWN = (
     ("or say in sources.toml which column it is", "or choose its columns here"),
     ("Put the client's files there and try again.", "Drop the files on the page Records."),
 )  # fmt: skip
+_DATES = re.compile(r"Give the time_format of this file in sources\.toml(, or run .*?\))?\.")
 _FOLDER = re.compile(r"(?<!\S)(?:[A-Za-z]:)?(?:[/\\][^/\\\n:]+)+[/\\](?=[^/\\\n:]+: )")
 _RUN = re.compile(r"(?:(Run|See|or|Use) )?'miner ([a-z-]+)[^']*'")
 
 
 def for_page(text: str) -> str:
     """Return a message with its commands named as the pages that do the same, without folders."""
-    text = _FOLDER.sub("", text)
+    text = _DATES.sub("Choose how its dates are written.", _FOLDER.sub("", text))
     for old, new in _OWN:
         text = text.replace(old, new)
     return _RUN.sub(_named, text)

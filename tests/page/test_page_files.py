@@ -251,3 +251,17 @@ def test_the_download_holds_every_file_to_the_byte(practice: Path, visitor: Open
         f"client-01/{path.relative_to(folder).as_posix()}": path.read_bytes()
         for path in folder.rglob("*") if path.is_file()
     }  # fmt: skip
+
+
+def test_a_date_and_a_time_in_two_columns_are_chosen_too(tmp_path: Path) -> None:
+    path = tmp_path / "notes.csv"
+    rows = "".join(f"{day:02d}/02/2026;10:{day}0;sauna\n" for day in range(1, 6))
+    path.write_text(f"Date;Clock;Note\n{rows}")
+    proposal = map_file(path, stream="tags")
+    form = form_of(dict(proposal.entry), fields_of(proposal, proposal.entry))
+    form |= {"column-time": "Date", "column-time_of_day": "Clock", "column-tag": "Note"}
+    assert look_at(path, tmp_path, entry_of(lambda name: form.get(name, ""), proposal)).findings
+    form["time_format"] = "%d/%m/%Y %H:%M"
+    entry = entry_of(lambda name: form.get(name, ""), proposal)
+    (one,) = look_at(path, tmp_path, entry).understood
+    assert (one.rows, one.first) == (5, "2026-02-01 10:10")
