@@ -4,20 +4,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import UTC, datetime
 from difflib import get_close_matches
 
-import numpy as np
-
 from miner import ledger
 from miner.api.following import follow
+from miner.api.lineups import lineups
+from miner.api.meals_briefed import pairs_of_chosen, rank_meals, units_behind
 from miner.api.past import read_past
 from miner.api.ranking import Progress, primary_of, rank, table_of
-from miner.api.steps import check, days, rules_of
+from miner.api.steps import check, rules_of
 from miner.errors import MinerError
-from miner.hypotheses.why import why_table
-from miner.hypotheses.worlds import model, world
 from miner.ledger import Ledger
 from miner.records.client import Client
 from miner.results import (
@@ -26,18 +23,14 @@ from miner.results import (
     EarlierResult,
     Evidence,
     Hypothesis,
-    Lineup,
     Ranking,
     Shared,
     TrialDates,
-    Why,
 )
 from miner.rulebook import RuleBook
 from miner.tables.day_pictures import day_pictures
 from miner.tables.measured import measures_of, medicine_tags
-from miner.tables.unit_table import UnitTable
-
-IMITATIONS = 19
+from miner.tables.times_of_day import times_of_day
 
 
 def briefing(
@@ -70,14 +63,15 @@ def briefing(
     """
     books = rules_of(client, rules)
     followed = follow(client, books, settle=keep, now=now)
+    by_meal = rank_meals(client, books, seed=seed, keep=keep, now=now)
     ranking = rank(client, books, seed=seed, keep=keep, now=now, progress=progress)
-    chosen = [_known(ranking, id_) for id_ in dict.fromkeys(include)]
-    table = table_of(client, books, client.settings.rank_unit)
-    by_day = table if table.unit == "day" else days(client, books)
+    chosen = [_known(ranking, by_meal, id_) for id_ in dict.fromkeys(include)]
+    tables = {unit: table_of(client, books, unit) for unit in _units(ranking, by_meal)}
+    by_day, table = tables["day"], tables[ranking.unit]
     high = _high_outcome(ranking, client, books)
     pictures, series = day_pictures(client, by_day, books, high)
     report = check(client, books)
-    whys = {item.id: _why(table, books, item, client) for item in _shown(ranking, chosen)}
+    meals_chosen = [item for unit, item in chosen if unit == "meal"]
     calm = client.settings.calm or any(
         question.calm and client.settings.intake.get(name) == "yes"
         for name, question in books.cautions.intake.items()
@@ -98,14 +92,22 @@ def briefing(
         check=report,
         days=pictures,
         series=series,
-        whys=whys,
-        lineups=_lineups(table, books, ranking, chosen, seed) if lineup else {},
+        whys={
+            item.id: units_behind(tables[unit], books, item, client)
+            for unit, item in [*chosen, *_fixed(ranking), *_fixed(by_meal)]
+        },
+        lineups=lineups(table, books, ranking, [i for u, i in chosen if u == ranking.unit], seed)
+        if lineup
+        else {},
         measures=measures_of(client, by_day, client.settings.range),
         high_outcome=high,
         shared=_shared(book),
         earlier=_earlier(book, ranking),
         trial=None if trial is None else _trial(book, trial),
         kept=followed.kept,
+        by_meal=by_meal,
+        pairs=pairs_of_chosen(client, books, meals_chosen, tables["meal"]) if meals_chosen else {},
+        times=times_of_day(client, by_day, books),
     )
 
 
@@ -133,8 +135,14 @@ def _high_outcome(ranking: Ranking, client: Client, rules: RuleBook) -> str:
     return found or primary_of(client, rules, "day") or "day_mean"
 
 
-def _known(ranking: Ranking, id_: str) -> Hypothesis:
-    by_id = {item.id: item for item in ranking.hypotheses}
+def _units(ranking: Ranking, by_meal: Ranking | None) -> set[str]:
+    return {"day", ranking.unit} | ({"meal"} if by_meal else set())
+
+
+def _known(ranking: Ranking, by_meal: Ranking | None, id_: str) -> tuple[str, Hypothesis]:
+    """Return the unit and the hypothesis of an ID."""
+    found = [item for item in (ranking, by_meal) if item is not None]
+    by_id = {item.id: (one.unit, item) for one in reversed(found) for item in one.hypotheses}
     if id_ in by_id:
         return by_id[id_]
     close = get_close_matches(id_, list(by_id), n=1)
@@ -145,18 +153,10 @@ def _known(ranking: Ranking, id_: str) -> Hypothesis:
     )
 
 
-def _shown(ranking: Ranking, chosen: Sequence[Hypothesis]) -> list[Hypothesis]:
-    told = [item for item in ranking.hypotheses if item.family == "fixed"]
-    return list({item.id: item for item in [*chosen, *told]}.values())
-
-
-def _why(table: UnitTable, rules: RuleBook, item: Hypothesis, client: Client) -> Why:
-    found = why_table(table, rules, item.id, client.settings.code)
-    since = item.fixed_on if item.family == "fixed" else None
-    if since is None:
-        return found
-    own = frozenset(table.frame.index[table.frame["date"] > since].astype(str))
-    return replace(found, units=tuple(unit for unit in found.units if unit.unit in own))
+def _fixed(ranking: Ranking | None) -> list[tuple[str, Hypothesis]]:
+    if ranking is None:
+        return []
+    return [(ranking.unit, item) for item in ranking.hypotheses if item.family == "fixed"]
 
 
 def _actions(said: Sequence[CautionText], rules: RuleBook) -> tuple[str, ...]:
@@ -168,30 +168,6 @@ def _actions(said: Sequence[CautionText], rules: RuleBook) -> tuple[str, ...]:
         told = re.compile(".*".join(map(re.escape, re.split(r"\{\w+\}", rule.say))))
         found += [rule.client_action for item in said if told.fullmatch(item.text)]
     return tuple(dict.fromkeys(filter(None, found)))
-
-
-def _lineups(
-    table: UnitTable, rules: RuleBook, ranking: Ranking, chosen: Sequence[Hypothesis], seed: int
-) -> dict[str, Lineup]:
-    if not chosen or ranking.primary_outcome is None:
-        return {}
-    rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed, IMITATIONS])))
-    fitted = model(table, rules, ranking.primary_outcome)
-    drawn = [world(fitted, rng).frame for _ in range(IMITATIONS)]
-    lineups = {}
-    for item in chosen:
-        if item.outcome not in fitted.names:
-            continue
-        panels = [_values(frame[item.outcome].to_numpy(dtype=float)) for frame in drawn]
-        real = int(rng.integers(IMITATIONS + 1))
-        panels.insert(real, _values(table.frame[item.outcome].to_numpy(dtype=float)))
-        names = tuple(str(name) for name in table.frame.index)
-        lineups[item.id] = Lineup(item.id, names, tuple(panels), real)
-    return lineups
-
-
-def _values(column: np.ndarray[tuple[int], np.dtype[np.float64]]) -> tuple[float | None, ...]:
-    return tuple(None if np.isnan(value) else float(value) for value in column)
 
 
 def _shared(book: Ledger) -> tuple[Shared, ...]:

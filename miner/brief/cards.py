@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from miner.brief.drawn import Studio
+from miner.brief.meal_words import comparison_sentence
 from miner.brief.sentences import say
 from miner.brief.teller import Teller
 from miner.brief.text.words import evidence_words, several
@@ -32,6 +33,7 @@ class Cards:
             "title": teller.title(item),
             "evidence": evidence_words(item.evidence, teller.rules),
             "asked": self._asked(item),
+            "before": teller.ended(item),
             "along": [teller.veiled(name) for name in teller.travels(item)],
             "backwards": item.could_run_backwards,
             "tries": teller.tries(item),
@@ -51,6 +53,22 @@ class Cards:
             "lineup": self.studio.lineup(item),
             "real": self.real(item),
             "high": item.counts.high > 0,
+            "pairs": self.pairs(item),
+        }
+
+    def pairs(self, item: Hypothesis) -> dict[str, Any] | None:
+        """Return similar meals with and without it side by side, or None without any."""
+        found, teller = self.teller.brief.pairs.get(item.id), self.teller
+        if found is None:
+            return None
+        found = comparison_sentence(found, teller.rules, teller.brief.display_unit)
+        spread, said = found.repeats.spread, [found.sentence]
+        if spread is not None:
+            size, unit = self._size(spread, item), teller.amounts.unit(item.unit)
+            said.append(f"The same meal twice differs by about {size} {unit} by itself.")
+        return {
+            "figure": self.studio.pairs(item.id, found, teller.phrases(item)),
+            "said": [teller.veiled(text) for text in said],
         }
 
     def difference(self, item: Hypothesis) -> list[str]:

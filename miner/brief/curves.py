@@ -7,13 +7,27 @@ from typing import Any
 from miner.brief.drawn import Studio
 from miner.brief.figures.month import HIGHEST, LOWEST
 from miner.brief.text.amounts import MG_DL_PER_MMOL_L
+from miner.brief.text.safe import clean
 from miner.brief.wording import day_name
+from miner.results import NoteAt
 
 HOURS_BEFORE = 9
 
 
-def curves(studio: Studio) -> dict[str, Any]:
-    """Return the thinned readings and where each day lies in them, in the unit shown."""
+LANES = ("sleep", "stress", "activity", "meals", "tags")
+CLIENTS_OWN = ("meals", "tags")
+
+
+def curves(studio: Studio, *, words: bool) -> dict[str, Any]:
+    """Return what a day's picture is drawn from, in the unit shown.
+
+    Thinned readings, where each day lies in them, and what was recorded beside them.
+
+    Args:
+        studio: of the page.
+        words: name the meals and tags; without, only when they were is shown, for nothing that
+            was not chosen may reach a client's page.
+    """
     brief = studio.teller.brief
     mmol = brief.display_unit == "mmol/L"
     scale, digits = (MG_DL_PER_MMOL_L, 1) if mmol else (1.0, None)
@@ -30,9 +44,19 @@ def curves(studio: Studio) -> dict[str, Any]:
             None if value is None else round(value / scale, digits)
             for value in brief.series.values
         ],
+        "lanes": LANES,
+        "notes": [
+            [LANES.index(note.stream), note.start, note.end, *_named(note, words=words)]
+            for note in brief.series.notes
+        ],
         "days": {
             day.day: {"name": day_name(day.day), "told": studio.told(day), "from": day.start,
                       "to": day.end}
             for day in brief.days
         },
     }  # fmt: skip
+
+
+def _named(note: NoteAt, *, words: bool) -> list[str]:
+    told = words and note.stream in CLIENTS_OWN
+    return [clean(note.text.removeprefix("tag "), 60)] if told else []

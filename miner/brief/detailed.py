@@ -22,6 +22,7 @@ def detailed(item: Hypothesis, teller: Teller) -> dict[str, Any]:
         "sentence": clean(item.sentence),
         "evidence": evidence_words(item.evidence, teller.rules),
         "asked": asked(item, teller),
+        "before": teller.ended(item),
         "size": sized(item, teller),
         "with_": f"{counts.with_high} of {counts.with_}",
         "without": f"{counts.without_high} of {counts.without}",

@@ -18,7 +18,9 @@ def doctor(teller: Teller, studio: Studio) -> dict[str, Any]:  # noqa: ARG001 - 
     """Return what the doctor template asks for."""
     brief, check = teller.brief, teller.brief.check
     glucose = check.streams.get("glucose")
-    shown = {item.id: item for item in [*teller.questions(), *teller.chosen()]}
+    shown = {
+        item.id: (one, item) for one in teller.each() for item in [*one.questions(), *one.chosen()]
+    }
     every = f"{glucose.cadence_min:g}" if glucose and glucose.cadence_min else None
     return {
         "client": teller.client,
@@ -31,8 +33,12 @@ def doctor(teller: Teller, studio: Studio) -> dict[str, Any]:  # noqa: ARG001 - 
             f"{question}: {answer.replace('_', ' ')}" for question, answer in brief.intake.items()
         ),
         "medicine_tags": [clean(tag, 60) for tag in brief.medicine_tags],
-        "asked": brief.ranking.questions_asked if brief.ranking.status != "too_few" else 0,
-        "tested": [tested(item, teller) for item in shown.values()],
+        "asked": sum(
+            one.brief.ranking.questions_asked
+            for one in teller.each()
+            if one.brief.ranking.status != "too_few"
+        ),
+        "tested": [tested(item, one) for one, item in shown.values()],
         "unit": brief.display_unit,
     }
 
@@ -68,5 +74,5 @@ def tested(item: Hypothesis, teller: Teller) -> dict[str, str]:
         "kind": "fixed before the records" if item.family == "fixed" else "found by search",
         "counts": teller.veiled(capital(item.sentence)),
         "size": sized(item, teller),
-        "evidence": evidence_words(item.evidence, teller.rules),
+        "evidence": f"{evidence_words(item.evidence, teller.rules)} {teller.ended(item)}".strip(),
     }

@@ -12,6 +12,7 @@ from miner.brief.figures.difference import Difference, difference
 from miner.brief.figures.dots import Dot, Row, dots
 from miner.brief.figures.inline import Styles, inline
 from miner.brief.figures.lineup import Groups, lineup
+from miner.brief.figures.meal_pairs import meal_pairs
 from miner.brief.figures.month import month
 from miner.brief.figures.paper import as_svg
 from miner.brief.figures.reach import reach
@@ -19,7 +20,7 @@ from miner.brief.teller import Teller
 from miner.brief.text.amounts import MG_DL_PER_MMOL_L
 from miner.brief.text.safe import clean
 from miner.brief.wording import capital, day_name
-from miner.results import DayPicture, Hypothesis, UnitBehind
+from miner.results import DayPicture, Hypothesis, MealComparison, UnitBehind
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -96,6 +97,20 @@ class Studio:
         return self._both(
             f"lineup-{item.id}", "Twenty panels of dots, one of them recorded.", {},
             lambda wide: lineup(panels, 1000 if wide else NARROW, 5 if wide else 2),
+        )  # fmt: skip
+
+    def of(self, teller: Teller) -> Studio:
+        """Return the studio of another ranking of the same page."""
+        return Studio(teller, self.styles)
+
+    def pairs(self, id_: str, found: MealComparison, phrase: str) -> Drawn:
+        """Return similar meals with and without a habit, side by side, and their curves."""
+        return self._both(
+            f"pairs-{id_}",
+            f"Similar meals without and with {phrase}, joined in pairs; their curves beside.", {},
+            lambda wide: meal_pairs(
+                found, phrase, self.teller.brief.display_unit, wide=wide
+            ),
         )  # fmt: skip
 
     def reach(self) -> Drawn | None:

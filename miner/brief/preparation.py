@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from miner.brief.before import kept_before
+from miner.brief.by_clock import by_clock
 from miner.brief.cards import Cards
 from miner.brief.curves import curves
 from miner.brief.detailed import detailed
@@ -34,6 +36,7 @@ def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
         "days": brief.check.days,
         "rankings": ranking.rankings_of_these_records,
         "notes": [clean(note, 400) for note in ranking.notes],
+        "kept": kept_before(teller),
         "urgent": _cautions(teller, _FIRST),
         "beside": _cautions(teller, _BESIDE),
         "always": _cautions(teller, _LAST),
@@ -41,7 +44,13 @@ def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
         "not_usable": _not_usable(teller),
         "ask_about": ask_about(teller),
         "groups": _groups(teller),
-        "cards": [_card(item, teller, studio) for item in teller.chosen()],
+        "cards": [
+            _card(item, one, studio.of(one)) for one in teller.each() for item in one.chosen()
+        ],
+        "meals": _meals(teller),
+        "times": by_clock(teller),
+        "range": _range(teller),
+        "unit": brief.display_unit,
         "month": studio.month() if brief.days else None,
         "long": len(brief.days) > MANY_DAYS,
         "high_label": teller.rules.outcome(brief.high_outcome).label if brief.high_outcome else "",
@@ -55,8 +64,28 @@ def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
         ],
         "rest": [detailed(item, teller) for item in ranking.hypotheses],
         "counted": _counted(teller),
-        "curves": curves(studio) if brief.days else None,
+        "curves": curves(studio, words=True) if brief.days else None,
     }
+
+
+def _meals(teller: Teller) -> dict[str, Any] | None:
+    """Return what was found by meal beside a ranking by day, or None without meals."""
+    for one in list(teller.each())[1:]:
+        ranking = one.brief.ranking
+        return {
+            "verdict": ranking.verdict,
+            "usable": ranking.usable_units,
+            "notes": [clean(note, 400) for note in ranking.notes],
+            "groups": _groups(one),
+            "rest": [detailed(item, one) for item in ranking.hypotheses],
+            "counted": _counted(one),
+        }
+    return None
+
+
+def _range(teller: Teller) -> str:
+    low, high = (teller.amounts.level(end, "mg/dL") for end in teller.brief.range)
+    return f"{low} to {high} {teller.brief.display_unit}"
 
 
 def _fixed(teller: Teller) -> list[Hypothesis]:
@@ -78,7 +107,7 @@ def _card(item: Hypothesis, teller: Teller, studio: Studio) -> dict[str, Any]:
     return {
         "title": teller.title(item), "id": item.id, "dots": studio.dots(item),
         "line": studio.difference(item), "lineup": studio.lineup(item),
-        "real": Cards(teller, studio).real(item),
+        "real": Cards(teller, studio).real(item), "pairs": Cards(teller, studio).pairs(item),
     }  # fmt: skip
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from miner.brief.by_clock import by_clock
 from miner.brief.cards import Cards
 from miner.brief.curves import curves
 from miner.brief.drawn import MANY_DAYS, Studio
@@ -14,8 +15,8 @@ from miner.results import Evidence
 
 def session(teller: Teller, studio: Studio) -> dict[str, Any]:
     """Return what the session template asks for."""
-    brief, cards = teller.brief, Cards(teller, studio)
-    calm, chosen = brief.calm, teller.chosen()
+    brief, calm = teller.brief, teller.brief.calm
+    by_day, *by_meal = (_cards(one, studio) for one in teller.each())
     return {
         "client": teller.client,
         "calm": calm,
@@ -30,14 +31,26 @@ def session(teller: Teller, studio: Studio) -> dict[str, Any]:
         "long": len(brief.days) > MANY_DAYS,
         "high_label": _high_label(teller),
         "some_high": any(day.high and day.usable for day in brief.days),
-        "questions": [cards.card(item) for item in teller.questions() if item not in chosen],
-        "cards": [cards.card(item) for item in chosen],
-        "outcomes": list(dict.fromkeys((c.outcome, teller.label(c)) for c in chosen)),
+        "questions": [*by_day[0], *(item for asked, _ in by_meal for item in asked)],
+        "cards": by_day[1],
+        "meals": [item for _, chosen in by_meal for item in chosen],
+        "times": [] if calm else by_clock(teller),
+        "unit": brief.display_unit,
+        "outcomes": list(
+            dict.fromkeys((i.outcome, one.label(i)) for one in teller.each() for i in one.chosen())
+        ),
         "counted": counted(teller),
         "left_out": [] if calm else _left_out(teller),
         "always": teller.rules.cautions.client_always,
-        "curves": None if calm or not brief.days else curves(studio),
+        "curves": None if calm or not brief.days else curves(studio, words=False),
     }
+
+
+def _cards(teller: Teller, studio: Studio) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Return the cards of the client's own questions, and of what was chosen."""
+    cards, chosen = Cards(teller, studio.of(teller)), teller.chosen()
+    asked = [cards.card(item) for item in teller.questions() if item not in chosen]
+    return asked, [cards.card(item) for item in chosen]
 
 
 def headline(teller: Teller) -> str:
@@ -47,8 +60,8 @@ def headline(teller: Teller) -> str:
         return say(rules, "client", "too_few")
     if nothing_stood_out(teller):
         return say(rules, "client", "nothing")
-    shown = [*teller.chosen(), *(i for i in teller.questions() if i.id not in teller.include)]
-    clear = sum(item.evidence is Evidence.CLEAR for item in shown)
+    shown = {item.id: item for one in teller.each() for item in [*one.chosen(), *one.questions()]}
+    clear = sum(item.evidence is Evidence.CLEAR for item in shown.values())
     if clear and not teller.brief.calm:
         return say(rules, "client", "clear_one" if clear == 1 else "clear_many", count=clear)
     if not clear and not _any_clear(teller):
@@ -59,7 +72,7 @@ def headline(teller: Teller) -> str:
 
 def nothing_stood_out(teller: Teller) -> bool:
     """Say whether the first screen is the one of a month in which nothing stood out."""
-    told = any(item.evidence is Evidence.HINT for item in teller.chosen())
+    told = any(item.evidence is Evidence.HINT for one in teller.each() for item in one.chosen())
     ranked = teller.brief.ranking.status != "too_few"
     return ranked and not _any_clear(teller) and not told
 
@@ -82,12 +95,17 @@ def counted(teller: Teller) -> dict[str, int] | None:
     ranking = teller.brief.ranking
     if teller.brief.calm or ranking.status == "too_few":
         return None
-    found = {str(level): len(teller.level(level)) for level in Evidence}
-    return found | {"asked": ranking.questions_asked}
+    each = list(teller.each())
+    found = {str(level): sum(len(one.level(level)) for one in each) for level in Evidence}
+    return found | {"asked": sum(one.brief.ranking.questions_asked for one in each)}
 
 
 def _any_clear(teller: Teller) -> bool:
-    return any(item.evidence is Evidence.CLEAR for item in teller.brief.ranking.hypotheses)
+    return any(
+        item.evidence is Evidence.CLEAR
+        for one in teller.each()
+        for item in one.brief.ranking.hypotheses
+    )
 
 
 def _high_label(teller: Teller) -> str:

@@ -19,9 +19,12 @@ MOST_ON_ONE_SIDE = 3
 def take_home(teller: Teller, studio: Studio) -> dict[str, Any]:  # noqa: ARG001 - no figures here
     """Return what the take-home template asks for."""
     brief, rules = teller.brief, teller.rules
-    told = {item.id: item for item in [*teller.chosen(), *teller.questions()]}
-    shown = list(told.values())[: MOST_ON_ONE_SIDE + 2]
-    seen = [item for item in shown if item.evidence is not Evidence.CANNOT_TELL]
+    shown = list(_told(teller).values())[: MOST_ON_ONE_SIDE + 2]
+    seen = [
+        (one, item)
+        for one, item in shown
+        if item.evidence is not Evidence.CANNOT_TELL or one.ended(item)
+    ]
     fixed = {key: say(rules, "home", key) for key in ("leave_alone", "call", "stop")}
     return {
         "client": teller.client,
@@ -30,19 +33,27 @@ def take_home(teller: Teller, studio: Studio) -> dict[str, Any]:  # noqa: ARG001
         "nothing": say(rules, "client", "nothing") if nothing_stood_out(teller) else "",
         "looked": month_sentence(teller),
         "actions": brief.actions,
-        "seen": [_seen(teller, item) for item in seen],
+        "seen": [_seen(one, item) for one, item in seen],
         "not_told": [
-            capital(f"{teller.phrases(item)}, and {teller.label(item)}.")
-            for item in shown
+            capital(f"{one.phrases(item)}, and {one.label(item)}.")
+            for one, item in shown
             if item.evidence is Evidence.CANNOT_TELL
         ],
         "trial": None if brief.trial is None else _trial(brief.trial),
-        "tries": list(dict.fromkeys(text for item in seen for text in teller.tries(item))),
+        "tries": list(dict.fromkeys(text for one, item in seen for text in one.tries(item))),
         "good_to_know": [
             text for text in rules.cautions.client_always if text not in fixed.values()
         ],
         **fixed,
     }  # fmt: skip
+
+
+def _told(teller: Teller) -> dict[str, tuple[Teller, Hypothesis]]:
+    """Return what was chosen, then the client's own questions, each with its teller."""
+    each = list(teller.each())
+    chosen = [(one, item) for one in each for item in one.chosen()]
+    asked = [(one, item) for one in each for item in one.questions()]
+    return {item.id: (one, item) for one, item in [*chosen, *asked]}
 
 
 def _trial(trial: TrialDates) -> dict[str, str]:
@@ -61,9 +72,9 @@ def _trial(trial: TrialDates) -> dict[str, str]:
 
 def _seen(teller: Teller, item: Hypothesis) -> dict[str, str]:
     if teller.brief.calm:
-        return {"label": "", "sentence": teller.calmly(item), "evidence": ""}
+        return {"label": "", "sentence": teller.calmly(item), "evidence": teller.ended(item)}
     return {
         "label": capital(teller.label(item)),
         "sentence": teller.counted(item),
-        "evidence": evidence_words(item.evidence, teller.rules),
+        "evidence": f"{evidence_words(item.evidence, teller.rules)} {teller.ended(item)}".strip(),
     }

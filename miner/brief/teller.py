@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 from miner.brief.sentences import say
 from miner.brief.text.amounts import Amounts
+from miner.brief.text.ended import ended_words
 from miner.brief.text.safe import clean
 from miner.brief.text.words import factor_phrase, outcome_label, withheld_words
 from miner.brief.wording import capital, full_date, listed
@@ -36,6 +38,12 @@ class Teller:
     def unit(self) -> str:
         """``day`` or ``meal``."""
         return self.brief.ranking.unit
+
+    def each(self) -> Iterator[Teller]:
+        """Return the teller of the ranking itself, then that of the meals beside it."""
+        yield self
+        if self.brief.by_meal is not None:
+            yield replace(self, brief=replace(self.brief, ranking=self.brief.by_meal, by_meal=None))
 
     @property
     def client(self) -> str:
@@ -125,15 +133,30 @@ class Teller:
 
     def veiled(self, text: str) -> str:
         """Return the text, harmless, without the names of food habits that were not chosen."""
-        told = {name for item in self.chosen() for name in item.factors}
-        for name, rule in self.rules.factors.items():
-            if rule.food and name not in told:
-                text = text.replace(rule.phrase, FOOD_UNNAMED)
+        for phrase in self._unnamed():
+            text = text.replace(phrase, FOOD_UNNAMED)
         return clean(text)
 
     def travels(self, item: Hypothesis) -> list[str]:
         """Return the words of what often came along with it."""
         return [factor_phrase(name, self.rules, self.unit) for name in item.travels_with]
+
+    def _unnamed(self) -> list[str]:
+        """Return the words of every food habit that was not chosen, the longest first."""
+        told = {name for item in self.chosen() for name in item.factors}
+        ranked = {name for item in self.brief.ranking.hypotheses for name in item.factors}
+        own = {name for name in ranked - set(self.rules.factors) if self._food(name)}
+        found = {name: rule.phrase for name, rule in self.rules.factors.items() if rule.food}
+        found |= {name: factor_phrase(name, self.rules, self.unit) for name in own}
+        left = {phrase for name, phrase in found.items() if name not in told}
+        return sorted(left, key=lambda phrase: (-len(phrase), phrase))
+
+    def _food(self, name: str) -> bool:
+        return self.rules.factor(name, self.unit).food
+
+    def ended(self, item: Hypothesis) -> str:
+        """Return how an earlier test of it ended, or nothing where there was none."""
+        return ended_words(item.tried_before, self.rules) if item.tried_before else ""
 
     def tries(self, item: Hypothesis) -> list[str]:
         """Return what could be tried, where that fits the way the difference went.

@@ -7,8 +7,10 @@ from miner.results.briefing import (
     EarlierResult,
     Lineup,
     Measure,
+    NoteAt,
     Series,
     Shared,
+    TimeOfDay,
     TrialDates,
 )
 from miner.results.caution import CautionKind, CautionText
@@ -23,6 +25,7 @@ from miner.results.follow import (
     NewUnits,
 )
 from miner.results.mapping import Choice, Proposal, Undecided
+from miner.results.meals import MealComparison, MealPair, MealSide, Repeats
 from miner.results.plan import PairRead, PairsTest, Period, Plan, PlanResult
 from miner.results.ranking import (
     Counts,
@@ -56,8 +59,12 @@ __all__ = [
     "Hypothesis",
     "KeptResult",
     "Lineup",
+    "MealComparison",
+    "MealPair",
+    "MealSide",
     "Measure",
     "NewUnits",
+    "NoteAt",
     "OutcomeSummary",
     "PairRead",
     "PairsTest",
@@ -67,11 +74,13 @@ __all__ = [
     "PlanResult",
     "Proposal",
     "Ranking",
+    "Repeats",
     "Result",
     "Series",
     "Severity",
     "Shared",
     "StreamSummary",
+    "TimeOfDay",
     "Together",
     "TrialDates",
     "Undecided",

@@ -3,13 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from miner.results.base import Result
 from miner.results.checking import CheckReport
 from miner.results.follow import KeptResult
+from miner.results.meals import MealComparison
 from miner.results.ranking import Ranking
 from miner.results.why import Why
+
+
+@dataclass(frozen=True, slots=True)
+class NoteAt(Result):
+    """One thing recorded: its stream, from when to when (minutes of the series), its words."""
+
+    stream: str
+    start: int
+    end: int
+    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,11 +58,32 @@ class Series(Result):
     Attributes:
         start: first moment, ISO, wall clock.
         values: median of the readings of each step, mg/dL, None without any.
+        notes: everything that was recorded beside the readings.
     """
 
     start: str
     step_min: int
     values: tuple[float | None, ...]
+    notes: tuple[NoteAt, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class TimeOfDay(Result):
+    """The readings of one part of the day, over all usable days together.
+
+    Attributes:
+        first_hour, last_hour: by the wall clock, the last not included.
+        days: usable days with a reading in it.
+        spread: 5, 25, 50, 75 and 95 % quantiles of its readings, mg/dL, or None.
+        above: measured minutes above the client's range, per 24 measured hours, or None.
+    """
+
+    name: str
+    first_hour: int
+    last_hour: int
+    days: int
+    spread: tuple[float, ...] | None
+    above: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +154,9 @@ class Briefing(Result):
         whys: the units behind each hypothesis that may be shown, by ID.
         high_outcome: the outcome whose higher quarter ``days`` shows.
         kept: everything kept before, in the order it was kept, and what came of it.
+        by_meal: the ranking by meal beside one by day; None without meals.
+        pairs: similar meals with and without each habit that was chosen by meal, by ID.
+        times: the readings by time of day.
     """
 
     client: str
@@ -143,3 +178,6 @@ class Briefing(Result):
     earlier: tuple[EarlierResult, ...] = ()
     trial: TrialDates | None = None
     kept: tuple[KeptResult, ...] = ()
+    by_meal: Ranking | None = None
+    pairs: Mapping[str, MealComparison] = field(default_factory=dict)
+    times: tuple[TimeOfDay, ...] = ()

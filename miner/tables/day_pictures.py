@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import isnan
 
 import numpy as np
 import pandas as pd
 
 from miner.records.client import Client
-from miner.results import DayPicture, Series
+from miner.results import DayPicture, NoteAt, Series
 from miner.rulebook import RuleBook
 from miner.tables.clockwork import Floats
+from miner.tables.day_notes import noted_between
 from miner.tables.day_records import DayRecords, records_of
 from miner.tables.labels import higher_quarter
 from miner.tables.rises import find_rises
@@ -20,6 +22,7 @@ from miner.tables.unit_table import UnitTable
 STEP_MIN = 15
 QUANTILES = (0.05, 0.25, 0.50, 0.75, 0.95)
 FEWEST_READINGS = 12
+EVER = 2**62
 
 
 def day_pictures(
@@ -65,7 +68,17 @@ def day_pictures(
                 unlogged_rises=int(rises[k]),
             )
         )
-    return tuple(pictures), _series(trace, begin)
+    return tuple(pictures), replace(_series(trace, begin), notes=_notes(client, begin))
+
+
+def _notes(client: Client, begin: int) -> tuple[NoteAt, ...]:
+    def minute(clock: str) -> int:
+        return int(np.datetime64(clock, "s").astype(np.int64) - begin) // 60
+
+    return tuple(
+        NoteAt(item.stream, minute(item.start), minute(item.end), item.text)
+        for item in noted_between(client, 0, EVER)
+    )
 
 
 def _high(table: UnitTable, rules: RuleBook, outcome: str | None) -> Floats:

@@ -15,25 +15,30 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 WIDTH, HEIGHT = 720, 380
+NARROW = 350
 GRID_MIN = np.arange(-15.0, 121.0, 5.0)
 
 
-def meal_pairs(found: MealComparison, phrase: str, display_unit: str = "mg/dL") -> Figure:
+def meal_pairs(
+    found: MealComparison, phrase: str, display_unit: str = "mg/dL", *, wide: bool = True
+) -> Figure:
     """Draw the pairs of a comparison: a line a pair at the left, the curves at the right.
 
     Args:
         found: with at least one pair.
         phrase: the habit in words.
         display_unit: ``mg/dL`` or ``mmol/L``.
+        wide: side by side; else the curves below the pairs.
     """
     glucose = found.unit.startswith("mg/dL")
     scale = 1 / MG_DL_PER_MMOL_L if glucose and display_unit == "mmol/L" else 1.0
     unit = found.unit.replace("mg/dL", display_unit)
     with drawing():
-        figure = sheet(WIDTH, HEIGHT)
-        _dots(axes(figure, 60, 40, 220, 280), found, scale, unit)
+        figure = sheet(WIDTH, HEIGHT) if wide else sheet(NARROW, 2 * HEIGHT)
+        right = (370, 40, 330, 280) if wide else (50, HEIGHT + 40, NARROW - 65, 280)
+        _dots(axes(figure, 60 if wide else 50, 40, 220, 280), found, scale, unit)
         curves_scale = 1 / MG_DL_PER_MMOL_L if display_unit == "mmol/L" else 1.0
-        _curves(axes(figure, 370, 40, 330, 280), found, phrase, curves_scale, display_unit)
+        _curves(axes(figure, *right), found, phrase, curves_scale, display_unit)
     return figure
 
 

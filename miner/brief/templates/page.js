@@ -76,7 +76,14 @@
     if (text !== undefined) item.textContent = text;
     return item;
   };
-  const W = 420, H = 170, L = 34, B = 26, T = 8;
+  const W = 420, CURVE = 136, LANE = 15, L = 60, T = 8;
+  const shown = data ? data.lanes.map((_, lane) => lane).filter((lane) => data.notes.some((note) => note[0] === lane)) : [];
+  const B = 26 + LANE * shown.length, H = CURVE + T + B;
+  const of = (day) => data.notes.filter((note) => note[1] < day.to && Math.max(note[2], note[1] + 1) > day.from - data.before);
+  const clockOf = (minute) => {
+    const at = (((data.clock + minute) % 1440) + 1440) % 1440;
+    return `${String(Math.floor(at / 60)).padStart(2, "0")}:${String(at % 60).padStart(2, "0")}`;
+  };
   const curve = (day) => {
     const first = day.from - data.before, span = day.to - first;
     const x = (minute) => L + ((minute - first) / span) * (W - L - 6);
@@ -93,7 +100,16 @@
           `${String(clock / 60).padStart(2, "0")}:00`));
       }
     }
-    svg.append(draw("line", { class: "wake", x1: x(day.from), x2: x(day.from), y1: T, y2: H - B }));
+    svg.append(draw("line", { class: "wake", x1: x(day.from), x2: x(day.from), y1: T, y2: H - 26 }));
+    shown.forEach((lane, row) => {
+      const y0 = H - B + LANE * row + 4;
+      svg.append(draw("text", { x: L - 5, y: y0 + 10, "text-anchor": "end" }, data.lanes[lane]));
+      of(day).filter((note) => note[0] === lane).forEach((note) => {
+        const left = Math.max(note[1], first), right = Math.min(note[2], day.to);
+        svg.append(draw("rect", { class: lane < 3 ? "during" : "noted", x: x(left).toFixed(1), y: y0 + 2,
+          width: Math.max(x(right) - x(left), 4).toFixed(1), height: 8 }));
+      });
+    });
     let path = "", gap = true;
     const begin = Math.max(0, Math.ceil(first / data.step));
     for (let k = begin; k * data.step < day.to && k < data.values.length; k += 1) {
@@ -114,7 +130,16 @@
     words.textContent = mark.getAttribute("aria-label");
     peek.replaceChildren(words);
     const day = data && data.days[mark.dataset.day];
-    if (day) peek.append(curve(day));
+    if (day) {
+      peek.append(curve(day));
+      const told = of(day).filter((note) => note[3] && note[1] >= day.from);
+      if (told.length) {
+        const list = document.createElement("p");
+        list.className = "notes";
+        list.textContent = told.map((note) => `${clockOf(note[1])} ${note[3]}`).join("; ");
+        peek.append(list);
+      }
+    }
     peek.hidden = false;
   };
   find(".hint").forEach((hint) => { hint.hidden = false; });

@@ -64,8 +64,20 @@ def follow_parts(found: Following, rules: RuleBook, *, display_unit: str = "mg/d
 
 def kept_parts(item: KeptResult, rules: RuleBook, amounts: Amounts) -> Parts:
     """Return one kept hypothesis as paragraphs: what it is, then its sentence, then numbers."""
+    return [
+        paragraph(""), paragraph(f"{kept_title(item, rules)}; ID {item.id}", 2),
+        *(paragraph(line, 4) for line in kept_lines(item, rules, amounts)),
+    ]  # fmt: skip
+
+
+def kept_title(item: KeptResult, rules: RuleBook) -> str:
+    """Return the words of a kept hypothesis."""
     names = " and ".join(factor_phrase(name, rules, item.unit_of) for name in item.factors)
-    label = outcome_label(item.outcome, rules, item.unit_of)
+    return f"{names[:1].upper()}{names[1:]}, {outcome_label(item.outcome, rules, item.unit_of)}"
+
+
+def kept_lines(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]:
+    """Return what came of a kept hypothesis, a line at a time, and when it was kept."""
     kept = f"Kept on {item.kept_on} as {item.as_}, from records to {item.suggested_by_days_to}"
     note = f" ({clean(item.note, 200)})" if item.note else ""
     lines = [item.sentence]
@@ -77,11 +89,7 @@ def kept_parts(item: KeptResult, rules: RuleBook, amounts: Amounts) -> Parts:
         lines.append(_seen(item, rules, amounts))
     if item.every_look is not None:
         lines.append(_looks(item.every_look, item, rules))
-    head = f"{names[:1].upper()}{names[1:]}, {label}; ID {item.id}"
-    return [
-        paragraph(""), paragraph(head, 2), *(paragraph(line, 4) for line in lines),
-        paragraph(f"{kept}{note}.", 4),
-    ]  # fmt: skip
+    return [*lines, f"{kept}{note}."]
 
 
 def _seen(item: KeptResult, rules: RuleBook, amounts: Amounts) -> str:

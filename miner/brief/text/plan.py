@@ -98,7 +98,7 @@ def result_parts(found: PlanResult, rules: RuleBook, *, display_unit: str = "mg/
     label = outcome_label(found.outcome, rules, found.unit_of)
     parts: Parts = [heading(found.sentence), paragraph(f"Plan {found.plan}: {name}, {label}.")]
     if found.status is not None:
-        parts += [paragraph(line) for line in _numbers(found, rules, Amounts(display_unit))]
+        parts += [paragraph(line) for line in result_lines(found, rules, Amounts(display_unit))]
     if found.ticks_and_records_differ:
         days = several(found.ticks_and_records_differ, "day")
         parts.append(paragraph(say(rules, "result", "differ", days=days)))
@@ -112,7 +112,8 @@ def _key(found: PlanResult, rules: RuleBook) -> str:
     return "changed_worse" if (found.difference > 0) == (worse == "higher") else "changed"
 
 
-def _numbers(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[str]:
+def result_lines(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[str]:
+    """Return the numbers of a result that was read, a line at a time."""
     unit = amounts.unit(found.unit)
     lines = []
     if found.difference is not None and found.p is not None:

@@ -1,0 +1,31 @@
+"""What was kept last time and what came of it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from miner.brief.teller import Teller
+from miner.brief.text.follow import kept_lines, kept_title
+from miner.brief.text.plan import result_lines
+from miner.brief.text.safe import clean
+from miner.results import KeptResult
+
+_WAYS = {"watch": "watched", "alternate": "tested by alternating", "adopt": "adopted"}
+
+
+def kept_before(teller: Teller) -> list[dict[str, Any]]:
+    """Return everything kept before, the newest first: what it is, how it is kept, what came."""
+    return [_told(item, teller) for item in reversed(teller.brief.kept)]
+
+
+def _told(item: KeptResult, teller: Teller) -> dict[str, Any]:
+    lines = kept_lines(item, teller.rules, teller.amounts)
+    if item.test is not None and item.test.status is not None:
+        lines += result_lines(item.test, teller.rules, teller.amounts)
+    return {
+        "id": item.id,
+        "title": clean(kept_title(item, teller.rules), 200),
+        "how": _WAYS.get(item.as_, item.as_),
+        "open": item.open,
+        "lines": [clean(line) for line in lines],
+    }
