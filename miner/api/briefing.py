@@ -102,7 +102,7 @@ def briefing(
         measures=measures_of(client, by_day, client.settings.range),
         high_outcome=high,
         shared=_shared(book),
-        earlier=_earlier(book, ranking),
+        earlier=_earlier(book, ranking, by_meal),
         trial=None if trial is None else _trial(book, trial),
         kept=followed.kept,
         by_meal=by_meal,
@@ -197,10 +197,14 @@ def _trial(book: Ledger, name: str) -> TrialDates:
     )
 
 
-def _earlier(book: Ledger, ranking: Ranking) -> tuple[EarlierResult, ...]:
-    """Return what earlier rankings showed and this one no longer does, the last of each."""
+def _earlier(book: Ledger, ranking: Ranking, by_meal: Ranking | None) -> tuple[EarlierResult, ...]:
+    """Return what earlier rankings showed and these no longer do, the last of each."""
     now = {
-        item.id for item in ranking.hypotheses if item.evidence in (Evidence.CLEAR, Evidence.HINT)
+        item.id
+        for one in (ranking, by_meal)
+        if one is not None
+        for item in one.hypotheses
+        if item.evidence in (Evidence.CLEAR, Evidence.HINT)
     }
     found: dict[str, EarlierResult] = {}
     for event in ledger.named(book, "ranked"):

@@ -15,7 +15,7 @@ def _row(item: TimeOfDay, teller: Teller) -> dict[str, str]:
     level = teller.amounts.level
     row = {
         "name": item.name.capitalize(),
-        "hours": f"{item.first_hour:02d} to {item.last_hour:02d}",
+        "hours": f"{item.first_hour:02d}:00 to {item.last_hour:02d}:00",
         "days": str(item.days),
         "middle": "not known", "half": "", "most": "", "above": "",
     }  # fmt: skip

@@ -13,6 +13,7 @@ from miner.brief.text.words import evidence_words, several
 from miner.brief.wording import capital, full_date
 from miner.results import Evidence, Hypothesis
 
+MEALS_ALLOWED_FOR = "Which meal it was, and its carbohydrate where noted, are allowed for."
 _TOLD = (Evidence.CLEAR, Evidence.HINT)
 
 
@@ -67,7 +68,7 @@ class Cards:
             size, unit = self._size(spread, item), teller.amounts.unit(item.unit)
             said.append(f"The same meal twice differs by about {size} {unit} by itself.")
         return {
-            "figure": self.studio.pairs(item.id, found, teller.phrases(item)),
+            "figure": self.studio.pairs(item, found),
             "said": [teller.veiled(text) for text in said],
         }
 
@@ -86,6 +87,7 @@ class Cards:
         if summary is not None and summary.ordinary_wobble is not None:
             wobble, one = self._size(summary.ordinary_wobble, item), teller.unit
             said.append(f"From {one} to {one} it wobbles by about {wobble} {unit} anyway.")
+        said += [MEALS_ALLOWED_FOR] if teller.unit == "meal" else []
         return said
 
     def luck(self, item: Hypothesis) -> str:

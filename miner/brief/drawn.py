@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 WIDE, NARROW = 760, 350
 MANY_DAYS = 50
+MANY_DOTS = 60
+DOT, SMALL_DOT = 13.0, 9.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +76,10 @@ class Studio:
             for row in rows
             for dot in row.dots
         }
+        size = DOT if sum(len(row.dots) for row in rows) <= MANY_DOTS else SMALL_DOT
         return self._both(
             f"dots-{item.id}", f"{capital(label)}, a mark a {self.teller.outcome(item).units_one}.",
-            marks, lambda wide: dots(rows, f"{label}, {unit}", WIDE if wide else NARROW),
+            marks, lambda wide: dots(rows, f"{label}, {unit}", WIDE if wide else NARROW, size),
         )  # fmt: skip
 
     def difference(self, item: Hypothesis) -> Drawn | None:
@@ -103,13 +106,14 @@ class Studio:
         """Return the studio of another ranking of the same page."""
         return Studio(teller, self.styles)
 
-    def pairs(self, id_: str, found: MealComparison, phrase: str) -> Drawn:
+    def pairs(self, item: Hypothesis, found: MealComparison) -> Drawn:
         """Return similar meals with and without a habit, side by side, and their curves."""
+        label = self.teller.label(item)
         return self._both(
-            f"pairs-{id_}",
-            f"Similar meals without and with {phrase}, joined in pairs; their curves beside.", {},
+            f"pairs-{item.id}",
+            f"{capital(label)} of similar meals without and with it, in pairs; their curves.", {},
             lambda wide: meal_pairs(
-                found, phrase, self.teller.brief.display_unit, wide=wide
+                found, label, self.teller.brief.display_unit, wide=wide
             ),
         )  # fmt: skip
 

@@ -161,19 +161,20 @@ def _not_usable(teller: Teller) -> list[tuple[str, str]]:
 
 
 def _tried(teller: Teller) -> list[str]:
-    by_id = {item.id: item for item in teller.brief.ranking.hypotheses}
+    by_id = {item.id: (one, item) for one in teller.each() for item in one.brief.ranking.hypotheses}
     said = [
-        f"{teller.title(item)}: fixed on {item.fixed_on}; "
+        f"{one.title(item)}: fixed on {item.fixed_on}; "
         f"{evidence_words(item.evidence, teller.rules).lower()}"
-        for item in _fixed(teller)
+        for one in teller.each()
+        for item in _fixed(one)
         if item.fixed_on and item.evidence not in (Evidence.CLEAR, Evidence.HINT)
     ]
     for earlier in teller.brief.earlier:
-        item = by_id.get(earlier.id)
-        title = teller.title(item) if item else f"The pattern {clean(earlier.id, 12)}"
-        now = (
-            evidence_words(item.evidence, teller.rules).lower() if item else "not in this ranking."
-        )
+        found = by_id.get(earlier.id)
+        title, now = f"The pattern {clean(earlier.id, 12)}", "not in this ranking."
+        if found is not None:
+            one, item = found
+            title, now = one.title(item), evidence_words(item.evidence, teller.rules).lower()
         level = earlier.evidence.replace("_", " ")
         said.append(f"{capital(title)}: {level} on {full_date(earlier.on)}; now: {now}")
     return said

@@ -73,7 +73,8 @@ def _compare(read: Client, books: RuleBook, form: str, factor: str, out: Path | 
         from miner.brief.figures.meal_pairs import meal_pairs
 
         phrase = books.factor(factor, "meal").phrase
+        label = books.outcome(found.outcome, "meal").label
         lines = (found.sentence, *found.notes)
-        write_picture(meal_pairs(found, phrase, unit), out, f"{found.client}: {phrase}", lines)
+        write_picture(meal_pairs(found, label, unit), out, f"{found.client}: {phrase}", lines)
     elif out is not None:
         complain(f"Nothing to draw: {out} was not written.")

@@ -103,10 +103,10 @@ def _write(folder: Path, client: Path, include: list[str] | None) -> dict[str, P
 
 @pytest.fixture(scope="session")
 def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
-    """The four pages of a client with three hypotheses of two outcomes chosen, and line-ups."""
+    """The four pages of a client with three hypotheses chosen, one by meal, and line-ups."""
     folder = tmp_path_factory.mktemp("pages")
     client = _clients().write_invented(folder / "practice")
-    return _write(folder, client, ["4c28aa7c", "658ef86f", "75887c2e"])
+    return _write(folder, client, ["4c28aa7c", "658ef86f", "f17c58b6"])
 
 
 @pytest.fixture(scope="session")

@@ -14,19 +14,19 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-WIDTH, HEIGHT = 720, 380
+WIDTH, HEIGHT = 720, 300
 NARROW = 350
 GRID_MIN = np.arange(-15.0, 121.0, 5.0)
 
 
 def meal_pairs(
-    found: MealComparison, phrase: str, display_unit: str = "mg/dL", *, wide: bool = True
+    found: MealComparison, label: str, display_unit: str = "mg/dL", *, wide: bool = True
 ) -> Figure:
     """Draw the pairs of a comparison: a line a pair at the left, the curves at the right.
 
     Args:
         found: with at least one pair.
-        phrase: the habit in words.
+        label: the outcome in words.
         display_unit: ``mg/dL`` or ``mmol/L``.
         wide: side by side; else the curves below the pairs.
     """
@@ -35,31 +35,29 @@ def meal_pairs(
     unit = found.unit.replace("mg/dL", display_unit)
     with drawing():
         figure = sheet(WIDTH, HEIGHT) if wide else sheet(NARROW, 2 * HEIGHT)
-        right = (370, 40, 330, 280) if wide else (50, HEIGHT + 40, NARROW - 65, 280)
-        _dots(axes(figure, 60 if wide else 50, 40, 220, 280), found, scale, unit)
+        right = (340, 34, 365, 208) if wide else (50, HEIGHT + 34, NARROW - 65, 208)
+        _dots(axes(figure, 60 if wide else 50, 34, 220, 208), found, scale, f"{label}, {unit}")
         curves_scale = 1 / MG_DL_PER_MMOL_L if display_unit == "mmol/L" else 1.0
-        _curves(axes(figure, *right), found, phrase, curves_scale, display_unit)
+        _curves(axes(figure, *right), found, curves_scale, display_unit)
     return figure
 
 
-def _dots(place: Axes, found: MealComparison, scale: float, unit: str) -> None:
+def _dots(place: Axes, found: MealComparison, scale: float, title: str) -> None:
     for pair in found.pairs:
         values = [pair.without.value * scale, pair.with_.value * scale]
         place.plot([0, 1], values, color=LINE, linewidth=1.2, zorder=1)
         place.scatter([0], values[:1], s=46, color=TWO, zorder=2)
         place.scatter([1], values[1:], s=46, color=ONE, zorder=2)
     place.set_xlim(-0.35, 1.35)
-    place.set_xticks([0, 1], ["without", "with"])
-    place.set_title(f"{found.outcome.replace('_', ' ')}, {unit}", loc="left", color=INK, size=14)
+    place.set_xticks([0, 1], ["without it", "with it"])
+    place.set_title(title, loc="left", color=INK, size=14)
     place.grid(axis="y", color=LINE, linewidth=0.6)
 
 
-def _curves(
-    place: Axes, found: MealComparison, phrase: str, scale: float, display_unit: str
-) -> None:
+def _curves(place: Axes, found: MealComparison, scale: float, display_unit: str) -> None:
     sides = (
-        ("without", [pair.without for pair in found.pairs], TWO, "--"),
-        (f"with {phrase}", [pair.with_ for pair in found.pairs], ONE, "-"),
+        ("without it", [pair.without for pair in found.pairs], TWO, "--"),
+        ("with it", [pair.with_ for pair in found.pairs], ONE, "-"),
     )
     for row, (label, meals, colour, style) in enumerate(sides):
         drawn = [curve for meal in meals if (curve := _on_grid(meal)) is not None]
@@ -69,13 +67,13 @@ def _curves(
             middle = np.median(np.stack(drawn), axis=0) * scale
             place.plot(GRID_MIN, middle, color=colour, linewidth=2.4, linestyle=style)
         place.text(
-            1, 0.97 - 0.08 * row, label, transform=place.transAxes, color=colour, size=13,
+            1, 0.98 - 0.11 * row, label, transform=place.transAxes, color=colour, size=13,
             ha="right", va="top", bbox=LABEL,
         )  # fmt: skip
     place.axvline(0, color=SOFT, linewidth=0.8)
     place.set_xticks([0, 30, 60, 90, 120])
-    place.set_xlabel("minutes after the meal", color=SOFT, size=13)
-    place.set_title(f"above the level before it, {display_unit}", loc="left", color=INK, size=14)
+    place.set_xlabel("minutes after the meal began", color=SOFT, size=13)
+    place.set_title(f"above the level before, {display_unit}", loc="left", color=INK, size=14)
     place.grid(axis="y", color=LINE, linewidth=0.6)
 
 
