@@ -7,14 +7,19 @@ from collections.abc import Iterable, Sequence
 from io import StringIO
 from typing import Any
 
+from miner.brief.text.safe import clean
+
+# The most a cell of a usual spreadsheet holds is 32,767 characters.
+LONGEST = 32_000
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def sheet(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     """Return rows as comma-separated values with a header.
 
-    Numbers are written in full, what is undefined is empty, and text a spreadsheet would take for
-    a formula begins with an apostrophe.
+    Numbers are written in full, what is undefined is empty, text a spreadsheet would take for a
+    formula begins with an apostrophe, and marks that cannot be seen or turn the reading direction
+    are spelled out.
     """
     buffer = StringIO()
     writer = csv.writer(buffer, lineterminator="\n")
@@ -32,5 +37,7 @@ def _cell(value: Any) -> str:
         return repr(value)
     if isinstance(value, list | tuple):
         value = " + ".join(str(item) for item in value)
-    text = str(value)
-    return f"'{text}" if isinstance(value, str) and text.startswith(_FORMULA) else text
+    if not isinstance(value, str):
+        return str(value)
+    text = clean(value, LONGEST)
+    return f"'{text}" if value.startswith(_FORMULA) or text.startswith(_FORMULA) else text
