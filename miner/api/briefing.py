@@ -72,21 +72,14 @@ def briefing(
     pictures, series = day_pictures(client, by_day, books, high)
     report = check(client, books)
     meals_chosen = [item for unit, item in chosen if unit == "meal"]
-    calm = client.settings.calm or any(
-        question.calm and client.settings.intake.get(name) == "yes"
-        for name, question in books.cautions.intake.items()
-    )
     book = read_past(client).book
     return Briefing(
         client=client.settings.code,
         display_unit=client.settings.display_unit,
-        calm=calm,
+        calm=_calm(client, books),
         range=client.settings.range,
         actions=_actions(report.cautions, books),
-        intake={
-            question.asked: client.settings.intake.get(name, "not_asked")
-            for name, question in books.cautions.intake.items()
-        },
+        intake=_intake(client, books),
         medicine_tags=medicine_tags(client, books),
         ranking=ranking,
         check=report,
@@ -128,6 +121,20 @@ def remember_shared(
     except ledger.LedgerUnwritable as error:
         return (f"What was shared could not be written to the ledger: {error.found}.",)
     return ()
+
+
+def _calm(client: Client, rules: RuleBook) -> bool:
+    return client.settings.calm or any(
+        question.calm and client.settings.intake.get(name) == "yes"
+        for name, question in rules.cautions.intake.items()
+    )
+
+
+def _intake(client: Client, rules: RuleBook) -> dict[str, str]:
+    return {
+        question.asked: client.settings.intake.get(name, "not_asked")
+        for name, question in rules.cautions.intake.items()
+    }
 
 
 def _high_outcome(ranking: Ranking, client: Client, rules: RuleBook) -> str:
