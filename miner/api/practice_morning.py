@@ -14,7 +14,7 @@ from miner.caseload.places import client_folders
 from miner.errors import MinerError
 from miner.records import read_client
 from miner.records.client import Client
-from miner.results.morning import ClientMorning, PracticeMorning
+from miner.results.morning import ClientMorning, DayReview, PracticeMorning
 from miner.rulebook import RuleBook
 from miner.tables import day_table
 from miner.tables.clockwork import DAY, iso_day
@@ -104,10 +104,25 @@ def _group(found: ClientMorning) -> str:
     return next((name for name in GROUPS[:-1] if getattr(found, name)), "ordinary")
 
 
-def client_morning(client: Client, rules: RuleBook, on: date) -> ClientMorning:
-    """Return what one client's newest whole day asks for."""
+def client_morning(
+    client: Client,
+    rules: RuleBook,
+    on: date,
+    *,
+    records: DayRecords | None = None,
+    review: Callable[[int], DayReview] | None = None,
+) -> ClientMorning:
+    """Return what one client's newest whole day asks for.
+
+    Args:
+        client: as read.
+        rules: the rule books.
+        on: the morning.
+        records: the client's days, where they are known already.
+        review: gives the account of the day at a place of these days, where that is known.
+    """
     refuse_stopped(client)
-    records = records_of(client, rules)
+    records = records or records_of(client, rules)
     today = (on - EPOCH).days
     seen = records.trace.clock[records.trace.clock // DAY <= today]
     if not seen.size:
@@ -119,14 +134,16 @@ def client_morning(client: Client, rules: RuleBook, on: date) -> ClientMorning:
     k = newest_whole_day(records, today)
     if k is None:
         return found
-    return _with_day(client, rules, records, k, found)
+    if review is None:
+        told = review_of(client, rules, records, day_table(client, rules), k, NEWEST)
+    else:
+        told = review(k)
+    return _with_day(client, records, k, told, found)
 
 
 def _with_day(
-    client: Client, rules: RuleBook, records: DayRecords, k: int, found: ClientMorning
+    client: Client, records: DayRecords, k: int, review: DayReview, found: ClientMorning
 ) -> ClientMorning:
-    table = day_table(client, rules)
-    review = review_of(client, rules, records, table, k, NEWEST)
     nudge, text = _nudge(client, records, k)
     return replace(
         found,

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import secrets
 from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
+from typing import TypeVar
 from urllib.parse import quote
 
 from starlette.datastructures import FormData, UploadFile
@@ -22,6 +23,8 @@ from miner.page.shelf import Entry, Shelf
 
 SOON_S = 0.7
 MOST_NOTES = 200
+MOST_DRAWN = 400
+T = TypeVar("T")
 
 
 @dataclass
@@ -39,6 +42,18 @@ class Desk:
     jobs: Jobs = field(default_factory=Jobs)
     notes: OrderedDict[str, tuple[str, ...]] = field(default_factory=OrderedDict)
     found: dict[tuple[str, str], object] = field(default_factory=dict)
+    _drawn: OrderedDict[tuple[str, str], tuple[object, object]] = field(default_factory=OrderedDict)
+
+    def drawn(self, key: tuple[str, str], of: object, draw: Callable[[], T]) -> T:
+        """Return what was drawn of something, drawn again only where that is another now."""
+        held = self._drawn.get(key)
+        if held is not None and (held[0] is of or held[0] == of):
+            return held[1]  # type: ignore[return-value]
+        made = draw()
+        self._drawn[key] = (of, made)
+        while len(self._drawn) > MOST_DRAWN:
+            self._drawn.popitem(last=False)
+        return made
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,7 @@ class Entry:
     _days: UnitTable | None = None
     _records: DayRecords | None = None
     _report: CheckReport | None = None
-    _morning: tuple[Print, date, ClientMorning] | None = None
+    _reviews: dict[tuple[Print, int], DayReview] = field(default_factory=dict)
 
     @property
     def unit(self) -> str:
@@ -74,25 +74,38 @@ class Entry:
             MinerError: the records hold no such day, or none whole.
         """
         with self.guard:
-            table = self.days()
-            if self._records is None:
-                self._records = records_of(self.client, self.rules)
-            names = self._records.days.names
-            place = newest_whole_day(self._records) if day is None else None
+            table, records = self.days(), self._day_records()
+            names = records.days.names
+            place = newest_whole_day(records) if day is None else None
             if day is not None and day in names:
                 place = names.index(day)
             if place is None:
                 return api.day_review(self.client, day, self.rules)
             chosen = ASKED_FOR if day else NEWEST
-            return review_of(self.client, self.rules, self._records, table, place, chosen)
+            return review_of(self.client, self.rules, records, table, place, chosen)
 
     def morning(self, on: date) -> ClientMorning:
-        """Return what the newest whole day asks for."""
+        """Return what the newest whole day asks for on a morning."""
         with self.guard:
-            key = _prints([self.client.folder / LEDGER])
-            if self._morning is None or self._morning[:2] != (key, on):
-                self._morning = (key, on, client_morning(self.client, self.rules, on))
-            return self._morning[2]
+            book = _prints([self.client.folder / LEDGER])
+
+            def review(place: int) -> DayReview:
+                found = self._reviews.get((book, place))
+                if found is None:
+                    table, records = self.days(), self._day_records()
+                    found = review_of(self.client, self.rules, records, table, place, NEWEST)
+                    self._reviews[book, place] = found
+                return found
+
+            return client_morning(
+                self.client, self.rules, on, records=self._day_records(), review=review
+            )
+
+    def _day_records(self) -> DayRecords:
+        if self._records is None:
+            self.days()
+            self._records = records_of(self.client, self.rules)
+        return self._records
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,13 +12,14 @@ from miner.page.render import DRAWING
 
 
 def warm(desk: Desk) -> None:
-    """Read all clients of the practice, one after the other, and draw once."""
-    for name in clients_of(desk.practice):
+    """Read all clients of the practice, first what the morning needs; draw once."""
+    names = clients_of(desk.practice)
+    for name in names:
         with suppress(MinerError, OSError):
-            entry = desk.shelf.entry(client_folder(desk.practice, name))
-            entry.morning(date.today())
-            entry.report()
-            entry.review(None)
+            desk.shelf.entry(client_folder(desk.practice, name)).morning(date.today())
+    for name in names:
+        with suppress(MinerError, OSError):
+            desk.shelf.entry(client_folder(desk.practice, name)).report()
     from miner.brief.figures.paper import as_svg, drawing, sheet
 
     with DRAWING, drawing():

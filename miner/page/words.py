@@ -27,6 +27,7 @@ _OWN = (
     ("--start ", "the first day "),
     ("run again", "try again"),
     ("; --detail or --format csv shows all", "; the page with figures shows all"),
+    (" in the client's folder (it writes sources.toml)", ""),
     ("glucose.csv, or a file that sources.toml maps to the stream glucose",
      "glucose.csv, or a sensor's file whose columns were chosen here"),
     ("Put the sensor's file there, or map it in sources.toml.",
@@ -36,7 +37,7 @@ _OWN = (
 )  # fmt: skip
 _DATES = re.compile(r"Give the time_format of this file in sources\.toml(, or run .*?\))?\.")
 _FOLDER = re.compile(r"(?<!\S)(?:[A-Za-z]:)?(?:[/\\][^/\\\n:]+)+[/\\](?=[^/\\\n:]+: )")
-_RUN = re.compile(r"(?:(Run|See|or|Use) )?'miner ([a-z-]+)[^']*'")
+_RUN = re.compile(r"(?:(Run|run|See|or|Use) )?(?:'miner ([a-z-]+)[^']*'|\"miner (map)[^\"]*\")")
 
 
 def for_page(text: str) -> str:
@@ -48,8 +49,8 @@ def for_page(text: str) -> str:
 
 
 def _named(found: re.Match[str]) -> str:
-    page = PAGES.get(found[2])
+    page = PAGES.get(found[2] or found[3])
     if page is None:
         return found[0]
-    lead = {"Run": "Open ", "See": "See ", "Use": "Use ", "or": "or "}.get(found[1] or "", "")
-    return f"{lead}the page {page}"
+    lead = {"Run": "Open", "run": "open"}.get(found[1] or "", found[1] or "")
+    return f"{lead} the page {page}".strip()

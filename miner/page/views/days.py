@@ -21,7 +21,6 @@ from miner.page.shelf import Entry
 from miner.page.views.client import name_of
 from miner.results.morning import DayReview
 
-MOST_DRAWN = 400
 WIDEST = 34
 
 
@@ -50,20 +49,15 @@ def show(asked: Asked) -> Response:
 
 
 def _picture(asked: Asked, found: DayReview, unit: str) -> tuple[Markup, dict[str, str]]:
-    key = (asked.code, f"day-{found.date}")
-    held = asked.desk.found.get(key)
-    if isinstance(held, tuple) and held[0] == found:
-        return held[1]  # type: ignore[no-any-return]
-    styles = Styles()
-    label = f"Glucose of {found.date}, with sleep, stress, activity, meals and tags below it."
-    with DRAWING:
-        drawn = as_svg(day_picture(found, unit))
-    picture = Markup(inline(drawn, "day", label, {}, styles))  # noqa: S704 - our own figure
-    made = picture, dict(styles.names)
-    if len(asked.desk.found) > MOST_DRAWN:
-        asked.desk.found.clear()
-    asked.desk.found[key] = (found, made)
-    return made
+    def draw() -> tuple[Markup, dict[str, str]]:
+        styles = Styles()
+        label = f"Glucose of {found.date}, with sleep, stress, activity, meals and tags below it."
+        with DRAWING:
+            svg = as_svg(day_picture(found, unit))
+        picture = Markup(inline(svg, "day", label, {}, styles))  # noqa: S704 - our own figure
+        return picture, dict(styles.names)
+
+    return asked.desk.drawn((asked.code, found.date), found, draw)
 
 
 def table(asked: Asked) -> Response:

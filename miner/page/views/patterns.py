@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from starlette.responses import RedirectResponse, Response
 
 from miner import api
-from miner.brief.drawn import Studio
+from miner.brief.drawn import Drawn, Studio
 from miner.brief.figures.inline import Styles
 from miner.brief.teller import Teller
 from miner.brief.text.amounts import Amounts
@@ -34,11 +34,8 @@ def show(asked: Asked) -> Response:
         return asked.go(asked.at("ranking"), said)
     item = _item(looked, asked.path("id"))
     why = _why(asked, entry, looked, item)
-    styles = Styles()
     teller = Teller(replace(looked.brief, whys={item.id: why}), entry.rules, (item.id,))
-    with DRAWING:
-        studio = Studio(teller, styles)
-        drawn, line = studio.dots(item), studio.difference(item)
+    styles, drawn, line = _drawn(asked, looked, teller, item)
     unit = looked.brief.ranking.unit
     told = HypothesisTeller(entry.rules, Amounts(entry.unit), unit)
     return page(
@@ -50,6 +47,18 @@ def show(asked: Asked) -> Response:
         tomorrow=(date.today() + timedelta(days=1)).isoformat(),
         high=item.counts.high > 0,
     )  # fmt: skip
+
+
+def _drawn(
+    asked: Asked, looked: Looked, teller: Teller, item: Hypothesis
+) -> tuple[Styles, Drawn | None, Drawn | None]:
+    def draw() -> tuple[Styles, Drawn | None, Drawn | None]:
+        styles = Styles()
+        with DRAWING:
+            studio = Studio(teller, styles)
+            return styles, studio.dots(item), studio.difference(item)
+
+    return asked.desk.drawn((asked.code, item.id), looked.brief, draw)
 
 
 def _item(looked: Looked, id_: str) -> Hypothesis:

@@ -10,7 +10,7 @@ from miner import api, ledger
 from miner.errors import MinerError
 from miner.followup.story import tell
 from miner.page.asked import Asked, address
-from miner.page.places import client_folder, clients_of, new_code
+from miner.page.places import clients_of, new_code
 from miner.page.render import page
 from miner.page.settings_file import write_whole
 from miner.page.views.client import why_not
@@ -31,7 +31,7 @@ def morning(asked: Asked) -> Response:
     """Show whom to look at first this morning."""
     desk, today = asked.desk, asked.day("on") or date.today()
     names = clients_of(desk.practice)
-    known = [name for name in names if desk.shelf.ready(client_folder(desk.practice, name))]
+    known = [name for name in names if desk.shelf.ready(desk.practice / name)]
     found = api.practice_morning(
         desk.practice, today, names=known,
         look=lambda folder: desk.shelf.entry(folder).morning(today),
@@ -44,7 +44,7 @@ def morning(asked: Asked) -> Response:
         asked, "morning.html", on=today.isoformat(), groups=groups, note=found.note,
         resting=[(folder_of(code, asked), code, newest) for code, newest in found.not_active],
         waiting=[
-            (name, why_not(client_folder(desk.practice, name), why))
+            (name, why_not(desk.practice / name, why))
             for name, why in found.unreadable
         ],
         reading=len(names) - len(known), total=len(names),
@@ -80,7 +80,7 @@ def clients(asked: Asked) -> Response:
 
 
 def _row(asked: Asked, name: str, today: str) -> dict[str, object]:
-    folder = client_folder(asked.desk.practice, name)
+    folder = asked.desk.practice / name
     row: dict[str, object] = {
         "name": name, "code": name, "usable": None, "last": None, "fault": "", "reading": False
     }  # fmt: skip
@@ -102,7 +102,7 @@ def _row(asked: Asked, name: str, today: str) -> dict[str, object]:
 
 def _waiting(asked: Asked, name: str, today: str) -> tuple[int, list[str]]:
     try:
-        story = tell(ledger.read(client_folder(asked.desk.practice, name)))
+        story = tell(ledger.read(asked.desk.practice / name))
     except MinerError:
         return 0, []
     now_open = [item for item in story.kept if item.closed_at is None]
