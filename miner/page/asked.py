@@ -33,6 +33,7 @@ class Desk:
 
     Attributes:
         notes: what is said once on the next page, by a name that stands in its address.
+        mornings: those that are being read.
         found: results that were asked for, by client and kind, for as long as the page runs.
     """
 
@@ -42,6 +43,7 @@ class Desk:
     jobs: Jobs = field(default_factory=Jobs)
     notes: OrderedDict[str, tuple[str, ...]] = field(default_factory=OrderedDict)
     found: dict[tuple[str, str], object] = field(default_factory=dict)
+    mornings: set[date] = field(default_factory=set)
     _drawn: OrderedDict[tuple[str, str], tuple[object, object]] = field(default_factory=OrderedDict)
 
     def drawn(self, key: tuple[str, str], of: object, draw: Callable[[], T]) -> T:

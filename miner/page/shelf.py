@@ -16,12 +16,13 @@ from miner.errors import MinerError
 from miner.ledger import NAME as LEDGER
 from miner.page.places import require_inside
 from miner.records.client import Client
-from miner.results import Briefing, CheckReport
+from miner.results import Briefing, CheckReport, Severity
 from miner.results.morning import ClientMorning, DayReview
 from miner.rulebook import RuleBook
 from miner.tables.day_records import DayRecords, records_of
 from miner.tables.day_review import newest_whole_day
 from miner.tables.unit_table import UnitTable
+from miner.tables.usable import EPOCH
 
 MOST_CLIENTS = 150
 Print = tuple[tuple[str, int, int], ...]
@@ -83,6 +84,15 @@ class Entry:
                 return api.day_review(self.client, day, self.rules)
             chosen = ASKED_FOR if day else NEWEST
             return review_of(self.client, self.rules, records, table, place, chosen)
+
+    def knows_morning(self, on: date) -> bool:
+        """Say whether a morning can be told at once."""
+        if any(item.severity is Severity.STOP for item in self.client.findings):
+            return True
+        if self._records is None:
+            return False
+        place = newest_whole_day(self._records, (on - EPOCH).days)
+        return place is None or (_prints([self.client.folder / LEDGER]), place) in self._reviews
 
     def morning(self, on: date) -> ClientMorning:
         """Return what the newest whole day asks for on a morning."""
@@ -153,11 +163,18 @@ class Shelf:
         """Return a client as it was read last, or None."""
         return self._entries.get(name)
 
-    def ready(self, folder: Path) -> bool:
-        """Say whether a client is known, read or not readable, as its files are now."""
+    def ready(self, folder: Path, on: date | None = None) -> bool:
+        """Say whether a client is known as its files are now: read, or not readable.
+
+        Args:
+            folder: the client's folder.
+            on: a morning that must be known too.
+        """
         key, held = self.key(folder), self._entries.get(folder.name)
         fault = self._faults.get(folder.name)
-        return (held is not None and held.key == key) or (fault is not None and fault[0] == key)
+        if held is not None and held.key == key:
+            return on is None or held.knows_morning(on)
+        return fault is not None and fault[0] == key
 
     def key(self, folder: Path) -> Print:
         """Return what tells whether a client's records, settings and rule books are the same."""

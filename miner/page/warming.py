@@ -1,26 +1,54 @@
-"""Reads every client once in the background, so that the first pages need not wait."""
+"""Reads clients in the background, so that no page has to wait for fifty of them."""
 
 from __future__ import annotations
 
+import threading
 from contextlib import suppress
 from datetime import date
 
+from miner import api
 from miner.errors import MinerError
 from miner.page.asked import Desk
 from miner.page.places import client_folder, clients_of
 from miner.page.render import DRAWING
 
+FEWEST_DRAWS = 100
+
 
 def warm(desk: Desk) -> None:
-    """Read all clients of the practice, first what the morning needs; draw once."""
-    names = clients_of(desk.practice)
-    for name in names:
-        with suppress(MinerError, OSError):
-            desk.shelf.entry(client_folder(desk.practice, name)).morning(date.today())
-    for name in names:
+    """Read all clients, first what this morning needs; load what ranks and draws, once."""
+    read_morning(desk, date.today())
+    for name in clients_of(desk.practice):
         with suppress(MinerError, OSError):
             desk.shelf.entry(client_folder(desk.practice, name)).report()
-    from miner.brief.figures.paper import as_svg, drawing, sheet
+    for name in clients_of(desk.practice):
+        with suppress(MinerError, OSError):
+            _try_out(desk, name)
+            return
 
-    with DRAWING, drawing():
-        as_svg(sheet(10, 10))
+
+def in_background(desk: Desk, on: date) -> None:
+    """Begin to read what another morning needs, unless that goes on already."""
+    if on not in desk.mornings:
+        desk.mornings.add(on)
+        threading.Thread(target=read_morning, args=(desk, on), daemon=True).start()
+
+
+def read_morning(desk: Desk, on: date) -> None:
+    """Look at every client's newest whole day of a morning, one after the other."""
+    desk.mornings.add(on)
+    for name in clients_of(desk.practice):
+        with suppress(MinerError, OSError):
+            desk.shelf.entry(client_folder(desk.practice, name)).morning(on)
+    desk.mornings.discard(on)
+
+
+def _try_out(desk: Desk, name: str) -> None:
+    """Rank and draw for nobody: the libraries are loaded then; nothing is written."""
+    from miner.brief.figures.day_picture import day_picture
+    from miner.brief.figures.paper import as_svg
+
+    entry = desk.shelf.entry(client_folder(desk.practice, name))
+    with DRAWING:
+        as_svg(day_picture(entry.review(None), entry.unit))
+    api.rank(entry.client, entry.rules, keep=False, draws=FEWEST_DRAWS)

@@ -20,7 +20,6 @@ from miner.brief.text.layout import render
 from miner.brief.text.ranking import ranking_parts
 from miner.followup.story import tell
 from miner.page.jobs import Jobs
-from miner.page.places import client_folder, clients_of
 from miner.page.routes import ROUTES
 from miner.page.told import blocks
 from miner.page.words import PAGES, for_page
@@ -182,9 +181,11 @@ def test_a_change_of_the_rule_book_tells_days_and_no_results(practice: Path, vis
 def test_the_morning_groups_as_the_command_does(invented: Path, visitor: Open) -> None:
     one, on = visitor(invented), date(2026, 2, 22)
     assert "Still reading 6 of 6 clients." in words(one.get("/"))
-    for name in clients_of(invented):
-        one.desk.shelf.entry(client_folder(invented, name))
-    page = words(one.get("/", params={"on": on.isoformat()}))
+    for _ in range(600):
+        page = words(one.get("/", params={"on": on.isoformat()}))
+        if "Still reading" not in page:
+            break
+        time.sleep(0.1)
     found = api.practice_morning(invented, on)
     groups = (found.look_first, found.nudge, found.stale, found.on_test, found.ordinary)
     places = [page.index(item.client) for group in groups for item in group]
@@ -292,3 +293,20 @@ def test_a_file_changed_by_hand_is_seen_at_once(practice: Path, visitor: Open) -
     left = '[[left_out]]\ndate = 2026-01-20\nreason = "ill"\n'
     (folder / "client.toml").write_text(f"{text}\n{left}")
     assert f"{usable - 1} of" in words(one.get(CLIENT))
+
+
+def test_a_client_whose_records_stop_the_work_is_told_and_not_waited_for(
+    practice: Path, visitor: Open
+) -> None:
+    path = practice / "client-01" / "glucose.csv"
+    path.write_text(path.read_text().replace("2026-", "someday-"))
+    one = visitor(practice)
+    for _ in range(100):
+        page = words(one.get("/"))
+        if "Still reading" not in page:
+            break
+        time.sleep(0.1)
+    assert "Waiting for records or for you 1 client-01" in page
+    for part in ("", "/records", "/ranking", "/follow-up"):
+        assert one.get(f"{CLIENT}{part}").status_code == 200
+    assert one.get(f"{CLIENT}/days").status_code == 400

@@ -14,6 +14,7 @@ from miner.page.places import clients_of, new_code
 from miner.page.render import page
 from miner.page.settings_file import write_whole
 from miner.page.views.client import why_not
+from miner.page.warming import in_background
 from miner.records.settings import ClientFile
 from miner.records.toml_file import read_toml
 from miner.results.morning import ClientMorning
@@ -31,7 +32,9 @@ def morning(asked: Asked) -> Response:
     """Show whom to look at first this morning."""
     desk, today = asked.desk, asked.day("on") or date.today()
     names = clients_of(desk.practice)
-    known = [name for name in names if desk.shelf.ready(desk.practice / name)]
+    known = [name for name in names if desk.shelf.ready(desk.practice / name, today)]
+    if len(known) < len(names):
+        in_background(desk, today)
     found = api.practice_morning(
         desk.practice, today, names=known,
         look=lambda folder: desk.shelf.entry(folder).morning(today),
