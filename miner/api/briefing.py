@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from difflib import get_close_matches
+from typing import Any
 
 from miner import ledger
 from miner.api.following import follow
@@ -26,11 +27,13 @@ from miner.results import (
     Ranking,
     Shared,
     TrialDates,
+    Why,
 )
 from miner.rulebook import RuleBook
 from miner.tables.day_pictures import day_pictures
 from miner.tables.measured import measures_of, medicine_tags
 from miner.tables.times_of_day import times_of_day
+from miner.tables.unit_table import UnitTable
 
 
 def briefing(
@@ -43,6 +46,7 @@ def briefing(
     seed: int = 0,
     keep: bool = True,
     now: datetime | None = None,
+    together: bool = False,
     progress: Progress | None = None,
 ) -> Briefing:
     """Return everything the pages of one client need.
@@ -56,6 +60,7 @@ def briefing(
         seed: of the ranking and of the imitations.
         keep: write to the ledger that these records were ranked, and the verdicts that are due.
         now: time of that entry; by default the clock's.
+        together: also look whether all habits together foretell later days; no page tells it.
         progress: told what is being done and the share done.
 
     Raises:
@@ -63,15 +68,16 @@ def briefing(
     """
     books = rules_of(client, rules)
     followed = follow(client, books, settle=keep, now=now)
-    by_meal = rank_meals(client, books, seed=seed, keep=keep, now=now)
-    ranking = rank(client, books, seed=seed, keep=keep, now=now, progress=progress)
+    how: dict[str, Any] = {"seed": seed, "keep": keep, "now": now}
+    by_meal = rank_meals(client, books, **how)
+    ranking = rank(client, books, together=together, progress=progress, **how)
     chosen = [_known(ranking, by_meal, id_) for id_ in dict.fromkeys(include)]
     tables = {unit: table_of(client, books, unit) for unit in _units(ranking, by_meal)}
     by_day, table = tables["day"], tables[ranking.unit]
     high = _high_outcome(ranking, client, books)
     pictures, series = day_pictures(client, by_day, books, high)
+    own_unit = [item for unit, item in chosen if unit == ranking.unit]
     report = check(client, books)
-    meals_chosen = [item for unit, item in chosen if unit == "meal"]
     book = read_past(client).book
     return Briefing(
         client=client.settings.code,
@@ -85,13 +91,8 @@ def briefing(
         check=report,
         days=pictures,
         series=series,
-        whys={
-            item.id: units_behind(tables[unit], books, item, client)
-            for unit, item in [*chosen, *_fixed(ranking), *_fixed(by_meal)]
-        },
-        lineups=lineups(table, books, ranking, [i for u, i in chosen if u == ranking.unit], seed)
-        if lineup
-        else {},
+        whys=_whys(client, books, tables, [*chosen, *_fixed(ranking), *_fixed(by_meal)]),
+        lineups=lineups(table, books, ranking, own_unit, seed) if lineup else {},
         measures=measures_of(client, by_day, client.settings.range),
         high_outcome=high,
         shared=_shared(book),
@@ -99,7 +100,7 @@ def briefing(
         trial=None if trial is None else _trial(book, trial),
         kept=followed.kept,
         by_meal=by_meal,
-        pairs=pairs_of_chosen(client, books, meals_chosen, tables["meal"]) if meals_chosen else {},
+        pairs=pairs_of_chosen(client, books, chosen, tables.get("meal")),
         times=times_of_day(client, by_day, books),
     )
 
@@ -158,6 +159,15 @@ def _known(ranking: Ranking, by_meal: Ranking | None, id_: str) -> tuple[str, Hy
         "an ID as 'miner rank' prints it",
         f"Did you mean '{close[0]}'?" if close else "Run 'miner rank' and copy the ID.",
     )
+
+
+def _whys(
+    client: Client,
+    rules: RuleBook,
+    tables: Mapping[str, UnitTable],
+    items: Sequence[tuple[str, Hypothesis]],
+) -> dict[str, Why]:
+    return {item.id: units_behind(tables[unit], rules, item, client) for unit, item in items}
 
 
 def _fixed(ranking: Ranking | None) -> list[tuple[str, Hypothesis]]:

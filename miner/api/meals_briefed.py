@@ -45,19 +45,22 @@ def units_behind(table: UnitTable, rules: RuleBook, item: Hypothesis, client: Cl
 
 
 def pairs_of_chosen(
-    client: Client, rules: RuleBook, chosen: Sequence[Hypothesis], table: UnitTable
+    client: Client,
+    rules: RuleBook,
+    chosen: Sequence[tuple[str, Hypothesis]],
+    table: UnitTable | None,
 ) -> dict[str, MealComparison]:
     """Return the pairs of similar meals of each single habit that was chosen, where there are any.
 
     Args:
         client: as read.
         rules: the rule books.
-        chosen: hypotheses by meal.
-        table: the client's meal table.
+        chosen: hypotheses, each with its unit; those by day have no pairs.
+        table: the client's meal table, or None without meals.
     """
     found = {
         item.id: compare_meals(client, item.factors[0], rules, outcome=item.outcome, table=table)
-        for item in chosen
-        if len(item.factors) == 1
+        for unit, item in chosen
+        if unit == "meal" and len(item.factors) == 1
     }
     return {id_: pairs for id_, pairs in found.items() if pairs.pairs}

@@ -77,6 +77,8 @@ def dots(rows: Sequence[Row], unit: str, width: int, size: float = 13.0) -> Figu
 def _row(
     box: Axes, row: Row, stack: Sequence[int], base: float, height: float, size: float, left: float
 ) -> None:
+    from matplotlib.lines import Line2D
+
     box.text(
         left, base - height + 18, row.label, fontsize=14, color=INK, va="baseline",
         zorder=3, bbox=LABEL)  # fmt: skip
@@ -85,11 +87,12 @@ def _row(
         box.plot([row.mean] * 2, [base, base - height + 26], color=INK, lw=2.4, zorder=5)
     for dot, level in zip(row.dots, stack, strict=True):
         face, edge = _look(row.kind, high=dot.high)
-        box.plot(
-            [dot.value], [base - size * (0.62 + 1.06 * level)], "D" if dot.high else "o",
-            ms=size * (0.72 if dot.high else 0.88), mfc=face, mec=edge, mew=1.6,
+        mark = Line2D(
+            [dot.value], [base - size * (0.62 + 1.06 * level)], marker="D" if dot.high else "o",
+            ls="", ms=size * (0.72 if dot.high else 0.88), mfc=face, mec=edge, mew=1.6,
             gid=f"{MARK}{dot.key}", zorder=4, clip_on=False,
         )  # fmt: skip
+        box.add_artist(mark)
 
 
 def _look(kind: str, *, high: bool) -> tuple[str, str]:

@@ -62,7 +62,9 @@ def look(
     Raises:
         MinerError: the records cannot be ranked as they stand.
     """
-    brief = api.briefing(entry.client, entry.rules, include=include, trial=trial, progress=progress)
+    brief = api.briefing(
+        entry.client, entry.rules, include=include, trial=trial, together=True, progress=progress
+    )
     found = Looked(entry.key, brief, include)
     desk.shelf.looked[entry.client.folder.name] = found
     return found
