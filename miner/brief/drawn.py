@@ -27,8 +27,9 @@ if TYPE_CHECKING:
 
 WIDE, NARROW = 760, 350
 MANY_DAYS = 50
-MANY_DOTS = 60
-DOT, SMALL_DOT = 13.0, 9.5
+# The most dots of a figure, and the size of each in points.
+DOT_SIZES = ((60, 13.0), (180, 9.5))
+SMALLEST_DOT = 6.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +77,8 @@ class Studio:
             for row in rows
             for dot in row.dots
         }
-        size = DOT if sum(len(row.dots) for row in rows) <= MANY_DOTS else SMALL_DOT
+        many = sum(len(row.dots) for row in rows)
+        size = next((points for most, points in DOT_SIZES if many <= most), SMALLEST_DOT)
         return self._both(
             f"dots-{item.id}", f"{capital(label)}, a mark a {self.teller.outcome(item).units_one}.",
             marks, lambda wide: dots(rows, f"{label}, {unit}", WIDE if wide else NARROW, size),

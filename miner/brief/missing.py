@@ -9,21 +9,30 @@ from miner.results import DayPicture
 
 KNOWN_ENOUGH = 2 / 3
 FEW_NOTES = 1
+MOST_FIRST = 8
 
 
-def ask_about(teller: Teller) -> list[str]:
-    """Return the days to ask about: high with nothing noted, or with rises and no meal noted."""
-    said = []
+def ask_about(teller: Teller) -> tuple[list[str], list[str]]:
+    """Return the days to ask about first, and the others.
+
+    First are high days with nothing noted, then high days with rises and no meal noted; of a long
+    record only so many as there is time for. Other days with such rises follow.
+    """
+    bare: list[str] = []
+    high: list[str] = []
+    others: list[str] = []
     for day in teller.brief.days:
         if not day.usable:
             continue
         if day.high and day.meals + day.tags == 0:
-            said.append(f"{day_name(day.day)}: in the higher quarter, and nothing was noted.")
+            bare.append(f"{day_name(day.day)}: in the higher quarter, and nothing was noted.")
         elif day.unlogged_rises:
             rises = several(day.unlogged_rises, "rise")
-            high = ", in the higher quarter" if day.high else ""
-            said.append(f"{day_name(day.day)}{high}: {rises} with no meal noted ({_noted(day)}).")
-    return said
+            which = ", in the higher quarter" if day.high else ""
+            said = f"{day_name(day.day)}{which}: {rises} with no meal noted ({_noted(day)})."
+            (high if day.high else others).append(said)
+    first = bare + high
+    return first[:MOST_FIRST], first[MOST_FIRST:] + others
 
 
 def log_better(teller: Teller) -> list[str]:

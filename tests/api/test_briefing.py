@@ -60,7 +60,7 @@ def test_meals_have_the_same_four_pages(folder: Path) -> None:
 
 def test_the_shared_pages_change_nothing_in_the_ranking(folder: Path) -> None:
     client = api.read_client(folder)
-    before = api.rank(client, keep=False)
+    before = api.rank(client, keep=False, together=False)
     found = api.briefing(client, keep=False)
     api.remember_shared(client, found, "session", [])
     after = api.briefing(client, keep=False)

@@ -272,3 +272,24 @@ def test_an_idea_that_was_judged_before_says_so_where_it_is_shown(
     told = replace(brief, calm=calm, ranking=replace(brief.ranking, hypotheses=hypotheses))
     assert said in words(render(told, kind, rules, [item.id]), page_text)
     assert said not in words(render(replace(brief, calm=calm), kind, rules, [item.id]), page_text)
+
+
+def test_of_many_days_to_ask_about_the_high_ones_come_first_and_the_rest_is_folded(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType
+) -> None:
+    day = next(day for day in brief.days if day.usable)
+    dates = [f"2026-01-{k:02d}" for k in range(1, 31)]
+    days = tuple(
+        replace(day, day=date, high=k >= 27, meals=2 * (k != 29), tags=0, unlogged_rises=1)
+        for k, date in enumerate(dates)
+    )
+    text = page_text.seen(render(replace(brief, days=days), "preparation", rules))
+    at = text.index("Ask the client")
+    assert text[at + 1 : at + 4] == [
+        "Fri 30 January: in the higher quarter, and nothing was noted.",
+        "Wed 28 January, in the higher quarter: 1 rise with no meal noted "
+        "(2 meals and 0 tags noted).",
+        "Thu 29 January, in the higher quarter: 1 rise with no meal noted "
+        "(2 meals and 0 tags noted).",
+    ]
+    assert text[at + 4] == "27 more days with a rise and no meal noted"

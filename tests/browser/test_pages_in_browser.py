@@ -108,3 +108,45 @@ def test_hostile_words_do_nothing(hostile: dict[str, Path], visit: Any, kind: st
     assert "\u202e" not in text
     assert "w" * 500 not in text
     assert "alert(3)" in page.inner_text("body")
+
+
+def test_a_cut_card_a_request_and_a_fault_would_be_found(
+    pages: dict[str, Path], visit: Any, tmp_path: Path
+) -> None:
+    text = pages["session"].read_text("utf-8")
+    cut = tmp_path / "cut.html"
+    cut.write_text(text.replace("</section>", "<p>word</p>" * 90 + "</section>", 1), "utf-8")
+    page = visit(cut).page
+    assert sheets(page.pdf(format="A4")) > page.locator(".card").count()
+    asking = tmp_path / "asking.html"
+    asking.write_text("<!doctype html><img src='http://example.invalid/a.png'>", "utf-8")
+    watched = visit(asking)
+    assert watched.requests == [asking.as_uri(), "http://example.invalid/a.png"]
+    assert watched.console != []
+
+
+def test_the_picture_of_a_day_holds_what_was_recorded(
+    pages: dict[str, Path], hostile: dict[str, Path], visit: Any
+) -> None:
+    page = visit(pages["session"]).page
+    page.locator(".card.here svg.marked:visible .mark[data-day='2026-01-20']").hover(force=True)
+    lanes = page.locator("aside.peek text").all_text_contents()
+    assert {"sleep", "stress", "activity", "meals", "tags"} <= set(lanes)
+    assert page.locator("aside.peek rect.during").count() >= 2
+    assert page.locator("aside.peek rect.noted").count() >= 3
+    assert page.locator("aside.peek .notes").count() == 0
+    page = visit(pages["preparation"]).page
+    page.locator(".month svg.marked:visible .mark[data-day='2026-01-20']").hover(force=True)
+    assert ":" in page.locator("aside.peek .notes").inner_text()
+    watched = visit(hostile["preparation"])
+    marks = watched.page.locator(".month svg.marked:visible .mark")
+    told = ""
+    for at in range(marks.count()):
+        marks.nth(at).hover(force=True)
+        notes = watched.page.locator("aside.peek .notes")
+        told += notes.inner_text() if notes.count() else ""
+        box = watched.page.locator("aside.peek").bounding_box()
+        assert box is None or box["y"] >= 0
+    assert "<script>alert(1)</script>" in told
+    assert watched.dialogs == []
+    assert watched.page.locator("aside.peek script").count() == 0
