@@ -26,7 +26,6 @@ from miner import __version__, api
 
 PAGES = ("preparation", "session", "take-home", "doctor")
 SPAN = {30: 1.5, 90: 4.0}
-ROUNDS = 3
 
 
 @dataclass(frozen=True)
@@ -62,7 +61,7 @@ def make(client: Path, kind: str, ids: list[str], out: Path) -> Made:
     return Made(seconds, used.ru_utime + used.ru_stime, out.stat().st_size / 1e6)
 
 
-def usable(pages: list[Path]) -> list[float]:
+def usable(pages: list[Path], times: int) -> list[float]:
     """Return, for each page, seconds from asking for it to the second card after a key press."""
     from playwright.sync_api import sync_playwright
 
@@ -73,7 +72,7 @@ def usable(pages: list[Path]) -> list[float]:
         )
         for path in pages:
             rounds = []
-            for _ in range(ROUNDS):
+            for _ in range(times):
                 page = browser.new_page(viewport={"width": 1366, "height": 768})
                 begun = time.perf_counter()
                 page.goto(path.as_uri())
@@ -86,7 +85,7 @@ def usable(pages: list[Path]) -> list[float]:
     return found
 
 
-def measure(home: Path) -> list[Figure]:
+def measure(home: Path, times: int) -> list[Figure]:
     """Measure everything once; about two minutes."""
     figures, sessions = [], []
     for days, most in SPAN.items():
@@ -95,7 +94,7 @@ def measure(home: Path) -> list[Figure]:
         for kind in PAGES:
             out = home / f"{kind}-{days}.html"
             told = ids[1:] if kind == "take-home" else ids
-            runs = [make(client, kind, told, out) for _ in range(1 + ROUNDS)][1:]
+            runs = [make(client, kind, told, out) for _ in range(1 + times)][1:]
             size, wall, own = (
                 statistics.median(getattr(run, name) for run in runs)
                 for name in ("megabytes", "seconds", "processor")
@@ -109,7 +108,7 @@ def measure(home: Path) -> list[Figure]:
             ]
             sessions += [out] if session else []
     if shutil.which("chromium"):
-        for days, seconds in zip(SPAN, usable(sessions), strict=True):
+        for days, seconds in zip(SPAN, usable(sessions, times), strict=True):
             figures.append(Figure(f"session, {days} days: opened and turned", seconds, "s", 1))
     return figures
 
@@ -119,15 +118,16 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--date", required=True, help="the day to write on the table")
     parser.add_argument("--out", type=Path, help="the file to write")
+    parser.add_argument("--times", type=int, default=3, help="runs of each")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as home:
-        figures = measure(Path(home))
+        figures = measure(Path(home), asked.times)
     machine = (
         f"{asked.date}. miner {__version__}, Python {platform.python_version()}, "
         f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores, one thread a process, "
         f"load {os.getloadavg()[0]:.1f} at the end: other work on the machine makes the seconds of "
-        f"the whole process longer, those on the processor hardly. Medians of {ROUNDS} runs after "
-        "one that does not count."
+        f"the whole process longer, those on the processor hardly. Medians of "
+        f"{asked.times} runs after one that does not count."
     )
     head = ["| what | measured | at most | held |", "|---|---|---|---|"]
     text = "\n".join(["# Pages", "", machine, "", *head, *(item.row() for item in figures), ""])
