@@ -1,8 +1,9 @@
 """The steps of the whole job as functions; the command line and the page call nothing else."""
 
 from miner.api.asking import ask, error_rate, why
-from miner.api.briefing import briefing, remember_shared
+from miner.api.briefing import briefing
 from miner.api.caseload import pool, remember_page, rules_of_practice
+from miner.api.everything import export_everything
 from miner.api.fixing import fix_question, fixed_questions
 from miner.api.following import drop, follow, keep
 from miner.api.generate import generate
@@ -13,6 +14,7 @@ from miner.api.planning import plan
 from miner.api.practice_morning import practice_morning
 from miner.api.ranking import rank
 from miner.api.results_of_plans import result
+from miner.api.sharing import remember_shared
 from miner.api.steps import (
     cautions,
     check,
@@ -37,6 +39,7 @@ __all__ = [
     "days",
     "drop",
     "error_rate",
+    "export_everything",
     "fix_question",
     "fixed_questions",
     "follow",

@@ -1,10 +1,10 @@
-"""Gathers what the pages need of one client, and writes down what was shared."""
+"""Gathers what the pages need of one client."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from difflib import get_close_matches
 from typing import Any
 
@@ -103,25 +103,6 @@ def briefing(
         pairs=pairs_of_chosen(client, books, chosen, tables.get("meal")),
         times=times_of_day(client, by_day, books),
     )
-
-
-def remember_shared(
-    client: Client, brief: Briefing, page: str, ids: Sequence[str], now: datetime | None = None
-) -> tuple[str, ...]:
-    """Write to the client's ledger that a page was made to be shared, and what was in it.
-
-    Returns:
-        A note where it could not be written.
-    """
-    payload = {
-        "page": page, "ids": list(ids), "calm": brief.calm, "version": brief.ranking.version,
-        "records_hash": brief.ranking.records_hash, "rules_hash": brief.ranking.rules_hash,
-    }  # fmt: skip
-    try:
-        ledger.append(client.folder, "shared", payload, now or datetime.now(UTC))
-    except ledger.LedgerUnwritable as error:
-        return (f"What was shared could not be written to the ledger: {error.found}.",)
-    return ()
 
 
 def _calm(client: Client, rules: RuleBook) -> bool:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from miner.api.briefing import briefing, remember_shared
+from miner.api.briefing import briefing
 from miner.api.ranking import Progress
+from miner.api.sharing import remember_shared
 from miner.api.steps import rules_of
 from miner.brief.pages import KINDS, SHARED_KINDS, render
 from miner.brief.take_home import MOST_ON_ONE_SIDE
@@ -48,8 +49,9 @@ def write_pages(
     written = []
     for kind in KINDS:
         path = folder / f"{kind}.html"
-        path.write_text(render(known, kind, books, chosen), encoding="utf-8", newline="\n")
+        page = render(known, kind, books, chosen)
+        path.write_text(page, encoding="utf-8", newline="\n")
         if kind in SHARED_KINDS:
-            remember_shared(client, known, kind, chosen)
+            remember_shared(client, known, kind, chosen, page)
         written.append(path)
     return tuple(written)

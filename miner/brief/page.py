@@ -14,6 +14,7 @@ from markupsafe import Markup
 from miner.brief.figures.inline import Styles
 from miner.brief.figures.paper import PALETTE
 
+MARK = '<meta name="generator" content="miner">'
 # The same names as the palette the figures are drawn in.
 DARK = {
     "paper": "#1c1b19",

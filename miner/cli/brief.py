@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from miner.results import Briefing
 
 PAGES = ("preparation", "session", "take-home", "doctor")
-MARK = '<meta name="generator" content="miner">'
 
 
 @click.command("brief")
@@ -50,7 +49,7 @@ def command(
     out.write_text(page, encoding="utf-8", newline="\n")
     complain(f"Written: {out}")
     if kind in SHARED_KINDS:
-        for note in api.remember_shared(read, brief, kind, include):
+        for note in api.remember_shared(read, brief, kind, include, page):
             complain(note)
     if figures is not None:
         from miner.brief.figure_files import write_figures
@@ -72,6 +71,8 @@ def may_be_written(out: Path) -> None:
         )  # fmt: skip
     if not out.exists():
         return
+    from miner.brief.page import MARK
+
     head = b"" if out.is_dir() else out.read_bytes()[:4000]
     if MARK.encode() not in head:
         raise MinerError(

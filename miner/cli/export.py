@@ -14,18 +14,28 @@ from miner.cli.waiting import progress
 
 @click.command("export")
 @client_argument
-@click.option("--as", "form", type=click.Choice(["csv", "fhir"]), required=True, help="The form.")
-@click.option("--out", type=click.Path(path_type=Path), required=True, help="A new folder.")
+@click.option(
+    "--as", "form", type=click.Choice(["csv", "fhir", "everything"]), required=True,
+    help="The form.",
+)  # fmt: skip
+@click.option("--out", type=click.Path(path_type=Path), required=True,
+              help="A new folder; of everything a new file, .zip.")  # fmt: skip
 def command(client: Path, rules: Path | None, form: str, out: Path) -> None:
     """Write the client's records into a new folder that can be read again.
 
-    csv: one file a stream. fhir: HL7 FHIR R4 Observations, one a line.
+    csv: one file a stream. fhir: HL7 FHIR R4 Observations, one a line. everything: one archive
+    with the records, the ledger, its history in plain words and the pages that were shared.
     """
-    from miner.api.exporting import export
+    with progress("Writing the records") as report:
+        read, books = records(client, rules)
+        if form == "everything":
+            from miner.api.everything import export_everything
 
-    with progress("Writing the records"):
-        read, _ = records(client, rules)
-        written, notes = export(read, form, out)
+            written, notes = export_everything(read, out, books, progress=report)
+        else:
+            from miner.api.exporting import export
+
+            written, notes = export(read, form, out)
     put("".join(f"{out / name}\n" for name in written))
     for note in notes:
         complain(note)

@@ -54,7 +54,10 @@ def entry_words(
         return say(rules, "history", "verdict", words=ended_words(ended, rules), **names)
     if event == "dropped":
         return say(rules, "history", "dropped", **names)
-    if event in ("shared", "recovered"):
+    if event == "shared":
+        ids = ", ".join(clean(id_, 20) for id_ in told.get("ids") or ()) or "nothing"
+        return say(rules, "history", "shared", page=clean(told.get("page"), 40), ids=ids)
+    if event == "recovered":
         return say(rules, "history", event)
     return say(rules, "history", "other", event=clean(event, 40))
 

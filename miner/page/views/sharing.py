@@ -75,7 +75,7 @@ def make(asked: Asked) -> Response:
             with DRAWING:
                 found.pages[kind] = render(found.brief, kind, entry.rules, include)
             if kind in SHARED_KINDS:
-                api.remember_shared(entry.client, found.brief, kind, include)
+                api.remember_shared(entry.client, found.brief, kind, include, found.pages[kind])
         return to
 
     return asked.later(f"pages {ids} {kinds} {trial}", "Making the pages", to, work)

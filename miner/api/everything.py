@@ -1,0 +1,171 @@
+"""One archive of all that is kept of a client: records, ledger, history, the pages shared."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+import zipfile
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from pathlib import Path
+
+from miner import ledger
+from miner.api.briefing import briefing
+from miner.api.past import read_past
+from miner.api.ranking import Progress
+from miner.api.steps import rules_of
+from miner.api.story import history
+from miner.brief.page import MARK
+from miner.brief.pages import SHARED_KINDS, render
+from miner.brief.text.everything import PageCopy, contents_text
+from miner.brief.text.history import history_parts
+from miner.brief.text.layout import render as lines_of
+from miner.errors import MinerError
+from miner.records.client import STREAMS, Client
+from miner.records.writing import cells_of
+from miner.results import Briefing
+from miner.rulebook import RuleBook
+
+RECORDS, PAGES = "records", "pages"
+# The first moment an archive can hold: the same records give the same bytes on any day.
+MOMENT = (1980, 1, 1, 0, 0, 0)
+
+
+def export_everything(
+    client: Client,
+    out: Path,
+    rules: RuleBook | None = None,
+    *,
+    progress: Progress | None = None,
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Write one archive of everything; the same folder gives the same bytes.
+
+    A page that was shared stands in it as it was where its file lies in the client's folder; else
+    it is made again from the present records, and called so.
+
+    Args:
+        client: as read.
+        out: a new file outside the client's folder, its name ending in ``.zip``.
+        rules: the rule books.
+        progress: told what is being done and the share done.
+
+    Returns:
+        The names in the archive, and notes for the person who asked for it.
+
+    Raises:
+        MinerError: the place will not do.
+        OSError: it cannot be written.
+    """
+    books = rules_of(client, rules)
+    _may_be_written(client, out)
+    records = {f"{RECORDS}/{name}": data for name, data in _records(client)}
+    found = history(client, books)
+    story = lines_of(history_parts(found, books)).encode("utf-8")
+    pages, copies = _pages(client, books, progress)
+    told = contents_text(sorted(records), copies, found, books, client.settings.display_unit)
+    files = {"README.txt": told.encode("utf-8"), **records, "history.txt": story, **pages}
+    _write(out, _archive(files))
+    return tuple(files), found.notes
+
+
+def _may_be_written(client: Client, out: Path) -> None:
+    if out.suffix.lower() != ".zip":
+        raise MinerError(
+            f"--out {out.name} is not the name of an archive", "a name that ends in .zip",
+            "Give it that ending.",
+        )  # fmt: skip
+    if out.exists():
+        raise MinerError(
+            "there is something of that name already", "a new file", "Name another with --out.",
+            file=out,
+        )  # fmt: skip
+    if not out.parent.is_dir():
+        raise MinerError(
+            "there is no such folder", "a folder that is there", "Check the path.", file=out.parent
+        )
+    if client.folder.resolve() in out.resolve().parents:
+        raise MinerError(
+            "this place is in the client's own folder", "a place outside it",
+            "Name another with --out.", file=out,
+        )  # fmt: skip
+
+
+def _records(client: Client) -> Iterable[tuple[str, bytes]]:
+    for stream in STREAMS:
+        cells = cells_of(client, stream)
+        if not cells.empty:
+            yield f"{stream}.csv", cells.to_csv(index=False, lineterminator="\n").encode("utf-8")
+    ticks = sorted(client.folder.glob("ticks*.csv"))
+    for number, path in enumerate(ticks, 1):
+        yield f"ticks-{number}.csv", path.read_bytes()
+    for name in ("client.toml", ledger.NAME):
+        path = client.folder / name
+        if path.is_file():
+            yield name, path.read_bytes()
+
+
+def _pages(
+    client: Client, rules: RuleBook, progress: Progress | None
+) -> tuple[dict[str, bytes], tuple[PageCopy, ...]]:
+    """Return the files of the pages shared, and what is told of each."""
+    events = ledger.named(read_past(client).book, "shared")
+    shared = [event for event in events if event.payload.get("page") in SHARED_KINDS]
+    kept = _kept_pages(client.folder) if shared else {}
+    known: Briefing | None = None
+    files: dict[str, bytes] = {}
+    copies = []
+    for number, event in enumerate(shared, 1):
+        kind = str(event.payload["page"])
+        ids = tuple(str(id_) for id_ in event.payload.get("ids") or ())
+        name = f"{PAGES}/{number:02d}-{kind}.html"
+        page = kept.get(str(event.payload.get("sha256")))
+        copies.append(PageCopy(name, event.at[:10], kind, ids, as_it_was=page is not None))
+        if page is None:
+            known = known or briefing(client, rules, keep=False, progress=progress)
+            page = _again(client, rules, known, kind, ids, calm=bool(event.payload.get("calm")))
+        files[name] = page
+    return files, tuple(copies)
+
+
+def _again(
+    client: Client, rules: RuleBook, known: Briefing, kind: str, ids: tuple[str, ...], *, calm: bool
+) -> bytes:
+    there = {item.id for item in known.ranking.hypotheses}
+    chosen = [id_ for id_ in ids if id_ in there]
+    missing = [id_ for id_ in chosen if id_ not in known.whys]
+    brief = briefing(client, rules, include=chosen, keep=False) if missing else known
+    page = render(replace(brief, calm=brief.calm or calm), kind, rules, chosen)
+    return page.encode("utf-8")
+
+
+def _kept_pages(folder: Path) -> Mapping[str, bytes]:
+    """Return the pages of miner that lie in the folder, by SHA-256."""
+    found = {}
+    for path in sorted(folder.rglob("*.htm*")):
+        data = path.read_bytes() if path.is_file() else b""
+        if MARK.encode() in data[:4000]:
+            found[hashlib.sha256(data).hexdigest()] = data
+    return found
+
+
+def _archive(files: Mapping[str, bytes]) -> bytes:
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED, compresslevel=9) as archive:
+        for name, data in files.items():
+            head = zipfile.ZipInfo(name, MOMENT)
+            head.create_system, head.external_attr = 3, 0o100644 << 16
+            head.compress_type = zipfile.ZIP_DEFLATED
+            archive.writestr(head, data)
+    return buffer.getvalue()
+
+
+def _write(out: Path, data: bytes) -> None:
+    """Write a new file, whole or not at all, readable by this account alone."""
+    target = os.open(out, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
+    try:
+        with os.fdopen(target, "wb") as file:
+            file.write(data)
+    except OSError:
+        out.unlink()
+        raise

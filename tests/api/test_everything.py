@@ -1,0 +1,180 @@
+"""One archive holds everything, says what is in it, and is the same to the byte."""
+
+import io
+import os
+import shutil
+import sys
+import zipfile
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from miner import api, ledger, rulebook
+from miner.cli.group import miner as commands
+from miner.records import STREAMS
+from miner.records.overlaps import columns_of
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "brief"))
+import page_clients
+
+AT = datetime(2026, 4, 1, 9, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def rules():
+    return rulebook.load()
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory, rules):
+    """A client with hostile words everywhere, one idea kept, two pages shared."""
+    home = tmp_path_factory.mktemp("practice")
+    folder = page_clients.make_hostile(page_clients.write_invented(home))
+    client = api.read_client(folder)
+    ranking = api.rank(client, rules, now=AT)
+    found = next(item for item in ranking.hypotheses if item.difference)
+    api.keep(client, found.id, "watch", rules, now=AT, note="\u202e=1+1\n../../x")
+    words = ("brief", folder, "--include", found.id, "--as")
+    run(*words, "take-home", "--out", folder / "home.html")
+    run(*words, "doctor", "--out", home / "doctor.html")
+    (folder / "ticks-of-mine.csv").write_text("date,plan,done\n2026-03-01,abc,yes\n")
+    return folder
+
+
+def run(*words):
+    result = CliRunner().invoke(commands, [str(word) for word in words])
+    assert result.exit_code == 0, result.output
+    return result
+
+
+@pytest.fixture(scope="module")
+def archive(folder):
+    out = folder.parent / "all.zip"
+    shown = run("export", folder, "--as", "everything", "--out", out)
+    with zipfile.ZipFile(out) as file:
+        assert file.testzip() is None
+        names = file.namelist()
+        assert shown.stdout.split() == [str(out / name) for name in names]
+        return {name: file.read(name) for name in names}
+
+
+def test_it_holds_everything_under_neutral_names(archive, folder):
+    assert list(archive) == [
+        "README.txt", *(f"records/{name}.csv" for name in STREAMS), "records/ticks-1.csv",
+        "records/client.toml", "records/ledger.jsonl", "history.txt", "pages/01-take-home.html",
+        "pages/02-doctor.html",
+    ]  # fmt: skip
+    assert archive["records/ledger.jsonl"] == (folder / "ledger.jsonl").read_bytes()
+    assert archive["pages/01-take-home.html"] == (folder / "home.html").read_bytes()
+
+
+def test_its_first_file_says_what_each_of_the_others_is(archive):
+    told = " ".join(archive["README.txt"].decode("utf-8").split())
+    for name in archive:
+        assert name == "README.txt" or f"{name}: " in told
+    assert "as it was" in told.partition("01-take-home")[2].partition("02-doctor")[0]
+    assert "made again" in told.partition("02-doctor")[2]
+
+
+def test_the_history_is_in_plain_words(archive, folder):
+    text = archive["history.txt"].decode("utf-8")
+    events = ledger.read(folder).events
+    assert text.count("2026-") >= len(events)
+    for word in ("Searched", "Kept as watch", "A page was made to be shared: take-home"):
+        assert word in text
+    assert "{" not in text
+
+
+def test_hostile_words_stay_words(archive):
+    for name in ("README.txt", "history.txt"):
+        text = archive[name].decode("utf-8")
+        assert "\u202e" not in text
+        assert all(mark.isprintable() or mark == "\n" for mark in text)
+    for name, data in archive.items():
+        if name.endswith(".html"):
+            page = data.decode("utf-8")
+            assert "<script>alert" not in page
+            assert "<img src=x" not in page
+            assert page.count("</title>") == 1
+    assert all(
+        set(name) <= set("README.txtabcdefghijklmnopqrstuvwxyz0123456789-/") for name in archive
+    )
+
+
+def test_its_records_are_read_again_as_the_same(archive, folder, tmp_path, rules):
+    for name, data in archive.items():
+        if name.startswith("records/"):
+            (tmp_path / name.partition("/")[2]).write_bytes(data)
+    client, again = api.read_client(folder), api.read_client(tmp_path)
+    for stream in STREAMS:
+        columns = [name for name in columns_of(stream) if name not in ("file", "row")]
+        old, new = (
+            one.streams[stream][columns].sort_values(columns, ignore_index=True)
+            for one in (client, again)
+        )
+        assert old.equals(new)
+    assert api.history(again, rules).entries == api.history(client, rules).entries
+    assert [one.id for one in api.follow(again, rules, settle=False).kept] == [
+        one.id for one in api.follow(client, rules, settle=False).kept
+    ]
+
+
+def test_the_same_folder_gives_the_same_bytes_and_is_left_alone(folder, tmp_path, rules):
+    before = {path: path.read_bytes() for path in folder.iterdir() if path.is_file()}
+    made = []
+    for place, day in (("a", 0), ("b", 400)):
+        copy = tmp_path / place / "moved"
+        shutil.copytree(folder, copy)
+        for path in copy.iterdir():
+            when = (AT + timedelta(days=day)).timestamp()
+            os.utime(path, (when, when))
+        api.export_everything(api.read_client(copy), tmp_path / f"{place}.zip", rules)
+        made.append((tmp_path / f"{place}.zip").read_bytes())
+    assert made[0] == made[1]
+    assert {path: path.read_bytes() for path in folder.iterdir() if path.is_file()} == before
+    assert len(zipfile.ZipFile(io.BytesIO(made[0])).namelist()) > 8
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("all.tar", "not the name of an archive"),
+        ("there.zip", "something of that name already"),
+        ("client-01/mine.zip", "in the client's own folder"),
+        ("nowhere/mine.zip", "no such folder"),
+    ],
+)
+def test_a_place_that_will_not_do_is_told(folder, name, told):
+    home = folder.parent
+    (home / "there.zip").write_bytes(b"mine")
+    place = home / name.replace("client-01", folder.name)
+    result = CliRunner().invoke(
+        commands, ["export", str(folder), "--as", "everything", "--out", str(place)]
+    )
+    assert result.exit_code == 2
+    assert told in result.stderr
+    assert (home / "there.zip").read_bytes() == b"mine"
+
+
+def test_nothing_asked_yet_is_told(tmp_path, rules):
+    folder = page_clients.write_invented(tmp_path)
+    names, _ = api.export_everything(api.read_client(folder), tmp_path / "all.zip", rules)
+    with zipfile.ZipFile(tmp_path / "all.zip") as file:
+        assert "Nothing is written down yet" in file.read("history.txt").decode("utf-8")
+        assert "None was written down as shared" in file.read("README.txt").decode("utf-8")
+    assert "records/ledger.jsonl" not in names
+
+
+def test_a_disk_without_room_leaves_nothing_behind(folder, tmp_path, rules, monkeypatch):
+    def full(self, data):
+        raise OSError(28, "No space left on device")
+
+    class Full(io.BytesIO):
+        write = full
+
+    monkeypatch.setattr("os.fdopen", lambda *_: Full())
+    with pytest.raises(OSError, match="No space"):
+        api.export_everything(api.read_client(folder), tmp_path / "all.zip", rules)
+    assert list(tmp_path.iterdir()) == []
