@@ -5,7 +5,11 @@ with the largest t of the month is kept, in the direction it had, and judged on 
 on its 42nd day, and by the every-day reading on each of the 90. The same with a true effect tells
 how often and how soon it is found.
 
-    python -m benchmarks.following --diaries 300
+A rate is within its limit (5 %, in worlds with something shared that nobody wrote down 9 %) unless
+even the least it can be, the lower 99.9 % Clopper-Pearson limit, lies above it; the calibration
+of the search is held to the same.
+
+    python -m benchmarks.following --diaries 250
 """
 
 from __future__ import annotations
@@ -26,6 +30,7 @@ from miner.hypotheses.search import search
 from miner.hypotheses.whitened import Spectra
 from miner.ledger import Event
 from miner.rulebook import RuleBook
+from miner.stats.proportions import clopper_pearson
 from miner.stats.shrinkage import expected
 
 MONTH, AFTER, READ, LEVEL_FROM = 28, 90, 42, 5
@@ -128,30 +133,43 @@ def rates(world: World, rules: RuleBook, diaries: int, shift: float = 0.0) -> di
     }
 
 
+def limited(share: float, diaries: int, limit: float) -> str:
+    """Return a rate in 100 with the least it can be; one beyond its limit is marked."""
+    low = clopper_pearson(round(share * diaries), diaries, 0.998)[0]
+    return f"{100 * share:.1f} ({100 * low:.1f}){' **over**' if low > limit else ''}"
+
+
+def nothing_true(name: str, world: World, row: dict[str, float]) -> str:
+    """Return a line of the table of worlds in which nothing is true."""
+    number, limit = int(row["diaries"]), 0.09 if world.confounded else LEVEL
+    mark = " (confounded)" if world.confounded else ""
+    return (
+        f"| {name}{mark} | {number} | {100 * limit:g} | {limited(row['held_up'], number, limit)} | "
+        f"{limited(row['every_look'], number, limit)} | {100 * row['did_not_hold']:.1f} |"
+    )
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--diaries", type=int, default=300)
+    parser.add_argument("--diaries", type=int, default=250)
     parser.add_argument("--only")
     chosen = parser.parse_args()
     rules = rulebook.load()
     lines = [
         "# Kept and followed", "",
+        f"`python -m benchmarks.following --diaries {chosen.diaries}`", "",
         f"Nothing true: share of diaries (of 100) wrongly called held up on day {READ}, and called",
-        f"clear at any of the looks from day {SHORTEST} to day {AFTER}. Nominal {100 * LEVEL:g}.",
-        "",
-        "| world | diaries | held up, one reading | clear, every day looked at | did not hold |",
-        "|---|---|---|---|---|",
+        f"clear at any of the looks from day {SHORTEST} to day {AFTER}, one look a day. In",
+        "brackets the least each rate can be (99.9 %); **over** would mark one whose least is",
+        "beyond its limit.", "",
+        "| world | diaries | limit | held up, one reading | clear, every day looked at |"
+        " did not hold |",
+        "|---|---|---|---|---|---|",
     ]  # fmt: skip
     for name, world in WORLDS.items():
-        if chosen.only not in (None, name):
-            continue
-        row = rates(world, rules, chosen.diaries)
-        mark = " (confounded)" if world.confounded else ""
-        lines.append(
-            f"| {name}{mark} | {row['diaries']} | {100 * row['held_up']:.1f} | "
-            f"{100 * row['every_look']:.1f} | {100 * row['did_not_hold']:.1f} |"
-        )
-        print(lines[-1], flush=True)
+        if chosen.only in (None, name):
+            lines.append(nothing_true(name, world, rates(world, rules, chosen.diaries)))
+            print(lines[-1], flush=True)
     lines += [
         "", "True effects: found on the one date, found by the 90th day of daily looks, and the",
         "median day on which it was.", "",

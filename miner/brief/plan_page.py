@@ -5,17 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from miner.brief.figures.inline import Styles
+from miner.brief.page import fill
 from miner.brief.plan_calendar import LETTERS
-from miner.brief.text.plan import what_to_do
+from miner.brief.sentences import say
+from miner.brief.text.plan import beside
+from miner.brief.wording import DAYS, day_and_month, full_date
 from miner.results import Plan
 from miner.rulebook import RuleBook
-
-TEMPLATE = "plan_page.html.j2"
 
 
 @dataclass(frozen=True, slots=True)
 class Square:
-    """One day of the page: its date in words, its letter, whether it counts."""
+    """One day of the page: the day and month, its letter, whether it counts."""
 
     day: str
     letter: str
@@ -30,28 +32,25 @@ def plan_page(plan: Plan, rules: RuleBook) -> str:
         plan: what ``plan`` returned.
         rules: the rule books, for the words.
     """
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    home = Environment(
-        loader=PackageLoader("miner.brief", "."), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
-    return home.get_template(TEMPLATE).render(
-        plan=plan, lines=what_to_do(plan, rules), weeks=weeks(plan),
-        always=rules.cautions.client_always,
+    return fill(
+        "plan.html", Styles(), plan=plan.plan, first=full_date(plan.periods[0].first),
+        last=full_date(plan.periods[-1].last), change=plan.change,
+        usual=say(rules, "plan", "usual_short"), lines=beside(plan, rules),
+        caption=say(rules, "plan", "tick"), names=DAYS, weeks=weeks(plan),
+        stop_rules=plan.stop_rules, always=rules.cautions.client_always,
     )  # fmt: skip
 
 
-def weeks(plan: Plan) -> list[list[Square | None]]:
+def weeks(plan: Plan) -> tuple[tuple[Square | None, ...], ...]:
     """Return the days of a plan by week, Monday first; None outside the plan."""
     days = _squares(plan)
     first, last = min(days), max(days)
     at = first - timedelta(days=first.weekday())
-    out = []
+    found = []
     while at <= last:
-        out.append([days.get(at + timedelta(days=k)) for k in range(7)])
+        found.append(tuple(days.get(at + timedelta(days=k)) for k in range(7)))
         at += timedelta(days=7)
-    return out
+    return tuple(found)
 
 
 def _squares(plan: Plan) -> dict[date, Square]:
@@ -60,9 +59,12 @@ def _squares(plan: Plan) -> dict[date, Square]:
         first, last = date.fromisoformat(period.first), date.fromisoformat(period.last)
         for k in range((last - first).days + 1):
             day = first + timedelta(days=k)
-            counts = k >= period.leave_out_days
-            out[day] = Square(day.strftime("%d.%m."), LETTERS[period.arm], counts, False)
+            out[day] = Square(_short(day), LETTERS[period.arm], k >= period.leave_out_days, False)
     for text in plan.sensor_changes:
         day = date.fromisoformat(text)
-        out.setdefault(day, Square(day.strftime("%d.%m."), "", False, True))
+        out.setdefault(day, Square(_short(day), "", False, True))
     return out
+
+
+def _short(day: date) -> str:
+    return day_and_month(day.isoformat(), short=True)

@@ -6,12 +6,12 @@ from datetime import date
 
 _MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
            "October", "November", "December")  # fmt: skip
-_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
 def weekday(iso: str) -> str:
     """Return the three letters of the day of the week of an ISO date."""
-    return _DAYS[date.fromisoformat(iso[:10]).weekday()]
+    return DAYS[date.fromisoformat(iso[:10]).weekday()]
 
 
 def day_and_month(iso: str, *, short: bool = False) -> str:

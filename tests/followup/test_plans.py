@@ -326,10 +326,11 @@ def test_the_page_shows_every_day_and_no_number_of_the_client(rules):
         date.fromisoformat(plan.periods[0].first),
         date.fromisoformat(plan.periods[-1].last),
     )
-    squares = page.count('class="letter"')
+    squares = page.count('<td class="arm-a">') + page.count('<td class="arm-b">')
     assert squares == 2 * plan.pairs * plan.period_days
-    assert f"{first:%d.%m.}" in page
-    assert f"{last:%d.%m.}" in page
+    assert f'<span class="date">{first.day} {first:%b}</span>' in page
+    assert f'<span class="date">{last.day} {last:%b}</span>' in page
+    assert page.count("<td") % 7 == 0
     assert rules.factor("late_dinner").try_ in page
     assert "glucose" not in page.lower()
     assert "mg/dL" not in page

@@ -8,6 +8,7 @@ from miner.brief.sentences import say
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.layout import Parts, heading, paragraph, table
 from miner.brief.text.words import factor_phrase, outcome_label, several
+from miner.brief.wording import full_date, listed
 from miner.results import Plan, PlanResult
 from miner.rulebook import RuleBook
 
@@ -55,12 +56,26 @@ def about(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
 
 def what_to_do(plan: Plan, rules: RuleBook) -> list[str]:
     """Return what is done on which days."""
-    lines = [say(rules, "plan", "change", change=plan.change), say(rules, "plan", "usual")]
+    arms = [say(rules, "plan", "change", change=plan.change), say(rules, "plan", "usual")]
+    return [*arms, *beside(plan, rules)]
+
+
+def beside(plan: Plan, rules: RuleBook) -> list[str]:
+    """Return which days are not counted, and when a new sensor is put on."""
+    lines = []
     dropped = max(one.leave_out_days for one in plan.periods)
     if dropped:
-        lines.append(say(rules, "plan", "leave_out", days=several(dropped, "day")))
+        key = "leave_out_one" if dropped == 1 else "leave_out"
+        lines.append(say(rules, "plan", key, days=several(dropped, "day")))
     if plan.sensor_changes:
-        lines.append(say(rules, "plan", "sensor", days=", ".join(plan.sensor_changes)))
+        lines.append(
+            say(
+                rules,
+                "plan",
+                "sensor",
+                days=listed([full_date(day) for day in plan.sensor_changes]),
+            )
+        )
     return lines
 
 
