@@ -334,5 +334,5 @@ def test_the_page_shows_every_day_and_no_number_of_the_client(rules):
     assert rules.factor("late_dinner").try_ in page
     assert "glucose" not in page.lower()
     assert "mg/dL" not in page
-    assert "http" not in page
+    assert "://" not in page
     assert row_date(table_of(rules), 0) not in page
