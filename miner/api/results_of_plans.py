@@ -90,7 +90,7 @@ def _read(
     rule = frozen.factor(str(planned["factor"]), table.unit)
     seen, differ = reading.read_pairs(
         table, reading.periods_of(planned), outcome=str(what["outcome"]),
-        factor=str(planned["factor"]), helpful=rule.helpful,
+        factor=str(planned["factor"]) if rule.change_shows else None, helpful=rule.helpful,
         offset_days=int(planned["offset_days"]), lag_days=int(what["lag_days"][0]),
         ticks=ticks.of(item.name),
     )  # fmt: skip

@@ -33,7 +33,7 @@ def read_pairs(
     periods: Sequence[Period],
     *,
     outcome: str,
-    factor: str,
+    factor: str | None,
     helpful: str,
     offset_days: int,
     lag_days: int,
@@ -50,7 +50,7 @@ def read_pairs(
         table: the client's units, made with the kept definitions.
         periods: of the plan.
         outcome: name of the outcome column.
-        factor: name of the factor column.
+        factor: name of the factor column; None where records do not show what was done.
         helpful: "with" or "without": what a day of the change looks like in the records.
         offset_days: days from a habit's day to its row of the outcome.
         lag_days: of these, the days from the habit's own row to the outcome's.
@@ -109,7 +109,7 @@ def _mean(table: UnitTable, period: Period, outcome: str, offset: int) -> tuple[
 def _done(
     table: UnitTable,
     period: Period,
-    factor: str,
+    factor: str | None,
     helpful: str,
     to_row: int,
     ticks: Mapping[str, str],
@@ -127,8 +127,8 @@ def _done(
     return done, differ
 
 
-def _recorded(table: UnitTable, row: str, factor: str, helpful: str) -> bool | None:
-    if factor not in table.frame.columns:
+def _recorded(table: UnitTable, row: str, factor: str | None, helpful: str) -> bool | None:
+    if factor is None or factor not in table.frame.columns:
         return None
     values = table.frame[factor].to_numpy(dtype=float)[(table.frame["date"] == row).to_numpy()]
     known = values[~np.isnan(values)]

@@ -47,12 +47,9 @@ def require_testable(
         raise _no(f"'{name}' names alcohol", "a habit that may be asked for on some days",
                   "Watch it instead: --as watch.")  # fmt: skip
     if not rule.may_be_tested:
-        raise _no(f"the rule book says so of '{name}'",
-                  "a factor that may be tested", "Watch it instead: --as watch.")  # fmt: skip
-    if not _own(name, unit, rules):
-        raise _no(f"the rule book names nothing to try for '{name}'",
-                  "a factor with a table of its own in factors.toml, what to try and what helps",
-                  "Watch it instead, or write its table.")  # fmt: skip
+        raise _no(f"the rule book does not let '{name}' be tested",
+                  "a factor whose table in factors.toml says what to try and what helps",
+                  "Watch it instead: --as watch.")  # fmt: skip
     better = "without" if (direction == "up") == (worse == "higher") else "with"
     if better != rule.helpful:
         raise _no(f"the better side of '{name}' is not one that people are asked to try",
@@ -62,10 +59,6 @@ def require_testable(
             raise _no(f"there is a caution first: {caution.text}",
                       "nothing that calls for a clinician", "See to that first.")  # fmt: skip
     return rule
-
-
-def _own(name: str, unit: str, rules: RuleBook) -> bool:
-    return ":" not in name or name in rules.factors or f"{unit}.{name}" in rules.factors
 
 
 def _no(found: str, expected: str, do: str) -> MinerError:

@@ -64,6 +64,7 @@ class FactorRule(_Model):
     worth_doing_anyway: bool = False
     carry_over_days: int = Field(default=0, ge=0)
     may_be_tested: bool = True
+    change_shows: bool = True
     helpful: Literal["with", "without"] = "without"
     source: str
 

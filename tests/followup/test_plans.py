@@ -154,8 +154,8 @@ def test_what_must_not_be_tested_is_refused_with_its_reason(rules):
     assert "alcohol" in refused(rules, ["tag:red wine"])
     assert "alcohol" in refused(with_factor(rules, "x", phrase="two beers"), ["x"], "down")
     closed = with_factor(rules, "late_dinner", may_be_tested=False)
-    assert "rule book says so" in refused(closed, ["late_dinner"])
-    assert "nothing to try" in refused(rules, ["tag:restaurant"])
+    assert "does not let 'late_dinner' be tested" in refused(closed, ["late_dinner"])
+    assert "does not let 'tag:restaurant' be tested" in refused(rules, ["tag:restaurant"])
     assert "several habits" in refused(rules, ["late_dinner", "short_sleep"])
 
 
@@ -272,6 +272,24 @@ def test_followed_by_the_records_and_by_ticks(rules):
     assert [pair.followed for pair in seen] == [False, None, None, None, None, None]
 
 
+def test_where_records_do_not_show_the_change_only_ticks_tell(rules):
+    own = periods(6, start=date(2026, 3, 9))
+    table = planned_table(rules, own, 0.0, np.random.default_rng(1))
+    change = {p.pair: p for p in own if p.arm == "change"}
+    ticks = dict.fromkeys(reading._days(change[1], 0), "yes")
+    ticks |= dict.fromkeys(reading._days(change[2], 0), "no")
+    seen, differ = reading.read_pairs(
+        table, own, outcome="minutes_above", factor=None, helpful="without", offset_days=0,
+        lag_days=0, ticks=ticks,
+    )  # fmt: skip
+    assert [pair.followed for pair in seen] == [True, False, None, None, None, None]
+    assert differ == 0
+    # what is tried there leaves the factor itself as it was
+    shown = {name for name, rule in rules.factors.items() if not rule.change_shows}
+    assert {"high_carb", "high_carb_dinner", "much_stress"} <= shown
+    assert "late_dinner" not in shown
+
+
 @pytest.mark.parametrize(
     ("differences", "worth", "status"),
     [
@@ -334,5 +352,5 @@ def test_the_page_shows_every_day_and_no_number_of_the_client(rules):
     assert rules.factor("late_dinner").try_ in page
     assert "glucose" not in page.lower()
     assert "mg/dL" not in page
-    assert "://" not in page
+    assert "://" not in page.partition("<body")[2].partition("<script")[0]
     assert row_date(table_of(rules), 0) not in page

@@ -6,6 +6,7 @@ import shutil
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from itertools import product
 from pathlib import Path
 
 import pytest
@@ -442,3 +443,64 @@ def test_a_result_before_its_date_after_it_and_again(free, whole, rules, monkeyp
     }  # fmt: skip
     assert invoke("result", folder, plan.plan).exit_code == 0
     assert "there is no plan" in invoke("result", folder, "nothing").stderr
+
+
+def quieter(folder, days, first, last):
+    """Rewrite the readings of some days to a fifth of their distance from 100."""
+    path = folder / "glucose.csv"
+    head, *rows = path.read_text("utf-8").splitlines()
+    value = head.split(",").index("glucose_mg_dl")
+    out = []
+    for row in rows:
+        cells = row.split(",")
+        if first <= row[:10] <= last and row[:10] in days:
+            cells[value] = f"{100 + (float(cells[value]) - 100) / 5:.1f}"
+        out.append(",".join(cells))
+    path.write_text("\n".join([head, *out]) + "\n", encoding="utf-8")
+
+
+def test_a_plan_by_meal_from_the_ranking_to_its_result(whole, tmp_path, monkeypatch):
+    calm(monkeypatch)
+    folder = until(whole, tmp_path / "client", MONTH)
+    ranked = json.loads(
+        invoke("rank", folder, "--unit", "meal", "--draws", "100", "--format", "json").stdout
+    )
+    by_name = {(h["factors"][0], h["outcome"]): h for h in ranked["hypotheses"]}
+    for name, told in (("tag:wine", "names alcohol"), ("food:porridge", "does not let")):
+        refused = invoke("plan", folder, by_name[name, "rise"]["id"], "--start", "2026-02-25")
+        assert (refused.exit_code, told in refused.stderr) == (2, True), refused.output
+    walk = by_name["walk_after", "rise"]
+    assert walk["difference"] < 0
+    words = ("plan", folder, walk["id"], "--start", "2026-02-25", "--worth-having", "25")
+    plan = json.loads(invoke(*words, "--format", "json").stdout)
+    assert (plan["unit_of"], plan["outcome"], plan["offset_days"]) == ("meal", "rise", 0)
+    assert plan["change"] == "Walk for ten minutes within an hour of the meal."
+    assert (len(plan["periods"]), plan["smallest_p"]) == (2 * plan["pairs"], 2 / 2 ** plan["pairs"])
+    arms = {
+        (date.fromisoformat(p["from"]) + timedelta(days=k)).isoformat(): (p["pair"], p["arm"])
+        for p in plan["periods"]
+        for k in range((date.fromisoformat(p["to"]) - date.fromisoformat(p["from"])).days + 1)
+    }
+    until(whole, folder, 75)
+    change = {day for day, (_, arm) in arms.items() if arm == "change"}
+    quieter(folder, change, "2026-02-25", plan["read_on"])
+    ticked = "".join(f"{day},{plan['plan']},yes\n" for day in sorted(change))
+    (folder / "ticks.csv").write_text(f"date,plan,done\n{ticked}", encoding="utf-8")
+    found = json.loads(invoke("result", folder, plan["plan"], "--format", "json").stdout)
+    # the same by hand: mean rise of the usable meals of each period, then every order of the coins
+    table = api.meal_table(api.read_client(folder))
+    table = table[table["usable"].astype(bool) & table["rise"].notna()]
+    at = table["date"].map(lambda day: arms.get(day))
+    means = table.groupby(at)["rise"].mean()
+    pairs = [means[n, "change"] - means[n, "usual"] for n in range(1, plan["pairs"] + 1)]
+    flips = [
+        abs(sum(sign * d for sign, d in zip(signs, pairs, strict=True)))
+        for signs in product((1, -1), repeat=len(pairs))
+    ]
+    as_extreme = sum(total >= abs(sum(pairs)) - 1e-9 for total in flips) / len(flips)
+    assert found["difference"] == pytest.approx(sum(pairs) / len(pairs))
+    assert found["p"] == pytest.approx(as_extreme)
+    assert (found["status"], found["pairs_used"]) == ("changed", plan["pairs"])
+    assert found["pairs_not_followed"] == 0
+    assert found["sentence"] == "It changed when you tested it."
+    assert found["interval"][1] < 0
