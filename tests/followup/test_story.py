@@ -1,12 +1,7 @@
 """The ledger told again: its order decides, whoever wrote and whatever the clock said."""
 
-import multiprocessing
-import os
-import signal
-import time
 from datetime import UTC, datetime, timedelta
 
-import numpy as np
 from fresh_tables import event, what
 
 from miner import ledger
@@ -106,69 +101,6 @@ def test_a_clock_set_back_changes_nothing(tmp_path):
     found = tell(ledger.read(tmp_path))
     assert [item.id for item in found.kept] == ["a", "b", "c"]
     assert found.refused == {4}
-
-
-def _keep_one(folder, name, start):
-    start.wait()
-    for at in range(2):
-        ledger.append(folder, "kept", what(id=f"{name}{at}"), AT)
-
-
-def test_two_programs_keeping_at_once(tmp_path):
-    context = multiprocessing.get_context("fork")
-    for number in range(40):
-        folder = tmp_path / str(number)
-        folder.mkdir()
-        start = context.Event()
-        both = [context.Process(target=_keep_one, args=(folder, n, start)) for n in "ab"]
-        for one in both:
-            one.start()
-        start.set()
-        for one in both:
-            one.join(20)
-        book = ledger.read(folder)
-        found = tell(book)
-        assert book.problems == ()
-        assert len(book.events) == 4
-        assert len(found.kept) == 3
-        assert found.refused == {4}
-
-
-def _keep_slowly(folder, number, into):
-    whole, chance = os.write, np.random.default_rng(number)
-
-    def piece(target, data):
-        time.sleep(chance.uniform(0, 0.0004))
-        return whole(target, bytes(data[: chance.integers(1, 400)]))
-
-    try:
-        os.write = piece
-        for at in range(10_000):
-            ledger.append(folder, "kept", what(id=f"{number}-{at}", note="é" * 200), AT)
-            whole(into, f"{number}-{at}\n".encode())
-    finally:
-        os._exit(1)
-
-
-def test_killed_while_keeping(tmp_path):
-    chance, reported = np.random.default_rng(4), []
-    for number in range(40):
-        out, into = os.pipe()
-        child = os.fork()
-        if child == 0:
-            _keep_slowly(tmp_path, number, into)
-        os.close(into)
-        time.sleep(chance.uniform(0.001, 0.05))
-        os.kill(child, signal.SIGKILL)
-        os.waitpid(child, 0)
-        with os.fdopen(out) as pipe:
-            reported += [line.strip() for line in pipe if line.endswith("\n")]
-    book = ledger.read(tmp_path)
-    written = [item.payload["id"] for item in ledger.named(book, "kept")]
-    assert reported
-    assert [id_ for id_ in written if id_ in set(reported)] == reported
-    assert all("not finished" in item.what for item in book.problems)
-    assert [item.id for item in tell(book).kept] == written[:3]
 
 
 def test_entries_after_an_edit_are_told_as_not_proven(tmp_path):

@@ -399,17 +399,48 @@ def test_two_processes_at_once_lose_nothing(tmp_path):
         assert own == [f"{name}-{i}" for i in range(40)]
 
 
-@pytest.mark.skipif("fork" not in multiprocessing.get_all_start_methods(), reason="needs fork")
-def test_killed_at_random_moments_nothing_reported_is_lost(tmp_path):
+@pytest.fixture(scope="module")
+def torture():
+    if "fork" not in multiprocessing.get_all_start_methods():
+        pytest.skip("needs fork")
     path = ROOT / "benchmarks" / "ledger_torture.py"
     spec = importlib.util.spec_from_file_location("ledger_torture", path)
     module = importlib.util.module_from_spec(spec)
     sys.modules["ledger_torture"] = module
     spec.loader.exec_module(module)
-    tally = module.torture(tmp_path, rounds=50, seed=2)
-    assert tally.reported > 0
-    assert tally.torn > 0
-    assert (tally.lost, tally.out_of_order, tally.broken) == (0, False, 0)
+    return module
+
+
+def test_killed_while_keeping_and_reading_nothing_reported_is_lost(tmp_path, torture):
+    tally = torture.torture(tmp_path, rounds=60, seed=2)
+    assert min(tally.reported, tally.torn, tally.kept, tally.verdicts) > 0
+    assert (tally.lost, tally.out_of_order, tally.broken, tally.second_verdicts) == (0, 0, 0, 0)
+
+
+def test_two_that_keep_at_once_lose_nothing(tmp_path, torture):
+    assert torture.together(tmp_path, times=30) == 0
+
+
+@pytest.fixture
+def disk(tmp_path, torture):
+    place = tmp_path / "disk"
+    place.mkdir()
+    try:
+        with torture.small_disk(place):
+            yield place
+    except OSError as error:
+        pytest.skip(str(error))
+
+
+def test_a_disk_that_fills_up_and_has_room_again(disk, torture):
+    entries, told = torture.full_disk(disk)
+    assert entries > 5
+    assert "No space left on device" in told
+    assert "Check the folder and the disk" in told
+
+
+def test_a_disk_that_is_read_only(disk, torture):
+    assert "Read-only file system" in torture.read_only(disk)
 
 
 def test_questions_are_the_first_of_each_and_proven_only_while_trusted(tmp_path):
