@@ -25,6 +25,7 @@ from miner.api.steps import (
     write_demo,
 )
 from miner.api.story import history
+from miner.api.written_plan import written_plan
 from miner.followup.planner import Wish
 
 __all__ = [
@@ -62,4 +63,5 @@ __all__ = [
     "why",
     "write_demo",
     "write_pages",
+    "written_plan",
 ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from miner import ledger
@@ -24,6 +24,7 @@ from miner.results import Plan
 from miner.rulebook import RuleBook
 from miner.tables import cautions
 
+LATEST_START = 183
 STOPS = ("stop_unwell", "stop_worry", "stop_ill", "missed")
 
 
@@ -54,11 +55,7 @@ def plan(
     """
     books = rules_of(client, rules)
     last = last_day(client, books) or ""
-    if wish.start.isoformat() <= last:
-        raise MinerError(
-            f"--start {wish.start.isoformat()} lies in the records", f"a day after {last}",
-            "Choose a later day.",
-        )  # fmt: skip
+    _require_start(wish.start, last)
     item = _open(client, id_)
     what = item.what if item else _as_ranked(client, books, id_, last, preview, progress)
     table, frozen = frozen_table(client, books, what)
@@ -83,6 +80,16 @@ def plan(
     if item is None:
         raise MinerError(f"'{id_}' was given up meanwhile", "an open idea", "Run it again.")
     return _write(client, made(item.entry.n), item, now)
+
+
+def _require_start(start: date, last: str) -> None:
+    first = date.fromisoformat(last) + timedelta(days=1) if last else start
+    latest = first + timedelta(days=LATEST_START)
+    if not first <= start <= latest:
+        where = "lies in the records" if start < first else "is far beyond the records"
+        raise MinerError(
+            f"--start {start} {where}", f"a day from {first} to {latest}", "Choose another day."
+        )
 
 
 def _write(client: Client, found: Plan, item: Kept, now: datetime | None) -> Plan:

@@ -69,6 +69,7 @@ def may_be_written(out: Path) -> None:
             f"--out {out.name} is not the name of a page", "a name that ends in .html",
             "Give it that ending.",
         )  # fmt: skip
+    require_folder(out)
     if not out.exists():
         return
     from miner.brief.page import MARK
@@ -78,6 +79,19 @@ def may_be_written(out: Path) -> None:
         raise MinerError(
             "there is a file here that miner did not write", "a new file, or one of miner's pages",
             "Choose another name.", file=out,
+        )  # fmt: skip
+
+
+def require_folder(out: Path) -> None:
+    """Check that the folder of a file to be written is there.
+
+    Raises:
+        MinerError: it is not.
+    """
+    if not out.absolute().parent.is_dir():
+        raise MinerError(
+            "there is no such folder", "a folder that is there", "Check the path, or make it.",
+            file=out.parent,
         )  # fmt: skip
 
 

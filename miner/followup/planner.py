@@ -69,6 +69,7 @@ def make_plan(
     )
     if size is None:
         raise planning.too_long(worth, outcome.measure_unit)
+    worth, notes = _no_larger(worth, size.spread, what, outcome.measure_unit)
     offset = int(what["lag_days"][0]) + int(rule.stream == "sleep")
     id_, seed = str(what["id"]), wish.seed
     if seed is None:
@@ -87,6 +88,7 @@ def make_plan(
         detectable=pairs_detectable(size.spread, size.pairs), worth_having=worth,
         pair_spread=size.spread, weeks=planning.weeks_of(periods), sensors=len(changes) + 1,
         sensor_changes=tuple(day.isoformat() for day in changes), read_on=end.isoformat(),
+        notes=notes,
     )  # fmt: skip
 
 
@@ -122,3 +124,14 @@ def _worth(wish: Wish, smallest: float, unit: str) -> float:
             f"at least {smallest:g} {unit}", "Correct --worth-having, or leave it out.",
         )  # fmt: skip
     return smallest if worth is None else worth
+
+
+def _no_larger(
+    worth: float, spread: float, what: Mapping[str, Any], unit: str
+) -> tuple[float, tuple[str, ...]]:
+    """Return the difference, no larger than six pairs can find: beyond it any test says no."""
+    most = max(float(what["smallest_worth_it"]), pairs_detectable(spread, planning.FEWEST_PAIRS))
+    if worth <= most:
+        return worth, ()
+    told = f"Six pairs find {most:.3g} {unit} already, so this is the difference worth having."
+    return most, (told,)

@@ -20,6 +20,7 @@ FEWEST_PAIRS, MOST_PAIRS = 6, 40
 SHORTEST_COUNTED, LONGEST_PERIOD = 2, 6
 SENSOR_DAYS = 14
 MOST_WEEKS = 26
+ONE_DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,22 +95,20 @@ def lay_out(
         start: its first day.
         offset_days: days from a habit's day to the row it is read from; a pair needs them too.
         seed: of the coins.
-        sensor_changes: known dates of a new sensor; none: one every ``sensor_days``, the first put
-            on the day before the start.
+        sensor_changes: known dates of a new sensor, past ones too; after the last of them one
+            every ``sensor_days``, and without any the first put on the day before the start.
         sensor_days: how long a sensor is worn.
     """
-    known = sorted(day for day in sensor_changes if day >= start)
-    planned: list[date] = []
+    known, planned = sorted(sensor_changes), list[date]()
     worn_from, at = start - timedelta(days=1), start
+    if known and known[0] < start:
+        last = max(day for day in known if day < start)
+        worn_from = last if (start - last).days <= sensor_days else worn_from
     span = 2 * chosen.period_days + offset_days
     periods: list[Period] = []
     for pair, change_first in enumerate(coins(chosen.pairs, seed), 1):
-        if known:
-            at, used = _past(at, span, known)
-            planned += [day for day in used if day not in planned]
-        elif (at - worn_from).days + span > sensor_days and at > start:
-            planned.append(at)
-            worn_from, at = at, at + timedelta(days=1)
+        at, worn_from, new = _fits(at, worn_from, span, known, sensor_days)
+        planned += new
         arms = ("change", "usual") if change_first else ("usual", "change")
         for arm in arms:
             last = at + timedelta(days=chosen.period_days - 1)
@@ -123,16 +122,24 @@ def lay_out(
     return tuple(periods), tuple(planned)
 
 
-def _past(at: date, span: int, known: Sequence[date]) -> tuple[date, list[date]]:
-    """Return where the next pair may begin so that no known sensor change falls into it."""
-    used = []
+def _fits(
+    at: date, worn_from: date, span: int, known: Sequence[date], sensor_days: int
+) -> tuple[date, date, list[date]]:
+    """Return where the next pair may begin, the sensor it is worn on, and what changes before.
+
+    No known change falls into the pair; beyond the last known one the sensor is changed before it
+    would be worn too long.
+    """
+    new = []
     for change in known:
-        if at <= change < at + timedelta(days=span):
-            at = change + timedelta(days=1)
-            used.append(change)
-        elif change < at:
-            used.append(change)
-    return at, used
+        if worn_from < change < at + timedelta(days=span):
+            new.append(change)
+            worn_from, at = change, max(at, change + timedelta(days=1))
+    ahead = any(change > worn_from for change in known)
+    if not ahead and (at - worn_from).days + span > sensor_days and at > worn_from + ONE_DAY:
+        new.append(at)
+        worn_from, at = at, at + ONE_DAY
+    return at, worn_from, new
 
 
 def plan_name(id_: str, start: date, entry: int, seed: int) -> str:

@@ -108,8 +108,22 @@ def test_a_known_sensor_change_falls_between_pairs(rules, gap):
         for a, b in zip(plan.periods[::2], plan.periods[1::2], strict=True)
     ]
     assert all(not first <= change <= last for first, last in spans)
-    assert plan.sensor_changes == (change.isoformat(),)
-    assert plan.sensors == 2
+    assert plan.sensor_changes[0] == change.isoformat()
+    assert plan.sensors == 1 + len(plan.sensor_changes)
+    # beyond the last one that is known, no sensor is worn longer than its days
+    worn = [change, *map(date.fromisoformat, plan.sensor_changes[1:])]
+    worn.append(date.fromisoformat(plan.periods[-1].last))
+    assert max((b - a).days for a, b in pairwise(worn)) <= planning.SENSOR_DAYS
+    assert all(not first <= day <= last for day in worn[1:-1] for first, last in spans)
+
+
+@pytest.mark.parametrize("ago", range(1, 14))
+def test_a_sensor_that_is_worn_already_counts(rules, ago):
+    put_on = START - timedelta(days=ago)
+    plan = made(rules, changes=[put_on])
+    worn = [put_on, *map(date.fromisoformat, plan.sensor_changes)]
+    worn.append(date.fromisoformat(plan.periods[-1].last))
+    assert max((b - a).days for a, b in pairwise(worn)) <= planning.SENSOR_DAYS
 
 
 def test_without_a_known_change_sensors_are_worn_their_days(rules):
@@ -354,3 +368,15 @@ def test_the_page_shows_every_day_and_no_number_of_the_client(rules):
     assert "mg/dL" not in page
     assert "://" not in page.partition("<body")[2].partition("<script")[0]
     assert row_date(table_of(rules), 0) not in page
+
+
+def test_no_difference_is_so_large_that_any_test_would_say_no(rules):
+    # with a huge "difference worth having" every interval would lie inside it
+    plan = made(rules, wish=Wish(START, 1e9))
+    assert plan.pairs == planning.FEWEST_PAIRS
+    assert plan.worth_having == pytest.approx(plan.detectable)
+    assert plan.power_at_worth_having >= 0.79
+    assert "already" in plan.notes[0]
+    assert made(rules, wish=Wish(START, 1e9, pairs=12)).worth_having == plan.worth_having
+    plan = made(rules, wish=Wish(START), smallest_worth_it=400.0)
+    assert (plan.worth_having, plan.notes) == (400.0, ())

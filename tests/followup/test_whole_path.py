@@ -383,6 +383,14 @@ def test_plan_preview_writes_nothing_and_a_plan_is_written_once(free, rules, mon
     assert ics.read_bytes().startswith(b"BEGIN:VCALENDAR")
     assert page.read_text("utf-8").startswith("<!doctype html>")
     assert [e.event for e in ledger.read(folder).events][-2:] == ["kept", "planned"]
+    # the same plan again, from its name alone
+    after = (folder / "ledger.jsonl").read_bytes()
+    again = tmp_path / "again.html"
+    shown = invoke("plan", folder, plan["plan"], "--format", "json", "--page", again)
+    assert json.loads(shown.stdout) == plan
+    assert again.read_bytes() == page.read_bytes()
+    assert (folder / "ledger.jsonl").read_bytes() == after
+    assert "--start is missing" in invoke("plan", folder, id_).stderr
     assert "has a plan already" in invoke(*words).stderr
     lies = invoke("plan", folder, id_, "--start", "2026-02-01")
     assert "lies in the records" in lies.stderr
@@ -504,3 +512,34 @@ def test_a_plan_by_meal_from_the_ranking_to_its_result(whole, tmp_path, monkeypa
     assert found["pairs_not_followed"] == 0
     assert found["sentence"] == "It changed when you tested it."
     assert found["interval"][1] < 0
+
+
+@pytest.mark.parametrize(
+    ("option", "name", "told"),
+    [
+        ("--page", "client/glucose.csv", "not the name of a page"),
+        ("--page", "mine.html", "did not write"),
+        ("--page", "nowhere/plan.html", "no such folder"),
+        ("--calendar", "client/glucose.csv", "not the name of a calendar"),
+        ("--calendar", "mine.ics", "did not write"),
+        ("--calendar", "nowhere/plan.ics", "no such folder"),
+    ],
+)
+def test_nothing_is_agreed_where_its_files_cannot_be_written(free, option, name, told):
+    folder, id_ = free
+    mine = {folder.parent / name: name.encode() for name in ("mine.html", "mine.ics")}
+    for path, text in mine.items():
+        path.write_bytes(text)
+    before = {path: path.read_bytes() for path in [*folder.iterdir(), *mine] if path.is_file()}
+    place = folder.parent / name
+    result = invoke("plan", folder, id_, "--start", "2026-03-02", option, place)
+    assert result.exit_code == 2
+    assert told in result.stderr
+    assert {path: path.read_bytes() for path in before} == before
+
+
+@pytest.mark.parametrize("start", ["2026-02-22", "2999-12-31"])
+def test_a_start_in_the_records_or_far_beyond_them_is_refused(free, start):
+    result = invoke("plan", free[0], free[1], "--start", start)
+    assert result.exit_code == 2
+    assert "a day from 2026-02-23 to 2026-08-25" in " ".join(result.stderr.split())

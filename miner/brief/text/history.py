@@ -39,10 +39,10 @@ def entry_words(
         str(kept.get("unit_of", "day")),
     )  # fmt: skip
     if event == "kept":
-        again = {"ended": ended_words(ended, rules)} if ended else {}
+        key = "kept_again" if ended else "kept" if told.get("as") == "watch" else "kept_open"
         return say(
-            rules, "history", "kept_again" if ended else "kept", as_=told.get("as"),
-            read_on=told.get("read_on"), **again, **names,
+            rules, "history", key, as_=told.get("as"), read_on=told.get("read_on"),
+            ended=ended_words(ended, rules), **names,
         )  # fmt: skip
     if event == "planned":
         first = (told.get("periods") or [{}])[0].get("from", "")

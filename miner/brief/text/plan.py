@@ -32,7 +32,8 @@ def plan_parts(plan: Plan, rules: RuleBook, *, display_unit: str = "mg/dL") -> P
     ]
     columns = [("pair", "right"), ("from", "left"), ("to", "left"), ("", "left"),
                ("not counted", "right")]  # fmt: skip
-    written = [] if plan.written else [paragraph(say(rules, "plan", "preview"))]
+    written = [paragraph(note) for note in plan.notes]
+    written += [] if plan.written else [paragraph(say(rules, "plan", "preview"))]
     return [
         heading(f"Plan {plan.plan}: {name}, {label}"), *(paragraph(line) for line in lines),
         paragraph(""), table(columns, rows),  # type: ignore[arg-type]

@@ -1,0 +1,40 @@
+"""A plan as the ledger holds it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from miner.api.past import read_past
+from miner.errors import MinerError
+from miner.followup.pairs import periods_of
+from miner.followup.story import tell
+from miner.records.client import Client
+from miner.results import Plan
+
+
+def written_plan(client: Client | Path, name: str) -> Plan | None:
+    """Return a plan as it was written, to show or print again; None where there is none.
+
+    Args:
+        client: as read, or its folder.
+        name: of the plan.
+
+    Raises:
+        MinerError: its entry cannot be read.
+    """
+    found = tell(read_past(client).book).plan(name)
+    if found is None:
+        return None
+    told: dict[str, Any] = {
+        key: tuple(value) if isinstance(value, list) else value
+        for key, value in found.entry.payload.items()
+        if key in Plan.__dataclass_fields__
+    }
+    try:
+        return Plan(**told | {"periods": periods_of(found.entry.payload)})
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise MinerError(
+            f"the plan '{name}' cannot be read", "a plan as miner wrote it",
+            "Put the ledger back from a copy of the folder.", file="ledger.jsonl",
+        ) from error  # fmt: skip
