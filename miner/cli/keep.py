@@ -35,6 +35,10 @@ def command(
 
     read, books = records(client, rules)
     if drop:
+        if as_ or read_on or note:
+            raise MinerError(
+                "--drop stands with another option", "--drop alone", "Drop it, or keep it."
+            )
         put(f"{api.drop(read, id_)}\n")
         return
     if as_ is None:

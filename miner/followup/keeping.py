@@ -16,6 +16,7 @@ from miner.tables.unit_table import UnitTable
 WAYS = ("watch", "alternate", "adopt")
 ADOPTED_DAYS = 28
 LONGEST_READ = 366
+LONGEST_NOTE = 1000
 
 
 def ranked(ranking: Ranking, id_: str) -> Hypothesis:
@@ -64,8 +65,12 @@ def payload(
         note: words of one's own.
 
     Raises:
-        MinerError: the date is too near or too far.
+        MinerError: the date is too near or too far, or the note too long.
     """
+    if len(note) > LONGEST_NOTE:
+        raise MinerError(
+            f"the note has {len(note)} characters", f"at most {LONGEST_NOTE}", "Shorten --note."
+        )
     summary = next(item for item in ranking.outcomes if item.name == found.outcome)
     frozen = freeze(found, summary, table, rules, client)
     days = ADOPTED_DAYS

@@ -6,7 +6,7 @@ from math import isnan
 
 import numpy as np
 
-from miner.errors import MinerError
+from miner.errors import MinerError, nearest
 from miner.hypotheses.candidates import candidates
 from miner.hypotheses.design import Design, Item, Target, combine, design, lagged
 from miner.hypotheses.identity import identity
@@ -75,11 +75,11 @@ def find(plan: Design, rules: RuleBook, id_: str) -> tuple[Target, tuple[Item, .
             items = tuple(target.items[at] for at in rule.items)
             if len(items) > 1 and identity(items, target.name, target.rule) == id_:
                 return target, items
+    known = [identity([i], one.name, one.rule) for one in plan.targets for i in one.items]
     raise MinerError(
-        f"there is no hypothesis '{id_}' in these records",
-        "an ID as 'miner rank' prints it",
-        "Run 'miner rank' and copy the ID.",
-    )
+        f"there is no hypothesis '{id_}' in these records", "an ID as 'miner rank' prints it",
+        nearest(id_, known) or "Run 'miner rank' and copy the ID.",
+    )  # fmt: skip
 
 
 def _factor(table: UnitTable, item: Item, at: int) -> FactorValue:

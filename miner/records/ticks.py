@@ -80,7 +80,8 @@ def _rows(path: Path) -> list[tuple[int, tuple[str, str, str]]]:
     others = [name for name in header if name not in ("date", "plan")]
     if not {"date", "plan"} <= set(header) or not others:
         raise MinerError(
-            f"the columns are {', '.join(text.header)}", "date, plan, and the answer",
+            f"the columns are {', '.join(text.header)}",
+            "date, plan and the answer, with commas between them",
             "Correct the header.", file=path.name, row=1,
         )  # fmt: skip
     places = [header.index(name) for name in ("date", "plan", others[0])]

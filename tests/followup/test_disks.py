@@ -88,7 +88,7 @@ def test_keeping_and_planning_on_a_full_disk_is_told(disk, folder, ids, rules):
     fill(disk)
     shown = invoke("follow", folder, "--format", "json")
     assert (shown.exit_code, "waiting" in shown.stdout) == (0, True)
-    long = "x" * 5000  # more than the last page of the file has left
+    long = "é" * 1000  # more than the last page of the file has left
     four_parts(invoke("keep", folder, ids[1], "--as", "watch", "--note", long), "No space left")
     assert [item.id for item in api.follow(api.read_client(folder), rules).kept] == [ids[0]]
 
