@@ -56,16 +56,15 @@ def unit_holding(client: Client, rules: RuleBook, id_: str) -> str:
         MinerError: neither holds it.
     """
     own = client.settings.rank_unit
-    units = (own, "meal" if own == "day" else "day")
-    for unit in units:
+    refused: list[MinerError] = []
+    for unit in (own, "meal" if own == "day" else "day"):
         try:
             find(design(table_of(client, rules, unit), rules), rules, id_)
-        except MinerError:
-            if unit == units[-1]:
-                raise
-            continue
-        return unit
-    return own
+        except MinerError as error:
+            refused.append(error)
+        else:
+            return unit
+    raise next((one for one in refused if "Did you mean" in one.do), refused[0])
 
 
 def reached(client: Client, rules: RuleBook, table: UnitTable, until: str) -> bool:

@@ -11,6 +11,8 @@ from miner.api.kept import frozen_table, reached
 from miner.api.past import read_past
 from miner.api.steps import rules_of
 from miner.brief.text.plan import result_sentence
+from miner.brief.text.safe import clean
+from miner.brief.text.words import several
 from miner.errors import MinerError, nearest
 from miner.followup import pairs as reading
 from miner.followup.story import PlanKept, tell
@@ -110,7 +112,7 @@ def _read(
         outcome=str(what["outcome"]), unit=str(planned["unit"]), unit_of=table.unit,
         worth_having=worth, read_on=str(planned["read_on"]), pairs=seen if shown else (),
         ticks_and_records_differ=differ, stopped_early=stopped,
-        planned_pairs=int(planned["pairs"]), notes=(*notes, *_told(ticks)),
+        planned_pairs=int(planned["pairs"]), notes=(*notes, *_told(ticks, item)),
     )  # fmt: skip
     return found, over
 
@@ -153,11 +155,22 @@ def _ends(told: Any) -> tuple[float, float] | None:
     return None if told is None else (float(told[0]), float(told[1]))
 
 
-def _told(ticks: Ticks) -> tuple[str, ...]:
-    return tuple(
-        f"{item.file}{f', row {item.row}' if item.row else ''}: {item.what}"
-        for item in ticks.findings
-    )
+def _told(ticks: Ticks, item: PlanKept) -> tuple[str, ...]:
+    told = [
+        f"{one.file}{f', row {one.row}' if one.row else ''}: {one.what}. Expected: {one.expected}."
+        for one in ticks.findings
+    ]
+    periods = reading.periods_of(item.entry.payload)
+    beyond = [day for day in ticks.of(item.name) if not periods[0].first <= day <= periods[-1].last]
+    if beyond:
+        told.append(
+            f"ticks on {several(len(beyond), 'day')} outside the plan do not count ({beyond[0]})."
+        )
+    others = sorted({name for name, _ in ticks.by_day} - {item.name})
+    if others:
+        names = ", ".join(clean(name, 20) for name in others[:3])
+        told.append(f"ticks of other plans are not read here: {names}.")
+    return tuple(told)
 
 
 def _plan(book: ledger.Ledger, name: str) -> PlanKept:
@@ -166,7 +179,8 @@ def _plan(book: ledger.Ledger, name: str) -> PlanKept:
     if found is None:
         known = [one.name for item in story.kept for one in item.plans]
         raise MinerError(
-            f"there is no plan '{name}'", f"one of {', '.join(known)}" if known else "a plan",
+            f"there is no plan '{name}'",
+            f"one of {', '.join(known)}" if known else "the name of a plan; none is written yet",
             nearest(name, known) or "Copy the name that 'miner plan' printed.",
         )  # fmt: skip
     return found

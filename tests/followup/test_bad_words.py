@@ -1,0 +1,100 @@
+"""What a newcomer may get wrong with keep, result, ticks and the ledger: told, never a fault."""
+
+import json
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+from click.testing import CliRunner
+
+from miner import api, ledger, resources, rulebook
+from miner.cli.group import miner as commands
+
+AT = datetime(2026, 3, 1, 9, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def planned(tmp_path_factory):
+    """A client of six weeks with one plan."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("miner.api.planning.cautions", lambda *_: ((), ()))
+        folder = tmp_path_factory.mktemp("planned") / "client"
+        resources.invented().effect_client(folder, 3, "short_sleep", 14.0, days=42)
+        client, rules = api.read_client(folder), rulebook.load()
+        ranking = api.rank(client, rules, now=AT)
+        found = next(
+            item for item in ranking.hypotheses
+            if item.factors == ("short_sleep",) and item.outcome == "wake_glucose"
+        )  # fmt: skip
+        wish = api.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
+        plan = api.plan(client, found.id, wish, rules, now=AT)
+    other = next(i.id for i in ranking.hypotheses if i.difference and i.id != found.id)
+    return folder, plan, found.id, other
+
+
+def run(*words):
+    result = CliRunner().invoke(commands, [str(word) for word in words])
+    assert result.exit_code in (0, 2), result.output
+    assert "Traceback" not in result.output
+    return result, " ".join((result.stdout + result.stderr).split())
+
+
+def test_options_that_do_not_go_together_and_a_note_without_end(planned):
+    folder, _, id_, other = planned
+    before = ledger.read(folder).events
+    for words, told in (
+        ((other[:-1], "--as", "watch"), f"Did you mean '{other}'?"),
+        ((id_, "--drop", "--as", "watch"), "--drop stands with another option"),
+        ((id_, "--drop", "--note", "why"), "--drop stands with another option"),
+        ((other, "--as", "watch", "--note", "x" * 1001), "the note has 1001 characters"),
+    ):
+        result, text = run("keep", folder, *words)
+        assert (result.exit_code, result.stdout) == (2, "")
+        assert told in text
+        assert "Expected: " in text
+    events = ledger.read(folder).events
+    assert not [e for e in events[len(before) :] if e.event in ("kept", "dropped")]
+
+
+def test_ticks_that_do_not_fit_are_told_with_what_was_expected(planned):
+    folder, plan, _, _ = planned
+    path = folder / "ticks.csv"
+    first = plan.periods[0].first
+    last = date.fromisoformat(plan.periods[-1].last)
+    late = last + timedelta(days=1)
+    path.write_text(
+        f"date,plan,done\n{first},{plan.plan},change\n{first},zzz,yes\n{late},{plan.plan},yes\n"
+        f"{last},{plan.plan},yes\n",
+        encoding="utf-8",
+    )
+    _, text = run("result", folder, plan.plan)
+    assert (
+        f"ticks.csv, row 2: this tick cannot be used ('{first}', '{plan.plan}', 'change')" in text
+    )
+    assert "Expected: a date like 2026-03-01, the name of a plan, and yes, no or forgot." in text
+    assert f"ticks on 1 day outside the plan do not count ({late})." in text
+    assert "ticks of other plans are not read here: zzz." in text
+    path.write_text(f"date;plan;done\n{first};{plan.plan};yes\n", encoding="utf-8")
+    result, text = run("result", folder, plan.plan)
+    assert (result.exit_code, "with commas between them" in text) == (2, True)
+    path.unlink()
+
+
+@pytest.mark.parametrize(
+    "data",
+    [b"", b"[]\n", b"\x00\xff" * 100, b'{"schema":1,"event":"verdict","status":"changed"}\n'],
+    ids=["empty", "a list", "bytes", "a verdict by hand"],
+)
+def test_a_ledger_that_is_none_gives_no_verdict(planned, data):
+    folder, plan, _, _ = planned
+    path = folder / ledger.NAME
+    whole = path.read_bytes()
+    for written in (data, whole + data):
+        path.write_bytes(written)
+        for command in ("follow", "history"):
+            _, text = run(command, folder)
+            assert ("the last line is not finished" in text) == bool(data)
+        told, _ = run("follow", folder, "--format", "json")
+        assert {item["status"] for item in json.loads(told.stdout)["kept"]} <= {None}
+    result, text = run("result", folder, plan.plan)
+    assert (result.exit_code, "not before" in text) == (0, True)
+    path.write_bytes(whole)
