@@ -69,7 +69,7 @@ def briefing(
     books = rules_of(client, rules)
     followed = follow(client, books, settle=keep, now=now)
     how: dict[str, Any] = {"seed": seed, "keep": keep, "now": now}
-    by_meal = rank_meals(client, books, **how)
+    by_meal = rank_meals(client, books, progress=progress, **how)
     ranking = rank(client, books, together=together, progress=progress, **how)
     chosen = [_known(ranking, by_meal, id_) for id_ in dict.fromkeys(include)]
     tables = {unit: table_of(client, books, unit) for unit in _units(ranking, by_meal)}

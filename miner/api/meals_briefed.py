@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from miner.api.meals import compare_meals
-from miner.api.ranking import rank
+from miner.api.ranking import Progress, rank
 from miner.hypotheses.why import why_table
 from miner.records.client import Client
 from miner.results import Hypothesis, MealComparison, Ranking, Why
@@ -16,7 +16,13 @@ from miner.tables.unit_table import UnitTable
 
 
 def rank_meals(
-    client: Client, rules: RuleBook, *, seed: int, keep: bool, now: datetime | None
+    client: Client,
+    rules: RuleBook,
+    *,
+    seed: int,
+    keep: bool,
+    now: datetime | None,
+    progress: Progress | None = None,
 ) -> Ranking | None:
     """Rank the meals of a client whose practice ranks by day; None where no meal was noted.
 
@@ -28,10 +34,14 @@ def rank_meals(
         seed: of the ranking.
         keep: write to the ledger that these records were ranked.
         now: time of that entry.
+        progress: told what is being done and the share done.
     """
     if client.settings.rank_unit == "meal" or not len(client.used("meals")):
         return None
-    return rank(client, rules, unit="meal", seed=seed, keep=keep, now=now, together=False)
+    return rank(
+        client, rules, unit="meal", seed=seed, keep=keep, now=now, together=False,
+        progress=progress,
+    )  # fmt: skip
 
 
 def units_behind(table: UnitTable, rules: RuleBook, item: Hypothesis, client: Client) -> Why:

@@ -11,7 +11,7 @@ from types import ModuleType
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page
 
 from miner import api, rulebook
 from miner.api.briefing import briefing
@@ -26,17 +26,17 @@ HERE = Path(__file__).resolve().parents[1] / "brief"
 
 
 @pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
+def chromium(request: pytest.FixtureRequest) -> Iterator[Browser]:
     """One browser for all tests; without one they are skipped, but never in CI."""
     if not Path(CHROMIUM).is_file():
         told = "no chromium here: install the distribution's package 'chromium'"
         if os.environ.get("CI"):
             pytest.fail(told)
         pytest.skip(told)
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield browser
-        browser.close()
+    driver = request.getfixturevalue("driver")
+    browser = driver.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+    yield browser
+    browser.close()
 
 
 class Watched:

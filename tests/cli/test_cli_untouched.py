@@ -76,7 +76,7 @@ def test_a_whole_story_leaves_the_raw_files_as_they_are(run: Any, tmp_path: Path
     ranked = json.loads(run("rank", str(client), "--draws", "100", "--format", "json").stdout)
     name = next(item["id"] for item in ranked["hypotheses"] if item["withheld"] is None)
     where, out = str(client), str(tmp_path)
-    plan = ["plan", where, name, "--start", "2027-03-01", "--format", "json"]
+    plan = ["plan", where, name, "--start", "2026-06-01", "--format", "json"]
     story = [
         ["ask", where, "--factor", "late_dinner", "--outcome", "overnight_mean", "--fix"],
         ["why", where, name],

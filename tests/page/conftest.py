@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 from visits import Served, Visitor
 
 from miner import resources
@@ -90,14 +90,14 @@ def shared(invented: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator
 
 
 @pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
+def chromium(request: pytest.FixtureRequest) -> Iterator[Browser]:
     """One browser for all tests; without one they are skipped, but never in CI."""
     if not Path(CHROMIUM).is_file():
         told = "no chromium here: install the distribution's package 'chromium'"
         if os.environ.get("CI"):
             pytest.fail(told)
         pytest.skip(told)
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield browser
-        browser.close()
+    driver = request.getfixturevalue("driver")
+    browser = driver.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+    yield browser
+    browser.close()
