@@ -173,7 +173,7 @@ def _shared(book: Ledger) -> tuple[Shared, ...]:
         Shared(
             event.at[:10],
             str(event.payload.get("page", "")),
-            tuple(str(id_) for id_ in event.payload.get("ids") or ()),
+            tuple(str(id_) for id_ in event.listed("ids")),
         )
         for event in ledger.named(book, "shared")
     )
@@ -206,7 +206,9 @@ def _earlier(book: Ledger, ranking: Ranking, by_meal: Ranking | None) -> tuple[E
     }
     found: dict[str, EarlierResult] = {}
     for event in ledger.named(book, "ranked"):
-        for shown in event.payload.get("shown") or ():
+        for shown in event.listed("shown"):
+            if not isinstance(shown, dict):
+                continue
             id_ = str(shown.get("id", ""))
             if id_ not in now:
                 found[id_] = EarlierResult(event.at[:10], id_, str(shown.get("evidence", "")))

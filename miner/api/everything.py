@@ -117,7 +117,7 @@ def _pages(
     copies = []
     for number, event in enumerate(shared, 1):
         kind = str(event.payload["page"])
-        ids = tuple(str(id_) for id_ in event.payload.get("ids") or ())
+        ids = tuple(str(id_) for id_ in event.listed("ids"))
         name = f"{PAGES}/{number:02d}-{kind}.html"
         page = kept.get(str(event.payload.get("sha256")))
         copies.append(PageCopy(name, event.at[:10], kind, ids, as_it_was=page is not None))

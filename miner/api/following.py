@@ -127,7 +127,9 @@ def follow(
             look = judging.every_look(item, one.found, together)
             result = replace(result, every_look=look)
         if item.plans:
-            result = replace(result, test=test_so_far(client, books, item.plans[-1]))
+            test = test_so_far(client, books, item.plans[-1])
+            sentence = test.sentence if test.status else result.sentence
+            result = replace(result, test=test, sentence=sentence)
         kept.append(result)
     return Following(client.settings.code, last, tuple(kept), tuple(notes))
 

@@ -13,6 +13,7 @@ from miner.followup import following as judging
 from miner.followup.fresh import Fresh, fresh
 from miner.followup.frozen import as_kept, thaw
 from miner.followup.story import Kept, Story
+from miner.followup.whole import as_written
 from miner.hypotheses.design import design
 from miner.hypotheses.why import find
 from miner.records.client import Client
@@ -92,7 +93,9 @@ def kept_result(
         rules: the rule books.
         last: last day of the records.
     """
-    what, told = item.what, _told(item, seen)
+    what, books = item.what, seen.rules if seen else thaw(item.what, rules)
+    with as_written(f"the verdict of '{item.id}'"):
+        told = _told(item, seen)
     before = story.tried(item.id, item.entry.n)
     result = KeptResult(
         id=item.id,
@@ -115,7 +118,7 @@ def kept_result(
         sentence="",
         **told,
     )
-    return follow_sentence(result, seen.rules if seen else thaw(what, rules), item.dropped)
+    return follow_sentence(result, books, item.dropped)
 
 
 def _told(item: Kept, seen: Seen | None) -> dict[str, Any]:
@@ -123,17 +126,22 @@ def _told(item: Kept, seen: Seen | None) -> dict[str, Any]:
         "new_units": 0, "status": None, "difference": None, "interval": None, "p": None,
         "p_adjusted": None,
     }  # fmt: skip
+    if item.as_ != "watch":
+        return nothing
     if item.verdict is not None:
         written = item.verdict.payload
-        names = ("status", "difference", "p", "p_adjusted")
+        numbers = ("difference", "p", "p_adjusted")
         counts = written.get("counts")
         interval = written.get("interval")
-        return nothing | {name: written.get(name) for name in names} | {
+        if written["status"] not in judging.ENDED:
+            raise ValueError(written["status"])
+        return nothing | {name: _number(written.get(name)) for name in numbers} | {
+            "status": str(written["status"]),
             "new_units": int(written.get("new_units") or 0),
-            "interval": None if interval is None else (interval[0], interval[1]),
+            "interval": None if interval is None else (float(interval[0]), float(interval[1])),
             "reason": str(written.get("reason") or ""),
             "counts": None if counts is None else NewUnits(
-                counts["units"], counts["with"], counts["without"], counts["unknown"]
+                *(int(counts[name]) for name in ("units", "with", "without", "unknown"))
             ),
         }  # fmt: skip
     if seen is None or item.dropped is not None:
@@ -144,3 +152,7 @@ def _told(item: Kept, seen: Seen | None) -> dict[str, Any]:
         "counts": judging.new_units(seen.found),
         "reason": UNWRITTEN if seen.reached else "",
     }
+
+
+def _number(value: Any) -> float | None:
+    return None if value is None else float(value)

@@ -59,7 +59,7 @@ class Past:
         for item in client.settings.left_out:
             day = item.day.isoformat()
             if any(
-                day not in (event.payload.get("left_out") or ())
+                day not in event.listed("left_out")
                 and day <= str(event.payload.get("last_day") or "")
                 for event in ranked
             ):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -16,12 +17,15 @@ from miner.brief.text.words import several
 from miner.errors import MinerError, nearest
 from miner.followup import pairs as reading
 from miner.followup.story import PlanKept, tell
+from miner.followup.whole import as_written
 from miner.records.client import Client
 from miner.records.ticks import Ticks, read_ticks
 from miner.results import PairRead, PairsTest, PlanResult
 from miner.rulebook import RuleBook
 
 NOTHING = PairsTest(0, None, None, None)
+STATUSES = (reading.CHANGED, reading.NO_CHANGE, reading.UNSETTLED)
+_NUMBERS = ("difference", "p", "worth_having")
 
 
 def result(
@@ -123,32 +127,45 @@ def _as_written(item: PlanKept, rules: RuleBook) -> PlanResult:
             f"the verdict of '{item.name}' was not written", "a ledger that can be written to",
             "Check the folder and run again.",
         )  # fmt: skip
-    told = item.verdict.payload
+    with as_written(f"the verdict of the plan '{item.name}'"):
+        found = _from_entry(item.verdict.payload)
+    return result_sentence(
+        replace(found, proven=item.verdict.trusted and item.entry.trusted), rules
+    )
+
+
+def _from_entry(told: Mapping[str, Any]) -> PlanResult:
+    if told["status"] not in STATUSES:
+        raise ValueError(told["status"])
     plain = {
         key: told[key]
         for key in PlanResult.__dataclass_fields__
-        if key in told and key not in ("interval", "as_followed", "pairs", "notes", "proven")
+        if key in told and key not in (*_NUMBERS, "interval", "as_followed", "pairs", "notes")
     }
-    return result_sentence(
-        PlanResult(
-            **plain, interval=_ends(told.get("interval")), as_followed=_test(told["as_followed"]),
-            pairs=tuple(_pair(row) for row in told.get("pairs") or ()),
-            notes=tuple(told.get("notes") or ()),
-            proven=item.verdict.trusted and item.entry.trusted,
-        ),
-        rules,
+    return PlanResult(
+        **plain | {key: _number(told[key]) for key in _NUMBERS},
+        interval=_ends(told.get("interval")), as_followed=_test(told["as_followed"]),
+        pairs=tuple(_pair(row) for row in told.get("pairs") or ()),
+        notes=tuple(str(note) for note in told.get("notes") or ()),
     )  # fmt: skip
 
 
 def _test(told: Mapping[str, Any]) -> PairsTest:
     return PairsTest(
-        told["pairs_used"], told["difference"], _ends(told["interval"]), told["p"],
-        told["orders"], told["exact"],
+        int(told["pairs_used"]), _number(told["difference"]), _ends(told["interval"]),
+        _number(told["p"]), int(told["orders"]), bool(told["exact"]),
     )  # fmt: skip
 
 
 def _pair(row: Mapping[str, Any]) -> PairRead:
-    return PairRead(**{key: row[key] for key in PairRead.__dataclass_fields__})
+    return PairRead(
+        int(row["pair"]), _number(row["change"]), _number(row["usual"]), int(row["change_units"]),
+        int(row["usual_units"]), row["followed"],
+    )  # fmt: skip
+
+
+def _number(value: Any) -> float | None:
+    return None if value is None else float(value)
 
 
 def _ends(told: Any) -> tuple[float, float] | None:

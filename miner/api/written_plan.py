@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import Any
 
 from miner.api.past import read_past
-from miner.errors import MinerError
 from miner.followup.pairs import periods_of
 from miner.followup.story import tell
+from miner.followup.whole import as_written
 from miner.records.client import Client
 from miner.results import Plan
 
@@ -31,10 +31,5 @@ def written_plan(client: Client | Path, name: str) -> Plan | None:
         for key, value in found.entry.payload.items()
         if key in Plan.__dataclass_fields__
     }
-    try:
+    with as_written(f"the plan '{name}'"):
         return Plan(**told | {"periods": periods_of(found.entry.payload)})
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        raise MinerError(
-            f"the plan '{name}' cannot be read", "a plan as miner wrote it",
-            "Put the ledger back from a copy of the folder.", file="ledger.jsonl",
-        ) from error  # fmt: skip

@@ -16,6 +16,7 @@ from miner.stats.multiplicity import holm
 from miner.stats.sequential import evidence, units_needed
 
 WAITING, HELD_UP, NOT_HELD = "waiting", "held_up", "did_not_hold"
+ENDED = (HELD_UP, NOT_HELD, STOPPED, UNSETTLED)
 LEVEL = 0.05
 SCALES = (0.3, 1.5)
 SCALE_UNKNOWN = 0.8

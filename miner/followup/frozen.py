@@ -76,6 +76,7 @@ def thaw(kept: Mapping[str, Any], rules: RuleBook) -> RuleBook:
             for name, rule in written["factors"].items()
         }
         outcome = OutcomeRule.model_validate(written["outcome"])
+        low, high = written["range"]
         name = rules.key_of(str(kept["outcome"]), unit)
     except (KeyError, TypeError, AttributeError, ValidationError) as error:
         raise MinerError(
@@ -83,6 +84,12 @@ def thaw(kept: Mapping[str, Any], rules: RuleBook) -> RuleBook:
             "definitions as miner wrote them",
             "Put the ledger back from a copy of the folder.", file="ledger.jsonl",
         ) from error  # fmt: skip
+    if not float(low) < float(high):
+        raise MinerError(
+            f"the range that was kept with '{kept.get('id')}' is {low} to {high}",
+            "two numbers in order", "Put the ledger back from a copy of the folder.",
+            file="ledger.jsonl",
+        )  # fmt: skip
     others = {key: rule for key, rule in rules.factors.items() if key not in factors}
     update = {"factors": others | factors, "outcomes": dict(rules.outcomes) | {name: outcome}}
     return rules.model_copy(update=update)

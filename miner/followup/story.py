@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date
 from typing import Any
 
+from miner.followup.whole import KeptEntry, PlanEntry, is_whole
 from miner.ledger import Event, Ledger
 
 MOST_OPEN = 3
@@ -70,7 +70,8 @@ class Kept:
         difference = told.get("difference")
         if told.get("status") != "changed" or not isinstance(difference, int | float):
             return str(told.get("status"))
-        higher = self.what["definitions"]["outcome"].get("worse", "higher") == "higher"
+        outcome = self.what["definitions"].get("outcome") or {}
+        higher = outcome.get("worse", "higher") == "higher"
         return "changed_worse" if (difference > 0) == higher else "changed"
 
     def plan_open(self) -> PlanKept | None:
@@ -94,7 +95,12 @@ class PlanKept:
 
 @dataclass(frozen=True, slots=True)
 class Story:
-    """What the ledger comes to; ``refused`` holds the numbers of entries that came too late."""
+    """What the ledger comes to.
+
+    Attributes:
+        kept: what was kept, in order.
+        refused: numbers of the entries that came too late or are not whole.
+    """
 
     kept: tuple[Kept, ...]
     refused: frozenset[int]
@@ -138,7 +144,7 @@ def tell(book: Ledger) -> Story:
 
 
 def _keep(kept: list[Kept], event: Event) -> bool:
-    if not _whole(event.payload):
+    if not is_whole(KeptEntry, event.payload):
         return False
     day = event.payload.get("suggested_by_days_to")
     now_open = [item for item in kept if item.open_on(None if day is None else str(day))]
@@ -147,18 +153,6 @@ def _keep(kept: list[Kept], event: Event) -> bool:
         return False
     kept.append(Kept(event))
     return True
-
-
-def _whole(what: Mapping[str, Any]) -> bool:
-    """Say whether an entry holds what a kept hypothesis needs; one changed by hand may not."""
-    try:
-        date.fromisoformat(what["suggested_by_days_to"])
-        date.fromisoformat(what["read_on"])
-        float(what["smallest_worth_it"])
-        lists = bool(what["factors"]) and len(what["factors"]) == len(what["lag_days"])
-        return lists and all(key in what for key in _NEEDED)
-    except (KeyError, TypeError, ValueError):
-        return False
 
 
 def _drop(kept: list[Kept], event: Event) -> bool:
@@ -172,6 +166,8 @@ def _drop(kept: list[Kept], event: Event) -> bool:
 def _plan(kept: list[Kept], event: Event) -> bool:
     item = _of(kept, event)
     if item is None or item.closed_at is not None or item.as_ != "alternate" or item.plan_open():
+        return False
+    if not is_whole(PlanEntry, event.payload):
         return False
     item.plans.append(PlanKept(event, item))
     return True
@@ -195,5 +191,4 @@ def _of(kept: list[Kept], event: Event) -> Kept | None:
     return next((item for item in kept if item.entry.n == event.payload.get("kept_entry")), None)
 
 
-_NEEDED = ("id", "outcome", "unit_of", "direction", "definitions")
 _STEPS = {"kept": _keep, "dropped": _drop, "planned": _plan, "verdict": _settle}

@@ -45,6 +45,11 @@ class Event(Result):
     previous: str
     trusted: bool = True
 
+    def listed(self, name: str) -> list[Any]:
+        """Return a list it holds, empty where it holds none of that name."""
+        found = self.payload.get(name)
+        return found if isinstance(found, list) else []
+
 
 def write_line(n: int, at: str, event: str, payload: Mapping[str, Any], previous: str) -> bytes:
     """Return the bytes of a line, its line feed included.

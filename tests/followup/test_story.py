@@ -11,6 +11,16 @@ from miner.ledger import Ledger
 AT = datetime(2026, 3, 1, 8, tzinfo=UTC)
 
 
+PLAN = {
+    "factor": "late_dinner", "outcome": "minutes_above", "unit": "min", "change": "x", "pairs": 1,
+    "offset_days": 0, "seed": 1, "worth_having": 20.0, "read_on": "2026-05-01",
+    "periods": [
+        {"number": n, "pair": 1, "from": "2026-04-01", "to": "2026-04-02", "arm": arm,
+         "leave_out_days": 0} for n, arm in ((1, "change"), (2, "usual"))
+    ],
+}  # fmt: skip
+
+
 def story(*events):
     return tell(Ledger(None, tuple(events), (), True))
 
@@ -83,10 +93,11 @@ def test_no_verdict_after_giving_up():
 
 
 def test_a_plan_belongs_to_what_is_kept_for_it():
-    planned = event(2, "planned", kept_entry=1, plan="p1")
+    planned = event(2, "planned", kept_entry=1, **PLAN | {"plan": "p1"})
     assert story(keep(1, "a", "watch"), planned).refused == {2}
     found = story(
-        keep(1, "a", "alternate"), planned, event(3, "planned", kept_entry=1, plan="p2"),
+        keep(1, "a", "alternate"), planned,
+        event(3, "planned", kept_entry=1, **PLAN | {"plan": "p2"}),
         verdict(4, 1, "changed", plan="other"), verdict(5, 1, "changed", plan="p1"),
     )  # fmt: skip
     assert found.refused == {3, 4}

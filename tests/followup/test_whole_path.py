@@ -543,3 +543,52 @@ def test_a_start_in_the_records_or_far_beyond_them_is_refused(free, start):
     result = invoke("plan", free[0], free[1], "--start", start)
     assert result.exit_code == 2
     assert "a day from 2026-02-23 to 2026-08-25" in " ".join(result.stderr.split())
+
+
+def edited(folder, event, change):
+    """Change the payload of every entry of one kind by hand."""
+    path = folder / "ledger.jsonl"
+    rows = [json.loads(line) for line in path.read_text("utf-8").splitlines()]
+    for row in rows:
+        if row["event"] == event:
+            change(row)
+    text = "".join(json.dumps(row, ensure_ascii=False) + "\n" for row in rows)
+    path.write_text(text, encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("event", "name", "junk"),
+    [
+        ("kept", "definitions", {"outcome": {}}), ("kept", "factors", "short_sleep"),
+        ("kept", "definitions", {"factors": {}, "outcome": {}, "range": [140, 70]}),
+        ("kept", "as", "dream"), ("kept", "read_on", 5), ("kept", "wobble", "wide"),
+        ("verdict", "status", "glorious"), ("verdict", "counts", [1, 2]),
+        ("verdict", "interval", "wide"), ("verdict", "p", {}), ("verdict", "kept_entry", None),
+        ("ranked", "shown", [5]), ("ranked", "left_out", 7), ("ranked", "last_day", []),
+    ],
+)  # fmt: skip
+def test_a_ledger_edited_by_hand_is_told_and_no_fault(settled, tmp_path, event, name, junk):
+    folder = tmp_path / "client"
+    shutil.copytree(settled[0], folder)
+    edited(folder, event, lambda row: row.update({name: junk}))
+    for command in ("follow", "history"):
+        result = invoke(command, folder)
+        assert result.exit_code in (0, 2), result.output
+        assert "ledger" in result.output
+
+
+def test_a_plan_edited_by_hand_does_not_count(free, rules, monkeypatch):
+    calm(monkeypatch)
+    folder, id_ = free
+    wish = api.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
+    name = api.plan(api.read_client(folder), id_, wish, rules, now=AT).plan
+    for change in (
+        lambda row: row.update(periods=[5]), lambda row: row["periods"].pop(),
+        lambda row: row.update(seed="x"), lambda row: row["periods"][0].update(arm="rest"),
+    ):  # fmt: skip
+        before = (folder / "ledger.jsonl").read_bytes()
+        edited(folder, "planned", change)
+        assert "there is no plan" in invoke("result", folder, name).stderr
+        assert "does not count" in " ".join(invoke("history", folder).stdout.split())
+        assert invoke("follow", folder).exit_code == 0
+        (folder / "ledger.jsonl").write_bytes(before)

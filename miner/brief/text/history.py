@@ -35,7 +35,7 @@ def entry_words(
     if event == "ranked":
         return _ranked(told, rules)
     names = _names(
-        tuple(kept.get("factors") or ()), str(kept.get("outcome", "")), rules,
+        _listed(kept, "factors"), str(kept.get("outcome", "")), rules,
         str(kept.get("unit_of", "day")),
     )  # fmt: skip
     if event == "kept":
@@ -45,17 +45,16 @@ def entry_words(
             ended=ended_words(ended, rules), **names,
         )  # fmt: skip
     if event == "planned":
-        first = (told.get("periods") or [{}])[0].get("from", "")
         return say(
-            rules, "history", "planned", pairs=told.get("pairs"), first=first,
-            last=told.get("read_on"),
+            rules, "history", "planned", pairs=clean(told.get("pairs"), 10), first=_first(told),
+            last=clean(told.get("read_on"), 10),
         )  # fmt: skip
     if event == "verdict":
         return say(rules, "history", "verdict", words=ended_words(ended, rules), **names)
     if event == "dropped":
         return say(rules, "history", "dropped", **names)
     if event == "shared":
-        ids = ", ".join(clean(id_, 20) for id_ in told.get("ids") or ()) or "nothing"
+        ids = ", ".join(clean(id_, 20) for id_ in _listed(told, "ids")) or "nothing"
         return say(rules, "history", "shared", page=clean(told.get("page"), 40), ids=ids)
     if event == "recovered":
         return say(rules, "history", event)
@@ -72,8 +71,21 @@ def history_parts(found: History, rules: RuleBook) -> Parts:
     return [*parts, *(paragraph(f"{item.on}  {item.text}", 2) for item in found.entries)]
 
 
+def _first(told: Mapping[str, Any]) -> str:
+    try:
+        return clean(told["periods"][0]["from"], 10)
+    except (KeyError, TypeError, IndexError):
+        return "a day that cannot be read"
+
+
+def _listed(told: Mapping[str, Any], name: str) -> tuple[Any, ...]:
+    found = told.get(name)
+    return tuple(found) if isinstance(found, list) else ()
+
+
 def _ranked(told: Mapping[str, Any], rules: RuleBook) -> str:
-    shown = [str(item.get("evidence")) for item in told.get("shown") or ()]
+    items = [item for item in _listed(told, "shown") if isinstance(item, Mapping)]
+    shown = [str(item.get("evidence")) for item in items]
     return say(
         rules, "history", "ranked", unit=told.get("unit", "day"), last=told.get("last_day"),
         clear=shown.count("clear"), hints=several(shown.count("hint"), "hint"),
@@ -81,7 +93,7 @@ def _ranked(told: Mapping[str, Any], rules: RuleBook) -> str:
 
 
 def _names(
-    factors: tuple[str, ...], outcome: str, rules: RuleBook, unit: str = "day"
+    factors: tuple[Any, ...], outcome: str, rules: RuleBook, unit: str = "day"
 ) -> dict[str, str]:
     factor = " and ".join(factor_phrase(str(name), rules, unit) for name in factors)
     return {

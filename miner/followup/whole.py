@@ -1,0 +1,103 @@
+"""Whether an entry of the ledger holds what it must; one changed by hand may not."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from datetime import date
+from typing import Any, Literal
+
+from pydantic import BaseModel, Field, ValidationError
+
+from miner.errors import MinerError
+
+Number = float | None
+
+
+class _Entry(BaseModel):
+    pass
+
+
+class _Definitions(_Entry):
+    factors: dict[str, dict[str, Any]] = {}
+    outcome: dict[str, Any] = {}
+    range: tuple[float, float] = (0.0, 0.0)
+
+
+class KeptEntry(_Entry):
+    """A hypothesis that was kept."""
+
+    id: str
+    as_: Literal["watch", "alternate", "adopt"] = Field(alias="as")
+    factors: tuple[str, ...] = Field(min_length=1)
+    lag_days: tuple[int, ...] = Field(min_length=1)
+    outcome: str
+    unit_of: Literal["day", "meal"]
+    direction: Literal["up", "down"]
+    definitions: _Definitions
+    smallest_worth_it: float = Field(gt=0)
+    suggested_by_days_to: date
+    read_on: date
+    note: str = ""
+    difference: Number = None
+    expected: Number = None
+    wobble: Number = None
+    standard_error: Number = None
+    units: Number = None
+
+
+class _Period(_Entry):
+    number: int
+    pair: int
+    first: date = Field(alias="from")
+    last: date = Field(alias="to")
+    arm: Literal["change", "usual"]
+    leave_out_days: int = Field(ge=0)
+
+
+class PlanEntry(_Entry):
+    """A plan of an alternating test."""
+
+    plan: str
+    factor: str
+    outcome: str
+    unit: str
+    change: str
+    periods: tuple[_Period, ...] = Field(min_length=2)
+    pairs: int
+    offset_days: int
+    seed: int
+    worth_having: float = Field(gt=0)
+    read_on: date
+
+
+def is_whole(model: type[KeptEntry | PlanEntry], told: Mapping[str, Any]) -> bool:
+    """Return whether an entry holds what its kind must hold."""
+    try:
+        found = model.model_validate(dict(told))
+    except ValidationError:
+        return False
+    if isinstance(found, KeptEntry):
+        return len(found.factors) == len(found.lag_days)
+    arms = [(period.pair, period.arm) for period in found.periods]
+    both = {(pair, arm) for pair, _ in arms for arm in ("change", "usual")}
+    return len(arms) == len(both) and set(arms) == both
+
+
+@contextmanager
+def as_written(what: str) -> Iterator[None]:
+    """Turn what goes wrong in reading an entry into a message about the ledger.
+
+    Args:
+        what: the entry, for the message.
+
+    Raises:
+        MinerError: it cannot be read.
+    """
+    try:
+        yield
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:
+        raise MinerError(
+            f"{what} cannot be read", "an entry as miner wrote it",
+            "Put the ledger back from a copy of the folder.", file="ledger.jsonl",
+        ) from error  # fmt: skip
