@@ -11,7 +11,7 @@ import pytest
 from miner import api, ledger
 from miner.api.practice_morning import is_practice
 from miner.errors import MinerError
-from miner.followup import story
+from miner.results import Period
 
 FIRST = np.datetime64("2026-03-01T00:00")
 DAYS = 12
@@ -150,7 +150,8 @@ def test_a_morning_in_the_past_sees_nothing_later(tmp_path):
 
 
 def keep_in(folder, id_, as_):
-    what = dict.fromkeys(story._NEEDED, "x") | {
+    what = {
+        "unit_of": "day", "direction": "up", "definitions": {},
         "id": id_, "as": as_, "factors": ["short_sleep"], "lag_days": [0],
         "outcome": "wake_glucose", "suggested_by_days_to": "2026-03-05",
         "read_on": "2026-03-30", "smallest_worth_it": 5,
@@ -178,10 +179,14 @@ def test_a_day_on_test_tells_its_arm_and_a_missing_tick(tmp_path):
     entry = keep_in(folder, "abcd1234", "alternate")
     assert api.day_review(api.read_client(folder), "2026-03-09").on_test == ()
     periods = [
-        {"from": "2026-03-08", "to": "2026-03-10", "arm": "usual", "leave_out_first_day": False},
-        {"from": "2026-03-11", "to": "2026-03-13", "arm": "change", "leave_out_first_day": True},
+        Period(1, 1, "2026-03-08", "2026-03-10", "usual", 0).to_dict(),
+        Period(2, 1, "2026-03-11", "2026-03-13", "change", 1).to_dict(),
     ]
-    plan = {"kept_entry": entry, "id": "abcd1234", "plan": "p1", "periods": periods}
+    plan = {
+        "kept_entry": entry, "id": "abcd1234", "plan": "p1", "periods": periods, "pairs": 1,
+        "factor": "short_sleep", "outcome": "wake_glucose", "unit": "mg/dL", "change": "x",
+        "offset_days": 0, "seed": 1, "worth_having": 5.0, "read_on": "2026-03-14",
+    }  # fmt: skip
     ledger.append(folder, "planned", plan, datetime(2026, 3, 7, 8, tzinfo=UTC))
     client = api.read_client(folder)
     told = {}

@@ -444,6 +444,10 @@ def test_a_result_before_its_date_after_it_and_again(free, whole, rules, monkeyp
     assert len(events(folder, "verdict")) == 1
     (told,) = [item for item in api.follow(client, rules).kept if item.as_ == "alternate"]
     assert (told.open, told.test) == (False, api.result(client, plan.plan, rules))
+    assert (told.status, told.sentence) == (None, told.test.sentence)
+    shown = invoke("follow", folder).stdout
+    assert "The test did not settle it." in shown
+    assert "New days did not settle it." not in shown
     told = json.loads(invoke("result", folder, plan.plan, "--format", "json").stdout)
     assert set(told) >= {
         "plan", "status", "difference", "interval", "p", "pairs_used", "pairs_not_followed",

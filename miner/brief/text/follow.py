@@ -80,8 +80,9 @@ def kept_lines(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]
     """Return what came of a kept hypothesis, a line at a time, and when it was kept."""
     kept = f"Kept on {item.kept_on} as {item.as_}, from records to {item.suggested_by_days_to}"
     note = f" ({clean(item.note, 200)})" if item.note else ""
-    lines = [item.sentence]
-    if item.test is not None and item.open:
+    read = item.test is not None and item.test.status is not None
+    lines = [] if read else [item.sentence]
+    if item.test is not None and (item.open or read):
         lines.append(f"Plan {item.test.plan}: {item.test.sentence}")
     if item.open and item.as_ == "watch" and item.read_on:
         lines.append(say(rules, "follow", "watch", read_on=item.read_on))
