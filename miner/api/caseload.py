@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections import Counter
 from collections.abc import Sequence
@@ -12,6 +13,7 @@ from miner.api.examine import Task, ended, examine
 from miner.api.spreads import keep_spreads
 from miner.api.steps import load_rules
 from miner.brief.pooled import with_sentences
+from miner.caseload.fits import KeptFits
 from miner.caseload.places import client_folders, fetched, is_remote
 from miner.caseload.pooling import MOST_LISTED, fewest_clients, pool_all
 from miner.caseload.running import Pace, Progress, run
@@ -64,7 +66,9 @@ def pool(
     folders = [row.folder for row in agreed]
     told = [store.kept(name).told for name in folders] if len(folders) <= MOST_LISTED else []
     with threadpool_limits(1), store.together(folders, fewest_clients(len(folders))) as units:
-        effects, too_few = pool_all(units, agreed, told, rules, unit, workers, progress)
+        resting_on = repr((__version__, rules.hash, unit, len(folders), units.digest()))
+        kept = KeptFits(store, hashlib.sha256(resting_on.encode()).hexdigest()[:32])
+        effects, too_few = pool_all(units, agreed, told, rules, unit, workers, progress, kept)
     withdrew = [row.client for row in rows if row.folder in had_agreed and not row.pooled]
     found = Caseload(
         practice=Path(place).resolve().name or place,

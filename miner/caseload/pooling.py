@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 from math import hypot, isfinite
@@ -10,6 +10,7 @@ from math import hypot, isfinite
 import numpy as np
 
 from miner.caseload.doubts import Doubts, Question
+from miner.caseload.fits import KeptFits
 from miner.caseload.fitting import FitTask, fit_task, questions, read_usable
 from miner.caseload.question import PoolFit
 from miner.caseload.record import Told
@@ -39,6 +40,7 @@ def pool_all(
     unit: str,
     workers: int = 1,
     progress: Progress | None = None,
+    kept: KeptFits | None = None,
 ) -> tuple[list[PooledEffect], int]:
     """Fit every question that enough clients can answer.
 
@@ -50,6 +52,7 @@ def pool_all(
         unit: "day" or "meal".
         workers: processes of this machine.
         progress: told how far it has come.
+        kept: fits of the same pool by an earlier run, used again and added to.
 
     Returns:
         The effects, the smallest adjusted p first, and how many questions too few clients had.
@@ -59,21 +62,46 @@ def pool_all(
     tasks = [
         FitTask(at, question, units, guard, unit, least, each) for at, question in enumerate(asked)
     ]
-    pace = Pace(len(tasks), progress, "pooled questions")
-    fits: dict[int, tuple[PoolFit, int]] = {}
-    for at, fit, count in run(fit_task, tasks, workers=workers):
-        if fit is not None:
-            fits[at] = fit, count
-        pace.step()
-    ready = [(asked[at], *fits[at]) for at in sorted(fits)]
+    ready = _fits(tasks, workers, progress, kept)
     adjusted = holm([np.nan if fit.answer.p is None else fit.answer.p for _, fit, _ in ready])
     effects = []
     for (question, fit, count), p in zip(ready, adjusted, strict=True):
         read = partial(read_usable, units, question, guard, unit)
-        doubts = Doubts(units, question, rules, unit, read)
+        doubts = partial(_doubts, Doubts(units, question, rules, unit, read), kept)
         effects.append(_effect(question, fit, count, float(p), guard, doubts, rows, told))
     effects.sort(key=_order)
     return effects, len(asked) - len(ready)
+
+
+def _fits(
+    tasks: Sequence[FitTask], workers: int, progress: Progress | None, kept: KeptFits | None
+) -> list[tuple[Question, PoolFit, int]]:
+    found: dict[int, tuple[PoolFit | None, int]] = {}
+    for task in tasks:
+        before = None if kept is None else kept.fit(task.question)
+        if before is not None:
+            found[task.at] = before
+    left = [task for task in tasks if task.at not in found]
+    pace = Pace(len(left), progress, "pooled questions")
+    for at, fit, count in run(fit_task, left, workers=workers):
+        found[at] = fit, count
+        if kept is not None:
+            kept.keep_fit(tasks[at].question, fit, count)
+        pace.step()
+    return [
+        (tasks[at].question, fit, count)
+        for at, (fit, count) in sorted(found.items(), key=lambda item: item[0])
+        if fit is not None
+    ]
+
+
+def _doubts(doubts: Doubts, kept: KeptFits | None, difference: float) -> tuple[str, ...]:
+    notes = None if kept is None else kept.doubts(doubts.question)
+    if notes is None:
+        notes = doubts.found(difference)
+        if kept is not None:
+            kept.keep_doubts(doubts.question, notes)
+    return notes
 
 
 def _effect(
@@ -82,7 +110,7 @@ def _effect(
     units: int,
     p_adjusted: float,
     guard: Guardrails,
-    doubts: Doubts,
+    doubts: Callable[[float], tuple[str, ...]],
     rows: Sequence[ClientRow],
     told: Sequence[Told],
 ) -> PooledEffect:
@@ -102,7 +130,11 @@ def _effect(
 
 
 def judge(
-    answer: Estimate, p_adjusted: float, worth: float, guard: Guardrails, doubts: Doubts
+    answer: Estimate,
+    p_adjusted: float,
+    worth: float,
+    guard: Guardrails,
+    doubts: Callable[[float], tuple[str, ...]],
 ) -> tuple[Evidence, tuple[str, ...]]:
     """Return what a pooled difference may be called, and why not more.
 
@@ -117,7 +149,7 @@ def judge(
     if -worth < answer.difference - reach and answer.difference + reach < worth:
         return Evidence.LITTLE_SIGN, ()
     if p_adjusted <= guard.claim_level:
-        notes = doubts.found(answer.difference)
+        notes = doubts(answer.difference)
         return (Evidence.HINT if notes else Evidence.CLEAR), notes
     if answer.p is not None and answer.p <= guard.hint_level and abs(answer.difference) >= worth:
         return Evidence.HINT, ()

@@ -141,6 +141,11 @@ class PooledUnits:
         found: pd.DataFrame = pq.read_table(self._path, columns=[CLIENT, *columns]).to_pandas()
         return found
 
+    def digest(self) -> str:
+        """Return a hash of all there is."""
+        with self._path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+
 
 def _columns(paths: Sequence[Path]) -> dict[str, int]:
     import pyarrow.parquet as pq

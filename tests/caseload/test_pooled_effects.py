@@ -212,14 +212,17 @@ def test_the_levels() -> None:
     units = made(20, 1, slope=8.0)
     none = doubts(units, "short_sleep", "wake_glucose", c__wake_glucose=units.y)
     worth = 5.0
-    assert judge(estimate(8.0, 1.0), 0.001, worth, GUARD, none)[0] is Evidence.CLEAR
-    assert judge(estimate(8.0, 3.0), 0.30, worth, GUARD, none)[0] is Evidence.HINT
-    assert judge(estimate(4.0, 1.9), 0.30, worth, GUARD, none)[0] is Evidence.CANNOT_TELL
-    assert judge(estimate(9.0, 5.0), 0.90, worth, GUARD, none)[0] is Evidence.CANNOT_TELL
+    assert judge(estimate(8.0, 1.0), 0.001, worth, GUARD, none.found)[0] is Evidence.CLEAR
+    assert judge(estimate(8.0, 3.0), 0.30, worth, GUARD, none.found)[0] is Evidence.HINT
+    assert judge(estimate(4.0, 1.9), 0.30, worth, GUARD, none.found)[0] is Evidence.CANNOT_TELL
+    assert judge(estimate(9.0, 5.0), 0.90, worth, GUARD, none.found)[0] is Evidence.CANNOT_TELL
     # 1.0 -+ t(0.95, 30) x 0.1 lies inside -+ 5: sure, and too small to matter
-    assert judge(estimate(1.0, 0.1), 1e-9, worth, GUARD, none)[0] is Evidence.LITTLE_SIGN
+    assert judge(estimate(1.0, 0.1), 1e-9, worth, GUARD, none.found)[0] is Evidence.LITTLE_SIGN
     nothing = Estimate(None, None, None, None, None, None, 30, "no answer")
-    assert judge(nothing, np.nan, worth, GUARD, none) == (Evidence.CANNOT_TELL, ("no answer",))
+    assert judge(nothing, np.nan, worth, GUARD, none.found) == (
+        Evidence.CANNOT_TELL,
+        ("no answer",),
+    )
 
 
 def test_a_confounder_that_takes_more_than_half_makes_it_a_hint() -> None:

@@ -1,0 +1,109 @@
+"""Pooled fits kept in the work folder, so that what has not changed is not fitted again."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+from collections.abc import Mapping
+from dataclasses import fields
+from typing import Any
+
+import numpy as np
+
+from miner.caseload.doubts import Question
+from miner.caseload.question import PoolFit
+from miner.caseload.store import Store
+from miner.results.caseload import Estimate
+from miner.stats.shrunken_slopes import ShrunkenSlopes
+
+POOLED = "pooled"
+ARRAYS = ("slopes", "standard_errors", "intervals")
+
+
+class KeptFits:
+    """The fits of one pool, a file a question.
+
+    Args:
+        store: the work folder; the fits of any other pool in it are removed.
+        key: a hash of everything the fits rest on: units, rule books, program.
+    """
+
+    def __init__(self, store: Store, key: str) -> None:
+        self._store, self._key = store, key
+        home = store.folder / POOLED
+        for path in sorted(home.iterdir()) if home.is_dir() else ():
+            if path.name != key:
+                shutil.rmtree(path) if path.is_dir() else path.unlink()
+
+    def fit(self, question: Question) -> tuple[PoolFit | None, int] | None:
+        """Return what ``fit_task`` found of a question, and its units; None if not kept."""
+        try:
+            raw = self._store.read_json(self._name(question, "fit"))
+            return (None if raw["fit"] is None else _fit(raw["fit"])), int(raw["units"])
+        except (TypeError, KeyError, ValueError):
+            return None
+
+    def keep_fit(self, question: Question, fit: PoolFit | None, units: int) -> None:
+        """Keep it."""
+        found = {"fit": None if fit is None else _plain(fit), "units": units}
+        self._write(self._name(question, "fit"), found)
+
+    def doubts(self, question: Question) -> tuple[str, ...] | None:
+        """Return why a difference that passes is a hint all the same; None if not kept."""
+        raw = self._store.read_json(self._name(question, "doubts"))
+        sound = isinstance(raw, list) and all(isinstance(text, str) for text in raw)
+        return tuple(raw) if sound else None
+
+    def keep_doubts(self, question: Question, notes: tuple[str, ...]) -> None:
+        """Keep them."""
+        self._write(self._name(question, "doubts"), list(notes))
+
+    def _name(self, question: Question, what: str) -> str:
+        asked = repr((question.factor, question.lag, question.outcome)).encode()
+        return f"{POOLED}/{self._key}/{hashlib.sha256(asked).hexdigest()[:32]}-{what}.json"
+
+    def _write(self, name: str, found: Any) -> None:
+        self._store.write(name, json.dumps(found).encode())
+
+
+def _plain(fit: PoolFit) -> dict[str, Any]:
+    own = fit.shrunken
+    listed = own is not None
+    return {
+        "reml": fit.reml.to_dict(),
+        "two_stage": fit.two_stage.to_dict(),
+        "between": None if fit.between is None else fit.between.to_dict(),
+        "phi": fit.phi,
+        "clients": fit.clients.tolist() if listed else [],
+        "raw": fit.raw.tolist() if listed else [],
+        "shrunken": None
+        if own is None
+        else {"problem": own.problem, "names": own.names.tolist()}
+        | {name: getattr(own, name).tolist() for name in ARRAYS},
+    }
+
+
+def _fit(raw: Mapping[str, Any]) -> PoolFit:
+    own, between = raw["shrunken"], raw["between"]
+    return PoolFit(
+        reml=_estimate(raw["reml"]),
+        two_stage=_estimate(raw["two_stage"]),
+        between=None if between is None else _estimate(between),
+        phi=float(raw["phi"]),
+        clients=np.asarray(raw["clients"], dtype=np.intp),
+        raw=np.asarray(raw["raw"], dtype=float),
+        shrunken=None if own is None else _slopes(own),
+    )
+
+
+def _estimate(raw: Mapping[str, Any]) -> Estimate:
+    values = {item.name: raw[item.name] for item in fields(Estimate)}
+    interval = values["interval"]
+    return Estimate(**values | {"interval": None if interval is None else tuple(interval)})
+
+
+def _slopes(raw: Mapping[str, Any]) -> ShrunkenSlopes:
+    arrays = {name: np.asarray(raw[name], dtype=float) for name in ARRAYS}
+    arrays["intervals"] = arrays["intervals"].reshape(-1, 2)
+    return ShrunkenSlopes(names=np.asarray(raw["names"]), problem=str(raw["problem"]), **arrays)

@@ -1,0 +1,97 @@
+"""Pooled fits are kept where nothing changed, and made again where something did."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from miner.api.caseload import pool
+from miner.caseload import pooling
+from miner.caseload.fits import POOLED
+from miner.caseload.fitting import FitTask, fit_task
+from miner.caseload.question import PoolFit
+from miner.caseload.store import NAME
+from miner.results.caseload import Caseload
+
+
+@pytest.fixture
+def fitted(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """What is fitted from here on."""
+    seen: list[str] = []
+
+    def watched(task: FitTask) -> tuple[int, PoolFit | None, int]:
+        seen.append(task.question.factor)
+        return fit_task(task)
+
+    monkeypatch.setattr(pooling, "fit_task", watched)
+    return seen
+
+
+def text(found: Caseload) -> str:
+    return json.dumps(found.to_dict(), sort_keys=True)
+
+
+def kept(practice: Path) -> list[Path]:
+    return sorted((practice / NAME / POOLED).rglob("*.json"))
+
+
+def test_what_has_not_changed_is_not_fitted_again(small: Path, fitted: list[str]) -> None:
+    first = pool(small)
+    once = len(fitted)
+    assert once > 0
+    assert any(effect.by_client for effect in first.pooled)
+    second = pool(small)
+    assert len(fitted) == once
+    assert text(second) == text(first)
+
+
+def replace_word(path: Path, old: str, new: str) -> None:
+    before = path.read_text("utf-8")
+    assert old in before
+    path.write_text(before.replace(old, new), "utf-8")
+
+
+CHANGES: dict[str, Callable[[Path], None]] = {
+    "client": lambda home: replace_word(home / "client-04" / "client.toml", "= true", "= false"),
+    "rule book": lambda home: replace_word(
+        home / "rules" / "guardrails.toml", "claim_level = 0.05", "claim_level = 0.04"
+    ),
+}
+
+
+@pytest.mark.parametrize("change", list(CHANGES))
+def test_a_change_is_pooled_again(
+    small: Path, tmp_path: Path, fitted: list[str], change: str
+) -> None:
+    pool(small)
+    before = set(kept(small))
+    fitted.clear()
+    CHANGES[change](small)
+    again = pool(small)
+    assert fitted
+    assert before and not before & set(kept(small))
+    fresh = pool(small, work=tmp_path / "elsewhere")
+    assert text(again) == text(fresh)
+
+
+def test_a_damaged_fit_is_made_again_and_only_that(small: Path, fitted: list[str]) -> None:
+    first = pool(small)
+    fits = [path for path in kept(small) if path.stem.endswith("-fit")]
+    for path, content in zip(fits, (b"{", b"[]", b'{"fit": {}, "units": 3}'), strict=False):
+        path.write_bytes(content)
+    fitted.clear()
+    assert text(pool(small)) == text(first)
+    assert len(fitted) == min(3, len(fits))
+
+
+def test_nothing_of_a_deleted_client_stays_in_what_is_kept(small: Path) -> None:
+    pool(small)
+    before = set(kept(small))
+    shutil.rmtree(small / "client-02")
+    found = pool(small)
+    assert not before & set(kept(small))
+    assert any("client-02: the folder is gone" in line for line in found.traces)
