@@ -10,7 +10,17 @@ from typing import Any
 
 __version__ = "0.1.0"
 
-__all__ = ["ask", "check", "day_table", "error_rate", "meal_table", "rank", "read_client", "why"]
+__all__ = [
+    "ask",
+    "check",
+    "day_table",
+    "error_rate",
+    "meal_table",
+    "pool",
+    "rank",
+    "read_client",
+    "why",
+]
 
 
 def __getattr__(name: str) -> Any:
