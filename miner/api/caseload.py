@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections import Counter
 from collections.abc import Sequence
@@ -66,8 +65,7 @@ def pool(
     folders = [row.folder for row in agreed]
     told = [store.kept(name).told for name in folders] if len(folders) <= MOST_LISTED else []
     with threadpool_limits(1), store.together(folders, fewest_clients(len(folders))) as units:
-        resting_on = repr((__version__, rules.hash, unit, len(folders), units.digest()))
-        kept = KeptFits(store, hashlib.sha256(resting_on.encode()).hexdigest()[:32])
+        kept = KeptFits(store, (__version__, rules.hash, unit, len(folders), units.digest()))
         effects, too_few = pool_all(units, agreed, told, rules, unit, workers, progress, kept)
     withdrew = [row.client for row in rows if row.folder in had_agreed and not row.pooled]
     found = Caseload(

@@ -26,10 +26,11 @@ class KeptFits:
 
     Args:
         store: the work folder; the fits of any other pool in it are removed.
-        key: a hash of everything the fits rest on: units, rule books, program.
+        rests_on: everything the fits rest on: program, rule books, units.
     """
 
-    def __init__(self, store: Store, key: str) -> None:
+    def __init__(self, store: Store, rests_on: tuple[str | int, ...]) -> None:
+        key = hashlib.sha256(repr(rests_on).encode()).hexdigest()[:32]
         self._store, self._key = store, key
         home = store.folder / POOLED
         for path in sorted(home.iterdir()) if home.is_dir() else ():

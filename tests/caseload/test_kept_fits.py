@@ -110,12 +110,12 @@ def test_what_is_said_beside_a_difference_is_kept_with_its_question(tmp_path: Pa
         )  # fmt: skip
 
     store = Store(tmp_path)
-    fits = KeptFits(store, "one")
+    fits = KeptFits(store, ("one",))
     fits.keep_doubts(asked("short_sleep"), ("less than half is left",))
     fits.keep_doubts(asked("broken_sleep"), ())
-    again = KeptFits(store, "one")
+    again = KeptFits(store, ("one",))
     assert again.doubts(asked("short_sleep")) == ("less than half is left",)
     assert again.doubts(asked("broken_sleep")) == ()
     assert again.doubts(asked("long_sleep")) is None
-    assert KeptFits(store, "other").doubts(asked("short_sleep")) is None
+    assert KeptFits(store, ("other",)).doubts(asked("short_sleep")) is None
     assert not list((tmp_path / POOLED).iterdir())
