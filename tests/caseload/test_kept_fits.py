@@ -92,6 +92,29 @@ def test_a_damaged_fit_is_made_again_and_only_that(small: Path, fitted: list[str
     assert len(fitted) == min(3, len(fits))
 
 
+def test_pooling_that_was_stopped_goes_on(
+    small: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    done: list[int] = []
+
+    def stopped(task: FitTask) -> tuple[int, PoolFit | None, int]:
+        if len(done) == 2:
+            raise KeyboardInterrupt
+        done.append(task.at)
+        return fit_task(task)
+
+    monkeypatch.setattr(pooling, "fit_task", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        pool(small)
+    first = list(done)
+    done[:] = []
+    monkeypatch.setattr(pooling, "fit_task", lambda task: done.append(task.at) or fit_task(task))
+    found = pool(small)
+    assert done
+    assert not set(first) & set(done)
+    assert text(found) == text(pool(small, work=tmp_path / "at once"))
+
+
 def test_nothing_of_a_deleted_client_stays_in_what_is_kept(small: Path) -> None:
     pool(small)
     before = set(kept(small))

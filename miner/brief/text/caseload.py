@@ -41,7 +41,7 @@ def caseload_parts(found: Caseload, rules: RuleBook, *, detail: bool = False) ->
     return [
         *teller.opening(),
         *section("Clients", teller.clients(detail)),
-        *section("Needs your eye", teller.attention()),
+        *section("Needs your eye", teller.attention(detail)),
         *teller.shared(detail),
         *section("What the caseload suggests", teller.suggestions()),
         *section("Who differs from the rest", teller.different()),
@@ -112,12 +112,12 @@ class CaseloadTeller:
             str(row.clear) if used else "-", str(row.hints) if used else "-", pooled,
         )  # fmt: skip
 
-    def attention(self) -> Parts:
+    def attention(self, detail: bool) -> Parts:
         """Return what needs the practitioner's eye, the same words once for all they concern."""
-        return [paragraph(f"{who}: {text}", 2) for who, text in self.eye()]
+        return [paragraph(f"{who}: {text}", 2) for who, text in self.eye(everyone=detail)]
 
-    def eye(self) -> list[tuple[str, str]]:
-        """Return who is concerned, and by what: what could not be used first."""
+    def eye(self, *, everyone: bool = True) -> list[tuple[str, str]]:
+        """Return who is concerned (or the first few), and by what: what could not be used first."""
         by_text: dict[str, list[str]] = defaultdict(list)
         for row in self.found.clients:
             if row.error:
@@ -129,7 +129,10 @@ class CaseloadTeller:
             if row.not_asked:
                 text = f"At the intake not asked: {', '.join(row.not_asked)}."
                 by_text[clean(text, 400)].append(clean(row.client, 40))
-        return [(named(names), text) for text, names in by_text.items()]
+        return [
+            (", ".join(names) if everyone else named(names), text)
+            for text, names in by_text.items()
+        ]
 
     def shared(self, detail: bool) -> Parts:
         """Return the pooled effects: what is clear, what is a hint, and the numbers beside."""
