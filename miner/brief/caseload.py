@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 TOLD = (Evidence.CLEAR, Evidence.HINT)
-MOST_DRAWN, MOST_ROWS = 12, 400
+MOST_DRAWN, MOST_ROWS, MOST_NAMED = 12, 400, 40
 
 
 def caseload_page(found: Caseload, rules: RuleBook) -> str:
@@ -44,7 +44,7 @@ def caseload_page(found: Caseload, rules: RuleBook) -> str:
         practice=clean(found.practice, 80),
         lead=teller.lead(),
         agreement=teller.agreement(),
-        eye=teller.eye(),
+        eye=teller.eye(everyone=len(rows) <= MOST_NAMED),
         rows=[teller.cells(row) for row in rows[:MOST_ROWS]],
         more=max(0, len(rows) - MOST_ROWS),
         unit=found.unit,

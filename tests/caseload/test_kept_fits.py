@@ -108,7 +108,12 @@ def test_pooling_that_was_stopped_goes_on(
         pool(small)
     first = list(done)
     done[:] = []
-    monkeypatch.setattr(pooling, "fit_task", lambda task: done.append(task.at) or fit_task(task))
+
+    def goes_on(task: FitTask) -> tuple[int, PoolFit | None, int]:
+        done.append(task.at)
+        return fit_task(task)
+
+    monkeypatch.setattr(pooling, "fit_task", goes_on)
     found = pool(small)
     assert done
     assert not set(first) & set(done)

@@ -116,7 +116,7 @@ class CaseloadTeller:
         """Return what needs the practitioner's eye, the same words once for all they concern."""
         return [paragraph(f"{who}: {text}", 2) for who, text in self.eye(everyone=detail)]
 
-    def eye(self, *, everyone: bool = True) -> list[tuple[str, str]]:
+    def eye(self, *, everyone: bool) -> list[tuple[str, str]]:
         """Return who is concerned (or the first few), and by what: what could not be used first."""
         by_text: dict[str, list[str]] = defaultdict(list)
         for row in self.found.clients:
