@@ -143,8 +143,7 @@ def _attention(ranking: Ranking, report: CheckReport) -> list[str]:
     said = [item.text for item in report.cautions if item.kind in SHOWN]
     asked = [item for item in report.findings if item.severity is Severity.QUESTION]
     if asked:
-        many = "s" if len(asked) > 1 else ""
-        said.append(f"{len(asked)} question{many} in the check: miner check CLIENT shows them.")
+        said.append(f"Questions in the check ({len(asked)}): miner check CLIENT shows them.")
     if ranking.status == "too_few":
         more = ranking.need_units - ranking.usable_units
         said.append(f"{more} more usable {ranking.unit}{'s' if more > 1 else ''} to rank anything.")

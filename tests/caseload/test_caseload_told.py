@@ -18,6 +18,7 @@ from miner import api, resources
 from miner.brief.caseload import caseload_page
 from miner.brief.pooled import with_sentences
 from miner.brief.text.caseload import caseload_csv, caseload_parts, named
+from miner.brief.text.concerns import concerns
 from miner.brief.text.layout import render
 from miner.cli.group import miner as commands
 from miner.results import Evidence
@@ -58,6 +59,33 @@ def test_what_needs_the_eye_is_told_once_for_all_it_concerns(
     assert "client-25: the folder is empty" in text
     assert text.count("At the intake not asked") == 1
     assert "client-01, client-02, client-03, client-04, client-05, client-06 and" in text
+
+
+def test_texts_that_differ_in_a_count_are_one_text() -> None:
+    def row(name: str, *attention: str) -> ClientRow:
+        return ClientRow(name, name, "day", 30, 0, "ranked", 0, 0, True, attention=attention)
+
+    said = concerns(
+        [
+            row("a", "Readings below 70 mg/dL on 12 days. See.", "Questions in the check (2): x."),
+            row("b", "Readings below 70 mg/dL on 1 day. See.", "Questions in the check (1): x."),
+            row("c", "Readings below 54 mg/dL on 1 day. Refer."),
+        ]
+    )
+    assert said == [
+        (["a (12 days)", "b (1 day)"], "Readings below 70 mg/dL. See."),
+        (["a (2)", "b (1)"], "Questions in the check: x."),
+        (["c (1 day)"], "Readings below 54 mg/dL. Refer."),
+    ]
+
+
+def test_everyone_concerned_is_named_in_detail(found: Caseload, rules: RuleBook) -> None:
+    row = found.clients[0]
+    many = tuple(replace(row, client=f"c{k}", attention=("Look here.",)) for k in range(9))
+    some = replace(found, clients=many, pooled=())
+    assert "c4, c5 and 3 more: Look here." in text_of(some, rules)
+    assert "c4, c5, c6, c7, c8: Look here." in text_of(some, rules, detail=True)
+    assert "c4, c5, c6, c7, c8: Look here." in caseload_page(some, rules)
 
 
 def test_what_is_clear_across_clients_is_suggested_to_those_who_cannot_tell(

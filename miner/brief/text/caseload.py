@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rich.console import JustifyMethod
 
 from miner.brief.text.amounts import Amounts, chance
+from miner.brief.text.concerns import concerns
 from miner.brief.text.layout import Parts, heading, paragraph, section, table
 from miner.brief.text.safe import clean
 from miner.brief.text.sheet import sheet
@@ -118,20 +118,9 @@ class CaseloadTeller:
 
     def eye(self, *, everyone: bool) -> list[tuple[str, str]]:
         """Return who is concerned (or the first few), and by what: what could not be used first."""
-        by_text: dict[str, list[str]] = defaultdict(list)
-        for row in self.found.clients:
-            if row.error:
-                by_text[clean(row.error, 400)].append(clean(row.client, 40))
-        for row in self.found.clients:
-            for text in row.attention:
-                by_text[clean(text, 400)].append(clean(row.client, 40))
-        for row in self.found.clients:
-            if row.not_asked:
-                text = f"At the intake not asked: {', '.join(row.not_asked)}."
-                by_text[clean(text, 400)].append(clean(row.client, 40))
         return [
             (", ".join(names) if everyone else named(names), text)
-            for text, names in by_text.items()
+            for names, text in concerns(self.found.clients)
         ]
 
     def shared(self, detail: bool) -> Parts:

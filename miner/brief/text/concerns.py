@@ -1,0 +1,40 @@
+"""What needs the practitioner's eye, said once for all the clients it concerns."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Sequence
+
+from miner.brief.text.safe import clean
+from miner.results.caseload import ClientRow
+
+COUNT = re.compile(r" on (\d+ days?)(?=\.)| \((\d+)\)(?=:)")
+LONGEST_NAME, LONGEST_TEXT = 40, 400
+
+
+def concerns(clients: Sequence[ClientRow]) -> list[tuple[list[str], str]]:
+    """Return the names concerned and the text, what could not be used first.
+
+    Texts that differ in one count alone are one text, the count beside each name.
+    """
+    by_text: dict[str, list[str]] = defaultdict(list)
+    for row in clients:
+        if row.error:
+            by_text[clean(row.error, LONGEST_TEXT)].append(clean(row.client, LONGEST_NAME))
+    for row in clients:
+        for text in row.attention:
+            without, name = _counted(clean(text, LONGEST_TEXT), clean(row.client, LONGEST_NAME))
+            by_text[without].append(name)
+    for row in clients:
+        if row.not_asked:
+            text = f"At the intake not asked: {', '.join(row.not_asked)}."
+            by_text[clean(text, LONGEST_TEXT)].append(clean(row.client, LONGEST_NAME))
+    return [(names, text) for text, names in by_text.items()]
+
+
+def _counted(text: str, name: str) -> tuple[str, str]:
+    found = COUNT.search(text)
+    if found is None:
+        return text, name
+    return text[: found.start()] + text[found.end() :], f"{name} ({found[1] or found[2]})"
