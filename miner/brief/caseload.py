@@ -13,7 +13,7 @@ from miner.brief.figures.paper import as_svg
 from miner.brief.figures.pooled import PooledNumbers, pooled
 from miner.brief.page import fill
 from miner.brief.text.amounts import MG_DL_PER_MMOL_L, Amounts
-from miner.brief.text.caseload import CaseloadTeller, named
+from miner.brief.text.caseload import CaseloadTeller, first, named
 from miner.brief.text.safe import clean
 from miner.brief.text.words import evidence_words, factor_phrase, outcome_label
 from miner.results import Evidence
@@ -44,13 +44,14 @@ def caseload_page(found: Caseload, rules: RuleBook) -> str:
         practice=clean(found.practice, 80),
         lead=teller.lead(),
         agreement=teller.agreement(),
-        eye=teller.eye(everyone=len(rows) <= MOST_NAMED),
+        eye=[(first(names, MOST_NAMED), text) for names, text in teller.eye()],
+        luck=teller.luck(),
         rows=[teller.cells(row) for row in rows[:MOST_ROWS]],
         more=max(0, len(rows) - MOST_ROWS),
         unit=found.unit,
         effects=[_effect(item, teller, styles, at) for at, item in enumerate(effects)],
         numbers=[teller.numbers(item) for item in found.pooled],
-        traces=found.traces,
+        traces=[clean(text, 400) for text in found.traces],
         closing=teller.closing(),
     )
 

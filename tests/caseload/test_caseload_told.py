@@ -79,13 +79,29 @@ def test_texts_that_differ_in_a_count_are_one_text() -> None:
     ]
 
 
+def test_hints_are_told_with_what_chance_alone_would_give(found: Caseload, rules: RuleBook) -> None:
+    hint = replace(found.pooled[0], evidence=Evidence.HINT)
+    some = replace(found, pooled=(hint, hint), questions_asked=140)
+    # 140 questions at the level of a hint, 0.05
+    words = "2 hints; where nothing is true, chance alone would give up to about 7."
+    assert words in text_of(some, rules)
+    assert words in caseload_page(some, rules)
+    clear = replace(found, pooled=(replace(hint, evidence=Evidence.CLEAR),))
+    assert "chance alone" not in text_of(clear, rules)
+    assert "chance alone" not in caseload_page(clear, rules)
+
+
 def test_everyone_concerned_is_named_in_detail(found: Caseload, rules: RuleBook) -> None:
     row = found.clients[0]
+    other = replace(row, client="other", error=None, attention=())
     many = tuple(replace(row, client=f"c{k}", attention=("Look here.",)) for k in range(9))
-    some = replace(found, clients=many, pooled=())
+    some = replace(found, clients=(*many, other), pooled=())
     assert "c4, c5 and 3 more: Look here." in text_of(some, rules)
     assert "c4, c5, c6, c7, c8: Look here." in text_of(some, rules, detail=True)
-    assert "c4, c5, c6, c7, c8: Look here." in caseload_page(some, rules)
+    assert '<strong>Look here.</strong> <span class="name">c0,</span>' in caseload_page(some, rules)
+    assert '<span class="name">c8</span>' in caseload_page(some, rules)
+    everyone = text_of(replace(some, clients=many), rules)
+    assert "all 9 clients: Look here." in everyone
 
 
 def test_what_is_clear_across_clients_is_suggested_to_those_who_cannot_tell(

@@ -45,7 +45,9 @@ def caseload_parts(found: Caseload, rules: RuleBook, *, detail: bool = False) ->
         *teller.shared(detail),
         *section("What the caseload suggests", teller.suggestions()),
         *section("Who differs from the rest", teller.different()),
-        *section("What still holds traces", [paragraph(text, 2) for text in found.traces]),
+        *section(
+            "What still holds traces", [paragraph(clean(text, 400), 2) for text in found.traces]
+        ),
         paragraph(""),
         paragraph(teller.closing()),
     ]
@@ -114,14 +116,28 @@ class CaseloadTeller:
 
     def attention(self, detail: bool) -> Parts:
         """Return what needs the practitioner's eye, the same words once for all they concern."""
-        return [paragraph(f"{who}: {text}", 2) for who, text in self.eye(everyone=detail)]
+        most = len(self.found.clients) if detail else MOST_NAMED
+        return [paragraph(f"{named(names, most)}: {text}", 2) for names, text in self.eye()]
 
-    def eye(self, *, everyone: bool) -> list[tuple[str, str]]:
-        """Return who is concerned (or the first few), and by what: what could not be used first."""
+    def eye(self) -> list[tuple[list[str], str]]:
+        """Return who is concerned, and by what: what could not be used first."""
+        rows = self.found.clients
+        everyone, all_of_them = [clean(row.client, 40) for row in rows], f"all {len(rows)} clients"
         return [
-            (", ".join(names) if everyone else named(names), text)
-            for names, text in concerns(self.found.clients)
+            ([all_of_them] if len(rows) > MOST_NAMED and names == everyone else names, text)
+            for names, text in concerns(rows)
         ]
+
+    def luck(self) -> str:
+        """Return how many hints chance alone would give; empty where there is none."""
+        hints = sum(item.evidence is Evidence.HINT for item in self.found.pooled)
+        if not hints:
+            return ""
+        chance_alone = self.rules.guardrails.hint_level * self.found.questions_asked
+        return (
+            f"{several(hints, 'hint')}; where nothing is true, chance alone would give "
+            f"up to about {max(1, round(chance_alone))}."
+        )
 
     def shared(self, detail: bool) -> Parts:
         """Return the pooled effects: what is clear, what is a hint, and the numbers beside."""
@@ -130,7 +146,10 @@ class CaseloadTeller:
         for level in (Evidence.CLEAR, Evidence.HINT):
             chosen = [item for item in effects if item.evidence is level]
             title = f"Across clients. {evidence_words(level, self.rules)}"
-            parts += section(title, [paragraph(self.told(item), 2) for item in chosen])
+            said = [paragraph(self.told(item), 2) for item in chosen]
+            if chosen and level is Evidence.HINT:
+                said.append(paragraph(self.luck(), 2))
+            parts += section(title, said)
         told = [item for item in effects if item.evidence in (Evidence.CLEAR, Evidence.HINT)]
         if effects and not told:
             parts += [paragraph(""), heading("Nothing stood out across clients.")]
@@ -195,8 +214,14 @@ class CaseloadTeller:
         )
 
 
-def named(names: Sequence[str]) -> str:
+def named(names: Sequence[str], most: int = MOST_NAMED) -> str:
     """Return names in a row, the first few where they are many."""
-    shown = ", ".join(names[:MOST_NAMED])
-    more = len(names) - MOST_NAMED
+    shown = ", ".join(names[:most])
+    more = len(names) - most
     return shown if more <= 0 else f"{shown} and {more} more"
+
+
+def first(names: Sequence[str], most: int) -> list[str]:
+    """Return the first names and, where there are more, how many."""
+    more = len(names) - most
+    return [*names[:most], *([f"and {more} more"] if more > 0 else [])]
