@@ -98,7 +98,9 @@ def test_everyone_concerned_is_named_in_detail(found: Caseload, rules: RuleBook)
     some = replace(found, clients=(*many, other), pooled=())
     assert "c4, c5 and 3 more: Look here." in text_of(some, rules)
     assert "c4, c5, c6, c7, c8: Look here." in text_of(some, rules, detail=True)
-    assert '<strong>Look here.</strong> <span class="name">c0,</span>' in caseload_page(some, rules)
+    assert '<strong>Look here.</strong><br><span class="name">c0,</span>' in caseload_page(
+        some, rules
+    )
     assert '<span class="name">c8</span>' in caseload_page(some, rules)
     everyone = text_of(replace(some, clients=many), rules)
     assert "all 9 clients: Look here." in everyone

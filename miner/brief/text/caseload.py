@@ -146,7 +146,7 @@ class CaseloadTeller:
         for level in (Evidence.CLEAR, Evidence.HINT):
             chosen = [item for item in effects if item.evidence is level]
             title = f"Across clients. {evidence_words(level, self.rules)}"
-            said = [paragraph(self.told(item), 2) for item in chosen]
+            said: Parts = [paragraph(self.told(item), 2) for item in chosen]
             if chosen and level is Evidence.HINT:
                 said.append(paragraph(self.luck(), 2))
             parts += section(title, said)
