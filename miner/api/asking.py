@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import datetime
 
+from miner.api.fixing import as_tagged
+from miner.api.looks import first_day, remember_look
 from miner.api.past import read_past
 from miner.api.ranking import Progress, Spreads, primary_of, table_of
 from miner.api.spreads import practice_spreads
@@ -30,8 +33,13 @@ def ask(
     rules: RuleBook | None = None,
     *,
     spreads: Spreads | None = None,
+    keep: bool = True,
+    now: datetime | None = None,
 ) -> Hypothesis:
     """Answer one question; one that was not fixed before these records is a hint at most.
+
+    One that was is judged beside all others that were, as in a ranking. One that was not is
+    written to the ledger as looked at.
 
     Args:
         client: as read.
@@ -41,27 +49,31 @@ def ask(
         rules: the rule books; by default those that apply to the client's folder.
         spreads: (factor, outcome) -> spread of true effects found across clients; by default
             what the last caseload of the practice found.
+        keep: write to the client's ledger that this was looked at.
+        now: time of the ledger's entry; by default the clock's.
 
     Raises:
         MinerError: a name is unknown, or the two never meet.
     """
     books = rules_of(client, rules)
+    factor = as_tagged(factor, client.settings.synonyms)
     unit = books.unit_of(factor, outcome)
     name = outcome.removeprefix(f"{unit}.")
     past = read_past(client)
-    fixed = [
-        item
-        for item in past.questions(books, unit)
-        if (item.factor, item.outcome) == (factor, name)
-    ]
+    family = past.questions(books, unit)
+    fixed = [item for item in family if (item.factor, item.outcome) == (factor, name)]
     across = practice_spreads(client.folder, unit) if spreads is None else spreads
     table = table_of(client, books, unit)
     if fixed:
-        found = ask_table(table, books, fixed[0], spreads=across)
+        share = past.share(books, unit)
+        found = ask_table(table, books, fixed[0], family=family, share=share, spreads=across)
     else:
-        found = _searched(client, table, books, Question(factor, name, looked=True), across)
-    looked = past.rankings(client.records_hash) > 0 and not found.fixed_before
+        found = _searched(client, table, books, Question(factor, name, doubt=LOOKED), across)
+    ranked = past.rankings(first_day(table, (None, None)))
+    looked = bool(ranked) and not found.fixed_before
     notes = (*found.notes, *((HAD_LOOKED,) if looked else ()), *past.notes)
+    if keep and not fixed:
+        notes += remember_look(client, past, table, "ask", (factor,), name, now)
     return replace(
         found, sentence=sentence(found, books, unit), luck_sentence=luck(found, books), notes=notes
     )
@@ -84,8 +96,22 @@ def _searched(
     return alone
 
 
-def why(client: Client, id_: str, rules: RuleBook | None = None) -> Why:
+def why(
+    client: Client,
+    id_: str,
+    rules: RuleBook | None = None,
+    *,
+    keep: bool = True,
+    now: datetime | None = None,
+) -> Why:
     """Return every unit behind a hypothesis, with the file and row of each value.
+
+    Args:
+        client: as read.
+        id_: as a ranking prints it.
+        rules: the rule books.
+        keep: write to the client's ledger that this was looked at.
+        now: time of the ledger's entry; by default the clock's.
 
     Raises:
         MinerError: no rule of these records has that ID.
@@ -98,7 +124,10 @@ def why(client: Client, id_: str, rules: RuleBook | None = None) -> Why:
     except MinerError:
         table = table_of(client, books, second)
         found = why_table(table, books, id_, client.settings.code)
-    return _since_fixed(found, table, read_past(client).questions(books, found.unit))
+    past = read_past(client)
+    if keep:
+        remember_look(client, past, table, "why", found.factors, found.outcome, now)
+    return _since_fixed(found, table, past.questions(books, found.unit))
 
 
 def error_rate(

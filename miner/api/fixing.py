@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from miner import ledger
 from miner.api.past import folder_of, read_past
-from miner.api.steps import load_rules
+from miner.api.steps import load_rules, read_client
 from miner.errors import MinerError
+from miner.followup.refusals import names_medicine
+from miner.hypotheses.identity import identity_in_rules
 from miner.records.client import Client
+from miner.records.fold import fold
 from miner.records.settings import read_settings
 from miner.rulebook import RuleBook
+
+EARLIEST = 2000
 
 
 def fix_question(
@@ -41,21 +47,21 @@ def fix_question(
         Notes for the person who fixed it.
 
     Raises:
-        MinerError: a name is unknown, the two can never meet, the date lies ahead, or the
-            question is fixed already.
+        MinerError: a name is unknown or names a medicine, the two can never meet, the date
+            lies ahead or long ago, or the question is fixed already.
     """
     folder = folder_of(client)
     books = rules or load_rules(None, folder)
+    settings = client.settings if isinstance(client, Client) else read_settings(client, None)
     moment = now or datetime.now(UTC)
-    today = _day_there(client, moment)
+    zone = settings.time_zone
+    today = moment.astimezone(ZoneInfo(zone) if zone else None).date()
+    factor = as_tagged(factor, settings.synonyms)
     _require_pair(books, factor, outcome)
     unit = books.unit_of(factor, outcome)
     name = outcome.removeprefix(f"{unit}.")
-    if fixed_on is not None and fixed_on > today:
-        raise MinerError(
-            f"{fixed_on.isoformat()} lies ahead", f"a date up to {today.isoformat()}",
-            "Correct --fixed-on.",
-        )  # fmt: skip
+    _require_a_habit(books, factor, unit)
+    _require_past(fixed_on, today)
     past = read_past(client)
     known = {item: each for each in ("day", "meal") for item in past.questions(books, each)}
     if any((k.factor, k.outcome, u) == (factor, name, unit) for k, u in known.items()):
@@ -64,13 +70,16 @@ def fix_question(
             "Run 'miner ask' without --fix to see its answer.",
         )  # fmt: skip
     day = fixed_on or today
+    behind = _clock_behind(client, today)
     payload = {
         "factor": factor, "outcome": books.key_of(name, unit), "guess": guess,
-        "fixed_on": day.isoformat(), "proven": fixed_on is None,
+        "fixed_on": day.isoformat(), "proven": fixed_on is None and not behind,
+        "id": identity_in_rules(factor, name, unit, books), "range": list(settings.range),
     }  # fmt: skip
     ledger.append(folder, "fixed", payload, moment)
     looked = past.seen_after(day.isoformat(), sys.maxsize)
-    return (*_advice(len(known) + 1, told=fixed_on is not None, looked=looked), *past.notes)
+    advice = _advice(len(known) + 1, told=fixed_on is not None, looked=looked)
+    return (*behind, *advice, *past.notes)
 
 
 def fixed_questions(client: Client | Path) -> tuple[ledger.Question, ...]:
@@ -78,11 +87,51 @@ def fixed_questions(client: Client | Path) -> tuple[ledger.Question, ...]:
     return ledger.questions(read_past(client).book)
 
 
-def _day_there(client: Client | Path, moment: datetime) -> date:
-    """Return the date where the client lives, else where this computer stands."""
-    settings = client.settings if isinstance(client, Client) else read_settings(client, None)
-    zone = settings.time_zone
-    return moment.astimezone(ZoneInfo(zone) if zone else None).date()
+def as_tagged(factor: str, synonyms: Mapping[str, str]) -> str:
+    """Return the name of a factor as the tables have it: words of a tag folded, synonyms followed.
+
+    Args:
+        factor: as typed, like ``tag:Red  Wine``.
+        synonyms: a tag as written (folded) to the tag it stands for.
+    """
+    kind, colon, words = factor.partition(":")
+    if not colon:
+        return factor
+    folded = fold(words)
+    return f"{kind}:{synonyms.get(folded, folded) if kind == 'tag' else folded}"
+
+
+def _require_a_habit(rules: RuleBook, factor: str, unit: str) -> None:
+    if names_medicine(factor, rules.factor(factor, unit), rules):
+        raise MinerError(
+            f"'{factor}' names a medicine", "a habit; medicines belong to the prescriber",
+            "Leave it to the prescriber.",
+        )  # fmt: skip
+
+
+def _require_past(fixed_on: date | None, today: date) -> None:
+    if fixed_on is None or date(EARLIEST, 1, 1) <= fixed_on <= today:
+        return
+    lies = "lies ahead" if fixed_on > today else "lies too long ago"
+    raise MinerError(
+        f"{fixed_on.isoformat()} {lies}", f"a date from {EARLIEST} up to {today.isoformat()}",
+        "Correct --fixed-on.",
+    )  # fmt: skip
+
+
+def _clock_behind(client: Client | Path, today: date) -> tuple[str, ...]:
+    """Tell of records dated after today: then the clock of the computer proves no date."""
+    try:
+        read = client if isinstance(client, Client) else read_client(client)
+    except MinerError:
+        return ()
+    frames = (read.streams[name] for name in ("glucose", "meals"))
+    days = [str(frame["clock"].max())[:10] for frame in frames if len(frame)]
+    last = max(days, default="")
+    if last <= today.isoformat():
+        return ()
+    return (f"These records go on to {last}, after today: check the clock of this computer. "
+            "The date is shown as told, not proven.",)  # fmt: skip
 
 
 def _require_pair(rules: RuleBook, factor: str, outcome: str) -> None:

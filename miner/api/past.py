@@ -1,50 +1,80 @@
-"""What the ledger knows of earlier rankings and of questions fixed before the records."""
+"""What the ledger knows of earlier looks at the records and of questions fixed before them."""
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from pathlib import Path
 
 from miner import ledger
+from miner.errors import MinerError
 from miner.followup.story import tell
-from miner.hypotheses.fixed import Question
-from miner.ledger import Ledger
+from miner.hypotheses.fixed import DEFINED_OTHERWISE, LOOKED, Question
+from miner.hypotheses.identity import identity_in_rules
+from miner.ledger import Event, Ledger
 from miner.records.client import Client
-from miner.results import Evidence, Hypothesis, Ranking, Severity
+from miner.results import Hypothesis, Severity
 from miner.rulebook import RuleBook
 
 
 @dataclass(frozen=True, slots=True)
 class Past:
-    """The ledger of one client, and what of it could not be trusted or read."""
+    """The ledger of one client, and what of it could not be trusted or read.
+
+    Attributes:
+        range: the client's glucose range now, mg/dL; None where it is not known yet.
+    """
 
     book: Ledger
     notes: tuple[str, ...]
+    range: tuple[float, float] | None = None
 
     def questions(self, rules: RuleBook, unit: str) -> tuple[Question, ...]:
-        """Return the fixed questions of one unit; one a ranking had already seen is marked so."""
+        """Return the fixed questions of one unit, each with what makes it a hint at most."""
         return tuple(
             Question(
                 item.factor, item.outcome.removeprefix(f"{unit}."), item.guess, item.fixed_on,
-                item.proven, looked=self.seen_after(item.fixed_on, item.n),
+                item.proven, self._doubt(item, rules, unit),
             )
             for item in ledger.questions(self.book)
             if rules.unit_of(item.factor, item.outcome) == unit
         )  # fmt: skip
 
+    def share(self, rules: RuleBook, unit: str) -> float:
+        """Return the part of the claim level of fixed questions that those of one unit have."""
+        own = len(self.questions(rules, unit))
+        return own / len(ledger.questions(self.book)) if own else 1.0
+
+    def _doubt(self, item: ledger.Question, rules: RuleBook, unit: str) -> str | None:
+        if self.seen_after(item.fixed_on, item.n):
+            return LOOKED
+        name = item.outcome.removeprefix(f"{unit}.")
+        try:
+            now = identity_in_rules(item.factor, name, unit, rules)
+            by_range = "range" in rules.outcome(name, unit).definition
+        except (MinerError, KeyError):
+            return None
+        moved = by_range and None not in (self.range, item.range) and self.range != item.range
+        return DEFINED_OTHERWISE if moved or item.id not in (None, now) else None
+
     def seen_after(self, day: str, before_entry: int) -> bool:
-        """Say whether a ranking before that entry had seen days after that day."""
+        """Say whether a look before that entry had seen days after that day."""
         return any(
             event.n < before_entry and str(event.payload.get("last_day") or "") > day
-            for event in ledger.named(self.book, "ranked")
+            for kind in ledger.LOOKS
+            for event in ledger.named(self.book, kind)
         )
 
-    def rankings(self, records_hash: str) -> int:
-        """Return how many different rankings of these records the ledger holds."""
-        return len(ledger.rankings(self.book, records_hash))
+    def rankings(self, since: str) -> tuple[Event, ...]:
+        """Return the different rankings that had seen days from that one on."""
+        return ledger.rankings(self.book, since)
+
+    def ranked_first_by(self, since: str) -> str | None:
+        """Return the unit by which those days were ranked first, second looks left out."""
+        for event in self.rankings(since):
+            if not event.payload.get("second_look"):
+                return str(event.payload.get("unit"))
+        return None
 
     def marked(self, found: Sequence[Hypothesis]) -> tuple[Hypothesis, ...]:
         """Return hypotheses, each that was tried before with how that ended."""
@@ -66,60 +96,39 @@ class Past:
                 late.append(day)
         return tuple(sorted(set(late)))
 
+    def gone(
+        self, client: Client, unit: str, used: Sequence[str], span: tuple[str | None, str | None]
+    ) -> tuple[str, ...]:
+        """Return days an earlier ranking had used that are not usable now, nor left out, ISO.
+
+        Args:
+            client: as read.
+            unit: "day" or "meal".
+            used: ISO dates used now.
+            span: first and last date asked for, ISO or None.
+        """
+        left_out = {item.day.isoformat() for item in client.settings.left_out}
+        before = {
+            str(day)
+            for event in ledger.named(self.book, "ranked")
+            if event.payload.get("unit") == unit
+            for day in event.listed("days")
+            if (span[0] or "") <= str(day) <= (span[1] or "9999")
+        }
+        return tuple(sorted(before - set(used) - left_out))
+
 
 def read_past(client: Client | Path) -> Past:
     """Read the ledger of a client or of a client folder; what is wrong with it is told."""
     book = ledger.read(folder_of(client))
     notes = tuple(
-        f"ledger.jsonl, row {item.row}: {item.what}. {item.do}"
+        f"ledger.jsonl{f', row {item.row}' if item.row else ''}: {item.what}. {item.do}"
         for item in book.problems
         if item.severity is not Severity.NOTE
     )
-    return Past(book, notes)
+    return Past(book, notes, client.settings.range if isinstance(client, Client) else None)
 
 
 def folder_of(client: Client | Path) -> Path:
     """Return the folder of a client, given either."""
     return client if isinstance(client, Path) else client.folder
-
-
-def remember_ranking(
-    client: Client, ranking: Ranking, first: str | None, last: str | None, now: datetime | None
-) -> tuple[int, tuple[str, ...]]:
-    """Write that these records were ranked; return how many rankings of them there are, and notes.
-
-    A ranking with the same rules, dates, seed, draws and days left out is not counted again. A
-    folder that cannot be written is told.
-    """
-    past = read_past(client)
-    left_out = sorted(item.day.isoformat() for item in client.settings.left_out)
-    payload = {
-        "records_hash": ranking.records_hash,
-        "rules_hash": ranking.rules_hash,
-        "seed": ranking.seed,
-        "draws": ranking.draws,
-        "unit": ranking.unit,
-        "first": first,
-        "last": last,
-        "left_out_hash": hashlib.sha256("\n".join(left_out).encode()).hexdigest()[:16],
-        "left_out": left_out,
-        "last_day": ranking.to_day,
-        "version": ranking.version,
-        "shown": [
-            {"id": item.id, "evidence": str(item.evidence)}
-            for item in ranking.hypotheses
-            if item.evidence in (Evidence.CLEAR, Evidence.HINT)
-        ],
-    }
-    known = ledger.rankings(past.book, ranking.records_hash)
-    same = [
-        event for event in known if all(event.payload.get(k) == payload[k] for k in ledger.SETTINGS)
-    ]
-    if same:
-        return len(known), past.notes
-    try:
-        ledger.append(client.folder, "ranked", payload, now or datetime.now(UTC))
-    except ledger.LedgerUnwritable as error:
-        told = f"This ranking could not be written to the ledger: {error.found}."
-        return len(known) + 1, (*past.notes, told)
-    return len(known) + 1, past.notes

@@ -7,8 +7,9 @@ from dataclasses import replace
 from datetime import datetime
 
 from miner import __version__
+from miner.api.looks import days_used, first_day, remember_ranking
 from miner.api.meals import meals
-from miner.api.past import Past, read_past, remember_ranking
+from miner.api.past import Past, read_past
 from miner.api.spreads import SPREADS_USED, practice_spreads
 from miner.api.steps import days, rules_of
 from miner.brief.sentences import with_words
@@ -19,10 +20,10 @@ from miner.rulebook import RuleBook
 from miner.tables import cautions
 from miner.tables.unit_table import UnitTable
 
-SECOND_LOOK = (
-    "A second look, by {unit}: this practice ranks the other unit by default. "
-    "Nothing searched here is called clear."
-)
+SECOND_LOOK = "A second look, by {unit}: {why}. Nothing searched here is called clear."
+BY_DEFAULT = "this practice ranks by {other} by default"
+RANKED_FIRST = "these records were ranked by {other} first"
+FEW_NAMED = 5
 Progress = Callable[[str, float], None]
 Spreads = Mapping[tuple[str, str], float]
 
@@ -66,22 +67,29 @@ def rank(
     past = read_past(client)
     table = table_of(client, books, chosen)
     across = practice_spreads(client.folder, chosen) if spreads is None else spreads
+    second = _second_look(client, past, table, chosen, (first, last))
 
     def run(of: UnitTable, told: Progress | None) -> Ranked:
         return rank_table(
             of, books, primary=primary_of(client, books, chosen),
-            questions=past.questions(books, chosen), draws=draws, seed=seed, first=first, last=last,
-            second_look=chosen != client.settings.rank_unit, spreads=across, progress=told,
-            out_of_sample=together and told is progress,
+            questions=past.questions(books, chosen), share=past.share(books, chosen), draws=draws,
+            seed=seed, first=first, last=last, second_look=bool(second), spreads=across,
+            progress=told, out_of_sample=together and told is progress,
         )  # fmt: skip
 
     ranked = run(table, progress)
     ranking = _ranking(client, table, books, ranked, draws, seed, (first, last))
-    notes = [] if chosen == client.settings.rank_unit else [SECOND_LOOK.format(unit=chosen)]
+    notes = [*second, *_gone(client, past, table, (first, last))]
     notes += [*_unanswered(past, ranking, books), *_late(client, past, books, chosen, ranking, run)]
     notes += [SPREADS_USED] if across and ranking.hypotheses else []
     ranking = with_words(replace(ranking, hypotheses=past.marked(ranking.hypotheses)), books)
-    count, kept = _bookkeeping(client, past, ranking, first, last, now, keep=keep)
+    if keep and ranking.status != "too_few":
+        count, kept = remember_ranking(
+            client, ranking, table, (first, last), now, second_look=bool(second)
+        )
+    else:
+        made = ranking.status != "too_few"
+        count, kept = len(past.rankings(first_day(table, (first, last)))) + made, past.notes
     ranking = replace(
         ranking, rankings_of_these_records=count, notes=(*ranking.notes, *notes, *kept)
     )
@@ -102,19 +110,27 @@ def primary_of(client: Client, rules: RuleBook, unit: str) -> str | None:
     return name if name in rules.outcomes_of(unit) else None
 
 
-def _bookkeeping(
-    client: Client,
-    past: Past,
-    ranking: Ranking,
-    first: str | None,
-    last: str | None,
-    now: datetime | None,
-    *,
-    keep: bool,
-) -> tuple[int, tuple[str, ...]]:
-    if not keep or ranking.status == "too_few":
-        return past.rankings(ranking.records_hash) + 1, past.notes
-    return remember_ranking(client, ranking, first, last, now)
+def _second_look(
+    client: Client, past: Past, table: UnitTable, unit: str, span: tuple[str | None, str | None]
+) -> list[str]:
+    """Return why nothing searched may be called clear, or nothing where this is the first look."""
+    other = "day" if unit == "meal" else "meal"
+    first = past.ranked_first_by(first_day(table, span))
+    if unit == (first or client.settings.rank_unit):
+        return []
+    why = RANKED_FIRST if first else BY_DEFAULT
+    return [SECOND_LOOK.format(unit=unit, why=why.format(other=other))]
+
+
+def _gone(
+    client: Client, past: Past, table: UnitTable, span: tuple[str | None, str | None]
+) -> list[str]:
+    """Tell of days that an earlier ranking used and that hold nothing usable any more."""
+    days = past.gone(client, table.unit, days_used(table, span), span)
+    if not days:
+        return []
+    more = f" and {len(days) - FEW_NAMED} more" if len(days) > FEW_NAMED else ""
+    return [f"Used by an earlier ranking and not usable now: {', '.join(days[:FEW_NAMED])}{more}."]
 
 
 def _unanswered(past: Past, ranking: Ranking, rules: RuleBook) -> list[str]:

@@ -27,11 +27,7 @@ def history(client: Client, rules: RuleBook | None = None) -> History:
     books = rules_of(client, rules)
     past = read_past(client)
     story = tell(past.book)
-    searches = {
-        (str(event.payload.get("records_hash")),
-         *(repr(event.payload.get(name)) for name in ledger.SETTINGS))
-        for event in ledger.named(past.book, "ranked")
-    }  # fmt: skip
+    searches = {ledger.choices(event.payload) for event in ledger.named(past.book, "ranked")}
     return History(
         client=client.settings.code,
         searches=len(searches),

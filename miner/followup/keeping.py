@@ -25,7 +25,7 @@ def ranked(ranking: Ranking, id_: str) -> Hypothesis:
     Raises:
         MinerError: there is none, or nothing could be measured of it.
     """
-    found = next((item for item in ranking.hypotheses if item.id == id_), None)
+    found = ranking.find(id_)
     if found is None:
         raise MinerError(
             f"there is no hypothesis '{id_}' in these records", "an ID as 'miner rank' prints it",

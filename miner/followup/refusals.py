@@ -38,12 +38,10 @@ def require_testable(
                   "Keep one of them alone.")  # fmt: skip
     name = factors[0]
     rule = rules.factor(name, unit)
-    named = f"{fold(name.replace('_', ' ').replace(':', ' '))} {fold(rule.phrase)}"
-    words = rules.cautions
-    if whole_words(words.medicine_words).search(named):
+    if names_medicine(name, rule, rules):
         raise _no(f"'{name}' names a medicine", "a habit; medicines belong to the prescriber",
                   "Leave it to the prescriber.")  # fmt: skip
-    if whole_words(words.alcohol_words).search(named):
+    if whole_words(rules.cautions.alcohol_words).search(_named(name, rule)):
         raise _no(f"'{name}' names alcohol", "a habit that may be asked for on some days",
                   "Watch it instead: --as watch.")  # fmt: skip
     if not rule.may_be_tested:
@@ -59,6 +57,15 @@ def require_testable(
             raise _no(f"there is a caution first: {caution.text}",
                       "nothing that calls for a clinician", "See to that first.")  # fmt: skip
     return rule
+
+
+def names_medicine(name: str, rule: FactorRule, rules: RuleBook) -> bool:
+    """Say whether the name of a factor, or the words for it, name a medicine."""
+    return whole_words(rules.cautions.medicine_words).search(_named(name, rule)) is not None
+
+
+def _named(name: str, rule: FactorRule) -> str:
+    return f"{fold(name.replace('_', ' ').replace(':', ' '))} {fold(rule.phrase)}"
 
 
 def _no(found: str, expected: str, do: str) -> MinerError:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from miner.errors import MinerError
 from miner.hypotheses.describe import describe
 from miner.hypotheses.design import Design, design
-from miner.hypotheses.fixed import Question, answer
+from miner.hypotheses.fixed import Question, answer, meets
 from miner.results import Hypothesis
 from miner.rulebook import RuleBook, nearest
 from miner.tables.unit_table import UnitTable
@@ -19,6 +19,8 @@ def ask_table(
     rules: RuleBook,
     question: Question,
     *,
+    family: Sequence[Question] = (),
+    share: float = 1.0,
     spreads: Mapping[tuple[str, str], float] | None = None,
 ) -> Hypothesis:
     """Answer one question on its own days.
@@ -27,6 +29,8 @@ def ask_table(
         table: days or meals.
         rules: the rule books.
         question: what is asked.
+        family: all questions fixed by this unit, this one among them; empty where none is fixed.
+        share: part of the claim level that these have.
         spreads: (factor, outcome) -> spread of true effects found across clients.
 
     Raises:
@@ -35,7 +39,9 @@ def ask_table(
     plan = design(table, rules)
     require_meeting(plan, rules, question)
     dates = table.frame.loc[list(plan.names), "date"].astype(str).tolist()
-    asked, judged = answer(plan, dates, [question], rules.guardrails)[0]
+    together = [item for item in family if meets(plan, item)] or [question]
+    answers = answer(plan, dates, together, rules.guardrails, share=share)
+    asked, judged = next(found for found in answers if found[0] == question)
     found = describe(table, plan, judged, "fixed", rules, spreads or {}, asked)
     return replace(found, rank=1)
 

@@ -67,7 +67,7 @@ def describe(
         standard_error=test.standard_error if measured else None,
         degrees_of_freedom=test.df if measured else None,
         fixed_on=question.fixed_on if question else None,
-        fixed_before=None if question is None else not question.looked,
+        fixed_before=None if question is None else question.doubt is None,
         fixed_proven=question.proven if question and question.fixed_on else None,
         guess=question.guess if question else None,
         unlikely_beyond=max(map(abs, ordinary_interval(test, 0.90))) if measured else None,

@@ -53,32 +53,21 @@ class Tested:
 
 @dataclass(frozen=True, slots=True)
 class OutcomeSearch:
-    """One outcome: the units' names, its rules, its whitening, the rules whitened likewise.
-
-    Attributes:
-        answered: items that a fixed question tests alone; the search does not ask about them again.
-    """
+    """One outcome: the units' names, its rules, its whitening, the rules whitened likewise."""
 
     names: tuple[str, ...]
     target: Target
     white: Whitened | None
     rules: tuple[Rule, ...]
     columns: Floats
-    answered: frozenset[int] = frozenset()
 
     def tested(self, *, sets: bool | None = None) -> list[int]:
         """Return which rules are tested: all, only sets, or only single factors."""
         return [
             at
             for at, rule in enumerate(self.rules)
-            if rule.withheld is None
-            and sets in (None, len(rule.items) > 1)
-            and not self.is_answered(rule)
+            if rule.withheld is None and sets in (None, len(rule.items) > 1)
         ]
-
-    def is_answered(self, rule: Rule) -> bool:
-        """Say whether a fixed question asks the same as a single-factor rule."""
-        return len(rule.items) == 1 and rule.items[0] in self.answered
 
 
 @dataclass(frozen=True, slots=True)

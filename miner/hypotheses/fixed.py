@@ -21,6 +21,7 @@ from miner.stats.multiplicity import holm
 from miner.stats.scores import share_tied
 
 LOOKED = "This question was not fixed before these records: a hint at most."
+DEFINED_OTHERWISE = "It was defined otherwise when it was fixed: a hint at most."
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +32,8 @@ class Question:
         guess: "up", "down" or None, as written down.
         fixed_on: ISO date; only units that start after it count. None: all units count.
         proven: the ledger shows the date; else it is shown as told.
-        looked: these records had been ranked before, or nothing was fixed: a hint at most.
+        doubt: why the answer is a hint at most, as that these records had been ranked before it
+            was fixed; None where nothing speaks against it.
     """
 
     factor: str
@@ -39,11 +41,16 @@ class Question:
     guess: str | None = None
     fixed_on: str | None = None
     proven: bool = False
-    looked: bool = False
+    doubt: str | None = None
 
 
 def answer(
-    design: Design, dates: Sequence[str], questions: Sequence[Question], guard: Guardrails
+    design: Design,
+    dates: Sequence[str],
+    questions: Sequence[Question],
+    guard: Guardrails,
+    *,
+    share: float = 1.0,
 ) -> list[tuple[Question, Judged]]:
     """Test each question alone on its own days; Holm over those that can be tested.
 
@@ -52,6 +59,7 @@ def answer(
         dates: ISO date of each unit of the design.
         questions: at least one; factor and outcome must meet in the design.
         guard: the guardrails.
+        share: part of the claim level that these have, questions by the other unit the rest.
     """
     entries = [_measured(design, dates, question, guard) for question in questions]
     open_tests = [test for _, test in entries if test.rule.withheld is None]
@@ -59,17 +67,32 @@ def answer(
     out = []
     for question, (part, test) in zip(questions, entries, strict=True):
         if test.rule.withheld is None:
-            critical = t_quantile(1 - guard.claim_level / (2 * len(open_tests)), test.df)
-            test = replace(test, p_adjusted=float(next(adjusted)), critical=critical)
+            level = share * guard.claim_level / len(open_tests)
+            test = replace(
+                test,
+                p_adjusted=min(1.0, float(next(adjusted)) / share),
+                critical=t_quantile(1 - level / 2, test.df),
+            )
         judged = judge_one(part, companions(part), test, guard)
-        out.append((question, already_looked(judged) if question.looked else judged))
+        out.append((question, a_hint_at_most(judged, question.doubt)))
     return out
 
 
-def already_looked(judged: Judged) -> Judged:
-    """Return an answer to a question that the records had suggested: a hint at most."""
+def a_hint_at_most(judged: Judged, doubt: str | None) -> Judged:
+    """Return an answer, a hint at most where there is a doubt, which is told."""
+    if doubt is None:
+        return judged
     level = Evidence.HINT if judged.evidence is Evidence.CLEAR else judged.evidence
-    return replace(judged, evidence=level, notes=(*judged.notes, LOOKED))
+    return replace(judged, evidence=level, notes=(*judged.notes, doubt))
+
+
+def meets(plan: Design, question: Question) -> bool:
+    """Say whether the factor of a question may come before, or go with, its outcome."""
+    return any(
+        target.name == question.outcome
+        and any(item.factor == question.factor for item in target.items)
+        for target in plan.targets
+    )
 
 
 def _measured(

@@ -7,12 +7,31 @@ import json
 from collections.abc import Sequence
 
 from miner.hypotheses.design import Item
-from miner.rulebook import FactorRule, OutcomeRule
+from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 
 
 def identity(items: Sequence[Item], outcome: str, rule: OutcomeRule) -> str:
     """Return eight hexadecimal digits of factors, lags, outcome and their definitions."""
-    parts = sorted((item.factor, item.lag, factor_definition(item.rule)) for item in items)
+    return _digest(
+        sorted((item.factor, item.lag, factor_definition(item.rule)) for item in items),
+        outcome, rule,
+    )  # fmt: skip
+
+
+def identity_in_rules(factor: str, outcome: str, unit: str, rules: RuleBook) -> str:
+    """Return the ID that one factor with one outcome has in some rule books, before any records.
+
+    Raises:
+        MinerError: a name is unknown.
+        KeyError: the factor never meets the outcome.
+    """
+    rule, target = rules.factor(factor, unit), rules.outcome(outcome, unit)
+    return _digest([(factor, rule.lag[target.window], factor_definition(rule))], outcome, target)
+
+
+def _digest(
+    parts: Sequence[tuple[str, int, dict[str, object]]], outcome: str, rule: OutcomeRule
+) -> str:
     text = json.dumps([parts, outcome, outcome_definition(rule)], sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()[:8]
 

@@ -9,7 +9,8 @@ import numpy as np
 
 from miner.hypotheses.describe import describe, hints_by_chance, order_key, outcome_summary
 from miner.hypotheses.design import Design, design
-from miner.hypotheses.fixed import Question, answer
+from miner.hypotheses.families import Tested
+from miner.hypotheses.fixed import Question, answer, meets
 from miner.hypotheses.guard import Judged, judge_all
 from miner.hypotheses.search import Progress, search
 from miner.hypotheses.together import foretold
@@ -44,6 +45,7 @@ def rank_table(
     *,
     primary: str | None = None,
     questions: Sequence[Question] = (),
+    share: float = 1.0,
     draws: int | None = None,
     seed: int = 0,
     first: str | None = None,
@@ -54,13 +56,17 @@ def rank_table(
     spectra: Spectra | None = None,
     out_of_sample: bool = False,
 ) -> Ranked:
-    """Answer the fixed questions, search the rest, and rank both under guard.
+    """Answer the fixed questions, search everything, and rank both under guard.
+
+    A rule that a fixed question answers is counted in the search like any other, so that fixing
+    one never makes another stand out; it is listed once, with the fixed questions.
 
     Args:
         table: days or meals.
         rules: the rule books.
         primary: the outcome with half the claim level; by default as the contract says.
         questions: fixed before the records.
+        share: part of the claim level of fixed questions that these have.
         draws: permutations; by default the rule book's.
         seed: of the permutations.
         first: first date used, ISO.
@@ -81,17 +87,24 @@ def rank_table(
     asked = [question for question in questions if meets(plan, question)]
     found = search(
         plan, main, guard, draws=draws or guard.draws, seed=seed, progress=progress,
-        spectra=spectra, answered=frozenset((item.factor, item.outcome) for item in asked),
+        spectra=spectra,
     )  # fmt: skip
     dates = table.frame.loc[list(plan.names), "date"].astype(str).tolist()
-    fixed = answer(plan, dates, asked, guard) if asked else []
-    judged = judge_all(found.outcomes, found.tests, guard)
+    fixed = answer(plan, dates, asked, guard, share=share) if asked else []
+    alone = _answered_alone(fixed)
+    listed = [test for test in found.tests if not _asks_one_of(test, alone)]
+    judged = [
+        item
+        for item in judge_all(found.outcomes, found.tests, guard)
+        if not _asks_one_of(item.test, alone)
+    ]
     judged = [second_looked(item) for item in judged] if second_look else judged
     hypotheses = _ordered(table, plan, main, fixed, judged, rules, spreads or {})
     summaries = tuple(outcome_summary(part, found.tests) for part in found.outcomes)
-    chance = hints_by_chance(found.tests, guard)
+    asked_about = sum(test.rule.withheld is None for test in listed) + len(fixed)
+    chance = hints_by_chance(listed, guard)
     return Ranked(
-        table.unit, usable, plan.left_out, need, True, main, found.questions + len(fixed), chance,
+        table.unit, usable, plan.left_out, need, True, main, asked_about, chance,
         summaries, hypotheses, foretold(plan, main) if out_of_sample else None,
     )  # fmt: skip
 
@@ -108,13 +121,17 @@ def default_primary(plan: Design) -> str:
     return "day_mean" if "day_mean" in names else names[0]
 
 
-def meets(plan: Design, question: Question) -> bool:
-    """Say whether the factor of a question may come before, or go with, its outcome."""
-    return any(
-        target.name == question.outcome
-        and any(item.factor == question.factor for item in target.items)
-        for target in plan.targets
+def _answered_alone(fixed: Sequence[tuple[Question, Judged]]) -> frozenset[tuple[str, str]]:
+    return frozenset(
+        (question.factor, question.outcome)
+        for question, judged in fixed
+        if judged.test.rule.withheld is None
     )
+
+
+def _asks_one_of(test: Tested, pairs: frozenset[tuple[str, str]]) -> bool:
+    items = test.rule.items
+    return len(items) == 1 and (test.target.items[items[0]].factor, test.target.name) in pairs
 
 
 def second_looked(judged: Judged) -> Judged:

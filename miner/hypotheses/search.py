@@ -44,7 +44,6 @@ def search(
     seed: int,
     progress: Progress | None = None,
     spectra: Spectra | None = None,
-    answered: frozenset[tuple[str, str]] = frozenset(),
 ) -> Search:
     """Test every rule that has enough units, the primary outcome with a share of its own.
 
@@ -56,20 +55,11 @@ def search(
         seed: of the permutations.
         progress: told the family and the share done.
         spectra: decompositions to share between calls on the same days.
-        answered: (factor, outcome) of the fixed questions, which take these rules' place.
     """
     cache: Spectra = {} if spectra is None else spectra
-    parts = tuple(
-        _prepare(design, target, guard, cache, _answered(target, answered))
-        for target in design.targets
-    )
+    parts = tuple(_prepare(design, target, guard, cache) for target in design.targets)
     orders = shuffles(len(design.times), draws, seed)
-    tests = [
-        untested(part, rule)
-        for part in parts
-        for rule in part.rules
-        if rule.withheld and not part.is_answered(rule)
-    ]
+    tests = [untested(part, rule) for part in parts for rule in part.rules if rule.withheld]
     for family in families(parts, primary, guard):
         told = None if progress is None else _told(progress, family.name)
         tests += _judged(family, orders, guard.claim_level, told)
@@ -81,20 +71,12 @@ def _told(progress: Progress, name: str) -> Callable[[float], None]:
     return lambda share: progress(name, share)
 
 
-def _answered(target: Target, pairs: frozenset[tuple[str, str]]) -> frozenset[int]:
-    return frozenset(
-        at for at, item in enumerate(target.items) if (item.factor, target.name) in pairs
-    )
-
-
-def _prepare(
-    design: Design, target: Target, guard: Guardrails, cache: Spectra, answered: frozenset[int]
-) -> OutcomeSearch:
+def _prepare(design: Design, target: Target, guard: Guardrails, cache: Spectra) -> OutcomeSearch:
     rules = candidates(design, target, guard)
     white = whitened(design, target.values, cache)
     if white is None:
         closed = [_close(rule, Withheld("too few days on which it is known")) for rule in rules]
-        return OutcomeSearch(design.names, target, None, tuple(closed), np.empty((0, 0)), answered)
+        return OutcomeSearch(design.names, target, None, tuple(closed), np.empty((0, 0)))
     kept = white.kept(_stack(rules, len(design.times)))
     checked = []
     for rule, share in zip(rules, kept, strict=True):
@@ -106,7 +88,7 @@ def _prepare(
             rule = _close(rule, Withheld(reason, have, guard.least_variation_kept))
         checked.append(rule)
     columns = white.columns(_stack(checked, len(design.times)))
-    return OutcomeSearch(design.names, target, white, tuple(checked), columns, answered)
+    return OutcomeSearch(design.names, target, white, tuple(checked), columns)
 
 
 def _stack(rules: list[Rule], units: int) -> Floats:

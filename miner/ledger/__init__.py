@@ -2,10 +2,11 @@
 
 from miner.ledger.appending import LedgerUnwritable, append
 from miner.ledger.line import NAME, SCHEMA, Event
-from miner.ledger.questions import SETTINGS, Question, named, questions, rankings
+from miner.ledger.questions import LOOKS, SETTINGS, Question, choices, named, questions, rankings
 from miner.ledger.reading import Ledger, read
 
 __all__ = [
+    "LOOKS",
     "NAME",
     "SCHEMA",
     "SETTINGS",
@@ -14,6 +15,7 @@ __all__ = [
     "LedgerUnwritable",
     "Question",
     "append",
+    "choices",
     "named",
     "questions",
     "rankings",

@@ -12,9 +12,10 @@ from typing import Any
 from filelock import FileLock, Timeout
 
 from miner.errors import MinerError
+from miner.ledger.last import gone, note
 from miner.ledger.line import NAME, SCHEMA, Event, as_event, read_line, write_line
 from miner.ledger.problems import quote
-from miner.ledger.reading import contents, split
+from miner.ledger.reading import contents, parse, split
 from miner.results import plain
 
 LOCK_NAME = ".ledger.lock"
@@ -29,8 +30,8 @@ def append(
 ) -> Event:
     """Add one event to the ledger of a client folder and return it once it is on the disk.
 
-    A torn line at the end is left where it is; an event ``recovered`` that quotes it is written
-    before the new one.
+    A torn line at the end is left where it is; an event ``recovered`` that quotes it, or that
+    names the last line once noted where it is gone, is written before the new one.
 
     Args:
         folder: the client folder.
@@ -78,13 +79,26 @@ def _add(path: Path, event: str, payload: Mapping[str, Any], at: str) -> Event:
     row = len(lines) + 1
     text = b"" if not data or data.endswith(b"\n") else b"\n"
     n, check = (last.n, last.check) if last else (0, "")
-    if torn:
-        line = write_line(n + 1, at, "recovered", {"torn": [quote(t) for t in torn]}, check)
+    told = _recovered(path, lines, torn)
+    if told:
+        line = write_line(n + 1, at, "recovered", told, check)
         text += line
         n, check, row = n + 1, _event(line, row).check, row + 1
     line = write_line(n + 1, at, event, payload, check)
     _write(path, text + line)
-    return _event(line, row)
+    written = _event(line, row)
+    note(path.parent, written)
+    return written
+
+
+def _recovered(path: Path, lines: list[bytes], torn: list[bytes]) -> dict[str, Any]:
+    told: dict[str, Any] = {"torn": [quote(line) for line in torn]} if torn else {}
+    events = parse(lines).events
+    missing = gone(path.parent, events)
+    torn_alone = 1 + (events[-1].n if events else 0) if torn else 0
+    if missing is not None and missing.n != torn_alone:
+        told["missing"] = missing._asdict()
+    return told
 
 
 def _tail(lines: list[bytes], path: Path) -> tuple[Event | None, list[bytes]]:

@@ -4,11 +4,18 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from miner.ledger.line import NAME, SCHEMA, Event, untouched
 from miner.results import Finding, Severity
+
+BACK = timedelta(days=1)
+_START = b'{"schema": '
+_PUT_BACK = (
+    "Put the ledger back from a copy of the folder. What was fixed, kept or looked at in the"
+    " missing entries is not known."
+)
 
 
 def quote(line: bytes) -> dict[str, Any]:
@@ -74,34 +81,66 @@ def _gap(n: int, expected: int) -> str:
 def harmless(
     record: dict[str, Any], torn: list[bytes], last: Event | None, row: int
 ) -> Iterator[Finding]:
-    """Tell of what breaks nothing: a torn line that is accounted for, a clock set back."""
+    """Tell of what breaks no chain: torn and lost lines accounted for, a clock set back."""
     if torn and _recovers(record, torn):
-        lost = any(b'"fixed"' in line for line in torn)
+        yield _accounted_for(torn, row)
+    if record["event"] == "recovered" and isinstance(missing := record.get("missing"), dict):
         yield _problem(
-            Severity.QUESTION if lost else Severity.NOTE,
-            row - len(torn),
-            "a line was not finished when it was written; it is kept, and not used",
-            "whole lines",
-            "It tells of a question that was fixed: fix it again, it is not known."
-            if lost
-            else "Nothing needs doing.",
-            len(torn),
+            Severity.QUESTION,
+            row,
+            f"entries up to {missing.get('n')} had been written, and the last were gone by then",
+            "every entry that was written",
+            _PUT_BACK,
         )
-    if last is not None and _earlier(record["at"], last.at):
+    back = _earlier(record["at"], last.at) if last is not None else None
+    if back is not None:
         yield _problem(
-            Severity.NOTE,
+            Severity.QUESTION if back >= BACK else Severity.NOTE,
             row,
             f"entry {record['n']} is dated {record['at']}, before the entry above it",
             "dates in order",
-            "Check the clock of the computer. The order of the entries counts, not the dates.",
+            "Check the clock of the computer. The order of the entries counts, not the dates."
+            + (" A question fixed in it is not taken as proven." if back >= BACK else ""),
         )
 
 
-def _earlier(at: str, before: str) -> bool:
+def _earlier(at: str, before: str) -> timedelta | None:
     try:
-        return datetime.fromisoformat(at) < datetime.fromisoformat(before)
+        back = datetime.fromisoformat(before) - datetime.fromisoformat(at)
     except (ValueError, TypeError):
-        return False
+        return None
+    return back if back > timedelta(0) else None
+
+
+def _accounted_for(torn: list[bytes], row: int) -> Finding:
+    if any(not (line.startswith(_START) or _START.startswith(line)) for line in torn):
+        return _problem(
+            Severity.QUESTION,
+            row - len(torn),
+            "the line was not written by miner; it is kept, and not used",
+            "lines as miner wrote them",
+            "Was the file edited or damaged? Put it back from a copy of the folder.",
+            len(torn),
+        )
+    lost = any(b'"fixed"' in line for line in torn)
+    return _problem(
+        Severity.QUESTION if lost else Severity.NOTE,
+        row - len(torn),
+        "a line was not finished when it was written; it is kept, and not used",
+        "whole lines",
+        "It tells of a question that was fixed: fix it again, it is not known."
+        if lost
+        else "Nothing needs doing.",
+        len(torn),
+    )
+
+
+def ends_early(rows: int, n: int) -> Finding:
+    """Tell of entries that were written and are gone from the end, or with the whole ledger."""
+    what = f"it ends before entry {n}, which was written" if rows else "it is gone or empty"
+    return _problem(
+        Severity.QUESTION, rows or None, what, f"{n} entries, as they were written", _PUT_BACK
+    )
 
 
 def torn_end(row: int, count: int) -> Finding:
@@ -129,6 +168,6 @@ def newer(row: int) -> Finding:
 
 
 def _problem(
-    severity: Severity, row: int, what: str, expected: str, do: str, count: int = 1
+    severity: Severity, row: int | None, what: str, expected: str, do: str, count: int = 1
 ) -> Finding:
     return Finding(severity, NAME, row, what, expected, do, count)

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
 
 from miner.ledger.line import Event
+from miner.ledger.problems import BACK
 from miner.ledger.reading import Ledger
 from miner.results import Result
 
-SETTINGS = ("rules_hash", "seed", "draws", "unit", "first", "last", "left_out_hash")
+SETTINGS = (
+    "records_hash", "rules_hash", "settings_hash", "seed", "draws", "unit", "first", "last",
+    "left_out_hash",
+)  # fmt: skip
+LOOKS = ("ranked", "looked")
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,9 +28,11 @@ class Question(Result):
         outcome: name of the outcome.
         guess: "up", "down", or None.
         fixed_on: ISO date it was fixed on; where only the ledger knows, the date of its entry.
-        proven: whether the ledger itself shows that date; False where it was only told, or where
-            the ledger was changed before this entry.
+        proven: whether the ledger itself shows that date; False where it was only told, where
+            the ledger was changed before this entry, or where the clock had been set back.
         n: the number of its entry.
+        id: of its definition when it was fixed, or None where that was not written.
+        range: the client's glucose range when it was fixed, mg/dL, likewise.
     """
 
     factor: str
@@ -31,6 +41,8 @@ class Question(Result):
     fixed_on: str
     proven: bool
     n: int
+    id: str | None = None
+    range: tuple[float, ...] | None = None
 
 
 def named(ledger: Ledger, event: str) -> tuple[Event, ...]:
@@ -41,29 +53,58 @@ def named(ledger: Ledger, event: str) -> tuple[Event, ...]:
 def questions(ledger: Ledger) -> tuple[Question, ...]:
     """Return the fixed questions in order; of one fixed twice, the first."""
     found: dict[tuple[str, str], Question] = {}
+    back = _clock_set_back(ledger)
     for item in named(ledger, "fixed"):
         payload = item.payload
+        limits = tuple(float(limit) for limit in item.listed("range") if _is_number(limit))
         question = Question(
             factor=str(payload.get("factor", "")),
             outcome=str(payload.get("outcome", "")),
             guess=payload.get("guess"),
             fixed_on=str(payload.get("fixed_on") or item.at[:10]),
-            proven=payload.get("proven") is True and item.trusted,
+            proven=payload.get("proven") is True and item.trusted and item.row not in back,
             n=item.n,
+            id=str(payload["id"]) if payload.get("id") else None,
+            range=limits or None,
         )
         found.setdefault((question.factor, question.outcome), question)
     return tuple(found.values())
 
 
-def rankings(ledger: Ledger, records_hash: str) -> tuple[Event, ...]:
-    """Return the distinct rankings of these records, the first event of each.
+def rankings(ledger: Ledger, since: str) -> tuple[Event, ...]:
+    """Return the distinct rankings that had seen a day from ``since`` on, the first event of each.
 
-    Two rankings are the same where ``rules_hash``, ``seed``, ``draws``, ``unit``, ``first``,
-    ``last`` and ``left_out_hash`` of their events are.
+    Two rankings are the same where the records and all that was chosen (``SETTINGS``) are.
+
+    Args:
+        ledger: as read.
+        since: ISO date of the first day that is ranked now.
     """
     found: dict[tuple[str, ...], Event] = {}
     for item in named(ledger, "ranked"):
-        if item.payload.get("records_hash") == records_hash:
-            key = tuple(repr(item.payload.get(name)) for name in SETTINGS)
-            found.setdefault(key, item)
+        if str(item.payload.get("last_day") or "9999") >= since:
+            found.setdefault(choices(item.payload), item)
     return tuple(found.values())
+
+
+def choices(payload: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return what makes one ranking differ from another."""
+    return tuple(repr(payload.get(name)) for name in SETTINGS)
+
+
+def _clock_set_back(ledger: Ledger) -> set[int]:
+    """Return the rows of entries dated a day or more before one that stands above them."""
+    rows, latest = set(), datetime.min.replace(tzinfo=UTC) + BACK
+    for item in ledger.events:
+        try:
+            at = datetime.fromisoformat(item.at)
+            if at <= latest - BACK:
+                rows.add(item.row)
+            latest = max(latest, at)
+        except (ValueError, TypeError):
+            rows.add(item.row)
+    return rows
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)

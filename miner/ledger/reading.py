@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from miner.errors import MinerError
 from miner.ledger import problems as told
+from miner.ledger.last import gone
 from miner.ledger.line import NAME, SCHEMA, Event, as_event, read_line
 from miner.results import Finding, Result
 
@@ -37,7 +40,7 @@ class Ledger(Result):
 def read(folder: Path) -> Ledger:
     """Read ``ledger.jsonl`` in a client folder; a missing file is an empty ledger.
 
-    A chain of checks cannot show that lines are missing from the end of the file.
+    Lines that are missing from its end are told where ``.ledger.last`` still names them.
 
     Args:
         folder: the client folder.
@@ -47,6 +50,27 @@ def read(folder: Path) -> Ledger:
     """
     path = Path(folder) / NAME
     lines = split(contents(path))
+    found = parse(lines)
+    problems = list(found.problems)
+    if found.torn and not found.newer:
+        problems.append(told.torn_end(len(lines) - len(found.torn) + 1, len(found.torn)))
+    elif not found.newer and (last := gone(path.parent, found.events)) is not None:
+        problems.append(told.ends_early(len(lines), last.n))
+    writable = not found.newer and _may_write(path)
+    return Ledger(path, tuple(found.events), tuple(problems), writable)
+
+
+class Parsed(NamedTuple):
+    """What the lines of a ledger hold; ``torn`` are the unreadable ones at its end."""
+
+    events: list[Event]
+    problems: list[Finding]
+    torn: list[bytes]
+    newer: bool
+
+
+def parse(lines: Sequence[bytes]) -> Parsed:
+    """Return every event that can be read, and every place where the chain is broken."""
     events: list[Event] = []
     problems: list[Finding] = []
     torn: list[bytes] = []
@@ -66,9 +90,7 @@ def read(folder: Path) -> Ledger:
         problems += [*doubts, *told.harmless(record, torn, last, row)]
         events.append(as_event(record, row, sound))
         torn = []
-    if torn and not newer:
-        problems.append(told.torn_end(len(lines) - len(torn) + 1, len(torn)))
-    return Ledger(path, tuple(events), tuple(problems), not newer and _may_write(path))
+    return Parsed(events, problems, torn, newer)
 
 
 def contents(path: Path) -> bytes:
@@ -81,6 +103,11 @@ def contents(path: Path) -> bytes:
         return path.read_bytes()
     except FileNotFoundError:
         return b""
+    except IsADirectoryError as error:
+        raise MinerError(
+            "this is a folder", "the ledger, a file that miner writes",
+            "Move the folder elsewhere.", file=path,
+        ) from error  # fmt: skip
     except OSError as error:
         raise MinerError(
             f"the ledger cannot be read ({error.strerror})",

@@ -184,6 +184,15 @@ class Ranking(Result):
     verdict: str = ""
     together: Together | None = None
 
+    def find(self, id_: str) -> Hypothesis | None:
+        """Return the hypothesis of that ID, or None.
+
+        A fixed question that has too few days yet stands beside what the search found of it; then
+        what the search found is returned.
+        """
+        own = [item for item in self.hypotheses if item.id == id_]
+        return min(own, key=lambda item: item.difference is None) if own else None
+
     def to_frame(self) -> pd.DataFrame:
         """Return one row a hypothesis, counts and interval in columns of their own."""
         import pandas as pd

@@ -37,7 +37,7 @@ def test_nothing_in_the_folder_is_changed_but_the_ledger(folder: Path) -> None:
     ranked(folder)
     after = {path.name: path.read_bytes() for path in folder.iterdir()}
     assert {name: after[name] for name in before} == before
-    assert set(after) - set(before) <= {ledger.NAME, ".ledger.lock"}
+    assert set(after) - set(before) <= {ledger.NAME, ".ledger.lock", ".ledger.last"}
 
 
 def test_another_seed_is_another_ranking_of_these_records_and_is_counted(folder: Path) -> None:

@@ -43,7 +43,8 @@ def test_a_question_not_fixed_before_is_a_hint_at_most(run: Any, client: str) ->
     assert text.startswith("A hint, no more.\n")
     assert "This question was not fixed before these records" in " ".join(text.split())
     assert "You had already looked" not in " ".join(text.split())
-    assert not (Path(client) / "ledger.jsonl").exists()
+    story = run("history", client).stdout
+    assert story.count("Looked at: A short night and wake glucose.") == 1
 
 
 def test_a_question_is_written_down_before_any_record(run: Any, tmp_path: Path) -> None:

@@ -7,8 +7,8 @@ from scipy.stats import t as student
 from small_tables import MONDAY, NAN, RULES, day_table, with_guard
 
 from miner.hypotheses.design import design
-from miner.hypotheses.fixed import LOOKED, Question
-from miner.hypotheses.rank import meets, rank_table
+from miner.hypotheses.fixed import LOOKED, Question, meets
+from miner.hypotheses.rank import rank_table
 from miner.results import Evidence
 
 
@@ -185,8 +185,7 @@ def test_a_fixed_question_that_cannot_be_told_apart_from_another_factor_is_withh
 # Contract, section 3: a question not fixed before the records yields a hint at most.
 def test_a_question_the_records_suggested_is_a_hint_at_most():
     questions = [
-        Question("late_dinner", "day_mean", fixed_on=None, looked=looked)
-        for looked in (False, True)
+        Question("late_dinner", "day_mean", fixed_on=None, doubt=doubt) for doubt in (None, LOOKED)
     ]
     table = _table()
     clear, looked = (

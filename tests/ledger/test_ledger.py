@@ -116,7 +116,7 @@ def test_a_clock_set_back_is_told_and_breaks_nothing(tmp_path):
     book = ledger.read(tmp_path)
     assert [e.n for e in book.events] == [1, 2, 3, 4]
     assert book.trusted
-    assert [(f.severity, f.row) for f in book.problems] == [("note", 3)]
+    assert [(f.severity, f.row) for f in book.problems] == [("question", 3)]
 
 
 def test_a_line_torn_at_any_byte_loses_nothing_before_it(tmp_path):
@@ -125,6 +125,7 @@ def test_a_line_torn_at_any_byte_loses_nothing_before_it(tmp_path):
     start = whole.rstrip(b"\n").rfind(b"\n") + 1
     for cut in range(start + 1, len(whole)):
         file(tmp_path).write_bytes(whole[:cut])
+        (tmp_path / ".ledger.last").unlink()
         complete = cut == len(whole) - 1
         book = ledger.read(tmp_path)
         assert values(book) == ([0, 1, 2] if complete else [0, 1])
@@ -150,6 +151,7 @@ def test_a_first_line_torn_and_a_recovery_torn_again(tmp_path):
     write(tmp_path, 1)
     lines = file(tmp_path).read_bytes().splitlines(keepends=True)
     file(tmp_path).write_bytes(lines[0] + lines[1][:40])
+    (tmp_path / ".ledger.last").unlink()
     write(tmp_path, 2)
     book = ledger.read(tmp_path)
     assert values(book) == [0, 1]
@@ -264,9 +266,9 @@ def test_a_missing_folder_is_told_and_not_made(tmp_path):
 
 def test_a_ledger_that_is_a_folder_is_told(tmp_path):
     file(tmp_path).mkdir()
-    with pytest.raises(MinerError, match="cannot be read"):
+    with pytest.raises(MinerError, match=r"this is a folder.*Move the folder elsewhere"):
         ledger.read(tmp_path)
-    with pytest.raises(MinerError, match="cannot be read"):
+    with pytest.raises(MinerError, match="this is a folder"):
         write(tmp_path, 1)
 
 
@@ -462,19 +464,22 @@ def test_questions_are_the_first_of_each_and_proven_only_while_trusted(tmp_path)
     assert [q.proven for q in ledger.questions(ledger.read(tmp_path))] == [True, False, False]
 
 
-def test_rankings_are_counted_by_what_was_chosen(tmp_path):
+def test_rankings_are_counted_by_what_was_chosen_and_the_days_they_saw(tmp_path):
     base = {
         "records_hash": "r1",
         "rules_hash": "a",
+        "settings_hash": "s",
         "seed": 0,
         "draws": 10000,
         "unit": "day",
         "first": "2026-01-01",
         "last": "2026-01-31",
         "left_out_hash": "none",
+        "last_day": "2026-01-31",
     }
     other = [
         {"rules_hash": "b"},
+        {"settings_hash": "t"},
         {"seed": 1},
         {"draws": 500},
         {"unit": "meal"},
@@ -482,12 +487,14 @@ def test_rankings_are_counted_by_what_was_chosen(tmp_path):
         {"last": None},
         {"left_out_hash": "x"},
     ]
-    for change in [{}, *other, {}, {"records_hash": "r2"}, {"extra": 1}]:
+    grown = {"records_hash": "r2", "last_day": "2026-02-10"}
+    for change in [{}, *other, {}, grown, {"extra": 1}]:
         ledger.append(tmp_path, "ranked", base | change, AT)
     book = ledger.read(tmp_path)
-    assert [e.n for e in ledger.rankings(book, "r1")] == list(range(1, 9))
-    assert [e.n for e in ledger.rankings(book, "r2")] == [10]
-    assert ledger.rankings(book, "r3") == ()
+    assert [e.n for e in ledger.rankings(book, "2026-01-01")] == [*range(1, 10), 11]
+    assert [e.n for e in ledger.rankings(book, "2026-01-31")] == [*range(1, 10), 11]
+    assert [e.n for e in ledger.rankings(book, "2026-02-01")] == [11]
+    assert ledger.rankings(book, "2026-02-11") == ()
 
 
 def test_a_ledger_becomes_plain_values(tmp_path):

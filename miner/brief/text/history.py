@@ -34,6 +34,10 @@ def entry_words(
         return say(rules, "history", "fixed", guess=guess, **names)
     if event == "ranked":
         return _ranked(told, rules)
+    if event == "looked":
+        unit = str(told.get("unit", "day"))
+        names = _names(_listed(told, "factors"), str(told.get("outcome", "")), rules, unit)
+        return say(rules, "history", "looked", **names)
     names = _names(
         _listed(kept, "factors"), str(kept.get("outcome", "")), rules,
         str(kept.get("unit_of", "day")),

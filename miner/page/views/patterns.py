@@ -62,7 +62,7 @@ def _drawn(
 
 
 def _item(looked: Looked, id_: str) -> Hypothesis:
-    found = next((one for one in looked.brief.ranking.hypotheses if one.id == id_), None)
+    found = looked.brief.ranking.find(id_)
     if found is None:
         raise Missing(
             "this ranking has no such pattern", "a pattern of the list",
@@ -77,7 +77,7 @@ def _why(asked: Asked, entry: Entry, looked: Looked, item: Hypothesis) -> Why:
         held = held[1]
     if isinstance(held, Why):
         return held
-    found = api.why(entry.client, item.id, entry.rules)
+    found = api.why(entry.client, item.id, entry.rules, keep=False)
     asked.desk.found[(asked.code, f"why-{item.id}")] = (entry.key, found)
     return found
 

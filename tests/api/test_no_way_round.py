@@ -1,0 +1,228 @@
+"""No free way round the guard: every look counts, whatever was changed before the next one."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pytest
+from statsmodels.stats.multitest import multipletests
+
+from miner import api, ledger, resources
+from miner.errors import MinerError
+from miner.results import Evidence
+
+NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
+BEFORE = date(2026, 1, 1)
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    home = tmp_path / "practice" / "client-01"
+    resources.invented().effect_client(home, 3, "late_dinner", 25.0)
+    return home
+
+
+def ranked(folder: Path, **choices: object):
+    return api.rank(api.read_client(folder), draws=199, now=NOW, together=False, **choices)
+
+
+def asked(folder: Path, factor: str = "late_dinner", outcome: str = "overnight_mean", **choices):
+    return api.ask(api.read_client(folder), factor, outcome, now=NOW, **choices)
+
+
+def fix(folder: Path, factor: str, outcome: str, **choices: object) -> tuple[str, ...]:
+    choices = {"fixed_on": BEFORE, "now": NOW} | choices
+    return api.fix_question(folder, factor, outcome, **choices)
+
+
+def add(folder: Path, text: str) -> None:
+    with (folder / "client.toml").open("a", encoding="utf-8") as file:
+        file.write(f"\n{text}\n")
+
+
+# Holm as statsmodels has it, over all questions fixed: asking one of them is no cheaper.
+def test_one_fixed_question_asked_alone_is_judged_beside_the_others(folder: Path) -> None:
+    pairs = [("late_dinner", "overnight_mean"), ("short_sleep", "wake_glucose"),
+             ("few_steps", "day_mean")]  # fmt: skip
+    for pair in pairs:
+        fix(folder, *pair)
+    found = [asked(folder, *pair) for pair in pairs]
+    wanted = multipletests([item.p for item in found], method="holm")[1]
+    assert [item.p_adjusted for item in found] == pytest.approx(list(wanted))
+    in_ranking = {item.id: item.p_adjusted for item in ranked(folder).hypotheses[:3]}
+    assert {item.id: item.p_adjusted for item in found} == in_ranking
+
+
+def test_questions_by_day_and_by_meal_share_one_claim_level(folder: Path) -> None:
+    fix(folder, "late_dinner", "overnight_mean")
+    alone = asked(folder)
+    fix(folder, "walk_after", "meal.rise")
+    both = asked(folder)
+    assert alone.p_adjusted == alone.p
+    assert both.p_adjusted == pytest.approx(2 * alone.p)
+    assert next(iter(ranked(folder).hypotheses)).p_adjusted == both.p_adjusted
+
+
+def test_fixing_a_question_never_makes_another_stand_out(folder: Path) -> None:
+    before = {item.id: item.p_adjusted for item in ranked(folder).hypotheses}
+    fix(folder, "late_dinner", "overnight_mean", now=NOW)
+    after = ranked(folder)
+    mine = [item for item in after.hypotheses if item.outcome == "overnight_mean"
+            and item.factors == ("late_dinner",)]  # fmt: skip
+    assert [item.family for item in mine] == ["fixed"]
+    others = {item.id: item.p_adjusted for item in after.hypotheses if item.family != "fixed"}
+    assert others == {id_: p for id_, p in before.items() if id_ != mine[0].id}
+
+
+def test_a_question_fixed_now_does_not_hide_what_the_search_found(folder: Path) -> None:
+    fix(folder, "late_dinner", "overnight_mean", fixed_on=None)
+    found = ranked(folder)
+    mine = [item for item in found.hypotheses if item.factors == ("late_dinner",)
+            and item.outcome == "overnight_mean"]  # fmt: skip
+    assert [item.family == "fixed" for item in mine] == [True, False]
+    assert mine[0].evidence is Evidence.CANNOT_TELL
+    assert mine[1].difference is not None
+    assert found.find(mine[0].id) is mine[1]
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["range = [70, 150]", 'rest_days = ["sun"]', 'primary_outcome = "wake_glucose"',
+     'sensor_changes = ["2026-01-15T08:00"]', 'time_zone = "Europe/Lisbon"',
+     "[synonyms]\nvino = \"wine\""],
+)  # fmt: skip
+def test_another_setting_is_another_ranking(folder: Path, text: str) -> None:
+    assert ranked(folder).rankings_of_these_records == 1
+    kept = [line for line in (folder / "client.toml").read_text().splitlines()
+            if line.split(" =")[0] != text.split(" =")[0]]  # fmt: skip
+    whole = "\n".join(kept)
+    head, mark, tables = whole.partition("\n[")
+    (folder / "client.toml").write_text(f"{head}\n{text}\n{mark}{tables}\n")
+    assert ranked(folder).rankings_of_these_records == 2
+    assert ranked(folder).rankings_of_these_records == 2
+
+
+def test_words_that_change_no_number_are_no_other_ranking(folder: Path) -> None:
+    ranked(folder)
+    text = (folder / "client.toml").read_text()
+    (folder / "client.toml").write_text(f"calm = true\n{text}")
+    assert ranked(folder).rankings_of_these_records == 1
+
+
+def test_a_byte_more_in_a_file_does_not_make_the_count_begin_again(folder: Path) -> None:
+    ranked(folder)
+    path = folder / "glucose.csv"
+    path.write_bytes(path.read_bytes() + b"\n")
+    assert ranked(folder).rankings_of_these_records == 2
+
+
+def test_days_taken_out_of_the_records_after_a_ranking_are_told(folder: Path) -> None:
+    first = ranked(folder)
+    path = folder / "glucose.csv"
+    days = sorted({line[:10] for line in path.read_text().splitlines()[1:]})[10:12]
+    after = "2026-02-15"
+    assert days[-1] < after
+    kept = [line for line in path.read_text().splitlines() if line[:10] not in days]
+    path.write_text("\n".join(kept) + "\n")
+    second = ranked(folder)
+    assert second.usable_units < first.usable_units
+    told = [note for note in second.notes if "Used by an earlier ranking and not usable" in note]
+    assert len(told) == 1
+    assert all(day in told[0] for day in days)
+    shorter = ranked(folder, first=after)
+    assert not any("Used by an earlier ranking" in note for note in shorter.notes)
+
+
+def test_the_unit_ranked_first_keeps_the_claims_whatever_the_practice_says_later(
+    folder: Path,
+) -> None:
+    ranked(folder)
+    (folder.parent / "practice.toml").write_text('rank_unit = "meal"\n')
+    found = ranked(folder)
+    assert found.unit == "meal"
+    assert found.notes[0].startswith("A second look, by meal: these records were ranked by day")
+    assert all(item.evidence is not Evidence.CLEAR for item in found.hypotheses)
+    again = ranked(folder, unit="day")
+    assert not any("second look" in note for note in again.notes)
+
+
+@pytest.mark.parametrize("how", ["ask", "why"])
+def test_who_asked_has_looked(folder: Path, how: str) -> None:
+    found = asked(folder, keep=how == "ask")
+    if how == "why":
+        api.why(api.read_client(folder), found.id, now=NOW)
+    fix(folder, "late_dinner", "overnight_mean")
+    later = asked(folder)
+    assert later.fixed_before is False
+    assert later.evidence is Evidence.HINT
+    assert [e.event for e in ledger.read(folder).events] == ["looked", "fixed"]
+
+
+def test_the_same_look_is_written_once(folder: Path) -> None:
+    for _ in range(3):
+        asked(folder)
+    assert len(ledger.read(folder).events) == 1
+
+
+def test_a_question_whose_habit_is_defined_otherwise_now_is_a_hint_at_most(
+    folder: Path, tmp_path: Path
+) -> None:
+    fix(folder, "late_dinner", "overnight_mean")
+    assert asked(folder).evidence is Evidence.CLEAR
+    rules = tmp_path / "rules"
+    rules.mkdir()
+    shipped = (resources.folder("rules") / "factors.toml").read_text()
+    head, own, rest = shipped.partition("\n[late_dinner]\n")
+    (rules / "factors.toml").write_text(head + own + rest.replace("at = 21", "at = 21.5", 1))
+    books = api.load_rules(rules, folder)
+    found = api.ask(api.read_client(folder), "late_dinner", "overnight_mean", books, now=NOW)
+    assert found.fixed_before is False
+    assert found.evidence is not Evidence.CLEAR
+    assert any("defined otherwise when it was fixed" in note for note in found.notes)
+
+
+def test_a_range_moved_after_a_question_was_fixed_makes_it_a_hint_at_most(folder: Path) -> None:
+    fix(folder, "late_dinner", "minutes_above")
+    fix(folder, "late_dinner", "overnight_mean")
+    head, mark, tables = (folder / "client.toml").read_text().partition("\n[")
+    (folder / "client.toml").write_text(f"{head}\nrange = [70, 125]\n{mark}{tables}")
+    assert asked(folder, "late_dinner", "minutes_above").fixed_before is False
+    assert asked(folder).fixed_before is True
+
+
+def test_a_clock_behind_the_records_proves_no_date(folder: Path) -> None:
+    early = datetime(2026, 1, 2, 12, tzinfo=UTC)
+    notes = fix(folder, "late_dinner", "overnight_mean", fixed_on=None, now=early)
+    assert "check the clock of this computer" in notes[0]
+    (question,) = api.fixed_questions(folder)
+    assert (question.fixed_on, question.proven) == ("2026-01-02", False)
+    fix(folder, "short_sleep", "wake_glucose", fixed_on=None)
+    assert [item.proven for item in api.fixed_questions(folder)] == [False, True]
+
+
+@pytest.mark.parametrize("name", ["tag:insulin", "tag:Metformin 500"])
+def test_a_medicine_is_no_question(folder: Path, name: str) -> None:
+    with pytest.raises(MinerError, match="names a medicine"):
+        fix(folder, name, "overnight_mean")
+    assert ledger.read(folder).events == ()
+
+
+def test_a_tag_is_the_same_however_it_is_written(folder: Path) -> None:
+    fix(folder, "tag:Red  WINE", "overnight_mean")
+    assert [item.factor for item in api.fixed_questions(folder)] == ["tag:red wine"]
+    with pytest.raises(MinerError, match="is fixed already"):
+        fix(folder, "tag:red wine", "overnight_mean")
+
+
+@pytest.mark.parametrize("day", [date(1, 1, 1), date(1999, 12, 31), date(2026, 6, 2)])
+def test_a_date_that_cannot_be_is_refused(folder: Path, day: date) -> None:
+    with pytest.raises(MinerError, match=r"lies (ahead|too long ago)"):
+        fix(folder, "late_dinner", "overnight_mean", fixed_on=day)
+
+
+def test_a_ledger_taken_away_is_told_at_the_next_ranking_and_the_one_after(folder: Path) -> None:
+    ranked(folder)
+    (folder / ledger.NAME).unlink()
+    for _ in range(2):
+        assert any(note.startswith("ledger.jsonl") for note in ranked(folder).notes)

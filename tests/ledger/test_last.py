@@ -1,0 +1,128 @@
+"""Entries gone from the end of a ledger, the whole of it gone, and a clock set back."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from miner import ledger
+from miner.ledger.line import write_line
+
+AT = datetime(2026, 3, 1, 8, tzinfo=UTC)
+
+
+def add(folder: Path, *values: int) -> None:
+    for value in values:
+        ledger.append(folder, "tried", {"value": value}, AT + timedelta(minutes=value))
+
+
+def lines(folder: Path) -> list[bytes]:
+    return (folder / ledger.NAME).read_bytes().splitlines(keepends=True)
+
+
+def put(folder: Path, kept: list[bytes]) -> None:
+    (folder / ledger.NAME).write_bytes(b"".join(kept))
+
+
+def told(folder: Path) -> list[tuple[str, int | None]]:
+    return [(str(item.severity), item.row) for item in ledger.read(folder).problems]
+
+
+@pytest.mark.parametrize("kept", range(5))
+def test_entries_cut_from_the_end_are_told_then_and_ever_after(tmp_path: Path, kept: int) -> None:
+    add(tmp_path, *range(5))
+    put(tmp_path, lines(tmp_path)[:kept])
+    assert told(tmp_path) == [("question", kept or None)]
+    add(tmp_path, 5)
+    for value in (6, 7):
+        assert told(tmp_path) == [("question", kept + 1)]
+        add(tmp_path, value)
+    book = ledger.read(tmp_path)
+    assert book.trusted
+    assert "entries up to 5 had been written" in book.problems[0].what
+    assert ledger.named(book, "recovered")[0].payload["missing"]["n"] == 5
+
+
+def test_a_ledger_that_was_removed_is_told(tmp_path: Path) -> None:
+    add(tmp_path, 0, 1)
+    (tmp_path / ledger.NAME).unlink()
+    (problem,) = ledger.read(tmp_path).problems
+    assert (problem.row, problem.what) == (None, "it is gone or empty")
+    assert "copy of the folder" in problem.do
+
+
+def test_a_last_entry_written_anew_with_its_check_is_told(tmp_path: Path) -> None:
+    add(tmp_path, 0, 1, 2)
+    old = json.loads(lines(tmp_path)[2])
+    put(tmp_path, [*lines(tmp_path)[:2],
+                   write_line(3, old["at"], "tried", {"value": 9}, old["previous"])])  # fmt: skip
+    assert told(tmp_path) == [("question", 3)]
+
+
+def test_an_edited_last_entry_is_told_once(tmp_path: Path) -> None:
+    add(tmp_path, 0, 1, 2)
+    put(tmp_path, [*lines(tmp_path)[:2], lines(tmp_path)[2].replace(b'"value": 2', b'"value": 3')])
+    assert told(tmp_path) == [("question", 3)]
+
+
+def test_without_the_note_nothing_is_known_and_nothing_claimed(tmp_path: Path) -> None:
+    add(tmp_path, 0, 1, 2)
+    (tmp_path / ".ledger.last").unlink()
+    put(tmp_path, lines(tmp_path)[:1])
+    assert told(tmp_path) == []
+
+
+@pytest.mark.parametrize(
+    "text", [b"", b"{}", b'{"n": "5", "check": "x"}', b'{"n": 5}', b"[5]", b"\xff\xfe", b"[" * 5000]
+)
+def test_a_note_that_cannot_be_read_is_no_note(tmp_path: Path, text: bytes) -> None:
+    add(tmp_path, 0)
+    (tmp_path / ".ledger.last").write_bytes(text)
+    assert told(tmp_path) == []
+    add(tmp_path, 1)
+    assert json.loads((tmp_path / ".ledger.last").read_text())["n"] == 2
+
+
+def test_a_note_older_than_the_ledger_holds_of_it(tmp_path: Path) -> None:
+    """The program may end between the line and the note."""
+    add(tmp_path, 0, 1)
+    older = (tmp_path / ".ledger.last").read_bytes()
+    add(tmp_path, 2)
+    (tmp_path / ".ledger.last").write_bytes(older)
+    assert told(tmp_path) == []
+
+
+def test_a_note_that_cannot_be_written_loses_no_entry(tmp_path: Path) -> None:
+    (tmp_path / ".ledger.last").mkdir()
+    (tmp_path / ".ledger.last" / "x").write_text("")
+    add(tmp_path, 0, 1)
+    assert len(ledger.read(tmp_path).events) == 2
+    assert told(tmp_path) == []
+
+
+def test_bytes_that_are_no_entry_are_told_ever_after(tmp_path: Path) -> None:
+    add(tmp_path, 0)
+    put(tmp_path, [*lines(tmp_path), b"\x00\x17 not a line\n"])
+    add(tmp_path, 1, 2)
+    (problem,) = ledger.read(tmp_path).problems
+    assert (str(problem.severity), problem.row) == ("question", 2)
+    assert problem.what == "the line was not written by miner; it is kept, and not used"
+
+
+@pytest.mark.parametrize(
+    ("back", "severity", "proven"),
+    [(timedelta(hours=23), "note", True), (timedelta(days=3), "question", False)],
+)
+def test_a_question_fixed_under_a_clock_set_back_is_not_proven(
+    tmp_path: Path, back: timedelta, severity: str, proven: bool
+) -> None:
+    add(tmp_path, 0)
+    payload = {"factor": "short_sleep", "outcome": "wake_glucose", "proven": True}
+    ledger.append(tmp_path, "tried", {"value": 0}, AT - back)
+    ledger.append(tmp_path, "fixed", payload, AT - back + timedelta(minutes=1))
+    assert told(tmp_path)[0] == (severity, 2)
+    (question,) = ledger.questions(ledger.read(tmp_path))
+    assert question.proven is proven
