@@ -13,6 +13,8 @@ from miner.api.past import Past, read_past
 from miner.api.spreads import SPREADS_USED, practice_spreads
 from miner.api.steps import days, rules_of
 from miner.brief.sentences import with_words
+from miner.brief.text.words import factor_phrase, outcome_label
+from miner.brief.wording import listed
 from miner.hypotheses.rank import Ranked, rank_table
 from miner.records.client import Client
 from miner.results import Evidence, Ranking
@@ -138,8 +140,9 @@ def _unanswered(past: Past, ranking: Ranking, rules: RuleBook) -> list[str]:
         (item.factors[0], item.outcome) for item in ranking.hypotheses if item.family == "fixed"
     }
     return [
-        f"The fixed question '{item.factor}' and '{item.outcome}' cannot be answered: "
-        "these records hold no such factor."
+        f"The fixed question about {factor_phrase(item.factor, rules, ranking.unit)} and "
+        f"{outcome_label(item.outcome, rules, ranking.unit)} cannot be answered: "
+        "these records hold no such habit."
         for item in past.questions(rules, ranking.unit)
         if (item.factor, item.outcome) not in answered and ranking.status == "ranked"
     ]
@@ -161,7 +164,8 @@ def _late(
     before = replace(client, settings=replace(client.settings, left_out=kept))
     other = run(table_of(before, rules, unit), None)
     claims = [
-        f"{' and '.join(item.factors)} with {item.outcome}"
+        f"{listed([factor_phrase(name, rules, unit) for name in item.factors])} with "
+        f"{outcome_label(item.outcome, rules, unit)}"
         for item in other.hypotheses
         if item.evidence is Evidence.CLEAR
     ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from miner.brief.sentences import say
+from miner.brief.sentences import against_guess, less_than_worth, say
 from miner.brief.teller import Teller
 from miner.brief.text.amounts import chance, fixed
 from miner.brief.text.safe import clean
@@ -49,7 +49,8 @@ def asked(item: Hypothesis, teller: Teller) -> str:
     key = "told" if item.fixed_proven is False else "proven"
     said = say(teller.rules, "fixed", key, day=item.fixed_on)
     if item.guess in ("up", "down"):
-        said += f" {say(teller.rules, 'fixed', f'guess_{item.guess}')}"
+        guess = say(teller.rules, "fixed", f"guess_{item.guess}")
+        said = f"{said} {guess} {against_guess(item, teller.rules)}".rstrip()
     return said
 
 
@@ -69,6 +70,7 @@ def _numbers(item: Hypothesis, teller: Teller) -> list[str]:
 def _words(item: Hypothesis, teller: Teller) -> list[str]:
     told = item.evidence in (Evidence.CLEAR, Evidence.HINT)
     said = [item.luck_sentence] if told else []
+    said += [less_than_worth(item, teller.rules, teller.amounts, teller.unit)]
     along, tries = teller.travels(item), teller.tries(item)
     said += [f"Often along with it: {', '.join(along)}."] if along else []
     said += ["It could also run the other way round."] if item.could_run_backwards else []

@@ -11,6 +11,7 @@ from miner.brief.curves import curves
 from miner.brief.detailed import detailed
 from miner.brief.drawn import MANY_DAYS, Studio
 from miner.brief.missing import ask_about, log_better
+from miner.brief.sentences import not_ranked
 from miner.brief.teller import Teller
 from miner.brief.text.safe import clean
 from miner.brief.text.words import evidence_words, several
@@ -34,8 +35,8 @@ def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
         "span": teller.span,
         "usable": brief.check.usable_days,
         "days": brief.check.days,
-        "rankings": ranking.rankings_of_these_records,
-        "notes": [clean(note, 400) for note in ranking.notes],
+        "rankings": ranking.rankings_of_these_records if ranking.status != "too_few" else 0,
+        "notes": _notes(teller),
         "kept": kept_before(teller),
         "urgent": _cautions(teller, _FIRST),
         "beside": _cautions(teller, _BESIDE),
@@ -75,12 +76,17 @@ def _meals(teller: Teller) -> dict[str, Any] | None:
         return {
             "verdict": ranking.verdict,
             "usable": ranking.usable_units,
-            "notes": [clean(note, 400) for note in ranking.notes],
+            "notes": _notes(one),
             "groups": _groups(one),
             "rest": [detailed(item, one) for item in ranking.hypotheses],
             "counted": _counted(one),
         }
     return None
+
+
+def _notes(teller: Teller) -> list[str]:
+    ranking = teller.brief.ranking
+    return [clean(note, 400) for note in (*ranking.notes, *not_ranked(ranking, teller.rules))]
 
 
 def _range(teller: Teller) -> str:

@@ -5,10 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 from math import ceil, floor
 
-from miner.brief.text.words import several
+from miner.brief.text.amounts import Amounts
+from miner.brief.text.words import outcome_label, several, withheld_words
 from miner.errors import MinerError
 from miner.results import ErrorRate, Evidence, Hypothesis, Ranking, Together
 from miner.rulebook import FactorRule, RuleBook
+
+_UNDEFINED = {
+    "no factors": "no_habit",
+    "no factor varies": "no_habit",
+    "the average was never wrong": "no_change",
+}
+"""Which sentence tells why it is undefined whether all habits foretell anything, by its reason."""
 
 
 def say(rules: RuleBook, table: str, key: str, **values: object) -> str:
@@ -43,7 +51,8 @@ def with_words(ranking: Ranking, rules: RuleBook) -> Ranking:
 def together_sentence(found: Together, rules: RuleBook, unit: str) -> str:
     """Return whether all habits together foretold later units better than the average did."""
     if found.better is None:
-        return say(rules, "together", "undefined")
+        key = _UNDEFINED.get(found.reason, "too_few")
+        return say(rules, "together", key, units=f"{unit}s")
     key = "better" if found.better else "no_better"
     units = several(found.units_held_back, f"later {unit}")
     return say(rules, "together", key, units=units, nearer=found.nearer)
@@ -54,8 +63,10 @@ def verdict(ranking: Ranking, rules: RuleBook) -> str:
     if ranking.status == "too_few":
         usable = several(ranking.usable_units, f"usable {ranking.unit}")
         return say(rules, "rank", "too_few", usable=usable, need=ranking.need_units)
-    if ranking.questions_asked == 0:
-        return say(rules, "rank", "unasked")
+    if ranking.questions_asked == 0 or _untested(ranking):
+        closed = bool(ranking.outcomes) and all(item.withheld for item in ranking.outcomes)
+        key = "unrankable" if closed else "unasked"
+        return say(rules, "rank", key, units=f"{ranking.unit}s")
     clear = sum(item.evidence is Evidence.CLEAR for item in ranking.hypotheses)
     if clear:
         return say(rules, "rank", "clear_one" if clear == 1 else "clear_many", count=clear)
@@ -73,7 +84,53 @@ def verdict(ranking: Ranking, rules: RuleBook) -> str:
     worth = fixed + (min(passed, shown) if no_more_than_chance(ranking, searched) else shown)
     if worth:
         return say(rules, "rank", "hint_one" if worth == 1 else "hint_many", count=worth)
+    if shown:
+        return say(rules, "rank", "nothing_but_hint" if shown == 1 else "nothing_but_hints")
     return say(rules, "rank", "nothing")
+
+
+def _untested(ranking: Ranking) -> bool:
+    return bool(ranking.hypotheses) and all(item.p is None for item in ranking.hypotheses)
+
+
+def not_ranked(ranking: Ranking, rules: RuleBook) -> list[str]:
+    """Return which outcomes could not be ranked, each with its reason."""
+    return [
+        say(rules, "rank", "not_ranked", label=outcome_label(item.name, rules, ranking.unit))
+        + f" {withheld_words(item.withheld)}"
+        for item in ranking.outcomes
+        if item.withheld
+    ]
+
+
+def against_guess(item: Hypothesis, rules: RuleBook) -> str:
+    """Return that a difference went against the guess of its fixed question, or nothing."""
+    if item.guess not in ("up", "down") or not item.difference:
+        return ""
+    way = "up" if item.difference > 0 else "down"
+    if way == item.guess:
+        return ""
+    told = item.evidence in (Evidence.CLEAR, Evidence.HINT)
+    return say(rules, "fixed", f"{'other_way' if told else 'so_far'}_{way}")
+
+
+def less_than_worth(item: Hypothesis, rules: RuleBook, amounts: Amounts, unit: str) -> str:
+    """Return that on new units less is expected than the outcome's book calls worth it, or nothing.
+
+    Args:
+        item: a hypothesis; one that is neither clear nor a hint has nothing to expect.
+        rules: the rule books.
+        amounts: the unit that is shown.
+        unit: "day" or "meal".
+    """
+    rule = rules.outcomes.get(rules.key_of(item.outcome, unit))
+    told = item.evidence in (Evidence.CLEAR, Evidence.HINT)
+    if rule is None or not told or item.expected_on_new_days is None:
+        return ""
+    if abs(item.expected_on_new_days) >= rule.smallest_worth_it:
+        return ""
+    size = f"{amounts.size(rule.smallest_worth_it, item.unit)} {amounts.unit(item.unit)}"
+    return say(rules, "worth", "less_on_new", units=f"{unit}s", worth=size)
 
 
 def no_more_than_chance(ranking: Ranking, hints: int) -> bool:

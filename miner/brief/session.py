@@ -72,7 +72,11 @@ def headline(teller: Teller) -> str:
 
 def nothing_stood_out(teller: Teller) -> bool:
     """Say whether the first screen is the one of a month in which nothing stood out."""
-    told = any(item.evidence is Evidence.HINT for one in teller.each() for item in one.chosen())
+    told = any(
+        item.evidence is Evidence.HINT
+        for one in teller.each()
+        for item in [*one.chosen(), *one.questions()]
+    )
     ranked = teller.brief.ranking.status != "too_few"
     return ranked and not _any_clear(teller) and not told
 

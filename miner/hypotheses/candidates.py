@@ -36,14 +36,7 @@ class Rule:
 def candidates(design: Design, target: Target, guard: Guardrails) -> list[Rule]:
     """Return every single-factor rule, then the rules of two or three that have enough units."""
     known = target.known
-    tied = share_tied(target.values[known])
-    outcome_withheld = None
-    if tied > guard.largest_share_tied:
-        outcome_withheld = Withheld(
-            "more than half the values are the same", tied, guard.largest_share_tied
-        )
-    elif known.any() and np.ptp(target.values[known]) == 0:
-        outcome_withheld = Withheld("it never changed")
+    outcome_withheld = unrankable(target, guard)
     alone = singles(design, target, guard, outcome_withheld)
     if outcome_withheld is not None:
         return alone
@@ -53,6 +46,15 @@ def candidates(design: Design, target: Target, guard: Guardrails) -> list[Rule]:
         keys = _keys(np.column_stack([rule.values for rule in open_rules]), known)
         seen = {key: rule.items for key, rule in zip(keys, open_rules, strict=True)}
     return alone + _sets(design, target, guard, alone, seen)
+
+
+def unrankable(target: Target, guard: Guardrails) -> Withheld | None:
+    """Return why no rule of an outcome can be ranked, or None."""
+    values = target.values[target.known]
+    tied = share_tied(values)
+    if tied > guard.largest_share_tied:
+        return Withheld("more than half the values are the same", tied, guard.largest_share_tied)
+    return Withheld("it never changed") if len(values) and np.ptp(values) == 0 else None
 
 
 def singles(

@@ -9,13 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtr
 
+from miner.hypotheses.candidates import unrankable
 from miner.hypotheses.design import Design
 from miner.hypotheses.families import OutcomeSearch, Tested
 from miner.hypotheses.fixed import Question
 from miner.hypotheses.guard import Judged, ordinary_interval
 from miner.hypotheses.identity import identity
 from miner.hypotheses.missing import missing_more_often
-from miner.results import Evidence, Hypothesis, OutcomeSummary
+from miner.results import Evidence, Hypothesis, OutcomeSummary, Withheld
 from miner.rulebook import Guardrails, RuleBook
 from miner.stats.effects import t_quantile
 from miner.stats.power import detectable, units_to_settle
@@ -108,8 +109,10 @@ def days_to_settle(plan: Design, judged: Judged, guard: Guardrails) -> int | Non
     return int(np.ceil((total - units) * span / units))
 
 
-def outcome_summary(part: OutcomeSearch, tests: Sequence[Tested]) -> OutcomeSummary:
-    """Return an outcome's ordinary wobble and what this record could detect in it."""
+def outcome_summary(
+    part: OutcomeSearch, tests: Sequence[Tested], guard: Guardrails
+) -> OutcomeSummary:
+    """Return an outcome's ordinary wobble and what this record could detect in it, or why not."""
     rule = part.target.rule
     singles = [
         test
@@ -125,7 +128,15 @@ def outcome_summary(part: OutcomeSearch, tests: Sequence[Tested]) -> OutcomeSumm
         detectable=_detectable(singles),
         ordinary_wobble=part.white.wobble if part.white is not None else None,
         units=int(part.target.known.sum()),
+        withheld=_withheld(part, guard),
     )
+
+
+def _withheld(part: OutcomeSearch, guard: Guardrails) -> Withheld | None:
+    closed = unrankable(part.target, guard)
+    if closed is None and part.white is None:
+        return Withheld(f"too few {part.target.rule.unit}s on which it is known")
+    return closed
 
 
 def _detectable(singles: Sequence[Tested]) -> float | None:

@@ -100,7 +100,7 @@ def rank_table(
     ]
     judged = [second_looked(item) for item in judged] if second_look else judged
     hypotheses = _ordered(table, plan, main, fixed, judged, rules, spreads or {})
-    summaries = tuple(outcome_summary(part, found.tests) for part in found.outcomes)
+    summaries = tuple(outcome_summary(part, found.tests, guard) for part in found.outcomes)
     asked_about = sum(test.rule.withheld is None for test in listed) + len(fixed)
     chance = hints_by_chance(listed, guard)
     return Ranked(

@@ -64,8 +64,8 @@ def out_of_sample(
         penalties: ridge penalties to choose from, of factors scaled to a variance of 1.
 
     Returns:
-        The comparison; undefined, with the reason, where there are no factors or fewer than
-        ``first + folds`` known units.
+        The comparison; undefined, with the reason, where there are no factors, none that varies
+        before the last part, or fewer than ``first + folds`` known units.
 
     Source: Hoerl and Kennard 1970, Technometrics 12:55-67; Bergmeir and Benitez 2012, Inf Sci
     191:192-213 (evaluation in time order).
@@ -76,15 +76,24 @@ def out_of_sample(
         return _undefined("no factors")
     if y.size < first + folds:
         return _undefined(f"{y.size} known units, {first + folds} are needed")
+    size = (y.size - first) // folds
+    if not _varies(x[: y.size - size]).any():
+        return _undefined("no factor varies")
     from sklearn.model_selection import TimeSeriesSplit
 
-    parts = TimeSeriesSplit(n_splits=folds, test_size=(y.size - first) // folds).split(x)
+    parts = TimeSeriesSplit(n_splits=folds, test_size=size).split(x)
     model_errors, average_errors = [], []
     for before, held_back in parts:
         foretold = _ridge(penalties).fit(x[before], y[before]).predict(x[held_back])
         model_errors.append((y[held_back] - foretold) ** 2)
         average_errors.append((y[held_back] - y[before].mean()) ** 2)
     return _compared(folds, np.concatenate(model_errors), np.concatenate(average_errors))
+
+
+def _varies(factors: Floats) -> NDArray[np.bool_]:
+    low = np.where(np.isnan(factors), np.inf, factors).min(axis=0)
+    high = np.where(np.isnan(factors), -np.inf, factors).max(axis=0)
+    return np.asarray(low < high)
 
 
 def _ridge(penalties: tuple[float, ...]) -> Pipeline:

@@ -206,3 +206,19 @@ def test_a_question_is_fixed_on_the_date_where_the_client_lives(
     moment = datetime(2026, 3, 10, hour, tzinfo=UTC)
     api.fix_question(tmp_path, "late_dinner", "overnight_mean", now=moment)
     assert [item.fixed_on for item in api.fixed_questions(tmp_path)] == [day]
+
+
+def test_where_there_were_too_few_days_no_ranking_is_counted(folder: Path) -> None:
+    few = ranked(folder, last="2026-01-20")
+    assert (few.status, few.rankings_of_these_records) == ("too_few", 0)
+    assert ranked(folder).rankings_of_these_records == 1
+    assert ranked(folder, last="2026-01-20").rankings_of_these_records == 1
+
+
+def test_notes_speak_in_the_words_of_the_rule_books(folder: Path) -> None:
+    api.fix_question(api.read_client(folder), "tag:sauna", "overnight_mean", now=NOW)
+    (note,) = [note for note in ranked(folder).notes if "cannot be answered" in note]
+    assert note == (
+        "The fixed question about the tag sauna and overnight mean cannot be answered: "
+        "these records hold no such habit."
+    )

@@ -17,7 +17,15 @@ from miner.brief.text.hypothesis import HypothesisTeller
 from miner.brief.text.layout import render
 from miner.brief.text.words import evidence_words
 from miner.errors import MinerError
-from miner.results import Counts, ErrorRate, Evidence, Hypothesis, Withheld
+from miner.results import (
+    Counts,
+    ErrorRate,
+    Evidence,
+    Hypothesis,
+    OutcomeSummary,
+    Together,
+    Withheld,
+)
 from miner.rulebook import RuleBook
 
 UNITS = ("day", "meal")
@@ -182,12 +190,16 @@ def test_every_verdict(samples: ModuleType, rules: RuleBook) -> None:
         assert faults(sentences.verdict(few, rules)) == []
 
 
+NO_MORE = "Nothing is clear enough to test. The hints are no more than chance alone would give."
+
+
 @pytest.mark.parametrize(
     ("hints", "fixed", "chance", "words"),
     [
         (0, 0, 3.0, "Nothing stood out. That is a real answer."),
-        (3, 0, 3.0, "Nothing stood out. That is a real answer."),
-        (3, 0, 2.5, "Nothing stood out. That is a real answer."),
+        (3, 0, 3.0, NO_MORE),
+        (3, 0, 2.5, NO_MORE),
+        (1, 0, 1.0, NO_MORE.replace("The hints are", "The one hint is")),
         (3, 0, 2.4, "Nothing is clear enough to test. 3 patterns may be worth watching."),
         (9, 0, 2.4, "Nothing is clear enough to test. 3 patterns may be worth watching."),
         (1, 0, 0.4, "Nothing is clear enough to test. One pattern may be worth watching."),
@@ -258,12 +270,15 @@ def test_what_is_cautioned(rules: RuleBook) -> None:
 
 def test_every_sentence_of_the_book_is_short_once_filled_in(rules: RuleBook) -> None:
     given = {
-        "count": 3, "usable": "12 usable days", "need": 20, "size": "12 mg/dL", "which": "these",
+        "count": 3, "usable": "12 usable days", "need": 20, "size": "12 mg/dL",
+        "which": "The last 2 hints are", "units": "days", "worth": "5 mg/dL",
         "further": "40 further days", "shown": 3, "found": 5, "chance": "1.4", "cannot_tell": 110,
         "little_sign": 40, "asked": "212 questions were", "level": "5", "day": "2026-02-01",
         "label": "time above your range", "months": "200 months", "claimed": 8, "low": 2, "high": 8,
     }  # fmt: skip
-    for table in ("rank", "cannot_tell", "luck", "hints", "list", "fixed", "error_rate"):
+    given |= {"nearer": 15}
+    tables = ("rank", "cannot_tell", "luck", "hints", "list", "fixed", "worth", "error_rate")
+    for table in tables:
         for key, text in rules.wording[table].items():
             assert faults(text.format(**given)) == [], (table, key)
 
@@ -295,3 +310,89 @@ def test_a_book_of_ones_own_that_lacks_a_sentence_is_told(rules: RuleBook) -> No
         book = rules.model_copy(update={"wording": wording})
         with pytest.raises(MinerError, match=r"search of \[luck\] is missing or cannot"):
             sentences.say(book, "luck", "search", count=1)
+
+
+def test_where_no_outcome_can_be_ranked_the_verdict_says_so(
+    samples: ModuleType, rules: RuleBook
+) -> None:
+    tied = Withheld("more than half the values are the same", 1.0, 0.5)
+    closed = (OutcomeSummary("day_mean", "mg/dL", 5, None, None, 30, tied),)
+    item = samples.hypothesis(p=None, p_adjusted=None, evidence=Evidence.CANNOT_TELL)
+    for questions, items in ((0, ()), (0, (item,)), (1, (item,))):
+        ranking = samples.ranking(*items, outcomes=closed, questions_asked=questions)
+        assert sentences.verdict(ranking, rules) == (
+            "Nothing could be asked: no outcome can be ranked."
+        )
+        assert sentences.not_ranked(ranking, rules) == [
+            "Not ranked: mean over the day. Withheld: more than half the values are the same "
+            "(100 %; at most 50 % would do)."
+        ]
+    by_meal = samples.ranking(item, questions_asked=0, unit="meal")
+    assert sentences.verdict(by_meal, rules) == (
+        "Nothing could be asked: no habit is known on enough meals."
+    )
+
+
+@pytest.mark.parametrize(
+    ("reason", "words"),
+    [
+        ("no factors", "no habit varied enough."),
+        ("no factor varies", "no habit varied enough."),
+        ("the average was never wrong", "the outcome stayed the same."),
+        ("12 known units, 19 are needed", "Too few meals to say whether"),
+    ],
+)
+def test_why_all_habits_together_foretell_nothing_is_told(
+    rules: RuleBook, reason: str, words: str
+) -> None:
+    nan = float("nan")
+    found = Together("rise", None, 0, 0, nan, nan, nan, nan, nan, 0, reason)
+    text = sentences.together_sentence(found, rules, "meal")
+    assert words in text
+    assert "later ones" in text or "later meals" in text
+    assert faults(text) == []
+
+
+@pytest.mark.parametrize(
+    ("guess", "difference", "level", "words"),
+    [
+        ("up", -8.4, Evidence.CLEAR, "It went the other way: down."),
+        ("down", 8.4, Evidence.HINT, "It went the other way: up."),
+        ("down", 8.4, Evidence.CANNOT_TELL,
+         "So far it points the other way, up. That may be luck."),
+        ("up", -8.4, Evidence.LITTLE_SIGN,
+         "So far it points the other way, down. That may be luck."),
+        ("up", 8.4, Evidence.CLEAR, ""),
+        ("down", -8.4, Evidence.CANNOT_TELL, ""),
+        (None, -8.4, Evidence.CLEAR, ""),
+        ("up", None, Evidence.CANNOT_TELL, ""),
+    ],
+)  # fmt: skip
+def test_a_result_against_the_guess_is_told(
+    samples: ModuleType, rules: RuleBook, guess: Any, difference: Any, level: Evidence, words: str
+) -> None:
+    item = samples.hypothesis(
+        family="fixed", fixed_on="2026-02-01", fixed_proven=True, guess=guess, evidence=level,
+        difference=difference, interval=None,
+    )  # fmt: skip
+    assert sentences.against_guess(item, rules) == words
+    told = " ".join(render(HypothesisTeller(rules, Amounts()).parts(item)).split())
+    assert (words in told) if words else ("the other way:" not in told)
+
+
+@pytest.mark.parametrize(
+    ("expected", "level", "told"),
+    [(4.9, "clear", True), (-4.9, "hint", True), (5.0, "clear", False), (None, "clear", False),
+     (1.0, "cannot_tell", False)],
+)  # fmt: skip
+def test_less_on_new_days_than_is_worth_acting_on_is_told(
+    samples: ModuleType, rules: RuleBook, expected: float | None, level: str, told: bool
+) -> None:
+    # wake glucose: 5 mg/dL are worth acting on (outcomes.toml)
+    item = samples.hypothesis(expected_on_new_days=expected, evidence=Evidence(level))
+    words = "On new days less is expected than is worth acting on (5.0 mg/dL)."
+    text = " ".join(render(HypothesisTeller(rules, Amounts()).parts(item)).split())
+    assert (words in text) is told
+    # 5 mg/dL over 18.0156
+    mmol = " ".join(render(HypothesisTeller(rules, Amounts("mmol/L")).parts(item)).split())
+    assert ("(0.28 mmol/L)" in mmol) is told

@@ -330,3 +330,22 @@ def test_with_too_few_draws_to_tell_an_interval_has_no_end():
     sets = [test for test in found.tests if len(test.rule.items) > 1]
     assert sets
     assert all(test.interval == (-np.inf, np.inf) for test in sets)
+
+
+def test_which_outcomes_cannot_be_ranked_and_why_stands_in_the_result():
+    outcomes = {
+        "day_mean": np.full(30, 100.0),
+        "minutes_above": np.repeat([0.0, 30.0], [16, 14]),
+        "variability": np.full(30, NAN),
+    }
+    found = rank_table(day_table(outcomes, {"tag:a": np.tile([1.0, 0, 0], 10)}), RULES, draws=200)
+    closed = {item.name: item.withheld for item in found.outcomes}
+    assert closed["variability"].reason == "too few days on which it is known"
+    # 16 of 30 values are 0: 53 %, more than the half the guard allows
+    assert closed["minutes_above"].reason == "more than half the values are the same"
+    assert closed["minutes_above"].have == pytest.approx(16 / 30)
+    assert closed["day_mean"].have == 1.0
+    whole = rank_table(
+        day_table({"day_mean": _noise()}, {"tag:a": outcomes["day_mean"] > 0}), RULES
+    )
+    assert [item.withheld for item in whole.outcomes] == [None]

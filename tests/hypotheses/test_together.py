@@ -39,3 +39,13 @@ def test_undefined_with_its_reason_where_there_are_too_few_units_or_no_factors()
     assert "known units" in found.reason
     plan = design(month(WORLDS["independent"], RULES, days=28, factors=0, seed=1).table, RULES)
     assert foretold(plan, "day_mean").reason == "no factors"
+
+
+def test_habits_that_never_varied_foretell_nothing_and_no_count_is_given():
+    drawn = month(WORLDS["independent"], RULES, days=40, factors=3, seed=1)
+    frame = drawn.table.frame
+    for value in (np.nan, 1.0):
+        frame[list(drawn.table.factors)] = value
+        found = foretold(design(drawn.table, RULES), "day_mean")
+        assert (found.better, found.units_held_back) == (None, 0)
+        assert found.reason == "no factor varies"

@@ -111,3 +111,13 @@ def test_undefined_with_a_reason():
     flat = out_of_sample(np.full(40, 7.0), np.random.default_rng(0).random((40, 2)))
     assert flat.reason == "the average was never wrong"
     assert np.isnan(flat.skill)
+
+
+def test_factors_that_vary_only_in_what_is_held_back_are_no_factors_to_learn_from() -> None:
+    outcome = np.random.default_rng(1).normal(size=34)
+    late = np.zeros((34, 2))
+    late[30:, 0] = [1.0, 0.0, 1.0, 0.0]
+    late[:, 1] = np.nan
+    assert out_of_sample(outcome, late).reason == "no factor varies"
+    late[29, 0] = 1.0
+    assert out_of_sample(outcome, late).reason == ""

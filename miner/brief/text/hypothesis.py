@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from miner.brief.sentences import say
+from miner.brief.sentences import against_guess, less_than_worth, say
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.ended import ended_words
 from miner.brief.text.layout import Parts, paragraph
@@ -65,13 +65,14 @@ class HypothesisTeller:
             said.append(say(self.rules, "follow", "tried_before", ended=ended))
         if item.evidence is Evidence.CANNOT_TELL:
             said += self._cannot_tell(item)
+        said.append(less_than_worth(item, self.rules, self.amounts, self.unit))
         names = [factor_phrase(name, self.rules, self.unit) for name in item.travels_with]
         names = [name for name in names if not any(name in note for note in item.notes)]
         if names:
             said.append(f"Often along with it: {', '.join(names)}.")
         if item.could_run_backwards and item.evidence in _TOLD:
             said.append("It could also run the other way round.")
-        return said
+        return [text for text in said if text]
 
     def _fixed(self, item: Hypothesis) -> list[str]:
         if not item.fixed_on:
@@ -80,7 +81,8 @@ class HypothesisTeller:
         said = [say(self.rules, "fixed", key, day=item.fixed_on)]
         if item.guess in ("up", "down"):
             said.append(say(self.rules, "fixed", f"guess_{item.guess}"))
-        return said
+            said.append(against_guess(item, self.rules))
+        return [text for text in said if text]
 
     def _cannot_tell(self, item: Hypothesis) -> list[str]:
         said = []

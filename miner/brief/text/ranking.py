@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from miner.brief.sentences import no_more_than_chance, say
+from miner.brief.sentences import no_more_than_chance, not_ranked, say
 from miner.brief.text.amounts import Amounts, fixed
 from miner.brief.text.cautions import Cautions
 from miner.brief.text.detail import detail_parts
 from miner.brief.text.hypothesis import HypothesisTeller
 from miner.brief.text.layout import Parts, heading, paragraph, section
 from miner.brief.text.sheet import sheet
-from miner.brief.text.words import evidence_words, outcome_label, several, withheld_words
+from miner.brief.text.words import evidence_words, outcome_label, several
 from miner.results import Evidence, Hypothesis, Ranking
 from miner.rulebook import RuleBook
 
@@ -59,11 +59,11 @@ class _Teller:
         span = f", {ranking.from_day} to {ranking.to_day}" if ranking.from_day else ""
         usable = several(ranking.usable_units, f"usable {ranking.unit}")
         lines = [f"{ranking.client}{span}: {usable}, {ranking.left_out_units} left out."]
-        if ranking.rankings_of_these_records > 1:
+        if ranking.status != "too_few" and ranking.rankings_of_these_records > 1:
             lines.append(
                 f"This is ranking number {ranking.rankings_of_these_records} of these records."
             )
-        notes = [*ranking.notes, *self._not_ranked()]
+        notes = [*ranking.notes, *not_ranked(ranking, self.rules)]
         return [
             *cautions.first(),
             heading(ranking.verdict),
@@ -124,9 +124,9 @@ class _Teller:
     def _shared_luck(self, lucky: int, shown: int) -> list[str]:
         if not lucky:
             return []
-        which = "these" if lucky == shown else f"the last {lucky}"
+        which = "These hints are" if lucky == shown else f"The last {lucky} hints are"
         if lucky == 1:
-            which = "this" if shown == 1 else "the last one"
+            which = "This hint is" if shown == 1 else "The last hint is"
         return [say(self.rules, "luck", "shared", which=which)]
 
     def _by_chance(self, shown: int, found: int) -> list[str]:
@@ -137,14 +137,6 @@ class _Teller:
         about = f"{int(chance + 0.5)}" if few else fixed(chance, 1)
         key = "by_chance" if few else "beyond"
         return [say(self.rules, "hints", key, shown=shown, found=found, chance=about)]
-
-    def _not_ranked(self) -> list[str]:
-        return [
-            f"Not ranked: {outcome_label(item.name, self.rules, self.ranking.unit)}. "
-            f"{withheld_words(item.withheld)}"
-            for item in self.ranking.outcomes
-            if item.withheld
-        ]
 
     def _reach(self) -> list[str]:
         primary = [o for o in self.ranking.outcomes if o.name == self.ranking.primary_outcome]
