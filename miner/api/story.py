@@ -2,34 +2,40 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from miner import ledger
 from miner.api.past import read_past
-from miner.api.steps import rules_of
+from miner.api.steps import load_rules, rules_of
 from miner.brief.sentences import say
 from miner.brief.text.history import entry_words
 from miner.followup.story import Story, tell
 from miner.ledger import Event
 from miner.records.client import Client
+from miner.records.settings import read_settings
 from miner.results import History, HistoryEntry
 from miner.rulebook import RuleBook
 
 
-def history(client: Client, rules: RuleBook | None = None) -> History:
+def history(client: Client | Path, rules: RuleBook | None = None) -> History:
     """Return what was fixed, searched, kept, tested and read, in the order of the ledger.
 
     An idea that was tried before is marked where it returns; an entry that came too late to count
     (a fourth idea at once, a second verdict) is told as such.
 
     Args:
-        client: as read.
+        client: as read, or a client folder, of which no record is read.
         rules: the rule books, for the words.
     """
-    books = rules_of(client, rules)
+    if isinstance(client, Path):
+        books, code = rules or load_rules(None, client), read_settings(client, None).code
+    else:
+        books, code = rules_of(client, rules), client.settings.code
     past = read_past(client)
     story = tell(past.book)
     searches = {ledger.choices(event.payload) for event in ledger.named(past.book, "ranked")}
     return History(
-        client=client.settings.code,
+        client=code,
         searches=len(searches),
         fixed=len(ledger.questions(past.book)),
         entries=tuple(_entry(event, story, books) for event in past.book.events),

@@ -11,7 +11,7 @@ import click
 from miner.cli.faults import TOO_FEW
 from miner.cli.options import client_argument, day, format_option
 from miner.cli.output import put_json, show
-from miner.cli.reading import before_patterns, records
+from miner.cli.reading import before_patterns, client_folder, records
 from miner.cli.waiting import progress
 from miner.errors import MinerError
 
@@ -87,9 +87,7 @@ def write_down(
     from miner.brief.text.ask import fixed_parts
 
     books = api.load_rules(rules_folder, folder)
-    if not folder.is_dir() or (folder / "practice.toml").is_file():
-        found = "this is a practice" if folder.is_dir() else "there is no such folder"
-        raise MinerError(found, "a folder for one client", "Check the path.", file=folder)
+    client_folder(folder)
     on = date.fromisoformat(fixed_on) if fixed_on else None
     notes = api.fix_question(folder, factor, outcome, books, guess=guess, fixed_on=on)
     asked = api.fixed_questions(folder)

@@ -8,7 +8,7 @@ import click
 
 from miner.cli.options import client_argument, format_option
 from miner.cli.output import put_json, show
-from miner.cli.reading import records
+from miner.cli.reading import client_folder
 
 
 @click.command("history")
@@ -19,8 +19,8 @@ def command(client: Path, rules: Path | None, form: str) -> None:
     from miner import api
     from miner.brief.text.history import history_parts
 
-    read, books = records(client, rules)
-    found = api.history(read, books)
+    books = api.load_rules(rules, client)
+    found = api.history(client_folder(client), books)
     if form == "json":
         put_json(found.to_dict())
     else:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from miner.errors import MinerError
+
 if TYPE_CHECKING:
     from miner.brief.text.layout import Parts
     from miner.records.client import Client
@@ -21,6 +23,18 @@ def records(folder: Path, rules_folder: Path | None) -> tuple[Client, RuleBook]:
 
     rules = api.load_rules(rules_folder, folder)
     return api.read_client(folder, rules), rules
+
+
+def client_folder(folder: Path) -> Path:
+    """Return the folder of one client, whatever it holds.
+
+    Raises:
+        MinerError: there is none, or it is the folder of a practice.
+    """
+    if not folder.is_dir() or (folder / "practice.toml").is_file():
+        found = "this is a practice" if folder.is_dir() else "there is no such folder"
+        raise MinerError(found, "a folder for one client", "Check the path.", file=folder)
+    return folder
 
 
 def before_patterns(client: Client, rules: RuleBook) -> Parts:

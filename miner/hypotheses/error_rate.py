@@ -139,6 +139,7 @@ def _result(
         FoundRate(
             shift * fitted.wobble, unit, tally.worlds, tally.hits,
             tally.hits / tally.worlds if tally.worlds else None,
+            clopper_pearson(tally.hits, tally.worlds) if tally.worlds else None,
         )
         for shift, tally in tallies.items()
         if shift and fitted.cause

@@ -52,6 +52,7 @@ def why_table(table: UnitTable, rules: RuleBook, id_: str, client: str) -> Why:
                 _known(high[at]),
                 tuple(_factor(table, item, at) for item in items),
                 _places(table, str(name), target.name),
+                str(frame["sensor"].iloc[at]),
             )
         )
     return Why(

@@ -9,13 +9,18 @@ from miner.results.base import Result
 
 @dataclass(frozen=True, slots=True)
 class FoundRate(Result):
-    """How often a true effect of one size is called clear."""
+    """How often a true effect of one size is called clear.
+
+    Attributes:
+        interval: 95 % Clopper-Pearson interval of the rate, None without any month.
+    """
 
     shift: float
     unit: str
     worlds: int
     found: int
     rate: float | None
+    interval: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

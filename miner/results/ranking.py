@@ -194,16 +194,17 @@ class Ranking(Result):
         return min(own, key=lambda item: item.difference is None) if own else None
 
     def to_frame(self) -> pd.DataFrame:
-        """Return one row a hypothesis, counts and interval in columns of their own."""
+        """Return one row a hypothesis, counts and the ends of intervals in columns of their own."""
         import pandas as pd
 
         rows = []
         for item in self.hypotheses:
             row = item.to_dict()
             counts = row.pop("counts")
-            interval = row.pop("interval") or [None, None]
             row["factors"] = " + ".join(item.factors)
             row["lag_days"] = " + ".join(str(lag) for lag in item.lag_days)
-            row |= counts | {"interval_low": interval[0], "interval_high": interval[1]}
+            row |= counts
+            for name in ("interval", "ordinary_interval"):
+                row[f"{name}_low"], row[f"{name}_high"] = row.pop(name) or (None, None)
             rows.append(row)
         return pd.DataFrame(rows)

@@ -22,7 +22,11 @@ class Place(Result):
 
 @dataclass(frozen=True, slots=True)
 class FactorValue(Result):
-    """One factor on one unit: yes, no or unknown (None), the number behind it, and its lines."""
+    """One factor on one unit: yes, no or unknown (None), the number behind it, and its lines.
+
+    Attributes:
+        from_unit: the unit it was recorded on, an earlier one where the factor comes before.
+    """
 
     factor: str
     from_unit: str | None
@@ -42,6 +46,7 @@ class UnitBehind(Result):
         with_factor: 1.0 with, 0.0 without, None unknown.
         high: 1.0 in the higher quarter, 0.0 not, None no label.
         places: the first and the last reading of the outcome's window.
+        sensor: the sensor worn, or "".
     """
 
     unit: str
@@ -52,6 +57,7 @@ class UnitBehind(Result):
     high: float | None
     factors: tuple[FactorValue, ...]
     places: tuple[Place, ...]
+    sensor: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,11 +81,12 @@ class Why(Result):
             row: dict[str, object] = {
                 "unit": item.unit, "used": item.used, "reason": item.reason,
                 "with": item.with_factor, self.outcome: item.outcome, "high": item.high,
-                "outcome_from": told_between(item.places),
+                "outcome_from": told_between(item.places), "sensor": item.sensor,
             }  # fmt: skip
             for factor in item.factors:
                 row[factor.factor] = factor.value
                 row[f"{factor.factor}_measure"] = factor.measure
+                row[f"{factor.factor}_recorded_on"] = factor.from_unit
                 row[f"{factor.factor}_from"] = told(factor.places)
             rows.append(row)
         return pd.DataFrame(rows)

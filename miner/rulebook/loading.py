@@ -103,4 +103,7 @@ def _explain(error: ValidationError, books: list[_Book]) -> MinerError:
         return MinerError(f"the key {found} is not known", "a known key", do, file=book.path)
     if first["type"] == "missing":
         return MinerError(f"the key {found} is missing", "every key present", do, file=book.path)
-    return MinerError(f"{found} is {first['input']!r}", first["msg"].lower(), do, file=book.path)
+    told = first["input"]
+    shown = str(told).lower() if isinstance(told, bool) else repr(told)
+    expected = first["msg"].lower().removeprefix("value error, ")
+    return MinerError(f"{found} is {shown}", expected, do, file=book.path)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from string import Formatter
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator
+from pydantic import Field, field_validator
 
 from miner.errors import MinerError, nearest
+from miner.rulebook.checked import Checked, only
 
 Cut = Literal[
     "below",
@@ -21,23 +20,7 @@ Cut = Literal[
 ]
 
 
-def only(*names: str) -> Callable[[str], str]:
-    """Return a check that a text holds no placeholder but these."""
-
-    def check(text: str) -> str:
-        found = {name for _, name, _, _ in Formatter().parse(text) if name is not None}
-        if unknown := found - set(names):
-            raise ValueError(f"no placeholder but {names}, not {sorted(unknown)}")
-        return text
-
-    return check
-
-
-class _Model(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
-
-
-class FactorRule(_Model):
+class FactorRule(Checked):
     """One habit: where it is read, where it is cut, what it may come before, how it is said."""
 
     unit: Literal["day", "meal"] = "day"
@@ -69,7 +52,7 @@ class FactorRule(_Model):
     source: str
 
 
-class OutcomeRule(_Model):
+class OutcomeRule(Checked):
     """One outcome: how it is measured, which way is worse, what is too small to matter."""
 
     unit: Literal["day", "meal"] = "day"
@@ -86,7 +69,7 @@ class OutcomeRule(_Model):
     source: str
 
 
-class Guardrails(_Model):
+class Guardrails(Checked):
     """The fewest, the largest and the levels: what has to hold before anything is claimed."""
 
     fewest_days_to_rank: int = Field(ge=5)
@@ -112,7 +95,7 @@ class Guardrails(_Model):
     shrink_when_one_unit_left_out: float = Field(gt=0, lt=1)
 
 
-class Referral(_Model):
+class Referral(Checked):
     """When a reading calls for a licensed clinician, and what is said then."""
 
     kind: Literal["wake_at_least", "any_at_least", "any_below", "below_on_days"]
@@ -125,7 +108,7 @@ class Referral(_Model):
     _placeholders = field_validator("say")(only("at", "days"))
 
 
-class IntakeQuestion(_Model):
+class IntakeQuestion(Checked):
     """One question of the intake and what a yes asks for."""
 
     asked: str
@@ -135,7 +118,7 @@ class IntakeQuestion(_Model):
     source: str
 
 
-class Cautions(_Model):
+class Cautions(Checked):
     """What is printed always, what when, and which words make a tag a medicine or an illness."""
 
     always: tuple[str, ...]
@@ -153,7 +136,7 @@ class Cautions(_Model):
     _placeholders = field_validator("not_asked")(only("names"))
 
 
-class RuleBook(_Model):
+class RuleBook(Checked):
     """All rule books together, with a hash of what they say.
 
     A name that both units use stands in its book once by itself, for days, and once after

@@ -70,7 +70,7 @@ It will be judged on days that start after 2026-02-01. 2 fixed so far.
 def unit(day: str, with_: float | None, measure: float | None, **changes: object) -> UnitBehind:
     factor = FactorValue("short_sleep", day, with_, measure, "h", "", (Place("sleep.csv", 2),))
     places = (Place("glucose.csv", 79), Place("glucose.csv", 90))
-    item = UnitBehind(day, True, "", with_, 98.4, 0.0, (factor,), places)
+    item = UnitBehind(day, True, "", with_, 98.4, 0.0, (factor,), places, "sensor-1")
     return replace(item, **changes)  # type: ignore[arg-type]
 
 
@@ -100,9 +100,9 @@ client-07, ID 3fa9c1d2: a short night, and wake glucose.
 Counted (2)
                  wake            short
               glucose            sleep
-  day           mg/dL  high          h  from
-  2026-03-01       98  high  yes   5.4  sleep.csv:2; glucose.csv:79-90
-  2026-03-02       98         no   7.0  sleep.csv:2; glucose.csv:79-90
+  day           mg/dL  high          h  sensor    from
+  2026-03-01       98  high  yes   5.4  sensor-1  sleep.csv:2; glucose.csv:79-90
+  2026-03-02       98         no   7.0  sensor-1  sleep.csv:2; glucose.csv:79-90
 
 Habit unknown (1)
   2026-03-03: no sleep record
@@ -122,7 +122,38 @@ def test_a_set_names_the_habit_that_is_unknown(behind: Why, rules: RuleBook) -> 
     pair = replace(behind, factors=("short_sleep", "late_dinner"), lag_days=(0, 1), units=units)
     text = render(why_parts(pair, rules), 100)
     assert "a short night and a late dinner, and wake glucose." in text
-    assert "2026-03-03: short_sleep: no sleep record\n" in text
+    assert "2026-03-03: a short night: no sleep record\n" in text
+
+
+def test_a_habit_of_the_day_before_is_told_with_its_own_date(behind: Why, rules: RuleBook) -> None:
+    factor = FactorValue("late_dinner", "2026-02-28", 1.0, 21.5, "h", "", (Place("meals.csv", 7),))
+    missing = replace(factor, from_unit=None, value=None, measure=None, reason="no records")
+    units = (
+        replace(behind.units[0], factors=(factor,)),
+        replace(behind.units[1], factors=(missing,)),
+    )
+    lagged = replace(behind, factors=("late_dinner",), lag_days=(1,), units=units)
+    lines = render(why_parts(lagged, rules), 120).splitlines()
+    assert [line.split() for line in lines if line.startswith("  2026-03-0")] == [
+        [
+            "2026-03-01",
+            "98",
+            "high",
+            "yes",
+            "21.5",
+            "2026-02-28",
+            "sensor-1",
+            "meals.csv:7;",
+            "glucose.csv:79-90",
+        ],
+        ["2026-03-02", "98", "?", "-", "-", "sensor-1", "meals.csv:7;", "glucose.csv:79-90"],
+    ]
+    assert any("recorded" in line for line in lines)
+    rows = list(csv.DictReader(StringIO(why_csv(lagged))))
+    assert [row["late_dinner_recorded_on"] for row in rows] == ["2026-02-28", ""]
+    assert [row["sensor"] for row in rows] == ["sensor-1", "sensor-1"]
+    assert lagged.to_frame()["late_dinner_recorded_on"].iloc[0] == "2026-02-28"
+    assert lagged.to_dict()["units"][0]["sensor"] == "sensor-1"
 
 
 def test_the_sheet_holds_every_unit_in_full(behind: Why) -> None:
@@ -150,13 +181,14 @@ def test_lines_that_follow_each_other_are_joined() -> None:
 
 RATE = ErrorRate(
     "client-07", 200, 1000, 0, 8, 0.04, (0.0174, 0.0773), 0.05, "short_sleep", "wake_glucose",
-    (FoundRate(4.2, "mg/dL", 50, 3, 0.06), FoundRate(8.4, "mg/dL", 0, 0, None)), 30, True,
+    (FoundRate(4.2, "mg/dL", 50, 3, 0.06, (0.0125, 0.1655)), FoundRate(8.4, "mg/dL", 0, 0, None)),
+    30, True,
     "Of 200 months, 8 showed something clear.",
 )  # fmt: skip
 
 
 def test_the_error_rate_is_told_with_its_interval(rules: RuleBook) -> None:
-    # Clopper-Pearson 95 % of 8 in 200: 1.74 to 7.73 % (R binom.test(8, 200))
+    # Clopper-Pearson 95 % of 8 in 200: 1.74 to 7.73 %; of 3 in 50: 1.25 to 16.55 % (R binom.test)
     assert (
         render(error_rate_parts(RATE, rules))
         == """\
@@ -165,8 +197,8 @@ Rate: 4.0 of 100 (95 % interval 1.7 to 7.7). The guard allows 5. client-07: 30
 usable days, 1000 shuffles a month, seed 0.
 
 How often a true difference is found (a short night, wake glucose)
-  true difference    found  of 100
-        4.2 mg/dL  3 of 50       6
+  true difference    found  of 100  95 % interval
+        4.2 mg/dL  3 of 50       6        1 to 17
 """
     )
     assert "0.23 mmol/L" in render(error_rate_parts(RATE, rules, "day", "mmol/L"))

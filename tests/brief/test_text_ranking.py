@@ -300,13 +300,19 @@ def test_text_is_ascii_where_names_are(samples: ModuleType, rules: RuleBook) -> 
 
 def test_csv_holds_a_line_a_hypothesis_in_full(samples: ModuleType) -> None:
     item = samples.hypothesis(
-        travels_with=("late_dinner", "few_steps"), withheld=Withheld("weekend"), p=0.1 + 0.2
-    )
+        travels_with=("late_dinner", "few_steps"), withheld=Withheld("weekend"), p=0.1 + 0.2,
+        ordinary_interval=(2.9, 13.9),
+    )  # fmt: skip
     (row,) = csv.DictReader(StringIO(ranking_csv(samples.ranking(item))))
     assert row["factors"] == "short_sleep"
     assert row["travels_with"] == "late_dinner + few_steps"
     assert row["withheld"] == "weekend"
     assert (row["with"], row["interval_low"], row["days_to_settle"]) == ("9", "0.8", "")
+    assert (row["ordinary_interval_low"], row["ordinary_interval_high"]) == ("2.9", "13.9")
+    unknown = samples.hypothesis(interval=None)
+    (other,) = csv.DictReader(StringIO(ranking_csv(samples.ranking(unknown))))
+    assert {other[name] for name in other if "interval_" in name} == {""}
+    assert not {"interval", "ordinary_interval"} & {*row}
     assert float(row["p"]) == 0.1 + 0.2
     assert ranking_csv(samples.ranking()) == "id\n"
 

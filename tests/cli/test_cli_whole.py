@@ -69,3 +69,21 @@ def test_a_check_that_must_be_put_right_first_says_so_and_exits_with_two(
     plain = run("check", str(tmp_path), "--format", "json")
     assert plain.exit_code == 2
     assert json.loads(plain.stdout)["findings"][0]["severity"] == "stop"
+
+
+def test_the_history_needs_the_ledger_alone(run: Any, tmp_path: Path) -> None:
+    folder = tmp_path / "practice" / "client-09"
+    folder.mkdir(parents=True)
+    (folder.parent / "practice.toml").write_text("")
+    empty = run("history", str(folder))
+    assert (empty.exit_code, empty.stdout.splitlines()[-1]) == (0, "Nothing is written down yet.")
+    words = ("--factor", "short_sleep", "--outcome", "wake_glucose", "--fix", "--guess", "up")
+    assert run("ask", str(folder), *words).exit_code == 0
+    told = run("history", str(folder))
+    assert (told.exit_code, told.stderr) == (0, "")
+    assert "client-09: Searches so far: 0. Questions fixed: 1." in told.stdout
+    assert "Fixed as a question: A short night and wake glucose, guessed up." in told.stdout
+    for other, words in ((folder / "nobody", "no such folder"), (folder.parent, "a practice")):
+        refused = run("history", str(other))
+        assert (refused.exit_code, refused.stdout) == (2, "")
+        assert words in refused.stderr

@@ -92,6 +92,7 @@ def test_the_units_behind_a_hypothesis_are_those_it_counts(gap):
         assert _counted(why, high=1.0) == [item.counts.with_high, item.counts.without_high]
         assert len(why.units) == 60
         assert why.units[20].reason == "ill"
+        assert [unit.sensor for unit in why.units] == frame["sensor"].tolist()
     lagged = next(
         item for item in rank_table(table, RULES, draws=100).hypotheses
         if item.outcome == "wake_glucose" and item.factors == ("late_dinner",)

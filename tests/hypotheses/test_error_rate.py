@@ -45,6 +45,9 @@ def test_larger_effects_are_found_more_often():
     assert rates[-1] >= 0.8 > rates[0]
     assert (found.outcome, found.factor in ("tag:0", "tag:1", "tag:2")) == ("day_mean", True)
     assert all(item.found == round(item.rate * item.worlds) for item in found.found_rate_at)
+    for item in found.found_rate_at:
+        answer = binomtest(item.found, 16).proportion_ci(0.95)
+        assert item.interval == pytest.approx((answer.low, answer.high), abs=1e-9)
 
 
 def test_the_answer_does_not_depend_on_the_number_of_workers_and_progress_is_told():

@@ -14,6 +14,7 @@ _COLUMNS: tuple[tuple[str, JustifyMethod], ...] = (
     ("true difference", "right"),
     ("found", "right"),
     ("of 100", "right"),
+    ("95 % interval", "right"),
 )
 
 
@@ -63,6 +64,7 @@ def _found(found: ErrorRate, display_unit: str) -> Parts:
             f"{show.size(item.shift, item.unit)} {show.unit(item.unit)}",
             f"{item.found} of {item.worlds}",
             f"{100 * item.rate:.0f}",
+            " to ".join(f"{100 * end:.0f}" for end in item.interval or ()),
         )
         for item in found.found_rate_at
         if item.rate is not None

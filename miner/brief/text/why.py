@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from rich.console import JustifyMethod
 
@@ -36,25 +36,26 @@ def why_parts(why: Why, rules: RuleBook, *, display_unit: str = "mg/dL") -> Part
         heading(f"{why.client}, ID {clean(why.id, 16)}: {phrases}, and {label}."),
         paragraph(_counted(why.unit, used, len(unknown), len(apart))),
         *section(f"Counted ({len(used)})", _rows(why, used, rules, Amounts(display_unit))),
-        *section(f"Habit unknown ({len(unknown)})", _aside(unknown)),
-        *section(f"Not used ({len(apart)})", _aside(apart)),
+        *section(f"Habit unknown ({len(unknown)})", _aside(unknown, rules, why.unit)),
+        *section(f"Not used ({len(apart)})", _aside(apart, rules, why.unit)),
     ]
 
 
 def why_csv(why: Why) -> str:
     """Return one line a unit: used, yes or no as 1 and 0, numbers in full, files and rows."""
-    header = ["unit", "used", "reason", "with", why.outcome, "high", "outcome_from"]
+    header = ["unit", "used", "reason", "with", why.outcome, "high", "outcome_from", "sensor"]
     for name in why.factors:
-        header += [name, f"{name}_measure", f"{name}_unit", f"{name}_reason", f"{name}_from"]
+        ends = ("measure", "unit", "reason", "recorded_on", "from")
+        header += [name, *(f"{name}_{end}" for end in ends)]
     return sheet(header, ([*_line(item)] for item in why.units))
 
 
 def _line(item: UnitBehind) -> Iterable[object]:
     yield from (item.unit, item.used, item.reason, _whole(item.with_factor), item.outcome)
-    yield from (_whole(item.high), told_between(item.places))
+    yield from (_whole(item.high), told_between(item.places), item.sensor)
     for factor in item.factors:
         yield from (_whole(factor.value), factor.measure, factor.measure_unit, factor.reason)
-        yield told(factor.places)
+        yield from (factor.from_unit, told(factor.places))
 
 
 def _whole(value: float | None) -> int | None:
@@ -78,16 +79,30 @@ def _rows(why: Why, units: list[UnitBehind], rules: RuleBook, amounts: Amounts) 
     name = clean(why.outcome, 30).replace("_", "\n")
     columns: list[tuple[str, JustifyMethod]] = [
         (why.unit, "left"), (f"{name}\n{amounts.unit(unit)}", "right"), ("high", "left"),
-        *((_title(factor), "right") for factor in units[0].factors), ("from", "left"),
+        *_titles(why, units[0]), ("sensor", "left"), ("from", "left"),
     ]  # fmt: skip
     rows = [
         (
             clean(item.unit, 24), amounts.level(item.outcome, unit), "high" if item.high else "",
-            *(_cell(factor) for factor in item.factors), _from(item),
+            *_cells(why, item), clean(item.sensor, 24), _from(item),
         )
         for item in units
     ]  # fmt: skip
     return [table(columns, rows, gap=2)]
+
+
+def _titles(why: Why, unit: UnitBehind) -> Iterator[tuple[str, JustifyMethod]]:
+    for factor, lag in zip(unit.factors, why.lag_days, strict=True):
+        yield _title(factor), "right"
+        if lag:
+            yield "recorded\non", "left"
+
+
+def _cells(why: Why, unit: UnitBehind) -> Iterator[str]:
+    for factor, lag in zip(unit.factors, why.lag_days, strict=True):
+        yield _cell(factor)
+        if lag:
+            yield clean(factor.from_unit or "-", 24)
 
 
 def _title(factor: FactorValue) -> str:
@@ -106,14 +121,17 @@ def _from(item: UnitBehind) -> str:
     return clean("; ".join([*filter(None, told_once), told_between(item.places)]), 400)
 
 
-def _aside(units: list[UnitBehind]) -> Parts:
-    return [paragraph(f"{item.unit}: {_why_not(item)}", 2, limit=400) for item in units]
+def _aside(units: list[UnitBehind], rules: RuleBook, by: str) -> Parts:
+    return [paragraph(f"{item.unit}: {_why_not(item, rules, by)}", 2, limit=400) for item in units]
 
 
-def _why_not(item: UnitBehind) -> str:
+def _why_not(item: UnitBehind, rules: RuleBook, by: str) -> str:
     if item.reason:
         return item.reason
     unknown = [factor for factor in item.factors if factor.value is None]
     if len(item.factors) == 1 and unknown and unknown[0].reason:
         return unknown[0].reason
-    return "; ".join(f"{factor.factor}: {factor.reason or 'unknown'}" for factor in unknown)
+    return "; ".join(
+        f"{factor_phrase(factor.factor, rules, by)}: {factor.reason or 'unknown'}"
+        for factor in unknown
+    )

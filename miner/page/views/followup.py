@@ -19,6 +19,7 @@ from miner.page.places import Missing
 from miner.page.policy import own_policy
 from miner.page.render import page
 from miner.page.views.client import before, name_of, read_or_fault
+from miner.page.words import for_page
 from miner.results import Following, Plan, PlanResult
 from miner.results.plan import Period
 from miner.rulebook import RuleBook
@@ -142,11 +143,14 @@ def _plan(asked: Asked) -> Plan:
 def history(asked: Asked) -> Response:
     """Show the story of the client's questions."""
     folder = asked.folder
-    entry, fault = read_or_fault(asked)
-    parts: list[object] = []
-    if entry is not None:
-        parts += history_parts(api.history(entry.client, entry.rules), entry.rules)
+    code, fault, parts = asked.code, "", []
+    try:
+        rules = api.load_rules(None, folder)
+        found = api.history(folder, rules)
+        code, parts = found.client, history_parts(found, rules)
+    except MinerError as error:
+        fault = for_page(error.message)
     return page(
-        asked, "history.html", client=name_of(entry, asked), fault=fault, parts=parts,
+        asked, "history.html", client=code, fault=fault, parts=parts,
         ids=[str(event.payload.get("id")) for event in ledger.read(folder).events],
     )  # fmt: skip
