@@ -93,6 +93,6 @@ def _notes(client: Client) -> tuple[str, ...]:
     if not sampled:
         return ()
     return (
-        f"When the tracker measured {' and '.join(sampled)} is not in these files: a day without "
-        "an episode will look like a day without one, not like a day without the tracker.",
+        f"When the tracker measured {' and '.join(sampled)} is not in these files. A day without "
+        "the tracker will look like a day without an episode.",
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from miner.brief.detailed import sized
@@ -29,9 +30,7 @@ def doctor(teller: Teller, studio: Studio) -> dict[str, Any]:  # noqa: ARG001 - 
         "usable": check.usable_days,
         "worn": _worn(len({day.sensor for day in brief.days if day.sensor}), every),
         "measures": [measured(item, teller) for item in brief.measures],
-        "intake": "; ".join(
-            f"{question}: {answer.replace('_', ' ')}" for question, answer in brief.intake.items()
-        ),
+        "intake": _intake(brief.intake),
         "medicine_tags": [clean(tag, 60) for tag in brief.medicine_tags],
         "asked": sum(
             one.brief.ranking.questions_asked
@@ -41,6 +40,19 @@ def doctor(teller: Teller, studio: Studio) -> dict[str, Any]:  # noqa: ARG001 - 
         "tested": [tested(item, one) for one, item in shown.values()],
         "unit": brief.display_unit,
     }
+
+
+def _intake(answers: Mapping[str, str]) -> list[str]:
+    """Return the questions of the intake, those answered alike in one sentence."""
+    by_answer = {
+        answer: [question for question, told in answers.items() if told == answer]
+        for answer in ("yes", "no", "not_asked")
+    }
+    return [
+        f"{capital(answer.replace('_', ' '))}: {'; '.join(questions)}."
+        for answer, questions in by_answer.items()
+        if questions
+    ]
 
 
 def _worn(sensors: int, every: str | None) -> str:

@@ -12,7 +12,7 @@ from miner.rulebook import RuleBook
 ENOUGH_REPEATS = 5
 NO_TEST = (
     "These pairs are for looking at. They were picked for being alike, and whatever else was "
-    "different is still in them: 'miner ask' answers the question under guard."
+    "different is still in them. 'miner ask' answers the question under guard."
 )
 
 

@@ -119,10 +119,11 @@ def _card(item: Hypothesis, teller: Teller, studio: Studio) -> dict[str, Any]:
 
 def _counted(teller: Teller) -> str:
     told = [
-        f"{evidence_words(level, teller.rules).rstrip('.').lower()}: {len(teller.level(level))}"
+        f"{evidence_words(level, teller.rules).rstrip('.')}: {len(teller.level(level))}."
         for level in Evidence
     ]
-    return f"{teller.brief.ranking.questions_asked} questions were asked. {'; '.join(told)}."
+    asked = several(teller.brief.ranking.questions_asked, "question was", "questions were")
+    return f"{asked} asked. {' '.join(told)}"
 
 
 def _cautions(teller: Teller, kinds: tuple[CautionKind, ...]) -> list[str]:

@@ -85,8 +85,8 @@ class Commands(click.Group):
 
 
 EXIT_CODES = (
-    "Exit codes: 0 finished, whatever was found; 1 a fault of the program; 2 bad input or usage; "
-    "3 too few usable days to rank; 130 stopped at the keyboard."
+    "Exit codes. 0: finished, whatever was found. 1: a fault of the program. 2: bad input or "
+    "usage. 3: too few usable days to rank. 130: stopped at the keyboard."
 )
 
 

@@ -53,7 +53,8 @@ def _table(read: Client, books: RuleBook, form: str, out: Path | None) -> None:
     elif form == "csv":
         put(meals.meals_csv(table))
     else:
-        show(meals.meals_parts(code, table, books, again, read.settings.display_unit))
+        said = meals.meals_parts(code, table, books, again, read.settings.display_unit)
+        show([*before_patterns(read, books), *said])
 
 
 def _compare(read: Client, books: RuleBook, form: str, factor: str, out: Path | None) -> None:

@@ -71,7 +71,7 @@ def impossible(table: Table, column: str, unit: str, written: Floats, findings: 
             f"{{n}} value(s) of '{column}' outside any possible range"
             + (f", as if in {about} ({_rows(table, mask)})" if about else ""),
             f"{LOWEST_MG_DL * scale:.3g} to {HIGHEST_MG_DL * scale:.3g} {unit}",
-            f"See whether these rows are in {about}; if so export them in one unit, or put them "
+            f"See whether these rows are in {about}. If so, export them in one unit, or put them "
             "into a file of their own. Until then they are left out."
             if about
             else "Check them in the raw file.",

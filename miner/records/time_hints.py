@@ -22,7 +22,7 @@ def hint(written: str) -> str:
     number = float(written)
     if _SPREADSHEET[0] <= number <= _SPREADSHEET[1]:
         return (
-            "It seems to be a spreadsheet's number for a date: show that column as date and time "
+            "It seems to be a spreadsheet's number for a date. Show that column as date and time "
             "in the spreadsheet, then save it again."
         )
     if _SECONDS[0] <= number <= _SECONDS[1] * 1000:

@@ -87,7 +87,7 @@ def _told(
         f" and {len(days) - SHOWN} more" if len(days) > SHOWN else ""
     )
     noun = what.replace("(s)", "" if len(rises) == 1 else "s", 1)
-    told = f"{len(rises)} {noun}, on {len(days)} day{'' if len(days) == 1 else 's'}: {listed}"
+    told = f"{len(rises)} {noun}. On {len(days)} day{'' if len(days) == 1 else 's'}: {listed}"
     return Finding(severity, None, None, told, expected, do, len(rises))
 
 
@@ -169,7 +169,7 @@ def _nights_moved(nights: Nights, trace: Trace) -> Finding | None:
         None,
         f"from {day} on sleep stands {farthest:.0f} hours or more from where it stood before",
         "times by the clock where the client was",
-        "Ask about a journey, night work, or a device whose clock was not changed; 72 hours after "
-        "a journey tell little.",
+        "Ask about a journey, night work, or a device whose clock was not changed. The 72 hours "
+        "after a journey tell little.",
         1,
     )

@@ -61,8 +61,8 @@ def _nights(table: UnitTable, nights: Nights) -> list[Finding | None]:
     if not nights.recorded:
         return [
             _note(
-                "there is no main sleep in these records: a day runs from 04:00 to 04:00, the "
-                "overnight mean from 00:00 to 06:00, and wake glucose is not known",
+                "there is no main sleep in these records. A day runs from 04:00 to 04:00, the "
+                "overnight mean from 00:00 to 06:00. Wake glucose is not known",
                 "a sleep record for each night",
                 "Add the tracker's sleep export.",
                 1,
@@ -117,7 +117,7 @@ def _not_worn(table: UnitTable) -> Finding | None:
         return None
     return _note(
         f"{len(days)} day(s) on which the tracker was not worn, or not long enough, for some "
-        f"habit: {_listed(sorted(days))}. Those habits are unknown there, not absent",
+        f"habit. Days: {_listed(sorted(days))}. Those habits are unknown there, not absent",
         "the tracker worn while awake",
         "Ask the client to wear it through the day.",
         len(days),
@@ -163,4 +163,4 @@ def _untaken(tags: list[tuple[str, int]], why: str, expected: str, do: str) -> F
     listed = ", ".join(f"'{tag}' ({days})" for tag, days in tags[:TAGS_SHOWN])
     listed += f" and {len(tags) - TAGS_SHOWN} more" if len(tags) > TAGS_SHOWN else ""
     noun = "tag" if len(tags) == 1 else "tags"
-    return _note(f"{len(tags)} {noun} {why}, with days: {listed}", expected, do, len(tags))
+    return _note(f"{len(tags)} {noun} {why}. Days of each: {listed}", expected, do, len(tags))

@@ -136,6 +136,34 @@ def test_the_client_sees_the_action_of_a_caution_and_not_its_reason(
     assert reason in " ".join(page_text.seen(render(cautious, "preparation", rules)))
 
 
+def test_what_calls_for_a_clinician_stands_before_any_pattern_on_every_page(
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType
+) -> None:
+    from miner.results import CautionKind, CautionText
+
+    book = rules.cautions
+    said = [CautionText(CautionKind.INTAKE, item.when_yes) for item in book.intake.values()]
+    said += [
+        CautionText(CautionKind.REFERRAL, rule.say.format(at="54 mg/dL", days="3 days"))
+        for rule in book.referral
+    ]
+    said.append(CautionText(CautionKind.MEDICINE, "A medicine tag was seen ('insulin')."))
+    action = book.intake["insulin"].client_action
+    cautious = replace(
+        brief, actions=(action,), check=replace(brief.check, cautions=tuple(said)),
+        ranking=replace(brief.ranking, notes=("Clear without leaving them out.",)),
+    )  # fmt: skip
+    pages = {
+        kind: " ".join(page_text.seen(render(cautious, kind, rules, [clear.id])))
+        for kind in ("preparation", "session", "take-home")
+    }
+    first = pages["preparation"].index(brief.ranking.verdict)
+    first = min(first, pages["preparation"].index("Clear without leaving them out."))
+    assert max(pages["preparation"].index(item.text) for item in said) < first
+    assert pages["session"].index(action) < pages["session"].index("clear enough to test")
+    assert pages["take-home"].index(action) < pages["take-home"].index("What we saw")
+
+
 @pytest.mark.parametrize("kind", SHARED_KINDS)
 def test_no_p_value_no_score_and_no_causal_word_is_shared(
     brief: Briefing, rules: RuleBook, kind: str, page_text: ModuleType

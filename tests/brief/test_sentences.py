@@ -6,18 +6,21 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import combinations, product
+from pathlib import Path
 from types import ModuleType
 from typing import Any
 
 import pytest
 
-from miner.brief import sentences
+from miner import api
+from miner.brief import pages, sentences
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.hypothesis import HypothesisTeller
 from miner.brief.text.layout import render
 from miner.brief.text.words import evidence_words
 from miner.errors import MinerError
 from miner.results import (
+    Briefing,
     Counts,
     ErrorRate,
     Evidence,
@@ -396,3 +399,26 @@ def test_less_on_new_days_than_is_worth_acting_on_is_told(
     # 5 mg/dL over 18.0156
     mmol = " ".join(render(HypothesisTeller(rules, Amounts("mmol/L")).parts(item)).split())
     assert ("(0.28 mmol/L)" in mmol) is told
+
+
+def long(text: str) -> list[str]:
+    return [part for part in re.split(r"(?<=[.!?])\s+", text) if len(part.split()) > LONGEST]
+
+
+@pytest.mark.parametrize("number", [0, 2, 3, 5])
+def test_every_finding_is_told_in_short_sentences(
+    page_clients: ModuleType, tmp_path: Path, number: int
+) -> None:
+    report = api.check(api.read_client(page_clients.write_invented(tmp_path, number)))
+    told = [text for item in report.findings for text in (item.what, item.expected, item.do)]
+    assert len(told) > 3
+    assert [part for text in [*told, *report.not_usable.values()] for part in long(text)] == []
+
+
+@pytest.mark.parametrize("kind", ["preparation", "session", "take-home", "doctor"])
+def test_every_page_is_written_in_short_sentences(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, kind: str
+) -> None:
+    chosen = [item.id for item in brief.ranking.hypotheses if len(item.factors) == 1][:3]
+    blocks = page_text.seen(pages.render(brief, kind, rules, chosen))
+    assert [part for text in blocks for part in long(text)] == []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import shutil
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -125,3 +126,23 @@ def test_every_measure_of_a_day_has_words(run: Any, client: str) -> None:
             assert numbers[name]["label"] in shown
     hours = numbers["dinner_clock"]["value"]
     assert f"{int(hours):02d}:{round(hours % 1 * 60):02d}" in shown
+
+
+def test_what_calls_for_a_clinician_comes_before_meals_and_patterns(
+    run: Any, client: str, tmp_path: Path
+) -> None:
+    folder = tmp_path / "client-02"
+    shutil.copytree(client, folder)
+    toml = (folder / "client.toml").read_text()
+    assert 'insulin = "no"' in toml
+    (folder / "client.toml").write_text(toml.replace('insulin = "no"', 'insulin = "yes"'))
+    pair = ("--factor", "short_sleep", "--outcome", "wake_glucose")
+    ranked = run("rank", str(folder), "--draws", "100", "--format", "json")
+    id_ = json.loads(ranked.stdout)["hypotheses"][0]["id"]
+    for words in (
+        ("meals",), ("meals", "--compare", "walk_after"), ("ask", *pair), ("why", id_), ("rank",),
+        ("check",), ("follow",),
+    ):  # fmt: skip
+        lines = run(words[0], str(folder), *words[1:]).stdout.splitlines()
+        assert lines[0] == "Before anything else", words
+        assert lines[1].startswith("  ! Insulin: glucose follows the doses"), words

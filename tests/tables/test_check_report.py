@@ -88,7 +88,7 @@ def test_naps_missing_nights_and_time_in_bed_are_told(make, slept, rules, flat):
 
 
 def test_no_sleep_too_few_readings_and_a_tracker_off_are_told(make, slept, rules, flat):
-    assert "a day runs from 04:00 to 04:00" in whats(make, rules, flat)
+    assert "A day runs from 04:00 to 04:00" in whats(make, rules, flat)
     short = flat[flat["clock"] < "2026-03-10 12:00"]
     told = whats(make, rules, short, sleep=slept("2026-03-01", DAYS, asleep_min=400))
     assert "1 day(s) with too few readings: 2026-03-10" in told
@@ -225,7 +225,7 @@ def test_tags_that_are_not_asked_about_are_told_with_their_days(make, rules, fla
     table = day_table(client, rules)
     found = check(client, table, rules).findings
     beyond, rare = [item for item in found if "not asked about as habits" in item.what]
-    assert beyond.what.endswith("with days: 'habit 20' (3), 'habit 21' (3), 'habit 22' (3)")
+    assert beyond.what.endswith("Days of each: 'habit 20' (3), 'habit 21' (3), 'habit 22' (3)")
     assert (beyond.count, beyond.severity) == (3, "note")
     assert "1 tag on fewer than 3 days" in rare.what
     assert rare.what.endswith("'sauna' (2)")

@@ -150,7 +150,9 @@ def history(asked: Asked) -> Response:
         code, parts = found.client, history_parts(found, rules)
     except MinerError as error:
         fault = for_page(error.message)
+    entry, _ = read_or_fault(asked)
+    said = before(entry) if entry is not None else []
     return page(
-        asked, "history.html", client=code, fault=fault, parts=parts,
+        asked, "history.html", client=code, fault=fault, first=said, parts=parts,
         ids=[str(event.payload.get("id")) for event in ledger.read(folder).events],
     )  # fmt: skip

@@ -93,8 +93,8 @@ def _sampled(level: Column, notes: Notes) -> None:
     quarter, middle, upper = np.percentile(levels, [25, 50, 75])
     notes.leave(
         "episodes.at_least",
-        "there is one level a row and no end: from which level on it counts is yours to say "
-        f"(a quarter are below {quarter:g}, half below {middle:g}, three quarters below {upper:g})",
+        "there is one level a row and no end. From which level on it counts is yours to say. "
+        f"A quarter are below {quarter:g}, half below {middle:g}, three quarters below {upper:g}",
         needed=True,
     )
     told = "how long an episode must last is yours to say"
@@ -122,7 +122,7 @@ def _map_kind(kinds: Sequence[Column], columns: Sequence[Column], notes: Notes) 
     if "steps" in notes.columns and _are_blocks(columns, notes):
         options = ('constants.kind = "steps"', *own)
         told = (
-            "the rows follow each other without a gap, so they are blocks of the day; whether they "
+            "the rows follow each other without a gap, so they are blocks of the day. Whether they "
             "count steps or tell bouts of movement is yours to say"
         )
         notes.leave("kind", told, options, needed=True)

@@ -142,7 +142,7 @@ def _one_of(names: Sequence[str], kind: str, file: str) -> None:
         raise MinerError(
             f"there is more than one {kind}: {', '.join(map(repr, names[:8]))}",
             f"a file with one {kind}",
-            "Take the one with the records out into a file of its own, or map it by hand with "
+            "Take the one with the records out into a file of its own. Or map it by hand with "
             "'part' in sources.toml.",
             file=file,
         )
