@@ -11,7 +11,7 @@ import click
 from miner.cli.faults import TOO_FEW
 from miner.cli.options import client_argument, day, format_option
 from miner.cli.output import put_json, show
-from miner.cli.reading import before_patterns, client_folder, records
+from miner.cli.reading import before_patterns, beside_patterns, client_folder, records
 from miner.cli.waiting import progress
 from miner.errors import MinerError
 
@@ -66,7 +66,7 @@ def put_answer(
         put_json(found.to_dict())
     else:
         said = answer_parts(found, books, unit=unit, display_unit=read.settings.display_unit)
-        show([*before_patterns(read, books), *said])
+        show([*before_patterns(read, books), *said, *beside_patterns(read, books)])
     guard = books.guardrails
     need = guard.fewest_days_to_rank if unit == "day" else guard.fewest_meals_to_rank
     if found.withheld is not None and found.counts.known + found.counts.unknown < need:

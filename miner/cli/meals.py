@@ -10,7 +10,7 @@ import click
 from miner.cli.options import client_argument, format_option
 from miner.cli.output import complain, put, put_json, show
 from miner.cli.picture import require_form, write_picture
-from miner.cli.reading import before_patterns, records
+from miner.cli.reading import before_patterns, beside_patterns, records
 from miner.cli.waiting import progress
 from miner.errors import MinerError
 
@@ -69,7 +69,8 @@ def _compare(read: Client, books: RuleBook, form: str, factor: str, out: Path | 
     elif form == "csv":
         put(meals.comparison_csv(found))
     else:
-        show([*before_patterns(read, books), *meals.comparison_parts(found, books, unit)])
+        said = meals.comparison_parts(found, books, unit)
+        show([*before_patterns(read, books), *said, *beside_patterns(read, books)])
     if out is not None and found.pairs:
         from miner.brief.figures.meal_pairs import meal_pairs
 

@@ -43,3 +43,11 @@ def before_patterns(client: Client, rules: RuleBook) -> Parts:
     from miner.brief.text.cautions import Cautions
 
     return Cautions(api.cautions(client, rules)).first()
+
+
+def beside_patterns(client: Client, rules: RuleBook) -> Parts:
+    """Return the cautions that are said beside any pattern, for the end of what is printed."""
+    from miner import api
+    from miner.brief.text.cautions import Cautions
+
+    return Cautions(api.cautions(client, rules)).last()

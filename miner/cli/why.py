@@ -8,7 +8,7 @@ import click
 
 from miner.cli.options import client_argument, format_option
 from miner.cli.output import WIDEST, put, put_json, show
-from miner.cli.reading import before_patterns, records
+from miner.cli.reading import before_patterns, beside_patterns, records
 from miner.cli.waiting import progress
 
 
@@ -33,4 +33,4 @@ def command(client: Path, rules: Path | None, id_: str, form: str) -> None:
         put(why_csv(found))
     else:
         said = why_parts(found, books, display_unit=read.settings.display_unit)
-        show([*before_patterns(read, books), *said], WIDEST)
+        show([*before_patterns(read, books), *said, *beside_patterns(read, books)], WIDEST)

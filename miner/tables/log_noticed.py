@@ -66,7 +66,7 @@ def _rises(client: Client, trace: Trace) -> list[Finding | None]:
             Severity.QUESTION,
         ),
         _told(
-            f"meal(s) noted up to {LATE_MIN:g} minutes after the rise they go with had begun",
+            f"meal(s) noted up to {LATE_MIN:g} minutes after a rise had begun",
             "meals noted when they begin",
             "Nothing to do: the time of the log is kept as it stands.",
             late,

@@ -280,7 +280,17 @@ def test_every_sentence_of_the_book_is_short_once_filled_in(rules: RuleBook) -> 
         "label": "time above your range", "months": "200 months", "claimed": 8, "low": 2, "high": 8,
     }  # fmt: skip
     given |= {"nearer": 15}
-    tables = ("rank", "cannot_tell", "luck", "hints", "list", "fixed", "worth", "error_rate")
+    tables = (
+        "rank",
+        "cannot_tell",
+        "luck",
+        "hints",
+        "list",
+        "fixed",
+        "worth",
+        "detail",
+        "error_rate",
+    )
     for table in tables:
         for key, text in rules.wording[table].items():
             assert faults(text.format(**given)) == [], (table, key)

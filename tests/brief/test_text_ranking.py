@@ -244,6 +244,7 @@ def test_detail_adds_every_question(samples: ModuleType, rules: RuleBook) -> Non
         evidence=Evidence.CANNOT_TELL,
     )
     text = told(samples.ranking(samples.hypothesis(), other), rules, detail=True)
+    assert "P adj: p with every other question counted in." in " ".join(text.split())
     # support 5/28, confidence 5/9, lift (5/9)/(7/28), leverage 5/28 - (9/28)(7/28)
     assert (
         """

@@ -143,6 +143,9 @@ def test_what_calls_for_a_clinician_comes_before_meals_and_patterns(
         ("meals",), ("meals", "--compare", "walk_after"), ("ask", *pair), ("why", id_), ("rank",),
         ("check",), ("follow",),
     ):  # fmt: skip
-        lines = run(words[0], str(folder), *words[1:]).stdout.splitlines()
+        text = run(words[0], str(folder), *words[1:]).stdout
+        lines = text.splitlines()
+        shows_patterns = words[0] in ("ask", "why", "rank") or "--compare" in words
+        assert ("They do not show why." in " ".join(text.split())) is shows_patterns, words
         assert lines[0] == "Before anything else", words
         assert lines[1].startswith("  ! Insulin: glucose follows the doses"), words

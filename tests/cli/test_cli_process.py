@@ -75,7 +75,7 @@ def test_help_lists_every_command_and_no_other() -> None:
     text = process(START, "--help").stdout.decode()
     table, _, end = text.partition("Commands:\n")[2].partition("\n\n")
     listed = [line.split()[0] for line in table.splitlines()]
-    assert end.split()[:4] == ["Exit", "codes:", "0", "finished,"]
+    assert end.split()[:4] == ["Exit", "codes.", "0:", "finished,"]
     assert listed == list(COMMANDS)
 
 

@@ -41,10 +41,10 @@ def test_a_rise_without_a_meal_is_told(tmp_path):
     bumps = ["2026-03-05T12:00", "2026-03-06T12:00", "2026-03-07T12:00"]
     write(tmp_path, bumps=bumps, meals=["2026-03-05T11:30", "2026-03-06T12:05"])
     (found,) = said(tmp_path, "with no meal noted")
-    assert found.what.endswith("on 1 day: 2026-03-07")
+    assert found.what.endswith("On 1 day: 2026-03-07")
     assert (found.count, found.severity) == (1, "question")
-    (late,) = said(tmp_path, "after the rise they go with had begun")
-    assert late.what.endswith("on 1 day: 2026-03-06")
+    (late,) = said(tmp_path, "after a rise had begun")
+    assert late.what.endswith("On 1 day: 2026-03-06")
 
 
 def test_without_any_meal_log_no_meal_is_missed(tmp_path):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rich.console import JustifyMethod
 
+from miner.brief.sentences import say
 from miner.brief.text.amounts import Amounts, chance, fixed
 from miner.brief.text.layout import Parts, paragraph, section, table
 from miner.brief.text.safe import clean
@@ -30,7 +31,8 @@ def detail_parts(ranking: Ranking, rules: RuleBook, amounts: Amounts) -> Parts:
     evidence; below them its identifier, high of all without it, confidence, leverage, interval,
     adjusted p and the units in which it is unknown.
     """
-    parts: Parts = []
+    legend = say(rules, "detail", "legend", units=f"{ranking.unit}s")
+    parts: Parts = [paragraph(""), paragraph(legend)] if ranking.hypotheses else []
     for outcome in ranking.outcomes:
         rows = [_row(item, amounts) for item in ranking.hypotheses if item.outcome == outcome.name]
         if rows:
