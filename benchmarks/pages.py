@@ -3,7 +3,8 @@
     python benchmarks/pages.py --date 2026-03-01 --out benchmarks/results/pages.md
 
 Two invented clients, of a month and of 90 days, each with four hypotheses chosen: two by day, two
-by meal with their pairs. The last figure needs the distribution's chromium.
+by meal with their pairs. The session page is measured again with a line-up for each. The last
+figure of each needs the distribution's chromium.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from speed import START, Figure, write_client
 from miner import __version__, api
 
 PAGES = ("preparation", "session", "take-home", "doctor")
+LINEUPS = "session with line-ups"
 SPAN = {30: 1.5, 90: 4.0}
 
 
@@ -51,7 +53,9 @@ def chosen(client: Path, most: int) -> list[str]:
 def make(client: Path, kind: str, ids: list[str], out: Path) -> Made:
     """Make one page in a process of its own."""
     options = [word for id_ in ids for word in ("--include", id_)]
-    command = [sys.executable, "-c", START, "brief", str(client), "--as", kind, "--out", str(out)]
+    options += ["--lineup"] if kind == LINEUPS else []
+    page = "session" if kind == LINEUPS else kind
+    command = [sys.executable, "-c", START, "brief", str(client), "--as", page, "--out", str(out)]
     begun = time.perf_counter()
     child = os.posix_spawn(sys.executable, [*command, *options], os.environ | ONE_THREAD)
     _, status, used = os.wait4(child, 0)
@@ -91,8 +95,8 @@ def measure(home: Path, times: int) -> list[Figure]:
     for days, most in SPAN.items():
         client = write_client(home, days)
         ids = chosen(client, 2)
-        for kind in PAGES:
-            out = home / f"{kind}-{days}.html"
+        for kind in (*PAGES, LINEUPS):
+            out = home / f"{kind.replace(' ', '-')}-{days}.html"
             told = ids[1:] if kind == "take-home" else ids
             runs = [make(client, kind, told, out) for _ in range(1 + times)][1:]
             size, wall, own = (
@@ -101,8 +105,9 @@ def measure(home: Path, times: int) -> list[Figure]:
             )
             name = f"{kind}, {days} days"
             session = kind == "session"
+            limit = most if kind in ("session", LINEUPS) else None
             figures += [
-                Figure(f"{name}: size", size, "MB", most if session else None),
+                Figure(f"{name}: size", size, "MB", limit),
                 Figure(f"{name}: whole process", wall, "s", 4 if session else None),
                 Figure(f"{name}: of it on the processor", own, "s"),
             ]

@@ -10,7 +10,7 @@ from typing import Any
 
 from miner import ledger
 from miner.api.following import follow
-from miner.api.lineups import lineups
+from miner.api.lineups import lineups_of_each
 from miner.api.meals_briefed import pairs_of_chosen, rank_meals, units_behind
 from miner.api.past import read_past
 from miner.api.ranking import Progress, primary_of, rank, table_of
@@ -73,10 +73,10 @@ def briefing(
     ranking = rank(client, books, together=together, progress=progress, **how)
     chosen = [_known(ranking, by_meal, id_) for id_ in dict.fromkeys(include)]
     tables = {unit: table_of(client, books, unit) for unit in _units(ranking, by_meal)}
-    by_day, table = tables["day"], tables[ranking.unit]
+    by_day = tables["day"]
     high = _high_outcome(ranking, client, books)
     pictures, series = day_pictures(client, by_day, books, high)
-    own_unit = [item for unit, item in chosen if unit == ranking.unit]
+    looked = (ranking, by_meal) if lineup else ()
     report = check(client, books)
     book = read_past(client).book
     return Briefing(
@@ -92,7 +92,7 @@ def briefing(
         days=pictures,
         series=series,
         whys=_whys(client, books, tables, [*chosen, *_fixed(ranking), *_fixed(by_meal)]),
-        lineups=lineups(table, books, ranking, own_unit, seed) if lineup else {},
+        lineups=lineups_of_each(tables, books, looked, chosen, seed),
         measures=measures_of(client, by_day, client.settings.range),
         high_outcome=high,
         shared=_shared(book),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
@@ -12,6 +12,30 @@ from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
 
 IMITATIONS = 19
+
+
+def lineups_of_each(
+    tables: Mapping[str, UnitTable],
+    rules: RuleBook,
+    rankings: Iterable[Ranking | None],
+    chosen: Sequence[tuple[str, Hypothesis]],
+    seed: int,
+) -> dict[str, Lineup]:
+    """Return a line-up for each that was chosen, by day and by meal.
+
+    Args:
+        tables: by unit.
+        rules: the rule books.
+        rankings: those that were made; None is passed over.
+        chosen: hypotheses, each with its unit.
+        seed: of the imitations.
+    """
+    found: dict[str, Lineup] = {}
+    for ranking in rankings:
+        if ranking is not None:
+            own = [item for unit, item in chosen if unit == ranking.unit]
+            found |= lineups(tables[ranking.unit], rules, ranking, own, seed)
+    return found
 
 
 def lineups(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -77,8 +77,7 @@ class Studio:
             for row in rows
             for dot in row.dots
         }
-        many = sum(len(row.dots) for row in rows)
-        size = next((points for most, points in DOT_SIZES if many <= most), SMALLEST_DOT)
+        size = dot_size(rows)
         return self._both(
             f"dots-{item.id}", f"{capital(label)}, a mark a {self.teller.outcome(item).units_one}.",
             marks, lambda wide: dots(rows, f"{label}, {unit}", WIDE if wide else NARROW, size),
@@ -218,6 +217,12 @@ class Studio:
             for wide, side in ((True, "w"), (False, "n"))
         )
         return Drawn(*sides)
+
+
+def dot_size(rows: Sequence[Row]) -> float:
+    """Return the size of a dot in points: the smaller, the more there are."""
+    many = sum(len(row.dots) for row in rows)
+    return next((points for most, points in DOT_SIZES if many <= most), SMALLEST_DOT)
 
 
 def _kind(unit: UnitBehind) -> str:

@@ -6,15 +6,16 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from miner.brief.drawn import WIDE, Studio
+from miner.brief.drawn import WIDE, Studio, dot_size
 from miner.brief.figures.difference import difference
 from miner.brief.figures.dots import dots
 from miner.brief.figures.inline import Styles
 from miner.brief.figures.lineup import lineup
+from miner.brief.figures.meal_pairs import meal_pairs
 from miner.brief.figures.month import month
 from miner.brief.figures.paper import as_png, as_svg
 from miner.brief.teller import Teller
-from miner.results import Briefing
+from miner.results import Briefing, Hypothesis
 from miner.rulebook import RuleBook
 
 if TYPE_CHECKING:
@@ -50,12 +51,21 @@ def _figures(studio: Studio) -> Iterator[tuple[str, Figure]]:
     teller = studio.teller
     if teller.brief.days:
         yield "days", month(teller.brief.days, teller.brief.display_unit, studio.month_width, 400)
-    for item in teller.chosen():
-        rows, found = studio.rows(item), studio.numbers(item)
-        unit = f"{teller.label(item)}, {teller.amounts.unit(item.unit)}"
-        if any(row.dots for row in rows):
-            yield f"dots-{item.id}", dots(rows, unit, WIDE)
-        if found is not None:
-            yield f"difference-{item.id}", difference(found, WIDE)
-        if panels := studio.panels(item):
-            yield f"lineup-{item.id}", lineup(panels, 1000, 5)
+    for one in teller.each():
+        own = studio.of(one)
+        for item in one.chosen():
+            yield from _of_one(item, one, own)
+
+
+def _of_one(item: Hypothesis, teller: Teller, studio: Studio) -> Iterator[tuple[str, Figure]]:
+    rows, found = studio.rows(item), studio.numbers(item)
+    label, pairs = teller.label(item), teller.brief.pairs.get(item.id)
+    if any(row.dots for row in rows):
+        unit = f"{label}, {teller.amounts.unit(item.unit)}"
+        yield f"dots-{item.id}", dots(rows, unit, WIDE, dot_size(rows))
+    if found is not None:
+        yield f"difference-{item.id}", difference(found, WIDE)
+    if pairs is not None:
+        yield f"pairs-{item.id}", meal_pairs(pairs, label, teller.brief.display_unit)
+    if panels := studio.panels(item):
+        yield f"lineup-{item.id}", lineup(panels, 1000, 5)

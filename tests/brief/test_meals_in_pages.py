@@ -107,6 +107,25 @@ def test_a_hypothesis_by_meal_is_shown_with_its_dots_where_it_was_chosen(
         assert "walk after the" in shown or "walk after them" in shown
 
 
+def test_a_lineup_of_meals_holds_the_recorded_ones_among_nineteen(
+    folder: Path, rules: RuleBook, chosen: Hypothesis, brief: Briefing
+) -> None:
+    by_day = next(iter(brief.lineups))
+    client = api.read_client(folder)
+    told = briefing(client, rules, include=[by_day, chosen.id], lineup=True, keep=False)
+    assert set(told.lineups) == {by_day, chosen.id}
+    found = told.lineups[chosen.id]
+    real = {unit.unit: unit.outcome for unit in told.whys[chosen.id].units if unit.used}
+    assert len(real) == chosen.counts.known
+    panels = [dict(zip(found.units, panel, strict=True)) for panel in found.panels]
+    assert len(panels) == 20
+    same = [all(panel[unit] == value for unit, value in real.items()) for panel in panels]
+    assert [at for at, is_same in enumerate(same) if is_same] == [found.real]
+    page = render(told, "session", rules, [by_day, chosen.id])
+    assert page.count("which of these is yours?") == 2
+    assert page.count(">Which one is yours?<") == 2
+
+
 def test_nothing_found_by_meal_is_shown_unless_it_was_chosen(
     brief: Briefing, rules: RuleBook, page_text: ModuleType
 ) -> None:

@@ -66,6 +66,33 @@ def test_the_figures_are_written_at_print_size(practice: Path, run: Any, tmp_pat
         assert start == (b"<?xml" if path.suffix == ".svg" else b"\x89PNG\r")
 
 
+def test_a_pattern_by_meal_has_its_figures_and_its_pairs(
+    practice: Path, run: Any, tmp_path: Path
+) -> None:
+    client = api.read_client(practice / "client-01")
+    chosen = next(
+        item
+        for item in api.rank(client, unit="meal", keep=False, together=False).hypotheses
+        if item.factors == ("tag:restaurant",) and item.difference is not None
+    )
+    pairs = api.compare_meals(client, chosen.factors[0], outcome=chosen.outcome)
+    assert pairs.pairs
+    figures = tmp_path / "figures"
+    done = run("brief", str(practice / "client-01"), "--out", str(tmp_path / "p.html"), "--as",
+               "preparation", "--include", chosen.id, "--lineup",
+               "--figures", str(figures))  # fmt: skip
+    assert "Figures written: 10" in done.stderr
+    kinds = ("dots", "difference", "pairs", "lineup")
+    assert {path.stem for path in figures.iterdir()} == {
+        "days",
+        *(f"{kind}-{chosen.id}" for kind in kinds),
+    }
+    drawn = (figures / f"dots-{chosen.id}.svg").read_text("utf-8")
+    assert f">{chosen.counts.with_} meals with the tag restaurant<" in drawn
+    # A line a pair at the left of the picture, from without to with.
+    assert "with it" in (figures / f"pairs-{chosen.id}.svg").read_text("utf-8")
+
+
 def test_without_anything_chosen_the_practitioner_is_told(
     practice: Path, run: Any, tmp_path: Path
 ) -> None:

@@ -154,6 +154,26 @@ def test_only_what_was_chosen_reaches_a_client_s_page(practice: Path, visitor: O
     assert saved.text == session
 
 
+def test_a_pattern_by_meal_is_found_kept_and_shared(practice: Path, visitor: Open) -> None:
+    one, folder = visitor(practice), practice / "client-01"
+    one.post(f"{CLIENT}/ranking")
+    by_meal = api.rank(api.read_client(folder), unit="meal", keep=False, together=False)
+    item = next(one for one in by_meal.hypotheses if "walk_after" in one.factors)
+    page = one.get(f"{CLIENT}/patterns/{item.id}")
+    assert page.status_code == 200
+    assert squeezed(item.sentence) in squeezed(words(page))
+    assert "Every meal behind it" in words(page)
+    assert f'value="{item.id}"' in one.get(f"{CLIENT}/pages").text
+    one.post(f"{CLIENT}/patterns/{item.id}/keep", **{"as": "watch"})
+    assert [kept.id for kept in tell(ledger.read(folder)).open_on(None)] == [item.id]
+    assert "It is kept already" in words(one.get(f"{CLIENT}/patterns/{item.id}"))
+    one.post(f"{CLIENT}/pages", include=[item.id, "4c28aa7c"], kind=["session"])
+    (event,) = ledger.named(ledger.read(folder), "shared")
+    assert event.payload["ids"] == ["4c28aa7c", item.id]
+    assert squeezed(item.sentence) in squeezed(words(one.get(f"{CLIENT}/pages/session")))
+    assert one.get(f"{CLIENT}/patterns/00000000").status_code == 404
+
+
 def test_a_change_of_the_rule_book_tells_days_and_no_results(practice: Path, visitor: Open) -> None:
     one, folder = visitor(practice), practice / "client-01"
     page = words(one.post("/rules/short_sleep", at="6.5", action="look"))

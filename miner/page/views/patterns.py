@@ -22,7 +22,7 @@ from miner.page.places import Missing
 from miner.page.render import DRAWING, page
 from miner.page.shelf import Entry, Looked
 from miner.page.views.client import before, name_of
-from miner.results import Briefing, Hypothesis, Plan, Why
+from miner.results import Briefing, Hypothesis, Plan, Ranking, Why
 
 
 def show(asked: Asked) -> Response:
@@ -32,12 +32,12 @@ def show(asked: Asked) -> Response:
     if looked is None:
         said = "These records have not been ranked since the page was opened: rank them."
         return asked.go(asked.at("ranking"), said)
-    item = _item(looked, asked.path("id"))
+    ranking, item = _found(looked, asked.path("id"))
     why = _why(asked, entry, looked, item)
-    teller = Teller(replace(looked.brief, whys={item.id: why}), entry.rules, (item.id,))
+    brief = replace(looked.brief, ranking=ranking, by_meal=None, whys={item.id: why})
+    teller = Teller(brief, entry.rules, (item.id,))
     styles, drawn, line = _drawn(asked, looked, teller, item)
-    unit = looked.brief.ranking.unit
-    told = HypothesisTeller(entry.rules, Amounts(entry.unit), unit)
+    told = HypothesisTeller(entry.rules, Amounts(entry.unit), ranking.unit)
     return page(
         asked, "pattern.html", styles=styles, client=name_of(entry, asked), item=item,
         first=before(entry), title=teller.title(item), parts=told.parts(item, level=True),
@@ -45,7 +45,7 @@ def show(asked: Asked) -> Response:
         days={day: asked.at("days", day) for day in entry.dates()}, tries=teller.tries(item),
         testable=teller.testable(item), open=_open(asked, item.id),
         tomorrow=(date.today() + timedelta(days=1)).isoformat(),
-        high=item.counts.high > 0,
+        high=item.counts.high > 0, unit=ranking.unit,
     )  # fmt: skip
 
 
@@ -61,14 +61,21 @@ def _drawn(
     return asked.desk.drawn((asked.code, item.id), looked.brief, draw)
 
 
-def _item(looked: Looked, id_: str) -> Hypothesis:
-    found = looked.brief.ranking.find(id_)
-    if found is None:
-        raise Missing(
-            "this ranking has no such pattern", "a pattern of the list",
-            "Open the page Ranking and choose one.",
-        )  # fmt: skip
-    return found
+def _rankings(brief: Briefing) -> tuple[Ranking, ...]:
+    """Return the ranking itself, then that of the meals beside it."""
+    return (brief.ranking,) if brief.by_meal is None else (brief.ranking, brief.by_meal)
+
+
+def _found(looked: Looked, id_: str) -> tuple[Ranking, Hypothesis]:
+    """Return the pattern of an ID, and the ranking it is in."""
+    for ranking in _rankings(looked.brief):
+        item = ranking.find(id_)
+        if item is not None:
+            return ranking, item
+    raise Missing(
+        "this ranking has no such pattern", "a pattern of the list",
+        "Open the page Ranking and choose one.",
+    )  # fmt: skip
 
 
 def _why(asked: Asked, entry: Entry, looked: Looked, item: Hypothesis) -> Why:
@@ -154,5 +161,6 @@ def show_plan(asked: Asked) -> Response:
 
 
 def chosen_of(brief: Briefing, ids: list[str]) -> tuple[str, ...]:
-    """Return the patterns of a ranking that were chosen, in its order."""
-    return tuple(item.id for item in brief.ranking.hypotheses if item.id in ids)
+    """Return the patterns that were chosen, in the order of their ranking, those by meal last."""
+    known = [item.id for ranking in _rankings(brief) for item in ranking.hypotheses]
+    return tuple(id_ for id_ in known if id_ in ids)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from miner import api, ledger
@@ -26,6 +28,7 @@ WORDS = {
     "doctor": "For the client's doctor: one side of numbers, no advice.",
 }
 _SHOWN = (Evidence.CLEAR, Evidence.HINT)
+_LEGENDS = {"day": "Patterns and fixed questions, by day", "meal": "By meal"}
 
 
 def show(asked: Asked) -> Response:
@@ -34,28 +37,36 @@ def show(asked: Asked) -> Response:
     looked = asked.desk.shelf.last_ranking(entry)
     if looked is None:
         return asked.go(asked.at("ranking"), "Rank the records first: the pages tell of a ranking.")
-    ranking = looked.brief.ranking
-    teller = Teller(looked.brief, entry.rules, ())
-    rows = [
-        (item.id, teller.title(item), evidence_words(item.evidence, entry.rules),
-         teller.about_food(item), item.id in looked.include)
-        for item in ranking.hypotheses
-        if item.evidence in _SHOWN or item.family == "fixed"
-    ]  # fmt: skip
-    others = [
-        (item.id, teller.title(item), item.id in looked.include)
-        for item in ranking.hypotheses
-        if item.evidence not in _SHOWN and item.family != "fixed"
-    ]
+    by_unit = [_choices(one, looked.include) for one in Teller(looked.brief, entry.rules).each()]
     plans = [
         str(event.payload.get("plan"))
         for event in ledger.named(ledger.read(asked.folder), "planned")
     ]
     return page(
-        asked, "sharing.html", client=name_of(entry, asked), rows=rows, others=others,
+        asked, "sharing.html", client=name_of(entry, asked), by_unit=by_unit,
         words=WORDS, made=[kind for kind in KINDS if kind in looked.pages], kinds=SHARED_KINDS,
         first=before(entry), shared=looked.brief.shared, plans=plans, calm=looked.brief.calm,
     )  # fmt: skip
+
+
+def _choices(teller: Teller, chosen: tuple[str, ...]) -> dict[str, Any]:
+    """Return what can be chosen of one ranking: what it showed or was asked, and the others."""
+    rows = [
+        {
+            "id": item.id,
+            "title": teller.title(item),
+            "evidence": evidence_words(item.evidence, teller.rules),
+            "food": teller.about_food(item),
+            "chosen": item.id in chosen,
+            "shown": item.evidence in _SHOWN or item.family == "fixed",
+        }
+        for item in teller.brief.ranking.hypotheses
+    ]
+    return {
+        "legend": _LEGENDS[teller.unit],
+        "rows": [row for row in rows if row["shown"]],
+        "others": [row for row in rows if not row["shown"]],
+    }
 
 
 def make(asked: Asked) -> Response:
