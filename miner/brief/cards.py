@@ -101,8 +101,8 @@ class Cards:
         if item.evidence is Evidence.LITTLE_SIGN:
             return "Little is left to settle."
         if item.days_to_settle:
-            return f"About {several(item.days_to_settle, 'more day')} of notes would."
-        return "More days with it and without it would."
+            return f"About {several(item.days_to_settle, 'more day')} of notes might."
+        return "More days with it and without it might."
 
     def choices(self, item: Hypothesis) -> list[tuple[str, str]]:
         """Return what may be chosen, each with what it means."""

@@ -81,10 +81,22 @@ def measured(item: Measure, teller: Teller) -> tuple[str, str, str]:
 
 def tested(item: Hypothesis, teller: Teller) -> dict[str, str]:
     """Return one tested question: its counts, its difference with interval, and its level."""
+    label = teller.label(item)
     return {
-        "title": teller.title(item),
+        "title": theirs(teller.title(item), label),
         "kind": "fixed before the records" if item.family == "fixed" else "found by search",
-        "counts": teller.veiled(capital(item.sentence)),
+        "counts": theirs(teller.veiled(capital(item.sentence)), label),
         "size": sized(item, teller),
         "evidence": f"{evidence_words(item.evidence, teller.rules)} {teller.ended(item)}".strip(),
     }
+
+
+def theirs(text: str, label: str) -> str:
+    """Return what is said to a client as it is said of the client.
+
+    Args:
+        text: a sentence or a title.
+        label: the words of its outcome.
+    """
+    told = text.replace("your higher quarter", "the client's higher quarter")
+    return told.replace(label, label.replace("your ", "the client's "))

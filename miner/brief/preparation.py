@@ -35,7 +35,7 @@ def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
         "span": teller.span,
         "usable": brief.check.usable_days,
         "days": brief.check.days,
-        "rankings": ranking.rankings_of_these_records if ranking.status != "too_few" else 0,
+        "ranked_before": ranked_before(teller),
         "notes": _notes(teller),
         "kept": kept_before(teller),
         "urgent": _cautions(teller, _FIRST),
@@ -67,6 +67,21 @@ def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
         "counted": _counted(teller),
         "curves": curves(studio, words=True) if brief.days else None,
     }
+
+
+def ranked_before(teller: Teller) -> str:
+    """Return how often these records were ranked; nothing where it was this once."""
+    times = teller.brief.ranking.rankings_of_these_records
+    both = teller.brief.by_meal is not None
+    if times <= 1:
+        return ""
+    if times == 2 and both:
+        return "This page looks at the records twice, by day and by meal; both are counted."
+    among = ", by day and by meal among them" if both else ""
+    return (
+        f"These records were ranked in {times} ways{among}. With each of them luck has one more "
+        "chance."
+    )
 
 
 def _meals(teller: Teller) -> dict[str, Any] | None:
@@ -118,12 +133,15 @@ def _card(item: Hypothesis, teller: Teller, studio: Studio) -> dict[str, Any]:
 
 
 def _counted(teller: Teller) -> str:
+    closed = sum(item.p is None for item in teller.level(Evidence.CANNOT_TELL))
+    rest = f" ({closed} not tested: too few {teller.unit}s, or too much alike)" if closed else ""
     told = [
-        f"{evidence_words(level, teller.rules).rstrip('.')}: {len(teller.level(level))}."
+        f"{evidence_words(level, teller.rules).rstrip('.')}: {len(teller.level(level))}"
+        f"{rest if level is Evidence.CANNOT_TELL else ''}."
         for level in Evidence
     ]
     asked = several(teller.brief.ranking.questions_asked, "question was", "questions were")
-    return f"{asked} asked. {' '.join(told)}"
+    return f"{asked} tested, habits taken together among them. {' '.join(told)}"
 
 
 def _cautions(teller: Teller, kinds: tuple[CautionKind, ...]) -> list[str]:

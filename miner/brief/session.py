@@ -95,13 +95,19 @@ def month_sentence(teller: Teller) -> str:
 
 
 def counted(teller: Teller) -> dict[str, int] | None:
-    """Return how much was looked at, or None where it is not told."""
+    """Return how much was looked at and what could not be, or None where it is not told."""
     ranking = teller.brief.ranking
     if teller.brief.calm or ranking.status == "too_few":
         return None
     each = list(teller.each())
-    found = {str(level): sum(len(one.level(level)) for one in each) for level in Evidence}
-    return found | {"asked": sum(one.brief.ranking.questions_asked for one in each)}
+    asked = sum(one.brief.ranking.questions_asked for one in each)
+    open_ = [item for one in each for item in one.level(Evidence.CANNOT_TELL)]
+    closed = [item for item in open_ if item.p is None]
+    little = sum(len(one.level(Evidence.LITTLE_SIGN)) for one in each)
+    return {
+        "asked": asked, "cannot_tell": len(open_) - len(closed), "little_sign": little,
+        "closed": len(closed),
+    }  # fmt: skip
 
 
 def _any_clear(teller: Teller) -> bool:

@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from miner.brief.figures.difference import Difference, difference
-from miner.brief.figures.dots import Dot, Row, dots
+from miner.brief.figures.dots import TALLEST, Dot, Row, dots
 from miner.brief.figures.inline import Styles, inline
+from miner.brief.figures.meal_pairs import meal_pairs
 from miner.brief.figures.month import HIGHEST, LOWEST, month
 from miner.brief.figures.paper import PALETTE, as_png, as_svg
 from miner.brief.figures.scales import levels, round_step, round_ticks
 from miner.brief.page import DARK
-from miner.results import DayPicture
+from miner.results import DayPicture, MealComparison
+from miner.results.meals import MealPair, MealSide, Repeats
 
 FINITE = st.floats(-1e4, 1e4, allow_nan=False)
 
@@ -113,6 +117,46 @@ def test_a_day_in_the_higher_quarter_is_told_by_shape_and_a_day_left_out_by_a_cr
     assert markers(day("2026-03-02", high=True)) - plain == {"D"}
     assert "x" in markers(day("2026-03-02", usable=False)) - plain
     assert "o" not in markers(day("2026-03-02", wake=None))
+
+
+@pytest.mark.parametrize(
+    ("minutes", "drawn"),
+    [
+        (range(-15, 121, 5), True),
+        (range(-8, 120, 15), True),
+        ([*range(-8, 40, 15), *range(82, 120, 15)], False),
+        (range(20, 121, 5), False),
+        (range(-15, 60, 5), False),
+    ],
+)
+def test_a_curve_of_a_meal_is_drawn_where_it_is_whole(minutes: Sequence[int], drawn: bool) -> None:
+    # A straight line stays one: its value at a minute is the minute.
+    side = MealSide("2026-03-02T08:00", "breakfast", "oats", None, 20.0,
+                    tuple((float(at), float(at)) for at in minutes))  # fmt: skip
+    found = MealComparison(
+        "A", "walk_after", "rise", "mg/dL", (MealPair(side, side, 0.0, "label", ()),),
+        0, 0, 0.0, Repeats(0, None), 1, 1, 0,
+    )  # fmt: skip
+    place = meal_pairs(found, "rise").axes[1]
+    thick = [line for line in place.lines if line.get_linewidth() > 2]
+    assert len(thick) == (2 if drawn else 0)
+    assert ("no curve was recorded whole" in {text.get_text() for text in place.texts}) is not drawn
+    for line in thick:
+        at, above = (np.asarray(line.get_data()[k], dtype=float) for k in (0, 1))
+        inside = ~np.isnan(above)
+        assert above[inside] == pytest.approx(at[inside])
+        assert at[inside].min() >= minutes[0] - 1e-9
+        assert at[inside].max() <= minutes[-1] + 1e-9
+
+
+def test_many_equal_values_are_drawn_over_each_other_and_never_too_tall() -> None:
+    def tall(many: int) -> float:
+        row = Row("with", "with", tuple(Dot(f"d{k}", 0.0, False) for k in range(many)))
+        return float(dots([row], "min", 760).get_figheight() * 72)
+
+    # Heading, one dot, the scale, and at most the height given to a stack.
+    assert tall(300) - tall(1) <= TALLEST
+    assert tall(5) - tall(1) == pytest.approx(4 * 13.0 * 1.06)
 
 
 def test_a_figure_in_a_page_has_no_style_of_its_own_and_its_marks_have_words() -> None:

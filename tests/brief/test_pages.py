@@ -13,7 +13,7 @@ import pytest
 
 from miner.brief.pages import KINDS, SHARED_KINDS, render
 from miner.errors import MinerError
-from miner.results import Briefing, Evidence, Hypothesis, Ranking
+from miner.results import Briefing, CautionKind, CautionText, Evidence, Hypothesis, Ranking
 from miner.rulebook import RuleBook
 
 CLIENT_PAGES = ("session", "take-home")
@@ -392,7 +392,7 @@ def test_the_doctor_gets_measures_with_definitions_and_no_advice(
     for item in brief.measures:
         assert item.name in text
         assert item.definition in text
-    assert clear.sentence in text
+    assert clear.sentence.replace("your higher", "the client's higher") in text
     assert not re.search(r"\b(should|try|walk|bed|earlier|call|keep|advice)\b", text, re.IGNORECASE)
 
 
@@ -408,3 +408,72 @@ def test_the_dates_of_a_plan_stand_on_the_page_to_take_home(
     text = " ".join(page_text.seen(render(replace(brief, trial=trial), "take-home", rules)))
     assert "Go to bed 45 minutes earlier. Days to try it: 2 Mar to 4 Mar." in text
     assert "Days as usual: 5 Mar to 7 Mar, 8 March." in text
+
+
+def test_the_doctor_reads_of_the_client_not_to_the_client(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType
+) -> None:
+    shown = [item for item in brief.ranking.hypotheses if item.id in brief.whys]
+    above = first(replace(brief.ranking, hypotheses=tuple(shown)), outcome="minutes_above")
+    text = " ".join(page_text.seen(render(brief, "doctor", rules, [above.id])))
+    assert "in the client's higher quarter" in text
+    assert "time above the client's range" in text
+    assert "your" not in text.casefold().split()
+
+
+def test_what_was_not_tested_is_told_apart_from_what_could_not_be_told(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType
+) -> None:
+    assert brief.by_meal is not None
+    each = (brief.ranking, brief.by_meal)
+    searched = [item for one in each for item in one.hypotheses if item.family != "fixed"]
+    unsure = [item for item in searched if item.evidence is Evidence.CANNOT_TELL]
+    closed = [item for item in unsure if item.p is None]
+    assert 0 < len(closed) < len(unsure)
+    blocks = page_text.seen(render(brief, "session", rules))
+    asked = sum(one.questions_asked for one in each)
+    assert f"{asked} questions were looked at, about one habit or some together." in blocks
+    told = f"{len(unsure) - len(closed)} times, about one habit, we could not tell."
+    assert told in blocks
+    assert f"{len(closed)} more could not be looked at: too few notes, or too much alike." in blocks
+    own = [item for item in brief.ranking.hypotheses if item in closed]
+    text = " ".join(page_text.seen(render(brief, "preparation", rules)))
+    assert f"({len(own)} not tested: too few days, or too much alike)" in text
+
+
+@pytest.mark.parametrize(
+    ("times", "by_meal", "told"),
+    [
+        (1, True, ""),
+        (2, True, "This page looks at the records twice, by day and by meal; both are counted."),
+        (2, False, "These records were ranked in 2 ways. With each of them"),
+        (4, True, "These records were ranked in 4 ways, by day and by meal among them. With each"),
+    ],
+)
+def test_how_often_the_records_were_ranked_is_told_plainly(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, times: int, by_meal: bool, told: str
+) -> None:
+    ranking = replace(brief.ranking, rankings_of_these_records=times)
+    own = replace(brief, ranking=ranking, by_meal=brief.by_meal if by_meal else None)
+    text = " ".join(page_text.seen(render(own, "preparation", rules)))
+    assert told in text
+    assert ("the records twice" in text or "were ranked in" in text) is bool(told)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_cautions_come_before_any_pattern(
+    brief: Briefing, rules: RuleBook, kind: str, clear: Hypothesis, page_text: ModuleType
+) -> None:
+    check = replace(brief.check, cautions=(CautionText(CautionKind.REFERRAL, "Refer at once."),))
+    ranking = replace(brief.ranking, notes=("A note on the ranking.",))
+    told = replace(brief, check=check, actions=("See your doctor first.",), ranking=ranking)
+    text = " ".join(page_text.seen(render(told, kind, rules, [clear.id])))
+    pattern = text.lower().index("short night")
+    if kind == "preparation":
+        assert text.index("Refer at once.") < text.index("A note on the ranking.") < pattern
+    elif kind != "doctor":
+        assert text.index("See your doctor first.") < pattern
+        assert "Refer at once." not in text
+    else:
+        assert "See your doctor first." not in text
+        assert text.index("As told by the client") < pattern

@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
+# The height in points above which the dots of one place overlap: many values can be the same.
+TALLEST = 150.0
+
+
 @dataclass(frozen=True, slots=True)
 class Dot:
     """One unit: its key, where it stands in the unit shown, and whether it is in the quarter."""
@@ -55,7 +59,11 @@ def dots(rows: Sequence[Row], unit: str, width: int, size: float = 13.0) -> Figu
     inner = width - 2 * 16
     pace = (high - low) / inner
     stacks = [levels([dot.value for dot in row.dots], size * 1.06 * pace) for row in rows]
-    heights = [30 + size * 1.06 * (max(stack, default=0) + 1) for stack in stacks]
+    rises = [min(size * 1.06, TALLEST / (max(stack, default=0) + 1)) for stack in stacks]
+    heights = [
+        30 + size * 1.06 + rise * max(stack, default=0)
+        for stack, rise in zip(stacks, rises, strict=True)
+    ]
     total = sum(heights) + 46
     with drawing():
         figure = sheet(width, total)
@@ -68,14 +76,21 @@ def dots(rows: Sequence[Row], unit: str, width: int, size: float = 13.0) -> Figu
             box.axvline(tick, color=LINE, lw=0.8, zorder=0)
         figure.text(0.5, 8 / total, unit, ha="center", fontsize=13, color=SOFT)
         base = 0.0
-        for row, stack, height in zip(rows, stacks, heights, strict=True):
+        for row, stack, height, rise in zip(rows, stacks, heights, rises, strict=True):
             base += height
-            _row(box, row, stack, base, height, size, low)
+            places = [base - size * 0.62 - rise * level for level in stack]
+            _row(box, row, places, base, height, size, low)
         return figure
 
 
 def _row(
-    box: Axes, row: Row, stack: Sequence[int], base: float, height: float, size: float, left: float
+    box: Axes,
+    row: Row,
+    places: Sequence[float],
+    base: float,
+    height: float,
+    size: float,
+    left: float,
 ) -> None:
     from matplotlib.lines import Line2D
 
@@ -85,10 +100,10 @@ def _row(
     box.plot(box.get_xlim(), [base, base], color=SOFT, lw=1, zorder=1)
     if row.mean is not None:
         box.plot([row.mean] * 2, [base, base - height + 26], color=INK, lw=2.4, zorder=5)
-    for dot, level in zip(row.dots, stack, strict=True):
+    for dot, place in zip(row.dots, places, strict=True):
         face, edge = _look(row.kind, high=dot.high)
         mark = Line2D(
-            [dot.value], [base - size * (0.62 + 1.06 * level)], marker="D" if dot.high else "o",
+            [dot.value], [place], marker="D" if dot.high else "o",
             ls="", ms=size * (0.72 if dot.high else 0.88), mfc=face, mec=edge, mew=1.6,
             gid=f"{MARK}{dot.key}", zorder=4, clip_on=False,
         )  # fmt: skip

@@ -29,7 +29,7 @@ def lineup(panels: Sequence[Groups], width: int, columns: int) -> Figure:
     low, high = min(values), max(values)
     pad = (high - low) * 0.04 or 1.0
     wide = width / columns
-    tall = 112.0
+    tall = 102.0
     lines = -(-len(panels) // columns)
     with drawing():
         figure = sheet(width, tall * lines)
@@ -37,13 +37,13 @@ def lineup(panels: Sequence[Groups], width: int, columns: int) -> Figure:
             left, top = (at % columns) * wide, (at // columns) * tall
             box = axes(figure, left + 6, top + 2, wide - 12, tall - 8)
             box.set_xlim(low - pad, high + pad)
-            box.set_ylim(104, 2)
+            box.set_ylim(96, 2)
             box.set_xticks([])
             box.set_yticks([])
             box.text(low, 13, str(at + 1), fontsize=12, color=SOFT)
             size = 5.6
             pace = (high - low + 2 * pad) / (wide - 12)
-            for group, base, face in ((groups[0], 54, ONE), (groups[1], 100, PAPER)):
+            for group, base, face in ((groups[0], 48, ONE), (groups[1], 92, PAPER)):
                 box.plot([low - pad, high + pad], [base, base], color=LINE, lw=1)
                 height = [min(level, 7) for level in levels(group, size * 1.02 * pace)]
                 box.plot(
@@ -52,5 +52,5 @@ def lineup(panels: Sequence[Groups], width: int, columns: int) -> Figure:
                 )  # fmt: skip
                 if group:
                     mean = sum(group) / len(group)
-                    box.plot([mean, mean], [base + 3, base - 34], color=INK, lw=1.4)
+                    box.plot([mean, mean], [base + 3, base - 32], color=INK, lw=1.4)
         return figure

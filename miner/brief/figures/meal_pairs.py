@@ -16,7 +16,9 @@ if TYPE_CHECKING:
 
 WIDTH, HEIGHT = 720, 300
 NARROW = 350
-GRID_MIN = np.arange(-15.0, 121.0, 5.0)
+GRID_STEP_MIN = 5.0
+GRID_MIN = np.arange(-15.0, 121.0, GRID_STEP_MIN)
+LARGEST_GAP_MIN = 30.0
 
 
 def meal_pairs(
@@ -64,11 +66,18 @@ def _curves(place: Axes, found: MealComparison, scale: float, display_unit: str)
         for curve in drawn:
             place.plot(GRID_MIN, curve * scale, color=colour, linewidth=0.7, alpha=0.35)
         if drawn:
-            middle = np.median(np.stack(drawn), axis=0) * scale
-            place.plot(GRID_MIN, middle, color=colour, linewidth=2.4, linestyle=style)
+            place.plot(
+                GRID_MIN, _middle(drawn) * scale, color=colour, linewidth=2.4, linestyle=style
+            )  # fmt: skip
         place.text(
             1, 0.98 - 0.11 * row, label, transform=place.transAxes, color=colour, size=13,
             ha="right", va="top", bbox=LABEL,
+        )  # fmt: skip
+    if not place.lines:
+        place.set_yticks([])
+        place.text(
+            0.5, 0.5, "no curve was recorded whole", transform=place.transAxes, color=SOFT,
+            size=13, ha="center",
         )  # fmt: skip
     place.axvline(0, color=SOFT, linewidth=0.8)
     place.set_xticks([0, 30, 60, 90, 120])
@@ -78,9 +87,26 @@ def _curves(place: Axes, found: MealComparison, scale: float, display_unit: str)
 
 
 def _on_grid(meal: MealSide) -> np.ndarray | None:
-    """Return the curve every five minutes, or nothing where it is not there from end to end."""
+    """Return the curve every five minutes, or nothing where a part of it was not recorded.
+
+    Beyond its first and last reading it is NaN: these lie less than one reading from the ends.
+    """
     if len(meal.curve) < 2:
         return None
     at, above = np.array(meal.curve, dtype=np.float64).T
-    reaches = at[0] <= GRID_MIN[0] + 5 and at[-1] >= GRID_MIN[-1] - 5
-    return np.interp(GRID_MIN, at, above) if reaches else None
+    apart = np.diff(at)
+    step = max(GRID_STEP_MIN, float(np.median(apart)))
+    reaches = at[0] <= GRID_MIN[0] + step and at[-1] >= GRID_MIN[-1] - step
+    if not reaches or apart.max() > LARGEST_GAP_MIN:
+        return None
+    drawn: np.ndarray = np.interp(GRID_MIN, at, above, left=np.nan, right=np.nan)
+    return drawn
+
+
+def _middle(curves: list[np.ndarray]) -> np.ndarray:
+    """Return the median of curves at each minute where one is known."""
+    stack = np.stack(curves)
+    known = ~np.isnan(stack).all(axis=0)
+    found = np.full(stack.shape[1], np.nan)
+    found[known] = np.nanmedian(stack[:, known], axis=0)
+    return found
