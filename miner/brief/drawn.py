@@ -13,7 +13,7 @@ from miner.brief.figures.dots import Dot, Row, dots
 from miner.brief.figures.inline import Styles, inline
 from miner.brief.figures.lineup import Groups, lineup
 from miner.brief.figures.meal_pairs import meal_pairs
-from miner.brief.figures.month import month
+from miner.brief.figures.month import LOWEST, TOP, month
 from miner.brief.figures.paper import as_svg
 from miner.brief.figures.reach import reach
 from miner.brief.teller import Teller
@@ -63,6 +63,13 @@ class Studio:
                 400 if wide else 320,
             ),
         )  # fmt: skip
+
+    @property
+    def beyond(self) -> bool:
+        """Whether a day's spread or its value at waking lies beyond the one scale."""
+        days = self.teller.brief.days
+        drawn = [value for day in days for value in (*(day.spread or ()), day.wake) if value]
+        return any(not LOWEST <= value <= TOP for value in drawn)
 
     def dots(self, item: Hypothesis) -> Drawn | None:
         """Return every unit behind a hypothesis, or None without any."""

@@ -54,6 +54,7 @@ def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
         "unit": brief.display_unit,
         "month": studio.month() if brief.days else None,
         "long": len(brief.days) > MANY_DAYS,
+        "beyond": studio.beyond,
         "high_label": teller.rules.outcome(brief.high_outcome).label if brief.high_outcome else "",
         "some_high": any(day.high and day.usable for day in brief.days),
         "left_out": [day.day for day in brief.days if not day.usable],
@@ -71,7 +72,8 @@ def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
 
 def ranked_before(teller: Teller) -> str:
     """Return how often these records were ranked; nothing where it was this once."""
-    times = teller.brief.ranking.rankings_of_these_records
+    made = teller.brief.ranking.status != "too_few"
+    times = teller.brief.ranking.rankings_of_these_records if made else 0
     both = teller.brief.by_meal is not None
     if times <= 1:
         return ""

@@ -23,12 +23,14 @@ def session(teller: Teller, studio: Studio) -> dict[str, Any]:
         "headline": headline(teller),
         "nothing": nothing_stood_out(teller),
         "too_few": brief.ranking.status == "too_few",
+        "unasked": unasked(teller),
         "need": brief.ranking.need_units,
         "month_sentence": month_sentence(teller),
         "actions": brief.actions,
         "reach": studio.reach() if nothing_stood_out(teller) and not calm else None,
         "month": None if calm or not brief.days else studio.month(),
         "long": len(brief.days) > MANY_DAYS,
+        "beyond": studio.beyond,
         "high_label": _high_label(teller),
         "some_high": any(day.high and day.usable for day in brief.days),
         "questions": [*by_day[0], *(item for asked, _ in by_meal for item in asked)],
@@ -58,6 +60,8 @@ def headline(teller: Teller) -> str:
     ranking, rules = teller.brief.ranking, teller.rules
     if ranking.status == "too_few":
         return say(rules, "client", "too_few")
+    if unasked(teller):
+        return say(rules, "client", "unasked")
     if nothing_stood_out(teller):
         return say(rules, "client", "nothing")
     shown = {item.id: item for one in teller.each() for item in [*one.chosen(), *one.questions()]}
@@ -77,8 +81,14 @@ def nothing_stood_out(teller: Teller) -> bool:
         for one in teller.each()
         for item in [*one.chosen(), *one.questions()]
     )
-    ranked = teller.brief.ranking.status != "too_few"
+    ranked = teller.brief.ranking.status != "too_few" and not unasked(teller)
     return ranked and not _any_clear(teller) and not told
+
+
+def unasked(teller: Teller) -> bool:
+    """Say whether the days were enough and yet no habit could be compared on them."""
+    ranked = teller.brief.ranking.status != "too_few"
+    return ranked and not any(one.brief.ranking.questions_asked for one in teller.each())
 
 
 def month_sentence(teller: Teller) -> str:
@@ -97,7 +107,7 @@ def month_sentence(teller: Teller) -> str:
 def counted(teller: Teller) -> dict[str, int] | None:
     """Return how much was looked at and what could not be, or None where it is not told."""
     ranking = teller.brief.ranking
-    if teller.brief.calm or ranking.status == "too_few":
+    if teller.brief.calm or ranking.status == "too_few" or unasked(teller):
         return None
     each = list(teller.each())
     asked = sum(one.brief.ranking.questions_asked for one in each)

@@ -6,7 +6,7 @@ from typing import Any
 
 from miner.brief.drawn import Studio
 from miner.brief.sentences import say
-from miner.brief.session import month_sentence, nothing_stood_out
+from miner.brief.session import month_sentence, nothing_stood_out, unasked
 from miner.brief.teller import Teller
 from miner.brief.text.safe import clean
 from miner.brief.text.words import evidence_words
@@ -30,6 +30,7 @@ def take_home(teller: Teller, studio: Studio) -> dict[str, Any]:  # noqa: ARG001
         "client": teller.client,
         "calm": brief.calm,
         "too_few": brief.ranking.status == "too_few",
+        "unasked": unasked(teller),
         "nothing": say(rules, "client", "nothing") if nothing_stood_out(teller) else "",
         "looked": month_sentence(teller),
         "actions": brief.actions,

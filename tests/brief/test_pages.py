@@ -477,3 +477,32 @@ def test_cautions_come_before_any_pattern(
     else:
         assert "See your doctor first." not in text
         assert text.index("As told by the client") < pattern
+
+
+@pytest.mark.parametrize(("highest", "told"), [(190.0, False), (320.0, True)])
+def test_what_lies_beyond_the_one_scale_is_told(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, highest: float, told: bool
+) -> None:
+    day = replace(brief.days[3], spread=(80.0, 90.0, 100.0, 120.0, highest))
+    own = replace(brief, days=(*brief.days[:3], day, *brief.days[4:]))
+    for kind in ("preparation", "session"):
+        blocks = page_text.seen(render(own, kind, rules))
+        assert ("What lies beyond the scale is drawn at its edge." in blocks) is told
+
+
+@pytest.mark.parametrize("calm", [False, True])
+def test_where_nothing_could_be_asked_no_page_says_that_it_was(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, calm: bool
+) -> None:
+    ranking = replace(brief.ranking, questions_asked=0, hypotheses=())
+    own = replace(brief, ranking=ranking, by_meal=None, calm=calm)
+    session = page_text.seen(render(own, "session", rules))
+    assert "There was nothing to compare yet." in session
+    assert "There was nothing to compare, so we could not tell anything." in " ".join(session)
+    home = page_text.seen(render(own, "take-home", rules))
+    assert "There was nothing to compare yet. More notes will help." in home
+    assert "We could not tell about any habit yet." in home
+    for text in (" ".join(session), " ".join(home)):
+        assert "Nothing stood out" not in text
+        assert "looked at many habits" not in text
+        assert "0 questions" not in text

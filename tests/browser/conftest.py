@@ -92,7 +92,8 @@ def _write(folder: Path, client: Path, include: list[str] | None) -> dict[str, P
     chosen = include
     if chosen is None:
         chosen = [item.id for item in ranking.hypotheses if item.factors[0].startswith("tag:")]
-        chosen = chosen[::6][:3]
+        long = [item.id for item in ranking.hypotheses if item.factors[0].startswith("tag:www")]
+        chosen = [*long[:1], *chosen[::6]][:3]
     brief = briefing(read, rules, include=chosen, lineup=include is not None, keep=False)
     found = {}
     for kind in KINDS:

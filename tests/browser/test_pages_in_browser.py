@@ -92,12 +92,15 @@ def test_the_words_of_every_card_stand_on_its_own_sheet(
         assert heading.split(",")[0] in " ".join(told.split())
 
 
+@pytest.mark.parametrize("width", [390, 1366])
 @pytest.mark.parametrize("kind", KINDS)
-def test_hostile_words_do_nothing(hostile: dict[str, Path], visit: Any, kind: str) -> None:
-    watched = visit(hostile[kind])
+def test_hostile_words_do_nothing(
+    hostile: dict[str, Path], visit: Any, kind: str, width: int
+) -> None:
+    watched = visit(hostile[kind], size=(width, 768))
     page = watched.page
     for _ in range(max(page.locator(".deck .card").count(), 1)):
-        assert page.evaluate("document.documentElement.scrollWidth") <= 1366
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
         page.keyboard.press("ArrowRight")
     assert watched.requests == [hostile[kind].as_uri()]
     assert watched.console == []

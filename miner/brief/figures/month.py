@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 # One scale for everyone, in mg/dL: pages of different people and months can be laid side by side.
 LOWEST, HIGHEST = 40.0, 260.0
+# What lies above is drawn here, with room for the mark over it.
+TOP = HIGHEST - 8
 _TICKS = {"mg/dL": (50, 100, 150, 200, 250), "mmol/L": (4, 6, 8, 10, 12, 14)}
 
 
@@ -82,7 +84,7 @@ def _day(box: Axes, at: int, day: DayPicture, scale: float, pace: float) -> None
 
 
 def _kept(value: float) -> float:
-    return min(max(value, LOWEST), HIGHEST - 8)
+    return min(max(value, LOWEST), TOP)
 
 
 def _dates(box: Axes, days: Sequence[DayPicture], every: int) -> None:
