@@ -10,6 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from miner import __version__
+from miner.api.open_questions import open_questions
 from miner.api.ranking import rank, table_of
 from miner.api.steps import check, load_rules, read_client
 from miner.caseload.places import fetched, fingerprint
@@ -134,7 +135,7 @@ def _row(task: Task, client: Client, ranking: Ranking, report: CheckReport) -> C
         clear=levels.count(Evidence.CLEAR),
         hints=levels.count(Evidence.HINT),
         pooled=client.settings.pooled,
-        attention=tuple(_attention(ranking, report)),
+        attention=(*_attention(ranking, report), *_notes(client, ranking)),
         not_asked=report.intake_not_asked,
     )
 
@@ -147,7 +148,12 @@ def _attention(ranking: Ranking, report: CheckReport) -> list[str]:
     if ranking.status == "too_few":
         more = ranking.need_units - ranking.usable_units
         said.append(f"{more} more usable {ranking.unit}{'s' if more > 1 else ''} to rank anything.")
-    return [*said, *ranking.notes]
+    return said
+
+
+def _notes(client: Client, ranking: Ranking) -> list[str]:
+    told = open_questions(client)
+    return [note for note in ranking.notes if note not in told]
 
 
 def _error_row(folder: str, code: str, pooled: bool | None, why: str) -> ClientRow:

@@ -9,6 +9,7 @@ from datetime import datetime
 from miner import __version__
 from miner.api.looks import days_used, first_day, remember_ranking
 from miner.api.meals import meals
+from miner.api.open_questions import open_questions
 from miner.api.past import Past, read_past
 from miner.api.spreads import SPREADS_USED, practice_spreads
 from miner.api.steps import days, rules_of
@@ -83,6 +84,7 @@ def rank(
     ranking = _ranking(client, table, books, ranked, draws, seed, (first, last))
     notes = [*second, *_gone(client, past, table, (first, last))]
     notes += [*_unanswered(past, ranking, books), *_late(client, past, books, chosen, ranking, run)]
+    notes += open_questions(client) if ranking.status == "too_few" else []
     notes += [SPREADS_USED] if across and ranking.hypotheses else []
     ranking = with_words(replace(ranking, hypotheses=past.marked(ranking.hypotheses)), books)
     if keep and ranking.status != "too_few":

@@ -52,7 +52,7 @@ def contradicted(frame: pd.DataFrame, begins: Places, findings: Findings) -> Mas
     than a tenth of what was compared, and no fewer than six readings, are apart. Two sensors with
     names of their own may overlap by a day, as where one is changed.
 
-    Source for 15 mg/dL and 15 %: ISO 15197, 2013, 6.3.3.
+    Source for 15 mg/dL and 15 %: ISO 15197, 2013, 6.3.3 (from memory: verify).
 
     Args:
         frame: the readings of all files, one file after the other.

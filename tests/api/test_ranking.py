@@ -222,3 +222,18 @@ def test_notes_speak_in_the_words_of_the_rule_books(folder: Path) -> None:
         "The fixed question about the tag sauna and overnight mean cannot be answered: "
         "these records hold no such habit."
     )
+
+
+def test_too_few_usable_days_point_to_what_the_check_asks(tmp_path: Path) -> None:
+    home = tmp_path / "client-01"
+    home.mkdir()
+    for name, level in (("anna", 100), ("ben", 160)):
+        rows = [f"2026-03-{2 + h // 24:02d}T{h % 24:02d}:{m:02d},{level + h % 7}"
+                for h in range(72) for m in range(0, 60, 5)]  # fmt: skip
+        (home / f"glucose-{name}.csv").write_text("\n".join(["time,glucose_mg_dl", *rows]) + "\n")
+    ranking = ranked(home)
+    assert ranking.status == "too_few"
+    (note,) = [text for text in ranking.notes if text.startswith("Open in the check")]
+    assert "glucose-anna.csv, row 2: 'glucose-anna.csv' and 'glucose-ben.csv'" in note
+    assert "are these two people?" in note
+    assert "Two people: give each a client folder." in note

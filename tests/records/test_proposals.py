@@ -47,13 +47,16 @@ def test_a_sensor_export_with_a_preamble(folder):
         "stream": "glucose",
         "encoding": "utf-16",
         "delimiter": ";",
-        "skip_rows": 2,
+        "skip_rows": 3,
         "decimal": ",",
         "time_format": "%d/%m/%Y %H:%M",
         "columns": {"time": "Reading taken", "glucose_mmol_l": "Result"},
     }
     client = read_client(folder.path)
     assert len(client.used("glucose")) == 2 * len(GLUCOSE)
+    assert [item.reason for item in proposal.choices if item.key == "skip_rows"] == [
+        "the header ('Reading taken', ...) stands in row 4"
+    ]
     assert [item.reason for item in proposal.choices if item.key == "time_format"] == [
         "day first: in 32 cell(s) the first number is above 12 ('13/02/2026 00:00')"
     ]

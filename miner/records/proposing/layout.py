@@ -135,11 +135,7 @@ def _split(text: str, mark: str) -> Laid | None:
     if any(re.fullmatch(r"[-+]?\d+(?:[.,]\d+)?", cell) for cell in named):
         return None
     share = sum(len(record) == width for record in records[at:]) / max(len(records) - at, 1)
-    skip = begins[at - 1]
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    while skip and not lines[skip - 1].strip():
-        skip -= 1
-    return Laid(mark, skip, width, share, tuple(header))
+    return Laid(mark, begins[at - 1], width, share, tuple(header))
 
 
 def _first_data(records: list[list[str]], width: int) -> int | None:

@@ -1,0 +1,26 @@
+"""What the check still asks, where too few usable days are told."""
+
+from __future__ import annotations
+
+from miner.errors import MinerError
+from miner.records.client import Client
+from miner.results import Severity
+
+_SHOWN = 3
+
+
+def open_questions(client: Client) -> list[str]:
+    """Return the check's open questions about a client's records as notes of a ranking.
+
+    Args:
+        client: the records as read.
+    """
+    asked = [item for item in client.findings if item.severity is Severity.QUESTION]
+    told = [
+        "Open in the check, and it may cost usable days: "
+        + MinerError(item.what, item.expected, item.do, file=item.file, row=item.row).message
+        for item in asked[:_SHOWN]
+    ]
+    if len(asked) > _SHOWN:
+        told.append(f"{len(asked) - _SHOWN} more questions are open: miner check CLIENT shows all.")
+    return told
