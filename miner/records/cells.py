@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 from numpy.typing import NDArray
 
 from miner.records.columns import COLUMNS, Number, factor
@@ -84,7 +85,8 @@ def read_words(table: Table, source: Source, name: str) -> Text:
 
 def repeated(word: str, times: int) -> Text:
     """Return a column that holds one word."""
-    return pd.Series(word, index=range(times), dtype="str")
+    words = pa.repeat(pa.scalar(word, pa.large_string()), times)
+    return pd.Series(pd.array(words, dtype="str"))
 
 
 def fold_all(words: Text) -> Text:

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+_DAY_NS = 86_400 * 10**9
 Stamps = NDArray[np.datetime64]
 Mask = NDArray[np.bool_]
 
@@ -32,7 +33,7 @@ def localise(clock: Stamps, zone: str) -> Placed:
         clock: wall-clock times (datetime64[ns], NaT allowed) in the order of the file.
         zone: name of a time zone.
     """
-    first = _in_utc(clock, zone, "NaT")
+    first = _by_day(clock, zone)
     second = first.copy()
     doubtful = np.flatnonzero(np.isnat(first) & ~np.isnat(clock))
     if doubtful.size:
@@ -45,6 +46,24 @@ def localise(clock: Stamps, zone: str) -> Placed:
         return Placed(first, skipped, repeated)
     later = _second_pass(clock, repeated)
     return Placed(np.where(later, second, first), skipped, repeated)
+
+
+def _by_day(clock: Stamps, zone: str) -> Stamps:
+    """Return the instants, NaT where doubtful; a day that begins and ends alike has one offset."""
+    ns = clock.astype("datetime64[ns]").view(np.int64)
+    day = ns // _DAY_NS
+    known = day[~np.isnat(clock)]
+    first, days = (int(known.min()), int(np.ptp(known)) + 1) if known.size else (0, 0)
+    if days == 0 or days > len(clock):
+        return _in_utc(clock, zone, "NaT")
+    begins = np.arange(first, first + days + 1) * _DAY_NS
+    offset = begins - _in_utc(begins.view("datetime64[ns]"), zone, "NaT").view(np.int64)
+    steady = np.append(offset[1:] == offset[:-1], False)
+    place = np.clip(day - first, -1, days)
+    instant = (ns - offset[place]).view("datetime64[ns]")
+    rest = np.flatnonzero(~steady[place])
+    instant[rest] = _in_utc(clock[rest], zone, "NaT")
+    return instant
 
 
 def _in_utc(clock: Stamps, zone: str, ambiguous: Mask | Literal["NaT"]) -> Stamps:

@@ -55,7 +55,8 @@ def first_day(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd
         begun = np.datetime64(first)
         if not any(begun - _FIRST_DAY < known <= begun for known in declared):
             young |= (frame["sensor"] == sensor).to_numpy() & (clock < begun + _FIRST_DAY)
-    young &= (frame["left_out"] == "").to_numpy()
+    if young.any():
+        young &= (frame["left_out"] == "").to_numpy()
     findings.rows(
         Severity.LEFT_OUT,
         "{n} reading(s) of the first day of a sensor",
@@ -68,6 +69,8 @@ def first_day(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd
 
 def confirmed_pressure(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:
     """Leave out the confirmed pressure lows of ``client.toml``, with 15 minutes around them."""
+    if not settings.pressure_lows:
+        return frame
     pressed = np.zeros(len(frame), dtype=bool)
     for start, end in settings.pressure_lows:
         inside = frame["clock"].between(start - _AROUND_PRESSURE, end + _AROUND_PRESSURE)

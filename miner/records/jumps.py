@@ -28,10 +28,11 @@ Stamps = NDArray[np.datetime64]
 
 @dataclass(frozen=True, slots=True)
 class Used:
-    """The readings that are used, as arrays: place in the stream, instant, value."""
+    """The readings that are used, as arrays: place in the stream, instant, clock, value."""
 
     place: NDArray[np.int64]
     time: Stamps
+    clock: Stamps
     value: NDArray[np.float64]
 
     @classmethod
@@ -39,11 +40,11 @@ class Used:
         """Return the used readings of the glucose stream that have a value."""
         value = frame["glucose"].to_numpy()
         used = (frame["left_out"] == "").to_numpy() & ~np.isnan(value)
-        time = frame["time"].to_numpy()
+        time, clock = frame["time"].to_numpy(), frame["clock"].to_numpy()
         if used.all():
-            return cls(np.arange(len(time)), time, value)
+            return cls(np.arange(len(time)), time, clock, value)
         place = np.flatnonzero(used)
-        return cls(place, time[place], value[place])
+        return cls(place, time[place], clock[place], value[place])
 
     def same_sensor(self, frame: pd.DataFrame, at: NDArray[np.int64]) -> NDArray[np.bool_]:
         """Say of some readings whether the next one is of the same sensor."""
@@ -57,7 +58,7 @@ def jumps(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.Dat
     if used.place.size > 1:
         _impossible_rates(frame, used, findings)
         _sensor_steps(frame, used, settings, findings)
-        _cadences(frame, used, findings)
+        _cadences(used, findings)
     return frame
 
 
@@ -96,7 +97,7 @@ def _sensor_steps(frame: pd.DataFrame, used: Used, settings: Settings, findings:
     """
     gaps = np.flatnonzero(np.diff(used.time) > np.timedelta64(int(STEP_GAP_H * 60), "m"))
     gaps = gaps[used.same_sensor(frame, gaps)]
-    clock = frame["clock"].to_numpy()[used.place]
+    clock = used.clock
     changes = np.array([each.to_datetime64() for each in settings.sensor_changes], clock.dtype)
     found, shown = [], []
     for at in gaps.tolist():
@@ -125,9 +126,9 @@ def _step(time: NDArray[np.datetime64], value: NDArray[np.float64], at: int) -> 
     return float(np.median(after) - np.median(before))
 
 
-def _cadences(frame: pd.DataFrame, used: Used, findings: Findings) -> None:
+def _cadences(used: Used, findings: Findings) -> None:
     """Tell where the time between readings is not the same on all days."""
-    every = _by_day(used.time, frame["clock"].to_numpy()[used.place])
+    every = _by_day(used.time, used.clock)
     usual = {minutes: days for minutes, days in every.items() if days >= _FEWEST_DAYS}
     if len(usual) > 1:
         told = ", ".join(
@@ -143,13 +144,15 @@ def _cadences(frame: pd.DataFrame, used: Used, findings: Findings) -> None:
 
 def _by_day(time: Stamps, clock: Stamps) -> dict[int, int]:
     """Return on how many days the commonest gap was so many minutes."""
-    day = clock.astype("datetime64[D]").astype(np.int64)
+    day = clock.astype("datetime64[ns]").view(np.int64) // (1440 * _MINUTE_NS)
     day -= day.min()
     gap = (np.diff(time).astype(np.int64) + _MINUTE_NS // 2) // _MINUTE_NS
-    inside = (day[1:] == day[:-1]) & (gap >= 1) & (gap <= _LONGEST_MIN)
-    wide = _LONGEST_MIN + 1
-    keys = (day[1:] * wide + gap)[inside]
+    wide = _LONGEST_MIN + 2
+    np.clip(gap, 0, wide - 1, out=gap)
+    gap[day[1:] != day[:-1]] = 0
+    keys = day[1:] * wide + gap
     counts = np.bincount(keys, minlength=wide * (int(day.max()) + 1)).reshape(-1, wide)
+    counts[:, [0, -1]] = 0
     modal = counts.argmax(axis=1)[counts.sum(axis=1) >= FEWEST_AROUND - 1]
     minutes, times = np.unique(modal, return_counts=True)
     return dict(zip(minutes.tolist(), times.tolist(), strict=True))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -16,6 +18,7 @@ from miner.results import Severity
 _SAME_TIME = np.timedelta64(60, "s")
 _SAME_MG_DL = 1.5
 _NEAR_MIN = 15.0
+_FEW_STRETCHES = 1000
 _TIMES = {"start", "end", "start_clock", "end_clock", "time", "clock"}
 _PLACES = {"row": "int64", "censored": "int8"}
 
@@ -88,7 +91,7 @@ def _glucose_once(
 ) -> pd.DataFrame:
     """Return the readings in time order, each once; the columns are taken along only once."""
     unsorted = frame["time"].to_numpy()
-    in_order = bool((np.diff(unsorted) >= np.timedelta64(0)).all())
+    in_order = bool((unsorted[1:] >= unsorted[:-1]).all())
     order = np.arange(len(frame)) if in_order else np.argsort(unsorted, kind="stable")
     time = unsorted[order]
     if len(time) < 2 or np.diff(time).min() > _SAME_TIME:
@@ -109,7 +112,12 @@ def _glucose_once(
 
 
 def _taken(frame: pd.DataFrame, order: NDArray[np.int64]) -> pd.DataFrame:
-    """Return rows in another order; a column of one word is not moved about, only shortened."""
+    """Return rows in another order; where few stretches make it up, stretch by stretch."""
+    cuts = np.flatnonzero(np.diff(order) != 1) + 1
+    if len(cuts) < _FEW_STRETCHES:
+        ends = [0, *cuts.tolist(), len(order)]
+        parts = [frame.iloc[order[a] : order[a] + b - a] for a, b in pairwise(ends) if b > a]
+        return pd.concat(parts, ignore_index=True)
     columns = {}
     for name in frame.columns:
         column = frame[name]

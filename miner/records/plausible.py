@@ -17,6 +17,7 @@ from miner.results import Severity
 Span: TypeAlias = tuple[np.datetime64, np.datetime64]
 _FIRST = np.datetime64("2000-01-01")
 _EARLIEST = int(_FIRST.astype(np.int64))
+_DAY_NS = 86_400 * 10**9
 _APART = np.timedelta64(400, "D")
 
 
@@ -50,17 +51,22 @@ def _within(frame: pd.DataFrame, span: Span, findings: Findings) -> pd.DataFrame
 
 
 def _usual_span(times: Stamps) -> Span:
-    days = times[times >= _FIRST].astype("datetime64[D]").astype(np.int64)
+    days = times[times >= _FIRST].astype("datetime64[ns]").view(np.int64) // _DAY_NS
     if days.size == 0:
         return _FIRST, np.datetime64("2262-01-01")
-    low, high = (_share_below(days - _EARLIEST, share) + _EARLIEST for share in (0.1, 0.9))
+    counts = np.cumsum(np.bincount(days - _EARLIEST))
+    low, high = (_share_below(counts, share) + _EARLIEST for share in (0.1, 0.9))
     return _day(low) - _APART, _day(high) + np.timedelta64(1, "D") + _APART
 
 
-def _share_below(days: NDArray[np.int64], share: float) -> float:
-    """Return the quantile of small whole numbers, between two of them in proportion."""
-    counts = np.cumsum(np.bincount(days))
-    place = share * (days.size - 1)
+def _share_below(counts: NDArray[np.int64], share: float) -> float:
+    """Return the quantile of small whole numbers, between two of them in proportion.
+
+    Args:
+        counts: how many are at most 0, 1, 2 and so on.
+        share: of them, from 0 to 1.
+    """
+    place = share * (int(counts[-1]) - 1)
     lower, upper = np.searchsorted(counts, [int(place), ceil(place)], side="right")
     return float(lower + (place - int(place)) * (upper - lower))
 

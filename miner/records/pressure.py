@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -49,8 +50,7 @@ def suspect_pressure(glucose: pd.DataFrame, sleep: pd.DataFrame, findings: Findi
     used = Used.of(glucose)
     if not used.place.size:
         return
-    clock = glucose["clock"].to_numpy()[used.place]
-    asleep = _asleep(used.time, clock, sleep)
+    asleep = _asleep(used.time, used.clock, sleep)
     for low in lows_over((used.time - used.time[0]) / np.timedelta64(1, "m"), used.value):
         if asleep[low.first] and asleep[low.last]:
             _ask(glucose.iloc[used.place[low.first : low.last + 1]], low.lowest, findings)
@@ -91,9 +91,9 @@ def lows_over(minutes: Floats, value: Floats) -> Iterator[Low]:
         value: the readings, mg/dL.
     """
     cuts = np.flatnonzero(np.diff(minutes) > LONGEST_GAP_MIN) + 1
-    for piece in np.split(np.arange(len(minutes)), cuts):
-        for low in lows_of(minutes[piece], value[piece]):
-            yield Low(int(piece[low.first]), int(piece[low.last]), low.lowest)
+    for first, end in pairwise([0, *cuts.tolist(), len(minutes)]):
+        for low in lows_of(minutes[first:end], value[first:end]):
+            yield Low(first + low.first, first + low.last, low.lowest)
 
 
 def lows_of(minutes: Floats, value: Floats) -> Iterator[Low]:
@@ -107,7 +107,8 @@ def lows_of(minutes: Floats, value: Floats) -> Iterator[Low]:
     for high in _falls(minutes, value):
         if high <= done:
             continue
-        below = np.flatnonzero(value[high + 1 :] <= value[high] - FALL_MG_DL)
+        near = value[high + 1 : high + 1 + int(FALL_MIN)]
+        below = np.flatnonzero(near <= value[high] - FALL_MG_DL)
         first = high + 1 + int(below[0])
         back = _back(minutes, value, first)
         if back is None:
@@ -123,13 +124,11 @@ def lows_of(minutes: Floats, value: Floats) -> Iterator[Low]:
 def _falls(minutes: Floats, value: Floats) -> NDArray[np.int64]:
     """Return the places from which glucose falls by 20 within 15 minutes."""
     falls = np.zeros(len(value), dtype=bool)
-    for step in range(1, int(FALL_MIN) + 1):
-        if step >= len(value):
-            break
-        near = minutes[step:] - minutes[:-step] <= FALL_MIN
-        if not near.any():
-            break
-        falls[:-step] |= near & (value[:-step] - value[step:] >= FALL_MG_DL)
+    shortest = float(np.diff(minutes).min(initial=FALL_MIN))
+    steps = min(FALL_MIN, FALL_MIN // max(shortest, 1.0) + 1, len(value) - 1)
+    for step in range(1, int(steps) + 1):
+        at = np.flatnonzero(value[:-step] - value[step:] >= FALL_MG_DL)
+        falls[at[minutes[at + step] - minutes[at] <= FALL_MIN]] = True
     return np.flatnonzero(falls)
 
 

@@ -14,6 +14,7 @@ import pandas as pd
 import pytest
 
 from miner.records import read_client
+from miner.records.daylight import localise
 from miner.records.times import read_times
 
 BACK = [
@@ -156,3 +157,35 @@ def test_the_zone_of_a_source_stands_before_the_clients(folder):
     meals = read_client(folder.path).streams["meals"]
     assert str(meals["time"][0]) == "2026-07-02 11:30:00"
     assert str(meals["clock"][0]) == "2026-07-02 13:30:00"
+
+
+ODD_ZONES = [
+    "Australia/Lord_Howe",
+    "Atlantic/Azores",
+    "America/Havana",
+    "Pacific/Apia",
+    "Asia/Gaza",
+]
+
+
+@pytest.mark.parametrize("zone", [*(zone for zone, _ in BACK), *ODD_ZONES])
+def test_years_of_times_in_any_order_are_placed_as_the_zone_says(zone):
+    """Against the standard library: a time is the hour that comes twice where both folds hold."""
+    generator = np.random.default_rng(5)
+    start = np.datetime64("2010-12-01", "ns").astype(np.int64)
+    hours = generator.integers(0, 24 * 2 * 1500, 6000)
+    clock = (start + hours * 30 * 60 * 10**9).view("datetime64[ns]")
+    clock[:3] = np.datetime64("NaT")
+    found = localise(clock, zone)
+    for at in range(3, len(clock)):
+        local = datetime.fromisoformat(str(clock[at])[:19])
+        passes = {
+            local.replace(tzinfo=ZoneInfo(zone), fold=fold).astimezone(UTC) for fold in (0, 1)
+        }
+        true = {each for each in passes if shown([each], zone) == [f"{local:%Y-%m-%dT%H:%M}"]}
+        assert found.skipped[at] == (not true)
+        assert found.repeated[at] == (len(true) == 2)
+        if true:
+            assert pd.Timestamp(found.instant[at], tz="UTC") in true
+    assert np.isnat(found.instant[:3]).all()
+    assert not (found.skipped | found.repeated)[:3].any()
