@@ -75,7 +75,7 @@ def _in_utc(clock: Stamps, zone: str, ambiguous: Mask | Literal["NaT"]) -> Stamp
 
 def _second_pass(clock: Stamps, repeated: Mask) -> Mask:
     known = clock[~np.isnat(clock)]
-    backwards = len(known) > 1 and np.median(np.sign(np.diff(known).astype(np.int64))) < 0
+    backwards = 2 * np.count_nonzero(known[1:] < known[:-1]) > len(known) - 1
     at = np.flatnonzero(repeated)
     if backwards:
         at = at[::-1]

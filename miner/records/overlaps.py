@@ -98,17 +98,17 @@ def _glucose_once(
         return frame if in_order else _taken(frame, order)
     gaps = [modal_gap(part) for part in np.split(unsorted, begins)]
     near = min([_SAME_TIME, *(gap // 2 for gap in gaps if gap is not None)])
-    again = order[_again(frame, order, time, near)]
+    again = _again(frame, order, time, near)
     findings.rows(
         Severity.NOTE,
         "{n} reading(s) written twice, counted once",
         "each reading once",
         "Nothing to do: files may overlap.",
-        at=frame[["file", "row"]].iloc[again],
+        at=frame[["file", "row"]].iloc[order[again]],
     )
     kept = np.ones(len(frame), dtype=bool)
     kept[again] = False
-    return _taken(frame, order[kept[order]])
+    return _taken(frame, order[kept])
 
 
 def _taken(frame: pd.DataFrame, order: NDArray[np.int64]) -> pd.DataFrame:
@@ -132,17 +132,18 @@ def _again(
     frame: pd.DataFrame, order: NDArray[np.int64], time: Stamps, near: np.timedelta64
 ) -> NDArray[np.int64]:
     """Return the places in time order of readings that stand within ``near`` before already."""
-    value, censored = (frame[name].to_numpy()[order] for name in ("glucose", "censored"))
+    value, censored = (frame[name].to_numpy() for name in ("glucose", "censored"))
+    sensor = frame["sensor"]
     found = np.zeros(len(time), dtype=bool)
     for back in (1, 2, 3):
         at = np.flatnonzero(time[back:] - time[:-back] <= near) + back
         if not at.size:
             break
-        before = at - back
-        same = np.abs(value[at] - value[before]) <= _SAME_MG_DL
-        same |= (censored[at] == censored[before]) & (censored[at] != 0)
-        one, two = (frame["sensor"].iloc[order[each]].to_numpy() for each in (at, before))
-        found[at[same & ((one == two) | (one == "") | (two == ""))]] = True
+        here, before = order[at], order[at - back]
+        same = np.abs(value[here] - value[before]) <= _SAME_MG_DL
+        same |= (censored[here] == censored[before]) & (censored[here] != 0)
+        one, two = (sensor.iloc[each].array for each in (here, before))
+        found[at[same & np.asarray((one == two) | (one == "") | (two == ""))]] = True
     return np.flatnonzero(found)
 
 

@@ -87,7 +87,8 @@ def _only(table: Table, source: Source, findings: Findings) -> Table:
 def _framed(placed: Placed, time: str, clock: str, values: pd.DataFrame) -> pd.DataFrame:
     frame = pd.DataFrame({time: placed.start, clock: placed.start_clock})
     frame = pd.concat([frame, values], axis=1)
-    return frame.assign(file=placed.table.file, row=placed.table.rows)
+    file = repeated(placed.table.file, len(frame))
+    return frame.assign(file=file, row=placed.table.rows)
 
 
 def _records(placed: Placed, source: Source, findings: Findings) -> pd.DataFrame:
