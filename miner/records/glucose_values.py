@@ -44,8 +44,9 @@ def read_glucose(table: Table, source: Source, findings: Findings) -> pd.DataFra
         censored[low], censored[high] = -1, 1
         bad = bad & ~low & ~high
         values = np.where(bad | low | high, np.nan, values)
+        _tell_censored(table, column, low | high, findings)
         _tell_bad(table, column, unit, bad, findings)
-    odd = impossible(table, column, unit, written, findings)
+    odd = impossible(table, column, unit, np.where(bad, np.nan, written), findings)
     reason = repeated("", len(values))
     if odd.any() or bad.any():
         reason = reason.mask(odd, "impossible value").mask(bad, "not a number")
@@ -86,6 +87,17 @@ def _compare(table: Table, source: Source, values: Floats, findings: Findings) -
         "Say in sources.toml which column is right.",
         at=where_from(table, apart | alone),
         shown=table.text(column)[apart | alone],
+    )
+
+
+def _tell_censored(table: Table, column: str, censored: Mask, findings: Findings) -> None:
+    findings.rows(
+        Severity.NOTE,
+        f"{{n}} reading(s) of '{column}' beyond what the sensor can tell",
+        "numbers, LO or HI",
+        "Nothing to do: they count as low or high, and stay out of every mean.",
+        at=where_from(table, censored),
+        shown=table.text(column)[censored],
     )
 
 

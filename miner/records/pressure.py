@@ -24,6 +24,7 @@ LONGEST_GAP_MIN = 20.0
 VERY_LOW_MG_DL = 54.0
 _NIGHT_ENDS_H = 6
 Floats = NDArray[np.float64]
+Places = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,32 +105,47 @@ def lows_of(minutes: Floats, value: Floats) -> Iterator[Low]:
         value: the readings, mg/dL.
     """
     done = -1
-    for high in _falls(minutes, value):
+    highs, firsts = _falls(minutes, value)
+    flat = _begins_flat(minutes, value, firsts)
+    for high, first in zip(highs[flat].tolist(), firsts[flat].tolist(), strict=True):
         if high <= done:
             continue
-        near = value[high + 1 : high + 1 + int(FALL_MIN)]
-        below = np.flatnonzero(near <= value[high] - FALL_MG_DL)
-        first = high + 1 + int(below[0])
         back = _back(minutes, value, first)
         if back is None:
             continue
         bottom = value[first : back + 1]
         length = minutes[back] - minutes[first]
-        flat = float(np.ptp(bottom)) <= FLAT_MG_DL and float(bottom.min()) < LOW_MG_DL
-        if flat and SHORTEST_MIN <= length <= LONGEST_MIN:
+        low = float(np.ptp(bottom)) <= FLAT_MG_DL and float(bottom.min()) < LOW_MG_DL
+        if low and SHORTEST_MIN <= length <= LONGEST_MIN:
             yield Low(first, back, float(bottom.min()))
             done = back
 
 
-def _falls(minutes: Floats, value: Floats) -> NDArray[np.int64]:
-    """Return the places from which glucose falls by 20 within 15 minutes."""
-    falls = np.zeros(len(value), dtype=bool)
+def _falls(minutes: Floats, value: Floats) -> tuple[Places, Places]:
+    """Return the places from which glucose falls by 20 within 15 minutes, and where it has."""
+    first = np.zeros(len(value), dtype=np.int64)
     shortest = float(np.diff(minutes).min(initial=FALL_MIN))
     steps = min(FALL_MIN, FALL_MIN // max(shortest, 1.0) + 1, len(value) - 1)
-    for step in range(1, int(steps) + 1):
+    for step in range(int(steps), 0, -1):
         at = np.flatnonzero(value[:-step] - value[step:] >= FALL_MG_DL)
-        falls[at[minutes[at + step] - minutes[at] <= FALL_MIN]] = True
-    return np.flatnonzero(falls)
+        at = at[minutes[at + step] - minutes[at] <= FALL_MIN]
+        first[at] = at + step
+    highs = np.flatnonzero(first)
+    return highs, first[highs]
+
+
+def _begins_flat(minutes: Floats, value: Floats, first: Places) -> NDArray[np.bool_]:
+    """Say after which places glucose stays within 15 mg/dL for the shortest length of a low.
+
+    What does not cannot be a low; a noisy record has very many falls, and this looks at all of
+    them at once.
+    """
+    lowest, highest = value[first], value[first]
+    ends = np.searchsorted(minutes, minutes[first] + SHORTEST_MIN)
+    for step in range(1, int((ends - first).max(initial=0))):
+        near = value[np.minimum(first + step, ends - 1)]
+        lowest, highest = np.minimum(lowest, near), np.maximum(highest, near)
+    return np.asarray(highest - lowest <= FLAT_MG_DL)
 
 
 def _back(minutes: Floats, value: Floats, first: int) -> int | None:

@@ -16,13 +16,20 @@ from miner.records.text_file import SEPARATORS, TextFile
 from miner.results import Severity
 
 
-def line_numbers(body: bytes, delimiter: str, first: int) -> NDArray[np.int64]:
-    """Return the line in which each row begins; the first row begins in ``first``."""
+def line_numbers(file: str, body: bytes, delimiter: str, first: int) -> NDArray[np.int64]:
+    """Return the line in which each row begins; the first row begins in ``first``.
+
+    Raises:
+        MinerError: a cell is too long.
+    """
     reader = csv.reader(io.StringIO(body.decode("utf-8"), newline=""), delimiter=delimiter)
     begins, last = [], 0
-    for _ in reader:
-        begins.append(first + last)
-        last = reader.line_num
+    try:
+        for _ in reader:
+            begins.append(first + last)
+            last = reader.line_num
+    except csv.Error as error:
+        raise _too_long(file, first + last) from error
     return np.array(begins, dtype=np.int64)
 
 
@@ -32,7 +39,7 @@ def read_row_by_row(
     """Return the cells and the line of each row; rows with too many cells are left out and told.
 
     Raises:
-        MinerError: a quote is never closed.
+        MinerError: a quote is never closed, or a cell is too long.
     """
     width, kept, rows, ragged = len(text.header), [], [], []
     for row, record in _records(text, body, source.delimiter):
@@ -63,9 +70,12 @@ def _records(text: TextFile, body: bytes, delimiter: str) -> list[tuple[int, lis
             found.append((text.first_row + last, record))
             last = reader.line_num
     except csv.Error as error:
-        if "unexpected end" not in str(error) and "field larger" not in str(error):
+        if "field larger" in str(error):
+            raise _too_long(text.name, text.first_row + last) from error
+        if "unexpected end" not in str(error):
+            lines = line_numbers(text.name, body, delimiter, text.first_row)
             reader = csv.reader(io.StringIO(decoded, newline=""), delimiter=delimiter)
-            return list(zip(line_numbers(body, delimiter, text.first_row), reader, strict=True))
+            return list(zip(lines, reader, strict=True))
         raise MinerError(
             "a quote opens in this row and is never closed",
             "quotes in pairs",
@@ -74,3 +84,13 @@ def _records(text: TextFile, body: bytes, delimiter: str) -> list[tuple[int, lis
             row=text.first_row + last,
         ) from error
     return found
+
+
+def _too_long(file: str, row: int) -> MinerError:
+    return MinerError(
+        f"a cell of more than {csv.field_size_limit()} characters begins in this row",
+        "shorter cells, and quotes in pairs",
+        "See whether a quote is missing there; correct that row and run again.",
+        file=file,
+        row=row,
+    )

@@ -22,6 +22,7 @@ from miner.rulebook import nearest
 
 Text: TypeAlias = "pd.Series[str]"
 _LONGEST_CELL = 20
+_LONGEST_NAME = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +84,7 @@ def check_header(text: TextFile, source: Source, needed: tuple[str, ...]) -> Non
     twice = [name for name in dict.fromkeys(header) if name and header.count(name) > 1]
     if twice:
         raise MinerError(
-            f"the column '{twice[0]}' stands twice in the header",
+            f"the column '{_cut(twice[0])}' stands twice in the header",
             "each column once",
             "Rename or remove one of them, or skip rows above the real header with skip_rows.",
             file=text.name,
@@ -95,11 +96,12 @@ def check_header(text: TextFile, source: Source, needed: tuple[str, ...]) -> Non
 
 
 def _missing(text: TextFile, name: str, row: int) -> MinerError:
-    close = nearest(name, text.header) or nearest(name.casefold(), text.header)
-    folded = [each for each in text.header if each.casefold() == name.casefold()]
+    header = [_cut(each) for each in text.header]
+    close = nearest(name, header) or nearest(name.casefold(), header)
+    folded = [each for each in header if each.casefold() == name.casefold()]
     if folded:
         close = f"Did you mean '{folded[0]}'?"
-    listed = ", ".join(f"'{each}'" for each in text.header[:12])
+    listed = ", ".join(f"'{each}'" for each in header[:12])
     return MinerError(
         f"there is no column '{name}'; the columns are {listed}",
         f"a column '{name}'",
@@ -107,6 +109,10 @@ def _missing(text: TextFile, name: str, row: int) -> MinerError:
         file=text.name,
         row=row,
     )
+
+
+def _cut(name: str) -> str:
+    return name if len(name) <= _LONGEST_NAME else f"{name[:_LONGEST_NAME]}..."
 
 
 def read_rows(text: TextFile, source: Source, findings: Findings) -> Table:
@@ -171,7 +177,7 @@ def _read_fast(text: TextFile, body: bytes, source: Source, findings: Findings) 
         return None
     lines = body.count(b"\n") + (bool(body) and not body.endswith(b"\n"))
     if lines != len(cells):
-        rows = line_numbers(body, source.delimiter, text.first_row)
+        rows = line_numbers(text.name, body, source.delimiter, text.first_row)
         _tell_swallowed(text.name, np.append(rows, text.first_row + lines), findings)
         return Table(text.name, cells, rows) if len(rows) == len(cells) else None
     rows = np.arange(text.first_row, text.first_row + len(cells), dtype=np.int64)

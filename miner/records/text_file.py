@@ -17,14 +17,17 @@ _BOMS = (
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
+_ZIPPED = b"PK\x03\x04"
 _SIGNATURES = (
-    (b"PK\x03\x04", "a spreadsheet or an archive"),
+    (_ZIPPED, "a spreadsheet or an archive"),
     (b"\xd0\xcf\x11\xe0", "an old spreadsheet"),
     (b"%PDF", "a PDF document"),
     (b"\x1f\x8b", "a compressed file"),
     (b"\x89PNG", "a picture"),
     (b"SQLite format", "a database"),
 )
+SIGNATURES = tuple(signature for signature, _ in _SIGNATURES)
+"""How files begin that are no text."""
 SEPARATORS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
 _HEAD = 65_536
 LARGEST_BYTES = 200_000_000
@@ -90,8 +93,11 @@ def map_it(name: str) -> str:
     return f'run "miner map {quote(name)} --write" in the client\'s folder (it writes sources.toml)'
 
 
-def _save(name: str) -> str:
-    return f"Save it as CSV (comma separated, UTF-8), or {map_it(name)}; then run again."
+def _save(name: str, signature: bytes) -> str:
+    save = "Save it as CSV (comma separated, UTF-8)"
+    if signature == _ZIPPED:
+        return f"{save}, or {map_it(name)}; then run again."
+    return f"{save} in the program that made it; then run again."
 
 
 def too_large(name: str, size: int, most: int | None = None) -> MinerError:
@@ -158,7 +164,9 @@ def as_utf8(name: str, raw: bytes, encoding: str | None) -> bytes:
     """
     for signature, kind in _SIGNATURES:
         if raw.startswith(signature):
-            raise MinerError(f"this is {kind}, not text", "a CSV file", _save(name), file=name)
+            raise MinerError(
+                f"this is {kind}, not text", "a CSV file", _save(name, signature), file=name
+            )
     for bom, known in _BOMS:
         if raw.startswith(bom) and (encoding is None or encoding.lower().startswith("utf")):
             raw, encoding = raw[len(bom) :], known

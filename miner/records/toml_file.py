@@ -61,10 +61,11 @@ def read_toml(path: Path, model: type[Model]) -> Model:
         table = tomllib.loads(raw.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
         raise MinerError(
-            f"the file cannot be read ({error})",
+            "a character in this row is not UTF-8",
             "a text file in UTF-8",
             "Save it as plain text in UTF-8.",
             file=name,
+            row=raw[: error.start].count(b"\n") + 1,
         ) from error
     except (ValueError, RecursionError) as error:
         raise MinerError(

@@ -196,3 +196,47 @@ def test_spellings_are_proposed_and_joined_only_when_declared(folder):
     client = read_client(folder.path)
     assert client.streams["tags"]["tag"].unique().tolist() == ["restaurant"]
     assert not said(client, "may be one")
+
+
+def lows_by_definition(minutes, value):
+    """The definition of a low read off word by word, place by place."""
+    found, done = [], -1
+    for high in range(len(value)):
+        fallen = [
+            at
+            for at in range(high + 1, len(value))
+            if minutes[at] - minutes[high] <= 15 and value[at] <= value[high] - 20
+        ]
+        if high <= done or not fallen:
+            continue
+        for back in range(fallen[0], len(value) - 1):
+            if minutes[back] > minutes[fallen[0]] + 150:
+                break
+            later = [
+                value[at]
+                for at in range(back + 1, len(value))
+                if minutes[at] <= minutes[back] + 30
+            ]  # fmt: skip
+            if later and max(later) >= value[back] + 20 and value[back + 1] > value[back] + 5:
+                bottom = value[fallen[0] : back + 1]
+                length = minutes[back] - minutes[fallen[0]]
+                if max(bottom) - min(bottom) <= 15 and min(bottom) < 90 and 15 <= length <= 120:
+                    found.append((fallen[0], back, min(bottom)))
+                    done = back
+                break
+    return found
+
+
+@pytest.mark.parametrize("every", [(1, 1), (5, 5), (15, 15), (1, 6)])
+@pytest.mark.parametrize("seed", range(4))
+def test_lows_against_their_definition(every, seed):
+    generator = np.random.default_rng([seed, *every])
+    minutes = np.cumsum(generator.integers(every[0], every[1] + 1, 400)).astype(float)
+    value = np.round(100 + generator.normal(0, 2, 400))
+    for start in range(10, 380, 25):
+        value[start : start + int(generator.integers(1, 24))] -= generator.integers(15, 50)
+    value[:200] += generator.integers(-30, 30, 200) * (seed == 3)
+    lows = [(low.first, low.last, low.lowest) for low in lows_of(minutes, value)]
+    assert lows == lows_by_definition(minutes.tolist(), value.tolist())
+    if seed < 3 and every != (15, 15):
+        assert lows

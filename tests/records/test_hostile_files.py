@@ -69,6 +69,16 @@ CASES: dict[str, tuple[Files, str]] = {
          "sources.toml": mapped("g.zip", "glucose", 'time = "a"\nglucose_mg_dl = "b"')},
         "!holds 2 text files"),
     # layout
+    "a cell of a million letters over two lines": (
+        {"tags.csv": 'time,tag\n2026-03-02T10:00,"a\n' + "x" * 10**6 + '"\n'},
+        "!a cell of more than 131072 characters begins in this row"),
+    "a million letters in a row that is too long": (
+        {"tags.csv": 'time,tag\n2026-03-02T10:00,"' + "x" * 10**6 + '",1,2\n'},
+        "!a cell of more than 131072 characters begins in this row"),
+    "a name of a million letters": ({"tags.csv": "x" * 10**6 + "\n"}, "!'" + "x" * 60 + "...'"),
+    "values beyond what the sensor can tell": (
+        {"glucose.csv": STEADY.replace("08:00,103", "08:00,LO").replace("09:00,95", "09:00,HI")},
+        "4 readings of 'glucose_mg_dl' beyond what the sensor can tell ('LO', 'HI')"),
     "an empty file": ({"glucose.csv": ""}, "!there is not one glucose reading"),
     "a header only": ({"meals.csv": MEALS}, "a header and no rows"),
     "blank lines only": ({"tags.csv": "\n\n\n"}, "the file is empty"),

@@ -344,3 +344,35 @@ def test_zeros_do_not_suggest_a_unit(tmp_path):
     proposal = propose(path)
     assert "glucose_mg_dl" not in proposal.entry.get("columns", {})
     assert not proposal.complete
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (sensor(["2026-03-02"]).replace(";", ","), "97 rows|96 rows|32 rows"),
+        (b"\x1f\x8b\x08\0" + b"x" * 50, "a compressed file, not text.*in the program that made it"),
+        (b"a\0\0\0\xff\xfe" * 40, "holds zero bytes, and it is not UTF-16"),
+    ],
+)
+def test_what_cannot_be_mapped_is_not_sent_round_in_a_circle(folder, content, said):
+    folder.write("s.csv", content)
+    with pytest.raises(MinerError, match=said) as caught:
+        propose(folder.path / "s.csv")
+    assert "miner map" not in caught.value.message
+
+
+def test_times_counted_from_1970_are_named_whatever_the_column_is_called(folder):
+    rows = "".join(f"{1772409600000 + 300000 * at},{100 + at % 7}\n" for at in range(50))
+    folder.write("s.csv", f"timestamp,glucose mg/dl\n{rows}")
+    (item,) = [item for item in propose(folder.path / "s.csv").undecided if item.key == "stream"]
+    assert "in 'timestamp' stands '1772409600000'" in item.reason
+    assert "milliseconds since 1970" in item.reason
+
+
+def test_every_encoding_that_fits_is_offered(folder):
+    text = "\u65e5\u6642,\u8840\u7cd6\u5024(mg/dL)\n" + "".join(
+        f"2026-03-02 {at // 12:02d}:{at % 12 * 5:02d},{100 + at % 7}\n" for at in range(50)
+    )
+    folder.write("s.csv", text, "cp932")
+    (item,) = [item for item in propose(folder.path / "s.csv").undecided if item.key == "encoding"]
+    assert 'encoding = "cp932"' in item.options

@@ -117,7 +117,7 @@ def test_settings_in_another_encoding(folder):
         ("a = " + "[" * 5000, "not valid TOML"),
         ("a = " + "1" * 5000, "not valid TOML"),
         ("# " + "x" * 1_000_001, "1 MB large"),
-        (b"\xff\xfea\x00", "cannot be read"),
+        (b"\xff\xfea\x00", "not UTF-8"),
     ],
 )
 def test_settings_that_cannot_be_parsed(folder, text, said):

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 
 from miner.errors import MinerError
 from miner.records.proposing.notes import Notes
-from miner.records.text_file import as_utf8
+from miner.records.text_file import SIGNATURES, as_utf8
 
 MARKS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+_OTHERS = ("cp1250", "cp1251", "cp932", "gb18030", "cp949", "big5")
 _HEAD = 200_000
 _RUN = 3
 _DATA = re.compile(r"[-+<>]?\s*\d.*")
@@ -42,9 +43,16 @@ def encoding_of(name: str, raw: bytes, notes: Notes) -> str | None:
             return encoding
     try:
         as_utf8(name, raw, None).decode("utf-8")
-    except MinerError:
-        if b"\0" in raw:
+    except MinerError as error:
+        if raw.startswith(SIGNATURES):
             raise
+        if b"\0" in raw:
+            raise MinerError(
+                "the file holds zero bytes, and it is not UTF-16: it is not text",
+                "a table as text",
+                "Export it again as CSV, or save it as CSV in the program that made it.",
+                file=name,
+            ) from error
         return _one_byte(raw, notes)
     mark = raw.startswith(codecs.BOM_UTF8)
     notes.choose("encoding", None, f"reads as UTF-8{', with a byte-order mark' if mark else ''}")
@@ -59,12 +67,21 @@ def _one_byte(raw: bytes, notes: Notes) -> str:
         encoding, text = "latin-1", raw.decode("latin-1")
     odd = "".join(dict.fromkeys(mark for mark in text if ord(mark) > 127))[:8]
     notes.choose("encoding", encoding, f"it is not UTF-8; read so, these marks appear: {odd}")
+    options = [encoding, "mac-roman", *(each for each in _OTHERS if _reads(raw, each))]
     notes.leave(
         "encoding",
-        f"one byte a letter, so others fit as well: see whether the words with {odd} look right",
-        (f'encoding = "{encoding}"', 'encoding = "mac-roman"', 'encoding = "cp1250"'),
+        f"others fit as well: see whether the words with {odd} look right",
+        tuple(f'encoding = "{each}"' for each in options),
     )
     return encoding
+
+
+def _reads(raw: bytes, encoding: str) -> bool:
+    try:
+        raw.decode(encoding)
+    except UnicodeDecodeError:
+        return False
+    return True
 
 
 @dataclass(frozen=True, slots=True)

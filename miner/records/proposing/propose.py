@@ -158,11 +158,25 @@ def _table(name: str, raw: bytes, notes: Notes, delimiter: str | None) -> Table:
         raise MinerError("there is no row in it", "a table", "Export it again.", file=name)
     mapped = {str(at): column for at, column in enumerate(text.header) if column}
     check_header(text, read_by, ())
-    table = read_rows(text, read_by.model_copy(update={"columns": mapped}), Findings())
+    findings = Findings()
+    table = read_rows(text, read_by.model_copy(update={"columns": mapped}), findings)
     if len(table.rows) == 0:
-        told = "there is a header and no row under it"
-        raise MinerError(told, "some rows", "Export it again.", file=name)
+        raise _no_rows(name, findings)
     return replace(table, cells=table.cells[list(mapped.values())])
+
+
+def _no_rows(name: str, findings: Findings) -> MinerError:
+    for told in findings.items:
+        return MinerError(
+            told.what,
+            told.expected,
+            "Export it with another mark between the cells, such as a semicolon, or with decimal "
+            "points: the mark between them may stand inside the numbers as well.",
+            file=name,
+            row=told.row,
+        )
+    told_empty = "there is a header and no row under it"
+    return MinerError(told_empty, "some rows", "Export it again.", file=name)
 
 
 def _all_text(name: str, notes: Notes) -> Source:

@@ -74,12 +74,17 @@ def _no_times(columns: Sequence[Column]) -> str:
     if any(each.written is not None for each in columns):
         return ""
     named = [each for each in columns if not {"time", "date", "when"}.isdisjoint(each.words)]
+    named += [each for each in columns if not each.blank and hint(_first(each))]
     shown = next((each for each in named if not each.blank), None)
     if shown is None:
         return "no column holds times that can be read"
-    first = str(shown.text[shown.text != ""].iloc[0])
+    first = _first(shown)
     told = f"no column holds times that can be read; in '{shown.name}' stands '{first[:40]}'"
     return f"{told}. {hint(first)}".removesuffix(".").removesuffix(". ")
+
+
+def _first(column: Column) -> str:
+    return str(column.text[column.text != ""].iloc[0])
 
 
 def can_feed(stream: str, columns: Sequence[Column], times: TimeColumns) -> bool:
