@@ -25,10 +25,13 @@ from miner.records.standards import read_standard
 from miner.records.stream_file import Part, read_part
 from miner.records.table_file import check_header, read_rows
 from miner.records.tag_words import spelt_alike
-from miner.records.text_file import open_text, read_bytes
+from miner.records.text_file import LARGEST_BYTES, open_text, read_bytes
 from miner.records.time_of_day import with_time_of_day
 from miner.records.wear import tracker_worn
 from miner.results import Severity
+
+MOST_ROWS = 10_000_000
+"""The most rows of all files together: they are held in memory at one time."""
 
 
 def read_client(folder: Path | str, *, practice: Path | str | None = None) -> Client:
@@ -56,6 +59,7 @@ def read_client(folder: Path | str, *, practice: Path | str | None = None) -> Cl
     shared = practice_of(folder, None if practice is None else Path(practice))
     files = find_files(folder, shared, findings)
     settings = read_settings(folder, shared)
+    _refuse_too_much(folder, files)
     digest = hashlib.sha256()
     parts: list[Part] = []
     raws: dict[str, bytes] = {}
@@ -68,6 +72,7 @@ def read_client(folder: Path | str, *, practice: Path | str | None = None) -> Cl
             parts += read_standard(found.name, raws[found.name], settings.time_zone, findings)
         else:
             parts.append(read_file(found, raws[found.name], settings, findings))
+        _refuse_too_many(folder, parts)
     for path in (folder / "sources.toml", *([shared / "sources.toml"] if shared else [])):
         digest.update(path.read_bytes() if path.is_file() else b"\0")
     return _client(folder, settings, parts, findings, digest.hexdigest()[:16])
@@ -97,6 +102,27 @@ def read_file(found: Found, raw: bytes, settings: Settings, findings: Findings) 
         _tell_nothing(found, "the file has a header and no rows", findings)
         return Part(found.stream, empty(found.stream))
     return read_part(with_time_of_day(table, source), source, settings.time_zone, findings)
+
+
+def _refuse_too_much(folder: Path, files: list[Found]) -> None:
+    size = sum(path.stat().st_size for path in {item.path for item in files} if path.is_file())
+    if size > LARGEST_BYTES:
+        raise _too_much(folder, f"{size / 1e6:.3g} MB", f"{LARGEST_BYTES / 1e6:.3g} MB")
+
+
+def _refuse_too_many(folder: Path, parts: list[Part]) -> None:
+    rows = sum(len(part.frame) for part in parts if part.frame is not None)
+    if rows > MOST_ROWS:
+        raise _too_much(folder, f"{rows} rows", f"{MOST_ROWS} rows")
+
+
+def _too_much(folder: Path, found: str, most: str) -> MinerError:
+    return MinerError(
+        f"its files hold {found} together, too much to be read at once",
+        f"at most {most}",
+        "Leave the months in it that are wanted, and keep the others in a folder of their own.",
+        file=folder,
+    )
 
 
 def _needed(stream: str, source: Source) -> tuple[str, ...]:

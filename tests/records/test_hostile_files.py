@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from miner.errors import MinerError
-from miner.records import read_client
+from miner.records import read_client, reading
 
 Files = dict[str, str | bytes]
 HEAD = "time,glucose_mg_dl\n"
@@ -269,3 +269,18 @@ def test_what_is_said(case: str, tmp_path: Path) -> None:
 
 def test_the_corpus_is_large_enough() -> None:
     assert len(CASES) >= 60
+
+
+@pytest.mark.parametrize(
+    ("limit", "most", "said"),
+    [
+        ("LARGEST_BYTES", 10_000, f"hold {2 * len(STEADY) / 1e6:.3g} MB together.*at most 0.01 MB"),
+        ("MOST_ROWS", 600, "hold 1152 rows together.*at most 600 rows"),
+    ],
+)
+def test_files_that_are_too_much_together(monkeypatch, tmp_path, limit, most, said) -> None:
+    monkeypatch.setattr(reading, limit, most)
+    for name in ("glucose-1.csv", "glucose-2.csv"):
+        (tmp_path / name).write_text(STEADY)
+    with pytest.raises(MinerError, match=said):
+        read_client(tmp_path)
