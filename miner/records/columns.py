@@ -5,6 +5,7 @@ A blank cell always means "not recorded", never zero or "no".
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -14,6 +15,9 @@ MG_DL_PER_MMOL_L = 18.0156
 LOWEST_MG_DL, HIGHEST_MG_DL = 20.0, 600.0
 LEVELS = ("low", "moderate", "high")
 MEALS = ("breakfast", "lunch", "dinner", "snack")
+_PERSON = {"patient", "subject", "person", "client", "user", "participant", "member"}
+_BESIDE = {"id", "name", "code", "number", "no", "ref", "reference", "uuid", "key"}
+_WORD = re.compile(r"[A-Z]?[a-z]+|[A-Z]+(?![a-z])")
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,3 +133,9 @@ def known_columns(stream: str) -> tuple[str, ...]:
     spec = COLUMNS[stream]
     times = ("time", "start", "end") if stream == "tags" else spec.times
     return (*times, *spec.values)
+
+
+def names_a_person(column: str) -> bool:
+    """Say whether a column, by its name, tells whose row it is."""
+    found = {word.casefold() for word in _WORD.findall(column)}
+    return bool(found & _PERSON) and found <= _PERSON | _BESIDE

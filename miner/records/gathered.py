@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from miner.records.findings import Findings
+from miner.records.one_person import tell_several
 from miner.records.overlaps import empty
 from miner.records.sources import canonical
 from miner.records.stream_file import Part, read_part
@@ -75,12 +76,14 @@ class Gathered:
         zone: the zone of times without an offset, or None.
         rows: for each table (a stream, or a glucose column) its rows as text by column.
         told: what was not used, with the line and what stands there.
+        people: for each person named, the lines of that person's records.
     """
 
     file: str
     zone: str | None
     rows: dict[str, list[dict[str, str]]] = field(default_factory=lambda: defaultdict(list))
     told: dict[Told, list[tuple[int, str]]] = field(default_factory=lambda: defaultdict(list))
+    people: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
 
     def put(self, table: str, row: int, **cells: str) -> None:
         """Add a row."""
@@ -89,6 +92,12 @@ class Gathered:
     def leave(self, row: int, told: Told, shown: object = "") -> None:
         """Count a record that is not used."""
         self.told[told].append((row, str(shown)))
+
+    def about(self, row: int, person: str) -> None:
+        """Count a record of a person, where one is named; the address of a server is no name."""
+        name = person.partition("/_history/")[0].rpartition("/")[2]
+        if name:
+            self.people[name].append(row)
 
     def glucose(self, row: int, time: str, value: str, unit: object, sensor: str = "") -> None:
         """Add a reading in its unit."""
@@ -104,6 +113,11 @@ class Gathered:
             at = pd.DataFrame({"file": self.file, "row": [row for row, _ in places]})
             shown = [shown for _, shown in places]
             findings.rows(severity, what, expected, do, at=at, shown=shown if any(shown) else ())
+        if len(self.people) > 1:
+            row = max(min(rows) for rows in self.people.values())
+            counts = {name: len(rows) for name, rows in self.people.items()}
+            tell_several(self.file, row, "in the records", counts, findings)
+            return [Part("glucose", None)]
         if not self.rows:
             return [Part("glucose", empty("glucose"))]
         return [self._part(table, rows, findings) for table, rows in sorted(self.rows.items())]
@@ -114,7 +128,8 @@ class Gathered:
         lines = cells.pop("row").astype("int64").to_numpy()
         table = Table(self.file, cells.mask(cells == ""), np.asarray(lines))
         source = canonical(self.file, stream, list(cells.columns), self.zone)
-        return read_part(table, source, self.zone, findings)
+        part = read_part(table, source, self.zone, findings)
+        return replace(part, person=next(iter(self.people), ""))
 
 
 def _merged(rows: list[dict[str, str]]) -> list[dict[str, str]]:

@@ -16,6 +16,7 @@ from miner.records.discover import STANDARD, Found, find_files, practice_of
 from miner.records.findings import Findings
 from miner.records.hazards import look
 from miner.records.kinds import open_file
+from miner.records.one_person import ask_about_others
 from miner.records.overlaps import empty, join_files, once
 from miner.records.plausible import without_impossible_dates
 from miner.records.pressure import suspect_pressure
@@ -168,6 +169,12 @@ def _client(
     stopped = {part.stream for part in parts if part.frame is None}
     parts = [part for part in parts if part.stream not in stopped]
     parts = _on_one_time_line(parts, findings)
+    named = [
+        (part.stream, str(part.frame["file"].iloc[0]), part.person)
+        for part in parts
+        if part.person and part.frame is not None and not part.frame.empty
+    ]
+    ask_about_others(named, findings)
     frames: dict[str, list[pd.DataFrame]] = defaultdict(list)
     for part in parts:
         if part.frame is not None:

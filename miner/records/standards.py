@@ -7,7 +7,7 @@ from typing import Any
 from miner.errors import MinerError
 from miner.records.fhir import read_observation
 from miner.records.findings import Findings
-from miner.records.gathered import NOT_KNOWN, Gathered, Told, words
+from miner.records.gathered import NOT_KNOWN, Gathered, Told, inside, words
 from miner.records.json_documents import BROKEN, LARGEST_JSON_BYTES, documents
 from miner.records.mhealth import is_data_point, read_data_point
 from miner.records.stream_file import Part
@@ -59,8 +59,14 @@ def read_standard(name: str, raw: bytes, zone: str | None, findings: Findings) -
 def _read(value: Any, row: int, out: Gathered) -> bool:
     kind = words(value.get("resourceType")) if isinstance(value, dict) else ""
     if kind == "Observation":
+        subject = value.get("subject")
+        person = words(inside(subject, "reference")) or words(
+            inside(subject, "identifier", "value")
+        )
+        out.about(row, person)
         read_observation(value, row, out)
     elif is_data_point(value):
+        out.about(row, words(inside(value, "header", "user_id")))
         read_data_point(value, row, out)
     else:
         out.leave(row, NOT_KNOWN, kind or "no kind")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from miner.records.cells import read_choice, read_numbers, read_words, repeated,
 from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.glucose_values import read_glucose
+from miner.records.one_person import person_of
 from miner.records.placing import Placed, place_rows
 from miner.records.samples import blocks_worn, sampled
 from miner.records.sources import Source
@@ -28,12 +29,14 @@ class Part:
         frame: its rows, with the stream's columns; None where the file stops the stream.
         worn: intervals with valid samples, or None where the stream was not sampled.
         unzoned: True where some time had neither offset nor zone.
+        person: whom the file names as the one whose records these are, or an empty text.
     """
 
     stream: str
     frame: pd.DataFrame | None
     worn: pd.DataFrame | None = None
     unzoned: bool = False
+    person: str = ""
 
 
 def read_part(table: Table, source: Source, zone: str | None, findings: Findings) -> Part:
@@ -50,6 +53,13 @@ def read_part(table: Table, source: Source, zone: str | None, findings: Findings
     """
     zone = source.time_zone or zone
     table = _only(table, source, findings)
+    person = person_of(table, source, findings)
+    if person is None:
+        return Part(source.stream, None)
+    return replace(_part(table, source, zone, findings), person=person)
+
+
+def _part(table: Table, source: Source, zone: str | None, findings: Findings) -> Part:
     placed = place_rows(table, source, zone, findings)
     if placed is None:
         return Part(source.stream, None)

@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.errors import MinerError
+from miner.records.columns import names_a_person
 from miner.records.findings import Findings
 from miner.records.fixed_times import Fixed, fixed_times
 from miner.records.row_by_row import line_numbers, read_row_by_row
@@ -136,6 +137,7 @@ def _read_fixed(text: TextFile, body: bytes, source: Source) -> Table | None:
     """Read a plain glucose file whose rows are all laid out alike; None where they are not."""
     first = "" if TIME_OF_DAY in source.columns else source.columns.get("time", "")
     plain = source.stream == "glucose" and not (source.where or source.not_measured)
+    plain &= not any(names_a_person(name) for name in text.header)
     if not plain or not first or source.time_format or text.header[:1] != (first,):
         return None
     mapped = [own for own in source.columns.values() if own != first]

@@ -1,0 +1,114 @@
+"""Whether a file holds the records of one person only."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from shlex import quote
+
+import numpy as np
+import pandas as pd
+
+from miner.records.columns import names_a_person
+from miner.records.findings import Findings
+from miner.records.fold import fold
+from miner.records.sources import Source
+from miner.records.table_file import Table, Text
+from miner.results import Severity
+
+_SHOWN = 3
+
+
+def person_of(table: Table, source: Source, findings: Findings) -> str | None:
+    """Return whom the table names, or an empty text; None where it names several, which is told.
+
+    Args:
+        table: the rows that would be read.
+        source: the mapping that reads them; a column that it maps tells no person.
+        findings: gets what is told.
+    """
+    named = ""
+    used = {*source.columns.values(), source.episodes.column if source.episodes else ""}
+    for column in table.cells.columns:
+        if column in used or not names_a_person(str(column)):
+            continue
+        people = _counted(table.text(str(column)))
+        if len(people) > 1:
+            rows = {word: int(table.rows[at]) for word, (at, _) in people.items()}
+            counts = {word: count for word, (_, count) in people.items()}
+            where = f'where = {{ "{column}" = ["{next(iter(counts))}"] }}'
+            by = f"in the column '{column}'"
+            tell_several(table.file, max(rows.values()), by, counts, findings, where)
+            return None
+        named = named or next(iter(people), "")
+    return named
+
+
+def _counted(words: Text) -> dict[str, tuple[int, int]]:
+    """Return of each word, whatever its case, the place of the first one and how many there are."""
+    found: dict[str, tuple[int, int]] = {}
+    known: dict[str, str] = {}
+    code, unique = pd.factorize(words)
+    places, counts = np.unique(code, return_index=True, return_counts=True)[1:]
+    for word, place, count in zip(unique, places.tolist(), counts.tolist(), strict=True):
+        if word:
+            name = known.setdefault(fold(str(word)), str(word))
+            first, before = found.get(name, (place, 0))
+            found[name] = (first, before + count)
+    return found
+
+
+def tell_several(
+    file: str,
+    row: int,
+    by: str,
+    people: Mapping[str, int],
+    findings: Findings,
+    where: str = "",
+) -> None:
+    """Tell, with a finding that stops, that a file names more than one person.
+
+    Args:
+        file: its name inside the client folder.
+        row: where another than the first is named.
+        by: what names them.
+        people: how many rows each of them has.
+        findings: gets what is told.
+        where: what would keep one of them in ``sources.toml``.
+    """
+    shown = [f"'{word[:40]}' {count}" for word, count in list(people.items())[:_SHOWN]]
+    more = f" and {len(people) - _SHOWN} more" if len(people) > _SHOWN else ""
+    keep = f", or keep one with {where} in the entry of {quote(file)} in sources.toml"
+    findings.add(
+        Severity.STOP,
+        f"{len(people)} people are named {by} ({', '.join(shown)}{more})",
+        "the records of one person",
+        f"Export that person's records alone{keep if where else ''}; the others have a client "
+        "folder each.",
+        file=file,
+        row=row,
+        count=sum(people.values()),
+    )
+
+
+def ask_about_others(named: Iterable[tuple[str, str, str]], findings: Findings) -> None:
+    """Ask where the files of one stream name different people; all are used as they stand.
+
+    Args:
+        named: stream, file and whom it names, for each file that names somebody.
+        findings: gets one question a stream.
+    """
+    first: dict[str, tuple[str, str]] = {}
+    asked = set()
+    for stream, file, person in named:
+        known, name = first.setdefault(stream, (file, person))
+        if fold(name) != fold(person) and stream not in asked:
+            asked.add(stream)
+            findings.add(
+                Severity.QUESTION,
+                f"it names '{person[:40]}', and '{known}' names '{name[:40]}': are these two "
+                "people?",
+                f"the {stream} of one person",
+                "Two people: give each a client folder. One person under two names: nothing to "
+                "do, both are used.",
+                file=file,
+            )
