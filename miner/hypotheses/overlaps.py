@@ -92,13 +92,17 @@ def _not_told_apart(
         other = part.target.items[along.items[at]]
         apart, of = differing(column, along.values[:, at])
         unit = part.target.rule.unit
+        separate = f"More {unit}s with one and not the other would separate them."
+        if own & set(other.rule.yields_to):
+            yielding = yielding or (
+                f"It stands for {other.rule.phrase} too, which differed from it on {apart} of {of} "
+                f"{unit}s. {separate}"
+            )
+            continue
         note = (
             f"It and {other.rule.phrase} differed on {apart} of {of} {unit}s: the two cannot be "
-            f"told apart. More {unit}s with one and not the other would separate them."
+            f"told apart. {separate}"
         )
-        if own & set(other.rule.yields_to):
-            yielding = yielding or note
-            continue
         reason = f"cannot be told apart from {other.rule.phrase}"
         return Overlap(travels, Withheld(reason, apart, guard.fewest_units_each_side), note)
     return Overlap(travels, None, yielding)

@@ -9,6 +9,7 @@ from miner.brief.text.amounts import Amounts, fixed
 from miner.brief.text.cautions import Cautions
 from miner.brief.text.detail import detail_parts
 from miner.brief.text.hypothesis import HypothesisTeller
+from miner.brief.text.inseparable import group_words, inseparable
 from miner.brief.text.layout import Parts, heading, paragraph, section
 from miner.brief.text.sheet import sheet
 from miner.brief.text.words import evidence_words, outcome_label, several
@@ -33,7 +34,7 @@ def ranking_parts(
     teller = _Teller(ranking, rules, Amounts(display_unit))
     cautions = Cautions(ranking.cautions)
     parts = [*teller.opening(cautions), *teller.fixed(), *teller.clear(), *teller.hints()]
-    parts += [*teller.rest(), *cautions.last()]
+    parts += [*teller.inseparable(), *teller.rest(), *cautions.last()]
     if detail:
         parts += detail_parts(ranking, rules, teller.amounts)
     return parts
@@ -89,6 +90,15 @@ class _Teller:
         lines = self._shared_luck(len(lucky), len(shown)) + self._by_chance(len(shown), len(found))
         body += [paragraph(" ".join(lines), 2)] if found and lines else []
         return section(evidence_words(Evidence.HINT, self.rules), body)
+
+    def inseparable(self) -> Parts:
+        body: Parts = []
+        for group in inseparable(self.ranking, self.rules)[: self.rules.guardrails.hints_shown]:
+            title, apart = group_words(group, self.rules, self.ranking.unit)
+            teller = HypothesisTeller(self.rules, self.amounts, self.ranking.unit)
+            body += [paragraph(title, 2), paragraph(teller.size(group[0]), 4)]
+            body.append(paragraph(apart, 4))
+        return section(say(self.rules, "list", "inseparable"), body)
 
     def rest(self) -> Parts:
         ranking = self.ranking
