@@ -60,10 +60,7 @@ def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
         "left_out": [day.day for day in brief.days if not day.usable],
         "tried": _tried(teller),
         "log_better": log_better(teller),
-        "shared": [
-            (full_date(item.on), item.page, ", ".join(item.ids) or "nothing of the search")
-            for item in brief.shared
-        ],
+        "shared": _shared(teller),
         "rest": [detailed(item, teller) for item in ranking.hypotheses],
         "counted": _counted(teller),
         "curves": curves(studio, words=True) if brief.days else None,
@@ -132,6 +129,13 @@ def _card(item: Hypothesis, teller: Teller, studio: Studio) -> dict[str, Any]:
         "line": studio.difference(item), "lineup": studio.lineup(item),
         "real": Cards(teller, studio).real(item), "pairs": Cards(teller, studio).pairs(item),
     }  # fmt: skip
+
+
+def _shared(teller: Teller) -> list[tuple[str, str, str]]:
+    return [
+        (full_date(item.on), item.page, ", ".join(item.ids) or "nothing of the search")
+        for item in teller.brief.shared
+    ]
 
 
 def _counted(teller: Teller) -> str:

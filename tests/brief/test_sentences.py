@@ -279,7 +279,7 @@ def test_every_sentence_of_the_book_is_short_once_filled_in(rules: RuleBook) -> 
         "little_sign": 40, "asked": "212 questions were", "level": "5", "day": "2026-02-01",
         "label": "time above your range", "months": "200 months", "claimed": 8, "low": 2, "high": 8,
     }  # fmt: skip
-    given |= {"nearer": 15}
+    given |= {"nearer": 15, "days": "3 days", "unit": "day", "separate": "It would help."}
     tables = (
         "rank",
         "cannot_tell",

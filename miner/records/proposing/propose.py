@@ -170,8 +170,8 @@ def _no_rows(name: str, findings: Findings) -> MinerError:
         return MinerError(
             told.what,
             told.expected,
-            "Export it with another mark between the cells, such as a semicolon, or with decimal "
-            "points: the mark between them may stand inside the numbers as well.",
+            "The mark between the cells may stand inside the numbers as well. Export it with "
+            "semicolons between the cells, or with decimal points.",
             file=name,
             row=told.row,
         )
