@@ -8,8 +8,9 @@ from miner.brief.before import kept_before
 from miner.brief.by_clock import by_clock
 from miner.brief.cards import Cards
 from miner.brief.curves import curves
+from miner.brief.days_shown import days_shown
 from miner.brief.detailed import detailed
-from miner.brief.drawn import MANY_DAYS, Studio
+from miner.brief.drawn import Studio
 from miner.brief.missing import ask_about, log_better
 from miner.brief.sentences import not_ranked
 from miner.brief.teller import Teller
@@ -52,12 +53,7 @@ def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
         "times": by_clock(teller),
         "range": _range(teller),
         "unit": brief.display_unit,
-        "month": studio.month() if brief.days else None,
-        "long": len(brief.days) > MANY_DAYS,
-        "beyond": studio.beyond,
-        "high_label": teller.rules.outcome(brief.high_outcome).label if brief.high_outcome else "",
-        "some_high": any(day.high and day.usable for day in brief.days),
-        "left_out": [day.day for day in brief.days if not day.usable],
+        **days_shown(studio),
         "tried": _tried(teller),
         "log_better": log_better(teller),
         "shared": _shared(teller),

@@ -7,10 +7,16 @@ from typing import Any
 from miner.brief.by_clock import by_clock
 from miner.brief.cards import Cards
 from miner.brief.curves import curves
-from miner.brief.drawn import MANY_DAYS, Studio
+from miner.brief.days_shown import days_shown
+from miner.brief.drawn import Studio
 from miner.brief.sentences import say
 from miner.brief.teller import Teller
 from miner.results import Evidence
+
+_NO_PICTURE: dict[str, Any] = {
+    "month": None, "long": False, "beyond": False, "high_label": "", "some_high": False,
+    "left_out": [],
+}  # fmt: skip
 
 
 def session(teller: Teller, studio: Studio) -> dict[str, Any]:
@@ -28,11 +34,7 @@ def session(teller: Teller, studio: Studio) -> dict[str, Any]:
         "month_sentence": month_sentence(teller),
         "actions": brief.actions,
         "reach": studio.reach() if nothing_stood_out(teller) and not calm else None,
-        "month": None if calm or not brief.days else studio.month(),
-        "long": len(brief.days) > MANY_DAYS,
-        "beyond": studio.beyond,
-        "high_label": _high_label(teller),
-        "some_high": any(day.high and day.usable for day in brief.days),
+        **(_NO_PICTURE if calm else days_shown(studio)),
         "questions": [*by_day[0], *(item for asked, _ in by_meal for item in asked)],
         "cards": by_day[1],
         "meals": [item for _, chosen in by_meal for item in chosen],
@@ -42,7 +44,6 @@ def session(teller: Teller, studio: Studio) -> dict[str, Any]:
             dict.fromkeys((i.outcome, one.label(i)) for one in teller.each() for i in one.chosen())
         ),
         "counted": counted(teller),
-        "left_out": [] if calm else _left_out(teller),
         "always": teller.rules.cautions.client_always,
         "curves": None if calm or not brief.days else curves(studio, words=False),
     }
@@ -126,12 +127,3 @@ def _any_clear(teller: Teller) -> bool:
         for one in teller.each()
         for item in one.brief.ranking.hypotheses
     )
-
-
-def _high_label(teller: Teller) -> str:
-    name = teller.brief.high_outcome
-    return teller.rules.outcome(name).label if name else ""
-
-
-def _left_out(teller: Teller) -> list[str]:
-    return [studio_day.day for studio_day in teller.brief.days if not studio_day.usable]
