@@ -221,8 +221,8 @@ def test_a_second_look_and_what_is_not_ranked_are_told(
         outcomes=(tied,), rankings_of_these_records=3, notes=("A second look.",), hypotheses=()
     )
     assert told(ranking, rules).splitlines()[1:] == [
-        "client-07, 2026-03-01 to 2026-04-02: 30 usable days, 3 left out. This is ranking",
-        "number 3 of these records.",
+        "client-07, 2026-03-01 to 2026-04-02: 30 usable days, 3 left out. These records",
+        "were ranked in 3 ways so far. With each of them luck has one more chance.",
         "A second look.",
         "Not ranked: mean over the day. Withheld: over half are tied.",
     ]

@@ -61,9 +61,7 @@ class _Teller:
         usable = several(ranking.usable_units, f"usable {ranking.unit}")
         lines = [f"{ranking.client}{span}: {usable}, {ranking.left_out_units} left out."]
         if ranking.status != "too_few" and ranking.rankings_of_these_records > 1:
-            lines.append(
-                f"This is ranking number {ranking.rankings_of_these_records} of these records."
-            )
+            lines.append(say(self.rules, "list", "ways", count=ranking.rankings_of_these_records))
         notes = [*ranking.notes, *not_ranked(ranking, self.rules)]
         return [
             *cautions.first(),
