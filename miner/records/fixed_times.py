@@ -92,7 +92,7 @@ def _parsed(body: bytes, starts: Places, size: int) -> Fixed | None:
     digits = [shown[at] - _ZERO for at in range(size) if at != 10 and at not in _SIGNS]
     if any(digit.max() > 9 for digit in digits):
         return None
-    year = digits[0].astype(np.int64) * 1000 + digits[1].astype(np.int64) * 100
+    year = digits[0].astype(np.int16) * 1000 + digits[1].astype(np.int16) * 100
     pairs = [digits[at] * 10 + digits[at + 1] for at in range(2, len(digits), 2)]
     year += pairs[0]
     month, day, hour, minute, *second = pairs[1:]
@@ -103,15 +103,18 @@ def _parsed(body: bytes, starts: Places, size: int) -> Fixed | None:
     months = (year - 1970) * 12 + month - 1
     first, last = int(months.min()), int(months.max())
     begins = np.arange(first, last + 2).astype("datetime64[M]").astype("datetime64[D]")
-    months -= first
+    months -= np.int16(first)
     if day.min() < 1 or (day > np.diff(begins).astype(np.uint8)[months]).any():
         return None
-    total = begins.astype(np.int64)[months] + day - 1
-    total *= 1440
-    total += hour.astype(np.int16) * np.int16(60) + minute
-    total *= 60
-    total += second[0] if second else 0
-    return Fixed((total * 1_000_000_000).view("datetime64[ns]"), mark, "s" if second else "m")
+    minutes = begins.astype(np.int64).astype(np.int32)[months] + day
+    minutes -= 1
+    minutes *= 1440
+    minutes += hour.astype(np.int16) * np.int16(60) + minute
+    total = minutes.astype(np.int64)
+    total *= 60_000_000_000
+    if second:
+        total += second[0] * np.int64(1_000_000_000)
+    return Fixed(total.view("datetime64[ns]"), mark, "s" if second else "m")
 
 
 def _characters(body: bytes, starts: Places, size: int) -> list[Bytes]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -37,6 +38,11 @@ def columns_of(stream: str) -> list[str]:
 
 def empty(stream: str) -> pd.DataFrame:
     """Return a stream without rows."""
+    return _empty(stream).copy()
+
+
+@cache
+def _empty(stream: str) -> pd.DataFrame:
     kinds = dict.fromkeys(columns_of(stream), "str")
     kinds |= dict.fromkeys(kinds.keys() & _TIMES, "datetime64[ns]")
     kinds |= dict.fromkeys(kinds.keys() & {*COLUMNS[stream].numbers, "glucose"}, "float64")
