@@ -89,7 +89,7 @@ def test_a_factor_yields_to_the_part_of_its_definition():
     found = ranked(100 + noise(40) + 20 * one, factors)
     part, whole = found[("high_carb_dinner",)], found[("high_carb_day",)]
     assert part.evidence is Evidence.CLEAR
-    assert any("differed on 1 of 40" in note for note in part.notes)
+    assert any("stands for" in note and "on 1 of 40" in note for note in part.notes)
     assert whole.evidence is Evidence.CANNOT_TELL
     assert whole.withheld is not None
 
