@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from miner.ledger.line import Event
@@ -17,6 +17,7 @@ SETTINGS = (
     "left_out_hash",
 )  # fmt: skip
 LOOKS = ("ranked", "looked")
+NO_DAY_AFTER = "9999-12-30"
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +62,7 @@ def questions(ledger: Ledger) -> tuple[Question, ...]:
             factor=str(payload.get("factor", "")),
             outcome=str(payload.get("outcome", "")),
             guess=payload.get("guess"),
-            fixed_on=str(payload.get("fixed_on") or item.at[:10]),
+            fixed_on=_day(payload.get("fixed_on"), item.at[:10]),
             proven=payload.get("proven") is True and item.trusted and item.row not in back,
             n=item.n,
             id=str(payload["id"]) if payload.get("id") else None,
@@ -104,6 +105,16 @@ def _clock_set_back(ledger: Ledger) -> set[int]:
         except (ValueError, TypeError):
             rows.add(item.row)
     return rows
+
+
+def _day(*told: Any) -> str:
+    """Return the first ISO date; of an entry with none no day can be known to come after it."""
+    for text in told:
+        try:
+            return date.fromisoformat(text).isoformat()
+        except (ValueError, TypeError):
+            continue
+    return NO_DAY_AFTER
 
 
 def _is_number(value: Any) -> bool:

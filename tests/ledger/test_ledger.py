@@ -464,6 +464,15 @@ def test_questions_are_the_first_of_each_and_proven_only_while_trusted(tmp_path)
     assert [q.proven for q in ledger.questions(ledger.read(tmp_path))] == [True, False, False]
 
 
+@pytest.mark.parametrize("told", ["5 Jan 2026", "0", 7, ["2026-01-05"], "2026-02-30"])
+def test_a_question_fixed_on_no_date_counts_from_its_entry(tmp_path, told):
+    ledger.append(tmp_path, "fixed", {"factor": "a", "outcome": "b", "fixed_on": told}, AT)
+    assert ledger.questions(ledger.read(tmp_path))[0].fixed_on == "2026-03-01"
+    text = file(tmp_path).read_text().replace('"at": "2026-03-01T', '"at": "T')
+    file(tmp_path).write_text(text)
+    assert ledger.questions(ledger.read(tmp_path))[0].fixed_on > "9999-12"
+
+
 def test_rankings_are_counted_by_what_was_chosen_and_the_days_they_saw(tmp_path):
     base = {
         "records_hash": "r1",
