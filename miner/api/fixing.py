@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from miner import ledger
 from miner.api.past import folder_of, read_past
 from miner.api.steps import load_rules, read_client
+from miner.caseload.store import pooled_before
 from miner.errors import MinerError
 from miner.followup.refusals import names_medicine
 from miner.hypotheses.identity import identity_in_rules
@@ -56,11 +57,11 @@ def fix_question(
     moment = now or datetime.now(UTC)
     zone = settings.time_zone
     today = moment.astimezone(ZoneInfo(zone) if zone else None).date()
+    _require_no_medicine(books, factor, settings.synonyms)
     factor = as_tagged(factor, settings.synonyms)
     _require_pair(books, factor, outcome)
     unit = books.unit_of(factor, outcome)
     name = outcome.removeprefix(f"{unit}.")
-    _require_a_habit(books, factor, unit)
     _require_past(fixed_on, today)
     past = read_past(client)
     known = {item: each for each in ("day", "meal") for item in past.questions(books, each)}
@@ -75,9 +76,10 @@ def fix_question(
         "factor": factor, "outcome": books.key_of(name, unit), "guess": guess,
         "fixed_on": day.isoformat(), "proven": fixed_on is None and not behind,
         "id": identity_in_rules(factor, name, unit, books), "range": list(settings.range),
+        "looked": day < today and pooled_before(folder.resolve().parent, folder.resolve().name),
     }  # fmt: skip
     ledger.append(folder, "fixed", payload, moment)
-    looked = past.seen_after(day.isoformat(), sys.maxsize)
+    looked = bool(payload["looked"]) or past.seen_after(day.isoformat(), sys.maxsize)
     advice = _advice(len(known) + 1, told=fixed_on is not None, looked=looked)
     return (*behind, *advice, *past.notes)
 
@@ -101,8 +103,10 @@ def as_tagged(factor: str, synonyms: Mapping[str, str]) -> str:
     return f"{kind}:{synonyms.get(folded, folded) if kind == 'tag' else folded}"
 
 
-def _require_a_habit(rules: RuleBook, factor: str, unit: str) -> None:
-    if names_medicine(factor, rules.factor(factor, unit), rules):
+def _require_no_medicine(rules: RuleBook, factor: str, synonyms: Mapping[str, str]) -> None:
+    tag = as_tagged(factor, synonyms)
+    behind = [f"tag:{own}" for own, joined in synonyms.items() if f"tag:{joined}" == tag]
+    if any(names_medicine(name, rules) for name in (factor, tag, *behind)):
         raise MinerError(
             f"'{factor}' names a medicine", "a habit; medicines belong to the prescriber",
             "Leave it to the prescriber.",

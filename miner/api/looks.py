@@ -40,6 +40,7 @@ def remember_ranking(
         "seed": ranking.seed,
         "draws": ranking.draws,
         "unit": ranking.unit,
+        "primary_outcome": ranking.primary_outcome,
         "second_look": second_look,
         "first": span[0],
         "last": span[1],

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from miner.api.looks import remember_look
+from miner.api.past import read_past
 from miner.api.steps import refuse_stopped, rules_of
 from miner.brief.meal_words import comparison_sentence
 from miner.errors import MinerError, nearest
@@ -53,6 +56,8 @@ def compare_meals(
     *,
     outcome: str = "rise",
     table: UnitTable | None = None,
+    keep: bool = True,
+    now: datetime | None = None,
 ) -> MealComparison:
     """Return similar meals with and without a factor side by side; it is no test.
 
@@ -62,6 +67,8 @@ def compare_meals(
         rules: the rule books; by default those that apply to the client's folder.
         outcome: an outcome of the meal table.
         table: the client's meal table, where it is there already.
+        keep: write to the client's ledger that this was looked at.
+        now: time of the ledger's entry; by default the clock's.
 
     Raises:
         MinerError: these records hold no such factor or outcome.
@@ -91,6 +98,8 @@ def compare_meals(
         without=int((known == 0).sum()),
         unknown=int(known.isna().sum()),
     )
+    if keep:
+        remember_look(client, read_past(client), table, "compare", (factor,), outcome, now)
     return comparison_sentence(found, books, client.settings.display_unit)
 
 

@@ -69,7 +69,9 @@ def pairs_of_chosen(
         table: the client's meal table, or None without meals.
     """
     found = {
-        item.id: compare_meals(client, item.factors[0], rules, outcome=item.outcome, table=table)
+        item.id: compare_meals(
+            client, item.factors[0], rules, outcome=item.outcome, table=table, keep=False
+        )
         for unit, item in chosen
         if unit == "meal" and len(item.factors) == 1
     }

@@ -9,7 +9,7 @@ from pathlib import Path
 from miner import ledger
 from miner.errors import MinerError
 from miner.followup.story import tell
-from miner.hypotheses.fixed import DEFINED_OTHERWISE, LOOKED, Question
+from miner.hypotheses.fixed import DEFINED_OTHERWISE, LOOKED, LOOKS_LOST, Question
 from miner.hypotheses.identity import identity_in_rules
 from miner.ledger import Event, Ledger
 from miner.records.client import Client
@@ -46,8 +46,10 @@ class Past:
         return own / len(ledger.questions(self.book)) if own else 1.0
 
     def _doubt(self, item: ledger.Question, rules: RuleBook, unit: str) -> str | None:
-        if self.seen_after(item.fixed_on, item.n):
+        if item.looked or self.seen_after(item.fixed_on, item.n):
             return LOOKED
+        if item.lost and not item.proven:
+            return LOOKS_LOST
         name = item.outcome.removeprefix(f"{unit}.")
         try:
             now = identity_in_rules(item.factor, name, unit, rules)
@@ -74,6 +76,14 @@ class Past:
         for event in self.rankings(since):
             if not event.payload.get("second_look"):
                 return str(event.payload.get("unit"))
+        return None
+
+    def other_primary(self, since: str, unit: str, primary: str | None) -> str | None:
+        """Return the primary outcome of an earlier ranking of those days where it was another."""
+        for event in self.rankings(since):
+            before = event.payload.get("primary_outcome")
+            if event.payload.get("unit") == unit and before not in (None, primary):
+                return str(before)
         return None
 
     def marked(self, found: Sequence[Hypothesis]) -> tuple[Hypothesis, ...]:

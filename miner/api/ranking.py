@@ -27,6 +27,10 @@ SECOND_LOOK = "A second look, by {unit}: {why}. Nothing searched here is called 
 BY_DEFAULT = "this practice ranks by {other} by default"
 RANKED_FIRST = "these records were ranked by {other} first"
 FEW_NAMED = 5
+MOVED = (
+    "The primary outcome was {then} in an earlier ranking and is {now} now. Each one tried gives "
+    "luck one more chance."
+)
 Progress = Callable[[str, float], None]
 Spreads = Mapping[tuple[str, str], float]
 
@@ -83,6 +87,7 @@ def rank(
     ranked = run(table, progress)
     ranking = _ranking(client, table, books, ranked, draws, seed, (first, last))
     notes = [*second, *_gone(client, past, table, (first, last))]
+    notes += _moved(past, ranking, first_day(table, (first, last)), books)
     notes += [*_unanswered(past, ranking, books), *_late(client, past, books, chosen, ranking, run)]
     notes += open_questions(client) if ranking.status == "too_few" else []
     notes += [SPREADS_USED] if across and ranking.hypotheses else []
@@ -124,6 +129,16 @@ def _second_look(
         return []
     why = RANKED_FIRST if first else BY_DEFAULT
     return [SECOND_LOOK.format(unit=unit, why=why.format(other=other))]
+
+
+def _moved(past: Past, ranking: Ranking, since: str, rules: RuleBook) -> list[str]:
+    """Tell of a primary outcome that was another when these days were ranked before."""
+    before = past.other_primary(since, ranking.unit, ranking.primary_outcome)
+    if before is None or ranking.primary_outcome is None:
+        return []
+    now = outcome_label(ranking.primary_outcome, rules, ranking.unit)
+    then = outcome_label(before, rules, ranking.unit)
+    return [MOVED.format(then=then, now=now)]
 
 
 def _gone(

@@ -124,6 +124,17 @@ class Store:
             path.unlink(missing_ok=True)
 
 
+def pooled_before(practice: Path, name: str) -> bool:
+    """Say whether the last caseload of a practice holds what one client's own records gave."""
+    key = hashlib.sha256(name.encode()).hexdigest()[:32]
+    try:
+        return bool(
+            read_head(str(practice / NAME / "clients" / key[:2] / f"{key}.parquet")).row.pooled
+        )
+    except (OSError, ValueError, KeyError, TypeError):
+        return False
+
+
 class PooledUnits:
     """The units of all clients who agreed, read a few columns at a time.
 

@@ -38,7 +38,7 @@ def require_testable(
                   "Keep one of them alone.")  # fmt: skip
     name = factors[0]
     rule = rules.factor(name, unit)
-    if names_medicine(name, rule, rules):
+    if names_medicine(_named(name, rule), rules):
         raise _no(f"'{name}' names a medicine", "a habit; medicines belong to the prescriber",
                   "Leave it to the prescriber.")  # fmt: skip
     if whole_words(rules.cautions.alcohol_words).search(_named(name, rule)):
@@ -59,9 +59,10 @@ def require_testable(
     return rule
 
 
-def names_medicine(name: str, rule: FactorRule, rules: RuleBook) -> bool:
+def names_medicine(text: str, rules: RuleBook) -> bool:
     """Say whether the name of a factor, or the words for it, name a medicine."""
-    return whole_words(rules.cautions.medicine_words).search(_named(name, rule)) is not None
+    own = fold(text.replace("_", " ").replace(":", " "))
+    return whole_words(rules.cautions.medicine_words).search(own) is not None
 
 
 def _named(name: str, rule: FactorRule) -> str:

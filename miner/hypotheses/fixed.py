@@ -21,6 +21,10 @@ from miner.stats.multiplicity import holm
 from miner.stats.scores import share_tied
 
 LOOKED = "This question was not fixed before these records: a hint at most."
+LOOKS_LOST = (
+    "Entries of the ledger before it are lost. Whether anyone had looked is not known: a hint at "
+    "most."
+)
 DEFINED_OTHERWISE = "It was defined otherwise when it was fixed: a hint at most."
 
 
@@ -126,7 +130,8 @@ def _rules(design: Design, target: Target, guard: Guardrails, question: Question
     withheld = None
     if known.sum() < guard.fewest_days_to_rank and design.unit == "day":
         have = float(known.sum())
-        since = " since it was fixed" if question.fixed_on else " on which it is known"
+        short = question.fixed_on is not None and len(known) < guard.fewest_days_to_rank
+        since = " since it was fixed" if short else " on which the outcome is known"
         withheld = Withheld(f"too few {design.unit}s{since}", have, guard.fewest_days_to_rank)
     elif (tied := share_tied(target.values[known])) > guard.largest_share_tied:
         reason = "more than half the values are the same"

@@ -75,7 +75,8 @@ def append(
 def _add(path: Path, event: str, payload: Mapping[str, Any], at: str) -> Event:
     data = contents(path)
     lines = split(data)
-    last, torn = _tail(lines, path)
+    _refuse_newer(lines, path)
+    last, torn = _tail(lines)
     row = len(lines) + 1
     text = b"" if not data or data.endswith(b"\n") else b"\n"
     n, check = (last.n, last.check) if last else (0, "")
@@ -101,14 +102,10 @@ def _recovered(path: Path, lines: list[bytes], torn: list[bytes]) -> dict[str, A
     return told
 
 
-def _tail(lines: list[bytes], path: Path) -> tuple[Event | None, list[bytes]]:
-    torn: list[bytes] = []
-    for row in range(len(lines), 0, -1):
-        record = read_line(lines[row - 1])
-        if record is None:
-            torn.insert(0, lines[row - 1])
-            continue
-        if record["schema"] > SCHEMA:
+def _refuse_newer(lines: list[bytes], path: Path) -> None:
+    for row, line in enumerate(lines, 1):
+        record = read_line(line)
+        if record is not None and record["schema"] > SCHEMA:
             raise LedgerUnwritable(
                 "the ledger was written by a newer miner",
                 f"lines of schema {SCHEMA}",
@@ -116,6 +113,15 @@ def _tail(lines: list[bytes], path: Path) -> tuple[Event | None, list[bytes]]:
                 file=path,
                 row=row,
             )
+
+
+def _tail(lines: list[bytes]) -> tuple[Event | None, list[bytes]]:
+    torn: list[bytes] = []
+    for row in range(len(lines), 0, -1):
+        record = read_line(lines[row - 1])
+        if record is None:
+            torn.insert(0, lines[row - 1])
+            continue
         return as_event(record, row), torn
     return None, torn
 

@@ -44,7 +44,10 @@ def note(folder: Path, event: Event) -> None:
     new = folder / f"{NAME}.{os.getpid()}"
     with contextlib.suppress(OSError):
         new.write_text(text, encoding="utf-8")
-        new.replace(folder / NAME)
+        try:
+            new.replace(folder / NAME)
+        except OSError:
+            new.unlink()
 
 
 def gone(folder: Path, events: Sequence[Event]) -> Last | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -34,6 +35,8 @@ class Question(Result):
         n: the number of its entry.
         id: of its definition when it was fixed, or None where that was not written.
         range: the client's glucose range when it was fixed, mg/dL, likewise.
+        looked: what a caseload found of this client was there when it was fixed.
+        lost: entries before it are lost or changed: whether somebody had looked is not known.
     """
 
     factor: str
@@ -44,6 +47,8 @@ class Question(Result):
     n: int
     id: str | None = None
     range: tuple[float, ...] | None = None
+    looked: bool = False
+    lost: bool = False
 
 
 def named(ledger: Ledger, event: str) -> tuple[Event, ...]:
@@ -55,6 +60,8 @@ def questions(ledger: Ledger) -> tuple[Question, ...]:
     """Return the fixed questions in order; of one fixed twice, the first."""
     found: dict[tuple[str, str], Question] = {}
     back = _clock_set_back(ledger)
+    lost = (event.n for event in named(ledger, "recovered") if "missing" in event.payload)
+    lost_at = min(lost, default=sys.maxsize)
     for item in named(ledger, "fixed"):
         payload = item.payload
         limits = tuple(float(limit) for limit in item.listed("range") if _is_number(limit))
@@ -67,6 +74,8 @@ def questions(ledger: Ledger) -> tuple[Question, ...]:
             n=item.n,
             id=str(payload["id"]) if payload.get("id") else None,
             range=limits or None,
+            looked=payload.get("looked") is True,
+            lost=not item.trusted or lost_at < item.n,
         )
         found.setdefault((question.factor, question.outcome), question)
     return tuple(found.values())

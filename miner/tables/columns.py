@@ -13,6 +13,11 @@ from miner.tables.clockwork import Floats
 
 Source = tuple[str, int]
 
+_ACCENTED = {
+    "a": "àáâãäå", "c": "ç", "e": "èéêë", "i": "ìíîï", "n": "ñ", "o": "òóôõöø", "u": "ùúûü",
+    "y": "ýÿ",
+}  # fmt: skip
+
 
 def numbers(column: pd.Series) -> Floats:
     """Return a column as floats, what is not noted as NaN."""
@@ -37,6 +42,18 @@ def origins(frame: pd.DataFrame) -> list[Source]:
 
 
 def whole_words(listed: Iterable[str]) -> re.Pattern[str]:
-    """Return a pattern for any of the words, whole and in the singular or with an s."""
-    choices = "|".join(re.escape(fold(word)) for word in listed)
+    """Return a pattern for any of the words, whole and in the singular or with an s.
+
+    A star at an end of a word stands for any letters; a letter also stands for itself with an
+    accent.
+    """
+    choices = "|".join(_pattern(fold(word)) for word in listed)
     return re.compile(rf"\b(?:{choices})s?\b" if choices else r"(?!)")
+
+
+def _pattern(word: str) -> str:
+    return "".join(
+        r"\w*" if letter == "*" else f"[{letter}{_ACCENTED[letter]}]" if letter in _ACCENTED
+        else re.escape(letter)
+        for letter in word
+    )  # fmt: skip

@@ -9,8 +9,9 @@ import numpy as np
 from miner.records.client import Client
 from miner.results import Measure
 from miner.rulebook import RuleBook
-from miner.tables.columns import fold, whole_words, words
+from miner.tables.columns import whole_words, words
 from miner.tables.published import published
+from miner.tables.tag_days import names_any
 from miner.tables.trace import trace_of
 from miner.tables.unit_table import UnitTable
 
@@ -80,4 +81,5 @@ def _ends(value: np.ndarray[tuple[int], np.dtype[np.float64]]) -> list[tuple[str
 def medicine_tags(client: Client, rules: RuleBook) -> tuple[str, ...]:
     """Return the tags that name a medicine, by name."""
     pattern = whole_words(rules.cautions.medicine_words)
-    return tuple(sorted({t for t in words(client.used("tags")["tag"]) if pattern.search(fold(t))}))
+    tags = set(words(client.used("tags")["tag"]))
+    return tuple(sorted(tag for tag in tags if names_any(pattern, tag, client)))

@@ -11,8 +11,9 @@ from miner.records.columns import MG_DL_PER_MMOL_L
 from miner.results import CautionKind, CautionText
 from miner.rulebook import Cautions, Referral, RuleBook
 from miner.tables.clockwork import DAY, Floats, iso_day, seconds
-from miner.tables.columns import fold, whole_words, words
+from miner.tables.columns import whole_words, words
 from miner.tables.limits import below
+from miner.tables.tag_days import names_any
 from miner.tables.trace import Trace, trace_of
 from miner.tables.unit_table import UnitTable
 
@@ -83,9 +84,9 @@ def _of_tags(client: Client, book: Cautions) -> list[CautionText]:
     first: dict[str, int] = {}
     for tag, day in zip(words(frame["tag"]), seconds(frame["start_clock"]) // DAY, strict=True):
         first.setdefault(tag, int(day))
-    medicine = _quoted(first, book.medicine_words)
-    pregnancy = _quoted(first, book.pregnancy_words)
-    illness = _quoted(first, book.illness_words)
+    medicine = _quoted(client, first, book.medicine_words)
+    pregnancy = _quoted(client, first, book.pregnancy_words)
+    illness = _quoted(client, first, book.illness_words)
     said = []
     if medicine:
         text = (
@@ -107,7 +108,7 @@ def _of_tags(client: Client, book: Cautions) -> list[CautionText]:
     return said
 
 
-def _quoted(first: Mapping[str, int], listed: tuple[str, ...]) -> str:
+def _quoted(client: Client, first: Mapping[str, int], listed: tuple[str, ...]) -> str:
     pattern = whole_words(listed)
-    hits = [tag for tag in first if pattern.search(fold(tag))]
+    hits = [tag for tag in first if names_any(pattern, tag, client)]
     return ", ".join(f"'{tag}' on {iso_day(first[tag])}" for tag in hits)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -11,7 +12,7 @@ from miner.records.client import Client
 from miner.rulebook import Cautions
 from miner.tables.biological_days import Days
 from miner.tables.clockwork import DAY, seconds
-from miner.tables.columns import Source, origins, whole_words, words
+from miner.tables.columns import Source, fold, origins, whole_words, words
 
 FEWEST_DAYS = 3
 MOST_TAGS = 20
@@ -61,7 +62,7 @@ def tags_of(client: Client, days: Days, cautions: Cautions) -> Tags:
     illness: set[int] = set()
     by_tag: dict[str, dict[int, list[Source]]] = {}
     for k, name in enumerate(names):
-        told = [kind for kind, pattern in kinds.items() if pattern.search(name)]
+        told = [kind for kind, own in kinds.items() if names_any(own, name, client)]
         for kind in told:
             if kind == "illness":
                 illness.update(range(int(clock[k]), int(to_clock[k]) + 1))
@@ -81,6 +82,12 @@ def tags_of(client: Client, days: Days, cautions: Cautions) -> Tags:
         pregnancy=first["pregnancy"],
         illness=tuple(sorted(illness)),
     )
+
+
+def names_any(pattern: re.Pattern[str], tag: str, client: Client) -> bool:
+    """Say whether a tag, or one that the client's synonyms join to it, holds one of the words."""
+    behind = (own for own, stands_for in client.settings.synonyms.items() if stands_for == tag)
+    return any(pattern.search(fold(text)) for text in (tag, *behind))
 
 
 def _touched(days: Days, start: int, end: int) -> range:

@@ -226,3 +226,74 @@ def test_a_ledger_taken_away_is_told_at_the_next_ranking_and_the_one_after(folde
     (folder / ledger.NAME).unlink()
     for _ in range(2):
         assert any(note.startswith("ledger.jsonl") for note in ranked(folder).notes)
+
+
+def test_a_question_dated_back_after_looks_were_lost_is_a_hint_at_most(folder: Path) -> None:
+    ranked(folder)
+    (folder / ledger.NAME).unlink()
+    fix(folder, "late_dinner", "overnight_mean")
+    found = asked(folder)
+    assert found.evidence is Evidence.HINT
+    assert any("Entries of the ledger before it are lost" in note for note in found.notes)
+    fix(folder, "short_sleep", "wake_glucose", fixed_on=None)
+    assert [item.lost for item in api.fixed_questions(folder)] == [True, True]
+    assert asked(folder, "short_sleep", "wake_glucose").fixed_before is True
+
+
+def test_a_question_dated_back_after_a_line_was_taken_out_is_a_hint_at_most(folder: Path) -> None:
+    fix(folder, "short_sleep", "wake_glucose")
+    ranked(folder)
+    fix(folder, "late_dinner", "overnight_mean")
+    lines = (folder / ledger.NAME).read_bytes().splitlines(keepends=True)
+    (folder / ledger.NAME).write_bytes(lines[0] + lines[2])
+    assert asked(folder).evidence is Evidence.HINT
+    assert [item.lost for item in api.fixed_questions(folder)] == [False, True]
+
+
+@pytest.mark.parametrize("agreed", [True, False])
+def test_a_question_dated_back_after_a_caseload_is_a_hint_at_most(
+    folder: Path, agreed: bool
+) -> None:
+    head, mark, tables = (folder / "client.toml").read_text().partition("\n[")
+    (folder / "client.toml").write_text(f"{head}\npooled = {str(agreed).lower()}\n{mark}{tables}")
+    api.pool(folder.parent, draws=99)
+    notes = fix(folder, "late_dinner", "overnight_mean")
+    assert any("had been ranked already" in note for note in notes) is agreed
+    assert asked(folder).fixed_before is not agreed
+    assert asked(folder).evidence is (Evidence.HINT if agreed else Evidence.CLEAR)
+
+
+def test_pairs_of_meals_are_a_look(folder: Path) -> None:
+    api.compare_meals(api.read_client(folder), "walk_after", now=NOW)
+    (event,) = ledger.read(folder).events
+    assert (event.event, event.payload["what"], event.payload["factors"]) == (
+        "looked", "compare", ["walk_after"]
+    )  # fmt: skip
+
+
+def test_a_primary_outcome_moved_after_a_ranking_is_said(folder: Path) -> None:
+    ranked(folder)
+    head, mark, tables = (folder / "client.toml").read_text().partition("\n[")
+    (folder / "client.toml").write_text(
+        f'{head}\nprimary_outcome = "overnight_mean"\n{mark}{tables}'
+    )
+    told = [note for note in ranked(folder).notes if "primary outcome was" in note]
+    assert len(told) == 1
+    assert "is overnight mean now" in told[0]
+
+
+@pytest.mark.parametrize("given", ["tag:morning ritual", "tag:Metformin"])
+def test_a_medicine_under_another_name_is_no_question(folder: Path, given: str) -> None:
+    with (folder / "client.toml").open("a") as file:
+        file.write('\n[synonyms]\n"metformin" = "morning ritual"\n')
+    with pytest.raises(MinerError, match="names a medicine"):
+        api.fix_question(api.read_client(folder), given, "overnight_mean", now=NOW)
+
+
+def test_a_line_of_a_newer_miner_anywhere_keeps_all_others_from_writing(folder: Path) -> None:
+    ranked(folder)
+    path = folder / ledger.NAME
+    path.write_bytes(b'{"schema": 2, "n": 0}\n' + path.read_bytes())
+    before = path.read_bytes()
+    assert any("newer miner" in note for note in ranked(folder).notes)
+    assert path.read_bytes() == before

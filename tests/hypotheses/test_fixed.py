@@ -218,5 +218,5 @@ def test_an_unknown_outcome_on_its_own_days_leaves_a_question_open():
     table.frame.loc[table.frame.index[15:], "day_mean"] = NAN
     question = Question("late_dinner", "day_mean", fixed_on=date(14))
     item = _answers(table, question)[1]["late_dinner", "day_mean"]
-    assert item.withheld.reason == "too few days since it was fixed"
+    assert item.withheld.reason == "too few days on which the outcome is known"
     assert item.withheld.have == 0

@@ -101,6 +101,7 @@ def test_a_note_that_cannot_be_written_loses_no_entry(tmp_path: Path) -> None:
     add(tmp_path, 0, 1)
     assert len(ledger.read(tmp_path).events) == 2
     assert told(tmp_path) == []
+    assert not list(tmp_path.glob(".ledger.last.*"))
 
 
 def test_bytes_that_are_no_entry_are_told_ever_after(tmp_path: Path) -> None:
