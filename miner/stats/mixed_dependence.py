@@ -7,11 +7,13 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from miner.stats.mixed_design import Design, Floats
+from miner.stats.mixed_follow import Optimum, follow, optimum
 from miner.stats.mixed_optimise import Likelihood, minimise
 from miner.stats.mixed_products import cross_products
 
 LARGEST_PHI = 0.995
 GRID = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.88, 0.94, 0.98, LARGEST_PHI)
+LEVELS = (0.0, *np.geomspace(0.03, 10.0, 24))
 GROUPS_TO_BRACKET = 400
 
 
@@ -27,6 +29,7 @@ class Profile:
         theta: where the last search ended, None before the first.
         asked: evaluations so far.
         seen: deviance by phi.
+        near: theta where the last search ended and how the deviance bends there.
     """
 
     prepared: Design
@@ -36,6 +39,7 @@ class Profile:
     theta: Floats | None = None
     asked: int = 0
     seen: dict[float, float] = field(default_factory=dict)
+    near: Optimum | None = None
 
     def likelihood(self, phi: float) -> Likelihood:
         """Return the deviance as a function of theta at one phi."""
@@ -49,10 +53,21 @@ class Profile:
     def at(self, phi: float) -> float:
         """Return the least deviance at one phi."""
         likelihood = self.likelihood(phi)
-        self.theta = minimise(likelihood, self.start())
-        self.seen[phi] = likelihood.at(self.theta).deviance
+        self.theta = self._best(likelihood)
+        self.seen[phi] = likelihood.deviance(self.theta)
         self.asked += likelihood.asked
         return self.seen[phi]
+
+    def _best(self, likelihood: Likelihood) -> Floats:
+        if self.theta is not None and self.near is not None:
+            again = self.near if self.near.theta is self.theta else None
+            found = None if again is None else follow(likelihood, again)
+            if found is not None and again is not None:
+                self.near = Optimum(found, again.moving, again.inverse)
+                return found
+        theta = minimise(likelihood, self.start())
+        self.near = optimum(likelihood, theta)
+        return theta
 
 
 def best_phi(profile: Profile) -> float:
@@ -82,9 +97,7 @@ def best_phi(profile: Profile) -> float:
 def _of_few(profile: Profile) -> float:
     if len(profile.free) < 2:
         return _search(profile, *_bracket(profile))
-    simpler = Profile(profile.prepared, profile.degrees, profile.reml, (0,))
-    low, high = _bracket(simpler, 2)
-    profile.asked += simpler.asked
+    low, high = _ladder(profile)
     profile.at((low + high) / 2)
     found = _search(profile, low, high)
     if not _at_edge(found, low, high):
@@ -97,7 +110,18 @@ def _at_edge(found: float, low: float, high: float) -> bool:
     return (found - low < margin and low > 0) or (high - found < margin and high < LARGEST_PHI)
 
 
-def _bracket(profile: Profile, beside: int = 1) -> tuple[float, float]:
+def _ladder(profile: Profile) -> tuple[float, float]:
+    thetas = np.column_stack([LEVELS, np.zeros((len(LEVELS), 2))])
+    least = []
+    for phi in GRID:
+        likelihood = profile.likelihood(phi)
+        least.append(float(likelihood.deviances(thetas).min()))
+        profile.asked += likelihood.asked
+    best = int(np.argmin(least))
+    return GRID[max(best - 2, 0)], GRID[min(best + 2, len(GRID) - 1)]
+
+
+def _bracket(profile: Profile) -> tuple[float, float]:
     ends: list[tuple[float, Floats | None]] = []
     for phi in GRID:
         if len(profile.free) > 1:
@@ -105,7 +129,7 @@ def _bracket(profile: Profile, beside: int = 1) -> tuple[float, float]:
         ends.append((profile.at(phi), profile.theta))
     best = min(range(len(GRID)), key=lambda i: ends[i][0])
     profile.theta = ends[best][1]
-    return GRID[max(best - beside, 0)], GRID[min(best + beside, len(GRID) - 1)]
+    return GRID[max(best - 1, 0)], GRID[min(best + 1, len(GRID) - 1)]
 
 
 def _search(profile: Profile, low: float, high: float) -> float:

@@ -55,7 +55,9 @@ def posterior(products: CrossProducts, D: Floats) -> tuple[Floats, Floats]:
     return K, det
 
 
-def evaluate(products: CrossProducts, theta: Floats, degrees: int, *, reml: bool) -> Evaluation:
+def evaluate(
+    products: CrossProducts, theta: Floats, degrees: int, *, reml: bool, slopes: bool = True
+) -> Evaluation:
     """Return the profiled deviance at theta and its derivatives.
 
     deviance = log det R + sum log det(I + S_g D) + degrees * log(rss) [+ log det X'V^-1 X],
@@ -66,6 +68,7 @@ def evaluate(products: CrossProducts, theta: Floats, degrees: int, *, reml: bool
         theta: (3,) relative Cholesky factor (l11, l21, l22).
         degrees: units less fixed coefficients (restricted), or units.
         reml: restricted likelihood.
+        slopes: find the derivatives too; without them they are 0.
 
     Returns:
         The evaluation; its deviance is inf where the likelihood is not defined.
@@ -90,8 +93,10 @@ def evaluate(products: CrossProducts, theta: Floats, degrees: int, *, reml: bool
     deviance = products.log_det + float(np.log(det).sum()) + degrees * np.log(rss)
     if reml:
         deviance += 2 * float(np.log(np.diag(factor)[:-1]).sum())
-    slope_rss, slope = _slopes(products, D, det, coefficients, root if reml else root[:0])
-    slope += degrees / rss * slope_rss
+    slope_rss, slope = np.zeros((2, 2)), np.zeros((2, 2))
+    if slopes:
+        slope_rss, slope = _slopes(products, D, det, coefficients, root if reml else root[:0])
+        slope += degrees / rss * slope_rss
     return Evaluation(float(deviance), slope, slope_rss, root.T @ root, coefficients, rss)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from miner.stats.mixed_design import Floats
 from miner.stats.mixed_likelihood import Evaluation, covariance, evaluate, in_theta
+from miner.stats.mixed_many import evaluate_many
 from miner.stats.mixed_products import CrossProducts
 
 LARGEST = 1e4
@@ -44,6 +45,19 @@ class Likelihood:
             self.asked += 1
             self.known[key] = evaluate(self.products, theta, self.degrees, reml=self.reml)
         return self.known[key]
+
+    def deviance(self, theta: Floats) -> float:
+        """Return the deviance alone, which is quicker."""
+        found = self.known.get(theta.tobytes())
+        if found is not None:
+            return found.deviance
+        self.asked += 1
+        return evaluate(self.products, theta, self.degrees, reml=self.reml, slopes=False).deviance
+
+    def deviances(self, thetas: Floats) -> Floats:
+        """Return the deviance at each of (k, 3) thetas."""
+        self.asked += len(thetas)
+        return evaluate_many(self.products, thetas, self.degrees, reml=self.reml).deviance
 
 
 def minimise(likelihood: Likelihood, start: Floats | None = None, rounds: int = 4) -> Floats:
@@ -87,17 +101,15 @@ def _cold(likelihood: Likelihood) -> Floats:
     found = [_search(likelihood, _first(likelihood, several))]
     if len(several) > 1:
         found += [_search(likelihood, _first(likelihood, [i]), (i,)) for i in several]
-    return min(found, key=lambda theta: likelihood.at(theta).deviance)
+    return min(found, key=likelihood.deviance)
 
 
 def _first(likelihood: Likelihood, several: list[int]) -> Floats:
     levels = (0.05, 0.3, 1.0, 4.0)
-    starts = []
-    for values in product(levels, repeat=len(several)):
-        theta = np.zeros(3)
-        theta[several] = values
-        starts.append(theta)
-    return min(starts, key=lambda theta: likelihood.at(theta).deviance)
+    values = np.array(list(product(levels, repeat=len(several))))
+    starts = np.zeros((len(values), 3))
+    starts[:, several] = values
+    return np.asarray(starts[int(np.argmin(likelihood.deviances(starts)))])
 
 
 def _search(likelihood: Likelihood, start: Floats, only: tuple[int, ...] | None = None) -> Floats:
@@ -129,12 +141,13 @@ def _search(likelihood: Likelihood, start: Floats, only: tuple[int, ...] | None 
 
 
 def _to_zero(likelihood: Likelihood, theta: Floats) -> Floats:
-    best = likelihood.at(theta).deviance
-    for candidate in _smaller(theta):
-        if not np.array_equal(candidate, theta):
-            deviance = likelihood.at(candidate).deviance
-            if deviance <= best + SAME_DEVIANCE:
-                return candidate
+    smaller = [item for item in _smaller(theta) if not np.array_equal(item, theta)]
+    if not smaller:
+        return theta
+    best, *others = likelihood.deviances(np.stack([theta, *smaller]))
+    for candidate, deviance in zip(smaller, others, strict=True):
+        if deviance <= best + SAME_DEVIANCE:
+            return candidate
     return theta
 
 
@@ -167,9 +180,9 @@ def _inside(likelihood: Likelihood, theta: Floats) -> Floats | None:
     least, direction = boundary_pull(likelihood, theta)
     if least >= 0:
         return None
-    D, best = covariance(theta), likelihood.at(theta).deviance
+    D = covariance(theta)
     steps = [_factor(D + t * np.outer(direction, direction)) for t in (1e-4, 1e-2, 0.1, 1.0)]
-    deviances = [likelihood.at(step).deviance for step in steps]
+    best, *deviances = likelihood.deviances(np.stack([theta, *steps]))
     chosen = int(np.argmin(deviances))
     return steps[chosen] if deviances[chosen] < best - SAME_DEVIANCE else None
 
@@ -240,7 +253,7 @@ def _lower(likelihood: Likelihood, theta: Floats, step: Floats, best: float) -> 
     for _ in range(20):
         moved = theta + step
         moved[[0, 2]] = np.maximum(moved[[0, 2]], 0.0)
-        if likelihood.at(moved).deviance < best - 1e-12:
+        if likelihood.deviance(moved) < best - 1e-12:
             return moved
         step = step / 2
     return None

@@ -10,13 +10,13 @@ import numpy.typing as npt
 
 from miner.stats.mixed import MixedFit
 from miner.stats.mixed_design import Design, Floats, design
-from miner.stats.mixed_likelihood import covariance
+from miner.stats.mixed_many import AT_ONCE, Evaluations, evaluate_many, posteriors
 from miner.stats.mixed_optimise import Likelihood
-from miner.stats.mixed_products import cross_products
-from miner.stats.shrunken import predict
+from miner.stats.mixed_products import CrossProducts, cross_products
 
 DEVIANCE_LEFT_OUT = 16.0
 SPREADS, CORRELATIONS = 21, 9
+LEAST_WEIGHT = 1e-5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -109,7 +109,7 @@ def _grid(fit: MixedFit, prepared: Design, likelihood: Likelihood) -> tuple[list
         return np.array([intercept, rho * tau, np.sqrt(1 - rho * rho) * tau])
 
     def deviance(tau: float, rho: float) -> float:
-        return likelihood.at(theta(tau, rho)).deviance
+        return likelihood.deviance(theta(tau, rho))
 
     spreads = _range(lambda tau: deviance(tau, correlation), spread, 0.0, np.inf, SPREADS)
     middle = spread if spread > 0 else float(spreads[SPREADS // 2])
@@ -157,18 +157,39 @@ def _edge(
 def _average(
     prepared: Design, likelihood: Likelihood, grid: list[Floats], before: Floats, column: int
 ) -> tuple[Floats, Floats]:
-    found = [likelihood.at(theta) for theta in grid]
-    deviances = np.array([one.deviance for one in found])
-    weights = before * np.exp(-(deviances - deviances.min()) / 2)
+    thetas, products = np.stack(grid), likelihood.products
+    found = evaluate_many(products, thetas, likelihood.degrees, reml=likelihood.reml)
+    weights = before * np.exp(-(found.deviance - found.deviance.min()) / 2)
     weights /= weights.sum()
+    kept = np.flatnonzero(weights >= LEAST_WEIGHT)
     mean, square = np.zeros(prepared.groups), np.zeros(prepared.groups)
     centre = float(prepared.least_squares[column])
-    for weight, theta, one in zip(weights, grid, found, strict=True):
-        if weight < 1e-5:
-            continue
-        D, residual = covariance(theta), one.rss / likelihood.degrees
-        here = predict(prepared, likelihood.products, D, one.coefficients, one.inverse, column)
-        own = float(prepared.back[column] @ one.coefficients) + here.deviations[:, 1]
-        mean += weight * own
-        square += weight * (own**2 + residual * here.variances[:, 2])
+    step = max(1, AT_ONCE // prepared.groups)
+    for begin in range(0, kept.size, step):
+        some = kept[begin : begin + step]
+        own, variances = _slopes(prepared, products, thetas[some], found, some, column)
+        variances *= (found.rss[some] / likelihood.degrees)[:, None]
+        mean += np.einsum("k,kg->g", weights[some], own)
+        square += np.einsum("k,kg->g", weights[some], own**2 + variances)
     return centre + mean, square - mean**2
+
+
+def _slopes(
+    prepared: Design,
+    products: CrossProducts,
+    thetas: Floats,
+    found: Evaluations,
+    some: npt.NDArray[np.intp],
+    column: int,
+) -> tuple[Floats, Floats]:
+    """Return (k, groups) slopes and their error variances over the residual variance."""
+    K, _ = posteriors(products, thetas)
+    size, back = prepared.scale[1], prepared.back[column]
+    coefficients, inverse = found.coefficients[some], found.inverse[some]
+    against = np.column_stack([-coefficients, np.ones(some.size)])
+    left = np.einsum("ajg,kj->kag", products.across, against)
+    own = (coefficients @ back)[:, None] + (K[:, 1] * left[:, 0] + K[:, 2] * left[:, 1]) / size
+    first, second = products.across[:, :-1]
+    drawn = K[:, 1, None] * first + K[:, 2, None] * second
+    rows = back[:, None] - drawn / size
+    return own, K[:, 2] / size**2 + (np.matmul(inverse, rows) * rows).sum(axis=1)
