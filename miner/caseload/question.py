@@ -11,6 +11,7 @@ from miner.results.caseload import Estimate
 from miner.stats.mixed import MixedFit, fit_mixed
 from miner.stats.pooling import Pooled, within_between
 from miner.stats.pooling_slopes import two_stage
+from miner.stats.predetermined import predetermined
 from miner.stats.shrunken_slopes import ShrunkenSlopes, shrunken_slopes
 from miner.stats.within_residual import within_residual
 
@@ -18,6 +19,7 @@ Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 SLOPE = 1
 REML_FROM = 20
+REACTS_WITHIN = 7.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,8 +109,9 @@ def fit_question(units: Units, *, each: bool = True, beside: Floats | None = Non
     """Fit both models to the usable units of at least two clients.
 
     The factor enters as what is left of it once each client's own mean, weekend, drift and
-    sensors are taken out, and its mean by client as a term between clients, where at least five
-    clients differ in it.
+    sensors are taken out, each unit's by units that cannot have reacted to its outcome (those of
+    the week after it are left aside), and its mean by client as a term between clients, where at
+    least five clients differ in it.
 
     Args:
         units: as ``usable`` returns them.
@@ -116,7 +119,9 @@ def fit_question(units: Units, *, each: bool = True, beside: Floats | None = Non
         beside: (units, k) other columns within clients to allow for, or None.
     """
     nuisance = units.nuisance if beside is None else np.column_stack([units.nuisance, beside])
-    within = within_residual(units.x, units.clients, nuisance)[0]
+    within = predetermined(
+        units.x, units.clients, nuisance, times=units.times, reach=REACTS_WITHIN
+    )  # fmt: skip
     columns, between_at = _columns(units, within)
     if beside is not None:
         columns += [within_between(column, units.clients)[0] for column in beside.T]
@@ -124,7 +129,7 @@ def fit_question(units: Units, *, each: bool = True, beside: Floats | None = Non
     fit = _fitted(units, X, within)
     phi = 0.0 if fit.problem else fit.phi
     pooled, slopes = two_stage(
-        units.y, units.x, units.clients, nuisance=nuisance, times=units.times, phi=phi
+        units.y, within, units.clients, nuisance=nuisance, times=units.times, phi=phi
     )
     own = None
     if each and not fit.problem:
