@@ -128,9 +128,7 @@ def fit_question(units: Units, *, each: bool = True, beside: Floats | None = Non
     X = np.column_stack(columns)
     fit = _fitted(units, X, within)
     phi = 0.0 if fit.problem else fit.phi
-    pooled, slopes = two_stage(
-        units.y, within, units.clients, nuisance=nuisance, times=units.times, phi=phi
-    )
+    pooled, slopes = two_stage(units.y, within, units.clients, times=units.times, phi=phi)
     own = None
     if each and not fit.problem:
         own = shrunken_slopes(

@@ -91,11 +91,11 @@ def _left(x: Floats, design: Floats, codes: Indices, clock: Floats, reach: float
     total = _running(pull)
     drawn = total[last] - total[first] - (total[after] - total[own + 1])
     z = centred - np.einsum("ni,ni->n", design, drawn)
-    return z * _first_stage(z, x, starts, codes)
+    return np.asarray(z * _first_stage(z, x, starts, codes))
 
 
 def _within_reach(codes: Indices, clock: Floats, reach: float) -> tuple[Indices, Indices]:
-    """Return the first unit of a group not before t - reach, and the end of those up to t + reach."""
+    """Return the first unit of the group from t - reach on, the end of those up to t + reach."""
     span = float(np.ptp(clock)) + 2 * reach + 1.0
     along = codes * span + (clock - clock.min())
     before = np.searchsorted(along, along - reach, side="left")
