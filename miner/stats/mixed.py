@@ -12,7 +12,8 @@ from miner.stats.mixed_dependence import LARGEST_PHI, Profile, best_phi
 from miner.stats.mixed_design import Design, Floats, design
 from miner.stats.mixed_freedom import satterthwaite
 from miner.stats.mixed_likelihood import Evaluation, covariance
-from miner.stats.mixed_optimise import FREE, LARGEST, Likelihood, boundary_pull, minimise, polish
+from miner.stats.mixed_optimise import FREE, LARGEST, Likelihood, boundary_pull, minimise
+from miner.stats.mixed_polish import polish
 
 Random = Literal["none", "intercept", "slope", "uncorrelated", "both"]
 GAIN_LEFT = 1e-5

@@ -59,7 +59,7 @@ def follow(likelihood: Likelihood, near: Optimum) -> Floats | None:
         slope = in_theta(likelihood.at(theta).slope, theta)[moving]
         step = near.inverse @ slope
         gain = float(slope @ step) / 2
-        if not gain < before / 2:
+        if not 0 <= gain < before / 2:
             return None
         theta[moving] -= step
         if any(theta[i] <= 0 for i in (0, 2) if i in moving):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from miner.stats.mixed_design import Floats
 from miner.stats.mixed_products import CrossProducts
@@ -83,10 +84,11 @@ def _moments(products: CrossProducts, thetas: Floats) -> tuple[Floats, Floats]:
     return moments, np.log(det).sum(axis=1)
 
 
-def _factors(moments: Floats) -> tuple[Floats, np.ndarray[tuple[int], np.dtype[np.bool_]]]:
+def _factors(moments: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+    known = np.ones(len(moments), dtype=np.bool_)
     try:
-        return np.linalg.cholesky(moments), np.ones(len(moments), dtype=bool)
+        return np.asarray(np.linalg.cholesky(moments), dtype=np.float64), known
     except np.linalg.LinAlgError:
-        known = np.linalg.eigvalsh(moments)[:, 0] > 0
+        known = np.asarray(np.linalg.eigvalsh(moments)[:, 0] > 0, dtype=np.bool_)
         whole = np.where(known[:, None, None], moments, np.eye(moments.shape[1]))
-        return np.linalg.cholesky(whole), known
+        return np.asarray(np.linalg.cholesky(whole), dtype=np.float64), known

@@ -13,7 +13,8 @@ from miner.stats.mixed_dependence import GROUPS_TO_BRACKET, Profile
 from miner.stats.mixed_design import design
 from miner.stats.mixed_gls import gls_ar1
 from miner.stats.mixed_likelihood import evaluate
-from miner.stats.mixed_optimise import Likelihood, minimise, polish
+from miner.stats.mixed_optimise import Likelihood, minimise
+from miner.stats.mixed_polish import polish
 from miner.stats.mixed_products import cross_products
 
 RANDOM = ["intercept", "slope", "uncorrelated", "both"]
