@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 NAME = ".miner-caseload"
 SPREADS, PAGES, POOL = "spreads.json", "pages.json", "pool.parquet"
+HELD_BYTES = 16_000_000
 CLIENT = "client"
 CLIENTS_A_GROUP = 256
 
@@ -144,12 +145,23 @@ class PooledUnits:
 
     def __init__(self, path: Path, columns: tuple[str, ...], left_out: int) -> None:
         self._path, self.columns, self.left_out = path, columns, left_out
+        self._hold = path.stat().st_size <= HELD_BYTES
+        self._held: Any = None
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Return what another process needs; it reads the columns of its own questions."""
+        return self.__dict__ | {"_hold": False, "_held": None}
 
     def read(self, columns: Iterable[str]) -> pd.DataFrame:
         """Return the columns asked for and ``client``, the number of the client."""
         import pyarrow.parquet as pq
 
-        found: pd.DataFrame = pq.read_table(self._path, columns=[CLIENT, *columns]).to_pandas()
+        names = [CLIENT, *columns]
+        if self._hold and self._held is None:
+            self._held = pq.read_table(self._path)
+        whole = self._held
+        table = pq.read_table(self._path, columns=names) if whole is None else whole.select(names)
+        found: pd.DataFrame = table.to_pandas()
         return found
 
     def digest(self) -> str:
