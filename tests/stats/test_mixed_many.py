@@ -93,3 +93,4 @@ def test_what_cannot_be_followed_is_told() -> None:
     assert follow(here, Optimum(best * 1.1, FREE, -near.inverse)) is None
     # away from a minimum there is no curvature to follow with
     assert optimum(here, np.array([60.0, 0.0, 60.0])) is None
+    assert optimum(here, np.array([np.nan, 0.0, 1.0])) is None
