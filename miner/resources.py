@@ -6,8 +6,10 @@ stand inside it.
 
 from __future__ import annotations
 
+import hashlib
 import importlib.util
 import sys
+from functools import cache
 from pathlib import Path
 from types import ModuleType
 
@@ -24,6 +26,16 @@ def folder(name: str) -> Path:
         if (parent / name).is_dir():
             return parent / name
     raise FileNotFoundError(f"the folder '{name}' is missing from this installation of miner")
+
+
+@cache
+def program_hash(home: Path = _PACKAGE) -> str:
+    """Return a hash of every source file of the program, by name and content."""
+    digest = hashlib.sha256()
+    for path in sorted(home.rglob("*.py")):
+        content = path.read_bytes()
+        digest.update(f"{path.relative_to(home).as_posix()}\0{len(content)}\0".encode() + content)
+    return digest.hexdigest()[:32]
 
 
 def invented() -> ModuleType:

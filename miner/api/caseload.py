@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
-from miner import __version__
+from miner import __version__, resources
 from miner.api.examine import Task, ended, examine
 from miner.api.spreads import keep_spreads
 from miner.api.steps import load_rules
@@ -65,7 +65,8 @@ def pool(
     folders = [row.folder for row in agreed]
     told = [store.kept(name).told for name in folders] if len(folders) <= MOST_LISTED else []
     with threadpool_limits(1), store.together(folders, fewest_clients(len(folders))) as units:
-        kept = KeptFits(store, (__version__, rules.hash, unit, len(folders), units.digest()))
+        program = (__version__, resources.program_hash())
+        kept = KeptFits(store, (*program, rules.hash, unit, len(folders), units.digest()))
         effects, too_few = pool_all(units, agreed, told, rules, unit, workers, progress, kept)
     withdrew = [row.client for row in rows if row.folder in had_agreed and not row.pooled]
     found = Caseload(

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from miner import __version__
+from miner import __version__, resources
 from miner.api.open_questions import open_questions
 from miner.api.ranking import rank, table_of
 from miner.api.steps import check, load_rules, read_client
@@ -83,7 +83,8 @@ def _mark(task: Task, folder: Path) -> str:
         hashed = load_rules(None, folder).hash
     except MinerError:
         hashed = ""
-    return fingerprint(folder, repr((__version__, hashed, task.unit, task.draws)))
+    program = (__version__, resources.program_hash())
+    return fingerprint(folder, repr((*program, hashed, task.unit, task.draws)))
 
 
 def _record(task: Task, folder: Path, mark: str) -> bytes:

@@ -95,13 +95,11 @@ def design(
     Raises:
         ValueError: the arrays differ in length.
     """
-    import pandas as pd
-
     response = np.asarray(y, dtype=np.float64)
     fixed = np.asarray(X, dtype=np.float64)
     column = np.zeros(response.size) if slope is None else np.asarray(slope, dtype=np.float64)
     clock = None if times is None else np.asarray(times, dtype=np.float64)
-    codes, names = pd.factorize(np.asarray(groups), sort=True)
+    codes, names = _codes(np.asarray(groups))
     lengths = {response.shape, fixed.shape[:1], column.shape, codes.shape}
     if fixed.ndim != 2 or len(lengths) != 1 or (clock is not None and clock.shape != codes.shape):
         raise ValueError("y, groups, slope and times need one value for each row of X")
@@ -118,7 +116,18 @@ def design(
     gaps = None if clock is None else time_gaps(clock, starts)
     if gaps is not None and gaps.min() <= 0:
         return "two units of one group have the same time"
-    return _orthogonal(response, fixed, column, starts, np.asarray(names), gaps)
+    return _orthogonal(response, fixed, column, starts, names, gaps)
+
+
+def _codes(groups: npt.NDArray[np.generic]) -> tuple[Indices, npt.NDArray[np.generic]]:
+    """Return each unit's group by number, and the groups, sorted; quicker where they rise."""
+    if groups.dtype.kind in "iu" and groups.ndim == 1 and (groups[1:] >= groups[:-1]).all():
+        new = np.append(True, groups[1:] != groups[:-1])[: groups.size]
+        return np.cumsum(new) - 1, groups[new]
+    import pandas as pd
+
+    codes, names = pd.factorize(groups, sort=True)
+    return np.asarray(codes, dtype=np.intp), np.asarray(names)
 
 
 def _order(codes: Indices, clock: Floats | None) -> Indices | None:
@@ -143,16 +152,17 @@ def _orthogonal(
     names: npt.NDArray[np.generic],
     gaps: Floats | None,
 ) -> Design | str:
-    size = np.sqrt((fixed**2).sum(axis=0))
+    size = np.sqrt(np.einsum("ij,ij->j", fixed, fixed))
     if (size == 0).any():
         return "a column of the design is 0 throughout"
     scaled = np.ascontiguousarray((fixed / size).T)
-    singular = np.sqrt(np.abs(np.linalg.eigvalsh(gram(scaled))))
+    products = gram(scaled)
+    singular = np.sqrt(np.abs(np.linalg.eigvalsh(products)))
     if singular[0] < 1e-7 * singular[-1]:
         return "the columns of the design cannot be told apart"
     basis, back, log_det = scaled, np.eye(size.size), 2 * float(np.log(size).sum())
-    for _ in range(2):
-        lower = np.linalg.cholesky(gram(basis))
+    for again in (False, True):
+        lower = np.linalg.cholesky(gram(basis) if again else products)
         step = np.linalg.inv(lower).T
         basis, back = _times(step.T, basis), back @ step
         log_det += 2 * float(np.log(np.diag(lower)).sum())

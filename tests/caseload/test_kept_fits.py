@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from miner import rulebook
+from miner import resources, rulebook
 from miner.api.caseload import pool
 from miner.caseload import pooling
 from miner.caseload.doubts import Question
@@ -80,6 +80,36 @@ def test_a_change_is_pooled_again(
     assert not before & set(kept(small))
     fresh = pool(small, work=tmp_path / "elsewhere")
     assert text(replace(again, traces=())) == text(fresh)
+
+
+def test_another_program_pools_again(
+    small: Path, fitted: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = pool(small)
+    once, files = len(fitted), set(kept(small))
+    monkeypatch.setattr(resources, "program_hash", lambda: "another")
+    assert text(pool(small)) == text(first)
+    assert len(fitted) == 2 * once
+    assert not files & set(kept(small))
+
+
+def test_the_program_is_another_where_any_of_its_files_is(tmp_path: Path) -> None:
+    def written(name: str, files: dict[str, str]) -> str:
+        for path, content in files.items():
+            (tmp_path / name / path).parent.mkdir(parents=True, exist_ok=True)
+            (tmp_path / name / path).write_text(content, encoding="utf-8")
+        return resources.program_hash(tmp_path / name)
+
+    files = {"a.py": "1", "b/c.py": "2", "b/d.py": ""}
+    same = written("one", files)
+    assert same == written("two", files | {"notes.txt": "not read", "b/e.pyc": "nor this"})
+    others = [
+        written("three", files | {"b/c.py": "3"}),
+        written("four", files | {"b/e.py": ""}),
+        written("five", {"a.py": "1", "b/c.py": "2", "c/d.py": ""}),
+        written("six", {"a.py": "12", "b/c.py": "", "b/d.py": ""}),
+    ]
+    assert len({same, *others}) == 5
 
 
 def test_a_damaged_fit_is_made_again_and_only_that(small: Path, fitted: list[str]) -> None:

@@ -158,6 +158,20 @@ def test_order_of_rows_and_names_of_groups_do_not_matter():
     assert moved.phi == fit.phi
 
 
+def test_groups_that_rise_are_numbered_as_any_others():
+    y, X, g, x, t = invented(5)
+    rising = 3 * g - 7
+    one, other = (design(y, X, item, x, t) for item in (rising, rising.astype(float)))
+    assert not isinstance(one, str)
+    assert not isinstance(other, str)
+    assert one.names.tolist() == other.names.tolist() == np.unique(rising).tolist()
+    assert one.starts.tolist() == np.unique(rising, return_index=True)[1].tolist()
+    assert one.rows.tobytes() == other.rows.tobytes()
+    assert one.gaps is not None
+    assert other.gaps is not None
+    assert one.gaps.tobytes() == other.gaps.tobytes()
+
+
 # y -> a y + c x moves the coefficients so; a column in other units changes its coefficient only.
 def test_units_of_measurement_carry_through():
     y, X, g, x, t = invented(6, phi=0.3)
