@@ -7,6 +7,7 @@ over threads, which changes the last digits and waits where other programs share
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -119,7 +120,7 @@ def design(
     return _orthogonal(response, fixed, column, starts, names, gaps)
 
 
-def _codes(groups: npt.NDArray[np.generic]) -> tuple[Indices, npt.NDArray[np.generic]]:
+def _codes(groups: npt.NDArray[Any]) -> tuple[Indices, npt.NDArray[np.generic]]:
     """Return each unit's group by number, and the groups, sorted; quicker where they rise."""
     if groups.dtype.kind in "iu" and groups.ndim == 1 and (groups[1:] >= groups[:-1]).all():
         new = np.append(True, groups[1:] != groups[:-1])[: groups.size]
