@@ -64,11 +64,12 @@ def ask(
     fixed = [item for item in family if (item.factor, item.outcome) == (factor, name)]
     across = practice_spreads(client.folder, unit) if spreads is None else spreads
     table = table_of(client, books, unit)
-    if fixed:
+    if fixed and fixed[0].doubt is None:
         share = past.share(books, unit)
         found = ask_table(table, books, fixed[0], family=family, share=share, spreads=across)
     else:
-        found = _searched(client, table, books, Question(factor, name, doubt=LOOKED), across)
+        question = fixed[0] if fixed else Question(factor, name, doubt=LOOKED)
+        found = _searched(client, table, books, question, across)
     ranked = past.rankings(first_day(table, (None, None)))
     looked = bool(ranked) and not found.fixed_before
     notes = (*found.notes, *((HAD_LOOKED,) if looked else ()), *past.notes)
@@ -90,9 +91,13 @@ def _searched(
     for item in ranked.hypotheses:
         if item.factors == (question.factor,) and item.outcome == question.outcome:
             level = Evidence.HINT if item.evidence is Evidence.CLEAR else item.evidence
+            fixed = question.fixed_on is not None
             return replace(
-                item, rank=1, evidence=level, fixed_before=False, notes=(*item.notes, LOOKED)
-            )
+                item, rank=1, evidence=level, family="fixed" if fixed else item.family,
+                fixed_before=False, fixed_on=question.fixed_on, guess=question.guess,
+                fixed_proven=question.proven if fixed else None,
+                notes=(*item.notes, question.doubt or LOOKED),
+            )  # fmt: skip
     return alone
 
 
@@ -166,7 +171,10 @@ def _since_fixed(found: Why, table: UnitTable, questions: tuple[Question, ...]) 
     days = [
         item.fixed_on
         for item in questions
-        if (item.factor,) == found.factors and item.outcome == found.outcome and item.fixed_on
+        if (item.factor,) == found.factors
+        and item.outcome == found.outcome
+        and item.fixed_on
+        and item.doubt is None
     ]
     if not days:
         return found

@@ -179,8 +179,9 @@ def luck(item: Hypothesis, rules: RuleBook) -> str:
     """Return how often pure luck alone would show something this strong."""
     if item.p_adjusted is None or item.p is None:
         return ""
-    family = "fixed" if item.family == "fixed" else "search"
-    share = item.p if item.family == "fixed" else item.p_adjusted
+    alone = item.family == "fixed" and item.fixed_before is not False
+    family = "fixed" if alone else "search"
+    share = item.p if alone else item.p_adjusted
     count = round(100 * share)
     return say(rules, "luck", f"{family}_rare" if count < 1 else family, count=count)
 

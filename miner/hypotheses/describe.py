@@ -89,7 +89,7 @@ def order_key(judged: Judged) -> tuple[float, float, int, float, tuple[str, ...]
 
 def _asked(table: UnitTable, plan: Design, question: Question | None) -> NDArray[np.bool_]:
     asked = table.frame.index.astype(str).isin(list(plan.asked))
-    if question is not None and question.fixed_on is not None:
+    if question is not None and question.fixed_on is not None and question.doubt is None:
         asked &= table.frame["date"].to_numpy(dtype=str) > question.fixed_on
     return np.asarray(asked)
 

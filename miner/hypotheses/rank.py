@@ -10,7 +10,7 @@ import numpy as np
 from miner.hypotheses.describe import describe, hints_by_chance, order_key, outcome_summary
 from miner.hypotheses.design import Design, design
 from miner.hypotheses.families import Tested
-from miner.hypotheses.fixed import Question, answer, meets
+from miner.hypotheses.fixed import Question, a_hint_at_most, answer, meets
 from miner.hypotheses.guard import Judged, judge_all
 from miner.hypotheses.search import Progress, search
 from miner.hypotheses.together import foretold
@@ -91,13 +91,11 @@ def rank_table(
     )  # fmt: skip
     dates = table.frame.loc[list(plan.names), "date"].astype(str).tolist()
     fixed = answer(plan, dates, asked, guard, share=share) if asked else []
+    judged = judge_all(found.outcomes, found.tests, guard)
+    fixed = [(question, as_searched(question, own, judged)) for question, own in fixed]
     alone = _answered_alone(fixed)
     listed = [test for test in found.tests if not _asks_one_of(test, alone)]
-    judged = [
-        item
-        for item in judge_all(found.outcomes, found.tests, guard)
-        if not _asks_one_of(item.test, alone)
-    ]
+    judged = [item for item in judged if not _asks_one_of(item.test, alone)]
     judged = [second_looked(item) for item in judged] if second_look else judged
     hypotheses = _ordered(table, plan, main, fixed, judged, rules, spreads or {})
     summaries = tuple(outcome_summary(part, found.tests, guard) for part in found.outcomes)
@@ -119,6 +117,20 @@ def default_primary(plan: Design) -> str:
     if len(above) and (above == 0).mean() <= 0.5:
         return "minutes_above"
     return "day_mean" if "day_mean" in names else names[0]
+
+
+def as_searched(question: Question, own: Judged, judged: Sequence[Judged]) -> Judged:
+    """Return the answer to a question; of one with a doubt, what the search gives, all days used.
+
+    What the records may have suggested has the interval and the luck of the search that did.
+    """
+    if question.doubt is None:
+        return own
+    pair = frozenset({(question.factor, question.outcome)})
+    for item in judged:
+        if item.test.rule.withheld is None and _asks_one_of(item.test, pair):
+            return a_hint_at_most(item, question.doubt)
+    return own
 
 
 def _answered_alone(fixed: Sequence[tuple[Question, Judged]]) -> frozenset[tuple[str, str]]:

@@ -297,3 +297,23 @@ def test_a_line_of_a_newer_miner_anywhere_keeps_all_others_from_writing(folder: 
     before = path.read_bytes()
     assert any("newer miner" in note for note in ranked(folder).notes)
     assert path.read_bytes() == before
+
+
+def test_a_question_fixed_after_a_look_has_the_interval_and_luck_of_the_search(
+    folder: Path,
+) -> None:
+    searched = {item.id: item for item in ranked(folder).hypotheses}
+    fix(folder, "late_dinner", "overnight_mean")
+    listed = ranked(folder).hypotheses[0]
+    own = asked(folder)
+    for found in (listed, own):
+        mine = searched[found.id]
+        assert (found.family, found.fixed_before, found.evidence) == ("fixed", False, Evidence.HINT)
+        assert found.interval == pytest.approx(mine.interval, rel=0.05)
+        assert "For this question alone" not in found.luck_sentence
+    assert (listed.interval, listed.p_adjusted, listed.luck_sentence) == (
+        searched[listed.id].interval, searched[listed.id].p_adjusted,
+        searched[listed.id].luck_sentence,
+    )  # fmt: skip
+    why = api.why(api.read_client(folder), listed.id, keep=False)
+    assert sum(unit.used for unit in why.units) == listed.counts.with_ + listed.counts.without
