@@ -190,7 +190,8 @@ def _own(stream: str, resource: dict[str, Any], row: int, out: Gathered) -> None
     if known is None or not set(cells) <= {*known, "entry"}:
         out.leave(row, NOT_KNOWN, stream)
         return
-    timed = {"time": start} if stream == "meals" else {"start": start, "end": end or start}
+    end = end if "effectivePeriod" in resource else start
+    timed = {"time": start} if stream == "meals" else {"start": start, "end": end}
     out.put(stream, row, **timed, **cells)
 
 

@@ -61,7 +61,7 @@ def _record(stream: str, row: dict[str, str]) -> Observation:
     if "time" in row:
         made["effectiveDateTime"] = row["time"]
     else:
-        made["effectivePeriod"] = {"start": row["start"], "end": row["end"]}
+        made["effectivePeriod"] = {name: row[name] for name in ("start", "end") if row[name]}
     _add_loinc(made, stream, row)
     numbers = COLUMNS[stream].numbers
     given = [name for name in (*OWN_COLUMNS[stream], "entry") if row.get(name)]

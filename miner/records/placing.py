@@ -18,6 +18,9 @@ from miner.records.time_hints import hint
 from miner.records.times import YEARS, Mask, Stamps, Times, known_times, read_times, to_clock
 from miner.results import Severity
 
+WITHOUT_END = ("activity", "stress")
+"""Streams that keep a record without a usable end: left out, but it says that something was."""
+
 _FEW, _LOOKED_AT = 3, 20
 _ISO = "ISO 8601, such as 2026-03-02T08:30 or 2026-03-02T08:30+01:00"
 
@@ -30,7 +33,7 @@ class Placed:
         table: those rows.
         start: instants of the start (or of the only time).
         start_clock: wall-clock times of the start.
-        end: instants of the end, or None where the file has single times.
+        end: instants of the end (NaT: cannot be used), or None where the file has single times.
         end_clock: wall-clock times of the end, or None.
         unzoned: True where some time had neither offset nor zone.
         own_offset: True where some time had an offset of its own.
@@ -58,22 +61,21 @@ def place_rows(table: Table, source: Source, zone: str | None, findings: Finding
     if "end" in source.columns and not source.episodes:
         finish = _times(table, source, "end", zone)
         open_end = _open_ended(table, source)
-        good &= ~_told(table, source, "end", finish, findings, ignore=open_end)
-        finish_instant = _ending_later(begin, finish)
+        lost = _told(table, source, "end", finish, findings, ignore=open_end)
+        good &= ~lost | (source.stream in WITHOUT_END)
+        finish_instant = np.where(lost, np.datetime64("NaT"), _ending_later(begin, finish))
         end = np.where(open_end, begin_instant, finish_instant)
         end_clock = np.where(open_end, begin.clock, finish.clock)
         unzoned = unzoned | ~(finish.zoned | open_end)
     elif "duration" in source.columns and not source.episodes:
         minutes, usable = _durations(table, source, findings)
-        good &= usable
+        good &= usable | (source.stream in WITHOUT_END)
         end, end_clock = _after(begin, minutes, zone)
+        end = np.where(usable, end, np.datetime64("NaT"))
     if _unreadable(begin):
         return None
-    if good.all():
-        own = bool(begin.own_offset.any())
-        return Placed(table, begin_instant, begin.clock, end, end_clock, bool(unzoned.any()), own)
     return Placed(
-        table.keep(good),
+        table if good.all() else table.keep(good),
         begin_instant[good],
         begin.clock[good],
         None if end is None else end[good],

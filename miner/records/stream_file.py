@@ -20,6 +20,10 @@ from miner.records.sources import Source
 from miner.records.table_file import Table
 from miner.results import Severity
 
+NO_END, BACKWARDS, TOO_LONG = "its end is not told", "ends before it starts", "longer than 24 hours"
+IN_DOUBT = (NO_END, BACKWARDS, TOO_LONG)
+"""Why a record is left out though it says that something began then."""
+
 
 @dataclass(frozen=True, slots=True)
 class Part:
@@ -123,7 +127,7 @@ def _records(placed: Placed, source: Source, findings: Findings) -> pd.DataFrame
     if spec.interval:
         end = placed.start if placed.end is None else placed.end
         end_clock = placed.start_clock if placed.end_clock is None else placed.end_clock
-        frame = frame.assign(end=end, end_clock=end_clock)
+        frame = _ended(frame.assign(end=end, end_clock=end_clock))
         frame = _checked_interval(frame, table, source.stream, findings)
     return _completed(frame.assign(twin=_twins(frame, table)), table, source, findings)
 
@@ -141,6 +145,17 @@ def _names(stream: str) -> tuple[str, str]:
     return ("start", "start_clock") if COLUMNS[stream].interval else ("time", "clock")
 
 
+def _ended(frame: pd.DataFrame) -> pd.DataFrame:
+    """Leave out the rows without an end; the finding was told where the end was read."""
+    lost = frame["end"].isna()
+    if not lost.any():
+        return frame
+    frame.loc[lost, "left_out"] = NO_END
+    for end, start in (("end", "start"), ("end_clock", "start_clock")):
+        frame[end] = frame[end].where(~lost, frame[start])
+    return frame
+
+
 def _checked_interval(
     frame: pd.DataFrame, table: Table, stream: str, findings: Findings
 ) -> pd.DataFrame:
@@ -148,8 +163,8 @@ def _checked_interval(
     long = (frame["end"] - frame["start"] > pd.Timedelta(hours=24)).to_numpy(copy=True)
     long &= stream != "tags"
     for mask, what, reason in (
-        (backwards, "{n} record(s) that end before they start", "ends before it starts"),
-        (long, "{n} record(s) longer than 24 hours", "longer than 24 hours"),
+        (backwards, "{n} record(s) that end before they start", BACKWARDS),
+        (long, "{n} record(s) longer than 24 hours", TOO_LONG),
     ):
         findings.rows(
             Severity.LEFT_OUT,

@@ -8,6 +8,7 @@ import pandas as pd
 from miner.records.client import Client
 from miner.records.columns import COLUMNS
 from miner.records.hazards import numbered
+from miner.records.stream_file import NO_END
 from miner.records.times import Stamps
 
 UNREADABLE = "unreadable"
@@ -42,6 +43,8 @@ def cells_of(client: Client, stream: str) -> pd.DataFrame:
         name: written_times(frame[name].to_numpy(), frame[clock].to_numpy(), zoned)
         for name, clock in pairs.items()
     }
+    if spec.interval:
+        cells["end"] = cells["end"].mask(frame["left_out"] == NO_END, "")
     if stream == "glucose":
         cells["glucose_mg_dl"] = _readings(frame)
         if client.settings.sensor_changes and not frame.empty:

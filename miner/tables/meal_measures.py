@@ -10,7 +10,7 @@ import numpy as np
 from miner.tables.clockwork import HOUR
 from miner.tables.found import Found, unknown
 from miner.tables.meal_records import NEVER, MealMeasure, MealRecords
-from miner.tables.measures_activity import WALK_WITHIN, why_no_activity
+from miner.tables.measures_activity import WALK_WITHIN, walked, why_no_activity
 from miner.tables.measures_meals import FEWEST_OCCASIONS, SNACK_CARBS_G, SNACK_PROTEIN_G
 from miner.tables.measures_sleep import asleep_hours
 
@@ -61,8 +61,7 @@ def meal_walk_minutes(records: MealRecords, k: int) -> Found:
     window = (meal.at, meal.at + WALK_WITHIN)
     if why := why_no_activity(records.days, meal.day, window):
         return unknown(why, meal.rows)
-    walking = records.days.movement.walking
-    return Found(walking.minutes(*window), rows=meal.rows + walking.rows(*window))
+    return walked(records.days, window, meal.rows)
 
 
 def meal_clock(records: MealRecords, k: int) -> Found:
@@ -105,7 +104,8 @@ def meal_stress_minutes_before(records: MealRecords, k: int) -> Found:
     if why := records.days.tracker.why_unknown("stress", window, (begin, finish)):
         return unknown(why, meal.rows)
     stress = records.days.stress
-    return Found(stress.minutes(*window), rows=meal.rows + stress.rows(*window))
+    rows = meal.rows + stress.rows(*window)
+    return records.days.tracker.told("stress", window, stress.minutes(*window), rows)
 
 
 MEASURES: Mapping[str, MealMeasure] = {

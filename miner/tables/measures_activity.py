@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import isnan
 
 from miner.tables.clockwork import HOUR
+from miner.tables.columns import Source
 from miner.tables.day_records import DayRecords
 from miner.tables.eating import Occasion
 from miner.tables.found import Found, unknown
@@ -19,7 +20,7 @@ def active_minutes(records: DayRecords, k: int) -> Found:
     if why:
         return unknown(why)
     active = records.movement.active
-    return Found(active.minutes(*window), rows=active.rows(*window))
+    return records.tracker.told("activity", window, active.minutes(*window), active.rows(*window))
 
 
 def vigorous_minutes(records: DayRecords, k: int) -> Found:
@@ -34,7 +35,7 @@ def vigorous_minutes(records: DayRecords, k: int) -> Found:
     minutes, rows = moves.vigorous.minutes(*window), moves.vigorous.rows(*window)
     if moves.unrated.touch(*window):
         return unknown("exercise without an intensity that day", rows, floor=minutes)
-    return Found(minutes, rows=rows)
+    return records.tracker.told("activity", window, minutes, rows)
 
 
 def steps(records: DayRecords, k: int) -> Found:
@@ -71,8 +72,14 @@ def _walked_after(records: DayRecords, k: int, meal: Occasion | None, name: str)
     why = why_no_activity(records, k, window)
     if why:
         return unknown(why, meal.rows)
+    return walked(records, window, meal.rows)
+
+
+def walked(records: DayRecords, window: tuple[int, int], rows: tuple[Source, ...]) -> Found:
+    """Return the minutes walked in a window, with the rows behind them after those given."""
     walking = records.movement.walking
-    return Found(walking.minutes(*window), rows=meal.rows + walking.rows(*window))
+    found = rows + walking.rows(*window)
+    return records.tracker.told("activity", window, walking.minutes(*window), found)
 
 
 def why_no_activity(records: DayRecords, k: int, window: tuple[int, int]) -> str:

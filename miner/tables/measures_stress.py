@@ -33,4 +33,5 @@ def _within(records: DayRecords, k: int, window: tuple[int, int]) -> Found:
     why = records.tracker.why_unknown("stress", window, records.day(k))
     if why:
         return unknown(why)
-    return Found(records.stress.minutes(*window), rows=records.stress.rows(*window))
+    minutes, rows = records.stress.minutes(*window), records.stress.rows(*window)
+    return records.tracker.told("stress", window, minutes, rows)

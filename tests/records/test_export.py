@@ -31,6 +31,7 @@ def client(tmp_path_factory):
         "2026-01-20T12:00,\N{CURRY AND RICE},low,a\n2026-01-20T12:00,\N{CURRY AND RICE},low,b\n",
         encoding="utf-8",
     )
+    (folder / "activity-more.csv").write_text("start,end,kind\n2026-01-20T12:30,,walking\n")
     (folder / "glucose-more.csv").write_text(
         "time,glucose_mmol_l,sensor\n2026-03-20T11:55,5.5,\n2026-03-20T12:00,LO,\n2026-03-20T12:05,HI,\n"
         "2026-03-20T12:10,oops,\n2026-03-20T12:15,5.4,X1\n2026-03-20T12:20,34,X1\n"

@@ -94,6 +94,58 @@ def test_the_repeated_hour_gives_every_meal_a_name_of_its_own(make, sensed, rule
     assert table.frame.index.tolist() == ["2026-10-25T01:30+01:00", "2026-10-25T01:30+00:00"]
 
 
+@pytest.mark.parametrize(
+    "row",
+    [
+        "2026-03-03T12:10,,walking",
+        "2026-03-03T11:40,soon,walking",  # it may have gone on into the meal
+        "2026-03-03T12:10,2026-03-03T12:00,walking",
+        "2026-03-03T12:10,2026-03-05T12:10,walking",
+    ],
+)
+def test_a_walk_whose_end_cannot_be_used_is_unknown_not_no(tmp_path, row):
+    times = [
+        str(np.datetime64("2026-03-02T00:00") + np.timedelta64(5 * k, "m")) for k in range(864)
+    ]
+    lines = ["time,glucose_mg_dl", *(f"{time},100" for time in times)]
+    (tmp_path / "glucose.csv").write_text("\n".join(lines) + "\n")
+    meals = [f"2026-03-0{day}T12:00,lunch" for day in (2, 3, 4)]
+    (tmp_path / "meals.csv").write_text("\n".join(["time,label", *meals]) + "\n")
+    worn = [f"2026-03-0{day}T17:00,2026-03-0{day}T17:20,walking" for day in (2, 3, 4)]
+    seen = "2026-03-04T12:20,2026-03-04T12:40,walking"
+    rows = ["start,end,kind", row, row.replace("-03T", "-04T"), seen, *worn]
+    (tmp_path / "activity.csv").write_text("\n".join(rows) + "\n")
+    table = api.meals(api.read_client(tmp_path))
+    walked = table.frame["walk_after"].tolist()
+    assert walked[0] == 0
+    assert np.isnan(walked[1])
+    assert walked[2] == 1  # twenty minutes at the least, whatever else there was
+    name = table.frame.index[1]
+    why = "the end of a record of activity then cannot be used"
+    assert table.reasons[name, "walk_after"] == why
+    days = api.days(api.read_client(tmp_path))
+    assert days.frame["walk_after_lunch"].isna().tolist()[:2] == [False, True]
+
+
+def test_stress_whose_end_cannot_be_used_is_unknown_not_none(tmp_path):
+    times = [
+        str(np.datetime64("2026-03-02T00:00") + np.timedelta64(5 * k, "m")) for k in range(864)
+    ]
+    lines = ["time,glucose_mg_dl", *(f"{time},100" for time in times)]
+    (tmp_path / "glucose.csv").write_text("\n".join(lines) + "\n")
+    (tmp_path / "meals.csv").write_text(
+        "time,label\n2026-03-03T12:00,lunch\n2026-03-04T12:00,lunch\n"
+    )
+    rows = ["start,duration", "2026-03-03T11:00,", "2026-03-03T17:00,20", "2026-03-04T17:00,20"]
+    (tmp_path / "stress.csv").write_text("\n".join(rows) + "\n")
+    (tmp_path / "sources.toml").write_text(
+        '[[source]]\nfile = "stress.csv"\nstream = "stress"\n[source.columns]\n'
+        'start = "start"\nduration = "duration"\n[source.units]\nduration = "min"\n'
+    )
+    table = api.meals(api.read_client(tmp_path))
+    assert table.frame["after_stress"].isna().tolist() == [True, False]
+
+
 def test_a_walk_with_no_end_from_files(tmp_path):
     times = [
         str(np.datetime64("2026-03-02T00:00") + np.timedelta64(5 * k, "m")) for k in range(864)

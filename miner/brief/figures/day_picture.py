@@ -21,6 +21,9 @@ LANES = ("sleep", "stress", "activity", "meals", "tags")
 LONGEST_GAP_MIN = 30
 TICKS_EVERY_MIN = 180
 SHORTEST_MIN = 4
+LETTER = 6.3
+"""Width of a letter of the words in a lane, in points."""
+FEWEST_LETTERS, MOST_LETTERS = 4, 18
 
 
 def day_picture(found: DayReview, display_unit: str = "mg/dL") -> Figure:
@@ -38,13 +41,13 @@ def day_picture(found: DayReview, display_unit: str = "mg/dL") -> Figure:
         figure = sheet(WIDTH, HEIGHT)
         upper = axes(figure, LEFT, 30, WIDTH - LEFT - 20, 300)
         lower = axes(figure, LEFT, 350, WIDTH - LEFT - 20, 165)
-        _glucose(upper, found, display_unit)
-        _lanes(lower, found)
         for place in (upper, lower):
             place.set_xlim(begin - 10, end + 10)
             place.axvline(0, color=SOFT, linewidth=0.8)
             place.set_xticks([])
         ticks = _ticks(found, begin, end)
+        _glucose(upper, found, display_unit)
+        _lanes(lower, found)
         lower.set_xticks([minute for minute, _ in ticks], [text for _, text in ticks])
     return figure
 
@@ -90,14 +93,24 @@ def _lanes(place: Axes, found: DayReview) -> None:
             row[item.stream], max(end - start, SHORTEST_MIN), left=start, height=0.5, color=colour,
             linewidth=0,
         )  # fmt: skip
-        if item.stream in ("meals", "tags"):
-            text = clean(item.text.removeprefix("tag ").partition(",")[0], 18)
-            place.text(
-                start, row[item.stream] + 0.33, text, color=INK, size=10, ha="left", va="bottom",
-                clip_on=True,
-            )  # fmt: skip
+    for stream in ("meals", "tags"):
+        _words(place, [item for item in _shown(found) if item.stream == stream], found, row[stream])
     place.set_ylim(-0.6, len(LANES) - 0.2)
     place.set_yticks(list(row.values()), list(row))
+
+
+def _words(place: Axes, items: list[Noted], found: DayReview, row: int) -> None:
+    """Write the words above the marks of a lane, each only as far as the next mark."""
+    starts = [_since(item.start, found) for item in items]
+    a_minute = (WIDTH - LEFT - 20) / (place.get_xlim()[1] - place.get_xlim()[0])
+    for start, follows, item in zip(starts, [*starts, np.inf][1:], items, strict=True):
+        room = (follows - start) * a_minute / LETTER
+        text = clean(item.text.removeprefix("tag ").partition(",")[0], MOST_LETTERS)
+        if room < len(text):
+            text = clean(text, int(room)) if room >= FEWEST_LETTERS else ""
+        place.text(
+            start, row + 0.33, text, color=INK, size=10, ha="left", va="bottom", clip_on=True,
+        )  # fmt: skip
 
 
 def _ticks(found: DayReview, begin: float, end: float) -> list[tuple[float, str]]:
