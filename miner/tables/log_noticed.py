@@ -9,6 +9,7 @@ import numpy as np
 from miner.records.client import Client
 from miner.results import Finding, Severity
 from miner.tables.clockwork import DAY, HOUR, Times, from_usual, iso_day, seconds, usual_clock
+from miner.tables.columns import fold
 from miner.tables.eating import occasions_of
 from miner.tables.nights import Nights
 from miner.tables.rises import Rise, find_rises
@@ -23,6 +24,7 @@ LOGS = ("meals", "tags")
 FEWEST_A_DAY = 1.0
 LATE_START_DAYS, LATE_START_SHARE = 5, 0.25
 ODD_HOURS, ODD_SHARE, FEWEST_MEALS = (1, 5), 0.3, 10
+MOST_A_DAY = 40
 MOVED_H, NIGHTS_AROUND = 4.0, 3
 
 
@@ -43,6 +45,8 @@ def log_noticed(client: Client, trace: Trace, nights: Nights) -> list[Finding | 
         *(_begins_late(name, days, first, last) for name, days in logs.items()),
         *(_fades(name, days, first, last) for name, days in logs.items()),
         _odd_hours(client),
+        _crowded(client),
+        _same_minute(client),
         _nights_moved(nights, trace),
     ]
 
@@ -144,6 +148,46 @@ def _odd_hours(client: Client) -> Finding | None:
         "meals by the client's own clock",
         "Unless the client works at night, check time_zone and the clock of the log.",
         int(odd.sum()),
+    )
+
+
+def _crowded(client: Client) -> Finding | None:
+    days, counts = np.unique(seconds(client.used("meals")["clock"]) // DAY, return_counts=True)
+    full = counts > MOST_A_DAY
+    if not full.any():
+        return None
+    listed = ", ".join(
+        f"{iso_day(int(day))} ({count})"
+        for day, count in zip(days[full], counts[full], strict=True)
+    )
+    return Finding(
+        Severity.QUESTION,
+        None,
+        None,
+        f"more than {MOST_A_DAY} meals noted on {int(full.sum())} day(s): {listed}",
+        "one row a meal, or one a food",
+        "Ask what these rows are. Meals so close are cut by the next food, and not ranked.",
+        int(full.sum()),
+    )
+
+
+def _same_minute(client: Client) -> Finding | None:
+    """Ask about rows of one minute and one label: other amounts may be a correction."""
+    frame = client.used("meals")
+    label = frame["label"].fillna("").astype(str).map(fold)
+    again = (frame.assign(label=label).duplicated(["time", "label"]) & (label != "")).to_numpy()
+    if not again.any():
+        return None
+    first = frame[again].iloc[0]
+    return Finding(
+        Severity.QUESTION,
+        str(first["file"]),
+        int(first["row"]),
+        f"{int(again.sum())} meal(s) noted again at the same minute under the same label, with "
+        "other amounts: they are added together",
+        "one row a food",
+        "If a row replaced another, remove the one that no longer holds.",
+        int(again.sum()),
     )
 
 

@@ -15,7 +15,9 @@ SHORTEST_WORD = 3
 NOT_FOOD = frozenset(
     (
         "and", "with", "the", "from", "for", "some", "little", "small", "large", "big", "half",
-        "extra", "more", "home", "made", "fresh", "bit", "plus",
+        "extra", "more", "home", "made", "fresh", "bit", "plus", "few", "several", "pack", "packet",
+        "piece", "pieces", "slice", "slices", "tub", "portion", "portions", "handful", "tbsp",
+        "tsp",
     )
 )  # fmt: skip
 _PARTS = re.compile(r"[,;+&/()]|\band\b|\bwith\b")

@@ -149,6 +149,23 @@ def test_a_curve_of_a_meal_is_drawn_where_it_is_whole(minutes: Sequence[int], dr
         assert at[inside].max() <= minutes[-1] + 1e-9
 
 
+def test_the_middle_curve_ends_where_fewer_than_half_of_the_curves_reach() -> None:
+    def side(minutes: Sequence[int], above: float) -> MealSide:
+        curve = tuple((float(at), above) for at in minutes)
+        return MealSide("2026-03-02T08:00", "breakfast", "oats", None, 20.0, curve)
+
+    low, high = side(range(-15, 116, 5), 0.0), side(range(-15, 121, 5), 50.0)
+    pairs = tuple(MealPair(one, one, 0.0, "label", ()) for one in (low, low, high))
+    found = MealComparison(
+        "A", "walk_after", "rise", "mg/dL", pairs, 0, 0, 0.0, Repeats(0, None), 3, 3, 0
+    )
+    for line in meal_pairs(found, "rise").axes[1].lines:
+        if line.get_linewidth() > 2:
+            at, above = (np.asarray(line.get_data()[k], dtype=float) for k in (0, 1))
+            assert np.isnan(above[at == 120]).all()  # else it would jump from 0 to 50
+            assert (above[at <= 115] == 0).all()
+
+
 def test_many_equal_values_are_drawn_over_each_other_and_never_too_tall() -> None:
     def tall(many: int) -> float:
         row = Row("with", "with", tuple(Dot(f"d{k}", 0.0, False) for k in range(many)))

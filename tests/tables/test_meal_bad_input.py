@@ -171,3 +171,20 @@ def test_the_order_of_rows_changes_nothing(make, flat, rules):
     one = meal_table(make(flat, meals=meals), rules)
     other = meal_table(make(flat, meals=meals[::-1]), rules)
     assert one.frame.equals(other.frame)
+
+
+def test_a_day_of_four_hundred_meals_and_a_label_of_one_minute_are_asked_about(tmp_path):
+    times = [
+        str(np.datetime64("2026-03-02T00:00") + np.timedelta64(5 * k, "m")) for k in range(864)
+    ]
+    lines = ["time,glucose_mg_dl", *(f"{time},100" for time in times)]
+    (tmp_path / "glucose.csv").write_text("\n".join(lines) + "\n")
+    start = np.datetime64("2026-03-03T06:00")
+    bites = [f"{start + np.timedelta64(2 * k, 'm')},bite {k}," for k in range(400)]
+    soup = ["2026-03-04T12:00,Soup,20", "2026-03-04T12:00,soup,40", "2026-03-04T12:00,bread,15"]
+    (tmp_path / "meals.csv").write_text("\n".join(["time,label,carbs_g", *bites, *soup]) + "\n")
+    told = {item.what: item.row for item in api.check(api.read_client(tmp_path)).findings}
+    assert "more than 40 meals noted on 1 day(s): 2026-03-03 (400)" in told
+    (again,) = (what for what in told if "same minute" in what)
+    assert again.startswith("1 meal(s) noted again")
+    assert told[again] == 403

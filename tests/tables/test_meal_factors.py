@@ -220,3 +220,9 @@ def test_of_several_at_the_usual_hour_the_largest_is_the_meal(table_of):
     assert table.frame["meal"].tolist()[-2:] == ["snack", "lunch"]
     beside = table_of([*NAMED, meal("13:30", "soup", "03", carbs_g=90)])
     assert beside.frame.loc["2026-03-03T13:30", "meal"] == "snack"  # that day's lunch is named
+
+
+def test_words_of_amount_are_no_food():
+    assert terms("a few pieces of melon, 2 slices ham, pack crisps") == {
+        "melon", "of melon", "ham", "crisps",
+    }  # fmt: skip

@@ -19,6 +19,7 @@ NARROW = 350
 GRID_STEP_MIN = 5.0
 GRID_MIN = np.arange(-15.0, 121.0, GRID_STEP_MIN)
 LARGEST_GAP_MIN = 30.0
+SHARE_REACHED = 0.5
 
 
 def meal_pairs(
@@ -104,9 +105,12 @@ def _on_grid(meal: MealSide) -> np.ndarray | None:
 
 
 def _middle(curves: list[np.ndarray]) -> np.ndarray:
-    """Return the median of curves at each minute where one is known."""
+    """Return the median of curves at each minute that at least half of them reach.
+
+    Fewer would be other meals than those before, and the line would jump where none of them did.
+    """
     stack = np.stack(curves)
-    known = ~np.isnan(stack).all(axis=0)
+    known = (~np.isnan(stack)).mean(axis=0) >= SHARE_REACHED
     found = np.full(stack.shape[1], np.nan)
     found[known] = np.nanmedian(stack[:, known], axis=0)
     return found

@@ -157,7 +157,7 @@ def practice_parts(found: PracticeMorning) -> Parts:
     )  # fmt: skip
     active = sum(len(clients) for _, clients in groups)
     parts: Parts = [
-        heading(f"{found.practice}, morning of {day_words(found.on)}: "
+        heading(f"{found.practice}, morning of {day_words(found.on)} {found.on[:4]}: "
                 f"{several(active, 'client')} in an active phase."),
         paragraph(found.note),
     ]  # fmt: skip
@@ -180,8 +180,9 @@ def _client(client: ClientMorning) -> Parts:
     said = [*client.look_first, *client.nudge, *([client.stale] if client.stale else [])]
     said += [item.sentence for item in client.on_test]
     day = f"looked at {client.day}" if client.day else "no whole day yet"
-    text = "; ".join(line.rstrip(".") for line in said) or "nothing stands out"
-    parts: Parts = [paragraph(f"{clean(client.client, 40)} ({day}): {text}.", 2)]
+    text = " ".join(f"{line[:1].upper()}{line[1:].rstrip('.')}." for line in said)
+    text = text or "nothing stands out."
+    parts: Parts = [paragraph(f"{clean(client.client, 40)} ({day}): {text}", 2)]
     if client.message:
         parts.append(paragraph(f"Ready to send: {client.message}", 4))
     return parts
