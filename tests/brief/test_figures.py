@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from itertools import pairwise
 from xml.etree import ElementTree
 
 import numpy as np
@@ -11,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from miner.brief.figures.day_picture import day_picture
 from miner.brief.figures.difference import Difference, difference
 from miner.brief.figures.dots import TALLEST, Dot, Row, dots
 from miner.brief.figures.inline import Styles, inline
@@ -21,6 +23,7 @@ from miner.brief.figures.scales import levels, round_step, round_ticks
 from miner.brief.page import DARK
 from miner.results import DayPicture, MealComparison
 from miner.results.meals import MealPair, MealSide, Repeats
+from miner.results.morning import DayReview, Noted
 
 FINITE = st.floats(-1e4, 1e4, allow_nan=False)
 
@@ -164,6 +167,25 @@ def test_the_middle_curve_ends_where_fewer_than_half_of_the_curves_reach() -> No
             at, above = (np.asarray(line.get_data()[k], dtype=float) for k in (0, 1))
             assert np.isnan(above[at == 120]).all()  # else it would jump from 0 to 50
             assert (above[at <= 115] == 0).all()
+
+
+def test_the_words_of_meals_close_together_do_not_run_into_each_other() -> None:
+    meals = [("06:40", "Pancakes, 40 g"), ("08:30", "Coffee"), ("12:30", "Bean Soup, 30 g"),
+             ("14:30", "Tea and nuts"), ("14:50", "Chocolate cake")]  # fmt: skip
+    lanes = tuple(
+        Noted("meals", f"2026-03-02T{at}", f"2026-03-02T{at}", text, "meals.csv", 2)
+        for at, text in meals
+    )
+    found = DayReview("A", "2026-03-02", "asked for", True, "", "2026-03-02T06:00",
+                      "2026-03-03T06:00", (), "", (), (), (), (), (), (), lanes,
+                      (70.0, 140.0))  # fmt: skip
+    figure = day_picture(found)
+    figure.draw_without_rendering()
+    words = [text for text in figure.axes[1].texts if text.get_text()]
+    assert {"Coffee", "Chocolate cake"} <= {text.get_text() for text in words}
+    boxes = sorted((text.get_window_extent().x0, text.get_window_extent().x1) for text in words)
+    for (_, ends), (begins, _) in pairwise(boxes):
+        assert ends <= begins
 
 
 def test_many_equal_values_are_drawn_over_each_other_and_never_too_tall() -> None:
