@@ -128,7 +128,8 @@ def follow(
             result = replace(result, every_look=look)
         if item.plans:
             test = test_so_far(client, books, item.plans[-1])
-            sentence = test.sentence if test.status else result.sentence
+            ended = test.status is not None or item.plans[-1].never_begun
+            sentence = test.sentence if ended else result.sentence
             result = replace(result, test=test, sentence=sentence)
         kept.append(result)
     return Following(client.settings.code, last, tuple(kept), tuple(notes))

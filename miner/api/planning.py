@@ -113,7 +113,7 @@ def _open(client: Client, id_: str) -> Kept | None:
         return None
     if item.as_ != "alternate":
         raise MinerError(
-            f"'{id_}' is kept as {item.as_}", "an idea kept as alternate",
+            f"'{id_}' is kept already, with --as {item.as_}", "an idea kept with --as alternate",
             "Read it first with 'miner follow', or give it up: miner keep CLIENT ID --drop.",
         )  # fmt: skip
     if item.plan_open() is not None:

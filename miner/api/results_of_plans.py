@@ -13,10 +13,10 @@ from miner.api.past import read_past
 from miner.api.steps import rules_of
 from miner.brief.text.plan import result_sentence
 from miner.brief.text.safe import clean
-from miner.brief.text.words import several
 from miner.errors import MinerError, nearest
 from miner.followup import pairs as reading
 from miner.followup.story import PlanKept, tell
+from miner.followup.ticked import misplaced
 from miner.followup.whole import as_written
 from miner.records.client import Client
 from miner.records.ticks import Ticks, read_ticks
@@ -42,7 +42,9 @@ def result(
         client: as read.
         name: of the plan.
         rules: the rule books.
-        stopped: the client has stopped: read the pairs there are, and end the test.
+        stopped: the client has stopped: read the pairs there are, and end the test. Before any
+            pair is complete there is nothing to read: it ends without a verdict, and the idea
+            may be planned anew.
         now: time of the ledger's entry.
 
     Raises:
@@ -53,11 +55,15 @@ def result(
     item = _plan(past.book, name)
     if item.verdict is not None:
         return _as_written(item, books)
+    if item.never_begun:
+        return test_so_far(client, books, item)
     if item.kept.closed_at is not None:
         raise MinerError(f"the plan '{name}' was given up", "an open plan", "See 'miner history'.")
     found, over = _read(client, books, item, past.notes, stopped=stopped)
     if not over:
         return result_sentence(found, books)
+    if stopped and not found.pairs_used:
+        return _never_begun(client, books, item, now)
     written = found.to_dict() | {
         "kept_entry": item.kept.entry.n, "records_hash": client.records_hash,
     }  # fmt: skip
@@ -76,8 +82,19 @@ def test_so_far(client: Client, rules: RuleBook, item: PlanKept) -> PlanResult:
     if item.verdict is not None:
         return _as_written(item, rules)
     found, over = _read(client, rules, item, (), opened=False)
+    if item.never_begun:
+        return result_sentence(replace(found, stopped_early=True), rules, "never_begun")
     key = "given_up" if item.kept.closed_at is not None else "due" if over else "waiting"
     return result_sentence(found, rules, key)
+
+
+def _never_begun(
+    client: Client, rules: RuleBook, item: PlanKept, now: datetime | None
+) -> PlanResult:
+    """Write that a plan ended before any pair was complete, and return what to say."""
+    written = {"kept_entry": item.kept.entry.n, "id": item.kept.id, "plan": item.name}
+    ledger.append(client.folder, "dropped", written, now or datetime.now(UTC))
+    return result(client, item.name, rules)
 
 
 def _read(
@@ -116,7 +133,7 @@ def _read(
         outcome=str(what["outcome"]), unit=str(planned["unit"]), unit_of=table.unit,
         worth_having=worth, read_on=str(planned["read_on"]), pairs=seen if shown else (),
         ticks_and_records_differ=differ, stopped_early=stopped,
-        planned_pairs=int(planned["pairs"]), notes=(*notes, *_told(ticks, item)),
+        planned_pairs=int(planned["pairs"]), notes=(*notes, *_told(client, ticks, item)),
     )  # fmt: skip
     return found, over
 
@@ -172,29 +189,19 @@ def _ends(told: Any) -> tuple[float, float] | None:
     return None if told is None else (float(told[0]), float(told[1]))
 
 
-def _told(ticks: Ticks, item: PlanKept) -> tuple[str, ...]:
-    told = [
-        f"{one.file}{f', row {one.row}' if one.row else ''}: {one.what}. Expected: {one.expected}."
-        for one in ticks.findings
-    ]
-    periods = reading.periods_of(item.entry.payload)
-    beyond = [day for day in ticks.of(item.name) if not periods[0].first <= day <= periods[-1].last]
-    if beyond:
-        told.append(
-            f"ticks on {several(len(beyond), 'day')} outside the plan do not count ({beyond[0]})."
-        )
-    others = sorted({name for name, _ in ticks.by_day} - {item.name})
-    if others:
-        names = ", ".join(clean(name, 20) for name in others[:3])
-        told.append(f"ticks of other plans are not read here: {names}.")
-    return tuple(told)
+def _told(client: Client, ticks: Ticks, item: PlanKept) -> tuple[str, ...]:
+    plans = tell(ledger.read(client.folder)).plans
+    return tuple(
+        clean(MinerError(one.what, one.expected, one.do, file=one.file, row=one.row).message, 400)
+        for one in (*ticks.findings, *misplaced(ticks, plans, item.name))
+    )
 
 
 def _plan(book: ledger.Ledger, name: str) -> PlanKept:
     story = tell(book)
     found = story.plan(name)
     if found is None:
-        known = [one.name for item in story.kept for one in item.plans]
+        known = [one.name for one in story.plans]
         raise MinerError(
             f"there is no plan '{name}'",
             f"one of {', '.join(known)}" if known else "the name of a plan; none is written yet",

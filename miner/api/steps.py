@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from miner import resources, rulebook
+from miner.api.ticks import ticks_told
 from miner.errors import MinerError
 from miner.records import read_client as _read
 from miner.records.client import Client
@@ -55,7 +57,8 @@ def day_table(client: Client, rules: RuleBook | None = None) -> pd.DataFrame:
 def check(client: Client, rules: RuleBook | None = None) -> CheckReport:
     """Return what was read, what is wrong with it, and which days can be used."""
     books = rules_of(client, rules)
-    return _check(client, _day_table(client, books), books)
+    report = _check(client, _day_table(client, books), books)
+    return replace(report, findings=(*report.findings, *ticks_told(client)))
 
 
 def cautions(client: Client, rules: RuleBook | None = None) -> tuple[CautionText, ...]:

@@ -5,12 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from miner.brief.teller import Teller
+from miner.brief.text.ended import way_words
 from miner.brief.text.follow import kept_lines, kept_title
 from miner.brief.text.plan import result_lines
 from miner.brief.text.safe import clean
 from miner.results import KeptResult
-
-_WAYS = {"watch": "watched", "alternate": "tested by alternating", "adopt": "adopted"}
 
 
 def kept_before(teller: Teller) -> list[dict[str, Any]]:
@@ -25,7 +24,7 @@ def _told(item: KeptResult, teller: Teller) -> dict[str, Any]:
     return {
         "id": item.id,
         "title": clean(kept_title(item, teller.rules), 200),
-        "how": _WAYS.get(item.as_, item.as_),
+        "how": way_words(item.as_, teller.rules),
         "open": item.open,
         "lines": [clean(line) for line in lines],
     }

@@ -16,7 +16,9 @@ from miner.cli.waiting import progress
 @client_argument
 @click.argument("plan")
 @format_option("text", "json")
-@click.option("--stopped", is_flag=True, help="The client has stopped: read the pairs there are.")
+@click.option("--stopped", is_flag=True, help="""
+    The client has stopped: read the pairs there are. With none complete there is no
+    verdict.""")  # fmt: skip
 def command(client: Path, rules: Path | None, form: str, plan: str, stopped: bool) -> None:
     """Read the alternating test PLAN by its own coins, once, when it is over."""
     from miner import api

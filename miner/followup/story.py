@@ -92,6 +92,12 @@ class PlanKept:
         """The name it was given."""
         return str(self.entry.payload.get("plan", ""))
 
+    @property
+    def never_begun(self) -> bool:
+        """Whether it was stopped before any pair was complete."""
+        dropped = self.kept.dropped
+        return dropped is not None and dropped.payload.get("plan") == self.name
+
 
 @dataclass(frozen=True, slots=True)
 class Story:
@@ -119,9 +125,14 @@ class Story:
             (item for item in self.kept if item.entry.n == event.payload.get("kept_entry")), None
         )
 
+    @property
+    def plans(self) -> tuple[PlanKept, ...]:
+        """Every plan, in the order of what was kept."""
+        return tuple(plan for item in self.kept for plan in item.plans)
+
     def plan(self, name: str) -> PlanKept | None:
         """Return the plan of that name."""
-        return next((p for item in self.kept for p in item.plans if p.name == name), None)
+        return next((plan for plan in self.plans if plan.name == name), None)
 
     def tried(self, id_: str, before: int | None = None) -> Kept | None:
         """Return the last time that idea came to a verdict, before an entry where one is given."""

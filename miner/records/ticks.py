@@ -24,10 +24,12 @@ class Ticks:
     Attributes:
         by_day: (plan, ISO date) -> "yes", "no" or "forgot"; of a day ticked both ways, nothing.
         findings: rows that cannot be used.
+        places: (plan, ISO date) -> the file and row of its last tick.
     """
 
     by_day: Mapping[tuple[str, str], str]
     findings: tuple[Finding, ...]
+    places: Mapping[tuple[str, str], tuple[str, int]]
 
     def of(self, plan: str) -> dict[str, str]:
         """Return the ticks of one plan by ISO date."""
@@ -37,37 +39,66 @@ class Ticks:
 def read_ticks(folder: Path) -> Ticks:
     """Read every ``ticks*.csv`` of a client folder; none is no tick.
 
-    The third column may have any name. A row that is no date, no plan or no known answer is left
-    out and told; so are days that were ticked both yes and no.
+    The third column may have any name; an empty answer is no tick. A row that is no date, no plan
+    or no known answer is left out and told; so are days that were ticked both yes and no.
 
     Raises:
         MinerError: a file is not text, or has no columns ``date`` and ``plan`` and a third one.
     """
     findings = Findings()
     seen: dict[tuple[str, str], set[str]] = {}
+    places: dict[tuple[str, str], tuple[str, int]] = {}
     for path in sorted(folder.glob("ticks*.csv")):
+        empty = []
         for row, (day, plan, said) in _rows(path):
-            answer = said.casefold()
-            when = _day(day)
-            if when is None or not plan or answer not in ANSWERS:
+            when, answer = _day(day), said.casefold()
+            if when and plan and not answer:
+                empty.append(row)
+            elif when is None or not plan or answer not in ANSWERS:
                 findings.add(
                     Severity.LEFT_OUT, f"this tick cannot be used ('{day}', '{plan}', '{said}')",
                     "a date like 2026-03-01, the name of a plan, and yes, no or forgot",
-                    "Correct that row.", file=path.name, row=row,
+                    "Correct that row: was it done, not which letter it was.",
+                    file=path.name, row=row,
                 )  # fmt: skip
-                continue
-            seen.setdefault((plan, when), set()).add(answer)
+            else:
+                seen.setdefault((plan, when), set()).add(answer)
+                places[plan, when] = path.name, row
+        if empty:
+            findings.add(
+                Severity.NOTE, "{n} row(s) without an answer", "yes, no or forgot",
+                "Nothing needs doing: of those days nothing is known.",
+                file=path.name, row=empty[0], count=len(empty),
+            )  # fmt: skip
+    by_day = _one_a_day(seen, places, findings)
+    return Ticks(by_day, findings.sorted(), places)
+
+
+def _one_a_day(
+    seen: Mapping[tuple[str, str], set[str]],
+    places: Mapping[tuple[str, str], tuple[str, int]],
+    findings: Findings,
+) -> dict[tuple[str, str], str]:
+    """Return the one answer of each day; "forgot" gives way, yes and no together are nothing."""
     by_day = {}
     for (plan, when), answers in seen.items():
+        file, row = places[plan, when]
         told = answers - {"forgot"} or answers
-        if len(told) > 1:
-            findings.add(
-                Severity.QUESTION, f"{when} is ticked both yes and no in plan {plan}",
-                "one answer a day", "Ask the client, and correct it.", file="ticks",
-            )  # fmt: skip
+        if len(told) == 1:
+            by_day[plan, when] = next(iter(told))
+        if len(answers) == 1:
             continue
-        by_day[plan, when] = next(iter(told))
-    return Ticks(by_day, findings.sorted())
+        if len(told) == 1:
+            severity, what = Severity.NOTE, f"forgot and {by_day[plan, when]}"
+            do = "Nothing needs doing: 'forgot' gives way."
+        else:
+            severity, what = Severity.QUESTION, "yes and no"
+            do = "Ask the client, and correct it; until then it is no tick."
+        findings.add(
+            severity, f"{when} is ticked both {what} in plan {plan}", "one answer a day", do,
+            file=file, row=row,
+        )  # fmt: skip
+    return by_day
 
 
 def _rows(path: Path) -> list[tuple[int, tuple[str, str, str]]]:

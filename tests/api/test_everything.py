@@ -82,7 +82,7 @@ def test_the_history_is_in_plain_words(archive, folder):
     text = archive["history.txt"].decode("utf-8")
     events = ledger.read(folder).events
     assert text.count("2026-") >= len(events)
-    for word in ("Searched", "Kept as watch", "A page was made to be shared: take-home"):
+    for word in ("Searched", "Kept, to watch", "A page was made to be shared: take-home"):
         assert word in text
     assert "{" not in text
 

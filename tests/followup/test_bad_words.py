@@ -71,11 +71,24 @@ def test_ticks_that_do_not_fit_are_told_with_what_was_expected(planned):
         f"ticks.csv, row 2: this tick cannot be used ('{first}', '{plan.plan}', 'change')" in text
     )
     assert "Expected: a date like 2026-03-01, the name of a plan, and yes, no or forgot." in text
-    assert f"ticks on 1 day outside the plan do not count ({late})." in text
-    assert "ticks of other plans are not read here: zzz." in text
+    span = f"days of its periods, from {first} to {last}"
+    outside = f"ticks.csv, row 4: 1 tick of plan {plan.plan} on no day of it ({late})"
+    assert f"{outside}. Expected: {span}." in text
+    unknown = "ticks.csv, row 3: 1 tick of a plan that is not written ('zzz')"
+    assert f"{unknown}. Expected: one of {plan.plan}." in text
+    with path.open("a", encoding="utf-8") as file:
+        file.write(f"{last},{plan.plan},no\n")
+    report = json.loads(run("check", folder, "--format", "json")[0].stdout)
+    told = [(i["row"], i["severity"]) for i in report["findings"] if i["file"] == "ticks.csv"]
+    assert sorted(told) == [(2, "left_out"), (3, "question"), (4, "left_out"), (6, "question")]
+    _, text = run("check", folder)
+    for words in (outside, unknown, f"row 6: {last} is ticked both yes and no", "this tick cannot"):
+        assert words in text
     path.write_text(f"date;plan;done\n{first};{plan.plan};yes\n", encoding="utf-8")
     result, text = run("result", folder, plan.plan)
     assert (result.exit_code, "with commas between them" in text) == (2, True)
+    result, text = run("check", folder)
+    assert (result.exit_code, "with commas between them" in text) == (0, True)
     path.unlink()
 
 
@@ -98,3 +111,15 @@ def test_a_ledger_that_is_none_gives_no_verdict(planned, data):
     result, text = run("result", folder, plan.plan)
     assert (result.exit_code, "not before" in text) == (0, True)
     path.write_bytes(whole)
+
+
+def test_ticks_that_fit_are_not_spoken_of(planned):
+    folder, plan, _, _ = planned
+    days = sorted({period.first for period in plan.periods})
+    said = ("yes", "no", "")
+    text = "".join(f"{day},{plan.plan},{said[at % 3]}\n" for at, day in enumerate(days))
+    (folder / "ticks.csv").write_text(f"date,plan,done\n{text}", encoding="utf-8")
+    found = api.check(api.read_client(folder)).findings
+    told = [(str(item.severity), item.count) for item in found if item.file == "ticks.csv"]
+    assert told == [("note", len(days) // 3)]
+    (folder / "ticks.csv").unlink()

@@ -351,6 +351,27 @@ def test_the_calendar_file_is_read_back_and_tells_nothing(rules):
     assert text == plan_calendar(plan)
 
 
+def test_a_calendar_of_words_in_no_ascii_is_folded_between_letters(rules, monkeypatch):
+    # RFC 5545 section 3.1: at most 75 octets a line without its break; CRLF and one space join.
+    from icalendar import Calendar
+
+    name, titles = "ž" * 70 + "日本語の計画" * 9, {"change": "Ä" * 90, "usual": "🙂" * 40}
+    monkeypatch.setattr("miner.brief.plan_calendar.LETTERS", titles)
+    plan = replace(made(rules), plan=name)
+    text = plan_calendar(plan)
+    lines = text.split(b"\r\n")
+    assert max(map(len, lines)) <= 75
+    assert b"\n" not in text.replace(b"\r\n", b"")
+    assert any(line.startswith(b" ") for line in lines)
+    assert "".join(line.decode("utf-8") for line in lines)  # no letter is cut in two
+    whole = text.replace(b"\r\n ", b"").decode("utf-8").split("\r\n")
+    first = plan.periods[0]
+    assert f"SUMMARY:{titles[first.arm]}" in whole
+    assert f"UID:{name}-1@plan.invalid" in whole
+    events = [e for e in Calendar.from_ical(text).walk("VEVENT") if str(e["summary"]) != "S"]
+    assert [str(e["summary"]) for e in events] == [titles[p.arm] for p in plan.periods]
+
+
 def test_the_page_shows_every_day_and_no_number_of_the_client(rules):
     plan = replace(made(rules), stop_rules=(say(rules, "plan", "stop_worry"),))
     page = plan_page(plan, rules)

@@ -400,7 +400,7 @@ def test_what_is_watched_is_not_planned(folder, rules):
     id_ = events(folder, "kept")[0].payload["id"]
     result = invoke("plan", folder, id_, "--start", "2026-03-02")
     assert result.exit_code == 2
-    assert "is kept as watch" in result.stderr
+    assert "kept already, with --as watch" in result.stderr
 
 
 def test_a_client_who_needs_a_clinician_is_not_planned_for(free, rules):
@@ -455,6 +455,36 @@ def test_a_result_before_its_date_after_it_and_again(free, whole, rules, monkeyp
     }  # fmt: skip
     assert invoke("result", folder, plan.plan).exit_code == 0
     assert "there is no plan" in invoke("result", folder, "nothing").stderr
+
+
+def test_a_plan_stopped_before_any_pair_spends_no_verdict(free, whole, rules, monkeypatch):
+    calm(monkeypatch)
+    folder, id_ = free
+    client = api.read_client(folder)
+    wish = api.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
+    plan = api.plan(client, id_, wish, rules, now=AT)
+    found = api.result(client, plan.plan, rules, stopped=True)
+    assert (found.status, found.p, found.difference, found.pairs) == (None, None, None, ())
+    assert found.stopped_early
+    assert "no verdict" in found.sentence
+    assert (len(events(folder, "verdict")), events(folder, "dropped")[-1].payload["plan"]) == (
+        0, plan.plan,
+    )  # fmt: skip
+    before = (folder / "ledger.jsonl").read_bytes()
+    assert api.result(client, plan.plan, rules) == found
+    assert api.result(client, plan.plan, rules, stopped=True) == found
+    assert (folder / "ledger.jsonl").read_bytes() == before
+    (told,) = [item for item in api.follow(client, rules).kept if item.as_ == "alternate"]
+    assert (told.open, told.sentence) == (False, found.sentence)
+    assert "Stopped before any pair was complete" in invoke("history", folder).stdout
+    again = api.plan(client, id_, wish, rules, now=AT)
+    assert again.plan != plan.plan
+    until(whole, folder, 80)
+    client = api.read_client(folder)
+    # what was complete by then is not read either: the plan has ended
+    assert api.result(client, plan.plan, rules).status is None
+    assert api.result(client, again.plan, rules, stopped=True).status == "not_settled"
+    assert len(events(folder, "verdict")) == 1
 
 
 def quieter(folder, days, first, last):

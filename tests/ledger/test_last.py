@@ -127,3 +127,23 @@ def test_a_question_fixed_under_a_clock_set_back_is_not_proven(
     assert told(tmp_path)[0] == (severity, 2)
     (question,) = ledger.questions(ledger.read(tmp_path))
     assert question.proven is proven
+
+
+def test_a_note_that_cannot_be_written_leaves_nothing_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    add(tmp_path, 0)
+    before = sorted(path.name for path in tmp_path.iterdir())
+    whole = Path.write_text
+
+    def full(path: Path, text: str, **more: str) -> int:
+        whole(path, text[:5], **more)
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "write_text", full)
+        add(tmp_path, 1)
+    assert sorted(path.name for path in tmp_path.iterdir()) == before
+    assert told(tmp_path) == []
+    add(tmp_path, 2)
+    assert [e.payload["value"] for e in ledger.read(tmp_path).events] == [0, 1, 2]

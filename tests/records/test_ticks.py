@@ -41,7 +41,11 @@ def test_a_day_ticked_both_ways_is_unknown_and_told(tmp_path):
     write(tmp_path, "ticks.csv", both)
     ticks = read_ticks(tmp_path)
     assert ticks.of("a") == {"2026-03-02": "no"}
+    assert [(str(item.severity), item.row) for item in ticks.findings] == [
+        ("question", 3), ("note", 5),
+    ]  # fmt: skip
     assert "both yes and no" in ticks.findings[0].what
+    assert "both forgot and no" in ticks.findings[1].what
 
 
 @pytest.mark.parametrize("header", ["day,plan,done", "date,plan", "date,done,x"])

@@ -1,6 +1,8 @@
-"""How an earlier test of the same idea ended, in one sentence."""
+"""How an idea is kept, and how an earlier test of it ended."""
 
 from __future__ import annotations
+
+from typing import Any
 
 from miner.brief.sentences import say
 from miner.brief.text.safe import clean
@@ -19,3 +21,11 @@ def ended_words(status: str | None, rules: RuleBook) -> str:
         return say(rules, "tried", str(status))
     except MinerError:
         return clean(status or "", 40)
+
+
+def way_words(as_: Any, rules: RuleBook) -> str:
+    """Return how an idea is kept, as words after "kept"; a way that no rule book knows as it is."""
+    try:
+        return say(rules, "ways", str(as_))
+    except MinerError:
+        return clean(as_, 20)

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from miner.brief.sentences import say
 from miner.brief.text.amounts import Amounts
-from miner.brief.text.ended import ended_words
+from miner.brief.text.ended import ended_words, way_words
 from miner.brief.text.layout import Parts, heading, paragraph
 from miner.brief.text.safe import clean
 from miner.brief.text.words import factor_phrase, outcome_label, several
@@ -78,7 +78,8 @@ def kept_title(item: KeptResult, rules: RuleBook) -> str:
 
 def kept_lines(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]:
     """Return what came of a kept hypothesis, a line at a time, and when it was kept."""
-    kept = f"Kept on {item.kept_on} as {item.as_}, from records to {item.suggested_by_days_to}"
+    way = way_words(item.as_, rules)
+    kept = f"Kept on {item.kept_on}, {way}, from records to {item.suggested_by_days_to}"
     note = f" ({clean(item.note, 200)})" if item.note else ""
     read = item.test is not None and item.test.status is not None
     lines = [] if read else [item.sentence]

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from miner.brief.sentences import say
-from miner.brief.text.ended import ended_words
+from miner.brief.text.ended import ended_words, way_words
 from miner.brief.text.layout import Parts, heading, paragraph
 from miner.brief.text.safe import clean
 from miner.brief.text.words import factor_phrase, outcome_label, several
@@ -45,8 +45,8 @@ def entry_words(
     if event == "kept":
         key = "kept_again" if ended else "kept" if told.get("as") == "watch" else "kept_open"
         return say(
-            rules, "history", key, as_=told.get("as"), read_on=told.get("read_on"),
-            ended=ended_words(ended, rules), **names,
+            rules, "history", key, way=way_words(told.get("as"), rules),
+            read_on=clean(told.get("read_on"), 10), ended=ended_words(ended, rules), **names,
         )  # fmt: skip
     if event == "planned":
         return say(
@@ -56,12 +56,12 @@ def entry_words(
     if event == "verdict":
         return say(rules, "history", "verdict", words=ended_words(ended, rules), **names)
     if event == "dropped":
-        return say(rules, "history", "dropped", **names)
+        return say(rules, "history", "never_begun" if told.get("plan") else "dropped", **names)
     if event == "shared":
         ids = ", ".join(clean(id_, 20) for id_ in _listed(told, "ids")) or "nothing"
         return say(rules, "history", "shared", page=clean(told.get("page"), 40), ids=ids)
     if event == "recovered":
-        return say(rules, "history", event)
+        return _recovered(told, rules)
     return say(rules, "history", "other", event=clean(event, 40))
 
 
@@ -73,6 +73,11 @@ def history_parts(found: History, rules: RuleBook) -> Parts:
     if not found.entries:
         parts.append(paragraph(say(rules, "history", "nothing")))
     return [*parts, *(paragraph(f"{item.on}  {item.text}", 2) for item in found.entries)]
+
+
+def _recovered(told: Mapping[str, Any], rules: RuleBook) -> str:
+    keys = [key for key, name in (("recovered", "torn"), ("missing", "missing")) if name in told]
+    return " ".join(say(rules, "history", key) for key in keys or ["recovered"])
 
 
 def _first(told: Mapping[str, Any]) -> str:

@@ -7,6 +7,7 @@ from starlette.responses import HTMLResponse, Response
 from miner import api, ledger
 from miner.brief.plan_calendar import plan_calendar
 from miner.brief.plan_page import plan_page
+from miner.brief.text.ended import way_words
 from miner.brief.text.follow import follow_parts
 from miner.brief.text.history import history_parts
 from miner.brief.text.plan import result_parts
@@ -21,10 +22,7 @@ from miner.page.render import page
 from miner.page.views.client import before, name_of, read_or_fault
 from miner.page.words import for_page
 from miner.results import Following, Plan, PlanResult
-from miner.results.plan import Period
 from miner.rulebook import RuleBook
-
-WAYS = {"watch": "watched", "alternate": "tested by alternating", "adopt": "adopted"}
 
 
 def show(asked: Asked) -> Response:
@@ -63,7 +61,7 @@ def _kept(item: Kept, rules: RuleBook) -> dict[str, object]:
     elif item.verdict is not None:
         state = "read"
     return {
-        "id": item.id, "title": title, "how": WAYS.get(item.as_, item.as_), "state": state,
+        "id": item.id, "title": title, "how": way_words(item.as_, rules), "state": state,
         "on": item.entry.at[:10], "note": what.get("note") or "",
         "read_on": what.get("read_on") if item.as_ == "watch" else None,
         "plans": [
@@ -119,25 +117,10 @@ def plan(asked: Asked) -> Response:
 
 
 def _plan(asked: Asked) -> Plan:
-    found = tell(ledger.read(asked.folder)).plan(asked.path("plan"))
+    found = api.written_plan(asked.folder, asked.path("plan"))
     if found is None:
         raise Missing("there is no such plan", "a plan of this client", "See the page Follow-up.")
-    told = dict(found.entry.payload)
-    try:
-        periods = tuple(
-            Period(int(p["number"]), int(p["pair"]), str(p["from"]), str(p["to"]), str(p["arm"]),
-                   int(p.get("leave_out_days", 0)))
-            for p in told["periods"]
-        )  # fmt: skip
-        names = Plan.__dataclass_fields__
-        known = {key: value for key, value in told.items() if key in names}
-        lists = {key: tuple(value) for key, value in known.items() if isinstance(value, list)}
-        return Plan(**{**known, **lists, "periods": periods})
-    except (KeyError, TypeError, ValueError) as error:
-        raise MinerError(
-            "this plan was written by another version and cannot be shown", "a plan of this one",
-            "Read its dates on the page History.",
-        ) from error  # fmt: skip
+    return found
 
 
 def history(asked: Asked) -> Response:

@@ -1,0 +1,58 @@
+"""Ticks that do not fit the plans: of no plan that is written, or of a day no plan asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from miner.errors import nearest
+from miner.followup.pairs import periods_of
+from miner.followup.story import PlanKept
+from miner.records.findings import Findings
+from miner.records.ticks import Ticks
+from miner.results import Finding, Severity
+
+
+def misplaced(
+    ticks: Ticks, plans: Sequence[PlanKept], own: str | None = None
+) -> tuple[Finding, ...]:
+    """Return what is wrong with ticks in the light of the plans; none of them is used.
+
+    Args:
+        ticks: as read.
+        plans: all of the client's ledger.
+        own: the one plan whose days are looked at; None for every plan.
+    """
+    findings = Findings()
+    days: dict[str, list[str]] = {}
+    for name, day in sorted(ticks.by_day):
+        days.setdefault(name, []).append(day)
+    known = {plan.name: plan for plan in plans}
+    for name in days.keys() - known.keys():
+        file, row = ticks.places[name, days[name][0]]
+        findings.add(
+            Severity.QUESTION, f"{{n}} tick(s) of a plan that is not written ('{name[:40]}')",
+            f"one of {', '.join(known)}" if known else "the name of a plan; none is written yet",
+            nearest(name, known) or "Copy the name that 'miner plan' printed.",
+            file=file, row=row, count=len(days[name]),
+        )  # fmt: skip
+    for name, plan in known.items():
+        outside = _outside(plan, days.get(name, [])) if own in (None, name) else []
+        if outside:
+            file, row = ticks.places[name, outside[0]]
+            first, last = _span(plan)
+            findings.add(
+                Severity.LEFT_OUT, f"{{n}} tick(s) of plan {name} on no day of it ({outside[0]})",
+                f"days of its periods, from {first} to {last}", "Correct the date.",
+                file=file, row=row, count=len(outside),
+            )  # fmt: skip
+    return findings.sorted()
+
+
+def _outside(plan: PlanKept, days: Sequence[str]) -> list[str]:
+    periods = periods_of(plan.entry.payload)
+    return [day for day in days if not any(one.first <= day <= one.last for one in periods)]
+
+
+def _span(plan: PlanKept) -> tuple[str, str]:
+    periods = periods_of(plan.entry.payload)
+    return periods[0].first, periods[-1].last
