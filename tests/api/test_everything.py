@@ -119,6 +119,17 @@ def test_its_records_are_read_again_as_the_same(archive, folder, tmp_path, rules
     assert [one.id for one in api.follow(again, rules, settle=False).kept] == [
         one.id for one in api.follow(client, rules, settle=False).kept
     ]
+    assert ledger.read(tmp_path).problems == ()
+
+
+def test_a_ledger_cut_short_is_told_in_the_archive(folder, tmp_path, rules):
+    copy = shutil.copytree(folder, tmp_path / "copy")
+    path = copy / ledger.NAME
+    path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:-1]))
+    api.export_everything(api.read_client(copy), tmp_path / "all.zip", rules)
+    with zipfile.ZipFile(tmp_path / "all.zip") as file:
+        assert not [name for name in file.namelist() if "/." in name]
+        assert "it ends before entry" in " ".join(file.read("history.txt").decode().split())
 
 
 def test_the_same_folder_gives_the_same_bytes_and_is_left_alone(folder, tmp_path, rules):

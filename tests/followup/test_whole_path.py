@@ -193,6 +193,25 @@ def test_a_renamed_folder_keeps_its_story(whole, folder, settled, rules):
     assert one.difference == settled[1].kept[0].difference
 
 
+def test_a_copy_without_hidden_files_keeps_its_story(whole, folder, settled, rules):
+    until(whole, folder, 80)
+    hidden = shutil.ignore_patterns(".*")
+    other = shutil.copytree(folder, folder.parent / "copy", ignore=hidden)
+    found = api.follow(api.read_client(other), rules, now=AT)
+    assert (found.notes, found.kept) == ((), settled[1].kept)
+    # the entry of the verdict is noted again: without it something is missing
+    path = other / "ledger.jsonl"
+    path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:-1]))
+    found = api.follow(api.read_client(other), rules, settle=False)
+    assert any("it ends before entry" in note for note in found.notes)
+    told = invoke("history", other).stdout
+    assert "Entries were found missing" not in told
+    api.follow(api.read_client(other), rules, now=AT)
+    told = " ".join(invoke("history", other).stdout.split())
+    assert "Entries were found missing from the end, and this was noted." in told
+    assert "was not finished" not in told
+
+
 def test_a_clock_set_back_does_not_matter(whole, folder, settled, rules):
     until(whole, folder, 80)
     (one,) = api.follow(api.read_client(folder), rules, now=datetime(2001, 1, 1, tzinfo=UTC)).kept

@@ -57,6 +57,8 @@ def follow_parts(found: Following, rules: RuleBook, *, display_unit: str = "mg/d
     ideas = several(len(found.kept), "idea")
     parts: Parts = [heading(f"{clean(found.client, 60)}: {ideas} kept{last}")]
     parts += [paragraph(note) for note in found.notes]
+    if not found.kept:
+        parts.append(paragraph(say(rules, "follow", "nothing")))
     for item in found.kept:
         parts += kept_parts(item, rules, Amounts(display_unit))
     return parts
