@@ -268,9 +268,9 @@ def test_what_was_kept_stands_before_anything_new_with_what_came_of_it(
     assert at < min(
         k for k, text in enumerate(page) if text.startswith(("Clear enough", "Hints", "Fixed"))
     )
-    assert at > page.index("Before anything else")
+    assert page.index("Before anything else") < at < page.index(brief.ranking.verdict)
     part = " ".join(page[at:])
-    assert "A short night, wake glucose 4c28aa7c, watched, closed" in part
+    assert "A short night, wake glucose 4c28aa7c, to watch, closed" in part
     assert "It held up on new days." in part
     assert "+6.5 mg/dL (+1.5 to +11.5); expected was +9.0" in part
     assert "Plan p1: It changed when you tested it." in part
