@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
@@ -38,15 +37,16 @@ def noted(folder: Path) -> Last | None:
 def note(folder: Path, event: Event) -> None:
     """Note the last line, whole or not at all.
 
-    Where that is not possible, the older note stands; it still holds of the ledger.
+    Where that is not possible, the older note stands; it still holds of the ledger. Only one
+    program at a time may do this: the one that holds the ledger's lock.
     """
     text = json.dumps({"n": event.n, "check": event.check}) + "\n"
-    new = folder / f"{NAME}.{os.getpid()}"
-    with contextlib.suppress(OSError):
+    new = folder / f"{NAME}.new"
+    try:
         new.write_text(text, encoding="utf-8")
-        try:
-            new.replace(folder / NAME)
-        except OSError:
+        new.replace(folder / NAME)
+    except OSError:
+        with contextlib.suppress(OSError):
             new.unlink()
 
 
