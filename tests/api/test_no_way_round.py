@@ -16,13 +16,6 @@ NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 BEFORE = date(2026, 1, 1)
 
 
-@pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    home = tmp_path / "practice" / "client-01"
-    resources.invented().effect_client(home, 3, "late_dinner", 25.0)
-    return home
-
-
 def ranked(folder: Path, **choices: object):
     return api.rank(api.read_client(folder), draws=199, now=NOW, together=False, **choices)
 

@@ -9,18 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from miner import api, ledger, resources
+from miner import api, ledger
 from miner.errors import MinerError
 from miner.results import Evidence
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
-
-
-@pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    home = tmp_path / "practice" / "client-01"
-    resources.invented().effect_client(home, 3, "late_dinner", 25.0)
-    return home
 
 
 def ranked(folder: Path, **choices: object):

@@ -220,3 +220,29 @@ def test_an_unknown_outcome_on_its_own_days_leaves_a_question_open():
     item = _answers(table, question)[1]["late_dinner", "day_mean"]
     assert item.withheld.reason == "too few days on which the outcome is known"
     assert item.withheld.have == 0
+
+
+# What the records may have suggested has no better interval than the search that suggested it.
+def test_a_question_with_a_doubt_has_the_numbers_of_the_search():
+    table = _table()
+    searched = _answers(table)[0]
+    (plain,) = (
+        item for item in searched.hypotheses
+        if item.factors == ("late_dinner",) and item.outcome == "day_mean"
+    )  # fmt: skip
+    question = Question("late_dinner", "day_mean", fixed_on=date(14), doubt=LOOKED)
+    item = _answers(table, question)[1]["late_dinner", "day_mean"]
+    assert (item.interval, item.p_adjusted, item.counts) == (
+        plain.interval, plain.p_adjusted, plain.counts
+    )  # fmt: skip
+    assert (item.evidence, item.fixed_before) == (Evidence.HINT, False)
+
+
+def test_a_question_with_a_doubt_that_the_search_cannot_test_is_withheld_likewise():
+    table = _table()
+    table.frame["tag:a"] = 0.0
+    question = Question("tag:a", "day_mean", doubt=LOOKED)
+    item = _answers(table, question)[1]["tag:a", "day_mean"]
+    assert item.evidence is Evidence.CANNOT_TELL
+    assert item.withheld.reason == "too few days with it"
+    assert LOOKED in item.notes
