@@ -26,7 +26,7 @@ from joblib.externals.loky import get_reusable_executor
 from measure import ONE_THREAD
 
 from miner.api.caseload import pool
-from miner.api.generate import generate
+from miner.api.generating import generate
 
 DAYS = 30
 

@@ -1,32 +1,64 @@
-"""The steps of the whole job as functions; the command line and the page call nothing else."""
+"""The steps of the whole job as functions; the command line and the page call nothing else.
 
-from miner.api.asking import ask, error_rate, why
-from miner.api.briefing import briefing
-from miner.api.caseload import pool, remember_page, rules_of_practice
-from miner.api.everything import export_everything
-from miner.api.fixing import fix_question, fixed_questions
-from miner.api.following import drop, follow, keep
-from miner.api.generate import generate
-from miner.api.meals import compare_meals, meal_table, meals, repeats
-from miner.api.morning import day_review
-from miner.api.pages import write_pages
-from miner.api.planning import plan
-from miner.api.practice_morning import practice_morning
-from miner.api.ranking import rank
-from miner.api.results_of_plans import result
-from miner.api.sharing import remember_shared
-from miner.api.steps import (
-    cautions,
-    check,
-    day_table,
-    days,
-    load_rules,
-    read_client,
-    write_demo,
-)
-from miner.api.story import history
-from miner.api.written_plan import written_plan
-from miner.followup.planner import Wish
+A step is loaded when it is first named: a command waits for its own modules only.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from miner.api.asking import ask, error_rate, why
+    from miner.api.caseload import pool, remember_page, rules_of_practice
+    from miner.api.everything import export_everything
+    from miner.api.fixing import fix_question, fixed_questions
+    from miner.api.following import drop, follow, keep
+    from miner.api.gathering import briefing
+    from miner.api.generating import generate
+    from miner.api.meal_steps import compare_meals, meal_table, meals, repeats
+    from miner.api.morning import day_review
+    from miner.api.pages import write_pages
+    from miner.api.plan_pages import written_plan
+    from miner.api.planning import plan
+    from miner.api.practice_mornings import practice_morning
+    from miner.api.ranking import rank
+    from miner.api.results_of_plans import result
+    from miner.api.sharing import remember_shared
+    from miner.api.steps import (
+        cautions,
+        check,
+        day_table,
+        days,
+        load_rules,
+        read_client,
+        write_demo,
+    )
+    from miner.api.story import history
+    from miner.followup.planner import Wish
+
+_STEPS = {
+    "asking": ("ask", "error_rate", "why"),
+    "caseload": ("pool", "remember_page", "rules_of_practice"),
+    "everything": ("export_everything",),
+    "fixing": ("fix_question", "fixed_questions"),
+    "following": ("drop", "follow", "keep"),
+    "gathering": ("briefing",),
+    "generating": ("generate",),
+    "meal_steps": ("compare_meals", "meal_table", "meals", "repeats"),
+    "morning": ("day_review",),
+    "pages": ("write_pages",),
+    "plan_pages": ("written_plan",),
+    "planning": ("plan",),
+    "practice_mornings": ("practice_morning",),
+    "ranking": ("rank",),
+    "results_of_plans": ("result",),
+    "sharing": ("remember_shared",),
+    "steps": ("cautions", "check", "day_table", "days", "load_rules", "read_client", "write_demo"),
+    "story": ("history",),
+}
+_HOME = {name: f"miner.api.{home}" for home, names in _STEPS.items() for name in names}
+_HOME["Wish"] = "miner.followup.planner"
 
 __all__ = [
     "Wish",
@@ -65,3 +97,15 @@ __all__ = [
     "write_pages",
     "written_plan",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    """Load a step.
+
+    Source: Levkivskyi 2017, PEP 562, Module __getattr__.
+    """
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    step = getattr(import_module(_HOME[name]), name)
+    globals()[name] = step
+    return step

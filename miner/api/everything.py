@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from miner import ledger
-from miner.api.briefing import briefing
+from miner.api.gathering import briefing
 from miner.api.past import read_past
 from miner.api.ranking import Progress
 from miner.api.steps import rules_of

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from miner.api.meals import compare_meals
+from miner.api.meal_steps import compare_meals
 from miner.api.ranking import Progress, rank
 from miner.hypotheses.why import why_table
 from miner.records.client import Client

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from miner.api.briefing import briefing
+from miner.api.gathering import briefing
 from miner.api.ranking import Progress
 from miner.api.sharing import remember_shared
 from miner.api.steps import rules_of

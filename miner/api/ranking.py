@@ -8,7 +8,7 @@ from datetime import datetime
 
 from miner import __version__
 from miner.api.looks import days_used, first_day, remember_ranking
-from miner.api.meals import meals
+from miner.api.meal_steps import meals
 from miner.api.open_questions import open_questions
 from miner.api.past import Past, read_past
 from miner.api.spreads import SPREADS_USED, practice_spreads

@@ -27,7 +27,7 @@ def command(
     client: Path, date: str | None, rules: Path | None, form: str, out: Path | None, on: str | None
 ) -> None:
     """Tell one day of a client, wake to wake; of a practice, whom to look at first."""
-    from miner.api.practice_morning import is_practice
+    from miner.api.practice_mornings import is_practice
 
     if is_practice(client):
         _practice(client, date, rules, form, out, on)

@@ -73,7 +73,7 @@ def require_practice(practice: Path) -> None:
     Raises:
         MinerError: with what to do.
     """
-    from miner.api.practice_morning import is_practice
+    from miner.api.practice_mornings import is_practice
 
     if not practice.is_dir():
         raise MinerError(

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from miner import api
 from miner.api.morning import ASKED_FOR, NEWEST, review_of
-from miner.api.practice_morning import client_morning
+from miner.api.practice_mornings import client_morning
 from miner.caseload.places import RULES, SHARED
 from miner.errors import MinerError
 from miner.ledger import NAME as LEDGER

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from miner import api, ledger
-from miner.api.practice_morning import is_practice
+from miner.api.practice_mornings import is_practice
 from miner.errors import MinerError
 from miner.results import Period
 

@@ -9,7 +9,7 @@ from types import ModuleType
 import pytest
 
 from miner import api, rulebook
-from miner.api.briefing import briefing
+from miner.api.gathering import briefing
 from miner.results import Briefing
 from miner.rulebook import RuleBook
 

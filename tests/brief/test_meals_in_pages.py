@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from miner import api
-from miner.api.briefing import briefing
+from miner.api.gathering import briefing
 from miner.brief.curves import LANES
 from miner.brief.pages import KINDS, render
 from miner.errors import MinerError

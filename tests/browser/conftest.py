@@ -14,7 +14,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from miner import api, rulebook
-from miner.api.briefing import briefing
+from miner.api.gathering import briefing
 from miner.brief.pages import KINDS, render
 
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"

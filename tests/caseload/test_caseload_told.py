@@ -160,6 +160,10 @@ def test_csv_has_a_line_a_client(found: Caseload) -> None:
     assert {row["status"] for row in rows} == {"ranked", "too_few", "error"}
     assert rows[21]["pooled"] == "0"
     assert rows[22]["pooled"] == ""
+    assert any(len(row.attention) > 1 for row in found.clients)
+    for said, row in zip(rows, found.clients, strict=True):
+        assert said["attention"] == " ".join(row.attention)
+        assert said["not_asked"] == ", ".join(row.not_asked)
 
 
 def test_frames_have_a_row_a_client_and_a_row_a_question(found: Caseload) -> None:

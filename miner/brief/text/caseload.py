@@ -59,7 +59,15 @@ def caseload_csv(found: Caseload) -> str:
         "client", "folder", "unit", "usable_units", "left_out_units", "status", "clear", "hints",
         "pooled", "error", "attention", "not_asked",
     )  # fmt: skip
-    return sheet(header, ([getattr(row, name) for name in header] for row in found.clients))
+    between = {"attention": " ", "not_asked": ", "}
+    rows = (
+        [
+            between[name].join(getattr(row, name)) if name in between else getattr(row, name)
+            for name in header
+        ]
+        for row in found.clients
+    )
+    return sheet(header, rows)
 
 
 @dataclass(frozen=True, slots=True)

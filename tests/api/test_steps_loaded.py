@@ -1,0 +1,34 @@
+"""Each step of the whole job is there by its name, and loads no more than it needs."""
+
+import subprocess
+import sys
+from pathlib import Path
+from types import FunctionType
+
+import pytest
+
+from miner import api
+
+
+def test_every_step_is_there_and_no_module_has_its_name() -> None:
+    modules = {path.stem for path in Path(api.__file__).parent.glob("*.py")}
+    assert not modules & set(api.__all__)
+    for name in api.__all__:
+        step = getattr(api, name)
+        assert isinstance(step, FunctionType | type)
+        assert step.__name__ == name
+    assert set(api.__all__) == {*api._HOME}
+    with pytest.raises(AttributeError, match="no attribute 'nothing'"):
+        _ = api.nothing
+
+
+def test_ranking_does_not_wait_for_pages_plans_or_a_caseload() -> None:
+    code = (
+        "import sys; from miner import api; api.rank; "
+        "print(*[name for name in sys.modules if name.startswith('miner.')])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    loaded = set(done.stdout.split())
+    assert "miner.hypotheses.rank" in loaded
+    later = ("miner.brief.pages", "miner.brief.figures", "miner.api.planning", "miner.page")
+    assert not {name for name in loaded if name.startswith(later)}
