@@ -119,14 +119,16 @@ def judge(
     for begin in range(0, len(orders), chunk):
         part = orders[begin : begin + chunk]
         reached = np.zeros((len(top), len(part)), dtype=bool)
-        best = np.zeros(len(part))
+        peaks: dict[int, Singles] = {}
         for at, item in enumerate(ready):
             mine = np.flatnonzero((top >= starts[at]) & (top < starts[at + 1]))
             suffix = _suffix_maxima(item, part, mine, top[mine] - starts[at], len(top))
             reached |= suffix >= limits[at][:, None]
-            np.maximum(best, z_from_r(np.minimum(suffix[0], 1).astype(float), item.df), out=best)
+            peaks[item.df] = np.maximum(peaks.get(item.df, suffix[0]), suffix[0])
         passed += reached.sum(axis=1)
-        highest[begin : begin + chunk] = best
+        highest[begin : begin + chunk] = np.max(
+            [z_from_r(np.minimum(peak, 1).astype(float), df) for df, peak in peaks.items()], axis=0
+        )
         if progress is not None:
             progress(min(1.0, (begin + chunk) / len(orders)))
     added = 0 if complete else 1
