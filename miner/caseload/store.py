@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 NAME = ".miner-caseload"
 SPREADS, PAGES, POOL = "spreads.json", "pages.json", "pool.parquet"
-HELD_BYTES = 16_000_000
+HELD_BYTES = 4_000_000
 CLIENT = "client"
 CLIENTS_A_GROUP = 256
 

@@ -7,13 +7,15 @@ groups there are.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import numpy.typing as npt
 
 from miner.stats.pooling import Floats
 
 Indices = npt.NDArray[np.intp]
-AT_ONCE = 200_000
+AT_ONCE = 10_000
 
 
 def predetermined(
@@ -75,23 +77,34 @@ def _scaled(columns: Floats) -> Floats:
 
 
 def _left(x: Floats, design: Floats, codes: Indices, clock: Floats, reach: float) -> Floats:
+    centred = x - x.mean()
     starts = np.flatnonzero(np.diff(codes, prepend=-1))
-    first, last = starts[codes], np.append(starts[1:], codes.size)[codes]
+    found = np.empty_like(x)
+    for some in _whole_groups(starts, codes.size):
+        z = _cleared(centred[some], design[some], codes[some], clock[some], reach)
+        found[some] = z * _first_stage(z, x[some], codes[some])
+    return found
+
+
+def _whole_groups(starts: Indices, units: int) -> list[slice]:
+    """Cut the units into parts of whole groups, about AT_ONCE in each: memory stays small."""
+    parts = np.unique(starts // AT_ONCE, return_index=True)[1]
+    bounds = [*starts[parts].tolist(), units]
+    return [slice(begin, end) for begin, end in pairwise(bounds)]
+
+
+def _cleared(x: Floats, design: Floats, codes: Indices, clock: Floats, reach: float) -> Floats:
+    starts = np.flatnonzero(np.diff(codes, prepend=-1))
+    at = np.searchsorted(codes[starts], codes)
+    first, last = starts[at], np.append(starts[1:], codes.size)[at]
     before, after = _within_reach(codes, clock, reach)
     own = np.arange(codes.size)
-    centred = x - x.mean()
-    pull = np.empty_like(design)
     products = _running(np.einsum("ni,nj->nij", design, design))
-    for at in range(0, codes.size, AT_ONCE):
-        some = slice(at, at + AT_ONCE)
-        G = products[last[some]] - products[first[some]]
-        G -= products[own[some]] - products[before[some]]
-        inverse = np.linalg.pinv(G, rcond=1e-9, hermitian=True)
-        pull[some] = np.einsum("nij,nj->ni", inverse, design[some]) * centred[some, None]
-    total = _running(pull)
+    G = products[last] - products[first] - products[own] + products[before]
+    inverse = np.linalg.pinv(G, rcond=1e-9, hermitian=True)
+    total = _running(np.einsum("nij,nj->ni", inverse, design) * x[:, None])
     drawn = total[last] - total[first] - (total[after] - total[own + 1])
-    z = centred - np.einsum("ni,ni->n", design, drawn)
-    return np.asarray(z * _first_stage(z, x, starts, codes))
+    return np.asarray(x - np.einsum("ni,ni->n", design, drawn))
 
 
 def _within_reach(codes: Indices, clock: Floats, reach: float) -> tuple[Indices, Indices]:
@@ -107,7 +120,9 @@ def _running(values: Floats) -> Floats:
     return np.concatenate([np.zeros((1, *values.shape[1:])), np.cumsum(values, axis=0)])
 
 
-def _first_stage(z: Floats, x: Floats, starts: Indices, codes: Indices) -> Floats:
+def _first_stage(z: Floats, x: Floats, codes: Indices) -> Floats:
+    starts = np.flatnonzero(np.diff(codes, prepend=-1))
     along, size = np.add.reduceat(z * x, starts), np.add.reduceat(z * z, starts)
     enough = size > 1e-9 * np.add.reduceat(np.ones(x.size), starts)
-    return np.asarray(np.divide(along, size, out=np.zeros(size.size), where=enough))[codes]
+    scale = np.divide(along, size, out=np.zeros(size.size), where=enough)
+    return np.asarray(np.repeat(scale, np.diff(starts, append=x.size)))

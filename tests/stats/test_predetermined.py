@@ -57,6 +57,19 @@ def test_against_the_weights_of_each_unit(seed: int, reach: float) -> None:
         assert (z[own] @ (2.5 * x[own])) / (z[own] @ z[own]) == pytest.approx(2.5)
 
 
+@pytest.mark.parametrize("at_once", [1, 30, 60, 1000])
+def test_in_parts_of_whole_groups_it_is_the_same(
+    at_once: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("miner.stats.predetermined.AT_ONCE", at_once)
+    x, groups, times, nuisance = made(3)
+    some = groups != 4  # one group less, one of another size
+    some[np.flatnonzero(groups == 2)[:9]] = False
+    x, groups, times, nuisance = x[some], groups[some], times[some], nuisance[some]
+    z = predetermined(x, groups, nuisance, times=times, reach=5.0)
+    np.testing.assert_allclose(z, by_hand(x, groups, times, nuisance, 5.0), atol=1e-9)
+
+
 def test_without_reach_it_is_the_residual_of_least_squares() -> None:
     x, groups, times, nuisance = made(2)
     z = predetermined(x, groups, nuisance, times=times, reach=0.0)
