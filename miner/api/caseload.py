@@ -14,7 +14,7 @@ from miner.api.steps import load_rules
 from miner.brief.pooled import with_sentences
 from miner.caseload.fits import KeptFits
 from miner.caseload.places import client_folders, fetched, is_remote
-from miner.caseload.pooling import MOST_LISTED, fewest_clients, pool_all
+from miner.caseload.pooling import MOST_LISTED, MOST_LISTED_THROUGHOUT, fewest_clients, pool_all
 from miner.caseload.running import Pace, Progress, run
 from miner.caseload.store import NAME, PAGES, Store
 from miner.errors import MinerError
@@ -196,6 +196,11 @@ def _notes(rows: Sequence[ClientRow], effects: Sequence[PooledEffect], agreed: i
     ]
     if agreed > MOST_LISTED:
         notes.append(f"Clients are not listed one by one where more than {MOST_LISTED} are pooled.")
+    elif agreed > MOST_LISTED_THROUGHOUT:
+        notes.append(
+            f"With more than {MOST_LISTED_THROUGHOUT} pooled, clients are listed one by one only "
+            "where something is clear or a hint."
+        )
     if not effects:
         notes.append("Nothing is pooled: too few clients agreed, or have the same habits.")
     return notes

@@ -23,7 +23,7 @@ from miner.stats.multiplicity import holm
 
 FEWEST_CLIENTS = 3
 FEWEST_SHARE = 0.05
-MOST_LISTED = 2_000
+MOST_LISTED, MOST_LISTED_THROUGHOUT = 2_000, 500
 APART = 0.5
 
 
@@ -126,6 +126,8 @@ def _effect(
         smallest_worth_it=question.target.smallest_worth_it,
         spread_for_shrinkage=_about_zero(answer, method), notes=notes,
     )  # fmt: skip
+    if len(rows) > MOST_LISTED_THROUGHOUT and evidence not in (Evidence.CLEAR, Evidence.HINT):
+        return effect
     return replace(effect, by_client=_by_client(effect, fit, rows, told))
 
 

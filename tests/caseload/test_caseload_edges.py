@@ -22,6 +22,8 @@ from miner.caseload.store import Store
 from miner.caseload.units import unit_rows
 from miner.errors import MinerError
 from miner.hypotheses.design import design
+from miner.results import Evidence
+from miner.results.caseload import Caseload
 
 
 def row_of(content: bytes | None, home: Path) -> Any:
@@ -81,6 +83,21 @@ def test_clients_are_not_listed_where_there_are_many(
     assert found.pooled
     assert all(effect.by_client == () for effect in found.pooled)
     assert any("not listed one by one" in note for note in found.notes)
+
+
+def test_with_hundreds_they_are_listed_where_something_is_told(
+    practice: Path, found: Caseload, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("miner.caseload.pooling.MOST_LISTED_THROUGHOUT", 3)
+    monkeypatch.setattr("miner.api.caseload.MOST_LISTED_THROUGHOUT", 3)
+    fewer = pool(practice, work=tmp_path / "work")
+    told = [item.evidence in (Evidence.CLEAR, Evidence.HINT) for item in fewer.pooled]
+    assert True in told
+    assert False in told
+    assert [bool(item.by_client) for item in fewer.pooled] == told
+    assert all(item.by_client for item in found.pooled)
+    assert sum("only where something is clear" in note for note in fewer.notes) == 1
+    assert not any("only where something is clear" in note for note in found.notes)
 
 
 def test_too_few_who_agreed_pool_nothing(small: Path) -> None:
