@@ -7,6 +7,7 @@ from typing import Any
 
 from miner.brief.detailed import sized
 from miner.brief.drawn import Studio
+from miner.brief.said_of import of_client
 from miner.brief.teller import Teller
 from miner.brief.text.amounts import MG_DL_PER_MMOL_L
 from miner.brief.text.safe import clean
@@ -87,7 +88,9 @@ def tested(item: Hypothesis, teller: Teller) -> dict[str, str]:
         "kind": "fixed before the records" if item.family == "fixed" else "found by search",
         "counts": theirs(teller.veiled(capital(item.sentence)), label),
         "size": sized(item, teller),
-        "evidence": f"{evidence_words(item.evidence, teller.rules)} {teller.ended(item)}".strip(),
+        "evidence": of_client(
+            f"{evidence_words(item.evidence, teller.rules)} {teller.ended(item)}".strip()
+        ),
     }
 
 
@@ -98,5 +101,4 @@ def theirs(text: str, label: str) -> str:
         text: a sentence or a title.
         label: the words of its outcome.
     """
-    told = text.replace("your higher quarter", "the client's higher quarter")
-    return told.replace(label, label.replace("your ", "the client's "))
+    return of_client(text).replace(label, label.replace("your ", "the client's "))

@@ -12,6 +12,7 @@ from miner.brief.days_shown import days_shown
 from miner.brief.detailed import detailed
 from miner.brief.drawn import Studio
 from miner.brief.missing import ask_about, log_better
+from miner.brief.said_of import all_of_client
 from miner.brief.sentences import not_ranked
 from miner.brief.teller import Teller
 from miner.brief.text.safe import clean
@@ -27,7 +28,12 @@ _ORDER = (Severity.STOP, Severity.QUESTION, Severity.LEFT_OUT, Severity.NOTE)
 
 
 def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
-    """Return what the preparation template asks for."""
+    """Return what the preparation template asks for, the client spoken of and not to."""
+    told: dict[str, Any] = all_of_client(_told_of(teller, studio))
+    return told
+
+
+def _told_of(teller: Teller, studio: Studio) -> dict[str, Any]:
     brief, ranking = teller.brief, teller.brief.ranking
     return {
         "client": teller.client,
