@@ -104,6 +104,11 @@ class Asked:
         """Return every value of a field of the form."""
         return [value for value in self.form.getlist(name) if isinstance(value, str)]
 
+    @property
+    def seen(self) -> str | None:
+        """The stamp of the file that the form showed, or None where it showed none."""
+        return self.text("seen") or None
+
     def files(self, name: str) -> list[UploadFile]:
         """Return the files of a field that was filled in."""
         found = self.form.getlist(name)

@@ -12,7 +12,8 @@ from miner.errors import MinerError
 LONGEST_CODE, LONGEST_NAME = 40, 120
 WAITING = ".waiting"
 GOING = ".miner-going-"
-OWN_FILES = ("client.toml", "practice.toml", "sources.toml", "ledger.jsonl")
+TICKS = "ticks-noted.csv"
+OWN_FILES = ("client.toml", "practice.toml", "sources.toml", "ledger.jsonl", TICKS)
 _CODE = re.compile(r"[^\W_][\w-]*")
 _UNUSUAL = re.compile(r"[^\w .()+,&=@-]")
 _PORTS = (f"{kind}{k}" for kind in ("com", "lpt") for k in range(10))

@@ -16,6 +16,7 @@ from miner.brief.figures.inline import Styles
 from miner.brief.figures.paper import PALETTE
 from miner.brief.page import DARK
 from miner.brief.text.safe import clean
+from miner.brief.wording import day_name
 from miner.page.asked import Asked, address
 from miner.page.guard import POLICY
 from miner.page.policy import sha
@@ -43,7 +44,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )  # fmt: skip
     made.filters |= {"clean": clean, "capital": capital, "blocks": blocks, "linked": linked}
-    made.filters |= {"at": _at, "in_words": for_page}
+    made.filters |= {"at": _at, "in_words": for_page, "day_words": day_name}
     return made
 
 

@@ -37,6 +37,7 @@ class Entry:
     key: Print
     guard: threading.RLock = field(default_factory=threading.RLock)
     _days: UnitTable | None = None
+    _meals: UnitTable | None = None
     _records: DayRecords | None = None
     _report: CheckReport | None = None
     _reviews: dict[tuple[Print, int], DayReview] = field(default_factory=dict)
@@ -56,6 +57,17 @@ class Entry:
             if self._days is None:
                 self._days = api.days(self.client, self.rules)
             return self._days
+
+    def meals(self) -> UnitTable:
+        """Return the table of meals.
+
+        Raises:
+            MinerError: a finding of the check stops the work.
+        """
+        with self.guard:
+            if self._meals is None:
+                self._meals = api.meals(self.client, self.rules)
+            return self._meals
 
     def report(self) -> CheckReport:
         """Return the check."""

@@ -1,11 +1,13 @@
-"""Turns what a message says about commands into what it means on this page."""
+"""Turns what is said of commands, or to a client, into what it means to the reader of this page."""
 
 from __future__ import annotations
 
 import re
 
+from miner.brief.said_of import of_client
+
 PAGES = {
-    "check": "Records", "map": "Records", "days": "Days", "meals": "Days", "day": "Days",
+    "check": "Records", "map": "Records", "days": "Days", "meals": "Meals", "day": "Days",
     "ask": "Questions", "rank": "Ranking", "why": "Ranking", "error-rate": "Ranking",
     "brief": "Pages", "keep": "Ranking", "follow": "Follow-up", "plan": "Follow-up",
     "result": "Follow-up", "history": "History", "export": "Folder", "caseload": "Caseload",
@@ -34,18 +36,33 @@ _OWN = (
      "Drop the sensor's file on the page Records."),
     ("or say in sources.toml which column it is", "or choose its columns here"),
     ("Put the client's files there and try again.", "Drop the files on the page Records."),
+    ("sensor_changes in client.toml, where a new sensor was put on",
+     "the times at which a new sensor was put on"),
+    ("add the time to sensor_changes", "add the time on the page Settings"),
+    ("[[pressure_lows]] in client.toml, where the client lay on the sensor",
+     "to know whether the client lay on the sensor"),
+    ("If so add: [[pressure_lows]] start = ", "If so note it on the page Settings: from "),
+    ("note it in client.toml under [[pressure_lows]]", "note it on the page Settings"),
+    ("under [synonyms] in client.toml", "on the page Settings"),
+    ("Correct it in client.toml or practice.toml.", "Correct it on the page Settings."),
+    ("left out in client.toml", "left out by you"),
+    ("it was confirmed in client.toml", "it was confirmed"),
+    ("Nothing is written yet. Run it again without --preview to agree. If it is too long, a larger "
+     "--worth-having makes it shorter.",
+     "Nothing is written yet. If it is too long, a larger difference to find makes it shorter."),
 )  # fmt: skip
 _DATES = re.compile(r"Give the time_format of this file in sources\.toml(, or run .*?\))?\.")
 _FOLDER = re.compile(r"(?<!\S)(?:[A-Za-z]:)?(?:[/\\][^/\\\n:]+)+[/\\](?=[^/\\\n:]+: )")
+_LOW = re.compile(r"(from \S+) end = (?=\d{4}-)")
 _RUN = re.compile(r"(?:(Run|run|See|or|Use) )?(?:'miner ([a-z-]+)[^']*'|\"miner (map)[^\"]*\")")
 
 
 def for_page(text: str) -> str:
-    """Return a message with its commands named as the pages that do the same, without folders."""
-    text = _DATES.sub("Choose how its dates are written.", _FOLDER.sub("", text))
+    """Return a message with pages in place of commands, no folders, and the client spoken of."""
+    text = _DATES.sub("Choose how its dates are written.", _FOLDER.sub("", of_client(text)))
     for old, new in _OWN:
         text = text.replace(old, new)
-    return _RUN.sub(_named, text)
+    return _RUN.sub(_named, _LOW.sub(r"\1 to ", text))
 
 
 def _named(found: re.Match[str]) -> str:

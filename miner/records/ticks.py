@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -45,10 +45,24 @@ def read_ticks(folder: Path) -> Ticks:
     Raises:
         MinerError: a file is not text, or has no columns ``date`` and ``plan`` and a third one.
     """
+    return ticks_in(tick_files(folder))
+
+
+def tick_files(folder: Path) -> list[Path]:
+    """Return every file of ticks of a client folder, sorted."""
+    return sorted(folder.glob("ticks*.csv"))
+
+
+def ticks_in(paths: Iterable[Path]) -> Ticks:
+    """Read files of ticks, one after the other, as :func:`read_ticks` does.
+
+    Raises:
+        MinerError: one is not text, or has no columns ``date`` and ``plan`` and a third one.
+    """
     findings = Findings()
     seen: dict[tuple[str, str], set[str]] = {}
     places: dict[tuple[str, str], tuple[str, int]] = {}
-    for path in sorted(folder.glob("ticks*.csv")):
+    for path in paths:
         empty = []
         for row, (day, plan, said) in _rows(path):
             when, answer = _day(day), said.casefold()

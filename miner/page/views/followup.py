@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from starlette.responses import HTMLResponse, Response
+from starlette.responses import Response
 
 from miner import api, ledger
-from miner.brief.plan_calendar import plan_calendar
-from miner.brief.plan_page import plan_page
 from miner.brief.text.ended import way_words
 from miner.brief.text.follow import follow_parts
 from miner.brief.text.history import history_parts
@@ -16,12 +14,10 @@ from miner.errors import MinerError
 from miner.followup.story import Kept, tell
 from miner.page.asked import Asked
 from miner.page.jobs import Progress
-from miner.page.places import Missing
-from miner.page.policy import own_policy
 from miner.page.render import page
 from miner.page.views.client import before, name_of, read_or_fault
 from miner.page.words import for_page
-from miner.results import Following, Plan, PlanResult
+from miner.results import Following, PlanResult
 from miner.rulebook import RuleBook
 
 
@@ -102,25 +98,6 @@ def result(asked: Asked) -> Response:
         return to
 
     return asked.later(f"result {name} {stopped}", "Reading the pairs", to, work)
-
-
-def plan(asked: Asked) -> Response:
-    """Show a plan as a page to print, or give it as a calendar file."""
-    rules = api.load_rules(None, asked.folder)
-    made = _plan(asked)
-    if asked.text("as") == "calendar":
-        name = f"{asked.code}-{made.plan}.ics".encode("ascii", "ignore").decode()
-        headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-        return Response(plan_calendar(made), media_type="text/calendar", headers=headers)
-    text = plan_page(made, rules)
-    return HTMLResponse(text, headers={"Content-Security-Policy": own_policy(text)})
-
-
-def _plan(asked: Asked) -> Plan:
-    found = api.written_plan(asked.folder, asked.path("plan"))
-    if found is None:
-        raise Missing("there is no such plan", "a plan of this client", "See the page Follow-up.")
-    return found
 
 
 def history(asked: Asked) -> Response:

@@ -13,7 +13,7 @@ from miner import api
 from miner.errors import MinerError
 from miner.page.asked import Asked
 from miner.page.render import page
-from miner.page.settings_file import change
+from miner.page.settings_file import change, set_key, stamp
 from miner.records.settings import ClientFile
 from miner.records.toml_file import read_toml
 
@@ -31,7 +31,7 @@ def show(asked: Asked) -> Response:
     return page(
         asked, "intake.html", client=held.code or asked.code, questions=asked_about, held=held,
         zones=sorted(zone for zone in available_timezones() if "/" in zone),
-        left_out=held.left_out,
+        left_out=held.left_out, seen=stamp(asked.folder / "client.toml"),
     )  # fmt: skip
 
 
@@ -43,15 +43,15 @@ def save(asked: Asked) -> Response:
         raise MinerError("an answer is none of the three", "yes, no, or not asked", "Choose one.")
 
     def edit(document: TOMLDocument) -> None:
-        _set(document, "time_zone", asked.text("time_zone") or None)
-        _set(document, "calm", True if asked.text("calm") else None)
+        set_key(document, "time_zone", asked.text("time_zone") or None)
+        set_key(document, "calm", True if asked.text("calm") else None)
         pooled = {"yes": True, "no": False}.get(asked.text("pooled"))
-        _set(document, "pooled", pooled)
+        set_key(document, "pooled", pooled)
         table: Any = document.setdefault("intake", tomlkit.table())
         for name, value in answers.items():
             table[name] = value
 
-    change(asked.folder / "client.toml", ClientFile, edit)
+    change(asked.folder / "client.toml", ClientFile, edit, asked.seen)
     return asked.go(asked.at(), "The intake is written down.")
 
 
@@ -78,17 +78,18 @@ def leave_out(asked: Asked) -> Response:
     return asked.go(to, "This day is left out from now on. Rankings tell of it.")
 
 
-def _set(document: TOMLDocument, key: str, value: object) -> None:
-    if value is None:
-        document.pop(key, None)
-    elif key in document:
-        document[key] = value
-    else:
-        body = [name for name in document if isinstance(document[name], dict | list)]
-        if not body:
-            document.add(key, tomlkit.item(value))
-            return
-        rest = {name: document.pop(name) for name in body}
-        document.add(key, tomlkit.item(value))
-        for name, item in rest.items():
-            document.add(name, item)
+def count_again(asked: Asked) -> Response:
+    """Take back that a day is left out; rankings tell of the change."""
+    day = asked.day("day")
+
+    def edit(document: TOMLDocument) -> None:
+        held: Any = document.get("left_out") or []
+        for place in reversed(range(len(held))):
+            if str(held[place].get("date"))[:10] == str(day):
+                del held[place]
+        if "left_out" in document and not held:
+            document.remove("left_out")
+
+    change(asked.folder / "client.toml", ClientFile, edit)
+    to = asked.at("days", str(day)) if day else asked.at()
+    return asked.go(to, "You do not leave this day out any more. Rankings tell of it.")

@@ -10,6 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from miner import api
 from miner.brief.drawn import Drawn, Studio
 from miner.brief.figures.inline import Styles
+from miner.brief.said_of import all_of_client
 from miner.brief.teller import Teller
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.hypothesis import HypothesisTeller
@@ -56,7 +57,7 @@ def _drawn(
         styles = Styles()
         with DRAWING:
             studio = Studio(teller, styles)
-            return styles, studio.dots(item), studio.difference(item)
+            return styles, *(all_of_client(one) for one in (studio.dots(item), studio.difference(item)))
 
     return asked.desk.drawn((asked.code, item.id), looked.brief, draw)
 

@@ -1,4 +1,4 @@
-"""The main job: the records are ranked, and the list is shown."""
+"""The main job: the records are ranked, and the list is shown; also by the other unit, or by span."""
 
 from __future__ import annotations
 
@@ -8,46 +8,90 @@ from miner import api
 from miner.brief.text.ranking import ranking_parts
 from miner.page.asked import Asked, Desk
 from miner.page.jobs import Progress
+from miner.page.other_rankings import PLAIN, Choice, choice_of, held, others
 from miner.page.render import page
 from miner.page.rule_change import differs
 from miner.page.shelf import Entry, Looked
 from miner.page.views.client import name_of, read_or_fault
+from miner.results import Ranking
 
 
 def show(asked: Asked) -> Response:
-    """Show the last ranking of these records, or the way to one."""
+    """Show a ranking that was made of these records, or the way to one."""
     entry, fault = read_or_fault(asked)
-    looked = None if entry is None else asked.desk.shelf.last_ranking(entry)
-    if entry is None or looked is None:
-        report = entry.report() if entry is not None else None
-        need = entry.rules.guardrails.fewest_days_to_rank if entry is not None else 0
+    if entry is None:
+        return page(asked, "rank.html", client=name_of(entry, asked), fault=fault, report=None,
+                    need=0, form=None)  # fmt: skip
+    choice = choice_of(asked, entry)
+    ranking = _made(asked, entry, choice)
+    form = _form(asked, entry, choice)
+    if ranking is None:
         return page(
-            asked, "rank.html", client=name_of(entry, asked), fault=fault, report=report, need=need
-        )
-    ranking = looked.brief.ranking
+            asked, "rank.html", client=name_of(entry, asked), fault="", report=entry.report(),
+            need=entry.rules.guardrails.fewest_days_to_rank, form=form,
+        )  # fmt: skip
     parts = ranking_parts(ranking, entry.rules, display_unit=entry.unit)
     detail = ranking_parts(ranking, entry.rules, display_unit=entry.unit, detail=True)[len(parts) :]
+    looked = asked.desk.shelf.last_ranking(entry)
     return page(
-        asked, "ranking.html", client=name_of(entry, asked), parts=parts, detail=detail,
-        ids=ids(asked, looked), ranked=ranking.status == "ranked", differs=differs(entry.rules),
+        asked, "ranking.html", client=name_of(entry, asked), parts=parts, detail=detail, form=form,
+        ids=ids(asked, looked), ranked=looked is not None and ranking.status == "ranked",
+        differs=differs(entry.rules), plain=choice == PLAIN, said_as=choice.words(entry),
     )  # fmt: skip
 
 
-def ids(asked: Asked, looked: Looked) -> dict[str, str]:
-    """Return the addresses of the patterns of a ranking, by ID."""
-    return {item.id: asked.at("patterns", item.id) for item in looked.brief.ranking.hypotheses}
+def _made(asked: Asked, entry: Entry, choice: Choice) -> Ranking | None:
+    if choice != PLAIN:
+        return held(asked, entry, choice)
+    looked = asked.desk.shelf.last_ranking(entry)
+    return None if looked is None else looked.brief.ranking
+
+
+def _form(asked: Asked, entry: Entry, choice: Choice) -> dict[str, object]:
+    """Return what the form of another ranking asks for, and the rankings there are."""
+    dates = entry.dates()
+    return {
+        "unit": choice.unit or entry.client.settings.rank_unit, "first": choice.first,
+        "last": choice.last, "usual": entry.client.settings.rank_unit,
+        "first_day": dates[0] if dates else "", "last_day": dates[-1] if dates else "",
+        "meals": bool(len(entry.client.used("meals"))),
+        "made": [
+            (one.address(asked), one.words(entry), one == choice) for one in others(asked, entry)
+        ],
+    }  # fmt: skip
+
+
+def ids(asked: Asked, looked: Looked | None) -> dict[str, str]:
+    """Return the addresses of the patterns of the rankings by day and by meal, by ID."""
+    if looked is None:
+        return {}
+    made = (looked.brief.ranking, looked.brief.by_meal)
+    return {
+        item.id: asked.at("patterns", item.id)
+        for ranking in made if ranking is not None
+        for item in ranking.hypotheses
+    }  # fmt: skip
 
 
 def begin(asked: Asked) -> Response:
     """Begin a ranking of the records as they are now."""
-    folder, desk, done = asked.folder, asked.desk, asked.at("ranking")
+    folder, desk = asked.folder, asked.desk
+    choice = choice_of(asked, asked.entry())
+    done = choice.address(asked)
 
     def work(progress: Progress) -> str:
         entry = desk.shelf.entry(folder)
-        look(desk, entry, progress)
+        if choice == PLAIN:
+            look(desk, entry, progress)
+            return done
+        found = api.rank(
+            entry.client, entry.rules, unit=choice.unit or None, first=choice.first or None,
+            last=choice.last or None, progress=progress,
+        )  # fmt: skip
+        desk.found[(folder.name, choice.key)] = (entry.key, found)
         return done
 
-    return asked.later("rank", "Ranking", done, work)
+    return asked.later(f"rank {choice.key}", "Ranking", asked.at("ranking"), work)
 
 
 def look(

@@ -1,0 +1,160 @@
+"""The ticks of an alternating test as they are noted on the page: in one file of the page's own."""
+
+from __future__ import annotations
+
+import csv
+import io
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+
+from miner import ledger
+from miner.errors import MinerError
+from miner.followup.story import tell
+from miner.followup.ticked import misplaced
+from miner.page.places import TICKS
+from miner.records.ticks import ANSWERS, Ticks, tick_files, ticks_in
+from miner.results import Period, Plan, Severity
+
+HEADER = ("date", "plan", "answer")
+
+
+@dataclass(frozen=True, slots=True)
+class TickDay:
+    """One day of a plan in the form.
+
+    Attributes:
+        day: ISO date.
+        said: what was noted here, or nothing.
+        elsewhere: the answer another file gives, or nothing.
+        file: that file.
+        over: whether the day may be answered yet.
+    """
+
+    day: str
+    said: str
+    elsewhere: str
+    file: str
+    over: bool
+
+
+def sheet_of(folder: Path, plan: Plan, today: date) -> list[tuple[Period, list[TickDay]]]:
+    """Return the periods of a plan, each with its days and what is noted of them.
+
+    Args:
+        folder: the client's folder.
+        plan: as it was written.
+        today: days after it are not over.
+
+    Raises:
+        MinerError: a file of ticks cannot be read.
+    """
+    own, others = _own(folder).of(plan.plan), ticks_in(_others(folder))
+
+    def told(day: str) -> TickDay:
+        said = others.by_day.get((plan.plan, day), "")
+        elsewhere = said if said in ("yes", "no") else ""
+        file = others.places[plan.plan, day][0] if elsewhere else ""
+        return TickDay(day, own.get(day, ""), elsewhere, file, day <= today.isoformat())
+
+    return [(period, [told(day) for day in _days(period)]) for period in plan.periods]
+
+
+def noted(folder: Path, plan: Plan, answers: Mapping[str, str], today: date) -> bytes:
+    """Return the page's own file with these answers, read as the commands read it; none is written.
+
+    Args:
+        folder: the client's folder.
+        plan: as it was written.
+        answers: ISO date -> "yes", "no", "forgot", or nothing to take an answer back.
+        today: no day after it has an answer.
+
+    Raises:
+        MinerError: an answer is none of these, or of a day that is not over or not the plan's; or
+            another file says otherwise.
+    """
+    late = sorted(day for day, said in answers.items() if said and day > today.isoformat())
+    if late:
+        raise MinerError(
+            f"{late[0][:20]} is not over yet", f"a day up to {today}", "Tick it when it is over."
+        )
+    rows = dict(_own(folder).by_day)
+    for day, said in answers.items():
+        rows.pop((plan.plan, day), None)
+        if said:
+            rows[plan.plan, day] = said
+    content = _written(rows)
+    _require_readable(folder, content)
+    return content
+
+
+def _require_readable(folder: Path, content: bytes) -> None:
+    """Read what would be written beside all other files of ticks, in the light of the plans."""
+    with tempfile.TemporaryDirectory() as scratch:
+        trial = Path(scratch) / TICKS
+        trial.write_bytes(content)
+        ticks = ticks_in([*_others(folder), trial])
+    plans = tell(ledger.read(folder)).plans
+    for found in (*ticks.findings, *misplaced(ticks, plans)):
+        if found.file == TICKS and found.severity in (Severity.LEFT_OUT, Severity.QUESTION):
+            raise MinerError(found.what, found.expected, found.do)
+
+
+def _own(folder: Path) -> Ticks:
+    """Return what was noted here.
+
+    Raises:
+        MinerError: somebody else wrote into the file what would be lost by writing it again.
+    """
+    path = folder / TICKS
+    ticks = ticks_in([path] if path.is_file() else [])
+    if path.is_file() and path.read_bytes() != _written(ticks.by_day):
+        raise MinerError(
+            "this file was changed by hand, so it is not written again from here",
+            "the file as this page wrote it", "Rename it to another name that begins with ticks.",
+            file=TICKS,
+        )  # fmt: skip
+    return ticks
+
+
+def _others(folder: Path) -> list[Path]:
+    return [path for path in tick_files(folder) if path.name != TICKS]
+
+
+def _written(rows: Mapping[tuple[str, str], str]) -> bytes:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(HEADER)
+    writer.writerows((day, plan, said) for (plan, day), said in sorted(rows.items()))
+    return out.getvalue().encode()
+
+
+def _days(period: Period) -> list[str]:
+    first, last = date.fromisoformat(period.first), date.fromisoformat(period.last)
+    return [(first + timedelta(days=k)).isoformat() for k in range((last - first).days + 1)]
+
+
+def answers_of(plan: Plan, said: Mapping[str, str]) -> dict[str, str]:
+    """Return the answers of a form by day; a day the form did not show keeps what it has.
+
+    Args:
+        plan: as it was written.
+        said: the fields of the form, ``tick-DATE``.
+
+    Raises:
+        MinerError: a field is no answer, or of no day of the plan.
+    """
+    found = {key.removeprefix("tick-"): value for key, value in said.items() if key[:5] == "tick-"}
+    days = {day for period in plan.periods for day in _days(period)}
+    for day, answer in found.items():
+        if answer not in ("", *ANSWERS):
+            raise MinerError(f"'{answer[:20]}' is no answer", "yes, no, forgot or nothing",
+                             "Choose one.")  # fmt: skip
+        if day not in days:
+            raise MinerError(
+                f"{day[:20]} is no day of this plan",
+                f"a day from {min(days)} to {max(days)}", "Choose one of them.",
+            )  # fmt: skip
+    return found

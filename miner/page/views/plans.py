@@ -1,0 +1,76 @@
+"""A plan that was agreed: its days, what was ticked of them, and its sheet to print."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from starlette.responses import HTMLResponse, Response
+
+from miner import api, ledger
+from miner.brief.plan_calendar import LETTERS, plan_calendar
+from miner.brief.plan_page import plan_page
+from miner.brief.text.plan import what_to_do
+from miner.brief.text.words import factor_phrase, outcome_label
+from miner.errors import MinerError
+from miner.followup.story import tell
+from miner.page.asked import Asked
+from miner.page.places import TICKS, Missing
+from miner.page.policy import own_policy
+from miner.page.render import page
+from miner.page.settings_file import WRITING, require_stamp, stamp, write_whole
+from miner.page.tick_sheet import answers_of, noted, sheet_of
+from miner.page.words import for_page
+from miner.results import Plan
+
+ANSWERS = (("yes", "yes"), ("no", "no"), ("forgot", "forgot"), ("", "nothing"))
+
+
+def show(asked: Asked) -> Response:
+    """Show a plan, and the form for its ticks."""
+    made, folder, today = _plan(asked), asked.folder, date.today()
+    rules = api.load_rules(None, folder)
+    sheet, fault = [], ""
+    try:
+        sheet = sheet_of(folder, made, today)
+    except MinerError as error:
+        fault = for_page(error.message)
+    days = [day for _, group in sheet for day in group]
+    kept = tell(ledger.read(folder)).plan(made.plan)
+    return page(
+        asked, "planned.html", client=asked.code, plan=made, fault=fault, answers=ANSWERS,
+        sheet=[(period, LETTERS[period.arm], group) for period, group in sheet],
+        title=f"{factor_phrase(made.factor, rules, made.unit_of)}, and "
+        f"{outcome_label(made.outcome, rules, made.unit_of)}",
+        what=what_to_do(made, rules), seen=stamp(folder / TICKS), total=len(days),
+        over=sum(day.over for day in days), told=sum(bool(day.said or day.elsewhere) for day in days),
+        read=kept is not None and kept.verdict is not None,
+    )  # fmt: skip
+
+
+def tick(asked: Asked) -> Response:
+    """Write down what the client ticked: all of it, or nothing."""
+    made, folder = _plan(asked), asked.folder
+    fields = {name: asked.text(name) for name in asked.form if name.startswith("tick-")}
+    answers = answers_of(made, fields)
+    with WRITING:
+        require_stamp(folder / TICKS, asked.seen)
+        write_whole(folder / TICKS, noted(folder, made, answers, date.today()))
+    return asked.go(asked.at("plans", made.plan), "The ticks are written down.")
+
+
+def sheet(asked: Asked) -> Response:
+    """Show a plan as a page to print, or give it as a calendar file."""
+    rules, made = api.load_rules(None, asked.folder), _plan(asked)
+    if asked.text("as") == "calendar":
+        name = f"{asked.code}-{made.plan}.ics".encode("ascii", "ignore").decode()
+        headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+        return Response(plan_calendar(made), media_type="text/calendar", headers=headers)
+    text = plan_page(made, rules)
+    return HTMLResponse(text, headers={"Content-Security-Policy": own_policy(text)})
+
+
+def _plan(asked: Asked) -> Plan:
+    found = api.written_plan(asked.folder, asked.path("plan"))
+    if found is None:
+        raise Missing("there is no such plan", "a plan of this client", "See the page Follow-up.")
+    return found

@@ -1,0 +1,106 @@
+"""What a practice settles for all its clients: units, what is ranked, tags that mean the same."""
+
+from __future__ import annotations
+
+import tomlkit
+from starlette.responses import Response
+from tomlkit import TOMLDocument
+
+from miner.errors import MinerError
+from miner.page.asked import Asked, address
+from miner.page.render import page
+from miner.page.rule_change import rules_of
+from miner.page.settings_file import change, set_key, stamp
+from miner.records.settings import PracticeFile
+from miner.records.toml_file import read_toml
+from miner.rulebook import RuleBook
+
+NAME = "practice.toml"
+DISPLAY = ("mg/dL", "mmol/L")
+RANKED = ("day", "meal")
+LONGEST_WORDS, MOST_SYNONYMS = 60, 300
+
+
+def show(asked: Asked) -> Response:
+    """Show the settings of the practice."""
+    path = asked.desk.practice / NAME
+    held = read_toml(path, PracticeFile)
+    return page(
+        asked, "settings.html", held=held, displays=DISPLAY, ranked=RANKED, seen=stamp(path),
+        outcomes=_outcomes(rules_of(asked.desk.practice)),
+        synonyms="\n".join(f"{old} = {new}" for old, new in held.synonyms.items()),
+    )  # fmt: skip
+
+
+def save(asked: Asked) -> Response:
+    """Write the settings of the practice: all of them, or none."""
+    practice = asked.desk.practice
+    known = [name for _, group in _outcomes(rules_of(practice)) for name, _ in group]
+    chosen = {
+        "display_unit": _one_of(asked, "display_unit", DISPLAY),
+        "rank_unit": _one_of(asked, "rank_unit", RANKED),
+        "primary_outcome": _one_of(asked, "primary_outcome", ("", *known)),
+    }
+    usual = {"display_unit": DISPLAY[0], "rank_unit": RANKED[0], "primary_outcome": ""}
+    synonyms = _synonyms(asked.text("synonyms"))
+
+    def edit(document: TOMLDocument) -> None:
+        for key, value in chosen.items():
+            if key in document or value != usual[key]:
+                set_key(document, key, value or None)
+        table = document.setdefault("synonyms", tomlkit.table()) if synonyms else {}
+        for old in [old for old in document.get("synonyms", {}) if old not in synonyms]:
+            document["synonyms"].pop(old)
+        for old, new in synonyms.items():
+            if table.get(old) != new:
+                table[old] = new
+
+    change(practice / NAME, PracticeFile, edit, asked.seen)
+    return asked.go(address("settings"), "It is written down, and holds for every client.")
+
+
+def _outcomes(rules: RuleBook) -> list[tuple[str, list[tuple[str, str]]]]:
+    by_day, by_meal = rules.outcomes_of("day"), rules.outcomes_of("meal")
+    alone = {name: rule for name, rule in by_meal.items() if name not in by_day}
+    return [
+        (title, [(name, rule.label) for name, rule in group.items()])
+        for title, group in (("By day", by_day), ("By meal alone", alone))
+    ]
+
+
+def _one_of(asked: Asked, name: str, known: tuple[str, ...]) -> str:
+    value = asked.text(name)
+    if value not in known:
+        raise MinerError(
+            f"'{value[:40]}' cannot be chosen", f"one of {', '.join(filter(None, known))}",
+            "Choose one.",
+        )  # fmt: skip
+    return value
+
+
+def _synonyms(text: str) -> dict[str, str]:
+    """Return the lines ``these words = those words``.
+
+    Raises:
+        MinerError: a line is none.
+    """
+    found: dict[str, str] = {}
+    for number, line in enumerate(text.splitlines(), 1):
+        old, mark, new = (part.strip() for part in line.partition("="))
+        if not line.strip():
+            continue
+        if not (old and mark and new) or max(len(old), len(new)) > LONGEST_WORDS:
+            raise MinerError(
+                f"line {number} of the words is '{line.strip()[:40]}'",
+                "two names with = between them, such as oat milk = milk", "Correct that line.",
+            )  # fmt: skip
+        if found.get(old, new) != new:
+            raise MinerError(
+                f"'{old}' has two meanings", "one meaning for each name", "Keep one of the lines."
+            )
+        found[old] = new
+    if len(found) > MOST_SYNONYMS:
+        raise MinerError(
+            f"{len(found)} names", f"at most {MOST_SYNONYMS}", "Keep those that come up."
+        )
+    return found

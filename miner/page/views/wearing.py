@@ -1,0 +1,125 @@
+"""One client's sensor and range: when a new one was put on, lows that were pressure, days off."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime
+
+import tomlkit
+from starlette.responses import Response
+from tomlkit import TOMLDocument
+from tomlkit.items import AoT, Array
+
+from miner.brief.text.amounts import MG_DL_PER_MMOL_L
+from miner.errors import MinerError
+from miner.page.asked import Asked
+from miner.page.render import page
+from miner.page.settings_file import change, set_key, stamp
+from miner.records.settings import WEEK_DAYS, ClientFile, read_settings
+from miner.records.toml_file import read_toml
+
+NAME = "client.toml"
+EMPTY_ROWS = 2
+MOST_ROWS = 200
+DAY_NAMES = dict(zip(WEEK_DAYS, ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"), strict=True))
+
+
+def show(asked: Asked) -> Response:
+    """Show what is known of the client's sensor, range and days off."""
+    path, unit = asked.folder / NAME, _unit(asked)
+    held = read_toml(path, ClientFile)
+    return page(
+        asked, "wearing.html", client=held.code or asked.code, seen=stamp(path), unit=unit,
+        changes=[*_told(held.sensor_changes), *[""] * EMPTY_ROWS],
+        lows=[*((low.start.isoformat(), low.end.isoformat()) for low in held.pressure_lows),
+              *[("", "")] * EMPTY_ROWS],
+        range=_range(held, unit), days=DAY_NAMES, rest=held.rest_days,
+        dates=[day for day in held.rest_days if day not in WEEK_DAYS],
+    )  # fmt: skip
+
+
+def save(asked: Asked) -> Response:
+    """Write what changed into ``client.toml``: all of it, or nothing."""
+    path, unit = asked.folder / NAME, _unit(asked)
+    held = read_toml(path, ClientFile)
+    changes = sorted({_moment(text) for text in _filled(asked, "sensor_change")}, key=str)
+    lows = _lows(asked)
+    rest = [day for day in WEEK_DAYS if day in asked.texts("rest")]
+    rest += [day for day in held.rest_days if day not in WEEK_DAYS]
+    ends = (asked.text("low"), asked.text("high"))
+
+    def edit(document: TOMLDocument) -> None:
+        if set(changes) != set(held.sensor_changes):
+            set_key(document, "sensor_changes", _listed(changes) if changes else None)
+        if set(rest) != set(held.rest_days):
+            set_key(document, "rest_days", rest)
+        if ends != _range(held, unit):
+            set_key(document, "range", [_mg_dl(end, unit) for end in ends])
+        if lows != [(low.start, low.end) for low in held.pressure_lows]:
+            document.pop("pressure_lows", None)
+            if lows:
+                document["pressure_lows"] = _tables(lows)
+
+    change(path, ClientFile, edit, asked.seen)
+    return asked.go(asked.at("settings"), "It is written down. The next ranking uses it.")
+
+
+def _unit(asked: Asked) -> str:
+    return read_settings(asked.folder, asked.desk.practice).display_unit
+
+
+def _told(moments: Sequence[datetime]) -> list[str]:
+    return [moment.isoformat() for moment in moments]
+
+
+def _range(held: ClientFile, unit: str) -> tuple[str, str]:
+    low, high = held.range
+    if unit == "mmol/L":
+        return f"{low / MG_DL_PER_MMOL_L:.1f}", f"{high / MG_DL_PER_MMOL_L:.1f}"
+    return f"{low:g}", f"{high:g}"
+
+
+def _mg_dl(text: str, unit: str) -> float:
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError as error:
+        raise MinerError(
+            f"'{text[:20]}' is not a number", f"a number in {unit}", "Correct it."
+        ) from error
+    found = round(value * MG_DL_PER_MMOL_L, 1) if unit == "mmol/L" else value
+    return int(found) if found == found // 1 else found
+
+
+def _filled(asked: Asked, name: str) -> list[str]:
+    return [text.strip() for text in asked.texts(name) if text.strip()][:MOST_ROWS]
+
+
+def _moment(text: str) -> datetime:
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError as error:
+        raise MinerError(
+            f"'{text[:40]}' is no date and time", "a date and time such as 2026-03-02 08:30",
+            "Correct it, or leave it empty.",
+        ) from error  # fmt: skip
+
+
+def _lows(asked: Asked) -> list[tuple[datetime, datetime]]:
+    pairs = zip(asked.texts("low_start"), asked.texts("low_end"), strict=False)
+    filled = [(start.strip(), end.strip()) for start, end in pairs if start.strip() or end.strip()]
+    return [(_moment(start), _moment(end)) for start, end in filled[:MOST_ROWS]]
+
+
+def _listed(moments: Sequence[date]) -> Array:
+    array = tomlkit.array()
+    array.extend(moments)
+    return array.multiline(len(moments) > 1)
+
+
+def _tables(lows: Sequence[tuple[datetime, datetime]]) -> AoT:
+    tables = tomlkit.aot()
+    for start, end in lows:
+        table = tomlkit.table()
+        table["start"], table["end"] = start, end
+        tables.append(table)
+    return tables
