@@ -21,7 +21,7 @@ from miner.page import render
 from miner.page.asked import Asked, Desk
 from miner.page.bodies import TooLarge, form_of
 from miner.page.guard import OPEN_PATH, Protected, let_in, refusal
-from miner.page.places import Missing
+from miner.page.places import Missing, require_own
 from miner.page.routes import ROUTES, View
 from miner.page.words import for_page
 
@@ -52,6 +52,7 @@ def _endpoint(desk: Desk, view: View) -> Endpoint:
         if why is not None:
             return _refused(why)
         try:
+            require_own(desk.practice)
             if request.method == "POST":
                 asked = Asked(request, desk, await form_of(request))
                 if not desk.keys.own_form(asked.form.get("form_key")):

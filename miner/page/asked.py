@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import secrets
 from collections import OrderedDict
 from collections.abc import Callable, Sequence
@@ -155,6 +156,12 @@ def after(job: Job, wait_s: float) -> Response:
     if job.ended.is_set() and job.done is not None:
         return RedirectResponse(job.done, status_code=303)
     return RedirectResponse(address("jobs", job.id), status_code=303)
+
+
+def attached(name: str) -> dict[str, str]:
+    """Return the header that gives a file its name, whatever the name is made of."""
+    plain = re.sub(r"[^A-Za-z0-9._-]", "_", name)
+    return {"Content-Disposition": f'attachment; filename="{plain}"'}
 
 
 def address(*parts: str) -> str:

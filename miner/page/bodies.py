@@ -56,10 +56,20 @@ async def form_of(request: Request) -> FormData:
             return await parser.parse()
         if kind == "application/x-www-form-urlencoded":
             return await FormParser(request.headers, stream).parse()
-    except (MultiPartException, ClientDisconnect, UnicodeDecodeError, ValueError) as error:
+    except MultiPartException as error:
+        await _pass_over(request)
+        raise _too_many() if "Too many files" in error.message else _broken() from error
+    except (ClientDisconnect, UnicodeDecodeError, ValueError) as error:
         raise _broken() from error
     await _pass_over(request)
     raise _broken()
+
+
+def _too_many() -> MinerError:
+    return MinerError(
+        "more files were sent than are taken at once", f"at most {MOST_FILES}",
+        "Send them in parts. Nothing was kept.",
+    )  # fmt: skip
 
 
 def _broken() -> MinerError:

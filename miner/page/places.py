@@ -6,7 +6,7 @@ import os
 import re
 from pathlib import Path, PureWindowsPath
 
-from miner.caseload.places import RULES
+from miner.caseload.places import RULES, SHARED
 from miner.errors import MinerError
 
 LONGEST_CODE, LONGEST_NAME = 40, 120
@@ -95,18 +95,36 @@ def file_in(folder: Path, name: str) -> Path:
     return folder / name
 
 
+def require_own(practice: Path) -> None:
+    """Refuse a practice whose own files, or rule books, are links that lead out of it.
+
+    Raises:
+        MinerError: the link is named.
+    """
+    with os.scandir(practice) as found:
+        links = [item.name for item in found if item.is_symlink()]
+    own = [name for name in links if name in (*SHARED, RULES) or name.startswith(".miner")]
+    rules = practice / RULES
+    inside = [] if RULES in links or not rules.is_dir() else [*rules.iterdir()]
+    for path in [*(practice / name for name in own), *inside]:
+        _refuse_way_out(path, practice)
+
+
 def require_inside(folder: Path, practice: Path) -> None:
     """Refuse a folder in which a link leads out of the practice.
 
     Raises:
         MinerError: the link is named.
     """
-    home = practice.resolve()
     for path in [folder, *folder.rglob("*")]:
-        if path.is_symlink() and not path.resolve().is_relative_to(home):
-            raise MinerError(
-                "this is a link that leads out of the practice folder",
-                "files that lie in the practice folder",
-                "Put a copy of the file in its place.",
-                file=path.relative_to(practice).as_posix(),
-            )
+        _refuse_way_out(path, practice)
+
+
+def _refuse_way_out(path: Path, practice: Path) -> None:
+    if path.is_symlink() and not path.resolve().is_relative_to(practice.resolve()):
+        raise MinerError(
+            "this is a link that leads out of the practice folder",
+            "files that lie in the practice folder",
+            "Put a copy of the file in its place.",
+            file=path.relative_to(practice).as_posix(),
+        )

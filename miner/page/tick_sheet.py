@@ -40,13 +40,13 @@ class TickDay:
     over: bool
 
 
-def sheet_of(folder: Path, plan: Plan, today: date) -> list[tuple[Period, list[TickDay]]]:
+def sheet_of(folder: Path, plan: Plan, until: str) -> list[tuple[Period, list[TickDay]]]:
     """Return the periods of a plan, each with its days and what is noted of them.
 
     Args:
         folder: the client's folder.
         plan: as it was written.
-        today: days after it are not over.
+        until: ISO date of the last day that is over.
 
     Raises:
         MinerError: a file of ticks cannot be read.
@@ -57,28 +57,28 @@ def sheet_of(folder: Path, plan: Plan, today: date) -> list[tuple[Period, list[T
         said = others.by_day.get((plan.plan, day), "")
         elsewhere = said if said in ("yes", "no") else ""
         file = others.places[plan.plan, day][0] if elsewhere else ""
-        return TickDay(day, own.get(day, ""), elsewhere, file, day <= today.isoformat())
+        return TickDay(day, own.get(day, ""), elsewhere, file, day <= until)
 
     return [(period, [told(day) for day in _days(period)]) for period in plan.periods]
 
 
-def noted(folder: Path, plan: Plan, answers: Mapping[str, str], today: date) -> bytes:
+def noted(folder: Path, plan: Plan, answers: Mapping[str, str], until: str) -> bytes:
     """Return the page's own file with these answers, read as the commands read it; none is written.
 
     Args:
         folder: the client's folder.
         plan: as it was written.
         answers: ISO date -> "yes", "no", "forgot", or nothing to take an answer back.
-        today: no day after it has an answer.
+        until: ISO date; no day after it has an answer.
 
     Raises:
         MinerError: an answer is none of these, or of a day that is not over or not the plan's; or
             another file says otherwise.
     """
-    late = sorted(day for day, said in answers.items() if said and day > today.isoformat())
+    late = sorted(day for day, said in answers.items() if said and day > until)
     if late:
         raise MinerError(
-            f"{late[0][:20]} is not over yet", f"a day up to {today}", "Tick it when it is over."
+            f"{late[0][:20]} is not over yet", f"a day up to {until}", "Tick it when it is over."
         )
     rows = dict(_own(folder).by_day)
     for day, said in answers.items():

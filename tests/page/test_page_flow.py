@@ -78,14 +78,23 @@ def test_looking_writes_nothing(practice: Path, visitor: Open) -> None:
     """Every GET, with a ranking there to be looked at: not a byte of the practice changes."""
     one = visitor(practice)
     one.post(f"{CLIENT}/ranking")
-    one.post(f"{CLIENT}/patterns/4c28aa7c/keep", **{"as": "watch"})
+    fields = {"start": "2026-03-09", "pairs": "6", "action": "write"}
+    one.post(f"{CLIENT}/patterns/4c28aa7c/plan", **fields)
+    (plan,) = tell(ledger.read(practice / "client-01")).plans
+    one.post(f"{CLIENT}/ranking", unit="meal")
+    one.post(f"{CLIENT}/ranking", first="2026-01-14", last="2026-02-10")
+    one.post(f"{CLIENT}/meals", factor="walk_after")
     before = tree(practice)
     known = {"code": "client-01", "day": "2026-02-01", "id": "4c28aa7c", "kind": "preparation",
-             "name": "short_sleep", "job": "x", "plan": "x"}  # fmt: skip
+             "name": "short_sleep", "job": "x", "plan": plan.name}  # fmt: skip
     for method, path, _ in ROUTES:
         if method == "GET":
             address = re.sub(r"\{(\w+)\}", lambda found: known[found[1]], path)
             assert one.get(address).status_code in (200, 404, 400), address
+    for query in ("ranking?unit=meal", "ranking?first=2026-01-14&last=2026-02-10",
+                  "ranking?unit=meal&first=2026-02-01", "meals?compare=walk_after",
+                  "meals?compare=late_meal", f"plans/{plan.name}/sheet?as=calendar"):  # fmt: skip
+        assert one.get(f"{CLIENT}/{query}").status_code == 200, query
     assert tree(practice) == before
 
 
@@ -128,10 +137,10 @@ def test_a_plan_is_looked_at_before_it_is_written_and_read(practice: Path, visit
     assert tell(ledger.read(folder)).kept == ()
     one.post(f"{CLIENT}/patterns/4c28aa7c/plan", **(fields | {"action": "write"}))
     (plan,) = tell(ledger.read(folder)).kept[0].plans
-    sheet = one.get(f"{CLIENT}/plans/{plan.name}")
+    sheet = one.get(f"{CLIENT}/plans/{plan.name}/sheet")
     assert f"Plan {plan.name}" in sheet.text
     assert "unsafe" not in sheet.headers["content-security-policy"]
-    calendar = one.get(f"{CLIENT}/plans/{plan.name}", params={"as": "calendar"})
+    calendar = one.get(f"{CLIENT}/plans/{plan.name}/sheet", params={"as": "calendar"})
     assert calendar.text.count("BEGIN:VEVENT") >= 12
     page = words(one.post(f"{CLIENT}/follow-up/result", plan=plan.name))
     assert "So far 0 of 6 pairs are complete." in page

@@ -7,6 +7,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from urllib.parse import quote
 
 import pytest
 from visits import HOME, PORT, Visitor, words
@@ -149,6 +150,58 @@ def test_a_link_out_of_the_practice_is_told_and_never_read(
         assert "do not read" not in answer.text
 
 
+@pytest.mark.parametrize("name", ["practice.toml", "sources.toml", "rules", ".miner-caseload"])
+def test_a_link_out_in_the_practice_s_own_place_is_told_and_never_read_or_written(
+    practice: Path, visitor: Open, tmp_path: Path, name: str
+) -> None:
+    outside = tmp_path / "outside"
+    outside.mkdir()
+    (outside / "secret.toml").write_text('display_unit = "do not read"\n')
+    (practice / name).unlink(missing_ok=True)
+    target = outside if name in ("rules", ".miner-caseload") else outside / "secret.toml"
+    (practice / name).symlink_to(target)
+    one = visitor(practice)
+    for path in ("/", "/settings", "/rules", "/caseload", CLIENT):
+        answer = one.get(path)
+        assert answer.status_code == 400
+        assert "leads out of the practice" in answer.text
+        assert "do not read" not in answer.text
+    form = {"display_unit": "mmol/L", "rank_unit": "day"}
+    assert one.send("/settings", **form).status_code == 400
+    assert one.send("/rules/short_sleep", at="6.5", action="write").status_code == 400
+    assert [path.name for path in outside.iterdir()] == ["secret.toml"]
+    assert "do not read" in (outside / "secret.toml").read_text()
+
+
+def test_a_rule_book_that_is_a_link_out_is_refused(
+    practice: Path, visitor: Open, tmp_path: Path
+) -> None:
+    (tmp_path / "factors.toml").write_text("secret = 1\n")
+    (practice / "rules").mkdir()
+    (practice / "rules" / "factors.toml").symlink_to(tmp_path / "factors.toml")
+    answer = visitor(practice).get("/rules")
+    assert answer.status_code == 400
+    assert "leads out of the practice" in answer.text
+
+
+def test_too_many_files_at_once_are_told(practice: Path, visitor: Open) -> None:
+    files = [("files", (f"tags-{k}.csv", b"time,tag\n")) for k in range(bodies.MOST_FILES + 1)]
+    answer = visitor(practice).send(f"{CLIENT}/records", files=files)
+    assert answer.status_code == 400
+    assert f"at most {bodies.MOST_FILES}" in words(answer)
+    assert not (practice / "client-01" / ".waiting").exists()
+
+
+def test_a_folder_s_odd_name_cannot_break_an_answer(practice: Path, visitor: Open) -> None:
+    """Folders are made by hand too: quotes, blanks and other alphabets."""
+    odd = 'x"; filename="evil.exe'
+    (practice / "client-01").rename(practice / odd)
+    answer = visitor(practice).get(f"/clients/{quote(odd, safe='')}/download")
+    assert answer.status_code == 200
+    told = answer.headers["content-disposition"]
+    assert told == 'attachment; filename="x___filename__evil.exe-everything.zip"'
+
+
 def test_a_client_folder_that_is_a_link_is_no_client(
     practice: Path, visitor: Open, tmp_path: Path
 ) -> None:
@@ -214,9 +267,12 @@ def test_what_somebody_typed_is_inert_everywhere(practice: Path, visitor: Open) 
     one.send(f"{CLIENT}/records", files={"files": ("<b>x</b>.csv", b"a,b\n1,<i>2</i>\n")})
     one.post(f"{CLIENT}/ranking")
     one.send(f"{CLIENT}/left-out", day="2026-02-03", reason=HOSTILE)
+    form = {"display_unit": "mg/dL", "rank_unit": "day", "synonyms": f"{HOSTILE[:30]} = </textarea>"}
+    assert one.send("/settings", **form).status_code == 303
+    assert one.get("/settings").text.count("</textarea>") == 1
     for path in ("/", "/clients", *(f"{CLIENT}/{part}" for part in (
         "", "intake", "records", "days/2026-02-01", "table", "ranking", "pages", "history",
-        "folder", "follow-up"))):  # fmt: skip
+        "folder", "follow-up", "meals", "settings")), "/settings"):  # fmt: skip
         page = one.get(path).text
         assert "<img" not in page
         assert "<script>alert" not in page

@@ -17,7 +17,7 @@ from miner.api.exporting import export
 from miner.caseload.store import NAME as STORE
 from miner.caseload.store import Store
 from miner.errors import MinerError
-from miner.page.asked import Asked, address
+from miner.page.asked import Asked, address, attached
 from miner.page.places import GOING, clients_of
 from miner.page.render import page
 from miner.page.views.client import name_of, read_or_fault
@@ -72,10 +72,7 @@ def download(asked: Asked) -> Response:
             _archive(Path(scratch) / "out", f"{asked.code}-{form}", held)
     size = held.tell()
     held.seek(0)
-    name = f"{asked.code}-{form}.zip".encode("ascii", "ignore").decode()
-    headers = {
-        "Content-Disposition": f'attachment; filename="{name}"', "Content-Length": str(size),
-    }  # fmt: skip
+    headers = attached(f"{asked.code}-{form}.zip") | {"Content-Length": str(size)}
     return StreamingResponse(_pieces(held), media_type="application/zip", headers=headers)
 
 

@@ -13,12 +13,13 @@ from miner.brief.text.plan import what_to_do
 from miner.brief.text.words import factor_phrase, outcome_label
 from miner.errors import MinerError
 from miner.followup.story import tell
-from miner.page.asked import Asked
+from miner.page.asked import Asked, attached
 from miner.page.places import TICKS, Missing
 from miner.page.policy import own_policy
 from miner.page.render import page
 from miner.page.settings_file import WRITING, require_stamp, stamp, write_whole
 from miner.page.tick_sheet import answers_of, noted, sheet_of
+from miner.page.views.client import read_or_fault
 from miner.page.words import for_page
 from miner.results import Plan
 
@@ -27,11 +28,12 @@ ANSWERS = (("yes", "yes"), ("no", "no"), ("forgot", "forgot"), ("", "nothing"))
 
 def show(asked: Asked) -> Response:
     """Show a plan, and the form for its ticks."""
-    made, folder, today = _plan(asked), asked.folder, date.today()
+    made, folder = _plan(asked), asked.folder
+    until = _until(asked)
     rules = api.load_rules(None, folder)
     sheet, fault = [], ""
     try:
-        sheet = sheet_of(folder, made, today)
+        sheet = sheet_of(folder, made, until)
     except MinerError as error:
         fault = for_page(error.message)
     days = [day for _, group in sheet for day in group]
@@ -49,21 +51,30 @@ def show(asked: Asked) -> Response:
 
 def tick(asked: Asked) -> Response:
     """Write down what the client ticked: all of it, or nothing."""
-    made, folder = _plan(asked), asked.folder
+    made, folder, until = _plan(asked), asked.folder, _until(asked)
     fields = {name: asked.text(name) for name in asked.form if name.startswith("tick-")}
     answers = answers_of(made, fields)
     with WRITING:
         require_stamp(folder / TICKS, asked.seen)
-        write_whole(folder / TICKS, noted(folder, made, answers, date.today()))
+        write_whole(folder / TICKS, noted(folder, made, answers, until))
     return asked.go(asked.at("plans", made.plan), "The ticks are written down.")
+
+
+def _until(asked: Asked) -> str:
+    """Return the last day that may be ticked: today, or the newest day of the records."""
+    entry, _ = read_or_fault(asked)
+    today = date.today().isoformat()
+    try:
+        return max([today, *(entry.dates() if entry is not None else [])])
+    except MinerError:
+        return today
 
 
 def sheet(asked: Asked) -> Response:
     """Show a plan as a page to print, or give it as a calendar file."""
     rules, made = api.load_rules(None, asked.folder), _plan(asked)
     if asked.text("as") == "calendar":
-        name = f"{asked.code}-{made.plan}.ics".encode("ascii", "ignore").decode()
-        headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+        headers = attached(f"{asked.code}-{made.plan}.ics")
         return Response(plan_calendar(made), media_type="text/calendar", headers=headers)
     text = plan_page(made, rules)
     return HTMLResponse(text, headers={"Content-Security-Policy": own_policy(text)})

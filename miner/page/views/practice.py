@@ -13,6 +13,7 @@ from miner.page.asked import Asked, address
 from miner.page.places import clients_of, new_code
 from miner.page.render import page
 from miner.page.settings_file import write_whole
+from miner.page.uploads import waiting as waiting_files
 from miner.page.views.client import why_not
 from miner.page.warming import in_background
 from miner.records.settings import ClientFile
@@ -100,6 +101,7 @@ def _row(asked: Asked, name: str, today: str) -> dict[str, object]:
         except MinerError as error:
             row["fault"] = why_not(folder, error.found)
     row["open"], row["due"] = _waiting(asked, name, today)
+    row["files"] = len(waiting_files(folder))
     return row
 
 

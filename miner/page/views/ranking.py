@@ -100,6 +100,8 @@ def look(
     progress: Progress,
     include: tuple[str, ...] = (),
     trial: str | None = None,
+    *,
+    lineup: bool = False,
 ) -> Looked:
     """Rank a client's records and keep what was found for as long as the page runs.
 
@@ -107,8 +109,9 @@ def look(
         MinerError: the records cannot be ranked as they stand.
     """
     brief = api.briefing(
-        entry.client, entry.rules, include=include, trial=trial, together=True, progress=progress
-    )
+        entry.client, entry.rules, include=include, trial=trial, lineup=lineup, together=True,
+        progress=progress,
+    )  # fmt: skip
     found = Looked(entry.key, brief, include)
     desk.shelf.looked[entry.client.folder.name] = found
     return found

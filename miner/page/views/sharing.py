@@ -11,7 +11,7 @@ from miner.brief.pages import KINDS, SHARED_KINDS, render
 from miner.brief.teller import Teller
 from miner.brief.text.words import evidence_words
 from miner.errors import MinerError
-from miner.page.asked import Asked
+from miner.page.asked import Asked, attached
 from miner.page.jobs import Progress
 from miner.page.places import Missing
 from miner.page.policy import own_policy
@@ -73,6 +73,7 @@ def make(asked: Asked) -> Response:
     """Make the pages with what was chosen, and write down what is to be shared."""
     folder, desk, to = asked.folder, asked.desk, asked.at("pages")
     ids, trial = asked.texts("include"), asked.text("plan") or None
+    lineup = bool(asked.text("lineup"))
     kinds = tuple(kind for kind in SHARED_KINDS if kind in asked.texts("kind"))
     if not kinds:
         raise MinerError("no page was chosen", "at least one", "Choose which pages to make.")
@@ -81,7 +82,7 @@ def make(asked: Asked) -> Response:
         entry = desk.shelf.entry(folder)
         before_ = desk.shelf.last_ranking(entry)
         include = chosen_of(before_.brief, ids) if before_ is not None else tuple(ids)
-        found = look(desk, entry, progress, include, trial)
+        found = look(desk, entry, progress, include, trial, lineup=lineup)
         for kind in ("preparation", *kinds):
             with DRAWING:
                 found.pages[kind] = render(found.brief, kind, entry.rules, include)
@@ -89,7 +90,7 @@ def make(asked: Asked) -> Response:
                 api.remember_shared(entry.client, found.brief, kind, include, found.pages[kind])
         return to
 
-    return asked.later(f"pages {ids} {kinds} {trial}", "Making the pages", to, work)
+    return asked.later(f"pages {ids} {kinds} {trial} {lineup}", "Making the pages", to, work)
 
 
 def one(asked: Asked) -> Response:
@@ -106,6 +107,5 @@ def one(asked: Asked) -> Response:
     text = looked.pages[kind]
     headers = {"Content-Security-Policy": own_policy(text)}
     if asked.text("save"):
-        name = f"{asked.code}-{kind}.html".encode("ascii", "ignore").decode()
-        headers["Content-Disposition"] = f'attachment; filename="{name}"'
+        headers |= attached(f"{asked.code}-{kind}.html")
     return HTMLResponse(text, headers=headers)
