@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -17,6 +18,7 @@ from visits import Served
 
 from miner import api, ledger
 from miner.followup.story import tell
+from miner.records.ticks import read_ticks
 
 Serve = Callable[[Path], Served]
 WAIT_MS = 20_000
@@ -98,7 +100,7 @@ def make_client(desk: Desk, code: str) -> None:
 def rank(desk: Desk, code: str) -> Page:
     """Rank a client's records, for the first time or again."""
     page = desk.go(f"/clients/{code}/ranking")
-    page.locator("main form[action$=ranking] button").click()
+    page.get_by_role("button", name=re.compile("Rank these records|Rank again")).click()
     page.wait_for_selector("main >> text=were asked")
     return page
 
@@ -233,6 +235,39 @@ def follow_and_plan(desk: Desk, code: str, practice: Path, tmp_path: Path) -> No
     assert "2026" in page.inner_text("main")
     story = tell(ledger.read(practice / code))
     assert len(story.kept) == 1
+    meals_and_settings(desk, code, practice)
+
+
+def meals_and_settings(desk: Desk, code: str, practice: Path) -> None:
+    """A ranking by meal, meals side by side, a sensor change, and the unit of the practice."""
+    page = desk.go(f"/clients/{code}/ranking")
+    page.click("summary:has-text('Rank by meal')")
+    page.check("input[name=unit][value=meal]")
+    page.click("text=Rank like this")
+    page.wait_for_selector("h1:has-text('by meal')")
+    page.wait_for_selector("main >> text=A second look")
+
+    desk.go(f"/clients/{code}/meals")
+    page.select_option("#factor", "late_meal")
+    page.click("text=Put them side by side")
+    page.wait_for_url("**/meals?compare=late_meal")
+    assert page.locator("h3").count() >= 1
+    (look,) = ledger.named(ledger.read(practice / code), "looked")
+    assert look.payload["factors"] == ["late_meal"]
+
+    desk.go(f"/clients/{code}/settings")
+    page.locator("input[name=sensor_change]").first.fill("2026-01-30T09:15")
+    page.click("main button.main")
+    page.wait_for_selector("text=It is written down")
+    settings = api.read_client(practice / code).settings
+    assert [str(change)[:16] for change in settings.sensor_changes] == ["2026-01-30 09:15"]
+
+    desk.go("/settings")
+    page.check("input[name=display_unit][value='mmol/L']")
+    page.click("main button.main")
+    page.wait_for_selector("text=It is written down")
+    desk.go(f"/clients/{code}/days/2026-01-20")
+    assert "mmol/L" in page.inner_text("main")
 
 
 def test_a_plan_is_looked_at_written_and_printed(shared: Any, sit: Callable[..., Desk]) -> None:
@@ -251,10 +286,28 @@ def test_a_plan_is_looked_at_written_and_printed(shared: Any, sit: Callable[...,
     with desk.context.expect_page() as opened:
         page.click("text=a page to print")
     opened.value.wait_for_load_state()
-    assert opened.value.url.endswith(kept.plans[0].name)
+    assert opened.value.url.endswith(f"{kept.plans[0].name}/sheet")
     assert opened.value.inner_text("h1").startswith("9 March 2026 to ")
     assert len(opened.value.pdf()) > 5_000
+    tick_by_keyboard(desk, shared.practice / "client-01", kept.plans[0].name)
     assert desk.console == []
+
+
+def tick_by_keyboard(desk: Desk, folder: Path, name: str) -> None:
+    """Records that reach into the plan, then two days ticked with the keyboard alone."""
+    rows = [f"2026-03-{day:02d}T{hour:02d}:00,100" for day in range(8, 15) for hour in range(24)]
+    (folder / "glucose-march.csv").write_text("\n".join(["time,glucose_mg_dl", *rows, ""]))
+    page = desk.go(f"/clients/client-01/plans/{name}")
+    page.focus("input[name='tick-2026-03-09']:checked")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Tab")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    page.focus("main button.main")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("text=The ticks are written down")
+    assert read_ticks(folder).of(name) == {"2026-03-09": "yes", "2026-03-10": "no"}
+    assert page.is_checked("input[name='tick-2026-03-10'][value=no]")
 
 
 def test_everything_works_without_the_script(shared: Any, sit: Callable[..., Desk]) -> None:
@@ -268,11 +321,14 @@ def test_everything_works_without_the_script(shared: Any, sit: Callable[..., Des
     assert desk.console == []
 
 
-def pages_of(code: str) -> list[str]:
+def pages_of(code: str, plan: str) -> list[str]:
     parts = ("", "/intake", "/questions", "/records", "/days/2026-01-20", "/table", "/week",
-             "/ranking", "/patterns/4c28aa7c", "/pages", "/follow-up", "/history", "/folder",
+             "/ranking", "/ranking?unit=meal", "/ranking?first=2026-02-01", "/patterns/4c28aa7c",
+             "/meals?compare=walk_after", "/pages", "/pages/preparation", "/follow-up",
+             f"/plans/{plan}", f"/plans/{plan}/sheet", "/history", "/folder", "/settings",
              "/records/columns?file=x.csv")  # fmt: skip
-    own = ["/", "/?on=2026-02-22", "/clients", "/caseload", "/rules", "/rules/short_sleep", "/help"]
+    own = ["/", "/?on=2026-02-22", "/clients", "/caseload", "/rules", "/rules/short_sleep",
+           "/settings", "/help"]  # fmt: skip
     return [*own, *(f"/clients/{code}{part}" for part in parts), "/nowhere"]
 
 
@@ -285,6 +341,13 @@ def barriers(page: Page, path: str, **only: Any) -> list[tuple[str, str, str]]:
     ]
 
 
+def put_side_by_side(desk: Desk, code: str) -> None:
+    page = desk.go(f"/clients/{code}/meals")
+    page.select_option("#factor", "walk_after")
+    page.click("text=Put them side by side")
+    page.wait_for_url("**/meals?compare=walk_after")
+
+
 def test_no_barrier_is_found_and_nothing_is_wider_than_a_phone(
     shared: Any, sit: Callable[..., Desk]
 ) -> None:
@@ -295,8 +358,11 @@ def test_no_barrier_is_found_and_nothing_is_wider_than_a_phone(
     (shared.practice / "client-01" / ".waiting" / "x.csv").write_text(
         "When,What\n2026-01-20 10:00,tea\n"
     )
+    put_side_by_side(desk, "client-01")
+    story = tell(ledger.read(shared.practice / "client-01"))
+    plan = story.plans[0].name if story.plans else "none"
     found, wide = [], []
-    for path in pages_of("client-01"):
+    for path in pages_of("client-01", plan):
         for scheme in ("light", "dark"):
             page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
             if scheme == "light":

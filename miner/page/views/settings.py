@@ -6,6 +6,7 @@ import tomlkit
 from starlette.responses import Response
 from tomlkit import TOMLDocument
 
+from miner.brief.text.safe import clean
 from miner.errors import MinerError
 from miner.page.asked import Asked, address
 from miner.page.render import page
@@ -98,7 +99,7 @@ def _synonyms(text: str) -> dict[str, str]:
             raise MinerError(
                 f"'{old}' has two meanings", "one meaning for each name", "Keep one of the lines."
             )
-        found[old] = new
+        found[clean(old, LONGEST_WORDS)] = clean(new, LONGEST_WORDS)
     if len(found) > MOST_SYNONYMS:
         raise MinerError(
             f"{len(found)} names", f"at most {MOST_SYNONYMS}", "Keep those that come up."
