@@ -12,7 +12,7 @@ import tomlkit
 from miner import api, resources, rulebook
 from miner.caseload.places import RULES
 from miner.errors import MinerError
-from miner.page.settings_file import write_whole
+from miner.records.whole import write_whole
 from miner.page.shelf import Entry
 from miner.rulebook import FactorRule, RuleBook
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import tempfile
 import threading
 from collections.abc import Callable
@@ -17,6 +16,7 @@ from tomlkit.items import AoT, InlineTable
 
 from miner.errors import MinerError
 from miner.records.toml_file import TomlModel, read_toml
+from miner.records.whole import write_whole
 
 WRITING = threading.RLock()
 """Held from the reading of a file to its writing: two tabs change it one after the other."""
@@ -61,24 +61,6 @@ def _change(path: Path, model: type[TomlModel], edit: Callable[[TOMLDocument], N
         trial.write_bytes(tomlkit.dumps(document).encode())
         read_toml(trial, model)
     write_whole(path, tomlkit.dumps(document).encode())
-
-
-def write_whole(path: Path, content: bytes) -> None:
-    """Write a file so that it is there whole or as it was, whatever happens meanwhile.
-
-    Raises:
-        OSError: the folder cannot be written.
-    """
-    handle, name = tempfile.mkstemp(prefix=".incoming-", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
 
 
 def stamp(path: Path) -> str:

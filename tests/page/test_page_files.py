@@ -14,11 +14,12 @@ from miner import api
 from miner.api.looking import look_at
 from miner.api.mapping import map_file
 from miner.errors import MinerError
-from miner.page import settings_file, uploads
+from miner.page import uploads
 from miner.page.entry_form import entry_of, fields_of
 from miner.page.places import GOING, file_name, new_code
 from miner.page.serving import tidy
 from miner.page.settings_file import change
+from miner.records import whole
 from miner.records.settings import ClientFile
 from miner.records.sources import SourcesFile
 from miner.records.toml_file import read_toml
@@ -66,6 +67,7 @@ def test_a_write_that_is_cut_off_leaves_what_was_there(
 ) -> None:
     path = tmp_path / "client.toml"
     path.write_bytes(b"as it was")
+    path.chmod(0o640)
 
     def fail(*_: object) -> None:
         raise OSError(28, "No space left on device")
@@ -75,11 +77,12 @@ def test_a_write_that_is_cut_off_leaves_what_was_there(
     elif moment == "fsync":
         monkeypatch.setattr(os, "fsync", fail)
     else:
-        monkeypatch.setattr(settings_file.os, "fdopen", fail)
+        monkeypatch.setattr(whole.os, "fdopen", fail)
     with pytest.raises(OSError, match="No space"):
-        settings_file.write_whole(path, b"new")
+        whole.write_whole(path, b"new")
     monkeypatch.undo()
     assert path.read_bytes() == b"as it was"
+    assert path.stat().st_mode & 0o777 == 0o640
     assert [item.name for item in tmp_path.iterdir()] == ["client.toml"]
 
 

@@ -14,6 +14,7 @@ from miner.errors import MinerError
 from miner.page.asked import Asked
 from miner.page.entry_form import DATES, FIELDS, NAMES, entry_of, fields_of, missing
 from miner.page.render import page
+from miner.page.settings_file import WRITING
 from miner.page.uploads import waiting_file
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import for_page
@@ -53,7 +54,8 @@ def choose(asked: Asked) -> Response:
     if shared:
         entry["file"] = map_file(path, practice=True, stream=stream).entry["file"]
     target = (asked.desk.practice if shared else folder) / "sources.toml"
-    add_entry(target, str(entry["file"]), as_toml(entry, ()))
+    with WRITING:
+        add_entry(target, str(entry["file"]), as_toml(entry, ()))
     said = "It is written down how this file is read. Look at what was understood, then add it."
     return asked.go(asked.at("records"), said)
 

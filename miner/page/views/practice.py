@@ -8,11 +8,11 @@ from starlette.responses import Response
 
 from miner import api, ledger
 from miner.errors import MinerError
+from miner.records.whole import write_whole
 from miner.followup.story import tell
 from miner.page.asked import Asked, address
 from miner.page.places import clients_of, new_code
 from miner.page.render import page
-from miner.page.settings_file import write_whole
 from miner.page.uploads import waiting as waiting_files
 from miner.page.views.client import why_not
 from miner.page.warming import in_background

@@ -13,6 +13,7 @@ from miner.page.asked import Asked, address
 from miner.page.jobs import Progress
 from miner.page.places import client_folder, clients_of
 from miner.page.render import page
+from miner.page.settings_file import WRITING
 from miner.page.shelf import Entry
 
 
@@ -54,7 +55,8 @@ def change(asked: Asked) -> Response:
     new = rule_change.tried(text)
     words = rule_change.cut_words(new.factors[name])
     if asked.text("action") == "write":
-        rule_change.write(practice, text)
+        with WRITING:
+            rule_change.write(practice, rule_change.changed(practice, name, at))
         said = f"From now on: {new.factors[name].phrase} is {words}. The next ranking tells so."
         return asked.go(address("rules"), said)
 

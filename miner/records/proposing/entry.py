@@ -11,6 +11,7 @@ from typing import Any
 from miner.errors import MinerError
 from miner.records.sources import SourcesFile
 from miner.records.toml_file import read_toml
+from miner.records.whole import write_whole
 from miner.results.mapping import Undecided
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
@@ -82,8 +83,7 @@ def add_entry(path: Path, file: str, toml: str) -> None:
     try:
         held = path.read_bytes() if path.exists() else b""
         gap = b"" if not held else b"\n" if held.endswith(b"\n") else b"\n\n"
-        with path.open("ab") as sources:
-            sources.write(gap + toml.encode("utf-8"))
+        write_whole(path, held + gap + toml.encode("utf-8"))
     except OSError as error:
         raise MinerError(
             f"it cannot be written ({error.strerror or error})",
