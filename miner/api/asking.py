@@ -106,6 +106,7 @@ def why(
     id_: str,
     rules: RuleBook | None = None,
     *,
+    table: UnitTable | None = None,
     keep: bool = True,
     now: datetime | None = None,
 ) -> Why:
@@ -115,6 +116,7 @@ def why(
         client: as read.
         id_: as a ranking prints it.
         rules: the rule books.
+        table: the client's table that has it, where it is there already.
         keep: write to the client's ledger that this was looked at.
         now: time of the ledger's entry; by default the clock's.
 
@@ -122,17 +124,25 @@ def why(
         MinerError: no rule of these records has that ID.
     """
     books = rules_of(client, rules)
-    first, second = sorted(("day", "meal"), key=lambda unit: unit != client.settings.rank_unit)
-    table = table_of(client, books, first)
-    try:
+    if table is not None:
         found = why_table(table, books, id_, client.settings.code)
-    except MinerError:
-        table = table_of(client, books, second)
-        found = why_table(table, books, id_, client.settings.code)
+    else:
+        table, found = _in_either(client, books, id_)
     past = read_past(client)
     if keep:
         remember_look(client, past, table, "why", found.factors, found.outcome, now)
     return _since_fixed(found, table, past.questions(books, found.unit))
+
+
+def _in_either(client: Client, rules: RuleBook, id_: str) -> tuple[UnitTable, Why]:
+    """Return the table that has an ID, the practice's own unit first, and the units behind it."""
+    first, second = sorted(("day", "meal"), key=lambda unit: unit != client.settings.rank_unit)
+    table = table_of(client, rules, first)
+    try:
+        return table, why_table(table, rules, id_, client.settings.code)
+    except MinerError:
+        table = table_of(client, rules, second)
+        return table, why_table(table, rules, id_, client.settings.code)
 
 
 def error_rate(

@@ -21,6 +21,7 @@ from miner.page.guard import Keys
 from miner.page.jobs import Job, Jobs
 from miner.page.places import client_folder, require_inside
 from miner.page.shelf import Entry, Shelf
+from miner.records.times import YEARS
 
 SOON_S = 0.7
 MOST_NOTES = 200
@@ -119,17 +120,21 @@ class Asked:
         """Return a date of the form, or None where it was left empty.
 
         Raises:
-            MinerError: it is not a date.
+            MinerError: it is not a date, or of no year that records have.
         """
         text = self.text(name)
         if not text:
             return None
         try:
-            return date.fromisoformat(text)
+            found = date.fromisoformat(text)
         except ValueError as error:
             raise MinerError(
                 f"'{text[:40]}' is not a date", "a date like 2026-03-01", "Correct it."
             ) from error
+        if not YEARS[0] <= found.year <= YEARS[1]:
+            told = f"a date of the years {YEARS[0]} to {YEARS[1]}"
+            raise MinerError(f"{found} is out of reach", told, "Correct it.")
+        return found
 
     def at(self, *parts: str) -> str:
         """Return the address of one of this client's pages."""

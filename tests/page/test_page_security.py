@@ -15,6 +15,7 @@ from visits import HOME, PORT, Visitor, words
 from miner.errors import MinerError
 from miner.page import bodies
 from miner.page.guard import Keys
+from miner.page.jobs import Job
 from miner.page.locking import held
 from miner.page.routes import ROUTES
 from miner.page.serving import require_practice
@@ -330,3 +331,52 @@ def test_the_command_tells_a_port_in_use_and_ends_with_two(practice: Path) -> No
     assert run.returncode == 2
     assert f"port {port} cannot be used" in run.stderr
     assert "Traceback" not in run.stderr
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", "1900-01-01", "2200-12-31", "9999-12-31", "x", "0"])
+def test_no_date_is_too_far_to_be_answered(practice: Path, visitor: Open, day: str) -> None:
+    one = visitor(practice)
+    for path in (f"/?on={day}", f"{CLIENT}/days?day={day}", f"{CLIENT}/days/{day}",
+                 f"{CLIENT}/week?last={day}", f"{CLIENT}/ranking?first={day}"):  # fmt: skip
+        assert one.get(path).status_code in (200, 400, 404), path
+
+
+JUNK = ("x" * 5000, "../../etc/passwd", "a\x00b", "<script>", "-1", "nan", "9" * 30, "2026-99-99")
+GIVEN = {
+    "start": "2026-03-09", "pairs": "6", "sensor_days": "14", "worth_having": "20", "at": "6.5",
+    "factor": "short_sleep", "outcome": "wake_glucose", "guess": "up", "fixed_on": "2026-01-01",
+    "file": "x.csv", "as_name": "x.csv", "stream": "tags", "action": "preview", "day": "2026-02-01",
+    "reason": "ill", "as": "watch", "read_on": "2026-04-01", "note": "n", "include": "4c28aa7c",
+    "kind": "session", "plan": "x", "id": "x", "unit": "day", "first": "2026-01-20",
+    "last": "2026-02-10", "display_unit": "mg/dL", "rank_unit": "day", "primary_outcome": "",
+    "synonyms": "a = b", "sensor_change": "2026-02-01T08:00", "low_start": "2026-02-01T03:00",
+    "low_end": "2026-02-01T04:00", "low": "70", "high": "140", "code": "client-55",
+    "time_zone": "Europe/Paris", "words": "tea", "skip_rows": "1", "time_format": "%Y",
+    "column-time": "When", "intake-insulin": "yes", "pooled": "yes", "seen": "",
+}  # fmt: skip
+
+
+def test_no_field_of_any_form_makes_a_fault_of_the_program(
+    practice: Path, visitor: Open, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Every form with one field after the other turned into rubbish; work itself is not begun."""
+    one, folder = visitor(practice), practice / "client-01"
+    monkeypatch.setattr("miner.page.jobs.Jobs.start", _ended)
+    (folder / ".waiting").mkdir()
+    beside = {path.name for path in tmp_path.iterdir()}
+    forms = [path for method, path, _ in ROUTES if method == "POST" and path[:5] != "/jobs"]
+    for number, path in enumerate(forms):
+        for place, name in enumerate(GIVEN):
+            junk = JUNK[(number + place) % len(JUNK)]
+            (folder / ".waiting" / "x.csv").write_text("When,What\n2026-01-20 10:00,tea\n")
+            answer = one.send(filled(path), **(GIVEN | {name: junk}))
+            assert answer.status_code in (200, 303, 400, 403, 404, 413), (path, name, junk[:20])
+    assert {path.name for path in practice.iterdir()} <= {
+        "client-01", "client-55", "practice.toml", "rules", "sources.toml"}  # fmt: skip
+    assert {path.name for path in tmp_path.iterdir()} == beside
+
+
+def _ended(*_: object, **__: object) -> Job:
+    job = Job("x", "k", "what", "/", ".", done="/help")
+    job.ended.set()
+    return job

@@ -17,6 +17,7 @@ from miner.brief.text.hypothesis import HypothesisTeller
 from miner.brief.text.plan import plan_parts
 from miner.brief.text.why import why_parts
 from miner.errors import MinerError
+from miner.followup import planning
 from miner.page.asked import Asked
 from miner.page.jobs import Progress
 from miner.page.places import Missing
@@ -24,6 +25,8 @@ from miner.page.render import DRAWING, page
 from miner.page.shelf import Entry, Looked
 from miner.page.views.client import before, name_of
 from miner.results import Briefing, Hypothesis, Plan, Ranking, Why
+
+SENSOR_DAYS = (5, 30)
 
 
 def show(asked: Asked) -> Response:
@@ -34,7 +37,7 @@ def show(asked: Asked) -> Response:
         said = "These records have not been ranked since the page was opened: rank them."
         return asked.go(asked.at("ranking"), said)
     ranking, item = _found(looked, asked.path("id"))
-    why = _why(asked, entry, looked, item)
+    why = _why(asked, entry, looked, ranking.unit, item)
     brief = replace(looked.brief, ranking=ranking, by_meal=None, whys={item.id: why})
     teller = Teller(brief, entry.rules, (item.id,))
     styles, drawn, line = _drawn(asked, looked, teller, item)
@@ -79,13 +82,14 @@ def _found(looked: Looked, id_: str) -> tuple[Ranking, Hypothesis]:
     )  # fmt: skip
 
 
-def _why(asked: Asked, entry: Entry, looked: Looked, item: Hypothesis) -> Why:
+def _why(asked: Asked, entry: Entry, looked: Looked, unit: str, item: Hypothesis) -> Why:
     held = looked.brief.whys.get(item.id) or asked.desk.found.get((asked.code, f"why-{item.id}"))
     if isinstance(held, tuple) and held[0] == entry.key:
         held = held[1]
     if isinstance(held, Why):
         return held
-    found = api.why(entry.client, item.id, entry.rules, keep=False)
+    table = entry.meals() if unit == "meal" else entry.days()
+    found = api.why(entry.client, item.id, entry.rules, table=table, keep=False)
     asked.desk.found[(asked.code, f"why-{item.id}")] = (entry.key, found)
     return found
 
@@ -137,15 +141,20 @@ def _wish(asked: Asked) -> api.Wish:
         raise MinerError("the first day is missing", "a date", "Write the first day of the test.")
     pairs, worth = asked.text("pairs"), asked.text("worth_having").replace(",", ".")
     try:
-        return api.Wish(
+        days = int(asked.text("sensor_days") or planning.SENSOR_DAYS)
+        wish = api.Wish(
             start=start, pairs=int(pairs) if pairs else None,
             worth_having=float(worth) if worth else None,
-            sensor_days=int(asked.text("sensor_days") or 14),
+            sensor_days=days,
         )  # fmt: skip
     except ValueError as error:
         raise MinerError(
             "one of the numbers is not a number", "whole numbers, or nothing", "Correct it."
         ) from error
+    if not SENSOR_DAYS[0] <= days <= SENSOR_DAYS[1]:
+        told = f"{SENSOR_DAYS[0]} to {SENSOR_DAYS[1]} days"
+        raise MinerError(f"a sensor that is worn for {days} days", told, "Correct it.")
+    return wish
 
 
 def show_plan(asked: Asked) -> Response:
