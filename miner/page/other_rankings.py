@@ -57,7 +57,9 @@ def choice_of(asked: Asked, entry: Entry) -> Choice:
     unit = asked.text("unit")
     if unit not in ("", *UNITS):
         raise MinerError(f"there is no ranking by '{unit[:20]}'", "day or meal", "Choose one.")
-    first, last = (day.isoformat() if day else "" for day in (asked.day("first"), asked.day("last")))
+    first, last = (
+        day.isoformat() if day else "" for day in (asked.day("first"), asked.day("last"))
+    )
     if first and last and last < first:
         raise MinerError(
             f"the first day, {first}, comes after the last, {last}",

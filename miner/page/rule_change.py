@@ -12,8 +12,8 @@ import tomlkit
 from miner import api, resources, rulebook
 from miner.caseload.places import RULES
 from miner.errors import MinerError
-from miner.records.whole import write_whole
 from miner.page.shelf import Entry
+from miner.records.whole import write_whole
 from miner.rulebook import FactorRule, RuleBook
 
 BOOK = "factors.toml"

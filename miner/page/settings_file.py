@@ -90,7 +90,9 @@ def set_key(document: TOMLDocument, key: str, value: object) -> None:
     elif key in document:
         document[key] = value
     else:
-        tables: dict[str, Any] = {name: document[name] for name in document if _table(document[name])}
+        tables: dict[str, Any] = {
+            name: document[name] for name in document if _table(document[name])
+        }
         for name in tables:
             document.remove(name)
         document.add(key, tomlkit.item(value))

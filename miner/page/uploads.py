@@ -8,8 +8,8 @@ from contextlib import suppress
 from pathlib import Path, PurePath
 
 from miner.errors import MinerError
-from miner.records.whole import write_whole
 from miner.page.places import WAITING, file_in, file_name
+from miner.records.whole import write_whole
 
 
 def receive(folder: Path, given: str, content: bytes) -> str:

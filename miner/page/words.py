@@ -54,6 +54,7 @@ _OWN = (
     ("If so add: [[pressure_lows]] start = ", "If so note it on the page Settings: from "),
     ("note it in client.toml under [[pressure_lows]]", "note it on the page Settings"),
     ("under [synonyms] in client.toml", "on the page Settings"),
+    ("If so add under [synonyms]: ", "If so write it on the page Settings of the practice: "),
     ("Correct it in client.toml or practice.toml.", "Correct it on the page Settings."),
     ("left out in client.toml", "left out by you"),
     ("it was confirmed in client.toml", "it was confirmed"),

@@ -1,4 +1,4 @@
-"""Rankings by meal and by span, the meals and their pairs: as the commands tell them, and counted."""
+"""Rankings by meal and by span, meals and their pairs: as the commands tell them, and counted."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def test_another_ranking_is_word_for_word_the_command_s_and_is_counted(
     practice: Path, visitor: Open, tmp_path: Path, form: dict[str, str], asked: dict[str, str]
 ) -> None:
     twin = tmp_path / "twin" / "client-01"
-    shutil.copytree(practice / "client-01", twin)
+    shutil.copytree(practice, twin.parent)
     one = visitor(practice)
     answer = one.post(f"{CLIENT}/ranking", **form)
     client, rules = api.read_client(twin), api.load_rules(None, twin)
@@ -113,7 +113,7 @@ def test_similar_meals_are_the_command_s_and_a_look(practice: Path, visitor: Ope
     assert found.pairs
     head = replace(found, pairs=())
     assert missing_of(comparison_parts(head, rules), page.text) == []
-    assert page.text.count('<svg') == 2
+    assert page.text.count("<svg") == 2
     assert "They do not show why" in words(page)
     (look,) = ledger.named(ledger.read(folder), "looked")
     assert (look.payload["what"], look.payload["factors"]) == ("compare", ["walk_after"])
@@ -144,8 +144,9 @@ def test_the_practitioner_s_pages_speak_of_the_client(practice: Path, visitor: O
     one = visitor(practice)
     one.post(f"{CLIENT}/ranking")
     one.post(f"{CLIENT}/pages", include=["4c28aa7c"], kind=["session", "doctor"])
-    own = [f"{CLIENT}/{part}" for part in ("ranking", "ranking?unit=meal", "patterns/4c28aa7c",
-                                           "pages", "pages/preparation", "pages/doctor")]  # fmt: skip
+    parts = ("ranking", "ranking?unit=meal", "patterns/4c28aa7c", "pages", "pages/preparation",
+             "pages/doctor")  # fmt: skip
+    own = [f"{CLIENT}/{part}" for part in parts]
     for path in [*own, "/rules", f"{CLIENT}/questions"]:
         text = one.get(path).text
         assert not re.search(r"[Yy]our (higher|range|value|days)\b", text), path

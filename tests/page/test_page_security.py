@@ -268,7 +268,11 @@ def test_what_somebody_typed_is_inert_everywhere(practice: Path, visitor: Open) 
     one.send(f"{CLIENT}/records", files={"files": ("<b>x</b>.csv", b"a,b\n1,<i>2</i>\n")})
     one.post(f"{CLIENT}/ranking")
     one.send(f"{CLIENT}/left-out", day="2026-02-03", reason=HOSTILE)
-    form = {"display_unit": "mg/dL", "rank_unit": "day", "synonyms": f"{HOSTILE[:30]} = </textarea>"}
+    form = {
+        "display_unit": "mg/dL",
+        "rank_unit": "day",
+        "synonyms": f"{HOSTILE[:30]} = </textarea>",
+    }
     assert one.send("/settings", **form).status_code == 303
     assert one.get("/settings").text.count("</textarea>") == 1
     for path in ("/", "/clients", *(f"{CLIENT}/{part}" for part in (

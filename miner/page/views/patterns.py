@@ -60,7 +60,9 @@ def _drawn(
         styles = Styles()
         with DRAWING:
             studio = Studio(teller, styles)
-            return styles, *(all_of_client(one) for one in (studio.dots(item), studio.difference(item)))
+            return styles, *(
+                all_of_client(one) for one in (studio.dots(item), studio.difference(item))
+            )
 
     return asked.desk.drawn((asked.code, item.id), looked.brief, draw)
 

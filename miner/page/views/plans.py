@@ -45,7 +45,8 @@ def show(asked: Asked) -> Response:
         title=f"{factor_phrase(made.factor, rules, made.unit_of)}, and "
         f"{outcome_label(made.outcome, rules, made.unit_of)}",
         what=what_to_do(made, rules), seen=stamp(folder / TICKS), total=len(days),
-        over=sum(day.over for day in days), told=sum(bool(day.said or day.elsewhere) for day in days),
+        over=sum(day.over for day in days),
+        told=sum(bool(day.said or day.elsewhere) for day in days),
         read=kept is not None and kept.verdict is not None,
     )  # fmt: skip
 

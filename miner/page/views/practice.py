@@ -8,7 +8,6 @@ from starlette.responses import Response
 
 from miner import api, ledger
 from miner.errors import MinerError
-from miner.records.whole import write_whole
 from miner.followup.story import tell
 from miner.page.asked import Asked, address
 from miner.page.places import clients_of, new_code
@@ -18,6 +17,7 @@ from miner.page.views.client import why_not
 from miner.page.warming import in_background
 from miner.records.settings import ClientFile
 from miner.records.toml_file import read_toml
+from miner.records.whole import write_whole
 from miner.results.morning import ClientMorning
 
 GROUPS = (

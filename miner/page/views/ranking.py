@@ -1,4 +1,4 @@
-"""The main job: the records are ranked, and the list is shown; also by the other unit, or by span."""
+"""The main job: the records are ranked, by day or by meal, all days or some, and shown."""
 
 from __future__ import annotations
 
