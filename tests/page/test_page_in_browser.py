@@ -156,7 +156,7 @@ def test_the_whole_path_of_a_newcomer(
     page.wait_for_selector("main >> text=were asked")
     assert time.perf_counter() - began < 20  # hangs are found here; speed is measured elsewhere
     read_share_and_keep(desk, code)
-    follow_and_plan(desk, code, empty, tmp_path)
+    follow_and_plan(desk, code, empty, tmp_path, invented)
     assert desk.elsewhere == []
     assert desk.console == []
 
@@ -211,7 +211,9 @@ def read_share_and_keep(desk: Desk, code: str) -> None:
     assert "Note: agreed" in page.inner_text("main")
 
 
-def follow_and_plan(desk: Desk, code: str, practice: Path, tmp_path: Path) -> None:
+def follow_and_plan(
+    desk: Desk, code: str, practice: Path, tmp_path: Path, invented: Path
+) -> None:
     """Next month's files, the follow-up, and a plan that can be printed."""
     page = desk.page
     next_month = tmp_path / "glucose-march.csv"
@@ -235,6 +237,10 @@ def follow_and_plan(desk: Desk, code: str, practice: Path, tmp_path: Path) -> No
     assert "2026" in page.inner_text("main")
     story = tell(ledger.read(practice / code))
     assert len(story.kept) == 1
+    desk.go(f"/clients/{code}/records")
+    drop(page, [invented / "client-01" / "meals.csv"])
+    page.wait_for_selector("text=Understood as meals")
+    page.click("button:has-text('Add to the records')")
     meals_and_settings(desk, code, practice)
 
 
@@ -324,8 +330,8 @@ def test_everything_works_without_the_script(shared: Any, sit: Callable[..., Des
 def pages_of(code: str, plan: str) -> list[str]:
     parts = ("", "/intake", "/questions", "/records", "/days/2026-01-20", "/table", "/week",
              "/ranking", "/ranking?unit=meal", "/ranking?first=2026-02-01", "/patterns/4c28aa7c",
-             "/meals?compare=walk_after", "/pages", "/pages/preparation", "/follow-up",
-             f"/plans/{plan}", f"/plans/{plan}/sheet", "/history", "/folder", "/settings",
+             "/meals?compare=walk_after", "/pages", "/follow-up", f"/plans/{plan}", "/history",
+             "/folder", "/settings",
              "/records/columns?file=x.csv")  # fmt: skip
     own = ["/", "/?on=2026-02-22", "/clients", "/caseload", "/rules", "/rules/short_sleep",
            "/settings", "/help"]  # fmt: skip

@@ -366,12 +366,12 @@ def test_no_field_of_any_form_makes_a_fault_of_the_program(
     """Every form with one field after the other turned into rubbish; work itself is not begun."""
     one, folder = visitor(practice), practice / "client-01"
     monkeypatch.setattr("miner.page.jobs.Jobs.start", _ended)
-    (folder / ".waiting").mkdir()
     beside = {path.name for path in tmp_path.iterdir()}
     forms = [path for method, path, _ in ROUTES if method == "POST" and path[:5] != "/jobs"]
     for number, path in enumerate(forms):
         for place, name in enumerate(GIVEN):
             junk = JUNK[(number + place) % len(JUNK)]
+            (folder / ".waiting").mkdir(exist_ok=True)
             (folder / ".waiting" / "x.csv").write_text("When,What\n2026-01-20 10:00,tea\n")
             answer = one.send(filled(path), **(GIVEN | {name: junk}))
             assert answer.status_code in (200, 303, 400, 403, 404, 413), (path, name, junk[:20])

@@ -6,6 +6,7 @@ from starlette.responses import Response
 
 from miner import api
 from miner.brief.text.ranking import ranking_parts
+from miner.errors import MinerError
 from miner.page.asked import Asked, Desk
 from miner.page.jobs import Progress
 from miner.page.other_rankings import PLAIN, Choice, choice_of, held, others
@@ -13,18 +14,23 @@ from miner.page.render import page
 from miner.page.rule_change import differs
 from miner.page.shelf import Entry, Looked
 from miner.page.views.client import name_of, read_or_fault
+from miner.page.words import for_page
 from miner.results import Ranking
 
 
 def show(asked: Asked) -> Response:
     """Show a ranking that was made of these records, or the way to one."""
     entry, fault = read_or_fault(asked)
+    try:
+        dates = entry.dates() if entry is not None else []
+    except MinerError as error:
+        entry, fault = None, for_page(error.message)
     if entry is None:
         return page(asked, "rank.html", client=name_of(entry, asked), fault=fault, report=None,
                     need=0, form=None)  # fmt: skip
     choice = choice_of(asked, entry)
     ranking = _made(asked, entry, choice)
-    form = _form(asked, entry, choice)
+    form = _form(asked, entry, choice, dates)
     if ranking is None:
         return page(
             asked, "rank.html", client=name_of(entry, asked), fault="", report=entry.report(),
@@ -47,9 +53,8 @@ def _made(asked: Asked, entry: Entry, choice: Choice) -> Ranking | None:
     return None if looked is None else looked.brief.ranking
 
 
-def _form(asked: Asked, entry: Entry, choice: Choice) -> dict[str, object]:
+def _form(asked: Asked, entry: Entry, choice: Choice, dates: list[str]) -> dict[str, object]:
     """Return what the form of another ranking asks for, and the rankings there are."""
-    dates = entry.dates()
     return {
         "unit": choice.unit or entry.client.settings.rank_unit, "first": choice.first,
         "last": choice.last, "usual": entry.client.settings.rank_unit,
