@@ -273,7 +273,7 @@ def test_what_was_kept_stands_before_anything_new_with_what_came_of_it(
     assert "A short night, wake glucose 4c28aa7c, to watch, closed" in part
     assert "It held up on new days." in part
     assert "+6.5 mg/dL (+1.5 to +11.5); expected was +9.0" in part
-    assert "Plan p1: It changed when you tested it." in part
+    assert "Plan p1: It changed when the client tested it." in part
     assert "-7.0 mg/dL" in part
     empty = page_text.seen(render(brief, "preparation", rules))
     assert "What we kept last time, and what came of it" not in empty

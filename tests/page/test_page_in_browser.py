@@ -211,9 +211,7 @@ def read_share_and_keep(desk: Desk, code: str) -> None:
     assert "Note: agreed" in page.inner_text("main")
 
 
-def follow_and_plan(
-    desk: Desk, code: str, practice: Path, tmp_path: Path, invented: Path
-) -> None:
+def follow_and_plan(desk: Desk, code: str, practice: Path, tmp_path: Path, invented: Path) -> None:
     """Next month's files, the follow-up, and a plan that can be printed."""
     page = desk.page
     next_month = tmp_path / "glucose-march.csv"
