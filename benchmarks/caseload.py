@@ -23,7 +23,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from joblib.externals.loky import get_reusable_executor
-from measure import ONE_THREAD
+from measure import environment
 
 from miner.api.caseload import pool
 from miner.api.generating import generate
@@ -81,7 +81,7 @@ def in_a_process(practice: Path, workers: int) -> Figures:
     """Run one measurement in a new process."""
     done = subprocess.run(
         [sys.executable, __file__, "--one", str(practice), "--workers", str(workers)],
-        stdout=subprocess.PIPE, text=True, check=True, env=os.environ | ONE_THREAD,
+        stdout=subprocess.PIPE, text=True, check=True, env=environment(),
     )  # fmt: skip
     return Figures(**json.loads(done.stdout))
 

@@ -13,6 +13,16 @@ from dataclasses import dataclass
 ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
 
 
+def environment() -> dict[str, str]:
+    """Return what a measured process is given: one thread, and compiled files kept as usual.
+
+    Where a machine forbids keeping them, every start compiles this program again, but not the
+    installed libraries it is compared with.
+    """
+    kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    return kept | ONE_THREAD
+
+
 @dataclass(frozen=True)
 class Run:
     """One finished process: seconds of wall clock, megabytes held at most, what it printed."""
@@ -29,9 +39,7 @@ def once(command: Sequence[str]) -> Run:
         RuntimeError: it did not end with 0 or 3.
     """
     start = time.perf_counter()
-    with subprocess.Popen(
-        command, stdout=subprocess.PIPE, text=True, env=os.environ | ONE_THREAD
-    ) as process:
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment()) as process:
         printed = process.stdout.read() if process.stdout else ""
         _, status, usage = os.wait4(process.pid, 0)
         seconds = time.perf_counter() - start

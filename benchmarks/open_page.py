@@ -21,6 +21,7 @@ import time
 from pathlib import Path
 
 import httpx
+from measure import environment
 
 from miner import __version__, api
 
@@ -32,7 +33,11 @@ CLIENT = "/clients/client-01"
 def start(practice: Path) -> tuple[subprocess.Popen[str], httpx.Client]:
     command = [sys.executable, "-c", "from miner.cli import main; main()", "open", str(practice)]
     process = subprocess.Popen(
-        [*command, "--no-browser"], stdout=subprocess.PIPE, text=True, stderr=subprocess.DEVNULL
+        [*command, "--no-browser"],
+        stdout=subprocess.PIPE,
+        text=True,
+        stderr=subprocess.DEVNULL,
+        env=environment(),
     )
     assert process.stdout is not None
     opening = process.stdout.readline().strip()

@@ -20,7 +20,7 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from measure import ONE_THREAD
+from measure import environment
 from speed import START, Figure, write_client
 
 from miner import __version__, api
@@ -57,7 +57,7 @@ def make(client: Path, kind: str, ids: list[str], out: Path) -> Made:
     page = "session" if kind == LINEUPS else kind
     command = [sys.executable, "-c", START, "brief", str(client), "--as", page, "--out", str(out)]
     begun = time.perf_counter()
-    child = os.posix_spawn(sys.executable, [*command, *options], os.environ | ONE_THREAD)
+    child = os.posix_spawn(sys.executable, [*command, *options], environment())
     _, status, used = os.wait4(child, 0)
     if os.waitstatus_to_exitcode(status):
         raise RuntimeError(f"{kind} was not made")
