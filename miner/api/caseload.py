@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from miner import __version__, resources
@@ -60,7 +61,7 @@ def pool(
     rules, settings = _of_practice(place, names[0])
     unit = settings.rank_unit or "day"
     gone, had_agreed = _look(place, names, store, unit, workers, scheduler, draws, progress)
-    rows = [store.kept(name).row for name in names]
+    rows, same = _told_apart([store.kept(name).row for name in names])
     agreed = [row for row in rows if row.pooled]
     folders = [row.folder for row in agreed]
     told = [store.kept(name).told for name in folders] if len(folders) <= MOST_LISTED else []
@@ -83,7 +84,7 @@ def pool(
         too_few=too_few,
         pooled=tuple(effects),
         traces=tuple(_traces(place, store, gone, withdrew)),
-        notes=tuple(_notes(rows, effects, len(agreed))),
+        notes=tuple(_notes(same, effects, len(agreed))),
     )
     keep_spreads(store, found)
     return with_sentences(found, rules)
@@ -128,7 +129,9 @@ def remember_page(practice: Path | str, work: Path | None, page: Path, found: Ca
     store = Store(work_folder(str(practice), work))
     pages = store.read_json(PAGES)
     pages = pages if isinstance(pages, dict) else {}
-    pages[str(page.resolve())] = sorted(row.client for row in found.clients)
+    pages[str(page.resolve())] = sorted(
+        {row.client.removesuffix(f" in {row.folder}") for row in found.clients}
+    )
     store.write(PAGES, (json.dumps(pages, indent=1, sort_keys=True) + "\n").encode())
 
 
@@ -188,12 +191,23 @@ def _files_that_name(practice: str, clients: list[str]) -> list[tuple[str, str]]
     return found
 
 
-def _notes(rows: Sequence[ClientRow], effects: Sequence[PooledEffect], agreed: int) -> list[str]:
-    notes = [
-        f"{count} folders say they are {code}. They are counted as different clients."
-        for code, count in sorted(Counter(row.client for row in rows).items())
-        if count > 1
+def _told_apart(rows: Sequence[ClientRow]) -> tuple[list[ClientRow], list[str]]:
+    """Return the rows, clients of one code by their folders too, and a note of each such code."""
+    count = Counter(row.client for row in rows)
+    told = [
+        replace(row, client=f"{row.client} in {row.folder}") if count[row.client] > 1 else row
+        for row in rows
     ]
+    notes = [
+        f"{much} folders say they are {code}. They are counted as different clients."
+        for code, much in sorted(count.items())
+        if much > 1
+    ]
+    return told, notes
+
+
+def _notes(same: Sequence[str], effects: Sequence[PooledEffect], agreed: int) -> list[str]:
+    notes = [*same]
     if agreed > MOST_LISTED:
         notes.append(f"Clients are not listed one by one where more than {MOST_LISTED} are pooled.")
     elif agreed > MOST_LISTED_THROUGHOUT:

@@ -12,6 +12,7 @@ from miner.brief.figures.inline import Styles, inline
 from miner.brief.figures.paper import as_svg
 from miner.brief.figures.pooled import PooledNumbers, pooled
 from miner.brief.page import fill
+from miner.brief.said_of import of_client
 from miner.brief.text.amounts import MG_DL_PER_MMOL_L, Amounts
 from miner.brief.text.caseload import CaseloadTeller, first, named
 from miner.brief.text.safe import clean
@@ -64,7 +65,8 @@ def _effect(item: PooledEffect, teller: CaseloadTeller, styles: Styles, at: int)
         for row in item.by_client
         if row.differs
     ]
-    title = f"{factor_phrase(item.factor, rules, unit)}: {outcome_label(item.outcome, rules, unit)}"
+    label = of_client(outcome_label(item.outcome, rules, unit))
+    title = f"{factor_phrase(item.factor, rules, unit)}: {label}"
     return {
         "title": title[:1].upper() + title[1:],
         "evidence": evidence_words(item.evidence, rules),

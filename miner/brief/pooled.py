@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from miner.brief.said_of import of_client
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.words import factor_phrase, outcome_label
 from miner.results import Evidence
@@ -30,7 +31,7 @@ def _told(item: PooledEffect, rules: RuleBook, show: Amounts, unit: str) -> Pool
             else row
             for row in rows
         )
-    return replace(item, sentence=sentence, by_client=rows)
+    return replace(item, sentence=of_client(sentence), by_client=rows)
 
 
 def _across(item: PooledEffect, rules: RuleBook, show: Amounts, unit: str) -> str:

@@ -71,6 +71,9 @@ def test_two_folders_of_one_code_are_told(small: Path) -> None:
     path.write_text(path.read_text("utf-8").replace("client-02", "client-01"), encoding="utf-8")
     found = pool(small)
     assert any("2 folders say they are client-01" in note for note in found.notes)
+    names = ["client-01 in client-01", "client-01 in client-02", "client-03", "client-04"]
+    assert [row.client for row in found.clients] == names
+    assert {row.client for row in found.pooled[0].by_client} <= set(names)
     assert [row.folder for row in found.clients] == [f"client-0{k}" for k in range(1, 5)]
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from rich.console import JustifyMethod
 
+from miner.brief.said_of import of_client
 from miner.brief.text.amounts import Amounts, chance
 from miner.brief.text.concerns import concerns
 from miner.brief.text.layout import Parts, heading, paragraph, section, table
@@ -175,8 +176,8 @@ class CaseloadTeller:
     def numbers(self, item: PooledEffect) -> Sequence[str]:
         """Return the cells of one effect; both ways of pooling stand side by side."""
         show, unit = self.amounts, self.found.unit
-        name = f"{factor_phrase(item.factor, self.rules, unit)}, " + outcome_label(
-            item.outcome, self.rules, unit
+        name = f"{factor_phrase(item.factor, self.rules, unit)}, " + of_client(
+            outcome_label(item.outcome, self.rules, unit)
         )
         return (
             name, str(item.clients),
