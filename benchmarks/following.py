@@ -9,7 +9,7 @@ A rate is within its limit (5 %, in worlds with something shared that nobody wro
 even the least it can be, the lower 99.9 % Clopper-Pearson limit, lies above it; the calibration
 of the search is held to the same.
 
-    python -m benchmarks.following --diaries 250
+    python -m benchmarks.following --diaries 200 --read 1000
 """
 
 from __future__ import annotations
@@ -73,13 +73,12 @@ def follow(world: World, rules: RuleBook, seed: int, shift: float, looks: bool) 
     whole = design(drawn.table, rules, day(MONTH), None)
     at_date = compare(head(whole, READ), rules.guardrails, item.what, SPECTRA)
     status = judge(item, at_date, []).status
-    first = None
-    for after in range(SHORTEST, AFTER + 1) if looks else ():
-        found_now = compare(head(whole, after), rules.guardrails, item.what, SPECTRA)
-        if every_look(item, found_now, 1).reached:
-            first = after
-            break
-    return Diary(status == "held_up", status == "did_not_hold", first)
+    days = range(SHORTEST, AFTER + 1) if looks else ()
+    seen = (
+        (str(n), compare(head(whole, n), rules.guardrails, item.what, SPECTRA)) for n in days
+    )  # fmt: skip
+    first = every_look(item, seen, 1).reached_on
+    return Diary(status == "held_up", status == "did_not_hold", int(first) if first else None)
 
 
 def head(plan: Design, days: int) -> Design:
@@ -118,17 +117,23 @@ def _named(test) -> tuple[str, str]:  # type: ignore[no-untyped-def]
     return test.target.items[test.rule.items[0]].factor, test.target.name
 
 
-def rates(world: World, rules: RuleBook, diaries: int, shift: float = 0.0) -> dict[str, float]:
-    """Return shares of the diaries of one world."""
-    told = [follow(world, rules, 4001 + 31 * at, shift, looks=True) for at in range(diaries)]
-    rows = [item for item in told if item is not None]
-    clear = [row.first_clear for row in rows if row.first_clear is not None]
+def rates(
+    world: World, rules: RuleBook, diaries: int, read: int, shift: float = 0.0
+) -> dict[str, float]:
+    """Return shares of the diaries of one world: all are read once, the first looked at daily."""
+    told = [
+        (follow(world, rules, 4001 + 31 * at, shift, looks=at < diaries), at < diaries)
+        for at in range(read)
+    ]
+    rows = [item for item, _ in told if item is not None]
+    looked = [item for item, daily in told if item is not None and daily]
+    clear = [row.first_clear for row in looked if row.first_clear is not None]
     return {
         "diaries": len(rows),
+        "looked": len(looked),
         "held_up": float(np.mean([row.held_up for row in rows])),
         "did_not_hold": float(np.mean([row.did_not_hold for row in rows])),
-        "every_look": len(clear) / len(rows),
-        "either": float(np.mean([r.held_up or r.first_clear is not None for r in rows])),
+        "every_look": len(clear) / len(looked),
         "median_day": float(np.median(clear)) if clear else float("nan"),
     }
 
@@ -141,34 +146,38 @@ def limited(share: float, diaries: int, limit: float) -> str:
 
 def nothing_true(name: str, world: World, row: dict[str, float]) -> str:
     """Return a line of the table of worlds in which nothing is true."""
-    number, limit = int(row["diaries"]), 0.09 if world.confounded else LEVEL
+    number, looked = int(row["diaries"]), int(row["looked"])
+    limit = 0.09 if world.confounded else LEVEL
     mark = " (confounded)" if world.confounded else ""
     return (
-        f"| {name}{mark} | {number} | {100 * limit:g} | {limited(row['held_up'], number, limit)} | "
-        f"{limited(row['every_look'], number, limit)} | {100 * row['did_not_hold']:.1f} |"
+        f"| {name}{mark} | {100 * limit:g} | {number} | {limited(row['held_up'], number, limit)} | "
+        f"{100 * row['did_not_hold']:.1f} | {looked} | "
+        f"{limited(row['every_look'], looked, limit)} |"
     )
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--diaries", type=int, default=250)
+    parser.add_argument("--diaries", type=int, default=200, help="looked at every day")
+    parser.add_argument("--read", type=int, default=1000, help="read once, these among them")
     parser.add_argument("--only")
     chosen = parser.parse_args()
     rules = rulebook.load()
     lines = [
         "# Kept and followed", "",
-        f"`python -m benchmarks.following --diaries {chosen.diaries}`", "",
+        f"`python -m benchmarks.following --diaries {chosen.diaries} --read {chosen.read}`", "",
         f"Nothing true: share of diaries (of 100) wrongly called held up on day {READ}, and called",
         f"clear at any of the looks from day {SHORTEST} to day {AFTER}, one look a day. In",
         "brackets the least each rate can be (99.9 %); **over** would mark one whose least is",
         "beyond its limit.", "",
-        "| world | diaries | limit | held up, one reading | clear, every day looked at |"
-        " did not hold |",
-        "|---|---|---|---|---|---|",
+        "| world | limit | read once | held up | did not hold | looked at daily | clear |",
+        "|---|---|---|---|---|---|---|",
     ]  # fmt: skip
     for name, world in WORLDS.items():
         if chosen.only in (None, name):
-            lines.append(nothing_true(name, world, rates(world, rules, chosen.diaries)))
+            lines.append(
+                nothing_true(name, world, rates(world, rules, chosen.diaries, chosen.read))
+            )
             print(lines[-1], flush=True)
     lines += [
         "", "True effects: found on the one date, found by the 90th day of daily looks, and the",
@@ -180,7 +189,8 @@ def main() -> None:
         for shift in (0.8, 1.4):
             if chosen.only not in (None, name):
                 continue
-            row = rates(WORLDS[name], rules, max(chosen.diaries // 3, 20), shift)
+            some = max(chosen.diaries // 3, 20)
+            row = rates(WORLDS[name], rules, some, some, shift)
             lines.append(
                 f"| {name}, {shift} | {100 * row['held_up']:.0f} | {100 * row['every_look']:.0f} | "
                 f"{row['median_day']:.0f} | {100 * row['did_not_hold']:.0f} |"

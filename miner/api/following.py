@@ -15,6 +15,7 @@ from miner.errors import MinerError, nearest
 from miner.followup import following as judging
 from miner.followup.keeping import WAYS, payload, ranked
 from miner.followup.story import MOST_OPEN, Story, tell
+from miner.followup.whole import is_day
 from miner.records.client import Client
 from miner.results import Following, KeptResult
 from miner.rulebook import RuleBook
@@ -58,7 +59,7 @@ def keep(
     found = ranked(ranking, id_)
     written = payload(
         client, books, ranking, found, table_of(client, books, ranking.unit), as_=as_,
-        seen_to=max(last, _ranked_to(past)), read_on=read_on, note=note,
+        seen_to=_seen_to(past, last), read_on=read_on, note=note,
     )  # fmt: skip
     event = ledger.append(client.folder, "kept", written, now or datetime.now(UTC))
     story = tell(read_past(client).book)
@@ -124,7 +125,7 @@ def follow(
         result = kept_result(story, item, one, books, last)
         if one is not None and result.status == judging.WAITING:
             together = len(judging.followed_together(item, story))
-            look = judging.every_look(item, one.found, together)
+            look = judging.every_look(item, one.looks(), together)
             result = replace(result, every_look=look)
         if item.plans:
             test = test_so_far(client, books, item.plans[-1])
@@ -151,9 +152,12 @@ def require_room(past: Past, id_: str, last: str) -> None:
         raise _no_room(story, last)
 
 
-def _ranked_to(past: Past) -> str:
-    events = ledger.named(past.book, "ranked")
-    return max((str(event.payload.get("last_day") or "") for event in events), default="")
+def _seen_to(past: Past, last: str) -> str:
+    """Return the last day that the records or any look at them hold; no day of it is new."""
+    days = [last]
+    for kind in ledger.LOOKS:
+        days += [str(event.payload.get("last_day")) for event in ledger.named(past.book, kind)]
+    return max(day for day in days if day == last or is_day(day))
 
 
 def _settle(client: Client, story: Story, seen: list[Seen], now: datetime | None) -> list[str]:

@@ -13,9 +13,11 @@ from miner.api.following import follow
 from miner.api.lineups import lineups_of_each
 from miner.api.meals_briefed import pairs_of_chosen, rank_meals, units_behind
 from miner.api.past import read_past
+from miner.api.plan_pages import written_plan
 from miner.api.ranking import Progress, primary_of, rank, table_of
 from miner.api.steps import check, rules_of
 from miner.errors import MinerError
+from miner.followup.story import tell
 from miner.ledger import Ledger
 from miner.records.client import Client
 from miner.results import (
@@ -97,7 +99,7 @@ def briefing(
         high_outcome=high,
         shared=_shared(book),
         earlier=_earlier(book, ranking, by_meal),
-        trial=None if trial is None else _trial(book, trial),
+        trial=None if trial is None else _trial(client, trial),
         kept=followed.kept,
         by_meal=by_meal,
         pairs=pairs_of_chosen(client, books, chosen, tables.get("meal")),
@@ -179,20 +181,18 @@ def _shared(book: Ledger) -> tuple[Shared, ...]:
     )
 
 
-def _trial(book: Ledger, name: str) -> TrialDates:
-    plans = {str(e.payload.get("plan")): e.payload for e in ledger.named(book, "planned")}
-    if name not in plans:
+def _trial(client: Client, name: str) -> TrialDates:
+    found = written_plan(client, name)
+    if found is None:
+        known = [plan.name for plan in tell(read_past(client).book).plans]
         raise MinerError(
-            f"there is no plan '{name}'", f"one of {', '.join(plans) or 'none yet'}",
+            f"there is no plan '{name}'", f"one of {', '.join(known) or 'none yet'}",
             "Run 'miner history' and copy its name, or make one with 'miner plan'.",
         )  # fmt: skip
-    told = plans[name]
     days: dict[str, list[tuple[str, str]]] = {"change": [], "usual": []}
-    for period in told.get("periods") or ():
-        days.setdefault(str(period["arm"]), []).append((str(period["from"]), str(period["to"])))
-    return TrialDates(
-        name, str(told.get("change", "")), tuple(days["change"]), tuple(days["usual"])
-    )
+    for period in found.periods:
+        days[period.arm].append((period.first, period.last))
+    return TrialDates(found.plan, found.change, tuple(days["change"]), tuple(days["usual"]))
 
 
 def _earlier(book: Ledger, ranking: Ranking, by_meal: Ranking | None) -> tuple[EarlierResult, ...]:

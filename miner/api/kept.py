@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,7 +10,7 @@ from miner.api.ranking import table_of
 from miner.brief.text.follow import follow_sentence
 from miner.errors import MinerError
 from miner.followup import following as judging
-from miner.followup.fresh import Fresh, fresh
+from miner.followup.fresh import Fresh, each_day, fresh
 from miner.followup.frozen import as_kept, thaw
 from miner.followup.story import Kept, Story
 from miner.followup.whole import as_written
@@ -26,12 +26,19 @@ UNWRITTEN = "its date is reached, and its verdict could not be written down"
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """A watched hypothesis: the rule books with its definitions, its new units, its date."""
+    """A watched hypothesis: its table and rule books, its new units, its date."""
 
     item: Kept
+    table: UnitTable
     rules: RuleBook
     found: Fresh
     reached: bool
+
+    def looks(self) -> Iterator[tuple[str, Fresh]]:
+        """Return what a look on every day so far would have seen of its new units."""
+        what = self.item.what
+        after, until = str(what["suggested_by_days_to"]), str(what["read_on"])
+        return each_day(self.table, self.rules, what, after, until, judging.SHORTEST)
 
 
 def frozen_table(
@@ -47,7 +54,7 @@ def see(client: Client, rules: RuleBook, item: Kept) -> Seen:
     table, books = frozen_table(client, rules, item.what)
     after, until = str(item.what["suggested_by_days_to"]), str(item.what["read_on"])
     found = fresh(table, books, item.what, after, until)
-    return Seen(item, books, found, reached(client, rules, table, until))
+    return Seen(item, table, books, found, reached(client, rules, table, until))
 
 
 def unit_holding(client: Client, rules: RuleBook, id_: str) -> str:

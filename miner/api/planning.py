@@ -14,9 +14,11 @@ from miner.api.past import read_past
 from miner.api.ranking import Progress, rank, table_of
 from miner.api.steps import days, rules_of
 from miner.brief.sentences import say
+from miner.brief.text.words import several
 from miner.errors import MinerError
 from miner.followup.keeping import payload, ranked
 from miner.followup.planner import Wish, make_plan
+from miner.followup.planning import drawn_late, plan_seed
 from miner.followup.refusals import require_testable
 from miner.followup.story import Kept, tell
 from miner.records.client import Client
@@ -45,7 +47,8 @@ def plan(
         id_: a hypothesis kept as ``alternate``, or one that is ranked: it is kept so first.
         wish: when it begins, and what else was asked for.
         rules: the rule books.
-        preview: show it and write nothing.
+        preview: show what it takes and write nothing. The order is not drawn: the coins are
+            thrown once, when it is written, and shown then.
         now: time of the ledger's entries.
         progress: told what is being done and the share done.
 
@@ -64,14 +67,15 @@ def plan(
     factors, way = [str(name) for name in what["factors"]], str(what["direction"])
     rule = require_testable(factors, table.unit, way, worse, frozen, said)
     changes = [stamp.date() for stamp in client.settings.sensor_changes]
+    at, aside = now or datetime.now(UTC), tell(read_past(client).book).put_aside(id_)
 
-    def made(entry: int) -> Plan:
-        found = make_plan(
-            table, frozen, what, rule, wish, entry=entry, sensor_changes=changes
-        )  # fmt: skip
-        return replace(found, stop_rules=tuple(say(books, "plan", key) for key in STOPS))
+    def made(seed: int | None) -> Plan:
+        found = make_plan(table, frozen, what, rule, wish, seed=seed, sensor_changes=changes)
+        stops = tuple(say(books, "plan", key) for key in STOPS)
+        notes = (*found.notes, *_notes(books, wish.start, at, aside, drawn=seed is not None))
+        return replace(found, stop_rules=stops, notes=notes, put_aside=aside)
 
-    found = made(item.entry.n if item else 0)
+    found = made(None)
     if preview:
         return replace(found, written=False)
     if item is None:
@@ -79,7 +83,19 @@ def plan(
         item = _open(client, id_)
     if item is None:
         raise MinerError(f"'{id_}' was given up meanwhile", "an open idea", "Run it again.")
-    return _write(client, made(item.entry.n), item, now)
+    return _write(client, made(plan_seed(item.entry.check)), item, at)
+
+
+def _notes(
+    rules: RuleBook, start: date, at: datetime, aside: int, *, drawn: bool
+) -> tuple[str, ...]:
+    """Return that its first day has passed, and that earlier orders were put aside."""
+    told = []
+    if drawn_late(start.isoformat(), at.isoformat()):
+        told.append(say(rules, "plan", "late" if drawn else "late_preview", drawn=at.date()))
+    if aside:
+        told.append(say(rules, "plan", "put_aside", count=several(aside, "earlier order")))
+    return tuple(told)
 
 
 def _require_start(start: date, last: str) -> None:
@@ -92,9 +108,9 @@ def _require_start(start: date, last: str) -> None:
         )
 
 
-def _write(client: Client, found: Plan, item: Kept, now: datetime | None) -> Plan:
+def _write(client: Client, found: Plan, item: Kept, at: datetime) -> Plan:
     written = found.to_dict() | {"kept_entry": item.entry.n}
-    event = ledger.append(client.folder, "planned", written, now or datetime.now(UTC))
+    event = ledger.append(client.folder, "planned", written, at)
     story = tell(read_past(client).book)
     if event.n in story.refused:
         raise _planned_already(found.id, story.at(item.entry.n))

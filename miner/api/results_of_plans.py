@@ -11,10 +11,12 @@ from miner import ledger
 from miner.api.kept import frozen_table, reached
 from miner.api.past import read_past
 from miner.api.steps import rules_of
+from miner.brief.sentences import say
 from miner.brief.text.plan import result_sentence
 from miner.brief.text.safe import clean
 from miner.errors import MinerError, nearest
 from miner.followup import pairs as reading
+from miner.followup.planning import drawn_late
 from miner.followup.story import PlanKept, tell
 from miner.followup.ticked import misplaced
 from miner.followup.whole import as_written
@@ -44,7 +46,8 @@ def result(
         rules: the rule books.
         stopped: the client has stopped: read the pairs there are, and end the test. Before any
             pair is complete there is nothing to read: it ends without a verdict, and the idea
-            may be planned anew.
+            may be planned anew. Past its date without a complete pair nothing is read either,
+            and the plan stays open: records may still come.
         now: time of the ledger's entry.
 
     Raises:
@@ -60,10 +63,10 @@ def result(
     if item.kept.closed_at is not None:
         raise MinerError(f"the plan '{name}' was given up", "an open plan", "See 'miner history'.")
     found, over = _read(client, books, item, past.notes, stopped=stopped)
-    if not over:
-        return result_sentence(found, books)
     if stopped and not found.pairs_used:
         return _never_begun(client, books, item, now)
+    if found.status is None:
+        return result_sentence(found, books, "no_pair" if over else "waiting")
     written = found.to_dict() | {
         "kept_entry": item.kept.entry.n, "records_hash": client.records_hash,
     }  # fmt: skip
@@ -84,7 +87,8 @@ def test_so_far(client: Client, rules: RuleBook, item: PlanKept) -> PlanResult:
     found, over = _read(client, rules, item, (), opened=False)
     if item.never_begun:
         return result_sentence(replace(found, stopped_early=True), rules, "never_begun")
-    key = "given_up" if item.kept.closed_at is not None else "due" if over else "waiting"
+    due = "due" if found.pairs_used else "no_pair"
+    key = "given_up" if item.kept.closed_at is not None else due if over else "waiting"
     return result_sentence(found, rules, key)
 
 
@@ -118,12 +122,12 @@ def _read(
         ticks=ticks.of(item.name),
     )  # fmt: skip
     over = stopped or reached(client, rules, table, str(planned["read_on"]))
-    shown = over and opened
+    complete = [pair for pair in seen if pair.difference is not None]
+    shown = over and opened and bool(complete)
     seed = int(planned["seed"])
     test = reading.test_of(seen, seed) if shown else NOTHING
     followed = reading.test_of([p for p in seen if p.followed], seed) if shown else NOTHING
     worth = float(planned["worth_having"])
-    complete = [pair for pair in seen if pair.difference is not None]
     found = PlanResult(
         plan=item.name, status=reading.status_of(test, worth) if shown else None,
         difference=test.difference, interval=test.interval, p=test.p,
@@ -133,7 +137,8 @@ def _read(
         outcome=str(what["outcome"]), unit=str(planned["unit"]), unit_of=table.unit,
         worth_having=worth, read_on=str(planned["read_on"]), pairs=seen if shown else (),
         ticks_and_records_differ=differ, stopped_early=stopped,
-        planned_pairs=int(planned["pairs"]), notes=(*notes, *_told(client, ticks, item)),
+        planned_pairs=int(planned["pairs"]), put_aside=item.put_aside,
+        notes=(*notes, *_late(rules, item), *_told(client, ticks, item)),
     )  # fmt: skip
     return found, over
 
@@ -187,6 +192,11 @@ def _number(value: Any) -> float | None:
 
 def _ends(told: Any) -> tuple[float, float] | None:
     return None if told is None else (float(told[0]), float(told[1]))
+
+
+def _late(rules: RuleBook, item: PlanKept) -> tuple[str, ...]:
+    first, at = str(item.entry.payload["periods"][0]["from"]), item.entry.at
+    return (say(rules, "plan", "late", drawn=clean(at[:10], 10)),) if drawn_late(first, at) else ()
 
 
 def _told(client: Client, ticks: Ticks, item: PlanKept) -> tuple[str, ...]:

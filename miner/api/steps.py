@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from miner import resources, rulebook
+from miner.api.ledger_told import ledger_told
 from miner.api.ticks import ticks_told
 from miner.errors import MinerError
 from miner.records import read_client as _read
@@ -55,10 +56,20 @@ def day_table(client: Client, rules: RuleBook | None = None) -> pd.DataFrame:
 
 
 def check(client: Client, rules: RuleBook | None = None) -> CheckReport:
-    """Return what was read, what is wrong with it, and which days can be used."""
+    """Return what was read, what is wrong with it and with the ledger, and the usable days."""
+    return with_folder(check_records(client, rules), client)
+
+
+def check_records(client: Client, rules: RuleBook | None = None) -> CheckReport:
+    """Return the check of the records alone, which stays true while they are the same."""
     books = rules_of(client, rules)
-    report = _check(client, _day_table(client, books), books)
-    return replace(report, findings=(*report.findings, *ticks_told(client)))
+    return _check(client, _day_table(client, books), books)
+
+
+def with_folder(report: CheckReport, client: Client) -> CheckReport:
+    """Return a check of the records with what is wrong with the ticks and the ledger now."""
+    told = (*report.findings, *ticks_told(client), *ledger_told(client))
+    return replace(report, findings=told)
 
 
 def cautions(client: Client, rules: RuleBook | None = None) -> tuple[CautionText, ...]:

@@ -47,7 +47,9 @@ def _entry(event: Event, story: Story, rules: RuleBook) -> HistoryEntry:
     told = event.payload
     kept = told if event.event == "kept" else _kept(story, event)
     id_ = str(kept.get("id") or told.get("id") or "") or None
-    text = entry_words(event.event, told, kept, _ended(story, event, id_), rules)
+    plan = story.plan(str(told.get("plan"))) if event.event == "planned" else None
+    aside = plan.put_aside if plan is not None and plan.entry is event else 0
+    text = entry_words(event.event, told, kept, _ended(story, event, id_), rules, aside)
     if event.n in story.refused:
         text += f" {say(rules, 'history', 'refused')}"
     return HistoryEntry(event.n, event.at[:10], event.event, text, id_, event.trusted)

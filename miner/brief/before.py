@@ -20,7 +20,7 @@ def kept_before(teller: Teller) -> list[dict[str, Any]]:
 def _told(item: KeptResult, teller: Teller) -> dict[str, Any]:
     lines = kept_lines(item, teller.rules, teller.amounts)
     if item.test is not None and item.test.status is not None:
-        lines += result_lines(item.test, teller.rules, teller.amounts)
+        lines[-1:-1] = result_lines(item.test, teller.rules, teller.amounts)
     return {
         "id": item.id,
         "title": clean(kept_title(item, teller.rules), 200),

@@ -17,7 +17,7 @@ from miner.rulebook import RuleBook
 
 @dataclass(frozen=True, slots=True)
 class Square:
-    """One day of the page: the day and month, its letter, whether it counts."""
+    """One day of the page: its date, its letter (none on a free day), whether it counts."""
 
     day: str
     letter: str
@@ -35,10 +35,15 @@ def plan_page(plan: Plan, rules: RuleBook) -> str:
     return fill(
         "plan.html", Styles(), plan=plan.plan, first=full_date(plan.periods[0].first),
         last=full_date(plan.periods[-1].last), change=plan.change,
-        usual=say(rules, "plan", "usual_short"), lines=beside(plan, rules),
+        usual=say(rules, "plan", "usual_short"), lines=_lines(plan, rules),
         caption=say(rules, "plan", "tick"), names=DAYS, weeks=weeks(plan),
         stop_rules=plan.stop_rules, always=rules.cautions.client_always,
     )  # fmt: skip
+
+
+def _lines(plan: Plan, rules: RuleBook) -> list[str]:
+    free = any(not square.letter and not square.sensor for square in _squares(plan).values())
+    return [*beside(plan, rules), *([say(rules, "plan", "free")] if free else [])]
 
 
 def weeks(plan: Plan) -> tuple[tuple[Square | None, ...], ...]:
@@ -63,6 +68,9 @@ def _squares(plan: Plan) -> dict[date, Square]:
     for text in plan.sensor_changes:
         day = date.fromisoformat(text)
         out.setdefault(day, Square(_short(day), "", False, True))
+    for number in range(min(out).toordinal(), max(out).toordinal()):
+        day = date.fromordinal(number)
+        out.setdefault(day, Square(_short(day), "", False, False))
     return out
 
 

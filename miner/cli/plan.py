@@ -32,7 +32,6 @@ CALENDAR = b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//miner//"
 @click.option("--worth-having", type=float, metavar="SIZE", help="A larger difference to find.")
 @click.option("--pairs", type=int, metavar="N", help="How many pairs, six at the least.")
 @click.option("--sensor-days", type=click.IntRange(5, 30), default=14, show_default=True)
-@click.option("--seed", type=click.IntRange(0, 2**32 - 1), help="Of the coins.")
 @click.option("--calendar", type=click.Path(path_type=Path), help="Write a calendar file, .ics.")
 @click.option("--page", type=click.Path(path_type=Path), help="Write a page to print, .html.")
 def command(
@@ -41,10 +40,13 @@ def command(
 ) -> None:  # fmt: skip
     """Plan an alternating test of ID: usual days and days of a change, in an order of coins.
 
-    With the name of a plan in place of ID it is shown, and written to files, again.
+    The coins are thrown once, when the plan is written; --preview shows the rest before. With the
+    name of a plan in place of ID it is shown, and written to files, again.
     """
     from miner import api
 
+    if preview and (calendar or page):
+        raise nothing_drawn()
     places_will_do(calendar, page)
     with progress("Planning") as report:
         read, books = records(client, rules)
@@ -73,6 +75,14 @@ def first_day(start: str | None) -> date:
             "Add --start DATE; of a plan that is written, give its name in place of ID.",
         )  # fmt: skip
     return date.fromisoformat(start)
+
+
+def nothing_drawn() -> MinerError:
+    """Return that a preview has no order to write to a file."""
+    return MinerError(
+        "--preview stands with a file to write", "--preview alone: the order is not drawn yet",
+        "Leave out --calendar and --page, or agree: leave out --preview.",
+    )  # fmt: skip
 
 
 def places_will_do(calendar: Path | None, page: Path | None) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import isnan, nan
 from typing import Any
@@ -89,22 +89,38 @@ def judge(item: Kept, found: Fresh, others: Sequence[float], level: float = LEVE
     return Read(status, found.difference, limits, p, adjusted, "")
 
 
-def every_look(item: Kept, found: Fresh, together: int, level: float = LEVEL) -> EveryLook:
+def every_look(
+    item: Kept, looks: Iterable[tuple[str, Fresh]], together: int, level: float = LEVEL
+) -> EveryLook:
     """Return the reading that may be looked at every day, and what it costs.
+
+    What has once been clear stays so: it is the chance of ever getting there that is held.
 
     Args:
         item: what was kept; the effect expected of it sets the scale.
-        found: its new units so far.
+        looks: each day up to now, ISO, with the new units up to it.
         together: how many are followed at the same time; each has an equal share of the level.
         level: chance that any of them is ever called clear where nothing is true.
     """
-    scale = scale_of(item.what)
-    value = evidence(sign(item.what) * found.score_t, found.df, found.inner, scale)
-    share = level / max(together, 1)
+    scale, share = scale_of(item.what), level / max(together, 1)
+    value, reached_on = nan, None
+    for day, found in looks:
+        value = evidence(sign(item.what) * found.score_t, found.df, found.inner, scale)
+        if reached_on is None and value >= 1 / share:
+            reached_on = day
     one, every = _price(item.what, scale, share)
-    needed = 1 / share
-    reached = not isnan(value) and value >= needed
-    return EveryLook(None if isnan(value) else value, needed, reached, one, every)
+    return EveryLook(
+        None if isnan(value) else value, 1 / share, reached_on is not None, one, every,
+        _days(item.what, one, every), reached_on,
+    )  # fmt: skip
+
+
+def _days(kept: Mapping[str, Any], one: int | None, every: int | None) -> int | None:
+    """Return how many days longer looking every day takes; None where that cannot be told."""
+    a_day = 1.0 if kept.get("unit_of") == "day" else kept.get("a_day")
+    if one is None or every is None or not a_day:
+        return None
+    return int(np.ceil((every - one) / a_day))
 
 
 def scale_of(kept: Mapping[str, Any]) -> float:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -74,6 +74,29 @@ def fresh(
     """
     first = (date.fromisoformat(after) + timedelta(days=1)).isoformat()
     return compare(design(table, rules, first, until), rules.guardrails, kept)
+
+
+def each_day(
+    table: UnitTable, rules: RuleBook, kept: Mapping[str, Any], after: str, until: str, least: int
+) -> Iterator[tuple[str, Fresh]]:
+    """Compare the same on every day up to which there are units: what a look on that day sees.
+
+    Args:
+        table: as in :func:`fresh`.
+        rules: as in :func:`fresh`.
+        kept: as in :func:`fresh`.
+        after: as in :func:`fresh`.
+        until: ISO date of the last look.
+        least: days after ``after`` to the first look.
+    """
+    own = replace(
+        table, outcomes=(str(kept["outcome"]),),
+        factors=tuple(name for name in table.factors if name in kept["factors"]),
+    )  # fmt: skip
+    first = (date.fromisoformat(after) + timedelta(days=least)).isoformat()
+    for day in sorted(set(table.frame["date"].astype(str))):
+        if first <= day <= until:
+            yield day, fresh(own, rules, kept, after, day)
 
 
 def compare(

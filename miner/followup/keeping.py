@@ -83,7 +83,9 @@ def payload(
             f"the reading date {chosen} is not within reach of the last day seen, {seen_to}",
             f"a date from {first} to {end}", "Correct --read-on, or leave it out.",
         )  # fmt: skip
+    used = table.frame["date"][table.frame["usable"].to_numpy(dtype=bool)]
     return frozen | {
+        "a_day": len(used) / used.nunique() if len(used) else None,
         "as": as_, "note": note, "suggested_by_days_to": seen_to, "records_last_day": seen_to,
         "read_on": chosen, "days_to_settle": found.days_to_settle,
         "rankings_of_these_records": ranking.rankings_of_these_records,

@@ -27,14 +27,12 @@ class Wish:
         worth_having: a larger difference than the smallest worth it, or None.
         pairs: how many, or None for what 80 % power needs.
         sensor_days: how long a sensor is worn where no change is known.
-        seed: of the coins, or None.
     """
 
     start: date
     worth_having: float | None = None
     pairs: int | None = None
     sensor_days: int = planning.SENSOR_DAYS
-    seed: int | None = None
 
 
 def make_plan(
@@ -44,10 +42,12 @@ def make_plan(
     rule: FactorRule,
     wish: Wish,
     *,
-    entry: int,
+    seed: int | None,
     sensor_changes: Sequence[date],
 ) -> Plan:
     """Return a plan: how many pairs, when, in which order, what it can show.
+
+    Without a seed nothing is drawn: the days are there, their order and the plan's name are not.
 
     Args:
         table: the client's units with the kept definitions; their scatter sets the size.
@@ -55,7 +55,7 @@ def make_plan(
         what: what was kept.
         rule: of the habit that is tested.
         wish: what was asked for.
-        entry: number of the ledger's entry that keeps it; 0 for none.
+        seed: of the coins, or None before it is agreed on.
         sensor_changes: known dates of a new sensor.
 
     Raises:
@@ -68,18 +68,16 @@ def make_plan(
         scatter(table, rules, str(what["outcome"])), worth, rule.carry_over_days, wish.pairs
     )
     if size is None:
-        raise planning.too_long(worth, outcome.measure_unit)
+        raise planning.too_long(worth, outcome.measure_unit, wish.pairs)
     worth, notes = _no_larger(worth, size.spread, what, outcome.measure_unit)
     offset = int(what["lag_days"][0]) + int(rule.stream == "sleep")
-    id_, seed = str(what["id"]), wish.seed
-    if seed is None:
-        seed = planning.plan_seed(id_, wish.start, str(what["suggested_by_days_to"]))
+    id_ = str(what["id"])
     periods, changes = planning.lay_out(
         size, wish.start, offset, seed, sensor_changes, wish.sensor_days
     )
     end = date.fromisoformat(periods[-1].last) + timedelta(days=offset)
     return Plan(
-        plan=planning.plan_name(id_, wish.start, entry, seed),
+        plan="" if seed is None else planning.plan_name(id_, wish.start, seed),
         id=id_, factor=str(what["factors"][0]), outcome=str(what["outcome"]), unit_of=table.unit,
         unit=outcome.measure_unit, change=rule.try_, periods=periods, pairs=size.pairs,
         period_days=size.period_days, offset_days=offset, seed=seed,
@@ -88,7 +86,7 @@ def make_plan(
         detectable=pairs_detectable(size.spread, size.pairs), worth_having=worth,
         pair_spread=size.spread, weeks=planning.weeks_of(periods), sensors=len(changes) + 1,
         sensor_changes=tuple(day.isoformat() for day in changes), read_on=end.isoformat(),
-        notes=notes,
+        six_pairs_find=pairs_detectable(size.spread, planning.FEWEST_PAIRS), notes=notes,
     )  # fmt: skip
 
 
@@ -101,10 +99,16 @@ def scatter(table: UnitTable, rules: RuleBook, outcome: str) -> planning.Scatter
     units = design(table, rules)
     target = units.target(outcome)
     white = whitened(units, target.values, {})
-    if white is None or int(target.known.sum()) < rules.guardrails.fewest_days_to_describe:
+    known = int(target.known.sum())
+    if known < rules.guardrails.fewest_days_to_describe:
         raise MinerError(
-            f"{int(target.known.sum())} usable {table.unit}s do not tell how much it scatters",
+            f"{known} usable {table.unit}s do not tell how much it scatters",
             f"at least {rules.guardrails.fewest_days_to_describe}", "Keep logging.",
+        )  # fmt: skip
+    if white is None or not white.wobble > 0:
+        raise MinerError(
+            f"it does not scatter: it is the same, or nearly, on all {known} {table.unit}s",
+            "an outcome that differs between them", "Choose another, or watch it: --as watch.",
         )  # fmt: skip
     days = len(set(units.times[target.known].tolist()))
     a_day = max(1, round(float(target.known.sum()) / days)) if days else 1

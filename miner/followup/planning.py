@@ -21,6 +21,7 @@ SHORTEST_COUNTED, LONGEST_PERIOD = 2, 6
 SENSOR_DAYS = 14
 MOST_WEEKS = 26
 ONE_DAY = timedelta(days=1)
+UNDRAWN = "undrawn"
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +85,7 @@ def lay_out(
     chosen: Size,
     start: date,
     offset_days: int,
-    seed: int,
+    seed: int | None,
     sensor_changes: Sequence[date],
     sensor_days: int = SENSOR_DAYS,
 ) -> tuple[tuple[Period, ...], tuple[date, ...]]:
@@ -94,7 +95,7 @@ def lay_out(
         chosen: how large the test is.
         start: its first day.
         offset_days: days from a habit's day to the row it is read from; a pair needs them too.
-        seed: of the coins.
+        seed: of the coins; None lays out the days and throws no coin: arms are "undrawn".
         sensor_changes: known dates of a new sensor, past ones too; after the last of them one
             every ``sensor_days``, and without any the first put on the day before the start.
         sensor_days: how long a sensor is worn.
@@ -106,10 +107,9 @@ def lay_out(
         worn_from = last if (start - last).days <= sensor_days else worn_from
     span = 2 * chosen.period_days + offset_days
     periods: list[Period] = []
-    for pair, change_first in enumerate(coins(chosen.pairs, seed), 1):
+    for pair, arms in enumerate(_arms(chosen.pairs, seed), 1):
         at, worn_from, new = _fits(at, worn_from, span, known, sensor_days)
         planned += new
-        arms = ("change", "usual") if change_first else ("usual", "change")
         for arm in arms:
             last = at + timedelta(days=chosen.period_days - 1)
             periods.append(
@@ -120,6 +120,13 @@ def lay_out(
             )  # fmt: skip
             at = last + timedelta(days=1)
     return tuple(periods), tuple(planned)
+
+
+def _arms(pairs: int, seed: int | None) -> list[tuple[str, str]]:
+    """Return what comes first and second in each pair."""
+    if seed is None:
+        return [(UNDRAWN, UNDRAWN)] * pairs
+    return [("change", "usual") if first else ("usual", "change") for first in coins(pairs, seed)]
 
 
 def _fits(
@@ -142,16 +149,35 @@ def _fits(
     return at, worn_from, new
 
 
-def plan_name(id_: str, start: date, entry: int, seed: int) -> str:
+def plan_name(id_: str, start: date, seed: int) -> str:
     """Return six hexadecimal digits that name a plan; the same plan has the same name."""
-    text = json.dumps([id_, start.isoformat(), entry, seed])
+    text = json.dumps([id_, start.isoformat(), seed])
     return hashlib.sha256(text.encode()).hexdigest()[:6]
 
 
-def plan_seed(id_: str, start: date, suggested_to: str) -> int:
-    """Return the seed of the coins where none is given: from the idea and the dates alone."""
-    text = json.dumps(["coins", id_, start.isoformat(), suggested_to])
+def plan_seed(check: str) -> int:
+    """Return the seed of the coins, from the ledger's entry that keeps the idea and nothing else.
+
+    Nothing that is chosen when a test is planned moves it, so no order can be tried for.
+
+    Args:
+        check: of that entry's text.
+    """
+    text = json.dumps(["coins", check])
     return int(hashlib.sha256(text.encode()).hexdigest()[:8], 16)
+
+
+def drawn_late(first: str, at: str) -> bool:
+    """Say whether a plan's first day was over, in every time zone, when its coins were thrown.
+
+    Args:
+        first: its first day, ISO.
+        at: the moment of its entry in the ledger, ISO; one that cannot be read says nothing.
+    """
+    try:
+        return (date.fromisoformat(at[:10]) - date.fromisoformat(first)).days > 1
+    except ValueError:
+        return False
 
 
 def weeks_of(periods: Sequence[Period]) -> int:
@@ -160,8 +186,13 @@ def weeks_of(periods: Sequence[Period]) -> int:
     return ceil(((last - first).days + 1) / 7)
 
 
-def too_long(worth: float, unit: str) -> MinerError:
-    """Return that no test within half a year has the power."""
+def too_long(worth: float, unit: str, pairs: int | None) -> MinerError:
+    """Return that no test within half a year has the power, or holds the pairs asked for."""
+    if pairs is not None:
+        return MinerError(
+            f"{pairs} pairs take more than {MOST_WEEKS} weeks", f"{FEWEST_PAIRS} pairs or more"
+            " that fit into them", "Correct --pairs, or leave it out.",
+        )  # fmt: skip
     return MinerError(
         f"a test that finds {worth:g} {unit} 80 times in 100 takes more than {MOST_WEEKS} weeks",
         "a larger difference worth having, or steadier days",

@@ -7,7 +7,7 @@ of the entries, and a later reading comes to the same answer.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -81,11 +81,12 @@ class Kept:
 
 @dataclass(slots=True)
 class PlanKept:
-    """One alternating test and its verdict."""
+    """One alternating test, its verdict, and how many of the same idea were given up before it."""
 
     entry: Event
     kept: Kept
     verdict: Event | None = None
+    put_aside: int = 0
 
     @property
     def name(self) -> str:
@@ -134,6 +135,10 @@ class Story:
         """Return the plan of that name."""
         return next((plan for plan in self.plans if plan.name == name), None)
 
+    def put_aside(self, id_: str) -> int:
+        """Return how many plans of an idea were given up unread."""
+        return _aside(self.kept, id_)
+
     def tried(self, id_: str, before: int | None = None) -> Kept | None:
         """Return the last time that idea came to a verdict, before an entry where one is given."""
         ended = [
@@ -180,8 +185,13 @@ def _plan(kept: list[Kept], event: Event) -> bool:
         return False
     if not is_whole(PlanEntry, event.payload):
         return False
-    item.plans.append(PlanKept(event, item))
+    item.plans.append(PlanKept(event, item, put_aside=_aside(kept, item.id)))
     return True
+
+
+def _aside(kept: Sequence[Kept], id_: str) -> int:
+    given_up = [item for item in kept if item.id == id_ and item.dropped is not None]
+    return sum(plan.verdict is None for item in given_up for plan in item.plans)
 
 
 def _settle(kept: list[Kept], event: Event) -> bool:

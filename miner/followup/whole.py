@@ -5,13 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, Field, ValidationError
+from pydantic import BaseModel, BeforeValidator, Field, ValidationError
 
 from miner.errors import MinerError
 
 Number = float | None
+FIRST_YEAR, LAST_YEAR = 1900, 2200
+
+
+def _day(value: Any) -> date:
+    found = date.fromisoformat(value) if isinstance(value, str) else None
+    if found is None or found.isoformat() != value or not FIRST_YEAR <= found.year <= LAST_YEAR:
+        raise ValueError(value)
+    return found
+
+
+Day = Annotated[date, BeforeValidator(_day)]
+Days = Annotated[int, Field(ge=0, le=31)]
 
 
 class _Entry(BaseModel):
@@ -30,29 +42,30 @@ class KeptEntry(_Entry):
     id: str
     as_: Literal["watch", "alternate", "adopt"] = Field(alias="as")
     factors: tuple[str, ...] = Field(min_length=1)
-    lag_days: tuple[int, ...] = Field(min_length=1)
+    lag_days: tuple[Days, ...] = Field(min_length=1)
     outcome: str
     unit_of: Literal["day", "meal"]
     direction: Literal["up", "down"]
     definitions: _Definitions
     smallest_worth_it: float = Field(gt=0)
-    suggested_by_days_to: date
-    read_on: date
+    suggested_by_days_to: Day
+    read_on: Day
     note: str = ""
     difference: Number = None
     expected: Number = None
     wobble: Number = None
     standard_error: Number = None
     units: Number = None
+    a_day: Number = None
 
 
 class _Period(_Entry):
     number: int
     pair: int
-    first: date = Field(alias="from")
-    last: date = Field(alias="to")
+    first: Day = Field(alias="from")
+    last: Day = Field(alias="to")
     arm: Literal["change", "usual"]
-    leave_out_days: int = Field(ge=0)
+    leave_out_days: Days
 
 
 class PlanEntry(_Entry):
@@ -65,10 +78,18 @@ class PlanEntry(_Entry):
     change: str
     periods: tuple[_Period, ...] = Field(min_length=2)
     pairs: int
-    offset_days: int
-    seed: int
+    offset_days: Days
+    seed: int = Field(ge=0)
     worth_having: float = Field(gt=0)
-    read_on: date
+    read_on: Day
+
+
+def is_day(text: str) -> bool:
+    """Return whether a text is a day as the ledger writes it."""
+    try:
+        return bool(_day(text))
+    except ValueError:
+        return False
 
 
 def is_whole(model: type[KeptEntry | PlanEntry], told: Mapping[str, Any]) -> bool:

@@ -2,12 +2,14 @@
 
 from miner.ledger.appending import LedgerUnwritable, append
 from miner.ledger.line import NAME, SCHEMA, Event
+from miner.ledger.problems import NEWER
 from miner.ledger.questions import LOOKS, SETTINGS, Question, choices, named, questions, rankings
 from miner.ledger.reading import Ledger, read
 
 __all__ = [
     "LOOKS",
     "NAME",
+    "NEWER",
     "SCHEMA",
     "SETTINGS",
     "Event",

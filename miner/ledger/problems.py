@@ -11,6 +11,7 @@ from miner.ledger.line import NAME, SCHEMA, Event, untouched
 from miner.results import Finding, Severity
 
 BACK = timedelta(days=1)
+NEWER = "this line and those after it were written by a newer miner"
 _START = b'{"schema": '
 _PUT_BACK = (
     "Put the ledger back from a copy of the folder. What was fixed, kept or looked at in the"
@@ -161,7 +162,7 @@ def newer(row: int) -> Finding:
     return _problem(
         Severity.QUESTION,
         row,
-        "this line and those after it were written by a newer miner",
+        NEWER,
         f"lines of schema {SCHEMA}",
         "Install the newer version. Until then nothing is added to this ledger.",
     )

@@ -11,6 +11,7 @@ from pathlib import Path
 from miner import api
 from miner.api.morning import ASKED_FOR, NEWEST, review_of
 from miner.api.practice_mornings import client_morning
+from miner.api.steps import check_records, with_folder
 from miner.caseload.places import RULES, SHARED
 from miner.errors import MinerError
 from miner.ledger import NAME as LEDGER
@@ -70,11 +71,11 @@ class Entry:
             return self._meals
 
     def report(self) -> CheckReport:
-        """Return the check."""
+        """Return the check, of the ledger as it is now."""
         with self.guard:
             if self._report is None:
-                self._report = api.check(self.client, self.rules)
-            return self._report
+                self._report = check_records(self.client, self.rules)
+            return with_folder(self._report, self.client)
 
     def dates(self) -> list[str]:
         """Return the days of the records, oldest first."""

@@ -18,7 +18,9 @@ class EveryLook(Result):
         needed: where it would be clear: with several kept, more.
         reached: whether it has got there.
         units_one_look: new units that one look on one date would take, 80 times in 100.
-        units_every_look: new units when every unit may be looked at: the price is the difference.
+        units_every_look: new units when every unit may be looked at.
+        price_days: how many days longer that takes: the price of looking every day.
+        reached_on: the day whose look got there first.
     """
 
     evidence: float | None
@@ -26,6 +28,8 @@ class EveryLook(Result):
     reached: bool
     units_one_look: int | None
     units_every_look: int | None
+    price_days: int | None = None
+    reached_on: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ class Period(Result):
         number: from 1.
         pair: from 1; two periods in a row are a pair.
         first, last: ISO dates; "from" and "to" in JSON.
-        arm: "change" or "usual".
+        arm: "change" or "usual"; "undrawn" before the plan is agreed on.
         leave_out_days: days at its start that are not counted.
     """
 
@@ -41,12 +41,16 @@ class Plan(Result):
     """An alternating test.
 
     Attributes:
-        plan: its name; it stands in ``ticks*.csv``.
+        plan: its name; it stands in ``ticks*.csv``. Empty before it is agreed on.
         change: what is tried on the days of the change.
         offset_days: days from a habit's day to the row of the table it is read from.
         pair_spread: standard deviation of a pair's difference, expected.
         sensor_changes: dates on which a new sensor is put on, between pairs.
+        seed: of the coins; None before it is agreed on.
         read_on: the date it is read.
+        six_pairs_find: smallest difference that the shortest test, six pairs, would find 80 times
+            in 100; None where that is not known.
+        put_aside: earlier plans of the same idea that were given up unread.
     """
 
     plan: str
@@ -60,7 +64,7 @@ class Plan(Result):
     pairs: int
     period_days: int
     offset_days: int
-    seed: int
+    seed: int | None
     smallest_p: float
     power_at_worth_having: float
     detectable: float
@@ -71,6 +75,8 @@ class Plan(Result):
     sensor_changes: tuple[str, ...]
     read_on: str
     written: bool = True
+    six_pairs_find: float | None = None
+    put_aside: int = 0
     stop_rules: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -116,6 +122,7 @@ class PlanResult(Result):
         pairs_not_followed: pairs on which what was planned was not done, or nothing says it was.
         as_followed: the same test on the pairs that were followed.
         ticks_and_records_differ: days on which a tick says one thing and the records another.
+        put_aside: earlier plans of the same idea that were given up unread.
     """
 
     plan: str
@@ -139,6 +146,7 @@ class PlanResult(Result):
     stopped_early: bool = False
     planned_pairs: int = 0
     proven: bool = True
+    put_aside: int = 0
     notes: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from statsmodels.stats.multitest import multipletests
 
 from miner import rulebook
 from miner.followup import following as judging
-from miner.followup.fresh import Fresh, fresh
+from miner.followup.fresh import Fresh, each_day, fresh
 from miner.followup.story import Kept, tell
 from miner.hypotheses.design import design
 from miner.hypotheses.whitened import whitened
@@ -163,15 +163,49 @@ def test_reading_days_are_clipped():
 
 
 def test_the_every_day_reading_shares_the_level_and_tells_its_price():
-    one, two = (judging.every_look(kept(), seen(30, 7), k) for k in (1, 2))
+    one, two = (judging.every_look(kept(), [("2026-04-20", seen(30, 7))], k) for k in (1, 2))
     assert (one.needed, two.needed) == (pytest.approx(20), pytest.approx(40))
     assert one.evidence == two.evidence
     assert one.units_one_look < one.units_every_look
-    other = judging.every_look(kept(direction="down"), seen(30, 7), 1)
-    assert not other.reached
+    assert one.price_days == one.units_every_look - one.units_one_look
+    other = judging.every_look(kept(direction="down"), [("2026-04-20", seen(30, 7))], 1)
+    assert (other.reached, other.reached_on) == (False, None)
     assert other.evidence < 1 < one.evidence
     closed = seen(np.nan, np.nan, closed=Withheld("too few"))
-    assert judging.every_look(kept(), closed, 1).reached is False
+    assert judging.every_look(kept(), [("2026-04-20", closed)], 1).reached is False
+    assert judging.every_look(kept(), [], 1).evidence is None
+
+
+def test_the_price_of_looks_at_meals_is_told_in_days():
+    looks = [("2026-04-20", seen(30, 7))]
+    by_day = judging.every_look(kept(), looks, 1)
+    by_meal = judging.every_look(kept(unit_of="meal", a_day=3.0), looks, 1)
+    assert by_meal.units_every_look == by_day.units_every_look
+    assert by_meal.price_days == np.ceil(by_day.price_days / 3)
+    # an entry that does not say how many a day, or a price beyond what can be told
+    assert judging.every_look(kept(unit_of="meal"), looks, 1).price_days is None
+    assert judging.every_look(kept(expected=0.01), looks, 1).price_days is None
+
+
+def test_what_was_clear_on_one_day_stays_clear():
+    days = [("2026-04-18", seen(5, 7)), ("2026-04-19", seen(40, 7)), ("2026-04-20", seen(5, 7))]
+    for upto, day in ((1, None), (2, "2026-04-19"), (3, "2026-04-19")):
+        found = judging.every_look(kept(), days[:upto], 1)
+        assert (found.reached, found.reached_on) == (day is not None, day)
+    assert found.evidence < found.needed
+
+
+def test_a_look_sees_what_the_records_of_that_day_hold(rules):
+    table = table_of(rules, world="persistent", shift=1.0)
+    after, until = row_date(table, 29), row_date(table, 60)
+    looks = dict(each_day(table, rules, what(), after, until, 14))
+    assert list(looks) == [row_date(table, at) for at in range(43, 61)]
+    for at in (43, 51, 60):
+        parts = ("frame", "by_clock", "measures", "context")
+        then = replace(table, **{name: getattr(table, name).iloc[: at + 1] for name in parts})
+        found, now = fresh(then, rules, what(), after, until), looks[row_date(table, at)]
+        assert (now.units, now.df) == (found.units, found.df) == (at - 29, found.df)
+        assert now.score_t == pytest.approx(found.score_t)
 
 
 def test_looking_every_week_where_nothing_is_true(rules):
@@ -182,7 +216,7 @@ def test_looking_every_week_where_nothing_is_true(rules):
         last = row_date(table, 27)
         hits += any(
             judging.every_look(
-                kept(), fresh(table, rules, what(), last, row_date(table, until)), 1
+                kept(), [("", fresh(table, rules, what(), last, row_date(table, until)))], 1
             ).reached
             for until in range(45, 110, 20)
         )  # fmt: skip

@@ -1,5 +1,6 @@
 """Alternating tests: how they are laid out, what is refused, how they are read."""
 
+import re
 from dataclasses import replace
 from datetime import date, timedelta
 from functools import cache
@@ -13,15 +14,18 @@ from miner import rulebook
 from miner.brief.plan_calendar import plan_calendar
 from miner.brief.plan_page import plan_page
 from miner.brief.sentences import say
+from miner.brief.text.layout import render
+from miner.brief.text.plan import plan_parts
 from miner.errors import MinerError
 from miner.followup import pairs as reading
 from miner.followup import planning
 from miner.followup.planner import Wish, make_plan, scatter
 from miner.followup.refusals import require_testable
 from miner.results import CautionKind, CautionText, Period
-from miner.stats.pair_power import pairs_power
+from miner.stats.pair_power import pairs_detectable, pairs_power
 
 START = date(2026, 7, 6)
+SIZE = planning.Size(period_days=3, leave_out_days=1, pairs=6, spread=10.0)
 
 
 @pytest.fixture(scope="module")
@@ -29,12 +33,12 @@ def rules():
     return rulebook.load()
 
 
-def made(rules, factor="late_dinner", wish=None, changes=(), **more):
+def made(rules, factor="late_dinner", wish=None, changes=(), seed=7, **more):
     table = table_of(rules)
     kept = what(factor, lag_days=[rules.factor(factor).lag["day"]], **more)
     wish = wish or Wish(START, worth_having=60.0)
     return make_plan(
-        table, rules, kept, rules.factor(factor), wish, entry=1, sensor_changes=changes
+        table, rules, kept, rules.factor(factor), wish, seed=seed, sensor_changes=changes
     )
 
 
@@ -56,7 +60,7 @@ def test_every_pair_has_both_arms_in_days_that_follow(rules):
 
 def test_the_order_is_a_coin_in_each_pair(rules):
     orders = {
-        tuple(p.arm for p in made(rules, wish=Wish(START, 60.0, seed=seed)).periods[::2])
+        tuple(p.arm for p in made(rules, wish=Wish(START, 60.0), seed=seed).periods[::2])
         for seed in range(60)
     }
     first = np.array([[arm == "change" for arm in order] for order in orders])
@@ -65,6 +69,43 @@ def test_the_order_is_a_coin_in_each_pair(rules):
     # not balanced: some orders have the change first in under a third of the pairs
     assert first.mean(axis=1).min() < 1 / 3
     assert made(rules, wish=Wish(START, 60.0)) == made(rules, wish=Wish(START, 60.0))
+
+
+def test_before_it_is_agreed_on_nothing_of_the_order_is_there(rules):
+    plan, drawn = made(rules, seed=None), made(rules)
+    assert (plan.plan, plan.seed, {p.arm for p in plan.periods}) == ("", None, {"undrawn"})
+    same = [replace(p, arm="undrawn") for p in drawn.periods]
+    assert list(plan.periods) == same
+    assert replace(drawn, plan="", seed=None, periods=plan.periods) == plan
+    told = render(plan_parts(replace(plan, written=False), rules))
+    assert "A, the change" not in told
+    assert "a coin says: once, when you agree" in " ".join(told.split())
+    assert f"{plan.periods[0].first} to {plan.periods[0].last}" in told
+    finds = f"The shortest, six pairs, would find {pairs_detectable(plan.pair_spread, 6):.0f} min."
+    assert (plan.pairs > 6, finds in " ".join(told.split())) == (True, True)
+    short = replace(made(rules, wish=Wish(START, 500.0), seed=None), written=False)
+    assert "The shortest" not in render(plan_parts(short, rules))
+    assert "A, the change" in render(plan_parts(drawn, rules))
+
+
+def test_the_seed_is_of_the_entry_that_keeps_the_idea_alone():
+    seeds = {planning.plan_seed(str(at)) for at in range(200)}
+    assert len(seeds) == 200
+    assert all(0 <= seed < 2**32 for seed in seeds)
+    assert planning.plan_seed("a") == planning.plan_seed("a")
+
+
+@pytest.mark.parametrize(
+    ("at", "late"),
+    [
+        ("2026-07-05T23:00:00+00:00", False), ("2026-07-06T08:00:00+00:00", False),
+        ("2026-07-07T02:00:00+00:00", False), ("2026-07-08T00:00:00+00:00", True),
+        ("2026-11-25T09:00:00+00:00", True), ("some day", False),
+    ],
+)  # fmt: skip
+def test_a_plan_drawn_after_its_first_day_is_known(at, late):
+    # in the zones furthest west 2 a.m. of the 7th in UTC is still the 6th
+    assert planning.drawn_late("2026-07-06", at) is late
 
 
 def test_as_few_pairs_as_the_power_needs_and_never_under_six(rules):
@@ -144,11 +185,20 @@ def test_what_takes_too_long_is_refused(rules):
         made(rules, wish=Wish(START, 3.0))
     with pytest.raises(MinerError, match="at least 6 pairs"):
         made(rules, wish=Wish(START, 60.0, pairs=5))
+    with pytest.raises(MinerError, match="900 pairs take more than 26 weeks"):
+        made(rules, wish=Wish(START, 60.0, pairs=900))
 
 
 def test_too_few_days_do_not_tell_the_scatter(rules):
     with pytest.raises(MinerError, match="do not tell how much it scatters"):
         scatter(table_of(rules, days=9), rules, "minutes_above")
+
+
+def test_an_outcome_that_never_differs_is_not_tested(rules):
+    table = table_of(rules)
+    table.frame["minutes_above"] = 0.0
+    with pytest.raises(MinerError, match="on all 90 days"):
+        scatter(table, rules, "minutes_above")
 
 
 def refused(rules, factors, direction="up", cautions=(), worse="higher"):
@@ -351,6 +401,41 @@ def test_the_calendar_file_is_read_back_and_tells_nothing(rules):
     assert text == plan_calendar(plan)
 
 
+@pytest.mark.parametrize("start", [date(2028, 2, 24), date(2026, 3, 24), date(2026, 12, 28)])
+def test_a_calendar_has_whole_days_whatever_the_clock_does(rules, start):
+    # RFC 5545 section 3.6.1: DTEND of a DATE is the day after the last; no time, no zone. Over a
+    # leap day, a change of the clock and a new year.
+    from icalendar import Calendar
+
+    plan = replace(made(rules), periods=planning.lay_out(SIZE, start, 0, 3, (), 999)[0])
+    text = plan_calendar(plan)
+    starts = [line for line in text.split(b"\r\n") if line.startswith((b"DTSTART", b"DTEND"))]
+    assert all(re.fullmatch(rb"DT(START|END);VALUE=DATE:\d{8}", line) for line in starts)
+    assert b"TZID" not in text
+    assert b"VTIMEZONE" not in text
+    days = [
+        item.decoded("dtstart") + timedelta(days=k)
+        for item in Calendar.from_ical(text).walk("VEVENT") if str(item["summary"]) != "S"
+        for k in range((item.decoded("dtend") - item.decoded("dtstart")).days)
+    ]  # fmt: skip
+    assert days == [start + timedelta(days=k) for k in range(6 * 2 * 3)]
+
+
+@pytest.mark.parametrize("word", ["a;b,c\\d", "a\nEND:VEVENT\nBEGIN:VALARM", "\u202e\x00:\"'", ""])
+def test_a_calendar_takes_no_orders_from_words(rules, monkeypatch, word):
+    # RFC 5545 section 3.3.11: backslash, semicolon, comma and line feed are escaped in TEXT.
+    from icalendar import Calendar
+
+    monkeypatch.setattr("miner.brief.plan_calendar.LETTERS", {"change": word, "usual": word})
+    plan = replace(made(rules), plan=word, change=word)
+    calendar = Calendar.from_ical(plan_calendar(plan))
+    events = calendar.walk("VEVENT")
+    assert len(events) == len(plan.periods) + len(plan.sensor_changes)
+    assert not calendar.walk("VALARM")
+    said = {str(item["summary"]) for item in events} - {"S"}
+    assert {text.replace("\x00", "") for text in said} <= {word.replace("\x00", "")}
+
+
 def test_a_calendar_of_words_in_no_ascii_is_folded_between_letters(rules, monkeypatch):
     # RFC 5545 section 3.1: at most 75 octets a line without its break; CRLF and one space join.
     from icalendar import Calendar
@@ -389,6 +474,19 @@ def test_the_page_shows_every_day_and_no_number_of_the_client(rules):
     assert "mg/dL" not in page
     assert "://" not in page.partition("<body")[2].partition("<script")[0]
     assert row_date(table_of(rules), 0) not in page
+
+
+def test_a_day_between_two_pairs_is_called_free(rules):
+    plan = made(rules, changes=[START + timedelta(days=6)])
+    assert plan.periods[1].last < "2026-07-12" < plan.periods[2].first
+    page = plan_page(plan, rules)
+    last = max(day for _, day in days_of(plan))
+    free = (last - START).days + 1 - 2 * plan.pairs * plan.period_days - len(plan.sensor_changes)
+    assert page.count('<span class="quiet">free</span>') == free > 0
+    assert "On free days live as usual, and tick nothing." in page
+    whole_weeks = replace(plan, periods=planning.lay_out(SIZE, START, 0, 3, (), 999)[0],
+                          sensor_changes=())  # fmt: skip
+    assert "free" not in plan_page(whole_weeks, rules).partition("<body")[2].partition("<script")[0]
 
 
 def test_no_difference_is_so_large_that_any_test_would_say_no(rules):

@@ -11,6 +11,7 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import pytest
 from visits import Visitor, words
@@ -340,3 +341,26 @@ def test_a_client_whose_records_stop_the_work_is_told_and_not_waited_for(
     for part in ("", "/records", "/ranking", "/follow-up"):
         assert one.get(f"{CLIENT}{part}").status_code == 200
     assert one.get(f"{CLIENT}/days").status_code == 400
+
+
+def test_a_saved_file_has_a_plain_name_whatever_the_folder_is_called(
+    practice: Path, visitor: Open
+) -> None:
+    odd = practice / 'Zoë; filename="x'
+    (practice / "client-01").rename(odd)
+    home = f"/clients/{quote(odd.name)}"
+    answer = visitor(practice).get(f"{home}/download", params={"as": "csv"})
+    assert answer.status_code == 200
+    named = answer.headers["content-disposition"]
+    assert named == 'attachment; filename="Zo_filename_x-csv.zip"'
+
+
+def test_the_check_on_the_page_tells_of_the_ledger_as_it_is_now(
+    practice: Path, visitor: Open
+) -> None:
+    one, path = visitor(practice), practice / "client-01" / ledger.NAME
+    assert "What was fixed, kept and read" not in words(one.get(f"{CLIENT}/records"))
+    path.write_bytes(b"{}\n")
+    page = words(one.get(f"{CLIENT}/records"))
+    assert "What was fixed, kept and read" in page
+    assert "the last line is not finished" in page

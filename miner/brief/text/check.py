@@ -12,9 +12,11 @@ from miner.brief.text.layout import Parts, heading, paragraph, section, table
 from miner.brief.text.safe import clean
 from miner.brief.text.words import several
 from miner.errors import MinerError
+from miner.ledger import NAME as LEDGER
 from miner.results import CheckReport, Finding, Severity
 
 SHOWN_A_SEVERITY = 8
+_LEDGER_TITLE = "What was fixed, kept and read: the ledger"
 
 _TITLES = {
     Severity.STOP: "Must be put right",
@@ -53,6 +55,7 @@ def check_parts(report: CheckReport, *, all_of: bool = False) -> Parts:
         *section("Streams", _streams(report)),
         *section("Days that cannot be used", _not_usable(report)),
         *section("Habits, and on how many days each is known", _known(report)),
+        *section(_LEDGER_TITLE, [paragraph(_finding(item), 2) for item in _of_ledger(report)]),
         *_findings(report, most, Severity.QUESTION, Severity.LEFT_OUT, Severity.NOTE),
         *cautions.last(patterns=False),
     ]
@@ -95,13 +98,21 @@ def _known(report: CheckReport) -> Parts:
 def _findings(report: CheckReport, most: int, *severities: Severity) -> Parts:
     parts: Parts = []
     for severity in severities:
-        found = [item for item in report.findings if item.severity == severity]
+        found = [
+            item
+            for item in report.findings
+            if item.severity == severity and item not in _of_ledger(report)
+        ]
         body: Parts = [paragraph(_finding(item), 2) for item in found[:most]]
         if len(found) > most:
             more = len(found) - most
             body.append(paragraph(f"and {more} more; --format json shows all", 2))
         parts += section(f"{_TITLES[severity]} ({len(found)})", body)
     return parts
+
+
+def _of_ledger(report: CheckReport) -> list[Finding]:
+    return [item for item in report.findings if item.file == LEDGER]
 
 
 def _finding(item: Finding) -> str:

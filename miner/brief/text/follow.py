@@ -106,22 +106,26 @@ def _seen(item: KeptResult, rules: RuleBook, amounts: Amounts) -> str:
 
 
 def _looks(look: EveryLook, item: KeptResult, rules: RuleBook) -> str:
-    text = say(rules, "follow", "looked_clear" if look.reached else "looked_open")
-    if look.units_one_look is None:
-        return text
-    key = "price_far" if look.units_every_look is None else "price"
-    price = say(
-        rules, "follow", key, one=look.units_one_look, every=look.units_every_look,
-        units=f"{item.unit_of}s",
-    )  # fmt: skip
-    return f"{text} {price}"
+    key = "looked_clear" if look.reached else "looked_open"
+    told = [say(rules, "follow", key, day=look.reached_on)]
+    if look.units_one_look is not None:
+        key = "price_far" if look.units_every_look is None else "price"
+        told.append(say(
+            rules, "follow", key, one=look.units_one_look, every=look.units_every_look,
+            units=f"{item.unit_of}s",
+        ))  # fmt: skip
+    if look.price_days:
+        told.append(say(rules, "follow", "price_days", days=several(look.price_days, "day")))
+    return " ".join(told)
 
 
 def _counted(item: KeptResult) -> dict[str, object]:
     counts = item.counts
+    with_, without = (counts.with_, counts.without) if counts else (0, 0)
     return {
         "units": several(item.new_units, f"new {item.unit_of}"),
-        "with_": counts.with_ if counts else 0,
-        "without": counts.without if counts else 0,
+        "with_": with_,
+        "without": without,
+        "unknown": item.new_units - with_ - without,
         "read_on": item.read_on,
     }

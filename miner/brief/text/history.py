@@ -17,7 +17,12 @@ GUESSES = {"up": "guessed up", "down": "guessed down"}
 
 
 def entry_words(
-    event: str, told: Mapping[str, Any], kept: Mapping[str, Any], ended: str | None, rules: RuleBook
+    event: str,
+    told: Mapping[str, Any],
+    kept: Mapping[str, Any],
+    ended: str | None,
+    rules: RuleBook,
+    put_aside: int = 0,
 ) -> str:
     """Return one entry of the ledger as a sentence.
 
@@ -27,6 +32,7 @@ def entry_words(
         kept: what the entry it belongs to keeps, or nothing.
         ended: how the test ended; of one that is kept, how an earlier test of it ended, or None.
         rules: the rule books, for the words.
+        put_aside: of a plan, earlier ones of the same idea that were given up unread.
     """
     if event == "fixed":
         names = _names((str(told.get("factor", "")),), str(told.get("outcome", "")), rules)
@@ -50,7 +56,8 @@ def entry_words(
         )  # fmt: skip
     if event == "planned":
         return say(
-            rules, "history", "planned", pairs=clean(told.get("pairs"), 10), first=_first(told),
+            rules, "history", "planned_again" if put_aside else "planned", count=put_aside,
+            pairs=clean(told.get("pairs"), 10), first=_first(told),
             last=clean(told.get("read_on"), 10),
         )  # fmt: skip
     if event == "verdict":

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from rich.padding import Padding
+
 from miner.brief.sentences import say
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.layout import Parts, heading, paragraph, table
@@ -26,19 +28,45 @@ def plan_parts(plan: Plan, rules: RuleBook, *, display_unit: str = "mg/dL") -> P
     name = factor_phrase(plan.factor, rules, plan.unit_of)
     label = outcome_label(plan.outcome, rules, plan.unit_of)
     lines = [*about(plan, rules, Amounts(display_unit)), *what_to_do(plan, rules)]
-    rows = [
-        (str(one.pair), one.first, one.last, ARMS[one.arm], str(one.leave_out_days or ""))
-        for one in plan.periods
-    ]
-    columns = [("pair", "right"), ("from", "left"), ("to", "left"), ("", "left"),
-               ("not counted", "right")]  # fmt: skip
-    written = [paragraph(note) for note in plan.notes]
-    written += [] if plan.written else [paragraph(say(rules, "plan", "preview"))]
+    title = f"Plan {plan.plan}" if plan.plan else "Not planned yet"
+    notes = [*plan.notes]
+    if plan.written:
+        example = f"{plan.periods[0].first},{plan.plan},yes"
+        notes.insert(0, say(rules, "plan", "ticks", example=example))
+    else:
+        notes += _to_agree(plan, rules, Amounts(display_unit))
     return [
-        heading(f"Plan {plan.plan}: {name}, {label}"), *(paragraph(line) for line in lines),
-        paragraph(""), table(columns, rows),  # type: ignore[arg-type]
-        paragraph(""), *(paragraph(line) for line in plan.stop_rules), *written,
+        heading(f"{title}: {name}, {label}"), *(paragraph(line) for line in lines),
+        paragraph(""), _days(plan), paragraph(""),
+        *(paragraph(line) for line in [*plan.stop_rules, *notes]),
     ]  # fmt: skip
+
+
+def _to_agree(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
+    """Return what can still be chosen, and how to agree."""
+    told = [say(rules, "plan", "preview")]
+    if plan.six_pairs_find and plan.six_pairs_find > plan.worth_having:
+        size = amounts.size(plan.six_pairs_find, plan.unit)
+        told.append(say(rules, "plan", "shorter", size=size, unit=amounts.unit(plan.unit)))
+    return told
+
+
+def _days(plan: Plan) -> Padding:
+    """Return the periods with their letters; before the coins are thrown, the pairs."""
+    if plan.written:
+        rows = [
+            (str(one.pair), one.first, one.last, ARMS[one.arm], str(one.leave_out_days or ""))
+            for one in plan.periods
+        ]
+        return table(
+            [("pair", "right"), ("from", "left"), ("to", "left"), ("", "left"),
+             ("not counted", "right")], rows,
+        )  # fmt: skip
+    pairs = zip(plan.periods[::2], plan.periods[1::2], strict=True)
+    return table(
+        [("pair", "right"), ("one period", "left"), ("the other", "left")],
+        [(str(a.pair), f"{a.first} to {a.last}", f"{b.first} to {b.last}") for a, b in pairs],
+    )
 
 
 def about(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
@@ -86,7 +114,8 @@ def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting")
     Args:
         found: as read.
         rules: the rule books, for the words.
-        unread: what is said where there is no status: waiting, due or given_up.
+        unread: what is said where there is no status: waiting, due, no_pair, given_up or
+            never_begun.
     """
     if found.status is None:
         text = say(
@@ -115,6 +144,9 @@ def result_parts(found: PlanResult, rules: RuleBook, *, display_unit: str = "mg/
     parts: Parts = [heading(found.sentence), paragraph(f"Plan {found.plan}: {name}, {label}.")]
     if found.status is not None:
         parts += [paragraph(line) for line in result_lines(found, rules, Amounts(display_unit))]
+    if found.put_aside:
+        count = several(found.put_aside, "earlier order")
+        parts.append(paragraph(say(rules, "plan", "put_aside", count=count)))
     if found.ticks_and_records_differ:
         days = several(found.ticks_and_records_differ, "day")
         parts.append(paragraph(say(rules, "result", "differ", days=days)))
@@ -135,9 +167,12 @@ def result_lines(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[s
     if found.difference is not None and found.p is not None:
         lines.append(say(
             rules, "result", "size", difference=amounts.difference(found.difference, found.unit),
-            unit=unit, interval=amounts.interval(found.interval, found.unit),
+            unit=unit, interval=_range(found.interval, found.unit, rules, amounts),
             pairs=several(found.pairs_used, "pair"),
         ))  # fmt: skip
+        if found.status == "no_change":
+            worth = amounts.size(found.worth_having, found.unit)
+            lines.append(say(rules, "result", "looked_for", worth=worth, unit=unit))
         lines.append(say(rules, "result", "luck", chance=round(100 * found.p)))
     beside = found.as_followed
     if beside.difference is None:
@@ -146,9 +181,13 @@ def result_lines(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[s
         lines.append(say(
             rules, "result", "followed", pairs=beside.pairs_used, unit=unit,
             difference=amounts.difference(beside.difference, found.unit),
-            interval=amounts.interval(beside.interval, found.unit),
+            interval=_range(beside.interval, found.unit, rules, amounts),
         ))  # fmt: skip
     if found.pairs_not_followed:
         pairs = several(found.pairs_not_followed, "pair")
         lines.append(say(rules, "result", "not_followed", pairs=pairs))
     return lines
+
+
+def _range(ends: tuple[float, float] | None, unit: str, rules: RuleBook, amounts: Amounts) -> str:
+    return say(rules, "result", "no_range") if ends is None else amounts.interval(ends, unit)

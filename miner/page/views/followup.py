@@ -15,6 +15,7 @@ from miner.followup.story import Kept, tell
 from miner.page.asked import Asked
 from miner.page.jobs import Progress
 from miner.page.render import page
+from miner.page.shelf import Entry
 from miner.page.views.client import before, name_of, read_or_fault
 from miner.page.words import for_page
 from miner.results import Following, PlanResult
@@ -41,11 +42,20 @@ def show(asked: Asked) -> Response:
     said = before(entry) if entry is not None else []
     return page(
         asked, "followup.html", client=name_of(entry, asked), fault=fault, first=said,
-        kept=[_kept(item, rules) for item in story.kept], parts=parts, results=results,
+        kept=[_kept(item, rules, _last(entry)) for item in story.kept], parts=parts,
+        results=results,
     )  # fmt: skip
 
 
-def _kept(item: Kept, rules: RuleBook) -> dict[str, object]:
+def _last(entry: Entry | None) -> str | None:
+    """Return the last day of the records, where they can be read."""
+    try:
+        return entry.dates()[-1] if entry is not None else None
+    except (MinerError, IndexError):
+        return None
+
+
+def _kept(item: Kept, rules: RuleBook, last: str | None) -> dict[str, object]:
     what = item.what
     unit = str(what.get("unit_of", "day"))
     names = " and ".join(factor_phrase(str(name), rules, unit) for name in what.get("factors", ()))
@@ -56,6 +66,8 @@ def _kept(item: Kept, rules: RuleBook) -> dict[str, object]:
         state = "given up"
     elif item.verdict is not None:
         state = "read"
+    elif not item.open_on(last):
+        state = "closed"
     return {
         "id": item.id, "title": title, "how": way_words(item.as_, rules), "state": state,
         "on": item.entry.at[:10], "note": what.get("note") or "",

@@ -1,0 +1,78 @@
+"""What is said of kept ideas and of tests."""
+
+import pytest
+
+from miner import rulebook
+from miner.brief.text.follow import follow_parts, follow_sentence
+from miner.brief.text.layout import render
+from miner.brief.text.plan import result_parts, result_sentence
+from miner.results import EveryLook, Following, KeptResult, NewUnits, PairsTest, PlanResult
+
+
+@pytest.fixture(scope="module")
+def rules():
+    return rulebook.load()
+
+
+def kept(**changes):
+    known = {
+        "id": "4c28aa7c", "as_": "watch", "kept_on": "2026-03-01",
+        "suggested_by_days_to": "2026-02-28", "read_on": "2026-03-28", "new_units": 20,
+        "status": "waiting", "difference": None, "interval": None, "p": None, "p_adjusted": None,
+        "sentence": "", "factors": ("short_sleep",), "lag_days": (0,), "outcome": "wake_glucose",
+        "unit_of": "day", "unit": "mg/dL", "direction": "up", "expected": 9.0,
+        "smallest_worth_it": 5.0, "counts": NewUnits(20, 4, 13, 2),
+    }  # fmt: skip
+    return KeptResult(**(known | changes))
+
+
+def told(item, rules):
+    found = Following("c", "2026-03-20", (follow_sentence(item, rules),))
+    return " ".join(render(follow_parts(found, rules)).split())
+
+
+def result(**changes):
+    known = {
+        "plan": "p1", "status": "no_change", "difference": -0.4, "interval": (-9.0, 9.0),
+        "p": 0.9, "pairs_used": 8, "pairs_not_followed": 0,
+        "as_followed": PairsTest(3, -2.0, None, 0.5), "sentence": "", "id": "4c28aa7c",
+        "factor": "short_sleep", "outcome": "wake_glucose", "unit": "mg/dL", "unit_of": "day",
+        "worth_having": 10.0, "read_on": "2026-05-01", "planned_pairs": 8,
+    }  # fmt: skip
+    return PlanResult(**(known | changes))
+
+
+def read(found, rules):
+    return " ".join(render(result_parts(result_sentence(found, rules), rules)).split())
+
+
+def test_every_new_unit_is_accounted_for(rules):
+    # 20 days: 4 with it, 13 without; 2 without a known habit and 1 without a known outcome
+    assert "20 new days so far: 4 with it, 13 without, 3 not known." in told(kept(), rules)
+
+
+def test_looks_every_day_say_since_when_and_what_they_cost(rules):
+    looks = EveryLook(2.0, 20.0, False, 26, 56, 30, None)
+    said = told(kept(every_look=looks), rules)
+    assert "With a look every day it is not clear yet." in said
+    assert "A look every day needs about 56 new days; one look on the date about 26." in said
+    assert "So the price of looking every day is about 30 days." in said
+    looks = EveryLook(12.0, 20.0, True, 26, 56, 30, "2026-03-19")
+    assert "it has been clear since 2026-03-19." in told(kept(every_look=looks), rules)
+    far = told(kept(every_look=EveryLook(1.0, 20.0, False, 900, None)), rules)
+    assert "a look every day more than can be told" in far
+    assert "the price" not in far
+
+
+def test_a_no_names_the_size_that_was_looked_for(rules):
+    said = read(result(), rules)
+    assert said.startswith("You tested it: no difference of the size you looked for.")
+    assert "Looked for: 10.0 mg/dL. A smaller difference is not ruled out." in said
+    assert "Looked for" not in read(result(status="changed", p=0.01), rules)
+
+
+def test_too_few_pairs_have_no_range(rules):
+    said = read(result(), rules)
+    assert "Pairs that were followed: 3, -2.0 mg/dL (too few pairs for a range)." in said
+    few = read(result(status="not_settled", interval=None, pairs_used=4), rules)
+    assert "-0.4 mg/dL (too few pairs for a range), from 4 pairs." in few
