@@ -352,7 +352,7 @@ def test_a_saved_file_has_a_plain_name_whatever_the_folder_is_called(
     answer = visitor(practice).get(f"{home}/download", params={"as": "csv"})
     assert answer.status_code == 200
     named = answer.headers["content-disposition"]
-    assert named == 'attachment; filename="Zo_filename_x-csv.zip"'
+    assert named == 'attachment; filename="Zo___filename__x-csv.zip"'
 
 
 def test_the_check_on_the_page_tells_of_the_ledger_as_it_is_now(
