@@ -55,6 +55,11 @@ def nearest(word: str, known: Iterable[str]) -> str:
     return f"Did you mean '{close[0]}'?" if close else ""
 
 
+def several(count: int, one: str, many: str | None = None) -> str:
+    """Return a count with its noun: ``1 day``, ``2 days``, ``2 entries`` where ``many`` is told."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
 def _stop(text: str) -> str:
     text = text.strip()
     return text if text.endswith((".", "?", "!")) else f"{text}."

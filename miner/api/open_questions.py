@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from miner.errors import MinerError
+from miner.errors import MinerError, several
 from miner.records.client import Client
 from miner.results import Severity
 
@@ -21,6 +21,6 @@ def open_questions(client: Client) -> list[str]:
         + MinerError(item.what, item.expected, item.do, file=item.file, row=item.row).message
         for item in asked[:_SHOWN]
     ]
-    if len(asked) > _SHOWN:
-        told.append(f"{len(asked) - _SHOWN} more questions are open: miner check CLIENT shows all.")
+    if (more := len(asked) - _SHOWN) > 0:
+        told.append(f"{several(more, 'more question is', 'more questions are')} open: miner check CLIENT shows all.")
     return told

@@ -203,7 +203,8 @@ def _ranking(
     span: tuple[str | None, str | None],
 ) -> Ranking:
     by_day = table if table.unit == "day" else days(client, rules)
-    said, _ = cautions(client, by_day, rules)
+    shown = by_day.frame["date"].between(span[0] or "", span[1] or "9999")
+    said, _ = cautions(client, by_day, rules, days=int(shown.sum()))
     dates = table.frame["date"][table.frame["usable"].astype(bool)]
     dates = dates[(dates >= (span[0] or "")) & (dates <= (span[1] or "9999"))]
     return Ranking(

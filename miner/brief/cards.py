@@ -9,7 +9,8 @@ from miner.brief.drawn import Studio
 from miner.brief.meal_words import comparison_sentence
 from miner.brief.sentences import say
 from miner.brief.teller import Teller
-from miner.brief.text.words import evidence_words, several
+from miner.brief.text.words import evidence_words
+from miner.errors import several
 from miner.brief.wording import capital, full_date
 from miner.results import Evidence, Hypothesis
 

@@ -8,7 +8,8 @@ from miner.brief.sentences import against_guess, less_than_worth, say
 from miner.brief.teller import Teller
 from miner.brief.text.amounts import chance, fixed
 from miner.brief.text.safe import clean
-from miner.brief.text.words import evidence_words, several
+from miner.brief.text.words import evidence_words
+from miner.errors import several
 from miner.results import Evidence, Hypothesis
 
 

@@ -20,6 +20,7 @@ from miner.brief.teller import Teller
 from miner.brief.text.amounts import MG_DL_PER_MMOL_L
 from miner.brief.text.safe import clean
 from miner.brief.wording import capital, day_name
+from miner.errors import several
 from miner.results import DayPicture, Hypothesis, MealComparison, UnitBehind
 
 if TYPE_CHECKING:
@@ -116,18 +117,20 @@ class Studio:
 
     def pairs(self, item: Hypothesis, found: MealComparison) -> Drawn:
         """Return similar meals with and without a habit, side by side, and their curves."""
-        label = self.teller.label(item)
+        label, factor = self.teller.label(item), self.teller.factors(item)[0]
+        sides = (factor.with_many, factor.without_many)
         return self._both(
             f"pairs-{item.id}",
             f"{capital(label)} of similar meals without and with it, in pairs; their curves.", {},
             lambda wide: meal_pairs(
-                found, label, self.teller.brief.display_unit, wide=wide
+                found, label, sides, self.teller.brief.display_unit, wide=wide
             ),
         )  # fmt: skip
 
     def reach(self) -> Drawn | None:
         """Return how large a difference the record could have shown, or None if not known."""
-        ranking, amounts = self.teller.brief.ranking, self.teller.amounts
+        brief, amounts = self.teller.brief, self.teller.amounts
+        ranking = brief.ranking
         main = next((o for o in ranking.outcomes if o.name == ranking.primary_outcome), None)
         if main is None or main.detectable is None or main.ordinary_wobble is None:
             return None
@@ -137,7 +140,7 @@ class Studio:
             for words, size in (
                 ("Large enough to act on", main.smallest_worth_it),
                 ("Your ordinary wobble, day to day", main.ordinary_wobble),
-                ("What a month like this can show", main.detectable),
+                (f"What {several(brief.check.days, 'day')} like these can show", main.detectable),
             )
         ]
         return self._both(

@@ -66,6 +66,8 @@ def _of_one(item: Hypothesis, teller: Teller, studio: Studio) -> Iterator[tuple[
     if found is not None:
         yield f"difference-{item.id}", difference(found, WIDE)
     if pairs is not None:
-        yield f"pairs-{item.id}", meal_pairs(pairs, label, teller.brief.display_unit)
+        factor = teller.factors(item)[0]
+        sides = (factor.with_many, factor.without_many)
+        yield f"pairs-{item.id}", meal_pairs(pairs, label, sides, teller.brief.display_unit)
     if panels := studio.panels(item):
         yield f"lineup-{item.id}", lineup(panels, 1000, 5)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from miner.brief.text.amounts import Amounts
-from miner.brief.text.words import several
+from miner.errors import several
 from miner.results.meals import MealComparison, Repeats
 from miner.rulebook import RuleBook
 

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from miner.brief.figures.inline import Styles
 from miner.brief.page import fill
 from miner.brief.plan_calendar import LETTERS
-from miner.brief.sentences import say
+from miner.brief.sentences import client_always, say
 from miner.brief.text.plan import beside
 from miner.brief.wording import DAYS, day_and_month, full_date
 from miner.results import Plan
@@ -37,7 +37,7 @@ def plan_page(plan: Plan, rules: RuleBook) -> str:
         last=full_date(plan.periods[-1].last), change=plan.change,
         usual=say(rules, "plan", "usual_short"), lines=_lines(plan, rules),
         caption=say(rules, "plan", "tick"), names=DAYS, weeks=weeks(plan),
-        stop_rules=plan.stop_rules, always=rules.cautions.client_always,
+        stop_rules=plan.stop_rules, always=client_always(rules),
     )  # fmt: skip
 
 

@@ -16,7 +16,8 @@ from miner.brief.said_of import all_of_client
 from miner.brief.sentences import not_ranked
 from miner.brief.teller import Teller
 from miner.brief.text.safe import clean
-from miner.brief.text.words import evidence_words, several
+from miner.brief.text.words import evidence_words
+from miner.errors import several
 from miner.brief.wording import capital, full_date
 from miner.errors import MinerError
 from miner.results import CautionKind, Evidence, Finding, Hypothesis, Severity

@@ -6,7 +6,8 @@ from dataclasses import replace
 from math import ceil, floor
 
 from miner.brief.text.amounts import Amounts
-from miner.brief.text.words import outcome_label, several, withheld_words
+from miner.brief.text.words import outcome_label
+from miner.errors import several
 from miner.errors import MinerError
 from miner.results import ErrorRate, Evidence, Hypothesis, Ranking, Together
 from miner.rulebook import FactorRule, RuleBook
@@ -34,6 +35,16 @@ def say(rules: RuleBook, table: str, key: str, **values: object) -> str:
             "Copy that key from the wording.toml that ships.",
             file="wording.toml",
         ) from error
+
+
+def client_always(rules: RuleBook, days: str = "days") -> list[str]:
+    """Return what a client is always told.
+
+    Args:
+        rules: the rule books.
+        days: how long the record is, in words; without a record no number is told.
+    """
+    return [text.replace("{days}", days) for text in rules.cautions.client_always]
 
 
 def with_words(ranking: Ranking, rules: RuleBook) -> Ranking:
@@ -194,7 +205,7 @@ def error_rate_sentence(found: ErrorRate, rules: RuleBook) -> str:
         return say(rules, "error_rate", "too_few", usable=usable, need=need)
     low, high = found.any_claim_interval
     return say(
-        rules, "error_rate", "rate", months=several(found.worlds, "month"), claimed=found.claimed,
+        rules, "error_rate", "rate", records=several(found.worlds, "record"), claimed=found.claimed,
         low=floor(100 * low), high=ceil(100 * high),
     )  # fmt: skip
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from miner.errors import several
 from miner.brief.by_clock import by_clock
 from miner.brief.cards import Cards
 from miner.brief.curves import curves
@@ -44,7 +45,7 @@ def session(teller: Teller, studio: Studio) -> dict[str, Any]:
             dict.fromkeys((i.outcome, one.label(i)) for one in teller.each() for i in one.chosen())
         ),
         "counted": counted(teller),
-        "always": teller.rules.cautions.client_always,
+        "always": teller.always(),
         "curves": None if calm or not brief.days else curves(studio, words=False),
     }
 
@@ -64,13 +65,13 @@ def headline(teller: Teller) -> str:
     if unasked(teller):
         return say(rules, "client", "unasked")
     if nothing_stood_out(teller):
-        return say(rules, "client", "nothing")
+        return say(rules, "client", "nothing", days=teller.days)
     shown = {item.id: item for one in teller.each() for item in [*one.chosen(), *one.questions()]}
     clear = sum(item.evidence is Evidence.CLEAR for item in shown.values())
     if clear and not teller.brief.calm:
         return say(rules, "client", "clear_one" if clear == 1 else "clear_many", count=clear)
     if not clear and not _any_clear(teller):
-        return say(rules, "client", "not_clear")
+        return say(rules, "client", "not_clear", days=teller.days)
     first, last = teller.span or ("", "")
     return say(rules, "client", "plain", first=first, last=last)
 
@@ -101,7 +102,7 @@ def month_sentence(teller: Teller) -> str:
     key = "looked_calm" if teller.brief.calm else "looked"
     return say(
         teller.rules, "client", key, first=first, last=last, usable=check.usable_days,
-        days=f"{check.days} days",
+        days=several(check.days, "day"),
     )  # fmt: skip
 
 

@@ -25,13 +25,15 @@ def take_home(teller: Teller, studio: Studio) -> dict[str, Any]:  # noqa: ARG001
         for one, item in shown
         if item.evidence is not Evidence.CANNOT_TELL or one.ended(item)
     ]
+    none = nothing_stood_out(teller)
+    nothing = say(rules, "client", "nothing", days=teller.days) if none else ""
     fixed = {key: say(rules, "home", key) for key in ("leave_alone", "call", "stop")}
     return {
         "client": teller.client,
         "calm": brief.calm,
         "too_few": brief.ranking.status == "too_few",
         "unasked": unasked(teller),
-        "nothing": say(rules, "client", "nothing") if nothing_stood_out(teller) else "",
+        "nothing": nothing,
         "looked": month_sentence(teller),
         "actions": brief.actions,
         "seen": [_seen(one, item) for one, item in seen],
@@ -42,9 +44,7 @@ def take_home(teller: Teller, studio: Studio) -> dict[str, Any]:  # noqa: ARG001
         ],
         "trial": None if brief.trial is None else _trial(brief.trial),
         "tries": list(dict.fromkeys(text for one, item in seen for text in one.tries(item))),
-        "good_to_know": [
-            text for text in rules.cautions.client_always if text not in fixed.values()
-        ],
+        "good_to_know": [text for text in teller.always() if text not in fixed.values()],
         **fixed,
     }  # fmt: skip
 

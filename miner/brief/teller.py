@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from miner.brief.sentences import say
+from miner.brief.sentences import client_always, say
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.ended import ended_words
 from miner.brief.text.safe import clean
 from miner.brief.text.words import factor_phrase, outcome_label, withheld_words
 from miner.brief.wording import capital, full_date, listed
+from miner.errors import several
 from miner.results import Briefing, Evidence, Hypothesis, OutcomeSummary
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 
@@ -57,6 +58,15 @@ class Teller:
         if check.first_day is None or check.last_day is None:
             return None
         return full_date(check.first_day), full_date(check.last_day)
+
+    @property
+    def days(self) -> str:
+        """How long the record is, as a client is told: no number where there are to be none."""
+        return "days" if self.brief.calm else several(self.brief.check.days, "day")
+
+    def always(self) -> list[str]:
+        """Return what a client is always told."""
+        return client_always(self.rules, self.days)
 
     def level(self, evidence: Evidence) -> list[Hypothesis]:
         """Return what the search found of one level."""

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from miner.brief.text.words import factor_phrase, outcome_label, several
+from miner.brief.text.words import factor_phrase, outcome_label
+from miner.errors import several
 from miner.errors import MinerError
 from miner.results.week import Logged, OpenQuestion
 from miner.rulebook import RuleBook

@@ -9,7 +9,7 @@ import click
 from miner.cli.options import debug_option
 from miner.cli.output import complain
 from miner.cli.waiting import progress
-from miner.errors import MinerError
+from miner.errors import MinerError, several
 
 
 @click.command("generate")
@@ -25,7 +25,7 @@ def command(practice: Path, clients: int, days: int, seed: int) -> None:
     require_empty(practice)
     with progress("Writing invented clients") as report:
         api.generate(practice, clients, days, seed, progress=report)
-    complain(f"{clients} invented clients written to {practice}. Try: miner caseload {practice}")
+    complain(f"{several(clients, 'invented client')} written to {practice}. Try: miner caseload {practice}")
 
 
 def require_empty(folder: Path) -> None:

@@ -74,9 +74,11 @@ def _compare(read: Client, books: RuleBook, form: str, factor: str, out: Path | 
     if out is not None and found.pairs:
         from miner.brief.figures.meal_pairs import meal_pairs
 
-        phrase = books.factor(factor, "meal").phrase
+        habit = books.factor(factor, "meal")
+        sides = (habit.with_many, habit.without_many)
         label = books.outcome(found.outcome, "meal").label
         lines = (found.sentence, *found.notes)
-        write_picture(meal_pairs(found, label, unit), out, f"{found.client}: {phrase}", lines)
+        picture = meal_pairs(found, label, sides, unit)
+        write_picture(picture, out, f"{found.client}: {habit.phrase}", lines)
     elif out is not None:
         complain(f"Nothing to draw: {out} was not written.")

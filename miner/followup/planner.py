@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from miner.errors import MinerError
+from miner.errors import MinerError, several
 from miner.followup import planning
 from miner.hypotheses.design import design
 from miner.hypotheses.whitened import whitened
@@ -118,7 +118,7 @@ def scatter(table: UnitTable, rules: RuleBook, outcome: str) -> planning.Scatter
 def _worth(wish: Wish, smallest: float, unit: str) -> float:
     if wish.pairs is not None and wish.pairs < planning.FEWEST_PAIRS:
         raise MinerError(
-            f"{wish.pairs} pairs cannot settle anything", f"at least {planning.FEWEST_PAIRS} pairs",
+            f"{several(wish.pairs, 'pair')} cannot settle anything", f"at least {planning.FEWEST_PAIRS} pairs",
             "Correct --pairs, or leave it out.",
         )  # fmt: skip
     worth = wish.worth_having

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 from typing import Any
 
+from miner.errors import several
 from miner.ledger.line import NAME, SCHEMA, Event, untouched
 from miner.results import Finding, Severity
 
@@ -140,7 +141,7 @@ def ends_early(rows: int, n: int) -> Finding:
     """Tell of entries that were written and are gone from the end, or with the whole ledger."""
     what = f"it ends before entry {n}, which was written" if rows else "it is gone or empty"
     return _problem(
-        Severity.QUESTION, rows or None, what, f"{n} entries, as they were written", _PUT_BACK
+        Severity.QUESTION, rows or None, what, f"{several(n, 'entry', 'entries')}, as written", _PUT_BACK
     )
 
 

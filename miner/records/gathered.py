@@ -22,7 +22,7 @@ Told = tuple[Severity, str, str, str]
 
 NOT_PLACED: Told = (
     Severity.LEFT_OUT,
-    "{n} record(s) without the start and the end that they need",
+    "{n} record(s) without a start or an end",
     "a start with an end or a length",
     "Nothing to do here; ask for an export with times.",
 )
@@ -40,7 +40,7 @@ OTHER_SPECIMEN: Told = (
 )
 NO_VALUE: Told = (
     Severity.NOTE,
-    "{n} record(s) that say why they have no value",
+    "{n} record(s) with a reason for having no value",
     "a value",
     "Nothing to do: they count as not recorded.",
 )

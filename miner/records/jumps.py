@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from miner.errors import several
 from miner.records.client import Settings
 from miner.records.findings import Findings
 from miner.records.samples import modal_gap
@@ -132,7 +133,7 @@ def _cadences(used: Used, findings: Findings) -> None:
     usual = {minutes: days for minutes, days in every.items() if days >= _FEWEST_DAYS}
     if len(usual) > 1:
         told = ", ".join(
-            f"every {minutes} min on {usual[minutes]} days" for minutes in sorted(usual)
+            f"every {minutes} min on {several(usual[minutes], 'day')}" for minutes in sorted(usual)
         )
         findings.add(
             Severity.NOTE,

@@ -52,7 +52,7 @@ def read_row_by_row(
         Severity.LEFT_OUT,
         f"{{n}} row(s) with more than the {width} cells of the header",
         f"{width} cells separated by {SEPARATORS.get(source.delimiter, source.delimiter)}",
-        "Correct the row(s), or set the delimiter and the decimal sign in sources.toml.",
+        "Correct them, or set the delimiter and the decimal sign in sources.toml.",
         at=pd.DataFrame({"file": text.name, "row": [row for row, _ in ragged]}),
         shown=[shown for _, shown in ragged],
     )

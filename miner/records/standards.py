@@ -16,7 +16,7 @@ from miner.results import Severity
 
 _BROKEN_LINES: Told = (
     Severity.LEFT_OUT,
-    "{n} line(s) that are not JSON",
+    "{n} line(s) not in JSON",
     "one record a line",
     "Correct them, or export the file again.",
 )

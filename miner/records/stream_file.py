@@ -163,7 +163,7 @@ def _checked_interval(
     long = (frame["end"] - frame["start"] > pd.Timedelta(hours=24)).to_numpy(copy=True)
     long &= stream != "tags"
     for mask, what, reason in (
-        (backwards, "{n} record(s) that end before they start", BACKWARDS),
+        (backwards, "{n} record(s) with an end before the start", BACKWARDS),
         (long, "{n} record(s) longer than 24 hours", TOO_LONG),
     ):
         findings.rows(

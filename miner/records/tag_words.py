@@ -9,6 +9,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from miner.errors import several
 from miner.records.findings import Findings
 from miner.results import Severity
 
@@ -31,7 +32,7 @@ def spelt_alike(tags: pd.DataFrame, findings: Findings) -> None:
         first = tags[tags["tag"] == other].iloc[0]
         findings.add(
             Severity.QUESTION,
-            f"the tags '{name}' ({counts[name]} times) and '{other}' ({counts[other]}) may be one",
+            f"the tags '{name}' ({several(int(counts[name]), 'time')}) and '{other}' ({counts[other]}) may be one",
             "one spelling a habit; they are counted apart until it is declared",
             f'If so add under [synonyms]: "{_plain(other)}" = "{_plain(name)}"',
             file=str(first["file"]),

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from miner.errors import several
 from miner.records.findings import Findings
 from miner.results import Severity
 
@@ -153,8 +154,8 @@ def _ask(frame: pd.DataFrame, one: Trace, two: Trace, both: Places, findings: Fi
     first, last = sorted((one, two), key=lambda trace: (trace.file, trace.sensor))
     findings.add(
         Severity.QUESTION,
-        f"{first.name} and {last.name} tell different glucose at the same time, {len(both)} "
-        f"readings from {clock.min():%Y-%m-%d %H:%M} to {clock.max():%Y-%m-%d %H:%M}: are these "
+        f"{first.name} and {last.name} tell different glucose at the same time, "
+        f"{several(len(both), 'reading')} from {clock.min():%Y-%m-%d %H:%M} to {clock.max():%Y-%m-%d %H:%M}: are these "
         "two people?",
         "one person, and one sensor at a time",
         "Two people: give each a client folder. One person with two sensors, or one clock that "

@@ -20,8 +20,8 @@ def cut(found: Sequence[Found], rule: FactorRule, usable: Sequence[bool]) -> lis
     """Return the same cells with ``decided`` set to 1, 0 or NaN.
 
     The client's own quarter or median is taken over usable days with a known number; with fewer
-    than eight of them it is unknown. A number known only to be at least so much is yes where that
-    is already past the cut.
+    than eight of them it is unknown. A number known only to be at least so much is decided where
+    that is enough: yes where the cut asks for much, no where it asks for little.
 
     Args:
         found: one number a day.
@@ -31,10 +31,8 @@ def cut(found: Sequence[Found], rule: FactorRule, usable: Sequence[bool]) -> lis
     value = np.array([item.value for item in found], dtype=np.float64)
     known = np.asarray(usable, dtype=bool) & ~np.isnan(value)
     if rule.cut in OWN_CUTS and known.sum() < FEWEST_FOR_OWN_CUT:
-        why = (
-            f"{int(known.sum())} known days do not tell the client's own level, "
-            f"{FEWEST_FOR_OWN_CUT} are needed"
-        )
+        count = int(known.sum())
+        why = f"known: {count}, and {FEWEST_FOR_OWN_CUT} are needed for the client's own level"
         return [item._replace(why=item.why or why, decided=nan) for item in found]
     at = threshold(value[known], rule)
     return [item._replace(decided=_decide(item, rule, at)) for item in found]
@@ -56,8 +54,10 @@ def threshold(known: Floats, rule: FactorRule) -> float:
 def _decide(item: Found, rule: FactorRule, at: float) -> float:
     if item.known:
         return float(_past(item.value, rule.cut, at))
-    if rule.cut in FROM_ABOVE and not isnan(item.floor) and _past(item.floor, rule.cut, at):
-        return 1.0
+    if not isnan(item.floor):
+        past = _past(item.floor, rule.cut, at)
+        if past == (rule.cut in FROM_ABOVE):
+            return float(past)
     return item.decided
 
 

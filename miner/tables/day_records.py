@@ -20,6 +20,7 @@ from miner.tables.spans import Spans, spans_of
 from miner.tables.tag_days import Tags, tags_of
 from miner.tables.trace import Trace, trace_of
 from miner.tables.tracker import Tracker, tracker_of
+from miner.tables.unfinished import Unfinished, unfinished_of
 from miner.tables.windows import why_no_night
 
 
@@ -32,6 +33,7 @@ class DayRecords:
         usual_middle: the client's median midpoint of sleep, seconds after midnight, or None.
         eaten: the eating occasions of each day.
         stress: the stressed episodes.
+        unfinished: the records left out because their end cannot be used.
     """
 
     trace: Trace
@@ -43,6 +45,7 @@ class DayRecords:
     movement: Movement
     stress: Spans
     tracker: Tracker
+    unfinished: Unfinished
     tags: Tags
 
     def day(self, k: int) -> tuple[int, int]:
@@ -80,6 +83,7 @@ def records_of(client: Client, rules: RuleBook) -> DayRecords:
         movement=movement_of(client),
         stress=spans_of(client.used("stress")),
         tracker=tracker_of(client),
+        unfinished=unfinished_of(client),
         tags=tags_of(client, days, rules.cautions),
     )
 

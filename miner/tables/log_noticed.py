@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from miner.records.client import Client
+from miner.errors import several
 from miner.results import Finding, Severity
 from miner.tables.clockwork import DAY, HOUR, Times, from_usual, iso_day, seconds, usual_clock
 from miner.tables.columns import fold
@@ -62,7 +63,8 @@ def _rises(client: Client, trace: Trace) -> list[Finding | None]:
     late = [rise for rise in rises if 0 < rise.meal - rise.start <= LATE_MIN]
     return [
         _told(
-            "rise(s) of 30 mg/dL or more with no meal noted within an hour before or during",
+            "rise",
+            "of 30 mg/dL or more with no meal noted within an hour before or during",
             "a meal noted for each",
             "Ask what was eaten then; leave those rises out of any talk about meals.",
             [rise for rise in rises if rise.unlogged],
@@ -70,7 +72,8 @@ def _rises(client: Client, trace: Trace) -> list[Finding | None]:
             Severity.QUESTION,
         ),
         _told(
-            f"meal(s) noted up to {LATE_MIN:g} minutes after a rise had begun",
+            "meal",
+            f"noted up to {LATE_MIN:g} minutes after a rise had begun",
             "meals noted when they begin",
             "Nothing to do: the time of the log is kept as it stands.",
             late,
@@ -81,7 +84,7 @@ def _rises(client: Client, trace: Trace) -> list[Finding | None]:
 
 
 def _told(
-    what: str, expected: str, do: str, rises: list[Rise], trace: Trace, severity: Severity
+    one: str, rest: str, expected: str, do: str, rises: list[Rise], trace: Trace, severity: Severity
 ) -> Finding | None:
     if not rises:
         return None
@@ -90,8 +93,7 @@ def _told(
     listed = ", ".join(days[-SHOWN:]) + (
         f" and {len(days) - SHOWN} more" if len(days) > SHOWN else ""
     )
-    noun = what.replace("(s)", "" if len(rises) == 1 else "s", 1)
-    told = f"{len(rises)} {noun}. On {len(days)} day{'' if len(days) == 1 else 's'}: {listed}"
+    told = f"{several(len(rises), one)} {rest}. On {several(len(days), 'day')}: {listed}"
     return Finding(severity, None, None, told, expected, do, len(rises))
 
 
@@ -164,7 +166,7 @@ def _crowded(client: Client) -> Finding | None:
         Severity.QUESTION,
         None,
         None,
-        f"more than {MOST_A_DAY} meals noted on {int(full.sum())} day(s): {listed}",
+        f"more than {MOST_A_DAY} meals noted on {several(int(full.sum()), 'day')}: {listed}",
         "one row a meal, or one a food",
         "Ask what these rows are. Meals so close are cut by the next food, and not ranked.",
         int(full.sum()),
@@ -183,7 +185,7 @@ def _same_minute(client: Client) -> Finding | None:
         Severity.QUESTION,
         str(first["file"]),
         int(first["row"]),
-        f"{int(again.sum())} meal(s) noted again at the same minute under the same label, with "
+        f"{several(int(again.sum()), 'meal')} noted again at the same minute under the same label, with "
         "other amounts: they are added together",
         "one row a food",
         "If a row replaced another, remove the one that no longer holds.",

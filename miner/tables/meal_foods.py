@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 from miner.rulebook import Cautions
 from miner.tables.columns import fold, whole_words
@@ -12,6 +13,9 @@ from miner.tables.eating import MEAL_WORDS
 MOST_FOODS = 20
 LONGEST_PHRASE = 3
 SHORTEST_WORD = 3
+_WORD_OR_NUMBER = re.compile(r"[^\W_]+(?:['’.-][^\W_]+)*")
+_JOINING = frozenset(("a", "an", "and", "in", "of", "on", "plus", "some", "the", "with"))
+NO_NAMES: Mapping[str, str] = MappingProxyType({})
 NOT_FOOD = frozenset(
     (
         "and", "with", "the", "from", "for", "some", "little", "small", "large", "big", "half",
@@ -32,16 +36,79 @@ def said(label: str) -> str:
     return " ".join(text.split()).strip(" -:,;.")
 
 
-def terms(label: str) -> frozenset[str]:
-    """Return the words of a label, and its phrases of up to three words."""
+def terms(label: str, names: Mapping[str, str] = NO_NAMES) -> frozenset[str]:
+    """Return the words of a label, and its phrases of up to three words.
+
+    Args:
+        label: as it was noted.
+        names: ``one_name`` of the client's labels: what the last word of a phrase is called.
+    """
     found: set[str] = set()
-    for part in _PARTS.split(said(label)):
-        words = _WORD.findall(part)
+    for words in _parts(label):
         for size in range(1, LONGEST_PHRASE + 1):
-            found |= {" ".join(words[k : k + size]) for k in range(len(words) - size + 1)}
-    return frozenset(
-        term for term in found if len(term) >= SHORTEST_WORD and not NOT_FOOD & set(term.split())
-    )
+            for k in range(len(words) - size + 1):
+                *others, last = words[k : k + size]
+                found.add(" ".join([*others, names.get(last, last)]))
+    return frozenset(term for term in found if _names_food(term.split()))
+
+
+def _names_food(words: list[str]) -> bool:
+    """Say whether words may name a food: no amount among them, no "of" or "a" at either end."""
+    joined = {words[0], words[-1]} & _JOINING
+    return len(" ".join(words)) >= SHORTEST_WORD and not joined and not NOT_FOOD & set(words)
+
+
+def alike(label: str, names: Mapping[str, str] = NO_NAMES) -> str:
+    """Return the words and numbers of a label in an order of their own: equal for equal food."""
+    words = _WORD_OR_NUMBER.findall(said(label))
+    return " ".join(sorted(names.get(word, word) for word in words if word not in _JOINING))
+
+
+def one_name(labels: Sequence[str]) -> dict[str, str]:
+    """Return the one name of each word that a client writes in the singular and in the plural.
+
+    A word is the plural of another where it is that word with -s, with -es after x, z, ch, sh
+    or o, or with -ies for a -y after a consonant; the singular has three letters or more and does
+    not end in s. Both must have ended a part of some label: so "sweet" in "sweet potato" is not
+    taken for one of "sweets". The form that was noted first is the name, so that a name does not
+    change as records grow.
+
+    Args:
+        labels: in the order of time.
+    """
+    heads: dict[str, int] = {}
+    for label in labels:
+        for words in _parts(label):
+            food = [word for word in words if word not in NOT_FOOD]
+            if food:
+                heads.setdefault(food[-1], len(heads))
+    groups: dict[str, list[str]] = {}
+    for word in heads:
+        single = next((one for one in _singulars(word) if one in heads), word)
+        groups.setdefault(single, []).append(word)
+    return {
+        word: min(forms, key=heads.__getitem__)
+        for forms in groups.values()
+        if len(forms) > 1
+        for word in forms
+    }
+
+
+def _singulars(word: str) -> list[str]:
+    """Return what a word may be the plural of."""
+    found = []
+    if word.endswith("s"):
+        found.append(word[:-1])
+    if word.endswith("es") and word[:-2].endswith(("x", "z", "ch", "sh", "o")):
+        found.append(word[:-2])
+    if word.endswith("ies") and word[-4:-3] not in ("", *"aeiou"):
+        found.append(f"{word[:-3]}y")
+    return [one for one in found if len(one) >= SHORTEST_WORD and not one.endswith("s")]
+
+
+def _parts(label: str) -> list[list[str]]:
+    """Return the words of each part of a label, parted by commas, "and" and "with"."""
+    return [words for part in _PARTS.split(said(label)) if (words := _WORD.findall(part))]
 
 
 def foods_of(

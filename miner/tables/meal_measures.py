@@ -13,6 +13,7 @@ from miner.tables.meal_records import NEVER, MealMeasure, MealRecords
 from miner.tables.measures_activity import WALK_WITHIN, walked, why_no_activity
 from miner.tables.measures_meals import FEWEST_OCCASIONS, SNACK_CARBS_G, SNACK_PROTEIN_G
 from miner.tables.measures_sleep import asleep_hours
+from miner.tables.unfinished import at_least
 
 STRESS_BEFORE = 3 * HOUR
 TAG_AROUND = HOUR
@@ -105,7 +106,8 @@ def meal_stress_minutes_before(records: MealRecords, k: int) -> Found:
         return unknown(why, meal.rows)
     stress = records.days.stress
     rows = meal.rows + stress.rows(*window)
-    return records.days.tracker.told("stress", window, stress.minutes(*window), rows)
+    began = records.days.unfinished.stress
+    return at_least("stress", began, window, stress.minutes(*window), rows)
 
 
 MEASURES: Mapping[str, MealMeasure] = {

@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.tables.clockwork import DAY, Floats, from_usual
-from miner.tables.meal_foods import said
+from miner.tables.meal_foods import alike, one_name
 from miner.tables.unit_table import UnitTable
 
 CARBS_WITHIN_G = 15
@@ -31,20 +31,22 @@ class Pair:
 def pairs_of(table: UnitTable, factor: str, outcome: str) -> tuple[Pair, ...]:
     """Return pairs of similar meals with and without a factor, each meal used once.
 
-    Similar: the same words in the label, or carbohydrate within 15 g and time of day within 90
-    minutes. Nearest pairs first: those that differ in the fewest other habits, then in the least
-    carbohydrate, then in the least time of day.
+    Similar: the same words in the label (in any order, in the singular or the plural), or
+    carbohydrate within 15 g and time of day within 90 minutes. Nearest pairs first: those that
+    differ in the fewest other habits, then in the least carbohydrate, then in the least time of
+    day.
 
     Args:
         table: a meal table.
         factor: one of its factors.
         outcome: the outcome that must be known of both.
     """
-    frame = table.frame[table.frame["usable"] & table.frame[outcome].notna()]
+    frame = _known(table, outcome)
     yes, no = frame[frame[factor] == 1], frame[frame[factor] == 0]
     if not len(yes) or not len(no):
         return ()
-    label = (_words(yes)[:, None] == _words(no)[None, :]) & (_words(yes) != "")[:, None]
+    words, other = yes["words"].to_numpy(object), no["words"].to_numpy(object)
+    label = (words[:, None] == other[None, :]) & (words != "")[:, None]
     grams, away = _apart(yes, no)
     amount = (grams <= CARBS_WITHIN_G) & (away <= CLOCK_WITHIN_MIN)
     others = [name for name in table.factors if name != factor and ":" not in name]
@@ -70,10 +72,10 @@ def repeats_of(table: UnitTable, outcome: str, factor: str | None = None) -> Flo
     The same: the same words in the label, carbohydrate within 15 g where both tell it, time of
     day within 90 minutes, and no difference in the factor. Each meal is used once.
     """
-    frame = table.frame[table.frame["usable"] & table.frame[outcome].notna()]
+    frame = _known(table, outcome)
     if factor is not None:
         frame = frame[frame[factor].notna()]
-    frame = frame.assign(words=_words(frame), side=0.0 if factor is None else frame[factor])
+    frame = frame.assign(side=0.0 if factor is None else frame[factor])
     out: list[float] = []
     for _, group in frame[frame["words"] != ""].groupby(["words", "side"], sort=True):
         values = group[outcome].to_numpy(np.float64)
@@ -89,8 +91,11 @@ def repeats_of(table: UnitTable, outcome: str, factor: str | None = None) -> Flo
     return np.array(out, dtype=np.float64)
 
 
-def _words(frame: pd.DataFrame) -> NDArray[np.object_]:
-    return np.array([said(label) for label in frame["label"]], dtype=object)
+def _known(table: UnitTable, outcome: str) -> pd.DataFrame:
+    """Return the usable meals whose outcome is known, with the words of their labels."""
+    names = one_name(table.frame["label"].tolist())
+    frame = table.frame[table.frame["usable"] & table.frame[outcome].notna()]
+    return frame.assign(words=[alike(label, names) for label in frame["label"]])
 
 
 def _apart(left: pd.DataFrame, right: pd.DataFrame) -> tuple[Floats, Floats]:

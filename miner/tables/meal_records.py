@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from miner.tables.columns import Source, origins, words
 from miner.tables.day_records import DayRecords, records_of
 from miner.tables.eating import Occasion, occasions_of
 from miner.tables.found import Found
-from miner.tables.meal_foods import foods_of, said, terms
+from miner.tables.meal_foods import foods_of, one_name, said, terms
 from miner.tables.meal_names import meal_names
 
 NEVER = 1 << 60
@@ -95,7 +96,10 @@ def meal_records(client: Client, rules: RuleBook) -> MealRecords:
 
 def _meals(client: Client, records: DayRecords, occasions: list[Occasion]) -> tuple[Meal, ...]:
     frame = client.used("meals")
-    texts = dict(zip(origins(frame), frame["label"].fillna("").astype(str).tolist(), strict=True))
+    noted = frame["label"].fillna("").astype(str).tolist()
+    texts = dict(zip(origins(frame), noted, strict=True))
+    in_order = sorted(zip(seconds(frame["time"]).tolist(), noted, strict=True))
+    words_of = partial(terms, names=one_name([text for _, text in in_order]))
     at = np.array([item.at for item in occasions], dtype=np.int64)
     clock = np.array([item.clock for item in occasions], dtype=np.int64)
     days = records.days.of(at)
@@ -107,7 +111,7 @@ def _meals(client: Client, records: DayRecords, occasions: list[Occasion]) -> tu
     for k, (item, name) in enumerate(zip(occasions, _names(at, clock), strict=True)):
         labels = [texts[row] for row in item.rows]
         told = all(said(label) for label in labels)
-        eaten = frozenset().union(*map(terms, labels)) if told else frozenset()
+        eaten = frozenset().union(*map(words_of, labels)) if told else frozenset()
         shown = ", ".join(dict.fromkeys(filter(None, labels)))
         found.append(
             Meal(name, item.at, item.clock, kinds[k], int(days[k]), shown, eaten,

@@ -9,6 +9,7 @@ from miner.tables.columns import Source
 from miner.tables.day_records import DayRecords
 from miner.tables.eating import Occasion
 from miner.tables.found import Found, unknown
+from miner.tables.unfinished import at_least
 
 WALK_WITHIN = HOUR
 
@@ -20,7 +21,8 @@ def active_minutes(records: DayRecords, k: int) -> Found:
     if why:
         return unknown(why)
     active = records.movement.active
-    return records.tracker.told("activity", window, active.minutes(*window), active.rows(*window))
+    began = records.unfinished.active
+    return at_least("activity", began, window, active.minutes(*window), active.rows(*window))
 
 
 def vigorous_minutes(records: DayRecords, k: int) -> Found:
@@ -35,7 +37,7 @@ def vigorous_minutes(records: DayRecords, k: int) -> Found:
     minutes, rows = moves.vigorous.minutes(*window), moves.vigorous.rows(*window)
     if moves.unrated.touch(*window):
         return unknown("exercise without an intensity that day", rows, floor=minutes)
-    return records.tracker.told("activity", window, minutes, rows)
+    return at_least("activity", records.unfinished.vigorous, window, minutes, rows)
 
 
 def steps(records: DayRecords, k: int) -> Found:
@@ -45,6 +47,9 @@ def steps(records: DayRecords, k: int) -> Found:
     if why:
         return unknown(why)
     counted, rows = records.movement.steps_in(*day)
+    if records.unfinished.steps.touch(*day):
+        why = "steps stand in a record that day whose end cannot be used"
+        return unknown(why, rows, floor=counted)
     if isnan(counted):
         return unknown("no steps are noted that day")
     return Found(counted, rows=rows)
@@ -79,7 +84,8 @@ def walked(records: DayRecords, window: tuple[int, int], rows: tuple[Source, ...
     """Return the minutes walked in a window, with the rows behind them after those given."""
     walking = records.movement.walking
     found = rows + walking.rows(*window)
-    return records.tracker.told("activity", window, walking.minutes(*window), found)
+    began = records.unfinished.walking
+    return at_least("activity", began, window, walking.minutes(*window), found)
 
 
 def why_no_activity(records: DayRecords, k: int, window: tuple[int, int]) -> str:
@@ -88,5 +94,7 @@ def why_no_activity(records: DayRecords, k: int, window: tuple[int, int]) -> str
     if why:
         return why
     counted, _ = records.movement.steps_in(*records.day(k))
+    if records.unfinished.steps.touch(*records.day(k)):
+        return ""
     off = counted == 0 or (isnan(counted) and records.movement.counts_steps)
     return "no step was counted that day: the tracker was off" if off else ""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from math import isnan
 
+from miner.errors import several
 from miner.tables.clockwork import from_usual
 from miner.tables.day_records import DayRecords
 from miner.tables.found import Found, unknown
@@ -46,7 +47,7 @@ def midpoint_later_than_usual(records: DayRecords, k: int) -> Found:
         return unknown(records.no_night[k])
     nights = len(records.nights.by_day)
     if nights < FEWEST_NIGHTS_FOR_USUAL:
-        why = f"{nights} nights do not tell what is usual, {FEWEST_NIGHTS_FOR_USUAL} are needed"
+        why = f"{several(nights, 'night')} recorded: {FEWEST_NIGHTS_FOR_USUAL} are needed to know the usual"
         return unknown(why, night.sources)
     later = from_usual(night.middle_clock, records.usual_middle)
     return Found(float(later) / 60, rows=night.sources)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from miner.tables.clockwork import HOUR
 from miner.tables.day_records import DayRecords
 from miner.tables.found import Found, unknown
+from miner.tables.unfinished import at_least
 
 NOON = 12 * HOUR
 EVENING = 18 * HOUR
@@ -34,4 +35,4 @@ def _within(records: DayRecords, k: int, window: tuple[int, int]) -> Found:
     if why:
         return unknown(why)
     minutes, rows = records.stress.minutes(*window), records.stress.rows(*window)
-    return records.tracker.told("stress", window, minutes, rows)
+    return at_least("stress", records.unfinished.stress, window, minutes, rows)

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+import pandas as pd
 
 from miner.records.client import Client
 from miner.tables.clockwork import DAY, Floats, Times, seconds
 from miner.tables.columns import Source, numbers, origins, words
+from miner.tables.limits import Mask
 from miner.tables.spans import Spans
 
 WALKING = ("walk",)
@@ -57,30 +59,26 @@ class Movement:
 
 
 def movement_of(client: Client) -> Movement:
-    """Sort the used activity rows of a client."""
+    """Sort the activity rows of a client."""
     frame = client.used("activity")
     start, end = seconds(frame["start"]), seconds(frame["end"])
-    kinds, intensity = words(frame["kind"]), words(frame["intensity"])
-    steps, rows = numbers(frame["steps"]), origins(frame)
+    steps, rows, kinds = numbers(frame["steps"]), origins(frame), kinds_of(frame)
 
-    def spans(mask: NDArray[np.bool_]) -> Spans:
+    def spans(mask: Mask) -> Spans:
         places = np.flatnonzero(mask)
         return Spans.of(start[places], end[places], [rows[k] for k in places])
 
     rate = steps / np.maximum((end - start) / 60, 1e-9)
-    walking = _named(kinds, WALKING) | (rate >= WALKING_STEPS_A_MIN)
-    exercise = _named(kinds, EXERCISE)
-    rated = np.array([bool(item) for item in intensity], dtype=bool)
-    brisk = np.array([item in BRISK for item in intensity], dtype=bool)
+    on_foot = rate >= WALKING_STEPS_A_MIN
     counted = np.flatnonzero(~np.isnan(steps))
     middle = (start + end) // 2
     counted = counted[np.argsort(middle[counted], kind="stable")]
     return Movement(
-        walking=spans(walking),
-        active=spans(walking | brisk | (exercise & ~rated)),
-        vigorous=spans(np.array([item == "vigorous" for item in intensity], dtype=bool)),
-        unrated=spans(exercise & ~rated),
-        rated=bool(rated.any()),
+        walking=spans(kinds.walking | on_foot),
+        active=spans(kinds.walking | kinds.brisk | kinds.unrated | on_foot),
+        vigorous=spans(kinds.vigorous),
+        unrated=spans(kinds.unrated),
+        rated=kinds.rated,
         middle=middle[counted],
         steps=steps[counted],
         origin=tuple(rows[k] for k in counted),
@@ -88,7 +86,30 @@ def movement_of(client: Client) -> Movement:
     )
 
 
-def _named(kinds: list[str], parts: tuple[str, ...]) -> NDArray[np.bool_]:
+class Kinds(NamedTuple):
+    """Which rows are what, by their own words, and whether any of them has an intensity."""
+
+    walking: Mask
+    brisk: Mask
+    vigorous: Mask
+    unrated: Mask
+    rated: bool
+
+
+def kinds_of(frame: pd.DataFrame) -> Kinds:
+    """Sort rows of the activity stream by what they say of themselves."""
+    names, intensity = words(frame["kind"]), words(frame["intensity"])
+    rated = np.array([bool(item) for item in intensity], dtype=bool)
+    return Kinds(
+        walking=_named(names, WALKING),
+        brisk=np.array([item in BRISK for item in intensity], dtype=bool),
+        vigorous=np.array([item == "vigorous" for item in intensity], dtype=bool),
+        unrated=_named(names, EXERCISE) & ~rated,
+        rated=bool(rated.any()),
+    )
+
+
+def _named(kinds: list[str], parts: tuple[str, ...]) -> Mask:
     named = {kind: any(part in kind for part in parts) for kind in set(kinds)}
     return np.array([named[kind] for kind in kinds], dtype=bool)
 

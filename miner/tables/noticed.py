@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 from miner.records.client import Client
+from miner.errors import several
 from miner.results import Finding, Severity
 from miner.rulebook import RuleBook
 from miner.tables.biological_days import days_of
@@ -49,7 +50,7 @@ def _too_few_readings(table: UnitTable) -> Finding | None:
     if not days:
         return None
     return _note(
-        f"{len(days)} day(s) with too few readings: {_listed(days)}",
+        f"{several(len(days), 'day')} with too few readings: {_listed(days)}",
         "readings for 70 % of the day",
         "Nothing can be repaired; keep the sensor read more often.",
         len(days),
@@ -74,7 +75,7 @@ def _nights(table: UnitTable, nights: Nights) -> list[Finding | None]:
         return []
     return [
         _note(
-            f"{len(missing)} night(s) without a main sleep, by the day they open: "
+            f"{several(len(missing), 'night')} without a main sleep, by the day of waking: "
             f"{_listed(missing)}. Those days begin at the usual waking, and their overnight mean "
             "is read from 00:00 to 06:00",
             "a sleep that ends between 03:00 and 14:00, or one marked main",
@@ -88,7 +89,7 @@ def _naps(nights: Nights) -> Finding | None:
     if not nights.naps:
         return None
     return _note(
-        f"{nights.naps} nap(s) not counted as night sleep",
+        f"{several(nights.naps, 'nap')} not counted as night sleep",
         f"main sleep; parts within {LONGEST_WAKING_MIN} minutes of each other count as one night",
         "Nothing to do.",
         nights.naps,
@@ -100,7 +101,7 @@ def _time_in_bed(nights: Nights) -> Finding | None:
     if not count:
         return None
     return _note(
-        f"{count} night(s) without time asleep: time in bed is used for short and long nights",
+        f"{several(count, 'night')} without time asleep: time in bed is used for short and long nights",
         "asleep_min, or the minutes of deep, light and REM sleep",
         "Map the tracker's time asleep if the export has it.",
         count,
@@ -116,7 +117,7 @@ def _not_worn(table: UnitTable) -> Finding | None:
     if not days:
         return None
     return _note(
-        f"{len(days)} day(s) on which the tracker was not worn, or not long enough, for some "
+        f"{several(len(days), 'day')} on which the tracker was not worn, or not long enough, for some "
         f"habit. Days: {_listed(sorted(days))}. Those habits are unknown there, not absent",
         "the tracker worn while awake",
         "Ask the client to wear it through the day.",

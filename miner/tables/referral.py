@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from miner.errors import several
 from miner.records.client import Client
 from miner.records.columns import MG_DL_PER_MMOL_L
 from miner.results import CautionKind, CautionText
@@ -19,7 +20,7 @@ from miner.tables.unit_table import UnitTable
 
 
 def cautions(
-    client: Client, table: UnitTable, rules: RuleBook
+    client: Client, table: UnitTable, rules: RuleBook, *, days: int | None = None
 ) -> tuple[tuple[CautionText, ...], tuple[str, ...]]:
     """Return what has to be said beside any pattern, and what the intake did not ask.
 
@@ -29,6 +30,12 @@ def cautions(
     of a sensor) do not count. A wake reading comes from the day table, so only a table by day has
     any. Limits are told in the client's display unit.
 
+    Args:
+        client: as read.
+        table: the client's day table.
+        rules: the rule books.
+        days: over how many days patterns are looked for; by default all of the table.
+
     Returns:
         The cautions, and the names of the intake questions not asked, in plain words.
     """
@@ -37,13 +44,15 @@ def cautions(
     yes = [book.intake[name].when_yes for name, told in answers.items() if told == "yes"]
     referrals = _referrals(trace_of(client), table, book, client.settings.display_unit)
     names = [book.intake[name].asked for name, told in answers.items() if told == "not_asked"]
+    span = several(table.frame["date"].nunique() if days is None else days, "day")
+    patterns = [text.replace("{days}", span) for text in book.with_patterns]
     said = [
         *(CautionText(CautionKind.INTAKE, text) for text in yes),
         *(CautionText(CautionKind.REFERRAL, text) for text in referrals),
         *_of_tags(client, book),
         *(CautionText(CautionKind.NOT_ASKED, text) for text in _not_asked(names, book)),
         *(CautionText(CautionKind.ALWAYS, text) for text in book.always),
-        *(CautionText(CautionKind.PATTERNS, text) for text in book.with_patterns),
+        *(CautionText(CautionKind.PATTERNS, text) for text in patterns),
     ]
     return tuple(dict.fromkeys(said)), tuple(names)
 
@@ -58,7 +67,7 @@ def _referrals(trace: Trace, table: UnitTable, book: Cautions, unit: str) -> lis
         wake = table.frame["wake_glucose"].to_numpy(np.float64)
     counts = [(rule, _days_counted(rule, trace, wake)) for rule in book.referral]
     return [
-        rule.say.format(at=shown_limit(rule.at, unit), days=f"{days} day{'' if days == 1 else 's'}")
+        rule.say.format(at=shown_limit(rule.at, unit), days=several(days, "day"))
         for rule, days in counts
         if days >= rule.days
     ]

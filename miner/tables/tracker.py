@@ -7,17 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from miner.records.client import Client
-from miner.records.stream_file import IN_DOUBT
-from miner.tables.clockwork import DAY, HOUR, Times, seconds
+from miner.tables.clockwork import DAY, Times, seconds
 from miner.tables.columns import Source, numbers
-from miner.tables.found import Found, unknown
 from miner.tables.outcomes_of_day import covered, percent
 from miner.tables.spans import NOTHING, Spans
 
 LEAST_WORN = 0.5
 DAYS_OUTSIDE_A_STREAM = 7
-MAY_LAST = HOUR
-"""How far after its start a record without a usable end may still have gone on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,22 +24,11 @@ class Tracker:
         worn: stream to the spans in which it was sampled, for streams made from samples.
         seen: every record of any tracker stream; rows that count no steps show nothing.
         extent: stream to the instants of its first and last record, absent where it is empty.
-        doubtful: stream to the starts of the records left out as their end cannot be used.
     """
 
     worn: dict[str, Spans]
     seen: Spans
     extent: dict[str, tuple[int, int]]
-    doubtful: dict[str, Times]
-
-    def told(
-        self, stream: str, window: tuple[int, int], minutes: float, rows: tuple[Source, ...]
-    ) -> Found:
-        """Return the minutes recorded in a window: no more than the least where more may be."""
-        starts = self.doubtful[stream]
-        if not ((starts < window[1]) & (starts + MAY_LAST > window[0])).any():
-            return Found(minutes, rows=rows)
-        return unknown(f"the end of a record of {stream} then cannot be used", rows, floor=minutes)
 
     def why_unknown(self, stream: str, window: tuple[int, int], day: tuple[int, int]) -> str:
         """Return why a stream tells nothing about a window of a day, empty where it does.
@@ -88,12 +73,7 @@ def tracker_of(client: Client) -> Tracker:
         stream: Spans.of(seconds(frame["start"]), seconds(frame["end"]), [("", 0)] * len(frame))
         for stream, frame in client.worn.items()
     }
-    doubtful = {
-        stream: seconds(frame.loc[frame["left_out"].isin(IN_DOUBT), "start"])
-        for stream in ("stress", "activity")
-        for frame in (client.streams[stream],)
-    }
     if not starts:
-        return Tracker(worn, NOTHING, extent, doubtful)
+        return Tracker(worn, NOTHING, extent)
     start, end = np.concatenate(starts), np.concatenate(ends)
-    return Tracker(worn, Spans.of(start, end, [("", 0)] * start.size), extent, doubtful)
+    return Tracker(worn, Spans.of(start, end, [("", 0)] * start.size), extent)

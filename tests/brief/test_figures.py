@@ -140,7 +140,7 @@ def test_a_curve_of_a_meal_is_drawn_where_it_is_whole(minutes: Sequence[int], dr
         "A", "walk_after", "rise", "mg/dL", (MealPair(side, side, 0.0, "label", ()),),
         0, 0, 0.0, Repeats(0, None), 1, 1, 0,
     )  # fmt: skip
-    place = meal_pairs(found, "rise").axes[1]
+    place = meal_pairs(found, "rise", SIDES).axes[2]
     thick = [line for line in place.lines if line.get_linewidth() > 2]
     assert len(thick) == (2 if drawn else 0)
     assert ("no curve was recorded whole" in {text.get_text() for text in place.texts}) is not drawn
@@ -150,6 +150,29 @@ def test_a_curve_of_a_meal_is_drawn_where_it_is_whole(minutes: Sequence[int], dr
         assert above[inside] == pytest.approx(at[inside])
         assert at[inside].min() >= minutes[0] - 1e-9
         assert at[inside].max() <= minutes[-1] + 1e-9
+
+
+@pytest.mark.parametrize("wide", [True, False])
+def test_the_legend_of_the_pairs_names_the_habit_and_covers_nothing(wide: bool) -> None:
+    curve = tuple((float(at), 100.0) for at in range(-15, 121, 5))
+    side = MealSide("2026-03-02T08:00", "breakfast", "oats", None, 100.0, curve)
+    found = MealComparison(
+        "A", "walk_after", "rise", "mg\/dL", (MealPair(side, side, 0.0, "label", ()),),
+        0, 0, 0.0, Repeats(0, None), 1, 1, 0,
+    )  # fmt: skip
+    figure = meal_pairs(found, "rise", SIDES, wide=wide)
+    legend, *panels = figure.axes
+    told = [text.get_text() for text in legend.texts]
+    assert told == ["with it: meals with a walk after them", "without it: other meals"]
+    for panel in panels:
+        assert panel.get_position().y1 < legend.get_position().y0
+        assert not panel.texts
+    long = ("meals with " + "very " * 20 + "long words", "other meals")
+    cut = meal_pairs(found, "rise", long, wide=wide).axes[0].texts[0].get_text()
+    assert cut.endswith("...")
+    thick = [line for line in panels[1].lines if line.get_linewidth() > 2]
+    shown = {line.get_color(): line.get_linestyle() for line in thick}
+    assert {line.get_color(): line.get_linestyle() for line in legend.lines[::2]} == shown
 
 
 def test_the_middle_curve_ends_where_fewer_than_half_of_the_curves_reach() -> None:
@@ -162,7 +185,7 @@ def test_the_middle_curve_ends_where_fewer_than_half_of_the_curves_reach() -> No
     found = MealComparison(
         "A", "walk_after", "rise", "mg/dL", pairs, 0, 0, 0.0, Repeats(0, None), 3, 3, 0
     )
-    for line in meal_pairs(found, "rise").axes[1].lines:
+    for line in meal_pairs(found, "rise", SIDES).axes[2].lines:
         if line.get_linewidth() > 2:
             at, above = (np.asarray(line.get_data()[k], dtype=float) for k in (0, 1))
             assert np.isnan(above[at == 120]).all()  # else it would jump from 0 to 50

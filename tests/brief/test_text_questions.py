@@ -183,7 +183,7 @@ RATE = ErrorRate(
     "client-07", 200, 1000, 0, 8, 0.04, (0.0174, 0.0773), 0.05, "short_sleep", "wake_glucose",
     (FoundRate(4.2, "mg/dL", 50, 3, 0.06, (0.0125, 0.1655)), FoundRate(8.4, "mg/dL", 0, 0, None)),
     30, True,
-    "Of 200 months, 8 showed something clear.",
+    "Of 200 records, 8 showed something clear.",
 )  # fmt: skip
 
 
@@ -192,9 +192,9 @@ def test_the_error_rate_is_told_with_its_interval(rules: RuleBook) -> None:
     assert (
         render(error_rate_parts(RATE, rules))
         == """\
-Of 200 months, 8 showed something clear.
+Of 200 records, 8 showed something clear.
 Rate: 4.0 of 100 (95 % interval 1.7 to 7.7). The guard allows 5. client-07: 30
-usable days, 1000 shuffles a month, seed 0.
+usable days, 1000 shuffles each, seed 0.
 
 How often a true difference is found (a short night, wake glucose)
   true difference    found  of 100  95 % interval

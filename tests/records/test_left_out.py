@@ -197,7 +197,7 @@ def test_ends_before_it_starts_and_longer_than_a_day(folder):
         "2026-03-03T23:00,2026-03-04T06:00\n",
     )
     client = read_client(folder.path)
-    assert finding(client, "end before they start").row == 2
+    assert finding(client, "an end before the start").row == 2
     assert finding(client, "longer than 24 hours").row == 3
     assert client.used("sleep")["row"].tolist() == [4]
 

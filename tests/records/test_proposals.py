@@ -58,7 +58,7 @@ def test_a_sensor_export_with_a_preamble(folder):
         "the header ('Reading taken', ...) stands in row 4"
     ]
     assert [item.reason for item in proposal.choices if item.key == "time_format"] == [
-        "day first: in 32 cell(s) the first number is above 12 ('13/02/2026 00:00')"
+        "day first: in 32 cells the first number is above 12 ('13/02/2026 00:00')"
     ]
 
 

@@ -80,9 +80,9 @@ def test_naps_missing_nights_and_time_in_bed_are_told(make, slept, rules, flat):
     del rows[3]
     rows.append({"start": "2026-03-03 12:00", "end": "2026-03-03 13:00", "kind": "nap"})
     told = whats(make, rules, flat, sleep=rows)
-    assert "1 nap(s) not counted" in told
-    assert "1 night(s) without a main sleep, by the day they open: 2026-03-04" in told
-    assert "9 night(s) without time asleep: time in bed is used" in told
+    assert "1 nap not counted" in told
+    assert "1 night without a main sleep, by the day of waking: 2026-03-04" in told
+    assert "9 nights without time asleep: time in bed is used" in told
     clean = whats(make, rules, flat, sleep=slept("2026-03-01", DAYS, asleep_min=400))
     assert clean == ""
 
@@ -91,7 +91,7 @@ def test_no_sleep_too_few_readings_and_a_tracker_off_are_told(make, slept, rules
     assert "A day runs from 04:00 to 04:00" in whats(make, rules, flat)
     short = flat[flat["clock"] < "2026-03-10 12:00"]
     told = whats(make, rules, short, sleep=slept("2026-03-01", DAYS, asleep_min=400))
-    assert "1 day(s) with too few readings: 2026-03-10" in told
+    assert "1 day with too few readings: 2026-03-10" in told
     rows = slept("2026-03-01", DAYS, asleep_min=400)
     del rows[5]
     walk = [{"start": "2026-03-02 10:00", "end": "2026-03-02 11:00", "kind": "walk"}]

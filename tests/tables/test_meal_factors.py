@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from miner.rulebook import load
-from miner.tables.meal_foods import foods_of, said, terms
+from miner.tables.meal_foods import alike, foods_of, one_name, said, terms
 from miner.tables.meals import meal_table
 
 DAYS = 12
@@ -223,6 +223,61 @@ def test_of_several_at_the_usual_hour_the_largest_is_the_meal(table_of):
 
 
 def test_words_of_amount_are_no_food():
-    assert terms("a few pieces of melon, 2 slices ham, pack crisps") == {
-        "melon", "of melon", "ham", "crisps",
+    assert terms("a few pieces of melon, 2 slices ham, pack crisps") == {"melon", "ham", "crisps"}
+    assert terms("a bowl of oats in milk") == {
+        "bowl", "bowl of oats", "oats", "oats in milk", "milk",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("one", "many"),
+    [
+        ("date", "dates"),
+        ("egg", "eggs"),
+        ("rice cake", "rice cakes"),
+        ("tomato", "tomatoes"),
+        ("radish", "radishes"),
+        ("box", "boxes"),
+        ("berry", "berries"),
+        ("pie", "pies"),
+        ("leche", "leches"),
+    ],
+)
+def test_the_singular_and_the_plural_of_a_food_are_one_word(one, many):
+    forms = {one.split()[-1], many.split()[-1]}
+    for first, then in ((one, many), (many, one)):
+        names = one_name([f"2 {first}", "toast", f"{then} and toast"])
+        assert names == dict.fromkeys(forms, first.split()[-1])  # as it was noted first
+        assert terms(then, names) == terms(first, names) == terms(first)
+        assert alike(f"toast, {one}", names) == alike(f"{many} with toast", names)
+
+
+@pytest.mark.parametrize(
+    "labels",
+    [
+        ["hummus", "asparagus", "couscous", "molasses"],  # no singular of theirs was noted
+        ["sweet potato", "sweets"],  # "sweet" ends nothing
+        ["bas", "bass"],
+        ["glas", "glass"],
+        ["key", "kies"],  # a vowel before the y takes -s
+        ["pan", "panes"],
+        ["te", "tes"],  # shorter than three letters
+        ["pasta", "past"],
+        ["green salad", "mixed greens"],
+    ],
+)
+def test_words_that_only_look_like_a_plural_stay_apart(labels):
+    assert one_name(labels) == {}
+
+
+def test_a_food_noted_in_both_forms_is_one_habit(table_of):
+    days = [f"{k:02d}" for k in range(2, 9)]
+    meals = [
+        meal("12:00", "dates, 3" if k % 2 else "a date", day) for k, day in enumerate(days)
+    ]
+    meals += [meal("18:00", "date cake" if day == "03" else "fish", day) for day in days]
+    table = table_of(meals)
+    foods = [name for name in table.factors if name.startswith("food:")]
+    assert foods == ["food:date", "food:fish"]
+    counts = {name: int(table.frame[name].sum()) for name in foods}
+    assert counts == {"food:date": 8, "food:fish": 6}

@@ -6,16 +6,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from miner.brief.figures.paper import INK, LABEL, LINE, ONE, SOFT, TWO, axes, drawing, sheet
+from miner.brief.figures.paper import INK, LINE, ONE, SOFT, TWO, axes, drawing, sheet
 from miner.brief.text.amounts import MG_DL_PER_MMOL_L
+from miner.brief.text.safe import clean
 from miner.results.meals import MealComparison, MealSide
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-WIDTH, HEIGHT = 720, 300
-NARROW = 350
+WIDTH, PANEL, NARROW = 720, 266, 350
+LEGEND_LINE = 24
+LONGEST_NAME = 46
+WITH, WITHOUT = ("with it", ONE, "-"), ("without it", TWO, "--")
 GRID_STEP_MIN = 5.0
 GRID_MIN = np.arange(-15.0, 121.0, GRID_STEP_MIN)
 LARGEST_GAP_MIN = 30.0
@@ -23,26 +26,53 @@ SHARE_REACHED = 0.5
 
 
 def meal_pairs(
-    found: MealComparison, label: str, display_unit: str = "mg/dL", *, wide: bool = True
+    found: MealComparison,
+    label: str,
+    sides: tuple[str, str],
+    display_unit: str = "mg/dL",
+    *,
+    wide: bool = True,
 ) -> Figure:
     """Draw the pairs of a comparison: a line a pair at the left, the curves at the right.
+
+    What is with and what is without stands above both, where no curve is.
 
     Args:
         found: with at least one pair.
         label: the outcome in words.
+        sides: the meals with the habit and those without, in words.
         display_unit: ``mg/dL`` or ``mmol/L``.
         wide: side by side; else the curves below the pairs.
     """
     glucose = found.unit.startswith("mg/dL")
-    scale = 1 / MG_DL_PER_MMOL_L if glucose and display_unit == "mmol/L" else 1.0
+    per = 1 / MG_DL_PER_MMOL_L if display_unit == "mmol/L" else 1.0
     unit = found.unit.replace("mg/dL", display_unit)
+    width = WIDTH if wide else NARROW
+    lines = 1 if wide else 2
+    top = LEGEND_LINE * lines + 10
     with drawing():
-        figure = sheet(WIDTH, HEIGHT) if wide else sheet(NARROW, 2 * HEIGHT)
-        right = (340, 34, 365, 208) if wide else (50, HEIGHT + 34, NARROW - 65, 208)
-        _dots(axes(figure, 60 if wide else 50, 34, 220, 208), found, scale, f"{label}, {unit}")
-        curves_scale = 1 / MG_DL_PER_MMOL_L if display_unit == "mmol/L" else 1.0
-        _curves(axes(figure, *right), found, curves_scale, display_unit)
+        figure = sheet(width, top + PANEL * lines)
+        _legend(axes(figure, 0, 0, width, LEGEND_LINE * lines), sides, wide)
+        right = (340, top + 24, 365, 190) if wide else (50, top + PANEL + 24, NARROW - 65, 190)
+        left = axes(figure, 60 if wide else 50, top + 24, 220, 190)
+        _dots(left, found, per if glucose else 1.0, f"{label}, {unit}")
+        _curves(axes(figure, *right), found, per, display_unit)
     return figure
+
+
+def _legend(place: Axes, sides: tuple[str, str], wide: bool) -> None:
+    """Name both sides, each beside a piece of its line with a dot on it."""
+    place.set_xlim(0, WIDTH if wide else NARROW)
+    place.set_ylim(LEGEND_LINE * (1 if wide else 2), 0)
+    place.set_xticks([])
+    place.set_yticks([])
+    for row, ((name, colour, style), words) in enumerate(zip((WITH, WITHOUT), sides, strict=True)):
+        left = 8 + row * wide * WIDTH / 2
+        middle = (0.5 + row * (not wide)) * LEGEND_LINE
+        place.plot([left, left + 26], [middle] * 2, color=colour, linewidth=2.4, linestyle=style)
+        place.plot([left + 13], [middle], "o", color=colour, markersize=6.5)
+        text = clean(f"{name}: {words}", LONGEST_NAME)
+        place.text(left + 33, middle, text, color=INK, size=13, va="center_baseline")
 
 
 def _dots(place: Axes, found: MealComparison, scale: float, title: str) -> None:
@@ -52,17 +82,17 @@ def _dots(place: Axes, found: MealComparison, scale: float, title: str) -> None:
         place.scatter([0], values[:1], s=46, color=TWO, zorder=2)
         place.scatter([1], values[1:], s=46, color=ONE, zorder=2)
     place.set_xlim(-0.35, 1.35)
-    place.set_xticks([0, 1], ["without it", "with it"])
+    place.set_xticks([0, 1], [WITHOUT[0], WITH[0]])
     place.set_title(title, loc="left", color=INK, size=14)
     place.grid(axis="y", color=LINE, linewidth=0.6)
 
 
 def _curves(place: Axes, found: MealComparison, scale: float, display_unit: str) -> None:
     sides = (
-        ("without it", [pair.without for pair in found.pairs], TWO, "--"),
-        ("with it", [pair.with_ for pair in found.pairs], ONE, "-"),
+        ([pair.without for pair in found.pairs], WITHOUT),
+        ([pair.with_ for pair in found.pairs], WITH),
     )
-    for row, (label, meals, colour, style) in enumerate(sides):
+    for meals, (_, colour, style) in sides:
         drawn = [curve for meal in meals if (curve := _on_grid(meal)) is not None]
         for curve in drawn:
             place.plot(GRID_MIN, curve * scale, color=colour, linewidth=0.7, alpha=0.35)
@@ -70,10 +100,6 @@ def _curves(place: Axes, found: MealComparison, scale: float, display_unit: str)
             place.plot(
                 GRID_MIN, _middle(drawn) * scale, color=colour, linewidth=2.4, linestyle=style
             )  # fmt: skip
-        place.text(
-            1, 0.98 - 0.11 * row, label, transform=place.transAxes, color=colour, size=13,
-            ha="right", va="top", bbox=LABEL,
-        )  # fmt: skip
     if not place.lines:
         place.set_yticks([])
         place.text(

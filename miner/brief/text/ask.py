@@ -9,7 +9,8 @@ from miner.brief.sentences import say
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.hypothesis import HypothesisTeller
 from miner.brief.text.layout import Parts, heading, paragraph, section
-from miner.brief.text.words import evidence_words, factor_phrase, outcome_label, several
+from miner.brief.text.words import evidence_words, factor_phrase, outcome_label
+from miner.errors import several
 from miner.results import Hypothesis
 from miner.rulebook import RuleBook
 

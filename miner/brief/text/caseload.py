@@ -13,7 +13,8 @@ from miner.brief.text.concerns import concerns
 from miner.brief.text.layout import Parts, heading, paragraph, section, table
 from miner.brief.text.safe import clean
 from miner.brief.text.sheet import sheet
-from miner.brief.text.words import evidence_words, factor_phrase, outcome_label, several
+from miner.brief.text.words import evidence_words, factor_phrase, outcome_label
+from miner.errors import several
 from miner.results import Evidence
 from miner.results.caseload import Caseload, ClientRow, PooledEffect
 from miner.rulebook import RuleBook

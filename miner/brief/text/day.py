@@ -10,7 +10,7 @@ from miner.brief.morning_words import NOT_A_PATTERN, clock_words, day_words
 from miner.brief.text.amounts import Amounts, fixed
 from miner.brief.text.layout import Parts, heading, paragraph, section, table
 from miner.brief.text.safe import clean
-from miner.brief.text.words import several
+from miner.errors import several
 from miner.results.morning import (
     Against,
     ClientMorning,
@@ -41,7 +41,7 @@ def day_parts(found: DayReview, display_unit: str = "mg/dL") -> Parts:
     out = [] if found.usable else [paragraph(f"Not used in a ranking: {clean(found.left_out)}.")]
     wake = next((item for item in found.numbers if item.name == "wake_glucose"), None)
     inside = [item for item in found.numbers if item.inside]
-    known = f"{len(inside)} other measures lay within the client's usual range."
+    known = f"{several(len(inside), 'other measure')} lay within the client's usual range."
     return [
         *_first(found.first),
         heading(lead),

@@ -13,7 +13,7 @@ from miner.brief.text.amounts import Amounts
 from miner.brief.text.layout import Parts, heading, paragraph, section, table
 from miner.brief.text.safe import clean
 from miner.brief.text.sheet import sheet
-from miner.brief.text.words import several
+from miner.errors import several
 from miner.rulebook import RuleBook
 
 if TYPE_CHECKING:

@@ -6,7 +6,8 @@ from rich.console import JustifyMethod
 
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.layout import Parts, heading, paragraph, section, table
-from miner.brief.text.words import factor_phrase, outcome_label, several
+from miner.brief.text.words import factor_phrase, outcome_label
+from miner.errors import several
 from miner.results import ErrorRate
 from miner.rulebook import RuleBook
 
@@ -40,7 +41,7 @@ def error_rate_parts(
     usable = several(found.usable_units, f"usable {unit}")
     how = (
         f"{stopped}{rate}. The guard allows {100 * found.nominal:g}. "
-        f"{found.client}: {usable}, {found.draws} shuffles a month, seed {found.seed}."
+        f"{found.client}: {usable}, {found.draws} shuffles each, seed {found.seed}."
     )
     return [
         *parts,

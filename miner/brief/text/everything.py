@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from rich.console import RenderableType
 
-from miner.brief.sentences import say
+from miner.brief.sentences import client_always, say
 from miner.brief.text.layout import Parts, paragraph, render, section
+from miner.errors import several
 from miner.results import History
 from miner.rulebook import RuleBook
 
@@ -40,14 +41,14 @@ def contents_text(
     body = [_line(name, _record_words(name, rules, unit)) for name in records]
     parts += section("Records", body)
     counts = say(rules, "history", "searches", searches=found.searches, fixed=found.fixed)
-    told = say(rules, "everything", "history", entries=len(found.entries), counts=counts)
+    told = say(rules, "everything", "history", entries=several(len(found.entries), "entry", "entries"), counts=counts)
     parts += section("History", [_line("history.txt", told)])
     if pages:
         shown = [_line(page.name, _page_words(page, rules)) for page in pages]
     else:
         shown = [paragraph(say(rules, "everything", "no_pages"), 2)]
     parts += section("Pages that were shared", shown)
-    closing = [*rules.cautions.client_always, say(rules, "everything", "closing")]
+    closing = [*client_always(rules), say(rules, "everything", "closing")]
     return render([*parts, paragraph(""), *(paragraph(line) for line in closing)])
 
 

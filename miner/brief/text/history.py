@@ -9,7 +9,8 @@ from miner.brief.sentences import say
 from miner.brief.text.ended import ended_words, way_words
 from miner.brief.text.layout import Parts, heading, paragraph
 from miner.brief.text.safe import clean
-from miner.brief.text.words import factor_phrase, outcome_label, several
+from miner.brief.text.words import factor_phrase, outcome_label
+from miner.errors import several
 from miner.results import History
 from miner.rulebook import RuleBook
 

@@ -12,9 +12,9 @@ from miner.brief.text.words import (
     evidence_words,
     factor_phrase,
     outcome_label,
-    several,
     withheld_words,
 )
+from miner.errors import several
 from miner.results import Evidence, Hypothesis
 from miner.rulebook import RuleBook
 

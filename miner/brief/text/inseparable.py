@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from miner.brief.sentences import say
-from miner.brief.text.words import factor_phrase, outcome_label, several
+from miner.brief.text.words import factor_phrase, outcome_label
+from miner.errors import several
 from miner.results import Evidence, Hypothesis, Ranking
 from miner.rulebook import RuleBook
 

@@ -6,7 +6,7 @@ from rich.console import RenderableType
 
 from miner.brief.text.layout import Parts, heading, paragraph, section
 from miner.brief.text.safe import clean
-from miner.brief.text.words import several
+from miner.errors import several
 from miner.results import Choice, Proposal, Undecided
 
 

@@ -12,7 +12,8 @@ from miner.brief.text.hypothesis import HypothesisTeller
 from miner.brief.text.inseparable import group_words, inseparable
 from miner.brief.text.layout import Parts, heading, paragraph, section
 from miner.brief.text.sheet import sheet
-from miner.brief.text.words import evidence_words, outcome_label, several
+from miner.brief.text.words import evidence_words, outcome_label
+from miner.errors import several
 from miner.results import Evidence, Hypothesis, Ranking
 from miner.rulebook import RuleBook
 

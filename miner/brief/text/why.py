@@ -10,7 +10,8 @@ from miner.brief.text.amounts import Amounts, fixed
 from miner.brief.text.layout import Parts, heading, paragraph, section, table
 from miner.brief.text.safe import clean
 from miner.brief.text.sheet import sheet
-from miner.brief.text.words import factor_phrase, outcome_label, several
+from miner.brief.text.words import factor_phrase, outcome_label
+from miner.errors import several
 from miner.results import FactorValue, UnitBehind, Why
 from miner.results.why import told, told_between
 from miner.rulebook import RuleBook

@@ -40,8 +40,3 @@ def withheld_words(withheld: Withheld) -> str:
     else:
         counts = f"have {have:g}, need {need:g}"
     return f"Withheld: {withheld.reason.rstrip('.')} ({counts})."
-
-
-def several(count: int, one: str, many: str | None = None) -> str:
-    """Return a count with its noun."""
-    return f"{count} {one if count == 1 else many or one + 's'}"

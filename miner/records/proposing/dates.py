@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from miner.errors import several
 from miner.records.table_file import Text
 from miner.records.times import read_times
 
@@ -112,11 +113,11 @@ def _numbers(cells: Text) -> Written | None:
             return Written(fitting, dates_only, offset, "only the first number can be the year")
     if over_a and not over_b:
         shown = cells.loc[a.index[a > 12]].iloc[0]
-        told = f"day first: in {over_a} cell(s) the first number is above 12 ('{shown}')"
+        told = f"day first: in {several(over_a, 'cell')} the first number is above 12 ('{shown}')"
         return Written((day_first,), dates_only, offset, told)
     if over_b and not over_a:
         shown = cells.loc[b.index[b > 12]].iloc[0]
-        told = f"month first: in {over_b} cell(s) the second number is above 12 ('{shown}')"
+        told = f"month first: in {several(over_b, 'cell')} the second number is above 12 ('{shown}')"
         return Written((month_first,), dates_only, offset, told)
     both = "both orders stand in it" if over_a else "no day above 12 stands in it"
     told = f"{both}, so day first and month first cannot be told apart"

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from miner.errors import several
 from miner.records.proposing.cells import Column
 from miner.records.proposing.notes import Notes
 from miner.records.proposing.words import (
@@ -150,7 +151,7 @@ def _leaning(column: Column, forms: Sequence[str | None]) -> str:
         days = days[~np.isnat(days)]
         if len(days) > 1:
             widest = int(np.diff(days).max() / np.timedelta64(1, "D"))
-            told.append(f"'{form}' leaves at most {widest} day(s) between two dates")
+            told.append(f"'{form}' leaves at most {several(widest, 'day')} between two dates")
     return f" ({'; '.join(told)})" if len(told) > 1 else ""
 
 
