@@ -75,8 +75,9 @@ def ask(
     notes = (*found.notes, *((HAD_LOOKED,) if looked else ()), *past.notes)
     if keep and not fixed:
         notes += remember_look(client, past, table, "ask", (factor,), name, now)
+    words = luck(found, books, int(table.frame["date"].nunique()))
     return replace(
-        found, sentence=sentence(found, books, unit), luck_sentence=luck(found, books), notes=notes
+        found, sentence=sentence(found, books, unit), luck_sentence=words, notes=notes
     )
 
 

@@ -29,14 +29,26 @@ SILENT_DAYS = 2
 LOGGED_BEFORE = 3
 
 
+OWN = ("glucose*.csv", "client.toml", "ledger.jsonl")
+EXPORTS = (".csv", ".tsv", ".txt", ".json", ".ndjson", ".jsonl", ".xlsx", ".zip")
+
+
 def is_practice(folder: Path) -> bool:
-    """Whether a folder holds client folders and no client's records of its own."""
-    own = ("glucose*.csv", "client.toml", "ledger.jsonl")
-    if not folder.is_dir() or any(any(folder.glob(pattern)) for pattern in own):
+    """Whether a folder holds client folders and no client's records of its own.
+
+    Where nothing in it bears a name of miner's own, it is one if exports lie in its folders and
+    none beside them.
+    """
+    if not folder.is_dir() or any(any(folder.glob(pattern)) for pattern in OWN):
         return False
     shared = any((folder / name).is_file() for name in ("practice.toml", "truth.json"))
-    inside = any(any(folder.glob(f"*/{pattern}")) for pattern in own)
-    return shared or inside
+    if shared or any(any(folder.glob(f"*/{pattern}")) for pattern in OWN):
+        return True
+    return not _exports(folder, "*") and _exports(folder, "*/*")
+
+
+def _exports(folder: Path, pattern: str) -> bool:
+    return any(path.suffix.lower() in EXPORTS for path in folder.glob(pattern) if path.is_file())
 
 
 Look = Callable[[Path], ClientMorning]

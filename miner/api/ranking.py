@@ -203,8 +203,8 @@ def _ranking(
     span: tuple[str | None, str | None],
 ) -> Ranking:
     by_day = table if table.unit == "day" else days(client, rules)
-    shown = by_day.frame["date"].between(span[0] or "", span[1] or "9999")
-    said, _ = cautions(client, by_day, rules, days=int(shown.sum()))
+    looked = int(by_day.frame["date"].between(span[0] or "", span[1] or "9999").sum())
+    said, _ = cautions(client, by_day, rules, days=looked)
     dates = table.frame["date"][table.frame["usable"].astype(bool)]
     dates = dates[(dates >= (span[0] or "")) & (dates <= (span[1] or "9999"))]
     return Ranking(
@@ -229,5 +229,6 @@ def _ranking(
         need_units=ranked.need_units,
         from_day=str(dates.iloc[0]) if len(dates) else None,
         to_day=str(dates.iloc[-1]) if len(dates) else None,
+        days=looked,
         together=ranked.together,
     )

@@ -12,6 +12,8 @@ from miner.errors import MinerError
 from miner.results import ErrorRate, Evidence, Hypothesis, Ranking, Together
 from miner.rulebook import FactorRule, RuleBook
 
+ABOUT_A_MONTH = (24, 38)
+"""Days of a record that may be called a month."""
 _UNDEFINED = {
     "no factors": "no_habit",
     "no factor varies": "no_habit",
@@ -50,7 +52,11 @@ def client_always(rules: RuleBook, days: str = "days") -> list[str]:
 def with_words(ranking: Ranking, rules: RuleBook) -> Ranking:
     """Return the ranking with its verdict and every hypothesis with its sentences."""
     told = tuple(
-        replace(item, sentence=sentence(item, rules, ranking.unit), luck_sentence=luck(item, rules))
+        replace(
+            item,
+            sentence=sentence(item, rules, ranking.unit),
+            luck_sentence=luck(item, rules, ranking.days),
+        )
         for item in ranking.hypotheses
     )
     together = ranking.together
@@ -186,15 +192,29 @@ def sentence(item: Hypothesis, rules: RuleBook, unit: str = "day") -> str:
     )  # fmt: skip
 
 
-def luck(item: Hypothesis, rules: RuleBook) -> str:
-    """Return how often pure luck alone would show something this strong."""
+def spans_of(days: int) -> str:
+    """Return what records of so many days are called, many of them; 0 is not known."""
+    low, high = ABOUT_A_MONTH
+    month = not days or low <= days <= high
+    return "months" if month else f"spans of {several(days, 'day')}"
+
+
+def luck(item: Hypothesis, rules: RuleBook, days: int = 0) -> str:
+    """Return how often pure luck alone would show something this strong.
+
+    Args:
+        item: what was found.
+        rules: the rule books.
+        days: how long the record is.
+    """
     if item.p_adjusted is None or item.p is None:
         return ""
     alone = item.family == "fixed" and item.fixed_before is not False
     family = "fixed" if alone else "search"
     share = item.p if alone else item.p_adjusted
     count = round(100 * share)
-    return say(rules, "luck", f"{family}_rare" if count < 1 else family, count=count)
+    key = f"{family}_rare" if count < 1 else family
+    return say(rules, "luck", key, count=count, spans=spans_of(days))
 
 
 def error_rate_sentence(found: ErrorRate, rules: RuleBook) -> str:

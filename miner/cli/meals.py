@@ -78,7 +78,7 @@ def _compare(read: Client, books: RuleBook, form: str, factor: str, out: Path | 
         sides = (habit.with_many, habit.without_many)
         label = books.outcome(found.outcome, "meal").label
         lines = (found.sentence, *found.notes)
-        picture = meal_pairs(found, label, sides, unit)
-        write_picture(picture, out, f"{found.client}: {habit.phrase}", lines)
+        wide, narrow = (meal_pairs(found, label, sides, unit, wide=wide) for wide in (True, False))
+        write_picture(wide, out, f"{found.client}: {habit.phrase}", lines, narrow)
     elif out is not None:
         complain(f"Nothing to draw: {out} was not written.")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from html import escape
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,17 +13,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 FORMS = (".svg", ".png", ".html")
-PAGE = """<!doctype html>
-<html lang="en">
-<head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
-<title>{title}</title>
-<style>body{{background:#fbf9f3;color:#25231f;font-family:serif;max-width:60rem;margin:2rem auto;
-padding:0 1rem}}svg{{width:100%;height:auto}}p{{line-height:1.5}}</style></head>
-<body><h1>{title}</h1>
-{svg}
-{text}
-</body></html>
-"""
 
 
 def require_form(out: Path) -> None:
@@ -40,19 +29,41 @@ def require_form(out: Path) -> None:
         )
 
 
-def write_picture(figure: Figure, out: Path, title: str, lines: tuple[str, ...] = ()) -> None:
-    """Write a figure as SVG or PNG, or as a page with a title and lines of text."""
+def write_picture(
+    figure: Figure, out: Path, title: str, lines: Sequence[str] = (), narrow: Figure | None = None
+) -> None:
+    """Write a figure as SVG or PNG, or as a page with a title and lines of text.
+
+    Args:
+        figure: what is drawn.
+        out: the file; its ending says which form.
+        title: what the picture shows.
+        lines: the text of the page.
+        narrow: the same for a narrow screen, for a page; without it the page is moved sideways.
+    """
     from miner.brief.figures.paper import as_png, as_svg
-    from miner.brief.text.safe import clean
 
     form = out.suffix.lower()
     if form == ".png":
         out.write_bytes(as_png(figure))
     else:
-        svg = as_svg(figure)
-        if form == ".html":
-            svg = svg[svg.index("<svg") :]
-            text = "\n".join(f"<p>{escape(clean(line, 2000))}</p>" for line in lines)
-            svg = PAGE.format(title=escape(clean(title)), svg=svg, text=text)
-        out.write_text(svg, encoding="utf-8", newline="\n")
+        text = as_svg(figure) if form == ".svg" else _page(figure, narrow, title, lines)
+        out.write_text(text, encoding="utf-8", newline="\n")
     complain(f"Written: {out}")
+
+
+def _page(figure: Figure, narrow: Figure | None, title: str, lines: Sequence[str]) -> str:
+    from markupsafe import Markup
+
+    from miner.brief.figures.inline import Styles, inline
+    from miner.brief.figures.paper import as_svg
+    from miner.brief.page import fill
+    from miner.brief.text.safe import clean
+
+    styles, title = Styles(), clean(title)
+    wide, small = (
+        None if one is None else Markup(inline(as_svg(one), name, title, {}, styles))  # noqa: S704 - our own figure
+        for name, one in (("wide", figure), ("narrow", narrow))
+    )
+    told = [clean(line, 2000) for line in lines]
+    return fill("picture.html", styles, title=title, wide=wide, narrow=small, lines=told)

@@ -157,7 +157,12 @@ class Hypothesis(Result):
 
 @dataclass(frozen=True, slots=True)
 class Ranking(Result):
-    """What ``rank`` found in one client's records."""
+    """What ``rank`` found in one client's records.
+
+    Attributes:
+        from_day, to_day: first and last day with a usable unit.
+        days: how many days were looked at, usable or not; 0 where that is not known.
+    """
 
     client: str
     version: str
@@ -181,6 +186,7 @@ class Ranking(Result):
     notes: tuple[str, ...] = ()
     from_day: str | None = None
     to_day: str | None = None
+    days: int = 0
     verdict: str = ""
     together: Together | None = None
 

@@ -202,3 +202,19 @@ def test_a_day_on_test_tells_its_arm_and_a_missing_tick(tmp_path):
         ],
         "2026-03-12": [f"{what}: day counted, the change, ticked yes."],
     }
+
+
+def test_a_practice_is_known_by_the_exports_in_its_folders_under_whatever_names(tmp_path):
+    home = tmp_path / "practice"
+    one = home / "ann"
+    one.mkdir(parents=True)
+    (home / "sources.toml").write_text("", encoding="utf-8")
+    assert not is_practice(home)  # nothing lies in its folders
+    (one / "export.csv").write_text("a\n", encoding="utf-8")
+    assert is_practice(home)
+    assert not is_practice(one)
+    (home / "other.json").write_text("{}", encoding="utf-8")
+    assert not is_practice(home)  # records of its own
+    (home / "practice.toml").write_text("", encoding="utf-8")
+    assert is_practice(home)
+    assert not is_practice(home / "nowhere")

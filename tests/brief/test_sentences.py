@@ -238,6 +238,12 @@ def test_luck_is_told_of_the_search_or_of_one_question(
     assert sentences.luck(fixed, rules).startswith("For this question alone, about 3 of 100 ")
     assert "fewer than 1 " in sentences.luck(replace(item, p_adjusted=0.004), rules)
     assert sentences.luck(replace(item, p=None, p_adjusted=None), rules) == ""
+    for days in (24, 31, 38):
+        assert sentences.luck(item, rules, days) == sentences.luck(item, rules)
+    for days in (23, 39, 103):
+        told = sentences.luck(item, rules, days)
+        assert told.startswith(f"In 100 spans of {days} days of pure luck, about 21 ")
+        assert faults(told) == []
 
 
 @pytest.mark.parametrize(
@@ -279,6 +285,7 @@ def test_every_sentence_of_the_book_is_short_once_filled_in(rules: RuleBook) -> 
         "further": "40 further days", "shown": 3, "found": 5, "chance": "1.4", "cannot_tell": 110,
         "little_sign": 40, "asked": "212 questions were", "level": "5", "day": "2026-02-01",
         "label": "time above your range", "records": "200 records", "claimed": 8, "low": 2, "high": 8,
+        "spans": "spans of 103 days",
     }  # fmt: skip
     given |= {"nearer": 15, "days": "3 days", "unit": "day", "separate": "It would help."}
     tables = (

@@ -92,7 +92,7 @@ def test_at_most_three_hints_and_what_chance_gives(samples: ModuleType, rules: R
 
 
 def test_the_luck_of_weak_hints_is_told_once(samples: ModuleType, rules: RuleBook) -> None:
-    luck = "weak: pure luck shows something as strong in at least 50 of 100 months."
+    luck = "weak. Pure luck shows something as strong in at least 50 of 100 months."
 
     def hints(*adjusted: float) -> str:
         items = [

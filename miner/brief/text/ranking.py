@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from miner.brief.sentences import no_more_than_chance, not_ranked, say
+from miner.brief.sentences import no_more_than_chance, not_ranked, say, spans_of
 from miner.brief.text.amounts import Amounts, fixed
 from miner.brief.text.cautions import Cautions
 from miner.brief.text.detail import detail_parts
@@ -72,6 +72,11 @@ class _Teller:
             *cautions.beside(),
         ]
 
+    @property
+    def spans(self) -> str:
+        """What records as long as this one are called."""
+        return spans_of(self.ranking.days)
+
     def fixed(self) -> Parts:
         items = [item for item in self.ranking.hypotheses if item.family == "fixed"]
         return section("Your fixed questions", self._each(items, level=True))
@@ -113,7 +118,7 @@ class _Teller:
             ),
         ]  # fmt: skip
         if ranking.questions_asked:
-            lines.append(say(self.rules, "list", "luck", level=f"{level:g}"))
+            lines.append(say(self.rules, "list", "luck", level=f"{level:g}", spans=self.spans))
         if any(item.family == "fixed" for item in ranking.hypotheses):
             lines.append(say(self.rules, "list", "luck_with_fixed", level=f"{2 * level:g}"))
         together = [ranking.together.sentence] if ranking.together is not None else []
@@ -136,7 +141,7 @@ class _Teller:
         which = "These hints are" if lucky == shown else f"The last {lucky} hints are"
         if lucky == 1:
             which = "This hint is" if shown == 1 else "The last hint is"
-        return [say(self.rules, "luck", "shared", which=which)]
+        return [say(self.rules, "luck", "shared", which=which, spans=self.spans)]
 
     def _by_chance(self, shown: int, found: int) -> list[str]:
         chance = self.ranking.hints_by_chance
