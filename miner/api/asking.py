@@ -76,9 +76,7 @@ def ask(
     if keep and not fixed:
         notes += remember_look(client, past, table, "ask", (factor,), name, now)
     words = luck(found, books, int(table.frame["date"].nunique()))
-    return replace(
-        found, sentence=sentence(found, books, unit), luck_sentence=words, notes=notes
-    )
+    return replace(found, sentence=sentence(found, books, unit), luck_sentence=words, notes=notes)
 
 
 def _searched(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from miner.api.fixing import as_tagged
 from miner.api.looks import remember_look
 from miner.api.past import read_past
 from miner.api.steps import refuse_stopped, rules_of
@@ -74,6 +75,7 @@ def compare_meals(
         MinerError: these records hold no such factor or outcome.
     """
     books = rules_of(client, rules)
+    factor = as_tagged(factor, client.settings.synonyms)
     table = table or meals(client, books)
     _known(factor, table.factors, "factor")
     _known(outcome, table.outcomes, "outcome")

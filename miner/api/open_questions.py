@@ -22,5 +22,6 @@ def open_questions(client: Client) -> list[str]:
         for item in asked[:_SHOWN]
     ]
     if (more := len(asked) - _SHOWN) > 0:
-        told.append(f"{several(more, 'more question is', 'more questions are')} open: miner check CLIENT shows all.")
+        said = several(more, "more question is", "more questions are")
+        told.append(f"{said} open: miner check CLIENT shows all.")
     return told

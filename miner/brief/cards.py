@@ -10,8 +10,8 @@ from miner.brief.meal_words import comparison_sentence
 from miner.brief.sentences import say
 from miner.brief.teller import Teller
 from miner.brief.text.words import evidence_words
-from miner.errors import several
 from miner.brief.wording import capital, full_date
+from miner.errors import several
 from miner.results import Evidence, Hypothesis
 
 MEALS_ALLOWED_FOR = "Which meal it was, and its carbohydrate where noted, are allowed for."

@@ -12,8 +12,8 @@ from miner.brief.teller import Teller
 from miner.brief.text.amounts import MG_DL_PER_MMOL_L
 from miner.brief.text.safe import clean
 from miner.brief.text.words import evidence_words
-from miner.errors import several
 from miner.brief.wording import capital
+from miner.errors import several
 from miner.results import Hypothesis, Measure
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from miner.brief.teller import Teller
 from miner.brief.text.words import factor_phrase
-from miner.errors import several
 from miner.brief.wording import day_name
+from miner.errors import several
 from miner.results import DayPicture
 
 KNOWN_ENOUGH = 2 / 3
@@ -47,7 +47,10 @@ def log_better(teller: Teller) -> list[str]:
         for name, count in check.known_factors.items()
         if count < KNOWN_ENOUGH * check.usable_days
     )
-    said += [f"{phrase}: known on {count} of {several(check.usable_days, 'day')}." for count, phrase in little]
+    said += [
+        f"{phrase}: known on {count} of {several(check.usable_days, 'day')}."
+        for count, phrase in little
+    ]
     thin = [day for day in teller.brief.days if day.usable and day.meals <= FEW_NOTES]
     if thin:
         said.append(f"Meals: one or none noted on {several(len(thin), 'usable day')}.")

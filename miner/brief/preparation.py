@@ -17,9 +17,8 @@ from miner.brief.sentences import not_ranked
 from miner.brief.teller import Teller
 from miner.brief.text.safe import clean
 from miner.brief.text.words import evidence_words
-from miner.errors import several
 from miner.brief.wording import capital, full_date
-from miner.errors import MinerError
+from miner.errors import MinerError, several
 from miner.results import CautionKind, Evidence, Finding, Hypothesis, Severity
 
 _FIRST = (CautionKind.INTAKE, CautionKind.REFERRAL, CautionKind.MEDICINE)

@@ -6,9 +6,8 @@ from dataclasses import replace
 from math import ceil, floor
 
 from miner.brief.text.amounts import Amounts
-from miner.brief.text.words import outcome_label
-from miner.errors import several
-from miner.errors import MinerError
+from miner.brief.text.words import outcome_label, withheld_words
+from miner.errors import MinerError, several
 from miner.results import ErrorRate, Evidence, Hypothesis, Ranking, Together
 from miner.rulebook import FactorRule, RuleBook
 

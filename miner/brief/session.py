@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from miner.errors import several
 from miner.brief.by_clock import by_clock
 from miner.brief.cards import Cards
 from miner.brief.curves import curves
@@ -12,6 +11,7 @@ from miner.brief.days_shown import days_shown
 from miner.brief.drawn import Studio
 from miner.brief.sentences import say
 from miner.brief.teller import Teller
+from miner.errors import several
 from miner.results import Evidence
 
 _NO_PICTURE: dict[str, Any] = {

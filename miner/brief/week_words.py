@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from miner.brief.text.words import factor_phrase, outcome_label
-from miner.errors import several
-from miner.errors import MinerError
+from miner.errors import MinerError, several
 from miner.results.week import Logged, OpenQuestion
 from miner.rulebook import RuleBook
 

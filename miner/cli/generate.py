@@ -25,7 +25,8 @@ def command(practice: Path, clients: int, days: int, seed: int) -> None:
     require_empty(practice)
     with progress("Writing invented clients") as report:
         api.generate(practice, clients, days, seed, progress=report)
-    complain(f"{several(clients, 'invented client')} written to {practice}. Try: miner caseload {practice}")
+    written = several(clients, "invented client")
+    complain(f"{written} written to {practice}. Try: miner caseload {practice}")
 
 
 def require_empty(folder: Path) -> None:

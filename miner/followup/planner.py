@@ -118,7 +118,8 @@ def scatter(table: UnitTable, rules: RuleBook, outcome: str) -> planning.Scatter
 def _worth(wish: Wish, smallest: float, unit: str) -> float:
     if wish.pairs is not None and wish.pairs < planning.FEWEST_PAIRS:
         raise MinerError(
-            f"{several(wish.pairs, 'pair')} cannot settle anything", f"at least {planning.FEWEST_PAIRS} pairs",
+            f"{several(wish.pairs, 'pair')} cannot settle anything",
+            f"at least {planning.FEWEST_PAIRS} pairs",
             "Correct --pairs, or leave it out.",
         )  # fmt: skip
     worth = wish.worth_having

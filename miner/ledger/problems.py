@@ -141,7 +141,11 @@ def ends_early(rows: int, n: int) -> Finding:
     """Tell of entries that were written and are gone from the end, or with the whole ledger."""
     what = f"it ends before entry {n}, which was written" if rows else "it is gone or empty"
     return _problem(
-        Severity.QUESTION, rows or None, what, f"{several(n, 'entry', 'entries')}, as written", _PUT_BACK
+        Severity.QUESTION,
+        rows or None,
+        what,
+        f"{several(n, 'entry', 'entries')}, as written",
+        _PUT_BACK,
     )
 
 

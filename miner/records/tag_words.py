@@ -32,7 +32,8 @@ def spelt_alike(tags: pd.DataFrame, findings: Findings) -> None:
         first = tags[tags["tag"] == other].iloc[0]
         findings.add(
             Severity.QUESTION,
-            f"the tags '{name}' ({several(int(counts[name]), 'time')}) and '{other}' ({counts[other]}) may be one",
+            f"the tags '{name}' ({several(int(counts[name]), 'time')}) and '{other}' "
+            f"({counts[other]}) may be one",
             "one spelling a habit; they are counted apart until it is declared",
             f'If so add under [synonyms]: "{_plain(other)}" = "{_plain(name)}"',
             file=str(first["file"]),

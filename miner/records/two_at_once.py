@@ -155,8 +155,8 @@ def _ask(frame: pd.DataFrame, one: Trace, two: Trace, both: Places, findings: Fi
     findings.add(
         Severity.QUESTION,
         f"{first.name} and {last.name} tell different glucose at the same time, "
-        f"{several(len(both), 'reading')} from {clock.min():%Y-%m-%d %H:%M} to {clock.max():%Y-%m-%d %H:%M}: are these "
-        "two people?",
+        f"{several(len(both), 'reading')} from {clock.min():%Y-%m-%d %H:%M} to "
+        f"{clock.max():%Y-%m-%d %H:%M}: are these two people?",
         "one person, and one sensor at a time",
         "Two people: give each a client folder. One person with two sensors, or one clock that "
         "is wrong: keep one file. Until then neither is used where both go on.",

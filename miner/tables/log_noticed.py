@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from miner.records.client import Client
 from miner.errors import several
+from miner.records.client import Client
 from miner.results import Finding, Severity
 from miner.tables.clockwork import DAY, HOUR, Times, from_usual, iso_day, seconds, usual_clock
 from miner.tables.columns import fold
@@ -185,8 +185,8 @@ def _same_minute(client: Client) -> Finding | None:
         Severity.QUESTION,
         str(first["file"]),
         int(first["row"]),
-        f"{several(int(again.sum()), 'meal')} noted again at the same minute under the same label, with "
-        "other amounts: they are added together",
+        f"{several(int(again.sum()), 'meal')} noted again at the same minute under the same label, "
+        "with other amounts: they are added together",
         "one row a food",
         "If a row replaced another, remove the one that no longer holds.",
         int(again.sum()),

@@ -66,7 +66,9 @@ def _wake(table: UnitTable) -> list[tuple[str, str, float, str]]:
         return []
     wake = table.frame["wake_glucose"].dropna().to_numpy(np.float64)
     median = float(np.median(wake)) if wake.size else float("nan")
-    definition = f"Median of {several(wake.size, 'morning')}; each the median of the hour before waking."
+    definition = (
+        f"Median of {several(wake.size, 'morning')}; each the median of the hour before waking."
+    )
     return [("Wake median", definition, median, "mg/dL")]
 
 

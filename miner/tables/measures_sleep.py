@@ -47,7 +47,8 @@ def midpoint_later_than_usual(records: DayRecords, k: int) -> Found:
         return unknown(records.no_night[k])
     nights = len(records.nights.by_day)
     if nights < FEWEST_NIGHTS_FOR_USUAL:
-        why = f"{several(nights, 'night')} recorded: {FEWEST_NIGHTS_FOR_USUAL} are needed to know the usual"
+        known = several(nights, "night")
+        why = f"{known} recorded, {FEWEST_NIGHTS_FOR_USUAL} are needed to tell what is usual"
         return unknown(why, night.sources)
     later = from_usual(night.middle_clock, records.usual_middle)
     return Found(float(later) / 60, rows=night.sources)

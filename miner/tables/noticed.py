@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 
-from miner.records.client import Client
 from miner.errors import several
+from miner.records.client import Client
 from miner.results import Finding, Severity
 from miner.rulebook import RuleBook
 from miner.tables.biological_days import days_of
@@ -101,7 +101,8 @@ def _time_in_bed(nights: Nights) -> Finding | None:
     if not count:
         return None
     return _note(
-        f"{several(count, 'night')} without time asleep: time in bed is used for short and long nights",
+        f"{several(count, 'night')} without time asleep: time in bed is used for short and "
+        "long nights",
         "asleep_min, or the minutes of deep, light and REM sleep",
         "Map the tracker's time asleep if the export has it.",
         count,
@@ -117,8 +118,9 @@ def _not_worn(table: UnitTable) -> Finding | None:
     if not days:
         return None
     return _note(
-        f"{several(len(days), 'day')} on which the tracker was not worn, or not long enough, for some "
-        f"habit. Days: {_listed(sorted(days))}. Those habits are unknown there, not absent",
+        f"{several(len(days), 'day')} on which the tracker was not worn, or not long enough, "
+        f"for some habit. Days: {_listed(sorted(days))}. Those habits are unknown there, "
+        "not absent",
         "the tracker worn while awake",
         "Ask the client to wear it through the day.",
         len(days),

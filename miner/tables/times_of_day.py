@@ -7,6 +7,7 @@ import numpy as np
 from miner.records.client import Client
 from miner.results import TimeOfDay
 from miner.rulebook import RuleBook
+from miner.tables import limits
 from miner.tables.clockwork import DAY
 from miner.tables.day_records import records_of
 from miner.tables.unit_table import UnitTable
@@ -35,12 +36,13 @@ def times_of_day(client: Client, table: UnitTable, rules: RuleBook) -> tuple[Tim
     usable = np.append(table.frame["usable"].to_numpy(dtype=bool), False)
     counted = usable[day] & (day >= 0)
     hour = trace.clock % DAY // 3600
+    over = limits.above(trace.ordered, trace.tenths, client.settings.range[1])
     found = []
     for name, first, last in PARTS:
         here = counted & (hour >= first) & (hour < last)
         seen = trace.value[here & ~np.isnan(trace.value)]
         enough = seen.size >= FEWEST_READINGS
-        measured, above = trace.minutes[here], trace.ordered[here] > client.settings.range[1]
+        measured, above = trace.minutes[here], over[here]
         found.append(
             TimeOfDay(
                 name, first, last, np.unique(day[here]).size,

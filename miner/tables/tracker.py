@@ -8,7 +8,7 @@ import numpy as np
 
 from miner.records.client import Client
 from miner.tables.clockwork import DAY, Times, seconds
-from miner.tables.columns import Source, numbers
+from miner.tables.columns import numbers
 from miner.tables.outcomes_of_day import covered, percent
 from miner.tables.spans import NOTHING, Spans
 

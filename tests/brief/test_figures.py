@@ -122,6 +122,9 @@ def test_a_day_in_the_higher_quarter_is_told_by_shape_and_a_day_left_out_by_a_cr
     assert "o" not in markers(day("2026-03-02", wake=None))
 
 
+SIDES = ("meals with a walk after them", "other meals")
+
+
 @pytest.mark.parametrize(
     ("minutes", "drawn"),
     [
@@ -157,7 +160,7 @@ def test_the_legend_of_the_pairs_names_the_habit_and_covers_nothing(wide: bool) 
     curve = tuple((float(at), 100.0) for at in range(-15, 121, 5))
     side = MealSide("2026-03-02T08:00", "breakfast", "oats", None, 100.0, curve)
     found = MealComparison(
-        "A", "walk_after", "rise", "mg\/dL", (MealPair(side, side, 0.0, "label", ()),),
+        "A", "walk_after", "rise", r"mg\/dL", (MealPair(side, side, 0.0, "label", ()),),
         0, 0, 0.0, Repeats(0, None), 1, 1, 0,
     )  # fmt: skip
     figure = meal_pairs(found, "rise", SIDES, wide=wide)

@@ -214,7 +214,7 @@ def test_what_is_said_calmly_follows_the_level(
 def test_nothing_stood_out_is_a_screen_of_its_own_and_never_said_of_a_month_with_a_claim(
     brief: Briefing, rules: RuleBook, page_text: ModuleType
 ) -> None:
-    nothing = rules.wording["client"]["nothing"]
+    nothing = rules.wording["client"]["nothing"].replace("{days}", f"{brief.check.days} days")
     assert nothing not in page_text.seen(render(brief, "session", rules))
     quiet = replace(
         brief,

@@ -43,7 +43,8 @@ SPACES = re.compile(r" {2,}|\s[.,;]|^\s|\s$")
 NOUNS = r"(days|nights|mornings|meals|months|records|times|questions|patterns|hints)"
 WRONG_NUMBER = re.compile(
     rf"(?<![\d.-])1 (?:\w+ )?{NOUNS}\b|\b1 were\b|\b(0|[2-9]|\d\d+) was\b"
-    r"|\b(0|[2-9]|\d\d+) (?:\w+ )?(day|night|morning|meal|month|record|time|question|pattern|hint)\b",
+    r"|\b(0|[2-9]|\d\d+) (?:\w+ )?"
+    r"(day|night|morning|meal|month|record|time|question|pattern|hint)\b",
 )
 LONGEST = 20
 TAGS = ("tag:wine", "tag:coffee late", "tag:out with friends")
@@ -274,7 +275,9 @@ def test_what_is_cautioned(rules: RuleBook) -> None:
         *(item.when_yes for item in book.intake.values()),
         *(item.client_action for item in book.intake.values()),
     ]  # fmt: skip
-    said = [text.replace("{days}", days) for text in texts for days in ("1 day", "103 days", "days")]
+    said = [
+        text.replace("{days}", days) for text in texts for days in ("1 day", "103 days", "days")
+    ]
     assert {text: faults(text) for text in said if faults(text)} == {}
 
 
@@ -284,8 +287,8 @@ def test_every_sentence_of_the_book_is_short_once_filled_in(rules: RuleBook) -> 
         "which": "The last 2 hints are", "units": "days", "worth": "5 mg/dL",
         "further": "40 further days", "shown": 3, "found": 5, "chance": "1.4", "cannot_tell": 110,
         "little_sign": 40, "asked": "212 questions were", "level": "5", "day": "2026-02-01",
-        "label": "time above your range", "records": "200 records", "claimed": 8, "low": 2, "high": 8,
-        "spans": "spans of 103 days",
+        "label": "time above your range", "records": "200 records", "claimed": 8, "low": 2,
+        "high": 8, "spans": "spans of 103 days",
     }  # fmt: skip
     given |= {"nearer": 15, "days": "3 days", "unit": "day", "separate": "It would help."}
     tables = (

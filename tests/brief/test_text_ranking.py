@@ -324,3 +324,14 @@ def test_shares_are_told_as_percent_and_counts_as_counts() -> None:
     kept = withheld_words(Withheld("cannot be told apart from the weekend", 0.043, 0.1))
     assert kept.endswith("the weekend (4 %; at least 10 % would do).")
     assert withheld_words(Withheld("too few", 0, 1)).endswith("(have 0, need 1).")
+
+
+def test_a_record_of_another_length_than_a_month_is_called_by_it(
+    samples: ModuleType, rules: RuleBook
+) -> None:
+    weak = samples.hypothesis(evidence=Evidence.HINT, p_adjusted=0.6)
+    ranking = samples.ranking(weak, hints_by_chance=3.0, days=103)
+    words = " ".join(told(ranking, rules).split())
+    assert "calls something clear in about 5 of 100 spans of 103 days." in words
+    assert "luck shows something as strong in at least 50 of 100 spans of 103 days." in words
+    assert "month" not in words

@@ -124,7 +124,8 @@ CASES: dict[str, tuple[Files, str]] = {
     "UTC without the client's zone": (
         {"glucose.csv": STEADY.replace(",9", "Z,9").replace(",10", "Z,10")}, "given in UTC"),
     "a sleep that ends before it starts": (
-        {"sleep.csv": f"{SLEEP}2026-03-02T06:00,2026-03-01T23:00,400\n"}, "an end before the start"),
+        {"sleep.csv": f"{SLEEP}2026-03-02T06:00,2026-03-01T23:00,400\n"},
+        "an end before the start"),
     "a sleep of two days": (
         {"sleep.csv": f"{SLEEP}2026-03-01T23:00,2026-03-03T06:00,400\n"}, "longer than 24 hours"),
     "columns under each other's names": (

@@ -30,7 +30,10 @@ def texts_of(make, rules, glucose, **given):
 
 
 def standing(rules):
-    return (*rules.cautions.always, *rules.cautions.with_patterns)
+    return tuple(
+        text.replace("{days}", f"{DAYS} days")
+        for text in (*rules.cautions.always, *rules.cautions.with_patterns)
+    )
 
 
 def changed(flat, *changes, censored=0):

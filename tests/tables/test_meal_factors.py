@@ -272,9 +272,7 @@ def test_words_that_only_look_like_a_plural_stay_apart(labels):
 
 def test_a_food_noted_in_both_forms_is_one_habit(table_of):
     days = [f"{k:02d}" for k in range(2, 9)]
-    meals = [
-        meal("12:00", "dates, 3" if k % 2 else "a date", day) for k, day in enumerate(days)
-    ]
+    meals = [meal("12:00", "dates, 3" if k % 2 else "a date", day) for k, day in enumerate(days)]
     meals += [meal("18:00", "date cake" if day == "03" else "fish", day) for day in days]
     table = table_of(meals)
     foods = [name for name in table.factors if name.startswith("food:")]

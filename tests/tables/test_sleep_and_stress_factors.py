@@ -66,7 +66,7 @@ def test_own_levels_need_eight_known_days(make, sensed, slept, rules):
         assert table.frame["usable"].sum() == days
         assert table.frame["little_deep_sleep"].notna().any() == known
         if not known:
-            assert "7 known days" in table.reasons["2026-03-02", "little_deep_sleep"]
+            assert "known: 7, and 8 are needed" in table.reasons["2026-03-02", "little_deep_sleep"]
 
 
 def test_late_sleep_is_an_hour_after_the_usual_midpoint_also_across_midnight(

@@ -76,3 +76,15 @@ def test_days_that_are_not_used_do_not_count(client: Client) -> None:
     after = times_of_day(client, replace(table, frame=frame), rules)
     assert all(item.days > 15 for item in before)
     assert [(item.days, item.spread, item.above) for item in after] == [(0, None, None)] * 4
+
+
+def test_a_range_up_to_140_mg_dl_is_one_up_to_7_8_mmol_l(tmp_path) -> None:
+    # The ADA Standards of Care print 140 mg/dL as 7.8 mmol/L, which by itself is 140.5.
+    times = np.arange("2026-03-01", "2026-03-08", np.timedelta64(5, "m"), dtype="datetime64[m]")
+    for value, above in (("7.8", 0.0), ("7.9", 1440.0)):
+        lines = ["time,glucose_mmol_l", *(f"{time},{value}" for time in times)]
+        (tmp_path / "glucose.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+        found = api.read_client(tmp_path)
+        rules = rulebook.load()
+        parts = times_of_day(found, api.days(found, rules), rules)
+        assert [item.above for item in parts] == [above] * 4

@@ -10,8 +10,7 @@ from miner.brief.text.amounts import fixed
 from miner.brief.text.cautions import Cautions
 from miner.brief.text.layout import Parts, heading, paragraph, section, table
 from miner.brief.text.safe import clean
-from miner.errors import several
-from miner.errors import MinerError
+from miner.errors import MinerError, several
 from miner.ledger import NAME as LEDGER
 from miner.results import CheckReport, Finding, Severity
 

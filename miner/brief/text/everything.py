@@ -41,7 +41,13 @@ def contents_text(
     body = [_line(name, _record_words(name, rules, unit)) for name in records]
     parts += section("Records", body)
     counts = say(rules, "history", "searches", searches=found.searches, fixed=found.fixed)
-    told = say(rules, "everything", "history", entries=several(len(found.entries), "entry", "entries"), counts=counts)
+    told = say(
+        rules,
+        "everything",
+        "history",
+        entries=several(len(found.entries), "entry", "entries"),
+        counts=counts,
+    )
     parts += section("History", [_line("history.txt", told)])
     if pages:
         shown = [_line(page.name, _page_words(page, rules)) for page in pages]

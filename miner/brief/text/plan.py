@@ -10,8 +10,8 @@ from miner.brief.sentences import say
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.layout import Parts, heading, paragraph, table
 from miner.brief.text.words import factor_phrase, outcome_label
-from miner.errors import several
 from miner.brief.wording import full_date, listed
+from miner.errors import several
 from miner.results import Plan, PlanResult
 from miner.rulebook import RuleBook
 

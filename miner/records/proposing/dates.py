@@ -117,7 +117,9 @@ def _numbers(cells: Text) -> Written | None:
         return Written((day_first,), dates_only, offset, told)
     if over_b and not over_a:
         shown = cells.loc[b.index[b > 12]].iloc[0]
-        told = f"month first: in {several(over_b, 'cell')} the second number is above 12 ('{shown}')"
+        told = (
+            f"month first: in {several(over_b, 'cell')} the second number is above 12 ('{shown}')"
+        )
         return Written((month_first,), dates_only, offset, told)
     both = "both orders stand in it" if over_a else "no day above 12 stands in it"
     told = f"{both}, so day first and month first cannot be told apart"
