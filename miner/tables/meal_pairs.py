@@ -33,8 +33,8 @@ def pairs_of(table: UnitTable, factor: str, outcome: str) -> tuple[Pair, ...]:
 
     Similar: the same words in the label (in any order, in the singular or the plural), or
     carbohydrate within 15 g and time of day within 90 minutes. Nearest pairs first: those that
-    differ in the fewest other habits, then in the least carbohydrate, then in the least time of
-    day.
+    differ in the fewest other habits, then those with the same words, then the least apart in
+    carbohydrate, then in time of day.
 
     Args:
         table: a meal table.
@@ -53,7 +53,9 @@ def pairs_of(table: UnitTable, factor: str, outcome: str) -> tuple[Pair, ...]:
     unlike = _unlike(yes, no, others)
     count = unlike.sum(axis=2)
     found = np.argwhere(label | amount)
-    keys = [(int(count[i, j]), float(grams[i, j]), float(away[i, j])) for i, j in found]
+    keys = [
+        (int(count[i, j]), not label[i, j], float(grams[i, j]), float(away[i, j])) for i, j in found
+    ]
     order = sorted(range(len(found)), key=lambda place: (keys[place], tuple(found[place])))
     return tuple(
         Pair(

@@ -11,7 +11,9 @@ from typing import Any
 
 import pytest
 
-from miner import resources, rulebook
+from miner import api, resources, rulebook
+from miner.brief.text.day import day_parts
+from miner.brief.text.layout import render
 
 
 @pytest.fixture(scope="module")
@@ -149,3 +151,26 @@ def test_what_calls_for_a_clinician_comes_before_meals_and_patterns(
         assert ("They do not show why." in " ".join(text.split())) is shows_patterns, words
         assert lines[0] == "Before anything else", words
         assert lines[1].startswith("  ! Insulin: glucose follows the doses"), words
+
+
+def test_a_rise_after_midnight_is_told_as_of_the_next_day(practice: Path) -> None:
+    client = api.read_client(practice / "client-02")
+    late = 0
+    for date in api.days(client).frame.index[1:-1]:
+        found = api.day_review(client, date)
+        text = render(day_parts(found))
+        for rise in found.rises:
+            after = rise.start[:10] > date
+            late += after
+            told = " the next day: " if after else ": "
+            assert f"  {rise.start[11:16]}{told}" in text
+    assert late
+
+
+def test_the_meal_table_names_a_meal_once(run: Any, client: str) -> None:
+    text = run("meals", client).stdout
+    table = json.loads(run("meals", client, "--format", "json").stdout)
+    named = [row for row in table["rows"] if row["label"].startswith(row["kind"] + " ")]
+    assert named
+    assert f"{named[0]['kind']} {named[0]['label']}" not in " ".join(text.split())
+    assert named[0]["label"].removeprefix(named[0]["kind"]).strip() in text

@@ -99,3 +99,13 @@ def test_repeats_are_the_same_food_amount_hour_and_factor():
         *[(f"2026-03-{d:02d}T19:00", "eggs", np.nan, float(d), 0, 0) for d in range(1, 8)]
     )
     assert repeats_of(more, "rise").tolist() == [1.0, 1.0, 1.0]  # seven meals, three pairs
+
+
+def test_of_equally_near_pairs_the_same_food_comes_first_in_any_order_of_its_words():
+    table = table_of(
+        ("2026-03-01T08:00", "toast, two eggs", 40.0, 40.0, 1, 0),
+        ("2026-03-02T08:00", "porridge", 40.0, 60.0, 0, 0),
+        ("2026-03-03T08:30", "Breakfast: two eggs with toast", 48.0, 50.0, 0, 0),
+        ("2026-03-04T08:30", "three eggs with toast", 60.0, 50.0, 0, 0),
+    )
+    assert names(pairs_of(table, "walk_after", "rise")) == [("03-01", "03-03", "label")]

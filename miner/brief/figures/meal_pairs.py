@@ -17,7 +17,9 @@ if TYPE_CHECKING:
 
 WIDTH, PANEL, NARROW = 720, 266, 350
 LEGEND_LINE = 24
-LONGEST_NAME = 46
+LONGEST_NAME = 45
+SAMPLE = 34
+"""Length of the piece of line beside a name, in points: three whole dashes."""
 WITH, WITHOUT = ("with it", ONE, "-"), ("without it", TWO, "--")
 GRID_STEP_MIN = 5.0
 GRID_MIN = np.arange(-15.0, 121.0, GRID_STEP_MIN)
@@ -69,10 +71,12 @@ def _legend(place: Axes, sides: tuple[str, str], wide: bool) -> None:
     for row, ((name, colour, style), words) in enumerate(zip((WITH, WITHOUT), sides, strict=True)):
         left = 8 + row * wide * WIDTH / 2
         middle = (0.5 + row * (not wide)) * LEGEND_LINE
-        place.plot([left, left + 26], [middle] * 2, color=colour, linewidth=2.4, linestyle=style)
-        place.plot([left + 13], [middle], "o", color=colour, markersize=6.5)
+        place.plot(
+            [left, left + SAMPLE], [middle] * 2, color=colour, linewidth=2.4, linestyle=style
+        )
+        place.plot([left + SAMPLE / 2], [middle], "o", color=colour, markersize=6.5)
         text = clean(f"{name}: {words}", LONGEST_NAME)
-        place.text(left + 33, middle, text, color=INK, size=13, va="center_baseline")
+        place.text(left + SAMPLE + 7, middle, text, color=INK, size=13, va="center_baseline")
 
 
 def _dots(place: Axes, found: MealComparison, scale: float, title: str) -> None:

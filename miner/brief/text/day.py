@@ -48,7 +48,7 @@ def day_parts(found: DayReview, display_unit: str = "mg/dL") -> Parts:
         paragraph(f"{span} {NOT_A_PATTERN}"),
         *out,
         *section("Night and waking", [paragraph(text, 2) for text in _night(found, wake, amounts)]),
-        *section("Rises, in order", _rises(found.rises, amounts)),
+        *section("Rises, in order", _rises(found.rises, found.date, amounts)),
         *section("Not as usual for this client", _outside(found.numbers, amounts)),
         *section("As usual", [paragraph(known, 2), *_within(inside, amounts)]),
         *section("What could be asked", [paragraph(text, 2) for text in found.could_be_asked]),
@@ -100,7 +100,7 @@ def _level(value: float | None, item: Against, amounts: Amounts, unit: bool = Tr
     return f"{shown} {words}".strip() if unit and words not in ("count", "steps") else shown
 
 
-def _rises(rises: Sequence[RiseOfDay], amounts: Amounts) -> Parts:
+def _rises(rises: Sequence[RiseOfDay], date: str, amounts: Amounts) -> Parts:
     if not rises:
         return [paragraph("No rise of this day was large enough to tell.", 2)]
     parts: Parts = []
@@ -112,8 +112,9 @@ def _rises(rises: Sequence[RiseOfDay], amounts: Amounts) -> Parts:
         else:
             ending = CUT.get(rise.cut_by, "not seen to come back")
         unlogged = " No meal is logged around it." if rise.unlogged else ""
+        next_day = " the next day" if rise.start[:10] > date else ""
         text = (
-            f"{clock_words(rise.start)}: {size} in {rise.minutes_to_peak:.0f} min, highest at "
+            f"{clock_words(rise.start)}{next_day}: {size} in {rise.minutes_to_peak:.0f} min, highest at "
             f"{clock_words(rise.peak)}{hills}; {ending}.{unlogged}"
         )
         before = "; ".join(_noted(item) for item in rise.before) or "nothing is recorded"

@@ -139,13 +139,21 @@ def _rows_shown(meals: MealTable, rules: RuleBook, amounts: Amounts) -> Parts:
     ]
     rows = [
         (
-            _when(str(name)), clean(row["meal"], 10), clean(row["label"], 24),
+            _when(str(name)), clean(row["meal"], 10), _label(row["label"], row["meal"]),
             fixed(_known(row["carbs_g"]), 0),
             *(amounts.level(_known(row[outcome]), unit) for outcome, unit in units),
         )
         for name, row in zip(meals.frame.index, meals.frame.to_dict("records"), strict=True)
     ]  # fmt: skip
     return [table(columns, rows)] if rows else []
+
+
+def _label(label: object, meal: object) -> str:
+    """Return a label without the name of the meal before it, which stands beside it."""
+    text, name = clean(label, 60), str(meal)
+    if name and text.casefold().startswith(name):
+        text = text[len(name) :].lstrip(" :,-") or text
+    return clean(text, 24)
 
 
 def _when(unit: str) -> str:
