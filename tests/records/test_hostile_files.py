@@ -213,7 +213,7 @@ CASES: dict[str, tuple[Files, str]] = {
          '"system": "http://loinc.org", "code": "97507-8"}]}, "valueQuantity": {"value": 120}}'},
         "refused as reading"),
     "a line that is not JSON": (
-        {"a.ndjson": '{"resourceType": "Patient"}\n{oops\n'}, "not JSON"),
+        {"a.ndjson": '{"resourceType": "Patient"}\n{oops\n'}, "not in JSON"),
     # settings
     "a key nobody knows": ({"client.toml": "tme_zone = 1\n"}, "!Did you mean 'time_zone'?"),
     "a zone nobody knows": (

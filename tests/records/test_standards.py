@@ -159,7 +159,7 @@ def test_a_night_told_in_parts_is_one_night(folder):
         [415, 60, 255, 100]
     ]
     assert len(sleep) == 2
-    assert told(client, "without the start and the end") == (1, 6)
+    assert told(client, "without a start or an end") == (1, 6)
 
 
 def test_steps_and_exercise(folder):
@@ -312,7 +312,7 @@ def test_activity_steps_and_stress(folder):
     assert activity["intensity"].tolist()[2] == "light"
     assert client.streams["stress"]["level"].tolist() == [80]
     assert told(client, "of kinds that are not read") == (1, 6)
-    assert told(client, "without the start and the end") == (1, 7)
+    assert told(client, "without a start or an end") == (1, 7)
 
 
 def test_a_line_that_is_not_json_is_counted(folder):

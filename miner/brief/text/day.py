@@ -112,9 +112,9 @@ def _rises(rises: Sequence[RiseOfDay], date: str, amounts: Amounts) -> Parts:
         else:
             ending = CUT.get(rise.cut_by, "not seen to come back")
         unlogged = " No meal is logged around it." if rise.unlogged else ""
-        next_day = " the next day" if rise.start[:10] > date else ""
+        start = clock_words(rise.start) + (" the next day" if rise.start[:10] > date else "")
         text = (
-            f"{clock_words(rise.start)}{next_day}: {size} in {rise.minutes_to_peak:.0f} min, highest at "
+            f"{start}: {size} in {rise.minutes_to_peak:.0f} min, highest at "
             f"{clock_words(rise.peak)}{hills}; {ending}.{unlogged}"
         )
         before = "; ".join(_noted(item) for item in rise.before) or "nothing is recorded"
