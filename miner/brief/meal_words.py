@@ -25,9 +25,11 @@ def comparison_sentence(
     phrase = rules.factor(found.factor, "meal").phrase
     if found.pairs:
         middle = amounts.difference(found.middle_difference, found.unit)
+        same = len(found.pairs) - found.lower - found.higher
+        equal = f", the same in {same}" if same else ""
         text = (
             f"{several(len(found.pairs), 'pair')} of similar meals with and without {phrase}: "
-            f"the {label} was lower with it in {found.lower} and higher in {found.higher}. "
+            f"the {label} was lower with it in {found.lower}, higher in {found.higher}{equal}. "
             f"Middle difference {middle} {amounts.unit(found.unit)}."
         )
     else:
@@ -38,7 +40,8 @@ def comparison_sentence(
     notes = [repeats_sentence(found.repeats, label, found.unit, amounts)]
     if len(found.pairs) < ENOUGH_REPEATS:
         notes.append(f"Ask for {ENOUGH_REPEATS} or more of each before reading anything into it.")
-    return replace(found, sentence=text, notes=(*notes, NO_TEST))
+    notes += [NO_TEST] if found.pairs else []
+    return replace(found, sentence=text, notes=tuple(notes))
 
 
 def repeats_sentence(found: Repeats, label: str, unit: str, amounts: Amounts) -> str:

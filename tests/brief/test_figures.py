@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 from xml.etree import ElementTree
 
@@ -20,10 +21,12 @@ from miner.brief.figures.meal_pairs import meal_pairs
 from miner.brief.figures.month import HIGHEST, LOWEST, month
 from miner.brief.figures.paper import PALETTE, as_png, as_svg
 from miner.brief.figures.scales import levels, round_step, round_ticks
+from miner.brief.meal_words import comparison_sentence
 from miner.brief.page import DARK
 from miner.results import DayPicture, MealComparison
 from miner.results.meals import MealPair, MealSide, Repeats
 from miner.results.morning import DayReview, Noted
+from miner.rulebook import RuleBook
 
 FINITE = st.floats(-1e4, 1e4, allow_nan=False)
 
@@ -255,3 +258,20 @@ def test_figures_are_the_same_to_the_byte() -> None:
 def test_words_that_look_like_formulas_stay_words() -> None:
     row = Row("$\\alpha$ _ & <b>", "with", (Dot("2026-03-02", 98.0, False),))
     assert "$\\alpha$ _ &amp; &lt;b&gt;" in as_svg(dots([row], "mg/dL", 700))
+
+
+def test_pairs_are_counted_whole_and_where_there_are_none_nothing_is_said_of_them(
+    rules: RuleBook,
+) -> None:
+    def side(value: float) -> MealSide:
+        return MealSide("2026-03-02T08:00", "breakfast", "oats", None, value)
+
+    pairs = tuple(MealPair(side(one), side(20.0), one - 20.0, "label", ()) for one in (10.0, 20.0))
+    found = MealComparison(
+        "A", "walk_after", "rise", "mg/dL", pairs, 1, 0, -5.0, Repeats(0, None), 2, 2, 0
+    )
+    told = comparison_sentence(found, rules)
+    assert "was lower with it in 1, higher in 0, the same in 1." in told.sentence
+    assert any("These pairs" in note for note in told.notes)
+    none = replace(found, pairs=(), lower=0, middle_difference=None)
+    assert not any("These pairs" in note for note in comparison_sentence(none, rules).notes)

@@ -150,7 +150,7 @@ def test_pairs_stand_beside_a_habit_by_meal_in_the_same_counts(
         page = render(mealy, kind, rules, [chosen.id])
         text = words(page, page_text)
         assert f"{len(found.pairs)} pairs of similar meals with and without a walk" in text
-        assert f"lower with it in {found.lower} and higher in {found.higher}" in text
+        assert f"lower with it in {found.lower}, higher in {found.higher}" in text
         assert "Looking at them is not a test." in text
         assert "miner ask" not in text
         assert 'aria-label="Rise after the meal of similar meals without and with it' in page
