@@ -77,11 +77,14 @@ def _shown(asked: Asked, entry: Entry, found: MealComparison) -> _Shown:
         if not found.pairs:
             return None, styles
         label = entry.rules.outcome(found.outcome, "meal").label
+        habit = entry.rules.factor(found.factor, "meal")
+        words = (habit.with_many, habit.without_many)
         told = f"{label.capitalize()} of similar meals without and with it, in pairs; their curves."
         with DRAWING:
             sides = [
                 Markup(of_client(inline(  # noqa: S704 - our own figure
-                    as_svg(meal_pairs(found, label, entry.unit, wide=wide)), name, told, {}, styles
+                    as_svg(meal_pairs(found, label, words, entry.unit, wide=wide)), name, told, {},
+                    styles,
                 )))
                 for wide, name in ((True, "pairs-w"), (False, "pairs-n"))
             ]  # fmt: skip
