@@ -14,8 +14,7 @@ from miner.api.past import read_past
 from miner.api.ranking import Progress, rank, table_of
 from miner.api.steps import days, rules_of
 from miner.brief.sentences import say
-from miner.brief.text.words import several
-from miner.errors import MinerError
+from miner.errors import MinerError, several
 from miner.followup.keeping import payload, ranked
 from miner.followup.planner import Wish, make_plan
 from miner.followup.planning import drawn_late, plan_seed

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from miner.brief.text.safe import clean
-from miner.errors import MinerError
+from miner.errors import MinerError, several
 from miner.results import Evidence, Withheld
 from miner.rulebook import RuleBook
+
+__all__ = ("evidence_words", "factor_phrase", "outcome_label", "several", "withheld_words")
 
 
 def outcome_label(name: str, rules: RuleBook, unit: str = "day") -> str:
