@@ -21,7 +21,8 @@ from miner.page import render
 from miner.page.asked import Asked, Desk
 from miner.page.bodies import TooLarge, form_of
 from miner.page.guard import OPEN_PATH, Protected, let_in, refusal
-from miner.page.places import Missing, require_own
+from miner.page.places import Missing, clients_of, require_own
+from miner.page.policy import own_policy
 from miner.page.routes import ROUTES, View
 from miner.page.words import for_page
 
@@ -79,6 +80,7 @@ def told(asked: Asked, error: BaseException) -> HTMLResponse:
             asked, "fault.html", status=status, title="This cannot be done as it stands",
             file=error.file and PurePath(error.file).name, row=error.row,
             found=for_page(error.found), expected=for_page(error.expected), do=for_page(error.do),
+            code=_whose(asked),
         )  # fmt: skip
     traceback.print_exception(error, file=sys.stderr)
     return render.page(
@@ -89,9 +91,17 @@ def told(asked: Asked, error: BaseException) -> HTMLResponse:
     )  # fmt: skip
 
 
+def _whose(asked: Asked) -> str | None:
+    """Return the client of the address, where there is one of that name."""
+    code = asked.request.path_params.get("code")
+    return code if code in clients_of(asked.desk.practice) else None
+
+
 def _refused(why: str) -> Response:
     text = render.environment().get_template("refused.html").render(why=why)
-    return HTMLResponse(text, status_code=403)
+    return HTMLResponse(
+        text, status_code=403, headers={"Content-Security-Policy": own_policy(text)}
+    )
 
 
 def _opening(desk: Desk) -> Endpoint:

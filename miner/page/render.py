@@ -64,8 +64,9 @@ def page(
     said = asked.desk.notes.pop(asked.request.query_params.get("said", ""), ())
     text = environment().get_template(template).render(
         practice=clean(asked.desk.practice.name, 60), form_key=asked.desk.keys.form, said=said,
-        here=asked.request.url.path, code=asked.request.path_params.get("code"), address=address,
-        looks=Markup(looks), **words,  # noqa: S704 - the looks of our own figures
+        here=asked.request.url.path, address=address,
+        looks=Markup(looks),  # noqa: S704 - the looks of our own figures
+        **{"code": asked.request.path_params.get("code")} | words,
     )  # fmt: skip
     allowed = f"'self' 'sha256-{sha(looks)}'" if looks else "'self'"
     policy = {"Content-Security-Policy": POLICY.format(styles=allowed)}
@@ -85,6 +86,8 @@ def linked(text: str, ids: dict[str, str]) -> Markup:
         return f'<a href="{escape(at)}">{found[0]}</a>' if at else found[0]
 
     told = str(escape(text))
+    if text in ids:
+        return Markup(f'<a href="{escape(ids[text])}">{told}</a>')  # noqa: S704 - escaped
     return Markup(_DAY.sub(way, _ID.sub(way, told)))  # noqa: S704 - escaped just above
 
 

@@ -11,7 +11,8 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from miner.page.words import for_page
+from miner.brief.said_of import of_client
+from miner.page.words import for_page, plain_names
 
 URGENT = "! "
 
@@ -67,4 +68,4 @@ def _table(table: Table) -> Block:
 
 def _flat(cell: RenderableType) -> str:
     text = cell.plain if isinstance(cell, Text) else str(cell)
-    return re.sub(r"\s+", " ", text).strip()
+    return plain_names(of_client(re.sub(r"\s+", " ", text).strip()))

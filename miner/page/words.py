@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 
+from miner import rulebook
 from miner.brief.said_of import of_client
 
 PAGES = {
@@ -45,6 +47,9 @@ _OWN = (
     (" in the client's folder (it writes sources.toml)", ""),
     ("glucose.csv, or a file that sources.toml maps to the stream glucose",
      "glucose.csv, or a sensor's file whose columns were chosen here"),
+    ("there is no glucose file in it (there is: nothing else)", "there are no records yet"),
+    ("Put the sensor's file there.", "Drop the sensor's file on the page Records."),
+    (": miner check CLIENT shows", ": the page Records shows"),
     ("Put the sensor's file there, or map it in sources.toml.",
      "Drop the sensor's file on the page Records."),
     ("or say in sources.toml which column it is", "or choose its columns here"),
@@ -67,6 +72,7 @@ _OWN = (
 )  # fmt: skip
 _DATES = re.compile(r"Give the time_format of this file in sources\.toml(, or run .*?\))?\.")
 _FOLDER = re.compile(r"(?<!\S)(?:[A-Za-z]:)?(?:[/\\][^/\\\n:]+)+[/\\](?=[^/\\\n:]+: )")
+_MEAL = re.compile(r"(\b\d{4}-\d\d-\d\d)T(?=\d\d:\d\d\b)")
 _LOW = re.compile(r"(from \S+) end = (?=\d{4}-)")
 _RUN = re.compile(r"(?:(Run|run|See|or|Use) )?(?:'miner ([a-z-]+)[^']*'|\"miner (map)[^\"]*\")")
 
@@ -76,7 +82,20 @@ def for_page(text: str) -> str:
     text = _DATES.sub("Choose how its dates are written.", _FOLDER.sub("", of_client(text)))
     for old, new in _OWN:
         text = text.replace(old, new)
-    return _RUN.sub(_named, _LOW.sub(r"\1 to ", text))
+    return plain_names(_RUN.sub(_named, _LOW.sub(r"\1 to ", text)))
+
+
+def plain_names(text: str) -> str:
+    """Return a text with the names of the rule books, and of meals, as a person writes them."""
+    told = _MEAL.sub(r"\1 ", text) if "T" in text else text
+    return _known().sub(lambda found: found[0].replace("_", " "), told) if "_" in told else told
+
+
+@cache
+def _known() -> re.Pattern[str]:
+    rules = rulebook.load()
+    names = {name.rpartition(".")[2] for name in (*rules.factors, *rules.outcomes) if "_" in name}
+    return re.compile(rf"(?<![\w.-])(?:{'|'.join(sorted(names, key=len, reverse=True))})(?![\w.-])")
 
 
 def _named(found: re.Match[str]) -> str:
@@ -84,4 +103,6 @@ def _named(found: re.Match[str]) -> str:
     if page is None:
         return found[0]
     lead = {"Run": "Open", "run": "open"}.get(found[1] or "", found[1] or "")
-    return f"{lead} the page {page}".strip()
+    said = f"{lead} the page {page}".strip()
+    begins = not found.string[: found.start()].strip() or found.string[found.start() - 2] == "."
+    return f"{said[0].upper()}{said[1:]}" if begins else said

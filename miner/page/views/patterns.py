@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from starlette.responses import RedirectResponse, Response
 
 from miner import api
+from miner.api.planning import LATEST_START
 from miner.brief.drawn import Drawn, Studio
 from miner.brief.figures.inline import Styles
 from miner.brief.said_of import all_of_client
@@ -48,9 +49,16 @@ def show(asked: Asked) -> Response:
         dots=drawn, line=line, why=why_parts(why, entry.rules, display_unit=entry.unit)[1:],
         days={day: asked.at("days", day) for day in entry.dates()}, tries=teller.tries(item),
         testable=teller.testable(item), open=_open(asked, item.id),
-        tomorrow=(date.today() + timedelta(days=1)).isoformat(),
+        tomorrow=_first_day(entry),
         high=item.counts.high > 0, unit=ranking.unit,
     )  # fmt: skip
+
+
+def _first_day(entry: Entry) -> str:
+    """Return the day a test is proposed to begin: tomorrow, as far as the records let it."""
+    after = date.fromisoformat(entry.dates()[-1]) + timedelta(days=1)
+    tomorrow = date.today() + timedelta(days=1)
+    return max(after, min(tomorrow, after + timedelta(days=LATEST_START))).isoformat()
 
 
 def _drawn(

@@ -43,6 +43,7 @@ def show(asked: Asked) -> Response:
         asked, "ranking.html", client=name_of(entry, asked), parts=parts, detail=detail, form=form,
         ids=ids(asked, looked), ranked=looked is not None and ranking.status == "ranked",
         differs=differs(entry.rules), plain=choice == PLAIN, said_as=choice.words(entry),
+        unit=ranking.unit,
     )  # fmt: skip
 
 
