@@ -5,17 +5,20 @@ from __future__ import annotations
 from starlette.responses import Response
 
 from miner import api
+from miner.brief.pages import render
 from miner.brief.text.ranking import ranking_parts
 from miner.errors import MinerError
 from miner.page.asked import Asked, Desk
 from miner.page.jobs import Progress
 from miner.page.other_rankings import PLAIN, Choice, choice_of, held, others
-from miner.page.render import page
+from miner.page.render import DRAWING, page
 from miner.page.rule_change import differs
 from miner.page.shelf import Entry, Looked
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import for_page
 from miner.results import Ranking
+
+FIRST = "preparation"
 
 
 def show(asked: Asked) -> Response:
@@ -88,7 +91,7 @@ def begin(asked: Asked) -> Response:
     def work(progress: Progress) -> str:
         entry = desk.shelf.entry(folder)
         if choice == PLAIN:
-            look(desk, entry, progress)
+            prepare(look(desk, entry, progress), entry)
             return done
         found = api.rank(
             entry.client, entry.rules, unit=choice.unit or None, first=choice.first or None,
@@ -98,6 +101,12 @@ def begin(asked: Asked) -> Response:
         return done
 
     return asked.later(f"rank {choice.key}", "Ranking", asked.at("ranking"), work)
+
+
+def prepare(looked: Looked, entry: Entry) -> None:
+    """Make the page to prepare from, which takes longer than a page may."""
+    with DRAWING:
+        looked.pages[FIRST] = render(looked.brief, FIRST, entry.rules, looked.include)
 
 
 def look(
