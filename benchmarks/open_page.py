@@ -82,18 +82,10 @@ def rank(browser: httpx.Client, code: str) -> float:
 def paths(browser: httpx.Client) -> list[str]:
     ids = re.findall(r"/patterns/([0-9a-f]{8})", browser.get(f"{CLIENT}/ranking").text)
     parts = ("", "/intake", "/questions", "/records", "/days/2026-02-01", "/table", "/week",
-             "/meals", "/ranking", "/ranking?unit=meal", f"/patterns/{ids[0]}", "/settings", "/pages", "/pages/preparation", "/follow-up",
-             "/history", "/folder")  # fmt: skip
-    own = [
-        "/",
-        "/?on=2026-02-10",
-        "/clients",
-        "/caseload",
-        "/rules",
-        "/rules/short_sleep",
-        "/settings",
-        "/help",
-    ]
+             "/meals", "/ranking", "/ranking?unit=meal", f"/patterns/{ids[0]}", "/pages",
+             "/pages/preparation", "/follow-up", "/history", "/folder", "/settings")  # fmt: skip
+    own = ["/", "/?on=2026-02-10", "/clients", "/caseload", "/rules", "/rules/short_sleep",
+           "/settings", "/help"]  # fmt: skip
     return [*own, *(CLIENT + part for part in parts)]
 
 
