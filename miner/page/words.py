@@ -72,6 +72,7 @@ _OWN = (
 )  # fmt: skip
 _DATES = re.compile(r"Give the time_format of this file in sources\.toml(, or run .*?\))?\.")
 _FOLDER = re.compile(r"(?<!\S)(?:[A-Za-z]:)?(?:[/\\][^/\\\n:]+)+[/\\](?=[^/\\\n:]+: )")
+_OWN_WORDS = re.compile(r"(?<![\w.:/-])(tag|food):(?=\w)")
 _MEAL = re.compile(r"(\b\d{4}-\d\d-\d\d)T(?=\d\d:\d\d\b)")
 _LOW = re.compile(r"(from \S+) end = (?=\d{4}-)")
 _RUN = re.compile(r"(?:(Run|run|See|or|Use) )?(?:'miner ([a-z-]+)[^']*'|\"miner (map)[^\"]*\")")
@@ -88,6 +89,7 @@ def for_page(text: str) -> str:
 def plain_names(text: str) -> str:
     """Return a text with the names of the rule books, and of meals, as a person writes them."""
     told = _MEAL.sub(r"\1 ", text) if "T" in text else text
+    told = _OWN_WORDS.sub(r"the \1 ", told) if ":" in told else told
     return _known().sub(lambda found: found[0].replace("_", " "), told) if "_" in told else told
 
 

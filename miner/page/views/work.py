@@ -27,7 +27,8 @@ def show(asked: Asked) -> Response:
         return RedirectResponse(job.done, status_code=303)
     if job.error is not None:
         raise job.error
-    return page(asked, "work.html", job=job, percent=round(100 * job.share))
+    whose = None if job.owner == "." else job.owner
+    return page(asked, "work.html", job=job, percent=round(100 * job.share), code=whose)
 
 
 def progress(asked: Asked) -> Response:
