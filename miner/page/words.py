@@ -30,7 +30,7 @@ _OWN = (
     ("without --fix to see its answer", "to see it"),
     ("--start ", "the first day "),
     ("end it with --stopped", "end it: tick that the client has stopped"),
-    ("To agree, run it again without --preview.", "To agree, write this plan down."),
+    ("To agree, run it again without --preview.", "To agree, write it down below."),
     ("a larger --worth-having makes it shorter", "a larger difference to find makes it shorter"),
     ("Correct --date.", "Choose another day."),
     ("is kept already, with --as ", "is kept already, as "),
