@@ -22,8 +22,14 @@ def day_and_month(iso: str, *, short: bool = False) -> str:
 
 
 def full_date(iso: str) -> str:
-    """Return an ISO date as ``12 January 2026``."""
-    return f"{day_and_month(iso)} {iso[:4]}"
+    """Return an ISO date as ``12 January 2026``; what is none, as it stands.
+
+    An entry of the ledger that was changed by hand may hold anything in its place.
+    """
+    try:
+        return f"{day_and_month(iso)} {iso[:4]}"
+    except ValueError:
+        return iso[:10]
 
 
 def day_name(iso: str) -> str:

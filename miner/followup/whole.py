@@ -11,7 +11,8 @@ from pydantic import BaseModel, BeforeValidator, Field, ValidationError
 
 from miner.errors import MinerError
 
-Number = float | None
+Real = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Number = Real | None
 FIRST_YEAR, LAST_YEAR = 1900, 2200
 
 
@@ -23,7 +24,8 @@ def _day(value: Any) -> date:
 
 
 Day = Annotated[date, BeforeValidator(_day)]
-Days = Annotated[int, Field(ge=0, le=31)]
+Whole = Annotated[int, Field(strict=True)]
+Days = Annotated[int, Field(strict=True, ge=0, le=31)]
 
 
 class _Entry(BaseModel):
@@ -47,7 +49,7 @@ class KeptEntry(_Entry):
     unit_of: Literal["day", "meal"]
     direction: Literal["up", "down"]
     definitions: _Definitions
-    smallest_worth_it: float = Field(gt=0)
+    smallest_worth_it: Real = Field(gt=0)
     suggested_by_days_to: Day
     read_on: Day
     note: str = ""
@@ -60,8 +62,8 @@ class KeptEntry(_Entry):
 
 
 class _Period(_Entry):
-    number: int
-    pair: int
+    number: Whole
+    pair: Whole
     first: Day = Field(alias="from")
     last: Day = Field(alias="to")
     arm: Literal["change", "usual"]
@@ -77,11 +79,22 @@ class PlanEntry(_Entry):
     unit: str
     change: str
     periods: tuple[_Period, ...] = Field(min_length=2)
-    pairs: int
+    pairs: Whole
     offset_days: Days
-    seed: int = Field(ge=0)
-    worth_having: float = Field(gt=0)
+    seed: Whole = Field(ge=0)
+    worth_having: Real = Field(gt=0)
     read_on: Day
+    unit_of: Literal["day", "meal"] = "day"
+    period_days: Whole = 0
+    weeks: Whole = 0
+    sensors: Whole = 0
+    sensor_changes: tuple[Day, ...] = ()
+    power_at_worth_having: Real = 0.0
+    detectable: Real = 0.0
+    six_pairs_find: Number = None
+    put_aside: Whole = 0
+    stop_rules: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 def is_day(text: str) -> bool:

@@ -600,6 +600,7 @@ def test_days_and_numbers_without_sense_do_not_count(free, rules, monkeypatch):
         ("kept", "suggested_by_days_to", "20260222"), ("kept", "lag_days", [10**9]),
         ("planned", "offset_days", 10**9), ("planned", "seed", -1),
         ("planned", "read_on", "2026-W09-6"), ("planned", "worth_having", 0),
+        ("planned", "sensor_changes", ["w"]), ("planned", "power_at_worth_having", "80"),
     ):  # fmt: skip
         path.write_bytes(whole_ledger)
         edited(folder, event, lambda row, key=key, junk=junk: row.update({key: junk}))

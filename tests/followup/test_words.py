@@ -6,6 +6,7 @@ from miner import rulebook
 from miner.brief.text.follow import follow_parts, follow_sentence
 from miner.brief.text.layout import render
 from miner.brief.text.plan import result_parts, result_sentence
+from miner.brief.wording import full_date
 from miner.results import EveryLook, Following, KeptResult, NewUnits, PairsTest, PlanResult
 
 
@@ -69,6 +70,12 @@ def test_a_no_names_the_size_that_was_looked_for(rules):
     assert said.startswith("You tested it: no difference of the size you looked for.")
     assert "Looked for: 10.0 mg/dL. A smaller difference is not ruled out." in said
     assert "Looked for" not in read(result(status="changed", p=0.01), rules)
+
+
+def test_a_date_that_is_none_stands_as_it_is():
+    assert full_date("2028-02-29") == "29 February 2028"
+    assert full_date("2028-02-30") == "2028-02-30"
+    assert full_date("x") == "x"
 
 
 def test_too_few_pairs_have_no_range(rules):
