@@ -67,7 +67,7 @@ def test_looks_every_day_say_since_when_and_what_they_cost(rules):
 
 def test_a_no_names_the_size_that_was_looked_for(rules):
     said = read(result(), rules)
-    assert said.startswith("You tested it: no difference of the size you looked for.")
+    assert said.startswith("You tested it, and there was no difference of the size looked for.")
     assert "Looked for: 10.0 mg/dL. A smaller difference is not ruled out." in said
     assert "Looked for" not in read(result(status="changed", p=0.01), rules)
 
