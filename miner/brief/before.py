@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from miner.brief.teller import Teller
@@ -9,7 +10,11 @@ from miner.brief.text.ended import way_words
 from miner.brief.text.follow import kept_lines, kept_title
 from miner.brief.text.plan import result_lines
 from miner.brief.text.safe import clean
+from miner.brief.wording import full_date
 from miner.results import KeptResult
+
+# On a page a date as people write it: one with hyphens would be broken at them.
+_ISO = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")
 
 
 def kept_before(teller: Teller) -> list[dict[str, Any]]:
@@ -26,5 +31,5 @@ def _told(item: KeptResult, teller: Teller) -> dict[str, Any]:
         "title": clean(kept_title(item, teller.rules), 200),
         "how": way_words(item.as_, teller.rules),
         "open": item.open,
-        "lines": [clean(line) for line in lines],
+        "lines": [_ISO.sub(lambda day: full_date(day[0]), clean(line)) for line in lines],
     }

@@ -275,6 +275,9 @@ def test_what_was_kept_stands_before_anything_new_with_what_came_of_it(
     assert "+6.5 mg/dL (+1.5 to +11.5); expected was +9.0" in part
     assert "Plan p1: It changed when the client tested it." in part
     assert "-7.0 mg/dL" in part
+    # what came of it, then when it was kept, with dates as people write them
+    assert part.index("-7.0 mg/dL") < part.index("to test by alternating, from records to 28 Feb")
+    assert "Kept on 1 March 2026, to watch, from records to 28 February 2026." in part
     empty = page_text.seen(render(brief, "preparation", rules))
     assert "What we kept last time, and what came of it" not in empty
 
