@@ -101,6 +101,7 @@ def test_a_hypothesis_by_meal_is_shown_with_its_dots_where_it_was_chosen(
     )
     for figure in (wide, narrow):
         assert figure.count('class="mark"') == chosen.counts.known + chosen.counts.unknown
+        assert figure.count('data-at="') == figure.count('class="mark"')
         assert f">{chosen.counts.with_} meals with a walk after them<" in figure
     for kind in ("take-home", "doctor"):
         shown = words(render(mealy, kind, rules, [chosen.id]), page_text)

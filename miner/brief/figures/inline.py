@@ -104,6 +104,8 @@ def _clean(item: ElementTree.Element, name: str, used: set[str], styles: Styles)
 
 def _reachable(item: ElementTree.Element, key: str, told: str) -> None:
     item.attrib |= {"class": "mark", "data-day": key[:10], "role": "img", "aria-label": told}
+    if key[10:11] == "T":
+        item.attrib["data-at"] = key[11:16]
     title = ElementTree.Element("title")
     title.text = told
     item.insert(0, title)

@@ -84,7 +84,7 @@
     const at = (((data.clock + minute) % 1440) + 1440) % 1440;
     return `${String(Math.floor(at / 60)).padStart(2, "0")}:${String(at % 60).padStart(2, "0")}`;
   };
-  const curve = (day) => {
+  const curve = (day, at) => {
     const first = day.from - data.before, span = day.to - first;
     const x = (minute) => L + ((minute - first) / span) * (W - L - 6);
     const y = (value) => T + (1 - (value - data.low) / (data.high - data.low)) * (H - T - B);
@@ -101,6 +101,13 @@
       }
     }
     svg.append(draw("line", { class: "wake", x1: x(day.from), x2: x(day.from), y1: T, y2: H - 26 }));
+    if (at) {
+      // A day is named by the date of its waking, and a meal by its own.
+      const [hour, minute] = at.split(":").map(Number);
+      const woke = (((data.clock + day.from) % 1440) + 1440) % 1440;
+      const here = x(day.from + hour * 60 + minute - woke);
+      if (here >= L && here <= W - 6) svg.append(draw("line", { class: "at", x1: here, x2: here, y1: T, y2: H - 26 }));
+    }
     shown.forEach((lane, row) => {
       const y0 = H - B + LANE * row + 4;
       svg.append(draw("text", { x: L - 5, y: y0 + 10, "text-anchor": "end" }, data.lanes[lane]));
@@ -131,7 +138,7 @@
     peek.replaceChildren(words);
     const day = data && data.days[mark.dataset.day];
     if (day) {
-      peek.append(curve(day));
+      peek.append(curve(day, mark.dataset.at));
       const told = of(day).filter((note) => note[3] && note[1] >= day.from);
       if (told.length) {
         const list = document.createElement("p");
