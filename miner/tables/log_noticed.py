@@ -160,8 +160,9 @@ def _crowded(client: Client) -> Finding | None:
         return None
     listed = ", ".join(
         f"{iso_day(int(day))} ({count})"
-        for day, count in zip(days[full], counts[full], strict=True)
+        for day, count in list(zip(days[full], counts[full], strict=True))[:SHOWN]
     )
+    listed += f" and {full.sum() - SHOWN} more" if full.sum() > SHOWN else ""
     return Finding(
         Severity.QUESTION,
         None,

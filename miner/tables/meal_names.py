@@ -41,8 +41,8 @@ def meal_names(
     What the log says comes first. An occasion without a name is the main meal whose usual time is
     within 90 minutes, the largest (else the nearest) of several, where none of that day is named
     so; any other is a snack. Usual times are those of the meals the client named, five or more of
-    each; with fewer than two such meals, the hours of the day around which this client ate on
-    most days. Without either, nothing is said: the clock alone names no meal.
+    each, and the hours of the day around which this client ate on most days where a meal is not
+    named so often. Without either, nothing is said: the clock alone names no meal.
 
     Args:
         occasions: in time order.
@@ -79,12 +79,27 @@ def _habit(occasions: Sequence[Occasion], days: Sequence[int], usual_wake: int) 
         for name, clocks in named.items()
         if clocks.size >= NAMED_OFTEN_ENOUGH and (at := usual_clock(clocks)) is not None
     }
-    if len(usual) >= 2:
-        return Habit(usual)
     times = _usual_times(occasions, days)
+    if len(usual) >= 2:
+        return Habit(usual | _missing(usual, times, usual_wake))
     names = _in_order([(at - usual_wake) % DAY for at in times])
     found = dict(zip(names, times, strict=True)) if names else {}
     return Habit(found | usual) if found or usual else None
+
+
+def _missing(usual: dict[str, int], times: Sequence[int], usual_wake: int) -> dict[str, int]:
+    """Return the one main meal that is not named, where food comes back at a time that fits it.
+
+    It fits where it lies 150 minutes or more from the meals that are named, and in its place in
+    the order of the day after waking.
+    """
+    for name in (each for each in MAIN if each not in usual):
+        for at in times:
+            apart = all(abs(int(from_usual(at, other))) >= APART for other in usual.values())
+            late = {each: (when - usual_wake) % DAY for each, when in (usual | {name: at}).items()}
+            if apart and sorted(late, key=late.__getitem__) == list(MAIN):
+                return {name: at}
+    return {}
 
 
 def _usual_times(occasions: Sequence[Occasion], days: Sequence[int]) -> list[int]:

@@ -197,6 +197,25 @@ def test_a_meal_without_a_name_is_named_by_the_clients_own_habit(table_of):
     assert set(table.frame["meal"].iloc[: len(NAMED)]) == {"breakfast", "lunch", "dinner"}
 
 
+def test_a_main_meal_that_is_never_named_is_known_by_the_hour_at_which_food_comes_back(table_of):
+    days = [f"{k:02d}" for k in range(2, 10)]
+    hours = {"breakfast": "08:00", "lunch": "13:00", "dinner": "19:00"}
+    for missing in hours:
+        meals = [
+            meal(at, "food" if name == missing else name, day)
+            for day in days
+            for name, at in hours.items()
+        ]
+        table = table_of(meals)
+        assert table.frame["meal"].tolist() == list(hours) * len(days)
+    # Food at 16:00 every day is no breakfast of a client who names lunch and dinner only.
+    meals = [meal(at, name, day) for day in days for name, at in list(hours.items())[1:]]
+    table = table_of([*meals, *(meal("16:00", "food", day) for day in days)])
+    assert table.frame["meal"].tolist() == ["lunch", "snack", "dinner"] * len(days)
+    near = table_of([*meals, *(meal("11:00", "food", day) for day in days)])
+    assert near.frame["meal"].tolist() == ["snack", "lunch", "dinner"] * len(days)
+
+
 def test_without_names_the_hours_on_which_food_comes_back_make_the_habit(table_of):
     meals = [
         meal(at, "food", f"{k:02d}") for k in range(2, 10) for at in ("08:00", "13:00", "19:00")
