@@ -36,6 +36,8 @@ _OWN = (
     ("is kept already, with --as ", "is kept already, as "),
     ("an idea kept with --as alternate", "an idea kept to be tested"),
     ("Shorten --note.", "Shorten the note."),
+    ("or watch it: --as watch.", "or watch it."),
+    ("or end it with --stopped.", "or end it: say that the client has stopped."),
     ("Correct --read-on, or leave it out.", "Correct the date, or leave it empty."),
     ("Name a larger one with --worth-having", "Write a larger difference to find"),
     ("atch it instead: --as watch.", "atch it instead."),
@@ -66,9 +68,6 @@ _OWN = (
     ("Correct it in client.toml or practice.toml.", "Correct it on the page Settings."),
     ("left out in client.toml", "left out by you"),
     ("it was confirmed in client.toml", "it was confirmed"),
-    ("Nothing is written yet. Run it again without --preview to agree. If it is too long, a larger "
-     "--worth-having makes it shorter.",
-     "Nothing is written yet. If it is too long, a larger difference to find makes it shorter."),
 )  # fmt: skip
 _DATES = re.compile(r"Give the time_format of this file in sources\.toml(, or run .*?\))?\.")
 _FOLDER = re.compile(r"(?<!\S)(?:[A-Za-z]:)?(?:[/\\][^/\\\n:]+)+[/\\](?=[^/\\\n:]+: )")
