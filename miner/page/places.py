@@ -120,11 +120,21 @@ def require_inside(folder: Path, practice: Path) -> None:
         _refuse_way_out(path, practice)
 
 
-def _refuse_way_out(path: Path, practice: Path) -> None:
+def require_of_one(folder: Path) -> None:
+    """Refuse a client's folder in which a link leads to another place, another client's too.
+
+    Raises:
+        MinerError: the link is named.
+    """
+    for path in folder.rglob("*"):
+        _refuse_way_out(path, folder, "client's")
+
+
+def _refuse_way_out(path: Path, practice: Path, whose: str = "practice") -> None:
     if path.is_symlink() and not path.resolve().is_relative_to(practice.resolve()):
         raise MinerError(
-            "this is a link that leads out of the practice folder",
-            "files that lie in the practice folder",
+            f"this is a link that leads out of the {whose} folder",
+            f"files that lie in the {whose} folder",
             "Put a copy of the file in its place.",
             file=path.relative_to(practice).as_posix(),
         )

@@ -37,7 +37,6 @@ _OWN = (
     ("an idea kept with --as alternate", "an idea kept to be tested"),
     ("Shorten --note.", "Shorten the note."),
     ("or watch it: --as watch.", "or watch it."),
-    ("or end it with --stopped.", "or end it: say that the client has stopped."),
     ("Correct --read-on, or leave it out.", "Correct the date, or leave it empty."),
     ("Name a larger one with --worth-having", "Write a larger difference to find"),
     ("atch it instead: --as watch.", "atch it instead."),

@@ -203,6 +203,18 @@ def test_a_folder_s_odd_name_cannot_break_an_answer(practice: Path, visitor: Ope
     assert told == 'attachment; filename="x___filename__evil.exe-everything.zip"'
 
 
+def test_a_link_to_another_client_is_not_taken_away_with_the_folder(
+    practice: Path, visitor: Open
+) -> None:
+    other = practice / "client-02"
+    other.mkdir()
+    (other / "glucose.csv").write_text("time,glucose_mg_dl\n2026-01-14T10:00,123.456\n")
+    (practice / "client-01" / "glucose-2.csv").symlink_to(other / "glucose.csv")
+    answer = visitor(practice).get(f"{CLIENT}/download")
+    assert answer.status_code == 400
+    assert "leads out of the client's folder" in answer.text.replace("&#39;", "'")
+
+
 def test_a_client_folder_that_is_a_link_is_no_client(
     practice: Path, visitor: Open, tmp_path: Path
 ) -> None:

@@ -18,7 +18,7 @@ from miner.caseload.store import NAME as STORE
 from miner.caseload.store import Store
 from miner.errors import MinerError
 from miner.page.asked import Asked, address, attached
-from miner.page.places import GOING, clients_of
+from miner.page.places import GOING, clients_of, require_of_one
 from miner.page.render import page
 from miner.page.views.client import name_of, read_or_fault
 
@@ -62,6 +62,7 @@ def _copies(asked: Asked) -> list[str]:
 def download(asked: Asked) -> Response:
     """Give the whole folder as one archive, or the records in an open form."""
     form = asked.text("as", "everything")
+    require_of_one(asked.folder)
     held: IO[bytes] = SpooledTemporaryFile(max_size=HELD)  # noqa: SIM115 - closed when it is sent
     if form == "everything":
         _archive(asked.folder, asked.code, held)

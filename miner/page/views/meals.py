@@ -65,6 +65,7 @@ def compare(asked: Asked) -> Response:
     def work(_progress: Progress) -> str:
         entry = desk.shelf.entry(folder)
         found = api.compare_meals(entry.client, factor, entry.rules, table=entry.meals())
+        _shown(asked, entry, found)
         desk.found[(code, f"compare {factor}")] = (entry.key, found)
         return to
 
