@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import re
 import shutil
 import threading
@@ -23,6 +24,7 @@ from miner.followup.story import tell
 from miner.page.jobs import Jobs
 from miner.page.routes import ROUTES
 from miner.page.told import blocks
+from miner.page.warming import warm
 from miner.page.words import PAGES, for_page
 
 Open = Callable[[Path], Visitor]
@@ -222,6 +224,22 @@ def test_the_morning_groups_as_the_command_does(invented: Path, visitor: Open) -
     places = [page.index(item.client) for group in groups for item in group]
     assert places == sorted(places)
     assert found.note.split(".")[0] in page
+
+
+def test_clients_that_were_read_are_not_looked_through_for_garbage(
+    practice: Path, visitor: Open
+) -> None:
+    one = visitor(practice)
+    gc.unfreeze()
+    try:
+        warm(one.desk)
+        held = one.desk.shelf.known("client-01")
+        assert held is not None
+        assert gc.get_freeze_count() > 10_000
+        assert not any(item is held for item in gc.get_objects())
+        assert "41 of 43 days can be used" in words(one.get(CLIENT))
+    finally:
+        gc.unfreeze()
 
 
 def test_the_caseload_is_looked_at_and_shown(practice: Path, invented: Path, visitor: Open) -> None:

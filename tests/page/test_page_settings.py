@@ -28,7 +28,7 @@ def test_the_settings_of_a_practice_are_written_and_hold_for_its_clients(
     one, path = visitor(practice), practice / "practice.toml"
     path.write_text("# ours\n" + path.read_text())
     form = FORM | {"display_unit": "mmol/L", "rank_unit": "meal", "primary_outcome": "day_mean",
-                   "synonyms": "oat milk = milk\n\n Vino = red wine \n"}  # fmt: skip
+                   "synonyms": 'oat milk = milk\n\n Vino = "red wine" \n'}  # fmt: skip
     assert one.send("/settings", **form).status_code == 303
     held = read_toml(path, PracticeFile)
     assert (held.display_unit, held.rank_unit, held.primary_outcome) == (

@@ -87,7 +87,7 @@ def _synonyms(text: str) -> dict[str, str]:
     """
     found: dict[str, str] = {}
     for number, line in enumerate(text.splitlines(), 1):
-        old, mark, new = (part.strip() for part in line.partition("="))
+        old, mark, new = (part.strip().strip('"').strip() for part in line.partition("="))
         if not line.strip():
             continue
         if not (old and mark and new) or max(len(old), len(new)) > LONGEST_WORDS:
