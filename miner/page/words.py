@@ -68,6 +68,7 @@ _OWN = (
     ("left out in client.toml", "left out by you"),
     ("it was confirmed in client.toml", "it was confirmed"),
 )  # fmt: skip
+_TICKS = re.compile(r"Ticks go into ticks\.csv in the client's folder\. .*?like \S+\.(?=\s|$)")
 _DATES = re.compile(r"Give the time_format of this file in sources\.toml(, or run .*?\))?\.")
 _FOLDER = re.compile(r"(?<!\S)(?:[A-Za-z]:)?(?:[/\\][^/\\\n:]+)+[/\\](?=[^/\\\n:]+: )")
 _OWN_WORDS = re.compile(r"(?<![\w.:/-])(tag|food):(?=\w)")
@@ -79,6 +80,7 @@ _RUN = re.compile(r"(?:(Run|run|See|or|Use) )?(?:'miner ([a-z-]+)[^']*'|\"miner 
 def for_page(text: str) -> str:
     """Return a message with pages in place of commands, no folders, and the client spoken of."""
     text = _DATES.sub("Choose how its dates are written.", _FOLDER.sub("", of_client(text)))
+    text = _TICKS.sub("What the client ticked is noted on the page of the plan.", text)
     for old, new in _OWN:
         text = text.replace(old, new)
     return plain_names(_RUN.sub(_named, _LOW.sub(r"\1 to ", text)))

@@ -66,6 +66,12 @@ def test_a_sentence_that_began_with_a_command_begins_with_a_capital() -> None:
     assert for_page("See 'miner history'.") == "See the page History."
 
 
+def test_where_ticks_go_is_said_as_the_page_has_it() -> None:
+    text = rulebook.load().wording["plan"]["ticks"].format(example="2026-03-09,ab12cd,yes")
+    assert for_page(text) == "What the client ticked is noted on the page of the plan."
+    assert for_page(f"Before. {text} After.").endswith("of the plan. After.")
+
+
 def test_a_client_that_is_not_there_has_no_tabs(practice: Path, visitor: Open) -> None:
     one = visitor(practice)
     assert 'aria-label="Client"' in one.get(CLIENT).text
