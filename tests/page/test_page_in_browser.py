@@ -280,9 +280,9 @@ def test_a_plan_is_looked_at_written_and_printed(shared: Any, sit: Callable[...,
     desk.go("/clients/client-01/patterns/4c28aa7c")
     page.fill("#start", "2026-03-09")
     page.click("button:has-text('Show what it takes')")
-    page.wait_for_selector("text=Write this plan down")
+    page.wait_for_selector("button:has-text('Write this plan down')")
     before = tell(ledger.read(shared.practice / "client-01")).kept
-    page.click("text=Write this plan down")
+    page.click("button:has-text('Write this plan down')")
     page.wait_for_url("**/follow-up*")
     *others, kept = tell(ledger.read(shared.practice / "client-01")).kept
     assert len(others) == len(before)
