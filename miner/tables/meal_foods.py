@@ -19,9 +19,9 @@ NO_NAMES: Mapping[str, str] = MappingProxyType({})
 NOT_FOOD = frozenset(
     (
         "and", "with", "the", "from", "for", "some", "little", "small", "large", "big", "half",
-        "extra", "more", "home", "made", "fresh", "bit", "plus", "few", "several", "pack", "packet",
-        "piece", "pieces", "slice", "slices", "tub", "portion", "portions", "handful", "tbsp",
-        "tsp",
+        "extra", "more", "home", "made", "fresh", "bit", "plus", "few", "several", "pack", "packs",
+        "packet", "packets", "piece", "pieces", "slice", "slices", "tub", "tubs", "portion",
+        "portions", "handful", "tbsp", "tsp",
     )
 )  # fmt: skip
 _PARTS = re.compile(r"[,;+&/()]|\band\b|\bwith\b")
@@ -82,16 +82,14 @@ def one_name(labels: Sequence[str]) -> dict[str, str]:
             food = [word for word in words if word not in NOT_FOOD]
             if food:
                 heads.setdefault(food[-1], len(heads))
-    groups: dict[str, list[str]] = {}
+    first = {word: word for word in heads}
     for word in heads:
-        single = next((one for one in _singulars(word) if one in heads), word)
-        groups.setdefault(single, []).append(word)
-    return {
-        word: min(forms, key=heads.__getitem__)
-        for forms in groups.values()
-        if len(forms) > 1
-        for word in forms
-    }
+        for single in (one for one in _singulars(word) if one in first):
+            joined = {first[word], first[single]}
+            name = min(joined, key=heads.__getitem__)
+            first = {each: name if own in joined else own for each, own in first.items()}
+    several = {name for word, name in first.items() if word != name}
+    return {word: name for word, name in first.items() if name in several}
 
 
 def _singulars(word: str) -> list[str]:

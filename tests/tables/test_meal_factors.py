@@ -289,6 +289,11 @@ def test_words_that_only_look_like_a_plural_stay_apart(labels):
     assert one_name(labels) == {}
 
 
+def test_every_form_of_a_word_is_one_with_its_plural():
+    names = one_name(["tomatoe", "tomatoes", "2 tomato", "tomatos", "potato"])
+    assert names == dict.fromkeys(("tomatoe", "tomatoes", "tomato", "tomatos"), "tomatoe")
+
+
 def test_a_food_noted_in_both_forms_is_one_habit(table_of):
     days = [f"{k:02d}" for k in range(2, 9)]
     meals = [meal("12:00", "dates, 3" if k % 2 else "a date", day) for k, day in enumerate(days)]

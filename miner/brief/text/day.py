@@ -169,7 +169,9 @@ def practice_parts(found: PracticeMorning) -> Parts:
         parts += section(f"{title} ({len(clients)})", lines)
     resting = ", ".join(f"{clean(name, 40)} ({newest})" for name, newest in found.not_active)
     if resting:
-        body: Parts = [paragraph(f"Newest reading more than four weeks old: {resting}.", 2)]
+        body: Parts = [
+            paragraph(f"Newest reading more than four weeks old, or none yet: {resting}.", 2)
+        ]
         parts += section("In no active phase", body)
     faults: Parts = [
         paragraph(f"{clean(name, 40)}: {clean(why, 400)}", 2) for name, why in found.unreadable
