@@ -55,7 +55,7 @@ def _in_processes(
     from joblib import Parallel, delayed
     from joblib.externals.loky.process_executor import TerminatedWorkerError
 
-    pool = Parallel(n_jobs=workers, return_as="generator_unordered", batch_size=1)
+    pool = Parallel(n_jobs=min(workers, len(tasks)), return_as="generator_unordered", batch_size=1)
     try:
         yield from pool(delayed(work)(task) for task in tasks)
     except TerminatedWorkerError as error:
