@@ -16,6 +16,7 @@ Found = TypeVar("Found")
 Progress = Callable[[str, float], None]
 AHEAD = 4
 CONNECT_S = 20
+FEWEST_AT_MOST = 2
 
 
 def run(
@@ -34,7 +35,8 @@ def run(
     Args:
         work: a function of one task that a process can import.
         tasks: what to work on.
-        workers: processes on this machine; 1 for none beside this one.
+        workers: processes on this machine; 1 for none beside this one. No more are started than
+            there are tasks, nor, from three on, than cores.
         scheduler: address of a Dask scheduler; ``workers`` then has no meaning.
         lost: the result of a task whose process on the cluster was ended again and again.
 
@@ -52,10 +54,11 @@ def run(
 def _in_processes(
     work: Callable[[Task], Found], tasks: Sequence[Task], workers: int
 ) -> Iterator[Found]:
-    from joblib import Parallel, delayed
+    from joblib import Parallel, cpu_count, delayed
     from joblib.externals.loky.process_executor import TerminatedWorkerError
 
-    pool = Parallel(n_jobs=min(workers, len(tasks)), return_as="generator_unordered", batch_size=1)
+    most = min(workers, len(tasks), max(FEWEST_AT_MOST, cpu_count()))
+    pool = Parallel(n_jobs=most, return_as="generator_unordered", batch_size=1)
     try:
         yield from pool(delayed(work)(task) for task in tasks)
     except TerminatedWorkerError as error:

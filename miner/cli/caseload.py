@@ -16,7 +16,7 @@ from miner.cli.waiting import progress
 @click.command("caseload")
 @click.argument("practice")
 @click.option("--workers", type=click.IntRange(1, 512), default=1, show_default=True,
-              help="Processes on this machine.")  # fmt: skip
+              help="Processes on this machine, at most one a core.")  # fmt: skip
 @click.option("--scheduler", metavar="ADDRESS", help="A Dask scheduler to work on instead.")
 @click.option("--work", type=click.Path(path_type=Path), metavar="FOLDER",
               help="Where results are kept; else .miner-caseload in the practice.")  # fmt: skip

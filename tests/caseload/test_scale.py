@@ -225,3 +225,22 @@ def test_a_copy_of_a_practice_elsewhere_gives_the_same(
     shutil.copytree(small, other)
     pool(other, work=tmp_path / "other")
     assert kept(tmp_path / "other") == alone
+
+
+def test_no_more_processes_are_started_than_serve(monkeypatch: pytest.MonkeyPatch) -> None:
+    import joblib
+
+    asked: list[int] = []
+    usual = joblib.Parallel
+
+    def parallel(n_jobs: int, **choices: object) -> object:
+        asked.append(n_jobs)
+        return usual(n_jobs=2, **choices)
+
+    monkeypatch.setattr(joblib, "Parallel", parallel)
+    monkeypatch.setattr(joblib, "cpu_count", lambda: 3)
+    for workers, tasks in ((500, 9), (500, 2), (2, 9)):
+        assert sorted(run(abs, [-1] * tasks, workers=workers)) == [1] * tasks
+    monkeypatch.setattr(joblib, "cpu_count", lambda: 1)
+    list(run(abs, [-1] * 9, workers=4))
+    assert asked == [3, 2, 2, 2]
