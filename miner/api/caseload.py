@@ -12,6 +12,7 @@ from miner import __version__, resources
 from miner.api.examine import Task, ended, examine
 from miner.api.spreads import keep_spreads
 from miner.api.steps import load_rules
+from miner.api.traces import traces
 from miner.brief.pooled import with_sentences
 from miner.caseload.fits import KeptFits
 from miner.caseload.places import client_folders, fetched, is_remote
@@ -24,7 +25,7 @@ from miner.records.toml_file import read_toml
 from miner.results.caseload import Caseload, ClientRow, PooledEffect
 from miner.rulebook import RuleBook
 
-MAY_NAME_A_CLIENT = {".html", ".csv", ".json", ".txt", ".md", ".toml"}
+COPY = "The records are the very ones of {client}: pooled once. Is one folder a copy of the other?"
 
 
 def pool(
@@ -62,13 +63,15 @@ def pool(
     unit = settings.rank_unit or "day"
     gone, had_agreed = _look(place, names, store, unit, workers, scheduler, draws, progress)
     rows, same = _told_apart([store.kept(name).row for name in names])
-    agreed = [row for row in rows if row.pooled]
+    rows, copies = _copies_told(rows, store)
+    agreed = [row for row in rows if row.pooled and row.folder not in copies]
     folders = [row.folder for row in agreed]
     told = [store.kept(name).told for name in folders] if len(folders) <= MOST_LISTED else []
     with threadpool_limits(1), store.together(folders, fewest_clients(len(folders))) as units:
         program = (__version__, resources.program_hash())
         kept = KeptFits(store, (*program, rules.hash, unit, len(folders), units.digest()))
         effects, too_few = pool_all(units, agreed, told, rules, unit, workers, progress, kept)
+    present = {store.kept(name).row.client for name in names}
     withdrew = [row.client for row in rows if row.folder in had_agreed and not row.pooled]
     found = Caseload(
         practice=Path(place).resolve().name or place,
@@ -76,15 +79,15 @@ def pool(
         unit=unit,
         display_unit=settings.display_unit or "mg/dL",
         clients=tuple(rows),
-        agreed=len(agreed),
+        agreed=len(agreed) + len(copies),
         declined=sum(row.pooled is False for row in rows),
         not_asked=sum(row.pooled is None for row in rows),
         claim_level=rules.guardrails.claim_level,
         questions_asked=len(effects),
         too_few=too_few,
         pooled=tuple(effects),
-        traces=tuple(_traces(place, store, gone, withdrew)),
-        notes=tuple(_notes(same, effects, len(agreed))),
+        traces=tuple(traces(place, store, gone, withdrew, present)),
+        notes=tuple(_notes(same, len(copies), effects, len(agreed))),
     )
     keep_spreads(store, found)
     return with_sentences(found, rules)
@@ -99,7 +102,7 @@ def _look(
     scheduler: str | None,
     draws: int | None,
     progress: Progress | None,
-) -> tuple[list[str], set[str]]:
+) -> tuple[list[ClientRow], set[str]]:
     """Bring the store up to date; return who is gone, and which folders had agreed before."""
     known: dict[str, str] = {}
     had_agreed = set()
@@ -158,39 +161,6 @@ def _of_practice(practice: str, name: str) -> tuple[RuleBook, PracticeFile]:
         return load_rules(None, folder), settings
 
 
-def _traces(practice: str, store: Store, gone: list[str], withdrew: list[str]) -> list[str]:
-    said = [
-        f"{client}: the folder is gone. What was kept of it in {store.folder.name} has been "
-        "removed. It is in no pooled figure any more."
-        for client in gone
-    ]
-    said += [
-        f"{client}: no longer agreed to be pooled. It is in no pooled figure any more."
-        for client in withdrew
-    ]
-    here = _files_that_name(practice, gone)
-    said += [f"{client} is still named in {name}." for client, name in here]
-    pages = store.read_json(PAGES)
-    for page, clients in sorted(pages.items() if isinstance(pages, dict) else ()):
-        told = [client for client in gone if client in clients]
-        if told and Path(page).is_file() and Path(page).parent != Path(practice).resolve():
-            said.append(f"{', '.join(told)} is still named in {page}.")
-    if said:
-        said.append("Pages and exports saved elsewhere, printouts and backups are not known here.")
-    return said
-
-
-def _files_that_name(practice: str, clients: list[str]) -> list[tuple[str, str]]:
-    if is_remote(practice) or not clients:
-        return []
-    found = []
-    for path in sorted(Path(practice).iterdir()):
-        if path.is_file() and path.suffix.lower() in MAY_NAME_A_CLIENT:
-            text = path.read_text(encoding="utf-8", errors="replace")
-            found += [(client, path.name) for client in clients if client in text]
-    return found
-
-
 def _told_apart(rows: Sequence[ClientRow]) -> tuple[list[ClientRow], list[str]]:
     """Return the rows, clients of one code by their folders too, and a note of each such code."""
     count = Counter(row.client for row in rows)
@@ -206,8 +176,25 @@ def _told_apart(rows: Sequence[ClientRow]) -> tuple[list[ClientRow], list[str]]:
     return told, notes
 
 
-def _notes(same: Sequence[str], effects: Sequence[PooledEffect], agreed: int) -> list[str]:
+def _copies_told(rows: list[ClientRow], store: Store) -> tuple[list[ClientRow], set[str]]:
+    """Return the rows, and the folders whose records are those of another: pooled once."""
+    of = store.same_units([row.folder for row in rows if row.pooled])
+    names = {row.folder: row.client for row in rows}
+    told = [
+        replace(row, attention=(COPY.format(client=names[of[row.folder]]), *row.attention))
+        if row.folder in of
+        else row
+        for row in rows
+    ]
+    return told, set(of)
+
+
+def _notes(
+    same: Sequence[str], copies: int, effects: Sequence[PooledEffect], agreed: int
+) -> list[str]:
     notes = [*same]
+    if copies:
+        notes.append(f"{copies} of them with the same records as another: pooled once.")
     if agreed > MOST_LISTED:
         notes.append(f"Clients are not listed one by one where more than {MOST_LISTED} are pooled.")
     elif agreed > MOST_LISTED_THROUGHOUT:

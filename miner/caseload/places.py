@@ -13,6 +13,7 @@ from miner.errors import MinerError
 
 SHARED = ("practice.toml", "sources.toml")
 RULES = "rules"
+OF_ONE_CLIENT = ("client.toml", "ledger.jsonl", "glucose.csv")
 
 
 def is_remote(practice: str) -> bool:
@@ -84,6 +85,11 @@ def _local_folders(practice: Path) -> list[str]:
         raise MinerError(
             "there is no such folder", "a folder of client folders", "Check the path.",
             file=practice,
+        )  # fmt: skip
+    if any((practice / name).is_file() for name in OF_ONE_CLIENT):
+        raise MinerError(
+            "this is the folder of one client", "a folder of client folders",
+            "Name the folder above it.", file=practice,
         )  # fmt: skip
     return [path.name for path in practice.iterdir() if path.is_dir()]
 

@@ -6,12 +6,13 @@ import hashlib
 import json
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from miner.caseload.record import Head, read_head
 from miner.errors import MinerError
+from miner.results.caseload import ClientRow
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -85,19 +86,26 @@ class Store:
         new.write_bytes(content)
         new.replace(path)
 
-    def forget_all_but(self, names: Sequence[str]) -> list[str]:
-        """Remove the records of every other client; return what they were called, sorted."""
+    def forget_all_but(self, names: Sequence[str]) -> list[ClientRow]:
+        """Remove the records of every other client; return their rows."""
         kept = {self.path(name) for name in names}
         gone = []
         for path in sorted((self.folder / "clients").rglob("*")):
             if path.is_file() and path not in kept:
-                try:
-                    row = read_head(str(path)).row
-                    gone.append(row.client)
-                except (OSError, ValueError, KeyError, TypeError):
-                    pass
+                with suppress(OSError, ValueError, KeyError, TypeError):
+                    gone.append(read_head(str(path)).row)
                 path.unlink()
-        return sorted(gone)
+        return sorted(gone, key=lambda row: (row.client, row.folder))
+
+    def same_units(self, names: Sequence[str]) -> dict[str, str]:
+        """Return which clients have the very units of one before them, and of whom."""
+        first: dict[bytes, str] = {}
+        found = {}
+        for name in names:
+            digest = _units_digest(self.path(name))
+            if digest is not None and first.setdefault(digest, name) != name:
+                found[name] = first[digest]
+        return found
 
     def read_json(self, name: str) -> Any:
         """Return what a JSON file of the work folder holds, or None."""
@@ -168,6 +176,19 @@ class PooledUnits:
         """Return a hash of all there is."""
         with self._path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _units_digest(path: Path) -> bytes | None:
+    """Return a hash of the units of one client; None where there are none."""
+    import pyarrow.parquet as pq
+
+    table = pq.read_table(path)
+    if not table.num_rows:
+        return None
+    digest = hashlib.sha256(repr(table.column_names).encode())
+    for name in table.column_names:
+        digest.update(table[name].to_numpy().tobytes())
+    return digest.digest()
 
 
 def _columns(paths: Sequence[Path]) -> dict[str, int]:

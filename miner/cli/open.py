@@ -23,5 +23,8 @@ def command(practice: Path, port: int | None, no_browser: bool) -> None:
     """
     from miner.page.serving import serve
 
-    complain("The page is open until you press Ctrl+C here. Its opening address:")
-    serve(practice, port or 0, browser=not no_browser, say=lambda address: put(f"{address}\n"))
+    def say(address: str) -> None:
+        complain("The page is open until you press Ctrl+C here. Its opening address:")
+        put(f"{address}\n")
+
+    serve(practice, port or 0, browser=not no_browser, say=say)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -176,3 +177,30 @@ def test_meals_at_one_time_are_a_minute_apart(small: Path) -> None:
     np.testing.assert_allclose(
         real["time"], (starts - np.datetime64(0, "ns")) / np.timedelta64(1, "D"), atol=1e-2
     )
+
+
+def test_a_copy_of_a_client_is_pooled_once_and_told(practice: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "practice"
+    shutil.copytree(practice, folder)
+    usual = pool(folder, work=tmp_path / "work")
+    shutil.copytree(folder / "client-02", folder / "another")
+    found = pool(folder, work=tmp_path / "work")
+    for was, now in zip(usual.pooled, found.pooled, strict=True):
+        assert (now.outcome, now.factor, now.clients) == (was.outcome, was.factor, was.clients)
+        assert now.difference == pytest.approx(was.difference, rel=1e-6)
+    assert found.agreed == usual.agreed + 1
+    assert any("1 of them with the same records as another" in note for note in found.notes)
+    told = {row.folder: row.attention for row in found.clients}
+    assert any("the very ones of client-02 in another" in text for text in told["client-02"])
+    assert told["another"] == {row.folder: row for row in usual.clients}["client-02"].attention
+    shutil.rmtree(folder / "another")
+    later = pool(folder, work=tmp_path / "work")
+    assert any(text.startswith("client-02 in another: the folder is gone") for text in later.traces)
+    assert not any("client-02 is still named" in text for text in later.traces)
+
+
+def test_the_folder_of_one_client_is_no_practice(small: Path) -> None:
+    before = sorted(path.name for path in (small / "client-01").iterdir())
+    with pytest.raises(MinerError, match="folder of one client"):
+        pool(small / "client-01")
+    assert sorted(path.name for path in (small / "client-01").iterdir()) == before
