@@ -94,10 +94,8 @@ def _add(path: Path, event: str, payload: Mapping[str, Any], at: str) -> Event:
 
 def _recovered(path: Path, lines: list[bytes], torn: list[bytes]) -> dict[str, Any]:
     told: dict[str, Any] = {"torn": [quote(line) for line in torn]} if torn else {}
-    events = parse(lines).events
-    missing = gone(path.parent, events)
-    torn_alone = 1 + (events[-1].n if events else 0) if torn else 0
-    if missing is not None and missing.n != torn_alone:
+    missing = gone(path.parent, parse(lines).events, torn)
+    if missing is not None:
         told["missing"] = missing._asdict()
     return told
 

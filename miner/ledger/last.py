@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from miner.ledger.line import Event
+from miner.ledger.line import Event, begins
 
 NAME = ".ledger.last"
 
@@ -50,15 +50,20 @@ def note(folder: Path, event: Event) -> None:
             new.unlink()
 
 
-def gone(folder: Path, events: Sequence[Event]) -> Last | None:
+def gone(folder: Path, events: Sequence[Event], torn: Sequence[bytes] = ()) -> Last | None:
     """Return what was noted where the ledger no longer holds that line, else None.
+
+    A damaged line at the end that still begins as the noted one is not gone.
 
     Args:
         folder: the client folder.
         events: those of the ledger, in order.
+        torn: the lines at its end that cannot be read.
     """
     last = noted(folder)
     if last is None or any(event.n == last.n and event.check == last.check for event in events):
         return None
     changed = any(event.n >= last.n and not event.trusted for event in events)
-    return None if changed else last
+    before = events[-1].n if events else 0
+    damaged = last.n == before + 1 and any(line.startswith(begins(last.n)) for line in torn)
+    return None if changed or damaged else last

@@ -65,6 +65,11 @@ def write_line(n: int, at: str, event: str, payload: Mapping[str, Any], previous
     return _text({**record, "check": checksum(record)}) + b"\n"
 
 
+def begins(n: int) -> bytes:
+    """Return how the line of that number begins."""
+    return _text({"schema": SCHEMA, "n": n})[:-1] + b","
+
+
 def read_line(line: bytes) -> dict[str, Any] | None:
     """Return the object a line holds, or None where it is no line of a ledger.
 

@@ -149,15 +149,17 @@ def ends_early(rows: int, n: int) -> Finding:
     )
 
 
-def torn_end(row: int, count: int) -> Finding:
-    """Tell of a last line that was not finished."""
+def torn_end(row: int, count: int, *, lost: bool) -> Finding:
+    """Tell of a last line that was not finished, and whether entries before it are lost."""
     return _problem(
         Severity.QUESTION,
         row,
         "the last line is not finished: its writing was cut short, or it was changed",
         "a whole line",
-        "Nothing before it is lost. Repeat the last step if its entry is missing: a question that"
-        " was fixed in it is not known.",
+        "It is kept, and not used."
+        if lost
+        else "Nothing before it is lost. Repeat the last step if its entry is missing: a question"
+        " that was fixed in it is not known.",
         count,
     )
 

@@ -52,9 +52,11 @@ def read(folder: Path) -> Ledger:
     lines = split(contents(path))
     found = parse(lines)
     problems = list(found.problems)
+    last = None if found.newer else gone(path.parent, found.events, found.torn)
     if found.torn and not found.newer:
-        problems.append(told.torn_end(len(lines) - len(found.torn) + 1, len(found.torn)))
-    elif not found.newer and (last := gone(path.parent, found.events)) is not None:
+        row = len(lines) - len(found.torn) + 1
+        problems.append(told.torn_end(row, len(found.torn), lost=last is not None))
+    if last is not None:
         problems.append(told.ends_early(len(lines), last.n))
     writable = not found.newer and _may_write(path)
     return Ledger(path, tuple(found.events), tuple(problems), writable)

@@ -68,6 +68,34 @@ def test_an_edited_last_entry_is_told_once(tmp_path: Path) -> None:
     assert told(tmp_path) == [("question", 3)]
 
 
+@pytest.mark.parametrize("kept", [0, 9, 11])
+@pytest.mark.parametrize("end", [b'{"x', b"\x00\xff\x17 no line\n\x00", b'{"schema": 1, "n": 1'])
+def test_entries_lost_before_a_line_that_cannot_be_read_are_told(
+    tmp_path: Path, kept: int, end: bytes
+) -> None:
+    add(tmp_path, *range(12))
+    put(tmp_path, [*lines(tmp_path)[:kept], end])
+    found = ledger.read(tmp_path).problems
+    assert (found[0].row, len(found)) == (kept + 1, 2)
+    assert "the last line is not finished" in found[0].what
+    assert found[1].what == "it ends before entry 12, which was written"
+    assert not any("Nothing before it is lost" in item.do for item in found)
+    add(tmp_path, 12)
+    (missing,) = ledger.named(ledger.read(tmp_path), "recovered")
+    assert missing.payload["missing"]["n"] == 12
+    assert any("up to 12 had been" in item.what for item in ledger.read(tmp_path).problems)
+
+
+def test_a_last_entry_cut_short_after_it_was_noted_is_the_only_one_lost(tmp_path: Path) -> None:
+    add(tmp_path, *range(12))
+    put(tmp_path, [*lines(tmp_path)[:11], lines(tmp_path)[11][:40]])
+    (problem,) = ledger.read(tmp_path).problems
+    assert problem.do.startswith("Nothing before it is lost.")
+    add(tmp_path, 12)
+    (torn,) = ledger.named(ledger.read(tmp_path), "recovered")
+    assert "missing" not in torn.payload
+
+
 def test_without_the_note_nothing_is_known_and_nothing_claimed(tmp_path: Path) -> None:
     add(tmp_path, 0, 1, 2)
     (tmp_path / ".ledger.last").unlink()
