@@ -10,6 +10,7 @@ from miner.brief.morning_words import night_words, pressure_words, questions
 from miner.brief.text.amounts import Amounts
 from miner.errors import MinerError
 from miner.records.client import Client
+from miner.results import CautionKind
 from miner.results.morning import Against, DayReview
 from miner.rulebook import RuleBook
 from miner.tables import cautions, day_table
@@ -22,9 +23,11 @@ from miner.tables.day_review import (
     possible_pressure,
     rises_of,
 )
+from miner.tables.referral import calm_said
 from miner.tables.referral_of_day import referrals_of_day
 from miner.tables.unit_table import UnitTable
 
+OF_CLIENT = (CautionKind.INTAKE, CautionKind.MEDICINE)
 ASKED_FOR, NEWEST = "asked for", "the newest whole day"
 
 
@@ -64,6 +67,7 @@ def review_of(
     ]
     meals = len(records.eaten[k].occasions)
     said, _ = cautions(client, table, rules)
+    food = not calm_said(client, rules)
     return DayReview(
         client=client.settings.code,
         date=name,
@@ -72,12 +76,13 @@ def review_of(
         left_out=str(row["left_out"]),
         start=_minute(int(records.days.start_clock[k])),
         end=_minute(int(records.days.end_clock[k])),
+        of_client=tuple(item.text for item in said if item.kind in OF_CLIENT),
         first=(*urgent, *pressure_words(lows, amounts)),
         night=_night(records, k, numbers),
         numbers=numbers,
         rises=rises,
         on_test=running(client, name, usable=bool(row["usable"]), why=str(row["left_out"])),
-        could_be_asked=questions(rises, numbers, meals, amounts),
+        could_be_asked=questions(rises, numbers, meals, amounts, food=food),
         cautions=tuple(item.text for item in said if item.kind == "always"),
         curve=_curve(records, first, begin, finish),
         lanes=noted_between(client, first, finish),

@@ -22,6 +22,7 @@ from miner.tables.day_notes import last_logged
 from miner.tables.day_records import DayRecords, records_of
 from miner.tables.day_review import newest_whole_day
 from miner.tables.nights import Nights
+from miner.tables.referral import calm_said
 from miner.tables.usable import EPOCH
 
 ACTIVE_FOR_DAYS = 28
@@ -64,11 +65,11 @@ def practice_morning(
 ) -> PracticeMorning:
     """Return every client of a practice in the first group that fits.
 
-    Look first: readings that call for a clinician, and lows that may be pressure, on the newest
-    whole day. Nudge: nothing logged on its last two days, or no sleep recorded. Stale: the newest
-    reading is not of yesterday or today. On test: something kept or on test. Else ordinary. A
-    client whose newest reading is more than four weeks old, with nothing on test, is in no active
-    phase.
+    Look first: an intake that asks for no numbers, and perhaps no tracking; readings that call
+    for a clinician, and lows that may be pressure, on the newest whole day. Nudge: nothing logged
+    on its last two days, or no sleep recorded. Stale: the newest reading is not of yesterday or
+    today. On test: something kept or on test. Else ordinary. A client whose newest reading is
+    more than four weeks old, with nothing on test, is in no active phase.
 
     Args:
         practice: the practice's folder.
@@ -136,13 +137,14 @@ def client_morning(
     refuse_stopped(client)
     records = records or records_of(client, rules)
     today = (on - EPOCH).days
+    calm = calm_said(client, rules)
     seen = records.trace.clock[records.trace.clock // DAY <= today]
     if not seen.size:
-        return ClientMorning(client.settings.code, None, None, stale="there are no readings")
+        return ClientMorning(client.settings.code, None, None, calm, stale="there are no readings")
     newest = iso_day(int(seen.max()) // DAY)
     yesterday = (on - timedelta(days=1)).isoformat()
     stale = f"the newest reading is of {day_words(newest)}" if newest < yesterday else ""
-    found = ClientMorning(client.settings.code, newest, None, stale=stale)
+    found = ClientMorning(client.settings.code, newest, None, calm, stale=stale)
     k = newest_whole_day(records, today)
     if k is None:
         return found
@@ -160,9 +162,9 @@ def _with_day(
     return replace(
         found,
         day=review.date,
-        look_first=review.first,
+        look_first=(*found.look_first, *review.first),
         nudge=nudge,
-        message=text,
+        message="" if found.look_first else text,
         on_test=review.on_test,
     )
 

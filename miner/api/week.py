@@ -12,7 +12,7 @@ import numpy as np
 from miner.api.kept import frozen_table
 from miner.api.past import read_past
 from miner.api.ranking import table_of
-from miner.api.steps import refuse_stopped, rules_of
+from miner.api.steps import cautions, refuse_stopped, rules_of
 from miner.brief.week_words import message, question_sentence, worth_logging
 from miner.errors import MinerError
 from miner.followup.story import tell
@@ -20,6 +20,7 @@ from miner.hypotheses.design import Design, design
 from miner.records.client import Client
 from miner.results.week import OpenQuestion, Week
 from miner.rulebook import RuleBook
+from miner.tables.referral import calm_said
 from miner.tables.unit_table import UnitTable
 from miner.tables.week_logged import logged_by_day
 
@@ -60,14 +61,16 @@ def week(client: Client, rules: RuleBook | None = None, *, last: str | None = No
         replace(item, sentence=question_sentence(item, books))
         for item in _questions(client, books, end)
     ]
-    advice = worth_logging(logged, asked, books)
+    calm = calm_said(client, books)
+    advice = () if calm else worth_logging(logged, asked, books)
     return Week(
         client=client.settings.code,
         days=days,
         logged=logged,
         questions=tuple(asked),
         worth_logging=advice,
-        message=message(advice, logged),
+        message="" if calm else message(advice, logged),
+        cautions=cautions(client, books),
         notes=past.notes,
     )
 

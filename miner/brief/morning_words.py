@@ -65,7 +65,12 @@ def night_words(start: str | None, end: str | None, hours: Against | None, why: 
 
 
 def questions(
-    rises: Sequence[RiseOfDay], numbers: Sequence[Against], meals: int, amounts: Amounts
+    rises: Sequence[RiseOfDay],
+    numbers: Sequence[Against],
+    meals: int,
+    amounts: Amounts,
+    *,
+    food: bool = True,
 ) -> tuple[str, ...]:
     """Return what could be asked about a day: open questions, none of which says why.
 
@@ -74,14 +79,15 @@ def questions(
         numbers: of the day beside what is usual.
         meals: how many meals are logged.
         amounts: the unit shown.
+        food: whether anything may be asked about meals.
     """
     asked = [
         f"What was going on around {clock_words(rise.start)}? A rise of "
         f"{amounts.level(rise.height, 'mg/dL')} {amounts.unit('mg/dL')} has no meal beside it."
         for rise in rises
-        if rise.unlogged
+        if rise.unlogged and food
     ]
-    if not meals:
+    if food and not meals:
         asked.append("What did you eat and drink that day? Nothing is logged.")
     outside = [item for item in numbers if item.inside is False][:OUTSIDE_ASKED]
     asked += [f"How was that day for you? Not as usual: {_listed(outside)}."] if outside else []

@@ -56,7 +56,9 @@ def _client(
         from miner.brief.morning_words import NOT_A_PATTERN
 
         title = f"{found.client}, {found.date}"
-        write_picture(day_picture(found, unit), out, title, (NOT_A_PATTERN, *found.cautions))
+        write_picture(
+            day_picture(found, unit), out, title, (*found.of_client, NOT_A_PATTERN, *found.cautions)
+        )
 
 
 def _practice(

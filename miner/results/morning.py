@@ -93,7 +93,8 @@ class DayReview(Result):
     Attributes:
         chosen: "asked for", or "the newest whole day".
         usable: whether the day counts in a ranking; ``left_out`` says why not.
-        first: what to look at before anything else.
+        of_client: what the intake or a tag puts before anything else, on whatever day.
+        first: what to look at before anything else on this day.
         could_be_asked: questions for the client.
         curve: (minutes after ``start``, mg/dL) of every reading from the night on.
         lanes: everything recorded from the night to the end of the day.
@@ -107,6 +108,7 @@ class DayReview(Result):
     left_out: str
     start: str
     end: str
+    of_client: tuple[str, ...]
     first: tuple[str, ...]
     night: str
     numbers: tuple[Against, ...]

@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from miner.results.base import Result, plain
+from miner.results.caution import CautionText
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +73,9 @@ class Week(Result):
         logged: each stream.
         questions: what is open.
         worth_logging: what would help most, in words.
-        message: the same as a message to the client, without numbers of glucose.
+        message: the same as a message to the client, without numbers of glucose; empty where the
+            intake asks for no numbers and perhaps no tracking, as is then what is worth logging.
+        cautions: what has to be said of this client.
         notes: what could not be read.
     """
 
@@ -82,4 +85,5 @@ class Week(Result):
     questions: tuple[OpenQuestion, ...]
     worth_logging: tuple[str, ...]
     message: str
+    cautions: tuple[CautionText, ...] = ()
     notes: tuple[str, ...] = ()

@@ -57,6 +57,14 @@ def cautions(
     return tuple(dict.fromkeys(said)), tuple(names)
 
 
+def calm_said(client: Client, rules: RuleBook) -> tuple[str, ...]:
+    """Return what is said where the intake asks for no numbers and perhaps no tracking at all."""
+    told, book = client.settings.intake, rules.cautions.intake
+    return tuple(
+        item.when_yes for name, item in book.items() if item.calm and told.get(name) == "yes"
+    )
+
+
 def _not_asked(names: list[str], book: Cautions) -> list[str]:
     return [book.not_asked.format(names=", ".join(names))] if names else []
 

@@ -7,9 +7,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 from miner import api, ledger
-from miner.api.practice_mornings import is_practice
+from miner.api.practice_mornings import client_morning, is_practice
+from miner.cli.group import miner as commands
 from miner.errors import MinerError
 from miner.results import Period
 
@@ -129,6 +131,72 @@ def test_a_practice_on_one_screen(tmp_path):
     assert tracker.message.startswith("Hello. Your tracker shows nothing since Tuesday 10 March.")
     assert [name for name, _ in found.unreadable] == ["client-06"]
     assert "no safety watch" in found.note
+
+
+FOOD_FEAR = (
+    "Eating-disorder risk or food fear: refer, show no numbers or curves, and consider stopping "
+    "the tracking."
+)  # the words of rules/cautions.toml
+
+
+def intake(folder: Path, *yes: str) -> Path:
+    lines = [f'{name} = "yes"' for name in yes]
+    (folder / "client.toml").write_text("\n".join(["[intake]", *lines]) + "\n")
+    return folder
+
+
+def test_food_fear_is_looked_at_first_and_nobody_asks_for_more_logging(tmp_path):
+    home = tmp_path / "practice"
+    intake(write(home / "client-01", last_meal=9), "eating_disorder")
+    intake(write(home / "client-02", very_high), "eating_disorder")
+    intake(write(home / "client-03", last_night=9), "insulin")
+    found = api.practice_morning(home, date(2026, 3, 13))
+    quiet, high = found.look_first
+    assert (quiet.client, quiet.look_first, quiet.message) == ("client-01", (FOOD_FEAR,), "")
+    assert high.look_first[0] == FOOD_FEAR
+    assert high.look_first[1].startswith("Readings of 200 mg/dL or more")
+    assert [item.client for item in found.nudge] == ["client-03"]
+    assert found.nudge[0].message
+    text = " ".join(
+        CliRunner().invoke(commands, ["day", str(home), "--on", "2026-03-13"]).stdout.split()
+    )
+    assert "Look first (2)" in text
+    assert f"client-01 (looked at 2026-03-12): {FOOD_FEAR}" in text
+    client = api.read_client(home / "client-01")
+    before = client_morning(
+        client, api.load_rules(None, home), date(2026, 2, 1)
+    )  # no reading by then
+    assert (before.day, before.look_first) == (None, (FOOD_FEAR,))
+
+
+def test_cautions_of_the_client_come_before_the_day(tmp_path):
+    tags = "time,tag\n2026-03-04T10:00,metformin\n2026-03-05T10:00,pregnant\n"
+    folder = write(tmp_path / "client-01", very_high, tags=tags)
+    intake(folder, "insulin", "medicines", "eating_disorder")
+    text = CliRunner().invoke(commands, ["day", str(folder), "2026-03-12"]).stdout
+    lines = " ".join(text.split())
+    assert lines.startswith("Before anything else ! Insulin: glucose follows the doses")
+    said = [
+        "! Medicines that act on glucose", f"! {FOOD_FEAR}",
+        "! A medicine tag was seen ('metformin'",
+        "! A tag of pregnancy was seen ('pregnant'", "! Pregnancy, possible or planned: refer.",
+        "! Readings of 200 mg/dL or more on this day", "Night and waking",
+    ]  # fmt: skip
+    assert all(part in lines for part in said)
+    assert (
+        lines.index(said[-2])
+        < lines.index("client-01, Thursday 12 March 2026")
+        < lines.index(said[-1])
+    )
+    out = folder / "day.html"
+    CliRunner().invoke(commands, ["day", str(folder), "2026-03-12", "--out", str(out)])
+    assert FOOD_FEAR in out.read_text("utf-8")
+
+
+def test_where_food_is_feared_nothing_is_asked_about_meals(tmp_path):
+    folder = intake(write(tmp_path / "client-01", last_meal=8), "eating_disorder")
+    asked = api.day_review(api.read_client(folder), "2026-03-11").could_be_asked
+    assert not [text for text in asked if "eat" in text or "meal" in text]
 
 
 def test_stale_then_in_no_active_phase(tmp_path):

@@ -226,6 +226,27 @@ def test_the_morning_groups_as_the_command_does(invented: Path, visitor: Open) -
     assert found.note.split(".")[0] in page
 
 
+def test_food_fear_comes_first_on_the_morning_the_day_and_the_week(
+    practice: Path, visitor: Open
+) -> None:
+    caution = "Eating-disorder risk or food fear: refer, show no numbers or curves"
+    folder = practice / "client-01"
+    (folder / "client.toml").write_text(
+        'time_zone = "Europe/Berlin"\n[intake]\neating_disorder = "yes"\n', encoding="utf-8"
+    )
+    one = visitor(practice)
+    one.desk.shelf.entry(folder).morning(date(2026, 2, 22))
+    morning = words(one.get("/", params={"on": "2026-02-22"}))
+    assert morning.index("Look first") < morning.index(caution)
+    assert "A message, ready to send" not in morning
+    day = one.get(f"{CLIENT}/days/2026-02-01").text
+    assert day.count(caution) == 1
+    assert day.index(caution) < day.index("Picture of the day")
+    week = words(one.get(f"{CLIENT}/week"))
+    assert week.index(caution) < week.index("Logged, by day")
+    assert "Please note" not in week
+
+
 def test_clients_that_were_read_are_not_looked_through_for_garbage(
     practice: Path, visitor: Open
 ) -> None:

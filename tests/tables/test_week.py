@@ -16,6 +16,10 @@ from miner.api.week import days_left, week
 from miner.cli.group import miner as commands
 from miner.errors import MinerError
 
+FOOD_FEAR = (
+    "Eating-disorder risk or food fear: refer, show no numbers or curves, and consider stopping "
+    "the tracking."
+)  # the words of rules/cautions.toml
 START = pd.Timestamp("2026-03-02")
 
 
@@ -136,6 +140,25 @@ def test_the_message_asks_for_what_is_missing_and_holds_no_glucose(folder: Path)
     )
     assert "Complete on every day: glucose, sleep." in found.message
     assert "mg/dL" not in found.message
+
+
+def test_where_the_intake_may_end_the_tracking_nothing_more_is_asked_for(folder: Path) -> None:
+    (folder / "client.toml").write_text('[intake]\neating_disorder = "yes"\n')
+    found = week(api.read_client(folder))
+    assert (found.worth_logging, found.message) == ((), "")
+    text = CliRunner().invoke(commands, ["check", str(folder), "--week"]).stdout
+    lines = " ".join(text.split())
+    assert lines.startswith(f"Before anything else ! {FOOD_FEAR} ")
+    assert "Logged, by day" in lines
+    assert "ready to send" not in lines
+    assert "Please note" not in lines
+
+
+def test_any_caution_of_the_client_comes_before_the_week(folder: Path) -> None:
+    (folder / "client.toml").write_text('[intake]\npregnancy = "yes"\n')
+    text = CliRunner().invoke(commands, ["check", str(folder), "--week"]).stdout
+    assert text.startswith("Before anything else\n  ! Pregnancy, possible or planned: refer.")
+    assert "Please note each meal" in text
 
 
 def test_the_command_writes_nothing(folder: Path) -> None:

@@ -43,7 +43,7 @@ def day_parts(found: DayReview, display_unit: str = "mg/dL") -> Parts:
     inside = [item for item in found.numbers if item.inside]
     known = f"{several(len(inside), 'other measure')} lay within the client's usual range."
     return [
-        *_first(found.first),
+        *_first((*found.of_client, *found.first)),
         heading(lead),
         paragraph(f"{span} {NOT_A_PATTERN}"),
         *out,

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from rich.console import JustifyMethod, RenderableType
 
+from miner.brief.text.cautions import Cautions
 from miner.brief.text.layout import Parts, heading, paragraph, section, table
 from miner.results.week import Logged, Week
 
 
 def week_parts(week: Week) -> Parts:
     """Return a weekly check as headings, paragraphs and a table."""
+    lines = week.message.split("\n") if week.message else []
     return [
+        *Cautions(week.cautions).first(),
         heading(f"{week.client}, {week.days[0]} to {week.days[-1]}."),
         *(paragraph(note) for note in week.notes),
         *section("Logged, by day", [_logged(week)]),
         *section("Open questions", _questions(week)),
-        *section("A message, ready to send", [paragraph(x, 2) for x in week.message.split("\n")]),
+        *section("A message, ready to send", [paragraph(x, 2) for x in lines]),
     ]
 
 

@@ -21,7 +21,7 @@ from miner.records.whole import write_whole
 from miner.results.morning import ClientMorning
 
 GROUPS = (
-    ("look_first", "Look first", "Something on the newest day calls for a look before anything."),
+    ("look_first", "Look first", "The intake or the newest day calls for a look before anything."),
     ("nudge", "Send a word", "Logging or the tracker has gone quiet."),
     ("stale", "No new readings", "The newest reading is not of yesterday or today."),
     ("on_test", "On test", "Something is kept or tested."),
