@@ -4,18 +4,25 @@ from __future__ import annotations
 
 from miner.errors import MinerError, several
 from miner.records.client import Client
+from miner.records.tag_words import ONE_SPELLING
 from miner.results import Severity
 
 _SHOWN = 3
 
 
 def open_questions(client: Client) -> list[str]:
-    """Return the check's open questions about a client's records as notes of a ranking.
+    """Return the check's open questions that may cost usable days as notes of a ranking.
+
+    How a tag is spelt costs none.
 
     Args:
         client: the records as read.
     """
-    asked = [item for item in client.findings if item.severity is Severity.QUESTION]
+    asked = [
+        item
+        for item in client.findings
+        if item.severity is Severity.QUESTION and item.expected != ONE_SPELLING
+    ]
     told = [
         "Open in the check, and it may cost usable days: "
         + MinerError(item.what, item.expected, item.do, file=item.file, row=item.row).message

@@ -13,6 +13,7 @@ from miner.api.open_questions import open_questions
 from miner.api.past import Past, read_past
 from miner.api.spreads import SPREADS_USED, practice_spreads
 from miner.api.steps import days, rules_of
+from miner.api.unknown_units import why_unknown
 from miner.brief.sentences import with_words
 from miner.brief.text.words import factor_phrase, outcome_label
 from miner.brief.wording import listed
@@ -90,6 +91,7 @@ def rank(
     notes += _moved(past, ranking, first_day(table, (first, last)), books)
     notes += [*_unanswered(past, ranking, books), *_late(client, past, books, chosen, ranking, run)]
     notes += open_questions(client) if ranking.status == "too_few" else []
+    notes += why_unknown(table, ranking, books, (first, last))
     notes += [SPREADS_USED] if across and ranking.hypotheses else []
     ranking = with_words(replace(ranking, hypotheses=past.marked(ranking.hypotheses)), books)
     if keep and ranking.status != "too_few":
@@ -100,8 +102,9 @@ def rank(
         made = ranking.status != "too_few"
         count, kept = len(past.rankings(first_day(table, (first, last)))) + made, past.notes
     ranking = replace(
-        ranking, rankings_of_these_records=count, notes=(*ranking.notes, *notes, *kept)
-    )
+        ranking, rankings_of_these_records=count, notes=(*ranking.notes, *notes, *kept),
+        second_look=bool(second),
+    )  # fmt: skip
     if outcome is None:
         return ranking
     shown = tuple(item for item in ranking.hypotheses if item.outcome == outcome)

@@ -52,9 +52,13 @@ def unrankable(target: Target, guard: Guardrails) -> Withheld | None:
     """Return why no rule of an outcome can be ranked, or None."""
     values = target.values[target.known]
     tied = share_tied(values)
+    same = bool(len(values)) and bool(np.ptp(values) == 0)
+    need = 2 * guard.fewest_units_each_side
+    if (same or tied > guard.largest_share_tied) and len(values) < need:
+        return Withheld(f"too few {target.rule.unit}s on which it is known", len(values), need)
     if tied > guard.largest_share_tied:
         return Withheld("more than half the values are the same", tied, guard.largest_share_tied)
-    return Withheld("it never changed") if len(values) and np.ptp(values) == 0 else None
+    return Withheld("it never changed") if same else None
 
 
 def singles(

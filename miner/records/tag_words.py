@@ -13,6 +13,7 @@ from miner.errors import several
 from miner.records.findings import Findings
 from miner.results import Severity
 
+ONE_SPELLING = "one spelling a habit; they are counted apart until it is declared"
 MOST_COMPARED = 200
 _FEWEST_LETTERS = 5
 _ALIKE = 0.86
@@ -34,7 +35,7 @@ def spelt_alike(tags: pd.DataFrame, findings: Findings) -> None:
             Severity.QUESTION,
             f"the tags '{name}' ({several(int(counts[name]), 'time')}) and '{other}' "
             f"({counts[other]}) may be one",
-            "one spelling a habit; they are counted apart until it is declared",
+            ONE_SPELLING,
             f'If so add under [synonyms]: "{_plain(other)}" = "{_plain(name)}"',
             file=str(first["file"]),
             row=int(first["row"]),

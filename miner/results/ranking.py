@@ -162,6 +162,7 @@ class Ranking(Result):
     Attributes:
         from_day, to_day: first and last day with a usable unit.
         days: how many days were looked at, usable or not; 0 where that is not known.
+        second_look: the other unit was ranked first, so that nothing searched is called clear.
     """
 
     client: str
@@ -189,6 +190,7 @@ class Ranking(Result):
     days: int = 0
     verdict: str = ""
     together: Together | None = None
+    second_look: bool = False
 
     def find(self, id_: str) -> Hypothesis | None:
         """Return the hypothesis of that ID, or None.

@@ -50,6 +50,23 @@ Clear enough to test.
     )
 
 
+def test_a_second_look_tells_no_rate_of_claims_it_never_makes(
+    samples: ModuleType, rules: RuleBook
+) -> None:
+    hint = samples.hypothesis(evidence=Evidence.HINT)
+    usual = "calls something clear in about 5 of 100"
+    first = samples.ranking(hint)
+    assert usual in " ".join(told(first, rules).split())
+    text = told(replace(first, second_look=True), rules)
+    assert "calls something clear" not in text
+    fixed = samples.hypothesis(family="fixed", evidence=Evidence.HINT)
+    asked = replace(first, hypotheses=(fixed, hint))
+    assert "With fixed questions beside it: 10." in " ".join(told(asked, rules).split())
+    text = " ".join(told(replace(asked, second_look=True), rules).split())
+    assert usual in text  # the fixed question alone may be called clear
+    assert "With fixed questions beside it" not in text
+
+
 def test_mmol_is_shown_to_who_reads_mmol(samples: ModuleType, rules: RuleBook) -> None:
     text = told(samples.ranking(samples.hypothesis()), rules, display_unit="mmol/L")
     # 8.4, 0.8, 16.0 and 5.2 mg/dL over 18.0156

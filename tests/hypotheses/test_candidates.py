@@ -89,6 +89,20 @@ def test_an_outcome_that_never_changed_is_withheld_whatever_the_share_allowed():
     assert found[("late_dinner",)].counts.known == 30
 
 
+def test_an_outcome_known_on_too_few_days_is_not_said_never_to_change():
+    need = 2 * RULES.guardrails.fewest_units_each_side
+    for known, reason in (
+        (1, "too few days on which it is known"),
+        (need - 1, "too few days on which it is known"),
+        (need, "more than half the values are the same"),
+    ):
+        outcome = np.full(30, NAN)
+        outcome[:known] = 5.0
+        withheld = _rules(outcome, {"late_dinner": flags(30, 12)})[("late_dinner",)].withheld
+        assert withheld.reason == reason
+    assert (withheld.have, withheld.need) == (1.0, 0.5)
+
+
 def test_an_outcome_known_on_no_day_has_no_rule_to_test():
     found = _rules(np.full(30, NAN), {"late_dinner": flags(30, 12)})
     assert found[("late_dinner",)].withheld.reason == "too few days with it"

@@ -11,6 +11,7 @@ from rich.console import JustifyMethod
 from miner.brief.meal_words import repeats_sentence
 from miner.brief.text.amounts import Amounts, fixed
 from miner.brief.text.layout import Parts, heading, paragraph, section, table
+from miner.brief.text.reasons import reason_kind
 from miner.brief.text.safe import clean
 from miner.brief.text.sheet import sheet
 from miner.errors import several
@@ -161,24 +162,15 @@ def _when(unit: str) -> str:
 
 
 def _why(meals: MealTable) -> Parts:
-    left_out = Counter(_kind(str(text)) for text in meals.frame["left_out"] if text)
+    left_out = Counter(reason_kind(str(text)) for text in meals.frame["left_out"] if text)
     usable = set(meals.frame.index[meals.frame["usable"].astype(bool)])
     unknown = Counter(
-        _kind(why)
+        reason_kind(why)
         for (name, column), why in meals.reasons.items()
         if column == meals.outcomes[0] and name in usable
     )
     lines = [*left_out.most_common(), *unknown.most_common()]
     return [paragraph(f"{several(count, 'meal')}: {clean(why, 200)}", 2) for why, count in lines]
-
-
-def _kind(why: str) -> str:
-    """Return a reason without what differs from meal to meal."""
-    if "next food came" in why:
-        return "the next food came before the 2 hours were over"
-    if why.startswith("readings cover "):
-        return f"readings cover too little of the 2 hours after it, {why.rpartition(', ')[2]}"
-    return why
 
 
 def _habits(meals: MealTable) -> Parts:

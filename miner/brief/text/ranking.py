@@ -117,9 +117,10 @@ class _Teller:
                 little_sign=len(self._searched(Evidence.LITTLE_SIGN)),
             ),
         ]  # fmt: skip
-        if ranking.questions_asked:
+        fixed = any(item.family == "fixed" for item in ranking.hypotheses)
+        if ranking.questions_asked and (fixed or not ranking.second_look):
             lines.append(say(self.rules, "list", "luck", level=f"{level:g}", spans=self.spans))
-        if any(item.family == "fixed" for item in ranking.hypotheses):
+        if fixed and not ranking.second_look:
             lines.append(say(self.rules, "list", "luck_with_fixed", level=f"{2 * level:g}"))
         together = [ranking.together.sentence] if ranking.together is not None else []
         return [paragraph(""), paragraph(" ".join([*lines, *self._reach(), *together]))]
