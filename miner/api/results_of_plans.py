@@ -16,7 +16,7 @@ from miner.brief.text.plan import result_sentence
 from miner.brief.text.safe import clean
 from miner.errors import MinerError, nearest
 from miner.followup import pairs as reading
-from miner.followup.planning import drawn_late
+from miner.followup.planning import drawn_in_time, drawn_late
 from miner.followup.story import PlanKept, tell
 from miner.followup.ticked import misplaced
 from miner.followup.whole import as_written
@@ -66,7 +66,7 @@ def result(
     if stopped and not found.pairs_used:
         return _never_begun(client, books, item, now)
     if found.status is None:
-        return result_sentence(found, books, "no_pair" if over else "waiting")
+        return result_sentence(found, books, _unread(found, "no_pair" if over else "waiting"))
     written = found.to_dict() | {
         "kept_entry": item.kept.entry.n, "records_hash": client.records_hash,
     }  # fmt: skip
@@ -88,8 +88,13 @@ def test_so_far(client: Client, rules: RuleBook, item: PlanKept) -> PlanResult:
     if item.never_begun:
         return result_sentence(replace(found, stopped_early=True), rules, "never_begun")
     due = "due" if found.pairs_used else "no_pair"
-    key = "given_up" if item.kept.closed_at is not None else due if over else "waiting"
-    return result_sentence(found, rules, key)
+    if item.kept.closed_at is not None:
+        return result_sentence(found, rules, "given_up")
+    return result_sentence(found, rules, _unread(found, due if over else "waiting"))
+
+
+def _unread(found: PlanResult, otherwise: str) -> str:
+    return "all_late" if found.late_pairs == found.planned_pairs else otherwise
 
 
 def _never_begun(
@@ -115,8 +120,10 @@ def _read(
     table, frozen = frozen_table(client, rules, what)
     ticks = read_ticks(client.folder)
     rule = frozen.factor(str(planned["factor"]), table.unit)
+    periods = reading.periods_of(planned)
+    in_time = drawn_in_time(periods, item.entry.at)
     seen, differ = reading.read_pairs(
-        table, reading.periods_of(planned), outcome=str(what["outcome"]),
+        table, in_time, outcome=str(what["outcome"]),
         factor=str(planned["factor"]) if rule.change_shows else None, helpful=rule.helpful,
         offset_days=int(planned["offset_days"]), lag_days=int(what["lag_days"][0]),
         ticks=ticks.of(item.name),
@@ -138,6 +145,7 @@ def _read(
         worth_having=worth, read_on=str(planned["read_on"]), pairs=seen if shown else (),
         ticks_and_records_differ=differ, stopped_early=stopped,
         planned_pairs=int(planned["pairs"]), put_aside=item.put_aside,
+        late_pairs=(len(periods) - len(in_time)) // 2,
         notes=(*notes, *_late(rules, item), *_told(client, ticks, item)),
     )  # fmt: skip
     return found, over

@@ -168,16 +168,27 @@ def plan_seed(check: str) -> int:
 
 
 def drawn_late(first: str, at: str) -> bool:
-    """Say whether a plan's first day was over, in every time zone, when its coins were thrown.
+    """Say whether a first day was over, in every time zone, when the coins of a plan were thrown.
 
     Args:
-        first: its first day, ISO.
+        first: of the plan or of a period, ISO.
         at: the moment of its entry in the ledger, ISO; one that cannot be read says nothing.
     """
     try:
         return (date.fromisoformat(at[:10]) - date.fromisoformat(first)).days > 1
     except ValueError:
         return False
+
+
+def drawn_in_time(periods: Sequence[Period], at: str) -> tuple[Period, ...]:
+    """Return the periods of the pairs that had not begun when the coins of a plan were thrown.
+
+    Args:
+        periods: of the plan.
+        at: the moment of its entry in the ledger, ISO.
+    """
+    late = {one.pair for one in periods if drawn_late(one.first, at)}
+    return tuple(one for one in periods if one.pair not in late)
 
 
 def weeks_of(periods: Sequence[Period]) -> int:

@@ -123,6 +123,7 @@ class PlanResult(Result):
         as_followed: the same test on the pairs that were followed.
         ticks_and_records_differ: days on which a tick says one thing and the records another.
         put_aside: earlier plans of the same idea that were given up unread.
+        late_pairs: pairs that began before their order was drawn; they do not count.
     """
 
     plan: str
@@ -147,6 +148,7 @@ class PlanResult(Result):
     planned_pairs: int = 0
     proven: bool = True
     put_aside: int = 0
+    late_pairs: int = 0
     notes: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:

@@ -22,6 +22,7 @@ from miner.errors import MinerError
 
 START = date(2026, 1, 12)
 MONTH = 42
+ONE_DAY = timedelta(days=1)
 AT = datetime(2026, 3, 1, 9, tzinfo=UTC)
 STREAMS = ("glucose", "sleep", "stress", "activity", "meals", "tags")
 
@@ -584,7 +585,59 @@ def test_an_order_drawn_after_its_first_day_is_told(free, rules, monkeypatch):
     assert any("Its first day has passed: today is 2026-03-01." in n for n in shown.notes)
     plan = api.plan(client, id_, wish, rules, now=AT)
     assert any(said in note for note in plan.notes)
-    assert any(said in note for note in api.result(client, plan.plan, rules).notes)
+    found = api.result(client, plan.plan, rules)
+    assert any(said in note for note in found.notes)
+    late = {p.pair for p in plan.periods if p.first < "2026-02-28"}
+    assert found.late_pairs == len(late) > 0
+
+
+@pytest.mark.parametrize("after", [0, 2])
+def test_pairs_that_began_before_their_order_was_drawn_do_not_count(
+    free, whole, rules, monkeypatch, after
+):
+    calm(monkeypatch)
+    folder, id_ = free
+    wish = api.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
+    shown = api.plan(api.read_client(folder), id_, wish, rules, preview=True, now=AT)
+    at = datetime.fromisoformat(f"{shown.periods[after].first}T12:00:00Z") + timedelta(days=2)
+    plan = api.plan(api.read_client(folder), id_, wish, rules, now=at)
+    until(whole, folder, 80)
+    found = api.result(api.read_client(folder), plan.plan, rules, stopped=True)
+    begun = {p.pair for p in plan.periods if date.fromisoformat(p.first) < at.date() - ONE_DAY}
+    assert found.late_pairs == len(begun)
+    assert {pair.pair for pair in found.pairs} == {p.pair for p in plan.periods} - begun
+    assert 0 < len(begun) < 6
+    assert found.status is not None
+    assert found.as_followed.pairs_used <= found.pairs_used <= 6 - len(begun)
+    said = f"Not counted: {len(begun)} pair{'s' * (len(begun) > 1)} that had begun"
+    assert said in found.sentence
+    assert api.result(api.read_client(folder), plan.plan, rules) == found
+    for command in (("follow", folder), ("result", folder, plan.plan)):
+        assert said in " ".join(invoke(*command).stdout.split())
+
+
+def test_a_plan_whose_days_were_over_when_it_was_drawn_gives_no_verdict(
+    free, whole, rules, monkeypatch
+):
+    calm(monkeypatch)
+    folder, id_ = free
+    wish = api.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
+    at = datetime(2026, 11, 25, 9, tzinfo=UTC)
+    plan = api.plan(api.read_client(folder), id_, wish, rules, now=at)
+    until(whole, folder, 80)
+    # read past its date: the date itself is beyond these records
+    monkeypatch.setattr("miner.api.results_of_plans.reached", lambda *_: True)
+    before = (folder / "ledger.jsonl").read_bytes()
+    client = api.read_client(folder)
+    found = api.result(client, plan.plan, rules)
+    assert (found.status, found.p, found.pairs, found.pairs_used) == (None, None, (), 0)
+    assert found.as_followed.pairs_used == 0
+    assert found.sentence.startswith("Every pair had begun before its order was drawn")
+    assert "no verdict is spent" in found.sentence
+    assert found.sentence in " ".join(invoke("follow", folder).stdout.split())
+    assert (folder / "ledger.jsonl").read_bytes() == before
+    assert api.result(client, plan.plan, rules, stopped=True).stopped_early
+    assert events(folder, "verdict") == ()
 
 
 def test_days_and_numbers_without_sense_do_not_count(free, rules, monkeypatch):
@@ -669,6 +722,12 @@ def quieter(folder, days, first, last):
     path.write_text("\n".join([head, *out]) + "\n", encoding="utf-8")
 
 
+class BeforeTheTest(datetime):
+    @classmethod
+    def now(cls, tz=None):
+        return cls(2026, 2, 24, 9, tzinfo=tz)
+
+
 def test_a_plan_by_meal_from_the_ranking_to_its_result(whole, tmp_path, monkeypatch):
     calm(monkeypatch)
     folder = until(whole, tmp_path / "client", MONTH)
@@ -681,6 +740,7 @@ def test_a_plan_by_meal_from_the_ranking_to_its_result(whole, tmp_path, monkeypa
         assert (refused.exit_code, told in refused.stderr) == (2, True), refused.output
     walk = by_name["walk_after", "rise"]
     assert walk["difference"] < 0
+    monkeypatch.setattr("miner.api.planning.datetime", BeforeTheTest)
     words = ("plan", folder, walk["id"], "--start", "2026-02-25", "--worth-having", "25")
     plan = json.loads(invoke(*words, "--format", "json").stdout)
     assert (plan["unit_of"], plan["outcome"], plan["offset_days"]) == ("meal", "rise", 0)

@@ -115,8 +115,8 @@ def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting")
     Args:
         found: as read.
         rules: the rule books, for the words.
-        unread: what is said where there is no status: waiting, due, no_pair, given_up or
-            never_begun.
+        unread: what is said where there is no status: waiting, due, no_pair, all_late,
+            given_up or never_begun.
     """
     if found.status is None:
         text = say(
@@ -127,6 +127,9 @@ def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting")
         text = say(rules, "result", _key(found, rules))
     if found.status is not None and found.interval is None:
         text += f" {say(rules, 'result', 'no_interval')}"
+    if found.late_pairs and (found.status is not None or unread != "all_late"):
+        late = several(found.late_pairs, "pair")
+        text += f" {say(rules, 'result', 'late_pairs', pairs=late)}"
     if not found.proven:
         text += f" {say(rules, 'follow', 'not_proven')}"
     return replace(found, sentence=text)
