@@ -27,7 +27,9 @@ CALENDAR = b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//miner//"
 @client_argument
 @click.argument("id_", metavar="ID")
 @format_option("text", "json")
-@click.option("--start", type=day, metavar="DATE", help="First day.")
+@click.option(
+    "--start", type=day, metavar="DATE", help="First day; required, unless ID names a plan."
+)
 @click.option("--preview", is_flag=True, help="Show what it takes; write nothing.")
 @click.option("--worth-having", type=float, metavar="SIZE", help="A larger difference to find.")
 @click.option("--pairs", type=int, metavar="N", help="How many pairs, six at the least.")

@@ -423,6 +423,10 @@ def test_plan_preview_writes_nothing_and_a_plan_is_written_once(free, rules, mon
     assert "lies in the records" in lies.stderr
 
 
+def test_the_help_of_a_plan_says_that_its_first_day_is_required():
+    assert "First day; required" in " ".join(invoke("plan", "--help").stdout.split())
+
+
 def test_what_is_watched_is_not_planned(folder, rules):
     id_ = events(folder, "kept")[0].payload["id"]
     result = invoke("plan", folder, id_, "--start", "2026-03-02")

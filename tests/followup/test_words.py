@@ -3,11 +3,12 @@
 import pytest
 
 from miner import rulebook
+from miner.brief.text.amounts import Amounts
 from miner.brief.text.follow import follow_parts, follow_sentence
 from miner.brief.text.layout import render
-from miner.brief.text.plan import result_parts, result_sentence
+from miner.brief.text.plan import about, result_parts, result_sentence
 from miner.brief.wording import full_date
-from miner.results import EveryLook, Following, KeptResult, NewUnits, PairsTest, PlanResult
+from miner.results import EveryLook, Following, KeptResult, NewUnits, PairsTest, Plan, PlanResult
 
 
 @pytest.fixture(scope="module")
@@ -70,6 +71,24 @@ def test_a_no_names_the_size_that_was_looked_for(rules):
     assert said.startswith("You tested it, and there was no difference of the size looked for.")
     assert "Looked for: 10.0 mg/dL. A smaller difference is not ruled out." in said
     assert "Looked for" not in read(result(status="changed", p=0.01), rules)
+
+
+def test_what_is_kept_to_do_anyway_is_not_praised(rules):
+    said = told(kept(as_="adopt", status=None), rules)
+    assert "Kept to do anyway; no verdict is promised." in said
+    assert "Worth doing" not in said
+
+
+def test_the_sensors_of_a_plan_agree_with_the_days_of_new_ones(rules):
+    plan = Plan(
+        plan="p", id="a", factor="short_sleep", outcome="wake_glucose", unit_of="day",
+        unit="mg/dL", change="x", periods=(), pairs=6, period_days=4, offset_days=1, seed=1,
+        smallest_p=0.03, power_at_worth_having=0.8, detectable=9.0, worth_having=9.0,
+        pair_spread=5.0, weeks=7, sensors=4, read_on="2026-05-01",
+        sensor_changes=("2026-03-01", "2026-03-15", "2026-03-29"),
+    )  # fmt: skip
+    said = about(plan, rules, Amounts("mg/dL"))[0]
+    assert said.endswith("7 weeks, 4 sensors counting the one worn at the start.")
 
 
 def test_a_date_that_is_none_stands_as_it_is():

@@ -9,7 +9,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime, tzinfo
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -131,7 +131,16 @@ def test_a_fourth_idea_is_refused_in_the_page_s_own_words(practice: Path, visito
     assert "miner " not in words(page)
 
 
-def test_a_plan_is_looked_at_before_it_is_written_and_read(practice: Path, visitor: Open) -> None:
+class BeforeTheTest(datetime):
+    @classmethod
+    def now(cls, tz: tzinfo | None = None) -> BeforeTheTest:
+        return cls(2026, 3, 8, 9, tzinfo=tz)
+
+
+def test_a_plan_is_looked_at_before_it_is_written_and_read(
+    practice: Path, visitor: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("miner.api.planning.datetime", BeforeTheTest)
     one, folder = visitor(practice), practice / "client-01"
     one.post(f"{CLIENT}/ranking")
     fields = {"start": "2026-03-09", "pairs": "6"}
