@@ -18,6 +18,7 @@ from miner.tables.clockwork import stamps
 from miner.tables.day_notes import noted_between
 from miner.tables.day_records import DayRecords, records_of
 from miner.tables.day_review import (
+    TOLERANCE,
     against_usual,
     newest_whole_day,
     possible_pressure,
@@ -87,6 +88,7 @@ def review_of(
         curve=_curve(records, first, begin, finish),
         lanes=noted_between(client, first, finish),
         range=client.settings.range,
+        last_reading=_last_reading(records, begin, finish),
     )
 
 
@@ -124,6 +126,15 @@ def _curve(
     shown = ~np.isnan(trace.value[low:high])
     minutes = (trace.at[low:high][shown] - begin) / 60
     return tuple(zip(minutes.tolist(), trace.value[low:high][shown].tolist(), strict=True))
+
+
+def _last_reading(records: DayRecords, begin: int, finish: int) -> str:
+    """Return the time of a day's last reading where it is well before the end of the day."""
+    at = records.trace.at
+    last = int(np.searchsorted(at, finish)) - 1
+    if last < 0 or not begin <= at[last] < finish - TOLERANCE:
+        return ""
+    return _minute(int(records.trace.clock[last]))
 
 
 def _minute(clock: int) -> str:

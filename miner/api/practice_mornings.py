@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
@@ -85,16 +86,17 @@ def practice_morning(
     def read(folder: Path) -> ClientMorning:
         return client_morning(read_client(folder), load_rules(rules_folder, folder), on)
 
-    groups: dict[str, list[ClientMorning]] = {name: [] for name in GROUPS}
-    resting: list[tuple[str, str]] = []
+    looked: list[tuple[str, ClientMorning]] = []
     unreadable: list[tuple[str, str]] = []
     for name in client_folders(str(practice)) if names is None else names:
         try:
-            found = (look or read)(practice / name)
+            looked.append((name, (look or read)(practice / name)))
         except MinerError as error:
             unreadable.append((name, error.message))
-            continue
-        oldest = (on - timedelta(days=ACTIVE_FOR_DAYS)).isoformat()
+    groups: dict[str, list[ClientMorning]] = {name: [] for name in GROUPS}
+    resting: list[tuple[str, str]] = []
+    oldest = (on - timedelta(days=ACTIVE_FOR_DAYS)).isoformat()
+    for found in _told_apart(looked):
         if not found.on_test and (found.newest or "") < oldest:
             resting.append((found.client, found.newest or "no reading"))
         else:
@@ -111,6 +113,15 @@ def practice_morning(
 
 
 GROUPS = ("look_first", "nudge", "stale", "on_test", "ordinary")
+
+
+def _told_apart(looked: Sequence[tuple[str, ClientMorning]]) -> list[ClientMorning]:
+    """Return the clients, those of one code by their folders too."""
+    count = Counter(found.client for _, found in looked)
+    return [
+        replace(found, client=f"{found.client} in {name}") if count[found.client] > 1 else found
+        for name, found in looked
+    ]
 
 
 def _group(found: ClientMorning) -> str:

@@ -21,7 +21,7 @@ from miner.errors import MinerError
 @click.option("--rules", type=click.Path(path_type=Path), help="A folder with rule books.")
 @format_option("text", "json")
 @click.option("--out", type=click.Path(path_type=Path), help="Draw the day: .svg, .png, .html.")
-@click.option("--on", type=day, metavar="DATE", help="The morning; by default today's date.")
+@click.option("--on", type=day, metavar="DATE", help="A practice's morning; by default today's.")
 @debug_option
 def command(
     client: Path, date: str | None, rules: Path | None, form: str, out: Path | None, on: str | None
@@ -32,6 +32,13 @@ def command(
     if is_practice(client):
         _practice(client, date, rules, form, out, on)
     else:
+        if on is not None:
+            raise MinerError(
+                f"--on {on} names a morning of a practice, and this is one client",
+                "miner day CLIENT DATE for one day of a client",
+                f"Name the day after the folder: miner day CLIENT {on}.",
+                file=client,
+            )
         _client(client, date, rules, form, out)
 
 

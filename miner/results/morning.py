@@ -95,6 +95,7 @@ class DayReview(Result):
         usable: whether the day counts in a ranking; ``left_out`` says why not.
         of_client: what the intake or a tag puts before anything else, on whatever day.
         first: what to look at before anything else on this day.
+        last_reading: when its last reading is, where that is well before its end; else empty.
         could_be_asked: questions for the client.
         curve: (minutes after ``start``, mg/dL) of every reading from the night on.
         lanes: everything recorded from the night to the end of the day.
@@ -119,6 +120,7 @@ class DayReview(Result):
     curve: tuple[tuple[float, float], ...]
     lanes: tuple[Noted, ...]
     range: tuple[float, float]
+    last_reading: str = ""
 
 
 @dataclass(frozen=True, slots=True)

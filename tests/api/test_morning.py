@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -197,6 +198,36 @@ def test_where_food_is_feared_nothing_is_asked_about_meals(tmp_path):
     folder = intake(write(tmp_path / "client-01", last_meal=8), "eating_disorder")
     asked = api.day_review(api.read_client(folder), "2026-03-11").could_be_asked
     assert not [text for text in asked if "eat" in text or "meal" in text]
+
+
+def test_two_folders_of_one_code_are_told_apart(tmp_path):
+    home = tmp_path / "practice"
+    write(home / "client-01")
+    shutil.copytree(home / "client-01", home / "copy")
+    (home / "copy" / "client.toml").write_text('code = "client-01"\n')
+    found = api.practice_morning(home, date(2026, 3, 13))
+    assert [item.client for item in found.ordinary] == [
+        "client-01 in client-01",
+        "client-01 in copy",
+    ]
+    later = api.practice_morning(home, date(2026, 4, 20))
+    assert [code for code, _ in later.not_active] == ["client-01 in client-01", "client-01 in copy"]
+
+
+def test_a_morning_of_one_client_is_refused_and_not_passed_over(tmp_path):
+    folder = write(tmp_path / "client-01")
+    shown = CliRunner().invoke(commands, ["day", str(folder), "--on", "2026-03-10"])
+    assert (shown.exit_code, shown.stdout) == (2, "")
+    assert "miner day CLIENT 2026-03-10" in " ".join(shown.stderr.split())
+
+
+def test_a_day_on_which_the_readings_end_tells_its_last_one(tmp_path):
+    folder = write(tmp_path / "client-01")  # readings go on to 2026-03-13T08:55
+    client = api.read_client(folder)
+    assert api.day_review(client, "2026-03-12").last_reading == ""
+    assert api.day_review(client, "2026-03-13").last_reading == "2026-03-13T08:55"
+    text = CliRunner().invoke(commands, ["day", str(folder), "2026-03-13"]).stdout
+    assert "The last reading of it is at 08:55." in " ".join(text.split())
 
 
 def test_stale_then_in_no_active_phase(tmp_path):

@@ -235,6 +235,19 @@ def test_the_morning_groups_as_the_command_does(invented: Path, visitor: Open) -
     assert found.note.split(".")[0] in page
 
 
+def test_two_clients_of_one_code_each_lead_to_their_own_folder(
+    practice: Path, visitor: Open
+) -> None:
+    shutil.copytree(practice / "client-01", practice / "copy")
+    (practice / "copy" / "client.toml").write_text('code = "client-01"\n', encoding="utf-8")
+    one = visitor(practice)
+    for name in ("client-01", "copy"):
+        one.desk.shelf.entry(practice / name).morning(date(2026, 2, 22))
+    page = one.get("/", params={"on": "2026-02-22"}).text
+    for name in ("client-01", "copy"):
+        assert f'href="/clients/{name}">client-01 in {name}</a>' in page
+
+
 def test_food_fear_comes_first_on_the_morning_the_day_and_the_week(
     practice: Path, visitor: Open
 ) -> None:

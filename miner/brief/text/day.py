@@ -38,6 +38,9 @@ def day_parts(found: DayReview, display_unit: str = "mg/dL") -> Parts:
     amounts = Amounts(display_unit)
     lead = f"{found.client}, {day_words(found.date)} {found.date[:4]} ({found.chosen})."
     span = f"From waking at {clock_words(found.start)} to {clock_words(found.end)} the next day."
+    if found.last_reading:
+        span += f" The last reading of it is at {clock_words(found.last_reading)}"
+        span += "." if found.last_reading[:10] == found.date else " the next day."
     out = [] if found.usable else [paragraph(f"Not used in a ranking: {clean(found.left_out)}.")]
     wake = next((item for item in found.numbers if item.name == "wake_glucose"), None)
     inside = [item for item in found.numbers if item.inside]

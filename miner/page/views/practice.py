@@ -73,7 +73,8 @@ def folder_of(code: str, asked: Asked) -> str:
         held = asked.desk.shelf.known(name)
         if held is not None and held.client.settings.code == code:
             return name
-    return code
+    last = code.rpartition(" in ")[2]  # one of several clients of one code
+    return last if last in names else code
 
 
 def clients(asked: Asked) -> Response:
