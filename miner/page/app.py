@@ -58,7 +58,8 @@ def _endpoint(desk: Desk, view: View) -> Endpoint:
                 asked = Asked(request, desk, await form_of(request))
                 if not desk.keys.own_form(asked.form.get("form_key")):
                     return _refused("the form is not one of this run of the page")
-            return await run_in_threadpool(view, asked)
+            with desk.turns.page():
+                return await run_in_threadpool(view, asked)
         except MinerError as error:
             return told(asked, error)
         except Exception as error:

@@ -21,6 +21,7 @@ from miner.page.guard import Keys
 from miner.page.jobs import Job, Jobs
 from miner.page.places import client_folder, require_inside
 from miner.page.shelf import Entry, Shelf
+from miner.page.turns import Turns
 from miner.records.times import YEARS
 
 SOON_S = 0.7
@@ -37,6 +38,7 @@ class Desk:
         notes: what is said once on the next page, by a name that stands in its address.
         mornings: those that are being read.
         found: results that were asked for, by client and kind, for as long as the page runs.
+        turns: pages come before what is read in the background.
     """
 
     practice: Path
@@ -46,6 +48,7 @@ class Desk:
     notes: OrderedDict[str, tuple[str, ...]] = field(default_factory=OrderedDict)
     found: dict[tuple[str, str], object] = field(default_factory=dict)
     mornings: set[date] = field(default_factory=set)
+    turns: Turns = field(default_factory=Turns)
     _drawn: OrderedDict[tuple[str, str], tuple[object, object]] = field(default_factory=OrderedDict)
 
     def drawn(self, key: tuple[str, str], of: object, draw: Callable[[], T]) -> T:

@@ -20,6 +20,7 @@ def warm(desk: Desk) -> None:
     """Read all clients, first what this morning needs; load what ranks and draws, once."""
     read_morning(desk, date.today())
     for name in clients_of(desk.practice):
+        desk.turns.wait()
         with suppress(MinerError, OSError):
             desk.shelf.entry(client_folder(desk.practice, name)).report()
     # What stays in memory is looked through for garbage no more: with fifty clients each time
@@ -42,6 +43,7 @@ def read_morning(desk: Desk, on: date) -> None:
     """Look at every client's newest whole day of a morning, one after the other."""
     desk.mornings.add(on)
     for name in clients_of(desk.practice):
+        desk.turns.wait()
         with suppress(MinerError, OSError):
             desk.shelf.entry(client_folder(desk.practice, name)).morning(on)
     desk.mornings.discard(on)
