@@ -23,6 +23,8 @@ def warm(desk: Desk) -> None:
         desk.turns.wait()
         with suppress(MinerError, OSError):
             desk.shelf.entry(client_folder(desk.practice, name)).report()
+    for step in api.__all__:  # loaded here, so that no page waits for one
+        getattr(api, step)
     # What stays in memory is looked through for garbage no more: with fifty clients each time
     # would stop every page for a second.
     gc.freeze()
