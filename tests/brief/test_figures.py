@@ -205,9 +205,12 @@ def test_the_words_of_meals_close_together_do_not_run_into_each_other() -> None:
         Noted("meals", f"2026-03-02T{at}", f"2026-03-02T{at}", text, "meals.csv", 2)
         for at, text in meals
     )
-    found = DayReview("A", "2026-03-02", "asked for", True, "", "2026-03-02T06:00",
-                      "2026-03-03T06:00", (), "", (), (), (), (), (), (), lanes,
-                      (70.0, 140.0))  # fmt: skip
+    found = DayReview(
+        client="A", date="2026-03-02", chosen="asked for", usable=True, left_out="",
+        start="2026-03-02T06:00", end="2026-03-03T06:00", of_client=(), first=(), night="",
+        numbers=(), rises=(), on_test=(), could_be_asked=(), cautions=(), curve=(), lanes=lanes,
+        range=(70.0, 140.0),
+    )  # fmt: skip
     figure = day_picture(found)
     figure.draw_without_rendering()
     words = [text for text in figure.axes[1].texts if text.get_text()]
