@@ -112,7 +112,7 @@ class Cards:
         if self.teller.testable(item):
             found.append(("Test it", "Some weeks yes, some weeks no."))
         if tries and all(factor.worth_doing_anyway for factor in factors):
-            found.append(("Just do it", "It is a good thing anyway."))
+            found.append(("Do it anyway", "It is a good thing in any case."))
         if item.evidence is not Evidence.LITTLE_SIGN:
             found.append(("Watch it", "Look again with new days."))
         return [*found, ("Leave it", "Look at other things.")]

@@ -20,7 +20,7 @@ from miner.errors import MinerError
 @format_option("text", "json")
 @click.option("--as", "as_", type=click.Choice(["watch", "alternate", "adopt"]), help="""
     watch: live as usual and read new days; alternate: a test is planned;
-    adopt: just do it, no verdict.""")  # fmt: skip
+    adopt: do it anyway, no verdict.""")  # fmt: skip
 @click.option("--read-on", type=day, metavar="DATE", help="When it is read.")
 @click.option("--note", default="", metavar="TEXT", help="Words of your own.")
 @click.option("--drop", is_flag=True, help="Give up what is open under this ID, without a verdict.")
