@@ -139,7 +139,8 @@ def test_nothing_more_is_packed_to_fit() -> None:
 
 
 def test_the_measure_of_a_body_leaves_out_the_docstring() -> None:
-    lines = ['def f(a,\n      b):\n    """One.\n\n    Two.\n    """', *["    a += b"] * (MAX_BODY + 1)]
+    head = 'def f(a,\n      b):\n    """One.\n\n    Two.\n    """'
+    lines = [head, *["    a += b"] * (MAX_BODY + 1)]
     assert list(long_bodies(ast.parse("\n".join(lines)))) == [("f", MAX_BODY + 1)]
     assert list(long_bodies(ast.parse("\n".join(lines[:-1])))) == []
 
