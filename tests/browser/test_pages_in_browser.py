@@ -23,6 +23,7 @@ def barriers(page: Any) -> list[str]:
     ]
 
 
+@pytest.mark.prove
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("kind", KINDS)
 def test_no_barrier_is_found(pages: dict[str, Path], visit: Any, kind: str, scheme: str) -> None:

@@ -27,6 +27,20 @@ def test_nothing_true_is_rarely_called_clear():
     assert clopper_pearson(claimed, total, 0.998)[0] <= 0.05
 
 
+@pytest.mark.prove
+@pytest.mark.parametrize(
+    "name", sorted(key for key, world in WORLDS.items() if not world.confounded)
+)
+def test_in_no_world_is_more_called_clear_than_promised(name):
+    cache = {}
+    rows = [
+        nothing_true(WORLDS[name], RULES, 28, 15, 500_000 + seed, 499, cache, beside=False)
+        for seed in range(300)
+    ]
+    claimed = int(sum(row["search"] for row in rows))
+    assert clopper_pearson(claimed, len(rows), 0.998)[0] <= 0.05
+
+
 def test_a_true_shift_is_found_and_a_fixed_question_finds_it_more_often():
     # one shift of 1.4 SD in the persistent world; the full benchmark finds it in about 45 of 100
     # months by the search and in about 92 as a fixed question

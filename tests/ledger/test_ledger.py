@@ -419,6 +419,13 @@ def test_killed_while_keeping_and_reading_nothing_reported_is_lost(tmp_path, tor
     assert (tally.lost, tally.out_of_order, tally.broken, tally.second_verdicts) == (0, 0, 0, 0)
 
 
+@pytest.mark.prove
+def test_killed_a_thousand_times_nothing_reported_is_lost(tmp_path, torture):
+    tally = torture.torture(tmp_path, rounds=1000, seed=0)
+    assert tally.held
+    assert tally.reported > 0
+
+
 def test_two_that_keep_at_once_lose_nothing(tmp_path, torture):
     assert torture.together(tmp_path, times=30) == 0
 

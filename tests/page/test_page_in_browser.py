@@ -352,6 +352,7 @@ def put_side_by_side(desk: Desk, code: str) -> None:
     page.wait_for_url("**/meals?compare=walk_after")
 
 
+@pytest.mark.prove
 def test_no_barrier_is_found_and_nothing_is_wider_than_a_phone(
     shared: Any, sit: Callable[..., Desk]
 ) -> None:

@@ -4,6 +4,7 @@ import os
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
@@ -51,7 +52,8 @@ edits = st.lists(
 FUZZ_TIMES = int(os.environ.get("FUZZ_TIMES", "1"))
 
 
-@settings(max_examples=300 * FUZZ_TIMES, derandomize=True, deadline=None, phases=[Phase.generate])
+@pytest.mark.cases
+@settings(max_examples=60 * FUZZ_TIMES, derandomize=True, deadline=None, phases=[Phase.generate])
 @given(edits=edits)
 def test_no_edit_of_any_file_is_a_traceback(edits):
     contents = {name: text.encode() for name, text in FILES.items()}

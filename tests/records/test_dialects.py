@@ -11,12 +11,14 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 import pandas as pd
-from hypothesis import HealthCheck, Phase, given, settings
+import pytest
+from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
 from miner.records import read_client
 
-CASES = 1000 * int(os.environ.get("FUZZ_TIMES", "1"))
+PARTS = 4  # workers share them
+CASES = 50 * int(os.environ.get("FUZZ_TIMES", "1"))
 FORMATS = [
     "%Y-%m-%dT%H:%M",
     "%Y-%m-%d %H:%M:%S",
@@ -152,15 +154,7 @@ def write(folder: Path, d: Dialect, times: pd.DatetimeIndex, values: np.ndarray)
         (folder / "client.toml").write_text(f'time_zone = "{d.zone}"\n')
 
 
-@settings(
-    max_examples=CASES,
-    derandomize=True,
-    deadline=None,
-    phases=[Phase.generate],
-    suppress_health_check=list(HealthCheck),
-)
-@given(d=dialects)
-def test_a_random_month_in_a_random_dialect(d: Dialect) -> None:
+def reads_back(d: Dialect) -> None:
     generator = np.random.default_rng(d.seed)
     times = month_of(d, generator)
     values = np.round(generator.uniform(60, 250, len(times)), 1)
@@ -178,3 +172,16 @@ def test_a_random_month_in_a_random_dialect(d: Dialect) -> None:
     assert labels == [each.replace("\r\n", "\n") for each in LABELS[: len(labels)]]
     assert len(labels) == len(times[::5])
     assert not [item for item in client.findings if item.severity == "stop"]
+
+
+@pytest.mark.cases
+@pytest.mark.parametrize("part", range(PARTS))
+def test_a_random_month_in_a_random_dialect(part: int) -> None:
+    many = settings(
+        max_examples=CASES,
+        deadline=None,
+        database=None,
+        phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )
+    seed(part)(many(given(d=dialects)(reads_back)))()

@@ -196,7 +196,8 @@ GOOD = {
 FUZZ_TIMES = int(os.environ.get("FUZZ_TIMES", "1"))
 
 
-@settings(max_examples=200 * FUZZ_TIMES, derandomize=True, deadline=None, phases=[Phase.generate])
+@pytest.mark.cases
+@settings(max_examples=40 * FUZZ_TIMES, derandomize=True, deadline=None, phases=[Phase.generate])
 @given(
     name=st.sampled_from(sorted(GOOD)),
     edits=st.lists(

@@ -309,7 +309,8 @@ BASES = [
 FUZZ_TIMES = int(os.environ.get("FUZZ_TIMES", "1"))
 
 
-@settings(max_examples=250 * FUZZ_TIMES, derandomize=True, deadline=None, phases=[Phase.generate])
+@pytest.mark.cases
+@settings(max_examples=50 * FUZZ_TIMES, derandomize=True, deadline=None, phases=[Phase.generate])
 @given(
     base=st.sampled_from(BASES),
     suffix=st.sampled_from(["csv", "txt", "jsonl"]),

@@ -391,7 +391,8 @@ def changed(value, path, put):
 FUZZ_TIMES = int(os.environ.get("FUZZ_TIMES", "1"))
 
 
-@settings(max_examples=300 * FUZZ_TIMES, derandomize=True, deadline=None, phases=[Phase.generate])
+@pytest.mark.cases
+@settings(max_examples=60 * FUZZ_TIMES, derandomize=True, deadline=None, phases=[Phase.generate])
 @given(edits=st.lists(st.tuples(st.lists(st.integers(0, 9), max_size=6), odd), max_size=3))
 def test_nothing_inside_a_record_is_a_traceback(tmp_path_factory, edits):
     records = BASE
