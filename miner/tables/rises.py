@@ -16,7 +16,7 @@ class Rise:
     """One rise, from the smoothed readings. Times are minutes on the clock of the readings.
 
     Attributes:
-        start: the low point it climbs from.
+        start: where the climb begins: its low point, or later where glucose only drifted up.
         peak: its highest point; of two hills told as one, the higher.
         baseline: glucose at the start.
         height: glucose at the peak minus the baseline.
@@ -64,11 +64,13 @@ class RiseRule:
 
     Attributes:
         smooth_min: width of the running median.
-        height: the least climb from the low point before to the peak.
+        height: the least climb from the start to the peak.
         prominence: the least dip that parts two hills at all.
+        drift: what climbs more slowly than this share of the mean rate from the low point to the
+            peak comes before the start.
         merge_gap_min: peaks at most this far apart may be one rise.
-        merge_recovery: they are where the dip gives back less than this share of the first rise,
-            and where no food was logged between them.
+        merge_recovery: they are where the dip gives back less than this share of the first rise.
+        merge_unfed_recovery: the same where no food was logged between them.
         longest_gap_min: a longer stretch without readings cuts.
         back_share: the share of the height above the baseline at which it counts as back.
         area_min: how long the area runs.
@@ -80,7 +82,9 @@ class RiseRule:
     smooth_min: float = 15
     height: float = 20
     prominence: float = 10
+    drift: float = 0.2
     merge_recovery: float = 0.5
+    merge_unfed_recovery: float = 0.75
     merge_gap_min: float = 120
     longest_gap_min: float = 20
     back_share: float = 0.1
@@ -96,10 +100,13 @@ def find_rises(
     """Return the rises in time order.
 
     The readings are smoothed, cut at gaps, and split into climbs from a low point to a high one
-    with a dip of ``prominence`` between. A climb is told as one with the rise before it where the
-    peaks are at most ``merge_gap_min`` apart and either the dip between gives back less than
-    ``merge_recovery`` of that rise or no food was logged between the peaks; its height is then
-    the higher peak minus the first start. What is lower than ``height`` is no rise.
+    with a dip of ``prominence`` between. A climb is one with the rise before it where it is not
+    larger than that rise, the peaks are at most ``merge_gap_min`` apart, and the dip between gives
+    back less than ``merge_recovery`` of that rise, or less than ``merge_unfed_recovery`` where no
+    food was logged after the last peak and up to the next; the peak is then the higher one. A rise
+    starts at the point from low point to peak at which glucose lies lowest under a line that
+    climbs from the low point at ``drift`` times the mean rate to the peak: of equal points the
+    last. What climbs less than ``height`` from there is no rise.
 
     Args:
         minutes: when each reading was taken, any spacing, any order.
@@ -133,8 +140,9 @@ def find_rises(
 
 @dataclass(frozen=True, slots=True)
 class _Hills:
-    """Climbs told as one: index of the first start, of the highest and of the last peak."""
+    """Climbs told as one: index of the low point, the start, the highest and the last peak."""
 
+    low: int
     start: int
     highest: int
     last: int
@@ -151,33 +159,40 @@ def _rises_of_piece(
     ]
     for i, hills in enumerate(told):
         following = told[i + 1] if i + 1 < len(told) else None
-        limit = following.start if following else len(t) - 1
+        limit = following.low if following else len(t) - 1
         ending = "rise" if following else "end" if last else "gap"
         yield _measured(t, v, meals, rule, hills, limit, ending)
 
 
 def _merged(t: Floats, v: Floats, meals: Floats, rule: RiseRule) -> list[_Hills]:
     told: list[_Hills] = []
-    for start, peak in turning_points(v, rule.prominence):
+    for low, peak in turning_points(v, rule.prominence):
         first = told[-1] if told else None
-        if first is not None and _one_rise(t, v, meals, rule, first, start, peak):
+        if first is not None and _one_rise(t, v, meals, rule, first, low, peak):
             highest = peak if v[peak] > v[first.highest] else first.highest
-            told[-1] = _Hills(first.start, highest, peak, first.count + 1)
+            start = _start(t, v, first.low, highest, rule.drift)
+            told[-1] = _Hills(first.low, start, highest, peak, first.count + 1)
         else:
-            told.append(_Hills(start, peak, peak, 1))
+            told.append(_Hills(low, _start(t, v, low, peak, rule.drift), peak, peak, 1))
     return told
 
 
+def _start(t: Floats, v: Floats, low: int, peak: int, drift: float) -> int:
+    rate = drift * (v[peak] - v[low]) / (t[peak] - t[low])
+    above = v[low : peak + 1] - rate * (t[low : peak + 1] - t[low])
+    return low + int(np.flatnonzero(above == above.min())[-1])
+
+
 def _one_rise(
-    t: Floats, v: Floats, meals: Floats, rule: RiseRule, first: _Hills, start: int, peak: int
+    t: Floats, v: Floats, meals: Floats, rule: RiseRule, first: _Hills, low: int, peak: int
 ) -> bool:
-    height = v[first.highest] - v[first.start]
-    if height < rule.height:
+    height = v[first.highest] - v[first.low]
+    if height < rule.height or v[peak] - v[low] > height:
         return False
-    recovered = (v[first.highest] - v[start]) / height
     fed = bool(np.any((meals > t[first.last]) & (meals <= t[peak])))
+    share = rule.merge_recovery if fed else max(rule.merge_recovery, rule.merge_unfed_recovery)
     near = t[peak] - t[first.last] <= rule.merge_gap_min
-    return bool(near and (recovered < rule.merge_recovery or not fed))
+    return bool(near and v[first.highest] - v[low] < share * height)
 
 
 def _measured(

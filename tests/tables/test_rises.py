@@ -75,8 +75,9 @@ def test_one_wild_reading_is_no_rise():
         (29, 60, 170, [2]),  # gives back 29 of 60: less than half, one rise though fed
         (30, 60, 170, [1, 1]),  # gives back half, and food was logged between
         (30, 60, None, [2]),  # gives back half, no food, an hour apart
-        (50, 120, None, [2]),
-        (50, 130, None, [1, 1]),  # no food, and too far apart
+        (44, 120, None, [2]),
+        (45, 120, None, [1, 1]),  # gives back three quarters: it was back
+        (44, 130, None, [1, 1]),  # no food, and too far apart
         (29, 130, 170, [1, 1]),  # shallow, and too far apart
         (30, 60, 120, [2]),  # the meal of the first peak is not food between
         (30, 60, 180, [1, 1]),  # logged at the second peak is still between
@@ -98,10 +99,39 @@ def test_two_hills_are_one_rise_by_one_rule(dip, apart, meal, hills):
 
 
 def test_of_two_hills_the_higher_gives_the_height_and_the_last_the_way_back():
-    v = line(DAY, (60, 100), (120, 170), (150, 104), (180, 165), (280, 100))
-    rise = one(DAY, v, smooth_min=0)  # down to 104 between, which alone would have been back
+    v = line(DAY, (60, 100), (120, 170), (150, 120), (180, 165), (280, 100))
+    rise = one(DAY, v, smooth_min=0, back_share=0.3)  # down to 120 between: that alone is not back
     assert (rise.peak, rise.height, rise.hills) == (120, 70, 2)
-    assert rise.back == pytest.approx(180 + (165 - 107) / 0.65)
+    assert rise.back == pytest.approx(180 + (165 - 121) / 0.65)
+
+
+@pytest.mark.parametrize(("top", "hills"), [(190, [2]), (191, [1, 1])])
+def test_a_hill_that_climbs_more_than_the_rise_before_it_is_its_own(top, hills):
+    v = line(DAY, (60, 100), (120, 160), (150, 130), (210, top), (300, 100))
+    found = find_rises(DAY, v, smooth_min=0)
+    assert [rise.hills for rise in found] == hills
+    assert found[-1].start == (60 if len(hills) == 1 else 150)
+
+
+@pytest.mark.parametrize(("drifted", "start"), [(0, 180), (7, 180), (9, 60)])
+def test_a_rise_begins_where_the_climb_begins_not_where_a_slow_drift_does(drifted, start):
+    # 60 in 180 minutes is the mean rate; a fifth of it over the first 120 is 8 mg/dL.
+    v = line(DAY, (0, 130), (60, 100), (180, 100 + drifted), (240, 160), (400, 100))
+    rise = one(DAY, v, smooth_min=0)
+    assert (rise.start, rise.height) == (start, 60 - (drifted if start == 180 else 0))
+    assert rise.baseline == 160 - rise.height
+    assert one(DAY, v, smooth_min=0, drift=0).start == (180 if drifted == 0 else 60)
+
+
+def test_a_low_point_after_a_slight_hump_is_the_start():
+    v = line(DAY, (0, 130), (60, 100), (150, 109), (210, 103), (300, 160), (400, 100))
+    assert one(DAY, v, smooth_min=0).start == 210
+
+
+def test_a_climb_that_is_too_low_from_its_start_is_no_rise():
+    v = line(DAY, (0, 130), (60, 100), (180, 102), (240, 121), (400, 100))
+    assert find_rises(DAY, v, smooth_min=0) == ()
+    assert len(find_rises(DAY, v, smooth_min=0, drift=0)) == 1
 
 
 def test_a_small_hump_before_is_not_the_first_of_two_hills():
