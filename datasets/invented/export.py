@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from miner.files import make_folder, write_whole
+
 from .diary import meals_table, tags_table
 from .messy import write_messy
 from .scenario import Scenario
@@ -37,7 +39,7 @@ def write_client(folder: Path, scenario: Scenario) -> dict[str, Any]:
         dates of the rows on which each habit really happened).
     """
     world = simulate(scenario)
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     if scenario.messy:
         write_messy(folder, world, glucose_table(world))
     else:
@@ -50,8 +52,8 @@ def write_client(folder: Path, scenario: Scenario) -> dict[str, Any]:
             "tags": tags_table(world),
         }
         for name, found in streams.items():
-            write_text(folder / f"{name}.csv", found.text())
-    write_text(folder / "client.toml", client_toml(world))
+            write_whole(folder / f"{name}.csv", found.text(), durable=False)
+    write_whole(folder / "client.toml", client_toml(world), durable=False)
     return truth(world)
 
 
@@ -115,8 +117,3 @@ def truth(world: World) -> dict[str, Any]:
         ],
         "happened": {name: dates[flags[rows]].tolist() for name, flags in world.happened.items()},
     }
-
-
-def write_text(path: Path, text: str, encoding: str = "utf-8") -> None:
-    """Write text as it stands, with the same line ends on every system."""
-    path.write_bytes(text.encode(encoding))

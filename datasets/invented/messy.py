@@ -11,6 +11,8 @@ from pathlib import Path
 
 import numpy as np
 
+from miner.files import write_whole
+
 from .diary import meals_table, tags_table
 from .habits import Floats
 from .nights import DAY
@@ -123,7 +125,7 @@ def write_messy(folder: Path, world: World, readings: Table) -> None:
     }
     for name, (text, encoding) in texts.items():
         mark = "\ufeff" if encoding == "utf-16-le" else ""
-        (folder / name).write_bytes((mark + text).encode(encoding))
+        write_whole(folder / name, (mark + text).encode(encoding), durable=False)
 
 
 def _day_first(iso_text: str) -> str:

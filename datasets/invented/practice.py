@@ -10,8 +10,10 @@ from typing import Any
 
 import numpy as np
 
+from miner.files import make_folder, write_whole
+
 from .diary import misspellings
-from .export import write_client, write_text
+from .export import write_client
 from .scenario import Effect, Habit, Scenario, usual_habits
 
 MORNING = ("short_sleep", "wake_glucose")
@@ -109,12 +111,12 @@ def write_practice(
         What ``truth.json`` holds: ``{"invented": True, "clients": {code: truth}}``.
     """
     chosen = demo_scenarios(seed) if clients is None else tuple(clients)
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     truths = {one.code: write_client(folder / one.code, one) for one in chosen}
     found: dict[str, Any] = {"invented": True, "clients": truths}
-    write_text(folder / "practice.toml", practice_toml(chosen))
-    write_text(folder / "README.txt", README)
-    write_text(folder / "truth.json", json.dumps(found, indent=1) + "\n")
+    write_whole(folder / "practice.toml", practice_toml(chosen), durable=False)
+    write_whole(folder / "README.txt", README, durable=False)
+    write_whole(folder / "truth.json", json.dumps(found, indent=1) + "\n", durable=False)
     return found
 
 

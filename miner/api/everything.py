@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import io
-import os
 import zipfile
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
@@ -22,6 +21,7 @@ from miner.brief.text.everything import PageCopy, contents_text
 from miner.brief.text.history import history_parts
 from miner.brief.text.layout import render as lines_of
 from miner.errors import MinerError
+from miner.files import require_no_link, write_whole
 from miner.records.client import STREAMS, Client
 from miner.records.writing import cells_of
 from miner.results import Briefing
@@ -65,7 +65,7 @@ def export_everything(
     pages, copies = _pages(client, books, progress)
     told = contents_text(sorted(records), copies, found, books, client.settings.display_unit)
     files = {"README.txt": told.encode("utf-8"), **records, "history.txt": story, **pages}
-    _write(out, _archive(files))
+    write_whole(out, _archive(files))
     return tuple(files), found.notes
 
 
@@ -75,6 +75,7 @@ def _may_be_written(client: Client, out: Path) -> None:
             f"--out {out.name} is not the name of an archive", "a name that ends in .zip",
             "Give it that ending.",
         )  # fmt: skip
+    require_no_link(out)
     if out.exists():
         raise MinerError(
             "there is something of that name already", "a new file", "Name another with --out.",
@@ -158,14 +159,3 @@ def _archive(files: Mapping[str, bytes]) -> bytes:
             head.compress_type = zipfile.ZIP_DEFLATED
             archive.writestr(head, data)
     return buffer.getvalue()
-
-
-def _write(out: Path, data: bytes) -> None:
-    """Write a new file, whole or not at all, readable by this account alone."""
-    target = os.open(out, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
-    try:
-        with os.fdopen(target, "wb") as file:
-            file.write(data)
-    except OSError:
-        out.unlink()
-        raise

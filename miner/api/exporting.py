@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import json
-import shutil
+from collections.abc import Iterator
 from dataclasses import replace
+from itertools import chain
 from pathlib import Path
 
 from miner.errors import MinerError
+from miner.files import make_folder, require_no_link, write_whole
 from miner.records.client import STREAMS, Client
 from miner.records.fhir_writing import observations
 from miner.records.two_at_once import CONTRADICTED
 from miner.records.writing import cells_of, is_zoned
+
+FORMS = ("csv", "fhir")
 
 
 def export(client: Client, form: str, out: Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -19,7 +23,7 @@ def export(client: Client, form: str, out: Path) -> tuple[tuple[str, ...], tuple
 
     Args:
         client: as read.
-        form: "csv": one file a stream; "fhir": one file of FHIR R4 Observations, one a line.
+        form: one of ``FORMS``, as in ``export_files``.
         out: a folder that is new or empty.
 
     Returns:
@@ -27,8 +31,29 @@ def export(client: Client, form: str, out: Path) -> tuple[tuple[str, ...], tuple
 
     Raises:
         MinerError: the folder holds something, or the form cannot hold these records.
+        OSError: it cannot be written.
     """
-    out = Path(out)
+    out, files = Path(out), export_files(client, form)
+    _claim(out)
+    written = []
+    for name, content in files:
+        write_whole(out / name, content)
+        written.append(name)
+    return tuple(written), _notes(client)
+
+
+def export_files(client: Client, form: str) -> Iterator[tuple[str, bytes]]:
+    """Give the name and the content of each file of an export.
+
+    Args:
+        client: as read.
+        form: "csv": one file a stream; "fhir": one file of FHIR R4 Observations, one a line.
+
+    Raises:
+        MinerError: there is no such form, or it cannot hold these records.
+    """
+    if form not in FORMS:
+        raise MinerError("there is no such form", f"one of {', '.join(FORMS)}", "Choose one.")
     if form == "fhir" and not is_zoned(client):
         raise MinerError(
             "these records have no time zone, and FHIR wants times with an offset",
@@ -36,16 +61,13 @@ def export(client: Client, form: str, out: Path) -> tuple[tuple[str, ...], tuple
             "Give the client's time_zone, or export as csv.",
             file=client.folder / "client.toml",
         )
-    _claim(out)
-    written = _as_csv(client, out) if form == "csv" else _as_fhir(client, out)
     settings = client.folder / "client.toml"
-    if settings.is_file():
-        shutil.copyfile(settings, out / "client.toml")
-        written.append("client.toml")
-    return tuple(written), _notes(client)
+    own = [(settings.name, settings.read_bytes())] if settings.is_file() else []
+    return chain(_as_csv(client) if form == "csv" else _as_fhir(client), own)
 
 
 def _claim(out: Path) -> None:
+    require_no_link(out)
     if out.exists() and (not out.is_dir() or any(out.iterdir())):
         raise MinerError(
             "there is something of that name already",
@@ -53,7 +75,7 @@ def _claim(out: Path) -> None:
             "Name another with --out.",
             file=out,
         )
-    out.mkdir(parents=True, exist_ok=True)
+    make_folder(out)
 
 
 def _traces(client: Client) -> list[Client]:
@@ -65,27 +87,23 @@ def _traces(client: Client) -> list[Client]:
     return [replace(client, streams={**client.streams, "glucose": part}) for part in parts]
 
 
-def _as_csv(client: Client, out: Path) -> list[str]:
-    written = []
+def _as_csv(client: Client) -> Iterator[tuple[str, bytes]]:
     for number, part in enumerate(_traces(client), 1):
         for stream in STREAMS if number == 1 else ("glucose",):
             cells = cells_of(part, stream)
             if not cells.empty:
                 name = f"{stream}.csv" if number == 1 else f"{stream}-{number}.csv"
-                cells.to_csv(out / name, index=False, lineterminator="\n", encoding="utf-8")
-                written.append(name)
-    return written
+                yield name, cells.to_csv(index=False, lineterminator="\n").encode()
 
 
-def _as_fhir(client: Client, out: Path) -> list[str]:
-    written = []
+def _as_fhir(client: Client) -> Iterator[tuple[str, bytes]]:
     for number, part in enumerate(_traces(client), 1):
         name = "records.ndjson" if number == 1 else f"records-{number}.ndjson"
-        with (out / name).open("w", encoding="utf-8", newline="\n") as file:
-            for resource in observations(part, STREAMS if number == 1 else ("glucose",)):
-                file.write(json.dumps(resource, ensure_ascii=False, separators=(",", ":")) + "\n")
-        written.append(name)
-    return written
+        lines = [
+            json.dumps(resource, ensure_ascii=False, separators=(",", ":"))
+            for resource in observations(part, STREAMS if number == 1 else ("glucose",))
+        ]
+        yield name, ("\n".join([*lines, ""])).encode()
 
 
 def _notes(client: Client) -> tuple[str, ...]:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from miner import resources
 from miner.caseload.running import Pace, Progress
+from miner.files import whole_file
 
 
 def generate(
@@ -24,11 +25,11 @@ def generate(
     invented = resources.invented()
     pace = Pace(clients, progress, "clients")
     invented.write_practice(practice, ())
-    with (practice / "truth.json").open("w", encoding="utf-8", newline="\n") as file:
-        file.write('{"invented": true, "clients": {')
+    with whole_file(practice / "truth.json", durable=False) as file:
+        file.write(b'{"invented": true, "clients": {')
         for at, one in enumerate(invented.scenarios(clients, days, seed)):
             truth = invented.write_client(practice / one.code, one)
             head = ",\n" if at else "\n"
-            file.write(f"{head}{json.dumps(one.code)}: {json.dumps(truth)}")
+            file.write(f"{head}{json.dumps(one.code)}: {json.dumps(truth)}".encode())
             pace.step()
-        file.write("\n}}\n")
+        file.write(b"\n}}\n")

@@ -10,6 +10,7 @@ from miner.api.sharing import remember_shared
 from miner.api.steps import rules_of
 from miner.brief.pages import KINDS, SHARED_KINDS, render
 from miner.brief.take_home import MOST_ON_ONE_SIDE
+from miner.files import make_folder, write_whole
 from miner.records.client import Client
 from miner.results import Evidence, Ranking
 from miner.rulebook import RuleBook
@@ -45,12 +46,12 @@ def write_pages(
         and not any(books.factor(name, ranking.unit).food for name in item.factors)
     ][:MOST_ON_ONE_SIDE]
     known = briefing(client, books, include=chosen, progress=progress)
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     written = []
     for kind in KINDS:
         path = folder / f"{kind}.html"
         page = render(known, kind, books, chosen)
-        path.write_text(page, encoding="utf-8", newline="\n")
+        write_whole(path, page)
         if kind in SHARED_KINDS:
             remember_shared(client, known, kind, chosen, page)
         written.append(path)

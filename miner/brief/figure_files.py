@@ -15,6 +15,7 @@ from miner.brief.figures.meal_pairs import meal_pairs
 from miner.brief.figures.month import month
 from miner.brief.figures.paper import as_png, as_svg
 from miner.brief.teller import Teller
+from miner.files import make_folder, write_whole
 from miner.results import Briefing, Hypothesis
 from miner.rulebook import RuleBook
 
@@ -36,13 +37,13 @@ def write_figures(
     Raises:
         OSError: the folder cannot be written.
     """
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     studio = Studio(Teller(brief, rules, tuple(include)), Styles())
     written = []
     for name, figure in _figures(studio):
         for ending, content in ((".svg", as_svg(figure).encode()), (".png", as_png(figure))):
             path = folder / f"{name}{ending}"
-            path.write_bytes(content)
+            write_whole(path, content)
             written.append(path)
     return written
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from miner.errors import MinerError
+from miner.files import make_folder
 
 SHARED = ("practice.toml", "sources.toml")
 RULES = "rules"
@@ -54,7 +55,7 @@ def fetched(practice: str, name: str) -> Iterator[Path]:
     files, root = _store(practice)
     with tempfile.TemporaryDirectory(prefix="miner-") as scratch:
         here = Path(scratch) / "practice"
-        (here / name).mkdir(parents=True)
+        make_folder(here / name)
         for item in (name, RULES):
             _copy_folder(files, f"{root}/{item}", here / item)
         for item in SHARED:
@@ -139,5 +140,5 @@ def _copy_folder(files: Any, source: str, target: Path) -> None:
         inside = str(path).removeprefix(source).lstrip("/")
         if inside:
             own = target / inside
-            own.parent.mkdir(parents=True, exist_ok=True)
+            make_folder(own.parent)
             files.get_file(path, str(own))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from miner.caseload.record import Head, read_head
 from miner.errors import MinerError
+from miner.files import make_folder, whole_file, write_whole
 from miner.results.caseload import ClientRow
 
 if TYPE_CHECKING:
@@ -37,7 +37,8 @@ class Store:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         try:
-            (folder / "clients").mkdir(parents=True, exist_ok=True)
+            make_folder(folder)
+            make_folder(folder / "clients")
         except OSError as error:
             raise MinerError(
                 f"the work folder cannot be made ({error.strerror})",
@@ -81,10 +82,8 @@ class Store:
     def write(self, name: str, content: bytes) -> None:
         """Write any file of the work folder, whole or not at all."""
         path = self.folder / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        new = path.with_name(f".{path.name}.{os.getpid()}")
-        new.write_bytes(content)
-        new.replace(path)
+        make_folder(path.parent)
+        write_whole(path, content, durable=False)
 
     def forget_all_but(self, names: Sequence[str]) -> list[ClientRow]:
         """Remove the records of every other client; return their rows."""
@@ -206,7 +205,10 @@ def _write_together(path: Path, paths: Sequence[Path], columns: Sequence[str]) -
     import pyarrow.parquet as pq
 
     schema = pa.schema([(CLIENT, pa.int32()), *((name, pa.float64()) for name in columns)])
-    with pq.ParquetWriter(path, schema, compression="zstd") as writer:
+    with (
+        whole_file(path, durable=False) as file,
+        pq.ParquetWriter(file, schema, compression="zstd") as writer,
+    ):
         for begin in range(0, len(paths), CLIENTS_A_GROUP):
             parts = []
             for at, own in enumerate(paths[begin : begin + CLIENTS_A_GROUP], start=begin):

@@ -13,6 +13,7 @@ from miner.cli.output import complain
 from miner.cli.reading import records
 from miner.cli.waiting import progress
 from miner.errors import MinerError
+from miner.files import require_no_link, write_whole
 
 if TYPE_CHECKING:
     from miner.results import Briefing
@@ -40,13 +41,15 @@ def command(
     from miner.brief.pages import SHARED_KINDS, render
 
     may_be_written(out)
+    if figures is not None:
+        require_no_link(figures)
     with progress("Ranking and drawing") as report:
         read, books = records(client, rules)
         brief = api.briefing(
             read, books, include=include, lineup=lineup, trial=trial, progress=report
         )
         page = render(brief, kind, books, include)
-    out.write_text(page, encoding="utf-8", newline="\n")
+    write_whole(out, page)
     complain(f"Written: {out}")
     if kind in SHARED_KINDS:
         for note in api.remember_shared(read, brief, kind, include, page):
@@ -86,8 +89,9 @@ def require_folder(out: Path) -> None:
     """Check that the folder of a file to be written is there.
 
     Raises:
-        MinerError: it is not.
+        MinerError: it is not, or a link stands in the place of the file.
     """
+    require_no_link(out)
     if not out.absolute().parent.is_dir():
         raise MinerError(
             "there is no such folder", "a folder that is there", "Check the path, or make it.",

@@ -11,6 +11,7 @@ from miner.cli.brief import may_be_written
 from miner.cli.options import debug_option, format_option
 from miner.cli.output import complain, put, put_json, show
 from miner.cli.waiting import progress
+from miner.files import write_whole
 
 
 @click.command("caseload")
@@ -46,6 +47,6 @@ def command(practice: str, form: str, detail: bool, out: Path | None, **choices:
     else:
         show(caseload_parts(found, rules, detail=detail))
     if out is not None:
-        out.write_text(caseload_page(found, rules), encoding="utf-8", newline="\n")
+        write_whole(out, caseload_page(found, rules))
         api.remember_page(practice, choices["work"], out, found)
         complain(f"Written: {out}")

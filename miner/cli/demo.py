@@ -12,6 +12,7 @@ from miner.cli.rank import put_ranking
 from miner.cli.reading import records
 from miner.cli.waiting import progress
 from miner.errors import MinerError
+from miner.files import make_folder, write_whole
 
 MARK = ".written-by-miner-demo"
 MARK_TEXT = "Every person and every number here is invented. 'miner demo' may write it again.\n"
@@ -53,5 +54,5 @@ def claim(folder: Path) -> None:
     if folder.is_dir() and any(folder.iterdir()) and not (folder / MARK).is_file():
         found, do = "the folder is not empty", "Name another folder: miner demo DIR."
         raise MinerError(found, "a new or an empty folder", do, file=folder)
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / MARK).write_text(MARK_TEXT, encoding="utf-8")
+    make_folder(folder)
+    write_whole(folder / MARK, MARK_TEXT)

@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from miner.cli.brief import require_folder
 from miner.cli.output import complain
 from miner.errors import MinerError
+from miner.files import write_whole
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -19,7 +21,7 @@ def require_form(out: Path) -> None:
     """Check that a picture can be written under this name.
 
     Raises:
-        MinerError: its ending is not one of a picture.
+        MinerError: its ending is not one of a picture, or there is no such folder.
     """
     if out.suffix.lower() not in FORMS:
         raise MinerError(
@@ -27,6 +29,7 @@ def require_form(out: Path) -> None:
             f"one of {', '.join(FORMS)}",
             "Give the file one of these endings.",
         )
+    require_folder(out)
 
 
 def write_picture(
@@ -45,10 +48,10 @@ def write_picture(
 
     form = out.suffix.lower()
     if form == ".png":
-        out.write_bytes(as_png(figure))
+        write_whole(out, as_png(figure))
     else:
         text = as_svg(figure) if form == ".svg" else _page(figure, narrow, title, lines)
-        out.write_text(text, encoding="utf-8", newline="\n")
+        write_whole(out, text)
     complain(f"Written: {out}")
 
 

@@ -14,6 +14,7 @@ from miner.cli.output import put_json, show
 from miner.cli.reading import records
 from miner.cli.waiting import progress
 from miner.errors import MinerError
+from miner.files import write_whole
 
 if TYPE_CHECKING:
     from miner.results import Plan
@@ -115,8 +116,8 @@ def write_files(made: Plan, books: RuleBook, calendar: Path | None, page: Path |
     if calendar is not None:
         from miner.brief.plan_calendar import plan_calendar
 
-        calendar.write_bytes(plan_calendar(made))
+        write_whole(calendar, plan_calendar(made))
     if page is not None:
         from miner.brief.plan_page import plan_page
 
-        page.write_text(plan_page(made, books), encoding="utf-8", newline="\n")
+        write_whole(page, plan_page(made, books))

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from filelock import FileLock, Timeout
+from filelock import Timeout
 
+from miner import files
 from miner.errors import MinerError
+from miner.ledger.last import NAME as LAST
 from miner.ledger.last import gone, note
 from miner.ledger.line import NAME, SCHEMA, Event, as_event, read_line, write_line
 from miner.ledger.problems import quote
@@ -54,7 +55,12 @@ def append(
             "there is no such folder", "a client folder", "Check the path.", file=path.parent
         )
     try:
-        with FileLock(path.with_name(LOCK_NAME), timeout=wait_s):
+        for own in (NAME, LAST, LOCK_NAME):
+            files.require_no_link(path.with_name(own))
+    except MinerError as error:
+        raise _unwritable(error) from error
+    try:
+        with files.lock(path.with_name(LOCK_NAME), wait_s):
             return _add(path, event, plain(payload), at.isoformat())
     except Timeout as error:
         raise LedgerUnwritable(
@@ -129,19 +135,11 @@ def _event(line: bytes, row: int) -> Event:
 
 
 def _write(path: Path, text: bytes) -> None:
-    new = not path.exists()
-    flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)
-    target = os.open(path, flags, 0o600)
     try:
-        left = memoryview(text)
-        while left:
-            left = left[os.write(target, left) :]
-        os.fsync(target)
-    finally:
-        os.close(target)
-    if new and hasattr(os, "O_DIRECTORY"):
-        folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+        files.append(path, text)
+    except MinerError as error:
+        raise _unwritable(error) from error
+
+
+def _unwritable(error: MinerError) -> LedgerUnwritable:
+    return LedgerUnwritable(error.found, error.expected, error.do, file=error.file)

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
+from miner.files import write_whole
 from miner.ledger.line import Event, begins
 
 NAME = ".ledger.last"
@@ -41,13 +42,8 @@ def note(folder: Path, event: Event) -> None:
     program at a time may do this: the one that holds the ledger's lock.
     """
     text = json.dumps({"n": event.n, "check": event.check}) + "\n"
-    new = folder / f"{NAME}.new"
-    try:
-        new.write_text(text, encoding="utf-8")
-        new.replace(folder / NAME)
-    except OSError:
-        with contextlib.suppress(OSError):
-            new.unlink()
+    with contextlib.suppress(OSError):
+        write_whole(folder / NAME, text, durable=False)
 
 
 def gone(folder: Path, events: Sequence[Event], torn: Sequence[bytes] = ()) -> Last | None:

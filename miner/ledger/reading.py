@@ -101,15 +101,18 @@ def contents(path: Path) -> bytes:
     Raises:
         MinerError: it is there and cannot be read.
     """
+    if path.exists() and not path.is_file():  # to read from a pipe would wait for ever
+        what = "a folder" if path.is_dir() else "no file"
+        raise MinerError(
+            f"this is {what}",
+            "the ledger, a file that miner writes",
+            "Move it elsewhere.",
+            file=path,
+        )
     try:
         return path.read_bytes()
     except FileNotFoundError:
         return b""
-    except IsADirectoryError as error:
-        raise MinerError(
-            "this is a folder", "the ledger, a file that miner writes",
-            "Move the folder elsewhere.", file=path,
-        ) from error  # fmt: skip
     except OSError as error:
         raise MinerError(
             f"the ledger cannot be read ({error.strerror})",

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from filelock import FileLock, Timeout
+from filelock import Timeout
 
+from miner import files
 from miner.errors import MinerError
 
 LOCK, WHERE = ".miner-open.lock", ".miner-open.txt"
@@ -24,7 +25,7 @@ def held(practice: Path, address: str) -> Iterator[None]:
     Raises:
         MinerError: it is open elsewhere, or nothing can be written there.
     """
-    lock, where = FileLock(practice / LOCK, timeout=0), practice / WHERE
+    lock, where = files.lock(practice / LOCK, 0), practice / WHERE
     try:
         lock.acquire()
     except Timeout as error:
@@ -39,7 +40,7 @@ def held(practice: Path, address: str) -> Iterator[None]:
             "a folder you may write in", "Check the rights of the folder.", file=practice,
         ) from error  # fmt: skip
     try:
-        where.write_text(f"{address}\n", encoding="utf-8")
+        files.write_whole(where, f"{address}\n")
         yield
     finally:
         with suppress(OSError):

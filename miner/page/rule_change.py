@@ -12,8 +12,8 @@ import tomlkit
 from miner import api, resources, rulebook
 from miner.caseload.places import RULES
 from miner.errors import MinerError
+from miner.files import make_folder, write_whole
 from miner.page.shelf import Entry
-from miner.records.whole import write_whole
 from miner.rulebook import FactorRule, RuleBook
 
 BOOK = "factors.toml"
@@ -86,7 +86,7 @@ def tried(text: str) -> RuleBook:
         MinerError: it cannot be read.
     """
     with tempfile.TemporaryDirectory() as scratch:
-        (Path(scratch) / BOOK).write_text(text, encoding="utf-8")
+        write_whole(Path(scratch) / BOOK, text, durable=False)
         return rulebook.load(Path(scratch))
 
 
@@ -117,5 +117,5 @@ def sides(entries: Sequence[Entry], new: RuleBook, name: str) -> list[tuple[str,
 
 def write(practice: Path, text: str) -> None:
     """Write the practice's own ``factors.toml``, whole or not at all."""
-    (practice / RULES).mkdir(exist_ok=True)
-    write_whole(practice / RULES / BOOK, text.encode())
+    make_folder(practice / RULES)
+    write_whole(practice / RULES / BOOK, text)

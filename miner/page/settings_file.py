@@ -15,8 +15,8 @@ from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, InlineTable
 
 from miner.errors import MinerError
+from miner.files import write_whole
 from miner.records.toml_file import TomlModel, read_toml
-from miner.records.whole import write_whole
 
 WRITING = threading.RLock()
 """Held from the reading of a file to its writing: two tabs change it one after the other."""
@@ -58,9 +58,9 @@ def _change(path: Path, model: type[TomlModel], edit: Callable[[TOMLDocument], N
     edit(document)
     with tempfile.TemporaryDirectory(prefix=".miner-", dir=path.parent) as scratch:
         trial = Path(scratch) / path.name
-        trial.write_bytes(tomlkit.dumps(document).encode())
+        write_whole(trial, tomlkit.dumps(document), durable=False)
         read_toml(trial, model)
-    write_whole(path, tomlkit.dumps(document).encode())
+    write_whole(path, tomlkit.dumps(document))
 
 
 def stamp(path: Path) -> str:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from miner import ledger
 from miner.errors import MinerError
+from miner.files import write_whole
 from miner.followup.story import tell
 from miner.followup.ticked import misplaced
 from miner.page.places import TICKS
@@ -94,7 +95,7 @@ def _require_readable(folder: Path, content: bytes) -> None:
     """Read what would be written beside all other files of ticks, in the light of the plans."""
     with tempfile.TemporaryDirectory() as scratch:
         trial = Path(scratch) / TICKS
-        trial.write_bytes(content)
+        write_whole(trial, content, durable=False)
         ticks = ticks_in([*_others(folder), trial])
     plans = tell(ledger.read(folder)).plans
     for found in (*ticks.findings, *misplaced(ticks, plans)):

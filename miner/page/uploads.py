@@ -8,8 +8,8 @@ from contextlib import suppress
 from pathlib import Path, PurePath
 
 from miner.errors import MinerError
+from miner.files import make_folder, write_whole
 from miner.page.places import WAITING, file_in, file_name
-from miner.records.whole import write_whole
 
 
 def receive(folder: Path, given: str, content: bytes) -> str:
@@ -28,7 +28,7 @@ def receive(folder: Path, given: str, content: bytes) -> str:
     if not content:
         raise MinerError("the file is empty", "a file with records", "Export it again.", file=name)
     place = folder / WAITING
-    place.mkdir(exist_ok=True)
+    make_folder(place)
     write_whole(place / name, content)
     return name
 

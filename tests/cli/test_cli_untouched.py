@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
+import stat
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -70,13 +73,31 @@ def test_every_command_with_words_of_its_own_is_there() -> None:
     assert set(WORDS) <= set(COMMANDS)
 
 
-def test_a_whole_story_leaves_the_raw_files_as_they_are(run: Any, tmp_path: Path) -> None:
+def mode(path: Path) -> int:
+    return stat.S_IMODE(path.lstat().st_mode)
+
+
+@pytest.fixture
+def no_umask() -> Iterator[None]:
+    """An account whose new files everybody may read and write, unless a program says otherwise."""
+    before = os.umask(0)
+    yield
+    os.umask(before)
+
+
+def test_a_whole_story_leaves_the_raw_files_and_lets_nobody_else_read(
+    run: Any, tmp_path: Path, no_umask: None
+) -> None:
     client = written(tmp_path / "practice" / "client-01")
+    given = [tmp_path, *client.glob("*.csv"), client]
+    for path in given:
+        path.chmod(0o755)
     before = hashes(client.parent)
     ranked = json.loads(run("rank", str(client), "--draws", "100", "--format", "json").stdout)
     name = next(item["id"] for item in ranked["hypotheses"] if item["withheld"] is None)
     where, out = str(client), str(tmp_path)
-    plan = ["plan", where, name, "--start", "2026-06-01", "--format", "json"]
+    plan = ["plan", where, name, "--start", "2026-06-01", "--format", "json",
+            "--page", f"{out}/plan.html", "--calendar", f"{out}/plan.ics"]  # fmt: skip
     story = [
         ["ask", where, "--factor", "late_dinner", "--outcome", "overnight_mean", "--fix"],
         ["why", where, name],
@@ -90,6 +111,8 @@ def test_a_whole_story_leaves_the_raw_files_as_they_are(run: Any, tmp_path: Path
         ["follow", where],
         ["history", where],
         ["export", where, "--as", "fhir", "--out", f"{out}/fhir"],
+        ["export", where, "--as", "csv", "--out", f"{out}/tables/csv"],
+        ["export", where, "--as", "everything", "--out", f"{out}/all.zip"],
         ["day", str(client.parent)],
         ["caseload", str(client.parent), "--out", f"{out}/d.html"],
     ]
@@ -103,3 +126,75 @@ def test_a_whole_story_leaves_the_raw_files_as_they_are(run: Any, tmp_path: Path
     result = run("result", where, planned)
     assert result.exit_code in (0, 2), result.output
     assert {path: hashes(client.parent).get(path) for path in before} == before
+    assert {mode(path) for path in given} == {0o755}
+    made = [path for path in tmp_path.rglob("*") if path not in given]
+    assert {path.name for path in made} > {
+        "ledger.jsonl", ".ledger.last", ".ledger.lock", "day.svg", "figures", "fhir",
+        "records.ndjson", "d.html", ".miner-caseload", "plan.html", "plan.ics", "all.zip",
+        "glucose.csv",
+    }  # fmt: skip
+    open_ = {
+        str(path): oct(mode(path))
+        for path in made
+        if mode(path) != (0o700 if path.is_dir() else 0o600)
+    }
+    assert open_ == {}
+
+
+LINKED = {
+    "a page": ["brief", "{client}", "--as", "session", "--out", "{link}"],
+    "figures": ["brief", "{client}", "--as", "session", "--out", "{out}/a.html",
+                "--figures", "{link}"],
+    "the page of a plan": ["plan", "{client}", "x", "--start", "2026-06-01", "--page", "{link}"],
+    "a calendar": ["plan", "{client}", "x", "--start", "2026-06-01", "--calendar", "{link}"],
+    "a day": ["day", "{client}", "--out", "{link}"],
+    "meals": ["meals", "{client}", "--compare", "walk_after", "--out", "{link}"],
+    "tables": ["export", "{client}", "--as", "csv", "--out", "{link}"],
+    "an archive": ["export", "{client}", "--as", "everything", "--out", "{link}"],
+    "a caseload": ["caseload", "{practice}", "--out", "{link}"],
+    "the work folder": ["caseload", "{practice}", "--work", "{link}"],
+    "a demo": ["demo", "{link}"],
+    "a practice": ["generate", "{link}", "--clients", "1", "--days", "14"],
+}  # fmt: skip
+ENDINGS = {"a calendar": ".ics", "a day": ".svg", "meals": ".png", "an archive": ".zip"}
+FOLDERS = ("figures", "tables", "the work folder", "a demo", "a practice")
+
+
+@pytest.mark.parametrize("name", LINKED)
+def test_no_command_writes_through_a_link(
+    name: str, client: Path, run: Any, tmp_path: Path
+) -> None:
+    target, link = tmp_path / "target", tmp_path / f"link{ENDINGS.get(name, '.html')}"
+    if name in FOLDERS:
+        target.mkdir()
+    link.symlink_to(target)
+    places = {"client": client, "practice": client.parent, "link": link, "out": tmp_path}
+    result = run(*(word.format(**places) for word in LINKED[name]))
+    assert result.exit_code == 2, result.output
+    assert "this is a link to another place" in result.stderr
+    assert not target.is_file()
+    assert not target.is_dir() or not any(target.iterdir())
+
+
+@pytest.mark.parametrize("name", ["ledger.jsonl", ".ledger.last", ".ledger.lock"])
+def test_a_linked_ledger_is_not_written(run: Any, tmp_path: Path, name: str) -> None:
+    client = written(tmp_path / "practice" / "client-01")
+    (tmp_path / "target").write_text("")
+    (client / name).symlink_to(tmp_path / "target")
+    fix = ["--factor", "late_dinner", "--outcome", "overnight_mean", "--fix"]
+    result = run("ask", str(client), *fix)
+    assert (result.exit_code, result.stdout) == (2, ""), result.output
+    assert name in result.stderr
+    assert (tmp_path / "target").read_text() == ""
+    assert not (client / "ledger.jsonl").exists() or name == "ledger.jsonl"
+
+
+def test_a_linked_mapping_is_not_written(run: Any, tmp_path: Path) -> None:
+    (tmp_path / "client").mkdir()
+    (tmp_path / "client" / "meter.csv").write_text("when,glucose (mmol/L)\n2026-03-13 10:00,5.5\n")
+    (tmp_path / "target").write_text("")
+    (tmp_path / "client" / "sources.toml").symlink_to(tmp_path / "target")
+    result = run("map", str(tmp_path / "client" / "meter.csv"), "--write")
+    assert result.exit_code == 2, result.output
+    assert "this is a link to another place" in result.stderr
+    assert (tmp_path / "target").read_text() == ""

@@ -266,7 +266,7 @@ def test_a_missing_folder_is_told_and_not_made(tmp_path):
 
 def test_a_ledger_that_is_a_folder_is_told(tmp_path):
     file(tmp_path).mkdir()
-    with pytest.raises(MinerError, match=r"this is a folder.*Move the folder elsewhere"):
+    with pytest.raises(MinerError, match=r"this is a folder.*Move it elsewhere"):
         ledger.read(tmp_path)
     with pytest.raises(MinerError, match="this is a folder"):
         write(tmp_path, 1)
@@ -322,7 +322,7 @@ def test_a_full_disk_is_told_and_loses_nothing(tmp_path, monkeypatch, room):
         return done
 
     with monkeypatch.context() as patch:
-        patch.setattr("miner.ledger.appending.os.write", short)
+        patch.setattr("miner.files.os.write", short)
         with pytest.raises(ledger.LedgerUnwritable, match="No space left"):
             write(tmp_path, 1, start=2)
     assert file(tmp_path).read_bytes()[: len(before)] == before
@@ -336,9 +336,7 @@ def test_a_full_disk_is_told_and_loses_nothing(tmp_path, monkeypatch, room):
 
 def test_a_short_write_is_finished(tmp_path, monkeypatch):
     whole = os.write
-    monkeypatch.setattr(
-        "miner.ledger.appending.os.write", lambda target, data: whole(target, bytes(data[:3]))
-    )
+    monkeypatch.setattr("miner.files.os.write", lambda target, data: whole(target, bytes(data[:3])))
     write(tmp_path, 2)
     assert values(ledger.read(tmp_path)) == [0, 1]
     assert ledger.read(tmp_path).problems == ()
@@ -358,8 +356,8 @@ def test_a_line_is_one_write_and_is_flushed_with_its_folder(tmp_path, monkeypatc
 
     if not Path("/proc/self/fd").is_dir():
         pytest.skip("needs /proc")
-    monkeypatch.setattr("miner.ledger.appending.os.write", writes)
-    monkeypatch.setattr("miner.ledger.appending.os.fsync", flushes)
+    monkeypatch.setattr("miner.files.os.write", writes)
+    monkeypatch.setattr("miner.files.os.fsync", flushes)
     write(tmp_path, 2)
     assert calls == ["write", "file", "folder", "write", "file"]
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -19,7 +18,6 @@ from miner.page.entry_form import entry_of, fields_of
 from miner.page.places import GOING, file_name, new_code
 from miner.page.serving import tidy
 from miner.page.settings_file import change
-from miner.records import whole
 from miner.records.settings import ClientFile
 from miner.records.sources import SourcesFile
 from miner.records.toml_file import read_toml
@@ -59,31 +57,6 @@ def test_the_same_file_again_is_told_and_one_of_that_name_is_left(
     assert (folder / "tags.csv").read_bytes() == held
     assert (folder / "tags-2.csv").read_bytes() == TAGS
     assert uploads.waiting(folder) == ["copy.csv"]
-
-
-@pytest.mark.parametrize("moment", ["write", "fsync", "rename"])
-def test_a_write_that_is_cut_off_leaves_what_was_there(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, moment: str
-) -> None:
-    path = tmp_path / "client.toml"
-    path.write_bytes(b"as it was")
-    path.chmod(0o640)
-
-    def fail(*_: object) -> None:
-        raise OSError(28, "No space left on device")
-
-    if moment == "rename":
-        monkeypatch.setattr(Path, "replace", fail)
-    elif moment == "fsync":
-        monkeypatch.setattr(os, "fsync", fail)
-    else:
-        monkeypatch.setattr(whole.os, "fdopen", fail)
-    with pytest.raises(OSError, match="No space"):
-        whole.write_whole(path, b"new")
-    monkeypatch.undo()
-    assert path.read_bytes() == b"as it was"
-    assert path.stat().st_mode & 0o777 == 0o640
-    assert [item.name for item in tmp_path.iterdir()] == ["client.toml"]
 
 
 def test_what_a_kill_left_behind_is_cleared_when_the_page_opens(practice: Path) -> None:

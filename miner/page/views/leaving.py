@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import secrets
 import shutil
-import tempfile
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,17 +12,18 @@ from typing import IO
 
 from starlette.responses import Response, StreamingResponse
 
-from miner.api.exporting import export
+from miner.api.exporting import FORMS, export_files
 from miner.caseload.store import NAME as STORE
 from miner.caseload.store import Store
 from miner.errors import MinerError
 from miner.page.asked import Asked, address, attached
-from miner.page.places import GOING, clients_of, require_of_one
+from miner.page.places import GOING, Missing, clients_of, require_of_one
 from miner.page.render import page
 from miner.page.views.client import name_of, read_or_fault
 
 CHUNK = 256 * 1024
 HELD = 16 * 1024 * 1024
+EVERYTHING = "everything"
 
 
 def show(asked: Asked) -> Response:
@@ -61,27 +61,27 @@ def _copies(asked: Asked) -> list[str]:
 
 def download(asked: Asked) -> Response:
     """Give the whole folder as one archive, or the records in an open form."""
-    form = asked.text("as", "everything")
+    form = asked.text("as", EVERYTHING)
+    if form not in (EVERYTHING, *FORMS):
+        raise Missing("there is no such download", "one of the list", "Choose one.")
     require_of_one(asked.folder)
     held: IO[bytes] = SpooledTemporaryFile(max_size=HELD)  # noqa: SIM115 - closed when it is sent
-    if form == "everything":
-        _archive(asked.folder, asked.code, held)
-    else:
-        entry = asked.entry()
-        with tempfile.TemporaryDirectory(prefix=".miner-", dir=asked.folder) as scratch:
-            export(entry.client, form, Path(scratch) / "out")
-            _archive(Path(scratch) / "out", f"{asked.code}-{form}", held)
+    with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as archive:
+        if form == EVERYTHING:
+            _add_folder(archive, asked.folder, asked.code)
+        else:
+            for name, content in export_files(asked.entry().client, form):
+                archive.writestr(f"{asked.code}-{form}/{name}", content)
     size = held.tell()
     held.seek(0)
     headers = attached(f"{asked.code}-{form}.zip") | {"Content-Length": str(size)}
     return StreamingResponse(_pieces(held), media_type="application/zip", headers=headers)
 
 
-def _archive(folder: Path, name: str, out: IO[bytes]) -> None:
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
-        for path in sorted(folder.rglob("*")):
-            if path.is_file() and not path.name.endswith(".lock"):
-                archive.write(path, f"{name}/{path.relative_to(folder).as_posix()}")
+def _add_folder(archive: zipfile.ZipFile, folder: Path, name: str) -> None:
+    for path in sorted(folder.rglob("*")):
+        if path.is_file() and not path.name.endswith(".lock"):
+            archive.write(path, f"{name}/{path.relative_to(folder).as_posix()}")
 
 
 def _pieces(held: IO[bytes]) -> Iterator[bytes]:

@@ -12,6 +12,7 @@ from miner.brief.plan_page import plan_page
 from miner.brief.text.plan import what_to_do
 from miner.brief.text.words import factor_phrase, outcome_label
 from miner.errors import MinerError
+from miner.files import write_whole
 from miner.followup.story import tell
 from miner.page.asked import Asked, attached
 from miner.page.places import TICKS, Missing
@@ -21,7 +22,6 @@ from miner.page.settings_file import WRITING, require_stamp, stamp
 from miner.page.tick_sheet import answers_of, noted, sheet_of
 from miner.page.views.client import read_or_fault
 from miner.page.words import for_page
-from miner.records.whole import write_whole
 from miner.results import Plan
 
 ANSWERS = (("yes", "yes"), ("no", "no"), ("forgot", "forgot"), ("", "nothing"))

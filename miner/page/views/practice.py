@@ -8,6 +8,7 @@ from starlette.responses import Response
 
 from miner import api, ledger
 from miner.errors import MinerError
+from miner.files import make_folder, write_whole
 from miner.followup.story import tell
 from miner.page.asked import Asked, address
 from miner.page.places import clients_of, new_code
@@ -17,7 +18,6 @@ from miner.page.views.client import why_not
 from miner.page.warming import in_background
 from miner.records.settings import ClientFile
 from miner.records.toml_file import read_toml
-from miner.records.whole import write_whole
 from miner.results.morning import ClientMorning
 
 GROUPS = (
@@ -130,7 +130,7 @@ def new_client(asked: Asked) -> Response:
     lines += ["calm = true"] if asked.text("calm") else []
     lines += ["", "[intake]", ""]
     folder = practice / code
-    folder.mkdir()
+    make_folder(folder, new=True)
     try:
         write_whole(folder / "client.toml", "\n".join(lines).encode())
         read_toml(folder / "client.toml", ClientFile)

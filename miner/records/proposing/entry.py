@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from miner.errors import MinerError
+from miner.files import write_whole
 from miner.records.sources import SourcesFile
 from miner.records.toml_file import read_toml
-from miner.records.whole import write_whole
 from miner.results.mapping import Undecided
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
