@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import io
+import os
 import re
 import subprocess
 import sys
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 from urllib.parse import quote
@@ -201,6 +204,47 @@ def test_a_folder_s_odd_name_cannot_break_an_answer(practice: Path, visitor: Ope
     assert answer.status_code == 200
     told = answer.headers["content-disposition"]
     assert told == 'attachment; filename="x___filename__evil.exe-everything.zip"'
+
+
+@pytest.mark.parametrize("kind", ["x", "FHIR", "json", "../../evil", "csv/", "everything,csv"])
+def test_what_may_be_taken_away_is_a_closed_list(practice: Path, visitor: Open, kind: str) -> None:
+    one = visitor(practice)
+    answer = one.client.get(f"{CLIENT}/download", params={"as": kind})
+    assert answer.status_code == 404
+    assert answer.headers["content-type"].startswith("text/html")
+    assert "content-disposition" not in answer.headers
+
+
+@pytest.mark.parametrize("kind", ["", "everything", "csv", "fhir"])
+def test_what_is_taken_away_leaves_nothing_in_the_folder(
+    practice: Path, visitor: Open, kind: str
+) -> None:
+    before = sorted(practice.rglob("*"))
+    answer = visitor(practice).client.get(f"{CLIENT}/download", params={"as": kind} if kind else {})
+    assert answer.status_code == 200
+    with zipfile.ZipFile(io.BytesIO(answer.content)) as archive:
+        names = archive.namelist()
+    head = {"": "client-01/", "everything": "client-01/"}.get(kind, f"client-01-{kind}/")
+    assert len(names) >= 2
+    assert all(name.startswith(head) for name in names)
+    assert sorted(practice.rglob("*")) == before
+
+
+def test_what_the_page_makes_is_its_owner_s_alone(practice: Path, visitor: Open) -> None:
+    one, before = visitor(practice), set(practice.rglob("*"))
+    mask = os.umask(0)
+    try:
+        one.send("/clients", code="client-77")
+        one.send(f"{CLIENT}/records", files={"files": ("tags-2.csv", b"time,tag\n")})
+        one.send("/settings", display_unit="mmol/L", rank_unit="day")
+        one.send("/rules/short_sleep", at="6.5", action="write")
+    finally:
+        os.umask(mask)
+    made = {path for path in practice.rglob("*") if path not in before}
+    assert {path.name for path in made} == {
+        "client-77", "client.toml", ".waiting", "tags-2.csv", "rules", "factors.toml"}  # fmt: skip
+    for path in (*made, practice / "practice.toml"):
+        assert path.stat().st_mode & 0o777 == (0o700 if path.is_dir() else 0o600), path
 
 
 def test_a_link_to_another_client_is_not_taken_away_with_the_folder(
