@@ -1,16 +1,18 @@
-"""Compares the rise detector with rises marked by eye (``datasets/marked-rises``).
+"""Compares the rise detector with rises marked by eye, and two pairs of eyes with each other.
 
     python benchmarks/rises.py FOLDER [--within 30] [--list]
 
-FOLDER holds ``person-*/glucose.csv`` and ``meals.csv`` as the README of the marks describes. A
-detected rise and a mark are the same where their peaks are at most ``--within`` minutes apart;
-each is used once, the nearest pairs first. Precision is the share of detected rises, with their
-peak on a marked day, that have a mark; recall the share of marks that have a detected rise.
+The marks are in ``datasets/marked-rises``. FOLDER holds ``person-*/glucose.csv`` and
+``meals.csv`` as the README of the marks describes. A detected rise and a mark are the same where
+their peaks are at most ``--within`` minutes apart; each is used once, the nearest pairs first.
+Precision is the share of detected rises, with their peak on a marked day, that have a mark; recall
+the share of marks that have a detected rise.
 """
 
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
@@ -40,12 +42,11 @@ def detected(folder: Path, day: pd.Timestamp, **thresholds: float) -> list[Rise]
     return list(find_rises(minutes[near], values.to_numpy()[near], meals, **thresholds))
 
 
-def pairs(marks: pd.DataFrame, found: list[Rise], within: float) -> list[tuple[int, int]]:
-    """Which mark goes with which detected rise, nearest peaks first, each used once."""
+def pairs(marks: Iterable[float], peaks: Iterable[float], within: float) -> list[tuple[int, int]]:
+    """Which peak goes with which, the nearest first, each used once."""
+    others = list(peaks)
     apart = [
-        (abs(mark - rise.peak), i, j)
-        for i, mark in enumerate(marks["peak_min"])
-        for j, rise in enumerate(found)
+        (abs(mark - peak), i, j) for i, mark in enumerate(marks) for j, peak in enumerate(others)
     ]
     taken: list[tuple[int, int]] = []
     for gap, i, j in sorted(apart):
@@ -54,30 +55,51 @@ def pairs(marks: pd.DataFrame, found: list[Rise], within: float) -> list[tuple[i
     return taken
 
 
+def marks() -> pd.DataFrame:
+    files = sorted((resources.folder("datasets") / "marked-rises").glob("person-*.csv"))
+    return pd.concat([pd.read_csv(file).assign(person=file.stem) for file in files])
+
+
 def compare(data: Path, within: float, **thresholds: float) -> pd.DataFrame:
     """One row a mark or detected rise of a marked day; what is missing on one side is NaN."""
     rows = []
-    for file in sorted((resources.folder("datasets") / "marked-rises").glob("person-*.csv")):
-        for date, marks in pd.read_csv(file).groupby("date"):
-            found = detected(data / file.stem, pd.Timestamp(str(date)), **thresholds)
-            kind = str(marks["set"].iloc[0])
-            paired = pairs(marks, found, within)
-            of_mark, of_rise = dict(paired), {j: i for i, j in paired}
-            for i, mark in enumerate(marks.itertuples()):
-                rise = found[of_mark[i]] if i in of_mark else None
-                if 0 <= mark.peak_min < DAY or rise:
-                    rows.append(_row(file.stem, date, kind, mark, rise))
-            rows += [
-                _row(file.stem, date, kind, None, rise)
-                for j, rise in enumerate(found)
-                if j not in of_rise and 0 <= rise.peak < DAY
-            ]
+    for (person, date, kind, eyes), marked in marks().groupby(["person", "date", "set", "eyes"]):
+        found = detected(data / str(person), pd.Timestamp(str(date)), **thresholds)
+        paired = pairs(marked["peak_min"], (rise.peak for rise in found), within)
+        of_mark, of_rise = dict(paired), {j: i for i, j in paired}
+        place = (str(person), date, kind if eyes == "one" else f"{kind} ({eyes})")
+        for i, mark in enumerate(marked.itertuples()):
+            rise = found[of_mark[i]] if i in of_mark else None
+            if 0 <= mark.peak_min < DAY or rise:
+                rows.append(_row(place, mark, rise))
+        rows += [
+            _row(place, None, rise)
+            for j, rise in enumerate(found)
+            if j not in of_rise and 0 <= rise.peak < DAY
+        ]
     return pd.DataFrame(rows)
 
 
-def _row(
-    person: str, date: object, kind: str, mark: object, rise: Rise | None
-) -> dict[str, object]:
+def agreement(within: float) -> str:
+    """How far the starts of two pairs of eyes lie apart where both marked a rise."""
+    third = marks().query("set == 'third'")
+    apart, alone = [], 0
+    for _, day in third.groupby(["person", "date"]):
+        one, other = (day[day["eyes"] == eyes] for eyes in "ab")
+        paired = pairs(one["peak_min"], other["peak_min"], within)
+        starts = one["start_min"].to_numpy(), other["start_min"].to_numpy()
+        apart += [abs(starts[0][i] - starts[1][j]) for i, j in paired]
+        alone += len(one) + len(other) - 2 * len(paired)
+    gaps = np.array(apart)
+    return (
+        f"the two pairs of eyes: {gaps.size} rises of both, {alone} of one only; starts "
+        f"{np.median(gaps):.0f} min apart (median), {(gaps <= 5).mean():.2f} within 5 and "
+        f"{(gaps <= 20).mean():.2f} within 20"
+    )
+
+
+def _row(place: tuple[str, object, object], mark: object, rise: Rise | None) -> dict[str, object]:
+    person, date, kind = place
     return {
         "person": person,
         "date": date,
@@ -103,9 +125,9 @@ def summary(table: pd.DataFrame) -> str:
     return (
         f"{marked.sum()} marks, {seen.sum()} detected, {hit} of both: "
         f"precision {hit / seen.sum():.2f}, recall {hit / marked.sum():.2f}\n"
-        f"of both: start within {start.median():.0f} min (median; 90 in 100 within "
-        f"{start.quantile(0.9):.0f}), height within {height.median():.0f} mg/dL "
-        f"(90 in 100 within {height.quantile(0.9):.0f})"
+        f"of both: start within {start.median():.0f} min (median), {(start <= 20).mean():.2f} "
+        f"within 20 (90 in 100 within {start.quantile(0.9):.0f}), height within "
+        f"{height.median():.0f} mg/dL (90 in 100 within {height.quantile(0.9):.0f})"
     )
 
 
@@ -117,7 +139,8 @@ def main() -> None:
     chosen = parser.parse_args()
     table = compare(chosen.data, chosen.within)
     for kind, part in table.groupby("set"):
-        print(f"{kind} set: {summary(part)}")
+        print(f"{kind}: {summary(part)}")
+    print(agreement(chosen.within))
     if chosen.list:
         one_side = table[table["mark_peak"].isna() | table["peak"].isna()]
         print(one_side.to_string(index=False))

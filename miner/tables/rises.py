@@ -66,8 +66,8 @@ class RiseRule:
         smooth_min: width of the running median.
         height: the least climb from the start to the peak.
         prominence: the least dip that parts two hills at all.
-        drift: what climbs more slowly than this share of the mean rate from the low point to the
-            peak comes before the start.
+        drift: what climbs more slowly than this share of the climb's mean rate comes before the
+            start.
         merge_gap_min: peaks at most this far apart may be one rise.
         merge_recovery: they are where the dip gives back less than this share of the first rise.
         merge_unfed_recovery: the same where no food was logged between them.
@@ -82,7 +82,7 @@ class RiseRule:
     smooth_min: float = 15
     height: float = 20
     prominence: float = 10
-    drift: float = 0.2
+    drift: float = 0.25
     merge_recovery: float = 0.5
     merge_unfed_recovery: float = 0.75
     merge_gap_min: float = 120
@@ -103,10 +103,10 @@ def find_rises(
     with a dip of ``prominence`` between. A climb is one with the rise before it where it is not
     larger than that rise, the peaks are at most ``merge_gap_min`` apart, and the dip between gives
     back less than ``merge_recovery`` of that rise, or less than ``merge_unfed_recovery`` where no
-    food was logged after the last peak and up to the next; the peak is then the higher one. A rise
-    starts at the point from low point to peak at which glucose lies lowest under a line that
-    climbs from the low point at ``drift`` times the mean rate to the peak: of equal points the
-    last. What climbs less than ``height`` from there is no rise.
+    food was logged after the last peak and up to the next; its peak is then the higher one. A
+    rise starts, on its first climb, where glucose lies lowest under a line that climbs from the
+    low point at ``drift`` times that climb's mean rate: of equal points the last. What climbs less
+    than ``height`` from there is no rise.
 
     Args:
         minutes: when each reading was taken, any spacing, any order.
@@ -170,8 +170,7 @@ def _merged(t: Floats, v: Floats, meals: Floats, rule: RiseRule) -> list[_Hills]
         first = told[-1] if told else None
         if first is not None and _one_rise(t, v, meals, rule, first, low, peak):
             highest = peak if v[peak] > v[first.highest] else first.highest
-            start = _start(t, v, first.low, highest, rule.drift)
-            told[-1] = _Hills(first.low, start, highest, peak, first.count + 1)
+            told[-1] = _Hills(first.low, first.start, highest, peak, first.count + 1)
         else:
             told.append(_Hills(low, _start(t, v, low, peak, rule.drift), peak, peak, 1))
     return told
