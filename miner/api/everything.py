@@ -22,8 +22,8 @@ from miner.brief.text.history import history_parts
 from miner.brief.text.layout import render as lines_of
 from miner.errors import MinerError
 from miner.files import require_no_link, write_whole
-from miner.records.client import STREAMS, Client
-from miner.records.writing import cells_of
+from miner.records.client import Client
+from miner.records.taking import csv_files, settings_of
 from miner.results import Briefing
 from miner.rulebook import RuleBook
 
@@ -93,17 +93,14 @@ def _may_be_written(client: Client, out: Path) -> None:
 
 
 def _records(client: Client) -> Iterable[tuple[str, bytes]]:
-    for stream in STREAMS:
-        cells = cells_of(client, stream)
-        if not cells.empty:
-            yield f"{stream}.csv", cells.to_csv(index=False, lineterminator="\n").encode("utf-8")
+    yield from csv_files(client)
+    yield from settings_of(client).items()
     ticks = sorted(client.folder.glob("ticks*.csv"))
     for number, path in enumerate(ticks, 1):
         yield f"ticks-{number}.csv", path.read_bytes()
-    for name in ("client.toml", ledger.NAME):
-        path = client.folder / name
-        if path.is_file():
-            yield name, path.read_bytes()
+    path = client.folder / ledger.NAME
+    if path.is_file():
+        yield path.name, path.read_bytes()
 
 
 def _pages(

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import replace
 from itertools import chain
 from pathlib import Path
 
 from miner.errors import MinerError
 from miner.files import make_folder, require_no_link, write_whole
 from miner.records.client import STREAMS, Client
+from miner.records.discover import practice_of
 from miner.records.fhir_writing import observations
-from miner.records.two_at_once import CONTRADICTED
-from miner.records.writing import cells_of, is_zoned
+from miner.records.taking import csv_files, settings_of, traces
+from miner.records.writing import is_zoned
 
 FORMS = ("csv", "fhir")
+_OWN_RULES = (
+    "The rule books of this practice are not in these files. Without them habits are counted by "
+    "the rules that miner brings."
+)
 
 
 def export(client: Client, form: str, out: Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -39,7 +43,7 @@ def export(client: Client, form: str, out: Path) -> tuple[tuple[str, ...], tuple
     for name, content in files:
         write_whole(out / name, content)
         written.append(name)
-    return tuple(written), _notes(client)
+    return tuple(written), tuple(_notes(client, form))
 
 
 def export_files(client: Client, form: str) -> Iterator[tuple[str, bytes]]:
@@ -47,7 +51,8 @@ def export_files(client: Client, form: str) -> Iterator[tuple[str, bytes]]:
 
     Args:
         client: as read.
-        form: "csv": one file a stream; "fhir": one file of FHIR R4 Observations, one a line.
+        form: "csv": one file a stream, and when it was measured; "fhir": one file of FHIR R4
+            Observations, one a line.
 
     Raises:
         MinerError: there is no such form, or it cannot hold these records.
@@ -61,9 +66,8 @@ def export_files(client: Client, form: str) -> Iterator[tuple[str, bytes]]:
             "Give the client's time_zone, or export as csv.",
             file=client.folder / "client.toml",
         )
-    settings = client.folder / "client.toml"
-    own = [(settings.name, settings.read_bytes())] if settings.is_file() else []
-    return chain(_as_csv(client) if form == "csv" else _as_fhir(client), own)
+    records = csv_files(client) if form == "csv" else _as_fhir(client)
+    return chain(records, settings_of(client).items())
 
 
 def _claim(out: Path) -> None:
@@ -78,26 +82,8 @@ def _claim(out: Path) -> None:
     make_folder(out)
 
 
-def _traces(client: Client) -> list[Client]:
-    """Return the client once for each file of glucose, where such files contradict each other."""
-    glucose = client.streams["glucose"]
-    if not (glucose["left_out"] == CONTRADICTED).any():
-        return [client]
-    parts = [part.reset_index(drop=True) for _, part in glucose.groupby("file", sort=True)]
-    return [replace(client, streams={**client.streams, "glucose": part}) for part in parts]
-
-
-def _as_csv(client: Client) -> Iterator[tuple[str, bytes]]:
-    for number, part in enumerate(_traces(client), 1):
-        for stream in STREAMS if number == 1 else ("glucose",):
-            cells = cells_of(part, stream)
-            if not cells.empty:
-                name = f"{stream}.csv" if number == 1 else f"{stream}-{number}.csv"
-                yield name, cells.to_csv(index=False, lineterminator="\n").encode()
-
-
 def _as_fhir(client: Client) -> Iterator[tuple[str, bytes]]:
-    for number, part in enumerate(_traces(client), 1):
+    for number, part in enumerate(traces(client), 1):
         name = "records.ndjson" if number == 1 else f"records-{number}.ndjson"
         lines = [
             json.dumps(resource, ensure_ascii=False, separators=(",", ":"))
@@ -106,11 +92,13 @@ def _as_fhir(client: Client) -> Iterator[tuple[str, bytes]]:
         yield name, ("\n".join([*lines, ""])).encode()
 
 
-def _notes(client: Client) -> tuple[str, ...]:
+def _notes(client: Client, form: str) -> Iterator[str]:
     sampled = [name for name in client.worn if name != "activity"]
-    if not sampled:
-        return ()
-    return (
-        f"When the tracker measured {' and '.join(sampled)} is not in these files. A day without "
-        "the tracker will look like a day without an episode.",
-    )
+    if sampled and form == "fhir":
+        yield (
+            f"When the tracker measured {' and '.join(sampled)} is not in these files. A day "
+            "without the tracker will look like a day without an episode."
+        )
+    practice = practice_of(client.folder, None)
+    if practice is not None and (practice / "rules").is_dir():
+        yield _OWN_RULES

@@ -69,7 +69,8 @@ class Source(TomlModel):
     """One entry: a file, the stream it feeds, and how to read it.
 
     ``part`` is the sheet of a spreadsheet, or the file inside an archive. The column
-    ``time_of_day`` completes ``time`` (or ``start``) where that holds dates only.
+    ``time_of_day`` completes ``time`` (or ``start``) where that holds dates only. With ``worn``
+    the rows are no records: they are the intervals in which the tracker measured the stream.
     """
 
     file: Annotated[str, AfterValidator(_inside)]
@@ -87,6 +88,7 @@ class Source(TomlModel):
     units: dict[str, Literal["s", "min", "h", "mg/dL", "mmol/L"]] = Field(default_factory=dict)
     constants: dict[str, Annotated[str, BeforeValidator(_cell)]] = Field(default_factory=dict)
     episodes: Episodes | None = None
+    worn: bool = False
 
     @model_validator(mode="before")
     @classmethod
@@ -131,7 +133,10 @@ class Source(TomlModel):
             raise ValueError(f"{wanted} under [source.columns] for the stream {self.stream}")
         if self.episodes and not spec.interval:
             raise ValueError(f"no [source.episodes] for {self.stream}, which has single times")
-        missing = [name for name in spec.needed if name not in given]
+        if self.worn and (self.episodes or not spec.interval or self.stream == "tags"):
+            raise ValueError(f"no 'worn' for {self.stream}{' with episodes' * bool(self.episodes)}")
+        needed = () if self.worn else spec.needed
+        missing = [name for name in needed if name not in given]
         if missing:
             raise ValueError(f"'{missing[0]}' under [source.columns] or [source.constants]")
         if self.stream == "glucose" and not given & {"glucose_mg_dl", "glucose_mmol_l"}:

@@ -14,8 +14,9 @@ from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.glucose_values import read_glucose
 from miner.records.one_person import person_of
+from miner.records.overlaps import empty
 from miner.records.placing import Placed, place_rows
-from miner.records.samples import blocks_worn, sampled
+from miner.records.samples import INTERVAL, blocks_worn, sampled
 from miner.records.sources import Source
 from miner.records.table_file import Table
 from miner.results import Severity
@@ -32,6 +33,7 @@ class Part:
     Attributes:
         frame: its rows, with the stream's columns; None where the file stops the stream.
         worn: intervals with valid samples, or None where the stream was not sampled.
+        worn_as_written: True where these intervals are what the file holds, not derived.
         unzoned: True where some time had neither offset nor zone.
         person: whom the file names as the one whose records these are, or an empty text.
     """
@@ -41,6 +43,7 @@ class Part:
     worn: pd.DataFrame | None = None
     unzoned: bool = False
     person: str = ""
+    worn_as_written: bool = False
 
 
 def read_part(table: Table, source: Source, zone: str | None, findings: Findings) -> Part:
@@ -70,6 +73,9 @@ def _part(table: Table, source: Source, zone: str | None, findings: Findings) ->
     if source.episodes:
         frame, worn = sampled(placed, source, zone, findings)
         return Part(source.stream, frame, worn, placed.unzoned)
+    if source.worn:
+        worn = _worn(placed, findings)
+        return Part(source.stream, empty(source.stream), worn, placed.unzoned, worn_as_written=True)
     if source.stream == "glucose":
         values = read_glucose(placed.table, source, findings)
         if values is None:
@@ -79,6 +85,21 @@ def _part(table: Table, source: Source, zone: str | None, findings: Findings) ->
         return Part("glucose", frame if known.all() else frame[known], None, placed.unzoned)
     frame = _records(placed, source, findings)
     return Part(source.stream, frame, blocks_worn(frame, source), placed.unzoned)
+
+
+def _worn(placed: Placed, findings: Findings) -> pd.DataFrame:
+    """Return the intervals in which a tracker measured, however long, as the file gives them."""
+    columns = (placed.start, placed.end, placed.start_clock, placed.end_clock)
+    worn = pd.DataFrame(dict(zip(INTERVAL, columns, strict=True)))
+    forward = (worn["start"] < worn["end"]).to_numpy()
+    findings.rows(
+        Severity.LEFT_OUT,
+        "{n} interval(s) of wear without an end after the start",
+        "a start, and an end after it",
+        "Correct the times of that row.",
+        at=where_from(placed.table, ~forward),
+    )
+    return worn[forward].reset_index(drop=True)
 
 
 def _only(table: Table, source: Source, findings: Findings) -> Table:

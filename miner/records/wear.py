@@ -20,11 +20,13 @@ def tracker_worn(
     """Return the activity stream and, for every sampled stream, when it was measured.
 
     A day whose step blocks are all zero, without a valid sample of another stream, is a day on
-    which the tracker was not worn: its blocks are left out and do not count as worn.
+    which the tracker was not worn: its blocks are left out and do not count as worn. Where a file
+    says itself when a stream was measured, nothing is derived from the records beside it.
     """
+    written = {part.stream for part in parts if part.worn_as_written}
     pieces: dict[str, list[pd.DataFrame]] = defaultdict(list)
     for part in parts:
-        if part.worn is not None:
+        if part.worn is not None and part.worn_as_written == (part.stream in written):
             pieces[part.stream].append(part.worn)
     worn = {name: _united(frames) for name, frames in pieces.items()}
     if "activity" not in worn or activity.empty:

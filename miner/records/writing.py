@@ -63,6 +63,16 @@ def cells_of(client: Client, stream: str) -> pd.DataFrame:
     return table
 
 
+def worn_cells(client: Client, stream: str) -> pd.DataFrame:
+    """Return when the tracker measured a stream, as text: ``start`` and ``end``."""
+    frame, zoned = client.worn[stream], is_zoned(client)
+    cells = {
+        name: written_times(frame[name].to_numpy(), frame[f"{name}_clock"].to_numpy(), zoned)
+        for name in ("start", "end")
+    }
+    return pd.DataFrame(cells, dtype="str")
+
+
 def _readings(frame: pd.DataFrame) -> pd.Series[str]:
     text = _texts(frame["glucose"])
     for code, word in _CENSORED.items():

@@ -124,13 +124,55 @@ def test_the_hour_that_came_twice_comes_twice(folder, tmp_path):
         assert glucose["clock"].tolist() == local.tz_localize(None).tolist()
 
 
-def test_when_the_tracker_measured_is_told(folder, tmp_path):
-    folder.steady_glucose()
+def test_when_the_tracker_measured_goes_along(folder, tmp_path):
+    folder.steady_glucose().write("client.toml", 'time_zone = "Europe/Lisbon"\n')
     folder.write("s.csv", "t,l\n" + "".join(f"2026-03-02T{h:02d}:00,{h}\n" for h in range(24)))
     folder.write(
         "sources.toml",
         '[[source]]\nfile = "s.csv"\nstream = "stress"\n[source.columns]\ntime = "t"\n'
         '[source.episodes]\ncolumn = "l"\nat_least = 20\n',
     )
-    _, notes = export(read_client(folder.path), "csv", tmp_path / "out")
+    client = read_client(folder.path)
+    _, notes = export(client, "csv", tmp_path / "out")
+    again = read_client(tmp_path / "out")
+    assert not notes
+    assert len(client.worn["stress"]) == 1
+    pd.testing.assert_frame_equal(client.worn["stress"], again.worn["stress"])
+    assert not [item for item in again.findings if "worn" in (item.file or "")]
+    _, notes = export(client, "fhir", tmp_path / "fhir")
     assert "measured stress is not in these files" in notes[0]
+
+
+def test_wear_longer_than_a_day_is_one_interval_and_one_that_ends_before_it_begins_is_told(folder):
+    folder.steady_glucose(hours=72)
+    folder.write(
+        "w.csv", "on,off\n2026-03-02T08:00,2026-03-04T20:00\n2026-03-05T08:00,2026-03-05T07:00\n"
+    )
+    folder.write("stress.csv", "start,end\n2026-03-03T09:00,2026-03-03T10:00\n")
+    folder.write(
+        "sources.toml",
+        '[[source]]\nfile = "w.csv"\nstream = "stress"\nworn = true\n'
+        '[source.columns]\nstart = "on"\nend = "off"\n',
+    )
+    client = read_client(folder.path)
+    (worn,) = client.worn["stress"].itertuples(index=False)
+    assert (worn.start, worn.end) == (pd.Timestamp("2026-03-02T08"), pd.Timestamp("2026-03-04T20"))
+    assert len(client.used("stress")) == 1
+    assert "1 interval of wear without an end after the start" in [f.what for f in client.findings]
+
+
+@pytest.mark.parametrize(
+    ("entry", "why"),
+    [
+        (
+            'stream = "glucose"\nworn = true\n[source.columns]\ntime = "t"\nglucose_mg_dl = "v"',
+            "no 'worn'",
+        ),
+        ('stream = "stress"\nworn = true\n[source.columns]\nstart = "t"', "end or duration"),
+    ],
+)
+def test_worn_needs_a_stream_of_intervals(folder, entry, why):
+    folder.steady_glucose().write("w.csv", "t,v\n")
+    folder.write("sources.toml", f'[[source]]\nfile = "w.csv"\n{entry}\n')
+    with pytest.raises(MinerError, match=why):
+        read_client(folder.path)

@@ -1,0 +1,75 @@
+"""A client's records as files of their own, which read back as the same streams."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import tomlkit
+
+from miner.records.client import STREAMS, Client
+from miner.records.discover import practice_of
+from miner.records.fold import fold
+from miner.records.settings import PracticeFile
+from miner.records.toml_file import read_toml
+from miner.records.two_at_once import CONTRADICTED
+from miner.records.writing import cells_of, worn_cells
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_WORN = """\
+[[source]]
+file = "worn-{0}.csv"
+stream = "{0}"
+worn = true
+[source.columns]
+start = "start"
+end = "end"
+"""
+
+
+def traces(client: Client) -> list[Client]:
+    """Return the client once for each file of glucose, where such files contradict each other."""
+    glucose = client.streams["glucose"]
+    if not (glucose["left_out"] == CONTRADICTED).any():
+        return [client]
+    parts = [part.reset_index(drop=True) for _, part in glucose.groupby("file", sort=True)]
+    return [replace(client, streams={**client.streams, "glucose": part}) for part in parts]
+
+
+def csv_files(client: Client) -> Iterator[tuple[str, bytes]]:
+    """Give the streams by the name of their file, and when those that were sampled were worn."""
+    for number, part in enumerate(traces(client), 1):
+        for stream in STREAMS if number == 1 else ("glucose",):
+            cells = cells_of(part, stream)
+            if not cells.empty:
+                yield f"{stream}.csv" if number == 1 else f"{stream}-{number}.csv", _bytes(cells)
+    for stream in client.worn:
+        yield f"worn-{stream}.csv", _bytes(worn_cells(client, stream))
+    if client.worn:
+        yield "sources.toml", "\n".join(map(_WORN.format, client.worn)).encode()
+
+
+def _bytes(cells: pd.DataFrame) -> bytes:
+    return cells.to_csv(index=False, lineterminator="\n").encode()
+
+
+def settings_of(client: Client) -> dict[str, bytes]:
+    """Return ``client.toml`` with what the practice says where the client's own says nothing."""
+    path, practice = client.folder / "client.toml", practice_of(client.folder, None)
+    held = path.read_bytes() if path.is_file() else None
+    shared = read_toml(practice / "practice.toml", PracticeFile) if practice else PracticeFile()
+    said = shared.model_dump(exclude_unset=True)
+    if not said:
+        return {} if held is None else {path.name: held}
+    document = tomlkit.parse((held or b"").decode("utf-8-sig"))
+    for key, value in said.items():
+        own = document.setdefault(key, tomlkit.table() if isinstance(value, Mapping) else value)
+        if isinstance(value, Mapping):
+            known = {fold(word) for word in own}
+            for word, meant in value.items():
+                if fold(word) not in known:
+                    own[word] = meant
+    return {path.name: tomlkit.dumps(document).encode("utf-8")}
