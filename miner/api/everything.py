@@ -94,10 +94,10 @@ def _may_be_written(client: Client, out: Path) -> None:
 
 def _records(client: Client) -> Iterable[tuple[str, bytes]]:
     yield from csv_files(client)
-    yield from settings_of(client).items()
     ticks = sorted(client.folder.glob("ticks*.csv"))
     for number, path in enumerate(ticks, 1):
         yield f"ticks-{number}.csv", path.read_bytes()
+    yield from settings_of(client).items()
     path = client.folder / ledger.NAME
     if path.is_file():
         yield path.name, path.read_bytes()

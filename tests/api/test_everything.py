@@ -5,13 +5,14 @@ import os
 import shutil
 import sys
 import zipfile
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
-from miner import api, ledger, rulebook
+from miner import api, ledger, resources, rulebook
 from miner.cli.group import miner as commands
 from miner.records import STREAMS
 from miner.records.overlaps import columns_of
@@ -76,6 +77,17 @@ def test_its_first_file_says_what_each_of_the_others_is(archive):
         assert name == "README.txt" or f"{name}: " in told
     assert "as it was" in told.partition("01-take-home")[2].partition("02-doctor")[0]
     assert "made again" in told.partition("02-doctor")[2]
+
+
+def test_when_a_tracker_measured_is_in_it_and_its_first_file_says_so(tmp_path):
+    invented = resources.invented()
+    folder = tmp_path / "client"
+    invented.write_client(folder, replace(invented.scenarios(1, days=9)[0], messy=True))
+    names, _ = api.export_everything(api.read_client(folder), tmp_path / "all.zip")
+    assert {"records/worn-stress.csv", "records/sources.toml"} <= set(names)
+    with zipfile.ZipFile(tmp_path / "all.zip") as file:
+        told = " ".join(file.read("README.txt").decode("utf-8").split())
+    assert "worn-stress.csv: from when to when the tracker measured" in told
 
 
 def test_the_history_is_in_plain_words(archive, folder):

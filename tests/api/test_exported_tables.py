@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -45,6 +46,7 @@ kind = "steps"
 LABELS = st.text(
     st.characters(codec="utf-8", exclude_categories=["Cs"], exclude_characters="\x00"), max_size=12
 )
+FUZZ_TIMES = int(os.environ.get("FUZZ_TIMES", "1"))
 WORDS = st.sampled_from(["rice", "tea, milk", '"soup"', "=1+1", "-", "two\nlines", "NA", " x ", ""])
 
 
@@ -147,7 +149,13 @@ def write_small(
     )
 
 
-@settings(max_examples=20, derandomize=True, deadline=None, phases=[Phase.generate, Phase.shrink])
+@pytest.mark.cases
+@settings(
+    max_examples=8 * FUZZ_TIMES,
+    derandomize=True,
+    deadline=None,
+    phases=[Phase.generate, Phase.shrink],
+)
 @given(
     seed=st.integers(0, 2**32 - 1),
     zone=st.sampled_from([None, "Europe/Lisbon", "Asia/Kolkata", "America/New_York"]),

@@ -64,8 +64,7 @@ def _line(name: str, words: str) -> RenderableType:
 
 def _record_words(name: str, rules: RuleBook, unit: str) -> str:
     stem = name.rpartition("/")[2].partition(".")[0]
-    key = "ticks" if stem.startswith("ticks") else stem
-    return say(rules, "everything", key, unit=unit)
+    return say(rules, "everything", stem.partition("-")[0], unit=unit)
 
 
 def _page_words(page: PageCopy, rules: RuleBook) -> str:
