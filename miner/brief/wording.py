@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
+from itertools import pairwise
 
 _MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
            "October", "November", "December")  # fmt: skip
@@ -30,6 +32,27 @@ def full_date(iso: str) -> str:
         return f"{day_and_month(iso)} {iso[:4]}"
     except ValueError:
         return iso[:10]
+
+
+def span_words(first: str, last: str) -> str:
+    """Return two ISO dates as ``12 Jan to 23 Feb 2026``, the year told twice where it changes."""
+    begin = day_and_month(first, short=True)
+    if first[:4] != last[:4]:
+        begin = f"{begin} {first[:4]}"
+    elif first[:7] == last[:7]:
+        begin = str(int(first[8:10]))
+    return f"{begin} to {day_and_month(last, short=True)} {last[:4]}"
+
+
+def some_days(days: Sequence[str], most: int = 5) -> str:
+    """Return ISO dates in order as ``10, 11 Jan, 3 Feb``, the last ones and how many more."""
+    shown = days[-most:]
+    words = [
+        str(int(day[8:10])) if later[:7] == day[:7] else day_and_month(day, short=True)
+        for day, later in pairwise([*shown, ""])
+    ]
+    more = len(days) - len(shown)
+    return ", ".join(words) + (f" and {more} more" if more else "")
 
 
 def day_name(iso: str) -> str:

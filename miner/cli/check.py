@@ -17,8 +17,11 @@ from miner.cli.waiting import progress
 @client_argument
 @click.option("--week", is_flag=True, help="The last seven days, and how far each question is.")
 @click.option("--date", "last", type=day, help="The last day of the week.")
+@click.option("--detail", is_flag=True, help="Each stream, each habit and each finding below it.")
 @format_option("text", "json")
-def command(client: Path, rules: Path | None, week: bool, last: str | None, form: str) -> None:
+def command(
+    client: Path, rules: Path | None, week: bool, last: str | None, detail: bool, form: str
+) -> None:
     """Tell what was read, what is wrong with it, and how many days can be used.
 
     Exits with 2 where something must be put right first.
@@ -38,7 +41,7 @@ def command(client: Path, rules: Path | None, week: bool, last: str | None, form
     if form == "json":
         put_json(report.to_dict())
     else:
-        show(check_parts(report))
+        show(check_parts(report, books, detail=detail))
     if any(item.severity is Severity.STOP for item in report.findings):
         raise SystemExit(BAD_INPUT)
 

@@ -46,7 +46,7 @@ def _block(part: RenderableType) -> Block:
     if isinstance(part, Padding):
         inner = part.renderable
         if isinstance(inner, Table):
-            return _table(inner)
+            return _table(inner) if inner.show_header else _item(inner, part.left)
         text = inner.plain if isinstance(inner, Text) else str(inner)
         if text.startswith(URGENT):
             return Block("urgent", for_page(text.removeprefix(URGENT)))
@@ -64,6 +64,12 @@ def _table(table: Table) -> Block:
     )
     cells = [[_flat(cell) for cell in column.cells] for column in table.columns]
     return Block("table", columns=columns, rows=tuple(zip(*cells, strict=True)))
+
+
+def _item(item: Table, left: int) -> Block:
+    """Return a number or a time with its text as one text."""
+    cells = [_flat(cell) for column in item.columns for cell in column.cells]
+    return Block("text", for_page("  ".join(cells)), min(left // 2, 2))
 
 
 def _flat(cell: RenderableType) -> str:

@@ -30,9 +30,14 @@ class Findings:
         file: str | None = None,
         row: int | None = None,
         count: int = 1,
+        **about: Any,
     ) -> None:
-        """Add one finding; '{n}' and '(s)' in ``what`` follow the count."""
-        self.items.append(Finding(severity, file, row, _count(what, count), expected, do, count))
+        """Add one finding; '{n}' and '(s)' in ``what`` follow the count.
+
+        Everything is as in ``Finding``; ``about`` holds its other fields by name.
+        """
+        told = _count(what, count)
+        self.items.append(Finding(severity, file, row, told, expected, do, count, **about))
 
     def rows(
         self,
@@ -43,6 +48,7 @@ class Findings:
         *,
         at: pd.DataFrame,
         shown: Iterable[Any] = (),
+        **about: Any,
     ) -> None:
         """Add one finding a file for many rows.
 
@@ -54,16 +60,26 @@ class Findings:
             do: the next step.
             at: the rows it is about, with columns ``file`` and ``row``.
             shown: what stands in each of them, as many as there are rows, or nothing.
+            about: its other fields by name, such as ``code``, ``stream`` and ``column``; the
+                dates are those of the rows.
         """
         if at.empty:
             return
         values = pd.Series(list(shown), dtype=object)
         for file, group in at.reset_index(drop=True).groupby("file", sort=True):
-            first = int(group["row"].min())
-            told = what
+            examples = ""
             if len(values) == len(at):
-                told += _examples(values.iloc[group.index].tolist())
-            self.add(severity, told, expected, do, file=str(file), row=first, count=len(group))
+                examples = _examples(values.iloc[group.index].tolist())
+            self.add(
+                severity,
+                what + examples,
+                expected,
+                do,
+                file=str(file),
+                row=int(group["row"].min()),
+                count=len(group),
+                **{"short": _count(what, len(group)), "days": _dates(group)} | about,
+            )
 
     def sorted(self) -> tuple[Finding, ...]:
         """Return the findings, the weightiest first, then by file and row."""
@@ -75,13 +91,21 @@ class Findings:
         )
 
 
+def _dates(rows: pd.DataFrame) -> tuple[str, ...]:
+    """Return the dates of rows that have a wall clock, in order."""
+    clock = next((name for name in ("clock", "start_clock") if name in rows.columns), None)
+    if clock is None:
+        return ()
+    return tuple(np.unique(rows[clock].dropna().to_numpy().astype("datetime64[D]")).astype(str))
+
+
 def _count(what: str, number: int) -> str:
     return what.replace("{n}", str(number)).replace("(s)", "" if number == 1 else "s")
 
 
 def _examples(values: Sequence[Any], most: int = 3) -> str:
     unique = list(dict.fromkeys(_quoted(value) for value in values))
-    more = ", ..." if len(unique) > most else ""
+    more = f" and {len(unique) - most} more" if len(unique) > most else ""
     return f" ({', '.join(unique[:most])}{more})"
 
 

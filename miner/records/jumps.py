@@ -87,6 +87,8 @@ def _impossible_rates(frame: pd.DataFrame, used: Used, findings: Findings) -> No
         "See whether the sensor was pressed, knocked or changed; they are used as they stand.",
         at=frame.iloc[used.place[at + 1]],
         shown=[f"{a:+.0f} mg/dL in {b:.0f} min" for a, b in zip(change[at], minutes, strict=True)],
+        code="fast_change",
+        stream="glucose",
     )
 
 
@@ -115,6 +117,8 @@ def _sensor_steps(frame: pd.DataFrame, used: Used, settings: Settings, findings:
         "Ask whether the sensor was changed there, and if so add the time to sensor_changes.",
         at=frame.iloc[used.place[found]],
         shown=shown,
+        code="sensor_step",
+        stream="glucose",
     )
 
 

@@ -16,6 +16,7 @@ from miner.records.times import Stamps
 from miner.records.two_at_once import CONTRADICTED, contradicted
 from miner.results import Severity
 
+TWO_VALUES = "two values in the same minute"
 _SAME_TIME = np.timedelta64(60, "s")
 _SAME_MG_DL = 1.5
 _NEAR_MIN = 15.0
@@ -173,8 +174,10 @@ def _contradictions(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
         "Say which file is right (remove or unmap the other), or map a sensor column.",
         at=frame[rival],
         shown=[f"{value:g} mg/dL" for value in frame.loc[rival, "glucose"].round(1)],
+        code="two_values",
+        stream="glucose",
     )
-    frame.loc[rival, "left_out"] = "two values in the same minute"
+    frame.loc[rival, "left_out"] = TWO_VALUES
     return frame
 
 
@@ -212,6 +215,8 @@ def _nights_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
         "Remove the wrong ones, or keep only the final ones with 'where' in sources.toml.",
         at=frame.loc[rival],
         shown=frame.loc[rival, "start_clock"].dt.strftime("%Y-%m-%d %H:%M"),
+        code="two_nights",
+        stream="sleep",
     )
     frame.loc[rival, "left_out"] = "two records of one night"
     return frame.drop(index=again).reset_index(drop=True)

@@ -70,6 +70,9 @@ def _ask(rows: pd.DataFrame, lowest: float, findings: Findings) -> None:
         file=str(rows["file"].iloc[0]),
         row=int(rows["row"].iloc[0]),
         count=len(rows),
+        code="pressure_low",
+        stream="glucose",
+        days=(f"{start:%Y-%m-%d}",),
     )
 
 

@@ -163,4 +163,7 @@ def _ask(frame: pd.DataFrame, one: Trace, two: Trace, both: Places, findings: Fi
         file=first.file,
         row=int(rows.loc[rows["file"] == first.file, "row"].min()),
         count=len(both),
+        code="two_traces",
+        stream="glucose",
+        days=tuple(np.unique(clock.to_numpy().astype("datetime64[D]")).astype(str)),
     )

@@ -20,7 +20,12 @@ class CautionKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class CautionText:
-    """One caution in words, glucose in the display unit; in JSON its text alone."""
+    """One caution in words, glucose in the display unit; in JSON its text alone.
+
+    Attributes:
+        short: what it rests on in a few words, where it is told at length elsewhere.
+    """
 
     kind: CautionKind
     text: str
+    short: str = ""

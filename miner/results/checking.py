@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from miner.results.base import Result
@@ -21,7 +21,17 @@ class Severity(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Finding(Result):
-    """One thing noticed while reading: where, what stood there, what was expected, what to do."""
+    """One thing noticed while reading: where, what stood there, what was expected, what to do.
+
+    Attributes:
+        short: ``what`` without examples; empty where there are none.
+        code: the kind of finding, for texts and programs; empty where nothing asks for it.
+        stream, column: what it is about, where that is one stream, or one column of it.
+        days: the dates it is about, ISO, in order.
+        gain_days: on how many days something would be known or sure once it is done; None where
+            that cannot be counted.
+        values: the numbers and words of it by name.
+    """
 
     severity: Severity
     file: str | None
@@ -30,6 +40,13 @@ class Finding(Result):
     expected: str
     do: str
     count: int = 1
+    short: str = ""
+    code: str = ""
+    stream: str = ""
+    column: str = ""
+    days: tuple[str, ...] = ()
+    gain_days: int | None = None
+    values: Mapping[str, float | str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +65,11 @@ class StreamSummary(Result):
 
 @dataclass(frozen=True, slots=True)
 class CheckReport(Result):
-    """What ``check`` tells: streams, usable days, why others are not, and the findings."""
+    """What ``check`` tells: streams, usable days, why others are not, and the findings.
+
+    Attributes:
+        covered: of each day that cannot be used, the share of it that readings cover.
+    """
 
     client: str
     streams: Mapping[str, StreamSummary]
@@ -62,3 +83,4 @@ class CheckReport(Result):
     cautions: tuple[CautionText, ...]
     intake_not_asked: tuple[str, ...]
     records_hash: str
+    covered: Mapping[str, float] = field(default_factory=dict)

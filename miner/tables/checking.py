@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from math import isfinite
 
 import numpy as np
 import pandas as pd
 
 from miner.records.client import STREAMS, Client
-from miner.results import CheckReport, Finding, StreamSummary
+from miner.records.overlaps import TWO_VALUES
+from miner.records.two_at_once import CONTRADICTED
+from miner.results import CheckReport, Finding, Severity, StreamSummary
 from miner.rulebook import RuleBook
+from miner.tables.biological_days import days_of
 from miner.tables.clockwork import DAY, HOUR, Times, seconds
 from miner.tables.known_names import unknown_names
+from miner.tables.nights import nights_of
 from miner.tables.noticed import noticed
 from miner.tables.referral import cautions
+from miner.tables.tag_days import tags_of
 from miner.tables.trace import Trace, trace_of
 from miner.tables.unit_table import UnitTable
+from miner.tables.usable import coverage_of, told_left_out
 
 
 def check(client: Client, table: UnitTable, rules: RuleBook) -> CheckReport:
@@ -31,6 +38,8 @@ def check(client: Client, table: UnitTable, rules: RuleBook) -> CheckReport:
     trace = trace_of(client)
     texts, not_asked = cautions(client, table, rules)
     usable = frame["usable"].astype(bool)
+    found = [*unknown_names(client, rules), *noticed(client, table, rules)]
+    findings = (*client.findings, *_by_severity(found))
     known = frame.loc[usable, list(table.factors)].notna().sum()
     return CheckReport(
         client=client.settings.code,
@@ -41,14 +50,40 @@ def check(client: Client, table: UnitTable, rules: RuleBook) -> CheckReport:
         usable_days=int(usable.sum()),
         not_usable=_not_usable(frame),
         known_factors={str(name): int(count) for name, count in known.items()},
-        findings=(
-            *client.findings,
-            *_by_severity([*unknown_names(client, rules), *noticed(client, table, rules)]),
-        ),
+        findings=tuple(_with_gain(item, client, frame) for item in findings),
         cautions=texts,
         intake_not_asked=not_asked,
         records_hash=client.records_hash,
+        covered=_covered(client, table, rules),
     )
+
+
+GLUCOSE_IN_DOUBT = {"two_traces": CONTRADICTED, "two_values": TWO_VALUES}
+"""Findings that leave readings out until somebody says which are right."""
+
+
+def _with_gain(item: Finding, client: Client, frame: pd.DataFrame) -> Finding:
+    """Return a question with the days on which an answer would settle something."""
+    if item.severity is not Severity.QUESTION or item.gain_days is not None or not item.days:
+        return item
+    days = set(item.days) & set(frame["date"].astype(str))
+    if item.code in GLUCOSE_IN_DOUBT:
+        glucose = client.streams["glucose"]
+        doubtful = glucose["left_out"] == GLUCOSE_IN_DOUBT[item.code]
+        touched = set(glucose.loc[doubtful, "clock"].dt.strftime("%Y-%m-%d").unique())
+        days = touched & set(frame.loc[~frame["usable"].astype(bool), "date"].astype(str))
+    return replace(item, gain_days=len(days))
+
+
+def _covered(client: Client, table: UnitTable, rules: RuleBook) -> Mapping[str, float]:
+    """Return the share of each day that readings cover, where that is why it is not used."""
+    trace = trace_of(client)
+    days = days_of(trace, nights_of(client))
+    share = dict(zip(days.names, coverage_of(trace, days).tolist(), strict=True))
+    told = told_left_out(client, trace, days, tags_of(client, days, rules.cautions), rules.cautions)
+    otherwise = {name for name, why in zip(days.names, told, strict=True) if why}
+    apart = table.frame.index[~table.frame["usable"].astype(bool)]
+    return {str(name): share[str(name)] for name in apart if str(name) not in otherwise}
 
 
 def _by_severity(findings: list[Finding]) -> list[Finding]:

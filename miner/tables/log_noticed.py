@@ -63,7 +63,7 @@ def _rises(client: Client, trace: Trace) -> list[Finding | None]:
     late = [rise for rise in rises if 0 < rise.meal - rise.start <= LATE_MIN]
     return [
         _told(
-            "rise",
+            ("unlogged_rises", "rise"),
             "of 30 mg/dL or more with no meal noted within an hour before or during",
             "a meal noted for each",
             "Ask what was eaten then; leave those rises out of any talk about meals.",
@@ -72,7 +72,7 @@ def _rises(client: Client, trace: Trace) -> list[Finding | None]:
             Severity.QUESTION,
         ),
         _told(
-            "meal",
+            ("late_meals", "meal"),
             f"noted up to {LATE_MIN:g} minutes after a rise had begun",
             "meals noted when they begin",
             "Nothing to do: the time of the log is kept as it stands.",
@@ -84,8 +84,15 @@ def _rises(client: Client, trace: Trace) -> list[Finding | None]:
 
 
 def _told(
-    one: str, rest: str, expected: str, do: str, rises: list[Rise], trace: Trace, severity: Severity
+    of: tuple[str, str],
+    rest: str,
+    expected: str,
+    do: str,
+    rises: list[Rise],
+    trace: Trace,
+    severity: Severity,
 ) -> Finding | None:
+    """Return a finding about rises, or None without any; ``of`` is its code and what is counted."""
     if not rises:
         return None
     clock = trace.zones.clock(np.array([round(rise.start * 60) for rise in rises]))
@@ -93,8 +100,21 @@ def _told(
     listed = ", ".join(days[-SHOWN:]) + (
         f" and {len(days) - SHOWN} more" if len(days) > SHOWN else ""
     )
-    told = f"{several(len(rises), one)} {rest}. On {several(len(days), 'day')}: {listed}"
-    return Finding(severity, None, None, told, expected, do, len(rises))
+    short = f"{several(len(rises), of[1])} {rest}"
+    told = f"{short}. On {several(len(days), 'day')}: {listed}"
+    return Finding(
+        severity,
+        None,
+        None,
+        told,
+        expected,
+        do,
+        len(rises),
+        short=short,
+        code=of[0],
+        stream="meals",
+        days=tuple(days),
+    )
 
 
 def _begins_late(name: str, days: Times, first: int, last: int) -> Finding | None:

@@ -41,14 +41,14 @@ def cautions(
     """
     book = rules.cautions
     answers = {name: client.settings.intake.get(name, "not_asked") for name in book.intake}
-    yes = [book.intake[name].when_yes for name, told in answers.items() if told == "yes"]
+    yes = [book.intake[name] for name, told in answers.items() if told == "yes"]
     referrals = _referrals(trace_of(client), table, book, client.settings.display_unit)
     names = [book.intake[name].asked for name, told in answers.items() if told == "not_asked"]
     span = several(table.frame["date"].nunique() if days is None else days, "day")
     patterns = [text.replace("{days}", span) for text in book.with_patterns]
     said = [
-        *(CautionText(CautionKind.INTAKE, text) for text in yes),
-        *(CautionText(CautionKind.REFERRAL, text) for text in referrals),
+        *(CautionText(CautionKind.INTAKE, one.when_yes, f"yes to {one.asked}") for one in yes),
+        *referrals,
         *_of_tags(client, book),
         *(CautionText(CautionKind.NOT_ASKED, text) for text in _not_asked(names, book)),
         *(CautionText(CautionKind.ALWAYS, text) for text in book.always),
@@ -69,15 +69,29 @@ def _not_asked(names: list[str], book: Cautions) -> list[str]:
     return [book.not_asked.format(names=", ".join(names))] if names else []
 
 
-def _referrals(trace: Trace, table: UnitTable, book: Cautions, unit: str) -> list[str]:
+_SHORT = {
+    "wake_at_least": "{at} or more at waking on {days}",
+    "any_at_least": "{at} or more on {days}",
+    "any_below": "below {at} on {days}",
+    "below_on_days": "below {at} on {days}",
+}
+
+
+def _referrals(trace: Trace, table: UnitTable, book: Cautions, unit: str) -> list[CautionText]:
     wake = np.zeros(0)
     if "wake_glucose" in table.outcomes:
         wake = table.frame["wake_glucose"].to_numpy(np.float64)
     counts = [(rule, _days_counted(rule, trace, wake)) for rule in book.referral]
-    return [
-        rule.say.format(at=shown_limit(rule.at, unit), days=several(days, "day"))
+    told = [
+        (rule, {"at": shown_limit(rule.at, unit), "days": several(days, "day")})
         for rule, days in counts
         if days >= rule.days
+    ]
+    return [
+        CautionText(
+            CautionKind.REFERRAL, rule.say.format(**words), _SHORT[rule.kind].format(**words)
+        )
+        for rule, words in told
     ]
 
 
@@ -110,11 +124,13 @@ def _of_tags(client: Client, book: Cautions) -> list[CautionText]:
             f"A medicine tag was seen ({medicine}): it splits the period. Look at the days before "
             "and after it apart, and leave questions about medicines to the prescriber."
         )
-        said.append(CautionText(CautionKind.MEDICINE, text))
+        said.append(CautionText(CautionKind.MEDICINE, text, f"a tag of a medicine ({medicine})"))
     if pregnancy:
         asked = book.intake.get("pregnancy")
-        said.append(CautionText(CautionKind.INTAKE, f"A tag of pregnancy was seen ({pregnancy})."))
-        said += [CautionText(CautionKind.INTAKE, asked.when_yes)] if asked else []
+        short = f"a tag of pregnancy ({pregnancy})"
+        text = f"A tag of pregnancy was seen ({pregnancy})."
+        said.append(CautionText(CautionKind.INTAKE, text, short))
+        said += [CautionText(CautionKind.INTAKE, asked.when_yes, short)] if asked else []
     if illness:
         around = book.illness_days_around
         text = (

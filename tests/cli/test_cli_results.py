@@ -18,7 +18,7 @@ from miner.brief.text.ranking import ranking_parts
 def test_check_prints_text_for_people(api: Any, run: Any) -> None:
     result = run("check", "client-07")
     assert result.exit_code == 0
-    assert result.stdout == render(check_parts(api.report))
+    assert result.stdout == render(check_parts(api.report, api.books))
     assert result.stderr == ""
 
 

@@ -1,122 +1,188 @@
-"""A check for people: what was read, which days can be used, what was found."""
+"""A check on one screen: which days can be used, what is to be done, what was decided."""
 
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import dataclass
+from math import floor
 
 from rich.console import JustifyMethod
 
 from miner.brief.text.amounts import fixed
-from miner.brief.text.cautions import Cautions
-from miner.brief.text.layout import Parts, heading, paragraph, section, table
-from miner.brief.text.safe import clean
-from miner.errors import MinerError, several
-from miner.ledger import NAME as LEDGER
-from miner.results import CheckReport, Finding, Severity
+from miner.brief.text.check_detail import detail_of_check
+from miner.brief.text.layout import Parts, heading, height, item, paragraph, section, table
+from miner.brief.text.safe import clean, name
+from miner.brief.text.to_do import Step, decided, steps
+from miner.brief.text.words import factor_words
+from miner.brief.wording import day_and_month, some_days, span_words
+from miner.errors import several
+from miner.results import CautionKind, CheckReport, StreamSummary
+from miner.rulebook import RuleBook
 
-SHOWN_A_SEVERITY = 8
-_LEDGER_TITLE = "What was fixed, kept and read: the ledger"
-
-_TITLES = {
-    Severity.STOP: "Must be put right",
-    Severity.QUESTION: "Questions for you",
-    Severity.LEFT_OUT: "Left out",
-    Severity.NOTE: "Notes",
-}
-_STREAM_COLUMNS: tuple[tuple[str, JustifyMethod], ...] = (
-    ("stream", "left"),
+MOST_LINES, WIDTH = 25, 80
+_FIRST = (CautionKind.INTAKE, CautionKind.REFERRAL, CautionKind.MEDICINE)
+_RECORDS: tuple[tuple[str, JustifyMethod], ...] = (
+    ("Records", "left"),
     ("rows", "right"),
-    ("used", "right"),
     ("days", "right"),
-    ("from", "left"),
-    ("to", "left"),
-    ("every", "right"),
-    ("longest gap", "right"),
+    ("", "left"),
 )
+LEAST_KNOWN = 3
+MOST_REASONS = 2
 
 
-def check_parts(report: CheckReport, *, all_of: bool = False) -> Parts:
-    """Return a check as headings, paragraphs and tables.
+@dataclass(frozen=True, slots=True)
+class _Room:
+    """How much of each block is shown."""
+
+    steps: int
+    decided: int
+    days: int = 0
+    known: bool = True
+    table: bool = True
+
+
+_ROOMS = (
+    _Room(8, 6, 4),
+    _Room(8, 3, 2),
+    _Room(5, 3),
+    _Room(8, 6, table=False),
+    _Room(8, 2, table=False),
+    _Room(6, 2, known=False, table=False),
+    _Room(5, 1, known=False, table=False),
+    _Room(4, 1, known=False, table=False),
+    _Room(3, 1, known=False, table=False),
+    _Room(2, 0, known=False, table=False),
+    _Room(1, 0, known=False, table=False),
+)
+"""From ample to tight: the first is taken that fits."""
+
+
+def check_parts(
+    report: CheckReport, rules: RuleBook | None = None, *, detail: bool = False
+) -> Parts:
+    """Return a check as headings, paragraphs and tables, in at most 25 lines of 80 columns.
 
     Args:
         report: what ``check`` found.
-        all_of: every finding, however many.
+        rules: the rule books, for the names of habits.
+        detail: everything else below it, however long.
     """
-    most = len(report.findings) if all_of else SHOWN_A_SEVERITY
-    cautions = Cautions(report.cautions)
-    span = f", {report.first_day} to {report.last_day}" if report.first_day else ""
-    lead = f"{report.usable_days} of {several(report.days, 'day')} can be used"
+    parts: Parts = []
+    for room in _ROOMS:
+        parts = _in_room(report, rules, room)
+        if height(parts, WIDTH) <= MOST_LINES:
+            break
+    return [*parts, *detail_of_check(report)] if detail else parts
+
+
+def _in_room(report: CheckReport, rules: RuleBook | None, room: _Room) -> Parts:
+    found = steps(report)
     return [
-        *cautions.first(),
-        *_findings(report, most, Severity.STOP),
-        heading(f"{report.client}{span}: {lead}."),
-        *cautions.beside(),
-        *section("Streams", _streams(report)),
-        *section("Days that cannot be used", _not_usable(report)),
-        *section("Habits, and on how many days each is known", _known(report)),
-        *section(_LEDGER_TITLE, [paragraph(_finding(item), 2) for item in _of_ledger(report)]),
-        *_findings(report, most, Severity.QUESTION, Severity.LEFT_OUT, Severity.NOTE),
-        *cautions.last(patterns=False),
+        *_before(report),
+        *_steps("Must be put right", [each for each in found if each.stops], room.steps),
+        heading(_lead(report)),
+        *section("To do", _steps("", [each for each in found if not each.stops], room.steps)),
+        *_not_used(report, room.days),
+        *(_records(report) if room.table else _records_in_words(report)),
+        *(_least_known(report, rules) if room.known and rules is not None else []),
+        *_decided(report, room.decided),
     ]
 
 
-def _streams(report: CheckReport) -> Parts:
-    rows, files = [], []
-    for name, item in report.streams.items():
-        every = "-" if item.cadence_min is None else f"{item.cadence_min:g} min"
-        gap = "-" if item.longest_gap_h is None else f"{fixed(item.longest_gap_h, 1)} h"
-        first, last = (_day(moment) for moment in (item.first, item.last))
-        rows.append((name, str(item.rows), str(item.used), str(item.days), first, last, every, gap))
-        if item.files:
-            files.append(f"{name}: {', '.join(clean(file, 60) for file in item.files)}")
-    if not rows:
+def _lead(report: CheckReport) -> str:
+    first, last = report.first_day, report.last_day
+    span = f", {span_words(first, last)}" if first and last else ""
+    days = several(report.days, "day")
+    return f"{name(report.client, 40)}{span}: {report.usable_days} of {days} can be used."
+
+
+def _before(report: CheckReport) -> Parts:
+    """Return what comes before anything else, in a few words each; in full with the detail."""
+    said = [each for each in report.cautions if each.kind in _FIRST]
+    if not said:
         return []
-    return [table(_STREAM_COLUMNS, rows, gap=2), paragraph("; ".join(files), 2, limit=800)]
+    texts = list(dict.fromkeys(clean(each.short or each.text, 300).rstrip(".") for each in said))
+    told = f"! Refer first: {'; '.join(texts)}. What to do about each: --detail"
+    return [paragraph(told), paragraph("")]
 
 
-def _day(moment: str | None) -> str:
-    return "-" if moment is None else clean(moment[:10])
+def _steps(title: str, found: list[Step], most: int) -> Parts:
+    """Return steps with their numbers; what is said to ask at the intake is never left away."""
+    shown = found if len(found) <= most else [*found[: most - 1], found[-1]]
+    parts: Parts = [heading(title)] if title and shown else []
+    parts += [item(str(at), step.told) for at, step in enumerate(shown, 1)]
+    if more := len(found) - len(shown):
+        parts.append(paragraph(f"And {several(more, 'more step')}: --detail"))
+    return [*parts, paragraph("")] if title and shown else parts
 
 
-def _not_usable(report: CheckReport) -> Parts:
+def _not_used(report: CheckReport, most: int) -> Parts:
+    few = [day for day in report.not_usable if day in report.covered]
+    lines = [
+        (day_and_month(day, short=True), f"readings for {_percent(report.covered[day])} of the day")
+        for day in few
+    ]
     by_reason: dict[str, list[str]] = defaultdict(list)
     for day, reason in report.not_usable.items():
-        by_reason[reason].append(day)
-    ordered = sorted(by_reason.items(), key=lambda pair: (-len(pair[1]), pair[0]))
-    return [
-        paragraph(f"{several(len(days), 'day')}: {clean(reason, 200)} ({', '.join(days)})", 2)
-        for reason, days in ordered
+        if day not in report.covered:
+            by_reason[reason].append(day)
+    lines += [(some_days(days), clean(reason, 200)) for reason, days in by_reason.items()]
+    if 0 < len(lines) <= most:
+        title = "Not used; 70 % of a day's readings are needed" if few else "Not used"
+        width = max(len(lead) for lead, _ in lines)
+        return section(title, [item(*line, 2, width=width) for line in lines])
+    told = [f"{some_days(few)} for too few readings"] if few else []
+    told += [f"{some_days(days)} ({clean(reason, 200)})" for reason, days in by_reason.items()]
+    if len(told) > MOST_REASONS:
+        told[MOST_REASONS:] = [f"{len(told) - MOST_REASONS} other reasons under --detail"]
+    return [paragraph(""), paragraph(f"Not used: {'; '.join(told)}.")] if told else []
+
+
+def _percent(share: float) -> str:
+    return f"{floor(100 * share + 1e-9)} %"
+
+
+def _records(report: CheckReport) -> Parts:
+    rows = [
+        (title, str(stream.rows), str(stream.days), _cadence(stream))
+        for title, stream in report.streams.items()
     ]
+    return [paragraph(""), table(_RECORDS, rows, indent=0, gap=3)] if rows else []
 
 
-def _known(report: CheckReport) -> Parts:
-    known = [f"{clean(name, 40)} {count}" for name, count in report.known_factors.items()]
-    return [paragraph(", ".join(known), 2, limit=4000)] if known else []
+def _records_in_words(report: CheckReport) -> Parts:
+    told = []
+    for title, stream in report.streams.items():
+        every = _cadence(stream)
+        days = several(stream.days, "day") if stream.rows else "none"
+        told.append(f"{title} {days}{f' ({every})' if every else ''}")
+    return [paragraph(""), paragraph(f"Records: {', '.join(told)}.")] if told else []
 
 
-def _findings(report: CheckReport, most: int, *severities: Severity) -> Parts:
-    parts: Parts = []
-    for severity in severities:
-        found = [
-            item
-            for item in report.findings
-            if item.severity == severity and item not in _of_ledger(report)
-        ]
-        body: Parts = [paragraph(_finding(item), 2) for item in found[:most]]
-        if len(found) > most:
-            more = len(found) - most
-            body.append(paragraph(f"and {more} more; --format json shows all", 2))
-        parts += section(f"{_TITLES[severity]} ({len(found)})", body)
-    return parts
+def _cadence(stream: StreamSummary) -> str:
+    told = [] if stream.cadence_min is None else [f"every {stream.cadence_min:g} minutes"]
+    if stream.longest_gap_h is not None:
+        told.append(f"longest gap {fixed(stream.longest_gap_h, 1)} hours")
+    return ", ".join(told)
 
 
-def _of_ledger(report: CheckReport) -> list[Finding]:
-    return [item for item in report.findings if item.file == LEDGER]
+def _least_known(report: CheckReport, rules: RuleBook) -> Parts:
+    known = sorted(report.known_factors.items(), key=lambda pair: pair[1])
+    least = [pair for pair in known if pair[1] < report.usable_days][:LEAST_KNOWN]
+    if not least:
+        return []
+    told = [f"{factor_words(habit, rules)} ({days})" for habit, days in least]
+    return [paragraph(f"Least known, in days: {', '.join(told)}.")]
 
 
-def _finding(item: Finding) -> str:
-    parts = [clean(part, 200) for part in (item.what, item.expected, item.do)]
-    error = MinerError(*parts, file=item.file, row=item.row)
-    told = str(item.count) in item.what
-    times = f" ({item.count} times)" if item.count > 1 and not told else ""
-    return f"{error.message}{times}"
+def _decided(report: CheckReport, most: int) -> Parts:
+    found = decided(report)
+    if not found:
+        return []
+    if not most:
+        hidden = several(len(found), "more thing")
+        return [paragraph(""), paragraph(f"Nothing to do about {hidden}: --detail")]
+    more = len(found) - most
+    told = [*found[:most], *([f"{more} more under --detail"] if more > 0 else [])]
+    return [paragraph(""), paragraph(f"Nothing to do about: {'; '.join(told)}.")]

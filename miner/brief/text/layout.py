@@ -57,6 +57,27 @@ def paragraph(text: str, indent: int = 0, *, limit: int = 2000) -> Padding:
     return Padding(Text(clean(text, limit)), (0, 0, 0, indent))
 
 
+def item(lead: str, text: str, indent: int = 0, *, width: int = 1) -> Padding:
+    """Return wrapped text beside a number or a time, its lines set in below one another.
+
+    Args:
+        lead: what stands at the left.
+        text: what is wrapped beside it.
+        indent: columns left free at the left.
+        width: columns of what stands at the left, where several are one below the other.
+    """
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    grid.add_column(no_wrap=True, min_width=width)
+    grid.add_column(overflow="fold")
+    grid.add_row(Text(clean(lead)), Text(clean(text, 2000)))
+    return Padding(grid, (0, 0, 0, indent), expand=False)
+
+
+def height(parts: Iterable[RenderableType], width: int = 80) -> int:
+    """Return how many lines the parts take."""
+    return render(parts, width).count("\n")
+
+
 def table(
     columns: Sequence[tuple[str, JustifyMethod]],
     rows: Iterable[Sequence[str]],

@@ -20,6 +20,15 @@ def clean(text: object, limit: int = 400) -> str:
     return seen if len(seen) <= limit else f"{seen[: max(limit - 3, 0)].rstrip()}..."
 
 
+def name(text: object, limit: int = 60) -> str:
+    """Return a name on one line; of a long one the beginning and the end, so that both tell."""
+    whole = clean(text, 4 * limit)
+    if len(whole) <= limit:
+        return whole
+    end = (limit - 3) // 2
+    return f"{whole[: limit - 3 - end].rstrip()} \u2026 {whole[-end:].lstrip()}"
+
+
 def _spell(mark: str) -> str:
     if mark.isprintable() or mark in JOINERS:
         return mark

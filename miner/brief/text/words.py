@@ -7,7 +7,16 @@ from miner.errors import MinerError, several
 from miner.results import Evidence, Withheld
 from miner.rulebook import RuleBook
 
-__all__ = ("evidence_words", "factor_phrase", "outcome_label", "several", "withheld_words")
+TAG = "tag:"
+
+__all__ = (
+    "evidence_words",
+    "factor_phrase",
+    "factor_words",
+    "outcome_label",
+    "several",
+    "withheld_words",
+)
 
 
 def outcome_label(name: str, rules: RuleBook, unit: str = "day") -> str:
@@ -22,6 +31,16 @@ def factor_phrase(name: str, rules: RuleBook, unit: str = "day") -> str:
     """Return the words of a factor, or its name where the rule book has none."""
     try:
         return clean(rules.factor(name, unit).phrase, 60)
+    except MinerError:
+        return clean(name, 60)
+
+
+def factor_words(name: str, rules: RuleBook, unit: str = "day") -> str:
+    """Return units with a factor in words: ``short nights``; of a tag only what it says."""
+    if name.startswith(TAG):
+        return clean(name.removeprefix(TAG), 40)
+    try:
+        return clean(rules.factor(name, unit).with_many, 60)
     except MinerError:
         return clean(name, 60)
 

@@ -32,7 +32,7 @@ def show(asked: Asked) -> Response:
         asked, "records.html", client=name_of(entry, asked), fault=fault,
         waiting=[_waits(folder, name) for name in uploads.waiting(folder)],
         files=_files(folder), limit=MOST_SENT // MEGABYTE, limit_bytes=MOST_SENT,
-        parts=check_parts(entry.report(), all_of=True) if entry is not None else [],
+        parts=check_parts(entry.report(), entry.rules, detail=True) if entry is not None else [],
     )  # fmt: skip
 
 
