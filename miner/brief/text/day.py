@@ -143,9 +143,8 @@ def _outside(numbers: Sequence[Against], amounts: Amounts) -> Parts:
 
 
 def _within(items: Sequence[Against], amounts: Amounts) -> Parts:
-    columns: list[tuple[str, JustifyMethod]] = [
-        ("", "left"), ("that day", "right"), ("usual", "right"),
-    ]  # fmt: skip
+    columns: list[tuple[str, JustifyMethod]] = [("", "left"), ("that day", "right")]
+    columns.append(("usual", "right"))
     rows = [
         (item.label, _level(item.value, item, amounts), _usual_range(item, amounts))
         for item in items
