@@ -13,7 +13,7 @@ from pydantic import ValidationError
 
 from miner.errors import MinerError
 from miner.records.client import STREAMS
-from miner.records.discover import STANDARD, TABLES, Found, practice_of
+from miner.records.discover import STANDARD, TABLES, Found, mapped_by, practice_of
 from miner.records.findings import Findings
 from miner.records.plausible import without_impossible_dates
 from miner.records.reading import read_file
@@ -119,11 +119,8 @@ def _feeds(path: Path, client: Path, practice: Path | None, tried: Source | None
     name = path.name
     if tried is not None:
         return [Found(path, name, tried.stream, tried)]
-    mapped = [
-        Found(path, name, entry.stream, entry)
-        for entry in read_sources(client, practice)
-        if PurePath(name).match(entry.file)
-    ]
+    entries = read_sources(client, practice)
+    mapped = mapped_by((each for each in entries if PurePath(name).match(each.file)), path, name)
     if mapped:
         return mapped
     folded = name.casefold()

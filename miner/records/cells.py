@@ -40,6 +40,24 @@ def to_numbers(table: Table, column: str, decimal: str) -> tuple[Floats, Mask]:
     return values, np.isnan(values) & (text != "").to_numpy()
 
 
+def levels_of(table: Table, column: str, source: Source) -> tuple[Floats, Mask]:
+    """Return a column of levels as numbers, by what the file's words mean where that is said.
+
+    Where it is said, a word that is not named has no level; blank cells are never bad.
+    """
+    if not source.levels:
+        return to_numbers(table, column, source.decimal)
+    text = table.text(column)
+    values = np.array(fold_all(text).map(source.levels).astype("float64"))
+    return values, np.isnan(values) & (text != "").to_numpy()
+
+
+def unread_levels(table: Table, source: Source, level: pd.Series[float]) -> Mask:
+    """Say in which rows a level of stress stands that has no number."""
+    written = (table.text(source.columns["level"]) != "").to_numpy()
+    return np.asarray(level.isna().to_numpy() & written)
+
+
 def read_numbers(table: Table, source: Source, name: str, findings: Findings) -> Floats:
     """Return one of the stream's columns of numbers, in its unit; NaN where nothing usable stands.
 
@@ -49,13 +67,19 @@ def read_numbers(table: Table, source: Source, name: str, findings: Findings) ->
     if name in source.constants:
         return np.full(len(table.rows), float(source.constants[name]))
     column = source.columns[name]
-    values, bad = to_numbers(table, column, source.decimal)
+    is_level = name == "level"
+    values, bad = (
+        levels_of(table, column, source) if is_level else to_numbers(table, column, source.decimal)
+    )
     if bad.any():
         findings.rows(
-            Severity.LEFT_OUT,
+            Severity.QUESTION if is_level else Severity.LEFT_OUT,
             f"{{n}} cell(s) of '{column}' not readable as a number",
             f"a number in {spec.unit}, or a blank cell where nothing was recorded",
-            "Correct them, or list the words that mean 'nothing' under not_measured.",
+            "Say what the words mean under [source.levels] in sources.toml (high = 3), and from "
+            "which level a row counts under [source.episodes]. Until then they are unknown."
+            if is_level
+            else "Correct them, or list the words that mean 'nothing' under not_measured.",
             at=where_from(table, bad),
             shown=table.text(column)[bad],
         )
@@ -100,13 +124,18 @@ def read_choice(
 ) -> Text:
     """Return a column of words from a closed list; a blank where none of them stands."""
     words = fold_all(read_words(table, source, name))
+    meant = source.words_for(name)
+    if meant:
+        words = words.map(lambda word: meant.get(word, word)).astype("str")
     strange = (~words.isin(["", *choices])).to_numpy()
     if strange.any():
         findings.rows(
             Severity.LEFT_OUT,
             f"{{n}} unknown word(s) in '{source.columns.get(name, name)}'",
             ", ".join(choices),
-            "Correct them; until then they count as not recorded.",
+            "Correct them, or say what they mean under "
+            f"[source.{'meals' if name == 'meal' else 'levels'}] in sources.toml. Until then they "
+            "count as not recorded.",
             at=where_from(table, strange),
             shown=words[strange],
         )

@@ -71,14 +71,15 @@ class Client:
         sleep: start, end, start_clock, end_clock, asleep_min, deep_min, rem_min, light_min,
             awake_min, awakenings, kind ("main", "nap", ""), left_out.
         stress: start, end, start_clock, end_clock, level, left_out.
-        activity: start, end, start_clock, end_clock, kind, intensity, steps, left_out.
+        activity: start, end, start_clock, end_clock, kind, intensity, steps, active_min, left_out.
         meals: time, clock, label, meal, carbs_g, protein_g, fat_g, fibre_g, energy_kcal,
             carbs_level, protein_level, fat_level, fibre_level, left_out.
         tags: start, end (equal to start where only a time was noted), start_clock, end_clock,
             tag (folded: lower case, single spaces, synonyms joined), left_out.
 
-    ``worn`` holds, for streams made from samples, the intervals in which the tracker gave valid
-    samples (start, end, start_clock, end_clock); a stream absent from it was not sampled.
+    ``worn`` holds, for streams made from samples or blocks, the intervals in which the tracker was
+    on (start, end, start_clock, end_clock); a stream absent from it was not sampled. See
+    ``records/columns.py`` for ``kind`` "still", ``active_min``, ``meal`` and ``level``.
     An activity of kind "steps" is a block in which steps were counted, not a bout of movement.
     ``records_hash`` covers the files read and their mapping, ``settings_hash`` the settings.
     """

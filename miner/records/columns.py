@@ -1,6 +1,19 @@
 """What the columns of each stream are: unit, plausible range, and what a blank cell means.
 
 A blank cell always means "not recorded", never zero or "no".
+
+What the streams hand on beyond plain columns:
+
+- Activity of a kind in ``STILL_KINDS`` is handed on with the kind "still": the tracker was worn and
+  nobody moved. It is no activity and shows in no list.
+- ``Client.worn["activity"]`` holds when the tracker was worn: by every row of a file of blocks,
+  also those that ``where`` leaves out of the stream, and by every row of a file with "still".
+- ``active_min`` of an activity: minutes of movement inside [start, end]; where it is NaN the whole
+  of [start, end] was movement.
+- ``meal`` of a meal: one of ``MEALS``, or ``NOT_FOOD``: the row is no food (a low was treated, a
+  medicine noted), and stays in the stream with ``left_out`` empty. An empty text: not recorded.
+- ``level`` of stress: NaN where not recorded. A row whose level was written and could not be read
+  has ``left_out`` set to ``stream_file.NO_LEVEL``: it may have been stress or not.
 """
 
 from __future__ import annotations
@@ -15,6 +28,9 @@ MG_DL_PER_MMOL_L = 18.0156
 LOWEST_MG_DL, HIGHEST_MG_DL = 20.0, 600.0
 LEVELS = ("low", "moderate", "high")
 MEALS = ("breakfast", "lunch", "dinner", "snack")
+NOT_FOOD = "not_food"
+STILL = "still"
+STILL_KINDS = (STILL, "sedentary", "resting")
 _PERSON = {"patient", "subject", "person", "client", "user", "participant", "member"}
 _BESIDE = {"id", "name", "code", "number", "no", "ref", "reference", "uuid", "key"}
 _WORD = re.compile(r"[A-Z]?[a-z]+|[A-Z]+(?![a-z])")
@@ -88,7 +104,7 @@ COLUMNS: Mapping[str, StreamColumns] = {
     "activity": StreamColumns(
         interval=True,
         needed=("kind",),
-        numbers={"steps": Number("count", 0, 200_000)},
+        numbers={"steps": Number("count", 0, 200_000), "active_min": _MINUTES},
         texts=("kind",),
         choices={"intensity": ("light", "moderate", "vigorous")},
         folded=("kind",),
@@ -105,7 +121,7 @@ COLUMNS: Mapping[str, StreamColumns] = {
         },
         texts=("label",),
         choices={
-            "meal": MEALS,
+            "meal": (*MEALS, NOT_FOOD),
             "carbs_level": LEVELS,
             "protein_level": LEVELS,
             "fat_level": LEVELS,
@@ -118,6 +134,8 @@ COLUMNS: Mapping[str, StreamColumns] = {
 _TO_MINUTES = {"s": 1 / 60, "min": 1.0, "h": 60.0}
 _TO_MG_DL = {"mg/dL": 1.0, "mmol/L": MG_DL_PER_MMOL_L}
 UNITS = (*_TO_MINUTES, *_TO_MG_DL)
+EPOCHS = {"epoch_s": 1, "epoch_ms": 1000}
+"""Units of a time written as a count since 1970-01-01 in UTC: how many of them make a second."""
 
 
 def factor(found: str, wanted: str) -> float | None:

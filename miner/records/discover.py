@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from pathlib import Path
@@ -26,12 +28,25 @@ class Found:
     """One file and one stream it feeds; no source where its columns have the stream's names.
 
     The stream of a file of open-standard records, which may feed several, is STANDARD.
+
+    Attributes:
+        beside: the other mappings of the same file.
     """
 
     path: Path
     name: str
     stream: str
     source: Source | None
+    beside: tuple[Source, ...] = ()
+
+
+def mapped_by(entries: Iterable[Source], path: Path, name: str) -> list[Found]:
+    """Return one file with each of the mappings that read it."""
+    entries = tuple(entries)
+    return [
+        Found(path, name, entry.stream, entry, (*entries[:at], *entries[at + 1 :]))
+        for at, entry in enumerate(entries)
+    ]
 
 
 def practice_of(folder: Path, practice: Path | None) -> Path | None:
@@ -53,10 +68,14 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
     _check_folder(folder)
     sources = read_sources(folder, practice)
     own = {entry.file for entry in read_toml(folder / "sources.toml", SourcesFile).source}
+    entries: dict[Path, list[Source]] = defaultdict(list)
+    for entry in sources:
+        for path in folder.glob(entry.file):
+            entries[path].append(entry)
     found = [
-        Found(path, path.relative_to(folder).as_posix(), entry.stream, entry)
-        for entry in sources
-        for path in sorted(folder.glob(entry.file))
+        item
+        for path in sorted(entries)
+        for item in mapped_by(entries[path], path, path.relative_to(folder).as_posix())
     ]
     mapped = {item.name for item in found}
     for pattern in sorted(own):

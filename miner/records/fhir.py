@@ -198,7 +198,7 @@ def _own(stream: str, resource: dict[str, Any], row: int, out: Gathered) -> None
 OWN_COLUMNS = {
     "sleep": ("asleep_min", "deep_min", "rem_min", "light_min", "awake_min", "awakenings", "kind"),
     "stress": ("level",),
-    "activity": ("kind", "intensity", "steps"),
+    "activity": ("kind", "intensity", "steps", "active_min"),
     "meals": (
         *("label", "meal", "carbs_g", "protein_g", "fat_g", "fibre_g", "energy_kcal"),
         *("carbs_level", "protein_level", "fat_level", "fibre_level"),

@@ -11,11 +11,12 @@ from miner.errors import MinerError
 from miner.records.cells import to_numbers, where_from
 from miner.records.columns import factor
 from miner.records.findings import Findings
-from miner.records.sources import Source
+from miner.records.iso8601 import YEARS, Lengths, Mask, Stamps, offsets, offsets_of
+from miner.records.sources import DURATION, UTC_OFFSET, Source
 from miner.records.table_file import Table
 from miner.records.text_file import map_it
 from miner.records.time_hints import hint
-from miner.records.times import YEARS, Mask, Stamps, Times, known_times, read_times, to_clock
+from miner.records.times import Times, read_times, to_clock, with_offsets
 from miner.results import Severity
 
 WITHOUT_END = ("activity", "stress")
@@ -55,20 +56,26 @@ def place_rows(table: Table, source: Source, zone: str | None, findings: Finding
         MinerError: the time_format cannot be used.
     """
     first = "start" if "start" in source.columns else "time"
-    begin = _times(table, source, first, zone)
-    good = ~_told(table, source, first, begin, findings)
+    beside = _offsets(table, source, findings)
+    begin = _times(table, source, first, zone, beside)
+    lost = _without_offset(table, source, beside, zone, findings)
+    good = ~_told(table, source, first, begin, findings, ignore=lost) & ~lost
     begin_instant, end, end_clock, unzoned = begin.instant, None, None, ~begin.zoned
-    if "end" in source.columns and not source.episodes:
-        finish = _times(table, source, "end", zone)
+    sampled = source.episodes is not None and first == "time"
+    if "end" in source.columns and not sampled:
+        finish = _times(table, source, "end", zone, beside)
         open_end = _open_ended(table, source)
-        lost = _told(table, source, "end", finish, findings, ignore=open_end)
-        good &= ~lost | (source.stream in WITHOUT_END)
-        finish_instant = np.where(lost, np.datetime64("NaT"), _ending_later(begin, finish))
+        no_end = _told(table, source, "end", finish, findings, ignore=open_end | lost)
+        good &= ~no_end | (source.stream in WITHOUT_END)
+        finish_instant = np.where(no_end, np.datetime64("NaT"), _ending_later(begin, finish))
         end = np.where(open_end, begin_instant, finish_instant)
-        end_clock = np.where(open_end, begin.clock, finish.clock)
+        finish_clock = finish.clock
+        if beside is not None:
+            finish_clock = _clock_at(begin, finish.instant, finish_clock, zone)
+        end_clock = np.where(open_end, begin.clock, finish_clock)
         unzoned = unzoned | ~(finish.zoned | open_end)
-    elif "duration" in source.columns and not source.episodes:
-        minutes, usable = _durations(table, source, findings)
+    elif (DURATION in source.columns or source.ends_by_sleep) and not sampled:
+        minutes, usable = _lengths(table, source, findings)
         good &= usable | (source.stream in WITHOUT_END)
         end, end_clock = _after(begin, minutes, zone)
         end = np.where(usable, end, np.datetime64("NaT"))
@@ -85,14 +92,57 @@ def place_rows(table: Table, source: Source, zone: str | None, findings: Finding
     )
 
 
-def _times(table: Table, source: Source, name: str, zone: str | None) -> Times:
-    if table.fixed is not None and source.columns[name] == table.fixed_name:
-        return known_times(table.fixed.times, zone)
+def _offsets(table: Table, source: Source, findings: Findings) -> Lengths | None:
+    """Return the offsets of the wall clock that stand beside times in UTC, or None without."""
+    if UTC_OFFSET not in source.columns:
+        return None
+    column, unit = source.columns[UTC_OFFSET], source.units.get(UTC_OFFSET)
+    text = table.text(column)
+    if unit is None:
+        found = offsets(text)[0]
+    else:
+        minutes = to_numbers(table, column, source.decimal)[0] * (factor(unit, "min") or 1.0)
+        found = offsets_of(minutes)
+    strange = np.isnat(found) & (text != "").to_numpy()
+    findings.rows(
+        Severity.LEFT_OUT,
+        f"{{n}} offset(s) from UTC in '{column}' that cannot be used",
+        f"an offset in {unit}" if unit else "an offset such as +02:00",
+        "Correct them, or give the unit of utc_offset under [source.units]: s, min or h.",
+        at=where_from(table, strange),
+        shown=text[strange],
+    )
+    return found
+
+
+def _without_offset(
+    table: Table, source: Source, beside: Lengths | None, zone: str | None, findings: Findings
+) -> Mask:
+    """Return the rows in UTC without an offset of the wall clock, where no zone stands for it."""
+    if beside is None or zone is not None:
+        return np.zeros(len(table.rows), dtype=bool)
+    lost = np.isnat(beside)
+    findings.rows(
+        Severity.LEFT_OUT,
+        f"{{n}} time(s) in UTC without an offset in '{source.columns[UTC_OFFSET]}'",
+        "the offset of the wall clock, or time_zone in client.toml",
+        "Give the client's time_zone: without it these rows have no time of day.",
+        at=where_from(table, lost),
+    )
+    return lost
+
+
+def _times(
+    table: Table, source: Source, name: str, zone: str | None, beside: Lengths | None
+) -> Times:
+    text, unit = table.text(source.columns[name]), source.units.get(name)
+    zone_of_text = zone if beside is None else "UTC"
     try:
-        return read_times(
-            table.text(source.columns[name]),
+        times = read_times(
+            text,
             source.time_format,
-            zone,
+            zone_of_text,
+            unit=unit,
             dates_at_noon=source.stream == "tags",
         )
     except ValueError as error:
@@ -102,6 +152,7 @@ def _times(table: Table, source: Source, name: str, zone: str | None) -> Times:
             "Correct time_format in sources.toml.",
             file=table.file,
         ) from error
+    return times if beside is None else with_offsets(times, beside, zone)
 
 
 def _unreadable(times: Times) -> bool:
@@ -223,28 +274,37 @@ def _ending_later(begin: Times, finish: Times) -> Stamps:
     return np.where(early, finish.instant + np.timedelta64(1, "h"), finish.instant)
 
 
-def _durations(
-    table: Table, source: Source, findings: Findings
-) -> tuple[NDArray[np.float64], Mask]:
-    column = source.columns["duration"]
-    values, _ = to_numbers(table, column, source.decimal)
-    minutes = values * (factor(source.units["duration"], "min") or 1.0)
-    usable = ~np.isnan(minutes) & (minutes >= 0)
-    findings.rows(
-        Severity.LEFT_OUT,
-        f"{{n}} duration(s) in '{column}' that cannot be used",
-        f"a number of 0 or more ({source.units['duration']})",
-        "Correct them.",
-        at=where_from(table, ~usable),
-        shown=table.text(column)[~usable] if not usable.all() else (),
-    )
-    return minutes, usable
+def _lengths(table: Table, source: Source, findings: Findings) -> tuple[NDArray[np.float64], Mask]:
+    """Return how many minutes each row lasts, and where that is known."""
+    names = (DURATION,) if DURATION in source.columns else ("asleep_min", "awake_min")
+    total, usable = np.zeros(len(table.rows)), np.ones(len(table.rows), dtype=bool)
+    for name in names:
+        column, unit = source.columns[name], source.units.get(name, "min")
+        values, _ = to_numbers(table, column, source.decimal)
+        good = ~np.isnan(values) & (values >= 0)
+        findings.rows(
+            Severity.LEFT_OUT,
+            f"{{n}} duration(s) in '{column}' that cannot be used",
+            f"a number of 0 or more ({unit})",
+            "Correct them.",
+            at=where_from(table, ~good),
+            shown=table.text(column)[~good] if not good.all() else (),
+        )
+        total += values * (factor(unit, "min") or 1.0)
+        usable &= good
+    return total, usable
 
 
 def _after(begin: Times, minutes: NDArray[np.float64], zone: str | None) -> tuple[Stamps, Stamps]:
     safe = np.where(np.isnan(minutes) | (np.abs(minutes) > 1e7), 0.0, minutes)
     length = np.round(safe * 60).astype("timedelta64[s]").astype("timedelta64[ns]")
-    end, clock = begin.instant + length, begin.clock + length
-    if zone is not None and not begin.own_offset.all():
-        clock = np.where(begin.own_offset, clock, to_clock(end, zone))
-    return end, clock
+    end = begin.instant + length
+    return end, _clock_at(begin, end, begin.clock + length, zone)
+
+
+def _clock_at(begin: Times, end: Stamps, otherwise: Stamps, zone: str | None) -> Stamps:
+    """Return the wall clock of ends by the zone; ``otherwise`` where the start was not in it."""
+    if zone is None:
+        return otherwise
+    there = ~begin.own_offset | (to_clock(begin.instant, zone) == begin.clock)
+    return np.where(there, to_clock(end, zone), otherwise)

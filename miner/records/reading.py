@@ -7,6 +7,7 @@ from collections import defaultdict
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from miner.errors import MinerError
@@ -24,7 +25,7 @@ from miner.records.settings import read_settings
 from miner.records.sources import Source, canonical
 from miner.records.standards import read_standard
 from miner.records.stream_file import Part, read_part
-from miner.records.table_file import check_header, read_rows
+from miner.records.table_file import Table, check_header, read_rows
 from miner.records.tag_words import spelt_alike
 from miner.records.text_file import LARGEST_BYTES, open_text, read_bytes
 from miner.records.time_of_day import with_time_of_day
@@ -99,10 +100,29 @@ def read_file(found: Found, raw: bytes, settings: Settings, findings: Findings) 
         _tell_extra(found.name, text.header, source, findings)
     check_header(text, source, source.needed)
     table = read_rows(text, source, findings)
+    what = "the file has a header and no rows"
+    if len(table.rows):
+        table = _own_rows(table, source, found.beside)
+        what = f"no row is of the stream {found.stream}: its columns are empty"
     if len(table.rows) == 0:
-        _tell_nothing(found, "the file has a header and no rows", findings)
+        _tell_nothing(found, what, findings)
         return Part(found.stream, empty(found.stream))
     return read_part(with_time_of_day(table, source), source, settings.time_zone, findings)
+
+
+def _own_rows(table: Table, source: Source, beside: tuple[Source, ...]) -> Table:
+    """Return the rows that are of this stream, where a file feeds several.
+
+    A row is, where one of the columns stands in it that no other mapping of the file names.
+    """
+    others = {column for entry in beside for column in entry.needed}
+    own = [column for column in source.needed if column not in others]
+    if not beside or not own:
+        return table
+    written = np.zeros(len(table.rows), dtype=bool)
+    for column in own:
+        written |= (table.text(column) != "").to_numpy()
+    return table.keep(written)
 
 
 def _refuse_too_much(folder: Path, files: list[Found]) -> None:

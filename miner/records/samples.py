@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.records.cells import repeated, to_numbers, where_from
-from miner.records.columns import COLUMNS
+from miner.records.cells import levels_of, repeated, where_from
+from miner.records.columns import COLUMNS, STILL
 from miner.records.findings import Findings
 from miner.records.placing import Placed
 from miner.records.sources import Episodes, Source
@@ -51,7 +51,7 @@ def join(start: Stamps, end: Stamps, gap: np.timedelta64) -> NDArray[np.int64]:
 def sampled(
     placed: Placed, source: Source, zone: str | None, findings: Findings
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Make episodes of a sampled level.
+    """Make episodes of a level that was sampled, or stands in rows with a start and an end.
 
     A sample stands for the time until the next one, at most the modal gap. What was not measured
     (blank, a not_measured word, below 0) is neither high nor low: it ends an episode unless the
@@ -67,12 +67,13 @@ def sampled(
     step = modal_gap(samples["start"].to_numpy())
     if step is None:
         step = np.timedelta64(0, "ns")
-    following = samples["start"].shift(-1).to_numpy()
-    until = samples["start"].to_numpy() + step
-    samples["end"] = np.where(following < until, following, until)
-    samples["end_clock"] = samples["start_clock"] + (samples["end"] - samples["start"])
-    if zone is not None and not placed.own_offset:
-        samples["end_clock"] = to_clock(samples["end"].to_numpy(), zone)
+    if placed.end is None:
+        following = samples["start"].shift(-1).to_numpy()
+        until = samples["start"].to_numpy() + step
+        samples["end"] = np.where(following < until, following, until)
+        samples["end_clock"] = samples["start_clock"] + (samples["end"] - samples["start"])
+        if zone is not None and not placed.own_offset:
+            samples["end_clock"] = to_clock(samples["end"].to_numpy(), zone)
     worn = _runs(samples, step // 2)[INTERVAL]
     high = samples[samples["level"] >= rule.at_least].reset_index(drop=True)
     episodes = _runs(high, np.timedelta64(int(rule.join_gaps_min * 60), "s"))
@@ -81,12 +82,13 @@ def sampled(
 
 
 def _samples(placed: Placed, source: Source, rule: Episodes, findings: Findings) -> pd.DataFrame:
-    level, bad = to_numbers(placed.table, rule.column, source.decimal)
+    level, bad = levels_of(placed.table, rule.column, source)
     findings.rows(
         Severity.LEFT_OUT,
         f"{{n}} sample(s) of '{rule.column}' not readable as a number",
         "a number, or a blank cell where nothing was measured",
-        "List the words that mean 'nothing' under not_measured.",
+        "List the words that mean 'nothing' under not_measured, and those that mean a level under "
+        "[source.levels].",
         at=where_from(placed.table, bad),
         shown=placed.table.text(rule.column)[bad] if bad.any() else (),
     )
@@ -105,7 +107,11 @@ def _samples(placed: Placed, source: Source, rule: Episodes, findings: Findings)
             "level": np.where(bad | below, np.nan, level),
             "row": placed.table.rows,
         }
-    ).dropna(subset=["level"])
+    )
+    if placed.end is not None and placed.end_clock is not None:
+        frame = frame.assign(end=placed.end, end_clock=placed.end_clock)
+        frame = frame[frame["end"] > frame["start"]]
+    frame = frame.dropna(subset=["level"])
     frame = frame.sort_values(["start", "level"], ascending=[True, False], kind="stable")
     return frame.drop_duplicates("start").reset_index(drop=True)
 
@@ -136,21 +142,27 @@ def _as_stream(episodes: pd.DataFrame, source: Source, file: str) -> pd.DataFram
     return frame
 
 
-def blocks_worn(frame: pd.DataFrame, source: Source) -> pd.DataFrame | None:
-    """Return when a tracker that writes its steps in short blocks was on, or None if it does not.
+def rows_worn(frame: pd.DataFrame) -> pd.DataFrame | None:
+    """Return when a tracker was on, by the rows of one file of activity; None where nothing tells.
+
+    It was on during every row of a file that says when nobody moved, and during the blocks of one
+    that counts steps or minutes of movement in blocks of one length, an hour at most.
 
     Args:
-        frame: rows of one file with start, end, start_clock, end_clock and steps.
-        source: the mapping of that file.
+        frame: with start, end, start_clock, end_clock, kind, steps, active_min and left_out.
     """
-    if source.stream != "activity":
-        return None
-    blocks = frame[frame["steps"].notna() & (frame["left_out"] == "")]
-    length = blocks["end"] - blocks["start"]
-    if len(blocks) < _FEWEST_BLOCKS:
-        return None
+    rows = frame[frame["left_out"] == ""]
+    if not (rows["kind"] == STILL).any():
+        rows = rows[rows["steps"].notna() | rows["active_min"].notna()]
+        if not _in_blocks(rows["end"] - rows["start"]):
+            return None
+    rows = rows.sort_values("start", kind="stable").assign(level=0.0)
+    return _runs(rows.reset_index(drop=True), np.timedelta64(0, "s"))[INTERVAL]
+
+
+def _in_blocks(length: pd.Series[pd.Timedelta]) -> bool:
+    if len(length) < _FEWEST_BLOCKS:
+        return False
     usual = length.mode().iloc[0]
-    if not pd.Timedelta(0) < usual <= _LONGEST_BLOCK or (length == usual).mean() < _SHARE_OF_BLOCKS:
-        return None
-    blocks = blocks.sort_values("start", kind="stable").assign(level=0.0)
-    return _runs(blocks.reset_index(drop=True), np.timedelta64(0, "s"))[INTERVAL]
+    short = pd.Timedelta(0) < usual <= _LONGEST_BLOCK
+    return bool(short and (length == usual).mean() >= _SHARE_OF_BLOCKS)

@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 import codecs
+import re
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, model_validator
 
-from miner.records.columns import COLUMNS, UNITS, factor, known_columns
+from miner.records.columns import COLUMNS, EPOCHS, UNITS, factor, known_columns
+from miner.records.fold import fold
 from miner.records.toml_file import TomlModel, Zone, read_toml
 from miner.rulebook import nearest
 
-TIME_OF_DAY = "time_of_day"
+TIME_OF_DAY, UTC_OFFSET, DURATION = "time_of_day", "utc_offset", "duration"
+TIMES = ("time", "start", "end")
+_TIME_KEYS = (*TIMES, DURATION, TIME_OF_DAY, UTC_OFFSET)
+_OFFSET_UNITS = ("s", "min", "h")
 StreamName = Literal["glucose", "sleep", "stress", "activity", "meals", "tags"]
+Unit = Literal["s", "min", "h", "mg/dL", "mmol/L", "epoch_s", "epoch_ms"]
 
 
 def _known_encoding(name: str) -> str:
@@ -37,20 +44,63 @@ def _texts(value: Any) -> Any:
     return (_cell(value),) if isinstance(value, str | int | float) else value
 
 
+def _is_number(text: str) -> bool:
+    return re.fullmatch(r"\d+(\.\d+)?", text) is not None
+
+
 def _cell(value: Any) -> Any:
     if isinstance(value, bool):
         return str(value).lower()
     return str(value) if isinstance(value, int | float) else value
 
 
+def _time_format(text: str) -> str:
+    """See that directives can be read back: each at most once, date and all, the offset last."""
+    used = re.findall(r"%(.)", text.replace("%%", ""))
+    twice = [each for each in dict.fromkeys(used) if used.count(each) > 1]
+    if twice:
+        raise ValueError(f'a time_format with each directive once; "%{twice[0]}" stands twice')
+    strange = [each for each in used if each not in _DIRECTIVES]
+    if strange:
+        raise ValueError(
+            f'a time_format of the directives {_spoken(_DIRECTIVES)}, not "%{strange[0]}"'
+        )
+    if not any(set(date) <= set(used) for date in _DATES):
+        raise ValueError(
+            'a time_format with year, month and day, such as "%d/%m/%Y %H:%M"; without one times '
+            "are ISO 8601"
+        )
+    if "I" in used and "p" not in used:
+        raise ValueError("a time_format with %I beside %p, or with %H for hours up to 23")
+    if "z" in used and not text.endswith("%z"):
+        raise ValueError("a time_format in which %z stands last")
+    return text
+
+
+_DIRECTIVES = "YymbBdjaAHIpMSfzcxX"
+_DATES = ("Ymd", "Ybd", "YBd", "ymd", "ybd", "yBd", "Yj", "yj", "c", "x")
+
+
+def _spoken(directives: str) -> str:
+    return " ".join(f"%{each}" for each in directives)
+
+
+def _words(value: Any) -> Any:
+    """Return a table of words with its keys folded, so that case does not matter."""
+    if not isinstance(value, dict):
+        return value
+    return {fold(str(key)): _cell(item) for key, item in value.items()}
+
+
 Mark = Annotated[
     str, StringConstraints(strip_whitespace=False, min_length=1, max_length=1, pattern=r"[^\r\n\"]")
 ]
 Texts = Annotated[tuple[str, ...], BeforeValidator(_texts)]
+Words = Annotated[dict[str, str], BeforeValidator(_words)]
 
 
 class Episodes(TomlModel):
-    """How a sampled level becomes episodes.
+    """How a level, sampled or of rows with a start and an end, becomes episodes.
 
     Attributes:
         column: the file's own column that holds the level.
@@ -68,9 +118,19 @@ class Episodes(TomlModel):
 class Source(TomlModel):
     """One entry: a file, the stream it feeds, and how to read it.
 
-    ``part`` is the sheet of a spreadsheet, or the file inside an archive. The column
-    ``time_of_day`` completes ``time`` (or ``start``) where that holds dates only. With ``worn``
-    the rows are no records: they are the intervals in which the tracker measured the stream.
+    Columns beside those of the stream: ``time_of_day`` completes ``time`` (or ``start``) where
+    that holds dates only; ``duration`` stands for ``end``; ``utc_offset`` is the offset of the wall
+    clock, beside times in UTC. Sleep may have neither ``end`` nor ``duration``: with ``asleep_min``
+    and ``awake_min`` it ends when both have passed.
+
+    Attributes:
+        part: the sheet of a spreadsheet, or the file inside an archive.
+        units: of numbers and of ``duration``; of times, where they count from 1970
+            (``epoch_s``, ``epoch_ms``); of ``utc_offset``, where it is no text such as +02:00.
+        levels: what the file's words mean for a level: of stress, and of the level of episodes, a
+            number; of ``intensity`` and of ``carbs_level`` and the like one of the stream's words.
+        meals: what the file's words mean for ``meal``: breakfast, lunch, dinner, snack, not_food.
+        worn: the rows are no records: they are the intervals in which the tracker measured.
     """
 
     file: Annotated[str, AfterValidator(_inside)]
@@ -80,15 +140,17 @@ class Source(TomlModel):
     delimiter: Mark = ","
     decimal: Literal[".", ","] = "."
     encoding: Annotated[str, AfterValidator(_known_encoding)] | None = None
-    time_format: str | None = None
+    time_format: Annotated[str, AfterValidator(_time_format)] | None = None
     time_zone: Zone | None = None
     not_measured: Texts = ()
     where: dict[str, Texts] = Field(default_factory=dict)
     columns: dict[str, str]
-    units: dict[str, Literal["s", "min", "h", "mg/dL", "mmol/L"]] = Field(default_factory=dict)
+    units: dict[str, Unit] = Field(default_factory=dict)
     constants: dict[str, Annotated[str, BeforeValidator(_cell)]] = Field(default_factory=dict)
     episodes: Episodes | None = None
     worn: bool = False
+    levels: Words = Field(default_factory=dict)
+    meals: Words = Field(default_factory=dict)
 
     @model_validator(mode="before")
     @classmethod
@@ -102,33 +164,35 @@ class Source(TomlModel):
         self._check_names()
         self._check_needed()
         self._check_units()
+        self._check_words()
         plain = not self.file.casefold().endswith((".xlsx", ".jsonl", ".ndjson", ".json"))
         if plain and self.delimiter == self.decimal:
             raise ValueError("a delimiter that is not also the decimal sign")
-        if self.time_format and "%z" in self.time_format and not self.time_format.endswith("%z"):
-            raise ValueError("a time_format in which %z stands last")
         return self
 
     def _check_names(self) -> None:
-        known = (*known_columns(self.stream), "duration", "time", TIME_OF_DAY)
+        known = (*known_columns(self.stream), *_TIME_KEYS)
         for name in (*self.columns, *self.constants, *self.units):
             if name not in known:
                 raise ValueError(
                     f"columns of the stream {self.stream} ({', '.join(known_columns(self.stream))}"
-                    f"{', duration' if COLUMNS[self.stream].interval else ''}), "
+                    f"{', duration' if COLUMNS[self.stream].interval else ''}, utc_offset), "
                     f"not '{name}'. {nearest(name, known)}".strip()
                 )
+        for name in (TIME_OF_DAY, UTC_OFFSET):
+            if name in self.constants:
+                raise ValueError(f"{name} under [source.columns]: the file's own column")
 
     def _check_needed(self) -> None:
         spec, given = COLUMNS[self.stream], {*self.columns, *self.constants}
-        if self.episodes or not spec.interval or self.stream == "tags":
+        spans = "start" in self.columns and (bool({"end", DURATION} & given) or self.ends_by_sleep)
+        if not spec.interval or self.stream == "tags":
             timed = "time" in self.columns or (self.stream == "tags" and "start" in self.columns)
             wanted = "time"
+        elif self.episodes:
+            timed, wanted = "time" in self.columns or spans, "time, or start with end or duration,"
         else:
-            timed = "start" in self.columns and bool({"end", "duration"} & given)
-            wanted = "start, and end or duration,"
-        if TIME_OF_DAY in self.constants:
-            raise ValueError("time_of_day under [source.columns]: the file's column of times")
+            timed, wanted = spans, "start, and end or duration,"
         if not timed:
             raise ValueError(f"{wanted} under [source.columns] for the stream {self.stream}")
         if self.episodes and not spec.interval:
@@ -145,20 +209,78 @@ class Source(TomlModel):
     def _check_units(self) -> None:
         numbers = COLUMNS[self.stream].numbers
         for name, unit in self.units.items():
-            wanted = "min" if name == "duration" else numbers[name].unit if name in numbers else ""
-            if factor(unit, wanted) is None:
+            if name in TIMES:
+                fits = list(EPOCHS)
+            elif name == UTC_OFFSET:
+                fits = list(_OFFSET_UNITS)
+            else:
+                number = numbers.get(name)
+                wanted = "min" if name == DURATION else number.unit if number else ""
                 fits = [each for each in UNITS if factor(each, wanted) is not None]
+            if unit not in fits:
                 raise ValueError(
                     f"a unit of {name}: {' or '.join(fits)}" if fits else f"no unit for {name}"
                 )
-        if "duration" in self.columns and "duration" not in self.units:
+        if DURATION in self.columns and DURATION not in self.units:
             raise ValueError("the unit of duration under [source.units]: s, min or h")
+
+    def _check_words(self) -> None:
+        choices = COLUMNS[self.stream].choices
+        if self.meals and "meal" not in self.columns:
+            raise ValueError("[source.meals] beside a column 'meal', of the stream meals")
+        for word, meaning in self.meals.items():
+            if meaning not in choices["meal"]:
+                raise ValueError(f"{', '.join(choices['meal'])} for the word '{word}'")
+        for word, meaning in self.levels.items():
+            if self.levels_are_numbers:
+                if not _is_number(meaning):
+                    raise ValueError(f"a number of 0 or more for the word '{word}'")
+            elif not self.level_choices:
+                raise ValueError("[source.levels] beside a column that holds a level")
+            elif meaning not in self.level_choices:
+                raise ValueError(f"{', '.join(self.level_choices)} for the word '{word}'")
+
+    @property
+    def levels_are_numbers(self) -> bool:
+        """Whether the file's words for a level stand for numbers."""
+        return self.episodes is not None or self.stream == "stress"
+
+    @property
+    def level_choices(self) -> tuple[str, ...]:
+        """The stream's words that the file's words for a level may stand for, if any."""
+        return next(
+            (
+                choices
+                for name, choices in COLUMNS[self.stream].choices.items()
+                if (name == "intensity" or name.endswith("_level")) and name in self.columns
+            ),
+            (),
+        )
+
+    @property
+    def ends_by_sleep(self) -> bool:
+        """Whether a sleep ends when the times asleep and awake have passed."""
+        ended = bool({"end", DURATION} & {*self.columns, *self.constants})
+        return (
+            self.stream == "sleep" and not ended and {"asleep_min", "awake_min"} <= {*self.columns}
+        )
+
+    def words_for(self, name: str) -> Mapping[str, str]:
+        """Return what the file's words mean for one of the stream's columns, keys folded."""
+        if name == "meal":
+            return self.meals
+        is_level = name in ("level", "intensity") or name.endswith("_level")
+        return self.levels if is_level else {}
 
     @property
     def texts(self) -> tuple[str, ...]:
         """The file's own columns that hold text: times, words, and those of ``where``."""
-        numbers = {*COLUMNS[self.stream].numbers, "duration"}
-        mapped = (own for name, own in self.columns.items() if name not in numbers)
+        numbers = {*COLUMNS[self.stream].numbers, DURATION}
+        if self.levels:
+            numbers.discard("level")
+        mapped = [own for name, own in self.columns.items() if name not in numbers]
+        if self.levels and self.episodes:
+            mapped.append(self.episodes.column)
         return tuple(dict.fromkeys((*mapped, *self.where)))
 
     @property

@@ -9,20 +9,28 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.records.cells import read_choice, read_numbers, read_words, repeated, where_from
-from miner.records.columns import COLUMNS
+from miner.records.cells import (
+    read_choice,
+    read_numbers,
+    read_words,
+    repeated,
+    unread_levels,
+    where_from,
+)
+from miner.records.columns import COLUMNS, STILL, STILL_KINDS
 from miner.records.findings import Findings
 from miner.records.glucose_values import read_glucose
 from miner.records.one_person import person_of
 from miner.records.overlaps import empty
 from miner.records.placing import Placed, place_rows
-from miner.records.samples import INTERVAL, blocks_worn, sampled
+from miner.records.samples import INTERVAL, rows_worn, sampled
 from miner.records.sources import Source
 from miner.records.table_file import Table
 from miner.results import Severity
 
 NO_END, BACKWARDS, TOO_LONG = "its end is not told", "ends before it starts", "longer than 24 hours"
-IN_DOUBT = (NO_END, BACKWARDS, TOO_LONG)
+NO_LEVEL = "its level cannot be read"
+IN_DOUBT = (NO_END, BACKWARDS, TOO_LONG, NO_LEVEL)
 """Why a record is left out though it says that something began then."""
 
 
@@ -59,11 +67,34 @@ def read_part(table: Table, source: Source, zone: str | None, findings: Findings
         MinerError: the mapping cannot be used.
     """
     zone = source.time_zone or zone
-    table = _only(table, source, findings)
-    person = person_of(table, source, findings)
+    wanted = _wanted(table, source, findings)
+    used = table.keep(wanted)
+    person = person_of(used, source, findings)
     if person is None:
         return Part(source.stream, None)
-    return replace(_part(table, source, zone, findings), person=person)
+    part = replace(_part(used, source, zone, findings), person=person)
+    if source.stream == "activity" and not (source.worn or wanted.all()):
+        return _worn_beside(part, table.keep(~wanted), source, zone)
+    return part
+
+
+def _worn_beside(part: Part, others: Table, source: Source, zone: str | None) -> Part:
+    """Return what a file of blocks gives, worn also while the rows were written that it leaves.
+
+    A row with nothing in a column of ``where``, or a word that is not measured, tells of no wear.
+    """
+    told = np.ones(len(others.rows), dtype=bool)
+    for column in source.where:
+        told &= (others.text(column) != "").to_numpy()
+    others = others.keep(told)
+    rest = _part(others, source, zone, Findings())
+    if not len(others.rows) or rest.frame is None or part.frame is None:
+        return part
+    if source.episodes:
+        pieces = [each for each in (part.worn, rest.worn) if each is not None]
+        return replace(part, worn=pd.concat(pieces, ignore_index=True))
+    both = pd.concat([part.frame, rest.frame], ignore_index=True)
+    return replace(part, worn=rows_worn(both))
 
 
 def _part(table: Table, source: Source, zone: str | None, findings: Findings) -> Part:
@@ -84,7 +115,8 @@ def _part(table: Table, source: Source, zone: str | None, findings: Findings) ->
         known = frame.pop("has_value")
         return Part("glucose", frame if known.all() else frame[known], None, placed.unzoned)
     frame = _records(placed, source, findings)
-    return Part(source.stream, frame, blocks_worn(frame, source), placed.unzoned)
+    on = rows_worn(frame) if source.stream == "activity" else None
+    return Part(source.stream, frame, on, placed.unzoned)
 
 
 def _worn(placed: Placed, findings: Findings) -> pd.DataFrame:
@@ -102,7 +134,7 @@ def _worn(placed: Placed, findings: Findings) -> pd.DataFrame:
     return worn[forward].reset_index(drop=True)
 
 
-def _only(table: Table, source: Source, findings: Findings) -> Table:
+def _wanted(table: Table, source: Source, findings: Findings) -> NDArray[np.bool_]:
     keep = np.ones(len(table.rows), dtype=bool)
     for column, wanted in source.where.items():
         words = table.text(column)
@@ -116,7 +148,7 @@ def _only(table: Table, source: Source, findings: Findings) -> Table:
                     file=table.file,
                 )
         keep &= words.isin(wanted).to_numpy()
-    return table if keep.all() else table.keep(keep)
+    return keep
 
 
 def _framed(placed: Placed, time: str, clock: str, values: pd.DataFrame) -> pd.DataFrame:
@@ -150,6 +182,11 @@ def _records(placed: Placed, source: Source, findings: Findings) -> pd.DataFrame
         end_clock = placed.start_clock if placed.end_clock is None else placed.end_clock
         frame = _ended(frame.assign(end=end, end_clock=end_clock))
         frame = _checked_interval(frame, table, source.stream, findings)
+    if source.stream == "stress" and "level" in source.columns:
+        unread = unread_levels(table, source, frame["level"])
+        frame["left_out"] = frame["left_out"].mask(unread & (frame["left_out"] == ""), NO_LEVEL)
+    if source.stream == "activity":
+        frame["kind"] = frame["kind"].mask(frame["kind"].isin(STILL_KINDS), STILL)
     return _completed(frame.assign(twin=_twins(frame, table)), table, source, findings)
 
 

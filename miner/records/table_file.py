@@ -12,11 +12,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.errors import MinerError
-from miner.records.columns import names_a_person
 from miner.records.findings import Findings
-from miner.records.fixed_times import Fixed, fixed_times
 from miner.records.row_by_row import line_numbers, read_row_by_row
-from miner.records.sources import TIME_OF_DAY, Source
+from miner.records.sources import Source
 from miner.records.text_file import SEPARATORS, TextFile, map_it
 from miner.results import Severity
 from miner.rulebook import nearest
@@ -34,19 +32,14 @@ class Table:
         file: its name inside the client folder.
         cells: one column for each of the file's own; text, or numbers where all of a column are.
         rows: the line number of each row, from 1 as an editor shows it.
-        fixed: its first column, named ``fixed_name``, where that was read as times at once.
     """
 
     file: str
     cells: pd.DataFrame
     rows: NDArray[np.int64]
-    fixed: Fixed | None = None
-    fixed_name: str = ""
 
     def text(self, column: str) -> Text:
         """Return a column as text without blanks around it; a blank cell is an empty text."""
-        if self.fixed is not None and column == self.fixed_name:
-            return pd.Series(self.fixed.text(), dtype="str")
         cells = self.cells[column]
         if not pd.api.types.is_string_dtype(cells):
             cells = cells.astype("str")
@@ -56,9 +49,7 @@ class Table:
         """Return the rows for which the mask is true."""
         if mask.all():
             return self
-        cells, fixed = self.cells[mask].reset_index(drop=True), self.fixed
-        fixed = None if fixed is None else fixed.keep(mask)
-        return Table(self.file, cells, self.rows[mask], fixed, self.fixed_name)
+        return Table(self.file, self.cells[mask].reset_index(drop=True), self.rows[mask])
 
 
 def check_header(text: TextFile, source: Source, needed: tuple[str, ...]) -> None:
@@ -122,48 +113,12 @@ def read_rows(text: TextFile, source: Source, findings: Findings) -> Table:
     A row with more cells than the header is left out and counted; a blank row is passed over.
     """
     body = text.body[text.body_at :]
-    table = _read_fixed(text, body, source)
-    if table is not None:
-        return table
     table = _read_fast(text, body, source, findings)
     if table is None:
         table = Table(text.name, *read_row_by_row(text, body, source, findings))
     cells = table.cells
     blank = cells.isna().all(axis=1).to_numpy() if cells.iloc[:, 0].isna().any() else None
     return table.keep(~blank) if blank is not None and blank.any() else table
-
-
-def _read_fixed(text: TextFile, body: bytes, source: Source) -> Table | None:
-    """Read a plain glucose file whose rows are all laid out alike; None where they are not."""
-    first = "" if TIME_OF_DAY in source.columns else source.columns.get("time", "")
-    plain = source.stream == "glucose" and not (source.where or source.not_measured)
-    plain &= not any(names_a_person(name) for name in text.header)
-    if not plain or not first or source.time_format or text.header[:1] != (first,):
-        return None
-    mapped = [own for own in source.columns.values() if own != first]
-    fixed = fixed_times(body, source.delimiter, len(text.header)) if mapped else None
-    if fixed is None:
-        return None
-    texts = set(source.texts)
-    try:
-        cells = pd.read_csv(
-            io.BytesIO(body),
-            sep=source.delimiter,
-            decimal=source.decimal,
-            header=None,
-            names=list(text.header),
-            usecols=mapped,
-            dtype={own: "str" if own in texts else "float64" for own in mapped},
-            keep_default_na=False,
-            na_values=[""],
-            skip_blank_lines=False,
-        )
-    except (ValueError, pd.errors.ParserError):
-        return None
-    if len(cells) != len(fixed.times):
-        return None
-    rows = np.arange(text.first_row, text.first_row + len(cells), dtype=np.int64)
-    return Table(text.name, cells, rows, fixed, first)
 
 
 def _read_fast(text: TextFile, body: bytes, source: Source, findings: Findings) -> Table | None:

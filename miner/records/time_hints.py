@@ -26,6 +26,9 @@ def hint(written: str) -> str:
             "in the spreadsheet, then save it again."
         )
     if _SECONDS[0] <= number <= _SECONDS[1] * 1000:
-        unit = "seconds" if number <= _SECONDS[1] else "milliseconds"
-        return f"It seems to count {unit} since 1970: export the times as dates."
+        unit, key = ("seconds", "s") if number <= _SECONDS[1] else ("milliseconds", "ms")
+        return (
+            f"It seems to count {unit} since 1970: give the column the unit 'epoch_{key}' under "
+            "[source.units] in sources.toml."
+        )
     return ""

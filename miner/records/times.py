@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from miner.records.columns import EPOCHS
 from miner.records.daylight import localise
+from miner.records.iso8601 import YEARS, Lengths, Mask, Stamps, Written, read_iso, split_offset
 from miner.records.table_file import Text
 
-Stamps = NDArray[np.datetime64]
-Mask = NDArray[np.bool_]
-YEARS = (1900, 2200)
-_FIRST, _AFTER = (np.datetime64(str(year), "D") for year in (YEARS[0], YEARS[1] + 1))
-_OFFSET = re.compile(r"(?:[+-]\d\d:\d\d|(?:[:T]\d\d| )[+-]\d\d|[+-]\d{4})$")
+_COUNT = re.compile(r"-?\d{1,16}(?:[.,]\d{1,9})?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +24,7 @@ class Times:
         instant: UTC where an offset or a zone was known, else the clock (datetime64[ns], NaT bad).
         clock: wall-clock time (datetime64[ns]).
         zoned: True where an offset or a zone was known.
-        own_offset: True where the offset stood in the file.
+        own_offset: True where the offset of the wall clock stood in the file.
         date_only: True where there was a date without a time of day.
         skipped: True where the clock never showed that time (spring), so it has no instant.
         repeated: True where the clock showed that time twice (autumn).
@@ -50,7 +47,12 @@ class Times:
 
 
 def read_times(
-    text: Text, time_format: str | None, zone: str | None, *, dates_at_noon: bool = False
+    text: Text,
+    time_format: str | None,
+    zone: str | None,
+    *,
+    unit: str | None = None,
+    dates_at_noon: bool = False,
 ) -> Times:
     """Read a column of times.
 
@@ -58,55 +60,68 @@ def read_times(
         text: what is written, in the order of the file.
         time_format: strptime directives, or None for ISO 8601.
         zone: the zone of times without an offset, or None.
-        dates_at_noon: take a date without a time of day as 12:00.
+        unit: what the times count since 1970-01-01 in UTC (one of ``EPOCHS``), or None.
+        dates_at_noon: place a date without a time of day in the middle of its day.
 
     Raises:
         ValueError: the time_format itself cannot be used.
     """
-    text = _without_words(text, time_format)
-    written, offset, zulu = _parse(text, time_format)
-    own = ~np.isnat(offset) if offset is not None else np.zeros(len(text), dtype=bool)
-    date_only = _without_time_of_day(text, written, time_format)
-    if dates_at_noon and date_only.any():
-        written = np.where(date_only, written + np.timedelta64(12, "h"), written)
-    clock = written.copy()
-    instant = written.copy()
-    skipped, repeated, utc_only = (np.zeros(len(text), dtype=bool) for _ in range(3))
+    if unit is not None:
+        written = _counted(text, EPOCHS[unit])
+    elif time_format is None:
+        written = read_iso(text)
+    else:
+        written = _by_format(text, time_format)
+    if dates_at_noon and written.date_only.any():
+        later = np.where(written.date_only, np.timedelta64(12, "h"), np.timedelta64(0, "h"))
+        written = replace(written, clock=written.clock + later)
+    return _on_the_clock(written, zone)
+
+
+def _on_the_clock(written: Written, zone: str | None) -> Times:
+    own = ~np.isnat(written.offset)
+    zulu = _utc(written, zone)
+    clock, instant = written.clock, written.clock
+    skipped, repeated = (np.zeros(len(own), dtype=bool) for _ in range(2))
     if zone is not None and not own.all():
-        naive = localise(np.where(own, np.datetime64("NaT"), written), zone)
-        instant = np.where(own, written, naive.instant)
-        skipped, repeated = naive.skipped, naive.repeated
-    if offset is not None:
-        instant = np.where(own, written - offset, instant)
-    if zulu is not None and zulu.any():
-        if zone is None:
-            utc_only = zulu
-        else:
-            clock = np.where(zulu, to_clock(instant, zone), clock)
+        naive = localise(np.where(own, np.datetime64("NaT"), clock) if own.any() else clock, zone)
+        instant, skipped, repeated = naive.instant, naive.skipped, naive.repeated
+    if own.any():
+        instant = np.where(own, written.clock - written.offset, instant)
+    if zone is not None and zulu.any():
+        clock = np.where(zulu, to_clock(instant, zone), clock)
+    utc_only = zulu if zone is None else np.zeros(len(own), dtype=bool)
     zoned = own | (zone is not None)
-    return Times(instant, clock, zoned, own, date_only, skipped, repeated, utc_only)
+    return Times(instant, clock, zoned, own, written.date_only, skipped, repeated, utc_only)
 
 
-def known_times(written: Stamps, zone: str | None) -> Times:
-    """Return wall-clock times that were read already, none of them with an offset.
+def _utc(written: Written, zone: str | None) -> Mask:
+    """Return where the wall clock is not told: in UTC by name, or +00:00 all through."""
+    known = written.offset[~np.isnat(written.offset)]
+    if zone is not None and known.size and (known == np.timedelta64(0, "ns")).all():
+        return ~np.isnat(written.offset)
+    return written.zulu
+
+
+def with_offsets(times: Times, offset: Lengths, zone: str | None) -> Times:
+    """Return times in UTC on the wall clock of an offset that stands beside them.
+
+    Where no offset can be used the zone gives the wall clock; without a zone the time is lost.
 
     Args:
-        written: the times, in the order of the file.
-        zone: their zone, or None.
+        times: read with the zone UTC.
+        offset: of the wall clock from UTC (timedelta64[ns], NaT where it cannot be used).
+        zone: the client's zone, or None.
     """
-    nothing = np.zeros(len(written), dtype=bool)
-    if zone is None:
-        return Times(written, written, nothing, nothing, nothing, nothing, nothing, nothing)
-    placed = localise(written, zone)
-    return Times(
-        placed.instant,
-        written,
-        ~nothing,
-        nothing,
-        nothing,
-        placed.skipped,
-        placed.repeated,
-        nothing,
+    known = ~np.isnat(offset)
+    lost = ~known & (zone is None)
+    instant = np.where(lost, np.datetime64("NaT"), times.instant)
+    clock = instant + np.where(known, offset, np.timedelta64(0, "ns"))
+    if zone is not None and not known.all():
+        clock = np.where(known, clock, to_clock(instant, zone))
+    nothing = np.zeros(len(known), dtype=bool)
+    return replace(
+        times, instant=instant, clock=clock, zoned=~nothing, own_offset=known, utc_only=nothing
     )
 
 
@@ -116,73 +131,46 @@ def to_clock(instant: Stamps, zone: str) -> Stamps:
     return local.to_numpy().astype("datetime64[ns]")
 
 
-def _without_words(text: Text, time_format: str | None) -> Text:
+def _counted(text: Text, to_a_second: int) -> Written:
+    """Read seconds or milliseconds since 1970; a rounded number such as 1.7E+12 is unreadable."""
+    number = text.str.fullmatch(_COUNT).to_numpy(dtype=bool)
+    plain = text.where(number, "").str.replace(",", ".", regex=False)
+    seconds = np.array(pd.to_numeric(plain, errors="coerce"), dtype=np.float64) / to_a_second
+    first, after = (np.datetime64(str(year), "s").astype(int) for year in (YEARS[0], YEARS[1] + 1))
+    good = (seconds >= first) & (seconds < after)
+    thousandths = np.round(np.where(good, seconds, 0) * 1000).astype(np.int64)
+    clock = (thousandths * 1_000_000).astype("datetime64[ns]")
+    clock[~good] = np.datetime64("NaT")
+    offset = np.where(good, np.timedelta64(0, "ns"), np.timedelta64("NaT"))
+    return Written(clock, offset, good, np.zeros(len(text), dtype=bool))
+
+
+def _by_format(text: Text, time_format: str) -> Written:
+    size = len(text)
+    offset, zulu = np.full(size, np.timedelta64("NaT", "ns")), np.zeros(size, dtype=bool)
+    rest, plain = text, time_format
+    if time_format.endswith("%z"):
+        plain = time_format.removesuffix("%z").rstrip()
+        rest, offset, zulu = split_offset(text)
+    clock = _nanoseconds(pd.to_datetime(_without_words(rest, plain), format=plain, errors="coerce"))
+    if plain != time_format:
+        clock = np.where(np.isnat(offset), np.datetime64("NaT"), clock)
+    date_only = ~np.isnat(clock) & (not re.search("%[HIXcT]", time_format))
+    return Written(clock, offset, zulu, date_only)
+
+
+def _without_words(text: Text, time_format: str) -> Text:
     # pandas takes "now" and "today" from the machine's clock, and a sign for an epoch
-    if time_format is None:
-        word = ~text.str[:1].isin(list("0123456789"))
-    else:
-        first = text.str[:1]
-        word = first.isin(list("nNtT")) & text.str.casefold().isin(["now", "today"])
-        word |= first.isin(["-", "+"]) & (time_format[:1] == "%")
+    first = text.str[:1]
+    word = first.isin(list("nNtT")) & text.str.casefold().isin(["now", "today"])
+    if time_format[:1] == "%":
+        word |= first.isin(["-", "+"])
     return text.mask(word, "") if word.any() else text
-
-
-def _parse(
-    text: Text, time_format: str | None
-) -> tuple[Stamps, NDArray[np.timedelta64] | None, Mask | None]:
-    if time_format is None:
-        try:
-            plain = pd.to_datetime(text, format="ISO8601", errors="coerce")
-        except ValueError:
-            plain = None
-        if plain is not None and plain.dt.tz is None:
-            return _nanoseconds(plain), None, None
-        aware = pd.to_datetime(text, format="ISO8601", errors="coerce", utc=True)
-    elif "%z" not in time_format:
-        return _nanoseconds(pd.to_datetime(text, format=time_format, errors="coerce")), None, None
-    else:
-        aware = pd.to_datetime(text, format=time_format, errors="coerce", utc=True)
-    instant = _nanoseconds(aware.dt.tz_localize(None))
-    offset, zulu = _offsets(text)
-    if time_format is not None:
-        instant = np.where(np.isnat(offset), np.datetime64("NaT"), instant)
-    return instant + np.where(np.isnat(offset), np.timedelta64(0, "ns"), offset), offset, zulu
 
 
 def _nanoseconds(times: pd.Series) -> Stamps:
     values = times.to_numpy()
     if len(values) and values.dtype != np.dtype("datetime64[ns]"):
-        outside = (values < _FIRST) | (values >= _AFTER)
-        values = np.where(outside, np.datetime64("NaT"), values)
+        first, after = (np.datetime64(str(year), "D") for year in (YEARS[0], YEARS[1] + 1))
+        values = np.where((values < first) | (values >= after), np.datetime64("NaT"), values)
     return np.asarray(values, dtype="datetime64[ns]")
-
-
-def _offsets(text: Text) -> tuple[NDArray[np.timedelta64], Mask]:
-    code, tails = pd.factorize(text.str[-6:])
-    known = [_offset_of(str(tail)) for tail in tails]
-    offsets = np.array([*known, np.timedelta64("NaT", "ns")])[code]
-    zulu = np.array([str(tail).endswith(("Z", "z")) for tail in tails] or [False])[code]
-    return offsets, zulu
-
-
-def _offset_of(tail: str) -> np.timedelta64:
-    if tail[-1:] in ("Z", "z"):
-        return np.timedelta64(0, "ns")
-    found = _OFFSET.search(tail)
-    if found is None:
-        return np.timedelta64("NaT", "ns")
-    signed = re.search(r"[+-].*$", found.group())
-    digits = signed.group().replace(":", "") if signed else "+0"
-    minutes = int(digits[1:3]) * 60 + int(digits[3:5] or 0)
-    return np.timedelta64((-minutes if digits[0] == "-" else minutes) * 60_000_000_000, "ns")
-
-
-def _without_time_of_day(text: Text, written: Stamps, time_format: str | None) -> Mask:
-    midnight = written == written.astype("datetime64[D]")
-    if time_format is not None:
-        timed = any(part in time_format for part in ("%H", "%I", "%X", "%c", "%s"))
-        return midnight if not timed else np.zeros(len(text), dtype=bool)
-    result = np.zeros(len(text), dtype=bool)
-    if midnight.any():
-        result[midnight] = (text[midnight].str.len() <= 10).to_numpy()
-    return result

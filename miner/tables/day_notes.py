@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from miner.records.client import Client
+from miner.records.columns import STILL
 from miner.results.morning import Noted
 from miner.tables.clockwork import Times, seconds
 
@@ -60,7 +61,7 @@ def _words(stream: str, row: Mapping[Hashable, Any], minutes: float) -> str:
         return f"tag {row['tag']}"
     if stream == "activity":
         kind = str(row["kind"])
-        return "" if kind == "steps" else f"{kind or 'activity'}, {minutes:.0f} min"
+        return "" if kind in ("steps", STILL) else f"{kind or 'activity'}, {minutes:.0f} min"
     if stream == "stress":
         return f"stress, {minutes:.0f} min"
     kind = "nap" if row["kind"] == "nap" else "sleep"

@@ -168,7 +168,7 @@ def test_text_that_looks_like_numbers_stays_text(folder):
         ("[[source]]", "[[sources]]", "Did you mean 'source'?"),
         ("[[source]]", "[source]", "written with double brackets"),
         ("skip_rows = 2", 'columns = "time"', "not valid TOML"),
-        ('"%d/%m/%Y %H:%M"', '"%d/%m/%Q"', "cannot be used"),
+        ('"%d/%m/%Y %H:%M"', '"%d/%m/%Q"', 'not "%Q"'),
         ("[source.columns]", "[source.columns", "not valid TOML"),
         ('glucose_mmol_l = "Result"', 'glucose_mmol_l = "result"', "Did you mean 'Result'?"),
         ("skip_rows = 2", "skip_rows = 200", "the file ends before row 201"),
@@ -185,10 +185,9 @@ def test_a_mistake_in_sources_is_told_by_key(folder, old, new, said):
 @pytest.mark.parametrize(
     ("extra", "said"),
     [
-        ('[source.units]\nend = "s"\n', "no unit for end"),
+        ('[source.units]\nend = "s"\n', "a unit of end: epoch_s or epoch_ms"),
         ('[source.units]\ndeep_min = "mg/dL"\n', "a unit of deep_min: s or min or h"),
         ("", "the unit of duration under [source.units]"),
-        ('[source.episodes]\ncolumn = "x"\nat_least = 3\n', "time under [source.columns]"),
     ],
 )
 def test_a_mistake_in_units_and_episodes(folder, extra, said):

@@ -1,0 +1,228 @@
+"""Reads times of ISO 8601, and the forms of an offset that databases write.
+
+A time is a date with hours and minutes at least; what is less (``T08``, ``T08:5``) is no time. A
+date alone is told apart. An offset that is written and cannot be used makes the whole unreadable.
+
+Source: ISO 8601-1:2019, 5.2 and 5.3; RFC 3339, 5.6; RFC 9557, 4.1 (a zone's name in brackets).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+Stamps = NDArray[np.datetime64]
+Lengths = NDArray[np.timedelta64]
+Mask = NDArray[np.bool_]
+
+YEARS = (1900, 2200)
+LONGEST_OFFSET_S = 16 * 3600
+"""No place ever had an offset of 16 hours. Source: IANA time zone database, 2025 (from memory)."""
+
+OFFSET = (
+    r"(?:UTC|GMT)? ?(?P<sign>[+\-\x{2212}])(?:"
+    r"(?P<h1>\d{1,2})(?::(?P<m1>\d\d)(?::(?P<s1>\d\d))?)?|(?P<h2>\d\d)(?P<m2>\d\d)(?P<s2>\d\d)?)"
+    r"|(?P<zulu>Z|z|UTC|GMT)"
+)
+_DATE = (
+    r"(?P<year>\d{4})(?:-(?P<mo1>\d{1,2})-(?P<d1>\d{1,2})|/(?P<mo2>\d{1,2})/(?P<d2>\d{1,2})"
+    r"|\.(?P<mo3>\d{1,2})\.(?P<d3>\d{1,2})|(?P<mo4>\d\d)(?P<d4>\d\d))"
+)
+_CLOCK = (
+    r"(?:(?P<hour1>\d{1,2}):(?P<minute1>\d\d)(?::(?P<second1>\d\d)(?:[.,](?P<part1>\d{1,9}))?)?"
+    r"|(?P<hour2>\d\d)(?P<minute2>\d\d)(?:(?P<second2>\d\d)(?:[.,](?P<part2>\d{1,9}))?)?)"
+)
+_WHOLE = rf"^{_DATE}(?P<timed>[Tt ]{_CLOCK}(?: ?(?:{OFFSET})(?:\[[\w/+\-]+\])?)?)?$"
+_TIME = r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d(?:\.\d{1,9})?)?"
+_PLAIN, _PLAIN_AWARE = _TIME + "$", _TIME + r"(?:Z|[+-]\d\d:?\d\d)$"
+_TAIL = r"^.*?(?:(?P<zulu>Z)|(?P<sign>[+-])(?P<h1>\d\d):?(?P<m1>\d\d))$"
+_TIMED_LENGTHS = {16, 19, *range(21, 30)}
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """Times as they are written.
+
+    Attributes:
+        clock: what is written, without its offset (datetime64[ns], NaT where unreadable).
+        offset: from UTC (timedelta64[ns]); NaT where none is written, or nothing can be read.
+        zulu: True where UTC is written by its name: nothing is said of the wall clock.
+        date_only: True where a date stands without a time of day.
+    """
+
+    clock: Stamps
+    offset: Lengths
+    zulu: Mask
+    date_only: Mask
+
+
+def read_iso(text: pd.Series[str]) -> Written:
+    """Read a column of times of ISO 8601; an empty text is unreadable."""
+    size = len(text)
+    cells = pc.cast(pa.array(text, from_pandas=True), pa.large_string())
+    if isinstance(cells, pa.ChunkedArray):
+        cells = cells.combine_chunks()
+    cells = pc.if_else(pc.equal(cells, ""), None, cells)
+    found = Written(
+        np.full(size, np.datetime64("NaT", "ns")),
+        np.full(size, np.timedelta64("NaT", "ns")),
+        np.zeros(size, dtype=bool),
+        np.zeros(size, dtype=bool),
+    )
+    if not _alike(cells, found):
+        plain = _matches(cells, _PLAIN)
+        aware = _matches(cells, _PLAIN_AWARE)
+        found.clock[plain] = _by_pandas(cells.filter(pa.array(plain)))
+        _put_aware(cells, aware, _by_pandas(cells.filter(pa.array(aware))), found)
+        _by_grammar(cells, ~plain & ~aware, found)
+    return found
+
+
+def offsets(text: pd.Series[str]) -> tuple[Lengths, Mask]:
+    """Read texts that are an offset (``+02:00``, ``-5``, ``Z``); NaT where one cannot be read."""
+    parts = _parts(pa.array(text, pa.large_string(), from_pandas=True), f"^(?:{OFFSET})$")
+    return _offset_of(parts), parts["zulu"] != ""
+
+
+def offsets_of(minutes: NDArray[np.float64]) -> Lengths:
+    """Return numbers of minutes as offsets; NaT where no place ever had one."""
+    known = np.abs(minutes) * 60 < LONGEST_OFFSET_S
+    seconds = np.round(np.where(known, minutes, 0) * 60).astype(np.int64)
+    found = (seconds * 1_000_000_000).astype("timedelta64[ns]")
+    return np.where(known, found, np.timedelta64("NaT"))
+
+
+def split_offset(text: pd.Series[str]) -> tuple[pd.Series[str], Lengths, Mask]:
+    """Return texts without the offset at their end, the offset (NaT: none), and where it is UTC.
+
+    Where a text ends with no offset that can be used the first is empty.
+    """
+    code, unique = pd.factorize(text)
+    cells = pa.array(np.append(unique, ""), pa.large_string(), from_pandas=True)
+    parts = _parts(cells, rf"^(?P<rest>.*?\d) ?(?:{OFFSET})$")
+    rest = pd.Series(parts["rest"].to_numpy()[code], dtype="str")
+    return rest, _offset_of(parts)[code], (parts["zulu"] != "").to_numpy()[code]
+
+
+def _alike(cells: pa.LargeStringArray, found: Written) -> bool:
+    """Read a column in which every time is written in full; say whether it is one."""
+    lengths = set(pc.unique(pc.utf8_length(cells)).to_pylist()) - {None}
+    try:
+        if lengths <= _TIMED_LENGTHS:
+            # nanoseconds would let the year 2610 wrap around into one of ours
+            clock = pc.cast(cells, pa.timestamp("us")).to_numpy(zero_copy_only=False)
+            if not _outside(clock).any():
+                found.clock[:] = clock
+                return True
+    except pa.ArrowInvalid:
+        pass
+    return False
+
+
+def _outside(clock: Stamps) -> Mask:
+    first, after = (np.datetime64(str(year), "D") for year in (YEARS[0], YEARS[1] + 1))
+    return np.asarray((clock < first) | (clock >= after))
+
+
+def _matches(cells: pa.LargeStringArray, pattern: str) -> Mask:
+    found = pc.fill_null(pc.match_substring_regex(cells, pattern), False)
+    return np.asarray(found.to_numpy(zero_copy_only=False), dtype=bool)
+
+
+def _by_pandas(cells: pa.LargeStringArray) -> Stamps:
+    """Return the instants of times written in full, each with an offset or none of them."""
+    if not len(cells):
+        return np.zeros(0, dtype="datetime64[ns]")
+    series = pd.Series(pd.array(cells, dtype="str"))
+    parsed = pd.to_datetime(series, format="ISO8601", errors="coerce", utc=True)
+    values = parsed.dt.tz_localize(None).to_numpy()
+    if values.dtype != np.dtype("datetime64[ns]"):
+        values = np.where(_outside(values), np.datetime64("NaT"), values)
+    clock = values.astype("datetime64[ns]")
+    clock[_outside(clock)] = np.datetime64("NaT")
+    return np.asarray(clock)
+
+
+def _put_aware(cells: pa.LargeStringArray, at: Mask, instant: Stamps, found: Written) -> None:
+    if not at.any():
+        return
+    code, tails = pd.factorize(pd.Series(cells.filter(pa.array(at))).str[-6:])
+    parts = _parts(pa.array(tails, pa.large_string(), from_pandas=True), _TAIL)
+    offset = _offset_of(parts)[code]
+    found.offset[at] = np.where(np.isnat(instant), np.timedelta64("NaT"), offset)
+    found.clock[at] = instant + offset
+    found.zulu[at] = (parts["zulu"] != "").to_numpy()[code] & ~np.isnat(found.clock[at])
+
+
+def _by_grammar(cells: pa.LargeStringArray, at: Mask, found: Written) -> None:
+    if not at.any():
+        return
+    parts = _parts(cells.filter(pa.array(at)), _WHOLE)
+    clock, offset = _clock_of(parts), _offset_of(parts)
+    stands = (parts["sign"] + parts["zulu"] != "").to_numpy()
+    clock[stands & np.isnat(offset)] = np.datetime64("NaT")
+    readable = ~np.isnat(clock)
+    found.clock[at] = clock
+    found.offset[at] = np.where(readable, offset, np.timedelta64("NaT"))
+    found.zulu[at] = readable & (parts["zulu"] != "").to_numpy()
+    found.date_only[at] = readable & (parts["timed"] == "").to_numpy()
+
+
+def _parts(cells: pa.Array, pattern: str) -> pd.DataFrame:
+    """Return the named parts of a pattern as text, empty where a cell has none."""
+    found = pc.extract_regex(cells, pattern)
+    names = [field.name for field in found.type]
+    columns = {name: pc.fill_null(pc.struct_field(found, name), "") for name in names}
+    return pd.DataFrame({name: pd.array(cell, dtype="str") for name, cell in columns.items()})
+
+
+def _one_of(parts: pd.DataFrame, *names: str) -> NDArray[np.int64]:
+    """Return the number in the first of some parts that is not empty, 0 where all are."""
+    text = parts[names[0]]
+    for name in names[1:]:
+        text = text + parts[name]
+    return np.asarray(text.where(text != "", "0").astype("int64"))
+
+
+def _clock_of(parts: pd.DataFrame) -> Stamps:
+    year = _one_of(parts, "year")
+    month = _one_of(parts, "mo1", "mo2", "mo3", "mo4")
+    day = _one_of(parts, "d1", "d2", "d3", "d4")
+    hour, minute, second = (
+        _one_of(parts, f"{name}1", f"{name}2") for name in ("hour", "minute", "second")
+    )
+    good = (year >= YEARS[0]) & (year <= YEARS[1]) & (month >= 1) & (month <= 12)
+    good &= (hour <= 23) & (minute <= 59) & (second <= 59)
+    months = (np.where(good, year - 1970, 0) * 12 + np.where(good, month - 1, 0)).astype(
+        "datetime64[M]"
+    )
+    longest = ((months + 1).astype("datetime64[D]") - months.astype("datetime64[D]")).astype(int)
+    good &= (day >= 1) & (day <= longest)
+    nanoseconds = (parts["part1"] + parts["part2"]).str.pad(9, side="right", fillchar="0")
+    part = np.asarray(nanoseconds.astype("int64"))
+    seconds = ((day - 1) * 24 + hour) * 3600 + minute * 60 + second
+    clock = months.astype("datetime64[ns]") + (seconds * 1_000_000_000 + part).astype(
+        "timedelta64[ns]"
+    )
+    clock[~good] = np.datetime64("NaT")
+    return np.asarray(clock)
+
+
+def _offset_of(parts: pd.DataFrame) -> Lengths:
+    """Return the offsets that the parts say, NaT where none stands or it is none that exists."""
+    second = [name for name in ("s1", "s2") if name in parts]
+    both = [[f"{unit}{way}" for way in "12" if f"{unit}{way}" in parts] for unit in "hm"]
+    hours, minutes = (_one_of(parts, *names) for names in both)
+    rest = _one_of(parts, *second) if second else np.zeros(len(parts), dtype=np.int64)
+    seconds = hours * 3600 + minutes * 60 + rest
+    signed = (parts["sign"] != "").to_numpy()
+    good = signed & (minutes <= 59) & (rest <= 59) & (seconds < LONGEST_OFFSET_S)
+    good |= (parts["zulu"] != "").to_numpy()
+    seconds = np.where((parts["sign"] == "+").to_numpy(), seconds, -seconds)
+    offset = (seconds * 1_000_000_000).astype("timedelta64[ns]")
+    return np.where(good, offset, np.timedelta64("NaT"))
