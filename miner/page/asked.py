@@ -22,7 +22,7 @@ from miner.page.jobs import Job, Jobs
 from miner.page.places import client_folder, require_inside
 from miner.page.shelf import Entry, Shelf
 from miner.page.turns import Turns
-from miner.records.times import YEARS
+from miner.records.iso8601 import YEARS
 
 SOON_S = 0.7
 MOST_NOTES = 200

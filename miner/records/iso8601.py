@@ -86,7 +86,7 @@ def read_iso(text: pd.Series[str]) -> Written:
 def offsets(text: pd.Series[str]) -> tuple[Lengths, Mask]:
     """Read texts that are an offset (``+02:00``, ``-5``, ``Z``); NaT where one cannot be read."""
     parts = _parts(pa.array(text, pa.large_string(), from_pandas=True), f"^(?:{OFFSET})$")
-    return _offset_of(parts), parts["zulu"] != ""
+    return _offset_of(parts), (parts["zulu"] != "").to_numpy()
 
 
 def offsets_of(minutes: NDArray[np.float64]) -> Lengths:

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
+from miner.records.iso8601 import Stamps
 from miner.records.samples import join, modal_gap
-from miner.records.times import Stamps
 from miner.records.two_at_once import CONTRADICTED, contradicted
 from miner.results import Severity
 

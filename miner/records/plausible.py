@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.records.findings import Findings
-from miner.records.times import Stamps
+from miner.records.iso8601 import Stamps
 from miner.results import Severity
 
 Span: TypeAlias = tuple[np.datetime64, np.datetime64]

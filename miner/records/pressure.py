@@ -11,8 +11,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.records.findings import Findings
+from miner.records.iso8601 import Stamps
 from miner.records.jumps import Used
-from miner.records.times import Stamps
 from miner.results import Severity
 
 FALL_MG_DL, FALL_MIN = 20.0, 15.0

@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 from miner.records.cells import levels_of, repeated, where_from
 from miner.records.columns import COLUMNS, STILL
 from miner.records.findings import Findings
+from miner.records.iso8601 import Stamps
 from miner.records.placing import Placed
 from miner.records.sources import Episodes, Source
-from miner.records.times import Stamps, to_clock
+from miner.records.times import to_clock
 from miner.results import Severity
 
 INTERVAL = ["start", "end", "start_clock", "end_clock"]

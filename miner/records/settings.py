@@ -12,7 +12,7 @@ from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from miner.records.client import LeftOutDay, Settings
 from miner.records.fold import fold
-from miner.records.times import YEARS
+from miner.records.iso8601 import YEARS
 from miner.records.toml_file import TomlModel, Zone, read_toml
 
 WEEK_DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")

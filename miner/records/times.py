@@ -146,8 +146,8 @@ def _counted(text: Text, to_a_second: int) -> Written:
 
 
 def _by_format(text: Text, time_format: str) -> Written:
-    size = len(text)
-    offset, zulu = np.full(size, np.timedelta64("NaT", "ns")), np.zeros(size, dtype=bool)
+    offset: Lengths = np.full(len(text), np.timedelta64("NaT", "ns"))
+    zulu = np.zeros(len(text), dtype=bool)
     rest, plain = text, time_format
     if time_format.endswith("%z"):
         plain = time_format.removesuffix("%z").rstrip()

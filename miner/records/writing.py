@@ -8,8 +8,8 @@ import pandas as pd
 from miner.records.client import Client
 from miner.records.columns import COLUMNS
 from miner.records.hazards import numbered
+from miner.records.iso8601 import Stamps
 from miner.records.stream_file import NO_END
-from miner.records.times import Stamps
 
 UNREADABLE = "unreadable"
 _CENSORED = {-1: "LO", 1: "HI"}
