@@ -8,6 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
+from miner.records.columns import STILL
 from miner.records.findings import Findings
 from miner.records.samples import INTERVAL, join
 from miner.records.stream_file import Part
@@ -19,8 +20,9 @@ def tracker_worn(
 ) -> tuple[pd.DataFrame, Mapping[str, pd.DataFrame]]:
     """Return the activity stream and, for every sampled stream, when it was measured.
 
-    A day whose step blocks are all zero, without a valid sample of another stream, is a day on
-    which the tracker was not worn: its blocks are left out and do not count as worn. Where a file
+    A day whose step blocks are all zero, without a valid sample of another stream or a row that
+    says "still", is a day on which the tracker was not worn: its blocks are left out and do not
+    count as worn. Where a file
     says itself when a stream was measured, nothing is derived from the records beside it.
     """
     written = {part.stream for part in parts if part.worn_as_written}
@@ -32,7 +34,8 @@ def tracker_worn(
     if "activity" not in worn or activity.empty:
         return activity, worn
     day = activity["start_clock"].dt.normalize()
-    still = activity["steps"].fillna(0).groupby(day).sum() == 0
+    moved = activity["steps"].fillna(0) + activity["active_min"].fillna(0)
+    still = moved.mask(activity["kind"] == STILL, 1).groupby(day).sum() == 0
     counted = activity["steps"].notna().groupby(day).any()
     others = [frame for name, frame in worn.items() if name != "activity"]
     alive = pd.concat([frame["start_clock"].dt.normalize() for frame in others] or [day.iloc[:0]])
