@@ -40,7 +40,7 @@ def meals(client: Client, rules: RuleBook | None = None) -> UnitTable:
 
 def meal_table(client: Client, rules: RuleBook | None = None) -> pd.DataFrame:
     """Return one row a meal or snack as a DataFrame: outcomes and factors by name."""
-    return meals(client, rules).frame
+    return meals(client, rules).frame.copy()
 
 
 def repeats(table: UnitTable, outcome: str = "rise", factor: str | None = None) -> Repeats:

@@ -52,7 +52,7 @@ def days(client: Client, rules: RuleBook | None = None) -> UnitTable:
 
 def day_table(client: Client, rules: RuleBook | None = None) -> pd.DataFrame:
     """Return one row a biological day as a DataFrame: outcomes and factors by name."""
-    return days(client, rules).frame
+    return days(client, rules).frame.copy()
 
 
 def check(client: Client, rules: RuleBook | None = None) -> CheckReport:

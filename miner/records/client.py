@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from miner.results import Finding
 
 if TYPE_CHECKING:
     import pandas as pd
 
+T = TypeVar("T")
+MAX_DERIVED = 4  # rule books under which one thing is asked for at a time: shipped, frozen, changed
 STREAMS = ("glucose", "sleep", "stress", "activity", "meals", "tags")
 
 
@@ -91,6 +93,23 @@ class Client:
     findings: tuple[Finding, ...]
     records_hash: str
     settings_hash: str = ""
+    _derived: dict[str, list[tuple[Any, Any]]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+
+    def derived(self, name: str, rules: object, make: Callable[[], T]) -> T:
+        """Return what ``make`` computes from these records under these rules, computed once.
+
+        The records never change, so a table is the same each time it is asked for; callers must
+        not change it in place. Rules are compared by what they say.
+        """
+        made = self._derived.setdefault(name, [])
+        for known, value in made:
+            if known is rules or known == rules:
+                return value  # type: ignore[no-any-return]
+        made.append((rules, make()))
+        del made[:-MAX_DERIVED]
+        return made[-1][1]  # type: ignore[no-any-return]
 
     def used(self, stream: str) -> pd.DataFrame:
         """Return the rows of a stream that are not left out."""

@@ -70,6 +70,10 @@ Measure = Callable[[DayRecords, int], Found]
 
 def records_of(client: Client, rules: RuleBook) -> DayRecords:
     """Cut a client's streams into biological days."""
+    return client.derived("day records", rules, lambda: _records_of(client, rules))
+
+
+def _records_of(client: Client, rules: RuleBook) -> DayRecords:
     trace, nights = trace_of(client), nights_of(client)
     days = days_of(trace, nights)
     middles = np.array([night.middle_clock for night in nights.by_day.values()], dtype=np.int64)

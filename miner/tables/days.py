@@ -41,6 +41,10 @@ def day_table(client: Client, rules: RuleBook) -> UnitTable:
     Raises:
         MinerError: the rule book asks for an outcome, window or measure that is not known.
     """
+    return client.derived("day table", rules, lambda: _day_table(client, rules))
+
+
+def _day_table(client: Client, rules: RuleBook) -> UnitTable:
     records = records_of(client, rules)
     days, trace = records.days, records.trace
     outcome_rules = rules.outcomes_of("day")

@@ -44,6 +44,10 @@ def meal_table(client: Client, rules: RuleBook) -> UnitTable:
     Raises:
         MinerError: the rule book asks for an outcome, window or measure that is not known.
     """
+    return client.derived("meal table", rules, lambda: _meal_table(client, rules))
+
+
+def _meal_table(client: Client, rules: RuleBook) -> UnitTable:
     records = meal_records(client, rules)
     trace = records.days.trace
     pieces = after_meals(trace, smoothed(trace), records.meals, client.settings.range[1])

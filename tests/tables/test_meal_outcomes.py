@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from statistics import median
@@ -138,8 +139,8 @@ def test_gaps_sensors_and_the_edge_of_the_sensor_are_unknown(make, sensed, rules
     minutes = (noon / np.timedelta64(1, "m")).to_numpy()
 
     def known(**columns):
-        client.streams["glucose"] = glucose.assign(**columns)
-        table = meal_table(client, rules)
+        other = {**client.streams, "glucose": glucose.assign(**columns)}
+        table = meal_table(replace(client, streams=other), rules)
         return {
             name: table.reasons.get((table.frame.index[0], name), "") for name in table.outcomes
         }
