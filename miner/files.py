@@ -148,7 +148,7 @@ def require_no_link(path: Path) -> None:
     if path.is_symlink():
         raise MinerError(
             "this is a link to another place", "a file or folder of its own, or nothing yet",
-            "Name the place it leads to, or put a copy in its place. Nothing was written.",
+            "Name the place it points to, or put a copy in its place. Nothing was written.",
             file=path,
         )  # fmt: skip
 
