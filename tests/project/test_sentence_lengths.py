@@ -79,7 +79,7 @@ def test_no_sentence_in_the_pages_is_long() -> None:
 
 
 def test_a_long_sentence_would_be_found() -> None:
-    words = "one " * 19
+    words = "one " * (LONGEST - 1)
     tree = ast.parse(f'"""{"paper " * 30}"""\nx = "{words}two. {words}two."\ny = f"{words}{{x}} z"')
     assert [len(long_sentences(text)) for text in said(tree)] == [0, 1]
     assert list(in_book({"a": {"source": "s", "say": ["t"]}})) == ["t"]
