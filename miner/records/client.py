@@ -77,13 +77,16 @@ class Client:
         meals: time, clock, label, meal, carbs_g, protein_g, fat_g, fibre_g, energy_kcal,
             carbs_level, protein_level, fat_level, fibre_level, left_out.
         tags: start, end (equal to start where only a time was noted), start_clock, end_clock,
-            tag (folded: lower case, single spaces, synonyms joined), left_out.
+            tag (folded: lower case, single spaces, synonyms joined), noted (the same before
+            synonyms were joined), left_out.
 
     ``worn`` holds, for streams made from samples or blocks, the intervals in which the tracker was
     on (start, end, start_clock, end_clock); a stream absent from it was not sampled. See
     ``records/columns.py`` for ``kind`` "still", ``active_min``, ``meal`` and ``level``.
     An activity of kind "steps" is a block in which steps were counted, not a bout of movement.
-    ``records_hash`` covers the files read and their mapping, ``settings_hash`` the settings.
+    ``records_hash`` covers the files read, their mapping and the corrections in force,
+    ``settings_hash`` the settings. ``replaced`` says which (file, row) a corrected record stands
+    in place of.
     """
 
     folder: Path
@@ -93,6 +96,7 @@ class Client:
     findings: tuple[Finding, ...]
     records_hash: str
     settings_hash: str = ""
+    replaced: Mapping[tuple[str, int], tuple[str, int]] = field(default_factory=dict)
     _derived: dict[str, list[tuple[Any, Any]]] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )

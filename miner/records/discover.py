@@ -20,7 +20,7 @@ STANDARD = "open-standard records"
 _OPEN = (".json", ".ndjson")
 TABLES = (".csv", ".tsv", ".txt", ".xlsx", ".xls", ".zip", ".jsonl")
 _NOT_STREAMS = ("ticks*.csv",)
-_OWN = ("ledger.jsonl", "client.toml", "practice.toml", "sources.toml")
+_OWN = ("ledger.jsonl", "client.toml", "practice.toml", "sources.toml", "corrections.csv")
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,8 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
     entries: dict[Path, list[Source]] = defaultdict(list)
     for entry in sources:
         for path in folder.glob(entry.file):
-            entries[path].append(entry)
+            if path.name not in _OWN:
+                entries[path].append(entry)
     found = [
         item
         for path in sorted(entries)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections import defaultdict
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,8 @@ import pandas as pd
 from miner.errors import MinerError
 from miner.records.client import STREAMS, Client, Settings
 from miner.records.columns import COLUMNS
+from miner.records.correcting import correct, read_added
+from miner.records.corrections import read_corrections
 from miner.records.discover import STANDARD, Found, find_files, practice_of
 from miner.records.findings import Findings
 from miner.records.hazards import look
@@ -210,14 +213,23 @@ def _client(
             file=folder,
         )
     streams["glucose"] = look(streams["glucose"], settings, findings)
-    for name, frame in streams.items():
-        if name == "tags" and settings.synonyms:
-            streams[name] = frame.assign(tag=frame["tag"].replace(dict(settings.synonyms)))
+    zone, by_clock = settings.time_zone, any(part.unzoned for part in parts)
+    read = partial(read_added, glucose=streams["glucose"], zone=zone, by_clock=by_clock)
+    known = {name: frame for name, frame in streams.items() if name not in stopped}
+    corrected = correct(known, read_corrections(folder, findings), read, findings)
+    streams |= corrected.streams
+    if corrected.done:
+        digest = hashlib.sha256("\n".join([digest, *corrected.done]).encode()).hexdigest()[:16]
+    noted = streams["tags"]["tag"]
+    tag = noted.replace(dict(settings.synonyms)) if settings.synonyms else noted
+    streams["tags"] = streams["tags"].assign(noted=noted, tag=tag)
     suspect_pressure(streams["glucose"], streams["sleep"], findings)
     spelt_alike(streams["tags"], findings)
     streams["activity"], worn = tracker_worn(streams["activity"], parts, findings)
     hashed = hashlib.sha256(repr(settings).encode()).hexdigest()[:16]
-    return Client(folder, settings, streams, worn, findings.sorted(), digest, hashed)
+    return Client(
+        folder, settings, streams, worn, findings.sorted(), digest, hashed, corrected.replaced
+    )
 
 
 def _first_told(findings: Findings) -> str:
