@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from miner.api.generating import generate
     from miner.api.meal_steps import compare_meals, meal_table, meals, repeats
     from miner.api.morning import day_review
+    from miner.api.noting import correct, notebook, take_back, take_out, write_note
     from miner.api.pages import write_pages
     from miner.api.plan_pages import written_plan
     from miner.api.planning import plan
@@ -47,6 +48,7 @@ _STEPS = {
     "generating": ("generate",),
     "meal_steps": ("compare_meals", "meal_table", "meals", "repeats"),
     "morning": ("day_review",),
+    "noting": ("correct", "notebook", "take_back", "take_out", "write_note"),
     "pages": ("write_pages",),
     "plan_pages": ("written_plan",),
     "planning": ("plan",),
@@ -67,6 +69,7 @@ __all__ = [
     "cautions",
     "check",
     "compare_meals",
+    "correct",
     "day_review",
     "day_table",
     "days",
@@ -82,6 +85,7 @@ __all__ = [
     "load_rules",
     "meal_table",
     "meals",
+    "notebook",
     "plan",
     "pool",
     "practice_morning",
@@ -92,8 +96,11 @@ __all__ = [
     "repeats",
     "result",
     "rules_of_practice",
+    "take_back",
+    "take_out",
     "why",
     "write_demo",
+    "write_note",
     "write_pages",
     "written_plan",
 ]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from miner.api.running import running
@@ -10,6 +12,7 @@ from miner.brief.morning_words import night_words, pressure_words, questions
 from miner.brief.text.amounts import Amounts
 from miner.errors import MinerError
 from miner.records.client import Client
+from miner.records.notes import read_notes
 from miner.results import CautionKind
 from miner.results.morning import Against, DayReview
 from miner.rulebook import RuleBook
@@ -47,7 +50,18 @@ def day_review(client: Client, date: str | None = None, rules: RuleBook | None =
     books = rules_of(client, rules)
     records, table = records_of(client, books), day_table(client, books)
     place = _place(records, date)
-    return review_of(client, books, records, table, place, ASKED_FOR if date else NEWEST)
+    found = review_of(client, books, records, table, place, ASKED_FOR if date else NEWEST)
+    return with_notes(found, client)
+
+
+def with_notes(review: DayReview, client: Client) -> DayReview:
+    """Return the account of a day with what the practitioner wrote on its date.
+
+    Raises:
+        MinerError: the notes cannot be read.
+    """
+    notes = (note for note in read_notes(client.folder) if note.date == review.date)
+    return replace(review, notes=tuple(notes))
 
 
 def review_of(

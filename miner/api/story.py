@@ -5,13 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 from miner import ledger
-from miner.api.past import read_past
+from miner.api.past import folder_of, read_past
 from miner.api.steps import load_rules, rules_of
 from miner.brief.sentences import say
 from miner.brief.text.history import entry_words
 from miner.followup.story import Story, tell
 from miner.ledger import Event
 from miner.records.client import Client
+from miner.records.notes import read_notes
 from miner.records.settings import read_settings
 from miner.results import History, HistoryEntry
 from miner.rulebook import RuleBook
@@ -40,6 +41,7 @@ def history(client: Client | Path, rules: RuleBook | None = None) -> History:
         fixed=len(ledger.questions(past.book)),
         entries=tuple(_entry(event, story, books) for event in past.book.events),
         notes=past.notes,
+        written=read_notes(folder_of(client)),
     )
 
 

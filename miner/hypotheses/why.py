@@ -107,7 +107,8 @@ def _factor(table: UnitTable, item: Item, at: int) -> FactorValue:
 
 
 def _places(table: UnitTable, unit: str, column: str) -> tuple[Place, ...]:
-    return tuple(Place(file, row) for file, row in table.sources.get((unit, column), ()))
+    rows = table.sources.get((unit, column), ())
+    return tuple(Place(file, row, table.replaced.get((file, row))) for file, row in rows)
 
 
 def _known(value: float) -> float | None:

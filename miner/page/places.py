@@ -13,7 +13,10 @@ LONGEST_CODE, LONGEST_NAME = 40, 120
 WAITING = ".waiting"
 GOING = ".miner-going-"
 TICKS = "ticks-noted.csv"
-OWN_FILES = ("client.toml", "practice.toml", "sources.toml", "ledger.jsonl", TICKS)
+OWN_FILES = (
+    "client.toml", "practice.toml", "sources.toml", "ledger.jsonl", "corrections.csv", "notes.md",
+    TICKS,
+)  # fmt: skip
 _CODE = re.compile(r"[^\W_][\w-]*")
 _UNUSUAL = re.compile(r"[^\w .()+,&=@-]")
 _PORTS = (f"{kind}{k}" for kind in ("com", "lpt") for k in range(10))

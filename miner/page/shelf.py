@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 
 from miner import api
-from miner.api.morning import ASKED_FOR, NEWEST, review_of
+from miner.api.morning import ASKED_FOR, NEWEST, review_of, with_notes
 from miner.api.practice_mornings import client_morning
 from miner.api.steps import check_records, with_folder
 from miner.caseload.places import RULES, SHARED
@@ -96,7 +96,8 @@ class Entry:
             if place is None:
                 return api.day_review(self.client, day, self.rules)
             chosen = ASKED_FOR if day else NEWEST
-            return review_of(self.client, self.rules, records, table, place, chosen)
+            found = review_of(self.client, self.rules, records, table, place, chosen)
+            return with_notes(found, self.client)
 
     def knows_morning(self, on: date) -> bool:
         """Say whether a morning can be told at once."""

@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from miner.brief.said_of import of_client
+from miner.brief.text.layout import OwnWords
 from miner.page.words import for_page, plain_names
 
 URGENT = "! "
@@ -48,6 +49,8 @@ def _block(part: RenderableType) -> Block:
         if isinstance(inner, Table):
             return _table(inner) if inner.show_header else _item(inner, part.left)
         text = inner.plain if isinstance(inner, Text) else str(inner)
+        if isinstance(inner, OwnWords):
+            return Block("text", text, min(part.left // 2, 2))
         if text.startswith(URGENT):
             return Block("urgent", for_page(text.removeprefix(URGENT)))
         return Block("text", for_page(text), min(part.left // 2, 2))

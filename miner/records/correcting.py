@@ -115,7 +115,9 @@ def read_added(
         zone: the client's zone, or None.
         by_clock: whether the client's times are what the clock showed, without a zone.
     """
-    part = read_part(table, canonical(NAME, stream, list(table.cells), zone), zone, findings)
+    part = read_part(
+        table, canonical(NAME, stream, list(map(str, table.cells.columns)), zone), zone, findings
+    )
     if part.frame is None:
         return empty(stream)[columns_of(stream)]
     frame = part.frame[columns_of(stream)]
@@ -123,7 +125,7 @@ def read_added(
         clocks = {"time": "clock", "start": "start_clock", "end": "end_clock"}
         pairs = {name: frame[clock] for name, clock in clocks.items() if name in frame}
         frame = frame.assign(**pairs)
-    elif zone is None:
+    elif zone is None and (glucose["time"] != glucose["clock"]).any():
         first = "start" if COLUMNS[stream].interval else "time"
         offset = table.text(first).str.contains(r"(?:[+-]\d\d:\d\d|[Zz])$")
         lost = frame["row"].isin(table.rows[~offset])
@@ -183,7 +185,7 @@ def _replace(
             or (item.values and item.row not in records)
         ):
             continue
-        same = [at for at in _same(frame, stream, item.was) if at not in taken]
+        same = [at for at in same_records(frame, stream, item.was) if at not in taken]
         places = list(zip(frame["file"].iloc[same], frame["row"].iloc[same], strict=True))
         if not same:
             _tell_void(item, findings)
@@ -225,7 +227,7 @@ def _add(
             _tell_void(item, findings)
     for row in last.values():
         frame, told = out.streams[stream], described(stream, records[row])
-        if _same(frame, stream, told):
+        if same_records(frame, stream, told):
             findings.add(
                 Severity.NOTE, "this record was added, and the files hold it too: counted once",
                 "each record once", "Nothing to do.", file=NAME, row=row,
@@ -243,7 +245,7 @@ def _add(
             )  # fmt: skip
 
 
-def _same(frame: pd.DataFrame, stream: str, told: Mapping[str, Any]) -> list[int]:
+def same_records(frame: pd.DataFrame, stream: str, told: Mapping[str, Any]) -> list[int]:
     """Return the places of the records that say exactly this."""
     interval = COLUMNS[stream].interval
     try:
@@ -254,7 +256,7 @@ def _same(frame: pd.DataFrame, stream: str, told: Mapping[str, Any]) -> list[int
         return []
     clock = frame["start_clock" if interval else "clock"]
     places = np.flatnonzero((clock == at).to_numpy())
-    return [int(k) for k in places if described(stream, frame.iloc[int(k)]) == told]
+    return [int(k) for k in places if described(stream, frame.iloc[int(k)].to_dict()) == told]
 
 
 def _with(frame: pd.DataFrame, records: Sequence[Record]) -> pd.DataFrame:

@@ -109,22 +109,28 @@ def raw_corrections(folder: Path) -> bytes:
     return read_bytes(path, NAME, LARGEST_BYTES) if path.exists() else b""
 
 
+def not_taken_back(corrections: Sequence[Correction]) -> tuple[Correction, ...]:
+    """Return the corrections that no later row takes back, without the rows that take one back."""
+    back: set[int] = set()
+    for item in reversed(corrections):
+        if item.takes_back and item.target and item.row not in back:
+            back.add(item.target[1])
+    return tuple(item for item in corrections if item.row not in back and not item.takes_back)
+
+
 def standing(corrections: Sequence[Correction]) -> tuple[Correction, ...]:
     """Return the corrections that hold: not taken back, and none later of the same record.
 
     A record that was added and mended later has both of its rows here.
     """
-    back: set[int] = set()
-    for item in reversed(corrections):
-        if item.takes_back and item.target and item.row not in back:
-            back.add(item.target[1])
-    alive = [item for item in corrections if item.row not in back and not item.takes_back]
-    last = {item.target: item.row for item in alive}
-    gone = {(NAME, row) for row in back}
+    left = not_taken_back(corrections)
+    last = {item.target: item.row for item in left}
+    here = {item.row for item in left}
     return tuple(
         item
-        for item in alive
-        if item.target is None or (last[item.target] == item.row and item.target not in gone)
+        for item in left
+        if item.target is None
+        or (last[item.target] == item.row and (item.target[0] != NAME or item.target[1] in here))
     )
 
 

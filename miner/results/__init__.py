@@ -26,6 +26,7 @@ from miner.results.follow import (
 )
 from miner.results.mapping import Choice, Proposal, Undecided
 from miner.results.meals import MealComparison, MealPair, MealSide, Repeats
+from miner.results.noting import CorrectionMade, Note, Notebook, ReadAs
 from miner.results.plan import PairRead, PairsTest, Period, Plan, PlanResult
 from miner.results.ranking import (
     Counts,
@@ -44,6 +45,7 @@ __all__ = [
     "CautionText",
     "CheckReport",
     "Choice",
+    "CorrectionMade",
     "Counts",
     "DayPicture",
     "EarlierResult",
@@ -64,7 +66,9 @@ __all__ = [
     "MealSide",
     "Measure",
     "NewUnits",
+    "Note",
     "NoteAt",
+    "Notebook",
     "OutcomeSummary",
     "PairRead",
     "PairsTest",
@@ -74,6 +78,7 @@ __all__ = [
     "PlanResult",
     "Proposal",
     "Ranking",
+    "ReadAs",
     "Repeats",
     "Result",
     "Series",

@@ -6,6 +6,7 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from miner.results.base import Result, plain
+from miner.results.noting import Note
 from miner.results.plan import PlanResult
 
 
@@ -132,6 +133,7 @@ class History(Result):
     Attributes:
         searches: different searches the ledger knows of.
         fixed: questions fixed.
+        written: the practitioner's notes on days and sessions.
     """
 
     client: str
@@ -139,3 +141,4 @@ class History(Result):
     fixed: int
     entries: tuple[HistoryEntry, ...]
     notes: tuple[str, ...] = ()
+    written: tuple[Note, ...] = ()

@@ -5,11 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from miner.results.base import Result
+from miner.results.noting import Note
+from miner.results.why import Place
 
 
 @dataclass(frozen=True, slots=True)
 class Noted(Result):
-    """One thing recorded: from when to when (wall clock), in words, and where it stands."""
+    """One thing recorded: from when to when (wall clock), in words, and where it stands.
+
+    Attributes:
+        replaces: the row that a correction stands in place of, or None.
+    """
 
     stream: str
     start: str
@@ -17,6 +23,7 @@ class Noted(Result):
     text: str
     file: str
     row: int
+    replaces: Place | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +107,7 @@ class DayReview(Result):
         curve: (minutes after ``start``, mg/dL) of every reading from the night on.
         lanes: everything recorded from the night to the end of the day.
         range: the client's glucose range, mg/dL.
+        notes: what the practitioner wrote on this day or on a session of this date.
     """
 
     client: str
@@ -121,6 +129,7 @@ class DayReview(Result):
     lanes: tuple[Noted, ...]
     range: tuple[float, float]
     last_reading: str = ""
+    notes: tuple[Note, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

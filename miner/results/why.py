@@ -14,10 +14,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Place(Result):
-    """A file of the client folder and a line in it, counted from 1."""
+    """A file of the client folder and a line in it, counted from 1.
+
+    Attributes:
+        replaces: the file and line of the record that a correction stands in place of, or None.
+    """
 
     file: str
     row: int
+    replaces: tuple[str, int] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,11 +105,22 @@ def told_between(places: tuple[Place, ...]) -> str:
 
 
 def told(places: Iterable[Place]) -> str:
-    """Return places as ``sleep.csv:2; glucose.csv:88-99``, lines that follow each other joined."""
-    runs: list[tuple[str, int, int]] = []
+    """Return places as ``sleep.csv:2; glucose.csv:88-99``, lines that follow each other joined.
+
+    A correction is followed by the row it replaced: ``corrections.csv:2 (for meals.csv:12)``.
+    """
+    runs: list[tuple[Place, int]] = []
     for place in dict.fromkeys(places):
-        if runs and runs[-1][0] == place.file and runs[-1][2] + 1 == place.row:
-            runs[-1] = (place.file, runs[-1][1], place.row)
+        first, last = runs[-1] if runs else (place, place.row)
+        follows = first.file == place.file and last + 1 == place.row
+        if runs and follows and not (first.replaces or place.replaces):
+            runs[-1] = first, place.row
         else:
-            runs.append((place.file, place.row, place.row))
-    return "; ".join(f"{f}:{low}" if low == high else f"{f}:{low}-{high}" for f, low, high in runs)
+            runs.append((place, place.row))
+    return "; ".join(_run(first, last) for first, last in runs)
+
+
+def _run(first: Place, last: int) -> str:
+    rows = f"{first.row}" if first.row == last else f"{first.row}-{last}"
+    origin = f" (for {first.replaces[0]}:{first.replaces[1]})" if first.replaces else ""
+    return f"{first.file}:{rows}{origin}"

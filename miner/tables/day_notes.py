@@ -9,6 +9,7 @@ import numpy as np
 
 from miner.records.client import Client
 from miner.records.columns import STILL
+from miner.results import Place
 from miner.results.morning import Noted
 from miner.tables.clockwork import Times, seconds
 
@@ -37,9 +38,14 @@ def noted_between(client: Client, begin: int, finish: int) -> tuple[Noted, ...]:
             if text:
                 first = row["clock" if one else "start_clock"]
                 last = row["clock" if one else "end_clock"]
+                place = str(row["file"]), int(row["row"])
+                origin = client.replaced.get(place)
                 found.append(
-                    Noted(stream, _minute(first), _minute(last), text, row["file"], int(row["row"]))
-                )
+                    Noted(
+                        stream, _minute(first), _minute(last), text, *place,
+                        Place(*origin) if origin else None,
+                    )
+                )  # fmt: skip
     return tuple(sorted(found, key=lambda item: (item.start, item.stream, item.row)))
 
 

@@ -66,6 +66,7 @@ def _day_table(client: Client, rules: RuleBook) -> UnitTable:
         reasons=outcomes.reasons() | factors.reasons("decided"),
         sources=outcomes.sources() | factors.sources(),
         context=published_by_day(trace, own["day"], head.index),
+        replaced=client.replaced,
     )
 
 

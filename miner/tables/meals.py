@@ -67,6 +67,7 @@ def _meal_table(client: Client, rules: RuleBook) -> UnitTable:
         reasons=outcomes.reasons() | factors.reasons("decided"),
         sources=outcomes.sources() | factors.sources(),
         context=_context(pieces, head.index),
+        replaced=client.replaced,
     )
 
 

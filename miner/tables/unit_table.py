@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -31,6 +31,7 @@ class UnitTable:
         reasons: (unit name, column) -> why that cell is unknown.
         sources: (unit name, column) -> the (file, row) pairs the cell came from.
         context: published ranges for description only, same index (see ``days``).
+        replaced: (file, row) of a correction -> that of the record it stands in place of.
     """
 
     unit: str
@@ -42,3 +43,4 @@ class UnitTable:
     reasons: Mapping[Cell, str]
     sources: Mapping[Cell, tuple[tuple[str, int], ...]]
     context: pd.DataFrame
+    replaced: Mapping[tuple[str, int], tuple[str, int]] = field(default_factory=dict)

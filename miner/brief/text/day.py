@@ -9,6 +9,7 @@ from rich.console import JustifyMethod
 from miner.brief.morning_words import NOT_A_PATTERN, clock_words, day_words
 from miner.brief.text.amounts import Amounts, fixed
 from miner.brief.text.layout import Parts, heading, paragraph, section, table
+from miner.brief.text.noting import notes_parts
 from miner.brief.text.safe import clean
 from miner.errors import several
 from miner.results.morning import (
@@ -20,6 +21,7 @@ from miner.results.morning import (
     RiseOfDay,
 )
 
+CORRECTIONS = "corrections.csv"
 CUT = {
     "meal": "then the next food came",
     "rise": "then the next rise began",
@@ -50,6 +52,7 @@ def day_parts(found: DayReview, display_unit: str = "mg/dL") -> Parts:
         heading(lead),
         paragraph(f"{span} {NOT_A_PATTERN}"),
         *out,
+        *section("Your notes", notes_parts(found.notes)),
         *section("Night and waking", [paragraph(text, 2) for text in _night(found, wake, amounts)]),
         *section("Rises, in order", _rises(found.rises, found.date, amounts)),
         *section("Not as usual for this client", _outside(found.numbers, amounts)),
@@ -127,7 +130,9 @@ def _rises(rises: Sequence[RiseOfDay], date: str, amounts: Amounts) -> Parts:
 
 
 def _noted(item: Noted) -> str:
-    return f"{clock_words(item.start)} {clean(item.text, 80)}"
+    origin = f"; corrected, {item.replaces.file} row {item.replaces.row}" if item.replaces else ""
+    added = "; added by you" if item.file == CORRECTIONS and not item.replaces else ""
+    return f"{clock_words(item.start)} {clean(item.text, 80)}{origin}{added}"
 
 
 def _outside(numbers: Sequence[Against], amounts: Amounts) -> Parts:

@@ -7,7 +7,8 @@ from typing import Any
 
 from miner.brief.sentences import say
 from miner.brief.text.ended import ended_words, way_words
-from miner.brief.text.layout import Parts, heading, paragraph
+from miner.brief.text.layout import Parts, heading, paragraph, section
+from miner.brief.text.noting import notes_parts
 from miner.brief.text.safe import clean
 from miner.brief.text.words import factor_phrase, outcome_label
 from miner.errors import several
@@ -80,7 +81,8 @@ def history_parts(found: History, rules: RuleBook) -> Parts:
     parts += [paragraph(note) for note in found.notes]
     if not found.entries:
         parts.append(paragraph(say(rules, "history", "nothing")))
-    return [*parts, *(paragraph(f"{item.on}  {item.text}", 2) for item in found.entries)]
+    parts += [paragraph(f"{item.on}  {item.text}", 2) for item in found.entries]
+    return [*parts, *section("Your notes", notes_parts(found.written))]
 
 
 def _recovered(told: Mapping[str, Any], rules: RuleBook) -> str:

@@ -10,9 +10,13 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from miner.brief.text.safe import clean
+from miner.brief.text.safe import clean, spelled
 
 Parts = list[RenderableType]
+
+
+class OwnWords(Text):
+    """What somebody wrote: no word of it is put in another way."""
 
 
 def render(parts: Iterable[RenderableType], width: int = 80, *, styled: bool = False) -> str:
@@ -76,6 +80,11 @@ def item(lead: str, text: str, indent: int = 0, *, width: int = 1) -> Padding:
 def height(parts: Iterable[RenderableType], width: int = 80) -> int:
     """Return how many lines the parts take."""
     return render(parts, width).count("\n")
+
+
+def own_words(line: str, indent: int = 0) -> Padding:
+    """Return a line of somebody's own words, wrapped and otherwise to the letter."""
+    return Padding(OwnWords(spelled(line)), (0, 0, 0, indent))
 
 
 def table(

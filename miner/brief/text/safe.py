@@ -16,7 +16,7 @@ def clean(text: object, limit: int = 400) -> str:
         limit: the longest text returned, in characters; a longer one ends in ``...``.
     """
     line = " ".join(str(text)[: 4 * limit].split())
-    seen = "".join(_spell(mark) for mark in line)
+    seen = spelled(line)
     return seen if len(seen) <= limit else f"{seen[: max(limit - 3, 0)].rstrip()}..."
 
 
@@ -27,6 +27,11 @@ def name(text: object, limit: int = 60) -> str:
         return whole
     end = (limit - 3) // 2
     return f"{whole[: limit - 3 - end].rstrip()} \u2026 {whole[-end:].lstrip()}"
+
+
+def spelled(line: str) -> str:
+    """Return a text with its unseen characters spelled out, and nothing else changed."""
+    return "".join(_spell(mark) for mark in line)
 
 
 def _spell(mark: str) -> str:

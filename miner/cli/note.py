@@ -1,0 +1,166 @@
+"""``miner note``: a meal or a tag added, mended or taken out; notes on days and sessions."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import click
+
+from miner.cli.options import client_argument, day, format_option
+from miner.cli.output import put_json, show
+from miner.cli.reading import client_folder
+from miner.cli.waiting import progress
+from miner.errors import MinerError
+
+LEVELS = ("low", "moderate", "high")
+KINDS = ("breakfast", "lunch", "dinner", "snack")
+NUTRIENTS = ("carbs", "protein", "fat", "fibre")
+UNKNOWN = "unknown"
+LAST = "last"
+ABOUT = ("day", "session")
+WAYS = (*ABOUT, "mend", "remove", "undo")
+_RECORD = ("meal", "tag", "at", "to", "kind", *NUTRIENTS, "energy")
+
+
+def amount(text: str) -> str:
+    """Return a number, a level, or "unknown", for an option's ``type``."""
+    word = text.strip().casefold()
+    bare = word.removesuffix("g").strip()
+    if word in (*LEVELS, UNKNOWN):
+        return word
+    if not bare.replace(".", "", 1).isdecimal() or not bare.isascii():
+        raise click.BadParameter(f"'{text}' is no number with a point, no level, not 'unknown'.")
+    return bare
+
+
+@click.command("note")
+@client_argument
+@click.argument("text", required=False)
+@format_option("text", "json")
+@click.option("--meal", metavar="WORDS", help="A meal, in the client's words.")
+@click.option("--tag", metavar="WORD", help="A tag.")
+@click.option("--at", metavar="WHEN", help='When: "2026-02-03 19:30". For a tag, a date will do.')
+@click.option("--to", metavar="WHEN", help="When a tag ended.")
+@click.option("--kind", type=click.Choice(KINDS), help="Which meal it was.")
+@click.option("--carbs", type=amount, metavar="GRAMS", help="Or: low, moderate, high, unknown.")
+@click.option("--protein", type=amount, metavar="GRAMS", help="The same.")
+@click.option("--fat", type=amount, metavar="GRAMS", help="The same.")
+@click.option("--fibre", type=amount, metavar="GRAMS", help="The same.")
+@click.option("--energy", type=amount, metavar="KCAL", help="Or: unknown.")
+@click.option("--mend", metavar="WHICH", help="Change this one: its time, or its FILE:ROW.")
+@click.option("--remove", metavar="WHICH", help="Take this one out of the records.")
+@click.option("--undo", is_flag=False, flag_value=LAST, metavar="[ROW]", help="""
+    Take back that row of corrections.csv, or what was written last.""")  # fmt: skip
+@click.option("--day", type=day, metavar="DATE", help="A note on this day: TEXT.")
+@click.option("--session", type=day, metavar="DATE", help="A note on this session: TEXT.")
+def command(
+    client: Path, rules: Path | None, form: str, text: str | None, **said: str | None
+) -> None:
+    """Add or mend a meal or a tag, or write a note TEXT on a day or a session.
+
+    The client's own files are never changed. Without an option: what was written so far.
+    """
+    from miner import api
+    from miner.brief.text.noting import notebook_parts, written_parts
+
+    folder, way = client_folder(client), _way(said, text)
+    if not way:
+        book = api.notebook(folder)
+        put_json(book.to_dict()) if form == "json" else show(notebook_parts(book))
+        return
+    with progress("Reading the records"):
+        made = _write(folder, rules, way, said, text or "")
+    put_json(made.to_dict()) if form == "json" else show(written_parts(made, client))
+
+
+def _way(said: dict[str, str | None], text: str | None) -> str:
+    """Return which of its jobs the command is asked for, or an empty text for none.
+
+    Raises:
+        MinerError: several are, or what is said belongs to another.
+    """
+    record = [f"--{name}" for name in _RECORD if said[name] is not None]
+    asked = [f"--{way}" for way in WAYS if said[way] is not None]
+    together = asked if record and asked == ["--mend"] else [*asked, *record[:1]]
+    if len(together) > 1:
+        raise MinerError(
+            f"{together[0]} stands with {together[1]}", "one thing at a time",
+            "Run the command once for each.",
+        )  # fmt: skip
+    way = asked[0].removeprefix("--") if asked else "add" if record else ""
+    if (way in ABOUT) != (text is not None):
+        found = f"--{way} has no words" if way in ABOUT else f"'{(text or '')[:40]}' stands alone"
+        raise MinerError(
+            found, "words in quotes after --day or --session, and only there",
+            'Write it so: --day 2026-02-03 "a wedding, ate late".',
+        )  # fmt: skip
+    return way
+
+
+def _write(
+    folder: Path, rules: Path | None, way: str, said: dict[str, str | None], text: str
+) -> Any:
+    from miner import api
+    from miner.records.entering import Entry
+
+    if way in ABOUT:
+        return api.write_note(folder, way, date.fromisoformat(str(said[way])), text)
+    if way == "undo":
+        return api.take_back(folder, _row(str(said["undo"])))
+    books = api.load_rules(rules, folder)
+    if way == "remove":
+        return api.take_out(folder, str(said["remove"]), books)
+    entry = Entry(_stream(said), said["at"], said["to"], _values(said))
+    return api.correct(folder, entry, books, which=said["mend"])
+
+
+def _row(text: str) -> int | None:
+    if text == LAST:
+        return None
+    if not (text.isascii() and text.isdigit() and len(text) < 10):
+        raise MinerError(
+            f"--undo is '{text[:40]}'", "a row of corrections.csv, or nothing after it",
+            "Write the client's folder before --undo.",
+        )  # fmt: skip
+    return int(text)
+
+
+def _stream(said: dict[str, str | None]) -> str | None:
+    """Return the stream that the options speak of, or None where they fit both.
+
+    Raises:
+        MinerError: they speak of a meal and of a tag.
+    """
+    meal = [name for name in ("meal", "kind", *NUTRIENTS, "energy") if said[name] is not None]
+    tag = [name for name in ("tag", "to") if said[name] is not None]
+    if meal and tag:
+        raise MinerError(
+            f"--{meal[0]} stands with --{tag[0]}", "a meal or a tag",
+            "Run the command once for each.",
+        )  # fmt: skip
+    return "meals" if meal else "tags" if tag else None
+
+
+def _values(said: dict[str, str | None]) -> dict[str, str]:
+    """Return the columns that the options give; an empty text is "not known"."""
+    own = {
+        "label": said["meal"],
+        "tag": said["tag"],
+        "meal": said["kind"],
+        "energy_kcal": said["energy"],
+    }
+    values = {name: text for name, text in own.items() if text is not None}
+    if values.get("energy_kcal") in LEVELS:
+        raise MinerError(
+            f"--energy is '{values['energy_kcal']}'", "a number of kcal, or unknown",
+            "Write the number.",
+        )  # fmt: skip
+    for name in NUTRIENTS:
+        text = said[name]
+        if text is not None:
+            level = text in LEVELS
+            values[f"{name}_g"] = "" if level else text
+            values[f"{name}_level"] = text if level else ""
+    return {name: "" if text == UNKNOWN else text for name, text in values.items()}
