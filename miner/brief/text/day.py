@@ -130,9 +130,10 @@ def _rises(rises: Sequence[RiseOfDay], date: str, amounts: Amounts) -> Parts:
 
 
 def _noted(item: Noted) -> str:
-    origin = f"; corrected, {item.replaces.file} row {item.replaces.row}" if item.replaces else ""
-    added = "; added by you" if item.file == CORRECTIONS and not item.replaces else ""
-    return f"{clock_words(item.start)} {clean(item.text, 80)}{origin}{added}"
+    text = f"{clock_words(item.start)} {clean(item.text, 80)}"
+    if item.replaces:
+        return f"{text} (corrected: {clean(item.replaces.file, 60)}, row {item.replaces.row})"
+    return f"{text} (added by you)" if item.file == CORRECTIONS else text
 
 
 def _outside(numbers: Sequence[Against], amounts: Amounts) -> Parts:
