@@ -9,11 +9,12 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from filelock import FileLock, Timeout
+from filelock import Timeout
 
 from miner.api.read_as import read_as
 from miner.api.steps import read_client, refuse_stopped, rules_of
 from miner.errors import MinerError
+from miner.files import lock, write_whole
 from miner.records import corrections, notes
 from miner.records.client import Client
 from miner.records.corrections import NAME, Correction
@@ -21,7 +22,6 @@ from miner.records.discover import practice_of
 from miner.records.entering import Entry, addition, mending, removal
 from miner.records.findings import Findings
 from miner.records.settings import read_settings
-from miner.records.whole import write_whole
 from miner.results import CorrectionMade, Note, Notebook, Place
 from miner.rulebook import RuleBook
 
@@ -108,8 +108,9 @@ def take_back(
             raise MinerError(
                 f"row {row} is no correction in force" if row else "there is nothing to take back",
                 f"one of the rows {rows}" if rows else "something that was written before",
-                "See 'miner note CLIENT' for what was written.", file=NAME,
-            )  # fmt: skip
+                "See 'miner note CLIENT' for what was written.",
+                file=NAME,
+            )
         back = Correction(0, _stamp(now), item.stream, (NAME, item.row), {}, {})
         raw, line = corrections.with_one_more(corrections.raw_corrections(folder), back)
         write_whole(folder / NAME, raw)
@@ -138,9 +139,10 @@ def write_note(
     latest = moment.date() + timedelta(days=LATEST_DAYS)
     if not date(EARLIEST, 1, 1) <= day <= latest:
         raise MinerError(
-            f"{day.isoformat()} is far off", f"a date from {EARLIEST} to {latest.isoformat()}",
+            f"{day.isoformat()} is far off",
+            f"a date from {EARLIEST} to {latest.isoformat()}",
             "Check the year.",
-        )  # fmt: skip
+        )
     with _writing(folder):
         note = Note(about, day.isoformat(), _stamp(moment), text)
         raw = notes.with_note(notes.raw_notes(folder), note)
@@ -211,16 +213,18 @@ def _require_note(text: str) -> None:
         raise MinerError("the note is empty", "a word or two", "Write it in quotes.")
     if len(text) > LONGEST_NOTE:
         raise MinerError(
-            f"the note has {len(text)} characters", f"at most {LONGEST_NOTE}",
+            f"the note has {len(text)} characters",
+            f"at most {LONGEST_NOTE}",
             "Shorten it, or write two notes.",
-        )  # fmt: skip
+        )
     marks = (mark for mark in text if mark not in "\n\t")
     strange = next((mark for mark in marks if unicodedata.category(mark) in ("Cc", "Cs")), "")
     if strange:
         raise MinerError(
             f"the note holds a mark that is no text (U+{ord(strange):04X})",
-            "letters, digits, signs and line ends", "Leave that mark out.",
-        )  # fmt: skip
+            "letters, digits, signs and line ends",
+            "Leave that mark out.",
+        )
 
 
 def _stamp(now: datetime | None) -> str:
@@ -235,7 +239,7 @@ def _writing(folder: Path) -> Iterator[None]:
         MinerError: another does, or the folder cannot be written.
     """
     try:
-        with FileLock(folder / LOCK, timeout=10):
+        with lock(folder / LOCK, wait_s=10):
             yield
     except Timeout as error:
         raise MinerError(
@@ -244,6 +248,7 @@ def _writing(folder: Path) -> Iterator[None]:
     except OSError as error:
         raise MinerError(
             f"the folder cannot be written ({error.strerror or error})",
-            "a folder you may write in, on a disk with room", "Check the folder and the disk.",
+            "a folder you may write in, on a disk with room",
+            "Check the folder and the disk.",
             file=folder,
-        ) from error  # fmt: skip
+        ) from error

@@ -51,8 +51,14 @@ def amount(text: str) -> str:
 @click.option("--energy", type=amount, metavar="KCAL", help="Or: unknown.")
 @click.option("--mend", metavar="WHICH", help="Change this one: its time, or its FILE:ROW.")
 @click.option("--remove", metavar="WHICH", help="Take this one out of the records.")
-@click.option("--undo", is_flag=False, flag_value=LAST, metavar="[ROW]", help="""
-    Take back that row of corrections.csv, or what was written last.""")  # fmt: skip
+@click.option(
+    "--undo",
+    is_flag=False,
+    flag_value=LAST,
+    metavar="[ROW]",
+    help="""
+    Take back that row of corrections.csv, or what was written last.""",
+)
 @click.option("--day", type=day, metavar="DATE", help="A note on this day: TEXT.")
 @click.option("--session", type=day, metavar="DATE", help="A note on this session: TEXT.")
 def command(
@@ -86,16 +92,18 @@ def _way(said: dict[str, str | None], text: str | None) -> str:
     together = asked if record and asked == ["--mend"] else [*asked, *record[:1]]
     if len(together) > 1:
         raise MinerError(
-            f"{together[0]} stands with {together[1]}", "one thing at a time",
+            f"{together[0]} stands with {together[1]}",
+            "one thing at a time",
             "Run the command once for each.",
-        )  # fmt: skip
+        )
     way = asked[0].removeprefix("--") if asked else "add" if record else ""
     if (way in ABOUT) != (text is not None):
         found = f"--{way} has no words" if way in ABOUT else f"'{(text or '')[:40]}' stands alone"
         raise MinerError(
-            found, "words in quotes after --day or --session, and only there",
+            found,
+            "words in quotes after --day or --session, and only there",
             'Write it so: --day 2026-02-03 "a wedding, ate late".',
-        )  # fmt: skip
+        )
     return way
 
 
@@ -121,9 +129,10 @@ def _row(text: str) -> int | None:
         return None
     if not (text.isascii() and text.isdigit() and len(text) < 10):
         raise MinerError(
-            f"--undo is '{text[:40]}'", "a row of corrections.csv, or nothing after it",
+            f"--undo is '{text[:40]}'",
+            "a row of corrections.csv, or nothing after it",
             "Write the client's folder before --undo.",
-        )  # fmt: skip
+        )
     return int(text)
 
 
@@ -137,9 +146,10 @@ def _stream(said: dict[str, str | None]) -> str | None:
     tag = [name for name in ("tag", "to") if said[name] is not None]
     if meal and tag:
         raise MinerError(
-            f"--{meal[0]} stands with --{tag[0]}", "a meal or a tag",
+            f"--{meal[0]} stands with --{tag[0]}",
+            "a meal or a tag",
             "Run the command once for each.",
-        )  # fmt: skip
+        )
     return "meals" if meal else "tags" if tag else None
 
 
@@ -154,9 +164,10 @@ def _values(said: dict[str, str | None]) -> dict[str, str]:
     values = {name: text for name, text in own.items() if text is not None}
     if values.get("energy_kcal") in LEVELS:
         raise MinerError(
-            f"--energy is '{values['energy_kcal']}'", "a number of kcal, or unknown",
+            f"--energy is '{values['energy_kcal']}'",
+            "a number of kcal, or unknown",
             "Write the number.",
-        )  # fmt: skip
+        )
     for name in NUTRIENTS:
         text = said[name]
         if text is not None:

@@ -14,9 +14,14 @@ WAITING = ".waiting"
 GOING = ".miner-going-"
 TICKS = "ticks-noted.csv"
 OWN_FILES = (
-    "client.toml", "practice.toml", "sources.toml", "ledger.jsonl", "corrections.csv", "notes.md",
+    "client.toml",
+    "practice.toml",
+    "sources.toml",
+    "ledger.jsonl",
+    "corrections.csv",
+    "notes.md",
     TICKS,
-)  # fmt: skip
+)
 _CODE = re.compile(r"[^\W_][\w-]*")
 _UNUSUAL = re.compile(r"[^\w .()+,&=@-]")
 _PORTS = (f"{kind}{k}" for kind in ("com", "lpt") for k in range(10))
@@ -42,9 +47,10 @@ def client_folder(practice: Path, code: str) -> Path:
     """
     if code not in clients_of(practice):
         raise Missing(
-            "there is no such client in this practice", "a client of the list",
+            "there is no such client in this practice",
+            "a client of the list",
             "Open the list of clients and choose one.",
-        )  # fmt: skip
+        )
     return practice / code
 
 
@@ -79,9 +85,11 @@ def file_name(given: str) -> str:
         raise MinerError("the file has no usable name", "a name with an ending", "Rename the file.")
     if name.casefold() in OWN_FILES:
         raise MinerError(
-            f"'{name}' is a file this program keeps itself", "a file of records",
-            "Write what it says into the forms of this page.", file=name,
-        )  # fmt: skip
+            f"'{name}' is a file this program keeps itself",
+            "a file of records",
+            "Write what it says into the forms of this page.",
+            file=name,
+        )
     return name
 
 
@@ -91,8 +99,11 @@ def file_in(folder: Path, name: str) -> Path:
     Raises:
         Missing: there is none of that name, or it is a link.
     """
-    here = {item.name for item in os.scandir(folder) if item.is_file(follow_symlinks=False)} \
-        if folder.is_dir() else set()  # fmt: skip
+    here = (
+        {item.name for item in os.scandir(folder) if item.is_file(follow_symlinks=False)}
+        if folder.is_dir()
+        else set()
+    )
     if name not in here:
         raise Missing("there is no such file here", "a file of the list", "Go back to the list.")
     return folder / name

@@ -130,9 +130,12 @@ def read_added(
         offset = table.text(first).str.contains(r"(?:[+-]\d\d:\d\d|[Zz])$")
         lost = frame["row"].isin(table.rows[~offset])
         findings.rows(
-            Severity.LEFT_OUT, "{n} time(s) without an offset, while the other records have one",
-            "a time with its offset, such as 2026-03-02T08:30+01:00", _TAKE_BACK, at=frame[lost],
-        )  # fmt: skip
+            Severity.LEFT_OUT,
+            "{n} time(s) without an offset, while the other records have one",
+            "a time with its offset, such as 2026-03-02T08:30+01:00",
+            _TAKE_BACK,
+            at=frame[lost],
+        )
         frame = frame[~lost]
     near = without_impossible_dates({"glucose": glucose, stream: frame}, findings)[stream]
     return near[near["left_out"] == ""]
@@ -194,10 +197,13 @@ def _replace(
         taken[at] = item
         if item.target not in places:
             findings.add(
-                Severity.NOTE, f"the corrected row {item.target[1]} of {item.target[0]} has moved",
-                "the row where it was", "Nothing to do: it was found by what it says.",
-                file=NAME, row=item.row,
-            )  # fmt: skip
+                Severity.NOTE,
+                f"the corrected row {item.target[1]} of {item.target[0]} has moved",
+                "the row where it was",
+                "Nothing to do: it was found by what it says.",
+                file=NAME,
+                row=item.row,
+            )
     for at, item in taken.items():
         told = described(stream, records[item.row]) if item.values else None
         out.done.append(_told(stream, item.was, told))
@@ -225,24 +231,34 @@ def _add(
             last[item.target[1]] = item.row
         else:
             _tell_void(item, findings)
+    frame, first = out.streams[stream], out.streams[stream].columns[0]
+    new: dict[int, dict[str, Any]] = {}
     for row in last.values():
-        frame, told = out.streams[stream], described(stream, records[row])
-        if same_records(frame, stream, told):
+        told = described(stream, records[row])
+        if told in new.values() or same_records(frame, stream, told):
             findings.add(
-                Severity.NOTE, "this record was added, and the files hold it too: counted once",
-                "each record once", "Nothing to do.", file=NAME, row=row,
-            )  # fmt: skip
+                Severity.NOTE,
+                "this record was added, and is there already: counted once",
+                "each record once",
+                "Nothing to do.",
+                file=NAME,
+                row=row,
+            )
             continue
-        out.streams[stream] = _with(frame, [records[row]])
-        out.added.append((NAME, row))
-        out.done.append(_told(stream, None, told))
-        near = (frame[frame.columns[0]] - records[row][frame.columns[0]]).abs() <= NEAR
+        new[row] = told
+        near = (frame[first] - records[row][first]).abs() <= NEAR
         if stream == "meals" and near.any():
             findings.add(
-                Severity.NOTE, "this meal was added within 15 minutes of another: read as one meal",
-                "each meal once", "If it is the same meal, take this one back.",
-                file=NAME, row=row,
-            )  # fmt: skip
+                Severity.NOTE,
+                "this meal was added within 15 minutes of another: read as one meal",
+                "each meal once",
+                "If it is the same meal, take this one back.",
+                file=NAME,
+                row=row,
+            )
+    out.streams[stream] = _with(frame, [records[row] for row in new])
+    out.added += [(NAME, row) for row in new]
+    out.done += [_told(stream, None, told) for told in new.values()]
 
 
 def same_records(frame: pd.DataFrame, stream: str, told: Mapping[str, Any]) -> list[int]:
@@ -275,11 +291,13 @@ def _told(stream: str, was: Mapping[str, Any] | None, now: Mapping[str, Any] | N
 def _tell_void(item: Correction, findings: Findings) -> None:
     file, row = item.target or ("", 0)
     findings.add(
-        Severity.QUESTION, f"this correction is void: row {row} of {file} says something else now",
+        Severity.QUESTION,
+        f"this correction is void: row {row} of {file} says something else now",
         "the record that it replaced, as it was",
         "Look at that row. Note the correction again, or take it back.",
-        file=NAME, row=item.row,
-    )  # fmt: skip
+        file=NAME,
+        row=item.row,
+    )
 
 
 def _tell_done(out: Corrected, findings: Findings) -> None:
@@ -288,6 +306,10 @@ def _tell_done(out: Corrected, findings: Findings) -> None:
     said = ", ".join(f"{many} {word}" for many, word in counts if many)
     if said:
         findings.add(
-            Severity.NOTE, f"records that you corrected: {said}", "meals and tags as they were",
-            "Nothing to do: the files stay as they are.", file=NAME, count=len(out.done),
-        )  # fmt: skip
+            Severity.NOTE,
+            f"records that you corrected: {said}",
+            "meals and tags as they were",
+            "Nothing to do: the files stay as they are.",
+            file=NAME,
+            count=len(out.done),
+        )

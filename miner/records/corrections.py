@@ -87,10 +87,13 @@ def read_corrections(folder: Path, findings: Findings) -> tuple[Correction, ...]
             found[row] = item
         else:
             findings.add(
-                Severity.LEFT_OUT, f"this correction cannot be used: {item}",
-                "a row as miner writes it", "Correct that row, or remove what was typed into it.",
-                file=NAME, row=row,
-            )  # fmt: skip
+                Severity.LEFT_OUT,
+                f"this correction cannot be used: {item}",
+                "a row as miner writes it",
+                "Correct that row, or remove what was typed into it.",
+                file=NAME,
+                row=row,
+            )
     return tuple(found.values())
 
 
@@ -103,9 +106,11 @@ def raw_corrections(folder: Path) -> bytes:
     path = folder / NAME
     if path.is_symlink():
         raise MinerError(
-            "this is a link to another file", "a file of this folder",
-            "Put the file itself here, or remove the link.", file=NAME,
-        )  # fmt: skip
+            "this is a link to another file",
+            "a file of this folder",
+            "Put the file itself here, or remove the link.",
+            file=NAME,
+        )
     return read_bytes(path, NAME, LARGEST_BYTES) if path.exists() else b""
 
 
@@ -193,10 +198,12 @@ def _text(raw: bytes) -> str:
 
 def _not_text(what: str, before: bytes) -> MinerError:
     return MinerError(
-        f"there is {what} in this row", "a text with commas in UTF-8",
+        f"there is {what} in this row",
+        "a text with commas in UTF-8",
         "Save it as CSV in UTF-8, or put it back from a copy.",
-        file=NAME, row=before.count(b"\n") + 1,
-    )  # fmt: skip
+        file=NAME,
+        row=before.count(b"\n") + 1,
+    )
 
 
 def _rows(raw: bytes) -> Iterator[tuple[int, Mapping[str, str]]]:
@@ -219,9 +226,12 @@ def _rows(raw: bytes) -> Iterator[tuple[int, Mapping[str, str]]]:
             yield row, named | {"": "".join(cells[len(header) :])}
     except csv.Error as error:
         raise MinerError(
-            f"this row cannot be read ({error})", "a row as miner writes it",
-            "Correct that row, or put the file back from a copy.", file=NAME, row=reader.line_num,
-        ) from error  # fmt: skip
+            f"this row cannot be read ({error})",
+            "a row as miner writes it",
+            "Correct that row, or put the file back from a copy.",
+            file=NAME,
+            row=reader.line_num,
+        ) from error
 
 
 def _numbered(reader: Any) -> Iterator[tuple[int, list[str]]]:
@@ -259,10 +269,12 @@ def _check_header(header: tuple[str, ...], row: int) -> None:
         return
     hint = nearest(strange[0], HEADER) if strange else ""
     raise MinerError(
-        found, f"columns with commas between them: {known}",
+        found,
+        f"columns with commas between them: {known}",
         f"{hint} Name the columns so. If this is an export of the client's, rename it.".strip(),
-        file=NAME, row=row,
-    )  # fmt: skip
+        file=NAME,
+        row=row,
+    )
 
 
 def _read(row: int, cells: Mapping[str, str], before: Mapping[int, Correction]) -> Correction | str:

@@ -48,14 +48,15 @@ def addition(client: Client, entry: Entry, entered: str) -> Correction:
     """
     stream = entry.stream or "meals"
     _require_words(entry.values)
-    said = {name: text for name, text in entry.values.items() if text}
+    said = {name: text.strip() for name, text in entry.values.items() if text.strip()}
     missing = [name for name in COLUMNS[stream].needed if name not in said]
     if entry.at is None or missing:
         what = "when it was" if entry.at is None else "what it was"
         raise MinerError(
-            f"{what} is not said", "a date and a time, and a word or two",
+            f"{what} is not said",
+            "a date and a time, and a word or two",
             'Give both, such as --meal pasta --at "2026-02-03 19:30".',
-        )  # fmt: skip
+        )
     first = COLUMNS[stream].times[0]
     times = {first: typed_time(client, entry.at, stream)}
     if entry.end is not None:
@@ -76,8 +77,9 @@ def mending(client: Client, which: str, entry: Entry, entered: str) -> Correctio
     if strange:
         raise MinerError(
             f"'{which}' is one of the {stream}, which have no '{strange[0]}'",
-            f"one of {', '.join(columns_to_write(stream))}", "Say what belongs to it.",
-        )  # fmt: skip
+            f"one of {', '.join(columns_to_write(stream))}",
+            "Say what belongs to it.",
+        )
     old = described(stream, row)
     values = times_of(client, stream, row)
     values |= {name: str(value) for name, value in old.items() if name not in COLUMNS[stream].times}
@@ -87,7 +89,7 @@ def mending(client: Client, which: str, entry: Entry, entered: str) -> Correctio
     if entry.end is not None:
         values["end"] = typed_time(client, entry.end, stream)
     target, was = _origin(client, stream, row)
-    given = {name: text for name, text in values.items() if text}
+    given = {name: text.strip() for name, text in values.items() if text.strip()}
     return _checked(client, Correction(0, entered, stream, target, was, given), row)
 
 
@@ -118,14 +120,16 @@ def _require_words(values: Mapping[str, str]) -> None:
     for name, text in values.items():
         if len(text) > LONGEST_WORDS:
             raise MinerError(
-                f"'{name}' has {len(text)} characters", f"at most {LONGEST_WORDS}",
+                f"'{name}' has {len(text)} characters",
+                f"at most {LONGEST_WORDS}",
                 "Shorten it. A note on the day may be longer.",
-            )  # fmt: skip
+            )
         if not text.isprintable():
             raise MinerError(
-                f"'{name}' holds a mark that cannot be printed", "letters, digits and signs",
+                f"'{name}' holds a mark that cannot be printed",
+                "letters, digits and signs",
                 "Write it again in one line.",
-            )  # fmt: skip
+            )
 
 
 def _checked(client: Client, item: Correction, replaced: Mapping[Any, Any] | None) -> Correction:
@@ -139,9 +143,13 @@ def _checked(client: Client, item: Correction, replaced: Mapping[Any, Any] | Non
     cells = pd.DataFrame([{name: item.values.get(name) for name in names}], dtype="str")
     glucose = client.streams["glucose"]
     frame = read_added(
-        Table(NAME, cells, np.array([1])), item.stream, findings,
-        glucose=glucose, zone=zone, by_clock=zone is None and not is_zoned(client),
-    )  # fmt: skip
+        Table(NAME, cells, np.array([1])),
+        item.stream,
+        findings,
+        glucose=glucose,
+        zone=zone,
+        by_clock=zone is None and not is_zoned(client),
+    )
     told = [one for one in findings.items if one.severity is not Severity.NOTE]
     if told or frame.empty:
         first = told[0]
@@ -149,15 +157,17 @@ def _checked(client: Client, item: Correction, replaced: Mapping[Any, Any] | Non
     now = described(item.stream, frame.to_dict("records")[0])
     if replaced is not None and now == described(item.stream, replaced):
         raise MinerError(
-            "this is what is noted already", "something that changes it",
+            "this is what is noted already",
+            "something that changes it",
             "Nothing needs doing, or say what is wrong with it.",
-        )  # fmt: skip
+        )
     others = noted_frame(client, item.stream)
     same = same_records(others, item.stream, now)
     if same:
         row = others.iloc[same[0]].to_dict()
         raise MinerError(
-            f"the same is noted already: {shown(item.stream, row)}", "a record that is new",
+            f"the same is noted already: {shown(item.stream, row)}",
+            "a record that is new",
             "Nothing needs doing. To change that one, use --mend.",
-        )  # fmt: skip
+        )
     return item

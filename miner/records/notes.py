@@ -39,9 +39,11 @@ def raw_notes(folder: Path) -> bytes:
     path = folder / NAME
     if path.is_symlink():
         raise MinerError(
-            "this is a link to another file", "a file of this folder",
-            "Put the file itself here, or remove the link.", file=NAME,
-        )  # fmt: skip
+            "this is a link to another file",
+            "a file of this folder",
+            "Put the file itself here, or remove the link.",
+            file=NAME,
+        )
     return read_bytes(path, NAME, LARGEST_BYTES) if path.exists() else b""
 
 
@@ -76,8 +78,7 @@ def without_note(raw: bytes, note: Note) -> bytes:
     lines = raw.split(b"\n")
     texts = [line.removesuffix("\r") for line in _text(raw).split("\n")]
     first, after = next(pair for pair in _sections(texts) if pair[0] == note.row - 1)
-    rest = b"\n".join([*lines[:first], *lines[after:]])
-    return rest.rstrip(b"\r\n") + b"\n" if after == len(lines) else rest
+    return b"\n".join([*lines[:first], *lines[after:]])
 
 
 def _sections(lines: Sequence[str]) -> list[tuple[int, int]]:
@@ -98,7 +99,9 @@ def _text(raw: bytes) -> str:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise MinerError(
-            "there is a character in this row that is not UTF-8", "a text in UTF-8",
-            "Save it as plain text in UTF-8.", file=NAME,
+            "there is a character in this row that is not UTF-8",
+            "a text in UTF-8",
+            "Save it as plain text in UTF-8.",
+            file=NAME,
             row=raw[: error.start].count(b"\n") + 1,
-        ) from error  # fmt: skip
+        ) from error

@@ -70,9 +70,10 @@ def _meant(client: Client, frame: pd.DataFrame, which: str) -> list[bool]:
         return [text == wanted for text in told]
     if where is None:
         raise MinerError(
-            f"'{which[:60]}' names no record", "its time, or its file and row",
+            f"'{which[:60]}' names no record",
+            "its time, or its file and row",
             'Write it so: "2026-02-03 13:06", or meals.csv:12.',
-        )  # fmt: skip
+        )
     place = (where[1], int(where[2]))
     own = zip(frame["file"].astype(str), frame["row"].astype(int), strict=True)
     return [place in (here, client.replaced.get(here)) for here in own]
@@ -82,9 +83,10 @@ def _several(which: str, found: list[tuple[str, dict[Any, Any]]]) -> MinerError:
     listed = "; ".join(shown(name, row) for name, row in found[:_SHOWN])
     _, first = found[0]
     return MinerError(
-        f"'{which}' may be {len(found)} records: {listed}", "one of them",
+        f"'{which}' may be {len(found)} records: {listed}",
+        "one of them",
         f"Name it by its file and row, such as {first['file']}:{first['row']}.",
-    )  # fmt: skip
+    )
 
 
 def _none(which: str, frames: list[tuple[str, pd.DataFrame]]) -> MinerError:

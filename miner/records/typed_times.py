@@ -59,17 +59,19 @@ def typed_time(client: Client, typed: str, stream: str) -> str:
         clock = datetime.fromisoformat(f"{when[1]}T{when[2] or '12:00'}")
     except ValueError as error:
         raise MinerError(
-            f"'{typed[:60]}' is no date with a time of day", "a time such as 2026-02-03 19:30",
+            f"'{typed[:60]}' is no date with a time of day",
+            "a time such as 2026-02-03 19:30",
             "Write it so, in quotes.",
-        ) from error  # fmt: skip
+        ) from error
     at = np.datetime64(clock, "ns")
     _require_near(client, at, typed)
     if when[3]:
         if client.settings.time_zone is None and not is_zoned(client):
             raise MinerError(
                 f"'{typed}' has an offset, and the client's other times have none",
-                "the time that the client's clock showed", "Leave the offset out.",
-            )  # fmt: skip
+                "the time that the client's clock showed",
+                "Leave the offset out.",
+            )
         return f"{clock_text(at)}{when[3]}"
     return _placed(client, at, typed)
 
@@ -87,8 +89,9 @@ def _placed(client: Client, at: np.datetime64, typed: str) -> str:
     if placed.skipped[0]:
         raise MinerError(
             f"no clock showed '{typed}': it was set forward over that hour",
-            f"a time of the clock in {zone}", "Ask again when it was.",
-        )  # fmt: skip
+            f"a time of the clock in {zone}",
+            "Ask again when it was.",
+        )
     if placed.repeated[0]:
         first, second = (
             str(pd.Timestamp(at).tz_localize(zone, ambiguous=summer).isoformat(timespec="minutes"))
@@ -96,8 +99,9 @@ def _placed(client: Client, at: np.datetime64, typed: str) -> str:
         )
         raise MinerError(
             f"'{typed}' came twice that night, when the clock was set back",
-            f"{first} for the first time, {second} for the second", "Write one of these.",
-        )  # fmt: skip
+            f"{first} for the first time, {second} for the second",
+            "Write one of these.",
+        )
     return clock_text(at)
 
 
@@ -110,4 +114,4 @@ def _require_near(client: Client, at: np.datetime64, typed: str) -> None:
             f"'{typed}' is outside the records",
             f"a time from {clock_text(first)[:10]} to {clock_text(last)[:10]}",
             "Check the year and the month.",
-        )  # fmt: skip
+        )

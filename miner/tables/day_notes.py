@@ -42,10 +42,14 @@ def noted_between(client: Client, begin: int, finish: int) -> tuple[Noted, ...]:
                 origin = client.replaced.get(place)
                 found.append(
                     Noted(
-                        stream, _minute(first), _minute(last), text, *place,
+                        stream,
+                        _minute(first),
+                        _minute(last),
+                        text,
+                        *place,
                         Place(*origin) if origin else None,
                     )
-                )  # fmt: skip
+                )
     return tuple(sorted(found, key=lambda item: (item.start, item.stream, item.row)))
 
 

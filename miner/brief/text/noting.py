@@ -15,8 +15,11 @@ from miner.errors import several
 from miner.results import CorrectionMade, Note, Notebook, ReadAs
 
 ACTIONS = {
-    "added": "added", "mended": "changed", "taken_out": "taken out", "taken_back": "taken back",
-}  # fmt: skip
+    "added": "added",
+    "mended": "changed",
+    "taken_out": "taken out",
+    "taken_back": "taken back",
+}
 NUTRIENTS = {"carbs": "carbohydrate", "protein": "protein", "fat": "fat", "fibre": "fibre"}
 COUNTED = {
     "medicine": "It names a medicine, so it is never counted as a habit.",
