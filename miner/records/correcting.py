@@ -231,7 +231,8 @@ def _add(
             last[item.target[1]] = item.row
         else:
             _tell_void(item, findings)
-    frame, first = out.streams[stream], out.streams[stream].columns[0]
+    frame = out.streams[stream]
+    begin = frame.columns[0]
     new: dict[int, dict[str, Any]] = {}
     for row in last.values():
         told = described(stream, records[row])
@@ -246,7 +247,7 @@ def _add(
             )
             continue
         new[row] = told
-        near = (frame[first] - records[row][first]).abs() <= NEAR
+        near = (frame[begin] - records[row][begin]).abs() <= NEAR
         if stream == "meals" and near.any():
             findings.add(
                 Severity.NOTE,
