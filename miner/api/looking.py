@@ -165,7 +165,7 @@ def _understood(part: Part, findings: Findings) -> Understood:
 
 def _blank(column: pd.Series[Any]) -> bool:
     told = column.astype(str)
-    return bool((column.isna() | (told == "")).all()) or str(column.name) == "censored"
+    return bool((column.isna() | (told == "")).all()) or str(column.name) in ("censored", "unit")
 
 
 def _told(value: Any) -> str:

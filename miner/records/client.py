@@ -68,8 +68,9 @@ class Client:
     where each value came from.
 
     Columns beside those:
-        glucose: time, clock, glucose (mg/dL, NaN where censored), censored (-1 LO, 0, 1 HI),
-            sensor (text, "" unknown), left_out ("" or the reason it is not used).
+        glucose: time, clock, glucose (mg/dL, NaN where censored), censored (-1 LO, 0, 1 HI), unit
+            ("mg/dL" or "mmol/L": what its file is declared to be in), sensor (text, "" unknown),
+            left_out ("" or the reason it is not used).
         sleep: start, end, start_clock, end_clock, asleep_min, deep_min, rem_min, light_min,
             awake_min, awakenings, kind ("main", "nap", ""), left_out.
         stress: start, end, start_clock, end_clock, level, left_out.

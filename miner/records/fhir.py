@@ -29,7 +29,8 @@ from miner.results import Severity
 
 LOINC = "http://loinc.org"
 STREAM_SYSTEM, COLUMN_SYSTEM = "urn:miner:stream", "urn:miner:column"
-READING = {"99504-3", "105272-9", "14745-4"}
+MOLAR = "105272-9"
+READING = {"99504-3", MOLAR, "14745-4"}
 BLOOD = {"41653-7", "2339-0", "15074-8"}
 AVERAGES = {"97507-8"}
 SLEEP = {
@@ -148,7 +149,8 @@ def _reading(
 def _value(item: dict[str, Any]) -> tuple[str, str]:
     """Return the value as a cell (a number, or below or above one) and its unit."""
     if words(item.get("valueString")):
-        return words(item["valueString"]), "mg/dL"
+        molar = any(code == MOLAR for _, code in codes(item))
+        return words(item["valueString"]), "mmol/L" if molar else "mg/dL"
     quantity = item.get("valueQuantity")
     value = words(inside(quantity, "value"))
     sign = words(inside(quantity, "comparator"))[:1]

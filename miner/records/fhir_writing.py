@@ -11,11 +11,12 @@ from typing import Any
 
 from miner.records.client import STREAMS, Client
 from miner.records.columns import COLUMNS
-from miner.records.fhir import COLUMN_SYSTEM, LOINC, OWN_COLUMNS, STREAM_SYSTEM
+from miner.records.fhir import COLUMN_SYSTEM, LOINC, MOLAR, OWN_COLUMNS, STREAM_SYSTEM
 from miner.records.writing import UNREADABLE, cells_of
 
 UCUM = "http://unitsofmeasure.org"
 _UNITS = {"min": "min", "g": "g", "kcal": "kcal", "count": "1", "level": "1"}
+_READINGS = {"glucose_mg_dl": ("99504-3", "mg/dL"), "glucose_mmol_l": (MOLAR, "mmol/L")}
 Observation = dict[str, Any]
 
 
@@ -44,16 +45,17 @@ def _id(code: str) -> str:
 
 
 def _reading(row: dict[str, str]) -> Observation:
-    value = row["glucose_mg_dl"]
+    column = next(name for name in _READINGS if name in row)
+    value, (code, unit) = row[column], _READINGS[column]
     made: Observation = {
-        "code": {"coding": [{"system": LOINC, "code": "99504-3"}]},
+        "code": {"coding": [{"system": LOINC, "code": code}]},
         "effectiveDateTime": row["time"],
     }
     if row.get("sensor"):
         made["device"] = {"display": row["sensor"]}
     if value in ("LO", "HI", UNREADABLE):
         return {**made, "valueString": value}
-    return {**made, "valueQuantity": _quantity(value, "mg/dL")}
+    return {**made, "valueQuantity": _quantity(value, unit)}
 
 
 def _record(stream: str, row: dict[str, str]) -> Observation:

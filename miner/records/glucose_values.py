@@ -24,8 +24,9 @@ def read_glucose(table: Table, source: Source, findings: Findings) -> pd.DataFra
     """Read the values of one file.
 
     Returns:
-        Columns glucose (mg/dL), censored, sensor, left_out and has_value (False where the cell
-        was blank); None, with a finding that stops, where the unit cannot be right.
+        Columns glucose (mg/dL), censored, unit (of the file), sensor, left_out and has_value
+        (False where the cell was blank); None, with a finding that stops, where the unit cannot
+        be right.
     """
     name = next(n for n in ("glucose_mg_dl", "glucose_mmol_l") if n in source.columns)
     column = source.columns[name]
@@ -58,6 +59,7 @@ def read_glucose(table: Table, source: Source, findings: Findings) -> pd.DataFra
         {
             "glucose": values,
             "censored": censored,
+            "unit": repeated(unit, len(values)),
             "sensor": sensor,
             "left_out": reason,
             "has_value": ~np.isnan(values) | bad | (censored != 0),

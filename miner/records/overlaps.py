@@ -29,7 +29,7 @@ def columns_of(stream: str) -> list[str]:
     """Return the columns of a stream as it is handed on."""
     spec = COLUMNS[stream]
     if stream == "glucose":
-        values = ["glucose", "censored", "sensor"]
+        values = ["glucose", "censored", "unit", "sensor"]
     else:
         order = (*spec.texts, *spec.choices, *spec.numbers)
         values = list(order if stream in ("activity", "meals", "tags") else spec.values)

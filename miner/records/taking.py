@@ -14,7 +14,7 @@ from miner.records.fold import fold
 from miner.records.settings import PracticeFile
 from miner.records.toml_file import read_toml
 from miner.records.two_at_once import CONTRADICTED
-from miner.records.writing import cells_of, worn_cells
+from miner.records.writing import as_named, cells_of, worn_cells
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,11 +31,13 @@ end = "end"
 
 
 def traces(client: Client) -> list[Client]:
-    """Return the client once for each file of glucose, where such files contradict each other."""
+    """Return the client once for each unit of glucose, and each file where files contradict."""
     glucose = client.streams["glucose"]
-    if not (glucose["left_out"] == CONTRADICTED).any():
+    apart = ["unit", "file"] if (glucose["left_out"] == CONTRADICTED).any() else ["unit"]
+    named = as_named(glucose, client.settings)
+    parts = [part.reset_index(drop=True) for _, part in named.groupby(apart, sort=True)]
+    if len(parts) < 2:
         return [client]
-    parts = [part.reset_index(drop=True) for _, part in glucose.groupby("file", sort=True)]
     return [replace(client, streams={**client.streams, "glucose": part}) for part in parts]
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from miner.records.client import Client
-from miner.records.columns import COLUMNS
+from miner.records.client import Client, Settings
+from miner.records.columns import COLUMNS, MG_DL_PER_MMOL_L
 from miner.records.hazards import numbered
 from miner.records.iso8601 import Stamps
 from miner.records.stream_file import NO_END
@@ -46,21 +46,28 @@ def cells_of(client: Client, stream: str) -> pd.DataFrame:
     if spec.interval:
         cells["end"] = cells["end"].mask(frame["left_out"] == NO_END, "")
     if stream == "glucose":
-        cells["glucose_mg_dl"] = _readings(frame)
-        if client.settings.sensor_changes and not frame.empty:
-            known = frame["sensor"] == numbered(frame, client.settings)
-            frame = frame.assign(sensor=frame["sensor"].mask(known, ""))
+        value = glucose_column(frame)
+        cells[value] = _readings(frame, value)
+        frame = as_named(frame, client.settings)
     for name in spec.values:
         if name in frame.columns:
             cells[name] = _texts(frame[name])
     table = pd.DataFrame(cells, dtype="str")
     kept = [name for name in table if name in (*pairs, *spec.needed) or (table[name] != "").any()]
-    if stream == "glucose" and "glucose_mg_dl" not in kept:
-        kept.append("glucose_mg_dl")
+    if stream == "glucose" and value not in kept:
+        kept.append(value)
     table = table[kept]
     if stream != "glucose" and table.duplicated().any():
         table = table.assign(entry=table.groupby(list(table)).cumcount().astype("str"))
     return table
+
+
+def as_named(glucose: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+    """Return the readings with the sensors that a file named, without the numbers given here."""
+    if not settings.sensor_changes or glucose.empty:
+        return glucose
+    known = glucose["sensor"] == numbered(glucose, settings)
+    return glucose.assign(sensor=glucose["sensor"].mask(known, ""))
 
 
 def worn_cells(client: Client, stream: str) -> pd.DataFrame:
@@ -73,8 +80,14 @@ def worn_cells(client: Client, stream: str) -> pd.DataFrame:
     return pd.DataFrame(cells, dtype="str")
 
 
-def _readings(frame: pd.DataFrame) -> pd.Series[str]:
-    text = _texts(frame["glucose"])
+def glucose_column(frame: pd.DataFrame) -> str:
+    """Return the column in which readings are written: that of the unit they were measured in."""
+    return "glucose_mmol_l" if (frame["unit"] == "mmol/L").all() else "glucose_mg_dl"
+
+
+def _readings(frame: pd.DataFrame, column: str) -> pd.Series[str]:
+    scale = MG_DL_PER_MMOL_L if column == "glucose_mmol_l" else 1.0
+    text = _texts((frame["glucose"] / scale).round(12))
     for code, word in _CENSORED.items():
         text = text.mask(frame["censored"] == code, word)
     return text.mask(text == "", UNREADABLE)

@@ -1,9 +1,8 @@
-"""Limits as a sensor shows them: 140 mg/dL and 7.8 mmol/L are one and the same limit."""
+"""Limits in the unit of the file: 140 mg/dL and 7.8 mmol/L are one and the same limit."""
 
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from miner.records.columns import MG_DL_PER_MMOL_L
@@ -12,20 +11,6 @@ from miner.tables.clockwork import Floats
 Mask = NDArray[np.bool_]
 
 _TINY = 1e-6
-
-
-def shown_in_tenths(value: Floats, file: NDArray[np.object_]) -> Mask:
-    """Return which readings come from a file in which every value is a tenth of a mmol/L.
-
-    Args:
-        value: mg/dL, NaN where there is no number.
-        file: the file of each reading.
-    """
-    tenths = value / MG_DL_PER_MMOL_L * 10
-    off = np.abs(tenths - np.rint(tenths)) > _TINY
-    codes, names = pd.factorize(file)
-    odd = np.bincount(codes, weights=off, minlength=len(names)) > 0
-    return np.asarray(~odd[codes], dtype=bool) if codes.size else np.zeros(0, dtype=bool)
 
 
 def above(ordered: Floats, tenths: Mask, limit: float) -> Mask:
@@ -39,7 +24,7 @@ def below(ordered: Floats, tenths: Mask, limit: float) -> Mask:
 
 
 def _as_shown(tenths: Mask, limit: float) -> Floats:
-    """Return the limit for each reading, to a tenth of a mmol/L where it was shown so.
+    """Return the limit for each reading, to a tenth of a mmol/L where its file is in that unit.
 
     Source: Battelino et al. 2019, Diabetes Care 42:1593, and the ADA Standards of Care print
     54, 70, 140, 180 and 200 mg/dL as 3.0, 3.9, 7.8, 10.0 and 11.1 mmol/L.

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from miner.records.client import Client
 from miner.tables.clockwork import DAY, Floats, Times, Zones, seconds
 from miner.tables.columns import Source
-from miner.tables.limits import shown_in_tenths
 
 USUAL_CADENCE_MIN = 5
 LONGEST_CADENCE_MIN = 60
@@ -30,7 +29,7 @@ class Trace:
             stored reading beside one on demand is not counted twice, and a gap is never filled.
         cadence: minutes between readings on that day of that sensor (the commonest gap).
         sensor: place in ``sensors``.
-        tenths: whether it was shown in tenths of a mmol/L.
+        tenths: whether its file is in mmol/L, in which limits are read to a tenth.
         zones: what the wall clock added to the instant.
     """
 
@@ -83,7 +82,7 @@ def trace_of(client: Client) -> Trace:
         sensors=names,
         file=file,
         row=frame["row"].to_numpy(np.int64),
-        tenths=shown_in_tenths(value, file),
+        tenths=(frame["unit"] == "mmol/L").to_numpy(dtype=bool),
         zones=Zones.seen(at, clock),
     )
 

@@ -47,7 +47,7 @@ def readings(
         at = clock = pd.DatetimeIndex(first + step)
     frame = pd.DataFrame({"time": at, "clock": clock, "glucose": np.asarray(values, dtype=float)})
     frame["censored"] = np.zeros(len(frame), dtype=np.int8)
-    return frame.assign(**({"sensor": "", "left_out": ""} | columns))
+    return frame.assign(**({"unit": "mg/dL", "sensor": "", "left_out": ""} | columns))
 
 
 def _stream(name: str, rows: Sequence[Mapping[str, Any]], zone: str | None) -> pd.DataFrame:

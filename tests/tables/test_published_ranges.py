@@ -99,20 +99,23 @@ def test_the_day_table_carries_them(make, sensed, rules):
     ],
 )
 def test_limits_are_those_of_the_unit_the_sensor_showed(make, sensed, rules, mmol, column, share):
-    glucose = sensed("2026-03-01", np.full(3 * 288, mmol * 18.0156))
-    table = day_table(make(glucose), rules)
+    values = np.full(3 * 288, mmol * 18.0156)
+    values[:6] = 101.3  # a few with more decimals change nothing
+    table = day_table(make(sensed("2026-03-01", values, unit="mmol/L")), rules)
     assert table.context.loc["2026-03-02", column] == share
     if column == "above_140":
         assert table.frame.loc["2026-03-02", "minutes_above"] == share * 1440
 
 
 def test_a_file_in_whole_mg_is_not_taken_for_mmol(make, sensed, rules):
-    glucose = sensed("2026-03-01", np.where(np.arange(3 * 288) % 2, 100.0, 141.0))
-    table = day_table(make(glucose), rules)
-    assert table.frame.loc["2026-03-02", "minutes_above"] == 720
+    # 140.52168 is 7.8 mmol/L, and in a file of mg/dL above 140 all the same
+    for value in (141.0, 7.8 * 18.0156):
+        glucose = sensed("2026-03-01", np.where(np.arange(3 * 288) % 2, 100.0, value))
+        table = day_table(make(glucose), rules)
+        assert table.frame.loc["2026-03-02", "minutes_above"] == 720
 
 
 def test_eleven_point_one_mmol_refers_as_two_hundred_does(make, sensed, rules):
-    client = make(sensed("2026-03-01", np.full(288, 11.1 * 18.0156)))
+    client = make(sensed("2026-03-01", np.full(288, 11.1 * 18.0156), unit="mmol/L"))
     said, _ = cautions(client, day_table(client, rules), rules)
     assert any("200 mg/dL or more on 1 day" in item.text for item in said)
