@@ -39,7 +39,8 @@ def eat(scenario: Scenario, flags: Mapping[str, Flags], nights: Nights) -> Meals
 
     Breakfast comes about 45 minutes after waking, lunch about 12:45, dinner about 19:00, or from
     21:05 to 21:35 when it is late; a snack after dinner follows it by 40 to 55 minutes. Grams do
-    not depend on the day, except for the habits that are defined by them.
+    not depend on the day, except for the habits that are defined by them; where the scenario says
+    how many grams a meal has, not on these either.
     """
     rng = scenario.generator("meals")
     n = len(nights.wake)
@@ -63,6 +64,9 @@ def eat(scenario: Scenario, flags: Mapping[str, Flags], nights: Nights) -> Meals
     time = np.concatenate([part[2] for part in parts])
     carbs, protein = _grams(rng, meal)
     carbs = np.where(meal == "dinner", high[row], carbs)
+    for name, (least, most) in scenario.grams.items():
+        own = scenario.generator(f"grams of {name}").uniform(least, most, len(meal))
+        carbs = np.where(meal == name, own, carbs)
     food = np.array(
         [FOODS[m][k % len(FOODS[m])] for m, k in zip(meal, _picks(rng, meal), strict=True)]
     )

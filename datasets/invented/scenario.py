@@ -102,6 +102,7 @@ class Scenario:
         linked_meals: rises follow the logged meals; False: they keep to their own times and sizes
             whatever is logged, so that no logged food goes with anything.
         carb_slope: mg/dL of rise for each gram of carbohydrate, where meals are linked.
+        grams: least and most carbohydrate of a meal, where it is not the usual amount.
         unit: unit of the glucose file.
         cadence: minutes between readings.
         sensor_days: days each sensor is worn.
@@ -130,6 +131,7 @@ class Scenario:
     meal_size: float = 1.0
     linked_meals: bool = True
     carb_slope: float = 0.3
+    grams: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     unit: Literal["mg/dL", "mmol/L"] = "mg/dL"
     cadence: int = 5
     sensor_days: int = 14

@@ -15,6 +15,7 @@ from miner.errors import several
 from miner.results import Evidence, Hypothesis
 
 MEALS_ALLOWED_FOR = "Which meal it was, and its carbohydrate where noted, are allowed for."
+WHICH_MEAL_ALLOWED_FOR = "Which meal it was is allowed for."
 _TOLD = (Evidence.CLEAR, Evidence.HINT)
 
 
@@ -88,7 +89,9 @@ class Cards:
         if summary is not None and summary.ordinary_wobble is not None:
             wobble, one = self._size(summary.ordinary_wobble, item), teller.unit
             said.append(f"From {one} to {one} it wobbles by about {wobble} {unit} anyway.")
-        said += [MEALS_ALLOWED_FOR] if teller.unit == "meal" else []
+        if teller.unit == "meal":
+            own = any("carbs_g" in factor.made_from for factor in teller.factors(item))
+            said.append(WHICH_MEAL_ALLOWED_FOR if own else MEALS_ALLOWED_FOR)
         return said
 
     def luck(self, item: Hypothesis) -> str:

@@ -12,6 +12,7 @@ from miner.caseload.doubts import Question
 from miner.caseload.question import PoolFit, Units, fit_question, usable
 from miner.caseload.store import CLIENT, PooledUnits
 from miner.caseload.units import FACTOR, NUISANCE, OUTCOME, TIME, factor_column
+from miner.hypotheses.design import nuisance_source
 from miner.rulebook import Guardrails, RuleBook
 
 FEWEST_EACH_SIDE = 2
@@ -35,7 +36,12 @@ def questions(columns: Sequence[str], rules: RuleBook, unit: str) -> list[Questi
 
 def read_usable(units: PooledUnits, question: Question, guard: Guardrails, unit: str) -> Units:
     """Read the units of one question, those of clients who can tell something about it."""
-    nuisance = [name for name in units.columns if name.startswith(NUISANCE)]
+    nuisance = [
+        name
+        for name in units.columns
+        if name.startswith(NUISANCE)
+        and nuisance_source(name.removeprefix(NUISANCE)) not in question.rule.made_from
+    ]
     x, y = factor_column(question.factor, question.lag), f"{OUTCOME}{question.outcome}"
     frame = units.read([TIME, x, y, *nuisance])
     shared = tuple(

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from scipy.special import stdtr
 
 from miner.hypotheses.candidates import count, too_few
-from miner.hypotheses.design import Design, Target, combine, design
-from miner.hypotheses.whitened import Spectra, whitened
+from miner.hypotheses.design import Design, Target, combine, design, made_from
+from miner.hypotheses.whitened import Spectra, Whitened, whitened
 from miner.results import Counts, Withheld
 from miner.rulebook import Guardrails, RuleBook
 from miner.stats.effects import single, t_quantile
@@ -116,7 +116,12 @@ def compare(
     units = len(plan.names)
     closed, stopped = _closed(values, target, plan, guard, counts)
     if closed is None:
-        found = _tested(plan, target, values, guard, {} if spectra is None else spectra)
+        names = made_from(
+            [item for item in target.items if item.factor in kept["factors"]],
+            plan.nuisance_sources,
+        )
+        white = whitened(plan, target.values, {} if spectra is None else spectra)
+        found = _tested(plan, white and white.without(names), values, guard)
         if not isinstance(found, Withheld):
             return Fresh(counts, units, *found, None)
         closed = found
@@ -142,14 +147,14 @@ def _closed(
 
 
 def _tested(
-    plan: Design, target: Target, values: Floats, guard: Guardrails, spectra: Spectra
+    plan: Design, white: Whitened | None, values: Floats, guard: Guardrails
 ) -> tuple[float, float, float, int, float] | Withheld:
-    white = whitened(plan, target.values, spectra)
     if white is None:
         return Withheld(f"too few new {plan.unit}s")
-    if not float(white.kept(values[:, None])[0]) >= guard.least_variation_kept:
+    column = white.whitened_columns(values[:, None])
+    if not float(white.kept(column)[0]) >= guard.least_variation_kept:
         return Withheld("cannot be told apart from the weekend, a drift or the sensor")
-    column = white.columns(values[:, None])
+    column = white.cleared(column)
     raw = single(column, white.raw, white.rank)
     scores = single(column, white.scores, white.rank)
     inner = float(np.square(column).sum())

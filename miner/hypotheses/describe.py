@@ -11,11 +11,11 @@ from scipy.special import stdtr
 
 from miner.hypotheses.candidates import unrankable
 from miner.hypotheses.design import Design
-from miner.hypotheses.families import OutcomeSearch, Tested
 from miner.hypotheses.fixed import Question
 from miner.hypotheses.guard import Judged, ordinary_interval
 from miner.hypotheses.identity import identity
 from miner.hypotheses.missing import missing_more_often
+from miner.hypotheses.tested import OutcomeSearch, Tested
 from miner.results import Evidence, Hypothesis, OutcomeSummary, Withheld
 from miner.rulebook import Guardrails, RuleBook
 from miner.stats.effects import t_quantile

@@ -10,11 +10,20 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
-from miner.stats.projection import independent_columns
 from miner.tables.labels import higher_quarter
 from miner.tables.unit_table import UnitTable
 
 Floats = NDArray[np.float64]
+
+_SOURCES = {
+    "weekend": "rest_day",
+    "drift": "day_number",
+    "sensor ": "sensor",
+    "meal ": "meal",
+    "carbohydrate": "carbs_g",
+    "level before the meal": "baseline",
+}
+"""What nuisance columns are made of, by how their names start."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +73,7 @@ class Design:
         times: shape (n,), days; equal for units of one day.
         nuisance: shape (n, p), intercept first.
         nuisance_names: what each nuisance column stands for.
+        nuisance_sources: the column of the table that each is made of, "" of the intercept.
         left_out: units of the table that are not used.
         asked: names of the table's units between the two dates asked for, used or not.
     """
@@ -73,6 +83,7 @@ class Design:
     times: Floats
     nuisance: Floats
     nuisance_names: tuple[str, ...]
+    nuisance_sources: tuple[str, ...]
     targets: tuple[Target, ...]
     left_out: int
     asked: frozenset[str]
@@ -102,6 +113,7 @@ def design(
         part["day_number"].to_numpy(dtype=float),
         columns,
         names,
+        tuple(nuisance_source(name) for name in names),
         targets,
         int(inside.sum() - used.sum()),
         frozenset(frame.index[inside].astype(str)),
@@ -187,9 +199,19 @@ def _meal_nuisance(
     return columns, names
 
 
-def full_rank(nuisance: Floats, known: NDArray[np.bool_]) -> Floats:
-    """Return the nuisance on the known units, without columns the earlier ones span."""
-    return independent_columns(nuisance[known])
+def nuisance_source(name: str) -> str:
+    """Return the column of the table that a nuisance column of that name is made of."""
+    return next((source for start, source in _SOURCES.items() if name.startswith(start)), "")
+
+
+def made_from(items: Sequence[Item], sources: Sequence[str]) -> frozenset[str]:
+    """Return the nuisance that some factors are made from: they are tested without it.
+
+    Args:
+        items: the factors of a rule.
+        sources: the columns that the nuisance of a design is made of.
+    """
+    return frozenset(name for item in items for name in item.rule.made_from if name in sources)
 
 
 def combine(values: Sequence[Floats]) -> Floats:

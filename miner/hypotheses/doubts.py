@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from miner.hypotheses.families import OutcomeSearch, Tested
+from miner.hypotheses.tested import OutcomeSearch, Tested
 from miner.rulebook import Guardrails
 from miner.stats import effects
 from miner.stats.projection import orthonormal, residual
@@ -28,7 +28,7 @@ def _order_only(test: Tested) -> str | None:
 
 
 def _one_unit(part: OutcomeSearch, test: Tested, most: float) -> str | None:
-    white = part.white
+    white = test.white
     if white is None:
         return None
     without = effects.beside(test.column, white.unit_columns(), white.raw, white.rank)
@@ -41,7 +41,7 @@ def _one_unit(part: OutcomeSearch, test: Tested, most: float) -> str | None:
 
 
 def _confounder(part: OutcomeSearch, test: Tested) -> str | None:
-    white = part.white
+    white = test.white
     recorded = {name for at in test.rule.items for name in part.target.items[at].rule.confounders}
     chosen = [
         at
@@ -54,7 +54,9 @@ def _confounder(part: OutcomeSearch, test: Tested) -> str | None:
     ]
     if white is None or not chosen:
         return None
-    beside = effects.beside(test.column, part.columns[:, chosen], white.raw, white.rank)
+    beside = effects.beside(
+        test.column, white.cleared(part.columns[:, chosen]), white.raw, white.rank
+    )
     ratio = beside.difference / test.difference
     halved = [at for at, share in zip(chosen, ratio, strict=True) if not share >= 0.5]
     if not halved:
@@ -64,7 +66,7 @@ def _confounder(part: OutcomeSearch, test: Tested) -> str | None:
 
 
 def _by_clock(part: OutcomeSearch, test: Tested, level: float) -> str | None:
-    white, target = part.white, part.target
+    white, target = test.white, part.target
     moved = [target.items[at].rule for at in test.rule.items]
     if white is None or not any(target.rule.window in rule.moves_window for rule in moved):
         return None

@@ -4,70 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import inf
 
-import numpy as np
-from numpy.typing import NDArray
-
-from miner.hypotheses.candidates import Rule
-from miner.hypotheses.design import Target
-from miner.hypotheses.whitened import Whitened
+from miner.hypotheses.tested import OutcomeSearch
 from miner.rulebook import Guardrails
-
-Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True)
-class Tested:
-    """One rule with its numbers; those of a rule that is not tested are NaN.
-
-    Attributes:
-        column: shape (k,), the rule whitened with the nuisance taken out; empty if not tested.
-        critical: the |t| that its simultaneous interval spans.
-    """
-
-    target: Target
-    rule: Rule
-    difference: float
-    standard_error: float
-    score_t: float
-    df: int
-    p: float
-    p_adjusted: float
-    critical: float
-    column: Floats
-
-    @property
-    def interval(self) -> tuple[float, float]:
-        """The simultaneous interval of the family, the outcome's own unit."""
-        reach = self.critical * self.standard_error
-        return self.difference - reach, self.difference + reach
-
-    @property
-    def margin(self) -> float:
-        """How far the interval's nearer bound lies beyond 0, in standard errors; inf if none."""
-        if not self.standard_error > 0:
-            return inf
-        return abs(self.difference) / self.standard_error - self.critical
-
-
-@dataclass(frozen=True, slots=True)
-class OutcomeSearch:
-    """One outcome: the units' names, its rules, its whitening, the rules whitened likewise."""
-
-    names: tuple[str, ...]
-    target: Target
-    white: Whitened | None
-    rules: tuple[Rule, ...]
-    columns: Floats
-
-    def tested(self, *, sets: bool | None = None) -> list[int]:
-        """Return which rules are tested: all, only sets, or only single factors."""
-        return [
-            at
-            for at, rule in enumerate(self.rules)
-            if rule.withheld is None and sets in (None, len(rule.items) > 1)
-        ]
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,11 +9,9 @@ import numpy as np
 
 from miner.hypotheses.candidates import Rule, singles
 from miner.hypotheses.design import Design, Target
-from miner.hypotheses.families import OutcomeSearch, Tested
 from miner.hypotheses.guard import Judged, judge_one
 from miner.hypotheses.overlaps import companions
-from miner.hypotheses.search import measure, untested
-from miner.hypotheses.whitened import Spectra, whitened
+from miner.hypotheses.tested import OutcomeSearch, Tested, measure, prepare, untested
 from miner.results import Evidence, Withheld
 from miner.rulebook import Guardrails
 from miner.stats.effects import t_quantile
@@ -106,23 +104,11 @@ def _measured(
     target = own.target(question.outcome)
     rules = _rules(own, target, guard, question)
     place = next(at for at, item in enumerate(target.items) if item.factor == question.factor)
-    cache: Spectra = {}
-    white = whitened(own, target.values, cache)
-    empty = np.empty((0, 0))
-    if white is None:
-        rules[place] = _closed(rules[place], Withheld("too few days on which it is known"))
-        part = OutcomeSearch(own.names, target, None, tuple(rules), empty)
-        return part, untested(part, rules[place])
-    values = np.column_stack([rule.values for rule in rules])
-    share = float(white.kept(values[:, [place]])[0])
-    if not share >= guard.least_variation_kept:
-        reason = "cannot be told apart from the weekend, a drift or the sensor"
-        rules[place] = _closed(rules[place], Withheld(reason, None, guard.least_variation_kept))
-    part = OutcomeSearch(own.names, target, white, tuple(rules), white.columns(values))
-    if rules[place].withheld is not None:
-        return part, untested(part, rules[place])
-    test = measure(part, white, [place], np.array([1.0]), 1.0)[0]
-    return part, test
+    part = prepare(own, target, rules, guard, {})
+    if part.rules[place].withheld is not None:
+        return part, untested(part, part.rules[place])
+    white = part.beside[part.made_from[place]]
+    return part, measure(part, white, [place], np.array([1.0]), 1.0)[0]
 
 
 def _rules(design: Design, target: Target, guard: Guardrails, question: Question) -> list[Rule]:
@@ -137,10 +123,6 @@ def _rules(design: Design, target: Target, guard: Guardrails, question: Question
         reason = "more than half the values are the same"
         withheld = Withheld(reason, tied, guard.largest_share_tied)
     return singles(design, target, guard, withheld)
-
-
-def _closed(rule: Rule, withheld: Withheld) -> Rule:
-    return replace(rule, withheld=rule.withheld or withheld)
 
 
 def _since(design: Design, dates: Sequence[str], fixed_on: str | None) -> Design:

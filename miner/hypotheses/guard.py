@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from miner.hypotheses.doubts import doubts
-from miner.hypotheses.families import OutcomeSearch, Tested
 from miner.hypotheses.overlaps import Companions, companions, overlap
+from miner.hypotheses.tested import OutcomeSearch, Tested
 from miner.results import Evidence, Withheld
 from miner.rulebook import Guardrails
 from miner.stats import effects
@@ -82,13 +82,14 @@ def ordinary_interval(test: Tested, level: float) -> tuple[float, float]:
 
 def adds_something(part: OutcomeSearch, test: Tested, level: float) -> bool:
     """Say whether a set still shows something beside each of the smaller rules it contains."""
-    if part.white is None:
+    white = test.white
+    if white is None:
         return False
     own = set(test.rule.items)
     smaller = [
         at for at, rule in enumerate(part.rules) if set(rule.items) < own and rule.withheld is None
     ]
     beside = effects.beside(
-        test.column, part.columns[:, smaller], part.white.scores, part.white.rank
+        test.column, white.cleared(part.columns[:, smaller]), white.scores, white.rank
     )
     return bool(np.all(effects.two_sided(beside.t, beside.df) <= level))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.hypotheses.families import OutcomeSearch, Tested
+from miner.hypotheses.tested import OutcomeSearch, Tested
 from miner.results import Withheld
 from miner.rulebook import Guardrails
 from miner.stats.overlap import differing, phi_matrix

@@ -9,10 +9,10 @@ import numpy as np
 
 from miner.hypotheses.describe import describe, hints_by_chance, order_key, outcome_summary
 from miner.hypotheses.design import Design, design
-from miner.hypotheses.families import Tested
 from miner.hypotheses.fixed import Question, a_hint_at_most, answer, meets
 from miner.hypotheses.guard import Judged, judge_all
 from miner.hypotheses.search import Progress, search
+from miner.hypotheses.tested import Tested
 from miner.hypotheses.together import foretold
 from miner.hypotheses.whitened import Spectra
 from miner.results import Evidence, Hypothesis, OutcomeSummary, Together

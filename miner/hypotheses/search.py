@@ -8,16 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.hypotheses.candidates import Rule, candidates
+from miner.hypotheses.candidates import candidates
 from miner.hypotheses.design import Design, Target
-from miner.hypotheses.families import FamilyOfRules, OutcomeSearch, Tested, families
-from miner.hypotheses.whitened import Spectra, Whitened, whitened
-from miner.results import Withheld
+from miner.hypotheses.families import FamilyOfRules, families
+from miner.hypotheses.tested import OutcomeSearch, Tested, measure, prepare, untested
+from miner.hypotheses.whitened import Spectra
 from miner.rulebook import Guardrails
-from miner.stats import effects
 from miner.stats.maxt import judge, r_from_z, shuffles
 
-Floats = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 
 
@@ -72,31 +70,11 @@ def _told(progress: Progress, name: str) -> Callable[[float], None]:
 
 
 def _prepare(design: Design, target: Target, guard: Guardrails, cache: Spectra) -> OutcomeSearch:
-    rules = candidates(design, target, guard)
-    white = whitened(design, target.values, cache)
-    if white is None:
-        closed = [_close(rule, Withheld("too few days on which it is known")) for rule in rules]
-        return OutcomeSearch(design.names, target, None, tuple(closed), np.empty((0, 0)))
-    kept = white.kept(_stack(rules, len(design.times)))
-    checked = []
-    for rule, share in zip(rules, kept, strict=True):
-        if rule.withheld is None and not share >= guard.least_variation_kept:
-            if len(rule.items) > 1:
-                continue
-            reason = "cannot be told apart from the weekend, a drift or the sensor"
-            have = None if np.isnan(share) else float(share)
-            rule = _close(rule, Withheld(reason, have, guard.least_variation_kept))
-        checked.append(rule)
-    columns = white.columns(_stack(checked, len(design.times)))
-    return OutcomeSearch(design.names, target, white, tuple(checked), columns)
-
-
-def _stack(rules: list[Rule], units: int) -> Floats:
-    return np.column_stack([rule.values for rule in rules]) if rules else np.empty((units, 0))
-
-
-def _close(rule: Rule, withheld: Withheld) -> Rule:
-    return Rule(rule.items, rule.values, rule.counts, rule.withheld or withheld)
+    part = prepare(design, target, candidates(design, target, guard), guard, cache)
+    told = [
+        at for at, rule in enumerate(part.rules) if rule.withheld is None or len(rule.items) == 1
+    ]
+    return part.only(told)
 
 
 def _judged(
@@ -105,8 +83,10 @@ def _judged(
     level: float,
     progress: Callable[[float], None] | None,
 ) -> list[Tested]:
-    ready = [(part, part.white, own) for part, own in family.entries if part.white is not None]
-    blocks = [white.block(part.columns[:, own]) for part, white, own in ready]
+    ready = [
+        (part, white, own) for part, chosen in family.entries for white, own in part.groups(chosen)
+    ]
+    blocks = [white.block(white.cleared(part.columns[:, own])) for part, white, own in ready]
     share = family.half * family.kind
     found = judge(blocks, orders, chance=level * share, progress=progress)
     out: list[Tested] = []
@@ -126,36 +106,3 @@ def critical_t(z: float, df: int) -> float:
         return float("inf")
     r = float(r_from_z(np.array([z]), df)[0])
     return float(r * np.sqrt(df / max(1 - r * r, 1e-12)))
-
-
-def measure(
-    part: OutcomeSearch, white: Whitened, chosen: list[int], adjusted: Floats, critical: float
-) -> list[Tested]:
-    """Return the chosen rules with their sizes, standard errors and p values."""
-    columns = part.columns[:, chosen]
-    scores = effects.single(columns, white.scores, white.rank)
-    raw = effects.single(columns, white.raw, white.rank)
-    p = scores.p
-    return [
-        Tested(
-            part.target,
-            part.rules[rule],
-            float(raw.difference[at]),
-            float(raw.standard_error[at]),
-            float(scores.t[at]),
-            white.df,
-            float(p[at]),
-            float(adjusted[at]),
-            critical,
-            columns[:, at],
-        )
-        for at, rule in enumerate(chosen)
-    ]
-
-
-def untested(part: OutcomeSearch, rule: Rule) -> Tested:
-    """Return a rule that is not tested, its numbers unknown."""
-    nothing = float("nan")
-    return Tested(
-        part.target, rule, nothing, nothing, nothing, 0, nothing, nothing, nothing, np.empty(0)
-    )

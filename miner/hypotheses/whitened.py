@@ -7,14 +7,34 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.hypotheses.design import Design, full_rank
+from miner.hypotheses.design import Design
 from miner.stats import dependence as dep
 from miner.stats.maxt import Block
-from miner.stats.projection import orthonormal, residual, share_kept
+from miner.stats.projection import independent, orthonormal, residual, share_kept
 from miner.stats.scores import normal_scores
 
 Floats = NDArray[np.float64]
 Spectra = dict[bytes, dep.Spectrum]
+
+
+@dataclass(frozen=True, slots=True)
+class AllowedFor:
+    """The nuisance of one outcome on its known units, as it was and whitened: shape (k, p) each.
+
+    Attributes:
+        sources: the column of the table that each is made of.
+        outcomes: shape (k, 2), the outcome whitened: its normal scores, its own unit.
+    """
+
+    sources: tuple[str, ...]
+    columns: Floats
+    whitened: Floats
+    outcomes: Floats
+
+    def columns_without(self, made_from: frozenset[str]) -> list[int]:
+        """Return which columns are taken out of a rule that is made from some of them."""
+        kept = [at for at, source in enumerate(self.sources) if source not in made_from]
+        return [kept[at] for at in independent(self.columns[:, kept])]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +45,8 @@ class Whitened:
         known: shape (k,), which of the usable units.
         times: shape (k,), days.
         dependence: of the normal scores, after nuisance.
-        nuisance: shape (k, p), orthonormal basis, whitened.
+        allowed_for: everything that may be taken out.
+        nuisance: shape (k, p), orthonormal basis of what is taken out, whitened.
         intercept: shape (k, 1), orthonormal, whitened.
         scores: shape (k,), normal scores, whitened, nuisance taken out.
         raw: shape (k,), the outcome's own unit, likewise.
@@ -35,6 +56,7 @@ class Whitened:
     known: NDArray[np.intp]
     times: Floats
     dependence: dep.Dependence
+    allowed_for: AllowedFor
     nuisance: Floats
     intercept: Floats
     scores: Floats
@@ -51,6 +73,14 @@ class Whitened:
         """Degrees of freedom left for one rule."""
         return len(self.known) - self.rank - 1
 
+    def without(self, made_from: frozenset[str]) -> Whitened:
+        """Return the same beside less nuisance: without what a rule is made from.
+
+        The dependence stays as it was fitted beside all of it: where the rule is nothing but luck
+        what it is made from is nothing but scatter.
+        """
+        return _taken_out(self.known, self.times, self.dependence, self.allowed_for, made_from)
+
     def whitened_columns(self, values: Floats) -> Floats:
         """Return yes/no/unknown columns (units, m) centred, unknown as 0, whitened: (k, m)."""
         part = values[self.known]
@@ -60,13 +90,17 @@ class Whitened:
         centred = np.where(unknown, 0.0, part - means)
         return dep.whiten(self.times, self.dependence, centred)
 
-    def columns(self, values: Floats) -> Floats:
-        """Return the same with the nuisance taken out, shape (k, m)."""
-        return residual(self.nuisance, self.whitened_columns(values))
+    def cleared(self, whitened: Floats) -> Floats:
+        """Return whitened columns with the nuisance taken out, shape (k, m)."""
+        return residual(self.nuisance, whitened)
 
-    def kept(self, values: Floats) -> Floats:
-        """Return the share of each column's variation left after the nuisance, shape (m,)."""
-        return share_kept(self.nuisance, self.intercept, self.whitened_columns(values))
+    def columns(self, values: Floats) -> Floats:
+        """Return yes/no/unknown columns (units, m) whitened, nuisance taken out: (k, m)."""
+        return self.cleared(self.whitened_columns(values))
+
+    def kept(self, whitened: Floats) -> Floats:
+        """Return the share of each whitened column's variation left after the nuisance: (m,)."""
+        return share_kept(self.nuisance, self.intercept, whitened)
 
     def outcome(self, values: Floats) -> Floats:
         """Return another outcome on the same units, whitened, nuisance taken out, shape (k,)."""
@@ -93,20 +127,38 @@ def whitened(design: Design, values: Floats, spectra: Spectra) -> Whitened | Non
     """
     mask = ~np.isnan(values)
     times = design.times[mask]
-    nuisance = full_rank(design.nuisance, mask)
-    if len(times) < nuisance.shape[1] + 3 or np.ptp(values[mask]) == 0:
+    nuisance = design.nuisance[mask]
+    own = independent(nuisance)
+    if len(times) < len(own) + 3 or np.ptp(values[mask]) == 0:
         return None
     key = mask.tobytes() + times.tobytes()
     if key not in spectra:
         spectra[key] = dep.spectrum(times)
     raw = values[mask]
     scores = normal_scores(raw)
-    found = dep.fit(spectra[key], scores[:, None], nuisance)[0]
+    found = dep.fit(spectra[key], scores[:, None], nuisance[:, own])[0]
     white = dep.whiten(times, found, np.column_stack([scores, raw, nuisance]))
-    basis = orthonormal(white[:, 2:])
-    left = residual(basis, white[:, :2])
-    wobble = float(np.sqrt(left[:, 1] @ left[:, 1] / (len(raw) - basis.shape[1])))
-    intercept = orthonormal(white[:, 2:3])
+    allowed_for = AllowedFor(design.nuisance_sources, nuisance, white[:, 2:], white[:, :2])
+    return _taken_out(np.flatnonzero(mask), times, found, allowed_for, frozenset())
+
+
+def _taken_out(
+    known: NDArray[np.intp],
+    times: Floats,
+    dependence: dep.Dependence,
+    allowed_for: AllowedFor,
+    made_from: frozenset[str],
+) -> Whitened:
+    basis = orthonormal(allowed_for.whitened[:, allowed_for.columns_without(made_from)])
+    left = residual(basis, allowed_for.outcomes)
     return Whitened(
-        np.flatnonzero(mask), times, found, basis, intercept, left[:, 0], left[:, 1], wobble
+        known=known,
+        times=times,
+        dependence=dependence,
+        allowed_for=allowed_for,
+        nuisance=basis,
+        intercept=orthonormal(allowed_for.whitened[:, :1]),
+        scores=left[:, 0],
+        raw=left[:, 1],
+        wobble=float(np.sqrt(left[:, 1] @ left[:, 1] / (len(left) - basis.shape[1]))),
     )

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from miner.hypotheses.candidates import singles
-from miner.hypotheses.design import Design, design, full_rank
+from miner.hypotheses.design import Design, design, made_from
 from miner.hypotheses.whitened import Spectra, whitened
 from miner.rulebook import RuleBook
 from miner.stats.imitation import Pattern, imitate, scatter_together
@@ -41,18 +41,24 @@ class Model:
 
 
 def model(table: UnitTable, rules: RuleBook, primary: str) -> Model:
-    """Fit level, weekend, drift, sensors, dependence and scatter of every outcome."""
+    """Fit level, nuisance, dependence and scatter of every outcome.
+
+    What a factor is made from is scatter here: in a month in which nothing is true it is not true.
+    """
     plan = design(table, rules)
     rows = table.frame["usable"].to_numpy(dtype=bool)
     cache: Spectra = {}
     names, patterns, scatter = [], [], []
     wobble = float("nan")
     for target in plan.targets:
-        white = whitened(plan, target.values, cache)
-        if white is None:
+        fitted_all = whitened(plan, target.values, cache)
+        if fitted_all is None:
             continue
+        names_left = made_from(target.items, plan.nuisance_sources)
+        white = fitted_all.without(names_left)
         scores = normal_scores(target.values[white.known])
-        nuisance = full_rank(plan.nuisance, target.known)
+        allowed_for = white.allowed_for
+        nuisance = allowed_for.columns[:, allowed_for.columns_without(names_left)]
         spread = float(np.sqrt(white.scores @ white.scores / (len(scores) - white.rank)))
         fitted = np.zeros(len(target.values))
         fitted[white.known] = nuisance @ np.linalg.lstsq(nuisance, scores, rcond=None)[0]

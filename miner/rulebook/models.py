@@ -9,6 +9,9 @@ from pydantic import Field, field_validator
 from miner.errors import MinerError, nearest
 from miner.rulebook.checked import Checked, only
 
+NuisanceColumn = Literal["rest_day", "day_number", "sensor", "meal", "carbs_g", "baseline"]
+"""What every test allows for: a column of the day table or of the meal table."""
+
 Cut = Literal[
     "below",
     "at_least",
@@ -33,6 +36,7 @@ class FactorRule(Checked):
     clock: str
     lag: dict[str, int]
     same_time: tuple[str, ...] = ()
+    made_from: tuple[NuisanceColumn, ...] = ()
     moves_window: tuple[str, ...] = ()
     confounders: tuple[str, ...] = ()
     yields_to: tuple[str, ...] = ()

@@ -24,8 +24,8 @@ def orthonormal(columns: Floats, tolerance: float = 1e-8) -> Floats:
     return basis
 
 
-def independent_columns(columns: Floats, tolerance: float = 1e-8) -> Floats:
-    """Return the columns, in order, without those that earlier ones already span.
+def independent(columns: Floats, tolerance: float = 1e-8) -> list[int]:
+    """Return which columns, in order, are not spanned by those before them.
 
     Args:
         columns: shape (n, p).
@@ -40,7 +40,7 @@ def independent_columns(columns: Floats, tolerance: float = 1e-8) -> Floats:
         if length > tolerance * max(float(np.linalg.norm(column)), 1e-300):
             kept.append(at)
             basis = np.hstack([basis, (rest / length)[:, None]])
-    return columns[:, kept]
+    return kept
 
 
 def residual(basis: Floats, columns: Floats) -> Floats:

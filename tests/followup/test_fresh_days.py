@@ -17,7 +17,7 @@ from miner.hypotheses.design import design
 from miner.hypotheses.whitened import whitened
 from miner.ledger import Ledger
 from miner.results import Counts, Evidence, Withheld
-from miner.stats.projection import independent_columns
+from miner.stats.projection import independent
 
 COUNTS = Counts(10, 0, 15, 0, 0)
 
@@ -57,7 +57,7 @@ def test_difference_and_error_against_the_formula(rules, world):
     fitted = whitened(plan, target.values, {}).dependence
     item = next(item for item in target.items if item.factor == "late_dinner")
     slope, error = gls(
-        target.values, item.values, independent_columns(plan.nuisance), plan.times,
+        target.values, item.values, plan.nuisance[:, independent(plan.nuisance)], plan.times,
         fitted.phi, fitted.w,
     )  # fmt: skip
     assert found.difference == pytest.approx(slope)

@@ -28,7 +28,7 @@ def rank(table, rules, primary, orders):
     days = [row for _, row in table.frame.iterrows() if row["usable"]]
     parts = [_outcome(table, rules, name, days) for name in table.outcomes]
     for share, family in _families(parts, primary, guard):
-        _judge(family, orders, share, guard)
+        _judge(family, orders, share, rules)
     passing = sum(
         rule["p_adjusted"] <= guard.claim_level for part in parts for rule in _tested(part)
     )
@@ -80,7 +80,7 @@ def _outcome(table, rules, name, days):
         "y": np.array([days[at][name] for at in known]),
         "by_clock": np.array([by_clock[days[at].name] for at in known]),
         "times": np.array([days[at]["day_number"] for at in known], dtype=float),
-        "X": _nuisance(days, known, guard),
+        "nuisance": _nuisance(days, known, guard),
         "names": [days[at].name for at in known],
     }
     high = _higher_quarter(days, name, rules)
@@ -98,7 +98,8 @@ def _outcome(table, rules, name, days):
         return part
     part["rules"] = singles + _sets(singles, values, part, high, guard)
     for rule_ in part["rules"]:
-        spread = oracle.kept(rule_["values"], part["X"]) if _varies(rule_["values"]) else 0.0
+        rule_["X"] = _beside(part, rule_["factors"], rules)
+        spread = oracle.kept(rule_["values"], rule_["X"]) if _varies(rule_["values"]) else 0.0
         if rule_["withheld"] is None and spread < guard.least_variation_kept:
             rule_["withheld"] = NUISANCE
     part["rules"] = [r for r in part["rules"] if len(r["factors"]) == 1 or r["withheld"] is None]
@@ -142,21 +143,27 @@ def _tied(values):
 
 
 def _nuisance(days, known, guard):
-    """Intercept, weekend, drift, one level a sensor of enough days; what adds nothing left out."""
+    """Intercept, weekend, drift, one level a sensor of enough days, each with what it is."""
     columns = [
-        [1.0 for _ in days],
-        [float(day["rest_day"]) for day in days],
-        [float(day["day_number"] - days[0]["day_number"]) for day in days],
+        ("", [1.0 for _ in days]),
+        ("rest_day", [float(day["rest_day"]) for day in days]),
+        ("day_number", [float(day["day_number"] - days[0]["day_number"]) for day in days]),
     ]
     sensors = sorted({day["sensor"] for day in days} - {""})
     for sensor in sensors:
         level = [float(day["sensor"] == sensor) for day in days]
         if sum(level) >= guard.sensor_level_from_days:
-            columns.append(level)
+            columns.append(("sensor", level))
+    return [(source, [column[at] for at in known]) for source, column in columns]
+
+
+def _beside(part, factors, rules):
+    """The nuisance that none of the factors is made from; what adds nothing is left out."""
     kept = []
-    for column in columns:
-        wider = [*kept, [column[at] for at in known]]
-        if np.linalg.matrix_rank(np.array(wider).T) == len(wider):
+    made_from = {source for factor in factors for source in rules.factor(factor).made_from}
+    for source, column in part["nuisance"]:
+        wider = [*kept, column]
+        if source not in made_from and np.linalg.matrix_rank(np.array(wider).T) == len(wider):
             kept = wider
     return np.array(kept).T
 
@@ -217,12 +224,19 @@ def _varies(column):
 # ---- p-values, sizes, intervals
 
 
-def _judge(family, orders, share, guard):
+def _judge(family, orders, share, rules):
+    guard = rules.guardrails
+    family = [
+        (part, [rule for rule in own if rule["X"].tobytes() == X])
+        for part, own in family
+        for X in dict.fromkeys(rule["X"].tobytes() for rule in own)
+    ]
     outcomes = [
         {
             "y": part["y"],
             "times": part["times"],
-            "X": part["X"],
+            "X": own[0]["X"],
+            "all_X": _beside(part, (), rules),
             "known": part["known"],
             "rules": np.array([rule["values"] for rule in own]).T,
         }
@@ -238,7 +252,7 @@ def _judge(family, orders, share, guard):
             rule["p"] = 2 * student.sf(abs(rule["t"]), rule["df"])
             rule["p_adjusted"] = min(1.0, found["p_stepdown"][at] / share)
             rule["difference"], rule["se"], low, high = oracle.interval(
-                part["y"], part["X"], rule["values"], part["C"], q
+                part["y"], rule["X"], rule["values"], part["C"], q
             )
             rule["interval"] = (low, high)
             at += 1
@@ -250,7 +264,7 @@ def _refit(part, rule, beside=(), keep=None, y=None):
     y = part["y"] if y is None else y
     C = part["C"][np.ix_(keep, keep)]
     others = [oracle.centred(other)[keep] for other in beside]
-    X = np.column_stack([part["X"][keep], *others])
+    X = np.column_stack([rule["X"][keep], *others])
     X = X[:, _first_independent(X)]
     column = oracle.centred(rule["values"])[keep]
     if np.linalg.matrix_rank(np.column_stack([X, column])) == X.shape[1]:

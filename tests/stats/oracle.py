@@ -140,9 +140,13 @@ def induced(order, known):
 
 
 def prepare(outcome, grid, scores=True):
-    """Steps 2 to 6 of one outcome: scores, covariance, and everything whitened by it."""
+    """Steps 2 to 6 of one outcome: scores, covariance, and everything whitened by it.
+
+    Where the outcome has ``all_X``, the covariance is that beside all of it: X is what is left for
+    rules that are made from the rest.
+    """
     y = normal_scores(outcome["y"]) if scores else np.asarray(outcome["y"], dtype=float)
-    found = fit(y, outcome["X"], outcome["times"], grid)
+    found = fit(y, outcome.get("all_X", outcome["X"]), outcome["times"], grid)
     C = found["C"]
     columns = [whiten(centred(rule), C) for rule in np.asarray(outcome["rules"], dtype=float).T]
     return {"y": whiten(y, C), "X": whiten(outcome["X"], C), "columns": columns, **found}

@@ -1,0 +1,179 @@
+"""One outcome with its rules made ready, and a rule with its numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from miner.hypotheses.candidates import Rule
+from miner.hypotheses.design import Design, Target, made_from
+from miner.hypotheses.whitened import Spectra, Whitened, whitened
+from miner.results import Withheld
+from miner.rulebook import Guardrails
+from miner.stats import effects
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Tested:
+    """One rule with its numbers; those of a rule that is not tested are NaN.
+
+    Attributes:
+        critical: the |t| that its simultaneous interval spans.
+        column: shape (k,), the rule whitened with the nuisance taken out; empty if not tested.
+        white: its outcome beside the same nuisance; None if not tested.
+    """
+
+    target: Target
+    rule: Rule
+    difference: float
+    standard_error: float
+    score_t: float
+    df: int
+    p: float
+    p_adjusted: float
+    critical: float
+    column: Floats
+    white: Whitened | None = None
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """The simultaneous interval of the family, the outcome's own unit."""
+        reach = self.critical * self.standard_error
+        return self.difference - reach, self.difference + reach
+
+    @property
+    def margin(self) -> float:
+        """How far the interval's nearer bound lies beyond 0, in standard errors; inf if none."""
+        if not self.standard_error > 0:
+            return inf
+        return abs(self.difference) / self.standard_error - self.critical
+
+
+@dataclass(frozen=True, slots=True)
+class OutcomeSearch:
+    """One outcome: the units' names, its rules, its whitening.
+
+    Attributes:
+        white: beside all nuisance; None where too little is known.
+        columns: shape (k, m), the rules whitened, the nuisance still in them.
+        made_from: the nuisance that each rule is made from.
+        beside: the outcome beside the rest of the nuisance, by what a rule is made from.
+    """
+
+    names: tuple[str, ...]
+    target: Target
+    white: Whitened | None
+    rules: tuple[Rule, ...]
+    columns: Floats
+    made_from: tuple[frozenset[str], ...]
+    beside: Mapping[frozenset[str], Whitened]
+
+    def tested(self, *, sets: bool | None = None) -> list[int]:
+        """Return which rules are tested: all, only sets, or only single factors."""
+        return [
+            at
+            for at, rule in enumerate(self.rules)
+            if rule.withheld is None and sets in (None, len(rule.items) > 1)
+        ]
+
+    def groups(self, chosen: Sequence[int]) -> list[tuple[Whitened, list[int]]]:
+        """Return the chosen rules by the nuisance beside which they are tested."""
+        found = [
+            (white, [at for at in chosen if self.made_from[at] == names])
+            for names, white in self.beside.items()
+        ]
+        return [(white, own) for white, own in found if own]
+
+    def only(self, chosen: Sequence[int]) -> OutcomeSearch:
+        """Return the same with some of its rules."""
+        return replace(
+            self,
+            rules=tuple(self.rules[at] for at in chosen),
+            columns=self.columns[:, list(chosen)],
+            made_from=tuple(self.made_from[at] for at in chosen),
+        )
+
+
+def prepare(
+    design: Design, target: Target, rules: Sequence[Rule], guard: Guardrails, cache: Spectra
+) -> OutcomeSearch:
+    """Whiten an outcome and its rules, and close the rules that nuisance does not leave enough of.
+
+    Args:
+        design: the client's units.
+        target: the outcome.
+        rules: what may be tested of it.
+        guard: the guardrails.
+        cache: decompositions made so far; added to.
+    """
+    white = whitened(design, target.values, cache)
+    sets = tuple(_made_from(design, target, rule) for rule in rules)
+    if white is None:
+        closed = tuple(_close(rule, "too few days on which it is known") for rule in rules)
+        return OutcomeSearch(
+            design.names, target, None, closed, np.empty((0, len(rules))), sets, {}
+        )
+    values = [rule.values for rule in rules]
+    stacked = np.column_stack(values) if values else np.empty((len(design.names), 0))
+    columns = white.whitened_columns(stacked)
+    beside = {names: white.without(names) for names in dict.fromkeys(sets)}
+    checked = list(rules)
+    for names, own in beside.items():
+        chosen = [at for at, name in enumerate(sets) if name == names]
+        for at, share in zip(chosen, own.kept(columns[:, chosen]), strict=True):
+            if not share >= guard.least_variation_kept:
+                checked[at] = _close(
+                    rules[at],
+                    "cannot be told apart from the weekend, a drift or the sensor",
+                    None if np.isnan(share) else float(share),
+                    guard.least_variation_kept,
+                )
+    return OutcomeSearch(design.names, target, white, tuple(checked), columns, sets, beside)
+
+
+def _made_from(design: Design, target: Target, rule: Rule) -> frozenset[str]:
+    return made_from([target.items[at] for at in rule.items], design.nuisance_sources)
+
+
+def _close(rule: Rule, reason: str, have: float | None = None, need: float | None = None) -> Rule:
+    return replace(rule, withheld=rule.withheld or Withheld(reason, have, need))
+
+
+def measure(
+    part: OutcomeSearch, white: Whitened, chosen: list[int], adjusted: Floats, critical: float
+) -> list[Tested]:
+    """Return the chosen rules, all beside one nuisance, with sizes, standard errors and p."""
+    columns = white.cleared(part.columns[:, chosen])
+    scores = effects.single(columns, white.scores, white.rank)
+    raw = effects.single(columns, white.raw, white.rank)
+    p = scores.p
+    return [
+        Tested(
+            part.target,
+            part.rules[rule],
+            float(raw.difference[at]),
+            float(raw.standard_error[at]),
+            float(scores.t[at]),
+            white.df,
+            float(p[at]),
+            float(adjusted[at]),
+            critical,
+            columns[:, at],
+            white,
+        )
+        for at, rule in enumerate(chosen)
+    ]
+
+
+def untested(part: OutcomeSearch, rule: Rule) -> Tested:
+    """Return a rule that is not tested, its numbers unknown."""
+    nothing = float("nan")
+    return Tested(
+        part.target, rule, nothing, nothing, nothing, 0, nothing, nothing, nothing, np.empty(0)
+    )
