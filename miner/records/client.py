@@ -38,6 +38,7 @@ class Settings:
         rest_days: names of week days ("sat") and ISO dates; default Saturday and Sunday.
         pressure_lows: wall-clock start and end of confirmed pressure lows.
         synonyms: a tag as written (folded) to the tag it stands for.
+        food_synonyms: words of a food (folded) to those they stand for.
     """
 
     code: str
@@ -54,6 +55,7 @@ class Settings:
     rank_unit: str
     primary_outcome: str | None
     synonyms: Mapping[str, str]
+    food_synonyms: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

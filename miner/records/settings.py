@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 import pandas as pd
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
+from miner.errors import MinerError
 from miner.records.client import LeftOutDay, Settings
 from miner.records.fold import fold
 from miner.records.iso8601 import YEARS
@@ -74,6 +75,7 @@ class PracticeFile(TomlModel):
     rank_unit: Literal["day", "meal"] | None = None
     primary_outcome: str | None = None
     synonyms: dict[str, str] = Field(default_factory=dict)
+    food_synonyms: dict[str, str] = Field(default_factory=dict)
 
 
 class ClientFile(PracticeFile):
@@ -150,7 +152,10 @@ def read_settings(folder: Path, practice: Path | None) -> Settings:
         display_unit=own.display_unit or shared.display_unit or "mg/dL",
         rank_unit=own.rank_unit or shared.rank_unit or "day",
         primary_outcome=own.primary_outcome or shared.primary_outcome,
-        synonyms=_synonyms(shared.synonyms, own.synonyms),
+        synonyms=_followed("synonyms", {**shared.synonyms, **own.synonyms}, folder),
+        food_synonyms=_followed(
+            "food_synonyms", {**shared.food_synonyms, **own.food_synonyms}, folder
+        ),
     )
 
 
@@ -161,5 +166,26 @@ def _local(moment: datetime, zone: str | None) -> pd.Timestamp:
     return stamp.tz_localize(None)
 
 
-def _synonyms(*tables: Mapping[str, str]) -> dict[str, str]:
-    return {fold(key): fold(value) for table in tables for key, value in table.items()}
+def _followed(name: str, table: Mapping[str, str], folder: Path) -> dict[str, str]:
+    """Return words, folded, each with the one that stands in the end for it.
+
+    Raises:
+        MinerError: they go round in a circle.
+    """
+    known = {fold(own): fold(kept) for own, kept in table.items()}
+    known = {own: kept for own, kept in known.items() if own != kept}
+    found = {}
+    for own, kept in known.items():
+        passed = [own]
+        while kept in known:
+            passed.append(kept)
+            kept = known[kept]
+            if kept in passed:
+                raise MinerError(
+                    f"[{name}] goes round in a circle: {', '.join([*passed, kept])[:200]}",
+                    "one word of them that stands for the others",
+                    "Take one of these lines out of practice.toml or client.toml.",
+                    file=folder,
+                )
+        found[own] = kept
+    return found

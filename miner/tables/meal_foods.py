@@ -58,6 +58,30 @@ def _names_food(words: list[str]) -> bool:
     return len(" ".join(words)) >= SHORTEST_WORD and not joined and not NOT_FOOD & set(words)
 
 
+def merged(labels: Sequence[str], synonyms: Mapping[str, str]) -> list[str]:
+    """Return labels with words that mean the same under one, in whichever number they stand.
+
+    Args:
+        labels: in the order of time.
+        synonyms: folded words to those they stand for, as ``practice.toml`` has them.
+    """
+    if not synonyms:
+        return list(labels)
+    names = one_name(labels)
+    forms: dict[str, list[str]] = {}
+    for word, name in names.items():
+        forms.setdefault(name, []).append(word)
+    known = {
+        " ".join([*others, form]): kept
+        for own, kept in synonyms.items()
+        for *others, last in [own.split()]
+        for form in forms.get(names.get(last, last), [last])
+    }
+    longest_first = sorted(map(re.escape, known), key=len, reverse=True)
+    pattern = re.compile(rf"(?<![\w'’-])(?:{'|'.join(longest_first)})(?![\w'’-])")
+    return [pattern.sub(lambda found: known[found[0]], fold(label)) for label in labels]
+
+
 def alike(label: str, names: Mapping[str, str] = NO_NAMES) -> str:
     """Return the words and numbers of a label in an order of their own: equal for equal food."""
     words = _WORD_OR_NUMBER.findall(said(label))
@@ -110,7 +134,11 @@ def _parts(label: str) -> list[list[str]]:
 
 
 def foods_of(
-    eaten: Sequence[frozenset[str]], days: Sequence[int], least: int, cautions: Cautions
+    eaten: Sequence[frozenset[str]],
+    days: Sequence[int],
+    least: int,
+    cautions: Cautions,
+    synonyms: Mapping[str, str] = NO_NAMES,
 ) -> tuple[str, ...]:
     """Return the words that came back at ``least`` meals on as many days, by name.
 
@@ -122,16 +150,20 @@ def foods_of(
         days: the day of each meal.
         least: fewest meals, and fewest days.
         cautions: the words that make a medicine or an illness.
+        synonyms: words to those they stand for; what stands for such a word is none either.
     """
     at: dict[str, list[int]] = {}
     for place, found in enumerate(eaten):
         for term in found:
             at.setdefault(term, []).append(place)
     other = whole_words([*cautions.medicine_words, *cautions.illness_words])
+    hidden = {kept for own, kept in synonyms.items() if other.search(own)}
     same: dict[tuple[int, ...], str] = {}
     for term, places in sorted(at.items()):
         key = tuple(places)
         enough = len(places) >= least and len({days[k] for k in places}) >= least
+        if term in hidden:
+            continue
         if enough and not other.search(term) and len(term) > len(same.get(key, "")):
             same[key] = term
     ranked = sorted(same.items(), key=lambda pair: (-len(pair[0]), pair[1]))

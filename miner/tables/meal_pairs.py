@@ -95,9 +95,10 @@ def repeats_of(table: UnitTable, outcome: str, factor: str | None = None) -> Flo
 
 def _known(table: UnitTable, outcome: str) -> pd.DataFrame:
     """Return the usable meals whose outcome is known, with the words of their labels."""
-    names = one_name(table.frame["label"].tolist())
-    frame = table.frame[table.frame["usable"] & table.frame[outcome].notna()]
-    return frame.assign(words=[alike(label, names) for label in frame["label"]])
+    food = table.context.get("food", table.frame["label"]).tolist()
+    names = one_name(food)
+    frame = table.frame.assign(words=[alike(label, names) for label in food])
+    return frame[frame["usable"] & frame[outcome].notna()]
 
 
 def _apart(left: pd.DataFrame, right: pd.DataFrame) -> tuple[Floats, Floats]:

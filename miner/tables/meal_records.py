@@ -15,7 +15,7 @@ from miner.tables.columns import Source, origins, words
 from miner.tables.day_records import DayRecords, records_of
 from miner.tables.eating import Occasion, occasions_of
 from miner.tables.found import Found
-from miner.tables.meal_foods import foods_of, one_name, said, terms
+from miner.tables.meal_foods import foods_of, merged, one_name, said, terms
 from miner.tables.meal_names import meal_names
 
 NEVER = 1 << 60
@@ -30,6 +30,7 @@ class Meal:
         kind: breakfast, lunch, dinner, snack, or empty where it is not told.
         day: place of the biological day it falls in, -1 outside the readings.
         label: what was noted, as written.
+        food: the same, with words that mean the same under one.
         eaten: the words of its labels; empty where a row does not say what was eaten.
         last_food, next_food: instants of the occasions before and after.
     """
@@ -40,6 +41,7 @@ class Meal:
     kind: str
     day: int
     label: str
+    food: str
     eaten: frozenset[str]
     last_food: int
     next_food: int
@@ -79,7 +81,8 @@ def meal_records(client: Client, rules: RuleBook) -> MealRecords:
     meals = _meals(client, records, occasions)
     dates = [meal.clock // DAY if meal.day < 0 else meal.day for meal in meals]
     least = rules.guardrails.label_repeats_for_food_factor
-    foods = foods_of([meal.eaten for meal in meals], dates, least, rules.cautions)
+    eaten, synonyms = [meal.eaten for meal in meals], client.settings.food_synonyms
+    foods = foods_of(eaten, dates, least, rules.cautions, synonyms)
     frame = client.used("tags")
     start, names, rows = seconds(frame["start"]), words(frame["tag"]), origins(frame)
     order = [k for k in np.argsort(start, kind="stable") if names[k] in records.tags.habits]
@@ -98,7 +101,9 @@ def _meals(client: Client, records: DayRecords, occasions: list[Occasion]) -> tu
     frame = client.used("meals")
     noted = frame["label"].fillna("").astype(str).tolist()
     texts = dict(zip(origins(frame), noted, strict=True))
-    in_order = sorted(zip(seconds(frame["time"]).tolist(), noted, strict=True))
+    foods = merged(noted, client.settings.food_synonyms)
+    food_texts = dict(zip(origins(frame), foods, strict=True))
+    in_order = sorted(zip(seconds(frame["time"]).tolist(), foods, strict=True))
     words_of = partial(terms, names=one_name([text for _, text in in_order]))
     at = np.array([item.at for item in occasions], dtype=np.int64)
     clock = np.array([item.clock for item in occasions], dtype=np.int64)
@@ -111,12 +116,22 @@ def _meals(client: Client, records: DayRecords, occasions: list[Occasion]) -> tu
     for k, (item, name) in enumerate(zip(occasions, _names(at, clock), strict=True)):
         labels = [texts[row] for row in item.rows]
         told = all(said(label) for label in labels)
-        eaten = frozenset().union(*map(words_of, labels)) if told else frozenset()
-        shown = ", ".join(dict.fromkeys(filter(None, labels)))
+        words = [food_texts[row] for row in item.rows]
         found.append(
-            Meal(name, item.at, item.clock, kinds[k], int(days[k]), shown, eaten,
-                 int(before[k]), int(after[k]), item)
-        )  # fmt: skip
+            Meal(
+                name=name,
+                at=item.at,
+                clock=item.clock,
+                kind=kinds[k],
+                day=int(days[k]),
+                label=", ".join(dict.fromkeys(filter(None, labels))),
+                food=", ".join(dict.fromkeys(filter(None, words))),
+                eaten=frozenset().union(*map(words_of, words)) if told else frozenset(),
+                last_food=int(before[k]),
+                next_food=int(after[k]),
+                occasion=item,
+            )
+        )
     return tuple(found)
 
 

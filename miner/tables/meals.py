@@ -35,7 +35,8 @@ def meal_table(client: Client, rules: RuleBook) -> UnitTable:
     Beside the columns every table has: ``meal`` (breakfast, lunch, dinner, snack, or empty where
     neither the record nor the client's habit tells), ``label``, ``carbs_g`` (NaN not told) and
     ``baseline`` (mg/dL before it). ``context`` tells what is not ranked: ``cut_min`` (minutes to
-    the next food where sooner than two hours), ``rise_until_cut`` and ``peak_min``.
+    the next food where sooner than two hours), ``rise_until_cut``, ``peak_min`` and ``food`` (the
+    label with words that mean the same under one).
 
     Args:
         client: the records as read.
@@ -66,7 +67,7 @@ def _meal_table(client: Client, rules: RuleBook) -> UnitTable:
         by_clock=frame.copy(),
         reasons=outcomes.reasons() | factors.reasons("decided"),
         sources=outcomes.sources() | factors.sources(),
-        context=_context(pieces, head.index),
+        context=_context(pieces, head.index).assign(food=[meal.food for meal in records.meals]),
         replaced=client.replaced,
     )
 
