@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-from miner.api.fixing import as_tagged
 from miner.api.looks import first_day, remember_look
 from miner.api.past import read_past
 from miner.api.ranking import Progress, Spreads, primary_of, table_of
@@ -19,6 +18,7 @@ from miner.hypotheses.fixed import LOOKED, Question
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.why import why_table
 from miner.records.client import Client
+from miner.records.synonyms import standing_for
 from miner.results import ErrorRate, Evidence, Hypothesis, Why
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
@@ -56,7 +56,7 @@ def ask(
         MinerError: a name is unknown, or the two never meet.
     """
     books = rules_of(client, rules)
-    factor = as_tagged(factor, client.settings.synonyms)
+    factor = standing_for(factor, client.settings)
     unit = books.unit_of(factor, outcome)
     name = outcome.removeprefix(f"{unit}.")
     past = read_past(client)

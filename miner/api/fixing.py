@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from miner import ledger
-from miner.api.past import folder_of, read_past
+from miner.api.past import folder_of, read_past, settings_of
 from miner.api.steps import load_rules, read_client
 from miner.caseload.store import pooled_before
 from miner.errors import MinerError
 from miner.followup.refusals import names_medicine
 from miner.hypotheses.identity import identity_in_rules
-from miner.records.client import Client
-from miner.records.fold import fold
-from miner.records.settings import read_settings
+from miner.records.client import Client, Settings
+from miner.records.synonyms import standing_for, words_behind
 from miner.rulebook import RuleBook
 
 EARLIEST = 2000
@@ -53,12 +51,12 @@ def fix_question(
     """
     folder = folder_of(client)
     books = rules or load_rules(None, folder)
-    settings = client.settings if isinstance(client, Client) else read_settings(client, None)
+    settings = settings_of(client)
     moment = now or datetime.now(UTC)
     zone = settings.time_zone
     today = moment.astimezone(ZoneInfo(zone) if zone else None).date()
-    _require_no_medicine(books, factor, settings.synonyms)
-    factor = as_tagged(factor, settings.synonyms)
+    _require_no_medicine(books, factor, settings)
+    factor = standing_for(factor, settings)
     _require_pair(books, factor, outcome)
     unit = books.unit_of(factor, outcome)
     name = outcome.removeprefix(f"{unit}.")
@@ -76,6 +74,7 @@ def fix_question(
         "factor": factor, "outcome": books.key_of(name, unit), "guess": guess,
         "fixed_on": day.isoformat(), "proven": fixed_on is None and not behind,
         "id": identity_in_rules(factor, name, unit, books), "range": list(settings.range),
+        "words": list(words_behind(factor, settings)),
         "looked": day < today and pooled_before(folder.resolve().parent, folder.resolve().name),
     }  # fmt: skip
     ledger.append(folder, "fixed", payload, moment)
@@ -86,27 +85,13 @@ def fix_question(
 
 def fixed_questions(client: Client | Path) -> tuple[ledger.Question, ...]:
     """Return the questions fixed so far, in the order in which they were written down."""
-    return ledger.questions(read_past(client).book)
+    return read_past(client).asked()
 
 
-def as_tagged(factor: str, synonyms: Mapping[str, str]) -> str:
-    """Return the name of a factor as the tables have it: words of a tag folded, synonyms followed.
-
-    Args:
-        factor: as typed, like ``tag:Red  Wine``.
-        synonyms: a tag as written (folded) to the tag it stands for.
-    """
-    kind, colon, words = factor.partition(":")
-    if not colon:
-        return factor
-    folded = fold(words)
-    return f"{kind}:{synonyms.get(folded, folded) if kind == 'tag' else folded}"
-
-
-def _require_no_medicine(rules: RuleBook, factor: str, synonyms: Mapping[str, str]) -> None:
-    tag = as_tagged(factor, synonyms)
-    behind = [f"tag:{own}" for own, joined in synonyms.items() if f"tag:{joined}" == tag]
-    if any(names_medicine(name, rules) for name in (factor, tag, *behind)):
+def _require_no_medicine(rules: RuleBook, factor: str, settings: Settings) -> None:
+    name = standing_for(factor, settings)
+    behind = words_behind(name, settings)
+    if any(names_medicine(name, rules) for name in (factor, name, *behind)):
         raise MinerError(
             f"'{factor}' names a medicine", "a habit; medicines belong to the prescriber",
             "Leave it to the prescriber.",

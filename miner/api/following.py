@@ -13,6 +13,7 @@ from miner.api.results_of_plans import test_so_far
 from miner.api.steps import rules_of
 from miner.errors import MinerError, nearest
 from miner.followup import following as judging
+from miner.followup.frozen import reworded
 from miner.followup.keeping import WAYS, payload, ranked
 from miner.followup.story import MOST_OPEN, Story, tell
 from miner.followup.whole import is_day
@@ -123,6 +124,7 @@ def follow(
     for item in story.kept:
         one = seen.get(item.entry.n)
         result = kept_result(story, item, one, books, last)
+        result = replace(result, reworded=reworded(client, item.what))
         if one is not None and result.status == judging.WAITING:
             together = len(judging.followed_together(item, story))
             look = judging.every_look(item, one.looks(), together)

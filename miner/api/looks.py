@@ -11,6 +11,7 @@ from typing import Any
 from miner import ledger
 from miner.api.past import Past, read_past
 from miner.records.client import Client
+from miner.records.synonyms import merged_now
 from miner.results import Evidence, Ranking
 from miner.tables.unit_table import UnitTable
 
@@ -49,6 +50,7 @@ def remember_ranking(
         "days": days_used(table, span),
         "last_day": ranking.to_day,
         "version": ranking.version,
+        **merged_now(client.settings),
         "shown": [
             {"id": item.id, "evidence": str(item.evidence)}
             for item in ranking.hypotheses
@@ -83,6 +85,7 @@ def remember_look(
         "outcome": outcome,
         "records_hash": client.records_hash,
         "last_day": days[-1] if days else None,
+        **merged_now(client.settings),
     }
     if any(event.payload == payload for event in ledger.named(past.book, "looked")):
         return ()

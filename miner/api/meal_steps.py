@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from miner.api.fixing import as_tagged
 from miner.api.looks import remember_look
 from miner.api.past import read_past
 from miner.api.steps import refuse_stopped, rules_of
 from miner.brief.meal_words import comparison_sentence
 from miner.errors import MinerError, nearest
 from miner.records.client import Client
+from miner.records.synonyms import standing_for
 from miner.results.meals import MealComparison, MealPair, MealSide, Repeats
 from miner.rulebook import RuleBook
 from miner.tables.meal_pairs import pairs_of, repeats_of
@@ -75,7 +75,7 @@ def compare_meals(
         MinerError: these records hold no such factor or outcome.
     """
     books = rules_of(client, rules)
-    factor = as_tagged(factor, client.settings.synonyms)
+    factor = standing_for(factor, client.settings)
     table = table or meals(client, books)
     _known(factor, table.factors, "factor")
     _known(outcome, table.outcomes, "outcome")

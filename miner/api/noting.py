@@ -11,6 +11,7 @@ from pathlib import Path
 
 from filelock import Timeout
 
+from miner.api.past import settings_of
 from miner.api.read_as import read_as
 from miner.api.steps import read_client, refuse_stopped, rules_of
 from miner.errors import MinerError
@@ -18,10 +19,8 @@ from miner.files import lock, write_whole
 from miner.records import corrections, notes
 from miner.records.client import Client
 from miner.records.corrections import NAME, Correction
-from miner.records.discover import practice_of
 from miner.records.entering import Entry, addition, mending, removal
 from miner.records.findings import Findings
-from miner.records.settings import read_settings
 from miner.results import CorrectionMade, Note, Notebook, Place
 from miner.rulebook import RuleBook
 
@@ -160,9 +159,8 @@ def notebook(folder: Path) -> Notebook:
     in_force = {item.row for item in corrections.standing(known)}
     by_row = {(NAME, item.row): item for item in known}
     made = (_made(item, by_row.get(item.target or (NAME, 0))) for item in known)
-    code = read_settings(folder, practice_of(folder, None)).code
     return Notebook(
-        code,
+        settings_of(folder).code,
         tuple(replace(item, in_force=item.row in in_force) for item in made),
         notes.read_notes(folder),
     )

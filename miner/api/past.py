@@ -9,10 +9,13 @@ from pathlib import Path
 from miner import ledger
 from miner.errors import MinerError
 from miner.followup.story import tell
-from miner.hypotheses.fixed import DEFINED_OTHERWISE, LOOKED, LOOKS_LOST, Question
+from miner.hypotheses.fixed import DEFINED_OTHERWISE, LOOKED, LOOKS_LOST, REWORDED, Question
 from miner.hypotheses.identity import identity_in_rules
 from miner.ledger import Event, Ledger
-from miner.records.client import Client
+from miner.records.client import Client, Settings
+from miner.records.discover import practice_of
+from miner.records.settings import read_settings
+from miner.records.synonyms import as_merged, standing_for, words_behind
 from miner.results import Hypothesis, Severity
 from miner.rulebook import RuleBook
 
@@ -23,11 +26,24 @@ class Past:
 
     Attributes:
         range: the client's glucose range now, mg/dL; None where it is not known yet.
+        settings: the client's, for the words that are merged now.
     """
 
     book: Ledger
     notes: tuple[str, ...]
     range: tuple[float, float] | None = None
+    settings: Settings | None = None
+
+    def asked(self) -> tuple[ledger.Question, ...]:
+        """Return the fixed questions under the names that the tables have now.
+
+        Two that became one since their words were merged are one, the first.
+        """
+        found: dict[tuple[str, str], ledger.Question] = {}
+        for item in ledger.questions(self.book):
+            factor = standing_for(item.named, self.settings) if self.settings else item.named
+            found.setdefault((factor, item.outcome), replace(item, factor=factor))
+        return tuple(found.values())
 
     def questions(self, rules: RuleBook, unit: str) -> tuple[Question, ...]:
         """Return the fixed questions of one unit, each with what makes it a hint at most."""
@@ -36,14 +52,14 @@ class Past:
                 item.factor, item.outcome.removeprefix(f"{unit}."), item.guess, item.fixed_on,
                 item.proven, self._doubt(item, rules, unit),
             )
-            for item in ledger.questions(self.book)
+            for item in self.asked()
             if rules.unit_of(item.factor, item.outcome) == unit
         )  # fmt: skip
 
     def share(self, rules: RuleBook, unit: str) -> float:
         """Return the part of the claim level of fixed questions that those of one unit have."""
         own = len(self.questions(rules, unit))
-        return own / len(ledger.questions(self.book)) if own else 1.0
+        return own / len(self.asked()) if own else 1.0
 
     def _doubt(self, item: ledger.Question, rules: RuleBook, unit: str) -> str | None:
         if item.looked or self.seen_after(item.fixed_on, item.n):
@@ -52,12 +68,32 @@ class Past:
             return LOOKS_LOST
         name = item.outcome.removeprefix(f"{unit}.")
         try:
-            now = identity_in_rules(item.factor, name, unit, rules)
+            now = identity_in_rules(item.named, name, unit, rules)
             by_range = "range" in rules.outcome(name, unit).definition
         except (MinerError, KeyError):
             return None
         moved = by_range and None not in (self.range, item.range) and self.range != item.range
-        return DEFINED_OTHERWISE if moved or item.id not in (None, now) else None
+        if moved or item.id not in (None, now):
+            return DEFINED_OTHERWISE
+        return REWORDED if self._reworded(item) else None
+
+    def _reworded(self, item: ledger.Question) -> bool:
+        """Say whether other words count as the factor now, and were not so at the first look.
+
+        Words that were merged before anybody had looked at later days cannot have been chosen by
+        what those days showed.
+        """
+        if self.settings is None or item.words is None:
+            return False
+        words = words_behind(item.factor, self.settings)
+        if words == item.words:
+            return False
+        for event in self.book.events:
+            seen = str(event.payload.get("last_day") or "")
+            if event.event in ledger.LOOKS and event.n > item.n and seen > item.fixed_on:
+                then = as_merged(self.settings, event.payload)
+                return words_behind(standing_for(item.named, then), then) != words
+        return False
 
     def seen_after(self, day: str, before_entry: int) -> bool:
         """Say whether a look before that entry had seen days after that day."""
@@ -136,7 +172,23 @@ def read_past(client: Client | Path) -> Past:
         for item in book.problems
         if item.severity is not Severity.NOTE
     )
-    return Past(book, notes, client.settings.range if isinstance(client, Client) else None)
+    limits = client.settings.range if isinstance(client, Client) else None
+    try:
+        settings = settings_of(client)
+    except MinerError:
+        settings = None
+    return Past(book, notes, limits, settings)
+
+
+def settings_of(client: Client | Path) -> Settings:
+    """Return the settings of a client, as read or of a folder whose records are not read.
+
+    Raises:
+        MinerError: a file of settings cannot be used.
+    """
+    if isinstance(client, Client):
+        return client.settings
+    return read_settings(client, practice_of(client, None))
 
 
 def folder_of(client: Client | Path) -> Path:

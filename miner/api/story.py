@@ -5,15 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 from miner import ledger
-from miner.api.past import folder_of, read_past
-from miner.api.steps import load_rules, rules_of
+from miner.api.past import folder_of, read_past, settings_of
+from miner.api.steps import load_rules
 from miner.brief.sentences import say
 from miner.brief.text.history import entry_words
 from miner.followup.story import Story, tell
 from miner.ledger import Event
 from miner.records.client import Client
 from miner.records.notes import read_notes
-from miner.records.settings import read_settings
 from miner.results import History, HistoryEntry
 from miner.rulebook import RuleBook
 
@@ -28,15 +27,12 @@ def history(client: Client | Path, rules: RuleBook | None = None) -> History:
         client: as read, or a client folder, of which no record is read.
         rules: the rule books, for the words.
     """
-    if isinstance(client, Path):
-        books, code = rules or load_rules(None, client), read_settings(client, None).code
-    else:
-        books, code = rules_of(client, rules), client.settings.code
+    books = rules or load_rules(None, folder_of(client))
     past = read_past(client)
     story = tell(past.book)
     searches = {ledger.choices(event.payload) for event in ledger.named(past.book, "ranked")}
     return History(
-        client=code,
+        client=settings_of(client).code,
         searches=len(searches),
         fixed=len(ledger.questions(past.book)),
         entries=tuple(_entry(event, story, books) for event in past.book.events),

@@ -12,6 +12,7 @@ from pydantic import ValidationError
 
 from miner.errors import MinerError
 from miner.records.client import Client
+from miner.records.synonyms import standing_for, with_words, words_behind
 from miner.results import Hypothesis, OutcomeSummary
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.tables.cuts import OWN_CUTS, threshold
@@ -44,6 +45,11 @@ def freeze(
             "factors": {name: _plain(rule) for name, rule in fixed.items()},
             "outcome": _plain(outcome),
             "range": list(client.settings.range),
+            "words": {
+                name: list(words)
+                for name in found.factors
+                if (words := words_behind(name, client.settings))
+            },
         },
         "direction": "up" if (found.difference or 0.0) > 0 else "down",
         "difference": found.difference,
@@ -96,10 +102,21 @@ def thaw(kept: Mapping[str, Any], rules: RuleBook) -> RuleBook:
 
 
 def as_kept(client: Client, kept: Mapping[str, Any]) -> Client:
-    """Return the client with the range that stood when it was kept."""
+    """Return the client with the range, and the words of a tag or food, as they were then."""
     low, high = kept["definitions"]["range"]
     settings = replace(client.settings, range=(float(low), float(high)))
-    return replace(client, settings=settings)
+    return with_words(replace(client, settings=settings), kept["definitions"].get("words", {}))
+
+
+def reworded(client: Client, kept: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the words that what is kept goes on with, where other words count as it now."""
+    groups = kept["definitions"].get("words", {})
+    return tuple(
+        str(word)
+        for factor, words in groups.items()
+        if words_behind(standing_for(factor, client.settings), client.settings) != tuple(words)
+        for word in words
+    )
 
 
 def _fixed_cut(name: str, rule: FactorRule, table: UnitTable) -> FactorRule:

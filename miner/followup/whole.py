@@ -36,6 +36,7 @@ class _Definitions(_Entry):
     factors: dict[str, dict[str, Any]] = {}
     outcome: dict[str, Any] = {}
     range: tuple[float, float] = (0.0, 0.0)
+    words: dict[str, tuple[str, ...]] = {}
 
 
 class KeptEntry(_Entry):

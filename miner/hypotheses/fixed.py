@@ -25,6 +25,8 @@ LOOKS_LOST = (
 )
 DEFINED_OTHERWISE = "It was defined otherwise when it was fixed: a hint at most."
 
+REWORDED = "Its words were merged or parted after a look at later days: a hint at most."
+
 
 @dataclass(frozen=True, slots=True)
 class Question:

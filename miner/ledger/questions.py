@@ -26,7 +26,7 @@ class Question(Result):
     """One question that was fixed.
 
     Attributes:
-        factor: name of the factor.
+        factor: name of the factor; ``named`` where its words have not been merged since.
         outcome: name of the outcome.
         guess: "up", "down", or None.
         fixed_on: ISO date it was fixed on; where only the ledger knows, the date of its entry.
@@ -37,6 +37,9 @@ class Question(Result):
         range: the client's glucose range when it was fixed, mg/dL, likewise.
         looked: what a caseload found of this client was there when it was fixed.
         lost: entries before it are lost or changed: whether somebody had looked is not known.
+        words: of a tag or a food, the words that counted as it then; None where that was not
+            written.
+        named: name of the factor when it was fixed.
     """
 
     factor: str
@@ -49,6 +52,8 @@ class Question(Result):
     range: tuple[float, ...] | None = None
     looked: bool = False
     lost: bool = False
+    words: tuple[str, ...] | None = None
+    named: str = ""
 
 
 def named(ledger: Ledger, event: str) -> tuple[Event, ...]:
@@ -67,6 +72,7 @@ def questions(ledger: Ledger) -> tuple[Question, ...]:
         limits = tuple(float(limit) for limit in item.listed("range") if _is_number(limit))
         question = Question(
             factor=str(payload.get("factor", "")),
+            named=str(payload.get("factor", "")),
             outcome=str(payload.get("outcome", "")),
             guess=payload.get("guess"),
             fixed_on=_day(payload.get("fixed_on"), item.at[:10]),
@@ -76,6 +82,7 @@ def questions(ledger: Ledger) -> tuple[Question, ...]:
             range=limits or None,
             looked=payload.get("looked") is True,
             lost=not item.trusted or lost_at < item.n,
+            words=tuple(map(str, item.listed("words"))) if "words" in payload else None,
         )
         found.setdefault((question.factor, question.outcome), question)
     return tuple(found.values())

@@ -67,6 +67,8 @@ class KeptResult(Result):
         reason: why it could not be settled, or nothing.
         tried_before: how an earlier test of the same idea ended, or None.
         test: its last alternating test: what came of it, or how far it is.
+        reworded: of a tag or food whose words were merged or parted since, the words it was kept
+            with, which count; else nothing.
     """
 
     id: str
@@ -97,6 +99,7 @@ class KeptResult(Result):
     tried_before: str | None = None
     open: bool = True
     test: PlanResult | None = None
+    reworded: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the fields under the names of the contract."""

@@ -67,10 +67,12 @@ def follow_parts(found: Following, rules: RuleBook, *, display_unit: str = "mg/d
 
 def kept_parts(item: KeptResult, rules: RuleBook, amounts: Amounts) -> Parts:
     """Return one kept hypothesis as paragraphs: what it is, then its sentence, then numbers."""
-    return [
-        paragraph(""), paragraph(f"{kept_title(item, rules)}; ID {item.id}", 2),
-        *(paragraph(line, 4) for line in kept_lines(item, rules, amounts)),
-    ]  # fmt: skip
+    lines = kept_lines(item, rules, amounts)
+    if item.reworded:
+        words = ", ".join(f"'{clean(word, 60)}'" for word in item.reworded)
+        lines.append(say(rules, "follow", "reworded", words=words))
+    title = paragraph(f"{kept_title(item, rules)}; ID {item.id}", 2)
+    return [paragraph(""), title, *(paragraph(line, 4) for line in lines)]
 
 
 def kept_title(item: KeptResult, rules: RuleBook) -> str:
