@@ -13,8 +13,8 @@ import tomlkit
 from visits import Visitor, words
 
 from miner import api
-from miner.page.settings_file import change, set_key, stamp
 from miner.records.settings import ClientFile, PracticeFile
+from miner.records.settings_file import change, set_key, stamp
 from miner.records.toml_file import read_toml
 
 Open = Callable[[Path], Visitor]

@@ -13,8 +13,8 @@ from miner import api
 from miner.errors import MinerError
 from miner.page.asked import Asked
 from miner.page.render import page
-from miner.page.settings_file import change, set_key, stamp
 from miner.records.settings import ClientFile
+from miner.records.settings_file import change, set_key, stamp
 from miner.records.toml_file import read_toml
 
 ANSWERS = ("yes", "no", "not_asked")

@@ -14,13 +14,13 @@ from miner.errors import MinerError
 from miner.page.asked import Asked
 from miner.page.entry_form import DATES, FIELDS, NAMES, entry_of, fields_of, missing
 from miner.page.render import page
-from miner.page.settings_file import WRITING
 from miner.page.uploads import waiting_file
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import for_page
 from miner.records.client import STREAMS
 from miner.records.proposing import add_entry
 from miner.records.proposing.entry import as_toml
+from miner.records.settings_file import WRITING
 from miner.results import Proposal
 
 HOLDS = {

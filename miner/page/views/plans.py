@@ -18,10 +18,10 @@ from miner.page.asked import Asked, attached
 from miner.page.places import TICKS, Missing
 from miner.page.policy import own_policy
 from miner.page.render import page
-from miner.page.settings_file import WRITING, require_stamp, stamp
 from miner.page.tick_sheet import answers_of, noted, sheet_of
 from miner.page.views.client import read_or_fault
 from miner.page.words import for_page
+from miner.records.settings_file import WRITING, require_stamp, stamp
 from miner.results import Plan
 
 ANSWERS = (("yes", "yes"), ("no", "no"), ("forgot", "forgot"), ("", "nothing"))

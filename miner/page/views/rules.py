@@ -13,8 +13,8 @@ from miner.page.asked import Asked, address
 from miner.page.jobs import Progress
 from miner.page.places import client_folder, clients_of
 from miner.page.render import page
-from miner.page.settings_file import WRITING
 from miner.page.shelf import Entry
+from miner.records.settings_file import WRITING
 
 
 def show(asked: Asked) -> Response:

@@ -11,8 +11,8 @@ from miner.errors import MinerError
 from miner.page.asked import Asked, address
 from miner.page.render import page
 from miner.page.rule_change import rules_of
-from miner.page.settings_file import change, set_key, stamp
 from miner.records.settings import PracticeFile
+from miner.records.settings_file import change, set_key, stamp
 from miner.records.toml_file import read_toml
 from miner.rulebook import RuleBook
 

@@ -14,8 +14,8 @@ from miner.brief.text.amounts import MG_DL_PER_MMOL_L
 from miner.errors import MinerError
 from miner.page.asked import Asked
 from miner.page.render import page
-from miner.page.settings_file import change, set_key, stamp
 from miner.records.settings import WEEK_DAYS, ClientFile, read_settings
+from miner.records.settings_file import change, set_key, stamp
 from miner.records.toml_file import read_toml
 
 NAME = "client.toml"
