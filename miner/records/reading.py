@@ -16,6 +16,7 @@ from miner.records.client import STREAMS, Client, Settings
 from miner.records.columns import COLUMNS
 from miner.records.correcting import correct, read_added
 from miner.records.corrections import read_corrections
+from miner.records.cross_checks import hold_together
 from miner.records.discover import STANDARD, Found, find_files, practice_of
 from miner.records.findings import Findings
 from miner.records.hazards import look
@@ -223,6 +224,7 @@ def _client(
     noted = streams["tags"]["tag"]
     tag = noted.replace(dict(settings.synonyms)) if settings.synonyms else noted
     streams["tags"] = streams["tags"].assign(noted=noted, tag=tag)
+    hold_together(streams, findings)
     suspect_pressure(streams["glucose"], streams["sleep"], findings)
     spelt_alike(streams["tags"], findings)
     streams["activity"], worn = tracker_worn(streams["activity"], parts, findings)

@@ -1,0 +1,263 @@
+"""Streams that do not agree in time: reported with the shift that would help, never moved."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from statistics import median
+
+import numpy as np
+import pandas as pd
+
+from miner.errors import several
+from miner.records.agreement import (
+    Amounts,
+    Floats,
+    MealShift,
+    Shift,
+    shift_of_events,
+    shift_of_meals,
+    shift_of_movement,
+)
+from miner.records.findings import Findings
+from miner.results import Severity
+
+STILL = ("still", "sedentary", "resting")
+STEPS_ASLEEP = 200.0
+STEPS_A_MINUTE = 100.0
+"""Of a movement whose steps are not known. Source: Tudor-Locke et al. 2018, Br J Sports Med 52:776
+(walking at moderate intensity, rounded)."""
+
+STRESS_ASLEEP_MIN = 20.0
+WHOLE_DAY = pd.Timedelta(hours=23)
+SAME_SHIFT_MIN = 90
+COVERS, COVERS_SHIFTED = 0.25, 0.75
+FEWEST_DAYS = 3
+YEARS = (-366, -365, 365, 366)
+_AMOUNT = {"activity": "over 200 steps", "stress": "over 20 minutes of stress"}
+Streams = Mapping[str, pd.DataFrame]
+
+
+@dataclass(frozen=True, slots=True)
+class _Apart:
+    """A stream, the shift that would help, and where the stream comes from."""
+
+    stream: str
+    shift: Shift
+    file: str
+
+
+def hold_together(streams: Streams, findings: Findings) -> None:
+    """Ask where the clock of one stream seems to differ from another's, or where days do not meet.
+
+    Sleep is held against steps, meals, stress and tags, meals against the rises of glucose, and
+    the days of every stream against those of the glucose.
+
+    Args:
+        streams: the six, each with ``left_out`` filled in.
+        findings: gets what is asked.
+    """
+    used = {name: frame[frame["left_out"] == ""] for name, frame in streams.items()}
+    _days_that_do_not_meet(used, findings)
+    meals = _meals_and_glucose(used)
+    if meals is not None:
+        _ask_meals(meals, used["meals"], findings)
+    apart = _from_sleep(used)
+    if meals is not None:
+        apart = [item for item in apart if item.stream != "meals"]
+    if _sleep_is_odd(apart):
+        _ask_sleep(apart, used["sleep"], findings)
+    else:
+        for item in apart:
+            _ask(item, findings)
+
+
+def _from_sleep(used: Streams) -> list[_Apart]:
+    sleep = used["sleep"]
+    sleep = sleep[sleep["kind"] != "nap"]
+    start, end = _minutes(sleep["start"]), _minutes(sleep["end"])
+    found = []
+    for name in ("activity", "stress", "meals", "tags"):
+        frame = used[name]
+        if not len(frame) or not len(sleep):
+            continue
+        happened, most = _happened(name, frame)
+        look = shift_of_movement if name == "activity" else shift_of_events
+        shift = look(start, end, happened, most)
+        if shift is not None:
+            found.append(_Apart(name, shift, str(frame["file"].iloc[0])))
+    return found
+
+
+def _happened(name: str, frame: pd.DataFrame) -> tuple[Amounts, float]:
+    """Return what a sleeper does not do, as amounts over time, and how much is too much."""
+    if name in ("meals", "tags"):
+        at = _minutes(frame["time" if name == "meals" else "start"])
+        return Amounts.of(at, at, np.ones(len(at))), 0.5
+    if name == "stress":
+        start, end = _minutes(frame["start"]), _minutes(frame["end"])
+        return Amounts.of(start, end, end - start), STRESS_ASLEEP_MIN
+    frame = frame[frame["end"] - frame["start"] < WHOLE_DAY]
+    start, end = _minutes(frame["start"]), _minutes(frame["end"])
+    still = frame["kind"].isin(STILL).to_numpy()
+    guessed = np.where(still, 0.0, STEPS_A_MINUTE * (end - start))
+    steps = frame["steps"].to_numpy(np.float64)
+    return Amounts.of(start, end, np.where(np.isnan(steps), guessed, steps)), STEPS_ASLEEP
+
+
+def _meals_and_glucose(used: Streams) -> MealShift | None:
+    glucose = used["glucose"].dropna(subset=["glucose"]).sort_values("time", kind="stable")
+    return shift_of_meals(
+        _minutes(used["meals"]["time"]),
+        _minutes(glucose["time"]),
+        glucose["glucose"].to_numpy(np.float64),
+    )
+
+
+def _minutes(times: pd.Series[pd.Timestamp]) -> Floats:
+    seconds = times.to_numpy().astype("datetime64[s]").astype(np.int64)
+    return np.asarray(seconds / 60, dtype=np.float64)
+
+
+def _sleep_is_odd(apart: list[_Apart]) -> bool:
+    """Say whether several streams disagree with the sleep by about the same shift."""
+    shifts = [item.shift.minutes for item in apart]
+    return len(shifts) > 1 and max(shifts) - min(shifts) <= SAME_SHIFT_MIN
+
+
+def _ask(item: _Apart, findings: Findings) -> None:
+    shift = item.shift
+    since = "" if item.stream == "activity" else "from "
+    findings.add(
+        Severity.QUESTION,
+        f"{_evidence(item)}. {since.capitalize()}{_way(shift.minutes)} the {item.stream} would "
+        f"agree with the sleep ({shift.then} nights)",
+        f"{item.stream} and sleep by one clock",
+        "See by which clock each file is written: utc_offset or time_zone in sources.toml. "
+        "Nothing was moved.",
+        file=item.file,
+        count=shift.now,
+        code="clock_apart",
+        stream=item.stream,
+        gain_days=shift.now,
+        values=_values(item.stream, "sleep", shift),
+    )
+
+
+def _ask_sleep(apart: list[_Apart], sleep: pd.DataFrame, findings: Findings) -> None:
+    by_steps = [item.shift.minutes for item in apart if item.stream == "activity"]
+    minutes = -(by_steps or [round(median(item.shift.minutes for item in apart) / 15) * 15])[0]
+    now = max(item.shift.now for item in apart)
+    findings.add(
+        Severity.QUESTION,
+        f"{'; '.join(_evidence(item) for item in apart)}. {_way(minutes).capitalize()} the sleep "
+        "would agree with them",
+        "sleep by the clock of the other records",
+        "See by which clock this file is written: utc_offset or time_zone in sources.toml. "
+        "Nothing was moved.",
+        file=str(sleep["file"].iloc[0]),
+        count=now,
+        code="clock_apart",
+        stream="sleep",
+        gain_days=now,
+        values={**_values("sleep", apart[0].stream, apart[0].shift), "shift_min": minutes},
+    )
+
+
+def _ask_meals(shift: MealShift, meals: pd.DataFrame, findings: Findings) -> None:
+    days = meals["clock"].dt.normalize().nunique()
+    findings.add(
+        Severity.QUESTION,
+        f"in the hour after {several(shift.of, 'meal')} glucose rises by {shift.now:.0f} mg/dL on "
+        f"average. {_way(shift.minutes).capitalize()} the meals would stand where it rises by "
+        f"{shift.then:.0f}",
+        "meals and glucose by one clock",
+        "See by which clock each file is written: utc_offset or time_zone in sources.toml. "
+        "Nothing was moved.",
+        file=str(meals["file"].iloc[0]),
+        count=shift.of,
+        code="clock_apart",
+        stream="meals",
+        gain_days=days,
+        values={
+            "against": "glucose",
+            "shift_min": shift.minutes,
+            "of": shift.of,
+            "now": round(shift.now, 1),
+            "then": round(shift.then, 1),
+        },
+    )
+
+
+def _evidence(item: _Apart) -> str:
+    shift = item.shift
+    if item.stream in _AMOUNT:
+        return f"{_AMOUNT[item.stream]} asleep on {shift.now} of {shift.of} nights"
+    return f"{item.stream} noted in the middle of {shift.now} of {shift.of} nights"
+
+
+def _values(stream: str, against: str, shift: Shift) -> dict[str, float | str]:
+    return {
+        "stream": stream,
+        "against": against,
+        "shift_min": shift.minutes,
+        "now": shift.now,
+        "then": shift.then,
+        "of": shift.of,
+    }
+
+
+def _way(minutes: int) -> str:
+    hours, rest = divmod(abs(minutes), 60)
+    parts = [several(hours, "hour")] if hours else []
+    parts += [f"{rest} minutes"] if rest else []
+    return f"{' and '.join(parts)} {'later' if minutes > 0 else 'earlier'}"
+
+
+def _days_that_do_not_meet(used: Streams, findings: Findings) -> None:
+    """Ask about a stream most of which lies outside the days of the glucose, and covers few."""
+    readings = _days(used["glucose"])
+    if len(readings) < FEWEST_DAYS:
+        return
+    for name, frame in used.items():
+        days = _days(frame)
+        if name == "glucose" or len(days) < FEWEST_DAYS:
+            continue
+        inside = np.isin(days, readings)
+        if inside.mean() >= 0.5 or _share(days, readings) >= COVERS:
+            continue
+        better = max(YEARS, key=lambda by: (_share(days + by, readings), -abs(by)))
+        shifted = _share(days + better, readings)
+        would = (
+            f". {abs(better)} days {'later' if better > 0 else 'earlier'} they would meet"
+            if shifted >= COVERS_SHIFTED
+            else ""
+        )
+        findings.add(
+            Severity.QUESTION,
+            f"{name} from {_iso(days[0])} to {_iso(days[-1])}, glucose from {_iso(readings[0])} to "
+            f"{_iso(readings[-1])}: they have {several(int(inside.sum()), 'day')} in common{would}",
+            f"{name} on the days of the glucose",
+            "See whether the year or the order of day and month is right, or export the "
+            "days that are missing.",
+            file=str(frame["file"].iloc[0]),
+            count=int((~inside).sum()),
+            code="days_apart",
+            stream=name,
+            gain_days=len(readings) - int(np.isin(readings, days).sum()),
+            values={"common_days": int(inside.sum()), "shift_days": better if would else 0},
+        )
+
+
+def _days(frame: pd.DataFrame) -> np.ndarray:
+    clock = frame["clock" if "clock" in frame.columns else "start_clock"]
+    return np.unique(clock.to_numpy().astype("datetime64[D]").astype(np.int64))
+
+
+def _share(days: np.ndarray, readings: np.ndarray) -> float:
+    """Return the share of the days with readings that lie between the first and last of others."""
+    return float(((readings >= days[0]) & (readings <= days[-1])).mean())
+
+
+def _iso(day: int) -> str:
+    return str(np.datetime64(int(day), "D"))
