@@ -121,6 +121,8 @@ def shift_of_movement(start: Floats, end: Floats, moved: Amounts, most: float) -
         most: how much of it a sleeper may make.
     """
     start, end = _recorded(start, end, moved)
+    if len(start) < FEWEST_NIGHTS:
+        return None
     a, b = start - SHIFTS[:, None], end - SHIFTS[:, None]
     inside = moved.between(a + EDGE_MIN, b - EDGE_MIN)
     parts = (moved.between(a - AROUND_MIN, a), moved.between(b, b + AROUND_MIN), -inside)
@@ -130,7 +132,7 @@ def shift_of_movement(start: Floats, end: Floats, moved: Amounts, most: float) -
     starts = [] if found else [*range(0, nights - SPAN_NIGHTS, 7), nights - SPAN_NIGHTS]
     spans = [_of_some(score, inside > most, most, at, at + SPAN_NIGHTS) for at in starts if at >= 0]
     found = found or max((each for each in spans if each), key=lambda each: each.now, default=None)
-    return found and replace(found, first=start[found.first], last=end[found.last])
+    return found and replace(found, first=start[int(found.first)], last=end[int(found.last)])
 
 
 def _of_some(
@@ -139,8 +141,6 @@ def _of_some(
     """Return the best shift of some nights where it is plainly better than none."""
     score, disturbed = score[:, low:high], disturbed[:, low:high]
     nights = score.shape[1]
-    if nights < FEWEST_NIGHTS:
-        return None
     best = int(score.mean(axis=1).argmax())
     now, then = int(disturbed[_NONE].sum()), int(disturbed[best].sum())
     fewer = now - then >= FEWEST_BETTER and then <= SHARE_FEWER * now

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from statistics import median
 
 import numpy as np
 import pandas as pd
@@ -19,10 +18,10 @@ from miner.records.agreement import (
     shift_of_meals,
     shift_of_movement,
 )
+from miner.records.columns import STILL
 from miner.records.findings import Findings
 from miner.results import Severity
 
-STILL = ("still", "sedentary", "resting")
 STEPS_ASLEEP = 200.0
 STEPS_A_MINUTE = 100.0
 """Of a movement whose steps are not known. Source: Tudor-Locke et al. 2018, Br J Sports Med 52:776
@@ -30,10 +29,11 @@ STEPS_A_MINUTE = 100.0
 
 STRESS_ASLEEP_MIN = 20.0
 WHOLE_DAY = pd.Timedelta(hours=23)
-SAME_SHIFT_MIN = 90
+MOST_OF_IT = 0.8
 COVERS, COVERS_SHIFTED = 0.25, 0.75
 FEWEST_DAYS = 3
 YEARS = (-366, -365, 365, 366)
+_KEYS = "utc_offset or time_zone in sources.toml. Nothing was moved."
 _AMOUNT = {"activity": "over 200 steps", "stress": "over 20 minutes of stress"}
 Streams = Mapping[str, pd.DataFrame]
 
@@ -45,6 +45,7 @@ class _Apart:
     stream: str
     shift: Shift
     file: str
+    whole: bool
 
 
 def hold_together(streams: Streams, findings: Findings) -> None:
@@ -65,7 +66,7 @@ def hold_together(streams: Streams, findings: Findings) -> None:
     apart = _from_sleep(used)
     if meals is not None:
         apart = [item for item in apart if item.stream != "meals"]
-    if _sleep_is_odd(apart):
+    if len(apart) > 1:
         _ask_sleep(apart, used["sleep"], findings)
     else:
         for item in apart:
@@ -85,7 +86,8 @@ def _from_sleep(used: Streams) -> list[_Apart]:
         look = shift_of_movement if name == "activity" else shift_of_events
         shift = look(start, end, happened, most)
         if shift is not None:
-            found.append(_Apart(name, shift, str(frame["file"].iloc[0])))
+            whole = shift.of > MOST_OF_IT * len(start)
+            found.append(_Apart(name, shift, str(frame["file"].iloc[0]), whole))
     return found
 
 
@@ -99,8 +101,9 @@ def _happened(name: str, frame: pd.DataFrame) -> tuple[Amounts, float]:
         return Amounts.of(start, end, end - start), STRESS_ASLEEP_MIN
     frame = frame[frame["end"] - frame["start"] < WHOLE_DAY]
     start, end = _minutes(frame["start"]), _minutes(frame["end"])
-    still = frame["kind"].isin(STILL).to_numpy()
-    guessed = np.where(still, 0.0, STEPS_A_MINUTE * (end - start))
+    active = frame["active_min"].to_numpy(np.float64)
+    active = np.where(np.isnan(active), end - start, active)
+    guessed = np.where((frame["kind"] == STILL).to_numpy(), 0.0, STEPS_A_MINUTE * active)
     steps = frame["steps"].to_numpy(np.float64)
     return Amounts.of(start, end, np.where(np.isnan(steps), guessed, steps)), STEPS_ASLEEP
 
@@ -119,22 +122,16 @@ def _minutes(times: pd.Series[pd.Timestamp]) -> Floats:
     return np.asarray(seconds / 60, dtype=np.float64)
 
 
-def _sleep_is_odd(apart: list[_Apart]) -> bool:
-    """Say whether several streams disagree with the sleep by about the same shift."""
-    shifts = [item.shift.minutes for item in apart]
-    return len(shifts) > 1 and max(shifts) - min(shifts) <= SAME_SHIFT_MIN
-
-
 def _ask(item: _Apart, findings: Findings) -> None:
     shift = item.shift
-    since = "" if item.stream == "activity" else "from "
+    way = f"about {_way(shift.minutes)}"
+    if item.stream != "activity":
+        way = f"from {_way(shift.minutes)} on"
     findings.add(
         Severity.QUESTION,
-        f"{_evidence(item)}. {since.capitalize()}{_way(shift.minutes)} the {item.stream} would "
-        f"agree with the sleep ({shift.then} nights)",
+        f"{_evidence(item)}. With times {way} it would be {shift.then} of {shift.of}",
         f"{item.stream} and sleep by one clock",
-        "See by which clock each file is written: utc_offset or time_zone in sources.toml. "
-        "Nothing was moved.",
+        f"See by which clock this file and the sleep are written: {_KEYS}",
         file=item.file,
         count=shift.now,
         code="clock_apart",
@@ -145,22 +142,22 @@ def _ask(item: _Apart, findings: Findings) -> None:
 
 
 def _ask_sleep(apart: list[_Apart], sleep: pd.DataFrame, findings: Findings) -> None:
-    by_steps = [item.shift.minutes for item in apart if item.stream == "activity"]
-    minutes = -(by_steps or [round(median(item.shift.minutes for item in apart) / 15) * 15])[0]
+    by_steps = [item for item in apart if item.stream == "activity"]
+    surest = by_steps[0] if by_steps else max(apart, key=lambda item: abs(item.shift.minutes))
+    minutes = -surest.shift.minutes
     now = max(item.shift.now for item in apart)
     findings.add(
         Severity.QUESTION,
-        f"{'; '.join(_evidence(item) for item in apart)}. {_way(minutes).capitalize()} the sleep "
-        "would agree with them",
+        f"{'; '.join(_evidence(item) for item in apart)}. With sleep about {_way(minutes)} they "
+        "would agree",
         "sleep by the clock of the other records",
-        "See by which clock this file is written: utc_offset or time_zone in sources.toml. "
-        "Nothing was moved.",
+        f"See by which clock this file is written: {_KEYS}",
         file=str(sleep["file"].iloc[0]),
         count=now,
         code="clock_apart",
         stream="sleep",
         gain_days=now,
-        values={**_values("sleep", apart[0].stream, apart[0].shift), "shift_min": minutes},
+        values={**_values("sleep", surest.stream, surest.shift), "shift_min": minutes},
     )
 
 
@@ -169,11 +166,9 @@ def _ask_meals(shift: MealShift, meals: pd.DataFrame, findings: Findings) -> Non
     findings.add(
         Severity.QUESTION,
         f"in the hour after {several(shift.of, 'meal')} glucose rises by {shift.now:.0f} mg/dL on "
-        f"average. {_way(shift.minutes).capitalize()} the meals would stand where it rises by "
-        f"{shift.then:.0f}",
+        f"average. With meals about {_way(shift.minutes)} it would be {shift.then:.0f}",
         "meals and glucose by one clock",
-        "See by which clock each file is written: utc_offset or time_zone in sources.toml. "
-        "Nothing was moved.",
+        f"See by which clock this file and the glucose are written: {_KEYS}",
         file=str(meals["file"].iloc[0]),
         count=shift.of,
         code="clock_apart",
@@ -191,9 +186,16 @@ def _ask_meals(shift: MealShift, meals: pd.DataFrame, findings: Findings) -> Non
 
 def _evidence(item: _Apart) -> str:
     shift = item.shift
+    nights = f"{shift.now} of {shift.of} nights"
+    if not item.whole:
+        nights += f" from {_date(shift.first)} to {_date(shift.last)}"
     if item.stream in _AMOUNT:
-        return f"{_AMOUNT[item.stream]} asleep on {shift.now} of {shift.of} nights"
-    return f"{item.stream} noted in the middle of {shift.now} of {shift.of} nights"
+        return f"{_AMOUNT[item.stream]} asleep on {nights}"
+    return f"{item.stream} noted in the middle of {nights}"
+
+
+def _date(minutes: float) -> str:
+    return _iso(int(minutes // 1440))
 
 
 def _values(stream: str, against: str, shift: Shift) -> dict[str, float | str]:
