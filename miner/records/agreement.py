@@ -165,10 +165,13 @@ def shift_of_events(start: Floats, end: Floats, happened: Amounts, most: float) 
     start, end = _recorded(start, end, happened)
     if len(start) < FEWEST_NIGHTS:
         return None
+    now = int((happened.between(start + EDGE_MIN, end - EDGE_MIN) > most).sum())
+    if now < max(FEWEST_DISTURBED, SHARE_DISTURBED * len(start)):
+        return None
     a, b = start - SHIFTS[:, None], end - SHIFTS[:, None]
     disturbed = (happened.between(a + EDGE_MIN, b - EDGE_MIN) > most).sum(axis=1)
-    now, fewest = int(disturbed[_NONE]), int(disturbed.min())
-    if now < max(FEWEST_DISTURBED, SHARE_DISTURBED * len(start)) or fewest > SHARE_LEFT * now:
+    fewest = int(disturbed.min())
+    if fewest > SHARE_LEFT * now:
         return None
     few = np.flatnonzero(disturbed <= max(fewest, SHARE_LEFT / 2 * now))
     best = int(few[np.abs(SHIFTS[few]).argmin()])
@@ -195,9 +198,10 @@ def shift_of_meals(eaten: Floats, minutes: Floats, glucose: Floats) -> MealShift
     eaten = eaten[np.diff(eaten, prepend=-np.inf) >= MEALS_APART_MIN]
     if len(eaten) < FEWEST_MEALS or len(minutes) < FEWEST_MEALS:
         return None
-    at = eaten + SHIFTS[:, None]
-    later = _level(at + RISE_WITHIN_MIN, minutes, glucose)
-    rise = np.clip(later - _level(at, minutes, glucose), -MOST_RISE, MOST_RISE)
+    noted = _rise(eaten, minutes, glucose)
+    if np.nansum(noted) > MOST_RISE / 2 * (~np.isnan(noted)).sum() > 0:
+        return None
+    rise = _rise(eaten + SHIFTS[:, None], minutes, glucose)
     known = ~np.isnan(rise)
     count = np.maximum(known.sum(axis=1), 1)
     mean = np.where(known, rise, 0.0).sum(axis=1) / count
@@ -210,6 +214,11 @@ def shift_of_meals(eaten: Floats, minutes: Floats, glucose: Floats) -> MealShift
     if then < LEAST_RISE or then < 2 * now or float(gain.mean()) < LEAST_T * error:
         return None
     return MealShift(int(SHIFTS[best]), len(eaten), now, then)
+
+
+def _rise(at: Floats, minutes: Floats, glucose: Floats) -> Floats:
+    later = _level(at + RISE_WITHIN_MIN, minutes, glucose)
+    return np.clip(later - _level(at, minutes, glucose), -MOST_RISE, MOST_RISE)
 
 
 def _level(at: Floats, minutes: Floats, glucose: Floats) -> Floats:
