@@ -52,7 +52,7 @@ demo: $(VENV)/.installed
 
 # The practitioner's own page; PRACTICE=folder, made where it is not there.
 open: $(VENV)/.installed
-	@mkdir -p "$(PRACTICE)"
+	@mkdir -p -m 700 "$(PRACTICE)"
 	$(bin)/miner open "$(PRACTICE)"
 
 # The tests of the pages use the distribution's own browser: installed where that may be done.

@@ -19,6 +19,8 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from urllib.parse import urlsplit
+from urllib.request import url2pathname
 
 import httpx
 from measure import environment
@@ -40,12 +42,12 @@ def start(practice: Path) -> tuple[subprocess.Popen[str], httpx.Client]:
         env=environment(),
     )
     assert process.stdout is not None
-    opening = process.stdout.readline().strip()
-    home = opening.partition("/open")[0]
+    text = Path(url2pathname(urlsplit(process.stdout.readline().strip()).path)).read_text("utf-8")
+    home = re.findall(r'action="(http:[^"]*)/open"', text)[1]
     browser = httpx.Client(
         base_url=home, headers={"origin": home}, timeout=120, follow_redirects=True
     )
-    browser.get(opening)
+    browser.post("/open", data={"token": text.partition('name="token" value="')[2][:23]})
     return process, browser
 
 

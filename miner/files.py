@@ -147,10 +147,11 @@ def require_no_link(path: Path) -> None:
     """
     if path.is_symlink():
         raise MinerError(
-            "this is a link to another place", "a file or folder of its own, or nothing yet",
+            "this is a link to another place",
+            "a file or folder of its own, or nothing yet",
             "Name the place it points to, or put a copy in its place. Nothing was written.",
             file=path,
-        )  # fmt: skip
+        )
 
 
 def _require_own_file(path: Path, found: os.stat_result) -> None:
@@ -161,8 +162,10 @@ def _require_own_file(path: Path, found: os.stat_result) -> None:
     if found.st_nlink > 1:
         raise MinerError(
             "this file has a second name elsewhere (a hard link), which would change with it",
-            "a file of its own", "Put a copy in its place. Nothing was written.", file=path,
-        )  # fmt: skip
+            "a file of its own",
+            "Put a copy in its place. Nothing was written.",
+            file=path,
+        )
 
 
 def _keep_private(place: Path | int, mode: int) -> None:

@@ -3,28 +3,41 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from miner.cli.options import debug_option
 from miner.cli.output import complain, put
 
+if TYPE_CHECKING:
+    from miner.page.opening import Opening
+
 
 @click.command("open")
 @click.argument("practice", type=click.Path(path_type=Path))
 @click.option("--port", type=click.IntRange(1024, 65535), help="Where to listen; else any free.")
-@click.option("--no-browser", is_flag=True, help="Print the opening address and open nothing.")
+@click.option("--no-browser", is_flag=True, help="Print how to open the page, and open nothing.")
 @debug_option
 def command(practice: Path, port: int | None, no_browser: bool) -> None:
     """Open the page of PRACTICE, from which the whole job is done, until Ctrl+C.
 
-    PRACTICE is a folder of client folders, or an empty one. The page can be reached from this
-    machine only, with the address that is printed.
+    PRACTICE is a folder of client folders, or an empty one. The page can be reached by this
+    account of this machine only, and by a browser that was let in: with the file whose address is
+    printed, once and within two minutes. Start it again in another window to open it again.
     """
     from miner.page.serving import serve
 
-    def say(address: str) -> None:
-        complain("The page is open until you press Ctrl+C here. Its opening address:")
-        put(f"{address}\n")
+    serve(practice, port or 0, browser=not no_browser, say=say, warn=complain)
 
-    serve(practice, port or 0, browser=not no_browser, say=say)
+
+def say(opening: Opening) -> None:
+    """Print a way in: the address of a file, and what to do where that cannot be read."""
+    if opening.token:
+        complain("The page is open until you press Ctrl+C here.")
+    complain("This file opens it in a browser, once and within two minutes:")
+    put(f"{opening.file}\n")
+    if opening.token:
+        complain(
+            f"If the browser cannot read it, go to {opening.page} and type the code {opening.token}"
+        )

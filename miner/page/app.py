@@ -15,17 +15,27 @@ from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.routing import Route
+from starlette.types import ASGIApp, Receive, Scope, Send
 
 from miner.errors import MinerError
 from miner.page import render
 from miner.page.asked import Asked, Desk
-from miner.page.bodies import TooLarge, form_of
-from miner.page.guard import OPEN_PATH, Protected, let_in, refusal
+from miner.page.bodies import TooLarge, form_of, token_of
+from miner.page.guard import (
+    METHODS,
+    NOT_KNOWN,
+    NOT_LET_IN,
+    OPEN_PATH,
+    Protected,
+    refusal,
+    sends_token,
+)
 from miner.page.places import Missing, clients_of, require_own
 from miner.page.policy import own_policy
 from miner.page.routes import ROUTES, View
 from miner.page.words import for_page
 
+NOT_GOOD = "this code is wrong, was used before, or is older than two minutes"
 Endpoint = Callable[[Request], Awaitable[Response]]
 
 
@@ -33,31 +43,29 @@ def application(desk: Desk) -> Starlette:
     """Return the page of one practice, ready to be served."""
     routes = [Route(path, _endpoint(desk, view), methods=[method]) for method, path, view in ROUTES]
     routes += [
-        Route(OPEN_PATH, _opening(desk)),
-        Route("/assets/page.css", _asset(desk, render.looks, "text/css")),
-        Route("/assets/page.js", _asset(desk, lambda: render.asset("page.js"), "text/javascript")),
-        Route("/assets/mark.svg", _asset(desk, lambda: render.asset("mark.svg"), "image/svg+xml")),
-        Route("/assets/marks.js", _asset(desk, render.marks, "text/javascript")),
+        Route("/assets/page.css", _asset(render.looks, "text/css")),
+        Route("/assets/page.js", _asset(lambda: render.asset("page.js"), "text/javascript")),
+        Route("/assets/mark.svg", _asset(lambda: render.asset("mark.svg"), "image/svg+xml")),
+        Route("/assets/marks.js", _asset(render.marks, "text/javascript")),
     ]
-    return Starlette(
+    made = Starlette(
         routes=routes,
-        middleware=[Middleware(Protected)],
+        middleware=[Middleware(Protected), Middleware(Guarded, desk=desk)],
         exception_handlers={HTTPException: _no_such_page(desk)},
     )
+    made.router.redirect_slashes = False
+    return made
 
 
 def _endpoint(desk: Desk, view: View) -> Endpoint:
     async def answer(request: Request) -> Response:
         asked = Asked(request, desk, FormData())
-        why = refusal(desk.keys, request)
-        if why is not None:
-            return _refused(why)
         try:
             require_own(desk.practice)
             if request.method == "POST":
                 asked = Asked(request, desk, await form_of(request))
                 if not desk.keys.own_form(asked.form.get("form_key")):
-                    return _refused("the form is not one of this run of the page")
+                    return refused("the form is not one of this run of the page")
             with desk.turns.page():
                 return await run_in_threadpool(view, asked)
         except MinerError as error:
@@ -98,39 +106,56 @@ def _whose(asked: Asked) -> str | None:
     return code if code in clients_of(asked.desk.practice) else None
 
 
-def _refused(why: str) -> Response:
-    text = render.environment().get_template("refused.html").render(why=why)
-    return HTMLResponse(
-        text, status_code=403, headers={"Content-Security-Policy": own_policy(text)}
-    )
+class Guarded:
+    """Looks at each request before anything else does, whatever it asks for."""
 
+    def __init__(self, app: ASGIApp, desk: Desk) -> None:
+        self.app, self.desk = app, desk
 
-def _opening(desk: Desk) -> Endpoint:
-    async def answer(request: Request) -> Response:
-        why = refusal(desk.keys, request)
-        if why is None and not desk.keys.opened_by(request.query_params.get("token", "")):
-            why = "the opening address is not the one of this run of the page"
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Refuse a request, let a browser in, or pass the request on."""
+        request = Request(scope, receive)
+        why = refusal(self.desk.keys, request)
         if why is not None:
-            return _refused(why)
+            await refused(why)(scope, receive, send)
+        elif sends_token(request):
+            await (await self._opening(request))(scope, receive, send)
+        else:
+            await self.app(scope, receive, send)
+
+    async def _opening(self, request: Request) -> Response:
+        if not self.desk.tokens.use(await token_of(request)):
+            return refused(NOT_GOOD)
         text = render.environment().get_template("opening.html").render()
-        return let_in(desk.keys, HTMLResponse(text))
+        response = HTMLResponse(text, headers={"Referrer-Policy": "no-referrer"})
+        keys = self.desk.keys
+        response.set_cookie(keys.cookie, keys.session, httponly=True, samesite="strict", path="/")
+        return response
 
-    return answer
+
+def refused(why: str) -> Response:
+    """Return the page that says why; where a token would help, it may be typed there."""
+    text = (
+        render.environment()
+        .get_template("refused.html")
+        .render(why=why, to=OPEN_PATH, may_try=why in (NOT_LET_IN, NOT_GOOD))
+    )
+    policy = f"{own_policy(text)}; form-action 'self'"
+    headers = {"Content-Security-Policy": policy, "Referrer-Policy": "no-referrer"}
+    if why == NOT_KNOWN:
+        return HTMLResponse(text, status_code=405, headers=headers | {"Allow": ", ".join(METHODS)})
+    return HTMLResponse(text, status_code=403, headers=headers)
 
 
-def _asset(desk: Desk, made: Callable[[], str], kind: str) -> Endpoint:
-    async def answer(request: Request) -> Response:
-        why = refusal(desk.keys, request)
-        return _refused(why) if why else PlainTextResponse(made(), media_type=kind)
+def _asset(made: Callable[[], str], kind: str) -> Endpoint:
+    async def answer(_: Request) -> Response:
+        return PlainTextResponse(made(), media_type=kind)
 
     return answer
 
 
 def _no_such_page(desk: Desk) -> Callable[[Request, Exception], Response]:
     def answer(request: Request, error: Exception) -> Response:
-        why = refusal(desk.keys, request)
-        if why is not None:
-            return _refused(why)
         missing = Missing("there is no such page here", "a page of the list above", "Choose one.")
         response = told(Asked(request, desk, FormData()), missing)
         response.status_code = getattr(error, "status_code", 404)

@@ -19,6 +19,7 @@ from starlette.responses import RedirectResponse, Response
 from miner.errors import MinerError
 from miner.page.guard import Keys
 from miner.page.jobs import Job, Jobs
+from miner.page.opening import Tokens
 from miner.page.places import client_folder, require_inside
 from miner.page.shelf import Entry, Shelf
 from miner.page.turns import Turns
@@ -35,6 +36,7 @@ class Desk:
     """What all pages of one practice share.
 
     Attributes:
+        tokens: that let a browser in.
         notes: what is said once on the next page, by a name that stands in its address.
         mornings: those that are being read.
         found: results that were asked for, by client and kind, for as long as the page runs.
@@ -44,6 +46,7 @@ class Desk:
     practice: Path
     keys: Keys
     shelf: Shelf
+    tokens: Tokens = field(default_factory=Tokens)
     jobs: Jobs = field(default_factory=Jobs)
     notes: OrderedDict[str, tuple[str, ...]] = field(default_factory=OrderedDict)
     found: dict[tuple[str, str], object] = field(default_factory=dict)

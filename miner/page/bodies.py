@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import AsyncGenerator
+from contextlib import suppress
+from urllib.parse import parse_qs
 
 from starlette.datastructures import FormData
 from starlette.formparsers import FormParser, MultiPartException, MultiPartParser
@@ -16,6 +18,7 @@ MOST_SENT = 64 * MEGABYTE
 MOST_IN_A_FORM = 2 * MEGABYTE
 MOST_PASSED_OVER = 1024 * MEGABYTE
 MOST_FILES = 40
+MOST_IN_A_TOKEN = 1024
 
 
 class TooLarge(MinerError):  # noqa: N818 - it names what is so, not a fault
@@ -63,6 +66,16 @@ async def form_of(request: Request) -> FormData:
         raise _broken() from error
     await _pass_over(request)
     raise _broken()
+
+
+async def token_of(request: Request) -> str:
+    """Return the token that a form hands over; what a stranger may send is no more than that."""
+    if (declared_length(request.headers) or MOST_IN_A_TOKEN + 1) > MOST_IN_A_TOKEN:
+        return ""
+    with suppress(ClientDisconnect):
+        fields = parse_qs((await request.body()).decode("ascii", "replace"))
+        return fields.get("token", [""])[0]
+    return ""
 
 
 def _too_many() -> MinerError:

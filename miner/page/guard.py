@@ -1,4 +1,4 @@
-"""Who may ask, and from where: one machine, one browser that opened the address, own forms only."""
+"""Who may ask, and from where: one machine, one browser that was let in, own forms only."""
 
 from __future__ import annotations
 
@@ -8,11 +8,15 @@ from dataclasses import dataclass, field
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
-from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 SAFE = ("GET", "HEAD")
+METHODS = (*SAFE, "POST")
 OPEN_PATH = "/open"
+FROM_A_FILE = ("null", "file://")
+"""What browsers say of where a form was sent from, where that is a file."""
+NOT_LET_IN = "this browser has not been let in"
+NOT_KNOWN = "it was asked in a way that this page does not know"
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src {styles}; img-src 'self'; "
     "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
@@ -20,56 +24,62 @@ POLICY = (
 HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
-    "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=(), payment=()",
     "Cache-Control": "no-store",
 }
+# With "no-referrer" a form would no longer say which page sent it. No address holds a secret, and
+# none is given to another site.
+OWN_HEADERS = {
+    "Referrer-Policy": "same-origin",
+    "Content-Security-Policy": POLICY.format(styles="'self'"),
+}
 
 
 @dataclass(frozen=True)
 class Keys:
-    """The secrets of one run of the page; they are never written anywhere.
+    """The secrets of one run of the page; the session is in no address and no file.
+
+    A cookie belongs to a host whatever its port, so a cookie of 127.0.0.1 goes to every program
+    that listens there. The page has a host of its own, a random name. Browsers take it for this
+    machine (RFC 6761, section 6.3: names below ``localhost`` are the loopback address). The page
+    also answers at 127.0.0.1, for browsers that ask the system for names and find none.
 
     Attributes:
         port: on which it listens.
-        token: stands in the opening address.
-        session: stands in the cookie.
+        name: the host, known only to who is let in.
+        session: the value of the cookie.
     """
 
     port: int
-    token: str = field(default_factory=lambda: secrets.token_urlsafe(32))
+    name: str = field(default_factory=lambda: f"miner-{secrets.token_hex(16)}.localhost")
     session: str = field(default_factory=lambda: secrets.token_urlsafe(32))
 
     @property
-    def hosts(self) -> tuple[str, ...]:
-        """The names under which this machine may be asked."""
-        return f"127.0.0.1:{self.port}", f"localhost:{self.port}"
+    def address(self) -> str:
+        """Where the page is."""
+        return f"http://{self.name}:{self.port}/"
 
     @property
-    def address(self) -> str:
-        """Where the page is, without the token."""
+    def address_by_number(self) -> str:
+        """Where the page is for a browser that does not know the name."""
         return f"http://127.0.0.1:{self.port}/"
 
     @property
-    def opening(self) -> str:
-        """Where the page is opened."""
-        return f"http://127.0.0.1:{self.port}{OPEN_PATH}?token={self.token}"
+    def hosts(self) -> tuple[str, ...]:
+        """The names under which the page may be asked for."""
+        return f"{self.name}:{self.port}", f"127.0.0.1:{self.port}"
 
     @property
     def cookie(self) -> str:
-        """The cookie's name: cookies of one machine do not know ports."""
+        """The cookie's name: by its number, pages on two ports share what cookies there are."""
         return f"miner_{self.port}"
 
     @property
     def form(self) -> str:
         """What every form of the page carries."""
         return hmac.new(self.session.encode(), b"form", "sha256").hexdigest()
-
-    def opened_by(self, token: str) -> bool:
-        """Say whether the opening token is right."""
-        return hmac.compare_digest(token.encode(), self.token.encode())
 
     def knows(self, cookie: str | None) -> bool:
         """Say whether the cookie is right."""
@@ -81,29 +91,37 @@ class Keys:
 
 
 def refusal(keys: Keys, request: Request) -> str | None:
-    """Return why a request is refused, or None."""
-    headers = request.headers
-    host = headers.get("host", "").casefold()
+    """Return why a request is refused, or None; a token is looked at elsewhere.
+
+    What is asked for makes no difference: a stranger does not learn which pages there are.
+    """
+    host = request.headers.get("host", "").casefold()
     if host not in keys.hosts:
-        return "it was asked for under another name than this machine's own"
-    origin = headers.get("origin")
-    if origin is not None and origin.casefold() not in {f"http://{host}"}:
+        return "it was asked for under another name than its own"
+    if request.method not in METHODS:
+        return NOT_KNOWN
+    if sends_token(request):
+        return _not_by_hand(request.headers, f"http://{host}")
+    origin = request.headers.get("origin")
+    if origin is not None and origin.casefold() != f"http://{host}":
         return "another page asked for it"
     if request.method not in SAFE and origin is None:
         return "it does not say which page sent it"
-    if request.url.path == OPEN_PATH:
-        return None
-    if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+    if request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
         return "another page asked for it"
-    if not keys.knows(request.cookies.get(keys.cookie)):
-        return "this browser has not opened the page with its opening address"
-    return None
+    return None if keys.knows(request.cookies.get(keys.cookie)) else NOT_LET_IN
 
 
-def let_in(keys: Keys, response: Response) -> Response:
-    """Give a browser the cookie that every other address asks for."""
-    response.set_cookie(keys.cookie, keys.session, httponly=True, samesite="strict", path="/")
-    return response
+def sends_token(request: Request) -> bool:
+    """Say whether a request is there to let a browser in."""
+    return request.method == "POST" and request.scope["path"] == OPEN_PATH
+
+
+def _not_by_hand(headers: Headers, own: str) -> str | None:
+    """Refuse a token that comes from a page of another site, or not as a page to be shown."""
+    whole = headers.get("sec-fetch-dest", "document") == "document"
+    origin = headers.get("origin", own).casefold()
+    return None if whole and origin in (own, *FROM_A_FILE) else "another page asked for it"
 
 
 class Protected:
@@ -120,7 +138,8 @@ class Protected:
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers[name] = value
-                headers.setdefault("Content-Security-Policy", POLICY.format(styles="'self'"))
+                for name, value in OWN_HEADERS.items():
+                    headers.setdefault(name, value)
             await send(message)
 
         await self.app(scope, receive, guarded)

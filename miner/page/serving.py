@@ -2,69 +2,145 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import socket
 import threading
 import webbrowser
 from collections.abc import Callable
 from contextlib import suppress
+from importlib import import_module
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from miner.errors import MinerError
-from miner.page.locking import held
+from miner.page.locking import OpenAlready, held
 from miner.page.places import GOING, WAITING, clients_of
+
+if TYPE_CHECKING:
+    from starlette.applications import Starlette
+    from uvicorn import Server
+
+    from miner.page.opening import Opening
+
+MOST_FILES = 2048
 
 
 def serve(
-    practice: Path, port: int = 0, *, browser: bool = True, say: Callable[[str], None]
+    practice: Path,
+    port: int = 0,
+    *,
+    browser: bool = True,
+    say: Callable[[Opening], None],
+    warn: Callable[[str], None],
 ) -> None:
     """Open a practice's page and serve it until the program is stopped.
+
+    Where the practice is open already, the program that has it open lets another browser in.
 
     Args:
         practice: the practice's folder, which may be empty.
         port: where to listen; 0 for any that is free.
         browser: open the page in the browser of this machine.
-        say: told the opening address.
+        say: called with each way to open the page.
+        warn: called with what the practitioner should know.
 
     Raises:
         MinerError: the folder or the port cannot be used, or a library is missing.
     """
-    try:
-        import uvicorn
+    _require_libraries()
+    require_practice(practice)
 
-        from miner.page.app import application
-        from miner.page.asked import Desk
-        from miner.page.guard import Keys
-        from miner.page.shelf import Shelf
-        from miner.page.warming import warm
+    from miner.page.opening import ask_again
+
+    try:
+        with held(practice), _listening(port) as listener:
+            _serve(practice, listener, browser, say, warn)
+    except OpenAlready:
+        opening = ask_again(practice)
+        say(opening)
+        if browser:
+            _show(opening.file)
+
+
+def _require_libraries() -> None:
+    try:
+        for name in ("multipart", "starlette", "tomlkit", "uvicorn"):
+            import_module(name)
     except ImportError as error:
         raise MinerError(
             f"the page needs a library that is not installed ({error.name})",
             "miner installed with the extra 'page'", "Install it: pip install 'miner[page]'.",
         ) from error  # fmt: skip
-    require_practice(practice)
-    with _listening(port) as listener:
-        keys = Keys(listener.getsockname()[1])
-        with held(practice, keys.address):
-            tidy(practice)
-            desk = Desk(practice, keys, Shelf(practice))
-            server = uvicorn.Server(
-                uvicorn.Config(
-                    application(desk),
-                    log_config=None,
-                    access_log=False,
-                    server_header=False,
-                    lifespan="off",
-                    http="h11",
-                    ws="none",
-                    timeout_graceful_shutdown=2,
-                )
-            )
-            say(keys.opening)
-            threading.Thread(target=warm, args=(desk,), daemon=True).start()
-            if browser:
-                threading.Thread(target=_show, args=(keys.opening,), daemon=True).start()
+
+
+def _serve(
+    practice: Path,
+    listener: socket.socket,
+    browser: bool,
+    say: Callable[[Opening], None],
+    warn: Callable[[str], None],
+) -> None:
+    from miner.page.app import application
+    from miner.page.asked import Desk
+    from miner.page.guard import Keys
+    from miner.page.opening import token_file
+    from miner.page.shelf import Shelf
+    from miner.page.warming import warm
+
+    tidy(practice)
+    _make_room()
+    desk = Desk(practice, Keys(listener.getsockname()[1]), Shelf(practice))
+    server, ended = _server(application(desk), warn), threading.Event()
+    with token_file(practice, desk.keys, desk.tokens) as opened:
+        opening = opened.open()
+        say(opening)
+        if browser:
+            threading.Thread(target=_show, args=(opening.file,), daemon=True).start()
+        threading.Thread(target=opened.watch, args=(ended, say), daemon=True).start()
+        threading.Thread(target=warm, args=(desk,), daemon=True).start()
+        try:
             server.run(sockets=[listener])
+        finally:
+            ended.set()
+
+
+def _make_room() -> None:
+    """Allow as many open files as all connections and their pages need; some systems give 256."""
+    with suppress(ImportError, OSError, ValueError):
+        import resource
+
+        now, most = resource.getrlimit(resource.RLIMIT_NOFILE)
+        if now < MOST_FILES:
+            wanted = MOST_FILES if most == resource.RLIM_INFINITY else min(MOST_FILES, most)
+            resource.setrlimit(resource.RLIMIT_NOFILE, (wanted, most))
+
+
+def _server(app: Starlette, warn: Callable[[str], None]) -> Server:
+    import uvicorn
+
+    from miner.page.connections import Accounts, Connection
+
+    def stranger(account: int) -> None:
+        warn(f"Another account of this machine (number {account}) tried to reach the page.")
+
+    class OfThisAccount(Connection):
+        accounts = Accounts(getattr(os, "geteuid", int)(), stranger)
+
+    return uvicorn.Server(
+        uvicorn.Config(
+            app,
+            http=OfThisAccount,
+            log_config=None,
+            access_log=False,
+            server_header=False,
+            proxy_headers=False,
+            lifespan="off",
+            ws="none",
+            backlog=256,
+            timeout_graceful_shutdown=2,
+        )
+    )
 
 
 def require_practice(practice: Path) -> None:

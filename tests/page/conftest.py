@@ -18,7 +18,8 @@ CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 ARGUMENTS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
-    "--host-resolver-rules=MAP * ~NOTFOUND , EXCLUDE 127.0.0.1",
+    "--host-resolver-rules=MAP * ~NOTFOUND , "
+    "EXCLUDE 127.0.0.1 , EXCLUDE localhost , EXCLUDE *.localhost",
 ]  # fmt: skip
 
 

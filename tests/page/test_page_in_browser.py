@@ -35,7 +35,9 @@ class Desk:
         self.context.set_default_timeout(WAIT_MS)
         self.context.route("**/*", self._only_here)
         self.page = self.tab()
-        self.page.goto(served.opening)
+        self.page.goto(served.open_file())
+        if not options.get("java_script_enabled", True):
+            self.page.click("text=Open the page")
         self.page.wait_for_url(f"{self.home}/")
 
     def tab(self) -> Page:
@@ -51,7 +53,7 @@ class Desk:
         return self.page
 
     def _only_here(self, route: Route) -> None:
-        if route.request.url.startswith(self.home):
+        if route.request.url.startswith((self.home, "file:")):
             route.continue_()
         else:
             self.elsewhere.append(route.request.url)
@@ -449,8 +451,7 @@ def test_a_kill_in_the_middle_of_an_upload_leaves_nothing_half_there(
 ) -> None:
     served, folder = serve(practice), practice / "client-01"
     before = {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
-    browser = httpx.Client(base_url=served.home, headers={"origin": served.home})
-    browser.get(served.opening.removeprefix(served.home))
+    browser = served.browser()
     key = browser.get("/clients/client-01/records").text.partition('name="form_key" value="')[2][
         :64
     ]
@@ -474,7 +475,7 @@ def test_a_kill_in_the_middle_of_an_upload_leaves_nothing_half_there(
     served.kill()
     thread.join(20)
     again = serve(practice)
-    assert again.opening.startswith("http://127.0.0.1:")
+    assert again.browser().get("/").status_code == 200
     after = {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
     assert {name: after[name] for name in before} == before
     assert not list(practice.rglob(".incoming-*"))
@@ -483,10 +484,7 @@ def test_a_kill_in_the_middle_of_an_upload_leaves_nothing_half_there(
 
 def test_a_kill_in_the_middle_of_a_keep_leaves_a_whole_ledger(practice: Path, serve: Serve) -> None:
     served, folder = serve(practice), practice / "client-01"
-    browser = httpx.Client(
-        base_url=served.home, headers={"origin": served.home}, follow_redirects=True
-    )
-    browser.get(served.opening.removeprefix(served.home))
+    browser = served.browser(follow_redirects=True)
     key = browser.get("/clients/client-01/questions").text.partition('form_key" value="')[2][:64]
     fields = {"form_key": key, "as": "watch"}
 
@@ -511,9 +509,7 @@ def test_a_kill_in_the_middle_of_a_keep_leaves_a_whole_ledger(practice: Path, se
 
 def test_two_hundred_requests_at_once_are_all_answered(shared: Any) -> None:
     served = shared.served
-    browser = httpx.Client(base_url=served.home, timeout=60,
-                           limits=httpx.Limits(max_connections=200))  # fmt: skip
-    browser.get(served.opening.removeprefix(served.home))
+    browser = served.browser(limits=httpx.Limits(max_connections=200))
     paths = ["/", "/clients", "/clients/client-01", "/clients/client-01/records", "/help"] * 40
     with ThreadPoolExecutor(200) as pool:
         answers = list(pool.map(lambda path: browser.get(path).status_code, paths))
@@ -522,8 +518,7 @@ def test_two_hundred_requests_at_once_are_all_answered(shared: Any) -> None:
 
 def test_a_file_of_200_megabytes_is_refused_with_the_limit(shared: Any) -> None:
     served = shared.served
-    browser = httpx.Client(base_url=served.home, headers={"origin": served.home}, timeout=60)
-    browser.get(served.opening.removeprefix(served.home))
+    browser = served.browser()
     piece = b"2026-03-01T00:00,100\n" * 50_000
 
     def body() -> Iterator[bytes]:

@@ -9,13 +9,16 @@ import sys
 import time
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
+from urllib.request import url2pathname
 
-from httpx import Response
+from httpx import Client, Response
 from starlette.testclient import TestClient
 
 from miner.page.app import application
 from miner.page.asked import Desk
 from miner.page.guard import Keys
+from miner.page.opening import ask_again
 from miner.page.shelf import Shelf
 
 PORT = 8123
@@ -34,8 +37,9 @@ class Visitor:
         )  # fmt: skip
 
     def open(self) -> Visitor:
-        """Open the page with its opening address."""
-        assert self.client.get("/open", params={"token": self.keys.token}).status_code == 200
+        """Let the browser in."""
+        token = self.desk.tokens.new()
+        assert self.client.post("/open", data={"token": token}).status_code == 200
         return self
 
     def get(self, path: str, **options: Any) -> Response:
@@ -71,18 +75,46 @@ def words(page: Response | str) -> str:
     return " ".join(re.sub(r"<[^>]+>", " ", body).split())
 
 
+def read_file(file: str) -> tuple[str, str, str]:
+    """What the file holds that lets a browser in: both addresses of the page, and the token."""
+    text = Path(url2pathname(urlsplit(file).path)).read_text("utf-8")
+    by_name, by_number = re.findall(r'action="(http:[^"]*)/open"', text)
+    token = re.search(r'name="token" value="([^"]*)"', text)
+    assert token is not None
+    return by_name, by_number, token[1]
+
+
 class Served:
-    """The page as a program of its own, which can be killed."""
+    """The page as a program of its own, which can be killed.
+
+    Attributes:
+        home: its address, by the name that is its own.
+        by_number: its address, for those who ask the system for names.
+    """
 
     def __init__(self, practice: Path) -> None:
+        self.practice = practice
         command = [sys.executable, "-c", "from miner.cli import main; main()", "open"]
         self.process = subprocess.Popen(
             [*command, str(practice), "--no-browser"], stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL, text=True, env=os.environ | {"PYTHONUNBUFFERED": "1"},
         )  # fmt: skip
         assert self.process.stdout is not None
-        self.opening = self.process.stdout.readline().strip()
-        self.home = self.opening.partition("/open")[0]
+        self.file = self.process.stdout.readline().strip()
+        self.home, self.by_number, _ = read_file(self.file)
+
+    def open_file(self) -> str:
+        """The address of a file that lets one more browser in."""
+        self.file = ask_again(self.practice).file
+        return self.file
+
+    def browser(self, **options: Any) -> Client:
+        """A browser without a screen that was let in."""
+        headers = {"origin": self.by_number}
+        made = Client(base_url=self.by_number, headers=headers, **({"timeout": 60} | options))
+        token = read_file(self.open_file())[2]
+        assert made.post("/open", data={"token": token}).status_code == 200
+        return made
 
     def kill(self) -> None:
         """End it at once, as a power cut does."""
