@@ -13,7 +13,7 @@ from pydantic import ValidationError
 
 from miner.errors import MinerError
 from miner.records.client import STREAMS
-from miner.records.discover import STANDARD, TABLES, Found, mapped_by, practice_of
+from miner.records.discover import STANDARD, TABLES, Found, mapped_by, own_patterns, practice_of
 from miner.records.findings import Findings
 from miner.records.plausible import without_impossible_dates
 from miner.records.reading import read_file
@@ -120,7 +120,8 @@ def _feeds(path: Path, client: Path, practice: Path | None, tried: Source | None
     if tried is not None:
         return [Found(path, name, tried.stream, tried)]
     entries = read_sources(client, practice)
-    mapped = mapped_by((each for each in entries if PurePath(name).match(each.file)), path, name)
+    fitting = [each for each in entries if PurePath(name).match(each.file)]
+    mapped = mapped_by(fitting, path, name, own_patterns(client))
     if mapped:
         return mapped
     folded = name.casefold()

@@ -1,45 +1,90 @@
-"""Proposes how a file could be read, and adds the entry where somebody asks for it."""
+"""Proposes how a file could be read; writes the entries where asked, and takes them back."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
 from miner.errors import MinerError
-from miner.records.proposing import add_entry, propose
-from miner.results import Proposal
+from miner.records.proposing import pattern_of, propose, put_entries, take_back
+from miner.results import Loss, Mapped, Question
 
 
 def map_file(
-    path: Path, *, write: bool = False, practice: bool = False, stream: str | None = None
-) -> Proposal:
-    """Propose the entry of ``sources.toml`` for a file.
+    path: Path,
+    *,
+    answers: Mapping[str, str] | None = None,
+    client: Path | None = None,
+    write: bool = False,
+    practice: bool = False,
+) -> Mapped:
+    """Propose the entries of ``sources.toml`` for a file, one for each stream it feeds.
 
     Args:
         path: the file, in a client's folder.
-        write: add the entry to the client's ``sources.toml``.
-        practice: propose it for every client, and write it to the practice's.
-        stream: which stream it feeds, where somebody says so.
+        answers: what a person says, by key of the entry or of a question.
+        client: the client's folder; by default the one the file lies in.
+        write: put the entries in place of those that read the file now.
+        practice: for every client: in the practice's ``sources.toml``.
 
     Raises:
-        MinerError: the file cannot be opened, or the entry cannot be written as it stands.
+        MinerError: the file cannot be opened, an answer cannot be used, or an entry cannot be
+            written as it stands.
     """
     path = Path(path)
-    proposal = propose(path, shared=practice, stream=stream)
+    folder = client or path.resolve().parent
+    target = (folder.parent if practice else folder) / "sources.toml"
+    file = pattern_of(target, path.name)
+    proposals = propose(path, answers, client=folder, file=file, shared=practice)
+    found = Mapped(path.name, proposals)
     if not write:
-        return proposal
-    needed = [item for item in proposal.undecided if item.needed]
-    if not proposal.complete:
-        first = needed[0]
-        options = f" It could be {' or '.join(first.options)}." if first.options else ""
-        raise MinerError(
-            f"{first.key} cannot be decided: {first.reason}.{options}"
-            + (f" {len(needed) - 1} more are open." if len(needed) > 1 else ""),
-            "an entry with nothing left open",
-            "Run 'miner map' without --write, complete the entry and put it into sources.toml.",
-            file=path.name,
-        )
-    client = path.resolve().parent
-    target = (client.parent if practice else client) / "sources.toml"
-    add_entry(target, str(proposal.entry["file"]), proposal.toml)
-    return replace(proposal, written=f"{target.parent.name}/{target.name}")
+        return found
+    for each in found.proposals:
+        if not each.complete:
+            raise _open(path, [item for item in each.questions if item.needed])
+        if each.refused is not None:
+            raise _refused(path, each.refused)
+    replaced = put_entries(target, path.name, "\n".join(each.toml for each in found.proposals))
+    return replace(found, written=_shown(target), replaced=replaced)
+
+
+def undo_mapping(path: Path, *, practice: bool = False) -> tuple[str, int]:
+    """Put the entries back that read a file before it was mapped the last time.
+
+    Returns:
+        The ``sources.toml`` they are in, and how many there are.
+
+    Raises:
+        MinerError: it was not mapped here, or a file cannot be read or written.
+    """
+    folder = Path(path).resolve().parent
+    target = (folder.parent if practice else folder) / "sources.toml"
+    return _shown(target), take_back(target, Path(path).name)
+
+
+def _shown(target: Path) -> str:
+    return f"{target.parent.name}/{target.name}"
+
+
+def _open(path: Path, needed: list[Question]) -> MinerError:
+    first, *others = needed
+    told = ", or ".join(f'--set "{first.key}={each.value}"' for each in first.options)
+    more = f" Open as well: {', '.join(each.key for each in others)}." if others else ""
+    return MinerError(
+        f"{first.key} cannot be decided from the file",
+        "an answer for everything that is open",
+        f"Nothing was written. Give {told or f'--set {first.key}=...'}.{more}",
+        file=path.name,
+    )
+
+
+def _refused(path: Path, loss: Loss) -> MinerError:
+    turned = " ".join(f'--set "{key}={value}"' for key, value in loss.otherwise.items())
+    do = f"Most rows can be read with {turned}." if turned else "Answer otherwise with --set."
+    return MinerError(
+        f"{loss.count} of {loss.rows} rows would be lost: {loss.what}",
+        "an entry that reads most of the rows",
+        f"Nothing was written. {do}",
+        file=path.name,
+    )

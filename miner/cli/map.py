@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -10,27 +12,100 @@ from miner.cli.options import debug_option, format_option
 from miner.cli.output import put, put_json, show
 from miner.cli.waiting import progress
 
+if TYPE_CHECKING:
+    from miner.results import Mapped, Question
+
 
 @click.command("map")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--write", is_flag=True, help="Add the entry to the client's sources.toml.")
+@click.option("--write", is_flag=True, help="Save it in the client's sources.toml.")
 @click.option("--practice", is_flag=True, help="For every client: the practice's sources.toml.")
+@click.option(
+    "--set", "answers", multiple=True, metavar="KEY=VALUE", help="Answer a question; repeatable."
+)
+@click.option("--undo", is_flag=True, help="Put the entries back that were there before.")
+@click.option("--detail", is_flag=True, help="With the entry as it is written.")
 @debug_option
 @format_option("text", "json")
-def command(file: Path, write: bool, practice: bool, form: str) -> None:
-    """Propose the sources.toml entry for FILE, with reasons and what cannot be decided.
+def command(
+    file: Path,
+    write: bool,
+    practice: bool,
+    answers: tuple[str, ...],
+    undo: bool,
+    detail: bool,
+    form: str,
+) -> None:
+    """Propose how FILE is read, with reasons; what cannot be decided is asked.
 
-    FILE lies in a client's folder: CSV, TSV, a spreadsheet, JSON lines, or a zipped table. Only
-    what stands in a sources.toml is ever used to read a file.
+    FILE is in a client's folder: CSV, TSV, a spreadsheet, JSON lines, or a zipped table. Only what
+    is in a sources.toml is ever used to read a file. Saving it again replaces what was there.
     """
-    from miner.api.mapping import map_file
-    from miner.brief.text.map import entry_text, lead_parts, reason_parts
+    from miner.api.mapping import map_file, undo_mapping
+    from miner.brief.text.map import mapped_parts
 
-    with progress("Looking at the file"):
-        proposal = map_file(file, write=write, practice=practice)
-    if form == "json":
-        put_json({**proposal.to_dict(), "complete": proposal.complete})
+    if undo:
+        target, count = undo_mapping(file, practice=practice)
+        put(f"{count} {'entry' if count == 1 else 'entries'} put back in {target}.\n")
         return
-    show(lead_parts(proposal))
-    put(entry_text(proposal))
-    show(reason_parts(proposal))
+    given = dict(map(_answer, answers))
+    with progress("Looking at the file"):
+        found = map_file(file, answers=given, practice=practice)
+    if form == "text" and sys.stdin.isatty() and sys.stdout.isatty():
+        found, write = _asked(file, found, given, practice=practice, write=write)
+    if write:
+        found = map_file(file, answers=given, practice=practice, write=True)
+    if form == "json":
+        put_json({**found.to_dict(), "complete": found.complete})
+        return
+    said = "".join(f' --set "{key}={value}"' for key, value in given.items())
+    show(mapped_parts(found, detail=detail, command=said + " --practice" * practice))
+
+
+def _answer(text: str) -> tuple[str, str]:
+    key, sign, value = text.partition("=")
+    if not sign or not key.strip():
+        raise click.BadParameter(f"'{text}' is not KEY=VALUE.")
+    return key.strip(), value.strip()
+
+
+def _asked(
+    file: Path, found: Mapped, given: dict[str, str], *, practice: bool, write: bool
+) -> tuple[Mapped, bool]:
+    """Ask what is open, one after the other; return what is proposed then, and whether to save."""
+    from miner.api.mapping import map_file
+    from miner.brief.text.map import mapped_parts
+
+    asked = False
+    while (question := _next(found, given)) is not None:
+        if not asked:
+            show(mapped_parts(found)[:-2])
+        asked = True
+        key, each = question
+        given[key] = _prompted(each)
+        found = map_file(file, answers=given, practice=practice)
+    return found, write or (asked and found.complete and click.confirm("Save it like this?"))
+
+
+def _next(found: Mapped, given: dict[str, str]) -> tuple[str, Question] | None:
+    for proposal in found.proposals:
+        for each in proposal.questions:
+            alone = len(found.proposals) == 1 or proposal.stream is None
+            key = each.key if alone else f"{proposal.stream}.{each.key}"
+            if key not in given:
+                return key, each
+    return None
+
+
+def _prompted(question: Question) -> str:
+    from miner.brief.text.map import option_text, question_text
+
+    click.echo(f"\n{question_text(question)}")
+    if not question.options:
+        return str(click.prompt(question.key))
+    for number, each in enumerate(question.options, start=1):
+        click.echo(f"  {number}  {each.value:<12} {option_text(each)}")
+    values = [each.value for each in question.options]
+    default = values.index(question.default) + 1 if question.default in values else None
+    chosen = click.prompt("Which", type=click.IntRange(1, len(values)), default=default)
+    return values[chosen - 1]

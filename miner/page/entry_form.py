@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from miner.records.columns import COLUMNS, known_columns
-from miner.records.sources import TIME_OF_DAY
-from miner.results import Proposal
+from miner.records.sources import TIME_OF_DAY, UTC_OFFSET
+from miner.results import Mapped
 
 FIELDS = {
     "time_format": "How dates are written",
@@ -20,11 +20,13 @@ FIELDS = {
 }
 NAMES = {
     TIME_OF_DAY: "Time of day, where that holds the date alone",
+    UTC_OFFSET: "Offset from UTC, beside times in UTC",
     "time": "When", "start": "Begins", "end": "Ends", "duration": "Lasts",
     "glucose_mg_dl": "Glucose in mg/dL", "glucose_mmol_l": "Glucose in mmol/L",
     "sensor": "Name of the sensor", "asleep_min": "Asleep", "deep_min": "Deep sleep",
     "rem_min": "Dream sleep", "light_min": "Light sleep", "awake_min": "Awake in the night",
-    "awakenings": "How often awake", "kind": "Kind", "level": "Level", "steps": "Steps",
+    "active_min": "Moving", "awakenings": "How often awake", "kind": "Kind", "level": "Level",
+    "steps": "Steps",
     "intensity": "How hard", "label": "What was eaten", "carbs_g": "Carbohydrate, g",
     "protein_g": "Protein, g", "fat_g": "Fat, g", "fibre_g": "Fibre, g",
     "energy_kcal": "Energy, kcal", "tag": "Tag or note", "meal": "Which meal",
@@ -44,6 +46,8 @@ DATES = {
 }
 TIME_UNITS = ("min", "h", "s")
 SAMPLED = ("stress", "activity", "sleep")
+TIMES = ("time", "start", "end", "duration", TIME_OF_DAY, UTC_OFFSET)
+_UNSHOWN = ("levels", "meals")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,19 +68,20 @@ class Field:
     constant: str = ""
 
 
-def columns_of(proposal: Proposal) -> list[str]:
+def columns_of(found: Mapped) -> list[str]:
     """Return the file's own columns."""
-    entry = proposal.entry
-    used = [str(name) for name in entry.get("columns", {}).values()]
-    level = entry.get("episodes", {}).get("column")
-    return list(dict.fromkeys([*used, *([str(level)] if level else []), *proposal.unused]))
+    used: list[str] = []
+    for each in found.proposals:
+        used += map(str, each.entry.get("columns", {}).values())
+        used += [str(each.entry["episodes"]["column"])] if "episodes" in each.entry else []
+    return list(dict.fromkeys([*used, *found.proposals[0].unused]))
 
 
-def fields_of(proposal: Proposal, entry: Mapping[str, Any]) -> dict[str, Any]:
+def fields_of(found: Mapped, entry: Mapping[str, Any]) -> dict[str, Any]:
     """Return what the form shows: the columns to choose from and a field for each of the stream's.
 
     Args:
-        proposal: what was proposed for the file.
+        found: what was proposed for the file.
         entry: what stands in the form now.
     """
     stream = str(entry.get("stream") or "")
@@ -93,7 +98,7 @@ def fields_of(proposal: Proposal, entry: Mapping[str, Any]) -> dict[str, Any]:
     given = entry.get("episodes", {})
     episodes = {name: given.get(name, "") for name in level} if given else {}
     return {
-        "stream": stream, "fields": fields, "columns": columns_of(proposal),
+        "stream": stream, "fields": fields, "columns": columns_of(found),
         "sampled": stream in SAMPLED, "episodes": episodes, "level": given.get("column", ""),
         "where": next(iter(entry.get("where", {}).items()), ("", ())),
     }  # fmt: skip
@@ -117,15 +122,16 @@ def missing(entry: Mapping[str, Any]) -> list[str]:
     return said
 
 
-def entry_of(text: Callable[[str], str], proposal: Proposal) -> dict[str, Any]:
+def entry_of(text: Callable[[str], str], found: Mapped) -> dict[str, Any]:
     """Return the entry that a form asks for.
 
     Args:
         text: gives a field of the form by its name.
-        proposal: what was proposed; the name of the file stays.
+        found: what was proposed; the name of the file stays, and what the form does not show.
     """
-    stream, known = text("stream"), set(columns_of(proposal))
-    entry: dict[str, Any] = {"file": proposal.entry["file"]}
+    stream, known = text("stream"), set(columns_of(found))
+    proposed = found.proposals[0].entry
+    entry: dict[str, Any] = {"file": proposed["file"]}
     if stream not in COLUMNS:
         return entry
     entry["stream"] = stream
@@ -138,6 +144,11 @@ def entry_of(text: Callable[[str], str], proposal: Proposal) -> dict[str, Any]:
         for name in entry["columns"]
         if _in_minutes(stream, name) and (name == "duration" or text(f"unit-{name}") != "min")
     }
+    units |= {
+        key: unit
+        for key, unit in proposed.get("units", {}).items()
+        if key in (*TIMES[:3], UTC_OFFSET) and key in entry["columns"]
+    }
     constants = {
         name: text(f"constant-{name}")[:60]
         for name in names
@@ -148,6 +159,8 @@ def entry_of(text: Callable[[str], str], proposal: Proposal) -> dict[str, Any]:
     entry |= {"units": units} if units else {}
     entry |= {"constants": constants} if constants else {}
     entry |= {"where": where} if where else {}
+    if stream == proposed.get("stream"):
+        entry |= {table: proposed[table] for table in _UNSHOWN if table in proposed}
     if text("level-column") in known and stream in SAMPLED:
         entry["episodes"] = {
             "column": text("level-column"), "at_least": _number(text("level-at_least")),
@@ -180,7 +193,7 @@ def _wanted(stream: str) -> tuple[str, ...]:
     times = ("time", "start", "end") if stream == "tags" else spec.times
     if stream in SAMPLED:
         times = (*times, "duration", "time")
-    times = (*times, TIME_OF_DAY)
+    times = (*times, TIME_OF_DAY, UTC_OFFSET)
     return (*times, *(name for name in known_columns(stream) if name not in times))
 
 

@@ -17,6 +17,7 @@ OWN_FILES = (
     "client.toml",
     "practice.toml",
     "sources.toml",
+    "sources.toml.before",
     "ledger.jsonl",
     "corrections.csv",
     "notes.md",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from pathlib import Path
@@ -20,7 +20,14 @@ STANDARD = "open-standard records"
 _OPEN = (".json", ".ndjson")
 TABLES = (".csv", ".tsv", ".txt", ".xlsx", ".xls", ".zip", ".jsonl")
 _NOT_STREAMS = ("ticks*.csv",)
-_OWN = ("ledger.jsonl", "client.toml", "practice.toml", "sources.toml", "corrections.csv")
+_OWN = (
+    "ledger.jsonl",
+    "client.toml",
+    "practice.toml",
+    "sources.toml",
+    "sources.toml.before",
+    "corrections.csv",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,13 +47,26 @@ class Found:
     beside: tuple[Source, ...] = ()
 
 
-def mapped_by(entries: Iterable[Source], path: Path, name: str) -> list[Found]:
-    """Return one file with each of the mappings that read it."""
+def mapped_by(entries: Iterable[Source], path: Path, name: str, own: Container[str]) -> list[Found]:
+    """Return one file with each of the mappings that read it: the client's own, where there is one.
+
+    Args:
+        entries: those that fit its name.
+        path: the file.
+        name: what it is called in the folder.
+        own: the patterns of the client's own entries.
+    """
     entries = tuple(entries)
+    entries = tuple(each for each in entries if each.file in own) or entries
     return [
         Found(path, name, entry.stream, entry, (*entries[:at], *entries[at + 1 :]))
         for at, entry in enumerate(entries)
     ]
+
+
+def own_patterns(folder: Path) -> set[str]:
+    """Return the patterns of the files that a client's own ``sources.toml`` maps."""
+    return {entry.file for entry in read_toml(folder / "sources.toml", SourcesFile).source}
 
 
 def practice_of(folder: Path, practice: Path | None) -> Path | None:
@@ -67,7 +87,7 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
     """
     _check_folder(folder)
     sources = read_sources(folder, practice)
-    own = {entry.file for entry in read_toml(folder / "sources.toml", SourcesFile).source}
+    own = own_patterns(folder)
     entries: dict[Path, list[Source]] = defaultdict(list)
     for entry in sources:
         for path in folder.glob(entry.file):
@@ -76,7 +96,7 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
     found = [
         item
         for path in sorted(entries)
-        for item in mapped_by(entries[path], path, path.relative_to(folder).as_posix())
+        for item in mapped_by(entries[path], path, path.relative_to(folder).as_posix(), own)
     ]
     mapped = {item.name for item in found}
     for pattern in sorted(own):

@@ -74,7 +74,9 @@ def place_rows(table: Table, source: Source, zone: str | None, findings: Finding
             finish_clock = _clock_at(begin, finish.instant, finish_clock, zone)
         end_clock = np.where(open_end, begin.clock, finish_clock)
         unzoned = unzoned | ~(finish.zoned | open_end)
-    elif (DURATION in source.columns or source.ends_by_sleep) and not sampled:
+    elif (
+        {DURATION} & {*source.columns, *source.constants} or source.ends_by_sleep
+    ) and not sampled:
         minutes, usable = _lengths(table, source, findings)
         good &= usable | (source.stream in WITHOUT_END)
         end, end_clock = _after(begin, minutes, zone)
@@ -276,6 +278,10 @@ def _ending_later(begin: Times, finish: Times) -> Stamps:
 
 def _lengths(table: Table, source: Source, findings: Findings) -> tuple[NDArray[np.float64], Mask]:
     """Return how many minutes each row lasts, and where that is known."""
+    if DURATION in source.constants:
+        minutes = float(source.constants[DURATION]) * (factor(source.units[DURATION], "min") or 1.0)
+        size = len(table.rows)
+        return np.full(size, minutes), np.ones(size, dtype=bool)
     names = (DURATION,) if DURATION in source.columns else ("asleep_min", "awake_min")
     total, usable = np.zeros(len(table.rows)), np.ones(len(table.rows), dtype=bool)
     for name in names:

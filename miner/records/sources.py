@@ -221,8 +221,10 @@ class Source(TomlModel):
                 raise ValueError(
                     f"a unit of {name}: {' or '.join(fits)}" if fits else f"no unit for {name}"
                 )
-        if DURATION in self.columns and DURATION not in self.units:
+        if DURATION in {*self.columns, *self.constants} and DURATION not in self.units:
             raise ValueError("the unit of duration under [source.units]: s, min or h")
+        if not _is_number(self.constants.get(DURATION, "0")):
+            raise ValueError("a number of 0 or more for the constant duration")
 
     def _check_words(self) -> None:
         choices = COLUMNS[self.stream].choices

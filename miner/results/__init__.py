@@ -24,7 +24,7 @@ from miner.results.follow import (
     KeptResult,
     NewUnits,
 )
-from miner.results.mapping import Choice, Proposal, Undecided
+from miner.results.mapping import Known, Loss, Mapped, Option, Proposal, Question, ReadRow
 from miner.results.meals import MealComparison, MealPair, MealSide, Repeats
 from miner.results.noting import CorrectionMade, Note, Notebook, ReadAs
 from miner.results.plan import PairRead, PairsTest, Period, Plan, PlanResult
@@ -44,7 +44,6 @@ __all__ = [
     "CautionKind",
     "CautionText",
     "CheckReport",
-    "Choice",
     "CorrectionMade",
     "Counts",
     "DayPicture",
@@ -60,7 +59,10 @@ __all__ = [
     "HistoryEntry",
     "Hypothesis",
     "KeptResult",
+    "Known",
     "Lineup",
+    "Loss",
+    "Mapped",
     "MealComparison",
     "MealPair",
     "MealSide",
@@ -69,6 +71,7 @@ __all__ = [
     "Note",
     "NoteAt",
     "Notebook",
+    "Option",
     "OutcomeSummary",
     "PairRead",
     "PairsTest",
@@ -77,8 +80,10 @@ __all__ = [
     "Plan",
     "PlanResult",
     "Proposal",
+    "Question",
     "Ranking",
     "ReadAs",
+    "ReadRow",
     "Repeats",
     "Result",
     "Series",
@@ -88,7 +93,6 @@ __all__ = [
     "TimeOfDay",
     "Together",
     "TrialDates",
-    "Undecided",
     "UnitBehind",
     "Why",
     "Withheld",

@@ -16,6 +16,8 @@ from miner.errors import MinerError, nearest
 from miner.rulebook.models import Cautions, FactorRule, Guardrails, OutcomeRule, RuleBook
 
 BOOKS = ("factors", "outcomes", "guardrails", "cautions", "wording")
+BESIDE = ("exports",)
+"""Rule books that no ranking rests on: they are read elsewhere."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +53,7 @@ def _require_known(folder: Path) -> None:
     if not folder.is_dir():
         found = "this is a file" if folder.exists() else "there is no such folder"
         raise MinerError(found, "a folder of rule books", "Check the path.", file=folder)
-    known = tuple(f"{name}.toml" for name in BOOKS)
+    known = tuple(f"{name}.toml" for name in (*BOOKS, *BESIDE))
     names = sorted(path.name for path in folder.glob("*.toml"))
     for name in names:
         if name not in known:

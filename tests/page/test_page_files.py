@@ -159,7 +159,7 @@ def test_the_form_of_every_written_entry_gives_the_entry_again(invented: Path) -
     assert len(sources) == 6
     for source in sources:
         (path,) = folder.glob(source.file)
-        proposal = map_file(path, stream=source.stream)
+        proposal = map_file(path, answers={"stream": source.stream})
         entry = source.model_dump(exclude_defaults=True)
         form = form_of(entry, fields_of(proposal, entry))
         made = entry_of(lambda name, form=form: form.get(name, ""), proposal)  # type: ignore[misc]
@@ -188,7 +188,8 @@ def test_a_file_is_mapped_step_by_step(invented: Path, empty: Path, visitor: Ope
     page = one.post(home, files={"files": (path.name, path.read_bytes())})
     assert "Its columns are not known." in words(page)
     proposal = map_file(path)
-    form = form_of(dict(proposal.entry), fields_of(proposal, proposal.entry))
+    entry = proposal.proposals[0].entry
+    form = form_of(dict(entry), fields_of(proposal, entry))
     form |= {"file": path.name}
     wrong = one.send(f"{home}/columns", **(form | {"decimal": ".", "action": "preview"}))
     right = one.send(f"{home}/columns", **(form | {"action": "preview"}))
@@ -233,8 +234,9 @@ def test_a_date_and_a_time_in_two_columns_are_chosen_too(tmp_path: Path) -> None
     path = tmp_path / "notes.csv"
     rows = "".join(f"{day:02d}/02/2026;10:{day}0;sauna\n" for day in range(1, 6))
     path.write_text(f"Date;Clock;Note\n{rows}")
-    proposal = map_file(path, stream="tags")
-    form = form_of(dict(proposal.entry), fields_of(proposal, proposal.entry))
+    proposal = map_file(path, answers={"stream": "tags"})
+    entry = proposal.proposals[0].entry
+    form = form_of(dict(entry), fields_of(proposal, entry))
     form |= {"column-time": "Date", "column-time_of_day": "Clock", "column-tag": "Note"}
     assert look_at(path, tmp_path, entry_of(lambda name: form.get(name, ""), proposal)).findings
     form["time_format"] = "%d/%m/%Y %H:%M"

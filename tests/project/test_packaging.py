@@ -97,6 +97,7 @@ def test_rules_and_datasets_are_found(
     assert Path(seen["datasets"]) == package / "datasets"
     assert seen["books"] == [
         "cautions.toml",
+        "exports.toml",
         "factors.toml",
         "guardrails.toml",
         "outcomes.toml",

@@ -75,7 +75,7 @@ def test_a_spreadsheet_is_proposed(folder):
     raw = book(["an export"], ["Reading taken", "Glucose"], *(
         [datetime(2026, 3, 2, 8, m), 5.4] for m in range(0, 60, 5)))  # fmt: skip
     folder.write("s.xlsx", raw)
-    entry = propose(folder.path / "s.xlsx").entry
+    (entry,) = (each.entry for each in propose(folder.path / "s.xlsx"))
     assert entry == {
         "file": "s.xlsx",
         "stream": "glucose",
@@ -91,8 +91,15 @@ def test_which_sheet_is_asked(folder):
     assert len(read(folder, "s.xlsx", raw, 'part = "A"\n')) == 1
     with pytest.raises(MinerError, match="there is no sheet 'C'"):
         read(folder, "s.xlsx", raw, 'part = "C"\n')
-    with pytest.raises(MinerError, match="more than one sheet"):
-        propose(folder.path / "s.xlsx")
+
+
+def test_every_sheet_with_records_is_proposed(folder):
+    rows = [[datetime(2026, 3, 2, 8, m), 5.4] for m in range(0, 60, 5)]
+    raw = book(["when", "glucose"], *rows, sheets=("Readings", "Cover"))
+    folder.write("s.xlsx", raw)
+    found = propose(folder.path / "s.xlsx")
+    assert {each.entry["part"] for each in found} == {"Readings"}
+    assert propose(folder.path / "s.xlsx", {"part": "Readings"})[0].entry["part"] == "Readings"
 
 
 def test_without_what_reads_spreadsheets(folder, monkeypatch):
@@ -124,7 +131,7 @@ def test_a_zipped_table(folder):
 def test_a_zipped_table_is_proposed(folder):
     body = "when,glucose\n" + "".join(f"2026-03-02T08:{m:02d},5.4\n" for m in range(0, 60, 5))
     folder.write("s.zip", packed(a__csv=body, read__me=b"x"))
-    assert propose(folder.path / "s.zip").entry["columns"] == {
+    assert propose(folder.path / "s.zip")[0].entry["columns"] == {
         "time": "when", "glucose_mmol_l": "glucose",
     }  # fmt: skip
 

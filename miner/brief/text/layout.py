@@ -102,7 +102,10 @@ def table(
         indent: columns left free at the left.
         gap: columns left free between two.
     """
-    grid = Table(box=None, pad_edge=False, padding=(0, gap, 0, 0), show_edge=False)
+    titled = any(title for title, _ in columns)
+    grid = Table(
+        box=None, pad_edge=False, padding=(0, gap, 0, 0), show_edge=False, show_header=titled
+    )
     for title, side in columns:
         grid.add_column(Text(title), justify=side, header_style="dim", overflow="fold")
     for row in rows:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -10,18 +9,18 @@ from starlette.responses import Response
 
 from miner.api.looking import Look, look_at, source_of
 from miner.api.mapping import map_file
+from miner.brief.text.map import known_text, option_text, question_text
 from miner.errors import MinerError
 from miner.page.asked import Asked
-from miner.page.entry_form import DATES, FIELDS, NAMES, entry_of, fields_of, missing
+from miner.page.entry_form import DATES, FIELDS, TIMES, entry_of, fields_of, missing
 from miner.page.render import page
 from miner.page.uploads import waiting_file
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import for_page
 from miner.records.client import STREAMS
-from miner.records.proposing import add_entry
-from miner.records.proposing.entry import as_toml
+from miner.records.proposing import as_toml, put_entries
 from miner.records.settings_file import WRITING
-from miner.results import Proposal
+from miner.results import Mapped
 
 HOLDS = {
     "glucose": "the sensor's readings", "sleep": "nights", "stress": "stress",
@@ -37,31 +36,52 @@ def show(asked: Asked) -> Response:
     stream = asked.text("stream") or None
     if stream is not None and stream not in STREAMS:
         raise MinerError("there is no such kind of records", ", ".join(STREAMS), "Choose one.")
-    proposal = map_file(waiting_file(asked.folder, asked.text("file")), stream=stream)
-    return _page(asked, proposal, dict(proposal.entry))
+    found = _proposed(asked, stream)
+    return _page(asked, found, dict(found.proposals[0].entry))
 
 
 def choose(asked: Asked) -> Response:
     """Show how the file would be read as chosen, or write that down."""
     folder, stream = asked.folder, asked.text("stream")
     path = waiting_file(folder, asked.text("file"))
-    proposal = map_file(path, stream=stream if stream in STREAMS else None)
-    entry = entry_of(asked.text, proposal)
+    found = _proposed(asked, stream if stream in STREAMS else None)
+    entry = entry_of(asked.text, found)
     if asked.text("action") != "use":
-        return _page(asked, proposal, entry)
+        return _page(asked, found, entry)
     source_of(entry)
     shared = bool(asked.text("practice"))
+    entries = [entry, *_beside(entry, map_file(path, client=folder, practice=shared))]
     if shared:
-        entry["file"] = map_file(path, practice=True, stream=stream).entry["file"]
+        named = map_file(path, client=folder, practice=True).proposals[0].entry["file"]
+        entries = [each | {"file": named} for each in entries]
     target = (asked.desk.practice if shared else folder) / "sources.toml"
     with WRITING:
-        add_entry(target, str(entry["file"]), as_toml(entry, ()))
+        replaced = put_entries(target, path.name, "\n".join(map(as_toml, entries)))
     said = "It is written down how this file is read. Look at what was understood, then add it."
-    return asked.go(asked.at("records"), said)
+    kept = " What was written before is kept beside it." if replaced else ""
+    return asked.go(asked.at("records"), said + kept)
 
 
-def _page(asked: Asked, proposal: Proposal, entry: Mapping[str, Any]) -> Response:
+def _proposed(asked: Asked, stream: str | None) -> Mapped:
+    """Return what is proposed for a file that waits, of one stream where that is chosen."""
+    path = waiting_file(asked.folder, asked.text("file"))
+    return map_file(path, client=asked.folder, answers={"stream": stream} if stream else None)
+
+
+def _beside(entry: Mapping[str, Any], found: Mapped) -> list[dict[str, Any]]:
+    """Return the entries of other streams that the file feeds from columns of their own."""
+    taken = set(entry["columns"].values())
+    return [
+        dict(each.entry)
+        for each in found.proposals
+        if each.complete and each.stream != entry["stream"] and each.refused is None
+        if not taken & {own for key, own in each.entry["columns"].items() if key not in TIMES}
+    ]
+
+
+def _page(asked: Asked, mapped: Mapped, entry: Mapping[str, Any]) -> Response:
     found, _ = read_or_fault(asked)
+    proposal = mapped.proposals[0]
     path = waiting_file(asked.folder, proposal.file)
     look, fault = Look(proposal.file, "records"), ""
     lacking = missing(entry)
@@ -76,22 +96,10 @@ def _page(asked: Asked, proposal: Proposal, entry: Mapping[str, Any]) -> Respons
         asked, "columns.html" if whole else "preview.html", client=name_of(found, asked),
         file=proposal.file, proposal=proposal, entry=BLANK | dict(entry), holds=HOLDS,
         look=look, fault=fault, lacking=lacking, dates=DATES,
-        reasons=[(item.key, item.value, item.reason) for item in proposal.choices],
+        reasons=[told for item in proposal.known if (told := known_text(item)) is not None],
         open=[
-            (for_page(item.reason), [_option(text) for text in item.options])
-            for item in proposal.undecided
+            (for_page(question_text(item)), [f"{x.value}: {option_text(x)}" for x in item.options])
+            for item in proposal.questions
         ],
-        fields=fields_of(proposal, entry), plain=FIELDS,
+        fields=fields_of(mapped, entry), plain=FIELDS,
     )  # fmt: skip
-
-
-def _option(text: str) -> str:
-    """Return a choice of an entry in words: what stands in quotes, and of rows which ones."""
-    quoted = re.findall(r'"((?:[^"\\]|\\.)*)"', text)
-    if text.startswith("where") and len(quoted) == 2:
-        return f"only rows in which {quoted[0]} says {quoted[1]}"
-    key = text.partition(" = ")[0].removeprefix("constants.")
-    told = {",": "a comma", ".": "a point"}.get(quoted[0] if quoted else "") or (
-        ", ".join(quoted) or text
-    )
-    return f"{NAMES[key]}: {told}" if key in NAMES else told

@@ -1,6 +1,6 @@
 """Proposes how a file that was never seen could be mapped, with reasons; nothing is read by it."""
 
-from miner.records.proposing.entry import add_entry
 from miner.records.proposing.propose import propose
+from miner.records.proposing.saved import as_toml, pattern_of, put_entries, take_back
 
-__all__ = ["add_entry", "propose"]
+__all__ = ["as_toml", "pattern_of", "propose", "put_entries", "take_back"]

@@ -1,34 +1,45 @@
-"""How times are written in a column: ISO 8601, or one format that fits the whole column."""
+"""How times are written in a column: ISO 8601, a count since 1970, or formats that fit it."""
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
-from miner.errors import several
+from miner.records.columns import EPOCHS
 from miner.records.table_file import Text
 from miner.records.times import read_times
 
-_ISO = re.compile(
-    r"\d{4}-\d\d-\d\d(?:[T ]\d\d:\d\d(?::\d\d(?:[.,]\d+)?)?(?: ?(?:[Zz]|[+-]\d\d(?::?\d\d)?))?)?"
+Stamps = NDArray[np.datetime64]
+_CELL = re.compile(
+    r"(?P<date>(?P<first>\d{1,4})(?P<s>[./-])\d{1,2}(?P=s)(?P<last>\d{4}|\d\d)"
+    r"|\d{1,2}(?P<n>[ -])[A-Za-z]{3,9}\.?(?P=n)\d{2,4}|[A-Za-z]{3,9} \d{1,2}, \d{4}"
+    r"|20\d{6}(?=\d{4}(?:\d\d)?$))"
+    r"(?:(?P<gap>[ T,]*)\d{1,2}(?P<c>[:.]?)\d\d(?P<sec>(?P=c)\d\d)?(?P<frac>[.,]\d+)?"
+    r"(?P<half>(?P<halfgap> ?)[AaPp]\.?[Mm]\.?)?"
+    r"(?P<offset>(?P<offgap> ?)(?:[Zz]|[+-]\d\d:?\d\d))?)?"
 )
-_NUMBERS = re.compile(
-    r"^(?P<a>\d{1,4})(?P<s>[./-])(?P<b>\d{1,2})(?P=s)(?P<c>\d{2}|\d{4})"
-    r"(?P<time>[ T,]+\d{1,2}[:.]\d\d.*)?$"
-)
-_NAMED = re.compile(
-    r"^(?:\d{1,2}(?P<s>[ -])[A-Za-z]{3,9}\.?(?P=s)\d{2,4}|[A-Za-z]{3,9} \d{1,2}, \d{4})"
-    r"(?P<time>[ T,]+\d{1,2}[:.]\d\d.*)?$"
-)
-_COMPACT = re.compile(r"20\d{6}(?P<t>[T ]?)\d{4}(?P<seconds>\d\d)?")
-_CLOCK = re.compile(
-    r"^(?P<gap>[ T,]+)\d{1,2}(?P<s>[:.])\d\d(?P<sec>(?P=s)\d\d)?(?P<frac>[.,]\d+)?"
-    r"(?P<half>(?P<halfgap> ?)[AaPp]\.?[Mm]\.?)?(?P<offset>(?P<offgap> ?)(?:[Zz]|[+-]\d\d:?\d\d))?$"
-)
-_MOST_BAD = 0.05
+_NAMED = ("%d{0}%b{0}%Y", "%d{0}%B{0}%Y", "%d{0}%b{0}%y", "%d{0}%B{0}%y", "%b %d, %Y", "%B %d, %Y")
+_SINCE = re.compile(r"\d{9,13}(?:\.\d+)?")
+_COUNTS = (946_684_800, 2_524_608_000)
+"""The years 2000 to 2050 as seconds since 1970."""
 _LIKELY_YEARS = (10, 45)
+_MOSTLY, _TYPING_ERRORS = 0.95, 20
+"""One order of a date holds where the other fails more than so many times as often."""
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """One way to read a column: directives (None: ISO 8601), the order, how many cells fail."""
+
+    text: str | None
+    order: str
+    fails: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,17 +47,20 @@ class Written:
     """How a column of times is written.
 
     Attributes:
-        formats: the formats that fit; None among them stands for ISO 8601. More than one: it
-            cannot be decided.
+        forms: the ways that fit; more than one: it cannot be decided.
         dates_only: there is no time of day in it.
         offset: there is an offset from UTC in it.
-        reason: why these.
+        code: why these.
+        facts: the values of that.
+        unit: epoch_s or epoch_ms where it counts from 1970, else empty.
     """
 
-    formats: tuple[str | None, ...]
+    forms: tuple[Form, ...]
     dates_only: bool
     offset: bool
-    reason: str
+    code: str
+    facts: Mapping[str, Any] = field(default_factory=dict)
+    unit: str = ""
 
 
 def how_written(column: Text) -> Written | None:
@@ -58,117 +72,87 @@ def how_written(column: Text) -> Written | None:
     cells = pd.Series(column[column != ""].unique(), dtype="str")
     if cells.empty:
         return None
-    first = str(cells.iloc[0])
-    if _share(cells, _ISO) >= 1 - _MOST_BAD:
-        timed, zoned = bool(cells.str.contains(":").mean() > 0.5), _offset(cells)
-        return Written((None,), not timed, zoned, f"written as ISO 8601 ('{first}')")
-    if _share(cells, _NUMBERS) >= 1 - _MOST_BAD:
-        return _numbers(cells)
-    if _share(cells, _NAMED) >= 1 - _MOST_BAD:
-        return _named(cells)
-    if _share(cells, _COMPACT) >= 1 - _MOST_BAD:
-        found = _COMPACT.fullmatch(str(cells[cells.str.fullmatch(_COMPACT)].iloc[0]))
-        seconds = "%S" if found and found["seconds"] else ""
-        form = f"%Y%m%d{found['t'] if found else ''}%H%M{seconds}"
-        return Written((form,), False, False, f"year first, without signs between ('{first}')")
+    iso = read_times(cells, None, None)
+    if (~iso.bad).mean() >= _MOSTLY:
+        dates_only, offset = bool(iso.date_only.mean() > 0.5), bool(iso.own_offset.mean() > 0.5)
+        return Written((Form(None, "year_first"),), dates_only, offset, "iso")
+    if cells.str.fullmatch(_CELL).mean() >= _MOSTLY:
+        return _by_format(cells)
+    return _since_1970(cells) if cells.str.fullmatch(_SINCE).mean() >= _MOSTLY else None
+
+
+def _since_1970(cells: Text) -> Written | None:
+    counts = np.asarray(pd.to_numeric(cells, errors="coerce"), dtype=np.float64)
+    for unit, to_a_second in EPOCHS.items():
+        seconds = counts / to_a_second
+        if ((seconds > _COUNTS[0]) & (seconds < _COUNTS[1])).mean() >= _MOSTLY:
+            facts = {"shown": cells.iloc[0]}
+            return Written((Form(None, unit),), False, False, "since_1970", facts, unit)
     return None
 
 
-def fits(cells: Text, form: str | None) -> float:
-    """Return the share of cells that a format reads, from 0 to 1."""
-    try:
-        return 1 - float(read_times(cells, form, None).bad.mean())
-    except ValueError:
-        return 0.0
-
-
-def _share(cells: Text, pattern: re.Pattern[str]) -> float:
-    return float(cells.str.fullmatch(pattern).mean())
-
-
-def _offset(cells: Text) -> bool:
-    return bool(cells.str.contains(r"(?:[Zz]|:\d\d ?[+-]\d\d:?\d\d)$", regex=True).mean() > 0.5)
-
-
-def _numbers(cells: Text) -> Written | None:
-    parts = cells.str.extract(_NUMBERS).dropna(subset=["a", "b", "c"])
-    sign = str(parts["s"].mode().iloc[0])
-    clock = _clock_format(parts["time"])
-    if clock is None:
+def _by_format(cells: Text) -> Written | None:
+    parts = cells.str.extract(_CELL)
+    clock = _clock_format(parts)
+    orders = {f"{date}{clock}": order for date, order in _dates(parts).items()}
+    fails = {form: np.isnat(stamps_of(cells, form)) for form in orders}
+    if np.logical_and.reduce(list(fails.values())).mean() > 1 - _MOSTLY:
         return None
-    a, b, c = (parts[name].astype("int64") for name in "abc")
-    if (parts["a"].str.len() == 4).mean() > 0.5:
-        return _year_first(cells, b, c, sign, clock)
-    year = "%Y" if (parts["c"].str.len() == 4).mean() > 0.5 else "%y"
-    day_first, month_first = f"%d{sign}%m{sign}{year}{clock}", f"%m{sign}%d{sign}{year}{clock}"
-    over_a, over_b = int((a > 12).sum()), int((b > 12).sum())
-    dates_only, offset = clock == "", "%z" in clock
-    if year == "%y" and a.between(*_LIKELY_YEARS).all() and (b <= 12).all():
-        options = (f"%y{sign}%m{sign}%d{clock}", day_first, month_first)
-        fitting = tuple(form for form in options if fits(cells, form) >= 1 - _MOST_BAD)
-        if len(fitting) > 1:
-            told = "two-digit years: the first or the last number may be the year"
-            return Written(fitting, dates_only, offset, told)
-        if fitting:
-            return Written(fitting, dates_only, offset, "only the first number can be the year")
-    if over_a and not over_b:
-        shown = cells.loc[a.index[a > 12]].iloc[0]
-        told = f"day first: in {several(over_a, 'cell')} the first number is above 12 ('{shown}')"
-        return Written((day_first,), dates_only, offset, told)
-    if over_b and not over_a:
-        shown = cells.loc[b.index[b > 12]].iloc[0]
-        told = (
-            f"month first: in {several(over_b, 'cell')} the second number is above 12 ('{shown}')"
-        )
-        return Written((month_first,), dates_only, offset, told)
-    both = "both orders stand in it" if over_a else "no day above 12 stands in it"
-    told = f"{both}, so day first and month first cannot be told apart"
-    return Written((day_first, month_first), dates_only, offset, told)
+    least = min(int(each.sum()) for each in fails.values())
+    fitting = [form for form in fails if fails[form].sum() <= least * _TYPING_ERRORS]
+    kept = {orders[form]: form for form in reversed(fitting)}
+    forms = tuple(Form(form, order, int(fails[form].sum())) for order, form in kept.items())[::-1]
+    facts: dict[str, Any] = {"shown": cells.iloc[0]}
+    if len(forms) == 1 and forms[0].order in ("day_first", "month_first"):
+        others = [fails[form] for form in fails if form != forms[0].text]
+        only = cells[np.logical_and.reduce([~fails[str(forms[0].text)], *others])]
+        facts = {"count": len(only), "shown": next(iter(only), cells.iloc[0])}
+    code = forms[0].order if len(forms) == 1 else "orders"
+    return Written(forms, clock == "", "%z" in clock, code, facts)
 
 
-def _year_first(
-    cells: Text, b: pd.Series[int], c: pd.Series[int], sign: str, clock: str
-) -> Written:
-    odd = bool((b > 12).any()) and not bool((c > 12).any())
-    form = f"%Y{sign}%d{sign}%m{clock}" if odd else f"%Y{sign}%m{sign}%d{clock}"
-    told = f"year first ('{cells.iloc[0]}')"
-    return Written((form,), clock == "", "%z" in clock, told)
+def _dates(parts: pd.DataFrame) -> dict[str, str]:
+    """Return the formats of the dates that the column may be written in, with their order."""
+    numbers = parts.dropna(subset=["s"])
+    if len(numbers) < len(parts) / 2:
+        sign = next(iter(parts["n"].dropna().mode()), " ")
+        if parts["date"].str.isdecimal().mean() > 0.5:
+            return {"%Y%m%d": "year_first"}
+        return {form.format(sign): "named" for form in _NAMED}
+    s = numbers["s"].mode().iloc[0]
+    if (numbers["first"].str.len() == 4).mean() > 0.5:
+        return {f"%Y{s}%m{s}%d": "year_first", f"%Y{s}%d{s}%m": "year_first"}
+    year = "%Y" if (numbers["last"].str.len() == 4).mean() > 0.5 else "%y"
+    found = {f"%d{s}%m{s}{year}": "day_first", f"%m{s}%d{s}{year}": "month_first"}
+    if year == "%y" and numbers["first"].astype("int64").between(*_LIKELY_YEARS).all():
+        found[f"%y{s}%m{s}%d"] = "year_first"
+    return found
 
 
-def _named(cells: Text) -> Written | None:
-    clock = _clock_format(cells.str.extract(_NAMED)["time"])
-    if clock is None:
-        return None
-    dates = [
-        f"%d{sign}{month}{sign}{year}"
-        for sign in " -"
-        for month in ("%b", "%B")
-        for year in ("%Y", "%y")
-    ]
-    dates += ["%b %d, %Y", "%B %d, %Y"]
-    fitting = [date + clock for date in dates if fits(cells, date + clock) >= 1 - _MOST_BAD]
-    if not fitting:
-        return None
-    told = f"months by name ('{cells.iloc[0]}')"
-    return Written((fitting[0],), clock == "", "%z" in clock, told)
-
-
-def _clock_format(times: pd.Series[str]) -> str | None:
+def _clock_format(parts: pd.DataFrame) -> str:
     """Return the directives of the commonest time of day; empty where there is none."""
-    known = times.dropna()
-    if len(known) < len(times) / 2:
+    known = parts[parts["gap"].notna()]
+    if len(known) < len(parts) / 2:
         return ""
-    parts = known.str.extract(_CLOCK)
-    if float(known.str.fullmatch(_CLOCK).mean()) < 1 - _MOST_BAD:
-        return None
-    usual = parts.notna().mean() > 0.5
-    gap, sign = str(parts["gap"].mode().iloc[0]), str(parts["s"].mode().iloc[0])
-    hour = "%I" if usual["half"] else "%H"
-    text = f"{gap}{hour}{sign}%M" + (f"{sign}%S" if usual["sec"] else "")
+    usual = known.notna().mean() > 0.5
+    gap, sign = (str(known[name].mode().iloc[0]) for name in ("gap", "c"))
+    text = f"{gap}{'%I' if usual['half'] else '%H'}{sign}%M" + (f"{sign}%S" if usual["sec"] else "")
     if usual["frac"]:
-        text += f"{parts['frac'].dropna().iloc[0][0]}%f"
+        text += f"{known['frac'].dropna().iloc[0][0]}%f"
     if usual["half"]:
-        text += f"{parts['halfgap'].mode().iloc[0]}%p"
-    if usual["offset"]:
-        text += f"{parts['offgap'].mode().iloc[0]}%z"
-    return text
+        text += f"{known['halfgap'].mode().iloc[0]}%p"
+    return text + (f"{known['offgap'].mode().iloc[0]}%z" if usual["offset"] else "")
+
+
+def stamps_of(cells: Text, form: str | None, unit: str = "") -> Stamps:
+    """Return times as the clock shows them, NaT where they cannot be read so.
+
+    Args:
+        cells: the cells of a column.
+        form: directives, or None for ISO 8601.
+        unit: epoch_s or epoch_ms where they count from 1970.
+    """
+    try:
+        return read_times(pd.Series(cells, dtype="str"), form, None, unit=unit or None).clock
+    except ValueError:
+        return np.full(len(cells), np.datetime64("NaT", "ns"))

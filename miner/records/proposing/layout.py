@@ -10,8 +10,9 @@ from collections import Counter
 from dataclasses import dataclass
 
 from miner.errors import MinerError
-from miner.records.proposing.notes import Notes
+from miner.records.proposing.notes import Notes, typed
 from miner.records.text_file import SIGNATURES, as_utf8
+from miner.results.mapping import Option
 
 MARKS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 _OTHERS = ("cp1250", "cp1251", "cp932", "gb18030", "cp949", "big5")
@@ -32,15 +33,15 @@ def encoding_of(name: str, raw: bytes, notes: Notes) -> str | None:
     """
     for bom, end in _UTF_16.items():
         if raw.startswith(bom):
-            notes.choose("encoding", "utf-16", f"a byte-order mark of UTF-16 ({end} first)")
-            return "utf-16"
+            notes.choose("encoding", "utf-16", "byte_order_mark", end=end)
+            return str(notes.get("encoding"))
     if b"\0" in raw[:_HEAD]:
         head = raw[:_HEAD]
         low, high = head[1::2].count(0), head[0::2].count(0)
         encoding = "utf-16-le" if low > 4 * high else "utf-16-be" if high > 4 * low else None
         if encoding is not None:
-            notes.choose("encoding", encoding, "every other byte is zero, and there is no mark")
-            return encoding
+            notes.choose("encoding", encoding, "zero_bytes")
+            return str(notes.get("encoding"))
     try:
         as_utf8(name, raw, None).decode("utf-8")
     except MinerError as error:
@@ -54,9 +55,9 @@ def encoding_of(name: str, raw: bytes, notes: Notes) -> str | None:
                 file=name,
             ) from error
         return _one_byte(raw, notes)
-    mark = raw.startswith(codecs.BOM_UTF8)
-    notes.choose("encoding", None, f"reads as UTF-8{', with a byte-order mark' if mark else ''}")
-    return None
+    notes.choose("encoding", None, "utf_8")
+    given = notes.get("encoding")
+    return None if given is None else str(given)
 
 
 def _one_byte(raw: bytes, notes: Notes) -> str:
@@ -66,14 +67,17 @@ def _one_byte(raw: bytes, notes: Notes) -> str:
     except UnicodeDecodeError:
         encoding, text = "latin-1", raw.decode("latin-1")
     odd = "".join(dict.fromkeys(mark for mark in text if ord(mark) > 127))[:8]
-    notes.choose("encoding", encoding, f"it is not UTF-8; read so, these marks appear: {odd}")
-    options = [encoding, "mac-roman", *(each for each in _OTHERS if _reads(raw, each))]
-    notes.leave(
-        "encoding",
-        f"others fit as well: see whether the words with {odd} look right",
-        tuple(f'encoding = "{each}"' for each in options),
-    )
-    return encoding
+    every = [encoding, "mac-roman", *(each for each in _OTHERS if _reads(raw, each))]
+    options = [
+        Option(each, {"encoding": each}, "text", {"shown": _first_odd(raw.decode(each))})
+        for each in every
+    ]
+    return notes.ask("encoding", "encodings", options, default=encoding, odd=odd) or encoding
+
+
+def _first_odd(text: str) -> str:
+    """Return the first word with a letter beyond ASCII."""
+    return next((each for each in re.split(r"[\s;,\t|]+", text) if not each.isascii()), "")[:30]
 
 
 def _reads(raw: bytes, encoding: str) -> bool:
@@ -108,7 +112,10 @@ def layout_of(name: str, body: bytes, notes: Notes, only: str | None = None) -> 
         MinerError: no delimiter splits it into columns under a header.
     """
     text = body[:_HEAD].decode("utf-8", "ignore")
-    marks = [only] if only else list(MARKS)
+    above = int(typed("skip_rows", notes.answers.get("skip_rows", "0")))
+    text = "".join(text.splitlines(keepends=True)[above:])
+    given = notes.answers.get("delimiter")
+    marks = [only] if only else [str(typed("delimiter", given))] if given else list(MARKS)
     ways = [way for mark in marks if (way := _split(text, mark)) is not None]
     if not ways:
         raise MinerError(
@@ -119,11 +126,11 @@ def layout_of(name: str, body: bytes, notes: Notes, only: str | None = None) -> 
         )
     best = max(ways, key=lambda way: (round(way.share, 2), way.width))
     if only is None:
-        told = f"each of {best.share:.0%} of the rows has {best.width} cells that way"
-        notes.choose("delimiter", best.mark if best.mark != "," else None, told)
-    if best.skip:
-        told = f"the header ('{best.header[0]}', ...) stands in row {best.skip + 1}"
-        notes.choose("skip_rows", best.skip, told)
+        mark = best.mark if best.mark != "," else None
+        notes.choose("delimiter", mark, "cells", share=best.share, width=best.width)
+    if best.skip or above:
+        row = best.skip + above + 1
+        notes.choose("skip_rows", row - 1, "header", row=row, shown=best.header[0])
     return best.mark
 
 
@@ -138,16 +145,16 @@ def _split(text: str, mark: str) -> Laid | None:
             last = reader.line_num
     except csv.Error:
         return None
-    later = [len(record) for record in records[len(records) // 2 :]]
-    width = Counter(later).most_common(1)[0][0] if later else 0
-    at = _first_data(records, width)
+    later = records[len(records) // 2 :]
+    width = Counter(map(len, later)).most_common(1)[0][0] if later else 0
+    at = _first_data(records, later)
     if width < 2 or at is None:
         return None
     if at > 1 and all(_UNIT.fullmatch(cell) for cell in records[at - 1]):
         at -= 1
     header = records[at - 1] if at else []
     named = [cell for cell in header if cell]
-    if not width - 1 <= len(header) <= width or len(named) < 2 or _is_data(header, {0}):
+    if len(header) < width - 1 or len(named) < 2 or _is_data(header, {0}):
         return None
     if any(re.fullmatch(r"[-+]?\d+(?:[.,]\d+)?", cell) for cell in named):
         return None
@@ -155,14 +162,11 @@ def _split(text: str, mark: str) -> Laid | None:
     return Laid(mark, begins[at - 1], width, share, tuple(header))
 
 
-def _first_data(records: list[list[str]], width: int) -> int | None:
+def _first_data(records: list[list[str]], later: list[list[str]]) -> int | None:
     """Return where the rows begin whose cells hold digits where those of the later rows do."""
-    later = [record for record in records[len(records) // 2 :] if len(record) == width]
-    most = len(later) / 2
-    digits = {at for at in range(width) if sum(_is_data(each, {at}) for each in later) > most}
-    if not digits:
-        return None
-    good = [len(record) == width and _is_data(record, digits) for record in records]
+    most, widest = len(later) / 2, max(map(len, later), default=0)
+    digits = {at for at in range(widest) if sum(_is_data(each, {at}) for each in later) > most}
+    good = [len(record) > 1 and _is_data(record, digits) for record in records]
     for at, right in enumerate(good):
         if right and all(good[at : at + _RUN]):
             return at

@@ -1,58 +1,127 @@
-"""The growing proposal: keys chosen so far, each with its reason, and what stays open."""
+"""The growing proposal: keys chosen so far, each with its reason, and what is asked."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from copy import deepcopy
 from dataclasses import dataclass, field
 from typing import Any
 
-from miner.results.mapping import Choice, Undecided
+from miner.errors import MinerError, nearest
+from miner.results.mapping import Known, Option, Question
+
+TABLES = ("where", "columns", "units", "constants", "levels", "meals", "episodes")
+_LISTS = ("not_measured",)
+_NUMBERS = ("skip_rows", "episodes.at_least", "episodes.for_min", "episodes.join_gaps_min")
 
 
 @dataclass(slots=True)
 class Notes:
-    """Keys of the entry, in tables by name, with their reasons.
+    """Keys of the entry with their reasons; an answer of a person comes before any of them.
 
     Attributes:
-        entry: the keys of the entry itself.
-        columns, units, constants, episodes: its tables.
+        answers: what a person said, by key; taken out as it is used.
+        entry: the entry, with its tables.
     """
 
+    answers: dict[str, str] = field(default_factory=dict)
     entry: dict[str, Any] = field(default_factory=dict)
-    columns: dict[str, str] = field(default_factory=dict)
-    units: dict[str, str] = field(default_factory=dict)
-    constants: dict[str, str] = field(default_factory=dict)
-    episodes: dict[str, Any] = field(default_factory=dict)
-    choices: list[Choice] = field(default_factory=list)
-    undecided: list[Undecided] = field(default_factory=list)
+    known: list[Known] = field(default_factory=list)
+    questions: list[Question] = field(default_factory=list)
 
-    def choose(self, key: str, value: Any, reason: str) -> None:
-        """Set a key of the entry; one that keeps its default (None) is told and not written."""
+    def copy(self, answers: dict[str, str]) -> Notes:
+        """Return notes that go on from these, with answers of their own."""
+        return Notes(answers, deepcopy(self.entry), list(self.known), list(self.questions))
+
+    def get(self, key: str) -> Any:
+        """Return what stands under a key such as ``columns.time``, or None."""
+        table, _, name = key.partition(".")
+        return self.entry.get(table, {}).get(name) if name else self.entry.get(table)
+
+    def put(self, key: str, value: Any) -> None:
+        """Set a key such as ``columns.time``; None takes it out."""
+        table, _, name = key.partition(".")
+        inner = self.entry.setdefault(table, {}) if name else self.entry
+        if value is None:
+            inner.pop(name or table, None)
+        else:
+            inner[name or table] = value
+
+    def choose(self, key: str, value: Any, code: str, **facts: Any) -> None:
+        """Set a key for a reason; one that keeps its default (None) is told and not written."""
+        if key in self.answers:
+            value, code, facts = typed(key, self.answers.pop(key)), "given", {}
         if value is not None:
-            self.entry[key] = value
-        self.choices.append(Choice(key, "the default" if value is None else str(value), reason))
+            self.put(key, value)
+        self.known.append(Known(key, "" if value is None else _shown(value), code, facts))
 
-    def map(self, column: str, own: str, reason: str) -> None:
-        """Map a column of the stream to the file's own."""
-        self.columns[column] = own
-        self.choices.append(Choice(f"columns.{column}", own, reason))
+    def ask(
+        self,
+        key: str,
+        code: str,
+        options: Sequence[Option] = (),
+        *,
+        default: str | None = None,
+        needed: bool = False,
+        **facts: Any,
+    ) -> str | None:
+        """Ask a person for a key; return the answer there is, or the default.
 
-    def unit(self, column: str, unit: str, reason: str) -> None:
-        """Set the unit of a mapped column."""
-        self.units[column] = unit
-        self.choices.append(Choice(f"units.{column}", unit, reason))
+        Raises:
+            MinerError: the answer is none of the options.
+        """
+        given = self.answers.pop(key, None)
+        if given is None:
+            self.questions.append(Question(key, code, facts, tuple(options), needed, default))
+            given = default
+        else:
+            self.known.append(Known(key, given, "given", {}))
+        if given is None:
+            return None
+        chosen = [each for each in options if each.value.casefold() == given.strip().casefold()]
+        if not chosen and options:
+            listed = [each.value for each in options]
+            do = nearest(given, listed) or "Give one of them."
+            raise MinerError(f"--set {key} is '{given}'", " or ".join(listed), do)
+        for name, value in chosen[0].sets.items() if chosen else ():
+            self.put(name, value)
+        return chosen[0].value if chosen else given
 
-    def leave(
-        self, key: str, reason: str, options: tuple[str, ...] = (), *, needed: bool = False
-    ) -> None:
-        """Leave a key to a person."""
-        self.undecided.append(Undecided(key, options, reason, needed))
+    def finish(self) -> None:
+        """Set what a person said of keys that nothing else asked for."""
+        for key in list(self.answers):
+            self.questions = [
+                item
+                for item in self.questions
+                if not any(key in option.sets for option in item.options)
+            ]
+            self.put(key, typed(key, self.answers.pop(key)))
+            self.known = [item for item in self.known if item.key != key]
+            self.known.append(Known(key, _shown(self.get(key)), "given", {}))
 
     def table(self) -> dict[str, Any]:
-        """Return the entry with its tables, those without keys left out."""
-        tables = {
-            "columns": self.columns,
-            "units": self.units,
-            "constants": self.constants,
-            "episodes": self.episodes,
-        }
-        return {**self.entry, **{name: dict(table) for name, table in tables.items() if table}}
+        """Return the entry, its tables last and those without keys left out."""
+        plain = {key: value for key, value in self.entry.items() if key not in TABLES}
+        tables = {key: dict(self.entry[key]) for key in TABLES if self.entry.get(key)}
+        return plain | tables
+
+
+def typed(key: str, text: str) -> Any:
+    """Return what a person wrote for a key, as TOML would hold it.
+
+    Raises:
+        MinerError: it is no number where one belongs.
+    """
+    if key in _LISTS or key.startswith("where."):
+        return [part.strip() for part in text.split(",")]
+    if key not in _NUMBERS:
+        return "\t" if key == "delimiter" and text in ("tab", "\\t") else text
+    try:
+        number = float(text.replace(",", "."))
+    except ValueError as error:
+        raise MinerError(f"--set {key} is '{text}'", "a number", "Give a number.") from error
+    return int(number) if number.is_integer() else number
+
+
+def _shown(value: Any) -> str:
+    return ", ".join(map(str, value)) if isinstance(value, list) else str(value)

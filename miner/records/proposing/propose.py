@@ -1,197 +1,136 @@
-"""From the bytes of a file to a proposed entry of ``sources.toml``."""
+"""From the bytes of a file to the entries of ``sources.toml`` that are proposed for it."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 from pathlib import Path, PurePath
-
-from pydantic import ValidationError
 
 from miner.errors import MinerError
 from miner.records.archive import is_spreadsheet, texts_of, unpacked
+from miner.records.discover import practice_of
 from miner.records.findings import Findings
 from miner.records.kinds import ARCHIVE, JSON_LINES, open_file
-from miner.records.proposing.apart import joined, map_time_of_day
-from miner.records.proposing.cells import Column, columns_of
-from miner.records.proposing.entry import as_toml
-from miner.records.proposing.glucose import propose_glucose
-from miner.records.proposing.intervals import propose_activity, propose_sleep, propose_stress
+from miner.records.proposing.columns import columns_of, joined
+from miner.records.proposing.entries import Job, Part, entries_of
+from miner.records.proposing.exports import read_exports
 from miner.records.proposing.layout import encoding_of, layout_of
 from miner.records.proposing.notes import Notes
-from miner.records.proposing.notes_of_food import propose_meals, propose_tags
-from miner.records.proposing.streams import choose_stream
-from miner.records.proposing.times import TimeColumns, cadence_min, map_format, time_columns
+from miner.records.proposing.others import Others
+from miner.records.proposing.times import times_of
+from miner.records.settings import read_settings
 from miner.records.sources import Source
 from miner.records.spreadsheet import sheet_names
-from miner.records.table_file import Table, check_header, read_rows
+from miner.records.table_file import check_header, read_rows
 from miner.records.text_file import as_utf8, read_bytes
 from miner.results.mapping import Proposal
 
-Proposer = Callable[[Sequence[Column], TimeColumns, Notes], None]
-_PROPOSERS: dict[str, Proposer] = {
-    "glucose": propose_glucose,
-    "sleep": propose_sleep,
-    "stress": propose_stress,
-    "activity": propose_activity,
-    "meals": propose_meals,
-    "tags": propose_tags,
-}
-_SAMPLED = ("glucose", "stress", "activity")
 _DIGITS = re.compile(r"\d[\d._-]{3,}\d|\d{5,}")
 
 
-def propose(path: Path, *, shared: bool = False, stream: str | None = None) -> Proposal:
-    """Propose how a file could be mapped; nothing is written.
+def propose(
+    path: Path,
+    answers: Mapping[str, str] | None = None,
+    *,
+    client: Path | None = None,
+    file: str | None = None,
+    shared: bool = False,
+    alone: bool = False,
+) -> tuple[Proposal, ...]:
+    """Propose how a file could be mapped, an entry for each stream it feeds; nothing is written.
 
     Args:
         path: the file.
-        shared: the entry is meant for every client of a practice: a run of digits in the file's
-            name, such as a date, then stands for any.
-        stream: which stream it feeds, where somebody says so.
+        answers: what a person says, by key; a key of one stream alone as ``stress.KEY``.
+        client: the client's folder; by default the one the file lies in.
+        file: the pattern that the entries are for; by default the file's name.
+        shared: the entries are meant for every client of a practice: a run of digits in the
+            file's name, such as a date, then stands for any.
+        alone: nothing is asked of the client's other files, and nothing is read by the entries.
 
     Raises:
-        MinerError: it cannot be opened, or there is no table with a header in it.
+        MinerError: it cannot be opened, there is no table with a header in it, or an answer cannot
+            be used.
     """
-    notes, name = Notes(), path.name
+    name, folder = path.name, client or path.resolve().parent
     if not path.exists():
         raise MinerError("there is no such file", "the file to map", "Check the path.", file=path)
     raw = read_bytes(path, name)
     if not raw.strip():
         raise MinerError("the file is empty", "a table", "Export it again.", file=name)
-    _name(name, shared, notes)
-    table = _opened(name, raw, notes)
-    columns = columns_of(table, notes, marked=not name.casefold().endswith(JSON_LINES))
-    columns, clock = joined(columns, notes)
-    times = time_columns(columns)
-    if stream is not None:
-        notes.choose("stream", stream, "chosen by you")
-    else:
-        stream = choose_stream(name, columns, times, notes)
-    cadence = None
-    if stream is not None:
-        _PROPOSERS[stream](columns, times, notes)
-        map_time_of_day(clock, notes)
-        stamps = map_format(columns, notes)
-        cadence = cadence_min(stamps) if stream in _SAMPLED else None
-        _rows_to_keep(columns, notes)
-    return _proposal(name, stream, columns, notes, len(table.rows), cadence)
-
-
-def _proposal(
-    name: str,
-    stream: str | None,
-    columns: Sequence[Column],
-    notes: Notes,
-    rows: int,
-    cadence: float | None,
-) -> Proposal:
-    entry = notes.table()
-    if stream is not None and not any(item.needed for item in notes.undecided):
-        _usable(entry, notes)
-    used = {*notes.columns.values(), notes.episodes.get("column")}
-    toml = as_toml(entry, notes.undecided)
-    return Proposal(
-        file=name,
-        stream=stream,
-        entry=entry,
-        toml=toml,
-        choices=tuple(notes.choices),
-        undecided=tuple(notes.undecided),
-        unused=tuple(each.name for each in columns if each.name not in used),
-        rows=rows,
-        cadence_min=cadence,
-    )
-
-
-def _usable(entry: dict[str, object], notes: Notes) -> None:
-    try:
-        Source.model_validate(entry)
-    except ValidationError as error:
-        told = error.errors()[0]["msg"].removeprefix("Value error, ")
-        notes.leave("the entry", f"it lacks {told}", needed=True)
-
-
-def _name(name: str, shared: bool, notes: Notes) -> None:
+    practice = practice_of(folder, None)
+    settings = read_settings(folder, practice)
+    ask = None if alone else partial(propose, client=folder, alone=True)
+    others = Others(path, folder, ask, settings)
+    job = Job(path, raw, read_exports(practice), settings, others)
+    notes = Notes(dict(answers or {}))
     pattern = "".join(f"[{mark}]" if mark in "*?[" else mark for mark in name)
-    if shared and _DIGITS.search(name):
-        notes.choose("file", _DIGITS.sub("*", pattern), "the digits differ from export to export")
-    else:
-        notes.choose("file", pattern, "its name in the client folder")
+    notes.put("file", file or (_DIGITS.sub("*", pattern) if shared else pattern))
+    return _every_part(job, notes)
 
 
-def _opened(name: str, raw: bytes, notes: Notes) -> Table:
-    inner, content, delimiter = name, raw, None
-    if raw.startswith(ARCHIVE):
-        if is_spreadsheet(name, raw):
-            delimiter = "\t"
-            _one_of(sheet_names(name, raw), "sheet", name)
-        else:
-            _one_of(texts_of(name, raw), "file of the archive", name)
-            inner, content = unpacked(name, raw, notes.entry.get("part"))
-    if delimiter is None:
+def _every_part(job: Job, notes: Notes) -> tuple[Proposal, ...]:
+    """Propose the entries of every sheet, or of every file of an archive."""
+    name, parts = job.path.name, list[str | None]([notes.answers.pop("part", None)])
+    if job.raw.startswith(ARCHIVE) and parts == [None]:
+        held = sheet_names if is_spreadsheet(name, job.raw) else texts_of
+        names = held(name, job.raw)
+        parts = [*names] if len(names) > 1 else parts
+    found: list[Proposal] = []
+    faults: list[MinerError] = []
+    for part in parts:
+        mine = notes.copy(notes.answers)
+        mine.put("part", part)
+        try:
+            found += entries_of(_opened(job, mine), mine)
+        except MinerError as error:
+            faults.append(error)
+    if not found:
+        raise faults[0]
+    return tuple([each for each in found if each.stream is not None] or found[:1])
+
+
+def _opened(job: Job, notes: Notes) -> Part:
+    """Open one table of a file: how it is laid out, and what its columns hold."""
+    name, raw, part = job.path.name, job.raw, notes.get("part")
+    sheet = raw.startswith(ARCHIVE) and is_spreadsheet(name, raw)
+    if not sheet:
+        inner, content = unpacked(name, raw, part) if raw.startswith(ARCHIVE) else (name, raw)
         encoding = encoding_of(name, content, notes)
         if PurePath(inner).suffix.casefold() not in JSON_LINES:
             layout_of(name, as_utf8(name, content, encoding), notes)
-    return _table(name, raw, notes, delimiter)
-
-
-def _one_of(names: Sequence[str], kind: str, file: str) -> None:
-    if len(names) > 1:
-        raise MinerError(
-            f"there is more than one {kind}: {', '.join(map(repr, names[:8]))}",
-            f"a file with one {kind}",
-            "Take the one with the records out into a file of its own. Or map it by hand with "
-            "'part' in sources.toml.",
-            file=file,
-        )
-
-
-def _table(name: str, raw: bytes, notes: Notes, delimiter: str | None) -> Table:
-    source = _all_text(name, notes)
-    text, read_by = open_file(name, raw, source)
-    if text is not None and delimiter is not None:
-        layout_of(name, text.body, notes, delimiter)
-        text, read_by = open_file(name, raw, _all_text(name, notes))
+    text, source = open_file(name, raw, _all_text(name, notes))
+    if sheet and text is not None:
+        layout_of(name, text.body, notes, "\t")
+        text, source = open_file(name, raw, _all_text(name, notes))
     if text is None or not text.header:
         raise MinerError("there is no row in it", "a table", "Export it again.", file=name)
-    mapped = {str(at): column for at, column in enumerate(text.header) if column}
-    check_header(text, read_by, ())
+    names = {str(at): column for at, column in enumerate(text.header) if column}
+    check_header(text, source, ())
     findings = Findings()
-    table = read_rows(text, read_by.model_copy(update={"columns": mapped}), findings)
+    table = read_rows(text, source.model_copy(update={"columns": names}), findings)
     if len(table.rows) == 0:
         raise _no_rows(name, findings)
-    return replace(table, cells=table.cells[list(mapped.values())])
-
-
-def _no_rows(name: str, findings: Findings) -> MinerError:
-    for told in findings.items:
-        return MinerError(
-            told.what,
-            told.expected,
-            "The mark between the cells may stand inside the numbers as well. Export it with "
-            "semicolons between the cells, or with decimal points.",
-            file=name,
-            row=told.row,
-        )
-    told_empty = "there is a header and no row under it"
-    return MinerError(told_empty, "some rows", "Export it again.", file=name)
+    table = replace(table, cells=table.cells[list(names.values())])
+    marked = not name.casefold().endswith(JSON_LINES)
+    columns, apart = joined(columns_of(table, notes, job.book, marked=marked))
+    return Part(job, text, table, columns, times_of(columns, job.book), apart)
 
 
 def _all_text(name: str, notes: Notes) -> Source:
     keys = ("encoding", "delimiter", "skip_rows", "part")
-    given = {key: notes.entry[key] for key in keys if key in notes.entry}
+    given = {key: notes.get(key) for key in keys if notes.get(key) is not None}
     return Source.model_construct(file=name, stream="tags", columns={}, **given)
 
 
-def _rows_to_keep(columns: Sequence[Column], notes: Notes) -> None:
-    used = set(notes.columns.values())
-    for each in columns:
-        words = each.listed
-        if words and each.name not in used:
-            counts = each.text.value_counts()
-            shown = ", ".join(f"{word} {counts[word]}" for word in words[:5])
-            told = f"'{each.name}' tells kinds of rows apart ({shown}); all are kept as it stands"
-            options = tuple(f'where = {{ "{each.name}" = ["{word}"] }}' for word in words[:5])
-            notes.leave("where", told, options)
+def _no_rows(name: str, findings: Findings) -> MinerError:
+    for told in findings.items:
+        do = (
+            "The mark between the cells may stand inside the numbers as well. Export it with "
+            "semicolons between the cells, or with decimal points."
+        )
+        return MinerError(told.what, told.expected, do, file=name, row=told.row)
+    told_empty = "there is a header and no row under it"
+    return MinerError(told_empty, "some rows", "Export it again.", file=name)

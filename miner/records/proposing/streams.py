@@ -1,127 +1,153 @@
-"""Which stream a file seems to feed, by the names of its columns, its own name and its times."""
+"""Which streams a file may feed, and which of its columns may be meant for each of theirs."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import PurePath
+from dataclasses import dataclass
 
 import numpy as np
 
-from miner.records.client import STREAMS
-from miner.records.proposing.cells import Column
-from miner.records.proposing.notes import Notes
-from miner.records.proposing.times import TimeColumns
-from miner.records.proposing.words import (
-    GLUCOSE,
-    LABEL,
-    STREAM_WORDS,
-    STRESS,
-    TAG,
-    VALUE,
-    glucose_unit,
-    tokens,
-)
-from miner.records.time_hints import hint
+from miner.records.proposing.columns import Column
+from miner.records.proposing.exports import ColumnRule, Exports, StreamRule, glucose_unit
+from miner.records.proposing.times import TO_MIN, Times, first_stamps, said_unit
+from miner.records.samples import modal_gap
 
-_OWN_NAME, _COLUMN = 3, 2
-_CLOSE = 1
-_FILES = {"glucose": frozenset({"sensor"})}
-_READINGS = (1.5, 600.0)
+_COLUMN, _FILE, _ALMOST_ALL = 2, 3, 0.99
 
 
-def choose_stream(
-    file: str, columns: Sequence[Column], times: TimeColumns, notes: Notes
-) -> str | None:
-    """Choose the stream a file feeds, or leave it open.
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """A stream that a file may feed.
+
+    Attributes:
+        stream: its name.
+        rule: how its files tend to look.
+        marks: how much speaks for it.
+        seen: names of the columns that do.
+        by_file: the name of the file does.
+        essential: the columns of which it cannot do without at least one.
+    """
+
+    stream: str
+    rule: StreamRule
+    marks: int
+    seen: tuple[str, ...]
+    by_file: bool
+    essential: tuple[Column, ...]
+
+    @property
+    def speaks(self) -> bool:
+        """Whether the file speaks of the stream, by its name or by that of a column."""
+        return self.by_file or bool(self.seen)
+
+
+def claims(
+    named: Sequence[str], columns: Sequence[Column], times: Times, book: Exports
+) -> list[Claim]:
+    """Return the streams that a file may feed, the likeliest first.
 
     Args:
-        file: the file's name.
+        named: the words of the file's name.
         columns: its columns.
         times: those that may hold its times.
-        notes: gets the choice.
+        book: how files tend to look.
     """
-    named = set(tokens(PurePath(file).stem))
-    marks: dict[str, int] = {}
-    seen: dict[str, str] = {}
-    for stream in STREAMS:
-        words = STREAM_WORDS[stream] | {stream}
-        matched = [each.name for each in columns if each.has(words)]
-        own = bool(named & (words | _FILES.get(stream, frozenset())))
-        if stream == "glucose":
-            matched += [each.name for each in columns if glucose_unit(each.words)]
-        if (matched or own) and can_feed(stream, columns, times):
-            marks[stream] = _COLUMN * len(set(matched)) + _OWN_NAME * own
-            shown = [f"column '{name}'" for name in dict.fromkeys(matched)]
-            seen[stream] = ", ".join([*(["the file's name"] if own else []), *shown[:4]])
-    ranked = sorted(marks, key=lambda stream: -marks[stream])
-    if not ranked:
-        fitting = [each for each in STREAMS if can_feed(each, columns, times)]
-        told = _no_times(columns) or "no name in it speaks of one stream"
-        notes.leave("stream", told, tuple(f'stream = "{each}"' for each in fitting), needed=True)
+    found = []
+    for stream, rule in book.streams.items():
+        by_file = rule.speaks.stand_in(named)
+        seen = tuple(each.name for each in columns if _speaks(stream, rule, each))
+        fed = feeds(stream, columns, times, book, weak=by_file or bool(seen))
+        if fed is not None and (by_file or seen):
+            marks = _COLUMN * len(seen) + _FILE * by_file
+            found.append(Claim(stream, rule, marks, seen, by_file, fed))
+    return sorted(found, key=lambda each: -each.marks)
+
+
+def _speaks(stream: str, rule: StreamRule, column: Column) -> bool:
+    unit = glucose_unit(column.words) if stream == "glucose" else None
+    return rule.speaks.stand_in(column.words) or unit is not None
+
+
+def feeds(
+    stream: str, columns: Sequence[Column], times: Times, book: Exports, *, weak: bool
+) -> tuple[Column, ...] | None:
+    """Return the essential columns of a stream; None where a file lacks them, or its times.
+
+    Args:
+        stream: the stream.
+        columns: the columns of the file.
+        times: those that may hold its times.
+        book: how files tend to look.
+        weak: words will do that name a column only where the file speaks of the stream.
+    """
+    rule = book.streams[stream]
+    found = {name: among(rule.columns[name], columns, book, weak=weak) for name in rule.essential}
+    timed = bool(times.any or (stream == "tags" and times.dates))
+    if rule.times == "span" and not times.spans:
+        timed = timed and walkable(found.get("steps", ()), times, book)
+    if not timed or (found and not any(found.values())):
         return None
-    first = ranked[0]
-    if len(ranked) > 1 and marks[first] - marks[ranked[1]] < _CLOSE:
-        told = "; ".join(f"{stream}: {seen[stream]}" for stream in ranked[:3])
-        options = tuple(f'stream = "{each}"' for each in ranked)
-        notes.leave("stream", f"it may be one of several ({told})", options, needed=True)
-        return None
-    notes.choose("stream", first, seen[first])
-    return first
+    return tuple(each for some in found.values() for each in some)
 
 
-def _no_times(columns: Sequence[Column]) -> str:
-    """Say that no column holds times, and what those that are named so hold instead."""
-    if any(each.written is not None for each in columns):
-        return ""
-    named = [each for each in columns if not {"time", "date", "when"}.isdisjoint(each.words)]
-    named += [each for each in columns if not each.blank and hint(_first(each))]
-    shown = next((each for each in named if not each.blank), None)
-    if shown is None:
-        return "no column holds times that can be read"
-    first = _first(shown)
-    told = f"no column holds times that can be read; in '{shown.name}' stands '{first[:40]}'"
-    return f"{told}. {hint(first)}".removesuffix(".").removesuffix(". ")
+def among(
+    rule: ColumnRule, columns: Sequence[Column], book: Exports, *, weak: bool
+) -> list[Column]:
+    """Return the columns that may be meant by a rule: those that it names most plainly.
+
+    Args:
+        rule: of a column of a stream.
+        columns: to choose from.
+        book: how files tend to look.
+        weak: its weak words will do.
+    """
+    fits = [each for each in columns if _holds(rule, each, book)]
+    fits = [each for each in fits if not rule.unless.stand_in(each.words)]
+    for words in (rule.words, rule.weak) if weak else (rule.words,):
+        ranks = [words.rank(each.words) for each in fits]
+        known = [rank for rank in ranks if rank is not None]
+        if known:
+            return [each for each, rank in zip(fits, ranks, strict=True) if rank == min(known)]
+    return []
 
 
-def _first(column: Column) -> str:
-    return str(column.text[column.text != ""].iloc[0])
+def _holds(rule: ColumnRule, column: Column, book: Exports) -> bool:
+    if rule.holds == "numbers":
+        blank = not column.filled and rule.middle is None
+        return blank or (column.numeric and _middle_fits(rule, column, book))
+    if rule.holds == "levels":
+        return column.numeric or are_levels(column, book)
+    if rule.holds == "names":
+        return column.written is None and bool(column.filled)
+    if rule.holds == "choice":
+        return column.free and bool(column.listed or not column.filled)
+    return column.free
 
 
-def can_feed(stream: str, columns: Sequence[Column], times: TimeColumns) -> bool:
-    """Say whether a file has the times and the columns that a stream cannot do without."""
-    dated = any(each.written is not None for each in columns)
-    if stream == "glucose":
-        return bool(times.only or times.start) and bool(glucose_columns(columns))
-    if stream == "sleep":
-        return times.interval
-    if stream == "stress":
-        return bool(stress_columns(columns)) and (times.interval or bool(times.only))
-    if stream == "activity":
-        return times.interval
-    if stream == "meals":
-        return bool(times.only or times.start) and bool(text_columns(columns, LABEL))
-    return dated and bool(text_columns(columns, TAG))
+def are_levels(column: Column, book: Exports) -> bool:
+    """Say whether words for a level stand in a column."""
+    return any(book.levels.of(each) is not None for each in column.listed)
 
 
-def glucose_columns(columns: Sequence[Column]) -> list[Column]:
-    """Return the columns that may hold the readings, the likelier first."""
-    usual = [each for each in columns if each.numeric and _like_readings(each)]
-    named = [each for each in usual if each.has(GLUCOSE) or glucose_unit(each.words)]
-    return named or [each for each in usual if each.has(VALUE)]
+def _middle_fits(rule: ColumnRule, column: Column, book: Exports) -> bool:
+    if rule.middle is None:
+        return True
+    said = said_unit(column, book)
+    scales = [1.0] if rule.unit is None else [TO_MIN[said]] if said else TO_MIN.values()
+    return any(rule.middle[0] <= column.middle * each <= rule.middle[1] for each in scales)
 
 
-def _like_readings(column: Column) -> bool:
-    known = column.values[column.values > 0]
-    return bool(known.size and _READINGS[0] < np.median(known) < _READINGS[1])
+def cadence_min(times: Times, book: Exports) -> float | None:
+    """Return how far apart the times of a file are, in minutes; None where it is not sampled."""
+    gap = modal_gap(first_stamps(times.any[0])) if times.any else None
+    every = None if gap is None else float(gap / np.timedelta64(1, "s")) / 60
+    return every if every is None or every <= book.limits.sampled_every_min else None
 
 
-def stress_columns(columns: Sequence[Column]) -> list[Column]:
-    """Return the columns that may hold the level of stress."""
-    return [each for each in columns if each.numeric and each.has(STRESS)]
-
-
-def text_columns(columns: Sequence[Column], words: tuple[str, ...]) -> list[Column]:
-    """Return the columns of text whose name has one of these words, the earliest word first."""
-    texts = [each for each in columns if not each.numeric and each.written is None]
-    found = [each for each in texts if not set(words).isdisjoint(each.words)]
-    return sorted(found, key=lambda each: min(words.index(w) for w in each.words if w in words))
+def walkable(steps: Sequence[Column], times: Times, book: Exports) -> bool:
+    """Say whether steps that stand beside single times can be those of the time up to the next."""
+    every = cadence_min(times, book)
+    if not steps or every is None:
+        return False
+    most = np.nanquantile(steps[0].values, _ALMOST_ALL)
+    return bool(most <= book.limits.most_steps_a_minute * every)

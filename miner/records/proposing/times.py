@@ -1,173 +1,241 @@
-"""Which columns hold the times of a record, and the one format they share."""
+"""Which columns hold the times of a record, in which unit its length, and how they are written."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
-from miner.errors import several
-from miner.records.proposing.cells import Column
+from miner.records.proposing.columns import Column
+from miner.records.proposing.dates import Form, Stamps, stamps_of
+from miner.records.proposing.exports import Exports, StreamRule
 from miner.records.proposing.notes import Notes
-from miner.records.proposing.words import (
-    DURATION,
-    END,
-    NOT_AN_AMOUNT,
-    NOT_THE_TIME,
-    START,
-    time_unit,
-)
-from miner.records.samples import modal_gap
-from miner.records.times import read_times
+from miner.records.proposing.others import Others
+from miner.results.mapping import Option
+
+TO_MIN = {"s": 1 / 60, "min": 1.0, "h": 60.0}
+MINUTE = np.timedelta64(1, "m")
+_FARTHEST_MIN = 14 * 60
 
 
 @dataclass(frozen=True, slots=True)
-class TimeColumns:
-    """The columns that may hold the time of a record.
+class Times:
+    """The columns of a file that may hold the time of a record.
 
     Attributes:
-        only: columns of single times.
+        single: columns of times that are neither a start nor an end by their names.
         start, end: columns of starts and of ends.
         duration: columns of lengths.
-        other: columns of times whose names say that they are not when it was measured.
+        dates: columns of dates without a time of day.
     """
 
-    only: tuple[Column, ...]
+    single: tuple[Column, ...]
     start: tuple[Column, ...]
     end: tuple[Column, ...]
     duration: tuple[Column, ...]
-    other: tuple[Column, ...] = ()
+    dates: tuple[Column, ...]
 
     @property
-    def interval(self) -> bool:
-        """Return whether a start and its end or length are there."""
-        return bool((self.start or self.only) and (self.end or self.duration))
+    def any(self) -> tuple[Column, ...]:
+        """Every column of times."""
+        return (*self.single, *self.start, *self.end)
+
+    @property
+    def spans(self) -> bool:
+        """Whether records have a start, and an end or a length."""
+        return len(self.any) > 1 or bool(self.any and self.duration)
+
+    @property
+    def named_spans(self) -> bool:
+        """Whether their names say so."""
+        return bool(self.start and self.end) or bool(self.any and self.duration)
 
 
-def time_columns(columns: Sequence[Column]) -> TimeColumns:
+def times_of(columns: Sequence[Column], book: Exports) -> Times:
     """Sort the columns of a file into those that may hold its times."""
-    timed = [each for each in columns if each.timed and not each.has(NOT_THE_TIME)]
-    timed = timed or [each for each in columns if each.timed]
-    end = [each for each in timed if each.has(END) and not each.has(START)]
-    start = [each for each in timed if each.has(START) and each not in end]
-    only = [each for each in timed if each not in end and each not in start]
-    lengths = [each for each in columns if each.numeric and not each.has(NOT_AN_AMOUNT)]
-    named = [each for each in lengths if each.has(DURATION)]
-    other = [each for each in columns if each.timed and each not in timed]
-    return TimeColumns(tuple(only), tuple(start), tuple(end), tuple(named), tuple(other))
+
+    def says(column: Column, what: str) -> bool:
+        return book.times[what].stand_in(column.words)
+
+    timed = [each for each in columns if each.timed]
+    timed = [each for each in timed if not says(each, "other")] or timed
+    dated = [each for each in timed if each.written is not None and not each.written.unit]
+    # a count since 1970 is left out where the same moment stands beside it as a date
+    timed = [x for x in timed if x in dated or all(apart_min(x, each) is None for each in dated)]
+    start = [each for each in timed if says(each, "start")]
+    end = [each for each in timed if says(each, "end") and each not in start]
+    single = [each for each in timed if each not in (*start, *end)]
+    lengths = [each for each in columns if each.numeric and says(each, "duration")]
+    dates = [each for each in columns if each.written is not None and each.written.dates_only]
+    return Times(*map(tuple, (single, start, end, lengths, dates)))
 
 
-def map_interval(found: TimeColumns, notes: Notes) -> None:
-    """Map start and end, or start and duration."""
-    begins = found.start or found.only
-    _one("start", begins, "it holds times, and its name says where a record begins", notes)
-    if found.end:
-        _one("end", found.end, "it holds times, and its name says where a record ends", notes)
-        return
-    length = _one("duration", found.duration, "it holds numbers, and its name says length", notes)
-    if length is not None:
-        _duration_unit(length, notes)
+def apart_min(count: Column, dated: Column) -> NDArray[np.float64] | None:
+    """Return minutes from a count to a date beside it, where both tell one moment; else None."""
+    gap = (first_stamps(dated) - first_stamps(count)) / MINUTE
+    known = gap[~np.isnan(gap)]
+    near = known.size > 0 and (np.abs(known) <= _FARTHEST_MIN).all()
+    quarters = np.abs(known - np.round(known / 15) * 15)
+    return gap if near and (quarters < 1).all() else None
 
 
-def map_moment(found: TimeColumns, notes: Notes) -> None:
-    """Map the time of a record that has only one."""
-    reason = "it is the column with times"
-    if found.other:
-        listed = ", ".join(f"'{each.name}'" for each in found.other)
-        reason += f"; {listed} holds times too, which by its name are not those of the reading"
-    _one("time", found.only or found.start or found.end, reason, notes)
+def first_stamps(column: Column, form: Form | None = None) -> Stamps:
+    """Return the times of a column by the form given, or the first that fits; NaT without."""
+    written = column.written
+    if written is None:
+        return np.full(len(column.text), np.datetime64("NaT", "ns"))
+    return stamps_of(column.text, (form or written.forms[0]).text, written.unit)
 
 
-def _one(key: str, among: Sequence[Column], reason: str, notes: Notes) -> Column | None:
-    if len(among) == 1:
-        notes.map(key, among[0].name, reason)
-        return among[0]
-    options = tuple(f'{key} = "{each.name}"' for each in among)
-    told = f"{len(among)} columns may be the {key}" if among else f"no column looks like the {key}"
-    notes.leave(f"columns.{key}", told, options, needed=True)
-    return None
-
-
-def _duration_unit(column: Column, notes: Notes) -> None:
-    unit = time_unit(column.words)
-    if unit is not None:
-        notes.unit("duration", unit, f"the name '{column.name}' says so")
-        return
-    middle = float(np.nanmedian(column.values))
-    options = tuple(f'duration = "{each}"' for each in ("s", "min", "h"))
-    told = f"half of the lengths are {middle:g} or less, and no unit is named"
-    notes.leave("units.duration", told, options, needed=True)
-
-
-def map_format(columns: Sequence[Column], notes: Notes) -> NDArray[np.datetime64]:
-    """Choose the time format that the mapped times share; return the times of the first column.
+def map_times(times: Times, rule: StreamRule, notes: Notes, book: Exports) -> tuple[Column, ...]:
+    """Map the time of a record, or its start with its end or length; return those columns.
 
     Args:
-        columns: the columns of the file.
-        notes: holds the mapped columns, gets the format.
+        times: the columns to choose from.
+        rule: of the stream.
+        notes: gets the choices.
+        book: how files tend to look.
     """
-    mapped = _mapped(columns, notes)
-    written = [each.written for each in mapped if each.written is not None]
-    if not written:
-        return np.zeros(0, dtype="datetime64[ns]")
-    shared = [form for form in written[0].formats if all(form in w.formats for w in written)]
+    if times.spans if rule.times == "span" else times.named_spans and rule.times == "either":
+        return _map_span(times, rule, notes, book)
+    among = times.single or times.start or times.end
+    among = among or (times.dates if rule.times == "either" else ())
+    return _chosen("start" if rule.times == "span" else "time", among, "time_column", notes)
+
+
+def _chosen(key: str, among: Sequence[Column], code: str, notes: Notes) -> tuple[Column, ...]:
+    given = notes.answers.get(f"columns.{key}")
+    found = tuple(each for each in among if given in (None, each.name))
+    if len(found) == 1:
+        notes.choose(f"columns.{key}", found[0].name, code)
+        return found
+    ask_which(key, among, "several" if among else "none", notes, needed=True)
+    return ()
+
+
+def ask_which(key: str, among: Sequence[Column], code: str, notes: Notes, *, needed: bool) -> None:
+    """Ask which of the file's columns is one of the stream's."""
+    options = []
+    for each in among:
+        facts = {"filled": each.filled, "shown": next(iter(each.counts), "")}
+        sets = {} if key == "glucose" else {f"columns.{key}": each.name}
+        options.append(Option(each.name, sets, "cells", facts))
+    notes.ask(f"columns.{key}", code, options, needed=needed)
+
+
+def _map_span(times: Times, rule: StreamRule, notes: Notes, book: Exports) -> tuple[Column, ...]:
+    start, end = times.start, times.end
+    if not start and not end and len(times.single) == 2:
+        start, end = times.single[:1], times.single[1:]
+    start = start or times.single
+    end = end or (() if times.duration else tuple(x for x in times.single if x not in start))
+    if len(start) == len(end) == 1 and not {"columns.start", "columns.end"} & set(notes.answers):
+        lengths = span_min(start[0], end[0])
+        forwards, backwards = int((lengths >= 0).sum()), int((lengths < 0).sum())
+        code = "start_by_name" if times.start and times.end else "start_by_values"
+        if backwards > forwards:
+            start, end, code = end, start, "order_by_values"
+        for key, column in (("start", start[0]), ("end", end[0])):
+            notes.choose(f"columns.{key}", column.name, code, rows=max(forwards, backwards))
+        return (start[0], end[0])
+    first = _chosen("start", start, "start_by_name", notes)
+    if end:
+        return (*first, *_chosen("end", end, "start_by_name", notes))
+    for length in _chosen("duration", times.duration, "duration_by_name", notes):
+        map_unit("duration", length, rule.middle, notes, book, needed=True)
+    return first
+
+
+def span_min(start: Column, end: Column) -> NDArray[np.float64]:
+    """Return the minutes from start to end of each row; NaN where one is missing."""
+    forms = {form.text: form for form in (end.written.forms if end.written else ())}
+    shared = [each for each in (start.written.forms if start.written else ()) if each.text in forms]
+    form = shared[0] if shared else None
+    minutes = (first_stamps(end, form) - first_stamps(start, form)) / MINUTE
+    return np.asarray(minutes, dtype=np.float64)
+
+
+def map_unit(
+    key: str,
+    column: Column,
+    middle: tuple[float, float] | None,
+    notes: Notes,
+    book: Exports,
+    *,
+    needed: bool = False,
+) -> bool:
+    """Choose the unit of a column of minutes by its name and its values; say whether it is known.
+
+    Args:
+        key: the column of the stream.
+        column: the file's own.
+        middle: where the middle of its values lies, in minutes.
+        notes: gets the unit.
+        book: the words of units.
+        needed: without a unit the entry cannot be used.
+    """
+    said, (low, high) = said_unit(column, book), middle or (0, np.inf)
+    fits = [unit for unit, scale in TO_MIN.items() if low <= column.middle * scale <= high]
+    facts: dict[str, Any] = {"column": column.name, "middle": column.middle, "said": said or ""}
+    if said in fits or (said is None and len(fits) == 1):
+        unit, code = said or fits[0], "unit_by_name" if said else "unit_by_values"
+        usual = unit == "min" and key != "duration"
+        notes.choose(f"units.{key}", None if usual else unit, code, **facts)
+        return True
+    options = [Option(unit, {f"units.{key}": unit}) for unit in TO_MIN]
+    code = "unit_contradicts" if said else "unit_unknown"
+    return notes.ask(f"units.{key}", code, options, needed=needed, **facts) is not None
+
+
+def said_unit(column: Column, book: Exports) -> str | None:
+    """Return the one unit of time that a name says, or None."""
+    named = [unit for unit in TO_MIN if book.units[unit].stand_in(column.words)]
+    return named[0] if len(named) == 1 else None
+
+
+def map_format(mapped: Sequence[Column], notes: Notes, others: Others) -> None:
+    """Choose the form that the mapped times share, by themselves or by the client's other files."""
+    for key in ("time", "start", "end"):
+        for each in mapped:
+            if each.written and each.written.unit and notes.get(f"columns.{key}") == each.name:
+                code, facts = each.written.code, each.written.facts
+                notes.choose(f"units.{key}", each.written.unit, code, **facts)
+    written = [each.written for each in mapped if each.written and not each.written.unit]
+    if not written or "time_format" in notes.answers:
+        return
+    forms = {form.text: form for each in written for form in each.forms}
+    shared = [
+        form
+        for form in forms.values()
+        if all(form.text in [one.text for one in each.forms] for each in written)
+    ]
+    decides = min(written, key=lambda each: len(each.forms))
     if len(shared) == 1:
-        decides = min(written, key=lambda each: len(each.formats))
-        notes.choose("time_format", shared[0], decides.reason)
-    else:
-        forms = tuple(dict.fromkeys(form for w in written for form in w.formats))
-        told = written[0].reason if shared else "start and end are written in different ways"
-        notes.leave(
-            "time_format",
-            told + _leaning(mapped[0], forms),
-            tuple(f'time_format = "{form}"' for form in forms if form is not None),
-            needed=True,
-        )
-    _zone(any(w.offset for w in written), notes)
-    return _stamps(mapped[0], (shared or list(written[0].formats))[0])
+        notes.choose("time_format", shared[0].text, decides.code, **decides.facts)
+        return
+    if shared and "dates" not in notes.answers:
+        theirs = {form: others.write_dates_as(str(form.text)) for form in shared}
+        decided = [form for form, files in theirs.items() if files]
+        if len(decided) == 1:
+            facts = {"order": decided[0].order, "files": theirs[decided[0]]}
+            notes.choose("time_format", decided[0].text, "by_other_files", **facts)
+            return
+    options = []
+    for form in shared or forms.values():
+        days = _days(mapped[0], form)
+        code = "dates_fail" if days["fails"] else "dates"
+        options.append(Option(form.order.replace("_", " "), {"time_format": form.text}, code, days))
+    notes.ask("dates", decides.code if shared else "unlike", options, needed=True, **decides.facts)
 
 
-def stamps_of(columns: Sequence[Column], notes: Notes) -> NDArray[np.datetime64]:
-    """Return the times of the first mapped column, by the first format that fits it."""
-    mapped = _mapped(columns, notes)
-    if not mapped or mapped[0].written is None:
-        return np.zeros(0, dtype="datetime64[ns]")
-    stamps = _stamps(mapped[0], mapped[0].written.formats[0])
-    return stamps[~np.isnat(stamps)]
-
-
-def _mapped(columns: Sequence[Column], notes: Notes) -> list[Column]:
-    names = [notes.columns[key] for key in ("time", "start", "end") if key in notes.columns]
-    return [each for name in names for each in columns if each.name == name and each.written]
-
-
-def _leaning(column: Column, forms: Sequence[str | None]) -> str:
-    told = []
-    for form in forms:
-        days = np.unique(_stamps(column, form).astype("datetime64[D]"))
-        days = days[~np.isnat(days)]
-        if len(days) > 1:
-            widest = int(np.diff(days).max() / np.timedelta64(1, "D"))
-            told.append(f"'{form}' leaves at most {several(widest, 'day')} between two dates")
-    return f" ({'; '.join(told)})" if len(told) > 1 else ""
-
-
-def _stamps(column: Column, form: str | None) -> NDArray[np.datetime64]:
-    return read_times(pd.Series(column.text, dtype="str"), form, None).clock
-
-
-def _zone(offset: bool, notes: Notes) -> None:
-    if offset:
-        notes.choose("time_zone", None, "the times carry their own offset")
-    else:
-        told = "no offset stands in the times: they are taken as the client's own clock"
-        notes.choose("time_zone", None, told)
-
-
-def cadence_min(stamps: NDArray[np.datetime64]) -> float | None:
-    """Return the commonest gap between two times in minutes, or None without two."""
-    gap = modal_gap(stamps) if stamps.size else None
-    return None if gap is None else float(gap / np.timedelta64(1, "s")) / 60
+def _days(column: Column, form: Form) -> dict[str, Any]:
+    stamps = first_stamps(column, form)
+    stamps = stamps[~np.isnat(stamps)]
+    days = np.unique(stamps.astype("datetime64[D]"))
+    widest = int(np.diff(days).max() / np.timedelta64(1, "D")) if len(days) > 1 else 0
+    first, last = (str(days[0]), str(days[-1])) if len(days) else ("", "")
+    found = {"fits": len(stamps), "fails": column.filled - len(stamps)}
+    return {**found, "first": first, "last": last, "widest": widest}

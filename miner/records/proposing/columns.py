@@ -1,0 +1,176 @@
+"""What the columns of a file hold: times, offsets, numbers, words of a short list, or free text."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from miner.records.glucose_values import HIGH, LOW
+from miner.records.proposing.dates import Written, how_written
+from miner.records.proposing.exports import Exports, tokens
+from miner.records.proposing.notes import Notes
+from miner.records.table_file import Table, Text
+from miner.records.time_of_day import MIDNIGHT, join
+from miner.results.mapping import Option
+
+_POINT, _COMMA = r"[-+]?(?:\d+\.?\d*|\.\d+)", r"[-+]?\d+,\d+"
+_CLOCK = r"\d{1,2}:\d\d(:\d\d)?( ?[AaPp][Mm])?"
+_OFFSET = r"(?:UTC|GMT)?[+-]\d{1,2}(?::?\d\d)?|Z"
+_COUNT = r"20\d{6}(?:\d{4}(?:\d\d)?)?|\d{10}|\d{13}"
+_OFFSETS = {"h": (14, 0.25), "min": (840, 15), "s": (50_400, 900)}
+_MOSTLY, _FEW = 0.8, 12
+
+
+@dataclass(frozen=True, eq=False)
+class Column:
+    """One column of the file.
+
+    Attributes:
+        name: as the header has it.
+        words: the words of its name.
+        text: its cells.
+        written: how its times are written, or None where it holds none.
+        values: its numbers; NaN where none can be read.
+        numeric: it holds numbers.
+        nothing: the words among its numbers that stand for a missing one.
+        odd: the other words among its numbers, the commonest first.
+    """
+
+    name: str
+    words: tuple[str, ...]
+    text: Text
+    written: Written | None
+    values: NDArray[np.float64]
+    numeric: bool
+    nothing: tuple[str, ...]
+    odd: tuple[str, ...]
+
+    @cached_property
+    def filled(self) -> int:
+        """How many of its cells are not blank."""
+        return int((self.text != "").sum())
+
+    @cached_property
+    def counts(self) -> dict[str, int]:
+        """How often each of its cells stands there, the commonest first."""
+        found = self.text[self.text != ""].value_counts()
+        return {str(cell): int(count) for cell, count in found.items()}
+
+    @cached_property
+    def listed(self) -> tuple[str, ...]:
+        """Its words, the commonest first, where they come from a short list."""
+        return tuple(self.counts) if self.free and len(self.counts) <= _FEW else ()
+
+    @property
+    def free(self) -> bool:
+        """Whether it holds text, or nothing."""
+        return not self.numeric and self.written is None
+
+    @property
+    def timed(self) -> bool:
+        """Whether it holds times of day with their dates."""
+        return self.written is not None and not self.written.dates_only
+
+    @cached_property
+    def middle(self) -> float:
+        """The middle of its numbers above 0; NaN without any."""
+        above = self.values[self.values > 0]
+        return float(np.median(above)) if above.size else float("nan")
+
+    def offset_unit(self, book: Exports) -> str | None:
+        """Return the unit of the offsets from UTC that it holds (empty: text), None without."""
+        if self.free and self.filled:
+            return "" if self.text[self.text != ""].str.fullmatch(_OFFSET).all() else None
+        known = self.values[~np.isnan(self.values)]
+        if self.numeric and book.times["offset"].stand_in(self.words):
+            for unit, (most, step) in _OFFSETS.items():
+                if (np.abs(known) <= most).all() and (known % step == 0).all():
+                    return unit
+        return None
+
+
+def columns_of(table: Table, notes: Notes, book: Exports, *, marked: bool) -> list[Column]:
+    """Return the columns of a file, and choose the decimal sign from all of them.
+
+    Args:
+        table: its rows, every cell as text.
+        notes: gets the choice.
+        book: how files tend to look.
+        marked: numbers may be written with a decimal comma.
+    """
+    texts = {str(name): table.text(str(name)) for name in table.cells.columns}
+    comma = marked and _decimal(texts, notes) == ","
+    return [_column(name, text, comma, book) for name, text in texts.items()]
+
+
+def _decimal(texts: dict[str, Text], notes: Notes) -> str:
+    comma: list[dict[str, Any]] = []
+    thousands: list[dict[str, Any]] = []
+    for name, text in texts.items():
+        known = text[text != ""]
+        with_comma = known.str.fullmatch(_COMMA)
+        if with_comma.any() and (known.str.fullmatch(_POINT) | with_comma).mean() >= _MOSTLY:
+            three = known[with_comma].str.fullmatch(r"[-+]?[1-9]\d{0,2},\d{3}").all()
+            found = {"shown": str(known[with_comma].iloc[0]), "column": name}
+            (thousands if three else comma).append(found)
+    if comma:
+        notes.choose("decimal", ",", "comma", **comma[0])
+    elif thousands:
+        point = {"shown": thousands[0]["shown"].replace(",", ".")}
+        options = [
+            Option(",", {"decimal": ","}, "comma", point),
+            Option(".", {"decimal": None}, "thousands"),
+        ]
+        return notes.ask("decimal", "thousands", options, needed=True, **thousands[0]) or ","
+    return str(notes.get("decimal") or notes.answers.get("decimal") or ".")
+
+
+def _column(name: str, text: Text, comma: bool, book: Exports) -> Column:
+    known = text[text != ""]
+    plain = text.str.replace(",", ".", regex=False) if comma else text
+    values = np.array(pd.to_numeric(plain, errors="coerce"), dtype=np.float64)
+    values[np.isinf(values)] = np.nan
+    left = known[np.isnan(values[(text != "").to_numpy()])].value_counts()
+    numbers = len(known) - int(left.sum())
+    left = left if numbers else left[:0]
+    nothing = [str(cell) for cell in left.index if book.words["nothing"].mean(str(cell))]
+    beyond = [each for each in left.index if LOW.fullmatch(each) or HIGH.fullmatch(each)]
+    missing = int(left[left.index.isin([*nothing, *beyond])].sum())
+    numeric = numbers > 0 and numbers >= _MOSTLY * (len(known) - missing)
+    counted = numeric and known.str.fullmatch(_COUNT).mean() > _MOSTLY
+    written = how_written(text) if counted or not numeric else None
+    odd = tuple(str(each) for each in left.index if each not in (*nothing, *beyond))
+    numeric = numeric and written is None
+    return Column(name, tokens(name), text, written, values, numeric, tuple(nothing), odd)
+
+
+def joined(columns: list[Column]) -> tuple[list[Column], tuple[str, str] | None]:
+    """Return the columns with the time of day put to the dates, where no column holds both.
+
+    Returns:
+        The columns, and the names of the one with the dates and of the one with the times of day.
+    """
+    dates = [each for each in columns if _dates_only(each)]
+    clocks = [each for each in columns if each.text.str.fullmatch(_CLOCK).mean() > _MOSTLY]
+    both = any(each.timed and each not in dates for each in columns)
+    if both or len(dates) != 1 or len(clocks) != 1:
+        return columns, None
+    date, clock = dates[0], clocks[0]
+    text = join(date.text, clock.text)
+    whole = replace(date, text=text, written=how_written(text))
+    kept = [whole if each is date else each for each in columns if each is not clock]
+    return kept, (date.name, clock.name)
+
+
+def _dates_only(column: Column) -> bool:
+    """Say whether it holds dates, as some spreadsheets write them with a midnight behind each."""
+    if column.written is None or column.written.unit:
+        return False
+    known = column.text[column.text != ""]
+    return column.written.dates_only or bool(known.str.contains(re.compile(MIDNIGHT)).all())

@@ -1,0 +1,264 @@
+"""Which streams a table feeds, and the entry that is proposed for each of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path, PurePath
+from typing import Any
+
+import numpy as np
+from pydantic import ValidationError
+
+from miner.errors import MinerError, nearest
+from miner.records.client import STREAMS, Settings
+from miner.records.proposing.clock import map_clock
+from miner.records.proposing.columns import Column, columns_of, joined
+from miner.records.proposing.exports import Exports, tokens
+from miner.records.proposing.filling import Filling
+from miner.records.proposing.notes import Notes
+from miner.records.proposing.others import Others
+from miner.records.proposing.saved import as_toml
+from miner.records.proposing.streams import Claim, cadence_min, claims, feeds
+from miner.records.proposing.times import Times, map_format, map_times, times_of
+from miner.records.proposing.trial import first_rows, losses_of
+from miner.records.sources import TIME_OF_DAY, Source
+from miner.records.table_file import Table
+from miner.records.text_file import TextFile
+from miner.records.time_hints import hint
+from miner.results.mapping import Option, Proposal
+
+_SAMPLED = ("glucose", "stress", "activity")
+_SOME_ROWS = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One file, and all that is needed to look at it."""
+
+    path: Path
+    raw: bytes
+    book: Exports
+    settings: Settings
+    others: Others
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One table of a file: a sheet, a file of an archive, or the only one there is.
+
+    Attributes:
+        job: the file.
+        text: the table as text.
+        table: its rows.
+        columns: what they hold; a time of day that stands apart is put to its date.
+        times: those that hold times.
+        apart: the names of the columns with dates and with times of day, where they stand apart.
+    """
+
+    job: Job
+    text: TextFile
+    table: Table
+    columns: list[Column]
+    times: Times
+    apart: tuple[str, str] | None
+
+
+def entries_of(part: Part, notes: Notes) -> tuple[Proposal, ...]:
+    """Propose an entry for each stream that a table feeds.
+
+    Args:
+        part: the table.
+        notes: how it is laid out, and what a person says.
+
+    Raises:
+        MinerError: an answer cannot be used.
+    """
+    given = notes.answers.pop("stream", None)
+    if given is not None:
+        found = [_said(each.strip(), part) for each in given.split(",")]
+    else:
+        kinds = _kinds_of_rows(part)
+        if kinds:
+            every = [_rows_of(part, notes, stream, *rows) for stream, rows in kinds.items()]
+            return tuple(one for each in every for one in entries_of(*each))
+        named = tokens(PurePath(part.job.path.name).stem)
+        found = claims(named, part.columns, part.times, part.job.book)
+        if not _clear(found, part, notes):
+            return (_proposal(part, None, notes, ()),)
+    free, built = part.columns, list[Filling]()
+    for claim in found:
+        if given is not None or not built or _comes_along(claim, free, part):
+            own = notes.copy(_answers(notes.answers, claim.stream))
+            own.choose("stream", claim.stream, "speaks")
+            built.append(_filled(part, claim, free, own))
+            free = built[-1].columns
+    _finish([each.notes for each in built])
+    done = [_proposal(part, x.claim.stream, x.notes, tuple(x.taken.values())) for x in built]
+    used = {name for each in done for name in _own_columns(each.entry)}
+    unused = tuple(each.name for each in part.columns if each.name not in used)
+    return tuple(replace(each, unused=unused) for each in done)
+
+
+def _said(stream: str, part: Part) -> Claim:
+    """Return the claim of a stream that a person names."""
+    if stream not in STREAMS:
+        do = nearest(stream, STREAMS) or "Give one of them."
+        raise MinerError(f"--set stream is '{stream}'", " or ".join(STREAMS), do)
+    fed = feeds(stream, part.columns, part.times, part.job.book, weak=True)
+    return Claim(stream, part.job.book.streams[stream], 0, (), True, fed or ())
+
+
+def _clear(found: Sequence[Claim], part: Part, notes: Notes) -> bool:
+    """Say whether one stream is clearly meant; else ask which."""
+    first = set(found[0].essential) if found else set()
+    rivals = [
+        x for x in found if x.marks == found[0].marks and (x.essential and set(x.essential) & first)
+    ]
+    if found and len(rivals) < 2:
+        return True
+    book, rows = part.job.book, {"rows": len(part.table.rows)}
+    fits = [each.stream for each in rivals] or [
+        each
+        for each in STREAMS
+        if feeds(each, part.columns, part.times, book, weak=True) is not None
+    ]
+    code, facts = ("several_streams", {"streams": fits}) if rivals else _no_times(part)
+    options = [Option(each, {"stream": each}, "stream", rows) for each in fits]
+    notes.ask("stream", code, options, needed=True, **facts)
+    return False
+
+
+def _no_times(part: Part) -> tuple[str, dict[str, Any]]:
+    """Say that no column holds times, and what those hold that seem to, by name or by content."""
+    if part.times.any or part.times.dates:
+        return "nothing_speaks", {}
+    filled = [each for each in part.columns if each.filled]
+    named = [each for each in filled if part.job.book.times["time"].stand_in(each.words)]
+    for column in [*named, *(each for each in filled if hint(next(iter(each.counts))))]:
+        first = str(column.text[column.text != ""].iloc[0])
+        return "no_times_in", {"column": column.name, "shown": first, "hint": hint(first)}
+    return "no_times", {}
+
+
+def _comes_along(claim: Claim, free: Sequence[Column], part: Part) -> bool:
+    """Say whether a file feeds one more stream from the columns that are still free.
+
+    A level, steps and readings do so where they are sampled: one figure a night is no episode.
+    """
+    fed = feeds(claim.stream, free, part.times, part.job.book, weak=False)
+    if not fed:
+        return False
+    if claim.stream == "tags":
+        return max(each.filled for each in fed) < _SOME_ROWS * len(part.table.rows)
+    return claim.stream not in _SAMPLED or cadence_min(part.times, part.job.book) is not None
+
+
+def _answers(answers: Mapping[str, str], stream: str) -> dict[str, str]:
+    """Return the answers that may be about a stream; what is about it alone comes first."""
+    mine = {key: text for key, text in answers.items() if key.partition(".")[0] not in STREAMS}
+    for key, text in answers.items():
+        if key.startswith(f"{stream}."):
+            mine[key.removeprefix(f"{stream}.")] = text
+    return mine
+
+
+def _finish(every: Sequence[Notes]) -> None:
+    """Give what nothing asked for to the first entry, unless another one took it."""
+    for at, notes in enumerate(every):
+        for key in list(notes.answers):
+            if at or any(key not in each.answers for each in every):
+                del notes.answers[key]
+        notes.finish()
+
+
+def _filled(part: Part, claim: Claim, free: Sequence[Column], notes: Notes) -> Filling:
+    book, job = part.job.book, part.job
+    mapped = map_times(part.times, claim.rule, notes, book)
+    rest = [x for x in free if x.written is None and x not in part.times.duration]
+    filling = Filling(claim, rest, part.times, notes, book)
+    filling.fill()
+    filling.columns = [each for each in free if each not in filling.taken.values()]
+    if mapped:
+        if part.apart is not None and mapped[0].name == part.apart[0]:
+            date, clock = part.apart
+            notes.choose(f"columns.{TIME_OF_DAY}", clock, "time_of_day", date=date)
+        map_format(mapped, notes, job.others)
+        nights = filling.minutes() if claim.stream == "sleep" else None
+        map_clock(part.columns, mapped[0], nights, notes, book, job.others)
+    return filling
+
+
+def _proposal(part: Part, stream: str | None, notes: Notes, taken: Sequence[Column]) -> Proposal:
+    entry, job = notes.table(), part.job
+    own = [(each.text != "").to_numpy() for each in taken]
+    table = part.table.keep(np.logical_or.reduce(own)) if own else part.table
+    found = Proposal(
+        file=job.path.name,
+        stream=stream,
+        entry=entry,
+        toml=as_toml(entry),
+        known=tuple(notes.known),
+        questions=tuple(notes.questions),
+        unused=tuple(each.name for each in part.columns),
+        rows=len(table.rows),
+        cadence_min=cadence_min(part.times, job.book) if stream in _SAMPLED else None,
+    )
+    if not found.complete or not found.rows or job.others.propose is None:
+        return found
+    source, limits = _source(entry, part), job.book.limits
+    losses = losses_of(job.path, job.raw, source, found.rows, job.settings, limits)
+    sample = first_rows(part.text, table, source, job.settings)
+    return replace(found, sample=sample, losses=losses)
+
+
+def _source(entry: Mapping[str, Any], part: Part) -> Source:
+    """Return an entry as it would be read; one that cannot be is an answer that cannot be used."""
+    name = part.job.path.name
+    try:
+        source = Source.model_validate(dict(entry))
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(each) for each in first["loc"]) or "the entry"
+        expected = first["msg"].removeprefix("Value error, ")
+        told, do = f"{place} cannot be used", "Correct it, or leave it out."
+        raise MinerError(told, expected, do, file=name) from error
+    names = [each for each in part.text.header if each]
+    for own in source.needed:
+        if own not in names:
+            listed = ", ".join(f"'{each}'" for each in names[:12])
+            do = nearest(own, names) or "Give one of them."
+            raise MinerError(f"there is no column '{own}'", listed, do, file=name)
+    return source
+
+
+def _own_columns(entry: Mapping[str, Any]) -> list[str]:
+    episodes = [entry["episodes"]["column"]] if "episodes" in entry else []
+    return [*entry.get("columns", {}).values(), *episodes, *entry.get("where", {})]
+
+
+def _kinds_of_rows(part: Part) -> dict[str, tuple[Column, list[str]]]:
+    """Return the streams whose rows stand one below the other, told apart by a column of words."""
+    for column in part.columns:
+        found: dict[str, tuple[Column, list[str]]] = {}
+        for word in column.listed if column.filled == len(part.table.rows) else ():
+            for stream, rule in part.job.book.streams.items():
+                if rule.speaks.stand_in(tokens(word)):
+                    found.setdefault(stream, (column, []))[1].append(word)
+        if len(found) > 1:
+            return found
+    return {}
+
+
+def _rows_of(
+    part: Part, notes: Notes, stream: str, column: Column, words: list[str]
+) -> tuple[Part, Notes]:
+    """Return the rows of one kind as a table of its own, and notes that keep only these."""
+    table, book = part.table.keep(column.text.isin(words).to_numpy()), part.job.book
+    names = [x.name for x in part.columns if x is not column and (table.text(x.name) != "").any()]
+    table = replace(table, cells=table.cells[names])
+    own = notes.copy(_answers(notes.answers, stream) | {"stream": stream})
+    own.choose(f"where.{column.name}", words, "kinds_of_rows", column=column.name)
+    columns, apart = joined(columns_of(table, own, book, marked=True))
+    times = times_of(columns, book)
+    return replace(part, table=table, columns=columns, times=times, apart=apart), own
