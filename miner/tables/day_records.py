@@ -16,7 +16,7 @@ from miner.tables.eating import Eaten, eaten_by_day, occasions_of
 from miner.tables.found import Found
 from miner.tables.movement import Movement, movement_of
 from miner.tables.nights import Nights, nights_of
-from miner.tables.spans import Spans, spans_of
+from miner.tables.stress import Stress, stress_of
 from miner.tables.tag_days import Tags, tags_of
 from miner.tables.trace import Trace, trace_of
 from miner.tables.tracker import Tracker, tracker_of
@@ -32,7 +32,6 @@ class DayRecords:
         no_night: why the main sleep that opens each day is not known, empty where it is.
         usual_middle: the client's median midpoint of sleep, seconds after midnight, or None.
         eaten: the eating occasions of each day.
-        stress: the stressed episodes.
         unfinished: the records left out because their end cannot be used.
     """
 
@@ -43,7 +42,7 @@ class DayRecords:
     usual_middle: int | None
     eaten: tuple[Eaten, ...]
     movement: Movement
-    stress: Spans
+    stress: Stress
     tracker: Tracker
     unfinished: Unfinished
     tags: Tags
@@ -85,7 +84,7 @@ def _records_of(client: Client, rules: RuleBook) -> DayRecords:
         usual_middle=usual_clock(middles),
         eaten=tuple(eaten_by_day(occasions_of(client), days)),
         movement=movement_of(client),
-        stress=spans_of(client.used("stress")),
+        stress=stress_of(client),
         tracker=tracker_of(client),
         unfinished=unfinished_of(client),
         tags=tags_of(client, days, rules.cautions),

@@ -13,7 +13,7 @@ from miner.tables.meal_records import NEVER, MealMeasure, MealRecords
 from miner.tables.measures_activity import WALK_WITHIN, walked, why_no_activity
 from miner.tables.measures_meals import FEWEST_OCCASIONS, SNACK_CARBS_G, SNACK_PROTEIN_G
 from miner.tables.measures_sleep import asleep_hours
-from miner.tables.unfinished import at_least
+from miner.tables.measures_stress import stressed
 
 STRESS_BEFORE = 3 * HOUR
 TAG_AROUND = HOUR
@@ -104,10 +104,7 @@ def meal_stress_minutes_before(records: MealRecords, k: int) -> Found:
         return unknown("it was eaten at waking", meal.rows)
     if why := records.days.tracker.why_unknown("stress", window, (begin, finish)):
         return unknown(why, meal.rows)
-    stress = records.days.stress
-    rows = meal.rows + stress.rows(*window)
-    began = records.days.unfinished.stress
-    return at_least("stress", began, window, stress.minutes(*window), rows)
+    return stressed(records.days, window, meal.rows)
 
 
 MEASURES: Mapping[str, MealMeasure] = {

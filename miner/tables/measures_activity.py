@@ -9,6 +9,8 @@ from miner.tables.columns import Source
 from miner.tables.day_records import DayRecords
 from miner.tables.eating import Occasion
 from miner.tables.found import Found, unknown
+from miner.tables.outcomes_of_day import covered
+from miner.tables.tracker import LEAST_WORN
 from miner.tables.unfinished import at_least
 
 WALK_WITHIN = HOUR
@@ -41,17 +43,23 @@ def vigorous_minutes(records: DayRecords, k: int) -> Found:
 
 
 def steps(records: DayRecords, k: int) -> Found:
-    """Steps of the day; none counted at all means the tracker was off."""
-    day = records.day(k)
+    """Steps of the day: those of its blocks, else of bouts that cover half of the waking day."""
+    day, moves = records.day(k), records.movement
     why = why_no_activity(records, k, day)
     if why:
         return unknown(why)
-    counted, rows = records.movement.steps_in(*day)
+    counted, rows = moves.blocks.within(*day)
+    by_bout = isnan(counted)
+    if by_bout:
+        counted, rows = moves.bouts.within(*day)
     if records.unfinished.steps.touch(*day):
         why = "steps stand in a record that day whose end cannot be used"
         return unknown(why, rows, floor=counted)
     if isnan(counted):
         return unknown("no steps are noted that day")
+    awake = records.waking_day(k)
+    if by_bout and covered(moves.counted.minutes(*awake), awake[1] - awake[0]) < LEAST_WORN:
+        return unknown("only the steps of single walks are noted that day", rows, floor=counted)
     return Found(counted, rows=rows)
 
 
@@ -93,8 +101,13 @@ def why_no_activity(records: DayRecords, k: int, window: tuple[int, int]) -> str
     why = records.tracker.why_unknown("activity", window, records.day(k))
     if why:
         return why
-    counted, _ = records.movement.steps_in(*records.day(k))
-    if records.unfinished.steps.touch(*records.day(k)):
+    day, moves = records.day(k), records.movement
+    if "activity" in records.tracker.worn or records.unfinished.steps.touch(*day):
         return ""
-    off = counted == 0 or (isnan(counted) and records.movement.counts_steps)
+    counted = [
+        steps
+        for steps in (moves.blocks.within(*day)[0], moves.bouts.within(*day)[0])
+        if not isnan(steps)
+    ]
+    off = not any(counted) if counted else moves.counts_steps
     return "no step was counted that day: the tracker was off" if off else ""

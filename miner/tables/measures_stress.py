@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from miner.tables.clockwork import HOUR
+from miner.tables.columns import Source
 from miner.tables.day_records import DayRecords
 from miner.tables.found import Found, unknown
 from miner.tables.unfinished import at_least
@@ -34,5 +35,12 @@ def _within(records: DayRecords, k: int, window: tuple[int, int]) -> Found:
     why = records.tracker.why_unknown("stress", window, records.day(k))
     if why:
         return unknown(why)
-    minutes, rows = records.stress.minutes(*window), records.stress.rows(*window)
-    return at_least("stress", records.unfinished.stress, window, minutes, rows)
+    return stressed(records, window)
+
+
+def stressed(records: DayRecords, window: tuple[int, int], rows: tuple[Source, ...] = ()) -> Found:
+    """Return the stressed minutes of a window, with the rows behind them after those given."""
+    stress = records.stress
+    minutes, found = stress.high.minutes(*window), rows + stress.high.rows(*window)
+    doubt = stress.doubtful if stress.doubtful.touch(*window) else records.unfinished.stress
+    return at_least("stress", doubt, window, minutes, found)

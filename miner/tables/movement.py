@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from miner.records.client import Client
+from miner.records.columns import STILL
 from miner.tables.clockwork import DAY, Floats, Times, seconds
 from miner.tables.columns import Source, numbers, origins, words
 from miner.tables.limits import Mask
@@ -22,21 +23,26 @@ EXERCISE = (
 """Parts of a kind that name exercise; a row of such a kind without an intensity still counts."""
 
 BRISK = ("moderate", "vigorous")
+BLOCKS = ("steps", STILL)
+"""Kinds of rows that are blocks of the day, not bouts of movement."""
+
 WALKING_STEPS_A_MIN = 1000 / 15
 COUNTED_ON_MOST_DAYS = 0.5
 
 
 @dataclass(frozen=True, slots=True)
 class Movement:
-    """The activity stream, sorted by what it says.
+    """The activity stream, sorted by what it says. Of a row with active minutes only these count.
 
     Attributes:
-        walking: rows whose kind is walking, and step blocks of 1000 steps in 15 minutes or more.
+        walking: rows whose kind is walking, and step blocks of 1000 steps in 15 minutes or more
+            where no row tells active minutes.
         active: walking, moderate and vigorous rows, and exercise whatever its intensity.
         vigorous: rows noted as vigorous.
         unrated: exercise without an intensity, which may have been vigorous.
         rated: whether any row of the stream has an intensity.
-        middle, steps, origin: of rows with a step count, by the instant halfway through.
+        blocks, bouts: the steps of blocks, and of single bouts of movement.
+        counted: the time that rows with a step count cover.
         counts_steps: whether steps were counted on most days, so that a day without is a day off.
     """
 
@@ -45,13 +51,29 @@ class Movement:
     vigorous: Spans
     unrated: Spans
     rated: bool
+    blocks: Steps
+    bouts: Steps
+    counted: Spans
+    counts_steps: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """Rows with a step count, by the instant halfway through."""
+
     middle: Times
     steps: Floats
     origin: tuple[Source, ...]
-    counts_steps: bool
 
-    def steps_in(self, begin: int, finish: int) -> tuple[float, tuple[Source, ...]]:
-        """Return the steps counted in a window (NaN where none was noted) and their rows."""
+    @classmethod
+    def of(cls, middle: Times, steps: Floats, rows: list[Source], mask: Mask) -> Steps:
+        """Return the rows of a mask."""
+        places = np.flatnonzero(mask & ~np.isnan(steps))
+        places = places[np.argsort(middle[places], kind="stable")]
+        return cls(middle[places], steps[places], tuple(rows[k] for k in places))
+
+    def within(self, begin: int, finish: int) -> tuple[float, tuple[Source, ...]]:
+        """Return the steps of a window (NaN where none was noted) and their rows."""
         low, high = np.searchsorted(self.middle, [begin, finish], side="left")
         if high <= low:
             return float("nan"), ()
@@ -63,25 +85,29 @@ def movement_of(client: Client) -> Movement:
     frame = client.used("activity")
     start, end = seconds(frame["start"]), seconds(frame["end"])
     steps, rows, kinds = numbers(frame["steps"]), origins(frame), kinds_of(frame)
+    told = numbers(frame["active_min"])
 
     def spans(mask: Mask) -> Spans:
         places = np.flatnonzero(mask)
-        return Spans.of(start[places], end[places], [rows[k] for k in places])
+        own = [rows[k] for k in places]
+        return Spans.of(start[places], end[places], own, told[places])
 
-    rate = steps / np.maximum((end - start) / 60, 1e-9)
-    on_foot = rate >= WALKING_STEPS_A_MIN
-    counted = np.flatnonzero(~np.isnan(steps))
+    on_foot = steps / np.maximum((end - start) / 60, 1e-9) >= WALKING_STEPS_A_MIN
+    if not np.isnan(told).all():
+        known = spans(~np.isnan(told))
+        for k in np.flatnonzero(on_foot):
+            on_foot[k] = not known.touch(int(start[k]), int(end[k]))
     middle = (start + end) // 2
-    counted = counted[np.argsort(middle[counted], kind="stable")]
+    counted = ~np.isnan(steps)
     return Movement(
         walking=spans(kinds.walking | on_foot),
         active=spans(kinds.walking | kinds.brisk | kinds.unrated | on_foot),
         vigorous=spans(kinds.vigorous),
         unrated=spans(kinds.unrated),
         rated=kinds.rated,
-        middle=middle[counted],
-        steps=steps[counted],
-        origin=tuple(rows[k] for k in counted),
+        blocks=Steps.of(middle, steps, rows, kinds.blocks),
+        bouts=Steps.of(middle, steps, rows, ~kinds.blocks),
+        counted=Spans.of(start[counted], end[counted], [("", 0)] * int(counted.sum())),
         counts_steps=_on_most_days(middle[counted], middle),
     )
 
@@ -93,19 +119,23 @@ class Kinds(NamedTuple):
     brisk: Mask
     vigorous: Mask
     unrated: Mask
+    blocks: Mask
     rated: bool
 
 
 def kinds_of(frame: pd.DataFrame) -> Kinds:
-    """Sort rows of the activity stream by what they say of themselves."""
+    """Sort rows of the activity stream by what they say of themselves; "still" is no movement."""
     names, intensity = words(frame["kind"]), words(frame["intensity"])
+    blocks = np.array([item in BLOCKS for item in names], dtype=bool)
+    still = np.array([item == STILL for item in names], dtype=bool)
     rated = np.array([bool(item) for item in intensity], dtype=bool)
     return Kinds(
         walking=_named(names, WALKING),
-        brisk=np.array([item in BRISK for item in intensity], dtype=bool),
-        vigorous=np.array([item == "vigorous" for item in intensity], dtype=bool),
+        brisk=np.array([item in BRISK for item in intensity], dtype=bool) & ~still,
+        vigorous=np.array([item == "vigorous" for item in intensity], dtype=bool) & ~still,
         unrated=_named(names, EXERCISE) & ~rated,
-        rated=bool(rated.any()),
+        blocks=blocks,
+        rated=bool((rated & ~still).any()),
     )
 
 

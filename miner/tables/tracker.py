@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from miner.records.client import Client
+from miner.records.columns import STILL
 from miner.tables.clockwork import DAY, Times, seconds
 from miner.tables.columns import numbers
 from miner.tables.outcomes_of_day import covered, percent
@@ -65,7 +66,7 @@ def tracker_of(client: Client) -> Tracker:
         start, end = seconds(frame["start"]), seconds(frame["end"])
         extent[stream] = (int(start.min()), int(end.max()))
         if stream == "activity":
-            idle = numbers(frame["steps"]) == 0
+            idle = (numbers(frame["steps"]) == 0) & (frame["kind"] != STILL).to_numpy()
             start, end = start[~idle], end[~idle]
         starts.append(start)
         ends.append(end)

@@ -1,4 +1,4 @@
-"""Records left out because their end cannot be used: something began, nobody knows how long."""
+"""Records left out that say that something was: their end or their level cannot be used."""
 
 from __future__ import annotations
 
@@ -8,52 +8,60 @@ import numpy as np
 import pandas as pd
 
 from miner.records.client import Client
-from miner.records.stream_file import IN_DOUBT
+from miner.records.stream_file import IN_DOUBT, NO_LEVEL
 from miner.tables.clockwork import HOUR, Times, seconds
 from miner.tables.columns import Source, numbers, origins
 from miner.tables.found import Found, unknown
+from miner.tables.limits import Mask
 from miner.tables.movement import kinds_of
 from miner.tables.spans import Spans
 
 MAY_LAST = HOUR
-"""How far after its start such a record may have gone on."""
+"""How far after its start a record without a usable end may have gone on."""
 
 
 @dataclass(frozen=True, slots=True)
 class Unfinished:
-    """When something began that may have gone on.
+    """When something may have gone on: to its end where that is known, else for an hour.
 
     A record that counted steps may have been a walk whatever it is called: how many steps a minute
     is not known. One that says it was something else unsettles nothing but that.
 
     Attributes:
-        stress, walking, active, vigorous: starts of the records that may have been it.
+        stress, walking, active, vigorous: the time in which it may have been that.
         steps: when the steps that such records counted may have been taken: until the end as
             written, and for an hour at least.
     """
 
-    stress: Times
-    walking: Times
-    active: Times
-    vigorous: Times
+    stress: Spans
+    walking: Spans
+    active: Spans
+    vigorous: Spans
     steps: Spans
 
 
 def unfinished_of(client: Client) -> Unfinished:
-    """Sort the records of a client whose end cannot be used by what they may have been."""
+    """Sort the records of a client whose end or level cannot be used by what they may have been."""
     stress, moves = _left_out(client, "stress"), _left_out(client, "activity")
-    start, end = seconds(moves["start"]), seconds(moves["end"])
-    kinds, counted, rows = kinds_of(moves), numbers(moves["steps"]) > 0, origins(moves)
+    kinds, counted = kinds_of(moves), numbers(moves["steps"]) > 0
     active = kinds.walking | kinds.brisk | kinds.unrated
-    last = np.maximum(end, start + MAY_LAST)
-    own = [rows[k] for k in np.flatnonzero(counted)]
+    last = np.maximum(seconds(moves["end"]), seconds(moves["start"]) + MAY_LAST)
     return Unfinished(
-        stress=seconds(stress["start"]),
-        walking=start[kinds.walking | counted],
-        active=start[active | counted],
-        vigorous=start[kinds.vigorous | kinds.unrated],
-        steps=Spans.of(start[counted], last[counted], own),
+        stress=_spans(stress, np.ones(len(stress), dtype=bool)),
+        walking=_spans(moves, kinds.walking | counted),
+        active=_spans(moves, active | counted),
+        vigorous=_spans(moves, kinds.vigorous | kinds.unrated),
+        steps=_spans(moves, counted, last),
     )
+
+
+def _spans(frame: pd.DataFrame, mask: Mask, last: Times | None = None) -> Spans:
+    start = seconds(frame["start"])
+    if last is None:
+        ended = (frame["left_out"] == NO_LEVEL).to_numpy(dtype=bool)
+        last = np.where(ended, seconds(frame["end"]), start + MAY_LAST)
+    rows = origins(frame)
+    return Spans.of(start[mask], last[mask], [rows[k] for k in np.flatnonzero(mask)])
 
 
 def _left_out(client: Client, stream: str) -> pd.DataFrame:
@@ -62,17 +70,18 @@ def _left_out(client: Client, stream: str) -> pd.DataFrame:
 
 
 def at_least(
-    stream: str, starts: Times, window: tuple[int, int], minutes: float, rows: tuple[Source, ...]
+    stream: str, doubt: Spans, window: tuple[int, int], minutes: float, rows: tuple[Source, ...]
 ) -> Found:
     """Return the minutes recorded in a window: no more than the least where more may be.
 
     Args:
         stream: what was recorded, for the reason.
-        starts: instants at which something began that may have gone on for an hour.
+        doubt: when something may have gone on.
         window: from when to when, instants.
         minutes: recorded with a start and an end.
         rows: where they stand.
     """
-    if not ((starts < window[1]) & (starts + MAY_LAST > window[0])).any():
+    if not doubt.touch(*window):
         return Found(minutes, rows=rows)
-    return unknown(f"the end of a record of {stream} then cannot be used", rows, floor=minutes)
+    part = "end or the level" if stream == "stress" else "end"
+    return unknown(f"the {part} of a record of {stream} then cannot be used", rows, floor=minutes)

@@ -17,7 +17,7 @@ TIMES = {"glucose": ("time",), "meals": ("time",)}
 NUMBERS = {
     "sleep": ("asleep_min", "deep_min", "rem_min", "light_min", "awake_min", "awakenings"),
     "stress": ("level",),
-    "activity": ("steps",),
+    "activity": ("steps", "active_min"),
     "meals": ("carbs_g", "protein_g", "fat_g", "fibre_g", "energy_kcal"),
     "tags": (),
 }
