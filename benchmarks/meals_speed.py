@@ -14,19 +14,23 @@ import statistics
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
-from miner import api, resources
+import numpy as np
+
+from miner import api, resources, rulebook
 from miner.records.client import Client
-from miner.tables.eating import occasions_of
+from miner.tables.eating import food_of
 from miner.tables.rises import find_rises
 from miner.tables.trace import trace_of
 
 
 def rises_and_meals(client: Client) -> tuple[int, int]:
     """Find every rise of the record and make the meal table."""
+    client = replace(client)  # nothing computed before
     trace = trace_of(client)
-    eaten = [item.at / 60 for item in occasions_of(client)]
+    eaten = np.array(food_of(client, rulebook.load()).taken()) / 60
     found = find_rises(trace.at / 60, trace.value, eaten)
     return len(found), len(api.meals(client).frame)
 

@@ -135,6 +135,10 @@ class Cautions(Checked):
     alcohol_words: tuple[str, ...]
     pregnancy_words: tuple[str, ...]
     illness_words: tuple[str, ...]
+    low_treatment_words: tuple[str, ...] = ()
+    low_treatment_labels: tuple[str, ...] = ()
+    nothing_eaten_labels: tuple[str, ...] = ()
+    not_reported_labels: tuple[str, ...] = ()
     illness_days_around: int = Field(ge=0)
 
     _placeholders = field_validator("not_asked")(only("names"))

@@ -90,7 +90,7 @@ def _high(table: UnitTable, rules: RuleBook, outcome: str | None) -> Floats:
 def _unlogged(records: DayRecords) -> Floats:
     """Return how many rises without a noted meal each day holds; none where no meal is noted."""
     counts = np.zeros(len(records.days))
-    eaten = [item.at / 60 for day in records.eaten for item in day.occasions]
+    eaten = [at / 60 for at in records.food.taken()]
     if not eaten:
         return counts
     trace = records.trace

@@ -12,7 +12,7 @@ from miner.records.client import Client
 from miner.rulebook import RuleBook, nearest
 from miner.tables.biological_days import Days, days_of
 from miner.tables.clockwork import DAY, usual_clock
-from miner.tables.eating import Eaten, eaten_by_day, occasions_of
+from miner.tables.eating import Eaten, Food, eaten_by_day, food_of
 from miner.tables.found import Found
 from miner.tables.movement import Movement, movement_of
 from miner.tables.nights import Nights, nights_of
@@ -31,6 +31,7 @@ class DayRecords:
     Attributes:
         no_night: why the main sleep that opens each day is not known, empty where it is.
         usual_middle: the client's median midpoint of sleep, seconds after midnight, or None.
+        food: the meal log.
         eaten: the eating occasions of each day.
         unfinished: the records left out because their end cannot be used.
     """
@@ -40,6 +41,7 @@ class DayRecords:
     days: Days
     no_night: tuple[str, ...]
     usual_middle: int | None
+    food: Food
     eaten: tuple[Eaten, ...]
     movement: Movement
     stress: Stress
@@ -73,7 +75,7 @@ def records_of(client: Client, rules: RuleBook) -> DayRecords:
 
 
 def _records_of(client: Client, rules: RuleBook) -> DayRecords:
-    trace, nights = trace_of(client), nights_of(client)
+    trace, nights, food = trace_of(client), nights_of(client), food_of(client, rules)
     days = days_of(trace, nights)
     middles = np.array([night.middle_clock for night in nights.by_day.values()], dtype=np.int64)
     return DayRecords(
@@ -82,7 +84,8 @@ def _records_of(client: Client, rules: RuleBook) -> DayRecords:
         days=days,
         no_night=why_no_night(days, nights),
         usual_middle=usual_clock(middles),
-        eaten=tuple(eaten_by_day(occasions_of(client), days)),
+        food=food,
+        eaten=tuple(eaten_by_day(food, days)),
         movement=movement_of(client),
         stress=stress_of(client),
         tracker=tracker_of(client),

@@ -13,7 +13,6 @@ from miner.rulebook import RuleBook
 from miner.tables.clockwork import HOUR, Floats
 from miner.tables.day_notes import noted_between
 from miner.tables.day_records import DayRecords
-from miner.tables.eating import occasions_of
 from miner.tables.found import Found
 from miner.tables.rises import Rise, find_rises
 from miner.tables.unit_table import UnitTable
@@ -45,7 +44,7 @@ def rises_of(client: Client, records: DayRecords, k: int) -> tuple[RiseOfDay, ..
     begin, finish = records.day(k)
     trace = records.trace
     low, high = np.searchsorted(trace.at, [begin - AROUND, finish + AROUND])
-    eaten = np.array([item.at for item in occasions_of(client)], dtype=np.float64)
+    eaten = np.array(records.food.taken(), dtype=np.float64)
     minutes = (trace.at[low:high] - begin) / 60
     found = find_rises(minutes, trace.value[low:high], (eaten - begin) / 60)
     length = (finish - begin) / 60

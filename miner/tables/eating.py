@@ -4,56 +4,54 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from math import isnan, nan
 
+import numpy as np
+
 from miner.records.client import Client
+from miner.records.columns import NOT_FOOD
+from miner.rulebook import RuleBook
 from miner.tables.biological_days import Days
-from miner.tables.clockwork import DAY, HOUR, seconds
-from miner.tables.columns import Source, numbers, origins, whole_words, words
+from miner.tables.clockwork import DAY, HOUR, Floats, seconds
+from miner.tables.columns import numbers, origins, words
+from miner.tables.labels_of_food import MEAL_WORDS
+from miner.tables.no_food import Entry, FoodWords, NoFood
+from miner.tables.occasions import MAIN, Occasion
 
 ONE_OCCASION_MIN = 15
-MEAL_WORDS = {
-    "breakfast": whole_words(["breakfast"]),
-    "lunch": whole_words(["lunch"]),
-    "dinner": whole_words(["dinner", "supper", "evening meal"]),
-    "snack": whole_words(["snack"]),
-}
+AMOUNTS = ("carbs_g", "protein_g", "fat_g", "energy_kcal")
 LEVELS = ("low", "moderate", "high")
 
 
 @dataclass(frozen=True, slots=True)
-class Occasion:
-    """Food eaten within a quarter of an hour.
+class Food:
+    """The meal log of a client in time order: eating occasions, and the rows that are no food."""
 
-    Attributes:
-        at, clock: instant and wall clock of the first row, seconds.
-        kind: breakfast, lunch, dinner, snack as noted, else empty.
-        carbs, protein, energy: sums, NaN where any row does not tell.
-        carbs_told: the sum of the carbohydrate that is told, g.
-        carbs_level, protein_level: the highest level noted, empty where any row has none.
-        rows: the rows it is made of.
-    """
+    occasions: tuple[Occasion, ...]
+    no_food: tuple[Entry, ...]
 
-    at: int
-    clock: int
-    kind: str
-    carbs: float
-    protein: float
-    energy: float
-    carbs_told: float
-    carbs_level: str
-    protein_level: str
-    rows: tuple[Source, ...]
+    def taken(self) -> list[int]:
+        """Return the instants of what was eaten or taken with carbohydrate, or may have been."""
+        taken = [entry.at for entry in self.no_food if entry.taken]
+        return sorted([*(item.at for item in self.occasions), *taken])
 
 
 @dataclass(frozen=True, slots=True)
 class Eaten:
-    """The eating occasions of one day in time order, and the place of each main meal."""
+    """The eating occasions of one day in time order, and the place of each main meal.
+
+    Attributes:
+        not_told: instants of rows that may have been food and do not tell.
+        noted: whether anything stands in the meal log that day, food or not.
+    """
 
     occasions: tuple[Occasion, ...]
     breakfast: Occasion | None
     lunch: Occasion | None
     dinner: Occasion | None
+    not_told: tuple[int, ...] = ()
+    noted: bool = False
 
     def between_meals(self) -> tuple[Occasion, ...]:
         """Return the occasions that are none of the three meals."""
@@ -61,28 +59,36 @@ class Eaten:
         return tuple(item for item in self.occasions if item not in meals)
 
 
-def occasions_of(client: Client) -> list[Occasion]:
-    """Return the eating occasions of a client in time order."""
+def food_of(client: Client, rules: RuleBook) -> Food:
+    """Return what was eaten, and the rows of the meal log that are no food."""
+    return client.derived("food", rules, lambda: _food_of(client, rules))
+
+
+def _food_of(client: Client, rules: RuleBook) -> Food:
     frame = client.used("meals")
-    at, clock = seconds(frame["time"]), seconds(frame["clock"])
-    amounts = {name: numbers(frame[name]) for name in ("carbs_g", "protein_g", "energy_kcal")}
+    amounts = {name: numbers(frame[name]) for name in AMOUNTS}
+    why = _no_food(frame["meal"].tolist(), frame["label"].tolist(), amounts, rules)
+    at, clock, rows = seconds(frame["time"]), seconds(frame["clock"]), origins(frame)
+    meals, labels = words(frame["meal"]), words(frame["label"])
+    noted = [str(label) for label in frame["label"].tolist()]
+    entries = []
+    for k, reason in enumerate(why):
+        if reason is not None:
+            may = reason is NoFood.NOT_REPORTED or reason is NoFood.LOW
+            taken = may or bool(amounts["carbs_g"][k] > 0)
+            meal = "" if meals[k] == NOT_FOOD else meals[k]
+            entries.append(Entry(reason, int(at[k]), meal, noted[k], taken, rows[k]))
     levels = {name: words(frame[name]) for name in ("carbs_level", "protein_level")}
-    meals, labels, rows = words(frame["meal"]), words(frame["label"]), origins(frame)
-    groups: list[list[int]] = []
-    for k in range(len(frame)):
-        if groups and at[k] - at[groups[-1][0]] <= ONE_OCCASION_MIN * 60:
-            groups[-1].append(k)
-        else:
-            groups.append([k])
     found = []
-    for group in groups:
+    for group in _groups(at, [k for k, reason in enumerate(why) if reason is None]):
         sums = {name: sum(float(column[k]) for k in group) for name, column in amounts.items()}
         told = [float(amounts["carbs_g"][k]) for k in group]
         found.append(
             Occasion(
                 at=int(at[group[0]]),
                 clock=int(clock[group[0]]),
-                kind=next(filter(None, (_kind(meals[k], labels[k]) for k in group)), ""),
+                kind=_main_first([meals[k] for k in group]),
+                word=_main_first([_word(labels[k]) for k in group]),
                 carbs=sums["carbs_g"],
                 protein=sums["protein_g"],
                 energy=sums["energy_kcal"],
@@ -92,15 +98,43 @@ def occasions_of(client: Client) -> list[Occasion]:
                 rows=tuple(rows[k] for k in group),
             )
         )
-    return found
+    return Food(tuple(found), tuple(entries))
 
 
-def _kind(meal: str, label: str) -> str:
-    for text in (meal, label):
-        for kind, pattern in MEAL_WORDS.items():
-            if pattern.search(text):
-                return kind
-    return ""
+def _no_food(
+    meals: Sequence[object],
+    labels: Sequence[object],
+    amounts: dict[str, Floats],
+    rules: RuleBook,
+) -> list[NoFood | None]:
+    why = cache(FoodWords.of(rules.cautions).why)
+    some = np.zeros(len(meals), dtype=bool)
+    for column in amounts.values():
+        some |= column > 0
+    return [
+        NoFood.TYPE if meal == NOT_FOOD else why(label if isinstance(label, str) else "", bool(one))
+        for meal, label, one in zip(meals, labels, some.tolist(), strict=True)
+    ]
+
+
+def _groups(at: np.ndarray, places: Sequence[int]) -> list[list[int]]:
+    groups: list[list[int]] = []
+    for k in places:
+        if groups and at[k] - at[groups[-1][0]] <= ONE_OCCASION_MIN * 60:
+            groups[-1].append(k)
+        else:
+            groups.append([k])
+    return groups
+
+
+def _word(label: str) -> str:
+    return next((kind for kind, pattern in MEAL_WORDS.items() if pattern.search(label)), "")
+
+
+def _main_first(named: Sequence[str]) -> str:
+    """Return the first main meal that is named, else the first name."""
+    told = [name for name in named if name]
+    return next((name for name in told if name in MAIN), told[0] if told else "")
 
 
 def _level(noted: list[str]) -> str:
@@ -109,44 +143,61 @@ def _level(noted: list[str]) -> str:
     return max(noted, key=LEVELS.index)
 
 
-def eaten_by_day(occasions: Sequence[Occasion], days: Days) -> list[Eaten]:
+def eaten_by_day(food: Food, days: Days) -> list[Eaten]:
     """Return what was eaten on each biological day, with the meals named."""
     by_day: list[list[Occasion]] = [[] for _ in range(len(days))]
-    place = 0
-    for item in occasions:
-        while place < len(days) and item.at >= days.end[place]:
-            place += 1
-        if place < len(days) and item.at >= days.start[place]:
-            by_day[place].append(item)
+    others: list[list[Entry]] = [[] for _ in range(len(days))]
+    place = days.of(np.array([item.at for item in food.occasions], dtype=np.int64))
+    for k, item in zip(place.tolist(), food.occasions, strict=True):
+        if k >= 0:
+            by_day[k].append(item)
+    place = days.of(np.array([entry.at for entry in food.no_food], dtype=np.int64))
+    for k, entry in zip(place.tolist(), food.no_food, strict=True):
+        if k >= 0:
+            others[k].append(entry)
     return [
-        name_meals(items, int(days.number[k]) * DAY, int(days.start[k]))
-        for k, items in enumerate(by_day)
+        name_meals(by_day[k], int(number) * DAY, int(days.start[k]), others[k])
+        for k, number in enumerate(days.number.tolist())
     ]
 
 
-def name_meals(occasions: Sequence[Occasion], midnight: int, wake: int) -> Eaten:
+def name_meals(
+    occasions: Sequence[Occasion], midnight: int, wake: int, others: Sequence[Entry] = ()
+) -> Eaten:
     """Tell which occasion of a day was breakfast, lunch and dinner.
 
-    What the log says (the ``meal`` column, else the words of the label) comes first; of several
-    occasions noted as the same meal, the largest. Where the log does not say, only occasions
-    without a name are looked at: dinner is the largest that starts at 16:00 or later where all of
-    them tell energy or all tell carbohydrate, else the last one that starts between 17:00 and
-    23:59; breakfast is the first within three hours of waking and before 16:00; lunch is the
-    largest (else the first) of the rest that starts between 11:00 and 16:00.
+    What the column of meal types says comes first; of several occasions noted as the same meal,
+    the largest. Where it says nothing of a meal, an occasion without a type is it whose label has
+    its word at an hour that fits (``Occasion.called``); of several the largest. Else only
+    occasions that are called nothing are looked at: dinner is the largest that starts at 16:00 or
+    later where all of them tell energy or all tell carbohydrate, else the last one that starts
+    between 17:00 and 23:59; breakfast is the first within three hours of waking and before 16:00;
+    lunch is the largest (else the first) of the rest that starts between 11:00 and 16:00. A meal
+    whose row says that it is not reported is not known.
 
     Args:
         occasions: of one biological day, in time order.
         midnight: wall clock, in seconds, at which the day's date begins.
         wake: the instant the day begins.
+        others: the rows of that day that are no food.
     """
-    named = {
-        kind: [item for item in occasions if item.kind == kind]
-        for kind in ("breakfast", "lunch", "dinner")
-    }
-    free = [item for item in occasions if not item.kind]
-    dinner = _largest(named["dinner"]) or _unnamed_dinner(free, midnight)
+    called = [item.called(item.clock - midnight, item.at - wake) for item in occasions]
+    not_told = [entry for entry in others if entry.why is NoFood.NOT_REPORTED]
+    lost = {entry.meal for entry in not_told}
+
+    def named(kind: str) -> Occasion | None:
+        typed = [item for item in occasions if item.kind == kind]
+        word = [
+            item
+            for item, name in zip(occasions, called, strict=True)
+            if name == kind and not item.kind
+        ]
+        return _largest(typed) or _largest(word)
+
+    free = [item for item, name in zip(occasions, called, strict=True) if not name]
+    dinner = named("dinner") or _unnamed_dinner(free, midnight)
     free = [item for item in free if item is not dinner]
-    breakfast = _largest(named["breakfast"]) or next(
+    breakfast = named("breakfast") or next(
         (item for item in free if item.at - wake < 3 * HOUR and item.clock - midnight < 16 * HOUR),
         None,
     )
@@ -155,8 +206,15 @@ def name_meals(occasions: Sequence[Occasion], midnight: int, wake: int) -> Eaten
         for item in free
         if item is not breakfast and 11 * HOUR <= item.clock - midnight < 16 * HOUR
     ]
-    lunch = _largest(named["lunch"]) or _largest(noon)
-    return Eaten(tuple(occasions), breakfast, lunch, dinner)
+    lunch = named("lunch") or _largest(noon)
+    return Eaten(
+        tuple(occasions),
+        None if "breakfast" in lost else breakfast,
+        None if "lunch" in lost else lunch,
+        None if "dinner" in lost else dinner,
+        tuple(entry.at for entry in not_told),
+        bool(occasions or others),
+    )
 
 
 def _unnamed_dinner(free: Sequence[Occasion], midnight: int) -> Occasion | None:

@@ -11,7 +11,7 @@ from miner.records.client import Client
 from miner.results import Finding, Severity
 from miner.tables.clockwork import DAY, HOUR, Times, from_usual, iso_day, seconds, usual_clock
 from miner.tables.columns import fold
-from miner.tables.eating import occasions_of
+from miner.tables.eating import Food
 from miner.tables.nights import Nights
 from miner.tables.rises import Rise, find_rises
 from miner.tables.trace import Trace
@@ -29,11 +29,12 @@ MOST_A_DAY = 40
 MOVED_H, NIGHTS_AROUND = 4.0, 3
 
 
-def log_noticed(client: Client, trace: Trace, nights: Nights) -> list[Finding | None]:
+def log_noticed(client: Client, food: Food, trace: Trace, nights: Nights) -> list[Finding | None]:
     """Return what the logs of a client show, as notes and questions.
 
     Args:
         client: as read.
+        food: its meal log.
         trace: the used readings.
         nights: the main sleeps.
     """
@@ -42,7 +43,7 @@ def log_noticed(client: Client, trace: Trace, nights: Nights) -> list[Finding | 
     logs = {name: seconds(client.used(name)[_CLOCK[name]]) // DAY for name in LOGS}
     first, last = int(trace.clock[0] // DAY), int(trace.clock[-1] // DAY)
     return [
-        *_rises(client, trace),
+        *_rises(food, trace),
         *(_begins_late(name, days, first, last) for name, days in logs.items()),
         *(_fades(name, days, first, last) for name, days in logs.items()),
         _odd_hours(client),
@@ -55,8 +56,8 @@ def log_noticed(client: Client, trace: Trace, nights: Nights) -> list[Finding | 
 _CLOCK: Mapping[str, str] = {"meals": "clock", "tags": "start_clock"}
 
 
-def _rises(client: Client, trace: Trace) -> list[Finding | None]:
-    eaten = np.array([item.at / 60 for item in occasions_of(client)])
+def _rises(food: Food, trace: Trace) -> list[Finding | None]:
+    eaten = np.array(food.taken()) / 60
     if not eaten.size:
         return []
     rises = find_rises(trace.at / 60, trace.value, eaten)

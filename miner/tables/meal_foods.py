@@ -8,7 +8,7 @@ from types import MappingProxyType
 
 from miner.rulebook import Cautions
 from miner.tables.columns import fold, whole_words
-from miner.tables.eating import MEAL_WORDS
+from miner.tables.labels_of_food import AMOUNT_WORDS, said, words_of
 
 MOST_FOODS = 20
 LONGEST_PHRASE = 3
@@ -16,24 +16,6 @@ SHORTEST_WORD = 3
 _WORD_OR_NUMBER = re.compile(r"[^\W_]+(?:['’.-][^\W_]+)*")
 _JOINING = frozenset(("a", "an", "and", "in", "of", "on", "plus", "some", "the", "with"))
 NO_NAMES: Mapping[str, str] = MappingProxyType({})
-NOT_FOOD = frozenset(
-    (
-        "and", "with", "the", "from", "for", "some", "little", "small", "large", "big", "half",
-        "extra", "more", "home", "made", "fresh", "bit", "plus", "few", "several", "pack", "packs",
-        "packet", "packets", "piece", "pieces", "slice", "slices", "tub", "tubs", "portion",
-        "portions", "handful", "tbsp", "tsp",
-    )
-)  # fmt: skip
-_PARTS = re.compile(r"[,;+&/()]|\band\b|\bwith\b")
-_WORD = re.compile(r"[^\W\d_]+(?:['’-][^\W\d_]+)*")
-
-
-def said(label: str) -> str:
-    """Return a label without case and without the name of a meal; empty where nothing is left."""
-    text = fold(label)
-    for pattern in MEAL_WORDS.values():
-        text = pattern.sub(" ", text)
-    return " ".join(text.split()).strip(" -:,;.")
 
 
 def terms(label: str, names: Mapping[str, str] = NO_NAMES) -> frozenset[str]:
@@ -44,7 +26,7 @@ def terms(label: str, names: Mapping[str, str] = NO_NAMES) -> frozenset[str]:
         names: ``one_name`` of the client's labels: what the last word of a phrase is called.
     """
     found: set[str] = set()
-    for words in _parts(label):
+    for words in words_of(label):
         for size in range(1, LONGEST_PHRASE + 1):
             for k in range(len(words) - size + 1):
                 *others, last = words[k : k + size]
@@ -55,7 +37,7 @@ def terms(label: str, names: Mapping[str, str] = NO_NAMES) -> frozenset[str]:
 def _names_food(words: list[str]) -> bool:
     """Say whether words may name a food: no amount among them, no "of" or "a" at either end."""
     joined = {words[0], words[-1]} & _JOINING
-    return len(" ".join(words)) >= SHORTEST_WORD and not joined and not NOT_FOOD & set(words)
+    return len(" ".join(words)) >= SHORTEST_WORD and not joined and not AMOUNT_WORDS & set(words)
 
 
 def merged(labels: Sequence[str], synonyms: Mapping[str, str]) -> list[str]:
@@ -79,7 +61,8 @@ def merged(labels: Sequence[str], synonyms: Mapping[str, str]) -> list[str]:
     }
     longest_first = sorted(map(re.escape, known), key=len, reverse=True)
     pattern = re.compile(rf"(?<![\w'’-])(?:{'|'.join(longest_first)})(?![\w'’-])")
-    return [pattern.sub(lambda found: known[found[0]], fold(label)) for label in labels]
+    folded = ["\n".join(map(fold, label.splitlines())) for label in labels]
+    return [pattern.sub(lambda found: known[found[0]], label) for label in folded]
 
 
 def alike(label: str, names: Mapping[str, str] = NO_NAMES) -> str:
@@ -102,8 +85,8 @@ def one_name(labels: Sequence[str]) -> dict[str, str]:
     """
     heads: dict[str, int] = {}
     for label in labels:
-        for words in _parts(label):
-            food = [word for word in words if word not in NOT_FOOD]
+        for words in words_of(label):
+            food = [word for word in words if word not in AMOUNT_WORDS]
             if food:
                 heads.setdefault(food[-1], len(heads))
     first = {word: word for word in heads}
@@ -128,11 +111,6 @@ def _singulars(word: str) -> list[str]:
     return [one for one in found if len(one) >= SHORTEST_WORD and not one.endswith("s")]
 
 
-def _parts(label: str) -> list[list[str]]:
-    """Return the words of each part of a label, parted by commas, "and" and "with"."""
-    return [words for part in _PARTS.split(said(label)) if (words := _WORD.findall(part))]
-
-
 def foods_of(
     eaten: Sequence[frozenset[str]],
     days: Sequence[int],
@@ -143,7 +121,7 @@ def foods_of(
     """Return the words that came back at ``least`` meals on as many days, by name.
 
     Of words that came at exactly the same meals the longest stands for all. Words that name a
-    medicine or an illness are none; of more than twenty, the commonest.
+    medicine, an illness or the treatment of a low are none; of more than twenty, the commonest.
 
     Args:
         eaten: the terms of each meal.
@@ -156,7 +134,8 @@ def foods_of(
     for place, found in enumerate(eaten):
         for term in found:
             at.setdefault(term, []).append(place)
-    other = whole_words([*cautions.medicine_words, *cautions.illness_words])
+    no_food = [*cautions.medicine_words, *cautions.illness_words, *cautions.low_treatment_words]
+    other = whole_words(no_food)
     hidden = {kept for own, kept in synonyms.items() if other.search(own)}
     same: dict[tuple[int, ...], str] = {}
     for term, places in sorted(at.items()):

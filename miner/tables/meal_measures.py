@@ -11,7 +11,7 @@ from miner.tables.clockwork import HOUR
 from miner.tables.found import Found, unknown
 from miner.tables.meal_records import NEVER, MealMeasure, MealRecords
 from miner.tables.measures_activity import WALK_WITHIN, walked, why_no_activity
-from miner.tables.measures_meals import FEWEST_OCCASIONS, SNACK_CARBS_G, SNACK_PROTEIN_G
+from miner.tables.measures_meals import FEWEST_OCCASIONS, NOT_TOLD, SNACK_CARBS_G, SNACK_PROTEIN_G
 from miner.tables.measures_sleep import asleep_hours
 from miner.tables.measures_stress import stressed
 
@@ -80,6 +80,8 @@ def meal_hours_since_food(records: MealRecords, k: int) -> Found:
         return unknown("no food is logged before it", meal.rows)
     hours = (meal.at - meal.last_food) / HOUR
     rows = records.meals[k - 1].rows + meal.rows
+    if meal.doubtful:
+        return unknown(NOT_TOLD, rows)
     logged = len(records.days.eaten[meal.day].occasions) if meal.day >= 0 else 0
     if records.meals[k - 1].day != meal.day and logged < FEWEST_OCCASIONS:
         why = f"eating occasions logged that day: {logged}, {FEWEST_OCCASIONS} are needed"

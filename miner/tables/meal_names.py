@@ -9,9 +9,11 @@ from math import isnan
 import numpy as np
 
 from miner.tables.clockwork import DAY, HOUR, from_usual, usual_clock
-from miner.tables.eating import Occasion
+from miner.tables.occasions import MAIN, Occasion
 
-MAIN = ("breakfast", "lunch", "dinner")
+DAWN = 4 * HOUR
+"""Until then by the clock it is still the evening before."""
+
 NAMED_OFTEN_ENOUGH = 5
 NEAR = 90 * 60
 APART = 150 * 60
@@ -38,42 +40,47 @@ def meal_names(
 ) -> tuple[str, ...]:
     """Return breakfast, lunch, dinner or snack for each occasion, empty where it is not told.
 
-    What the log says comes first. An occasion without a name is the main meal whose usual time is
-    within 90 minutes, the largest (else the nearest) of several, where none of that day is named
-    so; any other is a snack. Usual times are those of the meals the client named, five or more of
-    each, and the hours of the day around which this client ate on most days where a meal is not
-    named so often. Without either, nothing is said: the clock alone names no meal.
+    What the log says comes first: the type, else a word of the label that fits the hour. An
+    occasion without a name is the main meal whose usual time is within 90 minutes, the largest
+    (else the nearest) of several, where none of that day is named so; any other is a snack. Usual
+    times are those of the meals the client named, five or more of each, and the hours of the day
+    around which this client ate on most days where a meal is not named so often. Without either,
+    nothing is said: the clock alone names no meal.
 
     Args:
         occasions: in time order.
         days: the day each belongs to.
         usual_wake: the client's median waking, seconds after midnight.
     """
-    names = [item.kind for item in occasions]
-    habit = _habit(occasions, days, usual_wake)
+    told = [
+        item.called((item.clock - DAWN) % DAY + DAWN, (item.clock - usual_wake) % DAY)
+        for item in occasions
+    ]
+    habit = _habit(occasions, told, days, usual_wake)
     if habit is None:
-        return tuple(names)
+        return tuple(told)
+    names = list(told)
     wanted: dict[tuple[int, str], list[tuple[float, int, int]]] = {}
     for place, item in enumerate(occasions):
-        if item.kind:
+        if told[place]:
             continue
         names[place] = "snack"
         name, away = habit.nearest(item.clock % DAY)
         if away <= NEAR:
             size = 0.0 if isnan(item.carbs) else -item.carbs
             wanted.setdefault((days[place], name), []).append((size, away, place))
-    taken = {(day, item.kind) for day, item in zip(days, occasions, strict=True) if item.kind}
+    taken = {(day, name) for day, name in zip(days, told, strict=True) if name}
     for (day, name), choices in wanted.items():
         if (day, name) not in taken:
             names[min(choices)[2]] = name
     return tuple(names)
 
 
-def _habit(occasions: Sequence[Occasion], days: Sequence[int], usual_wake: int) -> Habit | None:
-    named = {
-        name: np.array([item.clock % DAY for item in occasions if item.kind == name], np.int64)
-        for name in MAIN
-    }
+def _habit(
+    occasions: Sequence[Occasion], told: Sequence[str], days: Sequence[int], usual_wake: int
+) -> Habit | None:
+    clock = np.array([item.clock % DAY for item in occasions], np.int64)
+    named = {name: clock[[each == name for each in told]] for name in MAIN}
     usual = {
         name: at
         for name, clocks in named.items()

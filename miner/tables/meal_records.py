@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
+from functools import cache
 
 import numpy as np
 
@@ -13,10 +13,13 @@ from miner.rulebook import RuleBook
 from miner.tables.clockwork import DAY, Times, seconds
 from miner.tables.columns import Source, origins, words
 from miner.tables.day_records import DayRecords, records_of
-from miner.tables.eating import Occasion, occasions_of
+from miner.tables.eating import ONE_OCCASION_MIN
 from miner.tables.found import Found
-from miner.tables.meal_foods import foods_of, merged, one_name, said, terms
+from miner.tables.labels_of_food import parts_of, said
+from miner.tables.meal_foods import foods_of, merged, one_name, terms
 from miner.tables.meal_names import meal_names
+from miner.tables.no_food import FoodWords, NoFood
+from miner.tables.occasions import Occasion
 
 NEVER = 1 << 60
 
@@ -32,7 +35,9 @@ class Meal:
         label: what was noted, as written.
         food: the same, with words that mean the same under one.
         eaten: the words of its labels; empty where a row does not say what was eaten.
-        last_food, next_food: instants of the occasions before and after.
+        last_food: instant of the occasion before.
+        doubtful: whether something that is not reported may have been eaten since.
+        next_food: instant of the next that was eaten, or taken with carbohydrate, or may have been.
     """
 
     name: str
@@ -44,6 +49,7 @@ class Meal:
     food: str
     eaten: frozenset[str]
     last_food: int
+    doubtful: bool
     next_food: int
     occasion: Occasion
 
@@ -77,8 +83,7 @@ MealMeasure = Callable[[MealRecords, int], Found]
 def meal_records(client: Client, rules: RuleBook) -> MealRecords:
     """Put a client's meals beside the streams cut into days."""
     records = records_of(client, rules)
-    occasions = occasions_of(client)
-    meals = _meals(client, records, occasions)
+    meals = _meals(client, records, FoodWords.of(rules.cautions))
     dates = [meal.clock // DAY if meal.day < 0 else meal.day for meal in meals]
     least = rules.guardrails.label_repeats_for_food_factor
     eaten, synonyms = [meal.eaten for meal in meals], client.settings.food_synonyms
@@ -97,21 +102,30 @@ def meal_records(client: Client, rules: RuleBook) -> MealRecords:
     )
 
 
-def _meals(client: Client, records: DayRecords, occasions: list[Occasion]) -> tuple[Meal, ...]:
-    frame = client.used("meals")
+def _meals(client: Client, records: DayRecords, no_food: FoodWords) -> tuple[Meal, ...]:
+    frame, occasions = client.used("meals"), records.food.occasions
     noted = frame["label"].fillna("").astype(str).tolist()
     texts = dict(zip(origins(frame), noted, strict=True))
     foods = merged(noted, client.settings.food_synonyms)
     food_texts = dict(zip(origins(frame), foods, strict=True))
     in_order = sorted(zip(seconds(frame["time"]).tolist(), foods, strict=True))
-    words_of = partial(terms, names=one_name([text for _, text in in_order]))
+    names = one_name([text for _, text in in_order])
+
+    @cache
+    def words_of(label: str) -> frozenset[str]:
+        parts = [part for part in parts_of(label) if not no_food.is_none(part)]
+        return terms(", ".join(parts), names)
+
     at = np.array([item.at for item in occasions], dtype=np.int64)
     clock = np.array([item.clock for item in occasions], dtype=np.int64)
     days = records.days.of(at)
     dates = np.where(days >= 0, days, clock // DAY - (1 << 40))
     kinds = meal_names(occasions, dates.tolist(), records.days.usual_wake)
     before = np.concatenate([[-NEVER], at])[: at.size]
-    after = np.append(at[1:], NEVER)[: at.size]
+    taken = np.append(np.array(records.food.taken(), dtype=np.int64), NEVER)
+    after = taken[np.searchsorted(taken, at + ONE_OCCASION_MIN * 60, side="right")]
+    not_told = [e.at for e in records.food.no_food if e.why is NoFood.NOT_REPORTED]
+    doubtful = np.searchsorted(not_told, before) < np.searchsorted(not_told, at)
     found = []
     for k, (item, name) in enumerate(zip(occasions, _names(at, clock), strict=True)):
         labels = [texts[row] for row in item.rows]
@@ -128,6 +142,7 @@ def _meals(client: Client, records: DayRecords, occasions: list[Occasion]) -> tu
                 food=", ".join(dict.fromkeys(filter(None, words))),
                 eaten=frozenset().union(*map(words_of, words)) if told else frozenset(),
                 last_food=int(before[k]),
+                doubtful=bool(doubtful[k]),
                 next_food=int(after[k]),
                 occasion=item,
             )

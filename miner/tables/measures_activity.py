@@ -7,8 +7,8 @@ from math import isnan
 from miner.tables.clockwork import HOUR
 from miner.tables.columns import Source
 from miner.tables.day_records import DayRecords
-from miner.tables.eating import Occasion
 from miner.tables.found import Found, unknown
+from miner.tables.occasions import Occasion
 from miner.tables.outcomes_of_day import covered
 from miner.tables.tracker import LEAST_WORN
 from miner.tables.unfinished import at_least

@@ -6,16 +6,17 @@ from math import isnan, nan
 
 from miner.tables.clockwork import HOUR
 from miner.tables.day_records import DayRecords
-from miner.tables.eating import Occasion
 from miner.tables.found import Found, unknown
+from miner.tables.occasions import Occasion
 
 FEWEST_OCCASIONS = 2
-SNACK_AFTER_DINNER_MIN = 60
+AFTER_DINNER = HOUR
 SNACK_CARBS_G = 15
 SNACK_PROTEIN_G = 5
 LATE_FIRST_FOOD_H = 3
 LATER_OCCASIONS = 2
 NO_DINNER = "no dinner is logged that day"
+NOT_TOLD = "what was eaten then is noted as not reported"
 
 
 def carbs_grams(records: DayRecords, k: int) -> Found:
@@ -24,7 +25,7 @@ def carbs_grams(records: DayRecords, k: int) -> Found:
     rows = _rows(items)
     if why := _too_few(items):
         return unknown(why, rows)
-    if any(isnan(item.carbs) for item in items):
+    if records.eaten[k].not_told or any(isnan(item.carbs) for item in items):
         told = sum(item.carbs_told for item in items)
         return unknown("the carbohydrate of a meal of this day is not told", rows, floor=told)
     return Found(sum(item.carbs for item in items), rows=rows)
@@ -51,7 +52,7 @@ def carb_only_snacks(records: DayRecords, k: int) -> Found:
     told = [_carb_only(item) for item in snacks]
     yes = float(sum(answer is True for answer in told))
     rows = _rows(snacks) or _rows(items)
-    if None in told:
+    if None in told or records.eaten[k].not_told:
         why = "the carbohydrate or protein of a snack is not told"
         return unknown(why, rows, floor=yes)
     return Found(yes, rows=rows)
@@ -68,9 +69,12 @@ def evening_snacks(records: DayRecords, k: int) -> Found:
         item
         for item in eaten.occasions
         if item.at > eaten.dinner.at
-        and (item.kind == "snack" or item.at - eaten.dinner.at >= SNACK_AFTER_DINNER_MIN * 60)
+        and ("snack" in (item.kind or item.word) or item.at - eaten.dinner.at >= AFTER_DINNER)
     ]
-    return Found(float(len(later)), rows=eaten.dinner.rows + _rows(later))
+    rows = eaten.dinner.rows + _rows(later)
+    if any(at > eaten.dinner.at for at in eaten.not_told):
+        return unknown(NOT_TOLD, rows, floor=float(len(later)))
+    return Found(float(len(later)), rows=rows)
 
 
 def dinner_clock(records: DayRecords, k: int) -> Found:
@@ -92,6 +96,8 @@ def hours_to_first_food(records: DayRecords, k: int) -> Found:
         return unknown(why, _rows(items))
     if not records.days.woke[k]:
         return unknown(records.no_night[k], _rows(items[:1]))
+    if any(at < items[0].at for at in records.eaten[k].not_told):
+        return unknown(NOT_TOLD, _rows(items[:1]))
     hours = (items[0].at - int(records.days.start[k])) / HOUR
     if hours >= LATE_FIRST_FOOD_H and len(items) - 1 < LATER_OCCASIONS:
         later = len(items) - 1
@@ -105,7 +111,10 @@ def eating_window_hours(records: DayRecords, k: int) -> Found:
     items = records.eaten[k].occasions
     if why := _too_few(items):
         return unknown(why, _rows(items))
-    return Found((items[-1].at - items[0].at) / HOUR, rows=items[0].rows + items[-1].rows)
+    hours, rows = (items[-1].at - items[0].at) / HOUR, items[0].rows + items[-1].rows
+    if any(not items[0].at <= at <= items[-1].at for at in records.eaten[k].not_told):
+        return unknown(NOT_TOLD, rows, floor=hours)
+    return Found(hours, rows=rows)
 
 
 def _too_few(items: tuple[Occasion, ...]) -> str:

@@ -11,6 +11,7 @@ from miner.results import Finding, Severity
 from miner.rulebook import RuleBook
 from miner.tables.biological_days import days_of
 from miner.tables.clockwork import DAY, seconds, usual_clock
+from miner.tables.eating import food_of
 from miner.tables.log_noticed import log_noticed
 from miner.tables.nights import LONGEST_WAKING_MIN, Nights, nights_of
 from miner.tables.tag_days import FEWEST_DAYS, MOST_TAGS, Tags, tags_of
@@ -33,7 +34,7 @@ def noticed(client: Client, table: UnitTable, rules: RuleBook) -> list[Finding]:
         _time_in_bed(nights),
         _not_worn(table),
         *_journeys(client),
-        *log_noticed(client, trace, nights),
+        *log_noticed(client, food_of(client, rules), trace, nights),
         *_tags(tags_of(client, days_of(trace, nights), rules.cautions)),
     ]
     return [item for item in found if item is not None]
