@@ -14,6 +14,7 @@ from miner.tables.clockwork import DAY, seconds, usual_clock
 from miner.tables.eating import food_of
 from miner.tables.log_noticed import log_noticed
 from miner.tables.nights import LONGEST_WAKING_MIN, Nights, nights_of
+from miner.tables.noticed_habits import habits_noticed
 from miner.tables.tag_days import FEWEST_DAYS, MOST_TAGS, Tags, tags_of
 from miner.tables.trace import trace_of
 from miner.tables.unit_table import UnitTable
@@ -35,6 +36,7 @@ def noticed(client: Client, table: UnitTable, rules: RuleBook) -> list[Finding]:
         _not_worn(table),
         *_journeys(client),
         *log_noticed(client, food_of(client, rules), trace, nights),
+        *habits_noticed(client, table, trace, rules),
         *_tags(tags_of(client, days_of(trace, nights), rules.cautions)),
     ]
     return [item for item in found if item is not None]
