@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from miner.tables import day_table
+from miner.tables import check, day_table
 
 DAYS = 12
 D = "2026-03-03"
@@ -161,3 +161,94 @@ def test_a_walk_is_unknown_where_the_sampled_tracker_was_off(table_of):
     assert yes_no(table, D, "active_day") is True
     assert yes_no(table, D, "walk_after_dinner") is None
     assert "worn for 48 %" in table.reasons[D, "walk_after_dinner"]
+
+
+def blocks(day, first, last, **more):
+    """Quarters of an hour of one kind from one hour to another."""
+    at = [f"{h:02d}:{m:02d}" for h in range(first, last) for m in (0, 15, 30, 45)]
+    ends = [*at[1:], f"{last:02d}:00"]
+    return [move(a, b, day=day, **more) for a, b in zip(at, ends, strict=True)]
+
+
+def test_a_still_day_is_no_where_the_tracker_was_worn_and_unknown_where_not(table_of):
+    still = [*blocks("03", 7, 23, kind="still"), *blocks("04", 7, 23, kind="still")]
+    walk = [move("12:35", "13:15"), *blocks("05", 7, 9, kind="still")]
+    worn = {
+        "activity": [
+            ("2026-03-03 07:00", "2026-03-03 23:00"),
+            ("2026-03-04 07:00", "2026-03-04 23:00"),
+            ("2026-03-05 07:00", "2026-03-05 09:00"),
+        ]
+    }
+    lunch = [
+        {"time": f"2026-03-0{day} 12:30", "label": "soup", "meal": "lunch"} for day in (3, 4, 5)
+    ]
+    table = table_of(activity=[*still, *walk], worn=worn, meals=lunch)
+    days = (D, "2026-03-04", "2026-03-05")
+    assert [yes_no(table, day, "active_day") for day in days] == [True, False, None]
+    assert [yes_no(table, day, "walk_after_lunch") for day in days] == [True, False, None]
+
+
+def test_only_the_minutes_of_movement_inside_a_block_count(table_of):
+    walked = [
+        *blocks("03", 10, 12, kind="walking", active_min=2 / 60),  # eight times two seconds
+        *blocks("04", 10, 12, kind="walking", active_min=4),  # eight times four minutes
+        move("10:00", "10:15", "running", day="04", active_min=5, intensity="vigorous"),
+        move("10:00", "10:15", "running", day="04", active_min=5, intensity="vigorous"),
+        move("10:00", "10:10", "walking", day="05"),
+        move("10:05", "10:20", "walking", day="05", active_min=15),
+    ]
+    table = table_of(activity=walked)
+    assert table.measures.loc[D, "active_day"] == pytest.approx(16 / 60)
+    # 32 minutes, and 4 + 5 + 5 of one quarter of an hour in place of 4
+    assert table.measures.loc["2026-03-04", "active_day"] == pytest.approx(42)
+    assert table.measures.loc["2026-03-04", "vigorous_activity"] == pytest.approx(10)
+    assert table.measures.loc["2026-03-05", "active_day"] == pytest.approx(20)
+
+
+def test_a_walk_is_spread_over_its_block(table_of):
+    dinner = [{"time": "2026-03-03 19:10", "label": "soup", "meal": "dinner"}]
+    walk = [move("19:00", "19:15", active_min=9), move("20:00", "20:15", active_min=9)]
+    table = table_of(activity=walk, meals=dinner)
+    # 5 of 15 minutes, and 10 of 15
+    assert table.measures.loc[D, "walk_after_dinner"] == pytest.approx(3 + 6)
+
+
+def test_a_block_of_many_steps_is_no_whole_walk_where_its_minutes_are_told(table_of):
+    rows = [
+        move("10:00", "10:15", "steps", steps=1200),
+        move("10:00", "10:15", "walking", active_min=11),
+        move("11:00", "11:15", "steps", steps=1200),
+    ]
+    assert table_of(activity=rows).measures.loc[D, "active_day"] == pytest.approx(26)
+
+
+def test_single_walks_make_no_steps_of_a_day_unless_rows_with_steps_cover_it(table_of):
+    walk = [move("10:00", "11:00", steps=6000), move("08:00", "18:00", "hike", "04", steps=9000)]
+    table = table_of(activity=walk)
+    assert np.isnan(table.measures.loc[D, "few_steps"])
+    assert "single walks" in table.reasons[D, "few_steps"]
+    assert table.measures.loc["2026-03-04", "few_steps"] == 9000  # ten of sixteen waking hours
+    block = [move("07:00", "23:00", "steps", steps=8000)]
+    table = table_of(activity=[*walk, *block])
+    assert table.measures.loc[D, "few_steps"] == 8000  # the walk lies inside the block
+
+
+def test_a_habit_that_never_varies_is_reported_with_the_likely_reason(make, sensed, slept, rules):
+    glucose = sensed("2026-03-01", np.full(20 * 288, 100.0))
+    walks = [move("10:00", "10:40", day=f"{day:02d}") for day in range(1, 21)]
+    given = {"sleep": slept("2026-03-01", 20), "activity": walks}
+
+    def found(**more):
+        client = make(glucose, **given, **more)
+        report = check(client, day_table(client, rules), rules)
+        return {item.code: item for item in report.findings}
+
+    item = found()["habit_never_varies"]
+    assert "'much movement' yes on all 20 days known" in item.what
+    assert "nothing says when the tracker was worn" in item.what
+    assert (item.severity, item.values["days"]) == ("question", 20)
+    worn = {"activity": [("2026-03-01 00:00", "2026-03-21 00:00")]}
+    codes = found(worn=worn)
+    assert "habit_never_varies" not in codes
+    assert "'much movement' yes on all 20 days known" in codes["same_every_day"].what

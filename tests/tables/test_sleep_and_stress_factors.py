@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from miner.tables import day_table
+from miner.tables import check, day_table
 
 DAYS = 12
 
@@ -159,3 +159,59 @@ def test_waking_after_noon_leaves_no_morning(make, flat, slept, rules):
     table = day_table(make(flat, sleep=rows, stress=stress(("03 13:00", "03 15:00"))), rules)
     assert yes_no(table, "2026-03-03", "morning_stress") is None
     assert "asleep in this part" in table.reasons["2026-03-03", "morning_stress"]
+
+
+def stressed(day, start, end, **more):
+    return {"start": f"2026-03-{day:02d} {start}", "end": f"2026-03-{day:02d} {end}", **more}
+
+
+def test_a_level_that_is_not_told_beside_others_is_unknown_never_high(make, flat, slept, rules):
+    rows = [
+        stressed(3, "09:00", "10:30", level=80),
+        stressed(4, "09:00", "10:30"),
+        stressed(5, "09:00", "10:30", left_out="its level cannot be read"),
+        stressed(6, "09:00", "10:30", level=80),
+        stressed(6, "11:00", "11:10", left_out="its level cannot be read"),
+    ]
+    table = day_table(make(flat, sleep=slept("2026-03-01", DAYS), stress=rows), rules)
+    days = [f"2026-03-{day:02d}" for day in (3, 4, 5, 6, 7)]
+    answers = [yes_no(table, day, "morning_stress") for day in days]
+    # on the sixth 90 minutes are sure, and a doubtful row changes no yes
+    assert answers == [True, None, None, True, False]
+    assert "level" in table.reasons["2026-03-04", "morning_stress"]
+    # of a row whose level cannot be read the end is known: the evening is not in doubt
+    assert yes_no(table, "2026-03-05", "evening_stress") is False
+
+
+def test_rows_without_any_level_all_count(make, flat, slept, rules):
+    rows = [stressed(3, "09:00", "10:00"), stressed(4, "09:00", "09:59")]
+    table = day_table(make(flat, sleep=slept("2026-03-01", DAYS), stress=rows), rules)
+    assert yes_no(table, "2026-03-03", "morning_stress") is True
+    assert yes_no(table, "2026-03-04", "morning_stress") is False
+
+
+def test_levels_of_the_whole_day_are_no_episodes(make, flat, slept, rules):
+    """Low, middle and high all day long: those of the highest quarter count, and it is said."""
+    rows = []
+    for day in range(1, DAYS + 1):
+        high = 3 if day % 2 else 2
+        for start, end, level in (
+            ("07:00", "09:30", high),
+            ("09:30", "13:00", 1),
+            ("13:00", "18:00", 2),
+            ("18:00", "22:00", 1),
+        ):
+            rows.append(stressed(day, start, end, level=level))
+    client = make(flat, sleep=slept("2026-03-01", DAYS), stress=rows)
+    table = day_table(client, rules)
+    # level 3 is one row in eight, level 2 and 3 together half of them
+    assert [yes_no(table, f"2026-03-{day:02d}", "morning_stress") for day in (3, 4, 5)] == [
+        True,
+        False,
+        True,
+    ]
+    (item,) = [each for each in check(client, table, rules).findings if each.code == "stress_from"]
+    assert "from level 3" in item.what
+    few = [row for row in rows if row["end"].endswith("09:30")]
+    table = day_table(make(flat, sleep=slept("2026-03-01", DAYS), stress=few), rules)
+    assert yes_no(table, "2026-03-04", "morning_stress") is True  # episodes: each row counts
