@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import socket
 import threading
 import webbrowser
@@ -92,6 +93,7 @@ def _serve(
     _make_room()
     desk = Desk(practice, Keys(listener.getsockname()[1]), Shelf(practice))
     server, ended = _server(application(desk), warn), threading.Event()
+    _end_in_order()
     with token_file(practice, desk.keys, desk.tokens) as opened:
         opening = opened.open()
         say(opening)
@@ -103,6 +105,17 @@ def _serve(
             server.run(sockets=[listener])
         finally:
             ended.set()
+
+
+def _end_in_order() -> None:
+    """Let every way to end the program remove the file, also a terminal that is closed."""
+
+    def end(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), end)
 
 
 def _make_room() -> None:

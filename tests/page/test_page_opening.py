@@ -5,6 +5,8 @@ from __future__ import annotations
 import http.client
 import json
 import os
+import resource
+import signal
 import socket
 import subprocess
 import sys
@@ -31,6 +33,7 @@ as_another = pytest.mark.skipif(
     not hasattr(os, "geteuid") or os.geteuid() != 0, reason="only root can be another account"
 )
 
+PROGRAM = [sys.executable, "-c", "from miner.cli import main; main()"]
 # What another account tries. What it is to try comes on its standard input, not on its own command
 # line, where it would be found.
 STRANGER = """
@@ -77,6 +80,7 @@ class Running:
     """A page as a practitioner starts it: with a browser, which here only waits."""
 
     practice: Path
+    process: subprocess.Popen[str]
     port: int
     printed: str
 
@@ -95,7 +99,7 @@ def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
         if folder.owner() == home.owner() and folder != Path("/"):
             folder.chmod(folder.stat().st_mode | 0o055)
     process = subprocess.Popen(
-        [sys.executable, "-c", "from miner.cli import main; main()", "open", str(practice)],
+        ["sh", "-c", 'ulimit -n 1024; exec "$@"', "sh", *PROGRAM, "open", str(practice)],
         env=os.environ | {"BROWSER": f"{browser} %s", "PYTHONUNBUFFERED": "1"},
         stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, umask=0,
     )  # fmt: skip
@@ -103,11 +107,12 @@ def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
     printed = process.stdout.readline().strip()
     while not started.exists():
         time.sleep(0.05)
-    yield Running(practice, int(read_file(printed)[1].rpartition(":")[2]), printed)
+    yield Running(practice, process, int(read_file(printed)[1].rpartition(":")[2]), printed)
     started.unlink()
     process.terminate()
     process.wait(20)
     process.stdout.close()
+    assert not (practice / FOLDER).exists()
 
 
 @as_another
@@ -173,6 +178,8 @@ def let_in(running: Running) -> str:
 
 
 def test_eleven_hundred_idle_connections_do_not_keep_the_owner_out(running: Running) -> None:
+    few, most = resource.getrlimit(resource.RLIMIT_NOFILE)
+    resource.setrlimit(resource.RLIMIT_NOFILE, (max(few, min(most, 2000)), most))
     cookie, held = let_in(running), []
     try:
         for number in range(1100):
@@ -205,8 +212,8 @@ def test_what_is_printed_and_kept_opens_nothing(running: Running) -> None:
 
 def test_started_again_it_lets_another_browser_in(running: Running) -> None:
     run = subprocess.run(
-        [sys.executable, "-c", "from miner.cli import main; main()", "open",
-         str(running.practice), "--no-browser"], capture_output=True, text=True, check=False,
+        [*PROGRAM, "open", str(running.practice), "--no-browser"],
+        capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert run.returncode == 0, run.stderr
     assert run.stdout.strip() == running.printed
@@ -223,6 +230,16 @@ def test_a_practice_whose_program_is_gone_is_told(practice: Path) -> None:
         pytest.raises(MinerError, match="does not answer"),
     ):
         ask_again(practice, wait_s=0.0)
+
+
+def test_a_closed_terminal_takes_the_file_along(
+    practice: Path, serve: Callable[[Path], Served]
+) -> None:
+    served = serve(practice)
+    assert (practice / FOLDER / FILE).exists()
+    served.process.send_signal(signal.SIGHUP)
+    served.process.wait(30)
+    assert not (practice / FOLDER).exists()
 
 
 # The tokens.
