@@ -12,6 +12,8 @@ from miner.ledger.line import NAME, SCHEMA, Event, untouched
 from miner.results import Finding, Severity
 
 BACK = timedelta(days=1)
+# An entry is dated when its program begins to write; of two at once the later may be written first.
+AT_ONCE = timedelta(minutes=1)
 NEWER = "this line and those after it were written by a newer miner"
 _START = b'{"schema": '
 _PUT_BACK = (
@@ -111,7 +113,7 @@ def _earlier(at: str, before: str) -> timedelta | None:
         back = datetime.fromisoformat(before) - datetime.fromisoformat(at)
     except (ValueError, TypeError):
         return None
-    return back if back > timedelta(0) else None
+    return back if back > AT_ONCE else None
 
 
 def _accounted_for(torn: list[bytes], row: int) -> Finding:

@@ -123,6 +123,18 @@ def test_a_note_older_than_the_ledger_holds_of_it(tmp_path: Path) -> None:
     assert told(tmp_path) == []
 
 
+@pytest.mark.parametrize(
+    ("back", "noted"), [(timedelta(milliseconds=1), []), (timedelta(seconds=10), []),
+                        (timedelta(minutes=2), [("note", 2)])],
+)  # fmt: skip
+def test_of_two_writers_at_once_the_later_may_come_first(
+    tmp_path: Path, back: timedelta, noted: list[tuple[str, int]]
+) -> None:
+    add(tmp_path, 0)
+    ledger.append(tmp_path, "tried", {"value": 1}, AT - back)
+    assert told(tmp_path) == noted
+
+
 def test_a_note_that_cannot_be_written_loses_no_entry(tmp_path: Path) -> None:
     (tmp_path / ".ledger.last").mkdir()
     (tmp_path / ".ledger.last" / "x").write_text("")
@@ -162,15 +174,15 @@ def test_a_note_that_cannot_be_written_leaves_nothing_behind(
 ) -> None:
     add(tmp_path, 0)
     before = sorted(path.name for path in tmp_path.iterdir())
-    whole = Path.write_text
+    older = (tmp_path / ".ledger.last").read_bytes()
 
-    def full(path: Path, text: str, **more: str) -> int:
-        whole(path, text[:5], **more)
+    def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
     with monkeypatch.context() as patch:
-        patch.setattr(Path, "write_text", full)
+        patch.setattr(Path, "replace", full)
         add(tmp_path, 1)
+    assert (tmp_path / ".ledger.last").read_bytes() == older
     assert sorted(path.name for path in tmp_path.iterdir()) == before
     assert told(tmp_path) == []
     add(tmp_path, 2)
