@@ -16,7 +16,9 @@ if TYPE_CHECKING:
     from miner.api.following import drop, follow, keep
     from miner.api.gathering import briefing
     from miner.api.generating import generate
+    from miner.api.look_alikes import merges
     from miner.api.meal_steps import compare_meals, meal_table, meals, repeats
+    from miner.api.merging import merge, part
     from miner.api.morning import day_review
     from miner.api.noting import correct, notebook, take_back, take_out, write_note
     from miner.api.pages import write_pages
@@ -46,8 +48,10 @@ _STEPS = {
     "following": ("drop", "follow", "keep"),
     "gathering": ("briefing",),
     "generating": ("generate",),
+    "look_alikes": ("merges",),
     "meal_steps": ("compare_meals", "meal_table", "meals", "repeats"),
     "morning": ("day_review",),
+    "merging": ("merge", "part"),
     "noting": ("correct", "notebook", "take_back", "take_out", "write_note"),
     "pages": ("write_pages",),
     "plan_pages": ("written_plan",),
@@ -85,7 +89,10 @@ __all__ = [
     "load_rules",
     "meal_table",
     "meals",
+    "merge",
+    "merges",
     "notebook",
+    "part",
     "plan",
     "pool",
     "practice_morning",

@@ -88,12 +88,19 @@ class Past:
         words = words_behind(item.factor, self.settings)
         if words == item.words:
             return False
+        first = self.looked_since(item)
+        if first is None:
+            return False
+        then = as_merged(self.settings, first.payload)
+        return words_behind(standing_for(item.named, then), then) != words
+
+    def looked_since(self, item: ledger.Question) -> Event | None:
+        """Return the first look after a question was fixed that saw later days, or None."""
         for event in self.book.events:
             seen = str(event.payload.get("last_day") or "")
             if event.event in ledger.LOOKS and event.n > item.n and seen > item.fixed_on:
-                then = as_merged(self.settings, event.payload)
-                return words_behind(standing_for(item.named, then), then) != words
-        return False
+                return event
+        return None
 
     def seen_after(self, day: str, before_entry: int) -> bool:
         """Say whether a look before that entry had seen days after that day."""

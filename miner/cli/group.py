@@ -19,6 +19,7 @@ COMMANDS = {
     "check": ("miner.cli.check", "What was read, what is wrong with it, which days can be used."),
     "map": ("miner.cli.map", "Proposes how a file of unknown columns could be read."),
     "note": ("miner.cli.note", "Adds or mends a meal or a tag; notes on days and sessions."),
+    "merge": ("miner.cli.merge", "Tags or foods that mean the same, under one word."),
     "days": ("miner.cli.days", "The daily table: outcomes and habits, a row a day."),
     "meals": ("miner.cli.meals", "The table by meal; similar meals with and without a habit."),
     "day": ("miner.cli.day", "One day of a client; of a practice, whom to look at first."),

@@ -152,8 +152,8 @@ def read_settings(folder: Path, practice: Path | None) -> Settings:
         display_unit=own.display_unit or shared.display_unit or "mg/dL",
         rank_unit=own.rank_unit or shared.rank_unit or "day",
         primary_outcome=own.primary_outcome or shared.primary_outcome,
-        synonyms=_followed("synonyms", {**shared.synonyms, **own.synonyms}, folder),
-        food_synonyms=_followed(
+        synonyms=followed("synonyms", {**shared.synonyms, **own.synonyms}, folder),
+        food_synonyms=followed(
             "food_synonyms", {**shared.food_synonyms, **own.food_synonyms}, folder
         ),
     )
@@ -166,7 +166,7 @@ def _local(moment: datetime, zone: str | None) -> pd.Timestamp:
     return stamp.tz_localize(None)
 
 
-def _followed(name: str, table: Mapping[str, str], folder: Path) -> dict[str, str]:
+def followed(name: str, table: Mapping[str, str], folder: Path) -> dict[str, str]:
     """Return words, folded, each with the one that stands in the end for it.
 
     Raises:

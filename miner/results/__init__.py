@@ -26,6 +26,7 @@ from miner.results.follow import (
 )
 from miner.results.mapping import Known, Loss, Mapped, Option, Proposal, Question, ReadRow
 from miner.results.meals import MealComparison, MealPair, MealSide, Repeats
+from miner.results.merging import LookAlike, Merge, Merges, Reworded, WordCount
 from miner.results.noting import CorrectionMade, Note, Notebook, ReadAs
 from miner.results.plan import PairRead, PairsTest, Period, Plan, PlanResult
 from miner.results.ranking import (
@@ -61,12 +62,15 @@ __all__ = [
     "KeptResult",
     "Known",
     "Lineup",
+    "LookAlike",
     "Loss",
     "Mapped",
     "MealComparison",
     "MealPair",
     "MealSide",
     "Measure",
+    "Merge",
+    "Merges",
     "NewUnits",
     "Note",
     "NoteAt",
@@ -86,6 +90,7 @@ __all__ = [
     "ReadRow",
     "Repeats",
     "Result",
+    "Reworded",
     "Series",
     "Severity",
     "Shared",
@@ -96,5 +101,6 @@ __all__ = [
     "UnitBehind",
     "Why",
     "Withheld",
+    "WordCount",
     "plain",
 ]

@@ -1,0 +1,67 @@
+"""``miner merge``: tags or foods that mean the same, under one word."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from miner.cli.options import debug_option, format_option
+from miner.cli.output import put_json, show
+from miner.cli.waiting import progress
+from miner.errors import MinerError
+
+
+@click.command("merge")
+@click.argument("practice", type=click.Path(path_type=Path))
+@click.argument("words", nargs=-1, metavar="[WORD]...")
+@click.option("--into", metavar="WORD", help="The word that stands for the others.")
+@click.option("--part", "apart", is_flag=True, help="Take it back: these words stand alone again.")
+@click.option("--preview", is_flag=True, help="Say what it comes to; nothing is written.")
+@click.option("--kind", type=click.Choice(("tag", "food")), help="Where a word is both.")
+@click.option("--rules", type=click.Path(path_type=Path), help="A folder with rule books.")
+@format_option("text", "json")
+@debug_option
+def command(
+    practice: Path, words: tuple[str, ...], rules: Path | None, form: str, **said: Any
+) -> None:
+    """Merge tags, or words of foods, that mean the same, for every client of PRACTICE.
+
+    It is written to practice.toml; no record is changed. Without words: what is merged, and which
+    words look alike.
+    """
+    from miner import api
+    from miner.brief.text.merging import merge_parts, merges_parts
+
+    _require_sense(words, said)
+    into, kind = said["into"], said["kind"]
+    with progress("Reading the clients") as report:
+        if not words:
+            listed = api.merges(practice, rules=rules, progress=report)
+        elif into is None:
+            made = api.part(practice, words, kind, progress=report)
+        else:
+            preview = said["preview"]
+            made = api.merge(
+                practice, words, into, kind, preview=preview, rules=rules, progress=report
+            )
+    if form == "json":
+        put_json((made if words else listed).to_dict())
+    else:
+        show(merge_parts(made, practice) if words else merges_parts(listed, practice))
+
+
+def _require_sense(words: tuple[str, ...], said: dict[str, Any]) -> None:
+    """Refuse options that do not go together.
+
+    Raises:
+        MinerError: with what does.
+    """
+    into, apart, preview = said["into"], said["apart"], said["preview"]
+    if bool(words) != (bool(apart) != (into is not None)) or (preview and into is None):
+        raise MinerError(
+            "the words and the options do not go together",
+            "words with --into WORD, or words with --part, or neither",
+            'Write it so: miner merge PRACTICE "late cofee" --into "late coffee".',
+        )
