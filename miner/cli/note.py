@@ -15,7 +15,7 @@ from miner.cli.waiting import progress
 from miner.errors import MinerError
 
 LEVELS = ("low", "moderate", "high")
-KINDS = ("breakfast", "lunch", "dinner", "snack")
+KINDS = ("breakfast", "lunch", "dinner", "snack", "not-food")
 NUTRIENTS = ("carbs", "protein", "fat", "fibre")
 UNKNOWN = "unknown"
 LAST = "last"
@@ -43,7 +43,7 @@ def amount(text: str) -> str:
 @click.option("--tag", metavar="WORD", help="A tag.")
 @click.option("--at", metavar="WHEN", help='When: "2026-02-03 19:30". For a tag, a date will do.')
 @click.option("--to", metavar="WHEN", help="When a tag ended.")
-@click.option("--kind", type=click.Choice(KINDS), help="Which meal it was.")
+@click.option("--kind", type=click.Choice(KINDS), help="Which meal, or no food at all.")
 @click.option("--carbs", type=amount, metavar="GRAMS", help="Or: low, moderate, high, unknown.")
 @click.option("--protein", type=amount, metavar="GRAMS", help="The same.")
 @click.option("--fat", type=amount, metavar="GRAMS", help="The same.")
@@ -155,10 +155,11 @@ def _stream(said: dict[str, str | None]) -> str | None:
 
 def _values(said: dict[str, str | None]) -> dict[str, str]:
     """Return the columns that the options give; an empty text is "not known"."""
+    kind = said["kind"]
     own = {
         "label": said["meal"],
         "tag": said["tag"],
-        "meal": said["kind"],
+        "meal": kind and kind.replace("-", "_"),
         "energy_kcal": said["energy"],
     }
     values = {name: text for name, text in own.items() if text is not None}

@@ -13,7 +13,7 @@ PAGES = {
     "ask": "Questions", "rank": "Ranking", "why": "Ranking", "error-rate": "Ranking",
     "brief": "Pages", "keep": "Ranking", "follow": "Follow-up", "plan": "Follow-up",
     "result": "Follow-up", "history": "History", "export": "Folder", "caseload": "Caseload",
-    "open": "Morning",
+    "open": "Morning", "merge": "Settings",
 }  # fmt: skip
 _OWN = (
     ("Fix one with 'miner ask CLIENT --fix'.", "Fix one on the page Questions."),
@@ -63,7 +63,9 @@ _OWN = (
     ("If so add: [[pressure_lows]] start = ", "If so note it on the page Settings: from "),
     ("note it in client.toml under [[pressure_lows]]", "note it on the page Settings"),
     ("under [synonyms] in client.toml", "on the page Settings"),
-    ("If so add under [synonyms]: ", "If so write it on the page Settings of the practice: "),
+    ("If so: miner merge PRACTICE ", "If so write it on the page Settings of the practice: "),
+    (" --into ", " = "),
+    (": miner merge PRACTICE WORD = WORD", " on the page Settings of the practice"),
     ("Correct it in client.toml or practice.toml.", "Correct it on the page Settings."),
     ("left out in client.toml", "left out by you"),
     ("it was confirmed in client.toml", "it was confirmed"),

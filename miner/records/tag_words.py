@@ -6,6 +6,7 @@ import difflib
 import re
 import unicodedata
 from collections.abc import Iterator
+from shlex import quote
 
 import pandas as pd
 
@@ -21,7 +22,7 @@ _WORD = re.compile(r"[^\W_]+")
 
 
 def spelt_alike(tags: pd.DataFrame, findings: Findings) -> None:
-    """Ask about tags that look like one word; the commoner of two is proposed to stand.
+    """Ask about tags that look like one word; the commoner of two is proposed to stay.
 
     Args:
         tags: the stream, synonyms joined.
@@ -36,15 +37,19 @@ def spelt_alike(tags: pd.DataFrame, findings: Findings) -> None:
             f"the tags '{name}' ({several(int(counts[name]), 'time')}) and '{other}' "
             f"({counts[other]}) may be one",
             ONE_SPELLING,
-            f'If so add under [synonyms]: "{_plain(other)}" = "{_plain(name)}"',
+            _to_merge(other, name, as_common=counts[other] == counts[name]),
             file=str(first["file"]),
             row=int(first["row"]),
             count=int(counts[other]),
         )
 
 
-def _plain(name: str) -> str:
-    return name.replace("\\", "\\\\").replace('"', '\\"')
+def _to_merge(rarer: str, commoner: str, *, as_common: bool) -> str:
+    """Return how the rarer becomes the commoner; which of two as common is right is not known."""
+    if as_common:
+        lead = "If so, merge the wrong one into the right one"
+        return f"{lead}: miner merge PRACTICE WORD --into WORD"
+    return f"If so: miner merge PRACTICE {quote(rarer)} --into {quote(commoner)}"
 
 
 def _pairs(names: list[str]) -> Iterator[tuple[str, str]]:

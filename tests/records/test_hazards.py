@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from miner.errors import MinerError
 from miner.records import read_client
 from miner.records.pressure import lows_of
 from miner.records.tag_words import alike, key_of
@@ -190,12 +191,30 @@ def test_spellings_are_proposed_and_joined_only_when_declared(folder):
     folder.steady_glucose().write("tags.csv", "time,tag\n" + rows)
     client = read_client(folder.path)
     (found,) = said(client, "may be one")
-    assert '"resturant" = "restaurant"' in found.do
+    assert found.do == "If so: miner merge PRACTICE resturant --into restaurant"
     assert sorted(client.streams["tags"]["tag"].unique()) == ["restaurant", "resturant"]
     folder.write("client.toml", '[synonyms]\nresturant = "restaurant"\n')
     client = read_client(folder.path)
     assert client.streams["tags"]["tag"].unique().tolist() == ["restaurant"]
     assert not said(client, "may be one")
+
+
+def test_of_two_spellings_as_common_neither_is_proposed(folder):
+    rows = "2026-03-02T11:00,late coffee\n2026-03-02T12:00,late cofee\n"
+    folder.steady_glucose().write("tags.csv", "time,tag\n" + rows)
+    (found,) = said(read_client(folder.path), "may be one")
+    assert "cofee" not in found.do
+    assert "the wrong one into the right one" in found.do
+
+
+def test_one_word_stands_in_the_end_and_a_circle_is_refused(folder):
+    folder.steady_glucose().write("tags.csv", "time,tag\n2026-03-02T11:00,a\n")
+    folder.write("client.toml", '[synonyms]\nA = "b"\nb = "c"\n')
+    assert read_client(folder.path).streams["tags"]["tag"].tolist() == ["c"]
+    assert read_client(folder.path).streams["tags"]["noted"].tolist() == ["a"]
+    folder.write("client.toml", '[synonyms]\na = "b"\nb = "A"\n')
+    with pytest.raises(MinerError, match="round in a circle: a, b, a"):
+        read_client(folder.path)
 
 
 def lows_by_definition(minutes, value):
