@@ -19,6 +19,10 @@ class OwnWords(Text):
     """What somebody wrote: no word of it is put in another way."""
 
 
+class CommandLine(Text):
+    """A command to be copied: no line of it is broken."""
+
+
 def render(parts: Iterable[RenderableType], width: int = 80, *, styled: bool = False) -> str:
     """Return the parts as text, without a trailing blank line.
 
@@ -41,7 +45,7 @@ def render(parts: Iterable[RenderableType], width: int = 80, *, styled: bool = F
         legacy_windows=False,
     )
     for part in parts:
-        console.print(part)
+        console.print(part, soft_wrap=isinstance(part, CommandLine))
     lines = [line.rstrip() for line in buffer.getvalue().splitlines()]
     return "\n".join(lines).strip("\n") + "\n"
 
@@ -80,6 +84,11 @@ def item(lead: str, text: str, indent: int = 0, *, width: int = 1) -> Padding:
 def height(parts: Iterable[RenderableType], width: int = 80) -> int:
     """Return how many lines the parts take."""
     return render(parts, width).count("\n")
+
+
+def command(text: str, indent: int = 2) -> CommandLine:
+    """Return a command to be copied: on one line, however long it is."""
+    return CommandLine(f"{' ' * indent}{spelled(text)}")
 
 
 def own_words(line: str, indent: int = 0) -> Padding:

@@ -7,7 +7,7 @@ from shlex import quote
 
 from rich.console import JustifyMethod, RenderableType
 
-from miner.brief.text.layout import Parts, heading, paragraph, section, table
+from miner.brief.text.layout import Parts, command, heading, paragraph, section, table
 from miner.brief.text.safe import clean
 from miner.errors import several
 from miner.results import LookAlike, Merge, Merges, Reworded, WordCount
@@ -40,12 +40,12 @@ def merge_parts(found: Merge, practice: Path) -> Parts:
         parts.append(paragraph(f"In client.toml it is said otherwise, and that holds: {names}."))
     parts += _unreadable(found.unreadable)
     others = " ".join(quote(item.word) for item in found.words[1:])
-    command = f"miner merge {quote(str(practice))} {others}"
-    kind = f" --kind {found.kind}"
+    words, kind = f"miner merge {quote(str(practice))} {others}", f" --kind {found.kind}"
     if found.action == "merged":
-        parts.append(paragraph(f"To take it back: {command} --part{kind}"))
+        parts += [paragraph("To take it back:"), command(f"{words} --part{kind}")]
     elif found.action == "preview":
-        parts.append(paragraph(f"To merge them: {command} --into {quote(found.into)}{kind}"))
+        merged = f"{words} --into {quote(found.into)}{kind}"
+        parts += [paragraph("To merge them:"), command(merged)]
     return parts
 
 
@@ -73,17 +73,12 @@ def _pair(pair: LookAlike, practice: Path) -> Parts:
     if pair.as_common:
         told += ". Both are as common: which is right is for you to say"
         words.append((commoner.word, rarer.word))
-    return [
-        paragraph(f"{told}.", 2),
-        *(
-            paragraph(
-                f"miner merge {quote(str(practice))} {quote(own)} --into {quote(kept)} "
-                f"--kind {pair.kind}",
-                4,
-            )
-            for own, kept in words
-        ),
-    ]
+    lead = f"miner merge {quote(str(practice))}"
+    lines = (
+        command(f"{lead} {quote(own)} --into {quote(kept)} --kind {pair.kind}", 4)
+        for own, kept in words
+    )
+    return [paragraph(f"{told}.", 2), *lines]
 
 
 def _counted(count: WordCount) -> str:

@@ -9,7 +9,7 @@ from shlex import quote
 from typing import Any
 
 from miner.brief.morning_words import MONTHS
-from miner.brief.text.layout import Parts, heading, own_words, paragraph, section
+from miner.brief.text.layout import Parts, command, heading, own_words, paragraph, section
 from miner.brief.text.safe import clean
 from miner.errors import several
 from miner.results import CorrectionMade, Note, Notebook, ReadAs
@@ -39,8 +39,8 @@ def written_parts(made: CorrectionMade | Note, client: Path) -> Parts:
     if isinstance(made, Note):
         if not made.row:
             return [heading(f"The note is taken back: {_about(made)}."), *_words(made)]
-        back = paragraph(f"To take it back: {undo}")
-        return [heading(f"Noted, in notes.md: {_about(made)}."), *_words(made), back]
+        lead = heading(f"Noted, in notes.md: {_about(made)}.")
+        return [lead, *_words(made), *_back(undo)]
     lead = f"The {_one(made)} is {ACTIONS[made.action]}: corrections.csv, row {made.row}."
     parts: Parts = [heading(f"{lead} The client's own files stay as they are.")]
     if made.before:
@@ -52,8 +52,12 @@ def written_parts(made: CorrectionMade | Note, client: Path) -> Parts:
     if made.read_as:
         parts.append(paragraph(read_words(made.read_as)))
     if made.action != "taken_back":
-        parts.append(paragraph(f"To take it back: {undo} {made.row}"))
+        parts += _back(f"{undo} {made.row}")
     return parts
+
+
+def _back(text: str) -> Parts:
+    return [paragraph("To take it back:"), command(text)]
 
 
 def notebook_parts(book: Notebook) -> Parts:
