@@ -39,8 +39,8 @@ def written_parts(made: CorrectionMade | Note, client: Path) -> Parts:
     if isinstance(made, Note):
         if not made.row:
             return [heading(f"The note is taken back: {_about(made)}."), *_words(made)]
-        lead = heading(f"Noted, in notes.md: {_about(made)}.")
-        return [lead, *_words(made), *_back(undo)]
+        title = heading(f"Noted, in notes.md: {_about(made)}.")
+        return [title, *_words(made), *_back(undo)]
     lead = f"The {_one(made)} is {ACTIONS[made.action]}: corrections.csv, row {made.row}."
     parts: Parts = [heading(f"{lead} The client's own files stay as they are.")]
     if made.before:
