@@ -51,15 +51,23 @@ def command(
     given = dict(map(_answer, answers))
     with progress("Looking at the file"):
         found = map_file(file, answers=given, practice=practice)
-    if form == "text" and sys.stdin.isatty() and sys.stdout.isatty():
-        found, write = _asked(file, found, given, practice=practice, write=write)
+    shown = False
+    if form == "text" and at_a_terminal():
+        found, shown = _asked(file, found, given, practice=practice)
+        write = write or (shown and found.complete and click.confirm("Save it like this?"))
     if write:
         found = map_file(file, answers=given, practice=practice, write=True)
     if form == "json":
         put_json({**found.to_dict(), "complete": found.complete})
         return
     said = "".join(f' --set "{key}={value}"' for key, value in given.items())
-    show(mapped_parts(found, detail=detail, command=said + " --practice" * practice))
+    parts = mapped_parts(found, detail=detail, command=said + " --practice" * practice)
+    show(parts[-1:] if shown else parts)
+
+
+def at_a_terminal() -> bool:
+    """Say whether somebody sits there who can be asked."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
 
 
 def _answer(text: str) -> tuple[str, str]:
@@ -70,9 +78,9 @@ def _answer(text: str) -> tuple[str, str]:
 
 
 def _asked(
-    file: Path, found: Mapped, given: dict[str, str], *, practice: bool, write: bool
+    file: Path, found: Mapped, given: dict[str, str], *, practice: bool
 ) -> tuple[Mapped, bool]:
-    """Ask what is open, one after the other; return what is proposed then, and whether to save."""
+    """Ask what is open, one after the other; return what is proposed then, and whether it was."""
     from miner.api.mapping import map_file
     from miner.brief.text.map import mapped_parts
 
@@ -84,7 +92,9 @@ def _asked(
         key, each = question
         given[key] = _prompted(each)
         found = map_file(file, answers=given, practice=practice)
-    return found, write or (asked and found.complete and click.confirm("Save it like this?"))
+    if asked:
+        show(mapped_parts(found)[:-2])
+    return found, asked
 
 
 def _next(found: Mapped, given: dict[str, str]) -> tuple[str, Question] | None:

@@ -101,7 +101,7 @@ def api(monkeypatch: pytest.MonkeyPatch, samples: ModuleType, rules: RuleBook) -
 def run() -> Callable[..., Result]:
     """Run the command line on these words."""
 
-    def call(*words: str) -> Result:
-        return CliRunner().invoke(commands, list(words))
+    def call(*words: str, typed: str | None = None) -> Result:
+        return CliRunner().invoke(commands, list(words), input=typed)
 
     return call

@@ -6,7 +6,7 @@ import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
+from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -45,7 +45,7 @@ class Words:
         """Return the place of the first of them that stands in the words of a name, or None."""
         given = tuple(name)
         for at, each in enumerate(self.listed):
-            if all(any(fnmatchcase(word, part) for word in given) for part in each.split()):
+            if all(any(_fits(part, word) for word in given) for part in each.split()):
                 return at
         return None
 
@@ -56,7 +56,13 @@ class Words:
     def mean(self, cell: str) -> bool:
         """Say whether a whole cell is one of them."""
         folded = " ".join(_folded(cell).split())
-        return any(fnmatchcase(folded, each) for each in self.listed)
+        return any(_fits(each, folded) for each in self.listed)
+
+
+@lru_cache(maxsize=20_000)
+def _fits(pattern: str, word: str) -> bool:
+    """Say whether a word is one of the rule book's; only a star stands for other letters."""
+    return re.fullmatch(re.escape(pattern).replace(r"\*", ".*"), word) is not None
 
 
 def glucose_unit(name: Iterable[str]) -> str | None:

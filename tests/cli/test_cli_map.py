@@ -1,0 +1,99 @@
+"""``miner map``: what is printed, what is asked, and what is written."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+DAYS = [f"{day:02d}/02/2026 {hour:02d}:{minute:02d}" for day in range(1, 4)
+        for hour in range(24) for minute in (0, 30)]  # fmt: skip
+
+
+@pytest.fixture
+def client(tmp_path: Path) -> Path:
+    folder = tmp_path / "practice" / "client-01"
+    folder.mkdir(parents=True)
+    rows = "".join(f"{time};5,4;S1\n" for time in DAYS)
+    (folder / "sensor one.csv").write_text(f"an export\nWhen;Result;Device\n{rows}")
+    rows = "".join(f"2026-02-0{day} 12:00,{word},x\n" for day in range(1, 9)
+                   for word in ("Lunch", "Correction"))  # fmt: skip
+    (folder / "food.csv").write_text(f"time,meal type,eaten\n{rows}")
+    return folder
+
+
+def sentences(text: str) -> list[str]:
+    return re.split(r"(?<=[.?!])\s+|\n\n|\n {2,}", text)
+
+
+def test_rows_are_shown_as_they_stand_and_as_they_are_read(client: Path, run: Any) -> None:
+    result = run("map", str(client / "food.csv"))
+    assert result.exit_code == 0
+    assert '"food.csv" looks like meals: 16 rows.' in result.stdout
+    assert 'Row 2, "2026-02-01 12:00,Lunch,x"\n    meals, 1 Feb 2026 at 12:00' in result.stdout
+    assert result.stdout.endswith("To save it: miner map food.csv --write\n")
+    assert not (client / "sources.toml").exists()
+    assert max(len(each.split()) for each in sentences(result.stdout)) <= 20
+
+
+def test_what_cannot_be_decided_is_told_with_what_it_means(client: Path, run: Any) -> None:
+    path = str(client / "sensor one.csv")
+    result = run("map", path)
+    said = " ".join(result.stdout.split())
+    assert (
+        '--set "dates=day first" 144 dates, first 1 Feb 2026, last 3 Feb 2026, at most 1 day'
+        in said
+    )
+    assert '--set "dates=month first" 144 dates, first 2 Jan 2026, last 2 Mar 2026' in said
+    assert "Decide first" in said
+    refused = run("map", path, "--write")
+    assert refused.exit_code == 2
+    assert '--set "dates=day first", or --set "dates=month first"' in refused.output
+    assert not (client / "sources.toml").exists()
+    done = run("map", path, "--write", "--set", "dates=day first")
+    assert "Saved in client-01/sources.toml." in done.stdout
+    (entry,) = tomllib.loads((client / "sources.toml").read_text())["source"]
+    assert entry["time_format"] == "%d/%m/%Y %H:%M"
+
+
+def test_at_a_terminal_it_is_asked(client: Path, run: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("miner.cli.map.at_a_terminal", lambda: True)
+    result = run("map", str(client / "sensor one.csv"), typed="2\ny\n")
+    assert result.exit_code == 0, result.output
+    assert "Which comes first in a date such as 01/02/2026 00:00?" in result.output
+    (entry,) = tomllib.loads((client / "sources.toml").read_text())["source"]
+    assert entry["time_format"] == "%m/%d/%Y %H:%M"
+
+
+def test_at_a_terminal_the_answer_proposed_needs_no_typing(
+    client: Path, run: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("miner.cli.map.at_a_terminal", lambda: True)
+    run("map", str(client / "food.csv"), "--write", typed="\n")
+    (entry,) = tomllib.loads((client / "sources.toml").read_text())["source"]
+    assert entry["meals"] == {"correction": "not_food"}
+
+
+def test_it_is_taken_back(client: Path, run: Any) -> None:
+    path = str(client / "food.csv")
+    run("map", path, "--write")
+    result = run("map", path, "--undo")
+    assert result.stdout == "0 entries put back in client-01/sources.toml.\n"
+    assert (client / "sources.toml").read_text() == ""
+
+
+def test_as_json_every_reason_is_a_code(client: Path, run: Any) -> None:
+    found = json.loads(run("map", str(client / "food.csv"), "--format", "json").stdout)
+    assert found["complete"] is True
+    (one,) = found["proposals"]
+    assert {item["code"] for item in one["known"]} >= {"time_column", "its_words", "iso"}
+
+
+def test_an_answer_without_a_key_is_told(client: Path, run: Any) -> None:
+    result = run("map", str(client / "food.csv"), "--set", "dates")
+    assert result.exit_code == 2
+    assert "KEY=VALUE" in result.output
