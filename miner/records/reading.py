@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from miner.errors import MinerError
+from miner.records.backwards import ask_about_order
 from miner.records.client import STREAMS, Client, Settings
 from miner.records.columns import COLUMNS
 from miner.records.correcting import correct, read_added
@@ -24,6 +25,8 @@ from miner.records.kinds import open_file
 from miner.records.one_person import ask_about_others
 from miner.records.overlaps import empty, join_files, once
 from miner.records.plausible import without_impossible_dates
+from miner.records.plausible_sleep import plausible_sleep
+from miner.records.plausible_values import never_varies, plausible_activity, plausible_meals
 from miner.records.pressure import suspect_pressure
 from miner.records.settings import read_settings
 from miner.records.sources import Source, canonical
@@ -224,6 +227,7 @@ def _client(
     noted = streams["tags"]["tag"]
     tag = noted.replace(dict(settings.synonyms)) if settings.synonyms else noted
     streams["tags"] = streams["tags"].assign(noted=noted, tag=tag)
+    streams |= _plausible(streams, findings)
     hold_together(streams, findings)
     suspect_pressure(streams["glucose"], streams["sleep"], findings)
     spelt_alike(streams["tags"], findings)
@@ -232,6 +236,18 @@ def _client(
     return Client(
         folder, settings, streams, worn, findings.sorted(), digest, hashed, corrected.replaced
     )
+
+
+def _plausible(streams: dict[str, pd.DataFrame], findings: Findings) -> dict[str, pd.DataFrame]:
+    """Return the streams without values that contradict others of their row."""
+    for name, frame in streams.items():
+        ask_about_order(name, frame, findings)
+    looked = streams | {
+        "sleep": plausible_sleep(streams["sleep"], findings),
+        "activity": plausible_activity(streams["activity"], findings),
+        "meals": plausible_meals(streams["meals"], findings),
+    }
+    return {name: never_varies(name, frame, findings) for name, frame in looked.items()}
 
 
 def _first_told(findings: Findings) -> str:

@@ -1,0 +1,289 @@
+"""Sleep held against its own night: what cannot be is left out, what is odd is asked about.
+
+A value that is left out becomes unknown; the night itself stays.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from miner.records.findings import Findings
+from miner.results import Severity
+
+STAGES = ("deep_min", "rem_min", "light_min")
+MINUTES = ("asleep_min", *STAGES, "awake_min")
+SLACK_MIN, SLACK_SHARE = 5.0, 0.02
+APART_MIN, APART_SHARE = 15.0, 0.05
+FEWEST, MOST_ROWS, RULE = 7, 0.5, 0.8
+LONG_NIGHT_MIN, LONGEST_MIN = 180.0, 16 * 60.0
+HOURS_BELOW, PERCENT = 0.06, (95.0, 105.0)
+USUAL_SHARE, CUT_SHARE = 0.7, 0.2
+TOO_LONG_ASLEEP = "longer than 16 hours"
+Mask = NDArray[np.bool_]
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class _Nights:
+    """The nights that are used, as arrays of minutes; NaN where not known."""
+
+    place: NDArray[np.int64]
+    in_bed: Floats
+    asleep: Floats
+    stages: Floats
+    awake: Floats
+
+    @classmethod
+    def of(cls, frame: pd.DataFrame) -> _Nights:
+        place = np.flatnonzero((frame["left_out"] == "").to_numpy())
+        rows = frame.iloc[place]
+        in_bed = (rows["end"].to_numpy() - rows["start"].to_numpy()) / np.timedelta64(1, "m")
+        asleep, awake = (rows[name].to_numpy(np.float64) for name in ("asleep_min", "awake_min"))
+        stages = np.sum([rows[name].to_numpy(np.float64) for name in STAGES], axis=0)
+        return cls(place, in_bed, asleep, stages, awake)
+
+
+def plausible_sleep(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
+    """Return the sleep without what cannot be true of a night; what was left out is reported.
+
+    In this order: nights of more than 16 hours; minutes that read like hours or like percent;
+    more asleep, or more in the stages, than the time from start to end; time asleep that is a
+    fifth of the night or less where this client's is usually seven tenths; stages that do not add
+    up to the time asleep, and time asleep and awake that do not add up to the night, where they
+    do in the other nights. Common practice, no source.
+
+    Args:
+        frame: the stream, with ``left_out`` filled in.
+        findings: gets what is left out or asked about.
+    """
+    if frame.empty or not (frame["left_out"] == "").any():
+        return frame
+    frame = frame.copy()
+    _too_long(frame, findings)
+    _other_unit(frame, findings)
+    _beyond_bed(frame, findings)
+    _cut_off(frame, findings)
+    _parts_of_sleep(frame, findings)
+    _parts_of_night(frame, findings)
+    return frame
+
+
+def _too_long(frame: pd.DataFrame, findings: Findings) -> None:
+    nights = _Nights.of(frame)
+    long = nights.in_bed > LONGEST_MIN
+    findings.rows(
+        Severity.QUESTION,
+        "{n} sleep(s) of more than 16 hours",
+        "a sleep of at most 16 hours",
+        "See whether the times are right, and correct them. Until then they are left out.",
+        at=frame.iloc[nights.place[long]],
+        shown=[_hours(minutes) for minutes in nights.in_bed[long]],
+        code="sleep_too_long",
+        stream="sleep",
+    )
+    frame.loc[frame.index[nights.place[long]], "left_out"] = TOO_LONG_ASLEEP
+
+
+def _other_unit(frame: pd.DataFrame, findings: Findings) -> None:
+    """Leave out minutes that are hours, or percent of the night, in nearly every row."""
+    nights = _Nights.of(frame)
+    long = nights.in_bed >= LONG_NIGHT_MIN
+    hours: list[str] = []
+    if _mostly(nights.asleep < HOURS_BELOW * nights.in_bed, long & (nights.asleep > 0)):
+        hours.append("asleep_min")
+    if _mostly(nights.stages < HOURS_BELOW * nights.in_bed, long & (nights.stages > 0)):
+        hours += STAGES
+    if hours:
+        awake = nights.awake[long & ~np.isnan(nights.awake)]
+        hours += ["awake_min"] if awake.size and awake.max() < 24 else []
+        _ask_unit(frame, nights, hours, "hours", "h", findings)
+        return
+    percent = (nights.stages >= PERCENT[0]) & (nights.stages <= PERCENT[1])
+    if _mostly(percent, long & (nights.stages > 0)):
+        _ask_unit(frame, nights, list(STAGES), "percent of the night", "min", findings)
+
+
+def _ask_unit(
+    frame: pd.DataFrame,
+    nights: _Nights,
+    names: list[str],
+    like: str,
+    unit: str,
+    findings: Findings,
+) -> None:
+    names = [name for name in names if frame[name].notna().any()]
+    rows = frame.iloc[nights.place]
+    first = rows[rows[names[0]].notna()].iloc[0]
+    bed = (first["end"] - first["start"]) / pd.Timedelta(minutes=1)
+    do = f'Say so under units in sources.toml, such as {names[0]} = "{unit}".'
+    if unit == "min":
+        do = "Export minutes, or do not map these columns."
+    findings.add(
+        Severity.QUESTION,
+        f"{', '.join(names)} read like {like}: {first[names[0]]:g} in a night of {bed:.0f} minutes",
+        "minutes of the night",
+        f"{do} Until then they are unknown.",
+        file=str(first["file"]),
+        row=int(first["row"]),
+        count=len(rows),
+        code="sleep_unit",
+        stream="sleep",
+        column=names[0],
+        days=_days(rows),
+    )
+    frame[names] = np.nan
+
+
+def _beyond_bed(frame: pd.DataFrame, findings: Findings) -> None:
+    nights = _Nights.of(frame)
+    most = nights.in_bed + SLACK_MIN + SLACK_SHARE * nights.in_bed
+    stages = nights.stages > most
+    asleep = (nights.asleep > most) | (stages & (nights.stages == nights.asleep))
+    _leave_out(
+        frame,
+        nights,
+        asleep | stages,
+        ["asleep_min", *STAGES],
+        findings,
+        what="{n} night(s) with more asleep than from start to end",
+        shown=np.fmax(nights.asleep, nights.stages),
+        code="asleep_beyond_bed",
+    )
+
+
+def _cut_off(frame: pd.DataFrame, findings: Findings) -> None:
+    nights = _Nights.of(frame)
+    share = nights.asleep / np.maximum(nights.in_bed, 1)
+    known = share[~np.isnan(share)]
+    if known.size < FEWEST or float(np.median(known)) < USUAL_SHARE:
+        return
+    cut = (share <= CUT_SHARE) & (nights.in_bed >= LONG_NIGHT_MIN)
+    _leave_out(
+        frame,
+        nights,
+        cut,
+        ["asleep_min", *STAGES],
+        findings,
+        what="{n} night(s) with a fifth or less of it asleep, where most is usual",
+        shown=nights.asleep,
+        code="asleep_cut_off",
+    )
+
+
+def _parts_of_sleep(frame: pd.DataFrame, findings: Findings) -> None:
+    nights = _Nights.of(frame)
+    above = nights.stages - nights.asleep > APART_MIN + APART_SHARE * nights.asleep
+    below = _off_the_rule(nights.asleep, nights.stages) & ~above
+    for mask, names in ((above, ["asleep_min", *STAGES]), (below, list(STAGES))):
+        _leave_out(
+            frame,
+            nights,
+            mask,
+            names,
+            findings,
+            what="{n} night(s) whose stages do not add up to the time asleep",
+            shown=nights.stages,
+            of=nights.asleep,
+            code="stages_not_asleep",
+        )
+
+
+def _parts_of_night(frame: pd.DataFrame, findings: Findings) -> None:
+    nights = _Nights.of(frame)
+    both = nights.asleep + nights.awake
+    over = both > nights.in_bed + SLACK_MIN + SLACK_SHARE * nights.in_bed
+    whole = np.abs(nights.asleep - nights.in_bed) <= SLACK_MIN + SLACK_SHARE * nights.in_bed
+    if _mostly(whole, ~np.isnan(both) & (nights.awake > SLACK_MIN)):
+        _ask_awake(frame, nights, findings)
+        return
+    _leave_out(
+        frame,
+        nights,
+        over | _off_the_rule(nights.in_bed, both),
+        ["asleep_min", *STAGES, "awake_min"],
+        findings,
+        what="{n} night(s) whose time asleep and awake do not add up to it",
+        shown=both,
+        code="asleep_and_awake",
+    )
+
+
+def _ask_awake(frame: pd.DataFrame, nights: _Nights, findings: Findings) -> None:
+    rows = frame.iloc[nights.place]
+    awake = float(np.nanmedian(nights.awake))
+    findings.add(
+        Severity.QUESTION,
+        f"from start to end is all asleep, with {awake:.0f} minutes awake beside it: the length "
+        "seems to leave out the time awake, so nights end too early",
+        "a night from falling asleep to waking",
+        "Map asleep_min and awake_min and no end: the night ends when both have passed.",
+        file=str(rows["file"].iloc[0]),
+        row=int(rows["row"].iloc[0]),
+        count=len(rows),
+        code="length_without_awake",
+        stream="sleep",
+        column="end",
+        days=_days(rows),
+    )
+
+
+def _off_the_rule(total: Floats, parts: Floats) -> Mask:
+    """Say where parts do not add up to a total though they do in eight of ten nights."""
+    known = ~np.isnan(total) & ~np.isnan(parts)
+    apart = np.abs(total - parts)
+    close = apart <= SLACK_MIN + SLACK_SHARE * total
+    if known.sum() < FEWEST or close[known].mean() < RULE:
+        return np.zeros(len(total), dtype=np.bool_)
+    return np.asarray(apart > APART_MIN + APART_SHARE * total, dtype=np.bool_)
+
+
+def _mostly(true: Mask, of: Mask) -> bool:
+    """Say whether something is true in nine of ten rows, of at least three."""
+    return bool(of.sum() >= 3 and true[of].mean() >= 0.9)
+
+
+def _leave_out(
+    frame: pd.DataFrame,
+    nights: _Nights,
+    mask: Mask,
+    names: list[str],
+    findings: Findings,
+    *,
+    what: str,
+    shown: Floats,
+    code: str,
+    of: Floats | None = None,
+) -> None:
+    """Make values unknown and report them: a question where it is half of the nights or more."""
+    total = nights.in_bed if of is None else of
+    many = mask.sum() >= max(3, MOST_ROWS * len(mask))
+    findings.rows(
+        Severity.QUESTION if many else Severity.LEFT_OUT,
+        what,
+        "minutes asleep and awake that fit from start to end",
+        "See what the columns of this file mean, and map the right ones. Until then they are "
+        "unknown."
+        if many
+        else "Correct them; until then they are unknown.",
+        at=frame.iloc[nights.place[mask]],
+        shown=[
+            f"{value:.0f} of {whole:.0f} min"
+            for value, whole in zip(shown[mask], total[mask], strict=True)
+        ],
+        code=code,
+        stream="sleep",
+        column=names[0],
+    )
+    frame.loc[frame.index[nights.place[mask]], names] = np.nan
+
+
+def _hours(minutes: float) -> str:
+    return f"{minutes / 60:.1f} hours"
+
+
+def _days(rows: pd.DataFrame) -> tuple[str, ...]:
+    return tuple(sorted(set(rows["end_clock"].dt.strftime("%Y-%m-%d"))))
