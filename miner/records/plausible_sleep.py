@@ -217,8 +217,8 @@ def _ask_awake(frame: pd.DataFrame, nights: _Nights, findings: Findings) -> None
     awake = float(np.nanmedian(nights.awake))
     findings.add(
         Severity.QUESTION,
-        f"from start to end is all asleep, with {awake:.0f} minutes awake beside it: the length "
-        "seems to leave out the time awake, so nights end too early",
+        f"from start to end all is sleep, with {awake:.0f} minutes awake beside it. The length "
+        "seems to leave out the time awake, and nights end too early",
         "a night from falling asleep to waking",
         "Map asleep_min and awake_min and no end: the night ends when both have passed.",
         file=str(rows["file"].iloc[0]),

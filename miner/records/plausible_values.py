@@ -137,16 +137,17 @@ def plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
         code="energy_too_small",
         stream="meals",
     )
-    carbs = frame["carbs_g"].to_numpy(np.float64)
-    _unknown(
-        frame,
-        used & (carbs > MOST_CARBS_G),
-        ["carbs_g"],
+    much = used & (frame["carbs_g"].to_numpy(np.float64) > MOST_CARBS_G)
+    findings.rows(
+        Severity.QUESTION,
         "{n} meal(s) with more than 400 g of carbohydrate",
         "at most 400 g in one meal",
-        findings,
+        "Ask what was eaten, and mend the meal if a digit is wrong. It is used as it stands.",
+        at=frame[much],
+        shown=[f"{value:g} g" for value in frame.loc[much, "carbs_g"]],
         code="carbs_too_many",
         stream="meals",
+        column="carbs_g",
     )
     return frame
 

@@ -219,10 +219,13 @@ def _client(
     streams["glucose"] = look(streams["glucose"], settings, findings)
     zone, by_clock = settings.time_zone, any(part.unzoned for part in parts)
     read = partial(read_added, glucose=streams["glucose"], zone=zone, by_clock=by_clock)
-    known = {name: frame for name, frame in streams.items() if name not in stopped}
+    seen = streams | {"meals": _plausible_meals(streams["meals"], Findings())}
+    known = {name: frame for name, frame in seen.items() if name not in stopped}
     corrected = correct(known, read_corrections(folder, findings), read, findings)
-    streams |= corrected.streams
     if corrected.done:
+        written = streams["meals"]
+        streams |= corrected.streams
+        streams["meals"] = _as_written(streams["meals"], written)
         digest = hashlib.sha256("\n".join([digest, *corrected.done]).encode()).hexdigest()[:16]
     noted = streams["tags"]["tag"]
     tag = noted.replace(dict(settings.synonyms)) if settings.synonyms else noted
@@ -245,9 +248,27 @@ def _plausible(streams: dict[str, pd.DataFrame], findings: Findings) -> dict[str
     looked = streams | {
         "sleep": plausible_sleep(streams["sleep"], findings),
         "activity": plausible_activity(streams["activity"], findings),
-        "meals": plausible_meals(streams["meals"], findings),
+        "meals": _plausible_meals(streams["meals"], findings),
     }
-    return {name: never_varies(name, frame, findings) for name, frame in looked.items()}
+    return {
+        name: never_varies(name, frame, findings) if name != "meals" else frame
+        for name, frame in looked.items()
+    }
+
+
+def _plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
+    return never_varies("meals", plausible_meals(frame, findings), findings)
+
+
+def _as_written(meals: pd.DataFrame, written: pd.DataFrame) -> pd.DataFrame:
+    """Return the meals as corrected, each row of a file as it was written.
+
+    A correction tells a record by what was shown of it, without values in doubt. What it did not
+    replace is looked at once more, so that the report leaves out what was mended.
+    """
+    places = [pd.MultiIndex.from_frame(frame[["file", "row"]]) for frame in (meals, written)]
+    both = [written[places[1].isin(places[0])], meals[~places[0].isin(places[1])]]
+    return pd.concat(both).sort_values("time", kind="stable", ignore_index=True)
 
 
 def _first_told(findings: Findings) -> str:

@@ -90,12 +90,12 @@ def test_kilojoules_are_asked_about() -> None:
     assert after["energy_kcal"].isna().all()
 
 
-def test_a_meal_of_more_than_400_g_of_carbohydrate_becomes_unknown() -> None:
+def test_a_meal_of_more_than_400_g_of_carbohydrate_is_asked_about() -> None:
     frame = meals(energy_kcal=np.nan)
     frame.loc[3, "carbs_g"] = 450.0
     after, found = looked(plausible_meals, frame)
-    assert [(item.code, item.count) for item in found] == [("carbs_too_many", 1)]
-    assert np.isnan(after.loc[3, "carbs_g"])
+    assert [(item.code, str(item.severity)) for item in found] == [("carbs_too_many", "question")]
+    assert after.loc[3, "carbs_g"] == 450
 
 
 @pytest.mark.parametrize(("value", "unknown"), [(50.0, False), (0.0, True)])
