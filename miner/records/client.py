@@ -81,7 +81,8 @@ class Client:
             carbs_level, protein_level, fat_level, fibre_level, left_out.
         tags: start, end (equal to start where only a time was noted), start_clock, end_clock,
             tag (folded: lower case, single spaces, synonyms joined), noted (the same before
-            synonyms were joined), left_out.
+            synonyms were joined), date_only (True where only a date was noted, which is placed at
+            12:00), left_out.
 
     ``worn`` holds, for streams made from samples or blocks, the intervals in which the tracker was
     on (start, end, start_clock, end_clock); a stream absent from it was not sampled. See

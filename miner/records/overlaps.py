@@ -22,7 +22,7 @@ _SAME_MG_DL = 1.5
 _NEAR_MIN = 15.0
 _FEW_STRETCHES = 1000
 _TIMES = {"start", "end", "start_clock", "end_clock", "time", "clock"}
-_PLACES = {"row": "int64", "censored": "int8"}
+_PLACES = {"row": "int64", "censored": "int8", "date_only": "bool"}
 
 
 def columns_of(stream: str) -> list[str]:
@@ -33,6 +33,7 @@ def columns_of(stream: str) -> list[str]:
     else:
         order = (*spec.texts, *spec.choices, *spec.numbers)
         values = list(order if stream in ("activity", "meals", "tags") else spec.values)
+        values += ["date_only"] if stream == "tags" else []
     times = ["start", "end", "start_clock", "end_clock"] if spec.interval else ["time", "clock"]
     return [*times, *values, "left_out", "file", "row"]
 

@@ -38,6 +38,7 @@ class Placed:
         end_clock: wall-clock times of the end, or None.
         unzoned: True where some time had neither offset nor zone.
         own_offset: True where some time had an offset of its own.
+        date_only: rows whose start is a date, placed at 12:00.
     """
 
     table: Table
@@ -47,6 +48,7 @@ class Placed:
     end_clock: Stamps | None
     unzoned: bool
     own_offset: bool
+    date_only: Mask
 
 
 def place_rows(table: Table, source: Source, zone: str | None, findings: Findings) -> Placed | None:
@@ -91,6 +93,7 @@ def place_rows(table: Table, source: Source, zone: str | None, findings: Finding
         None if end_clock is None else end_clock[good],
         bool(unzoned[good].any()),
         bool(begin.own_offset[good].any()),
+        begin.date_only[good],
     )
 
 

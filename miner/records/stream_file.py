@@ -185,6 +185,8 @@ def _records(placed: Placed, source: Source, findings: Findings) -> pd.DataFrame
     if source.stream == "stress" and "level" in source.columns:
         unread = unread_levels(table, source, frame["level"])
         frame["left_out"] = frame["left_out"].mask(unread & (frame["left_out"] == ""), NO_LEVEL)
+    if source.stream == "tags":
+        frame["date_only"] = placed.date_only
     if source.stream == "activity":
         frame["kind"] = frame["kind"].mask(frame["kind"].isin(STILL_KINDS), STILL)
     return _completed(frame.assign(twin=_twins(frame, table)), table, source, findings)

@@ -43,6 +43,10 @@ def cells_of(client: Client, stream: str) -> pd.DataFrame:
         name: written_times(frame[name].to_numpy(), frame[clock].to_numpy(), zoned)
         for name, clock in pairs.items()
     }
+    if stream == "tags":
+        moment = frame["date_only"] & (frame["end"] == frame["start"])
+        for name in pairs:
+            cells[name] = cells[name].mask(moment, cells[name].str[:10])
     if spec.interval:
         cells["end"] = cells["end"].mask(frame["left_out"] == NO_END, "")
     if stream == "glucose":

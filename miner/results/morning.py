@@ -15,6 +15,7 @@ class Noted(Result):
 
     Attributes:
         replaces: the row that a correction stands in place of, or None.
+        date_only: noted for a date without a time of day: start and end are that date.
     """
 
     stream: str
@@ -24,6 +25,7 @@ class Noted(Result):
     file: str
     row: int
     replaces: Place | None = None
+    date_only: bool = False
 
 
 @dataclass(frozen=True, slots=True)

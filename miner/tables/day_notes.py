@@ -40,14 +40,17 @@ def noted_between(client: Client, begin: int, finish: int) -> tuple[Noted, ...]:
                 last = row["clock" if one else "end_clock"]
                 place = str(row["file"]), int(row["row"])
                 origin = client.replaced.get(place)
+                dated = bool(row.get("date_only", False))
+                shown = 10 if dated else 16
                 found.append(
                     Noted(
                         stream,
-                        _minute(first),
-                        _minute(last),
+                        _minute(first)[:shown],
+                        _minute(last)[:shown],
                         text,
                         *place,
                         Place(*origin) if origin else None,
+                        dated,
                     )
                 )
     return tuple(sorted(found, key=lambda item: (item.start, item.stream, item.row)))

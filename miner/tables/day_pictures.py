@@ -78,6 +78,7 @@ def _notes(client: Client, begin: int) -> tuple[NoteAt, ...]:
     return tuple(
         NoteAt(item.stream, minute(item.start), minute(item.end), item.text)
         for item in noted_between(client, 0, EVER)
+        if not item.date_only
     )
 
 

@@ -54,7 +54,8 @@ def rises_of(client: Client, records: DayRecords, k: int) -> tuple[RiseOfDay, ..
 def _told(client: Client, records: DayRecords, begin: int, rise: Rise) -> RiseOfDay:
     start = begin + round(rise.start * 60)
     peak = begin + round(rise.peak * 60)
-    before = noted_between(client, start - BEFORE, max(start, peak))
+    near = noted_between(client, start - BEFORE, max(start, peak))
+    before = tuple(item for item in near if not item.date_only)
     meal = "" if isnan(rise.meal) else _clock(records, begin + round(rise.meal * 60))
     return RiseOfDay(
         start=_clock(records, start),

@@ -7,7 +7,7 @@ from math import isnan, nan
 
 import numpy as np
 
-from miner.tables.clockwork import HOUR
+from miner.tables.clockwork import DAY, HOUR
 from miner.tables.found import Found, unknown
 from miner.tables.meal_records import NEVER, MealMeasure, MealRecords
 from miner.tables.measures_activity import WALK_WITHIN, walked, why_no_activity
@@ -139,17 +139,22 @@ def food_measure(words: str) -> MealMeasure:
 def tag_measure(tag: str, records: MealRecords) -> MealMeasure:
     """Return the measure of one tag: how often it was noted within an hour of the meal.
 
-    Before its first use a tag is unknown; after it a logged meal without is "no".
+    Before its first use a tag is unknown; after it a logged meal without is "no". A tag with a
+    date alone may have been near any meal of its date.
     """
-    own = np.array([k for k, name in enumerate(records.tag_name) if name == tag], dtype=np.intp)
+    every = np.array([k for k, name in enumerate(records.tag_name) if name == tag], dtype=np.intp)
+    first = int(records.tag_start[every].min()) if every.size else NEVER
+    own = every[records.tag_date[every] < 0]
+    dates = set(records.tag_date[every].tolist())
     start, end = records.tag_start[own], records.tag_end[own]
-    first = int(start.min()) if own.size else NEVER
 
     def count(records: MealRecords, k: int) -> Found:
         meal = records.meals[k]
         if meal.at + TAG_AROUND < first:
             return unknown("before this tag was first used", meal.rows)
         near = (start <= meal.at + TAG_AROUND) & (end >= meal.at - TAG_AROUND)
+        if not near.any() and meal.clock // DAY in dates:
+            return unknown("this tag is noted for the date, without a time", meal.rows)
         rows = tuple(records.tag_row[int(place)] for place in own[near])
         return Found(float(near.sum()), rows=rows + meal.rows)
 

@@ -66,6 +66,8 @@ class MealRecords:
     Attributes:
         foods: words that come back often enough to be looked at.
         tag_start, tag_end, tag_name, tag_row: the tags that may be habits, by start.
+        tag_date: the date of each that is noted without a time of day, in days since 1970-01-01;
+            -1 for the others.
     """
 
     days: DayRecords
@@ -75,6 +77,7 @@ class MealRecords:
     tag_end: Times
     tag_name: tuple[str, ...]
     tag_row: tuple[Source, ...]
+    tag_date: Times
 
 
 MealMeasure = Callable[[MealRecords, int], Found]
@@ -90,6 +93,7 @@ def meal_records(client: Client, rules: RuleBook) -> MealRecords:
     foods = foods_of(eaten, dates, least, rules.cautions, synonyms)
     frame = client.used("tags")
     start, names, rows = seconds(frame["start"]), words(frame["tag"]), origins(frame)
+    dated = frame["date_only"].to_numpy(dtype=bool)
     order = [k for k in np.argsort(start, kind="stable") if names[k] in records.tags.habits]
     return MealRecords(
         records,
@@ -99,6 +103,7 @@ def meal_records(client: Client, rules: RuleBook) -> MealRecords:
         seconds(frame["end"])[order],
         tuple(names[k] for k in order),
         tuple(rows[k] for k in order),
+        np.where(dated, seconds(frame["start_clock"]) // DAY, -1)[order],
     )
 
 

@@ -9,11 +9,13 @@ from math import isnan, nan
 import numpy as np
 import pandas as pd
 
+from miner.errors import several
 from miner.records.client import Client
 from miner.tables.clockwork import DAY, HOUR, seconds
 from miner.tables.columns import Source, numbers, origins, words
 
 LONGEST_WAKING_MIN = 60
+NO_SLEEP_RECORDS = "there are no sleep records, so waking is not known"
 WAKES_FROM = 3 * HOUR
 WAKES_UNTIL = 14 * HOUR
 
@@ -121,13 +123,15 @@ class Nights:
         by_day: day number (days since 1970-01-01) to the night that ended on it.
         why_not: day number to the reason, for nights whose record was left out.
         naps: how many episodes were marked as naps and not used.
-        recorded: whether there is any sleep record to go by.
+        recorded: whether there is any main sleep to go by.
+        none: why there is none, empty where there is one.
     """
 
     by_day: Mapping[int, Night]
     why_not: Mapping[int, str]
     naps: int
     recorded: bool
+    none: str
 
 
 def nights_of(client: Client) -> Nights:
@@ -155,7 +159,15 @@ def nights_of(client: Client) -> Nights:
         why_not={day: why for day, why in left_out.items() if day not in by_day},
         naps=naps,
         recorded=bool(by_day),
+        none="" if by_day else _why_none(len(episodes)),
     )
+
+
+def _why_none(read: int) -> str:
+    if not read:
+        return NO_SLEEP_RECORDS
+    ends = "it does not end" if read == 1 else "none ends"
+    return f"{several(read, 'sleep')} read, and {ends} between 03:00 and 14:00: waking is not known"
 
 
 def _episodes(frame: pd.DataFrame) -> list[Episode]:

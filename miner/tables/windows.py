@@ -15,7 +15,6 @@ from miner.tables.trace import Trace
 
 WAKE_WINDOW = HOUR
 NIGHT_BY_THE_CLOCK = (0, 6 * HOUR)
-NO_SLEEP_RECORDS = "there are no sleep records, so waking is not known"
 NO_MAIN_SLEEP = "no main sleep was recorded for this night"
 
 
@@ -69,7 +68,7 @@ def clock_windows(trace: Trace, days: Days, nights: Nights) -> Mapping[str, Wind
     begin = trace.zones.instant(days.number * DAY + days.usual_wake)
     finish = trace.zones.instant((days.number + 1) * DAY + days.usual_wake)
     every = ("",) * len(days)
-    why = every if nights.recorded else (NO_SLEEP_RECORDS,) * len(days)
+    why = (nights.none,) * len(days)
     night = _night_by_clock(days, trace.zones)
     return {
         "wake": Windows.over(trace, begin - WAKE_WINDOW, begin, why),
@@ -80,7 +79,7 @@ def clock_windows(trace: Trace, days: Days, nights: Nights) -> Mapping[str, Wind
 
 def why_no_night(days: Days, nights: Nights) -> tuple[str, ...]:
     """Return why the main sleep that opens each day is not known, empty where it is."""
-    missing = NO_MAIN_SLEEP if nights.recorded else NO_SLEEP_RECORDS
+    missing = nights.none or NO_MAIN_SLEEP
     return tuple(
         "" if night else nights.why_not.get(int(number), missing)
         for night, number in zip(days.night, days.number, strict=True)

@@ -63,6 +63,8 @@ def _stream(name: str, rows: Sequence[Mapping[str, Any]], zone: str | None) -> p
         data[column] = pd.Series([row.get(column, np.nan) for row in rows], dtype="float64")
     for column in (*TEXTS[name], "left_out"):
         data[column] = pd.Series([row.get(column, "") for row in rows], dtype="str")
+    if name == "tags":
+        data["date_only"] = pd.Series([row.get("date_only", False) for row in rows], dtype=bool)
     data["file"] = pd.Series([f"{name}.csv"] * len(rows), dtype="str")
     data["row"] = pd.Series(range(2, len(rows) + 2), dtype="int64")
     return pd.DataFrame(data).sort_values(times[0], kind="stable", ignore_index=True)

@@ -5,7 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from miner import api
+from miner.api.exporting import export
+from miner.rulebook import load
 from miner.tables import day_table
+from miner.tables.day_notes import noted_between
+from miner.tables.day_pictures import day_pictures
 
 DAYS = 12
 D = "2026-03-03"
@@ -286,3 +291,30 @@ def test_sources_name_the_rows(table_of):
     assert table.sources[D, "late_dinner"] == (("meals.csv", 4),)
     assert table.sources[D, "tag:wine"] == (("tags.csv", 2),)
     assert table.sources[D, "long_eating_window"] == (("meals.csv", 2), ("meals.csv", 4))
+
+
+def test_a_date_alone_has_no_time_of_day(tmp_path):
+    """It is a tag of its day; no meal of that day is known to be near it, and it is not drawn."""
+    times = np.arange("2026-03-01", "2026-03-13", np.timedelta64(5, "m"), dtype="datetime64[m]")
+    lines = ["time,glucose_mg_dl", *(f"{time},100" for time in times)]
+    (tmp_path / "glucose.csv").write_text("\n".join(lines))
+    meals = [f"2026-03-{day:02d}T12:20,soup" for day in range(2, 12)]
+    (tmp_path / "meals.csv").write_text("\n".join(["time,label", *meals]))
+    tags = ["2026-03-03T12:00,wine", "2026-03-05T12:00,wine", "2026-03-06,wine", "2026-03-07,wine"]
+    (tmp_path / "tags.csv").write_text("\n".join(["time,tag", *tags]))
+    client = api.read_client(tmp_path)
+    days, by_meal = api.days(client), api.meals(client)
+    assert days.frame.loc["2026-03-06", "tag:wine"] == 1
+    told = by_meal.frame["tag:wine"]
+    assert (told["2026-03-05T12:20"], told["2026-03-08T12:20"]) == (1, 0)
+    assert np.isnan(told["2026-03-06T12:20"])
+    assert "without a time" in by_meal.reasons["2026-03-06T12:20", "tag:wine"]
+    noted = {item.start: item for item in noted_between(client, 0, 2**62) if item.stream == "tags"}
+    assert noted["2026-03-06"].date_only
+    assert not noted["2026-03-05T12:00"].date_only
+    pictures = day_pictures(client, days, load(), None)[1]
+    assert sum(note.stream == "tags" for note in pictures.notes) == 2
+    out = tmp_path.parent / "taken"
+    export(client, "csv", out)
+    again = api.meals(api.read_client(out)).frame["tag:wine"]
+    assert again.equals(told)

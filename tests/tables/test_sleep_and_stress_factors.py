@@ -215,3 +215,12 @@ def test_levels_of_the_whole_day_are_no_episodes(make, flat, slept, rules):
     few = [row for row in rows if row["end"].endswith("09:30")]
     table = day_table(make(flat, sleep=slept("2026-03-01", DAYS), stress=few), rules)
     assert yes_no(table, "2026-03-04", "morning_stress") is True  # episodes: each row counts
+
+
+def test_sleeps_that_end_in_the_evening_are_read_and_none_is_a_night(make, flat, slept, rules):
+    table = day_table(make(flat, sleep=slept("2026-03-01", DAYS, "12:00", "20:00")), rules)
+    why = table.reasons["2026-03-05", "short_sleep"]
+    assert why == "12 sleeps read, and none ends between 03:00 and 14:00: waking is not known"
+    assert table.reasons["2026-03-05", "wake_glucose"] == why
+    without = day_table(make(flat), rules)
+    assert "there are no sleep records" in without.reasons["2026-03-05", "short_sleep"]

@@ -53,7 +53,7 @@ def day_picture(found: DayReview, display_unit: str = "mg/dL") -> Figure:
 
 
 def _shown(found: DayReview) -> list[Noted]:
-    return [item for item in found.lanes if item.stream in LANES]
+    return [item for item in found.lanes if item.stream in LANES and not item.date_only]
 
 
 def _since(clock: str, found: DayReview) -> float:
