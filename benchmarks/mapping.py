@@ -1,75 +1,97 @@
-"""How often the proposed mapping of an open file is right, left open, or wrong.
+"""From raw files to a table by ``miner map FILE --write`` alone, and whether it is read right.
 
-    python benchmarks/mapping.py FOLDER
+    python -m benchmarks.mapping FOLDER
 
-FOLDER holds client folders with files that ``datasets/open-multisignal/sources.toml`` maps. A key
-counts as wrong where the proposal has another value (or none) and did not say that it could not
-decide; a file is wrong where any key is.
+FOLDER holds the client folders that ``datasets/open-multisignal/sources.toml`` maps. Every file of
+them, and of the strangers' folders of ``strangers.py``, is mapped with nothing answered. What is
+read then is held against what is read by the mapping that was written by hand.
 """
 
 from __future__ import annotations
 
+import shutil
 import sys
-import tomllib
+import tempfile
 from pathlib import Path
-from typing import Any
 
-from miner.records.proposing import propose
-from miner.results import Proposal
+from benchmarks.strangers import FOLDERS, weeks
+from miner import api
+from miner.api.mapping import map_file
+from miner.errors import MinerError
+from miner.records import read_client
+from miner.records.client import Client
 
-RIGHT = Path(__file__).resolve().parents[1] / "datasets" / "open-multisignal" / "sources.toml"
-TABLES = ("columns", "units", "constants", "episodes")
-Keys = dict[str, Any]
-
-
-def flat(entry: Keys) -> Keys:
-    keys = {key: value for key, value in entry.items() if key not in TABLES}
-    for table in TABLES:
-        keys |= {f"{table}.{key}": value for key, value in entry.get(table, {}).items()}
-    if "not_measured" in keys:
-        keys["not_measured"] = sorted(keys["not_measured"])
-    return keys
+BY_HAND = Path(__file__).resolve().parents[1] / "datasets" / "open-multisignal" / "sources.toml"
 
 
-def told(key: str, proposal: Proposal) -> bool:
-    """Say whether the proposal left this key, or what decides it, to a person."""
-    names = {item.key for item in proposal.undecided}
-    kind = {"constants.kind", "columns.kind", "episodes.column", "columns.time"}
-    return any(key in name.split(" and ") or key in name.split(" or ") for name in names) or (
-        "kind" in names and key in kind
-    )
+def mapped(folder: Path) -> list[str]:
+    """Map every file of a folder; return what stayed open."""
+    left = []
+    for path in sorted(folder.iterdir()):
+        try:
+            map_file(path, write=True)
+        except MinerError as error:
+            left.append(f"{path.name}: {error.found}")
+    return left
 
 
-def judge(right: Keys, proposal: Proposal) -> dict[str, str]:
-    """Return, for each key that either has, right, could not decide, or wrong."""
-    have = flat(dict(proposal.entry))
+def usable(folder: Path) -> str:
+    """Return how many days of a folder come to a table."""
+    try:
+        rules = api.load_rules(None, folder)
+        frame = api.days(api.read_client(folder), rules).frame
+    except MinerError as error:
+        return f"no table: {error.found}"
+    return f"{int((frame['left_out'] == '').sum())} of {len(frame)} days"
+
+
+def facts(client: Client) -> dict[str, object]:
+    """Return what is compared of a client: counts, sums, and the times of waking."""
+    streams = client.streams
     return {
-        key: "right"
-        if have.get(key) == right.get(key)
-        else "could not decide"
-        if told(key, proposal)
-        else "wrong"
-        for key in {*right, *have}
+        "readings": len(streams["glucose"]),
+        "mean glucose": round(float(streams["glucose"]["glucose"].mean()), 3),
+        "wakings": tuple(client.used("sleep")["end_clock"].astype(str)),
+        "asleep, h": round(float(client.used("sleep")["asleep_min"].sum()) / 60, 1),
+        "steps": int(streams["activity"]["steps"].sum()),
+        "meals": tuple(streams["meals"]["meal"].value_counts().sort_index().items()),
+        "carbohydrate, g": round(float(streams["meals"]["carbs_g"].sum()), 1),
     }
 
 
 def main(folder: Path) -> None:
-    entries = tomllib.loads(RIGHT.read_text(encoding="utf-8"))["source"]
-    first = {entry["file"]: flat(entry) for entry in reversed(entries)}
-    totals: dict[str, int] = {}
-    for client in sorted(path for path in folder.iterdir() if path.is_dir()):
-        for name, right in sorted(first.items()):
-            verdicts = judge(right, propose(client / name))
-            worst = next(
-                level
-                for level in ("wrong", "could not decide", "right")
-                if level in verdicts.values()
-            )
-            totals[worst] = totals.get(worst, 0) + 1
-            open_ = sorted(key for key, verdict in verdicts.items() if verdict != "right")
-            keys = sum(verdict == "right" for verdict in verdicts.values())
-            print(f"{client.name}/{name}: {worst}; {keys} keys right; open: {', '.join(open_)}")
-    print(", ".join(f"{count} {level}" for level, count in sorted(totals.items())))
+    tables = 0
+    with tempfile.TemporaryDirectory() as place:
+        home = Path(place)
+        people = sorted(path for path in folder.iterdir() if path.is_dir())
+        for person in people:
+            here, hand = home / person.name, home / "by-hand" / person.name
+            for target in (here, hand):
+                target.mkdir(parents=True)
+                for path in person.iterdir():
+                    shutil.copyfile(path, target / path.name)
+            shutil.copyfile(BY_HAND, hand / "sources.toml")
+            left = mapped(here)
+            days = usable(here)
+            tables += not left and not days.startswith("no")
+            print(f"{person.name}: {days}; open: {'; '.join(left) or 'nothing'}")
+            if not left:
+                one, other = facts(read_client(here)), facts(read_client(hand))
+                unlike = [
+                    f"{key} {one[key]} / {other[key]}" for key in one if one[key] != other[key]
+                ]
+                print(
+                    f"  as by hand: {len(one) - len(unlike)} of {len(one)}", *unlike, sep="\n    "
+                )
+        for name, write in FOLDERS.items():
+            here = home / name
+            here.mkdir()
+            write(here, weeks())
+            left = mapped(here)
+            days = usable(here)
+            tables += not left and not days.startswith("no")
+            print(f"{name}: {days}; open: {'; '.join(left) or 'nothing'}")
+    print(f"{tables} of {len(people) + len(FOLDERS)} folders come to a table with --write alone")
 
 
 if __name__ == "__main__":
