@@ -420,3 +420,46 @@ def test_every_encoding_that_fits_is_offered(folder):
     folder.write("s.csv", text, "cp932")
     (item,) = [item for item in propose(folder.path / "s.csv").questions if item.key == "encoding"]
     assert "cp932" in [one.value for one in item.options]
+
+
+def test_a_pulse_is_not_taken_for_glucose(folder):
+    """Beats a minute lie where mg/dL do; the name of the file alone does not decide."""
+    folder.write("sensor heart rate.csv", sensor(["2026-03-02"], "time;value", "88"))
+    assert needed(propose(folder.path / "sensor heart rate.csv")) == {"stream"}
+
+
+def test_readings_beside_meals_are_not_those_of_a_sensor(folder):
+    rows = [f"2026-03-{d:02d} {h}:10,soup,{100 + d},40" for d in range(1, 20) for h in (12, 19)]
+    folder.write("meals.csv", "\n".join(["time,food,glucose before,carbs", *rows]))
+    assert [each.stream for each in proposing.propose(folder.path / "meals.csv")] == ["meals"]
+
+
+def test_exchanges_are_not_taken_for_grams(folder):
+    rows = [f"2026-03-{d:02d} 12:10,soup,{d % 6 + 1}" for d in range(1, 20)]
+    folder.write("meals.csv", "\n".join(["time,food,carbs", *rows]))
+    assert "carbs_g" not in propose(folder.path / "meals.csv").entry["columns"]
+
+
+def test_stages_one_a_row_are_not_nights(folder):
+    rows = [f"2026-03-02 0{h}:{m:02d},2026-03-02 0{h}:{m + 9:02d},deep" for h in range(7)
+            for m in range(0, 50, 10)]  # fmt: skip
+    folder.write("sleep stages.csv", "\n".join(["start,end,stage", *rows]))
+    assert needed(propose(folder.path / "sleep stages.csv")) == {"rows"}
+
+
+def test_the_clock_comes_before_utc_beside_it(folder):
+    rows = [f"2026-03-02 {h:02d}:00,2026-03-02 {h + 1:02d}:00,101" for h in range(20)]
+    folder.write("s.csv", "\n".join(["time utc,time local,glucose", *rows]))
+    assert propose(folder.path / "s.csv").entry["columns"]["time"] == "time local"
+
+
+def test_what_a_day_came_to_is_no_record_of_it(folder):
+    rows = [f"2026-03-{d:02d},{d * 500},{400 + d}" for d in range(1, 20)]
+    folder.write("daily summary.csv", "\n".join(["date,steps,sleep minutes", *rows]))
+    assert not propose(folder.path / "daily summary.csv").complete
+
+
+def test_a_value_of_the_night_is_no_stress_of_the_night(folder):
+    rows = [f"2026-03-{d:02d} 23:00,2026-03-{d + 1:02d} 07:00,{d}" for d in range(1, 20)]
+    folder.write("sleep.csv", "\n".join(["start,end,stress score", *rows]))
+    assert [each.stream for each in proposing.propose(folder.path / "sleep.csv")] == ["sleep"]

@@ -185,6 +185,10 @@ def _filled(part: Part, claim: Claim, free: Sequence[Column], notes: Notes) -> F
             notes.choose(f"columns.{TIME_OF_DAY}", clock, "time_of_day", date=date)
         map_format(mapped, notes, job.others)
         nights = filling.minutes() if claim.stream == "sleep" else None
+        low, high = claim.rule.middle
+        if nights is not None and not low <= (half := float(np.nanmedian(nights))) <= high:
+            options = [Option("nights", {}, "nights")]
+            notes.ask("rows", "not_nights", options, needed=True, middle=half)
         map_clock(part.columns, mapped[0], nights, notes, book, job.others)
     return filling
 

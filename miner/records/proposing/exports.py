@@ -99,6 +99,7 @@ class StreamRule(_Table):
     """How a file of a stream tends to look; the head of the rule book explains each key."""
 
     speaks: Listed
+    unless: Listed = _NONE
     essential: tuple[str, ...] = ()
     times: Literal["moment", "span", "either"] = "moment"
     middle: tuple[float, float] = (0, 1440)

@@ -96,8 +96,8 @@ class Filling:
             return span_min(by_name[own["start"]], by_name[own["end"]])
         for key in ("duration", "asleep_min"):
             if own.get(key) in by_name:
-                unit = str(self.notes.get(f"units.{key}") or "min")
-                return by_name[own[key]].values * TO_MIN[unit]
+                unit = self.notes.get(f"units.{key}") or ("min" if key == "asleep_min" else None)
+                return None if unit is None else by_name[own[key]].values * TO_MIN[unit]
         return None
 
 

@@ -9,10 +9,10 @@ import numpy as np
 
 from miner.records.proposing.columns import Column
 from miner.records.proposing.exports import ColumnRule, Exports, StreamRule, glucose_unit
-from miner.records.proposing.times import TO_MIN, Times, first_stamps, said_unit
+from miner.records.proposing.times import MINUTE, TO_MIN, Times, first_stamps, said_unit
 from miner.records.samples import modal_gap
 
-_COLUMN, _FILE, _ALMOST_ALL = 2, 3, 0.99
+_COLUMN, _FILE, _ALMOST_ALL, _STEADY = 2, 3, 0.99, 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,7 @@ def claims(
     """
     found = []
     for stream, rule in book.streams.items():
-        by_file = rule.speaks.stand_in(named)
+        by_file = rule.speaks.stand_in(named) and not rule.unless.stand_in(named)
         seen = tuple(each.name for each in columns if _speaks(stream, rule, each))
         fed = feeds(stream, columns, times, book, weak=by_file or bool(seen))
         if fed is not None and (by_file or seen):
@@ -139,9 +139,14 @@ def _middle_fits(rule: ColumnRule, column: Column, book: Exports) -> bool:
 
 def cadence_min(times: Times, book: Exports) -> float | None:
     """Return how far apart the times of a file are, in minutes; None where it is not sampled."""
-    gap = modal_gap(first_stamps(times.any[0])) if times.any else None
-    every = None if gap is None else float(gap / np.timedelta64(1, "s")) / 60
-    return every if every is None or every <= book.limits.sampled_every_min else None
+    if not times.any:
+        return None
+    stamps = np.unique(first_stamps(times.any[0]))
+    gaps = np.diff(stamps[~np.isnat(stamps)]) / MINUTE
+    middle, most = float(np.median(gaps)) if gaps.size else np.inf, book.limits.sampled_every_min
+    steady = gaps.size > 0 and (np.abs(gaps - middle) <= middle / 2).mean() >= _STEADY
+    gap = modal_gap(stamps) if middle <= most and steady else None
+    return None if gap is None else float(gap / MINUTE)
 
 
 def walkable(steps: Sequence[Column], times: Times, book: Exports) -> bool:

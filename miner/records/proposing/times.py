@@ -62,6 +62,8 @@ def times_of(columns: Sequence[Column], book: Exports) -> Times:
 
     timed = [each for each in columns if each.timed]
     timed = [each for each in timed if not says(each, "other")] or timed
+    if any(says(each, "local") for each in timed):
+        timed = [each for each in timed if not says(each, "utc")] or timed
     dated = [each for each in timed if each.written is not None and not each.written.unit]
     # a count since 1970 is left out where the same moment stands beside it as a date
     timed = [x for x in timed if x in dated or all(apart_min(x, each) is None for each in dated)]
