@@ -8,12 +8,18 @@ from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Any
 
+import numpy as np
+import pandas as pd
+
 from miner import ledger
 from miner.api.past import Past, read_past
 from miner.records.client import Client
 from miner.records.synonyms import merged_now
 from miner.results import Evidence, Ranking
 from miner.tables.unit_table import UnitTable
+
+BY_SETTINGS = ("file", "row", "left_out", "sensor", "tag")
+"""Columns of a stream that no record holds, or that settings change."""
 
 SAID_ALONE = ("code", "intake", "left_out", "calm", "pooled", "display_unit", "rank_unit")
 
@@ -48,6 +54,7 @@ def remember_ranking(
         "left_out_hash": _digest("\n".join(left_out)),
         "left_out": left_out,
         "days": days_used(table, span),
+        "day_hashes": day_hashes(client, days_used(table, span)),
         "last_day": ranking.to_day,
         "version": ranking.version,
         **merged_now(client.settings),
@@ -103,6 +110,31 @@ def days_used(table: UnitTable, span: tuple[str | None, str | None]) -> list[str
     """Return the dates that hold a usable unit, ISO, in order."""
     dates = table.frame["date"][table.frame["usable"].to_numpy(dtype=bool)].astype(str)
     return sorted({day for day in dates if (span[0] or "") <= day <= (span[1] or "9999")})
+
+
+def day_hashes(client: Client, days: Sequence[str]) -> dict[str, str]:
+    """Return a hash of the records of each date, corrections included, whatever file holds them.
+
+    What the settings make of a record (whose sensor, which word stands for a tag, what is left
+    out) is no part of it.
+
+    Args:
+        client: as read.
+        days: ISO dates, on the wall clock.
+    """
+    told: dict[str, list[str]] = {day: [] for day in days}
+    for name, frame in client.streams.items():
+        own = frame.drop(columns=[each for each in BY_SETTINGS if each in frame])
+        clock = frame["clock" if "clock" in frame else "start_clock"].to_numpy()
+        dates, days_of = np.unique(clock.astype("datetime64[D]"), return_inverse=True)
+        # added up, so that the order of the rows is no part of it
+        sums = np.zeros(len(dates), dtype=np.uint64)
+        rows = pd.util.hash_pandas_object(own, index=False).to_numpy(np.uint64)
+        np.add.at(sums, days_of, rows)
+        for day, total in zip(dates.astype(str).tolist(), sums.tolist(), strict=True):
+            if day in told:
+                told[day].append(f"{name} {total:x}")
+    return {day: _digest("\n".join(found))[:8] for day, found in told.items()}
 
 
 def first_day(table: UnitTable, span: tuple[str | None, str | None]) -> str:

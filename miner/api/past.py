@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -169,6 +169,27 @@ class Past:
             if (span[0] or "") <= str(day) <= (span[1] or "9999")
         }
         return tuple(sorted(before - set(used) - left_out))
+
+    def changed(
+        self, hashes: Mapping[str, str], version: str, span: tuple[str | None, str | None]
+    ) -> tuple[str, ...]:
+        """Return days whose records are others than at the first ranking that used them, ISO.
+
+        Args:
+            hashes: of the days now, as a ranking keeps them.
+            version: of this program; another may read the same records otherwise.
+            span: first and last date asked for, ISO or None.
+        """
+        first: dict[str, str] = {}
+        for event in ledger.named(self.book, "ranked"):
+            kept = event.payload.get("day_hashes")
+            if isinstance(kept, dict) and event.payload.get("version") == version:
+                first = {str(day): str(mark) for day, mark in kept.items()} | first
+        return tuple(
+            day
+            for day, mark in sorted(first.items())
+            if (span[0] or "") <= day <= (span[1] or "9999") and hashes.get(day, mark) != mark
+        )
 
 
 def read_past(client: Client | Path) -> Past:

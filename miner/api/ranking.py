@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from miner import __version__
-from miner.api.looks import days_used, first_day, remember_ranking
+from miner.api.looks import day_hashes, days_used, first_day, remember_ranking
 from miner.api.meal_steps import meals
 from miner.api.open_questions import open_questions
 from miner.api.past import Past, read_past
@@ -88,6 +88,7 @@ def rank(
     ranked = run(table, progress)
     ranking = _ranking(client, table, books, ranked, draws, seed, (first, last))
     notes = [*second, *_gone(client, past, table, (first, last))]
+    notes += _changed(client, past, table, (first, last))
     notes += _moved(past, ranking, first_day(table, (first, last)), books)
     notes += [*_unanswered(past, ranking, books), *_late(client, past, books, chosen, ranking, run)]
     notes += open_questions(client) if ranking.status == "too_few" else []
@@ -153,6 +154,17 @@ def _gone(
         return []
     more = f" and {len(days) - FEW_NAMED} more" if len(days) > FEW_NAMED else ""
     return [f"Used by an earlier ranking and not usable now: {', '.join(days[:FEW_NAMED])}{more}."]
+
+
+def _changed(
+    client: Client, past: Past, table: UnitTable, span: tuple[str | None, str | None]
+) -> list[str]:
+    """Tell of days whose records were added to, corrected or changed since they were ranked."""
+    days = past.changed(day_hashes(client, days_used(table, span)), __version__, span)
+    if not days:
+        return []
+    more = f" and {len(days) - FEW_NAMED} more" if len(days) > FEW_NAMED else ""
+    return [f"Changed since they were ranked: {', '.join(days[:FEW_NAMED])}{more}."]
 
 
 def _unanswered(past: Past, ranking: Ranking, rules: RuleBook) -> list[str]:

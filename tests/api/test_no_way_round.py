@@ -10,6 +10,7 @@ from statsmodels.stats.multitest import multipletests
 
 from miner import api, ledger, resources
 from miner.errors import MinerError
+from miner.records.entering import Entry
 from miner.results import Evidence
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
@@ -310,3 +311,27 @@ def test_a_question_fixed_after_a_look_has_the_interval_and_luck_of_the_search(
     )  # fmt: skip
     why = api.why(api.read_client(folder), listed.id, keep=False)
     assert sum(unit.used for unit in why.units) == listed.counts.with_ + listed.counts.without
+
+
+def test_days_changed_after_a_ranking_are_named(folder: Path) -> None:
+    """By hand in a raw file, by a row more, or by a correction that is taken back again."""
+    assert not any("Changed since" in note for note in ranked(folder).notes)
+    assert not any("Changed since" in note for note in ranked(folder, seed=1).notes)
+    meals = folder / "meals.csv"
+    raw = meals.read_text("utf-8")
+    rows = raw.splitlines()
+    day, at = rows[10][:10], rows[10][:16].replace("T", " ")
+    moved = rows[10].replace(day, rows[20][:10])
+    meals.write_text("\n".join([*rows[:10], *rows[11:], moved]) + "\n", encoding="utf-8")
+    (told,) = [note for note in ranked(folder).notes if "Changed since" in note]
+    assert told == f"Changed since they were ranked: {day}, {rows[20][:10]}."
+    # the same rows in another order, and in two files
+    parts = (rows[:1] + rows[:15:-1], rows[:16])
+    for name, part in zip(("meals.csv", "meals-2.csv"), parts, strict=True):
+        (folder / name).write_text("\n".join(part) + "\n", encoding="utf-8")
+    assert not any("Changed since" in note for note in ranked(folder).notes)
+    api.correct(folder, Entry("meals", values={"carbs_g": "1"}), which=at)
+    (told,) = [note for note in ranked(folder).notes if "Changed since" in note]
+    assert told == f"Changed since they were ranked: {day}."
+    api.take_back(folder)
+    assert not any("Changed since" in note for note in ranked(folder).notes)
