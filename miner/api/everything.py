@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import zipfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,11 +23,16 @@ from miner.brief.text.layout import render as lines_of
 from miner.errors import MinerError
 from miner.files import require_no_link, write_whole
 from miner.records.client import Client
+from miner.records.corrections import NAME as CORRECTIONS
+from miner.records.corrections import raw_corrections
+from miner.records.notes import NAME as NOTES_FILE
+from miner.records.notes import raw_notes
 from miner.records.taking import csv_files, settings_of
 from miner.results import Briefing
 from miner.rulebook import RuleBook
 
-RECORDS, PAGES = "records", "pages"
+RECORDS, NOTES, PAGES = "records", "notes", "pages"
+HAND_OVER = f"Your own notes are in it, in the folder {NOTES}. Read them before you hand it over."
 # The first moment an archive can hold: the same records give the same bytes on any day.
 MOMENT = (1980, 1, 1, 0, 0, 0)
 
@@ -60,13 +65,17 @@ def export_everything(
     books = rules_of(client, rules)
     _may_be_written(client, out)
     records = {f"{RECORDS}/{name}": data for name, data in _records(client)}
+    written = {f"{NOTES}/{name}": data for name, data in _written(client)}
     found = history(client, books)
-    story = lines_of(history_parts(found, books)).encode("utf-8")
+    # notes stand in a file of their own, which can be taken out before it is handed over
+    story = lines_of(history_parts(replace(found, written=()), books)).encode("utf-8")
     pages, copies = _pages(client, books, progress)
-    told = contents_text(sorted(records), copies, found, books, client.settings.display_unit)
-    files = {"README.txt": told.encode("utf-8"), **records, "history.txt": story, **pages}
+    names = sorted([*records, *written])
+    told = contents_text(names, copies, found, books, client.settings.display_unit)
+    files = {"README.txt": told.encode("utf-8"), **records, **written}
+    files |= {"history.txt": story, **pages}
     write_whole(out, _archive(files))
-    return tuple(files), found.notes
+    return tuple(files), (*found.notes, *([HAND_OVER] if found.written else []))
 
 
 def _may_be_written(client: Client, out: Path) -> None:
@@ -101,6 +110,12 @@ def _records(client: Client) -> Iterable[tuple[str, bytes]]:
     path = client.folder / ledger.NAME
     if path.is_file():
         yield path.name, path.read_bytes()
+
+
+def _written(client: Client) -> Iterator[tuple[str, bytes]]:
+    """Give what the practitioner wrote; the records have the corrections in them already."""
+    texts = {CORRECTIONS: raw_corrections(client.folder), NOTES_FILE: raw_notes(client.folder)}
+    yield from ((name, data) for name, data in texts.items() if data)
 
 
 def _pages(

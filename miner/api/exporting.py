@@ -10,8 +10,10 @@ from pathlib import Path
 from miner.errors import MinerError
 from miner.files import make_folder, require_no_link, write_whole
 from miner.records.client import STREAMS, Client
+from miner.records.corrections import read_corrections, standing
 from miner.records.discover import practice_of
 from miner.records.fhir_writing import observations
+from miner.records.findings import Findings
 from miner.records.taking import csv_files, settings_of, traces
 from miner.records.writing import is_zoned
 
@@ -20,6 +22,8 @@ _OWN_RULES = (
     "The rule books of this practice are not in these files. Without them habits are counted by "
     "the rules that miner brings."
 )
+
+_CORRECTED = "Meals and tags are as you corrected them. Your notes are not in these files."
 
 
 def export(client: Client, form: str, out: Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -99,6 +103,8 @@ def _notes(client: Client, form: str) -> Iterator[str]:
             f"When the tracker measured {' and '.join(sampled)} is not in these files. A day "
             "without the tracker will look like a day without an episode."
         )
+    if standing(read_corrections(client.folder, Findings())):
+        yield _CORRECTED
     practice = practice_of(client.folder, None)
     if practice is not None and (practice / "rules").is_dir():
         yield _OWN_RULES

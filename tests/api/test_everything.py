@@ -15,12 +15,14 @@ from click.testing import CliRunner
 from miner import api, ledger, resources, rulebook
 from miner.cli.group import miner as commands
 from miner.records import STREAMS
+from miner.records.entering import Entry
 from miner.records.overlaps import columns_of
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "brief"))
 import page_clients
 
 AT = datetime(2026, 4, 1, 9, tzinfo=UTC)
+OWN_WORDS = "Xylophone: only for me"
 
 
 @pytest.fixture(scope="module")
@@ -33,6 +35,9 @@ def folder(tmp_path_factory, rules):
     """A client with hostile words everywhere, one idea kept, two pages shared."""
     home = tmp_path_factory.mktemp("practice")
     folder = page_clients.make_hostile(page_clients.write_invented(home))
+    first = str(api.read_client(folder).used("meals")["clock"].iloc[0])[:10]
+    api.write_note(folder, "day", AT.date(), OWN_WORDS, now=AT)
+    api.correct(folder, Entry("tags", first, values={"tag": "=1+1"}), rules, now=AT)
     client = api.read_client(folder)
     ranking = api.rank(client, rules, now=AT)
     found = next(item for item in ranking.hypotheses if item.difference)
@@ -64,8 +69,8 @@ def archive(folder):
 def test_it_holds_everything_under_neutral_names(archive, folder):
     assert list(archive) == [
         "README.txt", *(f"records/{name}.csv" for name in STREAMS), "records/ticks-1.csv",
-        "records/client.toml", "records/ledger.jsonl", "history.txt", "pages/01-take-home.html",
-        "pages/02-doctor.html",
+        "records/client.toml", "records/ledger.jsonl", "notes/corrections.csv", "notes/notes.md",
+        "history.txt", "pages/01-take-home.html", "pages/02-doctor.html",
     ]  # fmt: skip
     assert archive["records/ledger.jsonl"] == (folder / "ledger.jsonl").read_bytes()
     assert archive["pages/01-take-home.html"] == (folder / "home.html").read_bytes()
@@ -113,6 +118,17 @@ def test_hostile_words_stay_words(archive):
     assert all(
         set(name) <= set("README.txtabcdefghijklmnopqrstuvwxyz0123456789-/") for name in archive
     )
+
+
+def test_notes_and_corrections_stand_apart_and_on_no_page(archive, folder):
+    for name in ("corrections.csv", "notes.md"):
+        assert archive[f"notes/{name}"] == (folder / name).read_bytes()
+    assert b"'=1+1" in archive["notes/corrections.csv"]
+    holding = [name for name, data in archive.items() if b"Xylophone" in data]
+    assert holding == ["notes/notes.md"]
+    assert sum(name.startswith("pages/") for name in archive) == 2
+    shown = run("export", folder, "--as", "everything", "--out", folder.parent / "again.zip")
+    assert "Read them before you hand it over." in shown.stderr
 
 
 def test_its_records_are_read_again_as_the_same(archive, folder, tmp_path, rules):
