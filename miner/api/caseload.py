@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections import Counter
-from collections.abc import Sequence
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import permutations
 from pathlib import Path
 
 from miner import __version__, resources
@@ -20,6 +21,7 @@ from miner.caseload.pooling import MOST_LISTED, MOST_LISTED_THROUGHOUT, fewest_c
 from miner.caseload.running import Pace, Progress, run
 from miner.caseload.store import NAME, PAGES, Store
 from miner.errors import MinerError
+from miner.records.same_readings import told_of_same
 from miner.records.settings import PracticeFile
 from miner.records.toml_file import read_toml
 from miner.results.caseload import Caseload, ClientRow, PooledEffect
@@ -63,8 +65,9 @@ def pool(
     unit = settings.rank_unit or "day"
     gone, had_agreed = _look(place, names, store, unit, workers, scheduler, draws, progress)
     rows, same = _told_apart([store.kept(name).row for name in names])
+    rows, stopped = _same_readings_stopped(rows, store)
     rows, copies = _copies_told(rows, store)
-    agreed = [row for row in rows if row.pooled and row.folder not in copies]
+    agreed = [row for row in rows if row.pooled and row.folder not in copies | stopped]
     folders = [row.folder for row in agreed]
     told = [store.kept(name).told for name in folders] if len(folders) <= MOST_LISTED else []
     with threadpool_limits(1), store.together(folders, fewest_clients(len(folders))) as units:
@@ -174,6 +177,34 @@ def _told_apart(rows: Sequence[ClientRow]) -> tuple[list[ClientRow], list[str]]:
         if much > 1
     ]
     return told, notes
+
+
+def _same_readings_stopped(rows: list[ClientRow], store: Store) -> tuple[list[ClientRow], set[str]]:
+    """Return the rows, two clients of different codes with the same readings stopped, and these."""
+    heads = {row.folder: store.kept(row.folder) for row in rows}
+    holders: dict[tuple[int, str], list[str]] = defaultdict(list)
+    for folder, head in heads.items():
+        for day, mark in head.prints.items():
+            holders[day, mark].append(folder)
+    shared: dict[str, dict[str, list[int]]] = defaultdict(lambda: defaultdict(list))
+    for (day, _), folders in holders.items():
+        for one, two in permutations(folders, 2):
+            if heads[one].code != heads[two].code:
+                shared[one][heads[two].code].append(day)
+    told = [
+        replace(row, status="error", usable_units=0, clear=0, hints=0, attention=(), error=why)
+        if (why := _why_same(shared.get(row.folder, {})))
+        else row
+        for row in rows
+    ]
+    return told, set(shared)
+
+
+def _why_same(shared: Mapping[str, list[int]]) -> str:
+    if not shared:
+        return ""
+    other, days = max(sorted(shared.items()), key=lambda pair: len(pair[1]))
+    return told_of_same(other, sorted(days), None).what.capitalize() + "."
 
 
 def _copies_told(rows: list[ClientRow], store: Store) -> tuple[list[ClientRow], set[str]]:

@@ -12,13 +12,15 @@ import pandas as pd
 from miner import __version__, resources
 from miner.api.open_questions import open_questions
 from miner.api.ranking import rank, table_of
-from miner.api.steps import check, load_rules, read_client
+from miner.api.steps import check, load_rules
 from miner.caseload.places import fetched, fingerprint
 from miner.caseload.record import Head, Told, to_parquet
 from miner.caseload.units import unit_rows
 from miner.errors import MinerError
 from miner.hypotheses.design import design
+from miner.records import read_client
 from miner.records.client import Client
+from miner.records.same_readings import day_prints
 from miner.records.settings import read_settings
 from miner.results import CautionKind, CheckReport, Evidence, Ranking, Severity
 from miner.results.caseload import ClientRow
@@ -93,10 +95,12 @@ def _record(task: Task, folder: Path, mark: str) -> bytes:
         settings = read_settings(folder, folder.parent)
         code, pooled = settings.code, settings.pooled
         rules = load_rules(None, folder)
-        client = read_client(folder, rules)
+        client = read_client(folder)
         ranking = rank(client, rules, draws=task.draws, keep=False, spreads={}, together=False)
         report = check(client, rules)
-        head = Head(_row(task, client, ranking, report), mark, _told(ranking, rules))
+        prints = day_prints(client.streams["glucose"])
+        row = _row(task, client, ranking, report)
+        head = Head(row, mark, _told(ranking, rules), code, prints)
         return to_parquet(head, _units(task, client, rules))
     except Exception as error:
         row = _error_row(

@@ -12,6 +12,8 @@ from miner.api.ticks import ticks_told
 from miner.errors import MinerError
 from miner.records import read_client as _read
 from miner.records.client import Client
+from miner.records.discover import practice_of
+from miner.records.same_readings import others_with_same
 from miner.results import CautionText, CheckReport, Severity
 from miner.rulebook import RuleBook
 from miner.tables import cautions as _cautions
@@ -36,8 +38,14 @@ def rules_of(client: Client, rules: RuleBook | None) -> RuleBook:
 
 
 def read_client(folder: Path | str, rules: RuleBook | None = None) -> Client:  # noqa: ARG001
-    """Read one client folder; see :class:`miner.records.client.Client`."""
-    return _read(Path(folder))
+    """Read one client folder; see :class:`miner.records.client.Client`.
+
+    Inside a practice a finding stops the work where another client has the very same readings.
+    """
+    client = _read(Path(folder))
+    practice = practice_of(client.folder, None)
+    same = () if practice is None else tuple(others_with_same(client, practice, _read))
+    return replace(client, findings=(*same, *client.findings)) if same else client
 
 
 def days(client: Client, rules: RuleBook | None = None) -> UnitTable:

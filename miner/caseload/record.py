@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from miner.results import Evidence
@@ -24,11 +24,15 @@ class Head:
     Attributes:
         fingerprint: of everything the record was made from.
         told: (factor, outcome) -> what the client's own ranking called it, "cannot tell" left out.
+        code: the client's own, where the records were read.
+        prints: a hash of the readings of each day, by day since 1970-01-01.
     """
 
     row: ClientRow
     fingerprint: str
     told: Told
+    code: str = ""
+    prints: Mapping[int, str] = field(default_factory=dict)
 
 
 def to_parquet(head: Head, units: pd.DataFrame) -> bytes:
@@ -60,12 +64,14 @@ def read_head(source: str | BinaryIO) -> Head:
     known = {item.name: row[item.name] for item in fields(ClientRow)}
     for name in ("attention", "not_asked"):
         known[name] = tuple(known[name])
-    return Head(ClientRow(**known), raw["fingerprint"], told)
+    prints = {int(day): mark for day, mark in raw["prints"].items()}
+    return Head(ClientRow(**known), raw["fingerprint"], told, raw["code"], prints)
 
 
 def _head_text(head: Head) -> bytes:
     told = sorted([factor, outcome, str(level)] for (factor, outcome), level in head.told.items())
     found: dict[str, Any] = {
         "row": head.row.to_dict(), "fingerprint": head.fingerprint, "told": told,
+        "code": head.code, "prints": dict(head.prints),
     }  # fmt: skip
     return json.dumps(found, sort_keys=True).encode()

@@ -25,6 +25,10 @@ _LONGEST_MIN = 60
 _MINUTE_NS = 60_000_000_000
 _MINUTE = np.timedelta64(_MINUTE_NS, "ns")
 Stamps = NDArray[np.datetime64]
+Places = NDArray[np.int64]
+
+TWO_IN_ONE = "the readings of two people in one file"
+SHARE_QUICK, FEWEST_QUICK, FEWEST_MIXED_DAYS = 0.25, 20, 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,42 +58,93 @@ class Used:
 
 
 def jumps(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:
-    """Tell of impossible rates, steps across gaps, and changes of cadence; all stays used."""
+    """Tell of impossible rates, steps across gaps, and changes of cadence.
+
+    All stays used, but for a file in which the readings of two people stand mixed.
+    """
     used = Used.of(frame)
     if used.place.size > 1:
-        _impossible_rates(frame, used, findings)
+        fast, steps = _impossible_rates(frame, used)
+        mixed = _files_of_two(frame, used, fast, steps, findings)
+        if mixed:
+            of_two = frame["file"].isin(mixed) & (frame["left_out"] == "")
+            return frame.assign(left_out=frame["left_out"].mask(of_two, TWO_IN_ONE))
+        _ask_about_rates(frame, used, fast, findings)
         _sensor_steps(frame, used, settings, findings)
         _cadences(used, findings)
     return frame
 
 
-def _impossible_rates(frame: pd.DataFrame, used: Used, findings: Findings) -> None:
-    """Tell of readings that differ from the one before by more than 5 mg/dL a minute.
+def _impossible_rates(frame: pd.DataFrame, used: Used) -> tuple[Places, Places]:
+    """Return the places before a change of more than 5 mg/dL a minute, and all that are compared.
 
     Readings closer than half the usual time apart (one stored, one on demand) are not compared.
-    All are used as they stand.
     """
     change = np.diff(used.value)
-    at = np.flatnonzero(np.abs(change) > FASTEST_MG_DL_PER_MIN)
+    minutes = np.diff(used.time) / _MINUTE
+    usual = modal_gap(used.time)
+    least = 0.0 if usual is None else float(usual / _MINUTE) / 2
+    near = (minutes > 0) & (minutes <= LONGEST_RATE_MIN) & (minutes >= least)
+    compared = np.flatnonzero(near)
+    fast = compared[np.abs(change[compared]) > FASTEST_MG_DL_PER_MIN * minutes[compared]]
+    return fast[used.same_sensor(frame, fast)], compared
+
+
+def _ask_about_rates(frame: pd.DataFrame, used: Used, at: Places, findings: Findings) -> None:
+    """Ask about readings that differ too much from the one before; all are used as they stand."""
+    change = used.value[at + 1] - used.value[at]
     minutes = (used.time[at + 1] - used.time[at]) / _MINUTE
-    fast = (minutes > 0) & (minutes <= LONGEST_RATE_MIN)
-    fast &= np.abs(change[at]) > FASTEST_MG_DL_PER_MIN * minutes
-    at, minutes = at[fast], minutes[fast]
-    if at.size:
-        usual = modal_gap(used.time)
-        kept = minutes >= (0.0 if usual is None else float(usual / _MINUTE) / 2)
-        kept &= used.same_sensor(frame, at)
-        at, minutes = at[kept], minutes[kept]
     findings.rows(
         Severity.QUESTION,
         "{n} reading(s) that changed faster than a body can",
         f"at most {FASTEST_MG_DL_PER_MIN:g} mg/dL a minute",
         "See whether the sensor was pressed, knocked or changed; they are used as they stand.",
         at=frame.iloc[used.place[at + 1]],
-        shown=[f"{a:+.0f} mg/dL in {b:.0f} min" for a, b in zip(change[at], minutes, strict=True)],
+        shown=[f"{a:+.0f} mg/dL in {b:.0f} min" for a, b in zip(change, minutes, strict=True)],
         code="fast_change",
         stream="glucose",
     )
+
+
+def _files_of_two(
+    frame: pd.DataFrame, used: Used, fast: Places, compared: Places, findings: Findings
+) -> list[str]:
+    """Return the files in which two traces stand mixed, each with a finding that stops.
+
+    A day is mixed where a quarter of its steps, and at least 20, are faster than a body can. Two
+    such days stop the file: of one person's sensor fewer than 3 in 100 are (common practice, no
+    source).
+    """
+    day = used.clock.astype("datetime64[D]").astype(np.int64)
+    files, file = np.unique(frame["file"].iloc[used.place].astype(str), return_inverse=True)
+    key = file.astype(np.int64) * 1_000_000 + day
+    keys, of = np.unique(key, return_inverse=True)
+    quick, all_of = (np.bincount(of[at], minlength=len(keys)) for at in (fast, compared))
+    mixed = keys[(quick >= FEWEST_QUICK) & (quick >= SHARE_QUICK * all_of)]
+    found = []
+    for at, name in enumerate(files.tolist()):
+        days = mixed[mixed // 1_000_000 == at] % 1_000_000
+        if len(days) < FEWEST_MIXED_DAYS:
+            continue
+        own = fast[file[fast] == at]
+        steps = int((file[compared] == at).sum())
+        found.append(name)
+        findings.add(
+            Severity.STOP,
+            f"{len(own)} of {steps} readings ({100 * len(own) / steps:.0f} %) changed faster than "
+            f"a body can, most of them on {several(len(days), 'day')}: the readings of two people "
+            "seem to stand in one file",
+            f"one person's readings; at most {FASTEST_MG_DL_PER_MIN:g} mg/dL a minute",
+            "Export each person's readings alone, or map the column that tells the sensors apart. "
+            "Until then none is used.",
+            file=name,
+            row=int(frame["row"].iloc[used.place[own[0] + 1]]),
+            count=len(own),
+            code="two_in_one_file",
+            stream="glucose",
+            days=tuple(str(np.datetime64(int(each), "D")) for each in days),
+        )
+    return found
 
 
 def _sensor_steps(frame: pd.DataFrame, used: Used, settings: Settings, findings: Findings) -> None:

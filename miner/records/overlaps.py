@@ -17,6 +17,9 @@ from miner.records.two_at_once import CONTRADICTED, contradicted
 from miner.results import Severity
 
 TWO_VALUES = "two values in the same minute"
+SHARE_MIXED, FEWEST_MIXED = 0.25, 200
+"""From this share of a file on, two traces stand mixed in it, and the stream is stopped."""
+
 _SAME_TIME = np.timedelta64(60, "s")
 _SAME_MG_DL = 1.5
 _NEAR_MIN = 15.0
@@ -168,16 +171,22 @@ def _contradictions(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     clash &= (sensor[1:] == sensor[:-1]) | unknown[1:] | unknown[:-1]
     rival[1:] |= clash
     rival[:-1] |= clash
-    findings.rows(
-        Severity.QUESTION,
-        "{n} reading(s) beside another value of the same minute",
-        "one value a minute, or a column that tells the sensors apart",
-        "Say which file is right (remove or unmap the other), or map a sensor column.",
-        at=frame[rival],
-        shown=[f"{value:g} mg/dL" for value in frame.loc[rival, "glucose"].round(1)],
-        code="two_values",
-        stream="glucose",
-    )
+    file = frame["file"]
+    share = pd.Series(rival).groupby(file.to_numpy()).mean()
+    mixed = file.isin(share.index[share >= SHARE_MIXED]).to_numpy() & (rival.sum() >= FEWEST_MIXED)
+    within = np.append(False, file.to_numpy()[1:] == file.to_numpy()[:-1]) & np.append(False, clash)
+    mixed &= file.isin(file[within].unique()).to_numpy()
+    for severity, some in ((Severity.STOP, rival & mixed), (Severity.QUESTION, rival & ~mixed)):
+        findings.rows(
+            severity,
+            "{n} reading(s) beside another value of the same minute",
+            "one person's readings, one value a minute",
+            "Say which file is right (remove or unmap the other), or map a sensor column.",
+            at=frame[some],
+            shown=[f"{value:g} mg/dL" for value in frame.loc[some, "glucose"].round(1)],
+            code="two_values",
+            stream="glucose",
+        )
     frame.loc[rival, "left_out"] = TWO_VALUES
     return frame
 

@@ -199,6 +199,19 @@ def test_a_copy_of_a_client_is_pooled_once_and_told(practice: Path, tmp_path: Pa
     assert not any("client-02 is still named" in text for text in later.traces)
 
 
+def test_two_clients_with_the_same_readings_are_stopped_and_not_pooled(
+    small: Path, tmp_path: Path
+) -> None:
+    shutil.copy(small / "client-02" / "glucose.csv", small / "client-03" / "glucose.csv")
+    found = pool(small, work=tmp_path / "work")
+    why = {row.folder: row.error or "" for row in found.clients if row.status == "error"}
+    assert set(why) == {"client-02", "client-03"}
+    assert "are the very ones of client-03" in why["client-02"]
+    assert "are the very ones of client-02" in why["client-03"]
+    assert found.agreed == 2
+    assert not any("withdr" in text for text in found.traces)
+
+
 def test_the_folder_of_one_client_is_no_practice(small: Path) -> None:
     before = sorted(path.name for path in (small / "client-01").iterdir())
     with pytest.raises(MinerError, match="folder of one client"):

@@ -16,7 +16,7 @@ from miner.brief.text.to_do import Step, decided, steps
 from miner.brief.text.words import factor_words
 from miner.brief.wording import day_and_month, some_days, span_words
 from miner.errors import several
-from miner.results import CautionKind, CheckReport, StreamSummary
+from miner.results import CautionKind, CheckReport, Severity, StreamSummary
 from miner.rulebook import RuleBook
 
 MOST_LINES, WIDTH = 25, 80
@@ -93,8 +93,10 @@ def _in_room(report: CheckReport, rules: RuleBook | None, room: _Room) -> Parts:
 def _lead(report: CheckReport) -> str:
     first, last = report.first_day, report.last_day
     span = f", {span_words(first, last)}" if first and last else ""
-    days = several(report.days, "day")
-    return f"{name(report.client, 40)}{span}: {report.usable_days} of {days} can be used."
+    lead = f"{name(report.client, 40)}{span}: "
+    if any(item.severity is Severity.STOP for item in report.findings):
+        return f"{lead}nothing can be used until that is put right."
+    return f"{lead}{report.usable_days} of {several(report.days, 'day')} can be used."
 
 
 def _before(report: CheckReport) -> Parts:

@@ -33,18 +33,25 @@ _IN_NOT_USED = ("too_few_readings", "day_left_out")
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """Something to do: its words, and on how many days it would settle something."""
+    """Something to do: its words, and on how many days it would settle something.
+
+    Attributes:
+        stops: nothing can be used until it is done.
+        named: the words begin with the name of a file.
+    """
 
     text: str
     gain_days: int | None
     stops: bool = False
+    named: bool = False
 
     @property
     def told(self) -> str:
         """The words, after the days where these can be counted."""
-        if self.gain_days is None:
+        if not self.gain_days:
             return self.text
-        return f"{several(self.gain_days, 'day')}: {self.text[:1].lower()}{self.text[1:]}"
+        first = self.text if self.named else f"{self.text[:1].lower()}{self.text[1:]}"
+        return f"{several(self.gain_days, 'day')}: {first}"
 
 
 def steps(report: CheckReport) -> list[Step]:
@@ -55,7 +62,11 @@ def steps(report: CheckReport) -> list[Step]:
     """
     groups = _groups([item for item in report.findings if _is_to_do(item)])
     stops = [Step(_words(group), None, stops=True) for group in groups if _stops(group)]
-    others = [Step(_words(group), _gain(group)) for group in groups if not _stops(group)]
+    others = [
+        Step(_words(group), _gain(group), named=bool(group[0].file and group[0].code not in TO_DO))
+        for group in groups
+        if not _stops(group)
+    ]
     others.sort(key=lambda step: -(step.gain_days or 0))
     asked = [Step(_to_ask(report.intake_not_asked), None)] if report.intake_not_asked else []
     return [*stops, *others, *asked]
@@ -105,9 +116,10 @@ def _words(group: list[Finding]) -> str:
             nights=several(len(days), "night"),
             days=some_days(days),
         )
-    found = f"{_place(item)}{_brief(item)}"
+    place = _place(item)
+    found = f"{place}{_brief(item)}" if place else capital(_brief(item))
     more = f" And {len(group) - 1} more of the kind." if len(group) > 1 else ""
-    return f"{capital(_stop(found))} {_stop(item.do)}{more}"
+    return f"{_stop(found)} {_stop(item.do)}{more}"
 
 
 def _phrase(group: list[Finding]) -> str:
