@@ -132,8 +132,8 @@ def _files_of_two(
         findings.add(
             Severity.STOP,
             f"{len(own)} of {steps} readings ({100 * len(own) / steps:.0f} %) changed faster than "
-            f"a body can, most of them on {several(len(days), 'day')}: the readings of two people "
-            "seem to stand in one file",
+            f"a body can, mostly on {several(len(days), 'day')}. The readings of two people seem "
+            "to be mixed in one file",
             f"one person's readings; at most {FASTEST_MG_DL_PER_MIN:g} mg/dL a minute",
             "Export each person's readings alone, or map the column that tells the sensors apart. "
             "Until then none is used.",
