@@ -31,7 +31,7 @@ class MinerError(Exception):
         self.found = found
         self.expected = expected
         self.do = do
-        self.file = None if file is None else str(file)
+        self.file = None if file is None else printable(str(file))
         self.row = row
         super().__init__(self.message)
 
@@ -47,6 +47,11 @@ class MinerError(Exception):
             place.append(f"row {self.row}")
         head = f"{', '.join(place)}: " if place else ""
         return f"{head}{_stop(self.found)} Expected: {_stop(self.expected)} {_stop(self.do)}"
+
+
+def printable(name: str) -> str:
+    """Return the name of a file or folder as text that can be written: odd bytes are replaced."""
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 
 def nearest(word: str, known: Iterable[str]) -> str:

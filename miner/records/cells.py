@@ -76,7 +76,7 @@ def read_numbers(table: Table, source: Source, name: str, findings: Findings) ->
             Severity.QUESTION if is_level else Severity.LEFT_OUT,
             f"{{n}} cell(s) of '{column}' not readable as a number",
             f"a number in {spec.unit}, or a blank cell where nothing was recorded",
-            "Say what the words mean under [source.levels] in sources.toml (high = 3), and from "
+            "Say what the words mean under [source.levels] in sources.toml (high = 3). Say from "
             "which level a row counts under [source.episodes]. Until then they are unknown."
             if is_level
             else "Correct them, or list the words that mean 'nothing' under not_measured.",

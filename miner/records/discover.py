@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from pathlib import Path
 
-from miner.errors import MinerError
+from miner.errors import MinerError, printable
 from miner.records.client import STREAMS
 from miner.records.findings import Findings
 from miner.records.sources import Source, SourcesFile, read_sources
@@ -96,9 +96,8 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
     found = [
         item
         for path in sorted(entries)
-        for item in mapped_by(entries[path], path, path.relative_to(folder).as_posix(), own)
+        for item in mapped_by(entries[path], path, _name(path, folder), own)
     ]
-    mapped = {item.name for item in found}
     for pattern in sorted(own):
         if not any(folder.glob(pattern)):
             findings.add(
@@ -109,14 +108,18 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
                 file="sources.toml",
             )
     for stream in STREAMS:
-        paths = [path for path in _named(folder, f"{stream}*.csv") if path.name not in mapped]
-        found.extend(Found(path, path.name, stream, None) for path in paths)
+        paths = [path for path in _named(folder, f"{stream}*.csv") if path not in entries]
+        found.extend(Found(path, printable(path.name), stream, None) for path in paths)
     open_ = [path for suffix in _OPEN for path in _named(folder, f"*{suffix}")]
-    found.extend(Found(p, p.name, STANDARD, None) for p in open_ if p.name not in mapped)
+    found.extend(Found(p, printable(p.name), STANDARD, None) for p in open_ if p not in entries)
     _tell_unread(folder, {item.name for item in found}, findings)
     if not any(item.stream in ("glucose", STANDARD) for item in found):
         raise _no_glucose(folder)
     return sorted(found, key=lambda item: ((*STREAMS, STANDARD).index(item.stream), item.name))
+
+
+def _name(path: Path, folder: Path) -> str:
+    return printable(path.relative_to(folder).as_posix())
 
 
 def _no_glucose(folder: Path) -> MinerError:
@@ -170,12 +173,12 @@ def _check_folder(folder: Path) -> None:
 
 
 def _of_the_client(folder: Path) -> list[str]:
-    names = sorted(path.name for path in folder.iterdir())
+    names = sorted(printable(path.name) for path in folder.iterdir())
     return [name for name in names if name not in _OWN and not name.startswith(".")]
 
 
 def _tell_unread(folder: Path, read: set[str], findings: Findings) -> None:
-    ignored = {path.name for pattern in _NOT_STREAMS for path in _named(folder, pattern)}
+    ignored = {printable(path.name) for pattern in _NOT_STREAMS for path in _named(folder, pattern)}
     for name in _of_the_client(folder):
         if Path(name).suffix.lower() in TABLES and name not in read | ignored:
             findings.add(

@@ -62,32 +62,29 @@ def place_rows(table: Table, source: Source, zone: str | None, findings: Finding
     begin = _times(table, source, first, zone, beside)
     lost = _without_offset(table, source, beside, zone, findings)
     good = ~_told(table, source, first, begin, findings, ignore=lost) & ~lost
-    begin_instant, end, end_clock, unzoned = begin.instant, None, None, ~begin.zoned
-    sampled = source.episodes is not None and first == "time"
-    if "end" in source.columns and not sampled:
-        finish = _times(table, source, "end", zone, beside)
-        open_end = _open_ended(table, source)
-        no_end = _told(table, source, "end", finish, findings, ignore=open_end | lost)
-        good &= ~no_end | (source.stream in WITHOUT_END)
-        finish_instant = np.where(no_end, np.datetime64("NaT"), _ending_later(begin, finish))
-        end = np.where(open_end, begin_instant, finish_instant)
-        finish_clock = finish.clock
-        if beside is not None:
-            finish_clock = _clock_at(begin, finish.instant, finish_clock, zone)
-        end_clock = np.where(open_end, begin.clock, finish_clock)
-        unzoned = unzoned | ~(finish.zoned | open_end)
-    elif (
-        {DURATION} & {*source.columns, *source.constants} or source.ends_by_sleep
-    ) and not sampled:
-        minutes, usable = _lengths(table, source, findings)
-        good &= usable | (source.stream in WITHOUT_END)
-        end, end_clock = _after(begin, minutes, zone)
-        end = np.where(usable, end, np.datetime64("NaT"))
-    if _unreadable(begin):
+    if _unreadable(begin, lost) or _all_of_many(lost):
         return None
+    end, end_clock, unzoned = None, None, ~begin.zoned
+    if not (source.episodes and first == "time"):
+        if "end" in source.columns:
+            ignore = lost | _open_ended(table, source)
+            finish = _times(table, source, "end", zone, beside)
+            no_end = _told(table, source, "end", finish, findings, ignore=ignore)
+            if _unreadable(finish, ignore):
+                return None
+            end, end_clock = _finished(begin, finish, no_end, zone, beside is not None)
+            end = np.where(ignore, begin.instant, end)
+            end_clock = np.where(ignore, begin.clock, end_clock)
+            good &= ~no_end | (source.stream in WITHOUT_END)
+            unzoned = unzoned | ~(finish.zoned | ignore)
+        elif DURATION in {*source.columns, *source.constants} or source.ends_by_sleep:
+            minutes, usable = _lengths(table, source, findings)
+            good &= usable | (source.stream in WITHOUT_END)
+            end, end_clock = _after(begin, minutes, zone)
+            end = np.where(usable, end, np.datetime64("NaT"))
     return Placed(
         table if good.all() else table.keep(good),
-        begin_instant[good],
+        begin.instant[good],
         begin.clock[good],
         None if end is None else end[good],
         None if end_clock is None else end_clock[good],
@@ -95,6 +92,14 @@ def place_rows(table: Table, source: Source, zone: str | None, findings: Finding
         bool(begin.own_offset[good].any()),
         begin.date_only[good],
     )
+
+
+def _finished(
+    begin: Times, finish: Times, no_end: Mask, zone: str | None, beside: bool
+) -> tuple[Stamps, Stamps]:
+    """Return ends and their wall clock; ``beside`` where the offset is that of the start."""
+    clock = _clock_at(begin, finish.instant, finish.clock, zone) if beside else finish.clock
+    return np.where(no_end, np.datetime64("NaT"), _ending_later(begin, finish)), clock
 
 
 def _offsets(table: Table, source: Source, findings: Findings) -> Lengths | None:
@@ -128,7 +133,7 @@ def _without_offset(
         return np.zeros(len(table.rows), dtype=bool)
     lost = np.isnat(beside)
     findings.rows(
-        Severity.LEFT_OUT,
+        Severity.STOP if _all_of_many(lost) else Severity.LEFT_OUT,
         f"{{n}} time(s) in UTC without an offset in '{source.columns[UTC_OFFSET]}'",
         "the offset of the wall clock, or time_zone in client.toml",
         "Give the client's time_zone: without it these rows have no time of day.",
@@ -160,8 +165,12 @@ def _times(
     return times if beside is None else with_offsets(times, beside, zone)
 
 
-def _unreadable(times: Times) -> bool:
-    return len(times.bad) >= _FEW and bool(times.bad.all())
+def _unreadable(times: Times, ignore: Mask) -> bool:
+    return _all_of_many(times.bad[~ignore])
+
+
+def _all_of_many(mask: Mask) -> bool:
+    return len(mask) >= _FEW and bool(mask.all())
 
 
 def _hint(table: Table, column: str, first: str) -> str:
@@ -189,15 +198,15 @@ def _told(
     name: str,
     times: Times,
     findings: Findings,
-    ignore: Mask | None = None,
+    ignore: Mask,
 ) -> Mask:
     column, format_ = source.columns[name], source.time_format
     expected = f'times written as "{format_}"' if format_ else _ISO
     expected = f"{expected}, of the years {YEARS[0]} to {YEARS[1]}"
     do = "Correct them." if format_ else "Correct them, or give time_format in sources.toml."
-    bad = times.bad if ignore is None else times.bad & ~ignore
+    bad = times.bad & ~ignore
     text = table.text(column)[bad] if bad.any() else None
-    if text is not None and _unreadable(times):
+    if text is not None and _unreadable(times, ignore):
         findings.add(
             Severity.STOP,
             f"no time in '{column}' could be read (first: '{text.iloc[0]}')",

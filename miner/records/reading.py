@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections import defaultdict
 from dataclasses import replace
 from functools import partial
@@ -39,6 +40,7 @@ from miner.records.time_of_day import with_time_of_day
 from miner.records.wear import tracker_worn
 from miner.results import Severity
 
+LEFT_OUT_FILE = "file_left_out"
 MOST_ROWS = 10_000_000
 """The most rows of all files together: they are held in memory at one time."""
 
@@ -71,20 +73,58 @@ def read_client(folder: Path | str, *, practice: Path | str | None = None) -> Cl
     _refuse_too_much(folder, files)
     digest = hashlib.sha256()
     parts: list[Part] = []
-    raws: dict[str, bytes] = {}
+    raws: dict[Path, bytes] = {}
+    lost: list[MinerError] = []
     for found in files:
-        if found.name not in raws:
-            raws[found.name] = read_bytes(found.path, found.name)
-            for piece in (found.name.encode(), b"\0", raws[found.name], b"\0"):
-                digest.update(piece)
-        if found.stream == STANDARD:
-            parts += read_standard(found.name, raws[found.name], settings.time_zone, findings)
-        else:
-            parts.append(read_file(found, raws[found.name], settings, findings))
+        try:
+            if found.path not in raws:
+                raws[found.path] = read_bytes(found.path, found.name)
+                name = os.fsencode(found.path.relative_to(folder))
+                for piece in (name, b"\0", raws[found.path], b"\0"):
+                    digest.update(piece)
+            parts += _parts_of(found, raws[found.path], settings, findings)
+        except MinerError as error:
+            if found.stream == "glucose":
+                raise
+            if found.stream == STANDARD:
+                lost.append(error)
+            _leave_out(found, error, findings)
         _refuse_too_many(folder, parts)
+    if lost and not any(part.stream == "glucose" for part in parts):
+        raise lost[0]
     for path in (folder / "sources.toml", *([shared / "sources.toml"] if shared else [])):
         digest.update(path.read_bytes() if path.is_file() else b"\0")
     return _client(folder, settings, parts, findings, digest.hexdigest()[:16])
+
+
+def _parts_of(found: Found, raw: bytes, settings: Settings, findings: Findings) -> list[Part]:
+    """Return what a file gives to its streams; of what is not glucose a fault leaves it out."""
+    own = Findings()
+    if found.stream == STANDARD:
+        parts = read_standard(found.name, raw, settings.time_zone, own)
+    else:
+        parts = [read_file(found, raw, settings, own)]
+    kept = [part for part in parts if part.frame is not None or part.stream == "glucose"]
+    for item in own.items:
+        if item.severity is Severity.STOP and len(kept) < len(parts):
+            item = replace(item, severity=Severity.LEFT_OUT, code=LEFT_OUT_FILE)
+        if not item.stream and found.stream != STANDARD:
+            item = replace(item, stream=found.stream)
+        findings.items.append(item)
+    return kept
+
+
+def _leave_out(found: Found, error: MinerError, findings: Findings) -> None:
+    findings.add(
+        Severity.LEFT_OUT,
+        f"the file is left out: {error.found}",
+        error.expected,
+        error.do,
+        file=error.file,
+        row=error.row,
+        code=LEFT_OUT_FILE,
+        stream="" if found.stream == STANDARD else found.stream,
+    )
 
 
 def read_file(found: Found, raw: bytes, settings: Settings, findings: Findings) -> Part:

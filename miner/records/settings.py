@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal
 import pandas as pd
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
-from miner.errors import MinerError
+from miner.errors import MinerError, printable
 from miner.records.client import LeftOutDay, Settings
 from miner.records.fold import fold
 from miner.records.iso8601 import YEARS
@@ -137,7 +137,7 @@ def read_settings(folder: Path, practice: Path | None) -> Settings:
     shared = read_toml(practice / "practice.toml", PracticeFile) if practice else PracticeFile()
     zone = own.time_zone
     return Settings(
-        code=own.code or folder.resolve().name,
+        code=own.code or printable(folder.resolve().name),
         time_zone=zone,
         range=own.range,
         sensor_changes=tuple(sorted(_local(item, zone) for item in own.sensor_changes)),

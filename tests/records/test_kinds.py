@@ -154,17 +154,25 @@ def test_a_file_too_large_is_refused_with_its_size(folder, monkeypatch):
     monkeypatch.setattr(text_file, "LARGEST_BYTES", 4_000)
     monkeypatch.setattr("miner.records.standards.LARGEST_JSON_BYTES", 2_000)
     folder.steady_glucose(hours=4).write("a.json", b"[" + b" " * 3_000 + b"]")
-    with pytest.raises(MinerError, match=r"a.json: the file is 0.003 MB large.*at most 0.002 MB"):
-        read_client(folder.path)
+    (told,) = [item for item in read_client(folder.path).findings if item.file == "a.json"]
+    assert "the file is left out: the file is 0.003 MB large" in told.what
+    assert told.expected == "at most 0.002 MB"
 
 
-def test_a_device_is_not_read(folder):
+@pytest.mark.parametrize("name", ["meals.csv", "client.toml", "glucose-2.csv", "a.json"])
+@pytest.mark.parametrize("kind", ["device", "pipe"])
+def test_a_device_and_a_pipe_are_not_read(folder, name, kind):
     folder.steady_glucose()
-    for name in ("meals.csv", "client.toml"):
+    if kind == "pipe":
+        os.mkfifo(folder.path / name)
+    else:
         (folder.path / name).symlink_to("/dev/zero")
+    if name in ("meals.csv", "a.json"):
+        (told,) = [item for item in read_client(folder.path).findings if item.file == name]
+        assert "left out: this is a device or a pipe" in told.what
+    else:
         with pytest.raises(MinerError, match="a device or a pipe"):
             read_client(folder.path)
-        (folder.path / name).unlink()
 
 
 def test_an_archive_that_unpacks_to_too_much_is_refused(folder, monkeypatch):

@@ -85,6 +85,14 @@ def test_the_clients_entry_replaces_the_practices_for_the_same_file(folder):
     assert client.streams["meals"]["label"].tolist() == ["oats"]
 
 
+def test_a_clients_entry_replaces_the_practices_pattern_for_its_file(folder):
+    write_sensor(folder)
+    (folder.path.parent / "sources.toml").write_text(SENSOR.replace("sensor*", "*one"))
+    client = read_client(folder.write("sources.toml", SENSOR).path)
+    assert client.streams["glucose"]["row"].tolist() == [4, 7, 8]
+    assert not [item for item in client.findings if "written twice" in item.what]
+
+
 def test_minutes_from_seconds_and_hours_and_a_duration_for_the_end(folder):
     folder.steady_glucose(hours=48)
     folder.write("nights.csv", "from;long;deep;awake\n2026-03-02 23:00;7,5;5400;12\n")

@@ -1,5 +1,6 @@
 """Files that cannot be used as they stand: what is said of each, and never a traceback."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,11 @@ def message(path: Path) -> str:
     with pytest.raises(MinerError) as error:
         read_client(path)
     return error.value.message
+
+
+def left_out(path: Path):
+    (told,) = [item for item in read_client(path).findings if item.code == "file_left_out"]
+    return told
 
 
 def test_missing_folder(tmp_path):
@@ -78,10 +84,10 @@ def test_not_utf_8_names_the_row_and_what_it_may_be(folder):
     folder.write(
         "meals.csv", "time,label\n2026-03-02T08:00,soup\n2026-03-02T13:00,café\n", "cp1252"
     )
-    said = message(folder.path)
-    assert "meals.csv, row 3" in said
-    assert "'é'" in said
-    assert "cp1252" in said
+    told = left_out(folder.path)
+    assert (told.file, told.row, told.stream) == ("meals.csv", 3, "meals")
+    assert "'é'" in told.do
+    assert "cp1252" in told.do
 
 
 def test_a_folder_named_like_a_file(folder):
@@ -124,9 +130,42 @@ def test_column_twice_in_the_header(folder):
 def test_a_quote_that_is_never_closed(folder):
     folder.glucose("2026-03-02T08:00,101")
     folder.write("meals.csv", 'time,label\n2026-03-02T08:00,"soup\n2026-03-02T13:00,rice\n')
-    said = message(folder.path)
-    assert "meals.csv, row 2" in said
-    assert "never closed" in said
+    told = left_out(folder.path)
+    assert (told.file, told.row) == ("meals.csv", 2)
+    assert "never closed" in told.what
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("sleep.csv", "start,asleep_min\n2026-03-02T23:00,400\n"),
+        ("stress.csv", "when,what\n1,2\n"),
+        ("activity.csv", "start,end,kind\n" + "yesterday,today,walking\n" * 5),
+        ("meals.csv", "time,label\n" + "noon,soup\n" * 5),
+        ("tags.csv", "patient,time,tag\na,2026-03-02T08:00,x\nb,2026-03-02T09:00,x\n"),
+    ],
+)
+def test_an_optional_file_that_cannot_be_read_is_left_out(folder, name, text):
+    folder.steady_glucose().write(name, text)
+    folder.write("meals-2.csv", "time,label\n2026-03-02T08:00,rice\n")
+    client = read_client(folder.path)
+    assert len(client.used("glucose")) == 288
+    assert client.streams["meals"]["label"].tolist() == ["rice"]
+    (told,) = [item for item in client.findings if item.code and item.stream != "glucose"]
+    assert told.file == name
+    assert (told.severity, told.code, told.stream) == ("left_out", "file_left_out", name[:-4])
+    assert all((told.what, told.expected, told.do))
+    assert not any(item.severity == "stop" for item in client.findings)
+
+
+def test_glucose_that_cannot_be_read_stops(folder):
+    folder.steady_glucose().write("glucose-2.csv", "when,value\n1,2\n")
+    assert "glucose-2.csv" in message(folder.path)
+
+
+def test_open_records_that_cannot_be_read_stop_where_there_is_no_other_glucose(folder):
+    folder.write("a.json", "{oops").write("meals.csv", "time,label\n2026-03-02T08:00,rice\n")
+    assert "this is not JSON" in message(folder.path)
 
 
 def test_an_export_that_nobody_mapped_is_named_with_what_to_run(folder):
@@ -137,3 +176,23 @@ def test_an_export_that_nobody_mapped_is_named_with_what_to_run(folder):
         folder.path
     )
     assert "give one of the folders in it" in message(folder.path.parent)
+
+
+@pytest.mark.parametrize("name", [b"meals-caf\xe9.csv", b"export-\xff.csv"])
+def test_a_name_that_is_not_utf_8_is_shown_and_read(folder, name):
+    path = folder.steady_glucose().path / os.fsdecode(name)
+    path.write_text("time,label\n2026-03-02T08:00,soup\nnoon,rice\n")
+    client = read_client(folder.path)
+    told = [item for item in client.findings if "\ufffd" in (item.file or "")]
+    assert len(told) == 1
+    told[0].what.encode("utf-8")
+    assert client.streams["meals"]["label"].tolist() == ["soup"] * name.startswith(b"meals")
+    [name.encode("utf-8") for name in client.streams["meals"]["file"]]
+
+
+def test_a_folder_whose_name_is_not_utf_8(tmp_path):
+    path = tmp_path / os.fsdecode(b"caf\xe9")
+    path.mkdir()
+    message(path).encode("utf-8")
+    (path / "glucose.csv").write_text(GOOD)
+    assert read_client(path).settings.code == "caf\ufffd"

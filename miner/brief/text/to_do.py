@@ -30,6 +30,9 @@ _COUNTED = {"unlogged_rises": "rise", "fast_change": "reading", "sensor_step": "
 _IN_NOT_USED = ("too_few_readings", "day_left_out")
 """What the list of days that are not used says already."""
 
+_BY_FILE = ("file_left_out",)
+"""What is to be done for each file by itself."""
+
 
 @dataclass(frozen=True, slots=True)
 class Step:
@@ -82,14 +85,15 @@ def decided(report: CheckReport) -> list[str]:
 
 def _is_to_do(item: Finding) -> bool:
     asked = item.severity in (Severity.STOP, Severity.QUESTION)
-    return asked or item.gain_days is not None
+    return asked or item.gain_days is not None or item.code in _BY_FILE
 
 
 def _groups(found: Sequence[Finding]) -> list[list[Finding]]:
     """Return the findings of one code together, those without a code each by itself."""
     groups: dict[object, list[Finding]] = {}
     for place, item in enumerate(found):
-        groups.setdefault((item.severity, item.code) if item.code else place, []).append(item)
+        alone = not item.code or item.code in _BY_FILE
+        groups.setdefault(place if alone else (item.severity, item.code), []).append(item)
     return list(groups.values())
 
 
