@@ -21,6 +21,8 @@ from miner.results import Severity
 
 WITHOUT_END = ("activity", "stress")
 """Streams that keep a record without a usable end: left out, but it says that something was."""
+WITHOUT_TIME_OF_DAY = ("tags", "meals")
+"""Streams that keep a date alone, in the middle of its day: a tag of all day, a meal left out."""
 
 _FEW, _LOOKED_AT = 3, 20
 _ISO = "ISO 8601, such as 2026-03-02T08:30 or 2026-03-02T08:30+01:00"
@@ -38,7 +40,7 @@ class Placed:
         end_clock: wall-clock times of the end, or None.
         unzoned: True where some time had neither offset nor zone.
         own_offset: True where some time had an offset of its own.
-        date_only: rows whose start is a date, placed at 12:00.
+        date_only: True for the rows whose start is a date without a time of day.
     """
 
     table: Table
@@ -153,7 +155,7 @@ def _times(
             source.time_format,
             zone_of_text,
             unit=unit,
-            dates_at_noon=source.stream == "tags",
+            dates_at_noon=source.stream in WITHOUT_TIME_OF_DAY,
         )
     except ValueError as error:
         raise MinerError(
@@ -229,14 +231,16 @@ def _told(
     dropped = bad | times.skipped
     date_only = times.date_only & ~bad
     if source.stream == "tags":
-        _at_noon(table, column, date_only, findings)
+        _all_day(table, column, date_only, findings)
     else:
-        dropped = dropped | _no_time_of_day(table, column, date_only, findings)
+        _no_time_of_day(table, column, date_only, findings)
+    if source.stream not in WITHOUT_TIME_OF_DAY:
+        dropped = dropped | date_only
     _tell_clock_changes(table, column, times, findings)
     return dropped
 
 
-def _no_time_of_day(table: Table, column: str, date_only: Mask, findings: Findings) -> Mask:
+def _no_time_of_day(table: Table, column: str, date_only: Mask, findings: Findings) -> None:
     findings.rows(
         Severity.LEFT_OUT,
         f"{{n}} date(s) without a time of day in '{column}'",
@@ -244,17 +248,20 @@ def _no_time_of_day(table: Table, column: str, date_only: Mask, findings: Findin
         "Add the time of day.",
         at=where_from(table, date_only),
         shown=table.text(column)[date_only] if date_only.any() else (),
+        code="no_time_of_day",
+        column=column,
     )
-    return date_only
 
 
-def _at_noon(table: Table, column: str, date_only: Mask, findings: Findings) -> None:
+def _all_day(table: Table, column: str, date_only: Mask, findings: Findings) -> None:
     findings.rows(
         Severity.NOTE,
-        f"{{n}} date(s) without a time of day in '{column}', taken as 12:00 of that day",
+        f"{{n}} date(s) without a time of day in '{column}', taken as the whole day",
         "a date and a time of day",
         "Add the time of day where it matters.",
         at=where_from(table, date_only),
+        code="all_day",
+        column=column,
     )
 
 

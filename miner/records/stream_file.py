@@ -29,7 +29,7 @@ from miner.records.table_file import Table
 from miner.results import Severity
 
 NO_END, BACKWARDS, TOO_LONG = "its end is not told", "ends before it starts", "longer than 24 hours"
-NO_LEVEL = "its level cannot be read"
+NO_LEVEL, NO_TIME = "its level cannot be read", "its time of day is not known"
 IN_DOUBT = (NO_END, BACKWARDS, TOO_LONG, NO_LEVEL)
 """Why a record is left out though it says that something began then."""
 
@@ -182,6 +182,8 @@ def _records(placed: Placed, source: Source, findings: Findings) -> pd.DataFrame
         end_clock = placed.start_clock if placed.end_clock is None else placed.end_clock
         frame = _ended(frame.assign(end=end, end_clock=end_clock))
         frame = _checked_interval(frame, table, source.stream, findings)
+    if source.stream == "meals":
+        frame["left_out"] = frame["left_out"].mask(placed.date_only, NO_TIME)
     if source.stream == "stress" and "level" in source.columns:
         unread = unread_levels(table, source, frame["level"])
         frame["left_out"] = frame["left_out"].mask(unread & (frame["left_out"] == ""), NO_LEVEL)

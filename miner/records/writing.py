@@ -9,7 +9,7 @@ from miner.records.client import Client, Settings
 from miner.records.columns import COLUMNS, MG_DL_PER_MMOL_L
 from miner.records.hazards import numbered
 from miner.records.iso8601 import Stamps
-from miner.records.stream_file import NO_END
+from miner.records.stream_file import NO_END, NO_TIME
 
 UNREADABLE = "unreadable"
 _CENSORED = {-1: "LO", 1: "HI"}
@@ -49,6 +49,9 @@ def cells_of(client: Client, stream: str) -> pd.DataFrame:
             cells[name] = cells[name].mask(moment, cells[name].str[:10])
     if spec.interval:
         cells["end"] = cells["end"].mask(frame["left_out"] == NO_END, "")
+    if stream == "meals":
+        dated = frame["left_out"] == NO_TIME
+        cells["time"] = cells["time"].mask(dated, cells["time"].str[:10])
     if stream == "glucose":
         value = glucose_column(frame)
         cells[value] = _readings(frame, value)

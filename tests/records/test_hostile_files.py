@@ -110,7 +110,7 @@ CASES: dict[str, tuple[Files, str]] = {
     "a date without a time of day": (
         {"glucose.csv": STEADY + "2026-03-04,100\n"}, "without a time of day"),
     "a tag without a time of day": (
-        {"tags.csv": "time,tag\n2026-03-02,wine\n"}, "taken as 12:00"),
+        {"tags.csv": "time,tag\n2026-03-02,wine\n"}, "taken as the whole day"),
     "a year mistyped": (
         {"meals.csv": f"{MEALS}2106-03-02T08:00,soup,3\n"}, "a date that cannot be"),
     "the year 1970": ({"glucose.csv": STEADY + "1970-01-01T00:00,100\n"}, "a date that cannot be"),
