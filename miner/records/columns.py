@@ -14,8 +14,8 @@ What the streams hand on beyond plain columns:
   medicine noted), and stays in the stream with ``left_out`` empty. An empty text: not recorded.
 - A meal with a date and no time of day stands at 12:00 of that date with ``left_out`` set to
   ``stream_file.NO_TIME``: something was eaten that day, nobody knows when.
-- A tag with a date and no time of day stands at 12:00 of that date with ``date_only`` True: it is of
-  that day, and of no time of it.
+- A tag with a date and no time of day stands at 12:00 of that date with ``date_only`` True: it is
+  of that day, and of no time of it.
 - ``level`` of stress: NaN where not recorded. A row whose level was written and could not be read
   has ``left_out`` set to ``stream_file.NO_LEVEL``: it may have been stress or not.
 """
