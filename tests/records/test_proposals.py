@@ -463,3 +463,25 @@ def test_a_value_of_the_night_is_no_stress_of_the_night(folder):
     rows = [f"2026-03-{d:02d} 23:00,2026-03-{d + 1:02d} 07:00,{d}" for d in range(1, 20)]
     folder.write("sleep.csv", "\n".join(["start,end,stress score", *rows]))
     assert [each.stream for each in proposing.propose(folder.path / "sleep.csv")] == ["sleep"]
+
+
+def test_a_night_may_be_told_by_the_minutes_in_it(folder):
+    rows = [f"2026-03-{d:02d} 23:10,430,30" for d in range(1, 20)]
+    folder.write("night.csv", "\n".join(["start,minutes asleep,minutes awake", *rows]))
+    folder.steady_glucose("2026-03-01", 24 * 3)
+    assert mapped(folder.path / "night.csv").entry["columns"] == {
+        "start": "start", "awake_min": "minutes awake", "asleep_min": "minutes asleep",
+    }  # fmt: skip
+    end = read_client(folder.path).streams["sleep"]["end_clock"].iloc[0]
+    assert str(end) == "2026-03-02 06:50:00"
+
+
+def test_notes_beside_readings_are_tags_where_there_are_some(folder):
+    rows = [f"2026-03-02 {h:02d}:{m:02d},101,{'wine' if h == 20 else ''}" for h in range(24)
+            for m in (0, 30)]  # fmt: skip
+    folder.write("s.csv", "\n".join(["when,glucose,notes", *rows]))
+    found = map_file(folder.path / "s.csv", write=True)
+    assert [(each.stream, each.rows, each.losses) for each in found.proposals] == [
+        ("glucose", 48, ()), ("tags", 2, ()),
+    ]  # fmt: skip
+    assert len(read_client(folder.path).streams["tags"]) == 2

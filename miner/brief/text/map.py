@@ -118,6 +118,7 @@ _QUESTIONS = {
     "offset_beside": "Are the times in UTC? {column} has an offset beside them.",
     "several_streams": "What does this file hold? It may be {streams}.",
     "nothing_speaks": "What does this file hold? No name in it says so.",
+    "only_dates": "What does this file hold? The dates in {column} have no time of day.",
     "no_times": "What does this file hold? No column of times can be read.",
     "no_times_in": "What does this file hold? {column} has no times to read: {shown}. {hint}",
 }

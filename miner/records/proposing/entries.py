@@ -131,8 +131,10 @@ def _clear(found: Sequence[Claim], part: Part, notes: Notes) -> bool:
 
 def _no_times(part: Part) -> tuple[str, dict[str, Any]]:
     """Say that no column holds times, and what those hold that seem to, by name or by content."""
-    if part.times.any or part.times.dates:
+    if part.times.any:
         return "nothing_speaks", {}
+    if part.times.dates:
+        return "only_dates", {"column": part.times.dates[0].name}
     filled = [each for each in part.columns if each.filled]
     named = [each for each in filled if part.job.book.times["time"].stand_in(each.words)]
     for column in [*named, *(each for each in filled if hint(next(iter(each.counts))))]:
@@ -175,7 +177,8 @@ def _finish(every: Sequence[Notes]) -> None:
 def _filled(part: Part, claim: Claim, free: Sequence[Column], notes: Notes) -> Filling:
     book, job = part.job.book, part.job
     mapped = map_times(part.times, claim.rule, notes, book)
-    rest = [x for x in free if x.written is None and x not in part.times.duration]
+    length = notes.get("columns.duration")
+    rest = [each for each in free if each.written is None and each.name != length]
     filling = Filling(claim, rest, part.times, notes, book)
     filling.fill()
     filling.columns = [each for each in free if each not in filling.taken.values()]

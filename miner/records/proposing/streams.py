@@ -84,7 +84,11 @@ def feeds(
     found = {name: among(rule.columns[name], columns, book, weak=weak) for name in rule.essential}
     timed = bool(times.any or (stream == "tags" and times.dates))
     if rule.times == "span" and not times.spans:
-        timed = timed and walkable(found.get("steps", ()), times, book)
+        lasts = stream == "sleep" and all(
+            among(rule.columns[key], columns, book, weak=weak)
+            for key in ("asleep_min", "awake_min")
+        )
+        timed = timed and (lasts or walkable(found.get("steps", ()), times, book))
     if not timed or (found and not any(found.values())):
         return None
     return tuple(each for some in found.values() for each in some)

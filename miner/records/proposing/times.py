@@ -71,6 +71,7 @@ def times_of(columns: Sequence[Column], book: Exports) -> Times:
     end = [each for each in timed if says(each, "end") and each not in start]
     single = [each for each in timed if each not in (*start, *end)]
     lengths = [each for each in columns if each.numeric and says(each, "duration")]
+    lengths = [each for each in lengths if not says(each, "part")]
     dates = [each for each in columns if each.written is not None and each.written.dates_only]
     return Times(*map(tuple, (single, start, end, lengths, dates)))
 

@@ -16,7 +16,7 @@ from miner.records.findings import Findings
 from miner.records.placing import place_rows
 from miner.records.proposing.exports import Limits
 from miner.records.reading import read_file
-from miner.records.sources import Source
+from miner.records.sources import TIME_OF_DAY, TIMES, UTC_OFFSET, Source
 from miner.records.table_file import Table
 from miner.records.text_file import TextFile
 from miner.records.time_of_day import with_time_of_day
@@ -25,6 +25,7 @@ from miner.results import Severity
 from miner.results.mapping import Loss, ReadRow
 
 _SHOWN = 3
+_TIMES = (*TIMES, TIME_OF_DAY, UTC_OFFSET)
 
 
 def losses_of(
@@ -38,7 +39,11 @@ def losses_of(
 
     def lost(by: Source) -> tuple[Loss, ...]:
         findings = Findings()
-        read_file(Found(path, path.name, by.stream, by), raw, settings, findings)
+        # beside an entry of its times alone: rows with nothing else are not of the stream
+        times = {key: own for key, own in by.columns.items() if key in _TIMES}
+        bare = by.model_copy(update={"columns": times, "episodes": None, "where": {}})
+        beside = (bare,) if len(times) < len(by.needed) else ()
+        read_file(Found(path, path.name, by.stream, by, beside), raw, settings, findings)
         found = []
         for item in findings.items:
             count = {Severity.STOP: rows, Severity.LEFT_OUT: item.count}.get(item.severity, 0)
