@@ -151,8 +151,11 @@ def _records(
     given = [item for item in own if item.values]
     if not given:
         return {}
+    spec = COLUMNS[stream]
+    said = {spec.times[0], *spec.needed}.union(*(item.values for item in given))
+    names = [name for name in columns_to_write(stream) if name in said]
     cells = pd.DataFrame(
-        [{name: item.values.get(name, "") for name in columns_to_write(stream)} for item in given],
+        [{name: item.values.get(name, "") for name in names} for item in given],
         dtype="str",
     )
     rows = np.array([item.row for item in given], dtype=np.int64)

@@ -102,3 +102,10 @@ def test_too_few_pairs_have_no_range(rules):
     assert "Pairs that were followed: 3, -2.0 mg/dL (too few pairs for a range)." in said
     few = read(result(status="not_settled", interval=None, pairs_used=4), rules)
     assert "-0.4 mg/dL (too few pairs for a range), from 4 pairs." in few
+
+
+def test_what_was_kept_says_which_words_it_goes_on_with(rules):
+    words = {"factors": ("tag:late coffee",), "lag_days": (1,)}
+    said = "It goes on with the words it was kept with: 'late coffee'."
+    assert said in told(kept(**words, reworded=("late coffee",)), rules)
+    assert "goes on" not in told(kept(**words), rules)
