@@ -120,6 +120,10 @@ class Client:
         return made[-1][1]  # type: ignore[no-any-return]
 
     def used(self, stream: str) -> pd.DataFrame:
-        """Return the rows of a stream that are not left out."""
+        """Return the rows of a stream that are not left out; not to be changed in place."""
+        return self.derived(f"used {stream}", None, lambda: self._used(stream))
+
+    def _used(self, stream: str) -> pd.DataFrame:
         frame = self.streams[stream]
-        return frame[frame["left_out"] == ""].reset_index(drop=True)
+        kept = (frame["left_out"] == "").to_numpy(dtype=bool)
+        return frame if kept.all() else frame[kept].reset_index(drop=True)

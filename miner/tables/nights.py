@@ -141,6 +141,10 @@ def nights_of(client: Client) -> Nights:
     marked main wins whenever it ends, an episode marked nap is never used. Parts with an hour or
     less between them are one night. It belongs to the date of its waking.
     """
+    return client.derived("nights", None, lambda: _nights_of(client))
+
+
+def _nights_of(client: Client) -> Nights:
     frame = client.used("sleep")
     kinds = words(frame["kind"])
     naps = kinds.count("nap")
@@ -208,7 +212,11 @@ def _joined(episodes: list[Episode]) -> list[Night]:
 
 
 def _left_out(frame: pd.DataFrame) -> dict[int, str]:
-    rows = frame[(frame["left_out"] != "") & (frame["kind"] != "nap")].dropna(subset=["end_clock"])
+    aside = (frame["left_out"] != "").to_numpy(dtype=bool)
+    if not aside.any():
+        return {}
+    rows = frame[aside & (frame["kind"] != "nap").to_numpy(dtype=bool)]
+    rows = rows.dropna(subset=["end_clock"])
     days = seconds(rows["end_clock"]) // DAY
     return {
         int(day): f"the record of this night was left out: {why}"

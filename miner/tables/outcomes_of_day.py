@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from math import isfinite
 
 import numpy as np
+from numpy.typing import NDArray
 
 from miner.errors import MinerError
 from miner.rulebook import OutcomeRule, nearest
@@ -21,30 +23,61 @@ DAY_MIN = 1440
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
-    """The readings of one window.
+class Pieces:
+    """The readings of a run of windows.
 
     Attributes:
-        value, ordered, minutes: as in ``Trace``.
-        climb: the largest climb of the smoothed readings, mg/dL.
+        value, ordered, minutes: all readings, as in ``Trace``.
+        shown: minutes, 0 where the sensor showed only LO or HI.
         above: which readings are above the client's range.
+        low, high: place of the first reading of each window and one past its last.
+        climb: the largest climb of the smoothed readings of each window, mg/dL.
     """
 
     value: Floats
     ordered: Floats
     minutes: Floats
-    climb: float
+    shown: Floats
     above: Mask
+    low: NDArray[np.intp]
+    high: NDArray[np.intp]
+    climb: Floats
+
+    def sums(self, amount: Floats) -> Floats:
+        """Return the sum of an amount a reading over each window."""
+        return sums(amount, self.low, self.high)
+
+    def each(self, measure: Callable[[int, int], float]) -> Floats:
+        """Return a number of the readings of each window, NaN for one without readings."""
+        spans = zip(self.low.tolist(), self.high.tolist(), strict=True)
+        return np.array([measure(a, b) if b > a else np.nan for a, b in spans], dtype=np.float64)
 
 
-def _median(piece: Piece) -> float:
-    middle = np.sort(piece.ordered)[[(piece.ordered.size - 1) // 2, piece.ordered.size // 2]]
-    return float(middle.mean()) if np.isfinite(middle).all() else np.inf
+def sums(amount: Floats, low: NDArray[np.intp], high: NDArray[np.intp]) -> Floats:
+    """Return the sum of an amount from each low to each high place, the high not included."""
+    if not low.size:
+        return np.zeros(0)
+    places = np.stack([low, high], axis=1).ravel()
+    summed = np.add.reduceat(np.append(amount, 0.0), places)[::2]
+    return np.where(high > low, summed, 0.0)
 
 
-def _mean(piece: Piece) -> float:
-    seen = ~np.isnan(piece.value)
-    return weighted_mean(piece.value[seen], piece.minutes[seen])
+def share(part: Floats, whole: Floats) -> Floats:
+    """Return one amount over another, NaN where the other is none."""
+    return np.divide(part, whole, out=np.full(whole.shape, np.nan), where=whole > 0)
+
+
+def _medians(pieces: Pieces) -> Floats:
+    def median(low: int, high: int) -> float:
+        ordered = np.sort(pieces.ordered[low:high])
+        one, two = ordered[(high - low - 1) // 2], ordered[(high - low) // 2]
+        return float((one + two) / 2) if np.isfinite(one) and np.isfinite(two) else np.inf
+
+    return pieces.each(median)
+
+
+def _means(pieces: Pieces) -> Floats:
+    return share(pieces.sums(np.nan_to_num(pieces.value) * pieces.shown), pieces.sums(pieces.shown))
 
 
 def weighted_mean(value: Floats, minutes: Floats) -> float:
@@ -64,26 +97,31 @@ def weighted_sd(value: Floats, minutes: Floats) -> float:
     return float(np.sqrt(spread * value.size / (value.size - 1)))
 
 
-def _variability(piece: Piece) -> float:
-    seen = ~np.isnan(piece.value)
-    return weighted_sd(piece.value[seen], piece.minutes[seen])
+def _variability(pieces: Pieces) -> Floats:
+    def spread(low: int, high: int) -> float:
+        value, minutes = pieces.value[low:high], pieces.minutes[low:high]
+        seen = ~np.isnan(value)
+        return weighted_sd(value[seen], minutes[seen])
+
+    return pieces.each(spread)
 
 
-def _minutes_above(piece: Piece) -> float:
-    return float(DAY_MIN * piece.minutes[piece.above].sum() / piece.minutes.sum())
+def _minutes_above(pieces: Pieces) -> Floats:
+    above = pieces.sums(np.where(pieces.above, pieces.minutes, 0.0))
+    return DAY_MIN * share(above, pieces.sums(pieces.minutes))
 
 
-def _climb(piece: Piece) -> float:
-    return piece.climb
+def _climbs(pieces: Pieces) -> Floats:
+    return pieces.climb
 
 
-OUTCOMES: Mapping[str, tuple[Callable[[Piece], float], bool]] = {
-    "wake_glucose": (_median, True),
-    "overnight_mean": (_mean, False),
-    "day_mean": (_mean, False),
+OUTCOMES: Mapping[str, tuple[Callable[[Pieces], Floats], bool]] = {
+    "wake_glucose": (_medians, True),
+    "overnight_mean": (_means, False),
+    "day_mean": (_means, False),
     "variability": (_variability, False),
     "minutes_above": (_minutes_above, True),
-    "biggest_rise": (_climb, True),
+    "biggest_rise": (_climbs, True),
 }
 """Each outcome's number, and whether LO and HI count as readings for it."""
 
@@ -108,17 +146,25 @@ def outcomes_over(
         MinerError: the rule book names an outcome or a window that is not known.
     """
     above_range = above(trace.ordered, trace.tenths, limit)
+    shown = np.where(np.isnan(trace.value), 0.0, trace.minutes)
     out = {}
     for name, rule in rules.items():
         _known(name, rule, windows)
         window = windows[rule.window]
         climbs = np.full(len(window.why), np.nan)
-        if OUTCOMES[name][0] is _climb:
+        if OUTCOMES[name][0] is _climbs:
             climbs = biggest_climbs(trace, smooth, window.low, window.high)
-        out[name] = [
-            _one(trace, window, k, name, rule, float(climbs[k]), above_range)
-            for k in range(len(window.why))
-        ]
+        pieces = Pieces(
+            trace.value,
+            trace.ordered,
+            trace.minutes,
+            shown,
+            above_range,
+            window.low,
+            window.high,
+            climbs,
+        )
+        out[name] = _found(trace, window, rule.coverage, pieces, name)
     return out
 
 
@@ -136,31 +182,25 @@ def _known(name: str, rule: OutcomeRule, windows: Mapping[str, Windows]) -> None
         )
 
 
-def _one(
-    trace: Trace,
-    window: Windows,
-    k: int,
-    name: str,
-    rule: OutcomeRule,
-    climb: float,
-    above_range: Mask,
-) -> Found:
-    if window.why[k]:
-        return unknown(window.why[k])
+def _found(trace: Trace, window: Windows, least: float, pieces: Pieces, name: str) -> list[Found]:
     measure, with_censored = OUTCOMES[name]
-    low, high = int(window.low[k]), int(window.high[k])
-    value, minutes = trace.value[low:high], trace.minutes[low:high]
-    counted = minutes.sum() if with_censored else minutes[~np.isnan(value)].sum()
-    share = covered(float(counted), int(window.end[k] - window.start[k]))
-    if share < rule.coverage:
-        return unknown(
-            f"readings cover {percent(share)} of this window, {percent(rule.coverage)} are needed",
-            trace.ends(low, high),
-        )
-    number = measure(Piece(value, trace.ordered[low:high], minutes, climb, above_range[low:high]))
-    if not np.isfinite(number):
-        return unknown(BEYOND_THE_SENSOR, trace.ends(low, high))
-    return Found(number, rows=trace.ends(low, high))
+    counted = pieces.sums(pieces.minutes if with_censored else pieces.shown).tolist()
+    lengths = (window.end - window.start).tolist()
+    numbers = measure(pieces).tolist()
+    out = []
+    for k, (low, high) in enumerate(zip(window.low.tolist(), window.high.tolist(), strict=True)):
+        rows = trace.ends(low, high)
+        reached = covered(counted[k], lengths[k])
+        if window.why[k]:
+            out.append(unknown(window.why[k]))
+        elif reached < least:
+            need = f"{percent(least)} are needed"
+            out.append(unknown(f"readings cover {percent(reached)} of this window, {need}", rows))
+        elif not isfinite(numbers[k]):
+            out.append(unknown(BEYOND_THE_SENSOR, rows))
+        else:
+            out.append(Found(numbers[k], rows=rows))
+    return out
 
 
 def covered(minutes: float, window_seconds: int) -> float:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from miner.tables.clockwork import Floats
 from miner.tables.limits import Mask, above, below
-from miner.tables.outcomes_of_day import weighted_mean, weighted_sd
+from miner.tables.outcomes_of_day import share, sums, weighted_mean, weighted_sd
 from miner.tables.trace import Trace
 from miner.tables.windows import Windows
 
@@ -46,10 +46,10 @@ def published(ordered: Floats, value: Floats, minutes: Floats, tenths: Mask) -> 
     if total <= 0:
         return {name: (0.0 if name == "readings" else np.nan) for name in COLUMNS}
 
-    def share(beyond: Callable[[Floats, Mask, float], Mask], limit: float) -> float:
+    def part(beyond: Callable[[Floats, Mask, float], Mask], limit: float) -> float:
         return float(minutes[beyond(ordered, tenths, limit)].sum() / total)
 
-    low, high, tight = share(below, 70), share(above, 180), share(above, 140)
+    low, high, tight = part(below, 70), part(above, 180), part(above, 140)
     seen = ~np.isnan(value)
     mean = weighted_mean(value[seen], minutes[seen]) if seen.any() else np.nan
     sd = weighted_sd(value[seen], minutes[seen])
@@ -60,7 +60,7 @@ def published(ordered: Floats, value: Floats, minutes: Floats, tenths: Mask) -> 
         "above_140": tight,
         "above_180": high,
         "below_70": low,
-        "below_54": share(below, 54),
+        "below_54": part(below, 54),
         "mean": mean,
         "sd": sd,
         "cv": sd / mean,
@@ -68,14 +68,27 @@ def published(ordered: Floats, value: Floats, minutes: Floats, tenths: Mask) -> 
 
 
 def published_by_day(trace: Trace, window: Windows, index: pd.Index) -> pd.DataFrame:
-    """Return the published ranges of every day."""
-    rows = [
-        published(
-            trace.ordered[low:high],
-            trace.value[low:high],
-            trace.minutes[low:high],
-            trace.tenths[low:high],
-        )
-        for low, high in zip(window.low, window.high, strict=True)
-    ]
-    return pd.DataFrame(rows, index=index, columns=list(COLUMNS), dtype=float)
+    """Return the published ranges of every day, each as ``published`` returns them."""
+    low, high = window.low, window.high
+    total = sums(trace.minutes, low, high)
+
+    def part(beyond: Callable[[Floats, Mask, float], Mask], limit: float) -> Floats:
+        outside = np.where(beyond(trace.ordered, trace.tenths, limit), trace.minutes, 0.0)
+        return share(sums(outside, low, high), total)
+
+    under, over, tight = part(below, 70), part(above, 180), part(above, 140)
+    spread = np.array(
+        [_mean_and_sd(trace, a, b) for a, b in zip(low.tolist(), high.tolist(), strict=True)]
+    ).reshape(-1, 2)
+    mean, sd = spread[:, 0], spread[:, 1]
+    columns = ((high - low).astype(np.float64), 1 - under - tight, 1 - under - over, tight, over,
+               under, part(below, 54), mean, sd, sd / mean)  # fmt: skip
+    return pd.DataFrame(dict(zip(COLUMNS, columns, strict=True)), index=index, dtype=float)
+
+
+def _mean_and_sd(trace: Trace, low: int, high: int) -> tuple[float, float]:
+    seen = ~np.isnan(trace.value[low:high])
+    value, minutes = trace.value[low:high][seen], trace.minutes[low:high][seen]
+    if not value.size:
+        return np.nan, np.nan
+    return weighted_mean(value, minutes), weighted_sd(value, minutes)

@@ -59,13 +59,17 @@ class Trace:
 
 def trace_of(client: Client) -> Trace:
     """Return the used glucose readings of a client; a row without a value is no reading."""
+    return client.derived("trace", None, lambda: _trace_of(client))
+
+
+def _trace_of(client: Client) -> Trace:
     frame = client.used("glucose")
-    told = frame["glucose"].notna() | (frame["censored"] != 0)
-    if not told.all():
-        frame = frame[told]
-    at, clock = seconds(frame["time"]), seconds(frame["clock"])
     value = frame["glucose"].to_numpy(np.float64, na_value=np.nan)
     censored = frame["censored"].to_numpy(np.float64, na_value=0.0)
+    told = ~np.isnan(value) | (censored != 0)
+    if not told.all():
+        frame, value, censored = frame[told], value[told], censored[told]
+    at, clock = seconds(frame["time"]), seconds(frame["clock"])
     ordered = np.where(censored < 0, -np.inf, np.where(censored > 0, np.inf, value))
     sensor, names = _sensors(frame["sensor"], clock, client)
     cadence = _cadence(at, sensor)

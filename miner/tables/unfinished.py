@@ -14,7 +14,7 @@ from miner.tables.columns import Source, numbers, origins
 from miner.tables.found import Found, unknown
 from miner.tables.limits import Mask
 from miner.tables.movement import kinds_of
-from miner.tables.spans import Spans
+from miner.tables.spans import NOTHING, Spans
 
 MAY_LAST = HOUR
 """How far after its start a record without a usable end may have gone on."""
@@ -43,6 +43,8 @@ class Unfinished:
 def unfinished_of(client: Client) -> Unfinished:
     """Sort the records of a client whose end or level cannot be used by what they may have been."""
     stress, moves = _left_out(client, "stress"), _left_out(client, "activity")
+    if not len(stress) and not len(moves):
+        return Unfinished(NOTHING, NOTHING, NOTHING, NOTHING, NOTHING)
     kinds, counted = kinds_of(moves), numbers(moves["steps"]) > 0
     active = kinds.walking | kinds.brisk | kinds.unrated
     last = np.maximum(seconds(moves["end"]), seconds(moves["start"]) + MAY_LAST)
@@ -66,7 +68,12 @@ def _spans(frame: pd.DataFrame, mask: Mask, last: Times | None = None) -> Spans:
 
 def _left_out(client: Client, stream: str) -> pd.DataFrame:
     frame = client.streams[stream]
-    return frame[frame["left_out"].isin(IN_DOUBT)]
+    aside = (frame["left_out"] != "").to_numpy(dtype=bool)
+    return (
+        frame[aside & frame["left_out"].isin(IN_DOUBT).to_numpy(dtype=bool)]
+        if aside.any()
+        else frame[:0]
+    )
 
 
 def at_least(

@@ -10,7 +10,7 @@ from miner.records.client import Client
 from miner.rulebook import Cautions
 from miner.tables.biological_days import Days
 from miner.tables.clockwork import HOUR, Floats, iso_day
-from miner.tables.outcomes_of_day import covered, percent
+from miner.tables.outcomes_of_day import covered, percent, sums
 from miner.tables.tag_days import Tags
 from miner.tables.trace import Trace
 
@@ -26,13 +26,9 @@ def coverage_of(trace: Trace, days: Days) -> Floats:
     low = np.searchsorted(trace.at, days.start, side="left")
     high = np.searchsorted(trace.at, days.end, side="left")
     length = days.end - days.start
-    return np.array(
-        [
-            covered(float(trace.minutes[a:b].sum()), int(size))
-            for a, b, size in zip(low, high, length, strict=True)
-        ],
-        dtype=np.float64,
-    )
+    counted = sums(trace.minutes, low, np.maximum(high, low))
+    pairs = zip(counted.tolist(), length.tolist(), strict=True)
+    return np.array([covered(minutes, size) for minutes, size in pairs], dtype=np.float64)
 
 
 def left_out_days(
