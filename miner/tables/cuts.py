@@ -33,9 +33,12 @@ def cut(found: Sequence[Found], rule: FactorRule, usable: Sequence[bool]) -> lis
     if rule.cut in OWN_CUTS and known.sum() < FEWEST_FOR_OWN_CUT:
         count = int(known.sum())
         why = f"known: {count}, and {FEWEST_FOR_OWN_CUT} are needed for the client's own level"
-        return [item._replace(why=item.why or why, decided=nan) for item in found]
+        return [Found(item.value, item.why or why, item.rows, nan, item.floor) for item in found]
     at = threshold(value[known], rule)
-    return [item._replace(decided=_decide(item, rule, at)) for item in found]
+    return [
+        Found(item.value, item.why, item.rows, _decide(item, rule, at), item.floor)
+        for item in found
+    ]
 
 
 def threshold(known: Floats, rule: FactorRule) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -59,10 +60,10 @@ class Movement:
 
 @dataclass(frozen=True, slots=True)
 class Steps:
-    """Rows with a step count, by the instant halfway through."""
+    """Rows with a step count by the instant halfway through; ``total``: the steps before each."""
 
-    middle: Times
-    steps: Floats
+    middle: list[int]
+    total: list[float]
     origin: tuple[Source, ...]
 
     @classmethod
@@ -70,14 +71,15 @@ class Steps:
         """Return the rows of a mask."""
         places = np.flatnonzero(mask & ~np.isnan(steps))
         places = places[np.argsort(middle[places], kind="stable")]
-        return cls(middle[places], steps[places], tuple(rows[k] for k in places))
+        total = np.concatenate([[0.0], np.cumsum(steps[places])])
+        return cls(middle[places].tolist(), total.tolist(), tuple(rows[k] for k in places))
 
     def within(self, begin: int, finish: int) -> tuple[float, tuple[Source, ...]]:
         """Return the steps of a window (NaN where none was noted) and their rows."""
-        low, high = np.searchsorted(self.middle, [begin, finish], side="left")
+        low, high = bisect_left(self.middle, begin), bisect_left(self.middle, finish)
         if high <= low:
             return float("nan"), ()
-        return float(self.steps[low:high].sum()), self.origin[low:high]
+        return self.total[high] - self.total[low], self.origin[low:high]
 
 
 def movement_of(client: Client) -> Movement:

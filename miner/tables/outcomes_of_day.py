@@ -13,6 +13,7 @@ from miner.errors import MinerError
 from miner.rulebook import OutcomeRule, nearest
 from miner.tables.climbs import biggest_climbs
 from miner.tables.clockwork import Floats
+from miner.tables.columns import Source
 from miner.tables.found import Found, unknown
 from miner.tables.limits import Mask, above
 from miner.tables.trace import Trace
@@ -147,6 +148,10 @@ def outcomes_over(
     """
     above_range = above(trace.ordered, trace.tenths, limit)
     shown = np.where(np.isnan(trace.value), 0.0, trace.minutes)
+    rows = {
+        name: [trace.ends(a, b) for a, b in zip(own.low.tolist(), own.high.tolist(), strict=True)]
+        for name, own in windows.items()
+    }
     out = {}
     for name, rule in rules.items():
         _known(name, rule, windows)
@@ -164,7 +169,7 @@ def outcomes_over(
             window.high,
             climbs,
         )
-        out[name] = _found(trace, window, rule.coverage, pieces, name)
+        out[name] = _found(window, rule.coverage, pieces, name, rows[rule.window])
     return out
 
 
@@ -182,14 +187,15 @@ def _known(name: str, rule: OutcomeRule, windows: Mapping[str, Windows]) -> None
         )
 
 
-def _found(trace: Trace, window: Windows, least: float, pieces: Pieces, name: str) -> list[Found]:
+def _found(
+    window: Windows, least: float, pieces: Pieces, name: str, origins: list[tuple[Source, ...]]
+) -> list[Found]:
     measure, with_censored = OUTCOMES[name]
     counted = pieces.sums(pieces.minutes if with_censored else pieces.shown).tolist()
     lengths = (window.end - window.start).tolist()
     numbers = measure(pieces).tolist()
     out = []
-    for k, (low, high) in enumerate(zip(window.low.tolist(), window.high.tolist(), strict=True)):
-        rows = trace.ends(low, high)
+    for k, rows in enumerate(origins):
         reached = covered(counted[k], lengths[k])
         if window.why[k]:
             out.append(unknown(window.why[k]))

@@ -68,11 +68,13 @@ class Spans:
     def touch(self, begin: int, finish: int) -> bool:
         """Whether any episode overlaps a window."""
         low, high = self._near(begin, finish)
-        return any(self.row_end[place] > begin for place in range(low, high))
+        return low < high and max(self.row_end[low:high]) > begin
 
     def rows(self, begin: int, finish: int) -> tuple[Source, ...]:
         """Return the file and row of the episodes that overlap a window."""
         low, high = self._near(begin, finish)
+        if low >= high:
+            return ()
         ends = self.row_end
         return tuple(self.origin[place] for place in range(low, high) if ends[place] > begin)
 
