@@ -243,3 +243,21 @@ def test_a_date_and_a_time_in_two_columns_are_chosen_too(tmp_path: Path) -> None
     entry = entry_of(lambda name: form.get(name, ""), proposal)
     (one,) = look_at(path, tmp_path, entry).understood
     assert (one.rows, one.first) == (5, "2026-02-01 10:10")
+
+
+def test_mapping_again_replaces_the_entry_and_keeps_the_one_before(
+    empty: Path, visitor: Open
+) -> None:
+    one = visitor(empty)
+    one.post("/clients", code="client-09")
+    home, folder = "/clients/client-09/records", empty / "client-09"
+    rows = "".join(f"2026-02-{day:02d} 10:00,101,wine\n" for day in range(1, 20))
+    one.post(home, files={"files": ("export.csv", f"when,glucose,note\n{rows}".encode())})
+    form = {"file": "export.csv", "action": "use", "column-time": "when"}
+    one.post(f"{home}/columns", **form, stream="tags", **{"column-tag": "note"})
+    (first, *_) = read_toml(folder / "sources.toml", SourcesFile).source
+    assert first.stream == "tags"
+    one.post(f"{home}/columns", **form, stream="glucose", **{"column-glucose_mg_dl": "glucose"})
+    entries = read_toml(folder / "sources.toml", SourcesFile).source
+    assert [each.stream for each in entries] == ["glucose"]
+    assert 'stream = "tags"' in (folder / "sources.toml.before").read_text()
