@@ -41,6 +41,10 @@ class World:
         sensor_step: SD of the level of each 14-day sensor, in SD.
         fading: share of habits not noted on the last day, from 0 on the first.
         missing_by_outcome: habits and outcomes go missing more on high days.
+        weekly: SD of the outcomes' own weekday profile, in SD of a day. Five habits then keep to
+            weekdays of their own, but for a slip on 7 of 100 days.
+        uneven: how many times as far the outcomes scatter on days of one habit, which comes on 12
+            of 100 days.
         confounded: no method that sees only the table can repair it.
     """
 
@@ -56,6 +60,8 @@ class World:
     sensor_step: float = 0.0
     fading: float = 0.0
     missing_by_outcome: float = 0.0
+    weekly: float = 0.0
+    uneven: float = 1.0
     confounded: bool = False
 
 
@@ -75,6 +81,21 @@ WORLDS = {
               confounded=True),
     )
 }  # fmt: skip
+
+
+WEEKLY = {
+    world.name: world
+    for world in (World(f"weekly_{size:g}", weekly=size) for size in (0.35, 0.7, 1.4))
+}
+"""A client's own weekly routine: glucose has weekdays, five habits have others, neither knows."""
+
+UNEVEN = {
+    world.name: world
+    for world in (World(f"uneven_{times:g}", uneven=times) for times in (2.0, 3.0))
+}
+"""Days with one rare habit scatter further, and are no higher."""
+
+KEEP_WEEKDAYS, SLIPS, RARE = 5, 0.07, 0.12
 
 
 @dataclass(frozen=True)
@@ -127,6 +148,13 @@ def month(
     week[begin : begin + 7] = world.bad_week
     shared = _shared(world, rng, rest) + week
     habits = _habits(world, rng, shared, rest, len(names), week)
+    weekday, wider = (day + 3) % 7, np.ones(days)
+    if world.weekly:
+        habits = _on_weekdays(rng, habits, weekday)
+        shared = shared + world.weekly * rng.normal(size=7)[weekday]
+    if world.uneven != 1.0:
+        habits[:, names.index(cause)] = rng.permutation(np.arange(days) < round(RARE * days))
+        wider = np.where(habits[:, names.index(cause)] == 1, world.uneven, 1.0)
     effects = spreads(rng) if spreads else {}
     if shift:
         effects = {(cause, target): shift * SPREAD[target]}
@@ -135,7 +163,7 @@ def month(
     step = rng.normal(0, world.sensor_step, sensors.max() + 1)[sensors]
     for name in outcomes:
         own = _noise(world, rng, days)
-        latent = np.sqrt(SHARED) * shared + np.sqrt(1 - SHARED) * own + step
+        latent = wider * (np.sqrt(SHARED) * shared + np.sqrt(1 - SHARED) * own) + step
         values = np.exp(0.9 * latent) if world.skewed else latent
         values = values / (np.exp(0.9 * rng.normal(size=4000)).std() if world.skewed else 1.0)
         truth[name] = _effect(rules, name, names, habits, effects)
@@ -197,6 +225,15 @@ def _habits(
         latent = latent + world.reacts * yesterday + week
         latent = latent + world.weekend * rest + world.drift * np.linspace(-0.5, 0.5, days)
         out[:, at] = latent > np.quantile(latent, 1 - rng.uniform(0.2, 0.5))
+    return out
+
+
+def _on_weekdays(rng: np.random.Generator, habits: np.ndarray, weekday: np.ndarray) -> np.ndarray:
+    """Give some habits, chosen by chance, one to three weekdays of their own, with slips."""
+    out = habits.copy()
+    for at in rng.choice(habits.shape[1], KEEP_WEEKDAYS, replace=False):
+        own = rng.choice(7, rng.integers(1, 4), replace=False)
+        out[:, at] = np.isin(weekday, own) ^ (rng.random(len(weekday)) < SLIPS)
     return out
 
 

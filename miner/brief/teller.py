@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from miner.brief.doubt_words import doubt_sentences
 from miner.brief.sentences import client_always, say
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.ended import ended_words
@@ -194,4 +195,5 @@ class Teller:
     def reasons(self, item: Hypothesis) -> list[str]:
         """Return why nothing is said, and the notes."""
         said = [withheld_words(item.withheld)] if item.withheld else []
+        said += doubt_sentences(item, self.rules, self.unit)
         return [clean(text.removeprefix("Withheld: ")) for text in (*said, *item.notes)]

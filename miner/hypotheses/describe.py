@@ -41,6 +41,7 @@ def describe(
     spread = spreads.get((factors[0], target.name), target.rule.plausible_spread)
     foretold = expected(test.difference, test.standard_error, spread, test.df)
     notes = judged.notes
+    relation = "precedes" if all(item.relation == "precedes" for item in items) else "same_day"
     if judged.evidence in (Evidence.CLEAR, Evidence.HINT):
         notes += missing_more_often(table, items, target.name, _asked(table, plan, question))
     return Hypothesis(
@@ -50,7 +51,7 @@ def describe(
         factors=factors,
         lag_days=tuple(item.lag for item in items),
         outcome=target.name,
-        relation="precedes" if all(i.relation == "precedes" for i in items) else "same_day",
+        relation=relation,
         counts=test.rule.counts,
         difference=test.difference if measured else None,
         unit=target.rule.measure_unit,
@@ -61,8 +62,10 @@ def describe(
         withheld=judged.withheld,
         expected_on_new_days=foretold.difference if measured else None,
         travels_with=judged.travels_with,
-        could_run_backwards=any(item.rule.could_run_backwards for item in items),
+        could_run_backwards=relation == "same_day"
+        or any(item.rule.could_run_backwards for item in items),
         days_to_settle=days_to_settle(plan, judged, rules.guardrails) if measured else None,
+        doubts=judged.doubts,
         notes=notes,
         ordinary_interval=ordinary_interval(test, 0.90) if measured else None,
         standard_error=test.standard_error if measured else None,

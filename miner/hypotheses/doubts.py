@@ -3,45 +3,64 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from miner.hypotheses.tested import OutcomeSearch, Tested
+from miner.hypotheses.whitened import Whitened
+from miner.results import Doubt, DoubtCode
 from miner.rulebook import Guardrails
 from miner.stats import effects
 from miner.stats.projection import orthonormal, residual
+from miner.stats.robust import robust
+
+Floats = NDArray[np.float64]
+
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+LEAST_LEFT = 0.5
+MOSTLY = 0.75
+KEEPS_TO_WEEKDAYS = 0.01
 
 
-def doubts(part: OutcomeSearch, test: Tested, guard: Guardrails) -> tuple[str, ...]:
-    """Return why a rule that passes the claim level is a hint all the same; empty if it is not."""
-    found = (
-        _order_only(test),
-        _one_unit(part, test, guard.shrink_when_one_unit_left_out),
-        _confounder(part, test),
-        _by_clock(part, test, guard.hint_level),
-    )
-    return tuple(note for note in found if note is not None)
+def doubts(part: OutcomeSearch, test: Tested, guard: Guardrails, level: float) -> tuple[Doubt, ...]:
+    """Return why a rule that passes the claim level is a hint all the same; empty if it is not.
 
-
-def _order_only(test: Tested) -> str | None:
-    if test.margin > 0 and test.difference * test.score_t > 0:
-        return None
-    return "It rests on order, not size: a few values carry the difference, or none does."
-
-
-def _one_unit(part: OutcomeSearch, test: Tested, most: float) -> str | None:
+    Args:
+        part: its outcome.
+        test: the rule.
+        guard: the guardrails.
+        level: of the rule within weekdays, and where its units vary more than the others.
+    """
     white = test.white
     if white is None:
-        return None
+        return ()
+    found = (
+        *_order(test),
+        *_one_unit(part, test, white, guard),
+        *_confounders(part, test, white),
+        *_clock(part, test, white, guard),
+        *_weekday(part, test, white, guard, level),
+        *_unequal_spread(test, white, guard, level),
+    )
+    return tuple(found)
+
+
+def _order(test: Tested) -> list[Doubt]:
+    """The order of the values passes the bound of its step, their size does not."""
+    if test.margin > 0 and test.difference * test.score_t > 0:
+        return []
+    return [Doubt(DoubtCode.ORDER)]
+
+
+def _one_unit(part: OutcomeSearch, test: Tested, white: Whitened, guard: Guardrails) -> list[Doubt]:
     without = effects.beside(test.column, white.unit_columns(), white.raw, white.rank)
-    ratio = without.difference / test.difference
-    worst = int(np.nanargmin(ratio))
-    if ratio[worst] >= 1 - most:
-        return None
-    number = int(white.known[worst])
-    return f"Without {part.names[number]} less than {1 - most:.0%} of the difference is left."
+    left = without.difference / test.difference
+    worst = int(np.nanargmin(left))
+    if left[worst] >= 1 - guard.shrink_when_one_unit_left_out:
+        return []
+    return [Doubt(DoubtCode.ONE_DAY, part.names[int(white.known[worst])], float(left[worst]))]
 
 
-def _confounder(part: OutcomeSearch, test: Tested) -> str | None:
-    white = test.white
+def _confounders(part: OutcomeSearch, test: Tested, white: Whitened) -> list[Doubt]:
     recorded = {name for at in test.rule.items for name in part.target.items[at].rule.confounders}
     chosen = [
         at
@@ -52,24 +71,21 @@ def _confounder(part: OutcomeSearch, test: Tested) -> str | None:
         and rule.counts.with_ > 0
         and rule.counts.without > 0
     ]
-    if white is None or not chosen:
-        return None
-    beside = effects.beside(
-        test.column, white.cleared(part.columns[:, chosen]), white.raw, white.rank
-    )
-    ratio = beside.difference / test.difference
-    halved = [at for at, share in zip(chosen, ratio, strict=True) if not share >= 0.5]
-    if not halved:
-        return None
-    words = " or ".join(part.target.items[part.rules[at].items[0]].rule.phrase for at in halved)
-    return f"Beside {words}, less than half of the difference is left."
+    columns = white.cleared(part.columns[:, chosen])
+    beside = effects.beside(test.column, columns, white.raw, white.rank)
+    left = beside.difference / test.difference
+    return [
+        Doubt(DoubtCode.CONFOUNDER, part.target.items[part.rules[at].items[0]].factor, _size(share))
+        for at, share in zip(chosen, left.tolist(), strict=True)
+        if not share >= LEAST_LEFT
+    ]
 
 
-def _by_clock(part: OutcomeSearch, test: Tested, level: float) -> str | None:
-    white, target = test.white, part.target
+def _clock(part: OutcomeSearch, test: Tested, white: Whitened, guard: Guardrails) -> list[Doubt]:
+    target = part.target
     moved = [target.items[at].rule for at in test.rule.items]
-    if white is None or not any(target.rule.window in rule.moves_window for rule in moved):
-        return None
+    if not any(target.rule.window in rule.moves_window for rule in moved):
+        return []
     fixed = target.by_clock.copy()
     missing = np.isnan(fixed[white.known])
     fixed[np.isnan(fixed)] = 0.0
@@ -78,7 +94,58 @@ def _by_clock(part: OutcomeSearch, test: Tested, level: float) -> str | None:
     basis = orthonormal(taken[:, np.square(taken).sum(axis=0) > 1e-12])
     column, outcome = residual(basis, np.column_stack([test.column, outcome])).T
     found = effects.single(column[:, None], outcome, white.rank + basis.shape[1])
-    same_way = float(found.difference[0]) * test.difference > 0
-    if same_way and float(found.p[0]) <= level:
-        return None
-    return "It does not hold when the outcome is read at fixed clock times."
+    left = float(found.difference[0]) / test.difference
+    if left > 0 and float(found.p[0]) <= guard.hint_level:
+        return []
+    return [Doubt(DoubtCode.CLOCK, None, _size(left))]
+
+
+def _weekday(
+    part: OutcomeSearch, test: Tested, white: Whitened, guard: Guardrails, level: float
+) -> list[Doubt]:
+    """A week of its own can bring the habit and the outcome together week after week.
+
+    Only a habit that keeps to weekdays pays for this: it must hold within them.
+    """
+    if len(np.unique(white.times)) < guard.weekdays_from_days:
+        return []
+    weekday = (white.times.astype(int) + 3) % 7
+    columns = np.zeros((len(part.names), 7))
+    columns[white.known] = weekday[:, None] == np.arange(7)
+    wider = white.beside(columns)
+    column = wider.cleared(test.column[:, None])
+    kept = float(np.square(column).sum()) / float(test.column @ test.column)
+    if effects.explained(1 - kept, wider.rank - white.rank, wider.df + 1) > KEEPS_TO_WEEKDAYS:
+        return []
+    left, p = 0.0, 1.0
+    if kept > 1e-8:
+        left = float(effects.single(column, wider.raw, wider.rank).difference[0]) / test.difference
+        p = float(effects.single(column, wider.scores, wider.rank).p[0])
+    if left >= LEAST_LEFT and p <= level:
+        return []
+    values = test.rule.values[white.known]
+    return [Doubt(DoubtCode.WEEKDAY, _mostly_on(weekday[values == 1]), left)]
+
+
+def _mostly_on(weekday: NDArray[np.intp]) -> str:
+    """Return the fewest weekdays that hold most of the units, in the order of the week."""
+    counts = np.bincount(weekday, minlength=7)
+    order = np.argsort(-counts, kind="stable")
+    needed = int(np.searchsorted(np.cumsum(counts[order]), MOSTLY * counts.sum())) + 1
+    return " ".join(WEEKDAYS[day] for day in sorted(order[:needed]))
+
+
+def _unequal_spread(test: Tested, white: Whitened, guard: Guardrails, level: float) -> list[Doubt]:
+    """A habit on few units, or on most, whose units vary more than the others."""
+    counts = test.rule.counts
+    share = counts.with_ / counts.known
+    if guard.unbalanced_share <= share <= 1 - guard.unbalanced_share:
+        return []
+    found = robust(test.column, white.scores, white.nuisance, white.times)
+    if found.p <= level:
+        return []
+    return [Doubt(DoubtCode.UNEQUAL_SPREAD, "with" if share < LEAST_LEFT else "without")]
+
+
+def _size(value: float) -> float | None:
+    return value if np.isfinite(value) else None

@@ -15,7 +15,7 @@ from miner.hypotheses.tested import OutcomeSearch, Tested, measure, prepare, unt
 from miner.results import Evidence, Withheld
 from miner.rulebook import Guardrails
 from miner.stats.effects import t_quantile
-from miner.stats.multiplicity import holm
+from miner.stats.multiplicity import holm, holm_levels
 from miner.stats.scores import share_tied
 
 LOOKED = "This question was not fixed before these records: a hint at most."
@@ -67,17 +67,16 @@ def answer(
     """
     entries = [_measured(design, dates, question, guard) for question in questions]
     open_tests = [test for _, test in entries if test.rule.withheld is None]
-    adjusted = iter(holm(np.array([test.p for test in open_tests])))
+    p = np.array([test.p for test in open_tests])
+    adjusted = np.minimum(1.0, holm(p) / share)
+    steps = zip(adjusted, holm_levels(p, share * guard.claim_level), strict=True)
     out = []
     for question, (part, test) in zip(questions, entries, strict=True):
         if test.rule.withheld is None:
-            level = share * guard.claim_level / len(open_tests)
-            test = replace(
-                test,
-                p_adjusted=min(1.0, float(next(adjusted)) / share),
-                critical=t_quantile(1 - level / 2, test.df),
-            )
-        judged = judge_one(part, companions(part), test, guard)
+            own, level = next(steps)
+            critical = t_quantile(1 - float(level) / 2, test.df)
+            test = replace(test, p_adjusted=float(own), critical=critical)
+        judged = judge_one(part, companions(part), test, guard, guard.hint_level)
         out.append((question, a_hint_at_most(judged, question.doubt)))
     return out
 
@@ -110,7 +109,7 @@ def _measured(
     if part.rules[place].withheld is not None:
         return part, untested(part, part.rules[place])
     white = part.beside[part.made_from[place]]
-    return part, measure(part, white, [place], np.array([1.0]), 1.0)[0]
+    return part, measure(part, white, [place], np.ones(1), np.ones(1))[0]
 
 
 def _rules(design: Design, target: Target, guard: Guardrails, question: Question) -> list[Rule]:

@@ -10,7 +10,7 @@ import numpy as np
 from miner.hypotheses.doubts import doubts
 from miner.hypotheses.overlaps import Companions, companions, overlap
 from miner.hypotheses.tested import OutcomeSearch, Tested
-from miner.results import Evidence, Withheld
+from miner.results import Doubt, Evidence, Withheld
 from miner.rulebook import Guardrails
 from miner.stats import effects
 
@@ -24,6 +24,7 @@ class Judged:
     withheld: Withheld | None
     notes: tuple[str, ...]
     travels_with: tuple[str, ...]
+    doubts: tuple[Doubt, ...] = ()
 
 
 def judge_all(
@@ -41,18 +42,20 @@ def judge_all(
     for test in tests:
         part, along = by_name[test.target.name], beside[test.target.name]
         if len(test.rule.items) == 1:
-            out.append(judge_one(part, along, test, guard))
+            out.append(judge_one(part, along, test, guard, guard.hint_level_searched))
         elif test.p_adjusted <= guard.claim_level and adds_something(
             part, test, guard.claim_level / len(passing)
         ):
-            judged = judge_one(part, along, test, guard)
+            judged = judge_one(part, along, test, guard, guard.hint_level_searched)
             if judged.evidence in (Evidence.CLEAR, Evidence.HINT):
                 out.append(judged)
     return out
 
 
-def judge_one(part: OutcomeSearch, along: Companions, test: Tested, guard: Guardrails) -> Judged:
-    """Return the first level of the contract's order that fits one rule."""
+def judge_one(
+    part: OutcomeSearch, along: Companions, test: Tested, guard: Guardrails, level: float
+) -> Judged:
+    """Return the first level of the contract's order that fits one rule; as ``doubts``."""
     if test.rule.withheld is not None:
         return Judged(test, Evidence.CANNOT_TELL, test.rule.withheld, (), ())
     came = overlap(part, along, test, guard)
@@ -61,10 +64,8 @@ def judge_one(part: OutcomeSearch, along: Companions, test: Tested, guard: Guard
     if came.withheld is not None:
         return told
     if test.p_adjusted <= guard.claim_level:
-        found = doubts(part, test, guard)
-        return replace(
-            told, evidence=Evidence.HINT if found else Evidence.CLEAR, notes=told_along + found
-        )
+        found = doubts(part, test, guard, level)
+        return replace(told, evidence=Evidence.HINT if found else Evidence.CLEAR, doubts=found)
     worth = test.target.rule.smallest_worth_it
     low, high = ordinary_interval(test, 0.90)
     if -worth < low and high < worth:

@@ -16,6 +16,7 @@ from miner.hypotheses.whitened import Spectra
 from miner.rulebook import Guardrails
 from miner.stats.maxt import judge, r_from_z, shuffles
 
+Floats = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 
 
@@ -93,16 +94,16 @@ def _judged(
     begin = 0
     for part, white, own in ready:
         end = begin + len(own)
-        critical = critical_t(found.critical, white.df)
+        critical = critical_t(found.critical[begin:end], white.df)
         adjusted = np.minimum(1.0, found.step_down[begin:end] / share)
         out += measure(part, white, own, adjusted, critical)
         begin = end
     return out
 
 
-def critical_t(z: float, df: int) -> float:
-    """Return the |t| on df degrees of freedom with the tail of |z|."""
-    if np.isinf(z):
-        return float("inf")
-    r = float(r_from_z(np.array([z]), df)[0])
-    return float(r * np.sqrt(df / max(1 - r * r, 1e-12)))
+def critical_t(z: Floats, df: int) -> Floats:
+    """Return the |t| on df degrees of freedom with the tail of |z|, shape as z."""
+    r = r_from_z(z, df)
+    t: Floats = r * np.sqrt(df / np.maximum(1 - r * r, 1e-12))
+    t[np.isinf(z)] = np.inf
+    return t

@@ -146,7 +146,7 @@ def _close(rule: Rule, reason: str, have: float | None = None, need: float | Non
 
 
 def measure(
-    part: OutcomeSearch, white: Whitened, chosen: list[int], adjusted: Floats, critical: float
+    part: OutcomeSearch, white: Whitened, chosen: list[int], adjusted: Floats, critical: Floats
 ) -> list[Tested]:
     """Return the chosen rules, all beside one nuisance, with sizes, standard errors and p."""
     columns = white.cleared(part.columns[:, chosen])
@@ -163,7 +163,7 @@ def measure(
             white.df,
             float(p[at]),
             float(adjusted[at]),
-            critical,
+            float(critical[at]),
             columns[:, at],
             white,
         )

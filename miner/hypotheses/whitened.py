@@ -19,22 +19,25 @@ Spectra = dict[bytes, dep.Spectrum]
 
 @dataclass(frozen=True, slots=True)
 class AllowedFor:
-    """The nuisance of one outcome on its known units, as it was and whitened: shape (k, p) each.
+    """Nuisance on an outcome's known units, as it was and whitened: shape (k, p) each.
 
     Attributes:
-        sources: the column of the table that each is made of.
-        outcomes: shape (k, 2), the outcome whitened: its normal scores, its own unit.
+        sources: the column of the table that each is made of, "" where none.
     """
 
     sources: tuple[str, ...]
     columns: Floats
     whitened: Floats
-    outcomes: Floats
 
-    def columns_without(self, made_from: frozenset[str]) -> list[int]:
-        """Return which columns are taken out of a rule that is made from some of them."""
+    def without(self, made_from: frozenset[str]) -> AllowedFor:
+        """Return what is left where some columns of the table are not allowed for."""
         kept = [at for at, source in enumerate(self.sources) if source not in made_from]
-        return [kept[at] for at in independent(self.columns[:, kept])]
+        sources = tuple(self.sources[at] for at in kept)
+        return AllowedFor(sources, self.columns[:, kept], self.whitened[:, kept])
+
+    def basis(self) -> Floats:
+        """Return an orthonormal basis of all of it, whitened; what adds nothing is left out."""
+        return orthonormal(self.whitened[:, independent(self.columns)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +48,9 @@ class Whitened:
         known: shape (k,), which of the usable units.
         times: shape (k,), days.
         dependence: of the normal scores, after nuisance.
-        allowed_for: everything that may be taken out.
-        nuisance: shape (k, p), orthonormal basis of what is taken out, whitened.
+        outcomes: shape (k, 2), whitened, nuisance still in them: normal scores, the own unit.
+        allowed_for: the nuisance.
+        nuisance: shape (k, p), orthonormal basis of it, whitened.
         intercept: shape (k, 1), orthonormal, whitened.
         scores: shape (k,), normal scores, whitened, nuisance taken out.
         raw: shape (k,), the outcome's own unit, likewise.
@@ -56,6 +60,7 @@ class Whitened:
     known: NDArray[np.intp]
     times: Floats
     dependence: dep.Dependence
+    outcomes: Floats
     allowed_for: AllowedFor
     nuisance: Floats
     intercept: Floats
@@ -79,7 +84,23 @@ class Whitened:
         The dependence stays as it was fitted beside all of it: where the rule is nothing but luck
         what it is made from is nothing but scatter.
         """
-        return _taken_out(self.known, self.times, self.dependence, self.allowed_for, made_from)
+        return self._beside(self.allowed_for.without(made_from))
+
+    def beside(self, columns: Floats) -> Whitened:
+        """Return the same beside more nuisance: columns (units, q), known on every unit."""
+        own = columns[self.known]
+        white = dep.whiten(self.times, self.dependence, own)
+        allowed_for = self.allowed_for
+        return self._beside(
+            AllowedFor(
+                (*allowed_for.sources, *("" for _ in own.T)),
+                np.column_stack([allowed_for.columns, own]),
+                np.column_stack([allowed_for.whitened, white]),
+            )
+        )
+
+    def _beside(self, allowed_for: AllowedFor) -> Whitened:
+        return _taken_out(self.known, self.times, self.dependence, self.outcomes, allowed_for)
 
     def whitened_columns(self, values: Floats) -> Floats:
         """Return yes/no/unknown columns (units, m) centred, unknown as 0, whitened: (k, m)."""
@@ -138,23 +159,24 @@ def whitened(design: Design, values: Floats, spectra: Spectra) -> Whitened | Non
     scores = normal_scores(raw)
     found = dep.fit(spectra[key], scores[:, None], nuisance[:, own])[0]
     white = dep.whiten(times, found, np.column_stack([scores, raw, nuisance]))
-    allowed_for = AllowedFor(design.nuisance_sources, nuisance, white[:, 2:], white[:, :2])
-    return _taken_out(np.flatnonzero(mask), times, found, allowed_for, frozenset())
+    allowed_for = AllowedFor(design.nuisance_sources, nuisance, white[:, 2:])
+    return _taken_out(np.flatnonzero(mask), times, found, white[:, :2], allowed_for)
 
 
 def _taken_out(
     known: NDArray[np.intp],
     times: Floats,
     dependence: dep.Dependence,
+    outcomes: Floats,
     allowed_for: AllowedFor,
-    made_from: frozenset[str],
 ) -> Whitened:
-    basis = orthonormal(allowed_for.whitened[:, allowed_for.columns_without(made_from)])
-    left = residual(basis, allowed_for.outcomes)
+    basis = allowed_for.basis()
+    left = residual(basis, outcomes)
     return Whitened(
         known=known,
         times=times,
         dependence=dependence,
+        outcomes=outcomes,
         allowed_for=allowed_for,
         nuisance=basis,
         intercept=orthonormal(allowed_for.whitened[:, :1]),

@@ -13,6 +13,7 @@ from miner.hypotheses.design import Design, design, made_from
 from miner.hypotheses.whitened import Spectra, whitened
 from miner.rulebook import RuleBook
 from miner.stats.imitation import Pattern, imitate, scatter_together
+from miner.stats.projection import independent
 from miner.stats.scores import normal_scores
 from miner.tables.unit_table import UnitTable
 
@@ -57,8 +58,8 @@ def model(table: UnitTable, rules: RuleBook, primary: str) -> Model:
         names_left = made_from(target.items, plan.nuisance_sources)
         white = fitted_all.without(names_left)
         scores = normal_scores(target.values[white.known])
-        allowed_for = white.allowed_for
-        nuisance = allowed_for.columns[:, allowed_for.columns_without(names_left)]
+        columns = white.allowed_for.columns
+        nuisance = columns[:, independent(columns)]
         spread = float(np.sqrt(white.scores @ white.scores / (len(scores) - white.rank)))
         fitted = np.zeros(len(target.values))
         fitted[white.known] = nuisance @ np.linalg.lstsq(nuisance, scores, rcond=None)[0]

@@ -31,6 +31,8 @@ from miner.results.noting import CorrectionMade, Note, Notebook, ReadAs
 from miner.results.plan import PairRead, PairsTest, Period, Plan, PlanResult
 from miner.results.ranking import (
     Counts,
+    Doubt,
+    DoubtCode,
     Evidence,
     Hypothesis,
     OutcomeSummary,
@@ -48,6 +50,8 @@ __all__ = [
     "CorrectionMade",
     "Counts",
     "DayPicture",
+    "Doubt",
+    "DoubtCode",
     "EarlierResult",
     "ErrorRate",
     "EveryLook",

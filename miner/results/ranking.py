@@ -32,6 +32,32 @@ class Withheld(Result):
     need: float | None = None
 
 
+class DoubtCode(StrEnum):
+    """Why what passes the claim level is a hint all the same."""
+
+    ORDER = "order"
+    ONE_DAY = "one_day"
+    CONFOUNDER = "confounder"
+    CLOCK = "clock"
+    WEEKDAY = "weekday"
+    UNEQUAL_SPREAD = "unequal_spread"
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt(Result):
+    """One reason why a claim is a hint.
+
+    Attributes:
+        other: what stands behind it: the unit left out (``one_day``), a factor's name
+            (``confounder``), weekdays as "tue thu" (``weekday``).
+        left: share of the difference that is left beside it, where one was fitted.
+    """
+
+    code: DoubtCode
+    other: str | None = None
+    left: float | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Counts(Result):
     """Units with and without a factor, and how many of each were in the higher quarter."""
@@ -129,6 +155,7 @@ class Hypothesis(Result):
     days_to_settle: int | None = None
     sentence: str = ""
     luck_sentence: str = ""
+    doubts: tuple[Doubt, ...] = ()
     notes: tuple[str, ...] = ()
     ordinary_interval: tuple[float, float] | None = None
     standard_error: float | None = None
@@ -211,6 +238,7 @@ class Ranking(Result):
             counts = row.pop("counts")
             row["factors"] = " + ".join(item.factors)
             row["lag_days"] = " + ".join(str(lag) for lag in item.lag_days)
+            row["doubts"] = " ".join(doubt.code for doubt in item.doubts)
             row |= counts
             for name in ("interval", "ordinary_interval"):
                 row[f"{name}_low"], row[f"{name}_high"] = row.pop(name) or (None, None)

@@ -97,6 +97,9 @@ class Guardrails(Checked):
     label_repeats_for_food_factor: int = Field(ge=2)
     draws: int = Field(ge=100)
     shrink_when_one_unit_left_out: float = Field(gt=0, lt=1)
+    weekdays_from_days: int = Field(ge=21)
+    hint_level_searched: float = Field(gt=0, le=0.2)
+    unbalanced_share: float = Field(ge=0, lt=0.5)
 
 
 class Referral(Checked):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtr, stdtrit
+from scipy.special import fdtrc, stdtr, stdtrit
 
 Floats = NDArray[np.float64]
 
@@ -34,6 +34,23 @@ def two_sided(t: Floats, df: float) -> Floats:
 def t_quantile(share: float, df: float) -> float:
     """Return the t below which that share of the distribution lies."""
     return float(stdtrit(df, share))
+
+
+def explained(share: float, columns: int, df: int) -> float:
+    """Return the p of the share of a column's squares that so many other columns explain.
+
+    Args:
+        share: 0 to 1.
+        columns: how many directions explain it; of none p is 1.
+        df: degrees of freedom left beside them.
+
+    Source: the F test of nested models; Draper & Smith 1998, Applied Regression Analysis, ch. 6.
+    """
+    if columns < 1 or df < 1:
+        return 1.0
+    if share >= 1:
+        return 0.0
+    return float(fdtrc(columns, df, share / columns / ((1 - share) / df)))
 
 
 def single(rules: Floats, outcome: Floats, nuisance_rank: int) -> Effects:

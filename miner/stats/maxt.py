@@ -18,6 +18,8 @@ Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Ints = NDArray[np.intp]
 
+STEPS = 16
+
 
 @dataclass(frozen=True, slots=True)
 class Block:
@@ -43,20 +45,22 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class Family:
-    """Adjusted p values of all rules, in the order of the blocks, and the critical |z|.
+    """Adjusted p values of all rules, in the order of the blocks, and their critical |z|.
 
     Attributes:
         z: shape (m,), |z| of each rule.
         single_step: shape (m,), p by the maximum over the whole family.
         step_down: shape (m,), p by step-down; never smaller for a smaller |z|.
-        critical: the |z| that the family's maximum passes with the chance asked for; infinite
-            where there are too few draws to tell.
+        critical: shape (m,), the |z| that the maximum of the rule's own step passes with the
+            chance asked for: over all rules for the best one, over all but the best for the next,
+            and so on down to the step at which the first rule fails, whose bound all later ones
+            share. Infinite where there are too few draws to tell.
     """
 
     z: Floats
     single_step: Floats
     step_down: Floats
-    critical: float
+    critical: Floats
 
 
 def shuffles(units: int, draws: int, seed: int) -> Ints:
@@ -100,7 +104,7 @@ def judge(
         complete: the orders are all there are, the observed one among them: p is count / B.
             Else p is (count + 1) / (B + 1).
         exact: step-down is exact for this many best rules; further down all p are bounded from
-            above by the maximum over the rest.
+            above by the maximum over the rest. The bounds are those of the first STEPS steps.
         chunk: draws held in memory at a time.
         progress: told the share done.
 
@@ -114,35 +118,48 @@ def judge(
     top = order[:exact]
     starts = np.cumsum([0] + [len(item.z) for item in ready])
     passed = np.zeros(len(top), dtype=np.int64)
-    highest = np.empty(len(orders))
+    steps = min(STEPS, len(top))
+    peaks = {item.df: np.zeros((steps, len(orders)), dtype=np.float32) for item in ready}
     limits = [r_from_z(_just_under(z[top]), item.df).astype(np.float32) for item in ready]
     for begin in range(0, len(orders), chunk):
         part = orders[begin : begin + chunk]
         reached = np.zeros((len(top), len(part)), dtype=bool)
-        peaks: dict[int, Singles] = {}
         for at, item in enumerate(ready):
             mine = np.flatnonzero((top >= starts[at]) & (top < starts[at + 1]))
             suffix = _suffix_maxima(item, part, mine, top[mine] - starts[at], len(top))
             reached |= suffix >= limits[at][:, None]
-            peaks[item.df] = np.maximum(peaks.get(item.df, suffix[0]), suffix[0])
+            peak = peaks[item.df][:, begin : begin + chunk]
+            np.maximum(peak, suffix[:steps], out=peak)
         passed += reached.sum(axis=1)
-        highest[begin : begin + chunk] = np.max(
-            [z_from_r(np.minimum(peak, 1).astype(float), df) for df, peak in peaks.items()], axis=0
-        )
         if progress is not None:
             progress(min(1.0, (begin + chunk) / len(orders)))
     added = 0 if complete else 1
     total = len(orders) + added
     step = np.empty(len(z))
     step[top] = np.maximum.accumulate((passed + added) / total)
-    highest.sort()
+    highest = _highest(peaks, 0)
     above = len(highest) - np.searchsorted(highest, _just_under(z))
     one = (above + added) / total
     rest = order[exact:]
     step[rest] = np.maximum(one[rest], step[top[-1]])
     place = int(np.ceil((1 - chance) * total)) - 1
-    critical = float(highest[place]) if place < len(highest) else np.inf
+    bound = float(highest[place]) if place < len(highest) else np.inf
+    critical = np.full(len(z), bound)
+    for at in range(1, steps):
+        if step[order[at - 1]] > chance:
+            break
+        critical[order[at:]] = _highest(peaks, at)[place]
     return Family(z, one, step, critical)
+
+
+def _highest(peaks: dict[int, Singles], step: int) -> Floats:
+    """Return the maximum |z| of every draw over the rules left at a step, sorted."""
+    found: Floats = np.max(
+        [z_from_r(np.minimum(peak[step], 1).astype(float), df) for df, peak in peaks.items()],
+        axis=0,
+    )
+    found.sort()
+    return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,7 @@
-"""P-values adjusted for how many questions were asked."""
+"""P-values adjusted for how many questions were asked.
+
+By hand, because statsmodels takes 50 ms for any number of them and one ranking has 0.3 s.
+"""
 
 from __future__ import annotations
 
@@ -19,37 +22,38 @@ def holm(p: ArrayLike) -> Floats:
 
     Source: Holm 1979, Scand J Stat 6:65-70.
     """
-    values, order, known = _sorted(p)
+    given, known, order = _sorted(p)
+    values = given[known]
     remaining = np.arange(order.size, 0, -1)
     values[order] = np.minimum(np.maximum.accumulate(values[order] * remaining), 1.0)
-    return _placed(values, known)
-
-
-def benjamini_hochberg(p: ArrayLike) -> Floats:
-    """Return Benjamini and Hochberg's step-up adjusted p-values: they bound the false share.
-
-    Formula, for p sorted upwards: min over j >= i of min(1, m p_j / j).
-
-    Args:
-        p: shape (questions,), p-values from 0 to 1; NaN is not a question: it stays NaN and is
-            not counted.
-
-    Source: Benjamini and Hochberg 1995, J R Stat Soc B 57:289-300.
-    """
-    values, order, known = _sorted(p)
-    scaled = values[order] * order.size / np.arange(1, order.size + 1)
-    values[order] = np.minimum(np.minimum.accumulate(scaled[::-1])[::-1], 1.0)
-    return _placed(values, known)
-
-
-def _sorted(p: ArrayLike) -> tuple[Floats, NDArray[np.intp], NDArray[np.bool_]]:
-    given = np.asarray(p, dtype=np.float64)
-    known = np.isfinite(given)
-    values = given[known]
-    return values, np.argsort(values, kind="stable"), known
-
-
-def _placed(values: Floats, known: NDArray[np.bool_]) -> Floats:
     result = np.full(known.shape, np.nan)
     result[known] = values
     return result
+
+
+def holm_levels(p: ArrayLike, level: float) -> Floats:
+    """Return the level at which Holm's procedure judges each question: that of its own step.
+
+    level / (m - j + 1) for the j-th smallest of m, down to the first that fails; all later ones
+    have its level. A question passes exactly where its p is at or below its level.
+
+    Args:
+        p: as of :func:`holm`; NaN has none.
+        level: of all questions together.
+
+    Source: as of :func:`holm`.
+    """
+    given, known, order = _sorted(p)
+    levels = level / np.arange(order.size, 0, -1)
+    failed = np.flatnonzero(given[known][order] > levels)
+    if failed.size:
+        levels[failed[0] :] = levels[failed[0]]
+    result = np.full(known.shape, np.nan)
+    result[np.flatnonzero(known)[order]] = levels
+    return result
+
+
+def _sorted(p: ArrayLike) -> tuple[Floats, NDArray[np.bool_], NDArray[np.intp]]:
+    given = np.asarray(p, dtype=np.float64)
+    known = np.isfinite(given)
+    return given, known, np.argsort(given[known], kind="stable")

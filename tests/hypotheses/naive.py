@@ -12,6 +12,7 @@ from math import ceil, isnan, sqrt
 
 import numpy as np
 import oracle
+from scipy.stats import f as f_test
 from scipy.stats import nct, norm
 from scipy.stats import t as student
 
@@ -243,7 +244,7 @@ def _judge(family, orders, share, rules):
         for part, own in family
     ]
     found = oracle.maxt(outcomes, orders, GRID)
-    q = oracle.family_quantile(found["max_z"], guard.claim_level * share)
+    steps = oracle.step_quantiles(np.abs(found["z"]), found["permuted"], guard.claim_level * share)
     at = 0
     for (part, own), prepared in zip(family, found["prepared"], strict=True):
         part["C"] = prepared["C"]
@@ -252,7 +253,7 @@ def _judge(family, orders, share, rules):
             rule["p"] = 2 * student.sf(abs(rule["t"]), rule["df"])
             rule["p_adjusted"] = min(1.0, found["p_stepdown"][at] / share)
             rule["difference"], rule["se"], low, high = oracle.interval(
-                part["y"], rule["X"], rule["values"], part["C"], q
+                part["y"], rule["X"], rule["values"], part["C"], steps[at]
             )
             rule["interval"] = (low, high)
             at += 1
@@ -263,7 +264,7 @@ def _refit(part, rule, beside=(), keep=None, y=None):
     keep = np.ones(len(part["y"]), dtype=bool) if keep is None else keep
     y = part["y"] if y is None else y
     C = part["C"][np.ix_(keep, keep)]
-    others = [oracle.centred(other)[keep] for other in beside]
+    others = [oracle.centred(np.array(other))[keep] for other in beside]
     X = np.column_stack([rule["X"][keep], *others])
     X = X[:, _first_independent(X)]
     column = oracle.centred(rule["values"])[keep]
@@ -293,7 +294,7 @@ def _may_be_told(part, rule, guard, passing):
     for other in _tested(part):
         if set(other["factors"]) < set(rule["factors"]):
             b, se, df = _refit(part, rule, [other["values"]], y=scores)
-            if not 2 * student.sf(abs(b / se), df) <= guard.claim_level / passing:
+            if not 2 * student.sf(abs(b / se), df) <= guard.claim_level:
                 return False
     return True
 
@@ -385,7 +386,7 @@ def _doubts(part, rule, rules):
         keep = np.arange(len(part["y"])) != at
         left = _refit(part, rule, keep=keep)[0]
         if left / difference < 1 - guard.shrink_when_one_unit_left_out:
-            found.append("one day")
+            found.append("one_day")
             break
     recorded = {name for factor in rule["factors"] for name in rules.factor(factor).confounders}
     for other in part["rules"]:
@@ -402,7 +403,53 @@ def _doubts(part, rule, rules):
         b, se, df = _refit(part, rule, keep=keep, y=part["by_clock"])
         if not (b * difference > 0 and 2 * student.sf(abs(b / se), df) <= guard.hint_level):
             found.append("clock")
+    weekday = [(int(day) + 3) % 7 for day in part["times"]]
+    if len(set(part["times"])) >= guard.weekdays_from_days:
+        week = [[float(own == day) for own in weekday] for day in range(7)]
+        b = _refit(part, rule, week)[0]
+        p = _p(_refit(part, rule, week, y=oracle.normal_scores(part["y"])))
+        held = b / difference >= 0.5 and p <= guard.hint_level_searched
+        if _keeps_to(part, rule, week) and not held:
+            found.append("weekday")
+    share = rule["counts"]["with"] / (rule["counts"]["with"] + rule["counts"]["without"])
+    if min(share, 1 - share) < guard.unbalanced_share and _robust_p(part, rule) > (
+        guard.hint_level_searched
+    ):
+        found.append("unequal_spread")
     return found
+
+
+def _keeps_to(part, rule, week):
+    """The F test of the habit on the days of the week, beside the nuisance (Draper & Smith)."""
+    column = oracle.whiten(oracle.centred(rule["values"]), part["C"])
+    wide = np.column_stack([rule["X"], *(oracle.centred(np.array(day)) for day in week)])
+    small, wide = (oracle.whiten(X[:, _first_independent(X)], part["C"]) for X in (rule["X"], wide))
+    before, after = (float(np.sum(oracle.residual(column, X) ** 2)) for X in (small, wide))
+    more, df = wide.shape[1] - small.shape[1], len(column) - wide.shape[1]
+    if after < 1e-9 * before:
+        return True
+    return f_test.sf((before - after) / more / (after / df), more, df) <= 0.01
+
+
+def _p(fit):
+    b, se, df = fit
+    return 2 * student.sf(abs(b / se), df) if df else 1.0
+
+
+def _robust_p(part, rule):
+    """HC2 on whitened scores; degrees of freedom of Bell and McCaffrey, by their definition.
+
+    With c the weights that give the coefficient and S the weights that give its estimated
+    variance as a quadratic form y' S y in independent equal units: 2 E^2 / Var of that form.
+    """
+    X = oracle.whiten(np.column_stack([rule["X"], oracle.centred(rule["values"])]), part["C"])
+    y = oracle.whiten(oracle.normal_scores(part["y"]), part["C"])
+    hat = X @ np.linalg.inv(X.T @ X) @ X.T
+    weights = (np.linalg.inv(X.T @ X) @ X.T)[-1]
+    rest = np.eye(len(y)) - hat
+    form = rest @ np.diag(weights**2 / (1 - np.diag(hat))) @ rest
+    df = np.trace(form) ** 2 / np.trace(form @ form)
+    return 2 * student.sf(abs(weights @ y) / sqrt(y @ form @ y), df)
 
 
 def _days_to_settle(part, rule, worth, guard):

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from benchmarks.calibration.worlds import WORLDS, month
+from benchmarks.calibration.worlds import UNEVEN, WEEKLY, WORLDS, month
 from miner import rulebook
 from miner.tables.unit_table import UnitTable
 
@@ -63,8 +63,8 @@ def random_table(
     """
     rng = np.random.default_rng(1000 + seed)
     made = month(
-        WORLDS[world], RULES, days=days, factors=factors, seed=seed, shift=shift,
-        target=outcomes[0], outcomes=outcomes,
+        {**WORLDS, **WEEKLY, **UNEVEN}[world], RULES, days=days, factors=factors, seed=seed,
+        shift=shift, target=outcomes[0], outcomes=outcomes,
     )  # fmt: skip
     frame, names = made.table.frame.copy(), made.table.factors
     frame[outcomes[0]] += both * frame[names[1]] * frame[names[2]]

@@ -9,7 +9,7 @@ from miner.hypotheses.worlds import model, world
 
 
 def _table(days=30, effect=0.0):
-    rng = np.random.default_rng(3)
+    rng = np.random.default_rng(4)
     factors = {
         f"tag:{k}": rng.permutation(np.repeat([1.0, 0.0], [10, days - 10])) for k in range(3)
     }

@@ -97,11 +97,34 @@ def test_holm_over_the_fixed_questions():
     adjusted = sm.stats.multipletests(p, method="holm")[1]
     np.testing.assert_allclose([item.p_adjusted for item in answers.values()], adjusted)
     assert len(set(adjusted)) > 1
-    for item in answers.values():
-        reach = student.ppf(1 - 0.05 / 6, item.degrees_of_freedom) * item.standard_error
-        assert item.interval[1] - item.difference == pytest.approx(reach, rel=1e-9)
     ranks = [item.p_adjusted for item in answers.values()]
     assert ranks == sorted(ranks)
+    # Each interval has the bound of its own step: the first of three, then of two, and no further
+    # than the first that fails.
+    left = 3
+    for item in answers.values():
+        reach = student.ppf(1 - 0.05 / left / 2, item.degrees_of_freedom) * item.standard_error
+        assert item.interval[1] - item.difference == pytest.approx(reach, rel=1e-9)
+        left -= item.p_adjusted <= 0.05
+    assert left == 2
+
+
+# Three questions that Holm accepts one after another were once told to rest on order, not size,
+# because each had the bound of Bonferroni.
+def test_what_holm_accepts_is_not_refused_by_a_bound_of_another_step():
+    rng = np.random.default_rng(14)
+    habits = {f"tag:{k}": (rng.random(60) < 0.4).astype(float) for k in range(3)}
+    outcome = 100 + sum(size * h for size, h in zip((6, 5, 4), habits.values(), strict=True))
+    table = day_table({"day_mean": outcome + rng.normal(0, 5, 60)}, habits)
+    _, answers = _answers(table, *(Question(name, "day_mean") for name in habits))
+    items = list(answers.values())
+    bonferroni = [
+        abs(item.difference) / item.standard_error
+        > student.ppf(1 - 0.05 / 6, item.degrees_of_freedom)
+        for item in items
+    ]
+    assert [item.evidence for item in items] == [Evidence.CLEAR] * 3
+    assert not all(bonferroni)
 
 
 # Only days that start after the day it was fixed on count: the days before are as if not there.

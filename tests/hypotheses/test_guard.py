@@ -171,12 +171,13 @@ def test_one_day_that_carries_the_difference_is_named():
     assert calm.evidence is Evidence.CLEAR
     outcome[wild] += 400
     item = ranked(outcome, {"late_dinner": one})[("late_dinner",)]
-    date = str(np.datetime64(20514 + wild, "D"))
     assert item.p_adjusted <= 0.05
     assert item.evidence is Evidence.HINT
-    assert any(note.startswith(f"Without {date} ") for note in item.notes)
     # The value is so wild that the interval on the raw scale holds 0.
-    assert any("order, not size" in note for note in item.notes)
+    order, one_day = item.doubts
+    assert (order.code, one_day.code) == ("order", "one_day")
+    assert one_day.other == str(np.datetime64(20514 + wild, "D"))
+    assert one_day.left < 0.5
 
 
 # The rule book: a claim becomes a hint if leaving out one unit shrinks its difference by more
@@ -201,8 +202,9 @@ def test_a_confounder_that_takes_half_of_it_is_named():
     assert item.withheld is None
     assert item.p_adjusted <= 0.05
     assert item.evidence is Evidence.HINT
-    phrase = RULES.factor("high_carb_dinner").phrase
-    assert f"Beside {phrase}, less than half of the difference is left." in item.notes
+    (doubt,) = item.doubts
+    assert (doubt.code, doubt.other) == ("confounder", "high_carb_dinner")
+    assert doubt.left < 0.5
     alone = with_factor("late_dinner", confounders=())
     assert ranked(outcome, factors, alone)[("late_dinner",)].evidence is Evidence.CLEAR
 
@@ -213,7 +215,7 @@ def test_a_recorded_confounder_that_changes_nothing_is_not_named():
     factors = {"late_dinner": one, "high_carb_dinner": mixed(2, n), "late_sleep": np.ones(n)}
     item = ranked(100 + noise(n) + 18 * one, factors)[("late_dinner",)]
     assert item.evidence is Evidence.CLEAR
-    assert not [note for note in item.notes if note.startswith("Beside")]
+    assert item.doubts == ()
 
 
 # Contract, section 2: pairs whose definition moves the window are not claimed unless they hold on
@@ -236,7 +238,7 @@ def test_a_moved_window_must_hold_by_the_clock_too(clock, evidence):
     item = found[("short_sleep",)]
     assert item.p_adjusted <= 0.05
     assert item.evidence is evidence
-    assert ("fixed clock times" in " ".join(item.notes)) == (evidence is Evidence.HINT)
+    assert [doubt.code for doubt in item.doubts] == ["clock"] * (evidence is Evidence.HINT)
     unmoved = with_factor("short_sleep", moves_window=())
     found = ranked(outcome, {"short_sleep": one}, unmoved, by_clock={"day_mean": read})
     assert found[("short_sleep",)].evidence is Evidence.CLEAR
@@ -257,9 +259,9 @@ def test_what_is_not_whitened_is_not_doubted_and_adds_nothing():
         {"day_mean": 100 + noise(n) + 18 * one}, {"short_sleep": one, "late_sleep": other}
     )
     found = search(design(table, RULES), "day_mean", RULES.guardrails, draws=99, seed=0)
-    bare = replace(found.outcomes[0], white=None)
-    assert doubts(bare, found.tests[0], RULES.guardrails) == ()
-    assert not adds_something(bare, found.tests[-1], 0.05)
+    part = found.outcomes[0]
+    assert doubts(part, replace(found.tests[0], white=None), RULES.guardrails, 0.05) == ()
+    assert not adds_something(part, replace(found.tests[-1], white=None), 0.05)
 
 
 # ---- second look, and levels below a claim

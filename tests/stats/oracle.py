@@ -196,8 +196,8 @@ def step_down(observed, permuted, complete=False):
 def maxt(outcomes, permutations, grid, scores=True, complete=False):
     """Steps 2 to 7 for all rules of all outcomes, in the order given, as one family.
 
-    Returns t, df, z, p_single and p_stepdown, each (rules of all outcomes,); max_z (B,), the
-    largest |z| of each shuffle; and per outcome what ``prepare`` found.
+    Returns t, df, z, p_single and p_stepdown, each (rules of all outcomes,); permuted (B, rules),
+    the |z| of each shuffle; and per outcome what ``prepare`` found.
     """
     t, df, blocks, found = [], [], [], []
     for outcome in outcomes:
@@ -215,7 +215,7 @@ def maxt(outcomes, permutations, grid, scores=True, complete=False):
         "z": z,
         "p_single": single,
         "p_stepdown": stepped,
-        "max_z": np.array([max(row) for row in permuted]),
+        "permuted": permuted,
         "prepared": found,
     }
 
@@ -224,6 +224,24 @@ def family_quantile(max_z, level=0.05):
     """Step 9: the ceil((1 - level)(B + 1))-th smallest max |z|; beyond it p is at most level."""
     place = ceil((1 - level) * (len(max_z) + 1) - SLACK)
     return sorted(max_z)[place - 1] if place <= len(max_z) else np.inf
+
+
+def step_quantiles(observed, permuted, level=0.05):
+    """Step 9: for each rule the quantile that the rules left at its own step pass.
+
+    The strongest: of the largest of all; the next: of the largest of all but the strongest; and so
+    on down to the first that does not pass its own, which all later ones share.
+    """
+    order = sorted(range(len(observed)), key=lambda rule: -observed[rule])
+    found = np.zeros(len(observed))
+    for position, rule in enumerate(order):
+        left = order[position:]
+        q = family_quantile([max(row[other] for other in left) for row in permuted], level)
+        found[rule] = q
+        if not observed[rule] > q:
+            found[left] = q
+            break
+    return found
 
 
 def interval(y, X, rule, C, q):

@@ -118,3 +118,20 @@ def test_p_and_quantiles_are_students():
     np.testing.assert_allclose(effects.two_sided(t, 10), 2 * student.sf(abs(t), 10), rtol=1e-12)
     assert effects.t_quantile(0.975, 10) == pytest.approx(2.228, abs=5e-4)
     assert effects.t_quantile(0.975, 20) == pytest.approx(2.086, abs=5e-4)
+
+
+# The F test of nested models: statsmodels' compare_f_test.
+@pytest.mark.parametrize("seed", range(3))
+def test_the_share_explained_is_the_f_test_of_nested_models(seed):
+    rng = np.random.default_rng(seed)
+    X, Z = np.column_stack([np.ones(30), rng.normal(size=30)]), rng.normal(size=(30, 4))
+    y = rng.normal(size=30) + 0.4 * Z[:, 0]
+    wide = sm.OLS(y, np.column_stack([X, Z])).fit()
+    small = sm.OLS(y, X).fit()
+    found = effects.explained(1 - wide.ssr / small.ssr, 4, int(wide.df_resid))
+    assert found == pytest.approx(wide.compare_f_test(small)[1], rel=1e-9)
+
+
+def test_nothing_explains_nothing_and_everything_is_sure():
+    assert effects.explained(0.0, 0, 20) == effects.explained(0.5, 3, 0) == 1.0
+    assert effects.explained(1.0, 3, 20) == 0.0

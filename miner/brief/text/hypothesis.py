@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from miner.brief.doubt_words import doubt_sentences
 from miner.brief.sentences import against_guess, less_than_worth, say
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.ended import ended_words
@@ -40,7 +41,8 @@ class HypothesisTeller:
         said = [evidence_words(item.evidence, self.rules)] if level else []
         said += [item.luck_sentence] if luck and item.evidence in _TOLD else []
         lines = [item.sentence, self.size(item), " ".join(said)]
-        lines.append(" ".join([*self._aside(item), *item.notes]))
+        doubts = doubt_sentences(item, self.rules, self.unit)
+        lines.append(" ".join([*self._aside(item), *doubts, *item.notes]))
         head, *others = [line for line in lines if line]
         return [paragraph(head, 2), *(paragraph(line, 4) for line in others)]
 
@@ -67,7 +69,8 @@ class HypothesisTeller:
             said += self._cannot_tell(item)
         said.append(less_than_worth(item, self.rules, self.amounts, self.unit))
         names = [factor_phrase(name, self.rules, self.unit) for name in item.travels_with]
-        names = [name for name in names if not any(name in note for note in item.notes)]
+        said_of = [*doubt_sentences(item, self.rules, self.unit), *item.notes]
+        names = [name for name in names if not any(name in note for note in said_of)]
         if names:
             said.append(f"Often along with it: {', '.join(names)}.")
         if item.could_run_backwards and item.evidence in _TOLD:

@@ -1,0 +1,46 @@
+"""What a doubt says, in one sentence, and what would settle it."""
+
+from __future__ import annotations
+
+from miner.brief.sentences import say
+from miner.brief.text.words import factor_phrase
+from miner.brief.wording import capital, day_name, listed
+from miner.results import Doubt, DoubtCode, Hypothesis
+from miner.rulebook import RuleBook
+
+WEEKDAYS = {
+    "mon": "Mondays", "tue": "Tuesdays", "wed": "Wednesdays", "thu": "Thursdays",
+    "fri": "Fridays", "sat": "Saturdays", "sun": "Sundays",
+}  # fmt: skip
+
+
+def doubt_sentences(item: Hypothesis, rules: RuleBook, unit: str = "day") -> list[str]:
+    """Return why a hypothesis that passes is a hint all the same, a text a reason.
+
+    Args:
+        item: what was found.
+        rules: the rule books.
+        unit: "day" or "meal".
+    """
+    found = []
+    for code in dict.fromkeys(doubt.code for doubt in item.doubts):
+        own = [doubt for doubt in item.doubts if doubt.code is code]
+        most = rules.guardrails.shrink_when_one_unit_left_out
+        found.append(
+            say(
+                rules, "doubt", str(code), units=f"{unit}s", some=capital(f"{unit}s"),
+                other=_other(code, own, rules, unit), share=f"{1 - most:.0%}",
+            )
+        )  # fmt: skip
+    return found
+
+
+def _other(code: DoubtCode, doubts: list[Doubt], rules: RuleBook, unit: str) -> str:
+    names = [name for name in dict.fromkeys(doubt.other for doubt in doubts) if name]
+    if code is DoubtCode.CONFOUNDER:
+        return " or ".join(factor_phrase(name, rules, unit) for name in names)
+    if code is DoubtCode.WEEKDAY:
+        return listed([WEEKDAYS[day] for day in " ".join(names).split()])
+    if code is DoubtCode.ONE_DAY:
+        return " or ".join(" ".join([day_name(name), *name[11:16].split()]) for name in names)
+    return " ".join(names)

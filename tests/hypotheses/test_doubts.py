@@ -1,0 +1,103 @@
+"""The weekday and the spread: what a claim must hold beside."""
+
+import numpy as np
+import pytest
+import statsmodels.regression.linear_model as lm
+from scipy.stats import ttest_ind
+from small_tables import RULES, day_table, with_guard
+
+from miner.hypotheses.design import design
+from miner.hypotheses.doubts import doubts
+from miner.hypotheses.rank import rank_table
+from miner.hypotheses.search import search
+from miner.results import DoubtCode, Evidence
+
+# Days without any dependence in time, so that ordinary least squares is the same regression.
+INDEPENDENT = np.random.default_rng(12)
+
+
+def weekly(n=56, slips=2, extra=0.0, seed=0):
+    """Glucose is higher on Tuesdays and Thursdays, and so is the habit noted, but for slips."""
+    rng = np.random.default_rng(seed)
+    weekday = np.arange(n) % 7
+    own = np.isin(weekday, (1, 3)).astype(float)
+    habit = own.copy()
+    turned = rng.permutation(n)[:slips]
+    habit[turned] = 1 - habit[turned]
+    return weekday, habit, 100 + 12 * own + extra * habit + rng.normal(0, 4, n)
+
+
+def ranked(habit, outcome, rules=RULES):
+    table = day_table({"day_mean": outcome}, {"tag:choir": habit})
+    return rank_table(table, rules, draws=499).hypotheses[0]
+
+
+def test_a_habit_of_certain_weekdays_is_a_hint_that_names_them():
+    _, habit, outcome = weekly()
+    item = ranked(habit, outcome)
+    assert item.p_adjusted <= 0.05
+    assert item.evidence is Evidence.HINT
+    (doubt,) = item.doubts
+    assert (doubt.code, doubt.other) == (DoubtCode.WEEKDAY, "tue thu")
+    assert ranked(habit, outcome, with_guard(weekdays_from_days=57)).evidence is Evidence.CLEAR
+
+
+# Tuesdays and Thursdays without a slip: within a weekday the habit never differs.
+def test_a_habit_that_is_a_weekday_leaves_nothing():
+    _, habit, outcome = weekly(slips=0)
+    (doubt,) = ranked(habit, outcome).doubts
+    assert (doubt.code, doubt.left) == (DoubtCode.WEEKDAY, 0.0)
+
+
+# The habit itself goes with it, and it came on other weekdays too.
+def test_a_habit_that_holds_within_weekdays_is_clear():
+    rng = np.random.default_rng(1)
+    habit = (rng.random(56) < 0.35).astype(float)
+    item = ranked(habit, 100 + 3 * (np.arange(56) % 7 == 2) + 10 * habit + rng.normal(0, 4, 56))
+    assert (item.evidence, item.doubts) == (Evidence.CLEAR, ())
+
+
+# Least squares on seven weekday columns, drift and the habit (statsmodels): the share of the
+# difference that is left. The dependence fitted is none.
+@pytest.mark.parametrize("seed", range(4))
+def test_what_is_left_beside_weekdays_is_that_of_ordinary_least_squares(seed):
+    weekday, habit, outcome = weekly(slips=6, seed=seed)
+    table = day_table({"day_mean": outcome}, {"tag:choir": habit})
+    found = search(design(table, RULES), "day_mean", RULES.guardrails, draws=199, seed=0)
+    part, test = found.outcomes[0], found.tests[0]
+    if part.white.dependence.w * part.white.dependence.phi:
+        pytest.skip("days that depend on each other")
+    left = [d.left for d in doubts(part, test, RULES.guardrails, 0.05) if d.code == "weekday"]
+    n = len(habit)
+    drift, rest = np.arange(n), weekday >= 5
+    alone = lm.OLS(outcome, np.column_stack([np.ones(n), rest, drift, habit])).fit().params[-1]
+    week = (weekday[:, None] == np.arange(7)).astype(float)
+    beside = lm.OLS(outcome, np.column_stack([week, drift, habit])).fit().params[-1]
+    assert left == pytest.approx([beside / alone], rel=1e-6)
+
+
+def rare(sd, n=40, seed=0):
+    """A habit on six of 40 days that scatter further than the others."""
+    rng = np.random.default_rng(seed)
+    habit = np.zeros(n)
+    habit[rng.permutation(n)[:6]] = 1
+    return habit, 100 + 9 * habit + rng.normal(0, 1, n) * np.where(habit == 1, sd, 2)
+
+
+# Student's test passes, Welch's (scipy) does not: a rare habit whose days scatter is a hint.
+@pytest.mark.parametrize("seed", [15, 31])
+def test_a_rare_habit_whose_days_scatter_is_a_hint(seed):
+    habit, outcome = rare(10, seed=seed)
+    welch = ttest_ind(outcome[habit == 1], outcome[habit == 0], equal_var=False).pvalue
+    assert ttest_ind(outcome[habit == 1], outcome[habit == 0]).pvalue < 0.05 < welch
+    item = ranked(habit, outcome)
+    assert item.p_adjusted <= 0.05
+    assert [(d.code, d.other) for d in item.doubts] == [("unequal_spread", "with")]
+    assert item.evidence is Evidence.HINT
+    (turned,) = ranked(1 - habit, outcome).doubts
+    assert (turned.code, turned.other) == ("unequal_spread", "without")
+    assert ranked(habit, outcome, with_guard(unbalanced_share=0.0)).evidence is Evidence.CLEAR
+
+
+def test_a_rare_habit_whose_days_are_alike_is_clear():
+    assert ranked(*rare(2)).evidence is Evidence.CLEAR
