@@ -31,6 +31,7 @@ class FactorRule(Checked):
     column: str
     measure: str
     measure_unit: str
+    definition: str = ""
     cut: Cut
     at: float | None = None
     clock: str

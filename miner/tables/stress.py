@@ -55,7 +55,7 @@ def stress_of(client: Client) -> Stress:
 
     at = None
     if own:
-        days = np.unique(start[known] // DAY).size
+        days = np.unique(seconds(frame["start_clock"])[known] // DAY).size
         if (end - start)[known].sum() >= LEVELS_FROM * days and np.ptp(level[known]) > 0:
             at = highest_quarter(level[known])
             counts = known & (level >= at)

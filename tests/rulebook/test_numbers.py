@@ -45,3 +45,8 @@ def test_true_and_false_are_refused_where_a_number_stands(
 def test_a_number_of_ones_own_is_read(tmp_path: Path) -> None:
     changed(tmp_path, "guardrails.toml", "largest_rule", "1")
     assert rulebook.load(tmp_path).guardrails.largest_rule == 1
+
+
+def test_every_habit_says_how_its_number_is_computed() -> None:
+    rules = rulebook.load()
+    assert [name for name, rule in rules.factors.items() if not rule.definition] == []

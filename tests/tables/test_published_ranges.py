@@ -10,6 +10,7 @@ import pytest
 
 from miner.tables import cautions, day_table
 from miner.tables.published import published
+from miner.tables.trace import trace_of
 
 REFERENCE = Path(__file__).parents[2] / "datasets" / "reference"
 
@@ -119,3 +120,18 @@ def test_eleven_point_one_mmol_refers_as_two_hundred_does(make, sensed, rules):
     client = make(sensed("2026-03-01", np.full(288, 11.1 * 18.0156), unit="mmol/L"))
     said, _ = cautions(client, day_table(client, rules), rules)
     assert any("200 mg/dL or more on 1 day" in item.text for item in said)
+
+
+def test_the_ranges_of_all_days_are_those_of_each(make, sensed, slept, rules):
+    chance = np.random.default_rng(8)
+    values = chance.normal(120, 40, 6 * 288).clip(40, 300)
+    glucose = sensed("2026-03-01", values)
+    glucose["censored"] = np.where(chance.random(len(glucose)) < 0.02, 1, 0).astype(np.int8)
+    glucose = glucose[chance.random(len(glucose)) > 0.2].reset_index(drop=True)
+    client = make(glucose, sleep=slept("2026-03-01", 6))
+    table, trace = day_table(client, rules), trace_of(client)
+    for day, row in table.frame.iterrows():
+        inside = (trace.clock >= row["start"].timestamp()) & (trace.clock < row["end"].timestamp())
+        arrays = (trace.ordered, trace.value, trace.minutes, trace.tenths)
+        expected = published(*(array[inside] for array in arrays))
+        assert table.context.loc[day].to_dict() == pytest.approx(expected, nan_ok=True)
