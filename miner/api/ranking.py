@@ -218,7 +218,8 @@ def _ranking(
     span: tuple[str | None, str | None],
 ) -> Ranking:
     by_day = table if table.unit == "day" else days(client, rules)
-    looked = int(by_day.frame["date"].between(span[0] or "", span[1] or "9999").sum())
+    looked_at = by_day.frame["date"][by_day.frame["date"].between(span[0] or "", span[1] or "9999")]
+    looked = len(looked_at)
     said, _ = cautions(client, by_day, rules, days=looked)
     dates = table.frame["date"][table.frame["usable"].astype(bool)]
     dates = dates[(dates >= (span[0] or "")) & (dates <= (span[1] or "9999"))]
@@ -242,6 +243,8 @@ def _ranking(
         cautions=said,
         status="ranked" if ranked.enough else "too_few",
         need_units=ranked.need_units,
+        first_day=str(looked_at.iloc[0]) if looked else None,
+        last_day=str(looked_at.iloc[-1]) if looked else None,
         from_day=str(dates.iloc[0]) if len(dates) else None,
         to_day=str(dates.iloc[-1]) if len(dates) else None,
         days=looked,

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from datetime import date
 
 from miner.brief.text.amounts import Amounts, fixed
+from miner.brief.unusual import label_words, place_words
+from miner.brief.wording import listed
 from miner.results.morning import Against, RiseOfDay
 
 NOT_A_PATTERN = "One day is never a pattern. Nothing here says what went with what."
@@ -55,13 +57,11 @@ def night_words(start: str | None, end: str | None, hours: Against | None, why: 
     """Return the night that opens the day in one sentence."""
     if start is None or end is None:
         return f"The night before: {why or 'not recorded'}."
-    text = f"The night before: {clock_words(start)} to {clock_words(end)}"
+    span = f"{clock_words(start)} to {clock_words(end)}"
     if hours is None or hours.value is None:
-        return f"{text}."
-    text += f", {fixed(hours.value, 1)} h asleep"
-    if hours.low is None:
-        return f"{text}."
-    return f"{text} (usual {fixed(hours.low, 1)} to {fixed(hours.high, 1)} h)."
+        return f"The night before: {span}."
+    place = place_words(hours)
+    return f"Asleep {fixed(hours.value, 1)} hours ({span}){f', {place}' if place else ''}."
 
 
 def questions(
@@ -81,24 +81,29 @@ def questions(
         amounts: the unit shown.
         food: whether anything may be asked about meals.
     """
-    asked = [
-        f"What was going on around {clock_words(rise.start)}? A rise of "
-        f"{amounts.level(rise.height, 'mg/dL')} {amounts.unit('mg/dL')} has no meal beside it."
-        for rise in rises
-        if rise.unlogged and food
-    ]
+    asked = _about_rises(rises, amounts) if food else []
     if food and not meals:
         asked.append("What did you eat and drink that day? Nothing is logged.")
     outside = [item for item in numbers if item.inside is False][:OUTSIDE_ASKED]
-    asked += [f"How was that day for you? Not as usual: {_listed(outside)}."] if outside else []
+    if outside:
+        named = listed([label_words(item) for item in outside])
+        asked.append(f"How was that day for you? Not as usual: {named}.")
     unknown = [item for item in numbers if item.reason.startswith(("the tracker", "no tracker"))]
     if unknown:
         asked.append("Was the tracker on? Some of the day is not known.")
     return tuple(asked)
 
 
-def _listed(items: Sequence[Against]) -> str:
-    return ", ".join(item.label for item in items)
+def _about_rises(rises: Sequence[RiseOfDay], amounts: Amounts) -> list[str]:
+    """Return one question about all rises without a meal."""
+    alone = [rise for rise in rises if rise.unlogged]
+    if not alone:
+        return []
+    clocks = listed([clock_words(rise.start) for rise in alone])
+    if len(alone) > 1:
+        return [f"What was going on around {clocks}? These rises have no meal beside them."]
+    size = f"{amounts.level(alone[0].height, 'mg/dL')} {amounts.unit('mg/dL')}"
+    return [f"What was going on around {clocks}? A rise of {size} has no meal beside it."]
 
 
 def message(last: str | None, what: str) -> str:

@@ -22,9 +22,16 @@ from miner.errors import MinerError
 @format_option("text", "json")
 @click.option("--out", type=click.Path(path_type=Path), help="Draw the day: .svg, .png, .html.")
 @click.option("--on", type=day, metavar="DATE", help="A practice's morning; by default today's.")
+@click.option("--detail", is_flag=True, help="Every other measure of the day below it.")
 @debug_option
 def command(
-    client: Path, date: str | None, rules: Path | None, form: str, out: Path | None, on: str | None
+    client: Path,
+    date: str | None,
+    rules: Path | None,
+    form: str,
+    out: Path | None,
+    on: str | None,
+    detail: bool,
 ) -> None:
     """Tell one day of a client, wake to wake; of a practice, whom to look at first."""
     from miner.api.practice_mornings import is_practice
@@ -39,11 +46,11 @@ def command(
                 f"Name the day after the folder: miner day CLIENT {on}.",
                 file=client,
             )
-        _client(client, date, rules, form, out)
+        _client(client, date, rules, form, out, detail)
 
 
 def _client(
-    folder: Path, date: str | None, rules: Path | None, form: str, out: Path | None
+    folder: Path, date: str | None, rules: Path | None, form: str, out: Path | None, detail: bool
 ) -> None:
     from miner import api
     from miner.brief.text.day import day_parts
@@ -57,7 +64,7 @@ def _client(
     if form == "json":
         put_json(found.to_dict())
     else:
-        show(day_parts(found, unit))
+        show(day_parts(found, unit, detail=detail))
     if out is not None:
         from miner.brief.figures.day_picture import day_picture
         from miner.brief.morning_words import NOT_A_PATTERN

@@ -16,6 +16,8 @@ class Noted(Result):
     Attributes:
         replaces: the row that a correction stands in place of, or None.
         date_only: noted for a date without a time of day: start and end are that date.
+        kind: what it was without its length, such as the kind of movement.
+        minutes: how long it took; 0 for a time.
     """
 
     stream: str
@@ -26,6 +28,8 @@ class Noted(Result):
     row: int
     replaces: Place | None = None
     date_only: bool = False
+    kind: str = ""
+    minutes: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +37,11 @@ class Against(Result):
     """One number of the day beside the client's own usual range.
 
     Attributes:
-        low, high: between which 8 in 10 of the client's other usable days lie; None with too few.
+        low, high: between which 95 in 100 of the client's other usable days lie; None where it is
+            known on fewer than 14.
+        days: on how many other usable days it is known.
         inside: None where either is not known.
+        above, below: on how many of these days it is higher, and lower.
         reason: why the number is not known, or empty.
     """
 
@@ -48,6 +55,8 @@ class Against(Result):
     days: int
     inside: bool | None
     reason: str
+    above: int = 0
+    below: int = 0
 
 
 @dataclass(frozen=True, slots=True)

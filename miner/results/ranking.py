@@ -189,6 +189,7 @@ class Ranking(Result):
     Attributes:
         from_day, to_day: first and last day with a usable unit.
         days: how many days were looked at, usable or not; 0 where that is not known.
+        first_day, last_day: the first and the last of them.
         second_look: the other unit was ranked first, so that nothing searched is called clear.
     """
 
@@ -215,6 +216,8 @@ class Ranking(Result):
     from_day: str | None = None
     to_day: str | None = None
     days: int = 0
+    first_day: str | None = None
+    last_day: str | None = None
     verdict: str = ""
     together: Together | None = None
     second_look: bool = False

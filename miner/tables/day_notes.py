@@ -33,7 +33,9 @@ def noted_between(client: Client, begin: int, finish: int) -> tuple[Noted, ...]:
         inside = (start < finish) & (np.maximum(end, start + 1) > begin)
         places = np.flatnonzero(inside)
         rows = frame.iloc[places].to_dict("records")
-        for row, length in zip(rows, _minutes(start, end)[places].tolist(), strict=True):
+        for row, whole in zip(rows, _minutes(start, end)[places].tolist(), strict=True):
+            moved = float(row.get("active_min", np.nan))
+            length = whole if np.isnan(moved) else moved
             text = _words(stream, row, length)
             if text:
                 first = row["clock" if one else "start_clock"]
@@ -51,6 +53,8 @@ def noted_between(client: Client, begin: int, finish: int) -> tuple[Noted, ...]:
                         *place,
                         Place(*origin) if origin else None,
                         dated,
+                        str(row["kind"] or stream) if stream == "activity" else stream,
+                        float(length),
                     )
                 )
     return tuple(sorted(found, key=lambda item: (item.start, item.stream, item.row)))

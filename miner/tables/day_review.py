@@ -18,9 +18,8 @@ from miner.tables.rises import Rise, find_rises
 from miner.tables.unit_table import UnitTable
 
 BEFORE = 3 * HOUR
-AROUND = 6 * HOUR
-USUAL = (0.1, 0.9)
-FEWEST_DAYS = 8
+USUAL = (0.025, 0.975)
+FEWEST_DAYS = 14
 TOLERANCE = HOUR // 2
 
 
@@ -40,13 +39,15 @@ def newest_whole_day(records: DayRecords, before: int | None = None) -> int | No
 
 
 def rises_of(client: Client, records: DayRecords, k: int) -> tuple[RiseOfDay, ...]:
-    """Return the rises whose peak falls on one day, in order."""
+    """Return the rises whose peak falls on one day, in order.
+
+    They are those of the whole record, so that each has one start and one height wherever it is
+    told.
+    """
     begin, finish = records.day(k)
     trace = records.trace
-    low, high = np.searchsorted(trace.at, [begin - AROUND, finish + AROUND])
     eaten = np.array(records.food.taken(), dtype=np.float64)
-    minutes = (trace.at[low:high] - begin) / 60
-    found = find_rises(minutes, trace.value[low:high], (eaten - begin) / 60)
+    found = find_rises((trace.at - begin) / 60, trace.value, (eaten - begin) / 60)
     length = (finish - begin) / 60
     return tuple(_told(client, records, begin, rise) for rise in found if 0 <= rise.peak < length)
 
@@ -130,6 +131,8 @@ def _beside(name: str, cell: tuple[str, str, str], given: object, others: Floats
         days=int(known.size),
         inside=inside,
         reason="" if value.known else cell[2] or "it is not known",
+        above=int((known > value.value).sum()) if value.known else 0,
+        below=int((known < value.value).sum()) if value.known else 0,
     )
 
 

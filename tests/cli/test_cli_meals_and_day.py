@@ -14,6 +14,7 @@ import pytest
 from miner import api, resources, rulebook
 from miner.brief.text.day import day_parts
 from miner.brief.text.layout import render
+from miner.brief.unusual import LABELS
 
 
 @pytest.fixture(scope="module")
@@ -81,8 +82,8 @@ def test_a_day_of_a_client(run: Any, client: str, tmp_path: Path) -> None:
     assert found["chosen"] == "the newest whole day"
     assert "(the newest whole day)" in text
     assert "One day is never a pattern." in " ".join(text.split())
-    named = run("day", client, found["date"]).stdout
-    assert named == text.replace("(the newest whole day)", "(asked for)")
+    named = " ".join(run("day", client, found["date"]).stdout.split())
+    assert named == " ".join(text.replace(" (the newest whole day)", "").split())
     pictures = [tmp_path / f"day{form}" for form in (".svg", ".png", ".html")]
     for out in pictures:
         assert run("day", client, "--out", str(out)).stderr == f"Written: {out}\n"
@@ -119,13 +120,15 @@ def test_every_measure_of_a_day_has_words(run: Any, client: str) -> None:
     measures = {rules.factor(name).measure for name in rules.factors_of("day")} - {"tagged"}
     assert measures == set(rules.wording["measure"])
     found = json.loads(run("day", client, "--format", "json").stdout)
-    shown = " ".join(run("day", client).stdout.lower().split())
+    shown = " ".join(run("day", client, "--detail").stdout.lower().split())
     numbers = {item["name"]: item for item in found["numbers"]}
     assert measures <= set(numbers)
     for name in measures:
         assert numbers[name]["label"] == rules.wording["measure"][name]
-        if numbers[name]["value"] is not None and numbers[name]["inside"] is not None:
-            assert numbers[name]["label"] in shown
+        said = LABELS.get(name, numbers[name]["label"])
+        if numbers[name]["inside"]:
+            said = numbers[name]["label"]
+        assert said in shown
     hours = numbers["dinner_clock"]["value"]
     assert f"{int(hours):02d}:{round(hours % 1 * 60):02d}" in shown
 
@@ -143,7 +146,7 @@ def test_what_calls_for_a_clinician_comes_before_meals_and_patterns(
     id_ = json.loads(ranked.stdout)["hypotheses"][0]["id"]
     for words in (
         ("meals",), ("meals", "--compare", "walk_after"), ("ask", *pair), ("why", id_), ("rank",),
-        ("check",), ("follow",),
+        ("follow",),
     ):  # fmt: skip
         text = run(words[0], str(folder), *words[1:]).stdout
         lines = text.splitlines()
@@ -151,6 +154,9 @@ def test_what_calls_for_a_clinician_comes_before_meals_and_patterns(
         assert ("They do not show why." in " ".join(text.split())) is shows_patterns, words
         assert lines[0] == "Before anything else", words
         assert lines[1].startswith("  ! Insulin: glucose follows the doses"), words
+    checked = run("check", str(folder), "--detail").stdout
+    assert checked.startswith("! Refer first: yes to insulin")
+    assert "\n  ! Insulin: glucose follows the doses" in checked
 
 
 def test_a_rise_after_midnight_is_told_as_of_the_next_day(practice: Path) -> None:
@@ -162,8 +168,10 @@ def test_a_rise_after_midnight_is_told_as_of_the_next_day(practice: Path) -> Non
         for rise in found.rises:
             after = rise.start[:10] > date
             late += after
-            told = " the next day: " if after else ": "
-            assert f"  {rise.start[11:16]}{told}" in text
+            told = (
+                f"\n{rise.start[11:16]}  {'the next day: ' if after else ''}{rise.height:.0f} mg/dL"
+            )
+            assert told in text
     assert late
 
 

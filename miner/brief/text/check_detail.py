@@ -83,7 +83,7 @@ def _not_usable(report: CheckReport) -> Parts:
 
 
 def _known(report: CheckReport) -> Parts:
-    known = [f"{clean(habit, 40)} {count}" for habit, count in report.known_factors.items()]
+    known = [f"{name(habit, 40)} {count}" for habit, count in report.known_factors.items()]
     return [paragraph(", ".join(known), 2, limit=4000)] if known else []
 
 

@@ -58,7 +58,8 @@ class _Teller:
 
     def opening(self, cautions: Cautions) -> Parts:
         ranking = self.ranking
-        span = f", {ranking.from_day} to {ranking.to_day}" if ranking.from_day else ""
+        first, last = ranking.first_day or ranking.from_day, ranking.last_day or ranking.to_day
+        span = f", {first} to {last}" if first else ""
         usable = several(ranking.usable_units, f"usable {ranking.unit}")
         lines = [f"{ranking.client}{span}: {usable}, {ranking.left_out_units} left out."]
         if ranking.status != "too_few" and ranking.rankings_of_these_records > 1:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from miner.brief.text.safe import clean
+from miner.brief.text.safe import name as shortened
 from miner.errors import MinerError, several
 from miner.results import Evidence, Withheld
 from miner.rulebook import RuleBook
@@ -30,19 +31,19 @@ def outcome_label(name: str, rules: RuleBook, unit: str = "day") -> str:
 def factor_phrase(name: str, rules: RuleBook, unit: str = "day") -> str:
     """Return the words of a factor, or its name where the rule book has none."""
     try:
-        return clean(rules.factor(name, unit).phrase, 60)
+        return shortened(rules.factor(name, unit).phrase)
     except MinerError:
         return clean(name, 60)
 
 
-def factor_words(name: str, rules: RuleBook, unit: str = "day") -> str:
+def factor_words(factor: str, rules: RuleBook, unit: str = "day") -> str:
     """Return units with a factor in words: ``short nights``; of a tag only what it says."""
-    if name.startswith(TAG):
-        return clean(name.removeprefix(TAG), 40)
+    if factor.startswith(TAG):
+        return shortened(factor.removeprefix(TAG), 40)
     try:
-        return clean(rules.factor(name, unit).with_many, 60)
+        return shortened(rules.factor(factor, unit).with_many)
     except MinerError:
-        return clean(name, 60)
+        return shortened(factor)
 
 
 def evidence_words(evidence: Evidence, rules: RuleBook) -> str:

@@ -40,7 +40,7 @@ def show(asked: Asked) -> Response:
     styles = Styles(dict(looks))
     return page(
         asked, "day.html", styles=styles, client=name_of(entry, asked), day=found.date,
-        picture=picture, parts=day_parts(found, entry.unit), usable=found.usable,
+        picture=picture, parts=day_parts(found, entry.unit, detail=True), usable=found.usable,
         earlier=dates[place - 1] if place else None,
         later=dates[place + 1] if place + 1 < len(dates) else None,
         first_day=dates[0], last_day=dates[-1],
