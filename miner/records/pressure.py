@@ -73,6 +73,7 @@ def _ask(rows: pd.DataFrame, lowest: float, findings: Findings) -> None:
         code="pressure_low",
         stream="glucose",
         days=(f"{start:%Y-%m-%d}",),
+        values={"lowest": lowest},
     )
 
 

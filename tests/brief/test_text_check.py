@@ -85,6 +85,10 @@ def test_findings_of_one_kind_are_one_step(samples: ModuleType) -> None:
     text = render(check_parts(samples.report(findings=lows)))
     assert "1  3 days: ask how the client lay in 3 nights with a low" in text
     assert "3, 5, 8 Mar" in text
+    assert "take it as real" not in text
+    lows = tuple(replace(item, values={"lowest": 53.0}) for item in lows)
+    text = render(check_parts(samples.report(findings=lows)))
+    assert "Until then take it as real." in " ".join(text.split())
 
 
 @pytest.mark.parametrize("severity", list(Severity))

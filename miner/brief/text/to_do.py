@@ -14,7 +14,7 @@ TO_DO = {
     "unlogged_rises": "Ask what was eaten at {count} without a meal noted within an hour: {days}. "
     "Leave them out of talk of meals.",
     "pressure_low": "Ask how the client lay in {nights} with a low that may be pressure on the "
-    "sensor: {days}. Note it in client.toml if it was.",
+    "sensor: {days}. Note it in client.toml if it was.{real}",
     "fast_change": "See whether the sensor was pressed, knocked or changed: {count} changed faster "
     "than a body can ({days}).",
     "sensor_step": "Ask whether a new sensor was put on: {count} with another level after it "
@@ -26,6 +26,7 @@ TO_DO = {
 }
 """What is to be done, by the code of a finding; others say what was found and what to do."""
 
+REAL, VERY_LOW = " Until then take it as real.", 54
 _COUNTED = {"unlogged_rises": "rise", "fast_change": "reading", "sensor_step": "gap"}
 _IN_NOT_USED = ("too_few_readings", "day_left_out")
 """What the list of days that are not used says already."""
@@ -119,11 +120,16 @@ def _words(group: list[Finding]) -> str:
             count=several(_count(group), _COUNTED.get(item.code, "record")),
             nights=several(len(days), "night"),
             days=some_days(days),
+            real=REAL if any(_very_low(each) for each in group) else "",
         )
     place = _place(item)
     found = f"{place}{_brief(item)}" if place else capital(_brief(item))
     more = f" And {len(group) - 1} more of the kind." if len(group) > 1 else ""
     return f"{_stop(found)} {_stop(item.do)}{more}"
+
+
+def _very_low(item: Finding) -> bool:
+    return float(item.values.get("lowest", VERY_LOW)) < VERY_LOW
 
 
 def _phrase(group: list[Finding]) -> str:
