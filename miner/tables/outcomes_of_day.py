@@ -65,7 +65,9 @@ def sums(amount: Floats, low: NDArray[np.intp], high: NDArray[np.intp]) -> Float
 
 def share(part: Floats, whole: Floats) -> Floats:
     """Return one amount over another, NaN where the other is none."""
-    return np.divide(part, whole, out=np.full(whole.shape, np.nan), where=whole > 0)
+    out = np.full(whole.shape, np.nan)
+    np.divide(part, whole, out=out, where=whole > 0)
+    return out
 
 
 def _medians(pieces: Pieces) -> Floats:
