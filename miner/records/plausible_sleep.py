@@ -19,10 +19,10 @@ MINUTES = ("asleep_min", *STAGES, "awake_min")
 SLACK_MIN, SLACK_SHARE = 5.0, 0.02
 APART_MIN, APART_SHARE = 15.0, 0.05
 FEWEST, MOST_ROWS, RULE = 7, 0.5, 0.8
-LONG_NIGHT_MIN, LONGEST_MIN = 180.0, 16 * 60.0
+SHORTEST_MIN, LONG_NIGHT_MIN, LONGEST_MIN = 60.0, 180.0, 16 * 60.0
 HOURS_BELOW, PERCENT = 0.06, (95.0, 105.0)
 USUAL_SHARE, CUT_SHARE = 0.7, 0.2
-TOO_LONG_ASLEEP = "longer than 16 hours"
+TOO_LONG_ASLEEP, TOO_SHORT_ASLEEP = "longer than 16 hours", "shorter than an hour"
 Mask = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
@@ -50,11 +50,11 @@ class _Nights:
 def plausible_sleep(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     """Return the sleep without what cannot be true of a night; what was left out is reported.
 
-    In this order: nights of more than 16 hours; minutes that read like hours or like percent;
-    more asleep, or more in the stages, than the time from start to end; time asleep that is a
-    fifth of the night or less where this client's is usually seven tenths; stages that do not add
-    up to the time asleep, and time asleep and awake that do not add up to the night, where they
-    do in the other nights. Common practice, no source.
+    In this order: nights of more than 16 hours; sleeps that are nearly all under an hour; minutes
+    that read like hours or like percent; more asleep, or more in the stages, than the time from
+    start to end; time asleep that is a fifth of the night or less where this client's is usually
+    seven tenths; stages that do not add up to the time asleep, and time asleep and awake that do
+    not add up to the night, where they do in the other nights. Common practice, no source.
 
     Args:
         frame: the stream, with ``left_out`` filled in.
@@ -64,6 +64,7 @@ def plausible_sleep(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
         return frame
     frame = frame.copy()
     _too_long(frame, findings)
+    _too_short(frame, findings)
     _other_unit(frame, findings)
     _beyond_bed(frame, findings)
     _cut_off(frame, findings)
@@ -86,6 +87,27 @@ def _too_long(frame: pd.DataFrame, findings: Findings) -> None:
         stream="sleep",
     )
     frame.loc[frame.index[nights.place[long]], "left_out"] = TOO_LONG_ASLEEP
+
+
+def _too_short(frame: pd.DataFrame, findings: Findings) -> None:
+    """Leave out sleeps that nearly all last under an hour: the length is in another unit."""
+    nights = _Nights.of(frame)
+    of = (frame["kind"].iloc[nights.place] != "nap").to_numpy()
+    if not _mostly(nights.in_bed < SHORTEST_MIN, of):
+        return
+    short = of & (nights.in_bed < SHORTEST_MIN)
+    findings.rows(
+        Severity.QUESTION,
+        "{n} sleep(s) of less than an hour, nearly all there are",
+        "nights of some hours",
+        "See whether the unit of the duration, or the end, is right. Until then they are left out.",
+        at=frame.iloc[nights.place[short]],
+        shown=[f"{minutes:.0f} minutes" for minutes in nights.in_bed[short]],
+        code="sleep_too_short",
+        stream="sleep",
+        column="end",
+    )
+    frame.loc[frame.index[nights.place[short]], "left_out"] = TOO_SHORT_ASLEEP
 
 
 def _other_unit(frame: pd.DataFrame, findings: Findings) -> None:

@@ -123,6 +123,15 @@ def test_a_sleep_of_more_than_sixteen_hours_is_asked_about() -> None:
     ]
 
 
+def test_hours_of_length_read_as_minutes_are_asked_about() -> None:
+    frame = sleep(asleep_min=np.nan, deep_min=np.nan, awake_min=np.nan)
+    frame["end"] = frame["end_clock"] = frame["start"] + pd.Timedelta(minutes=8)
+    after, found = looked(frame)
+    assert codes(found) == [("sleep_too_short", "question", COUNT)]
+    assert set(after["left_out"]) == {"shorter than an hour"}
+    assert looked(frame.assign(kind="nap"))[1] == []
+
+
 def test_rows_left_out_already_are_not_looked_at() -> None:
     frame = sleep({5: {"asleep_min": 900, "left_out": "ends before it starts"}})
     assert looked(frame)[1] == []
