@@ -53,7 +53,7 @@ def _never_varies(client: Client, table: UnitTable, rules: RuleBook) -> list[Fin
         if known.size < rules.guardrails.fewest_days_to_describe or np.ptp(known) > 0:
             continue
         rule, always = rules.factor(name), bool(known[0])
-        said = f"'{rule.phrase}' {'yes' if always else 'no'} on all {known.size} days known"
+        said = f"'{rule.phrase}' was {'yes' if always else 'no'} on all {known.size} days known"
         reason, do = _why_always(client, rule) if always else ("", "")
         if reason:
             found.append(_habit(said, reason, do, rule, known.size))
@@ -61,7 +61,7 @@ def _never_varies(client: Client, table: UnitTable, rules: RuleBook) -> list[Fin
             plain.append(said)
     if plain:
         kind = several(len(plain), "habit")
-        what = f"{kind} the same on every day: {'; '.join(plain)}"
+        what = f"{kind} the same on every day. {'. '.join(plain)}"
         do = "Nothing to do. A habit that never varies is not compared; its cut is in factors.toml."
         short = f"{kind} the same on every day"
         found.append(_note("same_every_day", what, "days with and without", do, len(plain), short))

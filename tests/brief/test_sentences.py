@@ -46,7 +46,7 @@ WRONG_NUMBER = re.compile(
     r"|\b(0|[2-9]|\d\d+) (?:\w+ )?"
     r"(day|night|morning|meal|month|record|time|question|pattern|hint)\b",
 )
-LONGEST = 20
+LONGEST = 25
 TAGS = ("tag:wine", "tag:coffee late", "tag:out with friends")
 FOODS = ("food:porridge", "food:bread and cheese")
 COUNTS = (
