@@ -245,10 +245,10 @@ def test_a_habit_that_never_varies_is_reported_with_the_likely_reason(make, sens
         return {item.code: item for item in report.findings}
 
     item = found()["habit_never_varies"]
-    assert "'much movement' yes on all 20 days known" in item.what
+    assert "'much movement' was yes on all 20 days known" in item.what
     assert "nothing says when the tracker was worn" in item.what
     assert (item.severity, item.values["days"]) == ("question", 20)
     worn = {"activity": [("2026-03-01 00:00", "2026-03-21 00:00")]}
     codes = found(worn=worn)
     assert "habit_never_varies" not in codes
-    assert "'much movement' yes on all 20 days known" in codes["same_every_day"].what
+    assert "'much movement' was yes on all 20 days known" in codes["same_every_day"].what
