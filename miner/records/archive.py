@@ -8,7 +8,7 @@ import zlib
 from pathlib import PurePosixPath
 
 from miner.errors import MinerError, nearest
-from miner.records.text_file import LARGEST_BYTES, too_large
+from miner.records.text_file import ARCHIVE, LARGEST_BYTES, OLD_SPREADSHEET, too_large
 
 _TEXTS = (".csv", ".tsv", ".txt", ".jsonl", ".ndjson", ".json")
 _BROKEN = (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, OSError)
@@ -27,8 +27,11 @@ def members(name: str, raw: bytes) -> list[zipfile.ZipInfo]:
 
 
 def is_spreadsheet(name: str, raw: bytes) -> bool:
-    """Say whether an archive is a spreadsheet (Office Open XML)."""
-    return any(item.filename == "xl/workbook.xml" for item in members(name, raw))
+    """Say whether a file is a spreadsheet: Office Open XML, OpenDocument or an old one."""
+    if not raw.startswith(ARCHIVE):
+        return raw.startswith(OLD_SPREADSHEET)
+    held = {item.filename for item in members(name, raw)}
+    return "xl/workbook.xml" in held or {"mimetype", "content.xml"} <= held
 
 
 def texts_of(name: str, raw: bytes) -> list[str]:

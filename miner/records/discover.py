@@ -18,7 +18,7 @@ from miner.results import Severity
 
 STANDARD = "open-standard records"
 _OPEN = (".json", ".ndjson")
-TABLES = (".csv", ".tsv", ".txt", ".xlsx", ".xls", ".zip", ".jsonl")
+TABLES = (".csv", ".tsv", ".txt", ".xlsx", ".xls", ".ods", ".zip", ".jsonl")
 _NOT_STREAMS = ("ticks*.csv",)
 _OWN = (
     "ledger.jsonl",

@@ -11,31 +11,34 @@ from collections.abc import Iterable, Sequence
 from pathlib import PurePath
 
 from miner.records.archive import is_spreadsheet, unpacked
+from miner.records.findings import Findings
 from miner.records.json_rows import read_json_rows
 from miner.records.sources import Source
 from miner.records.spreadsheet import read_sheet
-from miner.records.text_file import TextFile, find_header, open_text
+from miner.records.text_file import ARCHIVE, TextFile, find_header, open_text
 
-ARCHIVE = b"PK\x03\x04"
 JSON_LINES = (".jsonl", ".ndjson", ".json")
 
 
-def open_file(name: str, raw: bytes, source: Source) -> tuple[TextFile | None, Source]:
+def open_file(
+    name: str, raw: bytes, source: Source, findings: Findings
+) -> tuple[TextFile | None, Source]:
     """Return the text of a mapped file and the mapping that reads it; None where nothing stands.
 
     Args:
         name: its name inside the client folder.
         raw: its bytes.
         source: the entry of ``sources.toml`` that maps it.
+        findings: gets what stands in a spreadsheet and cannot be read.
 
     Raises:
         MinerError: it cannot be opened as what it is.
     """
     inner = name
+    if is_spreadsheet(name, raw):
+        rows = read_sheet(name, raw, source.part, source.decimal, findings)
+        return _with_tabs(name, raw, rows, source)
     if raw.startswith(ARCHIVE):
-        if is_spreadsheet(name, raw):
-            rows = read_sheet(name, raw, source.part, source.decimal)
-            return _with_tabs(name, raw, rows, source)
         inner, raw = unpacked(name, raw, source.part)
     if PurePath(inner).suffix.casefold() in JSON_LINES:
         header, rows = read_json_rows(name, raw, source.encoding, source.decimal)

@@ -137,7 +137,7 @@ def read_file(found: Found, raw: bytes, settings: Settings, findings: Findings) 
     if source is None:
         text = open_text(found.name, raw, encoding=None, delimiter=",", skip_rows=0)
     else:
-        text, source = open_file(found.name, raw, source)
+        text, source = open_file(found.name, raw, source, findings)
     if text is None:
         _tell_nothing(found, "the file is empty", findings)
         return Part(found.stream, empty(found.stream))

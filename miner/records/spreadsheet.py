@@ -1,119 +1,262 @@
-"""Reads one sheet of a spreadsheet as rows of text."""
+"""Reads one sheet of a spreadsheet as rows of text: .xlsx, .ods and .xls."""
 
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator, Sequence
+import zipfile
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from itertools import zip_longest
 from typing import Any
+from xml.parsers.expat import ExpatError
+
+from python_calamine import CalamineError, CalamineWorkbook, SheetTypeEnum, SheetVisibleEnum
 
 from miner.errors import MinerError, nearest
 from miner.records.archive import members
-from miner.records.text_file import LARGEST_BYTES, too_large
+from miner.records.findings import Findings
+from miner.records.sheet_xml import Places, Seen, listed, see, without_far_cells
+from miner.records.text_file import LARGEST_BYTES, OLD_SPREADSHEET, too_large
+from miner.results import Severity
 
-MOST_ROWS = 1_048_576
-_MOST_COLUMNS = 16_384
+_DAMAGED = (CalamineError, zipfile.BadZipFile, ExpatError, ValueError, KeyError, OSError, EOFError)
+_AN_HOUR = timedelta(hours=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One sheet by name, and whether it is hidden."""
+
+    name: str
+    hidden: bool
 
 
 def sheet_names(name: str, raw: bytes) -> list[str]:
-    """Return the names of the sheets of a spreadsheet.
+    """Return the names of the sheets of a spreadsheet that are not hidden.
 
     Raises:
-        MinerError: it cannot be read, or what reads it is not installed.
+        MinerError: it cannot be read.
     """
-    return [str(each) for each in _book(name, raw).sheetnames]
+    return [each.name for each in _sheets(name, raw) if not each.hidden]
 
 
-def read_sheet(name: str, raw: bytes, part: str | None, decimal: str) -> list[Sequence[str]]:
-    """Return the rows of one sheet; a date is written as ISO 8601.
+def read_sheet(
+    name: str, raw: bytes, part: str | None, decimal: str, findings: Findings
+) -> list[Sequence[str]]:
+    """Return the rows of one sheet, from its first; a date is written as ISO 8601.
 
     Args:
         name: the file's name inside the client folder.
         raw: its bytes.
-        part: which sheet, or None where there is one.
+        part: which sheet, or None where there is one that is not hidden.
         decimal: the sign to write numbers with.
+        findings: gets what stands in it and cannot be read.
 
     Raises:
         MinerError: it cannot be read, it is too large, or it is not clear which sheet is meant.
     """
-    book = _book(name, raw)
-    names = [str(each) for each in book.sheetnames]
+    sheets = _sheets(name, raw)
+    chosen = _chosen(name, sheets, part, findings)
+    old = raw.startswith(OLD_SPREADSHEET)
+    try:
+        seen = Seen() if old else see(raw, chosen)
+        if seen.cut:
+            raw = without_far_cells(raw, chosen, seen)
+        book = CalamineWorkbook.from_filelike(io.BytesIO(raw))
+        sheet = book.get_sheet_by_name(chosen)
+        rows = sheet.to_python(skip_empty_area=False)
+    except MinerError:
+        raise
+    except _DAMAGED as error:
+        raise _unreadable(name, error) from error
+    _tell_seen(name, seen, findings)
+    if old:
+        _tell_old(name, findings)
+    _tell_merged(name, sheet.merged_cell_ranges or [], findings)
+    dates = _dates_alone(rows) if old else seen.dates
+    return [
+        [_cell(value, decimal, (at, k) in dates) for k, value in enumerate(row, start=1)]
+        for at, row in enumerate(rows, start=1)
+    ]
+
+
+def _chosen(name: str, sheets: list[Sheet], part: str | None, findings: Findings) -> str:
+    names = [each.name for each in sheets]
     if part is not None and part not in names:
         raise MinerError(
             f"there is no sheet '{part}'; the sheets are {', '.join(map(repr, names[:8]))}",
-            "the name of a sheet under 'part'",
+            "the name of a sheet with rows under 'part'",
             nearest(part, names) or "Correct part in sources.toml.",
             file=name,
         )
-    if part is None and len(names) != 1:
+    shown = [each.name for each in sheets if not each.hidden]
+    if part is None and len(shown) != 1:
         raise MinerError(
-            f"there are {len(names)} sheets: {', '.join(map(repr, names[:8]))}",
+            f"there are {len(shown)} sheets: {', '.join(map(repr, shown[:8]))}",
             "one sheet, or its name under 'part' in sources.toml",
             "Name the sheet that holds the records.",
             file=name,
         )
-    try:
-        return list(_rows(name, book[part or names[0]], decimal))
-    except MinerError:
-        raise
-    except Exception as error:
-        raise _unreadable(name, error) from error
-
-
-def _rows(name: str, sheet: Any, decimal: str) -> Iterator[Sequence[str]]:
-    if not hasattr(sheet, "reset_dimensions"):
-        raise MinerError(
-            "this sheet holds a chart, not rows", "a sheet with rows", "Name another.", file=name
+    hidden = [each.name for each in sheets if each.hidden]
+    if part is None and hidden:
+        findings.add(
+            Severity.NOTE,
+            f"{{n}} hidden sheet(s) not read: {', '.join(map(repr, hidden[:8]))}",
+            "the records in a sheet that is shown",
+            "Nothing to do, unless records stand there: then name it under 'part'.",
+            file=name,
+            count=len(hidden),
+            code="hidden_sheet",
         )
-    sheet.reset_dimensions()
-    for number, row in enumerate(sheet.iter_rows(values_only=True), start=1):
-        if number > MOST_ROWS or len(row) > _MOST_COLUMNS:
-            raise MinerError(
-                "the sheet is larger than a spreadsheet can be",
-                f"at most {MOST_ROWS} rows",
-                "Save the sheet as CSV.",
-                file=name,
-            )
-        yield [_cell(value, decimal) for value in row]
+    return part or shown[0]
 
 
-def _cell(value: Any, decimal: str) -> str:
-    if value is None:
-        return ""
+def _cell(value: Any, decimal: str, date_alone: bool) -> str:
     if isinstance(value, datetime):
         near = value + timedelta(milliseconds=500)  # a spreadsheet counts days in binary fractions
-        return near.replace(microsecond=0).isoformat()
-    if isinstance(value, date | time):
+        text = near.replace(microsecond=0).isoformat()
+        return text[:10] if date_alone else text
+    if isinstance(value, date):
+        return value.isoformat() if date_alone else f"{value.isoformat()}T00:00:00"
+    if isinstance(value, time):
         return value.isoformat()
+    if isinstance(value, timedelta):
+        minutes, seconds = divmod(round(value.total_seconds()), 60)
+        return f"{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
     if isinstance(value, float):
         text = str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
         return text.replace(".", decimal)
     return " ".join(str(value).split())
 
 
-def _book(name: str, raw: bytes) -> Any:
-    size = sum(item.file_size for item in members(name, raw))
-    if size > LARGEST_BYTES:
-        raise too_large(name, size)
-    try:
-        from openpyxl import load_workbook
-    except ImportError as error:
-        raise MinerError(
-            "this is a spreadsheet, and what reads it is not installed",
-            "the optional part 'excel' of this program",
-            "Install miner[excel], or save the sheet as CSV.",
+def _dates_alone(rows: Sequence[Sequence[Any]]) -> set[tuple[int, int]]:
+    """Return which midnights of an old sheet are dates alone: no time of the column is near.
+
+    Its reader does not say how a cell is shown. Near is within an hour, above it or below.
+    """
+    found = set()
+    for column, cells in enumerate(zip_longest(*rows), start=1):
+        dates = [(at, each) for at, each in enumerate(cells, start=1) if isinstance(each, date)]
+        for place, (at, value) in enumerate(dates):
+            if not isinstance(value, datetime):
+                midnight = datetime(value.year, value.month, value.day)
+                beside = [each for _, each in dates[max(place - 1, 0) : place + 2]]
+                timed = [each for each in beside if isinstance(each, datetime)]
+                if not any(abs(each - midnight) <= _AN_HOUR for each in timed):
+                    found.add((at, column))
+    return found
+
+
+def _tell_seen(name: str, seen: Seen, findings: Findings) -> None:
+    _tell_places(
+        name,
+        seen.unsaved,
+        "{n} formula(s) without a saved value in column(s)",
+        "a value in every cell",
+        "Open it in the spreadsheet program, save it there, and run again.",
+        "formula_without_value",
+        findings,
+    )
+    _tell_places(
+        name,
+        seen.errors,
+        "{n} cell(s) with an error in place of a value in column(s)",
+        "a value, or an empty cell",
+        "Correct the formulas there, and save it again.",
+        "error_in_cell",
+        findings,
+    )
+    if seen.far:
+        findings.add(
+            Severity.LEFT_OUT,
+            "{n} cell(s) far away from the others, not read",
+            "the records in one table",
+            "Nothing to do, unless records stand there: then move them.",
             file=name,
-        ) from error
+            count=seen.far,
+            code="far_cell",
+        )
+
+
+def _tell_places(
+    name: str,
+    places: Places,
+    what: str,
+    expected: str,
+    do: str,
+    code: str,
+    findings: Findings,
+) -> None:
+    if places.count:
+        columns = ", ".join(list(places.columns)[:6])
+        words = f" ({', '.join(list(places.words)[:3])})" if places.words else ""
+        findings.add(
+            Severity.QUESTION,
+            f"{what} {columns}{words}",
+            expected,
+            do,
+            file=name,
+            row=places.row,
+            count=places.count,
+            code=code,
+            column=columns,
+        )
+
+
+def _tell_old(name: str, findings: Findings) -> None:
+    findings.add(
+        Severity.NOTE,
+        "an old spreadsheet (.xls): formulas without a value and errors in it cannot be seen",
+        "a value in every cell",
+        "Nothing to do, where cells that look full are read; else save it as .xlsx.",
+        file=name,
+        code="old_spreadsheet",
+    )
+
+
+def _tell_merged(
+    name: str, ranges: Sequence[tuple[tuple[int, int], tuple[int, int]]], findings: Findings
+) -> None:
+    tall = [first for first, last in ranges if last[0] > first[0]]
+    if tall:
+        findings.add(
+            Severity.QUESTION,
+            "{n} cell(s) merged over several rows: only the first of these rows has the value",
+            "a value in every row",
+            "Part the cells, and write the value into each row.",
+            file=name,
+            row=min(first[0] for first in tall) + 1,
+            count=len(tall),
+            code="merged_cells",
+        )
+
+
+def _sheets(name: str, raw: bytes) -> list[Sheet]:
+    """Return the sheets with cells, in their order."""
     try:
-        return load_workbook(io.BytesIO(raw), read_only=True, data_only=True, keep_links=False)
-    except Exception as error:
+        if not raw.startswith(OLD_SPREADSHEET):
+            size = sum(item.file_size for item in members(name, raw))
+            if size > LARGEST_BYTES:
+                raise too_large(name, size)
+            return [Sheet(each, hidden) for each, hidden in listed(raw)]
+        book = CalamineWorkbook.from_filelike(io.BytesIO(raw))
+    except MinerError:
+        raise
+    except _DAMAGED as error:
         raise _unreadable(name, error) from error
+    charts = (SheetTypeEnum.ChartSheet, SheetTypeEnum.Vba, SheetTypeEnum.DialogSheet)
+    return [
+        Sheet(each.name, each.visible is not SheetVisibleEnum.Visible)
+        for each in book.sheets_metadata
+        if each.typ not in charts
+    ]
 
 
 def _unreadable(name: str, error: Exception) -> MinerError:
     return MinerError(
         f"the spreadsheet cannot be read ({type(error).__name__})",
-        "a spreadsheet (.xlsx) that is whole and has no password",
+        "a spreadsheet (.xlsx, .ods or .xls) that is whole and has no password",
         "Open it and save the sheet as CSV.",
         file=name,
     )

@@ -17,10 +17,10 @@ _BOMS = (
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
-_ZIPPED = b"PK\x03\x04"
+ARCHIVE, OLD_SPREADSHEET = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
 _SIGNATURES = (
-    (_ZIPPED, "a spreadsheet or an archive"),
-    (b"\xd0\xcf\x11\xe0", "an old spreadsheet"),
+    (ARCHIVE, "a spreadsheet or an archive"),
+    (OLD_SPREADSHEET, "an old spreadsheet"),
     (b"%PDF", "a PDF document"),
     (b"\x1f\x8b", "a compressed file"),
     (b"\x89PNG", "a picture"),
@@ -95,7 +95,7 @@ def map_it(name: str) -> str:
 
 def _save(name: str, signature: bytes) -> str:
     save = "Save it as CSV (comma separated, UTF-8)"
-    if signature == _ZIPPED:
+    if signature in (ARCHIVE, OLD_SPREADSHEET):
         return f"{save}, or {map_it(name)}; then run again."
     return f"{save} in the program that made it; then run again."
 

@@ -12,7 +12,7 @@ from miner.errors import MinerError
 from miner.records.archive import is_spreadsheet, texts_of, unpacked
 from miner.records.discover import practice_of
 from miner.records.findings import Findings
-from miner.records.kinds import ARCHIVE, JSON_LINES, open_file
+from miner.records.kinds import JSON_LINES, open_file
 from miner.records.proposing.columns import columns_of, joined
 from miner.records.proposing.entries import Job, Part, entries_of
 from miner.records.proposing.exports import read_exports
@@ -24,7 +24,7 @@ from miner.records.settings import read_settings
 from miner.records.sources import Source
 from miner.records.spreadsheet import sheet_names
 from miner.records.table_file import check_header, read_rows
-from miner.records.text_file import as_utf8, read_bytes
+from miner.records.text_file import ARCHIVE, as_utf8, read_bytes
 from miner.results.mapping import Proposal
 
 _DIGITS = re.compile(r"\d[\d._-]{3,}\d|\d{5,}")
@@ -74,8 +74,9 @@ def propose(
 def _every_part(job: Job, notes: Notes) -> tuple[Proposal, ...]:
     """Propose the entries of every sheet, or of every file of an archive."""
     name, parts = job.path.name, list[str | None]([notes.answers.pop("part", None)])
-    if job.raw.startswith(ARCHIVE) and parts == [None]:
-        held = sheet_names if is_spreadsheet(name, job.raw) else texts_of
+    sheets = is_spreadsheet(name, job.raw)
+    if (sheets or job.raw.startswith(ARCHIVE)) and parts == [None]:
+        held = sheet_names if sheets else texts_of
         names = held(name, job.raw)
         parts = [*names] if len(names) > 1 else parts
     found: list[Proposal] = []
@@ -95,16 +96,16 @@ def _every_part(job: Job, notes: Notes) -> tuple[Proposal, ...]:
 def _opened(job: Job, notes: Notes) -> Part:
     """Open one table of a file: how it is laid out, and what its columns hold."""
     name, raw, part = job.path.name, job.raw, notes.get("part")
-    sheet = raw.startswith(ARCHIVE) and is_spreadsheet(name, raw)
+    sheet = is_spreadsheet(name, raw)
     if not sheet:
         inner, content = unpacked(name, raw, part) if raw.startswith(ARCHIVE) else (name, raw)
         encoding = encoding_of(name, content, notes)
         if PurePath(inner).suffix.casefold() not in JSON_LINES:
             layout_of(name, as_utf8(name, content, encoding), notes)
-    text, source = open_file(name, raw, _all_text(name, notes))
+    text, source = open_file(name, raw, _all_text(name, notes), Findings())
     if sheet and text is not None:
         layout_of(name, text.body, notes, "\t")
-        text, source = open_file(name, raw, _all_text(name, notes))
+        text, source = open_file(name, raw, _all_text(name, notes), Findings())
     if text is None or not text.header:
         raise MinerError("there is no row in it", "a table", "Export it again.", file=name)
     names = {str(at): column for at, column in enumerate(text.header) if column}
