@@ -16,7 +16,7 @@ from python_calamine import CalamineError, CalamineWorkbook, SheetTypeEnum, Shee
 from miner.errors import MinerError, nearest
 from miner.records.archive import members
 from miner.records.findings import Findings
-from miner.records.sheet_xml import Places, Seen, listed, see, without_far_cells
+from miner.records.sheet_seen import Places, Seen, listed, see, without_far_cells
 from miner.records.text_file import LARGEST_BYTES, OLD_SPREADSHEET, too_large
 from miner.results import Severity
 
