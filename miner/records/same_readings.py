@@ -37,6 +37,8 @@ def day_prints(glucose: pd.DataFrame) -> Prints:
         glucose: the stream; what is left out counts, what is censored does not.
     """
     known = glucose.dropna(subset=["glucose"])
+    if known.empty:
+        return {}
     minute = known["clock"].to_numpy().astype("datetime64[m]").astype(np.int64)
     value = np.round(known["glucose"].to_numpy(np.float64)).astype(np.int64)
     order = np.lexsort((value, minute))

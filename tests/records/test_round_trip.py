@@ -95,7 +95,8 @@ def write(folder: Path, d: dict, values: np.ndarray, start: str, labels: list[st
 )
 def test_any_month_in_any_dialect(dialect, seed, month, labels):
     generator = np.random.default_rng(seed)
-    values = np.round(generator.uniform(40, 300, 96 * 28), 1)
+    turn = 2 * np.pi * np.arange(96 * 28) / 96 + generator.uniform(0, 6)
+    values = np.round(170 + 125 * np.sin(turn) + generator.uniform(-5, 5, len(turn)), 1)
     with TemporaryDirectory() as place:
         times, meals = write(Path(place), dialect, values, f"2026-{month:02d}-01", labels)
         client = read_client(place)

@@ -62,6 +62,13 @@ def test_two_clients_with_the_same_readings_are_both_stopped(practice: Path) -> 
         api.days(api.read_client(practice / "client-01"))
 
 
+def test_a_client_without_a_reading_that_can_be_used_is_reported_as_before(practice: Path) -> None:
+    path = practice / "client-01" / "glucose.csv"
+    path.write_text(path.read_text().replace("2026-", "someday-"))
+    found = list(api.read_client(practice / "client-01").findings)
+    assert next(item.what for item in found if item.severity == "stop").startswith("no time in")
+
+
 def test_a_copy_of_a_client_is_no_second_person(practice: Path) -> None:
     client(practice, "copy of client-01", trace(1, 105), code="client-01")
     assert stops(practice / "client-01") == []
@@ -105,6 +112,7 @@ def test_flat_or_short_days_tell_of_nobody() -> None:
     assert same_days(prints, day_prints(stream.iloc[::-1])) == list(prints)
     assert day_prints(stream.assign(glucose=100.0)) == {}
     assert day_prints(stream.iloc[:23]) == {}
+    assert day_prints(stream.iloc[:0]) == {}
     assert same_days(prints, day_prints(stream.assign(glucose=stream["glucose"] + 1))) == []
 
 
