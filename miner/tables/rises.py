@@ -66,11 +66,9 @@ class RiseRule:
         smooth_min: width of the running median.
         height: the least climb from the start to the peak.
         prominence: the least dip that parts two hills at all.
-        drift: what climbs more slowly than this share of the climb's mean rate comes before the
-            start.
-        merge_gap_min: peaks at most this far apart may be one rise.
-        merge_recovery: they are where the dip gives back less than this share of the first rise.
-        merge_unfed_recovery: the same where no food was logged between them.
+        drift: what climbs more slowly than this share of the fastest rate comes before the start.
+        fastest_min: the fastest rate is the largest climb within this time, over this time.
+        merge_recovery: two hills are one rise where the dip gives back less than this share.
         longest_gap_min: a longer stretch without readings cuts.
         back_share: the share of the height above the baseline at which it counts as back.
         area_min: how long the area runs.
@@ -82,10 +80,9 @@ class RiseRule:
     smooth_min: float = 15
     height: float = 20
     prominence: float = 10
-    drift: float = 0.25
-    merge_recovery: float = 0.5
-    merge_unfed_recovery: float = 0.75
-    merge_gap_min: float = 120
+    drift: float = 0.1
+    fastest_min: float = 30
+    merge_recovery: float = 1 / 3
     longest_gap_min: float = 20
     back_share: float = 0.1
     area_min: float = 120
@@ -101,12 +98,13 @@ def find_rises(
 
     The readings are smoothed, cut at gaps, and split into climbs from a low point to a high one
     with a dip of ``prominence`` between. A climb is one with the rise before it where it is not
-    larger than that rise, the peaks are at most ``merge_gap_min`` apart, and the dip between gives
-    back less than ``merge_recovery`` of that rise, or less than ``merge_unfed_recovery`` where no
-    food was logged after the last peak and up to the next; its peak is then the higher one. A
-    rise starts, on its first climb, where glucose lies lowest under a line that climbs from the
-    low point at ``drift`` times that climb's mean rate: of equal points the last. What climbs less
-    than ``height`` from there is no rise.
+    larger than that rise, and the dip between gives back less than ``merge_recovery`` of it, food
+    or not; the peak is then the higher one. The fastest rate is the largest climb between low point
+    and peak from a reading to ``fastest_min`` later, by straight lines between the readings, at
+    most up to the peak, over ``fastest_min``. The rise starts, from the low point to where the
+    fastest climb begins, where glucose lies lowest under a line that climbs from the low point at
+    ``drift`` times the fastest rate: of equal points the last. What climbs less than ``height``
+    from there is no rise.
 
     Args:
         minutes: when each reading was taken, any spacing, any order.
@@ -140,10 +138,9 @@ def find_rises(
 
 @dataclass(frozen=True, slots=True)
 class _Hills:
-    """Climbs told as one: index of the low point, the start, the highest and the last peak."""
+    """Climbs told as one: index of the low point, of the highest and of the last peak."""
 
     low: int
-    start: int
     highest: int
     last: int
     count: int
@@ -153,52 +150,57 @@ def _rises_of_piece(
     t: Floats, v: Floats, meals: Floats, rule: RiseRule, last: bool
 ) -> Iterator[Rise]:
     told = [
-        hills
-        for hills in _merged(t, v, meals, rule)
-        if v[hills.highest] - v[hills.start] >= rule.height
+        (hills, start)
+        for hills in _merged(v, rule)
+        if v[hills.highest] - v[start := _start(t, v, hills, rule)] >= rule.height
     ]
-    for i, hills in enumerate(told):
-        following = told[i + 1] if i + 1 < len(told) else None
+    for i, (hills, start) in enumerate(told):
+        following = told[i + 1][0] if i + 1 < len(told) else None
         limit = following.low if following else len(t) - 1
         ending = "rise" if following else "end" if last else "gap"
-        yield _measured(t, v, meals, rule, hills, limit, ending)
+        yield _measured(t, v, meals, rule, hills, start, limit, ending)
 
 
-def _merged(t: Floats, v: Floats, meals: Floats, rule: RiseRule) -> list[_Hills]:
+def _merged(v: Floats, rule: RiseRule) -> list[_Hills]:
     told: list[_Hills] = []
     for low, peak in turning_points(v, rule.prominence):
         first = told[-1] if told else None
-        if first is not None and _one_rise(t, v, meals, rule, first, low, peak):
+        if first is not None and _one_rise(v, rule, first, low, peak):
             highest = peak if v[peak] > v[first.highest] else first.highest
-            told[-1] = _Hills(first.low, first.start, highest, peak, first.count + 1)
+            told[-1] = _Hills(first.low, highest, peak, first.count + 1)
         else:
-            told.append(_Hills(low, _start(t, v, low, peak, rule.drift), peak, peak, 1))
+            told.append(_Hills(low, peak, peak, 1))
     return told
 
 
-def _start(t: Floats, v: Floats, low: int, peak: int, drift: float) -> int:
-    rate = drift * (v[peak] - v[low]) / (t[peak] - t[low])
-    above = v[low : peak + 1] - rate * (t[low : peak + 1] - t[low])
-    return low + int(np.flatnonzero(above == above.min())[-1])
-
-
-def _one_rise(
-    t: Floats, v: Floats, meals: Floats, rule: RiseRule, first: _Hills, low: int, peak: int
-) -> bool:
+def _one_rise(v: Floats, rule: RiseRule, first: _Hills, low: int, peak: int) -> bool:
     height = v[first.highest] - v[first.low]
-    if height < rule.height or v[peak] - v[low] > height:
-        return False
-    fed = bool(np.any((meals > t[first.last]) & (meals <= t[peak])))
-    share = rule.merge_recovery if fed else max(rule.merge_recovery, rule.merge_unfed_recovery)
-    near = t[peak] - t[first.last] <= rule.merge_gap_min
-    return bool(near and v[first.highest] - v[low] < share * height)
+    given_back = v[first.highest] - v[low]
+    return bool(v[peak] - v[low] <= height and given_back < rule.merge_recovery * height)
+
+
+def _start(t: Floats, v: Floats, hills: _Hills, rule: RiseRule) -> int:
+    since = t[hills.low : hills.highest + 1] - t[hills.low]
+    climb = v[hills.low : hills.highest + 1]
+    later = np.interp(since + rule.fastest_min, since, climb) - climb
+    fastest = int(later.argmax())
+    rate = rule.drift * later[fastest] / rule.fastest_min
+    under = (climb - rate * since)[: fastest + 1]
+    return hills.low + int(np.flatnonzero(under == under.min())[-1])
 
 
 def _measured(
-    t: Floats, v: Floats, meals: Floats, rule: RiseRule, hills: _Hills, limit: int, ending: str
+    t: Floats,
+    v: Floats,
+    meals: Floats,
+    rule: RiseRule,
+    hills: _Hills,
+    begin: int,
+    limit: int,
+    ending: str,
 ) -> Rise:
-    start, peak = t[hills.start], t[hills.highest]
-    baseline, height = v[hills.start], v[hills.highest] - v[hills.start]
+    start, peak = t[begin], t[hills.highest]
+    baseline, height = v[begin], v[hills.highest] - v[begin]
     meal, following = _meals(meals, start, peak, rule)
     back = _back(t, v, hills.last, limit, baseline + rule.back_share * height)
     end = t[limit]
@@ -218,7 +220,7 @@ def _measured(
         hills=hills.count,
         meal=meal,
         unlogged=bool(height >= rule.unlogged_height and not np.isfinite(meal)),
-        start_seen=hills.start > 0,
+        start_seen=begin > 0,
         peak_seen=bool(v[hills.highest] - v[hills.highest :].min() >= rule.prominence),
         cut_by=ending,
     )
