@@ -80,11 +80,10 @@ def compare(data: Path, within: float, **thresholds: float) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def agreement(within: float) -> str:
-    """How far the starts of two pairs of eyes lie apart where both marked a rise."""
-    third = marks().query("set == 'third'")
+def agreement(kind: str, within: float) -> str:
+    """How far the starts of two pairs of eyes lie apart where both marked a rise of one set."""
     apart, alone = [], 0
-    for _, day in third.groupby(["person", "date"]):
+    for _, day in marks().query("set == @kind").groupby(["person", "date"]):
         one, other = (day[day["eyes"] == eyes] for eyes in "ab")
         paired = pairs(one["peak_min"], other["peak_min"], within)
         starts = one["start_min"].to_numpy(), other["start_min"].to_numpy()
@@ -92,7 +91,7 @@ def agreement(within: float) -> str:
         alone += len(one) + len(other) - 2 * len(paired)
     gaps = np.array(apart)
     return (
-        f"the two pairs of eyes: {gaps.size} rises of both, {alone} of one only; starts "
+        f"{kind}, the two pairs of eyes: {gaps.size} rises of both, {alone} of one only; starts "
         f"{np.median(gaps):.0f} min apart (median), {(gaps <= 5).mean():.2f} within 5 and "
         f"{(gaps <= 20).mean():.2f} within 20"
     )
@@ -140,7 +139,8 @@ def main() -> None:
     table = compare(chosen.data, chosen.within)
     for kind, part in table.groupby("set"):
         print(f"{kind}: {summary(part)}")
-    print(agreement(chosen.within))
+    for kind in ("third", "fourth"):
+        print(agreement(kind, chosen.within))
     if chosen.list:
         one_side = table[table["mark_peak"].isna() | table["peak"].isna()]
         print(one_side.to_string(index=False))

@@ -99,12 +99,12 @@ def find_rises(
     The readings are smoothed, cut at gaps, and split into climbs from a low point to a high one
     with a dip of ``prominence`` between. A climb is one with the rise before it where it is not
     larger than that rise, and the dip between gives back less than ``merge_recovery`` of it, food
-    or not; the peak is then the higher one. The fastest rate is the largest climb between low point
-    and peak from a reading to ``fastest_min`` later, by straight lines between the readings, at
-    most up to the peak, over ``fastest_min``. The rise starts, from the low point to where the
-    fastest climb begins, where glucose lies lowest under a line that climbs from the low point at
-    ``drift`` times the fastest rate: of equal points the last. What climbs less than ``height``
-    from there is no rise.
+    or not; the peak is then the higher one. The fastest climb is the largest between low point and
+    peak from a reading to ``fastest_min`` later, by straight lines between the readings, at most up
+    to the peak; its rate is that over ``fastest_min``. The rise starts, from the low point to where
+    the fastest climb ends, where glucose lies lowest under a line that climbs from the low point at
+    ``drift`` times that rate: of equal points the last. What climbs less than ``height`` from there
+    is no rise.
 
     Args:
         minutes: when each reading was taken, any spacing, any order.
@@ -185,7 +185,7 @@ def _start(t: Floats, v: Floats, hills: _Hills, rule: RiseRule) -> int:
     later = np.interp(since + rule.fastest_min, since, climb) - climb
     fastest = int(later.argmax())
     rate = rule.drift * later[fastest] / rule.fastest_min
-    under = (climb - rate * since)[: fastest + 1]
+    under = (climb - rate * since)[since <= since[fastest] + rule.fastest_min]
     return hills.low + int(np.flatnonzero(under == under.min())[-1])
 
 
