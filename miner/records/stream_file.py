@@ -20,6 +20,7 @@ from miner.records.cells import (
 from miner.records.columns import COLUMNS, STILL, STILL_KINDS
 from miner.records.findings import Findings
 from miner.records.glucose_values import read_glucose
+from miner.records.lost_decimals import lost_decimals
 from miner.records.one_person import person_of
 from miner.records.overlaps import empty
 from miner.records.placing import Placed, place_rows
@@ -71,6 +72,8 @@ def read_part(table: Table, source: Source, zone: str | None, findings: Findings
     used = table.keep(wanted)
     person = person_of(used, source, findings)
     if person is None:
+        return Part(source.stream, None)
+    if lost_decimals(used, source, findings):
         return Part(source.stream, None)
     part = replace(_part(used, source, zone, findings), person=person)
     if source.stream == "activity" and not (source.worn or wanted.all()):

@@ -14,13 +14,12 @@ from numpy.typing import NDArray
 from miner.errors import MinerError
 from miner.records.findings import Findings
 from miner.records.row_by_row import line_numbers, read_row_by_row
+from miner.records.row_shapes import odd_rows
 from miner.records.sources import Source
 from miner.records.text_file import SEPARATORS, TextFile, map_it
-from miner.results import Severity
 from miner.rulebook import nearest
 
 Text: TypeAlias = "pd.Series[str]"
-_LONGEST_CELL = 20
 _LONGEST_NAME = 60
 
 
@@ -110,18 +109,21 @@ def _cut(name: str) -> str:
 def read_rows(text: TextFile, source: Source, findings: Findings) -> Table:
     """Read the rows below the header.
 
-    A row with more cells than the header is left out and counted; a blank row is passed over.
+    A row with more cells than the header is left out and counted, and so is one that is not whole;
+    a blank row is passed over.
     """
     body = text.body[text.body_at :]
-    table = _read_fast(text, body, source, findings)
+    table = _read_fast(text, body, source)
     if table is None:
         table = Table(text.name, *read_row_by_row(text, body, source, findings))
+    odd = odd_rows(text, body, source.delimiter, table.rows, findings)
+    table = table.keep(~odd)
     cells = table.cells
     blank = cells.isna().all(axis=1).to_numpy() if cells.iloc[:, 0].isna().any() else None
     return table.keep(~blank) if blank is not None and blank.any() else table
 
 
-def _read_fast(text: TextFile, body: bytes, source: Source, findings: Findings) -> Table | None:
+def _read_fast(text: TextFile, body: bytes, source: Source) -> Table | None:
     names = [name or f"column {at + 1}" for at, name in enumerate(text.header)]
     try:
         cells = _parsed(body, len(names), source, {})
@@ -135,23 +137,9 @@ def _read_fast(text: TextFile, body: bytes, source: Source, findings: Findings) 
     lines = body.count(b"\n") + (bool(body) and not body.endswith(b"\n"))
     if lines != len(cells):
         rows = line_numbers(text.name, body, source.delimiter, text.first_row)
-        _tell_swallowed(text.name, np.append(rows, text.first_row + lines), findings)
         return Table(text.name, cells, rows) if len(rows) == len(cells) else None
     rows = np.arange(text.first_row, text.first_row + len(cells), dtype=np.int64)
     return Table(text.name, cells, rows)
-
-
-def _tell_swallowed(file: str, rows: NDArray[np.int64], findings: Findings) -> None:
-    """Ask about rows of very many lines; ``rows`` ends with the line after the last row."""
-    long = np.flatnonzero(np.diff(rows) > _LONGEST_CELL)
-    if long.size:
-        findings.rows(
-            Severity.QUESTION,
-            f"{{n}} cell(s) running over more than {_LONGEST_CELL} lines",
-            "quotes in pairs",
-            "See whether a quote is missing there: the rows below it were taken as one text.",
-            at=pd.DataFrame({"file": file, "row": rows[long]}),
-        )
 
 
 def _parsed(body: bytes, columns: int, source: Source, texts: dict[int, str]) -> pd.DataFrame:

@@ -96,7 +96,10 @@ CASES: dict[str, tuple[Files, str]] = {
     "a quote never closed": ({"meals.csv": f'{MEALS}2026-03-02T08:00,"soup,3\n'}, "~never closed"),
     "a quote that swallows rows": (
         {"meals.csv": MEALS + '2026-03-02T08:00,"soup,1\n' + "2026-03-02T09:00,x,1\n" * 30
-         + '2026-03-02T12:00,tea",1\n'}, "running over more than"),
+         + '2026-03-02T12:00,tea",1\n'}, "a quote took the rows below"),
+    "a text of very many lines": (
+        {"meals.csv": MEALS + '2026-03-02T08:00,"soup' + "\nx" * 30 + '",1\n'},
+        "running over more than"),
     "a file of one endless line": ({"tags.csv": "x" * 200_000}, "~there is no column 'time'"),
     "columns nobody asked for": (
         {"meals.csv": "time,label,mood,weather\n2026-03-02T08:00,soup,fine,wet\n"},

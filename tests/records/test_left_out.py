@@ -123,8 +123,88 @@ def test_a_quote_that_swallows_many_rows_is_asked_about(folder):
     rows[0], rows[29] = rows[0].replace("rice", '"rice'), rows[29] + '"'
     folder.write("meals.csv", "\n".join(["time,label", *rows, "2026-03-02T19:00,fish"]))
     client = read_client(folder.path)
-    told = finding(client, "running over more than 20 lines", Severity.QUESTION)
+    told = finding(client, "a quote took the rows below", Severity.QUESTION)
     assert told.row == 2
+    assert client.streams["meals"]["label"].tolist() == ["fish"]
+
+
+def test_a_stray_pair_of_quotes_that_swallows_three_meals(folder):
+    folder.steady_glucose()
+    rows = [
+        *["2026-03-02T08:00,oats,40", '2026-03-02T10:00,"tea, 2 rolls'],
+        *["2026-03-02T13:00,rice,60", '2026-03-02T16:00,an apple",20', "2026-03-02T19:00,fish,10"],
+    ]
+    folder.write("meals.csv", "\n".join(["time,label,carbs_g", *rows]) + "\n")
+    client = read_client(folder.path)
+    told = finding(client, "a quote took the rows below", Severity.QUESTION)
+    assert (told.row, told.count, told.stream) == (3, 1, "meals")
+    assert client.streams["meals"]["label"].tolist() == ["oats", "fish"]
+
+
+def test_a_label_of_several_lines_is_no_row(folder):
+    folder.steady_glucose()
+    folder.write("meals.csv", 'time,label\n2026-03-02T08:00,"Rice 150 g\nSpinach, 100 g"\n')
+    client = read_client(folder.path)
+    assert client.streams["meals"]["row"].tolist() == [2]
+    assert not [item for item in client.findings if "quote" in item.what]
+
+
+def test_rows_with_fewer_cells_than_the_header_are_told(folder):
+    folder.steady_glucose()
+    rows = ["2026-03-02T08:00,oats,40,5,3", "2026-03-02T13:00,rice,60", '2026-03-02T19:00,"a, b"']
+    folder.write("meals.csv", "\n".join(["time,label,carbs_g,protein_g,fat_g", *rows]) + "\n")
+    client = read_client(folder.path)
+    told = finding(client, "2 rows with fewer than the 5 cells", Severity.QUESTION)
+    assert (told.row, told.count, told.code) == (3, 2, "short_row")
+    assert "'carbs_g', 'protein_g', 'fat_g'" in told.do
+    np.testing.assert_array_equal(client.streams["meals"]["carbs_g"], [40, 60, np.nan])
+
+
+@pytest.mark.parametrize(
+    ("end", "kept"),
+    [
+        ("2026-03-02T08:15,5.", 3),
+        ("2026-03-02T08:15,5", 3),
+        ("2026-03-02T08:15,", 3),
+        ("2026-03-02T08:15", 3),
+        ("2026-03-02T08:", 3),
+        ("2026-03-02T08:15,5.8", 4),
+        ("2026-03-02T08:15,5.8\n", 4),
+        ("2026-03-02T08:15,10.8", 4),
+    ],
+)
+def test_a_file_that_ends_in_the_middle_of_a_row(folder, end, kept):
+    rows = [f"2026-03-02T08:{minute:02d},5.{minute % 7}" for minute in (0, 5, 10)]
+    folder.write("glucose.csv", "\n".join(["time,glucose_mmol_l", *rows, end]))
+    client = read_client(folder.path)
+    assert len(client.used("glucose")) == kept
+    cut = [item for item in client.findings if item.code == "file_cut_off"]
+    assert len(cut) == (kept == 3 and end != "2026-03-02T08:15,")
+
+
+@pytest.mark.parametrize("cells", ["{0},{1}", "{0},{1},", "{0}.{1},"])
+def test_decimal_commas_between_commas(folder, cells):
+    lines = [f"2026-03-02T{at // 12:02d}:{at % 12 * 5:02d},{cells.format(5, at % 10)}" for at in
+             range(40)]  # fmt: skip
+    folder.write("glucose.csv", "\n".join(["time,glucose_mmol_l,note", *lines]) + "\n")
+    client = read_client(folder.path)
+    told = [item for item in client.findings if item.code == "lost_decimals"]
+    assert [item.severity for item in told] == [Severity.STOP] * (cells[3] == ",")
+    assert client.streams["glucose"].empty == (cells[3] == ",")
+
+
+def test_decimal_commas_of_grams_are_asked_about(folder):
+    folder.steady_glucose()
+    lines = [f"2026-03-02T{at:02d}:00,rice,{10 + at},{at % 10}" for at in range(12)]
+    folder.write("meals.csv", "\n".join(["time,label,carbs_g,note", *lines]) + "\n")
+    told = finding(read_client(folder.path), "seem to stand in the next column", Severity.QUESTION)
+    assert (told.column, told.stream) == ("carbs_g", "meals")
+
+
+def test_whole_numbers_in_mmol_are_asked_about(folder):
+    rows = [f"2026-03-02T{at // 12:02d}:{at % 12 * 5:02d},{5 + at % 3}" for at in range(40)]
+    folder.glucose(*rows, header="time,glucose_mmol_l")
+    assert finding(read_client(folder.path), "has a decimal", Severity.QUESTION).stream == "glucose"
 
 
 def test_every_row_longer_than_the_header(folder):

@@ -1,0 +1,86 @@
+"""Numbers whose decimals may stand in the next column: ``5,8`` between commas that part cells."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from miner.records.cells import to_numbers
+from miner.records.columns import COLUMNS
+from miner.records.findings import Findings
+from miner.records.sources import Source
+from miner.records.table_file import Table
+from miner.results import Severity
+
+_FEWEST, _SHARE = 6, 0.3
+_FEWEST_READINGS = 24
+
+
+def lost_decimals(table: Table, source: Source, findings: Findings) -> bool:
+    """Tell of columns whose decimals stand in the next one; say whether glucose cannot be used.
+
+    The next column is one that nobody maps, the last of the file, and holds but one to three
+    digits, beside whole numbers only. In mmol/L readings without a decimal are no accident.
+
+    Args:
+        table: the rows that are read.
+        source: how they are read.
+        findings: gets what is told.
+    """
+    numbers = COLUMNS[source.stream].numbers
+    mapped = [name for name in numbers if name in source.columns]
+    level = [source.episodes.column] if source.episodes else []
+    stops = False
+    for column in (*(source.columns[name] for name in mapped), *level):
+        whole, beside = _all_whole(table, column, source), _beside(table, column, source)
+        molar = source.columns.get("glucose_mmol_l") == column
+        if whole and beside:
+            stops |= molar
+            _tell(table, column, beside, Severity.STOP if molar else Severity.QUESTION, findings)
+        elif molar and whole and len(table.rows) >= _FEWEST_READINGS:
+            findings.add(
+                Severity.QUESTION,
+                f"no value in '{column}' has a decimal",
+                "values in mmol/L with a decimal",
+                "See whether the decimals were lost where it was exported.",
+                file=table.file,
+                row=int(table.rows[0]),
+                code="lost_decimals",
+                column=column,
+            )
+    return stops
+
+
+def _all_whole(table: Table, column: str, source: Source) -> bool:
+    values, _ = to_numbers(table, column, source.decimal)
+    known = values[values == values]
+    return known.size >= _FEWEST and bool((known % 1 == 0).all())
+
+
+def _beside(table: Table, column: str, source: Source) -> str:
+    """Return the column that may hold the decimals of another, or an empty text."""
+    names = [str(name) for name in table.cells.columns]
+    if source.delimiter != "," or source.decimal != "." or column not in names[:-1]:
+        return ""
+    following = names[names.index(column) + 1]
+    if following != names[-1] or following in source.needed:
+        return ""
+    cells = table.cells[following]
+    if pd.api.types.is_float_dtype(cells):  # whole numbers with blanks between
+        cells = cells.astype("Int64") if (cells.dropna() % 1 == 0).all() else cells
+    text = cells.astype("str").where(cells.notna(), "").str.strip()
+    written = text[text != ""]
+    enough = len(written) >= max(_FEWEST, _SHARE * len(text))
+    return following if enough and bool(written.str.fullmatch(r"\d{1,3}").all()) else ""
+
+
+def _tell(table: Table, column: str, beside: str, severity: Severity, findings: Findings) -> None:
+    findings.add(
+        severity,
+        f"the decimals of '{column}' seem to stand in the next column, '{beside}'",
+        "decimal points, or numbers in quotes where commas part the cells",
+        "Export it with decimal points, or with semicolons between the cells.",
+        file=table.file,
+        row=int(table.rows[0]),
+        code="lost_decimals",
+        column=column,
+    )
