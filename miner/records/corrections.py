@@ -222,8 +222,8 @@ def _rows(raw: bytes) -> Iterator[tuple[int, Mapping[str, str]]]:
                 header = tuple(cell.strip() for cell in cells)
                 _check_header(header, row)
                 continue
-            named = dict(zip(header, (plain(cell.strip()) for cell in cells), strict=False))
-            yield row, named | {"": "".join(cells[len(header) :])}
+            given = zip(header, (plain(cell.strip()) for cell in cells), strict=False)
+            yield row, dict.fromkeys(header, "") | dict(given) | {"": "".join(cells[len(header) :])}
     except csv.Error as error:
         raise MinerError(
             f"this row cannot be read ({error})",

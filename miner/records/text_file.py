@@ -184,9 +184,9 @@ def as_utf8(name: str, raw: bytes, encoding: str | None) -> bytes:
 
 
 def _checked(name: str, raw: bytes, encoding: str) -> bytes:
-    if raw.isascii() and codecs.lookup(encoding).name == "utf-8":
-        return raw
     try:
+        if raw.isascii() and codecs.lookup(encoding).name == "utf-8":
+            return raw
         text = raw.decode(encoding)
     except UnicodeDecodeError as error:
         seen = raw[error.start : error.start + 1]

@@ -52,6 +52,9 @@ def steps(records: DayRecords, k: int) -> Found:
     by_bout = isnan(counted)
     if by_bout:
         counted, rows = moves.bouts.within(*day)
+    else:
+        more, from_bouts = moves.beside.within(*day)
+        counted, rows = (counted, rows) if isnan(more) else (counted + more, rows + from_bouts)
     if records.unfinished.steps.touch(*day):
         why = "steps stand in a record that day whose end cannot be used"
         return unknown(why, rows, floor=counted)

@@ -43,6 +43,8 @@ class Movement:
         unrated: exercise without an intensity, which may have been vigorous.
         rated: whether any row of the stream has an intensity.
         blocks, bouts: the steps of blocks, and of single bouts of movement.
+        beside: the steps of those bouts that no block with steps overlaps: where a tracker names
+            its quiet blocks only, the others are the rest of the day, not the same steps again.
         counted: the time that rows with a step count cover.
         counts_steps: whether steps were counted on most days, so that a day without is a day off.
     """
@@ -54,6 +56,7 @@ class Movement:
     rated: bool
     blocks: Steps
     bouts: Steps
+    beside: Steps
     counted: Spans
     counts_steps: bool
 
@@ -101,6 +104,10 @@ def movement_of(client: Client) -> Movement:
             on_foot[k] = not known.touch(int(start[k]), int(end[k]))
     middle = (start + end) // 2
     counted = ~np.isnan(steps)
+    in_blocks = spans(kinds.blocks & counted)
+    beside = counted & ~kinds.blocks
+    for k in np.flatnonzero(beside):
+        beside[k] = not in_blocks.touch(int(start[k]), int(end[k]))
     return Movement(
         walking=spans(kinds.walking | on_foot),
         active=spans(kinds.walking | kinds.brisk | kinds.unrated | on_foot),
@@ -109,6 +116,7 @@ def movement_of(client: Client) -> Movement:
         rated=kinds.rated,
         blocks=Steps.of(middle, steps, rows, kinds.blocks),
         bouts=Steps.of(middle, steps, rows, ~kinds.blocks),
+        beside=Steps.of(middle, steps, rows, beside),
         counted=Spans.of(start[counted], end[counted], [("", 0)] * int(counted.sum())),
         counts_steps=_on_most_days(middle[counted], middle),
     )

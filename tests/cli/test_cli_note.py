@@ -243,3 +243,10 @@ def test_notes_are_read_by_nothing_that_computes_or_that_a_client_sees() -> None
     assert readers == {
         "api/everything.py", "api/morning.py", "api/noting.py", "api/story.py", "records/notes.py",
     }  # fmt: skip
+
+
+def test_an_amount_that_is_no_number_is_shown_as_it_stands(run: Any, client: Path) -> None:
+    (client / "corrections.csv").write_text(
+        "entered,stream,file,row,was,time,label,carbs_g\nnow,meals,,,,2026-03-03T12:00,soup,abc\n"
+    )
+    assert "soup, 'abc' g carbohydrate" in done(run("note", str(client)))

@@ -303,6 +303,7 @@ def test_a_link_is_neither_read_nor_written(client, tmp_path):
         ("now,meals,meals.csv,3,,2026-03-02T12:00,x,", "'was'"),
         ("now,meals,corrections.csv,3,,,,", "row 3 is no correction"),
         ("now,meals,,,,2026-03-02T12:00,x,,y", "more cells"),
+        ("2026-03-02;meals;;", "its stream is ''"),
     ],
 )
 def test_a_row_that_cannot_be_used_is_left_out_and_reported(client, row, found):

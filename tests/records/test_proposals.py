@@ -485,3 +485,9 @@ def test_notes_beside_readings_are_tags_where_there_are_some(folder):
         ("glucose", 48, ()), ("tags", 2, ()),
     ]  # fmt: skip
     assert len(read_client(folder.path).streams["tags"]) == 2
+
+
+def test_an_encoding_that_does_not_exist_is_refused(folder):
+    path = folder.write("log.csv", "when,what\n2026-03-01 08:00,soup\n").path / "log.csv"
+    with pytest.raises(MinerError, match="UTF-99"):
+        propose(path, encoding="utf-99")

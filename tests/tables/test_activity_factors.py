@@ -234,6 +234,16 @@ def test_single_walks_make_no_steps_of_a_day_unless_rows_with_steps_cover_it(tab
     assert table.measures.loc[D, "few_steps"] == 8000  # the walk lies inside the block
 
 
+def test_where_only_quiet_blocks_are_named_the_others_make_the_steps_of_the_day(table_of):
+    quiet = blocks("03", 7, 12, kind="still", steps=0)
+    light = blocks("03", 12, 23, kind="lightly active", steps=100)
+    table = table_of(activity=[*quiet, *light])
+    assert table.measures.loc[D, "few_steps"] == 44 * 100
+    # a walk that is noted once more inside a quiet block is in it already
+    again = [move("10:05", "10:20", steps=700)]
+    assert table_of(activity=[*quiet, *light, *again]).measures.loc[D, "few_steps"] == 44 * 100
+
+
 def test_a_habit_that_never_varies_is_reported_with_the_likely_reason(make, sensed, slept, rules):
     glucose = sensed("2026-03-01", np.full(20 * 288, 100.0))
     walks = [move("10:00", "10:40", day=f"{day:02d}") for day in range(1, 21)]

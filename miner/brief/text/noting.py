@@ -92,14 +92,22 @@ def record_words(values: Mapping[str, Any]) -> str:
     told = [clean(values[name], 200) for name in ("tag", "label", "meal") if values.get(name)]
     for name, word in NUTRIENTS.items():
         if values.get(f"{name}_g") not in (None, ""):
-            told.append(f"{float(values[f'{name}_g']):g} g {word}")
+            told.append(f"{_amount(values[f'{name}_g'])} g {word}")
         if values.get(f"{name}_level"):
             told.append(f"{clean(values[f'{name}_level'], 20)} {word}")
     if values.get("energy_kcal") not in (None, ""):
-        told.append(f"{float(values['energy_kcal']):g} kcal")
+        told.append(f"{_amount(values['energy_kcal'])} kcal")
     when = _time(values.get("time") or values.get("start"))
     until = f" to {_time(values['end'])}" if values.get("end") else ""
     return f"{when}{until}: {', '.join(told) or 'a meal'}"
+
+
+def _amount(value: Any) -> str:
+    """Return a number as people write it; what is none, as it stands in the file."""
+    try:
+        return f"{float(value):g}"
+    except ValueError:
+        return f"'{clean(value, 20)}'"
 
 
 def read_words(found: ReadAs) -> str:
