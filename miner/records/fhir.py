@@ -44,6 +44,7 @@ EXERCISE = "55411-3"
 _LOINC_NAMES = {LOINC, "https://loinc.org", "urn:oid:2.16.840.1.113883.6.1"}
 _KNOWN = READING | BLOOD | AVERAGES | set(SLEEP) | STEPS | {EXERCISE}
 _NOT_VALID = {"entered-in-error", "cancelled"}
+_MODIFIERS = ("modifierExtension", "implicitRules")
 _WITHDRAWN: Told = (
     Severity.LEFT_OUT,
     "{n} observation(s) marked as entered in error or cancelled",
@@ -52,11 +53,22 @@ _WITHDRAWN: Told = (
 )
 
 
+_MODIFIED: Told = (
+    Severity.LEFT_OUT,
+    "{n} observation(s) with an extension that may change what they mean",
+    "observations without modifierExtension or implicitRules",
+    "Ask for an export without such extensions.",
+)
+
+
 def read_observation(resource: dict[str, Any], row: int, out: Gathered) -> None:
     """Put one Observation, with its components, into the tables it belongs to."""
     status = words(resource.get("status"))
-    if status in _NOT_VALID:
+    if status.casefold() in _NOT_VALID:
         out.leave(row, _WITHDRAWN, status)
+        return
+    if any(item.get(key) for item in (resource, *_components(resource)) for key in _MODIFIERS):
+        out.leave(row, _MODIFIED, _url(resource))
         return
     own = [code for system, code in codes(resource) if system == STREAM_SYSTEM]
     if own:
@@ -72,6 +84,12 @@ def read_observation(resource: dict[str, Any], row: int, out: Gathered) -> None:
     if not found:
         shown = next((code for _, code in codes(resource)), "no code")
         out.leave(row, NOT_KNOWN, shown)
+
+
+def _url(resource: dict[str, Any]) -> str:
+    listed = resource.get("modifierExtension")
+    first = listed[0] if isinstance(listed, list) and listed else {}
+    return words(inside(first, "url")) or words(resource.get("implicitRules"))
 
 
 def codes(item: dict[str, Any]) -> Iterator[tuple[str, str]]:
@@ -134,8 +152,11 @@ def _reading(
         if found is None:
             out.leave(row, NO_NUMBER, "valueSampledData")
             return
-        for time, value in found.samples:
-            out.glucose(row, time, value, found.unit, sensor)
+        for times, values in (
+            (found.times, found.values),
+            (found.censored_times, found.censored),
+        ):
+            out.samples(row, times, values, found.unit, sensor)
     elif end and end != start:
         out.leave(row, AVERAGE, f"{start} to {end}")
     else:

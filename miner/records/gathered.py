@@ -75,6 +75,7 @@ class Gathered:
         file: its name inside the client folder.
         zone: the zone of times without an offset, or None.
         rows: for each table (a stream, or a glucose column) its rows as text by column.
+        series: glucose column and cells of each series of samples.
         told: what was not used, with the line and what stands there.
         people: for each person named, the lines of that person's records.
     """
@@ -82,6 +83,7 @@ class Gathered:
     file: str
     zone: str | None
     rows: dict[str, list[dict[str, str]]] = field(default_factory=lambda: defaultdict(list))
+    series: list[tuple[str, pd.DataFrame]] = field(default_factory=list)
     told: dict[Told, list[tuple[int, str]]] = field(default_factory=lambda: defaultdict(list))
     people: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
 
@@ -107,6 +109,17 @@ class Gathered:
         else:
             self.put(column, row, time=time, sensor=sensor, **{column: value})
 
+    def samples(
+        self, row: int, times: pd.Series[str], values: pd.Series[Any], unit: str, sensor: str
+    ) -> None:
+        """Add many readings of one record: their times, and numbers or words as values."""
+        column = GLUCOSE_UNITS.get(unit.casefold())
+        if column is None and len(times):
+            self.leave(row, WRONG_UNIT, unit)
+        elif column is not None and len(times):
+            cells = pd.DataFrame({"time": times, column: values})
+            self.series.append((column, cells.assign(sensor=sensor, row=row)))
+
     def parts(self, findings: Findings) -> list[Part]:
         """Return what the file gives to each stream; tell what was not used."""
         for (severity, what, expected, do), places in self.told.items():
@@ -118,18 +131,32 @@ class Gathered:
             counts = {name: len(rows) for name, rows in self.people.items()}
             tell_several(self.file, row, "in the records", counts, findings)
             return [Part("glucose", None)]
-        if not self.rows:
+        tables = [(name, _text(name, rows)) for name, rows in sorted(self.rows.items())]
+        tables += _joined(self.series)
+        if not tables:
             return [Part("glucose", empty("glucose"))]
-        return [self._part(table, rows, findings) for table, rows in sorted(self.rows.items())]
+        return [self._part(name, cells, findings) for name, cells in tables]
 
-    def _part(self, name: str, rows: list[dict[str, str]], findings: Findings) -> Part:
+    def _part(self, name: str, cells: pd.DataFrame, findings: Findings) -> Part:
         stream = "glucose" if name in GLUCOSE_UNITS.values() else name
-        cells = pd.DataFrame(_merged(rows) if stream == "sleep" else rows).fillna("").astype("str")
         lines = cells.pop("row").astype("int64").to_numpy()
-        table = Table(self.file, cells.mask(cells == ""), np.asarray(lines))
+        table = Table(self.file, cells, np.asarray(lines))
         source = canonical(self.file, stream, list(cells.columns), self.zone)
         part = read_part(table, source, self.zone, findings)
         return replace(part, person=next(iter(self.people), ""))
+
+
+def _text(name: str, rows: list[dict[str, str]]) -> pd.DataFrame:
+    cells = pd.DataFrame(_merged(rows) if name == "sleep" else rows).fillna("").astype("str")
+    return cells.mask(cells == "")
+
+
+def _joined(series: list[tuple[str, pd.DataFrame]]) -> list[tuple[str, pd.DataFrame]]:
+    """Put the series of one unit together, numbers apart from words."""
+    kinds: dict[tuple[str, bool], list[pd.DataFrame]] = defaultdict(list)
+    for column, cells in series:
+        kinds[(column, pd.api.types.is_numeric_dtype(cells[column]))].append(cells)
+    return [(key[0], pd.concat(kinds[key], ignore_index=True)) for key in sorted(kinds)]
 
 
 def _merged(rows: list[dict[str, str]]) -> list[dict[str, str]]:

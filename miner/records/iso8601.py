@@ -110,18 +110,43 @@ def split_offset(text: pd.Series[str]) -> tuple[pd.Series[str], Lengths, Mask]:
 
 
 def _alike(cells: pa.LargeStringArray, found: Written) -> bool:
-    """Read a column in which every time is written in full; say whether it is one."""
+    """Read a column of times in full, none with an offset or all of them; say whether it is one."""
     lengths = set(pc.unique(pc.utf8_length(cells)).to_pylist()) - {None}
+    clock = _cast(cells, None) if lengths <= _TIMED_LENGTHS else None
+    if clock is not None:
+        found.clock[:] = clock
+        return True
+    if cells.null_count or not len(cells):
+        return False
+    code, tails = pd.factorize(pd.Series(pd.array(pc.utf8_slice_codeunits(cells, -6, None))))
+    parts = _parts(pa.array(tails, pa.large_string(), from_pandas=True), _TAIL)
+    offset, zulu = _offset_of(parts), (parts["zulu"] != "").to_numpy()
+    size = np.where(zulu, 1, 5 + _colon(tails))
+    base = set(np.unique(pc.utf8_length(cells).to_numpy() - size[code]).tolist())
+    instant = None if np.isnat(offset).any() or base - _TIMED_LENGTHS else _cast(cells, "UTC")
+    if instant is None:
+        return False
+    found.clock[:], found.offset[:], found.zulu[:] = (
+        instant + offset[code],
+        offset[code],
+        zulu[code],
+    )
+    return True
+
+
+def _colon(tails: pd.Index) -> Mask:
+    return np.array([str(tail)[-3:-2] == ":" for tail in tails], dtype=bool)
+
+
+def _cast(cells: pa.LargeStringArray, zone: str | None) -> Stamps | None:
+    """Return the instants of a column, or None where one is written otherwise or out of reach."""
     try:
-        if lengths <= _TIMED_LENGTHS:
-            # nanoseconds would let the year 2610 wrap around into one of ours
-            clock = pc.cast(cells, pa.timestamp("us")).to_numpy(zero_copy_only=False)
-            if not _outside(clock).any():
-                found.clock[:] = clock
-                return True
+        # nanoseconds would let the year 2610 wrap around into one of ours
+        cast = pc.cast(pc.cast(cells, pa.timestamp("us", zone)), pa.timestamp("us"))
     except pa.ArrowInvalid:
-        pass
-    return False
+        return None
+    clock = np.asarray(cast.to_numpy(zero_copy_only=False))
+    return None if _outside(clock).any() else clock.astype("datetime64[ns]")
 
 
 def _outside(clock: Stamps) -> Mask:

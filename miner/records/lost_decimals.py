@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from miner.records.cells import to_numbers
@@ -52,7 +53,7 @@ def lost_decimals(table: Table, source: Source, findings: Findings) -> bool:
 
 def _all_whole(table: Table, column: str, source: Source) -> bool:
     values, _ = to_numbers(table, column, source.decimal)
-    known = values[values == values]
+    known = values[np.isfinite(values)]
     return known.size >= _FEWEST and bool((known % 1 == 0).all())
 
 

@@ -7,20 +7,31 @@ are below and above what can be detected.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from math import isfinite
 from typing import Any
+from zoneinfo import ZoneInfo
 
-from miner.records.gathered import inside, minutes, shifted, words
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from miner.records.gathered import inside, minutes, words
 
 _CENSORED = {"L": "LO", "U": "HI"}
 _LONGEST_GAP_MIN = 1440
+_NUMBER = r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?$"
 
 
 @dataclass(frozen=True, slots=True)
 class Sampled:
-    """A series: time and value of each sample, both as text, and the unit of the values."""
+    """A series: times (ISO 8601) and values, numbers apart from LO and HI, and their unit."""
 
-    samples: tuple[tuple[str, str], ...]
+    times: pd.Series[str]
+    values: pd.Series[float]
+    censored_times: pd.Series[str]
+    censored: pd.Series[str]
     unit: str
 
 
@@ -39,20 +50,51 @@ def series(data: Any, start: str, zone: str | None) -> Sampled | None:
     one = words(inside(data, "dimensions")) in ("", "1")
     if step is None or not 0 < step <= _LONGEST_GAP_MIN or origin is None or scale is None:
         return None
-    if not one or len(start) <= len("2026-03-02"):
+    first = _moment(start, zone)
+    if not one or first is None:
         return None
-    found = []
-    for at, datum in enumerate(words(inside(data, "data")).split()):
-        if datum == "E":
-            continue
-        time = shifted(start, at * step, zone)
-        number = _number(datum)
-        if time is None or (number is None and datum not in _CENSORED):
-            return None
-        value = _CENSORED[datum] if number is None else f"{origin + scale * number:.12g}"
-        found.append((time, value))
+    cells = pc.list_flatten(pc.utf8_split_whitespace(pa.array([words(inside(data, "data"))])))
+    cells = cells.filter(pc.not_equal(cells, ""))
+    number = _mask(pc.match_substring_regex(cells, _NUMBER))
+    censored = _mask(pc.is_in(cells, value_set=pa.array(list(_CENSORED))))
+    if not (number | censored | _mask(pc.equal(cells, "E"))).all():
+        return None
+    values = pc.cast(cells.filter(pa.array(number)), pa.float64()).to_numpy(zero_copy_only=False)
     unit = words(inside(data, "origin", "code")) or words(inside(data, "origin", "unit"))
-    return Sampled(tuple(found), unit)
+    marks = pd.Series(cells.filter(pa.array(censored)).to_pylist(), dtype="str")
+    return Sampled(
+        _times(first, step, np.flatnonzero(number)),
+        pd.Series(np.round(origin + scale * values, 9)),
+        _times(first, step, np.flatnonzero(censored)),
+        marks.map(_CENSORED).astype("str"),
+        unit,
+    )
+
+
+def _moment(start: str, zone: str | None) -> tuple[np.datetime64, str] | None:
+    """Return the first time and the offset to write behind it; in a known zone it is in UTC."""
+    if len(start) <= len("2026-03-02"):
+        return None
+    try:
+        moment = datetime.fromisoformat(start)
+        if zone is not None:
+            moment = moment if moment.tzinfo else moment.replace(tzinfo=ZoneInfo(zone))
+            moment = moment.astimezone(UTC)
+    except (ValueError, OverflowError):
+        return None
+    offset = "" if moment.tzinfo is None else "Z" if zone is not None else moment.isoformat()[-6:]
+    return np.datetime64(moment.replace(tzinfo=None), "ms"), offset
+
+
+def _times(first: tuple[np.datetime64, str], step_min: float, at: np.ndarray) -> pd.Series[str]:
+    moment, offset = first
+    stamps = moment + np.round(at * step_min * 60_000).astype("timedelta64[ms]")
+    text = pc.cast(pa.array(stamps, pa.timestamp("ms")), pa.large_string())
+    return pd.Series(pd.array(text, dtype="str")) + offset
+
+
+def _mask(found: pa.BooleanArray) -> np.ndarray:
+    return np.asarray(found.to_numpy(zero_copy_only=False), dtype=bool)
 
 
 def _number(value: Any, otherwise: float | None = None) -> float | None:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from dateutil import parser as dateutil_parser
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from miner.records.iso8601 import offsets, read_iso
@@ -93,6 +93,7 @@ def _written(moment: datetime, minutes: int, form: str, date: str, seconds: str)
     return moment.strftime(date + seconds) + gap + sign + tail.strip()
 
 
+@settings(deadline=None)
 @given(
     st.lists(st.tuples(MOMENTS, OFFSETS, FORMS), min_size=1, max_size=8),
     st.sampled_from(["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M"]),
@@ -108,6 +109,7 @@ def test_offsets_are_read_as_python_reads_them(rows, date, seconds):
         assert times.clock[at] == np.datetime64(local)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(MOMENTS, OFFSETS), min_size=1, max_size=8))
 def test_a_second_reader_agrees(rows):
     # dateutil reads the same texts; pandas too, where all of them have an offset.
@@ -119,6 +121,7 @@ def test_a_second_reader_agrees(rows):
     assert (pandas.to_numpy() == ours).all()
 
 
+@settings(deadline=None)
 @given(st.lists(MOMENTS, min_size=1, max_size=8), st.sampled_from("T "), st.booleans())
 def test_wall_clock_times_are_read_as_pandas_reads_them(moments, mark, seconds):
     form = f"%Y-%m-%d{mark}%H:%M" + ":%S" * seconds
@@ -128,6 +131,7 @@ def test_wall_clock_times_are_read_as_pandas_reads_them(moments, mark, seconds):
     assert np.isnat(ours.offset).all()
 
 
+@settings(deadline=None)
 @given(st.text(alphabet="0123456789-:+ TZ./", max_size=24))
 def test_what_another_reader_finds_aware_is_never_taken_as_local(written):
     """Where pandas sees an offset we see the same instant, or the cell is unreadable."""

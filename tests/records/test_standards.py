@@ -4,6 +4,7 @@ import json
 import os
 from datetime import datetime, timedelta
 
+import numpy as np
 import pytest
 from fhir.resources.R4B.bundle import Bundle
 from fhir.resources.R4B.observation import Observation
@@ -112,6 +113,52 @@ def test_sampled_data(folder):
     minutes = (glucose["clock"] - glucose["clock"][0]).dt.total_seconds() / 60
     assert minutes.tolist() == [0, 10, 15, 20]
     assert str(glucose["clock"][0]) == "2026-03-02 07:05:00"
+
+
+@pytest.mark.parametrize(
+    "status", ["entered-in-error", "Entered-in-Error", "CANCELLED", "Cancelled"]
+)
+def test_a_withdrawn_observation_is_left_out_whatever_its_case(folder, status):
+    client = read(folder, reading(), {**reading(300), "status": status})
+    assert client.streams["glucose"]["glucose"].tolist() == [104]
+    assert told(client, "entered in error") == (1, 2)
+
+
+# HL7 FHIR R4, 2.4.0.1: who does not know a modifierExtension must not use the element it is in.
+MODIFIER = [{"url": "http://example.org/not-performed", "valueBoolean": True}]
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"modifierExtension": MODIFIER},
+        {"implicitRules": "http://example.org/rules"},
+        {"component": [{"code": {}, "modifierExtension": MODIFIER}]},
+    ],
+)
+def test_an_observation_that_may_mean_something_else_is_left_out(folder, change):
+    client = read(folder, reading(), {**reading(300), **change})
+    assert client.streams["glucose"]["glucose"].tolist() == [104]
+    assert told(client, "may change what they mean") == (1, 2)
+
+
+def test_many_samples_are_as_many_readings_one_by_one(folder):
+    """Against the definition, sample by sample: 4,000 values, one in twenty of them an E."""
+    draw = np.random.default_rng(0)
+    values = [f"{value:.1f}" for value in draw.uniform(60, 200, 4000)]
+    values = ["E" if draw.random() < 0.05 else value for value in values]
+    data = {"origin": quantity(5), "period": 90_000, "factor": 1, "dimensions": 1,
+            "data": " ".join(values)}  # fmt: skip
+    client = read(folder, observation(valueSampledData=data))
+    start = np.datetime64("2026-03-02T07:05")
+    expected = [
+        (start + np.timedelta64(90 * at, "s"), 5 + float(value))
+        for at, value in enumerate(values)
+        if value != "E"
+    ]
+    glucose = client.streams["glucose"]
+    assert glucose["clock"].tolist() == [moment for moment, _ in expected]
+    np.testing.assert_allclose(glucose["glucose"], [value for _, value in expected], atol=1e-9)
 
 
 def test_sampled_data_over_the_change_of_the_clock(folder):
