@@ -321,7 +321,7 @@ def test_every_sentence_of_the_book_is_short_once_filled_in(rules: RuleBook) -> 
         ("Then 1 were.", "number"),
         ("Then 3 was.", "number"),
         ("After 3 night.", "number"),
-        ("one " * 21 + ".", "long"),
+        ("one " * LONGEST + "one.", "long"),
         ("No end", "no end"),
     ],
 )

@@ -684,18 +684,18 @@ def test_the_check_tells_of_the_ledger(folder, rules):
         found = ledger_told(client)
         assert any(told in item.what for item in found), told
         assert not any("nothing can be written" in item.what for item in found)
-    result = invoke("check", folder)
+    result = invoke("check", folder, "--detail")
     block = " ".join(result.stdout.partition("What was fixed, kept and read")[2].split())
     assert (result.exit_code, "written by a newer miner" in block) == (0, True)
     path.unlink()
     path.mkdir()
-    result = invoke("check", folder)
+    result = invoke("check", folder, "--detail")
     assert (result.exit_code, "this is a folder" in result.stdout) == (0, True)
 
 
 def test_the_check_tells_where_nothing_can_be_written(folder, monkeypatch):
     monkeypatch.setattr("miner.ledger.reading._may_write", lambda _: False)
-    told = " ".join(invoke("check", folder).stdout.split())
+    told = " ".join(invoke("check", folder, "--detail").stdout.split())
     assert "nothing can be written here: no question, look or verdict is kept" in told
 
 

@@ -345,7 +345,8 @@ def test_stopping_a_ranking_leaves_no_trace_of_it(
 def test_every_command_a_message_may_name_has_its_page() -> None:
     from miner.cli.group import COMMANDS
 
-    assert set(COMMANDS) - {"demo", "generate"} == set(PAGES)
+    # what is noted beside the records cannot be noted on the page yet
+    assert set(COMMANDS) - {"demo", "generate", "note"} == set(PAGES)
     assert for_page("Run 'miner follow' to read them.") == "Open the page Follow-up to read them."
     assert "miner" not in for_page("See 'miner history' and 'miner ask CLIENT --fix'.")
 

@@ -172,7 +172,7 @@ def map_nights(page: Page) -> None:
     choose_columns(page, "nights.csv")
     page.select_option("#stream", "sleep")
     page.click("text=Propose the columns")
-    page.wait_for_selector("text=Still to choose")
+    page.wait_for_selector("#c-start")
     page.select_option("#c-start", "Fell asleep")
     page.select_option("#c-end", "Woke")
     page.select_option("#c-asleep_min", "Sleep (h)")
