@@ -69,7 +69,7 @@ def _of_one_name(table, rules: rulebook.RuleBook) -> float:  # type: ignore[no-u
     white = whitened(plan, target.values, {}).without(frozenset({"carbs_g"}))
     item = next(item for item in target.items if item.factor == "high_carb")
     grams = table.frame.loc[list(plan.names), "carbs_g"].to_numpy(dtype=float)
-    columns = white.columns(np.column_stack([item.values, grams]))
+    columns = white.cleared(white.whitened_columns(np.column_stack([item.values, grams])))
     return float(single(columns[:, :1], columns[:, 1], white.rank).difference[0])
 
 

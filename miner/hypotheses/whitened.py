@@ -115,10 +115,6 @@ class Whitened:
         """Return whitened columns with the nuisance taken out, shape (k, m)."""
         return residual(self.nuisance, whitened)
 
-    def columns(self, values: Floats) -> Floats:
-        """Return yes/no/unknown columns (units, m) whitened, nuisance taken out: (k, m)."""
-        return self.cleared(self.whitened_columns(values))
-
     def kept(self, whitened: Floats) -> Floats:
         """Return the share of each whitened column's variation left after the nuisance: (m,)."""
         return share_kept(self.nuisance, self.intercept, whitened)

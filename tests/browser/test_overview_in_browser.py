@@ -64,6 +64,7 @@ def barriers(page: Any) -> list[str]:
     return [item["id"] for item in Axe().run(page).response["violations"]]
 
 
+@pytest.mark.prove
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", [LAPTOP, TELEPHONE])
 def test_no_barrier_and_nothing_wider_than_the_screen(

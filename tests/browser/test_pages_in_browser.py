@@ -40,6 +40,7 @@ def test_no_barrier_is_found(pages: dict[str, Path], visit: Any, kind: str, sche
     assert found == []
 
 
+@pytest.mark.prove
 @pytest.mark.parametrize("kind", KINDS)
 def test_no_barrier_is_found_where_nothing_stood_out(
     quiet: dict[str, Path], visit: Any, kind: str

@@ -36,6 +36,7 @@ def written(folder: Path, pairs: int) -> Path:
     return path
 
 
+@pytest.mark.prove
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [390, 1100])
 def test_no_barrier_is_found(tmp_path: Path, visit: Any, scheme: str, width: int) -> None:

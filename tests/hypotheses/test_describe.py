@@ -13,7 +13,7 @@ from benchmarks.calibration.worlds import WORLDS, month
 from miner.hypotheses.describe import hints_by_chance
 from miner.hypotheses.design import design
 from miner.hypotheses.fixed import Question
-from miner.hypotheses.identity import identity
+from miner.hypotheses.identity import identity, identity_in_rules
 from miner.hypotheses.missing import missing_more_often
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.search import search
@@ -271,3 +271,11 @@ def test_what_is_told_of_an_outcome():
     rest = outcomes["day_mean"] - X @ np.linalg.lstsq(X, outcomes["day_mean"], rcond=None)[0]
     assert day.ordinary_wobble == pytest.approx(sqrt(rest @ rest / (n - 3)), rel=0.05)
     assert (night.detectable, night.ordinary_wobble, night.units) == (None, None, n)
+
+
+def test_the_id_that_the_rule_books_give_is_that_of_the_ranking():
+    rng = np.random.default_rng(5)
+    habit = (rng.random(30) < 0.4).astype(float)
+    table = day_table({"day_mean": 100 + rng.normal(0, 5, 30)}, {"short_sleep": habit})
+    (item,) = rank_table(table, RULES, draws=199).hypotheses
+    assert identity_in_rules("short_sleep", "day_mean", "day", RULES) == item.id

@@ -6,6 +6,7 @@ import statsmodels.regression.linear_model as lm
 from scipy.stats import ttest_ind
 from small_tables import RULES, day_table, with_guard
 
+from miner.hypotheses import tested
 from miner.hypotheses.design import design
 from miner.hypotheses.doubts import doubts
 from miner.hypotheses.rank import rank_table
@@ -57,6 +58,13 @@ def test_a_habit_that_holds_within_weekdays_is_clear():
     assert (item.evidence, item.doubts) == (Evidence.CLEAR, ())
 
 
+# It mostly keeps to Tuesdays and Thursdays, and glucose goes with it on the other days as well.
+def test_a_habit_of_certain_weekdays_that_holds_within_them_is_clear():
+    _, habit, outcome = weekly(slips=10, extra=20.0)
+    item = ranked(habit, outcome)
+    assert (item.evidence, item.doubts) == (Evidence.CLEAR, ())
+
+
 # Least squares on seven weekday columns, drift and the habit (statsmodels): the share of the
 # difference that is left. The dependence fitted is none.
 @pytest.mark.parametrize("seed", range(4))
@@ -101,3 +109,10 @@ def test_a_rare_habit_whose_days_scatter_is_a_hint(seed):
 
 def test_a_rare_habit_whose_days_are_alike_is_clear():
     assert ranked(*rare(2)).evidence is Evidence.CLEAR
+
+
+def test_a_rule_without_any_scatter_has_a_bound_beyond_every_other():
+    numbers = dict.fromkeys(("score_t", "df", "p", "p_adjusted", "critical"), 2.0)
+    test = tested.Tested(None, None, 4.0, 0.0, **numbers, column=np.empty(0))
+    assert test.margin == np.inf
+    assert test.interval == (4.0, 4.0)

@@ -397,6 +397,7 @@ GIVEN = {
 }  # fmt: skip
 
 
+@pytest.mark.prove
 def test_no_field_of_any_form_makes_a_fault_of_the_program(
     practice: Path, visitor: Open, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:

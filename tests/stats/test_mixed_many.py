@@ -91,6 +91,8 @@ def test_what_cannot_be_followed_is_told() -> None:
     assert follow(here, held) is None
     # a curvature that points the wrong way
     assert follow(here, Optimum(best * 1.1, FREE, -near.inverse)) is None
+    # a step so long that a variance would be below 0
+    assert follow(here, Optimum(best * 1.5, FREE, near.inverse * 50)) is None
     # away from a minimum there is no curvature to follow with
     assert optimum(here, np.array([60.0, 0.0, 60.0])) is None
     assert optimum(here, np.array([np.nan, 0.0, 1.0])) is None
