@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
+from miner.api.fixing import require_shape
 from miner.api.looks import first_day, remember_look
 from miner.api.past import read_past
 from miner.api.ranking import Progress, Spreads, primary_of, table_of
 from miner.api.spreads import practice_spreads
 from miner.api.steps import rules_of
 from miner.brief.sentences import error_rate_sentence, luck, sentence
+from miner.brief.text.amounts import Amounts
 from miner.errors import MinerError
 from miner.hypotheses.ask import ask_table
 from miner.hypotheses.error_rate import error_rate as _error_rate
@@ -32,6 +34,7 @@ def ask(
     outcome: str,
     rules: RuleBook | None = None,
     *,
+    shape: str | None = None,
     spreads: Spreads | None = None,
     keep: bool = True,
     now: datetime | None = None,
@@ -47,6 +50,8 @@ def ask(
         outcome: an outcome's name; of one that days and meals have, ``meal.`` before it asks
             for meals.
         rules: the rule books; by default those that apply to the client's folder.
+        shape: "cut" or "dose" of a question that was not fixed; by default the stronger. A fixed
+            question has the shape it was fixed with.
         spreads: (factor, outcome) -> spread of true effects found across clients; by default
             what the last caseload of the practice found.
         keep: write to the client's ledger that this was looked at.
@@ -58,6 +63,7 @@ def ask(
     books = rules_of(client, rules)
     factor = standing_for(factor, client.settings)
     unit = books.unit_of(factor, outcome)
+    require_shape(books, factor, unit, shape)
     name = outcome.removeprefix(f"{unit}.")
     past = read_past(client)
     family = past.questions(books, unit)
@@ -68,7 +74,7 @@ def ask(
         share = past.share(books, unit)
         found = ask_table(table, books, fixed[0], family=family, share=share, spreads=across)
     else:
-        question = fixed[0] if fixed else Question(factor, name, doubt=LOOKED)
+        question = fixed[0] if fixed else Question(factor, name, doubt=LOOKED, shape=shape)
         found = _searched(client, table, books, question, across)
     ranked = past.rankings(first_day(table, (None, None)))
     looked = bool(ranked) and not found.fixed_before
@@ -76,7 +82,8 @@ def ask(
     if keep and not fixed:
         notes += remember_look(client, past, table, "ask", (factor,), name, now)
     words = luck(found, books, int(table.frame["date"].nunique()))
-    return replace(found, sentence=sentence(found, books, unit), luck_sentence=words, notes=notes)
+    said = sentence(found, books, unit, Amounts(client.settings.display_unit))
+    return replace(found, sentence=said, luck_sentence=words, notes=notes)
 
 
 def _searched(
@@ -85,17 +92,22 @@ def _searched(
     """Return the answer as the search gives it: its interval and its luck, a hint at most."""
     alone = ask_table(table, rules, question, spreads=spreads)
     ranked = rank_table(
-        table, rules, primary=primary_of(client, rules, table.unit), spreads=spreads
+        table,
+        rules,
+        primary=primary_of(client, rules, table.unit),
+        spreads=spreads,
+        questions=[question] if question.shape else [],
     )
     for item in ranked.hypotheses:
         if item.factors == (question.factor,) and item.outcome == question.outcome:
             level = Evidence.HINT if item.evidence is Evidence.CLEAR else item.evidence
             fixed = question.fixed_on is not None
+            part = "primary" if item.outcome == ranked.primary_outcome else "search"
             return replace(
-                item, rank=1, evidence=level, family="fixed" if fixed else item.family,
+                item, rank=1, evidence=level, family="fixed" if fixed else part,
                 fixed_before=False, fixed_on=question.fixed_on, guess=question.guess,
                 fixed_proven=question.proven if fixed else None,
-                notes=(*item.notes, question.doubt or LOOKED),
+                notes=tuple(dict.fromkeys((*item.notes, question.doubt or LOOKED))),
             )  # fmt: skip
     return alone
 

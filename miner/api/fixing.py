@@ -29,6 +29,7 @@ def fix_question(
     *,
     guess: str | None = None,
     fixed_on: date | None = None,
+    shape: str | None = None,
     now: datetime | None = None,
 ) -> tuple[str, ...]:
     """Write one question to the ledger, to be judged on days that start after it was fixed.
@@ -38,8 +39,9 @@ def fix_question(
         factor: a factor's name.
         outcome: an outcome's name.
         rules: the rule books.
-        guess: "up", "down" or None.
+        guess: "up", "down" or None; a guess makes the test one-sided.
         fixed_on: when it was fixed on paper; shown as told, not proven.
+        shape: "cut" or "dose"; None tests both.
         now: time of the entry; by default the clock's.
 
     Returns:
@@ -59,6 +61,7 @@ def fix_question(
     factor = standing_for(factor, settings)
     _require_pair(books, factor, outcome)
     unit = books.unit_of(factor, outcome)
+    require_shape(books, factor, unit, shape)
     name = outcome.removeprefix(f"{unit}.")
     _require_past(fixed_on, today)
     past = read_past(client)
@@ -75,6 +78,7 @@ def fix_question(
         "fixed_on": day.isoformat(), "proven": fixed_on is None and not behind,
         "id": identity_in_rules(factor, name, unit, books), "range": list(settings.range),
         "words": list(words_behind(factor, settings)),
+        "shape": shape,
         "looked": day < today and pooled_before(folder.resolve().parent, folder.resolve().name),
     }  # fmt: skip
     ledger.append(folder, "fixed", payload, moment)
@@ -86,6 +90,20 @@ def fix_question(
 def fixed_questions(client: Client | Path) -> tuple[ledger.Question, ...]:
     """Return the questions fixed so far, in the order in which they were written down."""
     return read_past(client).asked()
+
+
+def require_shape(rules: RuleBook, factor: str, unit: str, shape: str | None) -> None:
+    """Refuse a dose of a habit that is not measured.
+
+    Raises:
+        MinerError: with what can be asked.
+    """
+    if shape == "dose" and not rules.factor(factor, unit).dose:
+        raise MinerError(
+            f"'{factor}' has no dose: its number is another factor's, or it has none",
+            "a factor with 'dose = true' in factors.toml",
+            "Ask with --shape cut.",
+        )
 
 
 def _require_no_medicine(rules: RuleBook, factor: str, settings: Settings) -> None:

@@ -50,7 +50,7 @@ class Past:
         return tuple(
             Question(
                 item.factor, item.outcome.removeprefix(f"{unit}."), item.guess, item.fixed_on,
-                item.proven, self._doubt(item, rules, unit),
+                item.proven, self._doubt(item, rules, unit), item.shape,
             )
             for item in self.asked()
             if rules.unit_of(item.factor, item.outcome) == unit

@@ -94,7 +94,11 @@ def rank(
     notes += open_questions(client) if ranking.status == "too_few" else []
     notes += why_unknown(table, ranking, books, (first, last))
     notes += [SPREADS_USED] if across and ranking.hypotheses else []
-    ranking = with_words(replace(ranking, hypotheses=past.marked(ranking.hypotheses)), books)
+    ranking = with_words(
+        replace(ranking, hypotheses=past.marked(ranking.hypotheses)),
+        books,
+        client.settings.display_unit,
+    )
     if keep and ranking.status != "too_few":
         count, kept = remember_ranking(
             client, ranking, table, (first, last), now, second_look=bool(second)

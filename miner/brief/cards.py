@@ -12,7 +12,7 @@ from miner.brief.teller import Teller
 from miner.brief.text.words import evidence_words
 from miner.brief.wording import capital, full_date
 from miner.errors import several
-from miner.results import Evidence, Hypothesis
+from miner.results import Evidence, Hypothesis, Shape
 
 MEALS_ALLOWED_FOR = "Which meal it was, and its carbohydrate where noted, are allowed for."
 WHICH_MEAL_ALLOWED_FOR = "Which meal it was is allowed for."
@@ -81,12 +81,14 @@ class Cards:
         teller, unit = self.teller, self.teller.amounts.unit(item.unit)
         way = "higher" if item.difference > 0 else "lower"
         size = self._size(item.difference, item)
-        said = [f"{capital(teller.label(item))} was about {size} {unit} {way} with it."]
+        each = teller.each_more(item) or "it"
+        said = [f"{capital(teller.label(item))} was about {size} {unit} {way} with {each}."]
         said += [f"It could be {self._between(item.interval, item)}."] if item.interval else []
-        said.append(f"Less than {self._size(teller.outcome(item).smallest_worth_it, item)} "
-                    "is too small to matter.")  # fmt: skip
+        worth = teller.outcome(item).smallest_worth_it / item.span
+        said.append(f"Less than {self._size(worth, item)} is too small to matter.")
         summary = teller.summary(item)
-        if summary is not None and summary.ordinary_wobble is not None:
+        whole = item.shape is Shape.CUT
+        if whole and summary is not None and summary.ordinary_wobble is not None:
             wobble, one = self._size(summary.ordinary_wobble, item), teller.unit
             said.append(f"From {one} to {one} it wobbles by about {wobble} {unit} anyway.")
         if teller.unit == "meal":

@@ -40,6 +40,8 @@ def sized(item: Hypothesis, teller: Teller) -> str:
         return "not known"
     amounts = teller.amounts
     size = f"{amounts.difference(item.difference, item.unit)} {amounts.unit(item.unit)}"
+    each = teller.each_more(item)
+    size += f" for {each}" if each else ""
     return f"{size} ({amounts.interval(item.interval, item.unit)})" if item.interval else size
 
 
@@ -57,7 +59,7 @@ def asked(item: Hypothesis, teller: Teller) -> str:
 
 def _numbers(item: Hypothesis, teller: Teller) -> list[str]:
     amounts, counts = teller.amounts, item.counts
-    worth = amounts.size(teller.outcome(item).smallest_worth_it, item.unit)
+    worth = amounts.size(teller.outcome(item).smallest_worth_it / item.span, item.unit)
     new = amounts.difference(item.expected_on_new_days, item.unit)
     return [
         f"Difference {sized(item, teller)}; on new {teller.unit}s {new}; worth acting on from "

@@ -16,12 +16,13 @@ from miner.brief.figures.meal_pairs import meal_pairs
 from miner.brief.figures.month import LOWEST, TOP, month
 from miner.brief.figures.paper import as_svg
 from miner.brief.figures.reach import reach
+from miner.brief.figures.scatter import Line, Point, scatter
 from miner.brief.teller import Teller
 from miner.brief.text.amounts import MG_DL_PER_MMOL_L
 from miner.brief.text.safe import clean
 from miner.brief.wording import capital, day_name
 from miner.errors import several
-from miner.results import DayPicture, Hypothesis, MealComparison, UnitBehind
+from miner.results import DayPicture, Hypothesis, MealComparison, Shape, UnitBehind
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -73,7 +74,9 @@ class Studio:
         return any(not LOWEST <= value <= TOP for value in drawn)
 
     def dots(self, item: Hypothesis) -> Drawn | None:
-        """Return every unit behind a hypothesis, or None without any."""
+        """Return every unit behind a hypothesis, or None without any: of a dose a scatter."""
+        if item.shape is Shape.DOSE:
+            return self.scatter(item)
         rows = self.rows(item)
         if not any(row.dots for row in rows):
             return None
@@ -87,8 +90,44 @@ class Studio:
         }
         size = dot_size(rows)
         return self._both(
-            f"dots-{item.id}", f"{capital(label)}, a mark a {self.teller.outcome(item).units_one}.",
-            marks, lambda wide: dots(rows, f"{label}, {unit}", WIDE if wide else NARROW, size),
+            f"dots-{item.id}",
+            f"{capital(label)}, a mark a {self.teller.outcome(item).units_one}.",
+            marks,
+            lambda wide: dots(rows, f"{label}, {unit}", WIDE if wide else NARROW, size),
+        )
+
+    def scatter(self, item: Hypothesis) -> Drawn | None:
+        """Return the units on which a dose is known, with its line, or None without any."""
+        why, per = self.teller.brief.whys.get(item.id), item.per
+        points, unit = [], per.unit if per else ""
+        for one in () if why is None else why.units:
+            amount = one.factors[0].measure
+            if one.outcome is not None and amount is not None and _kind(one):
+                value = self.shown(one.outcome, item.unit)
+                points.append(Point(one.unit, amount, value, one.high == 1.0))
+        if not points or per is None or item.difference is None:
+            return None
+        label, shown = self.teller.label(item), self.teller.amounts.unit(item.unit)
+        digits = 1 if shown == "mmol/L" else 0
+        marks = {
+            p.key: f"{_when(p.key)}: {p.amount:.3g} {unit}, {label} {p.value:.{digits}f} {shown}"
+            for p in points
+        }
+        sign = (-1.0 if per.towards == "less" else 1.0) / per.amount
+        slope = sign * self.shown(item.difference, item.unit)
+        low, high = (sign * self.shown(end, item.unit) for end in item.interval or (0.0, 0.0))
+        summary = self.teller.summary(item)
+        wobble = summary.ordinary_wobble if summary and summary.ordinary_wobble else 0.0
+        middle = 1.96 * self.shown(wobble, item.unit) / len(points) ** 0.5
+        line = Line(slope, (low, high) if item.interval else None, middle)
+        labels = (f"{self.teller.measure(item)}, {unit}", f"{label}, {shown}")
+        size = next((points_ for most, points_ in DOT_SIZES if len(points) <= most), SMALLEST_DOT)
+        return self._both(
+            f"dots-{item.id}",
+            f"{capital(label)} by {self.teller.measure(item)}, with the fitted line.", marks,
+            lambda wide: scatter(
+                points, line, labels, WIDE if wide else NARROW, size * 0.85
+            ),
         )  # fmt: skip
 
     def difference(self, item: Hypothesis) -> Drawn | None:
@@ -192,8 +231,8 @@ class Studio:
         return Difference(
             self.shown(item.difference, item.unit),
             None if ends is None else (low, high),
-            self.shown(self.teller.outcome(item).smallest_worth_it, item.unit),
-            None if wobble is None else self.shown(wobble, item.unit),
+            self.shown(self.teller.outcome(item).smallest_worth_it / item.span, item.unit),
+            None if wobble is None or item.shape is Shape.DOSE else self.shown(wobble, item.unit),
             self.teller.amounts.unit(item.unit),
         )  # fmt: skip
 

@@ -8,7 +8,7 @@ from math import ceil, floor
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.words import outcome_label, withheld_words
 from miner.errors import MinerError, several
-from miner.results import ErrorRate, Evidence, Hypothesis, Ranking, Together
+from miner.results import DoubtCode, ErrorRate, Evidence, Hypothesis, Ranking, Shape, Together
 from miner.rulebook import FactorRule, RuleBook
 
 ABOUT_A_MONTH = (24, 38)
@@ -48,12 +48,19 @@ def client_always(rules: RuleBook, days: str = "days") -> list[str]:
     return [text.replace("{days}", days) for text in rules.cautions.client_always]
 
 
-def with_words(ranking: Ranking, rules: RuleBook) -> Ranking:
-    """Return the ranking with its verdict and every hypothesis with its sentences."""
+def with_words(ranking: Ranking, rules: RuleBook, display_unit: str = "mg/dL") -> Ranking:
+    """Return the ranking with its verdict and every hypothesis with its sentences.
+
+    Args:
+        ranking: what was found.
+        rules: the rule books.
+        display_unit: ``mg/dL`` or ``mmol/L``.
+    """
+    amounts = Amounts(display_unit)
     told = tuple(
         replace(
             item,
-            sentence=sentence(item, rules, ranking.unit),
+            sentence=sentence(item, rules, ranking.unit, amounts),
             luck_sentence=luck(item, rules, ranking.days),
         )
         for item in ranking.hypotheses
@@ -121,7 +128,8 @@ def not_ranked(ranking: Ranking, rules: RuleBook) -> list[str]:
 
 def against_guess(item: Hypothesis, rules: RuleBook) -> str:
     """Return that a difference went against the guess of its fixed question, or nothing."""
-    if item.guess not in ("up", "down") or not item.difference:
+    doubted = any(doubt.code is DoubtCode.OTHER_WAY for doubt in item.doubts)
+    if item.guess not in ("up", "down") or not item.difference or doubted:
         return ""
     way = "up" if item.difference > 0 else "down"
     if way == item.guess:
@@ -143,7 +151,7 @@ def less_than_worth(item: Hypothesis, rules: RuleBook, amounts: Amounts, unit: s
     told = item.evidence in (Evidence.CLEAR, Evidence.HINT)
     if rule is None or not told or item.expected_on_new_days is None:
         return ""
-    if abs(item.expected_on_new_days) >= rule.smallest_worth_it:
+    if abs(item.expected_on_new_days) * item.span >= rule.smallest_worth_it:
         return ""
     size = f"{amounts.size(rule.smallest_worth_it, item.unit)} {amounts.unit(item.unit)}"
     return say(rules, "worth", "less_on_new", units=f"{unit}s", worth=size)
@@ -155,14 +163,44 @@ def no_more_than_chance(ranking: Ranking, hints: int) -> bool:
     return hints == 0 or (by_chance is not None and hints <= floor(by_chance + 0.5))
 
 
-def sentence(item: Hypothesis, rules: RuleBook, unit: str = "day") -> str:
-    """Return the counts of a hypothesis as natural frequencies, misses beside hits.
+def each_more(item: Hypothesis, rules: RuleBook, unit: str = "day") -> str:
+    """Return what the difference of a dose is for: "each hour less sleep"; of a cut nothing."""
+    if item.shape is not Shape.DOSE:
+        return ""
+    return rules.factor(item.factors[0], unit).each or ""
+
+
+def sentence(
+    item: Hypothesis, rules: RuleBook, unit: str = "day", amounts: Amounts | None = None
+) -> str:
+    """Return the slope of a dose, then the counts as natural frequencies, misses beside hits.
 
     Args:
         item: what was counted.
         rules: the rule books.
         unit: "day" or "meal".
+        amounts: the unit that is shown.
     """
+    counted = _counted(item, rules, unit)
+    each = each_more(item, rules, unit)
+    if not each or item.difference is None:
+        return counted
+    show = amounts or Amounts()
+    relation = "same_day" if unit == "meal" else item.relation
+    line = say(
+        rules,
+        "sentence",
+        f"dose_{relation}",
+        each=each[:1].upper() + each[1:],
+        size=f"{show.size(abs(item.difference), item.unit)} {show.unit(item.unit)}",
+        way="more" if item.difference > 0 else "less",
+        label=rules.outcome(item.outcome, unit).label,
+    )
+    both = item.counts.with_ and item.counts.without
+    return f"{line} {counted}" if both else line
+
+
+def _counted(item: Hypothesis, rules: RuleBook, unit: str) -> str:
     outcome = rules.outcome(item.outcome, unit)
     factors = [rules.factor(name, unit) for name in item.factors]
     counts = item.counts

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from miner.brief.doubt_words import doubt_sentences
-from miner.brief.sentences import client_always, say
+from miner.brief.sentences import client_always, each_more, say
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.ended import ended_words
 from miner.brief.text.safe import clean
@@ -112,6 +112,15 @@ class Teller:
     def phrases(self, item: Hypothesis) -> str:
         """Return the words of its factors."""
         return listed([factor_phrase(name, self.rules, self.unit) for name in item.factors])
+
+    def measure(self, item: Hypothesis) -> str:
+        """Return the words of what its one factor is measured by."""
+        rule = self.factors(item)[0]
+        return str(self.rules.wording["measure"].get(rule.measure, rule.phrase))
+
+    def each_more(self, item: Hypothesis) -> str:
+        """Return what its difference is for: "each hour less sleep"; of a cut nothing."""
+        return each_more(item, self.rules, self.unit)
 
     def title(self, item: Hypothesis) -> str:
         """Return the words of its factors and its outcome."""

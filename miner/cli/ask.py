@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 @click.option("--outcome", required=True, metavar="NAME", help="An outcome, like wake_glucose.")
 @click.option("--fix", is_flag=True, help="Write it down, to be judged on days after today.")
 @click.option("--guess", type=click.Choice(["up", "down"]), help="Which way, with --fix.")
+@click.option(
+    "--shape", type=click.Choice(["cut", "dose"]), help="With and without, or how much; else both."
+)
 @click.option("--fixed-on", type=day, metavar="DATE", help="When it was fixed on paper.")
 def command(client: Path, rules: Path | None, form: str, fix: bool, **words: Any) -> None:
     """Answer one question: did this habit come before, or go with, this outcome?
@@ -48,15 +51,23 @@ def command(client: Path, rules: Path | None, form: str, fix: bool, **words: Any
     put_answer(found, read, books, form, **words)
 
 
-def answered(read: Client, books: RuleBook, factor: str, outcome: str) -> Hypothesis:
+def answered(
+    read: Client, books: RuleBook, factor: str, outcome: str, shape: str | None = None
+) -> Hypothesis:
     """Return the answer to one question."""
     from miner import api
 
-    return api.ask(read, factor, outcome, books)
+    return api.ask(read, factor, outcome, books, shape=shape)
 
 
 def put_answer(
-    found: Hypothesis, read: Client, books: RuleBook, form: str, factor: str, outcome: str
+    found: Hypothesis,
+    read: Client,
+    books: RuleBook,
+    form: str,
+    factor: str,
+    outcome: str,
+    **_: Any,
 ) -> None:
     """Print an answer; exit with 3 where there were too few days or meals to answer at all."""
     from miner.brief.text.ask import answer_parts
@@ -81,6 +92,7 @@ def write_down(
     outcome: str,
     guess: str | None,
     fixed_on: str | None,
+    shape: str | None,
 ) -> None:
     """Write one question to the ledger of a client folder and print what was written."""
     from miner import api
@@ -89,7 +101,7 @@ def write_down(
     books = api.load_rules(rules_folder, folder)
     client_folder(folder)
     on = date.fromisoformat(fixed_on) if fixed_on else None
-    notes = api.fix_question(folder, factor, outcome, books, guess=guess, fixed_on=on)
+    notes = api.fix_question(folder, factor, outcome, books, guess=guess, fixed_on=on, shape=shape)
     asked = api.fixed_questions(folder)
     if form == "text":
         show(fixed_parts(folder.resolve().name, asked, books, notes))

@@ -62,6 +62,11 @@ def known_p(other: Kept) -> float:
     return 1.0 if p is None else float(p)
 
 
+def span(kept: Mapping[str, Any]) -> float:
+    """Return how far the client's own quarters of a kept dose lay apart; 1 of a cut."""
+    return float((kept.get("per") or {}).get("span") or 1.0)
+
+
 def judge(item: Kept, found: Fresh, others: Sequence[float], level: float = LEVEL) -> Read:
     """Return the verdict of one kept hypothesis whose date is reached.
 
@@ -84,7 +89,7 @@ def judge(item: Kept, found: Fresh, others: Sequence[float], level: float = LEVE
     status = UNSETTLED
     if adjusted <= level and way * found.difference > 0:
         status = HELD_UP
-    elif upper < float(item.what["smallest_worth_it"]):
+    elif upper < float(item.what["smallest_worth_it"]) / span(item.what):
         status = NOT_HELD
     return Read(status, found.difference, limits, p, adjusted, "")
 

@@ -11,15 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtr
 
-from miner.hypotheses.candidates import count, too_few
+from miner.hypotheses.candidates import Rule, count, doses, singles, too_few
 from miner.hypotheses.design import Design, Target, combine, design, made_from
 from miner.hypotheses.whitened import Spectra, Whitened, whitened
-from miner.results import Counts, Withheld
+from miner.results import Counts, Shape, Withheld
 from miner.rulebook import Guardrails, RuleBook
 from miner.stats.effects import single, t_quantile
 from miner.tables.unit_table import UnitTable
 
 Floats = NDArray[np.float64]
+_NO_DOSE = Withheld("it is not known as a number often enough, or is nearly always the same")
 STOPPED, UNSETTLED = "habit_stopped", "not_settled"
 
 
@@ -114,19 +115,33 @@ def compare(
     values = _habit(plan, target, [str(name) for name in kept["factors"]])
     counts = count(values[:, None], target)[0]
     units = len(plan.names)
-    closed, stopped = _closed(values, target, plan, guard, counts)
+    amounts = values
+    if kept.get("shape") == Shape.DOSE:
+        rule = _dose(plan, target, guard, str(kept["factors"][0]))
+        closed, stopped = (_NO_DOSE, False) if rule is None else (None, False)
+        if rule is not None and rule.amounts is not None:
+            values, amounts = rule.values, rule.amounts
+    else:
+        closed, stopped = _closed(values, target, plan, guard, counts)
     if closed is None:
         names = made_from(
             [item for item in target.items if item.factor in kept["factors"]],
             plan.nuisance_sources,
         )
         white = whitened(plan, target.values, {} if spectra is None else spectra)
-        found = _tested(plan, white and white.without(names), values, guard)
+        found = _tested(plan, white and white.without(names), values, amounts, guard)
         if not isinstance(found, Withheld):
             return Fresh(counts, units, *found, None)
         closed = found
     nothing = float("nan")
     return Fresh(counts, units, nothing, nothing, nothing, 0, nothing, closed, stopped)
+
+
+def _dose(plan: Design, target: Target, guard: Guardrails, factor: str) -> Rule | None:
+    """Return the dose of a factor, or None where it is not known often enough."""
+    cuts = singles(plan, target, guard, None)
+    found = doses(plan, target, guard, cuts)
+    return next((r for r in found if target.items[r.items[0]].factor == factor), None)
 
 
 def _habit(plan: Design, target: Target, names: list[str]) -> Floats:
@@ -147,7 +162,7 @@ def _closed(
 
 
 def _tested(
-    plan: Design, white: Whitened | None, values: Floats, guard: Guardrails
+    plan: Design, white: Whitened | None, values: Floats, amounts: Floats, guard: Guardrails
 ) -> tuple[float, float, float, int, float] | Withheld:
     if white is None:
         return Withheld(f"too few new {plan.unit}s")
@@ -155,9 +170,10 @@ def _tested(
     if not float(white.kept(column)[0]) >= guard.least_variation_kept:
         return Withheld("cannot be told apart from the weekend, a drift or the sensor")
     column = white.cleared(column)
-    raw = single(column, white.raw, white.rank)
+    sizes = white.cleared(white.whitened_columns(amounts[:, None]))
+    raw = single(sizes, white.raw, white.rank)
     scores = single(column, white.scores, white.rank)
-    inner = float(np.square(column).sum())
+    inner = float(np.square(sizes).sum())
     return (
         float(raw.difference[0]), float(raw.standard_error[0]), float(scores.t[0]), white.df, inner,
     )  # fmt: skip

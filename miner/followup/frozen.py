@@ -54,6 +54,8 @@ def freeze(
         "direction": "up" if (found.difference or 0.0) > 0 else "down",
         "difference": found.difference,
         "expected": found.expected_on_new_days,
+        "shape": str(found.shape),
+        "per": None if found.per is None else found.per.to_dict(),
         "smallest_worth_it": outcome.smallest_worth_it,
         "evidence": str(found.evidence),
         "family": found.family,

@@ -39,6 +39,13 @@ class _Definitions(_Entry):
     words: dict[str, tuple[str, ...]] = {}
 
 
+class _Per(_Entry):
+    amount: Real = Field(gt=0)
+    unit: str
+    towards: Literal["more", "less"]
+    span: Real = Field(gt=0)
+
+
 class KeptEntry(_Entry):
     """A hypothesis that was kept."""
 
@@ -58,6 +65,8 @@ class KeptEntry(_Entry):
     expected: Number = None
     wobble: Number = None
     standard_error: Number = None
+    shape: Literal["cut", "dose"] = "cut"
+    per: _Per | None = None
     units: Number = None
     a_day: Number = None
 

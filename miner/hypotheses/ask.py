@@ -9,6 +9,7 @@ from miner.errors import MinerError
 from miner.hypotheses.describe import describe
 from miner.hypotheses.design import Design, design
 from miner.hypotheses.fixed import Question, answer, meets
+from miner.hypotheses.whole_day import NAME, with_whole_day
 from miner.results import Hypothesis
 from miner.rulebook import RuleBook, nearest
 from miner.tables.unit_table import UnitTable
@@ -36,6 +37,8 @@ def ask_table(
     Raises:
         MinerError: the factor or the outcome is unknown, or the two never meet.
     """
+    if NAME in (question.outcome, *(item.outcome for item in family)):
+        table = with_whole_day(table, rules)
     plan = design(table, rules)
     require_meeting(plan, rules, question)
     dates = table.frame.loc[list(plan.names), "date"].astype(str).tolist()

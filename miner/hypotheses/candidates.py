@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
 
@@ -9,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from miner.hypotheses.design import Design, Target, combine
-from miner.results import Counts, Withheld
+from miner.results import Counts, Shape, Withheld
 from miner.rulebook import Guardrails
 from miner.stats.itemsets import frequent_itemsets
-from miner.stats.scores import share_tied
+from miner.stats.scores import normal_scores, share_tied
 
 Floats = NDArray[np.float64]
 
@@ -23,18 +24,28 @@ class Rule:
 
     Attributes:
         items: positions among the target's items.
-        values: shape (n,), 1, 0 or NaN over the usable units.
+        values: shape (n,) over the usable units, NaN unknown: 1 or 0; of a dose its normal scores.
+        counts: with and without the habit, of a dose those of its cut.
         withheld: why it is not tested, or None.
+        amounts: of a dose, shape (n,), in multiples of what its slope is told for; else None.
+        span: how far the client's own quarters of a dose lie apart, in its amounts; 1 of a cut.
     """
 
     items: tuple[int, ...]
     values: Floats
     counts: Counts
     withheld: Withheld | None
+    amounts: Floats | None = None
+    span: float = 1.0
+
+    @property
+    def shape(self) -> Shape:
+        """Whether a line is drawn through the measure, or it is what is measured."""
+        return Shape.CUT if self.amounts is None else Shape.DOSE
 
 
 def candidates(design: Design, target: Target, guard: Guardrails) -> list[Rule]:
-    """Return every single-factor rule, then the rules of two or three that have enough units."""
+    """Return every single factor as a cut, the doses, then the sets that have enough units."""
     known = target.known
     outcome_withheld = unrankable(target, guard)
     alone = singles(design, target, guard, outcome_withheld)
@@ -45,7 +56,7 @@ def candidates(design: Design, target: Target, guard: Guardrails) -> list[Rule]:
     if open_rules:
         keys = _keys(np.column_stack([rule.values for rule in open_rules]), known)
         seen = {key: rule.items for key, rule in zip(keys, open_rules, strict=True)}
-    return alone + _sets(design, target, guard, alone, seen)
+    return alone + doses(design, target, guard, alone) + _sets(design, target, guard, alone, seen)
 
 
 def unrankable(target: Target, guard: Guardrails) -> Withheld | None:
@@ -74,6 +85,34 @@ def singles(
         Rule((at,), values[:, at], counts[at], withheld or reasons[at])
         for at in range(len(target.items))
     ]
+
+
+def doses(design: Design, target: Target, guard: Guardrails, cuts: Sequence[Rule]) -> list[Rule]:
+    """Return the dose of every item that has one known often enough, and different enough.
+
+    As many units as both sides of a cut need, five different amounts, and no more than half of
+    them the same: a walk on one day in ten is no dose. The client's quarters must lie apart.
+    """
+    found = []
+    for at, item in enumerate(target.items):
+        if item.dose is None:
+            continue
+        known = target.known & ~np.isnan(item.dose)
+        amounts = item.dose[known]
+        days = len(np.unique(design.times[known]))
+        if (
+            len(amounts) < 2 * _least(int(target.known.sum()), design.unit, guard)
+            or days < 2 * guard.fewest_distinct_days_each_side
+            or len(np.unique(amounts)) < guard.fewest_units_each_side
+            or share_tied(amounts) > guard.largest_share_tied
+        ):
+            continue
+        low, high = np.quantile(amounts, (0.25, 0.75))
+        if high > low:
+            values, own = np.full(len(known), np.nan), np.where(known, item.dose, np.nan)
+            values[known] = normal_scores(amounts)
+            found.append(Rule((at,), values, cuts[at].counts, None, own, float(high - low)))
+    return found
 
 
 def _sets(

@@ -12,13 +12,14 @@ from scipy.special import stdtr
 from miner.hypotheses.candidates import unrankable
 from miner.hypotheses.design import Design
 from miner.hypotheses.fixed import Question
-from miner.hypotheses.guard import Judged, ordinary_interval
+from miner.hypotheses.guard import Judged, correlation, ordinary_interval
 from miner.hypotheses.identity import identity
 from miner.hypotheses.missing import missing_more_often
 from miner.hypotheses.tested import OutcomeSearch, Tested
-from miner.results import Evidence, Hypothesis, OutcomeSummary, Withheld
-from miner.rulebook import Guardrails, RuleBook
+from miner.results import Evidence, Hypothesis, OutcomeSummary, Per, Shape, Withheld
+from miner.rulebook import FactorRule, Guardrails, RuleBook
 from miner.stats.effects import t_quantile
+from miner.stats.either import either, r_of_t
 from miner.stats.power import detectable, units_to_settle
 from miner.stats.shrinkage import expected
 from miner.tables.unit_table import UnitTable
@@ -39,7 +40,7 @@ def describe(
     factors = tuple(item.factor for item in items)
     measured = not isnan(test.difference)
     spread = spreads.get((factors[0], target.name), target.rule.plausible_spread)
-    foretold = expected(test.difference, test.standard_error, spread, test.df)
+    foretold = expected(test.difference, test.standard_error, spread / test.span, test.df)
     notes = judged.notes
     relation = "precedes" if all(item.relation == "precedes" for item in items) else "same_day"
     if judged.evidence in (Evidence.CLEAR, Evidence.HINT):
@@ -75,7 +76,14 @@ def describe(
         fixed_proven=question.proven if question and question.fixed_on else None,
         guess=question.guess if question else None,
         unlikely_beyond=max(map(abs, ordinary_interval(test, 0.90))) if measured else None,
+        shape=test.rule.shape,
+        per=_per(items[0].rule, test) if test.rule.shape is Shape.DOSE else None,
     )
+
+
+def _per(rule: FactorRule, test: Tested) -> Per:
+    towards = "less" if rule.towards_less else "more"
+    return Per(rule.per or 1.0, rule.measure_unit, towards, test.span)
 
 
 def order_key(judged: Judged) -> tuple[float, float, int, float, tuple[str, ...], str]:
@@ -104,7 +112,11 @@ def days_to_settle(plan: Design, judged: Judged, guard: Guardrails) -> int | Non
         return None
     units = test.rule.counts.known + test.rule.counts.unknown
     total = units_to_settle(
-        test.standard_error, test.df, units, test.target.rule.smallest_worth_it, guard.claim_level
+        test.standard_error * test.span,
+        test.df,
+        units,
+        test.target.rule.smallest_worth_it,
+        guard.claim_level,
     )
     if total is None:
         return None
@@ -151,20 +163,44 @@ def _detectable(singles: Sequence[Tested]) -> float | None:
         return None
     df = singles[0].df
     level = 2 * float(stdtr(df, -singles[0].critical))
-    return detectable(float(np.median([test.standard_error for test in singles])), df, level)
+    return detectable(
+        float(np.median([test.standard_error * test.span for test in singles])), df, level
+    )
 
 
 def hints_by_chance(tests: Sequence[Tested], guard: Guardrails) -> float:
     """Return how many single-factor rules would pass as hints if nothing were true.
 
     The expectation of a count needs no independence: it is the sum of each rule's own chance of a
-    t beyond the hint level and beyond the smallest difference worth it.
+    t beyond the hint level and beyond the smallest difference worth it; of a cut and a dose of one
+    habit, that either is.
     """
-    total = 0.0
+    habits: dict[tuple[str, tuple[int, ...]], list[Tested]] = {}
     for test in tests:
-        if len(test.rule.items) > 1 or isnan(test.p) or not test.standard_error > 0:
-            continue
-        worth = test.target.rule.smallest_worth_it / test.standard_error
-        limit = max(worth, t_quantile(1 - guard.hint_level / 2, test.df))
-        total += 2 * float(stdtr(test.df, -limit))
-    return total
+        if len(test.rule.items) == 1 and not isnan(test.p) and test.standard_error > 0:
+            habits.setdefault((test.target.name, test.rule.items), []).append(test)
+    return sum(_hint_by_chance(shapes, guard.hint_level) for shapes in habits.values())
+
+
+def _hint_by_chance(shapes: Sequence[Tested], level: float) -> float:
+    df = shapes[0].df
+    along = correlation(*shapes) if len(shapes) > 1 else 1.0
+    least = _limit_of_either(along, df, level)
+    limits = []
+    for test in shapes:
+        worth = test.target.rule.smallest_worth_it / test.span / test.standard_error
+        limits.append(max(r_of_t(worth, df), least))
+    return either(limits[0], limits[-1], along, df)
+
+
+def _limit_of_either(along: float, df: int, level: float) -> float:
+    """Return the size of a correlation that one of two shapes of a habit reaches with a chance.
+
+    It lies between that of one shape alone and that of two that know nothing of each other.
+    """
+    low, high = (r_of_t(t_quantile(1 - part / 2, df), df) for part in (level, level / 2))
+    for _ in range(8 if along < 1 else 0):
+        middle = (low + high) / 2
+        above = either(middle, middle, along, df) > level
+        low, high = (middle, high) if above else (low, middle)
+    return low

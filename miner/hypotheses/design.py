@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -32,6 +32,8 @@ class Item:
 
     Attributes:
         values: shape (n,), 1 yes, 0 no, NaN unknown, over the usable units.
+        dose: shape (n,), the measure in multiples of ``rule.per``, more of it being more of the
+            habit (so hours of sleep are counted down); None where it is no dose.
     """
 
     factor: str
@@ -39,6 +41,12 @@ class Item:
     lag: int
     relation: str
     values: Floats
+    dose: Floats | None = None
+
+    def among(self, chosen: NDArray[np.bool_]) -> Item:
+        """Return the same on some of the units."""
+        dose = None if self.dose is None else self.dose[chosen]
+        return replace(self, values=self.values[chosen], dose=dose)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +95,11 @@ class Design:
     targets: tuple[Target, ...]
     left_out: int
     asked: frozenset[str]
+
+    @property
+    def searched(self) -> tuple[Target, ...]:
+        """The outcomes that the search looks at."""
+        return tuple(target for target in self.targets if not target.rule.asked_only)
 
     def target(self, name: str) -> Target:
         """Return the outcome of that name."""
@@ -145,15 +158,28 @@ def _item(
         return None
     values = lagged(table.frame, name, lag)[used]
     relation = "same_day" if outcome.window in factor.same_time and lag == 0 else "precedes"
-    return Item(name, factor, lag, relation, values)
+    return Item(name, factor, lag, relation, values, _dose(table, name, factor, lag, used))
+
+
+def _dose(
+    table: UnitTable, name: str, factor: FactorRule, lag: int, used: NDArray[np.bool_]
+) -> Floats | None:
+    if not factor.dose or factor.per is None:
+        return None
+    measure = table.measures[name].to_numpy(dtype=float)
+    amount = earlier(measure, table.frame["day_number"].to_numpy(), lag)[used] / factor.per
+    return -amount if factor.towards_less else amount
 
 
 def lagged(frame: pd.DataFrame, column: str, lag: int) -> Floats:
     """Return a column as it was ``lag`` days earlier, NaN after a gap, shape (rows,)."""
-    values = frame[column].to_numpy(dtype=float)
+    return earlier(frame[column].to_numpy(dtype=float), frame["day_number"].to_numpy(), lag)
+
+
+def earlier(values: Floats, days: NDArray[np.int64], lag: int) -> Floats:
+    """Return what values were ``lag`` days earlier, NaN after a gap, shape (rows,)."""
     if lag == 0 or not len(values):
         return values
-    days = frame["day_number"].to_numpy()
     place = np.searchsorted(days, days - lag)
     found: Floats = np.where(days[place] == days - lag, values[place], np.nan)
     return found

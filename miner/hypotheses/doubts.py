@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 from miner.hypotheses.tested import OutcomeSearch, Tested
 from miner.hypotheses.whitened import Whitened
-from miner.results import Doubt, DoubtCode
+from miner.results import Doubt, DoubtCode, Shape
 from miner.rulebook import Guardrails
 from miner.stats import effects
 from miner.stats.projection import orthonormal, residual
@@ -21,15 +23,23 @@ MOSTLY = 0.75
 KEEPS_TO_WEEKDAYS = 0.01
 
 
-def doubts(part: OutcomeSearch, test: Tested, guard: Guardrails, level: float) -> tuple[Doubt, ...]:
-    """Return why a rule that passes the claim level is a hint all the same; empty if it is not.
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """What a rule that passes must still hold at.
 
-    Args:
-        part: its outcome.
-        test: the rule.
-        guard: the guardrails.
-        level: of the rule within weekdays, and where its units vary more than the others.
+    Attributes:
+        by_clock: where its outcome is read at fixed clock times.
+        beside: within weekdays, and where its units vary more than the others.
     """
+
+    by_clock: float
+    beside: float
+
+
+def doubts(
+    part: OutcomeSearch, test: Tested, guard: Guardrails, levels: Levels
+) -> tuple[Doubt, ...]:
+    """Return why a rule that passes the claim level is a hint all the same; empty if it is not."""
     white = test.white
     if white is None:
         return ()
@@ -37,9 +47,9 @@ def doubts(part: OutcomeSearch, test: Tested, guard: Guardrails, level: float) -
         *_order(test),
         *_one_unit(part, test, white, guard),
         *_confounders(part, test, white),
-        *_clock(part, test, white, guard),
-        *_weekday(part, test, white, guard, level),
-        *_unequal_spread(test, white, guard, level),
+        *_clock(part, test, white, levels.by_clock),
+        *_weekday(part, test, white, guard, levels.beside),
+        *_unequal_spread(test, white, guard, levels.beside),
     )
     return tuple(found)
 
@@ -52,7 +62,7 @@ def _order(test: Tested) -> list[Doubt]:
 
 
 def _one_unit(part: OutcomeSearch, test: Tested, white: Whitened, guard: Guardrails) -> list[Doubt]:
-    without = effects.beside(test.column, white.unit_columns(), white.raw, white.rank)
+    without = effects.beside(test.amounts, white.unit_columns(), white.raw, white.rank)
     left = without.difference / test.difference
     worst = int(np.nanargmin(left))
     if left[worst] >= 1 - guard.shrink_when_one_unit_left_out:
@@ -71,8 +81,8 @@ def _confounders(part: OutcomeSearch, test: Tested, white: Whitened) -> list[Dou
         and rule.counts.with_ > 0
         and rule.counts.without > 0
     ]
-    columns = white.cleared(part.columns[:, chosen])
-    beside = effects.beside(test.column, columns, white.raw, white.rank)
+    columns = white.cleared(part.amounts[:, chosen])
+    beside = effects.beside(test.amounts, columns, white.raw, white.rank)
     left = beside.difference / test.difference
     return [
         Doubt(DoubtCode.CONFOUNDER, part.target.items[part.rules[at].items[0]].factor, _size(share))
@@ -81,7 +91,7 @@ def _confounders(part: OutcomeSearch, test: Tested, white: Whitened) -> list[Dou
     ]
 
 
-def _clock(part: OutcomeSearch, test: Tested, white: Whitened, guard: Guardrails) -> list[Doubt]:
+def _clock(part: OutcomeSearch, test: Tested, white: Whitened, level: float) -> list[Doubt]:
     target = part.target
     moved = [target.items[at].rule for at in test.rule.items]
     if not any(target.rule.window in rule.moves_window for rule in moved):
@@ -92,10 +102,10 @@ def _clock(part: OutcomeSearch, test: Tested, white: Whitened, guard: Guardrails
     outcome = white.outcome(fixed)
     taken = white.unit_columns()[:, missing]
     basis = orthonormal(taken[:, np.square(taken).sum(axis=0) > 1e-12])
-    column, outcome = residual(basis, np.column_stack([test.column, outcome])).T
+    column, outcome = residual(basis, np.column_stack([test.amounts, outcome])).T
     found = effects.single(column[:, None], outcome, white.rank + basis.shape[1])
     left = float(found.difference[0]) / test.difference
-    if left > 0 and float(found.p[0]) <= guard.hint_level:
+    if left > 0 and float(found.p[0]) <= level:
         return []
     return [Doubt(DoubtCode.CLOCK, None, _size(left))]
 
@@ -113,18 +123,20 @@ def _weekday(
     columns = np.zeros((len(part.names), 7))
     columns[white.known] = weekday[:, None] == np.arange(7)
     wider = white.beside(columns)
-    column = wider.cleared(test.column[:, None])
-    kept = float(np.square(column).sum()) / float(test.column @ test.column)
+    column, amounts = wider.cleared(np.column_stack([test.column, test.amounts])).T
+    kept = float(column @ column) / float(test.column @ test.column)
     if effects.explained(1 - kept, wider.rank - white.rank, wider.df + 1) > KEEPS_TO_WEEKDAYS:
         return []
     left, p = 0.0, 1.0
     if kept > 1e-8:
-        left = float(effects.single(column, wider.raw, wider.rank).difference[0]) / test.difference
-        p = float(effects.single(column, wider.scores, wider.rank).p[0])
+        size = effects.single(amounts[:, None], wider.raw, wider.rank).difference
+        left = float(size[0]) / test.difference
+        p = float(effects.single(column[:, None], wider.scores, wider.rank).p[0])
     if left >= LEAST_LEFT and p <= level:
         return []
     values = test.rule.values[white.known]
-    return [Doubt(DoubtCode.WEEKDAY, _mostly_on(weekday[values == 1]), left)]
+    more = values == 1 if test.rule.shape is Shape.CUT else values > 0
+    return [Doubt(DoubtCode.WEEKDAY, _mostly_on(weekday[more]), left)]
 
 
 def _mostly_on(weekday: NDArray[np.intp]) -> str:
@@ -138,6 +150,8 @@ def _mostly_on(weekday: NDArray[np.intp]) -> str:
 def _unequal_spread(test: Tested, white: Whitened, guard: Guardrails, level: float) -> list[Doubt]:
     """A habit on few units, or on most, whose units vary more than the others."""
     counts = test.rule.counts
+    if test.rule.shape is Shape.DOSE:
+        return []
     share = counts.with_ / counts.known
     if guard.unbalanced_share <= share <= 1 - guard.unbalanced_share:
         return []

@@ -6,17 +6,23 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.special import stdtr
 
-from miner.hypotheses.candidates import Rule, singles
+from miner.hypotheses.candidates import doses, singles
 from miner.hypotheses.design import Design, Target
+from miner.hypotheses.doubts import Levels
 from miner.hypotheses.guard import Judged, judge_one
 from miner.hypotheses.overlaps import companions
 from miner.hypotheses.tested import OutcomeSearch, Tested, measure, prepare, untested
-from miner.results import Evidence, Withheld
+from miner.results import Doubt, DoubtCode, Evidence, Withheld
 from miner.rulebook import Guardrails
 from miner.stats.effects import t_quantile
+from miner.stats.maxt import critical_t, largest, quantile, shuffles, signed_z, tail
 from miner.stats.multiplicity import holm, holm_levels
 from miner.stats.scores import share_tied
+
+Floats = NDArray[np.float64]
 
 LOOKED = "This question was not fixed before these records: a hint at most."
 LOOKS_LOST = (
@@ -33,11 +39,12 @@ class Question:
     """One question: does this factor come before, or go with, this outcome?
 
     Attributes:
-        guess: "up", "down" or None, as written down.
+        guess: "up", "down" or None, as written down; it makes the test one-sided.
         fixed_on: ISO date; only units that start after it count. None: all units count.
         proven: the ledger shows the date; else it is shown as told.
         doubt: why the answer is a hint at most, as that these records had been ranked before it
             was fixed; None where nothing speaks against it.
+        shape: "cut" or "dose" where one was named; None tests both.
     """
 
     factor: str
@@ -46,6 +53,46 @@ class Question:
     fixed_on: str | None = None
     proven: bool = False
     doubt: str | None = None
+    shape: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """One question with the shapes in which it is tested, none where it cannot be.
+
+    Attributes:
+        way: 1 or -1 where a guess looks one way only; else 0.
+        maxima: sorted, the largest z of both shapes in every shuffle; empty for one shape.
+    """
+
+    part: OutcomeSearch
+    closed: Tested
+    shapes: tuple[Tested, ...]
+    way: int
+    maxima: Floats
+
+    @property
+    def best(self) -> Tested:
+        """The shape that speaks."""
+        if self.way:
+            return max(self.shapes, key=lambda test: self.way * test.score_t)
+        return max(self.shapes, key=lambda test: abs(test.score_t))
+
+    def p(self, way: int) -> float:
+        """Return the p of the question, one-sided in a way of 1 or -1."""
+        best = self.best
+        if len(self.shapes) == 1:
+            t = way * best.score_t if way else abs(best.score_t)
+            return float(stdtr(best.df, -t)) * (1 if way else 2)
+        z = signed_z(best.score_t, best.df)
+        return tail(self.maxima, way * z if way else abs(z))
+
+    def critical(self, level: float) -> float:
+        """Return the |t| beyond which the question passes at a level."""
+        df = self.best.df
+        if len(self.shapes) == 1:
+            return t_quantile(1 - level / (1 if self.way else 2), df)
+        return float(critical_t(np.array([quantile(self.maxima, level)]), df)[0])
 
 
 def answer(
@@ -55,8 +102,12 @@ def answer(
     guard: Guardrails,
     *,
     share: float = 1.0,
+    seed: int = 0,
 ) -> list[tuple[Question, Judged]]:
     """Test each question alone on its own days; Holm over those that can be tested.
+
+    A habit that has a dose is tested as both, by the permutation of the larger of the two, unless
+    the question names a shape. A guess makes it one-sided.
 
     Args:
         design: all usable units.
@@ -64,19 +115,30 @@ def answer(
         questions: at least one; factor and outcome must meet in the design.
         guard: the guardrails.
         share: part of the claim level that these have, questions by the other unit the rest.
+        seed: of the permutations.
     """
-    entries = [_measured(design, dates, question, guard) for question in questions]
-    open_tests = [test for _, test in entries if test.rule.withheld is None]
-    p = np.array([test.p for test in open_tests])
+    entries = [_asked(design, dates, question, guard, seed) for question in questions]
+    p = np.array([entry.p(entry.way) for entry in entries if entry.shapes])
     adjusted = np.minimum(1.0, holm(p) / share)
-    steps = zip(adjusted, holm_levels(p, share * guard.claim_level), strict=True)
+    levels = holm_levels(p, share * guard.claim_level)
+    steps = zip(p, adjusted, levels, strict=True)
     out = []
-    for question, (part, test) in zip(questions, entries, strict=True):
-        if test.rule.withheld is None:
-            own, level = next(steps)
-            critical = t_quantile(1 - float(level) / 2, test.df)
-            test = replace(test, p_adjusted=float(own), critical=critical)
-        judged = judge_one(part, companions(part), test, guard, guard.hint_level)
+    for question, entry in zip(questions, entries, strict=True):
+        test = entry.closed
+        if entry.shapes:
+            own, p_adjusted, level = next(steps)
+            test = replace(
+                entry.best,
+                p=float(own),
+                p_adjusted=float(p_adjusted),
+                critical=entry.critical(float(level)),
+            )
+        # Of a guess all p are one-sided; what must hold points its way already.
+        level = guard.hint_level * (2 if entry.way else 1)
+        held = Levels(level, level)
+        judged = judge_one(entry.part, companions(entry.part), test, guard, held)
+        if entry.shapes and entry.way and entry.p(-entry.way) <= guard.hint_level:
+            judged = replace(judged, doubts=(*judged.doubts, Doubt(DoubtCode.OTHER_WAY)))
         out.append((question, a_hint_at_most(judged, question.doubt)))
     return out
 
@@ -98,32 +160,53 @@ def meets(plan: Design, question: Question) -> bool:
     )
 
 
-def _measured(
-    design: Design, dates: Sequence[str], question: Question, guard: Guardrails
-) -> tuple[OutcomeSearch, Tested]:
+def _asked(
+    design: Design, dates: Sequence[str], question: Question, guard: Guardrails, seed: int
+) -> _Asked:
     own = _since(design, dates, question.fixed_on)
     target = own.target(question.outcome)
-    rules = _rules(own, target, guard, question)
+    closed_for_all = _outcome_closed(own, target, guard, question)
+    cuts = singles(own, target, guard, closed_for_all)
+    lines = [] if closed_for_all else doses(own, target, guard, cuts)
     place = next(at for at, item in enumerate(target.items) if item.factor == question.factor)
-    part = prepare(own, target, rules, guard, {})
-    if part.rules[place].withheld is not None:
-        return part, untested(part, part.rules[place])
+    part = prepare(own, target, [*cuts, *lines], guard, {})
+    way = {"up": 1, "down": -1}.get(question.guess or "", 0)
+    chosen = [
+        at
+        for at, rule in enumerate(part.rules)
+        if rule.items == (place,)
+        and rule.withheld is None
+        and question.shape in (None, str(rule.shape))
+    ]
+    closed = part.rules[place]
+    if not chosen:
+        none = Withheld("it is not known as a number often enough, or is nearly always the same")
+        closed = replace(closed, withheld=closed.withheld or none)
+        return _Asked(part, untested(part, closed), (), way, np.empty(0))
     white = part.beside[part.made_from[place]]
-    return part, measure(part, white, [place], np.ones(1), np.ones(1))[0]
+    ones = np.ones(len(chosen))
+    tests = tuple(measure(part, white, chosen, ones, ones))
+    maxima = np.empty(0)
+    if len(tests) > 1:
+        block = white.block(white.cleared(part.columns[:, chosen]))
+        orders = shuffles(len(own.times), guard.draws, seed)
+        maxima = largest(block, orders, way)
+    return _Asked(part, untested(part, closed), tests, way, maxima)
 
 
-def _rules(design: Design, target: Target, guard: Guardrails, question: Question) -> list[Rule]:
+def _outcome_closed(
+    design: Design, target: Target, guard: Guardrails, question: Question
+) -> Withheld | None:
     known = target.known
-    withheld = None
     if known.sum() < guard.fewest_days_to_rank and design.unit == "day":
         have = float(known.sum())
         short = question.fixed_on is not None and len(known) < guard.fewest_days_to_rank
         since = " since it was fixed" if short else " on which the outcome is known"
-        withheld = Withheld(f"too few {design.unit}s{since}", have, guard.fewest_days_to_rank)
-    elif (tied := share_tied(target.values[known])) > guard.largest_share_tied:
+        return Withheld(f"too few {design.unit}s{since}", have, guard.fewest_days_to_rank)
+    if (tied := share_tied(target.values[known])) > guard.largest_share_tied:
         reason = "more than half the values are the same"
-        withheld = Withheld(reason, tied, guard.largest_share_tied)
-    return singles(design, target, guard, withheld)
+        return Withheld(reason, tied, guard.largest_share_tied)
+    return None
 
 
 def _since(design: Design, dates: Sequence[str], fixed_on: str | None) -> Design:
@@ -136,7 +219,7 @@ def _since(design: Design, dates: Sequence[str], fixed_on: str | None) -> Design
             values=target.values[later],
             by_clock=target.by_clock[later],
             high=target.high[later],
-            items=tuple(replace(item, values=item.values[later]) for item in target.items),
+            items=tuple(item.among(later) for item in target.items),
         )
         for target in design.targets
     )

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from miner.hypotheses.doubts import doubts
+from miner.hypotheses.doubts import Levels, doubts
 from miner.hypotheses.overlaps import Companions, companions, overlap
 from miner.hypotheses.tested import OutcomeSearch, Tested
 from miner.results import Doubt, Evidence, Withheld
 from miner.rulebook import Guardrails
 from miner.stats import effects
+from miner.stats.either import either, r_of_t
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,32 +29,76 @@ class Judged:
 
 
 def judge_all(
-    parts: Sequence[OutcomeSearch], tests: Sequence[Tested], guard: Guardrails
+    parts: Sequence[OutcomeSearch],
+    tests: Sequence[Tested],
+    guard: Guardrails,
+    shapes: Mapping[tuple[str, str], str] | None = None,
 ) -> list[Judged]:
     """Return every single-factor rule with its level, and the sets that may be claimed.
 
     A set is kept only if it passes the claim level and still adds something beside each of its
     parts (method step 8).
+
+    Args:
+        parts: the outcomes.
+        tests: of all their rules.
+        guard: the guardrails.
+        shapes: (factor, outcome) -> the one shape that was asked for; else the stronger speaks.
     """
     by_name = {part.target.name: part for part in parts}
     beside = {name: companions(part) for name, part in by_name.items()}
     passing = [test for test in tests if test.p_adjusted <= guard.claim_level]
+    levels = Levels(guard.hint_level, guard.hint_level_searched)
     out = []
-    for test in tests:
+    for test in better_shapes(tests, shapes or {}):
         part, along = by_name[test.target.name], beside[test.target.name]
         if len(test.rule.items) == 1:
-            out.append(judge_one(part, along, test, guard, guard.hint_level_searched))
+            out.append(judge_one(part, along, test, guard, levels))
         elif test.p_adjusted <= guard.claim_level and adds_something(
             part, test, guard.claim_level / len(passing)
         ):
-            judged = judge_one(part, along, test, guard, guard.hint_level_searched)
+            judged = judge_one(part, along, test, guard, levels)
             if judged.evidence in (Evidence.CLEAR, Evidence.HINT):
                 out.append(judged)
     return out
 
 
+def better_shapes(tests: Sequence[Tested], shapes: Mapping[tuple[str, str], str]) -> list[Tested]:
+    """Return one test a rule: of a habit compared as a cut and as a dose the stronger speaks.
+
+    Its p alone is then that of the better of two; each has been adjusted in its family already.
+    """
+    found: dict[tuple[str, tuple[int, ...]], list[Tested]] = {}
+    for test in tests:
+        found.setdefault((test.target.name, test.rule.items), []).append(test)
+    out = []
+    for (outcome, items), own in found.items():
+        wanted = (
+            shapes.get((own[0].target.items[items[0]].factor, outcome)) if len(items) == 1 else None
+        )
+        named = [test for test in own if test.rule.shape == wanted]
+        out.append(better(named or own))
+    return out
+
+
+def better(shapes: Sequence[Tested]) -> Tested:
+    """Return the stronger of the shapes of one habit, with the p of the better of them."""
+    tested = [test for test in shapes if test.rule.withheld is None]
+    if len(tested) < 2:
+        return (tested or list(shapes))[0]
+    best = min(tested, key=lambda test: (test.p_adjusted, test.p))
+    limit = r_of_t(best.score_t, best.df)
+    return replace(best, p=either(limit, limit, correlation(*tested), best.df))
+
+
+def correlation(one: Tested, other: Tested) -> float:
+    """Return the correlation of two rules of one outcome, beside the same nuisance."""
+    size = np.linalg.norm(one.column) * np.linalg.norm(other.column)
+    return float(one.column @ other.column / size)
+
+
 def judge_one(
-    part: OutcomeSearch, along: Companions, test: Tested, guard: Guardrails, level: float
+    part: OutcomeSearch, along: Companions, test: Tested, guard: Guardrails, levels: Levels
 ) -> Judged:
     """Return the first level of the contract's order that fits one rule; as ``doubts``."""
     if test.rule.withheld is not None:
@@ -64,9 +109,9 @@ def judge_one(
     if came.withheld is not None:
         return told
     if test.p_adjusted <= guard.claim_level:
-        found = doubts(part, test, guard, level)
+        found = doubts(part, test, guard, levels)
         return replace(told, evidence=Evidence.HINT if found else Evidence.CLEAR, doubts=found)
-    worth = test.target.rule.smallest_worth_it
+    worth = test.target.rule.smallest_worth_it / test.span
     low, high = ordinary_interval(test, 0.90)
     if -worth < low and high < worth:
         return replace(told, evidence=Evidence.LITTLE_SIGN)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from miner.hypotheses.tested import OutcomeSearch, Tested
 from miner.results import Withheld
 from miner.rulebook import Guardrails
-from miner.stats.overlap import differing, phi_matrix
+from miner.stats.overlap import correlations, differing
 
 Floats = NDArray[np.float64]
 
@@ -26,56 +26,53 @@ class Overlap:
 
 @dataclass(frozen=True, slots=True)
 class Companions:
-    """The single factors of one outcome that have enough units, and how they overlap.
+    """Every cut and dose of one outcome that has enough units.
 
     Attributes:
-        items: which of the outcome's items these k are.
+        rules: which of the outcome's rules these k are.
+        items: which of its items each is.
         values: shape (known units, k).
-        phi: shape (k, k), size of the correlation, 0 where it is unknown.
     """
 
+    rules: tuple[int, ...]
     items: tuple[int, ...]
     values: Floats
-    phi: Floats
 
 
 def companions(part: OutcomeSearch) -> Companions:
-    """Compare every single factor that has enough units with every other one."""
-    open_rules = [rule for rule in part.rules if len(rule.items) == 1 and rule.withheld is None]
-    if not open_rules:
-        return Companions((), np.empty((0, 0)), np.empty((0, 0)))
-    values = np.column_stack([rule.values for rule in open_rules])[part.target.known]
-    phi = np.nan_to_num(np.abs(phi_matrix(values, values)))
-    return Companions(tuple(rule.items[0] for rule in open_rules), values, phi)
+    """Collect every single factor that has enough units, as a cut and as a dose."""
+    chosen = part.tested(sets=False)
+    values = [part.rules[at].values for at in chosen]
+    known = part.target.known
+    stacked = np.column_stack(values)[known] if values else np.empty((int(known.sum()), 0))
+    return Companions(tuple(chosen), tuple(part.rules[at].items[0] for at in chosen), stacked)
 
 
 def overlap(part: OutcomeSearch, along: Companions, test: Tested, guard: Guardrails) -> Overlap:
     """Return what came along with one rule, and what it cannot be told apart from.
 
-    A rule of two or three cannot be told apart where it, or one of its factors, cannot.
+    A rule is held against the cut and the dose of every other habit. A rule of two or three cannot
+    be told apart where it, or one of its factors, cannot.
     """
     own = test.rule.items
     others = [at for at, item in enumerate(along.items) if item not in own]
     if not others:
         return Overlap((), None, None)
-    columns = test.rule.values[:, None]
+    columns = test.rule.values[test.target.known][:, None]
     if len(own) > 1:
-        columns = np.column_stack([columns, *(part.target.items[at].values for at in own)])
-    columns = columns[test.target.known]
-    if len(own) == 1 and own[0] in along.items:
-        phi = along.phi[along.items.index(own[0]), others][None]
-    else:
-        phi = np.nan_to_num(np.abs(phi_matrix(columns, along.values[:, others])))
+        parts = [at for at, item in enumerate(along.items) if item in own]
+        columns = np.column_stack([columns, along.values[:, parts]])
+    phi = np.nan_to_num(np.abs(correlations(columns, along.values[:, others])))
     names = [part.target.items[along.items[at]].factor for at in others]
     order = np.argsort(-phi[0], kind="stable")
-    travels = tuple(names[at] for at in order if phi[0, at] >= guard.overlap_travels_with)
+    travels = [names[at] for at in order if phi[0, at] >= guard.overlap_travels_with]
     nearest, which = phi.max(axis=0), phi.argmax(axis=0)
     close = {
         others[at]: columns[:, which[at]]
         for at in np.argsort(-nearest, kind="stable")
         if nearest[at] >= guard.overlap_not_told_apart
     }
-    return _not_told_apart(part, along, test, guard, travels, close)
+    return _not_told_apart(part, along, test, guard, tuple(dict.fromkeys(travels)), close)
 
 
 def _not_told_apart(
@@ -90,19 +87,23 @@ def _not_told_apart(
     yielding = None
     for at, column in close.items():
         other = part.target.items[along.items[at]]
-        apart, of = differing(column, along.values[:, at])
         unit = part.target.rule.unit
+        both_cut = _is_cut(column) and _is_cut(along.values[:, at])
+        apart, of = differing(column, along.values[:, at])
+        went = f"differed on {apart} of {of} {unit}s" if both_cut else "rose and fell together"
         separate = f"More {unit}s with one and not the other would separate them."
         if own & set(other.rule.yields_to):
-            yielding = yielding or (
-                f"It stands for {other.rule.phrase} too, which differed from it on {apart} of {of} "
-                f"{unit}s. {separate}"
-            )
+            which = f"which differed from it on {apart} of {of} {unit}s"
+            which = which if both_cut else "which rose and fell with it"
+            yielding = yielding or f"It stands for {other.rule.phrase} too, {which}. {separate}"
             continue
-        note = (
-            f"It and {other.rule.phrase} differed on {apart} of {of} {unit}s: the two cannot be "
-            f"told apart. {separate}"
-        )
+        note = f"It and {other.rule.phrase} {went}: the two cannot be told apart. {separate}"
         reason = f"cannot be told apart from {other.rule.phrase}"
-        return Overlap(travels, Withheld(reason, apart, guard.fewest_units_each_side), note)
+        have, need = (apart, guard.fewest_units_each_side) if both_cut else (None, None)
+        return Overlap(travels, Withheld(reason, have, need), note)
     return Overlap(travels, None, yielding)
+
+
+def _is_cut(column: Floats) -> bool:
+    known = column[~np.isnan(column)]
+    return bool(np.isin(known, (0.0, 1.0)).all())

@@ -15,6 +15,7 @@ from miner.hypotheses.search import Progress, search
 from miner.hypotheses.tested import Tested
 from miner.hypotheses.together import foretold
 from miner.hypotheses.whitened import Spectra
+from miner.hypotheses.whole_day import NAME, with_whole_day
 from miner.results import Evidence, Hypothesis, OutcomeSummary, Together
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
@@ -78,6 +79,8 @@ def rank_table(
         out_of_sample: also ask whether all factors together foretell held-back units.
     """
     guard = rules.guardrails
+    if any(question.outcome == NAME for question in questions):
+        table = with_whole_day(table, rules)
     plan = design(table, rules, first, last)
     need = guard.fewest_days_to_rank if table.unit == "day" else guard.fewest_meals_to_rank
     usable = len(plan.names)
@@ -90,8 +93,9 @@ def rank_table(
         spectra=spectra,
     )  # fmt: skip
     dates = table.frame.loc[list(plan.names), "date"].astype(str).tolist()
-    fixed = answer(plan, dates, asked, guard, share=share) if asked else []
-    judged = judge_all(found.outcomes, found.tests, guard)
+    fixed = answer(plan, dates, asked, guard, share=share, seed=seed) if asked else []
+    shapes = {(item.factor, item.outcome): item.shape for item in asked if item.shape}
+    judged = judge_all(found.outcomes, found.tests, guard, shapes)
     fixed = [(question, as_searched(question, own, judged)) for question, own in fixed]
     alone = _answered_alone(fixed)
     listed = [test for test in found.tests if not _asks_one_of(test, alone)]
@@ -99,7 +103,10 @@ def rank_table(
     judged = [second_looked(item) for item in judged] if second_look else judged
     hypotheses = _ordered(table, plan, main, fixed, judged, rules, spreads or {})
     summaries = tuple(outcome_summary(part, found.tests, guard) for part in found.outcomes)
-    asked_about = sum(test.rule.withheld is None for test in listed) + len(fixed)
+    searched = {
+        (test.target.name, test.rule.items) for test in listed if test.rule.withheld is None
+    }
+    asked_about = len(searched) + len(fixed)
     chance = hints_by_chance(listed, guard)
     return Ranked(
         table.unit, usable, plan.left_out, need, True, main, asked_about, chance,
@@ -109,7 +116,7 @@ def rank_table(
 
 def default_primary(plan: Design) -> str:
     """Return the primary outcome: time above the range, or the mean where that is mostly none."""
-    names = [target.name for target in plan.targets]
+    names = [target.name for target in plan.searched]
     if plan.unit == "meal":
         return "rise" if "rise" in names else names[0]
     above = plan.target("minutes_above").values if "minutes_above" in names else np.empty(0)

@@ -13,10 +13,10 @@ from miner.hypotheses.design import Design, Target
 from miner.hypotheses.families import FamilyOfRules, families
 from miner.hypotheses.tested import OutcomeSearch, Tested, measure, prepare, untested
 from miner.hypotheses.whitened import Spectra
+from miner.results import Shape
 from miner.rulebook import Guardrails
-from miner.stats.maxt import judge, r_from_z, shuffles
+from miner.stats.maxt import critical_t, judge, shuffles
 
-Floats = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 
 
@@ -56,13 +56,15 @@ def search(
         spectra: decompositions to share between calls on the same days.
     """
     cache: Spectra = {} if spectra is None else spectra
-    parts = tuple(_prepare(design, target, guard, cache) for target in design.targets)
+    parts = tuple(_prepare(design, target, guard, cache) for target in design.searched)
     orders = shuffles(len(design.times), draws, seed)
     tests = [untested(part, rule) for part in parts for rule in part.rules if rule.withheld]
     for family in families(parts, primary, guard):
         told = None if progress is None else _told(progress, family.name)
         tests += _judged(family, orders, guard.claim_level, told)
-    questions = sum(len(part.tested()) for part in parts)
+    questions = sum(
+        len({part.rules[at].items for at in part.tested()}) for part in parts
+    )  # a cut and a dose are one
     return Search(design, parts, tuple(tests), questions)
 
 
@@ -73,7 +75,9 @@ def _told(progress: Progress, name: str) -> Callable[[float], None]:
 def _prepare(design: Design, target: Target, guard: Guardrails, cache: Spectra) -> OutcomeSearch:
     part = prepare(design, target, candidates(design, target, guard), guard, cache)
     told = [
-        at for at, rule in enumerate(part.rules) if rule.withheld is None or len(rule.items) == 1
+        at
+        for at, rule in enumerate(part.rules)
+        if rule.withheld is None or (len(rule.items) == 1 and rule.shape is Shape.CUT)
     ]
     return part.only(told)
 
@@ -99,11 +103,3 @@ def _judged(
         out += measure(part, white, own, adjusted, critical)
         begin = end
     return out
-
-
-def critical_t(z: Floats, df: int) -> Floats:
-    """Return the |t| on df degrees of freedom with the tail of |z|, shape as z."""
-    r = r_from_z(z, df)
-    t: Floats = r * np.sqrt(df / np.maximum(1 - r * r, 1e-12))
-    t[np.isinf(z)] = np.inf
-    return t

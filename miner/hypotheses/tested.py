@@ -26,6 +26,8 @@ class Tested:
     Attributes:
         critical: the |t| that its simultaneous interval spans.
         column: shape (k,), the rule whitened with the nuisance taken out; empty if not tested.
+        amounts: shape (k,), of a dose its amounts likewise, of which the difference is a slope;
+            of a cut the column itself.
         white: its outcome beside the same nuisance; None if not tested.
     """
 
@@ -39,6 +41,7 @@ class Tested:
     p_adjusted: float
     critical: float
     column: Floats
+    amounts: Floats
     white: Whitened | None = None
 
     @property
@@ -46,6 +49,11 @@ class Tested:
         """The simultaneous interval of the family, the outcome's own unit."""
         reach = self.critical * self.standard_error
         return self.difference - reach, self.difference + reach
+
+    @property
+    def span(self) -> float:
+        """What a difference of it is multiplied with to stand for the habit; 1 of a cut."""
+        return self.rule.span
 
     @property
     def margin(self) -> float:
@@ -62,6 +70,7 @@ class OutcomeSearch:
     Attributes:
         white: beside all nuisance; None where too little is known.
         columns: shape (k, m), the rules whitened, the nuisance still in them.
+        amounts: shape (k, m), the same with the amounts of a dose in place of its scores.
         made_from: the nuisance that each rule is made from.
         beside: the outcome beside the rest of the nuisance, by what a rule is made from.
     """
@@ -71,6 +80,7 @@ class OutcomeSearch:
     white: Whitened | None
     rules: tuple[Rule, ...]
     columns: Floats
+    amounts: Floats
     made_from: tuple[frozenset[str], ...]
     beside: Mapping[frozenset[str], Whitened]
 
@@ -96,6 +106,7 @@ class OutcomeSearch:
             self,
             rules=tuple(self.rules[at] for at in chosen),
             columns=self.columns[:, list(chosen)],
+            amounts=self.amounts[:, list(chosen)],
             made_from=tuple(self.made_from[at] for at in chosen),
         )
 
@@ -116,17 +127,17 @@ def prepare(
     sets = tuple(_made_from(design, target, rule) for rule in rules)
     if white is None:
         closed = tuple(_close(rule, "too few days on which it is known") for rule in rules)
-        return OutcomeSearch(
-            design.names, target, None, closed, np.empty((0, len(rules))), sets, {}
-        )
-    values = [rule.values for rule in rules]
-    stacked = np.column_stack(values) if values else np.empty((len(design.names), 0))
-    columns = white.whitened_columns(stacked)
+        empty = np.empty((0, len(rules)))
+        return OutcomeSearch(design.names, target, None, closed, empty, empty, sets, {})
+    columns = white.whitened_columns(_stacked([rule.values for rule in rules], design))
+    amounts = columns.copy()
+    own = {at: rule.amounts for at, rule in enumerate(rules) if rule.amounts is not None}
+    amounts[:, list(own)] = white.whitened_columns(_stacked(list(own.values()), design))
     beside = {names: white.without(names) for names in dict.fromkeys(sets)}
     checked = list(rules)
-    for names, own in beside.items():
+    for names, left in beside.items():
         chosen = [at for at, name in enumerate(sets) if name == names]
-        for at, share in zip(chosen, own.kept(columns[:, chosen]), strict=True):
+        for at, share in zip(chosen, left.kept(columns[:, chosen]), strict=True):
             if not share >= guard.least_variation_kept:
                 checked[at] = _close(
                     rules[at],
@@ -134,7 +145,13 @@ def prepare(
                     None if np.isnan(share) else float(share),
                     guard.least_variation_kept,
                 )
-    return OutcomeSearch(design.names, target, white, tuple(checked), columns, sets, beside)
+    return OutcomeSearch(
+        design.names, target, white, tuple(checked), columns, amounts, sets, beside
+    )
+
+
+def _stacked(values: Sequence[Floats], design: Design) -> Floats:
+    return np.column_stack(values) if values else np.empty((len(design.names), 0))
 
 
 def _made_from(design: Design, target: Target, rule: Rule) -> frozenset[str]:
@@ -151,7 +168,8 @@ def measure(
     """Return the chosen rules, all beside one nuisance, with sizes, standard errors and p."""
     columns = white.cleared(part.columns[:, chosen])
     scores = effects.single(columns, white.scores, white.rank)
-    raw = effects.single(columns, white.raw, white.rank)
+    amounts = white.cleared(part.amounts[:, chosen])
+    raw = effects.single(amounts, white.raw, white.rank)
     p = scores.p
     return [
         Tested(
@@ -165,6 +183,7 @@ def measure(
             float(adjusted[at]),
             float(critical[at]),
             columns[:, at],
+            amounts[:, at],
             white,
         )
         for at, rule in enumerate(chosen)
@@ -173,7 +192,7 @@ def measure(
 
 def untested(part: OutcomeSearch, rule: Rule) -> Tested:
     """Return a rule that is not tested, its numbers unknown."""
-    nothing = float("nan")
+    nothing, none = float("nan"), np.empty(0)
     return Tested(
-        part.target, rule, nothing, nothing, nothing, 0, nothing, nothing, nothing, np.empty(0)
+        part.target, rule, nothing, nothing, nothing, 0, nothing, nothing, nothing, none, none
     )

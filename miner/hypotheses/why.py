@@ -10,6 +10,7 @@ from miner.errors import MinerError, nearest
 from miner.hypotheses.candidates import candidates
 from miner.hypotheses.design import Design, Item, Target, combine, design, lagged
 from miner.hypotheses.identity import identity
+from miner.hypotheses.whole_day import with_whole_day
 from miner.results import FactorValue, Place, UnitBehind, Why
 from miner.rulebook import RuleBook
 from miner.tables.labels import higher_quarter
@@ -28,6 +29,7 @@ def why_table(table: UnitTable, rules: RuleBook, id_: str, client: str) -> Why:
     Raises:
         MinerError: no rule of this table has that ID.
     """
+    table = with_whole_day(table, rules)
     plan = design(table, rules)
     target, items = find(plan, rules, id_)
     frame = table.frame

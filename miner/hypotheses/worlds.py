@@ -51,7 +51,7 @@ def model(table: UnitTable, rules: RuleBook, primary: str) -> Model:
     cache: Spectra = {}
     names, patterns, scatter = [], [], []
     wobble = float("nan")
-    for target in plan.targets:
+    for target in plan.searched:
         fitted_all = whitened(plan, target.values, cache)
         if fitted_all is None:
             continue

@@ -21,6 +21,9 @@ LOOKS = ("ranked", "looked")
 NO_DAY_AFTER = "9999-12-30"
 
 
+SHAPES = ("cut", "dose")
+
+
 @dataclass(frozen=True, slots=True)
 class Question(Result):
     """One question that was fixed.
@@ -40,6 +43,7 @@ class Question(Result):
         words: of a tag or a food, the words that counted as it then; None where that was not
             written.
         named: name of the factor when it was fixed.
+        shape: "cut" or "dose" where one was named.
     """
 
     factor: str
@@ -54,6 +58,7 @@ class Question(Result):
     lost: bool = False
     words: tuple[str, ...] | None = None
     named: str = ""
+    shape: str | None = None
 
 
 def named(ledger: Ledger, event: str) -> tuple[Event, ...]:
@@ -82,6 +87,7 @@ def questions(ledger: Ledger) -> tuple[Question, ...]:
             range=limits or None,
             looked=payload.get("looked") is True,
             lost=not item.trusted or lost_at < item.n,
+            shape=payload.get("shape") if payload.get("shape") in SHAPES else None,
             words=tuple(map(str, item.listed("words"))) if "words" in payload else None,
         )
         found.setdefault((question.factor, question.outcome), question)

@@ -36,7 +36,9 @@ from miner.results.ranking import (
     Evidence,
     Hypothesis,
     OutcomeSummary,
+    Per,
     Ranking,
+    Shape,
     Withheld,
 )
 from miner.results.together import Together
@@ -83,6 +85,7 @@ __all__ = [
     "OutcomeSummary",
     "PairRead",
     "PairsTest",
+    "Per",
     "Period",
     "Place",
     "Plan",
@@ -97,6 +100,7 @@ __all__ = [
     "Reworded",
     "Series",
     "Severity",
+    "Shape",
     "Shared",
     "StreamSummary",
     "TimeOfDay",

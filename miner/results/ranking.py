@@ -32,6 +32,29 @@ class Withheld(Result):
     need: float | None = None
 
 
+class Shape(StrEnum):
+    """How a habit is compared: units with it and without, or so much more of its measure."""
+
+    CUT = "cut"
+    DOSE = "dose"
+
+
+@dataclass(frozen=True, slots=True)
+class Per(Result):
+    """What the difference of a dose is for.
+
+    Attributes:
+        amount: so much of its measure, in ``unit``.
+        towards: "more" or "less" of it, the way the habit lies.
+        span: how far the client's own quarters lie apart, in ``amount``.
+    """
+
+    amount: float
+    unit: str
+    towards: str
+    span: float
+
+
 class DoubtCode(StrEnum):
     """Why what passes the claim level is a hint all the same."""
 
@@ -41,6 +64,7 @@ class DoubtCode(StrEnum):
     CLOCK = "clock"
     WEEKDAY = "weekday"
     UNEQUAL_SPREAD = "unequal_spread"
+    OTHER_WAY = "other_way"
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +155,9 @@ class Hypothesis(Result):
     """One rule: factors and an outcome, what was counted, and what may be said of it.
 
     Attributes:
+        shape: whether units with and without are compared, or a line is fitted to the measure;
+            the counts are of with and without all the same.
+        per: of a dose, what ``difference`` and ``interval`` are for; else None.
         tried_before: how its last test ended, where it was kept and judged before, or None.
     """
 
@@ -166,6 +193,13 @@ class Hypothesis(Result):
     guess: str | None = None
     unlikely_beyond: float | None = None
     tried_before: str | None = None
+    shape: Shape = Shape.CUT
+    per: Per | None = None
+
+    @property
+    def span(self) -> float:
+        """What a difference is multiplied with to stand for the client's own habit; 1 of a cut."""
+        return 1.0 if self.per is None else self.per.span
 
     def to_dict(self) -> dict[str, Any]:
         """Return the fields of the contract, the derived ratios among them."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-from pydantic import Field, field_validator
+from pydantic import Field, field_validator, model_validator
 
 from miner.errors import MinerError, nearest
 from miner.rulebook.checked import Checked, only
@@ -38,6 +38,9 @@ class FactorRule(Checked):
     lag: dict[str, int]
     same_time: tuple[str, ...] = ()
     made_from: tuple[NuisanceColumn, ...] = ()
+    dose: bool = False
+    per: float | None = Field(default=None, gt=0)
+    each: str | None = None
     moves_window: tuple[str, ...] = ()
     confounders: tuple[str, ...] = ()
     yields_to: tuple[str, ...] = ()
@@ -56,6 +59,17 @@ class FactorRule(Checked):
     helpful: Literal["with", "without"] = "without"
     source: str
 
+    @property
+    def towards_less(self) -> bool:
+        """Whether the habit is the low side of its measure: a dose of it is so much less."""
+        return self.cut in ("below", "own_low_quarter", "below_own_median")
+
+    @model_validator(mode="after")
+    def _dose_is_said(self) -> FactorRule:
+        if self.dose and (self.per is None or not self.each):
+            raise ValueError("a dose with 'per' (an amount of its measure) and 'each' (its words)")
+        return self
+
 
 class OutcomeRule(Checked):
     """One outcome: how it is measured, which way is worse, what is too small to matter."""
@@ -66,6 +80,7 @@ class OutcomeRule(Checked):
     window: str
     coverage: float = Field(gt=0, le=1)
     worse: Literal["higher", "lower"] = "higher"
+    asked_only: bool = False
     smallest_worth_it: float = Field(gt=0)
     plausible_spread: float = Field(gt=0)
     label: str
@@ -163,12 +178,12 @@ class RuleBook(Checked):
     hash: str
 
     def outcomes_of(self, unit: str) -> dict[str, OutcomeRule]:
-        """Return the outcomes of one unit by name, in the order of the rule book."""
+        """Return the outcomes of one unit by name, in order, without those only asked about."""
         start = f"{unit}."
         return {
             name.removeprefix(start): rule
             for name, rule in self.outcomes.items()
-            if rule.unit == unit
+            if rule.unit == unit and not rule.asked_only
         }
 
     def factors_of(self, unit: str) -> dict[str, FactorRule]:
@@ -230,7 +245,8 @@ class RuleBook(Checked):
         """
         kind = factor.partition(":")[0]
         for unit in ("day", "meal"):
-            rule = self.outcomes_of(unit).get(outcome.removeprefix(f"{unit}."))
+            rule = self.outcomes.get(self.key_of(outcome.removeprefix(f"{unit}."), unit))
+            rule = rule if rule is not None and rule.unit == unit else None
             known = self.factors_of(unit)
             own = known.get(factor) or known.get(f"{kind}:*")
             if rule is not None and own is not None and rule.window in own.lag:

@@ -19,6 +19,8 @@ Singles = NDArray[np.float32]
 Ints = NDArray[np.intp]
 
 STEPS = 16
+LARGEST = 1 - 1e-6
+"""The largest |r|: single precision tells no perfect fit from one so near, and they are equal."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,11 +157,51 @@ def judge(
 def _highest(peaks: dict[int, Singles], step: int) -> Floats:
     """Return the maximum |z| of every draw over the rules left at a step, sorted."""
     found: Floats = np.max(
-        [z_from_r(np.minimum(peak[step], 1).astype(float), df) for df, peak in peaks.items()],
+        [z_from_r(np.minimum(peak[step], LARGEST, dtype=float), df) for df, peak in peaks.items()],
         axis=0,
     )
     found.sort()
     return found
+
+
+def largest(block: Block, orders: Ints, way: int = 0) -> Floats:
+    """Return the largest |z| over the rules of one outcome in every shuffle, sorted.
+
+    Args:
+        block: the outcome and its rules.
+        orders: shape (B, N), shuffles of the units.
+        way: 1 or -1 takes the largest z in that way, with its sign.
+    """
+    r = _Ready.of(block).correlations(orders).astype(float)
+    highest = (way * r if way else np.abs(r)).max(axis=0)
+    z = z_from_r(np.minimum(np.abs(highest), LARGEST), block.df)
+    found: Floats = np.sort(np.sign(highest) * z)
+    return found
+
+
+def tail(maxima: Floats, z: float) -> float:
+    """Return the p of a z beside the maxima of all shuffles; the order as it was is one more."""
+    as_large = len(maxima) - int(np.searchsorted(maxima, z - 1e-5 * max(1.0, abs(z))))
+    return (as_large + 1) / (len(maxima) + 1)
+
+
+def quantile(maxima: Floats, level: float) -> float:
+    """Return the z beyond which ``tail`` is at most the level; infinite with too few shuffles."""
+    place = int(np.ceil((1 - level) * (len(maxima) + 1))) - 1
+    return float(maxima[place]) if place < len(maxima) else np.inf
+
+
+def signed_z(t: float, df: int) -> float:
+    """Return the z with the tail of t, and its sign."""
+    return float(np.sign(t) * -ndtri(stdtr(df, -abs(t))))
+
+
+def critical_t(z: Floats, df: int) -> Floats:
+    """Return the t on df degrees of freedom with the tail of z, and its sign, shape as z."""
+    r = r_from_z(z, df)
+    t: Floats = np.sign(z) * r * np.sqrt(df / np.maximum(1 - r * r, 1e-12))
+    t[np.isinf(z)] = np.inf
+    return t
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,7 +225,7 @@ class _Ready:
             np.ascontiguousarray(block.nuisance.T, dtype=np.float32),
             block.known,
             block.df,
-            z_from_r(np.clip(outcome @ unit, -1, 1), block.df),
+            z_from_r(np.clip(outcome @ unit, -LARGEST, LARGEST), block.df),
         )
 
     def correlations(self, orders: Ints) -> Singles:

@@ -1,4 +1,4 @@
-"""How much two yes/no columns say the same."""
+"""How much two columns say the same."""
 
 from __future__ import annotations
 
@@ -8,29 +8,31 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 
-def phi_matrix(values: Floats, others: Floats) -> Floats:
-    """Return the correlation of yes/no columns over the units known for both.
+def correlations(values: Floats, others: Floats) -> Floats:
+    """Return the correlation of columns over the units known for both.
 
     Args:
-        values: shape (n, m), 1, 0 or NaN.
+        values: shape (n, m): 1, 0 or NaN, or any numbers.
         others: shape (n, k), likewise.
 
     Returns:
         Shape (m, k); NaN where either does not vary over the units known for both.
 
-    Source: Pearson's phi of a 2 x 2 table; Agresti 2013, Categorical Data Analysis, 3rd ed.
+    Source: Pearson's product-moment correlation; of two yes/no columns it is phi of their 2 x 2
+    table (Agresti 2013, Categorical Data Analysis, 3rd ed.).
     """
-    known, known_too = ~np.isnan(values), ~np.isnan(others)
-    yes, yes_too = np.where(known, values, 0.0), np.where(known_too, others, 0.0)
-    n = known.T.astype(float) @ known_too
-    first = yes.T @ known_too
-    second = known.T.astype(float) @ yes_too
-    both = yes.T @ yes_too
-    top = n * both - first * second
-    bottom = first * (n - first) * second * (n - second)
+    known, known_too = (~np.isnan(values)).astype(float), (~np.isnan(others)).astype(float)
+    one, other = np.where(known > 0, values, 0.0), np.where(known_too > 0, others, 0.0)
+    n = known.T @ known_too
+    first, second = one.T @ known_too, known.T @ other
+    top = n * (one.T @ other) - first * second
+    spread = n * (np.square(one).T @ known_too) - first**2
+    spread_too = n * (known.T @ np.square(other)) - second**2
+    bottom = np.where(spread > 1e-9 * n**2, spread, 0.0)
+    bottom = bottom * np.where(spread_too > 1e-9 * n**2, spread_too, 0.0)
     out = np.full(top.shape, np.nan)
     varies = bottom > 0
-    out[varies] = top[varies] / np.sqrt(bottom[varies])
+    out[varies] = np.clip(top[varies] / np.sqrt(bottom[varies]), -1.0, 1.0)
     return out
 
 

@@ -20,8 +20,9 @@ def unknown_names(client: Client, rules: RuleBook) -> list[Finding]:
         if name not in rules.cautions.intake
     ]
     primary = client.settings.primary_outcome
-    if primary is not None and primary not in rules.outcomes:
-        asked.append(_told(f"primary_outcome '{primary}'", list(rules.outcomes), primary))
+    ranked = [name for name, rule in rules.outcomes.items() if not rule.asked_only]
+    if primary is not None and primary not in ranked:
+        asked.append(_told(f"primary_outcome '{primary}'", ranked, primary))
     return asked
 
 

@@ -29,7 +29,7 @@ def higher_quarter(table: UnitTable, outcome: str, rules: RuleBook) -> pd.Series
         do = nearest(outcome, table.outcomes) or "See the rule book for the names."
         raise MinerError(f"there is no outcome '{outcome}' by {table.unit}", expected, do)
     frame = table.frame
-    rule = rules.outcomes_of(table.unit)[outcome]
+    rule = rules.outcome(outcome, table.unit)
     values = frame[outcome].where(frame["usable"]).to_numpy(np.float64)
     second = TIES_ORDERED_BY.get(outcome)
     order = frame[second].to_numpy(np.float64) if second in table.outcomes else None

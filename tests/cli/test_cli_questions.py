@@ -273,3 +273,35 @@ def test_cautions_come_before_anything_said_of_habits(
     shown = run(words[0], client, *words[1:])
     assert shown.exit_code == 0, shown.output
     assert shown.stdout.startswith("Before anything else\n  ! Insulin:")
+
+
+def test_a_shape_is_asked_for_and_written_down(run: Any, client: str) -> None:
+    cut, dose = (
+        json.loads(run("ask", client, *PAIR, "--shape", shape, "--format", "json").stdout)
+        for shape in ("cut", "dose")
+    )
+    assert (cut["shape"], dose["shape"]) == ("cut", "dose")
+    assert cut["id"] == dose["id"]
+    assert cut["per"] is None
+    assert (dose["per"]["amount"], dose["per"]["unit"], dose["per"]["towards"]) == (1, "h", "less")
+    assert "Each hour less sleep" in dose["sentence"]
+    assert cut["notes"] == list(dict.fromkeys(cut["notes"]))
+    assert run("ask", client, *PAIR, "--fix", "--shape", "cut").exit_code == 0
+    (question,) = api.fixed_questions(Path(client))
+    assert question.shape == "cut"
+
+
+def test_a_dose_of_what_is_not_measured_is_refused(run: Any, client: str) -> None:
+    asked = ["--factor", "long_sleep", "--outcome", "wake_glucose", "--shape", "dose"]
+    for more in ([], ["--fix"]):
+        result = run("ask", client, *asked, *more)
+        assert (result.exit_code, result.stdout) == (2, "")
+        assert "'long_sleep' has no dose" in result.stderr
+
+
+def test_the_whole_day_is_asked_about(run: Any, client: str) -> None:
+    asked = ["--factor", "late_dinner", "--outcome", "whole_day"]
+    found = json.loads(run("ask", client, *asked, "--format", "json").stdout)
+    assert (found["outcome"], found["unit"], found["relation"]) == ("whole_day", "SD", "same_day")
+    assert found["could_run_backwards"]
+    assert run("ask", client, *asked, "--fix", "--guess", "up").exit_code == 0

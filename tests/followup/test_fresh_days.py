@@ -250,3 +250,31 @@ def test_kept_knows_its_direction():
     assert judging.sign(kept().what) == 1
     assert judging.sign(kept(direction="down").what) == -1
     assert isinstance(kept(), Kept)
+
+
+# A kept dose is judged as a dose: the slope of the outcome on its amounts, of the same whitening.
+def test_a_kept_dose_is_judged_as_a_dose(rules):
+    table = table_of(rules, shift=0.0)
+    rng = np.random.default_rng(3)
+    clock = 20 + rng.normal(0, 1, len(table.frame))
+    frame = table.frame.assign(minutes_above=table.frame["minutes_above"] + 30 * clock)
+    measures = table.measures.assign(late_dinner=clock)
+    own = replace(table, frame=frame, measures=measures)
+    kept = what() | {"shape": "dose"}
+    after, until = row_date(table, 29), row_date(table, 71)
+    found = fresh(own, rules, kept, after, until)
+    assert found.difference == pytest.approx(30, abs=12)
+    assert found.p(1) < 0.01
+    cut = fresh(own, rules, what(), after, until)
+    assert cut.difference != pytest.approx(found.difference, rel=0.2)
+    none = replace(own, measures=measures * np.nan)
+    closed = fresh(none, rules, kept, after, until)
+    assert closed.closed.reason.startswith("it is not known as a number often enough")
+    assert not closed.stopped
+
+
+# What is too small to matter is asked of the kept client's own quarters.
+def test_a_kept_dose_did_not_hold_where_its_quarters_would_not_matter(rules):
+    item, narrow = kept(smallest_worth_it=20.0), kept(smallest_worth_it=20.0, per={"span": 4.0})
+    assert judging.judge(item, seen(0.0), []).status == "did_not_hold"
+    assert judging.judge(narrow, seen(0.0), []).status == "not_settled"

@@ -12,6 +12,7 @@ from math import ceil, isnan, sqrt
 
 import numpy as np
 import oracle
+from scipy.integrate import quad
 from scipy.stats import f as f_test
 from scipy.stats import nct, norm
 from scipy.stats import t as student
@@ -35,10 +36,41 @@ def rank(table, rules, primary, orders):
     )
     out = {}
     for part in parts:
-        for rule in part["rules"]:
+        for rule in _the_better_shapes(part):
             if len(rule["factors"]) == 1 or _may_be_told(part, rule, guard, passing):
                 out[rule["factors"], part["name"]] = _described(part, rule, rules)
-    return out, sum(len(_tested(part)) for part in parts)
+    return out, sum(len({rule["factors"] for rule in _tested(part)}) for part in parts)
+
+
+def _the_better_shapes(part):
+    """Of a habit as a cut and as a dose the one with the smaller p; that p is of the better."""
+    out = []
+    for rule in part["rules"]:
+        own = [other for other in part["rules"] if other["factors"] == rule["factors"]]
+        tested = [other for other in own if other["withheld"] is None]
+        best = min(tested, key=lambda one: (one["p_adjusted"], one["p"])) if tested else own[0]
+        if rule is best:
+            p = _p_of_either(part, *tested) if len(tested) == 2 else best.get("p")
+            out.append(best | {"p": p, "both": len(tested) == 2})
+    return out
+
+
+def _p_of_either(part, one, other):
+    """The chance that one of two columns is as close to an outcome that points anywhere."""
+    X = oracle.whiten(one["X"], part["C"])
+    u, v = (
+        oracle.residual(oracle.whiten(oracle.centred(rule["values"]), part["C"]), X)
+        for rule in (one, other)
+    )
+    turn = np.arccos(np.clip(u @ v / np.sqrt((u @ u) * (v @ v)), -1, 1))
+    df, t = one["df"], max(abs(one["t"]), abs(other["t"]))
+    limit = abs(t) / sqrt(df + t * t)
+
+    def beyond(angle):
+        closest = max(abs(np.cos(angle)), abs(np.cos(angle - turn)))
+        return max(0.0, 1 - (limit / closest) ** 2) ** ((df - 1) / 2) if closest > limit else 0.0
+
+    return quad(beyond, 0, np.pi, points=[turn % np.pi, np.pi / 2], limit=500)[0] / np.pi
 
 
 def _tested(part):
@@ -97,14 +129,46 @@ def _outcome(table, rules, name, days):
             single["withheld"] = "more than half the values are the same"
         part["rules"] = singles
         return part
-    part["rules"] = singles + _sets(singles, values, part, high, guard)
+    doses = _doses(table, rules, part, days, singles)
+    part["rules"] = singles + doses + _sets(singles, values, part, high, guard)
     for rule_ in part["rules"]:
         rule_["X"] = _beside(part, rule_["factors"], rules)
         spread = oracle.kept(rule_["values"], rule_["X"]) if _varies(rule_["values"]) else 0.0
         if rule_["withheld"] is None and spread < guard.least_variation_kept:
             rule_["withheld"] = NUISANCE
-    part["rules"] = [r for r in part["rules"] if len(r["factors"]) == 1 or r["withheld"] is None]
+    part["rules"] = [
+        rule
+        for rule in part["rules"]
+        if rule["withheld"] is None or (len(rule["factors"]) == 1 and rule["shape"] == "cut")
+    ]
     return part
+
+
+def _doses(table, rules, part, days, singles):
+    """The measures of habits, counted towards the habit, in what their slope is told for."""
+    guard, found = rules.guardrails, []
+    need = max(guard.fewest_units_each_side, ceil(guard.fewest_share_each_side * len(part["y"])))
+    for single in singles:
+        (factor,) = single["factors"]
+        rule = rules.factor(factor)
+        if not rule.dose:
+            continue
+        lag, amounts = rule.lag[part["rule"].window], []
+        for at in part["known"]:
+            rows = table.frame.index[table.frame["day_number"] == days[at]["day_number"] - lag]
+            amount = table.measures.loc[rows[0], factor] if len(rows) else float("nan")
+            amounts.append(float(amount) / rule.per * (-1 if "low" in rule.cut else 1))
+        known = [amount for amount in amounts if not isnan(amount)]
+        low, high = np.quantile(known, [0.25, 0.75]) if known else (0, 0)
+        if len(known) < 2 * need or len(set(known)) < 5 or not high > low or _tied(known) > 0.5:
+            continue
+        scores = iter(oracle.normal_scores(known))
+        values = [float("nan") if isnan(amount) else next(scores) for amount in amounts]
+        found.append(single | {
+            "shape": "dose", "values": np.array(values), "amounts": np.array(amounts),
+            "withheld": None, "span": high - low,
+        })  # fmt: skip
+    return found
 
 
 def _days_before(table, day, factor, lag):
@@ -184,7 +248,10 @@ def _rule(factors, column, part, high, guard):
         withheld = "too few days without it"
     return {
         "factors": factors,
+        "shape": "cut",
+        "span": 1.0,
         "values": np.array(column, dtype=float),
+        "amounts": np.array(column, dtype=float),
         "counts": counts,
         "withheld": withheld,
     }
@@ -219,7 +286,7 @@ def _pattern(column):
 
 
 def _varies(column):
-    return len({value for value in column if not isnan(value)}) == 2
+    return len({value for value in column if not isnan(value)}) >= 2
 
 
 # ---- p-values, sizes, intervals
@@ -253,13 +320,13 @@ def _judge(family, orders, share, rules):
             rule["p"] = 2 * student.sf(abs(rule["t"]), rule["df"])
             rule["p_adjusted"] = min(1.0, found["p_stepdown"][at] / share)
             rule["difference"], rule["se"], low, high = oracle.interval(
-                part["y"], rule["X"], rule["values"], part["C"], steps[at]
+                part["y"], rule["X"], rule["amounts"], part["C"], steps[at]
             )
             rule["interval"] = (low, high)
             at += 1
 
 
-def _refit(part, rule, beside=(), keep=None, y=None):
+def _refit(part, rule, beside=(), keep=None, y=None, by="amounts"):
     """Generalised least squares of the raw outcome on nuisance, other columns, and the rule."""
     keep = np.ones(len(part["y"]), dtype=bool) if keep is None else keep
     y = part["y"] if y is None else y
@@ -267,7 +334,7 @@ def _refit(part, rule, beside=(), keep=None, y=None):
     others = [oracle.centred(np.array(other))[keep] for other in beside]
     X = np.column_stack([rule["X"][keep], *others])
     X = X[:, _first_independent(X)]
-    column = oracle.centred(rule["values"])[keep]
+    column = oracle.centred(rule[by])[keep]
     if np.linalg.matrix_rank(np.column_stack([X, column])) == X.shape[1]:
         return float("nan"), float("nan"), 0
     return oracle.regression(
@@ -293,14 +360,10 @@ def _may_be_told(part, rule, guard, passing):
     scores = oracle.normal_scores(part["y"])
     for other in _tested(part):
         if set(other["factors"]) < set(rule["factors"]):
-            b, se, df = _refit(part, rule, [other["values"]], y=scores)
-            if not 2 * student.sf(abs(b / se), df) <= guard.claim_level:
+            b, se, df = _refit(part, rule, [other["values"]], y=scores, by="values")
+            if not 2 * student.sf(abs(b / se), df) <= guard.claim_level / passing:
                 return False
     return True
-
-
-def _single(part, factor):
-    return next(rule for rule in part["rules"] if rule["factors"] == (factor,))
 
 
 def _correlation(one, other):
@@ -329,14 +392,19 @@ def _described(part, rule, rules):
             phi = _correlation(rule["values"], other["values"])
             if phi >= guard.overlap_travels_with:
                 along.append((-phi, other["factors"][0]))
-            columns = [rule["values"], *(_single(part, name)["values"] for name in rule["factors"])]
+            columns = [rule["values"]]
+            if len(rule["factors"]) > 1:
+                own = [(name,) for name in rule["factors"]]
+                columns += [one["values"] for one in _tested(part) if one["factors"] in own]
             closest = max(_correlation(column, other["values"]) for column in columns)
             yields = set(rule["factors"]) & set(rules.factor(other["factors"][0]).yields_to)
             if closest >= guard.overlap_not_told_apart and not yields:
                 out["withheld"] = "cannot be told apart"
-    out["travels_with"] = [name for _, name in sorted(along, key=lambda pair: pair[0])]
-    worth = part["rule"].smallest_worth_it
-    spread, se = part["rule"].plausible_spread, rule["se"]
+    names = [name for _, name in sorted(along, key=lambda pair: pair[0])]
+    out["travels_with"] = list(dict.fromkeys(names))
+    worth = part["rule"].smallest_worth_it / rule["span"]
+    spread, se = part["rule"].plausible_spread / rule["span"], rule["se"]
+    out |= {name: rule[name] for name in ("shape", "span", "both")}
     out |= {key: rule[key] for key in ("difference", "se", "df", "p", "p_adjusted", "interval")}
     out["expected"] = posterior_mean(rule["difference"], se, spread, rule["df"])
     out["days"] = _days_to_settle(part, rule, worth, guard)
@@ -394,7 +462,7 @@ def _doubts(part, rule, rules):
         if len(other["factors"]) == 1 and name in recorded and name not in rule["factors"]:
             counts = other["counts"]
             if counts["with"] and counts["without"]:
-                left = _refit(part, rule, [other["values"]])[0]
+                left = _refit(part, rule, [other["amounts"]])[0]
                 if not left / difference >= 0.5:
                     found.append("confounder")
     moved = any(part["rule"].window in rules.factor(f).moves_window for f in rule["factors"])
@@ -407,14 +475,13 @@ def _doubts(part, rule, rules):
     if len(set(part["times"])) >= guard.weekdays_from_days:
         week = [[float(own == day) for own in weekday] for day in range(7)]
         b = _refit(part, rule, week)[0]
-        p = _p(_refit(part, rule, week, y=oracle.normal_scores(part["y"])))
+        p = _p(_refit(part, rule, week, y=oracle.normal_scores(part["y"]), by="values"))
         held = b / difference >= 0.5 and p <= guard.hint_level_searched
         if _keeps_to(part, rule, week) and not held:
             found.append("weekday")
     share = rule["counts"]["with"] / (rule["counts"]["with"] + rule["counts"]["without"])
-    if min(share, 1 - share) < guard.unbalanced_share and _robust_p(part, rule) > (
-        guard.hint_level_searched
-    ):
+    rare = rule["shape"] == "cut" and min(share, 1 - share) < guard.unbalanced_share
+    if rare and _robust_p(part, rule) > (guard.hint_level_searched):
         found.append("unequal_spread")
     return found
 

@@ -53,13 +53,15 @@ def day_table(outcomes, factors, *, numbers=None, sensor="a", usable=None, by_cl
 
 def random_table(
     seed, *, days, factors, outcomes, world="persistent", shift=0.0, both=0.0, twins=False,
-    clock_noise=3.0,
+    clock_noise=3.0, dose=0.0,
 ):  # fmt: skip
     """A month with days missing, days left out, and unknown outcomes and factors.
 
     ``shift``: how many SD the late dinner moves the first outcome. ``both``: how much, in its own
     unit, the first outcome is higher where the second and third factors come together. ``twins``:
     the last factor is a copy of the second but for one day, the one before it is the weekend.
+    ``dose``: habits have measures too, of which the second moves the first outcome by so much a
+    unit; the last is measured by nearly the same as the third.
     """
     rng = np.random.default_rng(1000 + seed)
     made = month(
@@ -80,10 +82,23 @@ def random_table(
     by_clock = by_clock.mask(rng.random((days, len(outcomes))) < 0.1)
     frame.loc[rng.random(days) < 0.05, "usable"] = False
     keep = rng.random(days) >= 0.06
+    measures = frame.loc[:, list(names)]
+    if dose:
+        amounts = measured(rng, made.table.frame, names)
+        amounts[names[-1]] = amounts[names[2]] + rng.normal(0, 0.1, days)
+        frame[outcomes[0]] += dose * amounts[names[1]]
+        measures = amounts.mask(rng.random((days, len(names))) < 0.1)
+        measures = measures * [-1 if RULES.factor(name).towards_less else 1 for name in names]
     return replace(
-        made.table, frame=frame[keep], by_clock=by_clock[keep],
-        measures=frame.loc[keep, list(names)], context=frame.loc[keep, []],
+        made.table, frame=frame[keep], by_clock=by_clock[keep], measures=measures[keep],
+        context=frame.loc[keep, []],
     )  # fmt: skip
+
+
+def measured(rng, frame, names):
+    """How much of each habit there was: more on the days that have it, by chance otherwise."""
+    amounts = frame[list(names)] + rng.uniform(0, 1.4, (len(frame), len(names)))
+    return amounts.round(2)
 
 
 def with_guard(**changes):

@@ -8,7 +8,7 @@ from small_tables import RULES, day_table, with_guard
 
 from miner.hypotheses import tested
 from miner.hypotheses.design import design
-from miner.hypotheses.doubts import doubts
+from miner.hypotheses.doubts import Levels, doubts
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.search import search
 from miner.results import DoubtCode, Evidence
@@ -75,7 +75,8 @@ def test_what_is_left_beside_weekdays_is_that_of_ordinary_least_squares(seed):
     part, test = found.outcomes[0], found.tests[0]
     if part.white.dependence.w * part.white.dependence.phi:
         pytest.skip("days that depend on each other")
-    left = [d.left for d in doubts(part, test, RULES.guardrails, 0.05) if d.code == "weekday"]
+    told = doubts(part, test, RULES.guardrails, Levels(0.05, 0.05))
+    left = [doubt.left for doubt in told if doubt.code == "weekday"]
     n = len(habit)
     drift, rest = np.arange(n), weekday >= 5
     alone = lm.OLS(outcome, np.column_stack([np.ones(n), rest, drift, habit])).fit().params[-1]
@@ -113,6 +114,7 @@ def test_a_rare_habit_whose_days_are_alike_is_clear():
 
 def test_a_rule_without_any_scatter_has_a_bound_beyond_every_other():
     numbers = dict.fromkeys(("score_t", "df", "p", "p_adjusted", "critical"), 2.0)
-    test = tested.Tested(None, None, 4.0, 0.0, **numbers, column=np.empty(0))
+    none = np.empty(0)
+    test = tested.Tested(None, None, 4.0, 0.0, **numbers, column=none, amounts=none)
     assert test.margin == np.inf
     assert test.interval == (4.0, 4.0)

@@ -6,7 +6,7 @@ import pytest
 from small_tables import NAN, RULES, day_table, with_factor, with_guard
 
 from miner.hypotheses.design import design
-from miner.hypotheses.doubts import doubts
+from miner.hypotheses.doubts import Levels, doubts
 from miner.hypotheses.guard import adds_something, judge_all
 from miner.hypotheses.rank import SECOND_LOOK, rank_table
 from miner.hypotheses.search import search
@@ -260,7 +260,10 @@ def test_what_is_not_whitened_is_not_doubted_and_adds_nothing():
     )
     found = search(design(table, RULES), "day_mean", RULES.guardrails, draws=99, seed=0)
     part = found.outcomes[0]
-    assert doubts(part, replace(found.tests[0], white=None), RULES.guardrails, 0.05) == ()
+    assert (
+        doubts(part, replace(found.tests[0], white=None), RULES.guardrails, Levels(0.05, 0.05))
+        == ()
+    )
     assert not adds_something(part, replace(found.tests[-1], white=None), 0.05)
 
 

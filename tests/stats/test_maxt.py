@@ -329,3 +329,48 @@ def test_arguments_are_left_as_they_were():
         np.testing.assert_array_equal(block.rules, rules)
         np.testing.assert_array_equal(block.outcome, outcome)
         np.testing.assert_array_equal(block.known, known)
+
+
+# Yes and no in both: every order of eight units, against Fisher's tables with the same margins
+# (scipy's hypergeometric), tables as far from what is expected counted together.
+@pytest.mark.parametrize(("with_", "high", "both"), [(4, 4, 4), (4, 4, 3), (3, 4, 3), (2, 5, 0)])
+def test_yes_and_no_are_fishers_tables_enumerated(with_, high, both):
+    from scipy.stats import hypergeom
+
+    rule = np.repeat([1.0, 0.0], [with_, 8 - with_])
+    outcome = np.zeros(8)
+    outcome[:both] = outcome[with_ : with_ + high - both] = 1
+    every = np.array(list(permutations(range(8))))
+    block = _plain_block(rule[:, None], outcome)
+    found = maxt.judge([block], every, complete=True)
+    cells = np.arange(9)
+    away = np.abs(cells - with_ * high / 8)
+    chances = hypergeom.pmf(cells, 8, high, with_)
+    expected = chances[away >= abs(both - with_ * high / 8) - 1e-9].sum()
+    assert found.single_step[0] == pytest.approx(expected, abs=1e-12)
+
+
+# The larger of two rules, signed and not, over every order of six units.
+@pytest.mark.parametrize("way", [0, 1, -1])
+def test_the_largest_of_two_is_that_of_every_order(way):
+    rng = np.random.default_rng(2)
+    rules, y = rng.normal(size=(6, 2)), rng.normal(size=6)
+    block = _plain_block(rules, y)
+    found = maxt.largest(block, EVERY_ORDER, way)
+    t = np.array([effects.single(block.rules, block.outcome[order], 1).t for order in EVERY_ORDER])
+    expected = (np.abs(t) if way == 0 else way * t).max(axis=1)
+    z = [maxt.signed_z(value, block.df) for value in expected]
+    np.testing.assert_allclose(found, np.sort(z), atol=1e-4)
+    z = float(found[700])
+    assert maxt.tail(found, z) == pytest.approx(((found >= z - 1e-5).sum() + 1) / 721)
+    bound = maxt.quantile(found, 0.05)
+    assert maxt.tail(found, bound + 1e-3) <= 0.05 < maxt.tail(found, bound - 1e-3)
+    assert maxt.quantile(found[:10], 0.05) == np.inf
+
+
+def test_t_and_z_have_the_same_tail_and_sign():
+    for t in (-3.1, -0.2, 0.0, 1.7):
+        z = maxt.signed_z(t, 11)
+        assert student.sf(t, 11) == pytest.approx(norm.sf(z), rel=1e-9)
+        assert maxt.critical_t(np.array([z]), 11)[0] == pytest.approx(t, abs=1e-9)
+    assert maxt.critical_t(np.array([np.inf]), 5)[0] == np.inf

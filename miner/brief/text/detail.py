@@ -53,11 +53,16 @@ def _row(item: Hypothesis, amounts: Amounts) -> tuple[str, ...]:
         f"{counts.with_high} of {counts.with_}\n{counts.without_high} of {counts.without}",
         f"{fixed(counts.support, 2)}\n{fixed(counts.confidence, 2)}",
         f"{fixed(counts.lift, 2)}\n{fixed(counts.leverage, 2)}",
-        f"{amounts.difference(item.difference, item.unit)}\n"
+        f"{amounts.difference(item.difference, item.unit)}{_per(item)}\n"
         f"{amounts.interval(item.interval, item.unit)}",
         f"{chance(item.p)}\n{chance(item.p_adjusted)}",
         f"{str(item.evidence).replace('_', ' ')}\n{counts.unknown}",
     )
+
+
+def _per(item: Hypothesis) -> str:
+    per = item.per
+    return "" if per is None else f" per {per.amount:g} {per.unit} {per.towards}"
 
 
 def _reach(outcome: OutcomeSummary, amounts: Amounts) -> str:

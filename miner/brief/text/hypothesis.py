@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from miner.brief.doubt_words import doubt_sentences
-from miner.brief.sentences import against_guess, less_than_worth, say
+from miner.brief.sentences import against_guess, each_more, less_than_worth, say
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.ended import ended_words
 from miner.brief.text.layout import Parts, paragraph
@@ -53,6 +53,8 @@ class HypothesisTeller:
             return f"{label}: no difference can be told; ID {item.id}"
         unit, show = item.unit, self.amounts
         text = f"{label} {show.difference(item.difference, unit)} {show.unit(unit)}"
+        each = each_more(item, self.rules, self.unit)
+        text += f" for {each}" if each else ""
         if item.interval is not None:
             text += f" ({show.interval(item.interval, unit)})"
         if item.expected_on_new_days is not None:
@@ -92,6 +94,8 @@ class HypothesisTeller:
         if item.unlikely_beyond is not None and item.withheld is None:
             unit, show = item.unit, self.amounts
             size = f"{show.level(item.unlikely_beyond, unit)} {show.unit(unit)}"
+            each = each_more(item, self.rules, self.unit)
+            size += f" for {each}" if each else ""
             said.append(say(self.rules, "cannot_tell", "unlikely", size=size))
         if item.days_to_settle:
             further = several(item.days_to_settle, "further day")

@@ -61,7 +61,7 @@ def _held_back(ranking: Ranking, rules: RuleBook) -> list[Hypothesis]:
         and _partner(item) is not None
         and item.p is not None
         and item.p <= guard.hint_level
-        and abs(item.difference or 0.0)
+        and abs(item.difference or 0.0) * item.span
         >= rules.outcome(item.outcome, ranking.unit).smallest_worth_it
     ]
 
