@@ -68,7 +68,9 @@ def with_words(ranking: Ranking, rules: RuleBook, display_unit: str = "mg/dL") -
     together = ranking.together
     if together is not None:
         together = replace(together, sentence=together_sentence(together, rules, ranking.unit))
-    return replace(ranking, hypotheses=told, verdict=verdict(ranking, rules), together=together)
+    return replace(
+        ranking, hypotheses=told, verdict=verdict(ranking, rules, amounts), together=together
+    )
 
 
 def together_sentence(found: Together, rules: RuleBook, unit: str) -> str:
@@ -81,8 +83,14 @@ def together_sentence(found: Together, rules: RuleBook, unit: str) -> str:
     return say(rules, "together", key, units=units, nearer=found.nearer)
 
 
-def verdict(ranking: Ranking, rules: RuleBook) -> str:
-    """Return what the records say, in one line."""
+def verdict(ranking: Ranking, rules: RuleBook, amounts: Amounts | None = None) -> str:
+    """Return what the records say, in one line; of nothing found, what they could have shown.
+
+    Args:
+        ranking: what was found.
+        rules: the rule books.
+        amounts: the unit that is shown.
+    """
     if ranking.status == "too_few":
         usable = several(ranking.usable_units, f"usable {ranking.unit}")
         return say(rules, "rank", "too_few", usable=usable, need=ranking.need_units)
@@ -107,9 +115,21 @@ def verdict(ranking: Ranking, rules: RuleBook) -> str:
     worth = fixed + (min(passed, shown) if no_more_than_chance(ranking, searched) else shown)
     if worth:
         return say(rules, "rank", "hint_one" if worth == 1 else "hint_many", count=worth)
-    if shown:
-        return say(rules, "rank", "nothing_but_hint" if shown == 1 else "nothing_but_hints")
-    return say(rules, "rank", "nothing")
+    if could_have_shown(ranking, rules):
+        return say(rules, "rank", "nothing")
+    main = next((o for o in ranking.outcomes if o.name == ranking.primary_outcome), None)
+    if main is None or main.detectable is None:
+        return say(rules, "rank", "could_not_tell_anything")
+    show, label = amounts or Amounts(), outcome_label(main.name, rules, ranking.unit)
+    size = f"{show.size(main.detectable, main.unit)} {show.unit(main.unit)}"
+    return say(rules, "rank", "could_not_tell", size=size, label=label)
+
+
+def could_have_shown(ranking: Ranking, rules: RuleBook) -> bool:
+    """Say whether something would have stood out: of enough single habits little sign was seen."""
+    singles = [item for item in ranking.hypotheses if len(item.factors) == 1 and item.p is not None]
+    little = sum(item.evidence is Evidence.LITTLE_SIGN for item in singles)
+    return little > 0 and little >= rules.guardrails.least_share_little_sign * len(singles)
 
 
 def _untested(ranking: Ranking) -> bool:
@@ -181,7 +201,7 @@ def sentence(
         unit: "day" or "meal".
         amounts: the unit that is shown.
     """
-    counted = _counted(item, rules, unit)
+    counted = _against_counts(item, rules, unit, amounts) or _counted(item, rules, unit)
     each = each_more(item, rules, unit)
     if not each or item.difference is None:
         return counted
@@ -198,6 +218,34 @@ def sentence(
     )
     both = item.counts.with_ and item.counts.without
     return f"{line} {counted}" if both else line
+
+
+def _against_counts(item: Hypothesis, rules: RuleBook, unit: str, amounts: Amounts | None) -> str:
+    """Return the means where counts of high units point against the difference; else nothing."""
+    counts, outcome = item.counts, rules.outcome(item.outcome, unit)
+    if not counts.with_ or not counts.without or not item.difference or item.means is None:
+        return ""
+    more = counts.with_high / counts.with_ - counts.without_high / counts.without
+    worse = item.difference if outcome.worse == "higher" else -item.difference
+    if len(item.factors) > 1 or more * worse >= 0:
+        return ""
+    factor, show = rules.factor(item.factors[0], unit), amounts or Amounts()
+    with_, without = item.means
+    said = say(
+        rules,
+        "sentence",
+        "means_same_day" if unit == "meal" or item.relation == "same_day" else "means",
+        with_factor=several(counts.with_, factor.with_one, factor.with_many),
+        without_factor=several(
+            counts.without, factor.without_one or factor.without_many, factor.without_many
+        ),
+        label=outcome.label,
+        mean_with=show.level(with_, item.unit),
+        mean_without=show.level(without, item.unit),
+        unit=show.unit(item.unit),
+    )
+    turned = (with_ - without) * item.difference < 0
+    return f"{said} {say(rules, 'sentence', 'turned')}" if turned else said
 
 
 def _counted(item: Hypothesis, rules: RuleBook, unit: str) -> str:

@@ -9,7 +9,7 @@ from miner.brief.cards import Cards
 from miner.brief.curves import curves
 from miner.brief.days_shown import days_shown
 from miner.brief.drawn import Studio
-from miner.brief.sentences import say
+from miner.brief.sentences import could_have_shown, say
 from miner.brief.teller import Teller
 from miner.errors import several
 from miner.results import Evidence
@@ -65,7 +65,7 @@ def headline(teller: Teller) -> str:
     if unasked(teller):
         return say(rules, "client", "unasked")
     if nothing_stood_out(teller):
-        return say(rules, "client", "nothing", days=teller.days)
+        return nothing_words(teller)
     shown = {item.id: item for one in teller.each() for item in [*one.chosen(), *one.questions()]}
     clear = sum(item.evidence is Evidence.CLEAR for item in shown.values())
     if clear and not teller.brief.calm:
@@ -74,6 +74,14 @@ def headline(teller: Teller) -> str:
         return say(rules, "client", "not_clear", days=teller.days)
     first, last = teller.span or ("", "")
     return say(rules, "client", "plain", first=first, last=last)
+
+
+def nothing_words(teller: Teller) -> str:
+    """Return that no habit stood out, where one would have; else that we could not tell."""
+    rankings = [one.brief.ranking for one in teller.each()]
+    shown = any(could_have_shown(ranking, teller.rules) for ranking in rankings)
+    key = "nothing" if shown else "could_not_tell"
+    return say(teller.rules, "client", key, days=teller.days)
 
 
 def nothing_stood_out(teller: Teller) -> bool:

@@ -6,7 +6,7 @@ from typing import Any
 
 from miner.brief.drawn import Studio
 from miner.brief.sentences import say
-from miner.brief.session import month_sentence, nothing_stood_out, unasked
+from miner.brief.session import month_sentence, nothing_stood_out, nothing_words, unasked
 from miner.brief.teller import Teller
 from miner.brief.text.safe import clean
 from miner.brief.text.words import evidence_words
@@ -26,7 +26,7 @@ def take_home(teller: Teller, studio: Studio) -> dict[str, Any]:  # noqa: ARG001
         if item.evidence is not Evidence.CANNOT_TELL or one.ended(item)
     ]
     none = nothing_stood_out(teller)
-    nothing = say(rules, "client", "nothing", days=teller.days) if none else ""
+    nothing = nothing_words(teller) if none else ""
     fixed = {key: say(rules, "home", key) for key in ("leave_alone", "call", "stop")}
     return {
         "client": teller.client,

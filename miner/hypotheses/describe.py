@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtr
 
 from miner.hypotheses.candidates import unrankable
-from miner.hypotheses.design import Design
+from miner.hypotheses.design import Design, Item, combine
 from miner.hypotheses.fixed import Question
 from miner.hypotheses.guard import Judged, correlation, ordinary_interval
 from miner.hypotheses.identity import identity
@@ -76,9 +76,19 @@ def describe(
         fixed_proven=question.proven if question and question.fixed_on else None,
         guess=question.guess if question else None,
         unlikely_beyond=max(map(abs, ordinary_interval(test, 0.90))) if measured else None,
+        means=_means(items, test),
         shape=test.rule.shape,
         per=_per(items[0].rule, test) if test.rule.shape is Shape.DOSE else None,
     )
+
+
+def _means(items: Sequence[Item], test: Tested) -> tuple[float, float] | None:
+    values = combine([item.values for item in items])
+    outcome = test.target.values
+    with_, without = (outcome[test.target.known & (values == side)] for side in (1, 0))
+    if not len(with_) or not len(without):
+        return None
+    return float(with_.mean()), float(without.mean())
 
 
 def _per(rule: FactorRule, test: Tested) -> Per:

@@ -155,6 +155,8 @@ class Hypothesis(Result):
     """One rule: factors and an outcome, what was counted, and what may be said of it.
 
     Attributes:
+        means: of the outcome with the habit and without it, as recorded; None where either is
+            unknown.
         shape: whether units with and without are compared, or a line is fitted to the measure;
             the counts are of with and without all the same.
         per: of a dose, what ``difference`` and ``interval`` are for; else None.
@@ -193,6 +195,7 @@ class Hypothesis(Result):
     guess: str | None = None
     unlikely_beyond: float | None = None
     tried_before: str | None = None
+    means: tuple[float, float] | None = None
     shape: Shape = Shape.CUT
     per: Per | None = None
 
@@ -277,6 +280,7 @@ class Ranking(Result):
             row["lag_days"] = " + ".join(str(lag) for lag in item.lag_days)
             row["doubts"] = " ".join(doubt.code for doubt in item.doubts)
             row |= counts
+            row["mean_with"], row["mean_without"] = row.pop("means") or (None, None)
             for name in ("interval", "ordinary_interval"):
                 row[f"{name}_low"], row[f"{name}_high"] = row.pop(name) or (None, None)
             rows.append(row)

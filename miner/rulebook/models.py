@@ -105,6 +105,7 @@ class Guardrails(Checked):
     sets_share: float = Field(gt=0, lt=1)
     hint_level: float = Field(gt=0, le=0.2)
     hints_shown: int = Field(ge=0)
+    least_share_little_sign: float = Field(ge=0, le=1)
     overlap_not_told_apart: float = Field(gt=0, le=1)
     overlap_travels_with: float = Field(gt=0, le=1)
     least_variation_kept: float = Field(gt=0, lt=1)

@@ -194,16 +194,19 @@ def test_every_verdict(samples: ModuleType, rules: RuleBook) -> None:
         assert faults(sentences.verdict(few, rules)) == []
 
 
-NO_MORE = "Nothing is clear enough to test. The hints are no more than chance alone would give."
+NO_MORE = (
+    "We could not tell. A record like this would only reveal a difference of about 34 min in time "
+    "above your range."
+)
 
 
 @pytest.mark.parametrize(
     ("hints", "fixed", "chance", "words"),
     [
-        (0, 0, 3.0, "Nothing stood out. That is a real answer."),
+        (0, 0, 3.0, NO_MORE),
         (3, 0, 3.0, NO_MORE),
         (3, 0, 2.5, NO_MORE),
-        (1, 0, 1.0, NO_MORE.replace("The hints are", "The one hint is")),
+        (1, 0, 1.0, NO_MORE),
         (3, 0, 2.4, "Nothing is clear enough to test. 3 patterns may be worth watching."),
         (9, 0, 2.4, "Nothing is clear enough to test. 3 patterns may be worth watching."),
         (1, 0, 0.4, "Nothing is clear enough to test. One pattern may be worth watching."),
@@ -217,6 +220,42 @@ def test_hints_are_worth_watching_only_beyond_chance(
     items = [samples.hypothesis(evidence=Evidence.HINT, p_adjusted=0.4)] * hints
     items += [samples.hypothesis(evidence=Evidence.HINT, family="fixed")] * fixed
     assert sentences.verdict(samples.ranking(*items, hints_by_chance=chance), rules) == words
+
+
+# One habit in ten of which little sign was seen: something would have stood out.
+@pytest.mark.parametrize(("little", "shown"), [(0, False), (1, True)])
+def test_no_habit_stood_out_is_said_where_one_would_have(
+    samples: ModuleType, rules: RuleBook, little: int, shown: bool
+) -> None:
+    items = [samples.hypothesis(evidence=Evidence.CANNOT_TELL)] * 9
+    items += [samples.hypothesis(evidence=Evidence.LITTLE_SIGN)] * little
+    said = sentences.verdict(samples.ranking(*items, hints_by_chance=1.0), rules)
+    assert said == ("No habit stood out. That is a full answer." if shown else NO_MORE)
+    hidden = samples.ranking(*items[:9], hints_by_chance=1.0, outcomes=())
+    assert sentences.verdict(hidden, rules) == (
+        "We could not tell. A record like this would not reveal any difference."
+    )
+    mmol = samples.ranking(*items[:9], primary_outcome="wake_glucose")
+    assert "mmol/L" in sentences.verdict(mmol, rules, Amounts("mmol/L"))
+
+
+# Counts of high units against the difference give way to the means: 5 of 26 against 14 of 51
+# higher, and yet 29.8 more.
+def test_counts_that_point_against_the_difference_give_way_to_means(
+    samples: ModuleType, rules: RuleBook
+) -> None:
+    item = samples.hypothesis(counts=Counts(26, 5, 51, 14, 0), difference=29.8, means=(112.0, 98.4))
+    assert sentences.sentence(item, rules) == (
+        "After 26 short nights, wake glucose was 112 on average. After 51 other nights, it was 98 "
+        "mg/dL."
+    )
+    turned = sentences.sentence(replace(item, means=(98.0, 112.0)), rules)
+    assert turned.endswith(
+        "Once weekends, drift and sensors are allowed for, it is the other way round."
+    )
+    along = replace(item, counts=Counts(26, 15, 51, 14, 0))
+    assert "on average" not in sentences.sentence(along, rules)
+    assert "on average" not in sentences.sentence(replace(item, means=None), rules)
 
 
 def test_what_passed_the_level_and_failed_another_check_is_worth_watching(
@@ -290,6 +329,7 @@ def test_every_sentence_of_the_book_is_short_once_filled_in(rules: RuleBook) -> 
         "label": "time above your range", "records": "200 records", "claimed": 8, "low": 2,
         "high": 8, "spans": "spans of 103 days",
     }  # fmt: skip
+    given |= {"hints": "a late dinner with more overnight mean"}
     given |= {"nearer": 15, "days": "3 days", "unit": "day", "separate": "It would help."}
     tables = (
         "rank",

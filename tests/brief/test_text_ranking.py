@@ -115,7 +115,7 @@ def test_the_luck_of_weak_hints_is_told_once(samples: ModuleType, rules: RuleBoo
         items = [
             samples.hypothesis(id=f"id-{p}", evidence=Evidence.HINT, p_adjusted=p) for p in adjusted
         ]
-        text = told(samples.ranking(*items), rules)
+        text = told(samples.ranking(*items, hints_by_chance=0.4), rules)
         told_each = samples.hypothesis().luck_sentence
         assert text.count(told_each) == sum(p < 0.5 for p in adjusted)
         return " ".join(text.split())
@@ -130,10 +130,19 @@ def test_the_luck_of_weak_hints_is_told_once(samples: ModuleType, rules: RuleBoo
 def test_hints_that_chance_alone_would_give_are_called_so(
     samples: ModuleType, rules: RuleBook
 ) -> None:
-    hints = [samples.hypothesis(evidence=Evidence.HINT)] * 2
+    hints = [samples.hypothesis(evidence=Evidence.HINT, p_adjusted=0.3)] * 2
     text = told(samples.ranking(*hints, hints_by_chance=1.5), rules)
-    line = "Shown: 2 of 2, no more than chance alone would give (about 2)."
+    line = "No more than luck would give (2 found, about 2 expected): a short night with more wake "
     assert line in " ".join(text.split())
+    assert hints[0].sentence not in " ".join(text.split())
+    parts = ranking_parts(samples.ranking(*hints, hints_by_chance=1.5), rules, detail=True)
+    full = " ".join(render(parts, 100).split())
+    assert "Shown: 2 of 2, no more than chance alone would give (about 2)." in full
+    assert hints[0].sentence in full
+    passed = samples.hypothesis(evidence=Evidence.HINT, p_adjusted=0.01)
+    weak = samples.hypothesis(evidence=Evidence.HINT, p_adjusted=0.4)
+    both = " ".join(told(samples.ranking(passed, weak, hints_by_chance=2.0), rules).split())
+    assert both.count(passed.sentence) == 1
     beyond = told(samples.ranking(*hints, hints_by_chance=1.4), rules)
     assert "no more than chance" not in beyond
     assert "By chance alone there would be about 1.4." in beyond
@@ -347,7 +356,7 @@ def test_a_record_of_another_length_than_a_month_is_called_by_it(
     samples: ModuleType, rules: RuleBook
 ) -> None:
     weak = samples.hypothesis(evidence=Evidence.HINT, p_adjusted=0.6)
-    ranking = samples.ranking(weak, hints_by_chance=3.0, days=103)
+    ranking = samples.ranking(weak, hints_by_chance=0.3, days=103)
     words = " ".join(told(ranking, rules).split())
     assert "calls something clear in about 5 of 100 spans of 103 days." in words
     assert "luck shows something as strong in at least 50 of 100 spans of 103 days." in words

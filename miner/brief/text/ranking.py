@@ -12,7 +12,7 @@ from miner.brief.text.hypothesis import HypothesisTeller
 from miner.brief.text.inseparable import group_words, inseparable
 from miner.brief.text.layout import Parts, heading, paragraph, section
 from miner.brief.text.sheet import sheet
-from miner.brief.text.words import evidence_words, outcome_label
+from miner.brief.text.words import evidence_words, factor_phrase, outcome_label
 from miner.errors import several
 from miner.results import Evidence, Hypothesis, Ranking
 from miner.rulebook import RuleBook
@@ -34,7 +34,8 @@ def ranking_parts(
     """
     teller = _Teller(ranking, rules, Amounts(display_unit))
     cautions = Cautions(ranking.cautions)
-    parts = [*teller.opening(cautions), *teller.fixed(), *teller.clear(), *teller.hints()]
+    parts = [*teller.opening(cautions), *teller.fixed(), *teller.clear()]
+    parts += teller.hints(detail=detail)
     parts += [*teller.inseparable(), *teller.rest(), *cautions.last()]
     if detail:
         parts += detail_parts(ranking, rules, teller.amounts)
@@ -86,15 +87,36 @@ class _Teller:
         items = self._searched(Evidence.CLEAR)
         return section(evidence_words(Evidence.CLEAR, self.rules), self._each(items))
 
-    def hints(self) -> Parts:
+    def hints(self, *, detail: bool) -> Parts:
         found = self._searched(Evidence.HINT)
         shown = found[: self.rules.guardrails.hints_shown]
+        if found and not detail and no_more_than_chance(self.ranking, len(found)):
+            level = self.ranking.claim_level
+            passed = [i for i in shown if i.p_adjusted is not None and i.p_adjusted <= level]
+            line = self._folded([item for item in shown if item not in passed], len(found))
+            body = [*self._each(passed), *line]
+            return section(evidence_words(Evidence.HINT, self.rules), body)
         lucky = [item for item in shown if (item.p_adjusted or 0.0) >= LUCK_MAKES_MOST]
         body = self._each([item for item in shown if item not in lucky])
         body += self._each(lucky, luck=False)
         lines = self._shared_luck(len(lucky), len(shown)) + self._by_chance(len(shown), len(found))
         body += [paragraph(" ".join(lines), 2)] if found and lines else []
         return section(evidence_words(Evidence.HINT, self.rules), body)
+
+    def _folded(self, items: list[Hypothesis], found: int) -> Parts:
+        """Return in one line the hints that are no more than luck would give."""
+        if not items:
+            return []
+        unit, chance = self.ranking.unit, self.ranking.hints_by_chance or 0.0
+        hints = [
+            " and ".join(factor_phrase(name, self.rules, unit) for name in item.factors)
+            + f" with {'more' if (item.difference or 0.0) > 0 else 'less'} "
+            + outcome_label(item.outcome, self.rules, unit)
+            for item in items
+        ]
+        about = f"{int(chance + 0.5)}"
+        text = say(self.rules, "hints", "folded", found=found, chance=about, hints="; ".join(hints))
+        return [paragraph(text, 2)]
 
     def inseparable(self) -> Parts:
         body: Parts = []
