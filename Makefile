@@ -67,15 +67,15 @@ browser:
 	  "browser are skipped. Install your distribution's package 'chromium' to run them."; fi
 
 test: $(VENV)/.installed-dev browser
-	$(bin)/python -m pytest --numprocesses $(WORKERS) --cov --cov-report= $(certain)
-	$(bin)/python -m pytest --numprocesses $(WORKERS) $(addprefix --ignore=,$(certain))
+	$(bin)/python -m pytest --numprocesses $(WORKERS) --dist worksteal --cov --cov-report= $(certain)
+	$(bin)/python -m pytest --numprocesses $(WORKERS) --dist worksteal $(addprefix --ignore=,$(certain))
 	@echo "Lines and branches of stats/ and hypotheses/ (all must be):"
 	$(bin)/python -m coverage report --show-missing --skip-covered --fail-under=100
 
 # What takes longer than a developer waits for. The random files of make test are here too, TIMES as
 # many: 10,000 months in random dialects.
 prove: $(VENV)/.installed-dev browser
-	FUZZ_TIMES=$(TIMES) $(bin)/python -m pytest --numprocesses $(WORKERS) -m "prove or cases"
+	FUZZ_TIMES=$(TIMES) $(bin)/python -m pytest --numprocesses $(WORKERS) --dist worksteal -m "prove or cases"
 
 lint: style format types contracts
 

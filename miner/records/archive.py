@@ -5,13 +5,23 @@ from __future__ import annotations
 import io
 import zipfile
 import zlib
+from lzma import LZMAError
 from pathlib import PurePosixPath
 
 from miner.errors import MinerError, nearest
 from miner.records.text_file import ARCHIVE, LARGEST_BYTES, OLD_SPREADSHEET, too_large
 
 _TEXTS = (".csv", ".tsv", ".txt", ".jsonl", ".ndjson", ".json")
-_BROKEN = (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, OSError)
+BROKEN = (
+    zipfile.BadZipFile,
+    zlib.error,
+    LZMAError,
+    NotImplementedError,
+    RuntimeError,
+    EOFError,
+    OSError,
+)
+"""What reading a damaged archive raises."""
 
 
 def members(name: str, raw: bytes) -> list[zipfile.ZipInfo]:
@@ -22,7 +32,7 @@ def members(name: str, raw: bytes) -> list[zipfile.ZipInfo]:
     """
     try:
         return zipfile.ZipFile(io.BytesIO(raw)).infolist()
-    except (*_BROKEN, ValueError) as error:
+    except (*BROKEN, ValueError) as error:
         raise _damaged(name, error) from error
 
 
@@ -72,7 +82,7 @@ def unpacked(name: str, raw: bytes, part: str | None) -> tuple[str, bytes]:
     try:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive, archive.open(chosen) as inside:
             content = inside.read(LARGEST_BYTES + 1)
-    except (*_BROKEN, ValueError, KeyError) as error:
+    except (*BROKEN, ValueError, KeyError) as error:
         raise _damaged(name, error) from error
     if len(content) > LARGEST_BYTES:
         raise too_large(name, max(_size(name, raw, chosen), len(content)))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import zipfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -14,13 +13,13 @@ from xml.parsers.expat import ExpatError
 from python_calamine import CalamineError, CalamineWorkbook, SheetTypeEnum, SheetVisibleEnum
 
 from miner.errors import MinerError, nearest
-from miner.records.archive import members
+from miner.records.archive import BROKEN, members
 from miner.records.findings import Findings
 from miner.records.sheet_seen import Places, Seen, listed, see, without_far_cells
 from miner.records.text_file import LARGEST_BYTES, OLD_SPREADSHEET, too_large
 from miner.results import Severity
 
-_DAMAGED = (CalamineError, zipfile.BadZipFile, ExpatError, ValueError, KeyError, OSError, EOFError)
+_DAMAGED = (*BROKEN, CalamineError, ExpatError, ValueError, KeyError)
 _AN_HOUR = timedelta(hours=1)
 
 

@@ -503,6 +503,6 @@ def test_where_nothing_could_be_asked_no_page_says_that_it_was(
     assert "There was nothing to compare yet. More notes will help." in home
     assert "We could not tell about any habit yet." in home
     for text in (" ".join(session), " ".join(home)):
-        assert "Nothing stood out" not in text
+        assert "No habit stood out" not in text
         assert "looked at many habits" not in text
         assert "0 questions" not in text

@@ -214,3 +214,17 @@ def test_no_edit_of_any_kind_is_a_traceback(tmp_path_factory, name, edits):
         except MinerError as error:
             parts = (error.found, error.expected, error.do)
         assert all(parts)
+
+
+def test_a_sheet_whose_packed_part_is_damaged_is_refused_in_words(tmp_path):
+    raw = GOOD["s.xlsx"]
+    for place, removed, put in [(0.631180684388955, 4, b"q${")] * 2 + [
+        (0.631180684388955, 1, b"\x1f.\x1c"),
+        (0.98, 3, b"q${"),
+    ]:
+        at = int(place * len(raw))
+        raw = raw[:at] + put + raw[at + removed :]
+    (tmp_path / "s.xlsx").write_bytes(raw)
+    (tmp_path / "sources.toml").write_text(ENTRY.format("s.xlsx", "", "when", "value"))
+    with pytest.raises(MinerError, match="cannot be read"):
+        read_client(tmp_path)
