@@ -11,7 +11,7 @@ from miner.api.past import read_past
 from miner.api.ranking import Progress, Spreads, primary_of, table_of
 from miner.api.spreads import practice_spreads
 from miner.api.steps import rules_of
-from miner.brief.sentences import error_rate_sentence, luck, sentence
+from miner.brief.sentences import error_rate_sentence, luck, say, sentence
 from miner.brief.text.amounts import Amounts
 from miner.errors import MinerError
 from miner.hypotheses.ask import ask_table
@@ -81,6 +81,8 @@ def ask(
     notes = (*found.notes, *((HAD_LOOKED,) if looked else ()), *past.notes)
     if keep and not fixed:
         notes += remember_look(client, past, table, "ask", (factor,), name, now)
+    if shape and fixed and fixed[0].shape != shape:
+        notes += (say(books, "fixed", "shape_stays"),)
     words = luck(found, books, int(table.frame["date"].nunique()))
     said = sentence(found, books, unit, Amounts(client.settings.display_unit))
     return replace(found, sentence=said, luck_sentence=words, notes=notes)

@@ -16,6 +16,10 @@ from miner.results import Evidence, Hypothesis, Shape
 
 MEALS_ALLOWED_FOR = "Which meal it was, and its carbohydrate where noted, are allowed for."
 WHICH_MEAL_ALLOWED_FOR = "Which meal it was is allowed for."
+BACKWARDS = {
+    "same_day": "Yes, it could. We do not know why the two came at the same time.",
+    "precedes": "Yes, that could be.",
+}
 _TOLD = (Evidence.CLEAR, Evidence.HINT)
 
 
@@ -38,7 +42,7 @@ class Cards:
             "asked": self._asked(item),
             "before": teller.ended(item),
             "along": [teller.veiled(name) for name in teller.travels(item)],
-            "backwards": item.could_run_backwards,
+            "backwards": BACKWARDS[item.relation] if item.could_run_backwards else "",
             "tries": teller.tries(item),
             "choices": self.choices(item),
         }
@@ -52,6 +56,7 @@ class Cards:
             "reasons": [teller.veiled(text) for text in teller.reasons(item)],
             "settle": self.settle(item),
             "dots": self.studio.dots(item),
+            "dose": item.shape is Shape.DOSE,
             "line": self.studio.difference(item),
             "lineup": self.studio.lineup(item),
             "real": self.real(item),

@@ -76,7 +76,8 @@ def _words(item: Hypothesis, teller: Teller) -> list[str]:
     said += [less_than_worth(item, teller.rules, teller.amounts, teller.unit)]
     along, tries = teller.travels(item), teller.tries(item)
     said += [f"Often along with it: {', '.join(along)}."] if along else []
-    said += ["It could also run the other way round."] if item.could_run_backwards else []
+    if item.could_run_backwards and item.evidence is not Evidence.CLEAR:
+        said.append(say(teller.rules, "sentence", "backwards"))
     if item.days_to_settle:
         said.append(f"About {several(item.days_to_settle, 'further day')} might settle it.")
     said += teller.reasons(item)

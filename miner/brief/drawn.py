@@ -115,11 +115,11 @@ class Studio:
         }
         sign = (-1.0 if per.towards == "less" else 1.0) / per.amount
         slope = sign * self.shown(item.difference, item.unit)
-        low, high = (sign * self.shown(end, item.unit) for end in item.interval or (0.0, 0.0))
-        summary = self.teller.summary(item)
-        wobble = summary.ordinary_wobble if summary and summary.ordinary_wobble else 0.0
-        middle = 1.96 * self.shown(wobble, item.unit) / len(points) ** 0.5
-        line = Line(slope, (low, high) if item.interval else None, middle)
+        half = reach = 0.0
+        if item.interval and item.standard_error:
+            half = self.shown((item.interval[1] - item.interval[0]) / 2, item.unit) / per.amount
+            reach = (item.interval[1] - item.interval[0]) / 2 / item.standard_error
+        line = Line(slope, half, reach)
         labels = (f"{self.teller.measure(item)}, {unit}", f"{label}, {shown}")
         size = next((points_ for most, points_ in DOT_SIZES if len(points) <= most), SMALLEST_DOT)
         return self._both(

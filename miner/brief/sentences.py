@@ -195,6 +195,8 @@ def sentence(
 ) -> str:
     """Return the slope of a dose, then the counts as natural frequencies, misses beside hits.
 
+    What is clear and could run backwards says so here, so that nobody reads it without that.
+
     Args:
         item: what was counted.
         rules: the rule books.
@@ -202,12 +204,21 @@ def sentence(
         amounts: the unit that is shown.
     """
     counted = _against_counts(item, rules, unit, amounts) or _counted(item, rules, unit)
+    slope = _slope(item, rules, unit, amounts or Amounts())
+    both = item.counts.with_ and item.counts.without
+    said = [slope, counted] if both or not slope else [slope]
+    if item.evidence is Evidence.CLEAR and item.could_run_backwards:
+        said.append(say(rules, "sentence", "backwards"))
+    return " ".join(text for text in said if text)
+
+
+def _slope(item: Hypothesis, rules: RuleBook, unit: str, show: Amounts) -> str:
+    """Return what each amount more of a dose came before or went with; of a cut nothing."""
     each = each_more(item, rules, unit)
     if not each or item.difference is None:
-        return counted
-    show = amounts or Amounts()
+        return ""
     relation = "same_day" if unit == "meal" else item.relation
-    line = say(
+    return say(
         rules,
         "sentence",
         f"dose_{relation}",
@@ -216,8 +227,6 @@ def sentence(
         way="more" if item.difference > 0 else "less",
         label=rules.outcome(item.outcome, unit).label,
     )
-    both = item.counts.with_ and item.counts.without
-    return f"{line} {counted}" if both else line
 
 
 def _against_counts(item: Hypothesis, rules: RuleBook, unit: str, amounts: Amounts | None) -> str:

@@ -74,8 +74,11 @@ def _trial(trial: TrialDates) -> dict[str, str]:
 def _seen(teller: Teller, item: Hypothesis) -> dict[str, str]:
     if teller.brief.calm:
         return {"label": "", "sentence": teller.calmly(item), "evidence": teller.ended(item)}
+    said = [teller.counted(item)]
+    if item.evidence is Evidence.CLEAR and item.could_run_backwards:
+        said.append(say(teller.rules, "sentence", "backwards"))
     return {
         "label": capital(teller.label(item)),
-        "sentence": teller.counted(item),
+        "sentence": " ".join(said),
         "evidence": f"{evidence_words(item.evidence, teller.rules)} {teller.ended(item)}".strip(),
     }

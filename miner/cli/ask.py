@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 @client_argument
 @format_option("text", "json")
 @click.option("--factor", required=True, metavar="NAME", help="A habit, like short_sleep.")
-@click.option("--outcome", required=True, metavar="NAME", help="An outcome, like wake_glucose.")
+@click.option("--outcome", required=True, metavar="NAME", help="An outcome, or whole_day.")
 @click.option("--fix", is_flag=True, help="Write it down, to be judged on days after today.")
 @click.option("--guess", type=click.Choice(["up", "down"]), help="Which way, with --fix.")
 @click.option(

@@ -57,10 +57,11 @@ def require_meeting(plan: Design, rules: RuleBook, question: Question) -> None:
     """
     outcomes = {target.name: target for target in plan.targets}
     if question.outcome not in outcomes:
+        names = list(dict.fromkeys([*outcomes, *rules.asked_only(plan.unit)]))
         raise MinerError(
             f"there is no outcome '{question.outcome}' by {plan.unit}",
-            f"one of {', '.join(outcomes)}",
-            nearest(question.outcome, outcomes) or "Choose one of these.",
+            f"one of {', '.join(names)}",
+            nearest(question.outcome, names) or "Choose one of these.",
         )
     rules.factor(question.factor, plan.unit)
     items = {item.factor: item for item in outcomes[question.outcome].items}

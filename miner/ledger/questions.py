@@ -11,7 +11,7 @@ from typing import Any
 from miner.ledger.line import Event
 from miner.ledger.problems import BACK
 from miner.ledger.reading import Ledger
-from miner.results import Result
+from miner.results import Result, Shape
 
 SETTINGS = (
     "records_hash", "rules_hash", "settings_hash", "seed", "draws", "unit", "first", "last",
@@ -19,9 +19,6 @@ SETTINGS = (
 )  # fmt: skip
 LOOKS = ("ranked", "looked")
 NO_DAY_AFTER = "9999-12-30"
-
-
-SHAPES = ("cut", "dose")
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +84,7 @@ def questions(ledger: Ledger) -> tuple[Question, ...]:
             range=limits or None,
             looked=payload.get("looked") is True,
             lost=not item.trusted or lost_at < item.n,
-            shape=payload.get("shape") if payload.get("shape") in SHAPES else None,
+            shape=payload.get("shape") if payload.get("shape") in tuple(Shape) else None,
             words=tuple(map(str, item.listed("words"))) if "words" in payload else None,
         )
         found.setdefault((question.factor, question.outcome), question)

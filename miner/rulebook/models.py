@@ -187,6 +187,14 @@ class RuleBook(Checked):
             if rule.unit == unit and not rule.asked_only
         }
 
+    def asked_only(self, unit: str) -> dict[str, OutcomeRule]:
+        """Return the outcomes of one unit that are only asked about in a fixed question."""
+        return {
+            name: rule
+            for name, rule in self.outcomes.items()
+            if rule.unit == unit and rule.asked_only
+        }
+
     def factors_of(self, unit: str) -> dict[str, FactorRule]:
         """Return the factors of one unit by name, in the order of the rule book."""
         start = f"{unit}."

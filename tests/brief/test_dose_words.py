@@ -5,6 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import statsmodels.regression.linear_model as lm
+from scipy.stats import t as student
 
 from miner import rulebook
 from miner.brief.figures.scatter import Line, Point, scatter
@@ -70,7 +72,7 @@ def test_every_dose_is_one_short_sentence(dose, unit):
             )  # fmt: skip
             first = re.split(r"(?<=[a-z])\. ", sentence(item, RULES, unit))[0]
             assert first.startswith(rule.each[0].upper())
-            assert len(first.split()) <= 25
+            assert len(first.split()) <= 20
             seen += 1
     assert seen > 20
 
@@ -79,29 +81,35 @@ def test_a_cut_is_for_nothing_more(samples):
     assert each_more(samples.hypothesis(), RULES) == ""
 
 
-# ---- the picture
+# ---- the picture: the line and the band of ordinary least squares (statsmodels)
 
 
 def test_a_scatter_has_a_mark_a_unit_its_line_and_its_band():
     hours = np.linspace(5, 9, 20)
-    points = [Point(f"day-{k}", h, 100 - 6 * (h - 7), k < 5) for k, h in enumerate(hours)]
-    figure = scatter(points, Line(-6.0, (-9.0, -3.0), 1.5), ("sleep, h", "glucose, mg/dL"), 760)
+    off = np.tile([-4.0, 4.0, 4.0, -4.0], 5)
+    points = [Point(f"day-{k}", h, 100 - 6 * (h - 7) + off[k], k < 5) for k, h in enumerate(hours)]
+    fit = lm.OLS([p.value for p in points], np.column_stack([np.ones(20), hours])).fit()
+    reach = student.ppf(0.975, 18)
+    line = Line(float(fit.params[1]), float(reach * fit.bse[1]), float(reach))
+    figure = scatter(points, line, ("sleep, h", "glucose, mg/dL"), 760)
     box = figure.axes[0]
     marks = [line for line in box.lines if line.get_gid()]
     assert len(marks) == 20
     assert [line.get_marker() for line in marks] == ["D"] * 5 + ["o"] * 15
     (drawn,) = [line for line in box.lines if line.get_linewidth() == 2.4]
     x, y = drawn.get_data()
-    assert np.polyfit(x, y, 1) == pytest.approx([-6.0, 142.0])
+    np.testing.assert_allclose(y, fit.predict(np.column_stack([np.ones(len(x)), x])))
     (band,) = box.collections
-    low, high = band.get_datalim(box.transData).intervaly
-    half = np.hypot(1.5, 3.0 * 2)
-    assert (low, high) == pytest.approx((88 - half, 112 + half))
-    assert box.get_ylim()[0] <= low < high <= box.get_ylim()[1]
+    drawn = band.get_paths()[0].vertices
+    table = fit.get_prediction(np.column_stack([np.ones(len(x)), x])).summary_frame(alpha=0.05)
+    for at, low, high in zip(x, table["mean_ci_lower"], table["mean_ci_upper"], strict=True):
+        ends = drawn[np.isclose(drawn[:, 0], at), 1]
+        assert (ends.min(), ends.max()) == pytest.approx((low, high))
+    assert box.get_ylim()[0] <= drawn[:, 1].min() < drawn[:, 1].max() <= box.get_ylim()[1]
 
 
 def test_a_line_without_an_interval_has_no_band():
     points = [Point("a", 5.0, 100.0, False), Point("b", 6.0, 94.0, False)]
-    figure = scatter(points, Line(-6.0, None), ("sleep, h", "glucose, mg/dL"), 350)
+    figure = scatter(points, Line(-6.0), ("sleep, h", "glucose, mg/dL"), 350)
     low, high = figure.axes[0].collections[0].get_datalim(figure.axes[0].transData).intervaly
     assert (low, high) == pytest.approx((94.0, 100.0))

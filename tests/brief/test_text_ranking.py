@@ -6,6 +6,11 @@ from io import StringIO
 from types import ModuleType
 from typing import Any
 
+import pytest
+
+from miner.brief.sentences import with_words
+from miner.brief.text.amounts import Amounts
+from miner.brief.text.hypothesis import HypothesisTeller
 from miner.brief.text.layout import render
 from miner.brief.text.ranking import ranking_csv, ranking_parts
 from miner.brief.text.words import withheld_words
@@ -31,7 +36,7 @@ def told(ranking: Any, rules: RuleBook, **options: Any) -> str:
 
 
 def test_one_claim_is_told_on_one_screen(samples: ModuleType, rules: RuleBook) -> None:
-    item = samples.hypothesis(travels_with=("late_dinner", "tag:rain"), could_run_backwards=True)
+    item = samples.hypothesis(travels_with=("late_dinner", "tag:rain"))
     assert (
         told(samples.ranking(item), rules)
         == f"""\
@@ -43,11 +48,27 @@ Clear enough to test.
   nights, 2 were.
     wake glucose +8.4 mg/dL (+0.8 to +16.0); on new days +5.2; ID 3fa9c1d2
     In 100 months of pure luck, about 2 would show something this strong.
-    Often along with it: a late dinner, {rules.factor("tag:rain").phrase}. It could also run the
-    other way round.
+    Often along with it: a late dinner, {rules.factor("tag:rain").phrase}.
 
 {REST}"""
     )
+
+
+BACKWARDS = "It could also run the other way round."
+
+
+# Contract: what is clear says in its own headline that it could run backwards; a hint beside it.
+@pytest.mark.parametrize("evidence", [Evidence.CLEAR, Evidence.HINT])
+def test_what_could_run_backwards_says_so_once(
+    samples: ModuleType, rules: RuleBook, evidence: Evidence
+) -> None:
+    item = samples.hypothesis(
+        relation="same_day", outcome="day_mean", evidence=evidence, could_run_backwards=True
+    )
+    (item,) = with_words(samples.ranking(item), rules).hypotheses
+    head, *others = HypothesisTeller(rules, Amounts()).parts(item)
+    assert (BACKWARDS in render([head], 2000)) == (evidence is Evidence.CLEAR)
+    assert render([head, *others], 2000).count(BACKWARDS) == 1
 
 
 def test_a_second_look_tells_no_rate_of_claims_it_never_makes(

@@ -5,6 +5,7 @@ import pytest
 from scipy.stats import norm, rankdata
 from small_tables import NAN, RULES, day_table, meal_table
 
+from miner.errors import MinerError
 from miner.hypotheses.ask import ask_table
 from miner.hypotheses.fixed import Question
 from miner.hypotheses.rank import rank_table
@@ -71,6 +72,13 @@ def test_the_search_does_not_look_at_it():
 
 def _fields(item):
     return {name: getattr(item, name) for name in item.__dataclass_fields__}
+
+
+def test_an_unknown_outcome_is_told_the_whole_day_among_the_names():
+    with pytest.raises(MinerError, match="there is no outcome 'hole_day' by day") as raised:
+        ask_table(_table(), RULES, Question("late_dinner", "hole_day"))
+    assert "whole_day" in raised.value.expected
+    assert "'whole_day'" in raised.value.do
 
 
 def test_its_days_are_shown():

@@ -372,6 +372,13 @@ def test_questions_are_fixed_before_there_are_records(empty: Path, visitor: Open
     (fixed,) = api.fixed_questions(empty / "client-05")
     assert (fixed.factor, fixed.outcome, fixed.guess) == ("tag:red wine", "overnight_mean", "up")
     assert one.send("/clients/client-05/questions", factor="tag:*").status_code == 400
+    pair = {"factor": "short_sleep", "outcome": "whole_day"}
+    assert 'value="whole_day"' in one.get("/clients/client-05/questions").text
+    assert one.send("/clients/client-05/questions", **pair, shape="line").status_code == 400
+    page = words(one.post("/clients/client-05/questions", **pair, shape="dose"))
+    assert "It compares by how much." in page
+    _, fixed = api.fixed_questions(empty / "client-05")
+    assert (fixed.outcome, fixed.shape) == ("whole_day", "dose")
     assert one.send("/clients", code="client-05").status_code == 400
     assert one.send("/clients", code="client-06", time_zone="Mars/Base").status_code == 400
     assert not (empty / "client-06").exists()

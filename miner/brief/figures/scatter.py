@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import hypot
+from math import hypot, sqrt
 from typing import TYPE_CHECKING
 
 from miner.brief.figures.inline import MARK
@@ -30,17 +30,31 @@ class Point:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A slope with its interval, for one unit of the amount; ``middle`` is half the band there."""
+    """A slope, for one unit of the amount.
+
+    Attributes:
+        half: half the width of its interval; 0 where it has none.
+        reach: how many standard errors that is.
+    """
 
     slope: float
-    interval: tuple[float, float] | None
-    middle: float = 0.0
+    half: float = 0.0
+    reach: float = 0.0
 
-    def half(self, away: float) -> float:
-        """Return half the width of the band so far from the middle."""
-        if self.interval is None:
-            return 0.0
-        return hypot(self.middle, (max(self.interval) - min(self.interval)) / 2 * away)
+    def band(self, points: Sequence[Point], away: Sequence[float]) -> list[float]:
+        """Return half the width of the band so far from the middle of the points.
+
+        The line is as unsure as the mean of the points in their middle, and as its slope beside.
+
+        Source: the interval of a fitted mean; Draper and Smith 1998, Applied Regression Analysis,
+        3rd ed., section 3.1. The slope's error is that of the test, dependence allowed for.
+        """
+        x, y = ([getattr(p, name) for p in points] for name in ("amount", "value"))
+        centre = sum(x) / len(x), sum(y) / len(y)
+        left = [b - centre[1] - self.slope * (a - centre[0]) for a, b in zip(x, y, strict=True)]
+        spread = sqrt(sum(value * value for value in left) / max(len(left) - 2, 1))
+        middle = self.reach * spread / sqrt(len(points))
+        return [hypot(middle, self.half * distance) for distance in away]
 
 
 def scatter(
@@ -50,7 +64,7 @@ def scatter(
 
     Args:
         points: at least one.
-        line: slope, the value's unit for one unit of the amount.
+        line: through their middle.
         labels: of the amount and of the value, each with its unit.
         width: in points.
         size: of a mark, in points.
@@ -61,7 +75,7 @@ def scatter(
     first, last = min(amounts), max(amounts)
     x = [first + (last - first) * step / STEPS for step in range(STEPS + 1)]
     y = [middle[1] + line.slope * (at - middle[0]) for at in x]
-    half = [line.half(at - middle[0]) for at in x]
+    half = line.band(points, [at - middle[0] for at in x])
     low, high = ([b + sign * h for b, h in zip(y, half, strict=True)] for sign in (-1, 1))
     up = round_ticks(min(*values, *low), max(*values, *high), 6)
     total = TOP + HEIGHT + 56

@@ -34,6 +34,11 @@ class Asked(Protocol):
         ...
 
     @property
+    def shape(self) -> str | None:
+        """``cut`` or ``dose`` where one was named."""
+        ...
+
+    @property
     def fixed_on(self) -> str:
         """ISO date."""
         ...
@@ -91,4 +96,6 @@ def question_words(item: Asked, rules: RuleBook) -> str:
     said.append(say(rules, "fixed", "proven" if item.proven else "told", day=item.fixed_on))
     if item.guess in ("up", "down"):
         said.append(say(rules, "fixed", f"guess_{item.guess}"))
+    if item.shape in ("cut", "dose"):
+        said.append(say(rules, "fixed", f"shape_{item.shape}"))
     return " ".join(said)

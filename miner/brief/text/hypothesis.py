@@ -75,8 +75,8 @@ class HypothesisTeller:
         names = [name for name in names if not any(name in note for note in said_of)]
         if names:
             said.append(f"Often along with it: {', '.join(names)}.")
-        if item.could_run_backwards and item.evidence in _TOLD:
-            said.append("It could also run the other way round.")
+        if item.could_run_backwards and item.evidence is Evidence.HINT:
+            said.append(say(self.rules, "sentence", "backwards"))
         return [text for text in said if text]
 
     def _fixed(self, item: Hypothesis) -> list[str]:

@@ -11,6 +11,7 @@ from miner.page.asked import Asked
 from miner.page.render import page
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import for_page
+from miner.results import Shape
 from miner.rulebook import RuleBook
 
 
@@ -39,10 +40,14 @@ def fix(asked: Asked) -> Response:
             )
         factor = factor.removesuffix("*") + " ".join(words.split()).casefold()[:60]
     outcome, guess = asked.text("outcome"), asked.text("guess") or None
-    if not factor or not outcome or guess not in (None, "up", "down"):
+    shape = asked.text("shape") or None
+    if (
+        not factor or not outcome
+        or guess not in (None, "up", "down") or shape not in (None, *Shape)
+    ):  # fmt: skip
         raise MinerError("something is not chosen", "a habit and an outcome", "Choose both.")
     notes = api.fix_question(
-        asked.folder, factor, outcome, guess=guess, fixed_on=asked.day("fixed_on")
+        asked.folder, factor, outcome, guess=guess, fixed_on=asked.day("fixed_on"), shape=shape
     )
     said = ["It is written down.", *(for_page(note) for note in notes)]
     return asked.go(asked.at("questions"), *said)
@@ -66,6 +71,7 @@ def choices_of_outcomes(rules: RuleBook) -> list[tuple[str, list[tuple[str, str]
     """Return the outcomes of the rule book, by unit: name and words."""
     return [
         (title, [(rules.key_of(name, unit), rule.label)
-                 for name, rule in rules.outcomes_of(unit).items()])
+                 for name, rule in [*rules.outcomes_of(unit).items(),
+                                    *rules.asked_only(unit).items()]])
         for title, unit in (("By day", "day"), ("By meal", "meal"))
     ]  # fmt: skip
