@@ -10,6 +10,8 @@ from .habits import Flags, Floats
 from .nights import DAY, Nights
 from .scenario import MEALS, Effect, Scenario
 
+SEVEN_HOURS = 7.0
+
 
 def shifts(scenario: Scenario, time: Floats, flags: Mapping[str, Flags], nights: Nights) -> Floats:
     """Return the sum of all effects that shift the latent glucose, mg/dL at each time.
@@ -25,6 +27,8 @@ def shifts(scenario: Scenario, time: Floats, flags: Mapping[str, Flags], nights:
     total = np.zeros_like(time)
     for effect in scenario.effects:
         yes = flags[effect.factor].astype(np.float64)
+        if effect.dose:
+            yes = SEVEN_HOURS - nights.asleep / 60
         if effect.lag_days:
             yes = np.concatenate([[0.0], yes[:-1]])
         if effect.outcome != "rise":

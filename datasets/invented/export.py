@@ -34,7 +34,7 @@ def write_client(folder: Path, scenario: Scenario) -> dict[str, Any]:
         scenario: what the client is made of.
 
     Returns:
-        ``client``, ``days``, ``effects`` (factor, outcome, size, lag_days, size_means),
+        ``client``, ``days``, ``effects`` (factor, outcome, size, lag_days, size_means, shape),
         ``nothing_true``, ``together`` (habits that always come together), ``happened`` (ISO
         dates of the rows on which each habit really happened).
     """
@@ -108,6 +108,7 @@ def truth(world: World) -> dict[str, Any]:
                 "size": effect.size,
                 "size_means": MEANINGS[effect.outcome],
                 "lag_days": effect.lag_days,
+                "shape": "dose" if effect.dose else "cut",
             }
             for effect in scenario.effects
         ],

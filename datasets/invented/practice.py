@@ -32,7 +32,8 @@ def demo_scenarios(seed: int = 0) -> tuple[Scenario, ...]:
     """Return the clients of the demo.
 
     client-01 has two true effects and a diary that fades; client-02 nothing to find; client-03
-    too few days; client-04 messy files in mmol/L; client-05 two habits that always come
+    too few days; client-04 messy files in mmol/L and mornings that follow the hours of sleep, not a
+    line drawn through them; client-05 two habits that always come
     together; client-06 takes insulin and reads high.
     """
     agreed: dict[str, Any] = {"seed": seed, "pooled": True, "intake": ASKED}
@@ -40,13 +41,16 @@ def demo_scenarios(seed: int = 0) -> tuple[Scenario, ...]:
     faded: dict[str, Any] = {"fading": 0.35, "misspelt": 0.3, **zone}
     other: dict[str, Any] = {"unit": "mmol/L", "cadence": 15, "messy": True, **zone}
     both = (Effect(*MORNING, 12.0), Effect(*NIGHT, 14.0))
+    by_the_hour = (Effect(*MORNING, 11.0, dose=True),)
     pair = usual_habits() | {"tag:wine": Habit(0.33, together="late_dinner")}
     clinic = {"diabetes": "yes", "insulin": "yes", "medicines": "yes", "pregnancy": "no"}
     return (
         Scenario("client-01", 42, effects=both, base=93.0, sensor_days=21, **faded, **agreed),
         Scenario("client-02", linked_meals=False, **agreed),
         Scenario("client-03", 12, seed=seed, effects=(Effect(*MORNING, 12.0),)),
-        Scenario("client-04", 40, effects=(Effect(*MORNING, 13.0),), base=90.0, **other, **agreed),
+        Scenario(
+            "client-04", 40, effects=by_the_hour, base=90.0, sleep_spread=2.0, **other, **agreed
+        ),
         Scenario("client-05", effects=(Effect(*NIGHT, 15.0),), habits=pair, **agreed),
         Scenario("client-06", seed=seed, base=132.0, meal_size=1.7, intake=clinic),
     )

@@ -25,6 +25,8 @@ class Effect:
             mg/dL; ``minutes_above`` shifts the day's mean by ``size`` mg/dL, so that its minutes
             follow; ``rise`` (walks only) multiplies the rise after that meal by ``1 + size``.
         size: mg/dL, or a share for ``rise``.
+        dose: ``size`` is for each hour of sleep less than seven, not for each short night; more
+            sleep than that takes as much away.
 
     Habits of the night act on the morning that ends it and the day that follows; habits of the
     day act on that day, and on the night and morning after it.
@@ -33,6 +35,7 @@ class Effect:
     factor: str
     outcome: str
     size: float
+    dose: bool = False
 
     @property
     def lag_days(self) -> int:
@@ -94,6 +97,8 @@ class Scenario:
         habits: how often each habit happens.
         reactive: habits become likelier after a day with a high glucose level.
         reaction: by how much, as log odds per SD of yesterday's level.
+        sleep_spread: factor on how far the hours of sleep lie apart, within short nights and the
+            others, and the times of waking.
         weekend_habits: log odds added to every habit at weekends.
         persistence: correlation of the day's glucose level with the day before (AR(1)).
         level_sd: SD of the day's level, mg/dL.
@@ -124,6 +129,7 @@ class Scenario:
     habits: Mapping[str, Habit] = field(default_factory=usual_habits)
     reactive: bool = False
     reaction: float = 0.9
+    sleep_spread: float = 1.0
     weekend_habits: float = 0.0
     persistence: float = 0.5
     level_sd: float = 5.5
@@ -161,6 +167,8 @@ class Scenario:
                 raise ValueError(f"no such effect: {effect.factor} -> {effect.outcome}")
             if effect.outcome == "rise" and not walk:
                 raise ValueError("only a walk after a meal changes a rise")
+            if effect.dose and effect.factor != "short_sleep":
+                raise ValueError("only sleep has a dose")
 
     def generator(self, part: str) -> np.random.Generator:
         """Return the random numbers of one part of the client, whatever the other parts draw."""

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from miner import api, ledger
+from miner import api, ledger, resources
 from miner.errors import MinerError
 from miner.results import Evidence
 
@@ -18,6 +18,24 @@ NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 
 def ranked(folder: Path, **choices: object):
     return api.rank(api.read_client(folder), draws=499, now=NOW, **choices)
+
+
+# What is planted as a dose speaks as a dose, what is planted as a step speaks as a cut.
+@pytest.mark.parametrize(("code", "shape"), [("client-01", "cut"), ("client-04", "dose")])
+def test_clients_of_the_demo_show_the_shape_that_is_true_of_them(
+    tmp_path: Path, code: str, shape: str
+) -> None:
+    invented = resources.invented()
+    (scenario,) = (one for one in invented.demo_scenarios() if one.code == code)
+    (effect, *_) = invented.write_client(tmp_path / code, scenario)["effects"]
+    found = api.rank(api.read_client(tmp_path / code), draws=2000, together=False)
+    item = next(item for item in found.hypotheses if item.evidence is Evidence.CLEAR)
+    assert (effect["factor"], effect["shape"]) == ("short_sleep", shape)
+    assert (item.factors, item.outcome) == (("short_sleep",), "wake_glucose")
+    assert item.shape == shape
+    assert ("Each hour less sleep came before about" in item.sentence) == (shape == "dose")
+    if item.per:
+        assert item.interval[0] < effect["size"] < item.interval[1]
 
 
 def test_the_same_records_give_the_same_answer_to_the_byte(folder: Path) -> None:

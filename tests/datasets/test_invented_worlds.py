@@ -139,6 +139,19 @@ def test_an_effect_moves_its_outcome_by_its_size_and_nothing_on_other_days(facto
     assert shift[yes == 0] == pytest.approx(0, abs=0.01 * size)
 
 
+def test_a_dose_moves_the_morning_by_its_size_for_each_hour_less_than_seven():
+    effect = invented.Effect("short_sleep", "wake_glucose", 11.0, dose=True)
+    plain = invented.null_scenario(3, 60, sleep_spread=2.0)
+    world = invented.simulate(replace(plain, effects=(effect,)))
+    none = invented.simulate(plain)
+    moved = outcomes(world)["wake_glucose"] - outcomes(none)["wake_glucose"]
+    hours, shift = paired(world.nights.asleep / 60, moved, 0)
+    assert shift == pytest.approx(11.0 * (7 - hours), abs=0.3)
+    assert hours.std() > 1
+    with pytest.raises(ValueError, match="only sleep has a dose"):
+        replace(plain, effects=(invented.Effect("late_dinner", "wake_glucose", 1.0, dose=True),))
+
+
 def test_effects_on_the_night_and_on_the_morning_leave_each_other_alone():
     base, after = (
         outcomes(invented.simulate(invented.effect_scenario(4, "late_dinner", size, 60)))
