@@ -34,8 +34,8 @@ def sleep(scenario: Scenario, flags: Mapping[str, Flags], rest: Flags) -> Nights
 
     Waking stays within half an hour of the client's own time (an hour where ``sleep_spread`` is
     2), so that the length of the waking day hardly depends on the night. Short nights are under 6 h
-    asleep, all others above; broken nights spend 16 to 21 % of the time in bed awake, others 4 to 13 %. Nobody is in bed before
-    22:40, when dinner is over.
+    asleep, all others above; broken nights spend 16 to 21 % of the time in bed awake, others 4 to
+    13 %. Nobody is in bed before 22:40, when dinner is over.
     """
     rng = scenario.generator("nights")
     n = len(rest)
