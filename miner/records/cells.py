@@ -18,10 +18,13 @@ from miner.results import Severity
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+_NOWHERE = pd.DataFrame({"file": [], "row": []})
 
 
 def where_from(table: Table, mask: Mask) -> pd.DataFrame:
     """Return the file and line number of the rows for which the mask is true."""
+    if not mask.any():
+        return _NOWHERE
     return pd.DataFrame({"file": table.file, "row": table.rows[mask]})
 
 

@@ -115,6 +115,8 @@ def _files_of_two(
     such days stop the file: of one person's sensor fewer than 3 in 100 are (common practice, no
     source).
     """
+    if len(fast) < FEWEST_QUICK * FEWEST_MIXED_DAYS:
+        return []
     day = used.clock.astype("datetime64[D]").astype(np.int64)
     files, file = np.unique(frame["file"].iloc[used.place].astype(str), return_inverse=True)
     key = file.astype(np.int64) * 1_000_000 + day

@@ -14,6 +14,7 @@ from miner.results import Severity
 
 _FEWEST, _SHARE = 6, 0.3
 _FEWEST_READINGS = 24
+_MOLAR = "glucose_mmol_l"
 
 
 def lost_decimals(table: Table, source: Source, findings: Findings) -> bool:
@@ -32,12 +33,13 @@ def lost_decimals(table: Table, source: Source, findings: Findings) -> bool:
     level = [source.episodes.column] if source.episodes else []
     stops = False
     for column in (*(source.columns[name] for name in mapped), *level):
-        whole, beside = _all_whole(table, column, source), _beside(table, column, source)
-        molar = source.columns.get("glucose_mmol_l") == column
-        if whole and beside:
+        beside, molar = _beside(table, column, source), column == source.columns.get(_MOLAR)
+        if not (beside or molar) or not _all_whole(table, column, source):
+            continue
+        if beside:
             stops |= molar
             _tell(table, column, beside, Severity.STOP if molar else Severity.QUESTION, findings)
-        elif molar and whole and len(table.rows) >= _FEWEST_READINGS:
+        elif len(table.rows) >= _FEWEST_READINGS:
             findings.add(
                 Severity.QUESTION,
                 f"no value in '{column}' has a decimal",

@@ -192,6 +192,8 @@ def _contradictions(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 
 
 def _records_once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
+    if frame.iloc[:, 0].is_unique:
+        return frame[columns_of(stream)].reset_index(drop=True)
     content = [name for name in columns_of(stream) if name not in ("file", "row", "left_out")]
     again = frame.duplicated([*content, "file", "twin"]).to_numpy(copy=True)
     if frame["file"].nunique() > 1:

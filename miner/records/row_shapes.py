@@ -22,7 +22,7 @@ _DIGITS = re.compile(r"\d+")
 
 
 def odd_rows(
-    text: TextFile, body: bytes, delimiter: str, rows: NDArray[np.int64], findings: Findings
+    text: TextFile, lines: int, delimiter: str, rows: NDArray[np.int64], findings: Findings
 ) -> Mask:
     """Say which rows are not to be used, and tell of them and of those that lack cells.
 
@@ -31,21 +31,22 @@ def odd_rows(
 
     Args:
         text: the file; its header says how many cells a row has.
-        body: what stands below the header.
+        lines: how many there are below the header.
         delimiter: the mark between two cells.
         rows: the line number of each row that was read.
         findings: gets what is told.
     """
-    lines = body.count(b"\n") + (bool(body) and not body.endswith(b"\n"))
-    whole = body.count(delimiter.encode()) == lines * (len(text.header) - 1)
+    marks = text.body.count(delimiter.encode(), text.body_at)
+    whole = marks == lines * (len(text.header) - 1)
+    ends = text.body.endswith(b"\n") or not lines
     odd = np.zeros(len(rows), dtype=bool)
-    if whole and len(rows) == lines and (body.endswith(b"\n") or not body):
+    if whole and len(rows) == lines and ends:
         return odd
-    records = _records(text, body, delimiter)
+    records = _records(text, text.body[text.body_at :], delimiter)
     if not (whole and len(rows) == lines):
         odd |= np.isin(rows, _swallowed(text, records, delimiter, findings))
-        _tell_short(text, records, rows[~odd], body.endswith(b"\n"), findings)
-    if not body.endswith(b"\n"):
+        _tell_short(text, records, rows[~odd], ends, findings)
+    if not ends:
         odd |= np.isin(rows, _cut(text, records, findings))
     return odd
 

@@ -198,9 +198,11 @@ def _records(placed: Placed, source: Source, findings: Findings) -> pd.DataFrame
 
 
 def _twins(frame: pd.DataFrame, table: Table) -> NDArray[np.uint64]:
+    twins = np.zeros(len(frame), dtype=np.uint64)
+    if frame.iloc[:, 0].is_unique:
+        return twins
     content = frame.columns.difference(["file", "row", "left_out"])
     alike = frame.duplicated(list(content), keep=False).to_numpy()
-    twins = np.zeros(len(frame), dtype=np.uint64)
     if alike.any():
         twins[alike] = pd.util.hash_pandas_object(table.cells[alike], index=False)
     return twins
@@ -231,6 +233,8 @@ def _checked_interval(
         (backwards, "{n} record(s) with an end before the start", BACKWARDS),
         (long, "{n} record(s) longer than 24 hours", TOO_LONG),
     ):
+        if not mask.any():
+            continue
         findings.rows(
             Severity.LEFT_OUT,
             what,

@@ -112,19 +112,22 @@ def read_rows(text: TextFile, source: Source, findings: Findings) -> Table:
     A row with more cells than the header is left out and counted, and so is one that is not whole;
     a blank row is passed over.
     """
-    body = text.body[text.body_at :]
-    table = _read_fast(text, body, source)
+    lines = text.body.count(b"\n", text.body_at)
+    lines += len(text.body) > text.body_at and not text.body.endswith(b"\n")
+    table = _read_fast(text, lines, source)
     if table is None:
+        body = text.body[text.body_at :]
         table = Table(text.name, *read_row_by_row(text, body, source, findings))
-    odd = odd_rows(text, body, source.delimiter, table.rows, findings)
+    odd = odd_rows(text, lines, source.delimiter, table.rows, findings)
     table = table.keep(~odd)
     cells = table.cells
     blank = cells.isna().all(axis=1).to_numpy() if cells.iloc[:, 0].isna().any() else None
     return table.keep(~blank) if blank is not None and blank.any() else table
 
 
-def _read_fast(text: TextFile, body: bytes, source: Source) -> Table | None:
+def _read_fast(text: TextFile, lines: int, source: Source) -> Table | None:
     names = [name or f"column {at + 1}" for at, name in enumerate(text.header)]
+    body = memoryview(text.body)[text.body_at :]
     try:
         cells = _parsed(body, len(names), source, {})
         cells.columns = pd.Index(names)
@@ -134,15 +137,14 @@ def _read_fast(text: TextFile, body: bytes, source: Source) -> Table | None:
             cells.columns = pd.Index(names)
     except (pd.errors.ParserError, pd.errors.ParserWarning, pd.errors.EmptyDataError):
         return None
-    lines = body.count(b"\n") + (bool(body) and not body.endswith(b"\n"))
     if lines != len(cells):
-        rows = line_numbers(text.name, body, source.delimiter, text.first_row)
+        rows = line_numbers(text.name, bytes(body), source.delimiter, text.first_row)
         return Table(text.name, cells, rows) if len(rows) == len(cells) else None
     rows = np.arange(text.first_row, text.first_row + len(cells), dtype=np.int64)
     return Table(text.name, cells, rows)
 
 
-def _parsed(body: bytes, columns: int, source: Source, texts: dict[int, str]) -> pd.DataFrame:
+def _parsed(body: memoryview, columns: int, source: Source, texts: dict[int, str]) -> pd.DataFrame:
     header = source.delimiter.join(str(at) for at in range(columns)).encode()
     with warnings.catch_warnings():
         warnings.simplefilter("error", pd.errors.ParserWarning)
