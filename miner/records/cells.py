@@ -14,6 +14,7 @@ from miner.records.findings import Findings
 from miner.records.fold import fold
 from miner.records.sources import Source
 from miner.records.table_file import Table, Text
+from miner.records.thousands import without_thousands
 from miner.results import Severity
 
 Floats = NDArray[np.float64]
@@ -28,14 +29,19 @@ def where_from(table: Table, mask: Mask) -> pd.DataFrame:
     return pd.DataFrame({"file": table.file, "row": table.rows[mask]})
 
 
-def to_numbers(table: Table, column: str, decimal: str) -> tuple[Floats, Mask]:
-    """Return a column as numbers, and which cells hold something that is not a number."""
+def to_numbers(table: Table, column: str, source: Source) -> tuple[Floats, Mask]:
+    """Return a column as numbers, and which cells hold something that is not a number.
+
+    Marks between thousands are no fault where the decimal sign is declared.
+    """
     cells = table.cells[column]
     if pd.api.types.is_numeric_dtype(cells) and not pd.api.types.is_bool_dtype(cells):
         values = cells.to_numpy(dtype=np.float64, na_value=np.nan)
         return values, np.isinf(values)
     text = table.text(column)
-    if decimal == ",":
+    if "decimal" in source.model_fields_set:
+        text = without_thousands(text, source.decimal)
+    if source.decimal == ",":
         text = text.where(~text.str.contains(".", regex=False), "?")
         text = text.str.replace(",", ".", regex=False)
     values = np.array(pd.to_numeric(text, errors="coerce"), dtype=np.float64)
@@ -49,7 +55,7 @@ def levels_of(table: Table, column: str, source: Source) -> tuple[Floats, Mask]:
     Where it is said, a word that is not named has no level; blank cells are never bad.
     """
     if not source.levels:
-        return to_numbers(table, column, source.decimal)
+        return to_numbers(table, column, source)
     text = table.text(column)
     values = np.array(fold_all(text).map(source.levels).astype("float64"))
     return values, np.isnan(values) & (text != "").to_numpy()
@@ -72,7 +78,7 @@ def read_numbers(table: Table, source: Source, name: str, findings: Findings) ->
     column = source.columns[name]
     is_level = name == "level"
     values, bad = (
-        levels_of(table, column, source) if is_level else to_numbers(table, column, source.decimal)
+        levels_of(table, column, source) if is_level else to_numbers(table, column, source)
     )
     if bad.any():
         findings.rows(

@@ -31,7 +31,7 @@ def read_glucose(table: Table, source: Source, findings: Findings) -> pd.DataFra
     name = next(n for n in ("glucose_mg_dl", "glucose_mmol_l") if n in source.columns)
     column = source.columns[name]
     unit = source.units.get(name, "mg/dL" if name == "glucose_mg_dl" else "mmol/L")
-    written, bad = to_numbers(table, column, source.decimal)
+    written, bad = to_numbers(table, column, source)
     if wrong_unit(table, column, unit, written, findings):
         return None
     values = written * (factor(unit, "mg/dL") or 1.0)
@@ -71,7 +71,7 @@ def _compare(table: Table, source: Source, values: Floats, findings: Findings) -
     """Tell that only the column in mg/dL is read, and ask where the other one contradicts it."""
     column = source.columns["glucose_mmol_l"]
     unit = source.units.get("glucose_mmol_l", "mmol/L")
-    other = to_numbers(table, column, source.decimal)[0] * (factor(unit, "mg/dL") or 1.0)
+    other = to_numbers(table, column, source)[0] * (factor(unit, "mg/dL") or 1.0)
     findings.add(
         Severity.NOTE,
         f"both '{source.columns['glucose_mg_dl']}' and '{column}' hold glucose; the first is read",

@@ -54,7 +54,7 @@ def lost_decimals(table: Table, source: Source, findings: Findings) -> bool:
 
 
 def _all_whole(table: Table, column: str, source: Source) -> bool:
-    values, _ = to_numbers(table, column, source.decimal)
+    values, _ = to_numbers(table, column, source)
     known = values[np.isfinite(values)]
     return known.size >= _FEWEST and bool((known % 1 == 0).all())
 
@@ -62,7 +62,7 @@ def _all_whole(table: Table, column: str, source: Source) -> bool:
 def _beside(table: Table, column: str, source: Source) -> str:
     """Return the column that may hold the decimals of another, or an empty text."""
     names = [str(name) for name in table.cells.columns]
-    if source.delimiter != "," or source.decimal != "." or column not in names[:-1]:
+    if source.delimiter != "," or column not in names[:-1]:
         return ""
     following = names[names.index(column) + 1]
     if following != names[-1] or following in source.needed:

@@ -113,7 +113,7 @@ def _offsets(table: Table, source: Source, findings: Findings) -> Lengths | None
     if unit is None:
         found = offsets(text)[0]
     else:
-        minutes = to_numbers(table, column, source.decimal)[0] * (factor(unit, "min") or 1.0)
+        minutes = to_numbers(table, column, source)[0] * (factor(unit, "min") or 1.0)
         found = offsets_of(minutes)
     strange = np.isnat(found) & (text != "").to_numpy()
     findings.rows(
@@ -305,7 +305,7 @@ def _lengths(table: Table, source: Source, findings: Findings) -> tuple[NDArray[
     total, usable = np.zeros(len(table.rows)), np.ones(len(table.rows), dtype=bool)
     for name in names:
         column, unit = source.columns[name], source.units.get(name, "min")
-        values, _ = to_numbers(table, column, source.decimal)
+        values, _ = to_numbers(table, column, source)
         good = ~np.isnan(values) & (values >= 0)
         findings.rows(
             Severity.LEFT_OUT,

@@ -18,7 +18,6 @@ from miner.rulebook import nearest
 TIME_OF_DAY, UTC_OFFSET, DURATION = "time_of_day", "utc_offset", "duration"
 TIMES = ("time", "start", "end")
 _TIME_KEYS = (*TIMES, DURATION, TIME_OF_DAY, UTC_OFFSET)
-_NOT_DELIMITED = (".xlsx", ".xls", ".ods", ".jsonl", ".ndjson", ".json")
 _OFFSET_UNITS = ("s", "min", "h")
 StreamName = Literal["glucose", "sleep", "stress", "activity", "meals", "tags"]
 Unit = Literal["s", "min", "h", "mg/dL", "mmol/L", "epoch_s", "epoch_ms"]
@@ -166,11 +165,6 @@ class Source(TomlModel):
         self._check_needed()
         self._check_units()
         self._check_words()
-        plain = not self.file.casefold().endswith(
-            (".xlsx", ".xls", ".ods", ".jsonl", ".ndjson", ".json")
-        )
-        if plain and self.delimiter == self.decimal:
-            raise ValueError("a delimiter that is not also the decimal sign")
         return self
 
     def _check_names(self) -> None:

@@ -27,6 +27,7 @@ from miner.records.placing import Placed, place_rows
 from miner.records.samples import INTERVAL, rows_worn, sampled
 from miner.records.sources import Source
 from miner.records.table_file import Table
+from miner.records.thousands import doubt_thousands
 from miner.results import Severity
 
 NO_END, BACKWARDS, TOO_LONG = "its end is not told", "ends before it starts", "longer than 24 hours"
@@ -75,6 +76,7 @@ def read_part(table: Table, source: Source, zone: str | None, findings: Findings
         return Part(source.stream, None)
     if lost_decimals(used, source, findings):
         return Part(source.stream, None)
+    used = doubt_thousands(used, source, findings)
     part = replace(_part(used, source, zone, findings), person=person)
     if source.stream == "activity" and not (source.worn or wanted.all()):
         return _worn_beside(part, table.keep(~wanted), source, zone)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import warnings
 from dataclasses import dataclass
 from typing import TypeAlias
@@ -20,7 +21,9 @@ from miner.records.text_file import SEPARATORS, TextFile, map_it
 from miner.rulebook import nearest
 
 Text: TypeAlias = "pd.Series[str]"
+Mask: TypeAlias = NDArray[np.bool_]
 _LONGEST_NAME = 60
+_THOUSANDS = re.compile(rb"(?<![\d.])[1-9]\d{0,2}\.\d{3}(?!\d)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +135,7 @@ def _read_fast(text: TextFile, lines: int, source: Source) -> Table | None:
         cells = _parsed(body, len(names), source, {})
         cells.columns = pd.Index(names)
         guessed = [name for name in source.texts if not _is_text(cells[name])]
+        guessed += [name for name in _numbers_in_doubt(cells, body, source) if name not in guessed]
         if guessed:
             cells = _parsed(body, len(names), source, {names.index(n): "str" for n in guessed})
             cells.columns = pd.Index(names)
@@ -159,6 +163,21 @@ def _parsed(body: memoryview, columns: int, source: Source, texts: dict[int, str
             skip_blank_lines=False,
             low_memory=False,
         )
+
+
+def _numbers_in_doubt(cells: pd.DataFrame, body: bytes, source: Source) -> list[str]:
+    """Return columns of numbers whose points may be for thousands; they are kept as text."""
+    found: list[str] = []
+    if source.stream == "glucose":  # no reading reaches a thousand
+        return found
+    for name in source.needed:
+        if name in cells.columns and pd.api.types.is_float_dtype(cells[name]):
+            values = cells[name].to_numpy(np.float64)
+            parts = np.abs(values[values % 1 != 0])
+            parts = parts[np.isfinite(parts)]
+            if ((parts >= 1) & (parts < 1000)).all():
+                found.append(name)
+    return found if found and _THOUSANDS.search(body) else []
 
 
 def _is_text(cells: pd.Series) -> bool:

@@ -240,9 +240,6 @@ CASES: dict[str, tuple[Files, str]] = {
             "glucose.csv", "glucose", 'time = "time"\nglucose_mg_dl = "glucose_mg_dl"',
             'encoding = "base64"\n')},
         "!cannot be read as BASE64"),
-    "a delimiter that is the decimal sign": (
-        {"sources.toml": mapped("x", "meals", 'time = "a"\nlabel = "b"', 'decimal = ","\n')},
-        "!not also the decimal sign"),
 }  # fmt: skip
 
 

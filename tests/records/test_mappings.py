@@ -172,7 +172,7 @@ def test_text_that_looks_like_numbers_stays_text(folder):
         ('time = "Reading taken"\n', "", "time under [source.columns]"),
         ("glucose_mmol_l =", "sensor =", "glucose_mg_dl or glucose_mmol_l"),
         ("skip_rows = 2", "skip_rows = -1", "'skip_rows' in [source number 1] is -1"),
-        ('delimiter = ";"', 'delimiter = ","', "a delimiter that is not also the decimal sign"),
+        ('delimiter = ";"', 'delimiter = ","', "separated by a semicolon"),
         ("[[source]]", "[[sources]]", "Did you mean 'source'?"),
         ("[[source]]", "[source]", "written with double brackets"),
         ("skip_rows = 2", 'columns = "time"', "not valid TOML"),

@@ -11,15 +11,18 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from miner.records.columns import COLUMNS
 from miner.records.glucose_values import HIGH, LOW
 from miner.records.proposing.dates import Written, how_written
 from miner.records.proposing.exports import Exports, tokens
 from miner.records.proposing.notes import Notes
 from miner.records.table_file import Table, Text
+from miner.records.thousands import may_part_thousands, shows_point, without_thousands
 from miner.records.time_of_day import MIDNIGHT, join
 from miner.results.mapping import Option
 
-_POINT, _COMMA = r"[-+]?(?:\d+\.?\d*|\.\d+)", r"[-+]?\d+,\d+"
+_POINT = r"[-+]?(?:\d+\.?\d*|\.\d+)"
+_COMMA = r"[-+]?(?:\d+|[1-9]\d{0,2}(?:\.\d{3})+),\d+"
 _CLOCK = r"\d{1,2}:\d\d(:\d\d)?( ?[AaPp][Mm])?"
 _OFFSET = r"(?:UTC|GMT)?[+-]\d{1,2}(?::?\d\d)?|Z"
 _COUNT = r"20\d{6}(?:\d{4}(?:\d\d)?)?|\d{10}|\d{13}"
@@ -105,35 +108,56 @@ def columns_of(table: Table, notes: Notes, book: Exports, *, marked: bool) -> li
         marked: numbers may be written with a decimal comma.
     """
     texts = {str(name): table.text(str(name)) for name in table.cells.columns}
-    comma = marked and _decimal(texts, notes) == ","
-    return [_column(name, text, comma, book) for name, text in texts.items()]
+    decimal = _decimal(texts, notes, book) if marked else ""
+    return [_column(name, text, decimal, book) for name, text in texts.items()]
 
 
-def _decimal(texts: dict[str, Text], notes: Notes) -> str:
+def _decimal(texts: dict[str, Text], notes: Notes, book: Exports) -> str:
+    """Choose the decimal sign, or ask where a mark may as well part thousands; empty: neither."""
     comma: list[dict[str, Any]] = []
-    thousands: list[dict[str, Any]] = []
+    thousands: list[tuple[str, dict[str, Any]]] = []
     for name, text in texts.items():
         known = text[text != ""]
         with_comma = known.str.fullmatch(_COMMA)
         if with_comma.any() and (known.str.fullmatch(_POINT) | with_comma).mean() >= _MOSTLY:
-            three = known[with_comma].str.fullmatch(r"[-+]?[1-9]\d{0,2},\d{3}").all()
             found = {"shown": str(known[with_comma].iloc[0]), "column": name}
-            (thousands if three else comma).append(found)
+            if known[with_comma].str.fullmatch(r"[-+]?[1-9]\d{0,2},\d{3}").all():
+                thousands.append(("thousands", found))
+            else:
+                comma.append(found)
+        elif (doubtful := may_part_thousands(known, _counted(name, book))).any():
+            shown = str(known[doubtful].iloc[0])
+            thousands.append(("thousands_point", {"shown": shown, "column": name}))
     if comma:
         notes.choose("decimal", ",", "comma", **comma[0])
-    elif thousands:
-        point = {"shown": thousands[0]["shown"].replace(",", ".")}
+    elif thousands and not any(shows_point(text) for text in texts.values()):
+        code, facts = thousands[0]
         options = [
-            Option(",", {"decimal": ","}, "comma", point),
-            Option(".", {"decimal": None}, "thousands"),
+            Option(sign, {"decimal": sign}, "read_as", {"shown": _read_as(facts["shown"], sign)})
+            for sign in ",."
         ]
-        return notes.ask("decimal", "thousands", options, needed=True, **thousands[0]) or ","
-    return str(notes.get("decimal") or notes.answers.get("decimal") or ".")
+        return notes.ask("decimal", code, options, needed=True, **facts) or ","
+    return str(notes.get("decimal") or notes.answers.get("decimal") or "")
 
 
-def _column(name: str, text: Text, comma: bool, book: Exports) -> Column:
+def _counted(name: str, book: Exports) -> str:
+    """Return the unit of a column that by its name counts something, or energy; else nothing."""
+    for stream, rule in book.streams.items():
+        for key, column in rule.columns.items():
+            number = COLUMNS[stream].numbers.get(key)
+            if number and number.unit in ("count", "kcal") and column.words.stand_in(tokens(name)):
+                return number.unit
+    return ""
+
+
+def _read_as(written: str, decimal: str) -> str:
+    return without_thousands(pd.Series([written]), decimal).iloc[0].replace(",", ".")
+
+
+def _column(name: str, text: Text, decimal: str, book: Exports) -> Column:
     known = text[text != ""]
-    plain = text.str.replace(",", ".", regex=False) if comma else text
+    plain = without_thousands(text, decimal) if decimal else text
+    plain = plain.str.replace(",", ".", regex=False) if decimal == "," else plain
     values = np.array(pd.to_numeric(plain, errors="coerce"), dtype=np.float64)
     values[np.isinf(values)] = np.nan
     left = known[np.isnan(values[(text != "").to_numpy()])].value_counts()
