@@ -19,6 +19,7 @@ from miner.records.agreement import (
     shift_of_movement,
 )
 from miner.records.columns import STILL
+from miner.records.days_apart import days_that_do_not_meet, iso_day
 from miner.records.findings import Findings
 from miner.results import Severity
 
@@ -30,9 +31,6 @@ STEPS_A_MINUTE = 100.0
 STRESS_ASLEEP_MIN = 20.0
 WHOLE_DAY = pd.Timedelta(hours=23)
 MOST_OF_IT = 0.8
-COVERS, COVERS_SHIFTED = 0.25, 0.75
-FEWEST_DAYS = 3
-YEARS = (-366, -365, 365, 366)
 _KEYS = "utc_offset or time_zone in sources.toml. Nothing was moved."
 _AMOUNT = {"activity": "over 200 steps", "stress": "over 20 minutes of stress"}
 Streams = Mapping[str, pd.DataFrame]
@@ -61,7 +59,7 @@ def hold_together(streams: Streams, findings: Findings) -> None:
     if all(frame.empty for name, frame in streams.items() if name != "glucose"):
         return
     used = {name: frame[frame["left_out"] == ""] for name, frame in streams.items()}
-    _days_that_do_not_meet(used, findings)
+    days_that_do_not_meet(used, findings)
     meals = _meals_and_glucose(used)
     if meals is not None:
         _ask_meals(meals, used["meals"], findings)
@@ -197,7 +195,7 @@ def _evidence(item: _Apart) -> str:
 
 
 def _date(minutes: float) -> str:
-    return _iso(int(minutes // 1440))
+    return iso_day(int(minutes // 1440))
 
 
 def _values(stream: str, against: str, shift: Shift) -> dict[str, float | str]:
@@ -216,52 +214,3 @@ def _way(minutes: int) -> str:
     parts = [several(hours, "hour")] if hours else []
     parts += [f"{rest} minutes"] if rest else []
     return f"{' and '.join(parts)} {'later' if minutes > 0 else 'earlier'}"
-
-
-def _days_that_do_not_meet(used: Streams, findings: Findings) -> None:
-    """Ask about a stream most of which lies outside the days of the glucose, and covers few."""
-    readings = _days(used["glucose"])
-    if len(readings) < FEWEST_DAYS:
-        return
-    for name, frame in used.items():
-        days = _days(frame)
-        if name == "glucose" or len(days) < FEWEST_DAYS:
-            continue
-        inside = np.isin(days, readings)
-        if inside.mean() >= 0.5 or _share(days, readings) >= COVERS:
-            continue
-        better = max(YEARS, key=lambda by: (_share(days + by, readings), -abs(by)))
-        shifted = _share(days + better, readings)
-        would = (
-            f". {abs(better)} days {'later' if better > 0 else 'earlier'} they would meet"
-            if shifted >= COVERS_SHIFTED
-            else ""
-        )
-        findings.add(
-            Severity.QUESTION,
-            f"{name} from {_iso(days[0])} to {_iso(days[-1])}, glucose from {_iso(readings[0])} to "
-            f"{_iso(readings[-1])}: they have {several(int(inside.sum()), 'day')} in common{would}",
-            f"{name} on the days of the glucose",
-            "See whether the year or the order of day and month is right, or export the "
-            "days that are missing.",
-            file=str(frame["file"].iloc[0]),
-            count=int((~inside).sum()),
-            code="days_apart",
-            stream=name,
-            gain_days=len(readings) - int(np.isin(readings, days).sum()),
-            values={"common_days": int(inside.sum()), "shift_days": better if would else 0},
-        )
-
-
-def _days(frame: pd.DataFrame) -> np.ndarray:
-    clock = frame["clock" if "clock" in frame.columns else "start_clock"]
-    return np.unique(clock.to_numpy().astype("datetime64[D]").astype(np.int64))
-
-
-def _share(days: np.ndarray, readings: np.ndarray) -> float:
-    """Return the share of the days with readings that lie between the first and last of others."""
-    return float(((readings >= days[0]) & (readings <= days[-1])).mean())
-
-
-def _iso(day: int) -> str:
-    return str(np.datetime64(int(day), "D"))

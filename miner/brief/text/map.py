@@ -52,6 +52,7 @@ _NOUNS = {
     "count": "date",
     "nights": "night",
     "fits": "date",
+    "near": "date",
     "fails": "date",
     "widest": "day",
 }
@@ -60,7 +61,7 @@ _NOUNS = {
 _KNOWN = {
     "day_first": ("day first", "in {count} the first number is above 12, such as {shown}"),
     "month_first": ("month first", "in {count} the second number is above 12, such as {shown}"),
-    "by_other_files": ("{order}", "as in {files}; this file alone does not say"),
+    "by_other_files": ("{order}", "as in {files}"),
     "since_1970": ("{key}", "{value}, such as {shown}"),
     "too_low_for_mg_dl": ("mmol/L", "half of the values are below {middle}, too low for mg/dL"),
     "too_high_for_mmol_l": ("mg/dL", "half of the values are above {middle}, too high for mmol/L"),
@@ -126,6 +127,7 @@ _QUESTIONS = {
 
 _OPTIONS = {
     "dates": "{fits}, first {first}, last {last}, at most {widest} apart",
+    "dates_near": "{fits}, first {first}, last {last}; {near} on the days of the glucose",
     "dates_fail": "{fits}, first {first}, last {last}; {fails} would not exist",
     "cells": "{filled}, such as {shown}",
     "read_as": "read as {shown}",
@@ -180,6 +182,7 @@ def _quoted(text: str) -> str:
 def proposal_parts(proposal: Proposal, *, detail: bool = False) -> Parts:
     """Return what is proposed for one stream of a file."""
     parts: Parts = [heading(lead(proposal)), *(paragraph(loss_text(x)) for x in proposal.losses)]
+    parts += [paragraph(order_text(x)) for x in proposal.known if x.code == "by_other_files"]
     for row in proposal.sample:
         raw = clean(row.raw.replace("\t", " | "), _RAW)
         parts += [
@@ -216,6 +219,13 @@ def loss_text(loss: Loss) -> str:
     """Return what would be lost, in a sentence."""
     told = f"Careful: {loss.count} of {several(loss.rows, 'row')} would be left out or cut short."
     return f"{told} {clean(loss.what, 300).capitalize()}."
+
+
+def order_text(known: Known) -> str:
+    """Return that another file decides in which order day and month stand, in two sentences."""
+    facts = _shown(known.facts)
+    told = "Careful: this file alone does not say which is the month."
+    return f"{told} {facts['files']} decides: {facts['order']}."
 
 
 def read_text(row: ReadRow, proposal: Proposal) -> str:

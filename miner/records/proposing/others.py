@@ -67,12 +67,23 @@ class Others:
         ]
 
     @cached_property
+    def readings(self) -> tuple[np.datetime64, np.datetime64] | None:
+        """Return the first and the last day of the glucose, by the other files; None without."""
+        times = [
+            _clock(path, each, self.settings)
+            for path, each in self.proposals
+            if each.stream == "glucose"
+        ]
+        days = np.concatenate([*times, np.zeros(0, "datetime64[ns]")]).astype("datetime64[D]")
+        return (days.min(), days.max()) if days.size else None
+
+    @cached_property
     def awake(self) -> Stamps:
         """Return when the client was up, by the clock: steps, movement and meals."""
         found = [np.zeros(0, dtype="datetime64[ns]")]
         for path, each in self.proposals:
             if each.stream in _AWAKE and "utc_offset" not in each.entry["columns"]:
-                found.append(_up(path, each, self.settings))
+                found.append(_clock(path, each, self.settings))
         return np.sort(np.concatenate(found))
 
     def clock_of_nights(
@@ -107,7 +118,8 @@ class Others:
         return likely if clear else None, {"nights": fewer[likely], "others": fewer[other]}
 
 
-def _up(path: Path, proposal: Proposal, settings: Settings) -> Stamps:
+def _clock(path: Path, proposal: Proposal, settings: Settings) -> Stamps:
+    """Return the times of a file by the wall clock; of movement only where somebody moved."""
     source = Source.model_validate(dict(proposal.entry))
     found = Found(path, path.name, source.stream, source)
     frame = read_file(found, read_bytes(path, path.name), settings, Findings()).frame

@@ -219,10 +219,11 @@ def map_format(mapped: Sequence[Column], notes: Notes, others: Others) -> None:
     if len(shared) == 1:
         notes.choose("time_format", shared[0].text, decides.code, **decides.facts)
         return
+    near = {form: _near_readings(mapped[0], form, others) for form in shared}
     if shared and "dates" not in notes.answers:
         theirs = {form: others.write_dates_as(str(form.text)) for form in shared}
         decided = [form for form, files in theirs.items() if files]
-        if len(decided) == 1:
+        if len(decided) == 1 and near[decided[0]] == max(near.values()):
             facts = {"order": decided[0].order, "files": theirs[decided[0]]}
             notes.choose("time_format", decided[0].text, "by_other_files", **facts)
             return
@@ -230,8 +231,18 @@ def map_format(mapped: Sequence[Column], notes: Notes, others: Others) -> None:
     for form in shared or forms.values():
         days = _days(mapped[0], form)
         code = "dates_fail" if days["fails"] else "dates"
+        if code == "dates" and max(near.values(), default=0):
+            code, days = "dates_near", {**days, "near": near[form]}
         options.append(Option(form.order.replace("_", " "), {"time_format": form.text}, code, days))
     notes.ask("dates", decides.code if shared else "unlike", options, needed=True, **decides.facts)
+
+
+def _near_readings(column: Column, form: Form, others: Others) -> int:
+    """Return how many times lie within the days of the glucose; 0 where these are not known."""
+    if others.readings is None:
+        return 0
+    days, (first, last) = first_stamps(column, form).astype("datetime64[D]"), others.readings
+    return int(((days >= first) & (days <= last)).sum())
 
 
 def _days(column: Column, form: Form) -> dict[str, Any]:
