@@ -40,11 +40,11 @@ def map_file(
     found = Mapped(path.name, proposals)
     if not write:
         return found
-    for each in found.proposals:
-        if not each.complete:
-            raise _open(path, [item for item in each.questions if item.needed])
-        if each.refused is not None:
-            raise _refused(path, each.refused)
+    needed = [item for each in found.asked() for item in each if item[1].needed]
+    if needed:
+        raise _open(path, needed)
+    if found.refused is not None:
+        raise _refused(path, found.refused)
     replaced = put_entries(target, path.name, "\n".join(each.toml for each in found.proposals))
     return replace(found, written=_shown(target), replaced=replaced)
 
@@ -67,14 +67,14 @@ def _shown(target: Path) -> str:
     return f"{target.parent.name}/{target.name}"
 
 
-def _open(path: Path, needed: list[Question]) -> MinerError:
-    first, *others = needed
-    told = ", or ".join(f'--set "{first.key}={each.value}"' for each in first.options)
-    more = f" Open as well: {', '.join(each.key for each in others)}." if others else ""
+def _open(path: Path, needed: list[tuple[str, Question]]) -> MinerError:
+    (key, first), *others = needed
+    told = ", or ".join(f'--set "{key}={each.value}"' for each in first.options)
+    more = f" Open as well: {', '.join(each for each, _ in others)}." if others else ""
     return MinerError(
-        f"{first.key} cannot be decided from the file",
+        f"{key} cannot be decided from the file",
         "an answer for everything that is open",
-        f"Nothing was written. Give {told or f'--set {first.key}=...'}.{more}",
+        f"Nothing was written. Give {told or f'--set {key}=...'}.{more}",
         file=path.name,
     )
 

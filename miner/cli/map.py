@@ -54,7 +54,8 @@ def command(
     shown = False
     if form == "text" and at_a_terminal():
         found, shown = _asked(file, found, given, practice=practice)
-        write = write or (shown and found.complete and click.confirm("Save it like this?"))
+        whole = found.complete and found.refused is None
+        write = write or (shown and whole and click.confirm("Save it like this?"))
     if write:
         found = map_file(file, answers=given, practice=practice, write=True)
     if form == "json":
@@ -98,13 +99,8 @@ def _asked(
 
 
 def _next(found: Mapped, given: dict[str, str]) -> tuple[str, Question] | None:
-    for proposal in found.proposals:
-        for each in proposal.questions:
-            alone = len(found.proposals) == 1 or proposal.stream is None
-            key = each.key if alone else f"{proposal.stream}.{each.key}"
-            if key not in given:
-                return key, each
-    return None
+    asked = [item for each in found.asked() for item in each]
+    return next((item for item in asked if item[0] not in given), None)
 
 
 def _prompted(question: Question) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from shlex import quote
 
-import numpy as np
 import pandas as pd
 
 from miner.records.columns import names_a_person
@@ -31,30 +30,26 @@ def person_of(table: Table, source: Source, findings: Findings) -> str | None:
     for column in table.cells.columns:
         if column in used or not names_a_person(str(column)):
             continue
-        people = _counted(table.text(str(column)))
+        words = table.text(str(column))
+        people = spellings(words)
         if len(people) > 1:
-            rows = {word: int(table.rows[at]) for word, (at, _) in people.items()}
-            counts = {word: count for word, (_, count) in people.items()}
+            at = {name: words.isin(every).to_numpy() for name, every in people.items()}
+            last = max(int(table.rows[rows.argmax()]) for rows in at.values())
+            counts = {name: int(rows.sum()) for name, rows in at.items()}
             where = f'where = {{ "{column}" = ["{next(iter(counts))}"] }}'
-            by = f"in the column '{column}'"
-            tell_several(table.file, max(rows.values()), by, counts, findings, where)
+            tell_several(table.file, last, f"in the column '{column}'", counts, findings, where)
             return None
         named = named or next(iter(people), "")
     return named
 
 
-def _counted(words: Text) -> dict[str, tuple[int, int]]:
-    """Return of each word, whatever its case, the place of the first one and how many there are."""
-    found: dict[str, tuple[int, int]] = {}
-    known: dict[str, str] = {}
-    code, unique = pd.factorize(words)
-    places, counts = np.unique(code, return_index=True, return_counts=True)[1:]
-    for word, place, count in zip(unique, places.tolist(), counts.tolist(), strict=True):
+def spellings(words: Text) -> dict[str, list[str]]:
+    """Return whom a column names, each with every way in which the name is written."""
+    found: dict[str, list[str]] = {}
+    for word in pd.unique(words):
         if word:
-            name = known.setdefault(fold(str(word)), str(word))
-            first, before = found.get(name, (place, 0))
-            found[name] = (first, before + count)
-    return found
+            found.setdefault(fold(str(word)), []).append(str(word))
+    return {each[0]: each for each in found.values()}
 
 
 def tell_several(

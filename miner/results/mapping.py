@@ -157,3 +157,30 @@ class Mapped(Result):
     def complete(self) -> bool:
         """Return whether every entry could be used as it stands."""
         return all(each.complete for each in self.proposals)
+
+    @property
+    def refused(self) -> Loss | None:
+        """Return the loss for which an entry is refused, or None."""
+        return next((each.refused for each in self.proposals if each.refused), None)
+
+    def asked(self) -> list[list[tuple[str, Question]]]:
+        """Return of each proposal its questions, each with the key that answers it.
+
+        What is asked of every proposal stands in the first alone, under the plain key; which column
+        is meant may differ between streams.
+        """
+        every = [each.questions for each in self.proposals]
+        alone = len(every) == 1
+        shared = [
+            item
+            for item in every[0]
+            if alone or (not item.key.startswith("columns.") and all(item in x for x in every))
+        ]
+        return [
+            [
+                (item.key if item in shared else f"{proposal.stream}.{item.key}", item)
+                for item in proposal.questions
+                if at == 0 or item not in shared
+            ]
+            for at, proposal in enumerate(self.proposals)
+        ]

@@ -97,3 +97,20 @@ def test_an_answer_without_a_key_is_told(client: Path, run: Any) -> None:
     result = run("map", str(client / "food.csv"), "--set", "dates")
     assert result.exit_code == 2
     assert "KEY=VALUE" in result.output
+
+
+def test_an_entry_that_would_be_refused_is_not_offered_to_be_saved(
+    client: Path, run: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every row ends before it starts by the answers given: no --write is offered."""
+    rows = "".join(f"2026-02-0{day} 23:00,2026-02-0{day + 1} 07:00,400\n" for day in range(1, 9))
+    (client / "nights.csv").write_text(f"bedtime,got up,asleep\n{rows}")
+    turned = ["--set", "columns.start=got up", "--set", "columns.end=bedtime"]
+    result = run("map", str(client / "nights.csv"), *turned)
+    assert "too much would be lost" in result.stdout
+    assert "--write" not in result.stdout
+    assert "--set columns.start=bedtime" in result.stdout
+    monkeypatch.setattr("miner.cli.map.at_a_terminal", lambda: True)
+    asked = run("map", str(client / "nights.csv"), *turned, typed="y\n")
+    assert "Save it like this?" not in asked.output
+    assert not (client / "sources.toml").exists()

@@ -119,6 +119,7 @@ _QUESTIONS = {
     "not_nights": "Is each row a night? Half of them last less than {middle} minutes.",
     "offset_beside": "Are the times in UTC? {column} has an offset beside them.",
     "several_streams": "What does this file hold? It may be {streams}.",
+    "people": "Whose records are these? {column} names {people} people.",
     "nothing_speaks": "What does this file hold? No name in it says so.",
     "only_dates": "What does this file hold? The dates in {column} have no time of day.",
     "no_times": "What does this file hold? No column of times can be read.",
@@ -140,6 +141,7 @@ _OPTIONS = {
     "clock_utc": "every time is moved by {hours} hours",
     "clock_local": "every time stays as it is",
     "stream": "{rows}",
+    "of_person": "{rows} of that person",
 }
 
 
@@ -152,8 +154,8 @@ def mapped_parts(found: Mapped, *, detail: bool = False, command: str = "") -> P
         command: the options to repeat where it is saved.
     """
     parts: Parts = []
-    for each in found.proposals:
-        parts += [*([paragraph("")] if parts else []), *proposal_parts(each, detail=detail)]
+    for each, asked in zip(found.proposals, found.asked(), strict=True):
+        parts += [*([paragraph("")] if parts else []), *proposal_parts(each, asked, detail=detail)]
     unused = [clean(name, _CELL) for name in found.proposals[0].unused]
     if unused:
         more = "" if detail or len(unused) <= _FEW else f" and {len(unused) - _FEW} more"
@@ -171,6 +173,14 @@ def _saved(found: Mapped, command: str) -> str:
         return f"{told} To take it back: {run} --undo"
     if not found.complete:
         return f"Nothing is saved yet. Decide first: {run}{command} --set ..."
+    if found.refused is not None:
+        turned = "".join(
+            f" --set {_quoted(f'{key}={own}')}" for key, own in found.refused.otherwise.items()
+        )
+        told = "As it stands too much would be lost to save it."
+        return (
+            f"Nothing is saved yet. {told} Answer otherwise: {run}{command}{turned or ' --set ...'}"
+        )
     return f"Nothing is saved yet. To save it: {run}{command} --write"
 
 
@@ -179,8 +189,16 @@ def _quoted(text: str) -> str:
     return f'"{shown}"' if quote(shown) != shown and '"' not in shown else quote(shown)
 
 
-def proposal_parts(proposal: Proposal, *, detail: bool = False) -> Parts:
-    """Return what is proposed for one stream of a file."""
+def proposal_parts(
+    proposal: Proposal, questions: Iterable[tuple[str, Question]], *, detail: bool = False
+) -> Parts:
+    """Return what is proposed for one stream of a file.
+
+    Args:
+        proposal: the entry.
+        questions: each with the key that answers it.
+        detail: with the entry as it would be written.
+    """
     parts: Parts = [heading(lead(proposal)), *(paragraph(loss_text(x)) for x in proposal.losses)]
     parts += [paragraph(order_text(x)) for x in proposal.known if x.code == "by_other_files"]
     for row in proposal.sample:
@@ -195,7 +213,7 @@ def proposal_parts(proposal: Proposal, *, detail: bool = False) -> Parts:
         listed = [f"{clean(own, _CELL)} ({_COLUMNS.get(key, key)})" for key, own in columns.items()]
         known.insert(0, ("columns", ", ".join(listed)))
     parts += section("How we know", [_pairs(dict.fromkeys(known), 2)] if known else [])
-    asked = [part for each in proposal.questions for part in question_parts(each)]
+    asked = [part for key, each in questions for part in question_parts(each, key)]
     parts += section("For you to decide", asked)
     lines = proposal.toml.rstrip().split("\n") if detail else []
     return parts + section("Entry", [paragraph(line, 2) for line in lines])
@@ -255,15 +273,15 @@ def known_text(known: Known) -> tuple[str, str] | None:
     return label.format_map(facts), reason.format_map(facts)
 
 
-def question_parts(question: Question) -> Parts:
-    """Return a question with its answers, each with what it would mean for the rows."""
+def question_parts(question: Question, key: str) -> Parts:
+    """Return a question with its answers by key, each with what it would mean for the rows."""
     default = "" if question.default is None else f" Until you answer: {question.default}."
     rows = [
-        (f"--set {_quoted(f'{question.key}={each.value}')}", option_text(each))
+        (f"--set {_quoted(f'{key}={each.value}')}", option_text(each))
         for each in question.options
         if each.value != question.default
     ]
-    rows = rows or [(f"--set {question.key}=...", "")]
+    rows = rows or [(f"--set {key}=...", "")]
     return [paragraph(question_text(question) + default, 2), _pairs(rows, 4)]
 
 

@@ -189,7 +189,8 @@ def _filled(part: Part, claim: Claim, free: Sequence[Column], notes: Notes) -> F
         map_format(mapped, notes, job.others)
         nights = filling.minutes() if claim.stream == "sleep" else None
         low, high = claim.rule.middle
-        if nights is not None and not low <= (half := float(np.nanmedian(nights))) <= high:
+        half = low if nights is None else float(np.nanmedian(nights))
+        if half > 0 and not low <= half <= high:
             options = [Option("nights", {}, "nights")]
             notes.ask("rows", "not_nights", options, needed=True, middle=half)
         map_clock(part.columns, mapped[0], nights, notes, book, job.others)

@@ -10,9 +10,11 @@ from pathlib import Path, PurePath
 
 from miner.errors import MinerError
 from miner.records.archive import is_spreadsheet, texts_of, unpacked
+from miner.records.columns import names_a_person
 from miner.records.discover import practice_of
 from miner.records.findings import Findings
 from miner.records.kinds import JSON_LINES, open_file
+from miner.records.one_person import spellings
 from miner.records.proposing.columns import columns_of, joined
 from miner.records.proposing.entries import Job, Part, entries_of
 from miner.records.proposing.exports import read_exports
@@ -23,9 +25,9 @@ from miner.records.proposing.times import times_of
 from miner.records.settings import read_settings
 from miner.records.sources import Source
 from miner.records.spreadsheet import sheet_names
-from miner.records.table_file import check_header, read_rows
+from miner.records.table_file import Table, check_header, read_rows
 from miner.records.text_file import ARCHIVE, as_utf8, read_bytes
-from miner.results.mapping import Proposal
+from miner.results.mapping import Option, Proposal
 
 _DIGITS = re.compile(r"\d[\d._-]{3,}\d|\d{5,}")
 
@@ -114,10 +116,28 @@ def _opened(job: Job, notes: Notes) -> Part:
     table = read_rows(text, source.model_copy(update={"columns": names}), findings)
     if len(table.rows) == 0:
         raise _no_rows(name, findings)
-    table = replace(table, cells=table.cells[list(names.values())])
+    table = _of_one_person(replace(table, cells=table.cells[list(names.values())]), notes)
     marked = not name.casefold().endswith(JSON_LINES)
     columns, apart = joined(columns_of(table, notes, job.book, marked=marked))
     return Part(job, text, table, columns, times_of(columns, job.book), apart)
+
+
+def _of_one_person(table: Table, notes: Notes) -> Table:
+    """Return the rows of one person; where several are named, ask who is meant."""
+    for column in filter(names_a_person, map(str, table.cells.columns)):
+        words, key = table.text(column), f"where.{column}"
+        people = spellings(words)
+        if len(people) < 2:
+            continue
+        options = [
+            Option(name, {key: every}, "of_person", {"rows": int(words.isin(every).sum())})
+            for name, every in people.items()
+        ]
+        facts = {"column": column, "people": len(people)}
+        chosen = notes.ask(key, "people", options, needed=True, **facts)
+        if chosen is not None:
+            table = table.keep(words.isin(notes.get(key)).to_numpy())
+    return table
 
 
 def _all_text(name: str, notes: Notes) -> Source:

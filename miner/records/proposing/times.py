@@ -14,6 +14,7 @@ from miner.records.proposing.dates import Form, Stamps, stamps_of
 from miner.records.proposing.exports import Exports, StreamRule
 from miner.records.proposing.notes import Notes
 from miner.records.proposing.others import Others
+from miner.records.sources import DURATION
 from miner.results.mapping import Option
 
 TO_MIN = {"s": 1 / 60, "min": 1.0, "h": 60.0}
@@ -106,12 +107,20 @@ def map_times(times: Times, rule: StreamRule, notes: Notes, book: Exports) -> tu
         return _map_span(times, rule, notes, book)
     among = times.single or times.start or times.end
     among = among or (times.dates if rule.times == "either" else ())
-    return _chosen("start" if rule.times == "span" else "time", among, "time_column", notes)
+    named = tuple(each for each in among if rule.speaks.stand_in(each.words))
+    among = named if len(named) == 1 else among
+    return _chosen("start" if rule.times == "span" else "time", among, "time_column", notes, times)
 
 
-def _chosen(key: str, among: Sequence[Column], code: str, notes: Notes) -> tuple[Column, ...]:
+def _chosen(
+    key: str, among: Sequence[Column], code: str, notes: Notes, times: Times
+) -> tuple[Column, ...]:
+    """Return the one column that is meant, or ask; a person may name any that holds times."""
     given = notes.answers.get(f"columns.{key}")
-    found = tuple(each for each in among if given in (None, each.name))
+    every = among if key == DURATION else (*times.any, *times.dates)
+    found = tuple(
+        each for each in (among if given is None else every) if given in (None, each.name)
+    )
     if len(found) == 1:
         notes.choose(f"columns.{key}", found[0].name, code)
         return found
@@ -144,10 +153,10 @@ def _map_span(times: Times, rule: StreamRule, notes: Notes, book: Exports) -> tu
         for key, column in (("start", start[0]), ("end", end[0])):
             notes.choose(f"columns.{key}", column.name, code, rows=max(forwards, backwards))
         return (start[0], end[0])
-    first = _chosen("start", start, "start_by_name", notes)
+    first = _chosen("start", start, "start_by_name", notes, times)
     if end:
-        return (*first, *_chosen("end", end, "start_by_name", notes))
-    for length in _chosen("duration", times.duration, "duration_by_name", notes):
+        return (*first, *_chosen("end", end, "start_by_name", notes, times))
+    for length in _chosen("duration", times.duration, "duration_by_name", notes, times):
         map_unit("duration", length, rule.middle, notes, book, needed=True)
     return first
 

@@ -1,0 +1,74 @@
+"""What map asks and offers: every answer that is offered can be given, and is saved."""
+
+import pytest
+
+from miner.api.mapping import map_file
+from miner.errors import MinerError
+from miner.records import read_client
+
+TIMES = [f"2026-03-02T{hour:02d}:{minute:02d}" for hour in range(24) for minute in range(0, 60, 5)]
+
+
+def two_people(folder) -> None:
+    rows = "".join(
+        f"{('Anna', 'ANNA ')[k % 2]},{at},{100 + k % 9}\nBen,{at},150\n"
+        for k, at in enumerate(TIMES)
+    )
+    folder.write("sensor.csv", f"Patient ID,time,glucose mg/dL\n{rows}")
+
+
+def test_whose_records_is_asked_and_each_answer_works(folder):
+    two_people(folder)
+    path = folder.path / "sensor.csv"
+    ((key, asked),) = map_file(path).asked()[0]
+    assert (key, asked.needed) == ("where.Patient ID", True)
+    assert {each.value: each.facts["rows"] for each in asked.options} == {
+        "Anna": len(TIMES), "Ben": len(TIMES),
+    }  # fmt: skip
+    with pytest.raises(MinerError, match='--set "where.Patient ID=Anna"'):
+        map_file(path, write=True)
+    map_file(path, answers={key: "Ben"}, write=True)
+    assert read_client(folder.path).used("glucose")["glucose"].unique().tolist() == [150]
+    map_file(path, answers={key: "Anna"}, write=True)
+    anna = read_client(folder.path).used("glucose")
+    assert (len(anna), anna["glucose"].max()) == (len(TIMES), 108)
+
+
+@pytest.fixture
+def sheet(folder):
+    """Glucose and meals in one sheet, with two times that neither stream names."""
+    rows = [f"{at},{100 + k % 9},," for k, at in enumerate(TIMES)]
+    rows[:2] = [f"{TIMES[0]},100,2026-03-02T12:00,soup", f"{TIMES[1]},101,2026-03-02T18:00,rice"]
+    body = "\n".join(["measured,glucose mg/dL,ate at,food", *rows])
+    return folder.write("sheet.csv", f"{body}\n")
+
+
+def test_of_two_streams_each_question_names_its_stream(sheet):
+    path = sheet.path / "sheet.csv"
+    keys = [key for each in map_file(path).asked() for key, _ in each]
+    assert keys == ["glucose.columns.time", "meals.columns.time"]
+    with pytest.raises(MinerError, match="Open as well: meals.columns.time"):
+        map_file(path, write=True)
+    map_file(path, answers=dict(zip(keys, ["measured", "ate at"], strict=True)), write=True)
+    client = read_client(sheet.path)
+    assert len(client.used("glucose")) == len(TIMES)
+    assert client.used("meals")["label"].tolist() == ["soup", "rice"]
+
+
+def test_a_time_that_names_its_stream_is_taken(sheet):
+    path = sheet.path / "sheet.csv"
+    text = path.read_text().replace("measured", "glucose time").replace("ate at", "meal time")
+    path.write_text(text)
+    assert map_file(path, write=True).complete
+
+
+def test_what_is_asked_of_both_streams_is_asked_once(folder):
+    rows = "".join(f"{at.replace('2026-03-02T', '02/03/2026 ')},{100 + k % 9},{'soup' * (k < 9)}\n"
+                   for k, at in enumerate(TIMES))  # fmt: skip
+    folder.write("sheet.csv", f"time,glucose mg/dL,food\n{rows}")
+    path = folder.path / "sheet.csv"
+    assert [key for each in map_file(path).asked() for key, _ in each] == ["dates"]
+    map_file(path, answers={"dates": "day first"}, write=True)
+    assert {"glucose", "meals"} <= {
+        n for n, x in read_client(folder.path).streams.items() if len(x)
+    }
