@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import defaultdict
+from collections.abc import Mapping
 from typing import Any
 
 from miner.errors import several
@@ -33,7 +34,7 @@ def noticed(client: Client, table: UnitTable, rules: RuleBook) -> list[Finding]:
         *_nights(client, table, nights),
         _naps(nights),
         _time_in_bed(nights),
-        _not_worn(table),
+        *_not_worn(table, rules),
         *_journeys(client),
         *log_noticed(client, food_of(client, rules), trace, nights),
         *habits_noticed(client, table, trace, rules),
@@ -161,26 +162,66 @@ def _time_in_bed(nights: Nights) -> Finding | None:
     )
 
 
-def _not_worn(table: UnitTable) -> Finding | None:
-    days = Counter(
-        day
-        for (day, name), why in table.reasons.items()
-        if name in table.factors and why.startswith(NOT_WORN)
-    )
+def _not_worn(table: UnitTable, rules: RuleBook) -> list[Finding | None]:
+    """Tell of days on which the tracker was off, and of those on which it told too little of some.
+
+    A day on which more habits of movement are known than are unknown for want of wear is one on
+    which the tracker was worn.
+    """
+    missing: dict[str, set[str]] = defaultdict(set)
+    for (day, habit), why in table.reasons.items():
+        if habit in table.factors and ":" not in habit and why.startswith(NOT_WORN):
+            missing[str(day)].add(habit)
+    moving = [x for x in table.factors if ":" not in x and rules.factor(x).stream == "activity"]
+    known = table.frame[moving].notna().sum(axis=1)
+    off = {day for day, habits in missing.items() if len(habits & {*moving}) > known[day]}
+    partly = {day: habits for day, habits in missing.items() if day not in off}
+    few = NOT_WORN_SHARE * len(table.frame)
+    return [_off(sorted(off), few), _told_too_little(partly, few, rules)]
+
+
+def _off(days: list[str], few: float) -> Finding | None:
     if not days:
         return None
-    told = tuple(sorted(str(day) for day in days))
     return _note(
         "tracker_not_worn",
         f"{several(len(days), 'day')} on which the tracker was not worn, or not long enough, "
-        f"for some habit. Days: {_listed(sorted(days))}. Those habits are unknown there, "
-        "not absent",
+        f"for some habit. Days: {_listed(days)}. Those habits are unknown there, not absent",
         "the tracker worn while awake",
         "Ask the client to wear it through the day.",
         len(days),
         short=f"{several(len(days), 'day')} on which the tracker was not worn long enough",
-        days=told,
-        gain_days=len(told) if len(told) >= NOT_WORN_SHARE * len(table.frame) else None,
+        days=tuple(days),
+        gain_days=len(days) if len(days) >= few else None,
+    )
+
+
+def _told_too_little(
+    missing: Mapping[str, set[str]], few: float, rules: RuleBook
+) -> Finding | None:
+    """Tell of habits that are unknown on days on which movement is known."""
+    if not missing:
+        return None
+    habits = sorted(set().union(*missing.values()))
+    named = ", ".join(f"'{rules.factor(habit).phrase}'" for habit in habits)
+    streams = {rules.factor(habit).stream for habit in habits}
+    do = (
+        "See whether the tracker measures stress all day, or its export leaves hours out."
+        if streams == {"stress"}
+        else "Nothing to do, unless one of them is to be looked at: then wear it for longer."
+    )
+    days = sorted(missing)
+    many = len(days) >= few and streams == {"stress"}
+    return _note(
+        "habit_not_measured",
+        f"{several(len(days), 'day')} on which the tracker was worn and told too little of "
+        f"{named}. Days: {_listed(days)}",
+        "measured for half of the time that counts",
+        do,
+        len(days),
+        short=f"{several(len(days), 'day')} with too little told of {named}",
+        days=tuple(days),
+        gain_days=len(days) if many else None,
     )
 
 

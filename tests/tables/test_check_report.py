@@ -103,6 +103,30 @@ def test_no_sleep_too_few_readings_and_a_tracker_off_are_told(make, slept, rules
     assert "2026-03-05" in told
 
 
+def test_a_tracker_that_was_worn_and_tells_no_stress_is_not_to_be_worn(make, slept, rules, flat):
+    """Steps of every quarter of an hour of the waking day, and stress measured for two hours."""
+    days = [f"2026-03-{day:02d}" for day in range(1, DAYS + 1)]
+    blocks = [
+        {"start": f"{day} {hour:02d}:{minute:02d}", "kind": "steps", "steps": 90,
+         "end": f"{day} {hour + (minute == 45):02d}:{(minute + 15) % 60:02d}"}
+        for day in days for hour in range(7, 23) for minute in (0, 15, 30, 45)
+    ]  # fmt: skip
+    worn = {
+        "activity": [(f"{day} 07:00", f"{day} 23:00") for day in days],
+        "stress": [(f"{day} 10:00", f"{day} 12:00") for day in days],
+    }
+    stress = [{"start": f"{days[0]} 10:00", "end": f"{days[0]} 11:00", "level": 3}]
+    sleep = slept("2026-03-01", DAYS, asleep_min=400)
+    client, table = ready(make, rules, flat, sleep=sleep, activity=blocks, stress=stress, worn=worn)
+    found = {item.code: item for item in check(client, table, rules).findings}
+    assert "tracker_not_worn" not in found
+    told = found["habit_not_measured"]
+    assert "'much stress'" in told.short
+    assert "movement" not in told.short
+    assert "measures stress all day" in told.do
+    assert told.gain_days == len(told.days) >= DAYS - 1
+
+
 def test_what_is_always_said_is_always_said(make, rules, flat):
     texts, _ = texts_of(make, rules, flat)
     assert texts == standing(rules)
