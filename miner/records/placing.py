@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +14,7 @@ from miner.records.columns import factor
 from miner.records.findings import Findings
 from miner.records.iso8601 import YEARS, Lengths, Mask, Stamps, offsets, offsets_of
 from miner.records.sources import DURATION, UTC_OFFSET, Source
-from miner.records.table_file import Table
+from miner.records.table_file import Table, Text
 from miner.records.text_file import map_it
 from miner.records.time_hints import hint
 from miner.records.times import Times, read_times, to_clock, with_offsets
@@ -25,6 +26,7 @@ WITHOUT_TIME_OF_DAY = ("tags", "meals")
 """Streams that keep a date alone, in the middle of its day: a tag of all day, a meal left out."""
 
 _FEW, _LOOKED_AT = 3, 20
+_DATE_FIRST, _AFTER_DATE = r"[\w./-]+[T ,]+\S", "[T ,]"
 _ISO = "ISO 8601, such as 2026-03-02T08:30 or 2026-03-02T08:30+01:00"
 
 
@@ -164,7 +166,20 @@ def _times(
             "Correct time_format in sources.toml.",
             file=table.file,
         ) from error
+    if source.stream == "meals" and unit is None and times.bad.any():
+        times = _with_dates(times, text, source.time_format, zone_of_text)
     return times if beside is None else with_offsets(times, beside, zone)
+
+
+def _with_dates(times: Times, text: Text, form: str | None, zone: str | None) -> Times:
+    """Return times with the date alone where only the time of day cannot be read."""
+    date = form.split(" ")[0] if form else None
+    if date and re.search("%[HIMSpcTXz]", date):
+        return times
+    bad = times.bad & text.str.match(_DATE_FIRST).to_numpy(dtype=bool)
+    first = text.where(bad, "").str.split(_AFTER_DATE, n=1, regex=True).str[0]
+    found = read_times(first.fillna(""), date, zone, dates_at_noon=True)
+    return times.or_else(found, bad & found.date_only)
 
 
 def _unreadable(times: Times, ignore: Mask) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import pandas as pd
@@ -44,6 +44,12 @@ class Times:
     def bad(self) -> Mask:
         """True where no time could be read."""
         return np.isnat(self.instant) & ~self.skipped
+
+    def or_else(self, others: Times, at: Mask) -> Times:
+        """Return these times, and others where the mask is true."""
+        both = {each.name: (getattr(self, each.name), getattr(others, each.name))
+                for each in fields(self)}  # fmt: skip
+        return Times(**{name: np.where(at, there, here) for name, (here, there) in both.items()})
 
 
 def read_times(

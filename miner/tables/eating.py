@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from math import isnan, nan
 
@@ -11,6 +11,7 @@ import numpy as np
 
 from miner.records.client import Client
 from miner.records.columns import NOT_FOOD
+from miner.records.stream_file import NO_TIME
 from miner.rulebook import RuleBook
 from miner.tables.biological_days import Days
 from miner.tables.clockwork import DAY, HOUR, Floats, seconds
@@ -26,10 +27,15 @@ LEVELS = ("low", "moderate", "high")
 
 @dataclass(frozen=True, slots=True)
 class Food:
-    """The meal log of a client in time order: eating occasions, and the rows that are no food."""
+    """The meal log of a client in time order: eating occasions, and the rows that are no food.
+
+    Attributes:
+        untimed: what was eaten at some time of a day: noon of that day, and which meal it was.
+    """
 
     occasions: tuple[Occasion, ...]
     no_food: tuple[Entry, ...]
+    untimed: tuple[tuple[int, str], ...] = ()
 
     def taken(self) -> list[int]:
         """Return the instants of what was eaten or taken with carbohydrate, or may have been."""
@@ -98,7 +104,13 @@ def _food_of(client: Client, rules: RuleBook) -> Food:
                 rows=tuple(rows[k] for k in group),
             )
         )
-    return Food(tuple(found), tuple(entries))
+    return Food(tuple(found), tuple(entries), _untimed(client))
+
+
+def _untimed(client: Client) -> tuple[tuple[int, str], ...]:
+    frame = client.streams["meals"]
+    frame = frame[(frame["left_out"] == NO_TIME) & (frame["meal"] != NOT_FOOD)]
+    return tuple(zip(seconds(frame["time"]).tolist(), words(frame["meal"]), strict=True))
 
 
 def _no_food(
@@ -155,10 +167,23 @@ def eaten_by_day(food: Food, days: Days) -> list[Eaten]:
     for k, entry in zip(place.tolist(), food.no_food, strict=True):
         if k >= 0:
             others[k].append(entry)
-    return [
+    named = [
         name_meals(by_day[k], int(number) * DAY, int(days.start[k]), others[k])
         for k, number in enumerate(days.number.tolist())
     ]
+    place = days.of(np.array([at for at, _ in food.untimed], dtype=np.int64))
+    for k, (_, meal) in zip(place.tolist(), food.untimed, strict=True):
+        if k >= 0:
+            day = int(days.start[k]), int(days.end[k])
+            named[k] = _with_untimed(named[k], meal, day)
+    return named
+
+
+def _with_untimed(eaten: Eaten, meal: str, day: tuple[int, int]) -> Eaten:
+    """Return a day with food at an unknown time: it may be any meal, or the one it says."""
+    lost = {meal} if meal in MAIN else {"breakfast", "lunch", "dinner"} if not meal else set()
+    kept = {kind: None if kind in lost else getattr(eaten, kind) for kind in MAIN}
+    return replace(eaten, **kept, not_told=(day[0], *eaten.not_told, day[1] - 1), noted=True)
 
 
 def name_meals(

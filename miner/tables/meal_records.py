@@ -131,6 +131,8 @@ def _meals(client: Client, records: DayRecords, no_food: FoodWords) -> tuple[Mea
     after = taken[np.searchsorted(taken, at + ONE_OCCASION_MIN * 60, side="right")]
     not_told = [e.at for e in records.food.no_food if e.why is NoFood.NOT_REPORTED]
     doubtful = np.searchsorted(not_told, before) < np.searchsorted(not_told, at)
+    untimed = records.days.of(np.array([x for x, _ in records.food.untimed], dtype=np.int64))
+    doubtful |= (days >= 0) & np.isin(days, untimed)
     found = []
     for k, (item, name) in enumerate(zip(occasions, _names(at, clock), strict=True)):
         labels = [texts[row] for row in item.rows]

@@ -25,7 +25,7 @@ def test_whose_records_is_asked_and_each_answer_works(folder):
     assert {each.value: each.facts["rows"] for each in asked.options} == {
         "Anna": len(TIMES), "Ben": len(TIMES),
     }  # fmt: skip
-    with pytest.raises(MinerError, match='--set "where.Patient ID=Anna"'):
+    with pytest.raises(MinerError, match=r'--set "where\.Patient ID=Anna"'):
         map_file(path, write=True)
     map_file(path, answers={key: "Ben"}, write=True)
     assert read_client(folder.path).used("glucose")["glucose"].unique().tolist() == [150]
@@ -47,7 +47,7 @@ def test_of_two_streams_each_question_names_its_stream(sheet):
     path = sheet.path / "sheet.csv"
     keys = [key for each in map_file(path).asked() for key, _ in each]
     assert keys == ["glucose.columns.time", "meals.columns.time"]
-    with pytest.raises(MinerError, match="Open as well: meals.columns.time"):
+    with pytest.raises(MinerError, match=r"Open as well: meals\.columns\.time"):
         map_file(path, write=True)
     map_file(path, answers=dict(zip(keys, ["measured", "ate at"], strict=True)), write=True)
     client = read_client(sheet.path)

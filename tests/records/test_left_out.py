@@ -5,6 +5,7 @@ import pytest
 
 from miner.errors import MinerError
 from miner.records import read_client
+from miner.records.stream_file import NO_TIME
 from miner.results import Severity
 
 
@@ -361,3 +362,26 @@ def test_what_is_written_beside_the_records_is_no_record(folder):
     folder.write("weight.csv", "time,kg\n")
     with pytest.raises(MinerError, match=r"there is: weight\.csv\)"):
         read_client(folder.path)
+
+
+@pytest.mark.parametrize(
+    ("written", "keys"),
+    [
+        ("2026-03-02 25:71", ""),
+        ("2026-03-02T8 Uhr", ""),
+        ("2026-03-02", ""),
+        ("02/03/2026 ?", 'time_format = "%d/%m/%Y %H:%M"\n'),
+    ],
+)
+def test_a_meal_whose_time_of_day_cannot_be_read_keeps_its_day(folder, written, keys):
+    other = "02/03/2026 12:00" if keys else "2026-03-02T12:00"
+    folder.steady_glucose().write("food.csv", f"when,what\n{other},soup\n{written},rice\n")
+    entry = f'[[source]]\nfile = "food.csv"\nstream = "meals"\n{keys}'
+    folder.write("sources.toml", f'{entry}[source.columns]\ntime = "when"\nlabel = "what"\n')
+    client = read_client(folder.path)
+    frame = client.streams["meals"]
+    lost = frame[frame["left_out"] == NO_TIME]
+    assert lost[["label", "row"]].to_numpy().tolist() == [["rice", 3]]
+    assert lost["clock"].dt.strftime("%Y-%m-%d").tolist() == ["2026-03-02"]
+    (told,) = [item for item in client.findings if item.code == "no_time_of_day"]
+    assert (told.row, told.count) == (3, 1)

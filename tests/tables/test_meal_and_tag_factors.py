@@ -7,6 +7,7 @@ import pytest
 
 from miner import api
 from miner.api.exporting import export
+from miner.records.stream_file import NO_TIME
 from miner.rulebook import load
 from miner.tables import day_table
 from miner.tables.day_notes import noted_between
@@ -318,3 +319,25 @@ def test_a_date_alone_has_no_time_of_day(tmp_path):
     export(client, "csv", out)
     again = api.meals(api.read_client(out)).frame["tag:wine"]
     assert again.equals(told)
+
+
+EATING = [
+    "high_carb_day", "high_carb_dinner", "carb_only_snack", "evening_snack", "late_dinner",
+    "no_breakfast", "long_eating_window",
+]  # fmt: skip
+
+
+def test_food_at_an_unknown_time_makes_the_food_of_its_day_unknown(table_of):
+    """A second supper, a breakfast, a snack: it may have been any of them."""
+    known = [{**each, "carbs_g": 60, "protein_g": 9} for each in THREE]
+    untimed = meal("12:00", "rice", carbs_g=80, protein_g=9, left_out=NO_TIME)
+    table = table_of([*known, untimed])
+    assert all(yes_no(table, name) is None for name in EATING)
+    assert yes_no(table_of(known), "late_dinner") is False
+
+
+def test_food_at_an_unknown_time_that_says_which_meal_it_was_leaves_the_others(table_of):
+    untimed = meal("12:00", "toast", meal="breakfast", left_out=NO_TIME)
+    table = table_of([*THREE[1:], meal("15:00", "tea"), untimed])
+    assert yes_no(table, "late_dinner") is False
+    assert yes_no(table, "no_breakfast") is None
