@@ -85,4 +85,5 @@ def _values(kind: Any) -> str:
     if isinstance(kind, click.IntRange):
         upper = "" if kind.max is None else f" to {kind.max}"
         return f"a whole number from {kind.min}{upper}"
-    return "a date like 2026-03-01" if getattr(kind, "name", "") == "day" else ""
+    own = getattr(kind, "expected", "")
+    return own or ("a date like 2026-03-01" if getattr(kind, "name", "") == "day" else "")

@@ -11,6 +11,7 @@ import click
 from miner.cli.options import debug_option, format_option
 from miner.cli.output import put, put_json, show
 from miner.cli.waiting import progress
+from miner.errors import several
 
 if TYPE_CHECKING:
     from miner.results import Mapped, Question
@@ -43,10 +44,14 @@ def command(
     """
     from miner.api.mapping import map_file, undo_mapping
     from miner.brief.text.map import mapped_parts
+    from miner.brief.text.safe import clean
 
     if undo:
         target, count = undo_mapping(file, practice=practice)
-        put(f"{count} {'entry' if count == 1 else 'entries'} put back in {target}.\n")
+        back = (
+            f"{several(count, 'entry is', 'entries are')} back" if count else "it is not mapped now"
+        )
+        put(f"{clean(file.name)}: {back}, in {clean(target)}.\n")
         return
     given = dict(map(_answer, answers))
     with progress("Looking at the file"):

@@ -24,15 +24,24 @@ WAYS = (*ABOUT, "mend", "remove", "undo")
 _RECORD = ("meal", "tag", "at", "to", "kind", *NUTRIENTS, "energy")
 
 
-def amount(text: str) -> str:
-    """Return a number, a level, or "unknown", for an option's ``type``."""
-    word = text.strip().casefold()
-    bare = word.removesuffix("g").strip()
-    if word in (*LEVELS, UNKNOWN):
-        return word
-    if not bare.replace(".", "", 1).isdecimal() or not bare.isascii():
-        raise click.BadParameter(f"'{text}' is no number with a point, no level, not 'unknown'.")
-    return bare
+class Amount(click.ParamType):
+    """A number, a level, or "unknown", for an option."""
+
+    name = "amount"
+    expected = "a number of 0 or more, with a point (12.5); low, moderate, high; or unknown"
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return the number without its unit, the level, or "unknown"."""
+        word = value.strip().casefold()
+        bare = word.removesuffix("g").strip()
+        if word in (*LEVELS, UNKNOWN):
+            return word
+        if not bare.replace(".", "", 1).isdecimal() or not bare.isascii():
+            self.fail(f"is '{value}'", param, ctx)
+        return bare
+
+
+AMOUNT = Amount()
 
 
 @click.command("note")
@@ -44,11 +53,11 @@ def amount(text: str) -> str:
 @click.option("--at", metavar="WHEN", help='When: "2026-02-03 19:30". For a tag, a date will do.')
 @click.option("--to", metavar="WHEN", help="When a tag ended.")
 @click.option("--kind", type=click.Choice(KINDS), help="Which meal, or no food at all.")
-@click.option("--carbs", type=amount, metavar="GRAMS", help="Or: low, moderate, high, unknown.")
-@click.option("--protein", type=amount, metavar="GRAMS", help="The same.")
-@click.option("--fat", type=amount, metavar="GRAMS", help="The same.")
-@click.option("--fibre", type=amount, metavar="GRAMS", help="The same.")
-@click.option("--energy", type=amount, metavar="KCAL", help="Or: unknown.")
+@click.option("--carbs", type=AMOUNT, metavar="GRAMS", help="Or: low, moderate, high, unknown.")
+@click.option("--protein", type=AMOUNT, metavar="GRAMS", help="The same.")
+@click.option("--fat", type=AMOUNT, metavar="GRAMS", help="The same.")
+@click.option("--fibre", type=AMOUNT, metavar="GRAMS", help="The same.")
+@click.option("--energy", type=AMOUNT, metavar="KCAL", help="Or: unknown.")
 @click.option("--mend", metavar="WHICH", help="Change this one: its time, or its FILE:ROW.")
 @click.option("--remove", metavar="WHICH", help="Take this one out of the records.")
 @click.option(

@@ -43,6 +43,11 @@ _PLAIN = {
     "a valid string": "a text in quotes",
     "a valid boolean": "true or false",
     "String should have at most 1 character": "one character",
+    "String should have at least 1 character": "one character",
+    "a valid integer, unable to parse string as an integer": "a whole number",
+    "a valid integer, got a number with a fractional part": "a whole number",
+    "greater than or equal to 0": "a number of 0 or more",
+    "a valid boolean, unable to interpret input": "true or false",
 }
 Zone = Annotated[str, AfterValidator(_known_zone)]
 
@@ -77,10 +82,11 @@ def read_toml(path: Path, model: type[Model]) -> Model:
     try:
         return model(**table)
     except ValidationError as error:
-        raise _explain(error, model, name) from error
+        raise explained(error, model, name) from error
 
 
-def _explain(error: ValidationError, model: type[BaseModel], file: str) -> MinerError:
+def explained(error: ValidationError, model: type[BaseModel], file: str) -> MinerError:
+    """Return what is wrong with a table of settings as one message of this program's own."""
     first = min(error.errors(), key=lambda each: each["type"] != "extra_forbidden")
     place = [part for part in first["loc"] if part != "[key]"]
     found, key = _spoken(place), str(place[-1]) if place else ""
@@ -97,16 +103,20 @@ def _explain(error: ValidationError, model: type[BaseModel], file: str) -> Miner
             "Add that key and run again.",
             file=file,
         )
-    expected = first["msg"].removeprefix("Value error, ")
-    expected = expected.removeprefix("Input should be ").strip()
-    for formal, plain in _PLAIN.items():
-        expected = expected.replace(formal, plain)
     return MinerError(
         f"{found} is {_short(first['input'])}",
-        expected[:1].lower() + expected[1:],
+        plainly(first["msg"]),
         "Correct that key and run again.",
         file=file,
     )
+
+
+def plainly(message: str) -> str:
+    """Return what is expected of a value in plain words."""
+    expected = message.removeprefix("Value error, ").removeprefix("Input should be ").strip()
+    for formal, plain in _PLAIN.items():
+        expected = expected.replace(formal, plain)
+    return expected[:1].lower() + expected[1:]
 
 
 def _spoken(place: list[int | str]) -> str:

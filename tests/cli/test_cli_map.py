@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import tomllib
 from pathlib import Path
@@ -82,7 +83,7 @@ def test_it_is_taken_back(client: Path, run: Any) -> None:
     path = str(client / "food.csv")
     run("map", path, "--write")
     result = run("map", path, "--undo")
-    assert result.stdout == "0 entries put back in client-01/sources.toml.\n"
+    assert result.stdout == "food.csv: it is not mapped now, in client-01/sources.toml.\n"
     assert (client / "sources.toml").read_text() == ""
 
 
@@ -114,3 +115,35 @@ def test_an_entry_that_would_be_refused_is_not_offered_to_be_saved(
     asked = run("map", str(client / "nights.csv"), *turned, typed="y\n")
     assert "Save it like this?" not in asked.output
     assert not (client / "sources.toml").exists()
+
+
+@pytest.mark.parametrize(
+    ("answer", "expected"),
+    [
+        ("decimal=x", "--set decimal is 'x'. Expected: '.' or ','."),
+        ("skip_rows=-2", "--set skip_rows is '-2'. Expected: a number of 0 or more"),
+        ("skip_rows=abc", "--set skip_rows is 'abc'. Expected: a whole number"),
+        ("delimiter=xx", "--set delimiter is 'xx'. Expected: one character"),
+        ("encoding=klingon", "--set encoding is 'klingon'. Expected: an encoding such as"),
+        ("time_zone=Mars", "Expected: a time zone such as 'Europe/Lisbon'"),
+        ("columns=time", "--set columns is 'time'. Expected: columns.KEY=VALUE"),
+        ("units.carbs_g=q", "'carbs_g' in [units] is 'q'"),
+        ("nonsense=1", "'nonsense' is not known"),
+        ("worn=maybe", "--set worn is 'maybe'. Expected: true or false"),
+    ],
+)
+def test_an_answer_that_cannot_be_used_is_one_message_of_our_own(
+    client: Path, run: Any, answer: str, expected: str
+) -> None:
+    result = run("map", str(client / "food.csv"), "--set", answer)
+    assert result.exit_code == 2
+    assert expected in result.output
+    assert not any(word in result.output for word in ("Input should", "string_", "fault of"))
+
+
+def test_a_name_that_is_no_text_is_to_be_changed(client: Path, run: Any) -> None:
+    path = os.fsencode(client) + b"/food\xe9.csv"
+    Path(os.fsdecode(path)).write_text("when,what\n2026-03-01T12:00,soup\n")
+    result = run("map", os.fsdecode(path))
+    assert result.exit_code == 2
+    assert "Rename the file" in result.output

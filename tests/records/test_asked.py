@@ -72,3 +72,46 @@ def test_what_is_asked_of_both_streams_is_asked_once(folder):
     assert {"glucose", "meals"} <= {
         n for n, x in read_client(folder.path).streams.items() if len(x)
     }
+
+
+def stress(folder, words) -> None:
+    rows = "".join(f"{at},{words[k % len(words)]}\n" for k, at in enumerate(TIMES[::3]))
+    folder.steady_glucose().write("strain.csv", f"time,stress\n{rows}")
+
+
+def test_a_level_that_no_rule_book_knows_is_asked_and_counts_as_answered(folder):
+    """Rest, 0 by the answer, is a quarter of the samples: known, and no stress."""
+    stress(folder, ["rest", "low", "medium", "high"])
+    path = folder.path / "strain.csv"
+    ((key, asked),) = map_file(path).asked()[0]
+    assert (key, asked.needed, asked.default) == ("levels.rest", False, "unknown")
+    map_file(path, write=True)
+    told = [item.what for item in read_client(folder.path).findings]
+    assert any("24 samples of 'stress' not readable as a number ('rest')" in each for each in told)
+    map_file(path, answers={key: "0"}, write=True)
+    client = read_client(folder.path)
+    assert not any("not readable" in item.what for item in client.findings)
+    assert len(client.used("stress")) > 0
+
+
+def test_levels_that_are_all_unknown_are_asked_one_by_one_before_anything_is_saved(folder):
+    stress(folder, ["green", "red"])
+    path = folder.path / "strain.csv"
+    keys = [key for key, _ in map_file(path).asked()[0]]
+    assert keys == ["levels.green", "levels.red"]
+    with pytest.raises(MinerError, match="levels"):
+        map_file(path, write=True)
+    entry = (
+        map_file(path, answers=dict(zip(keys, "03", strict=True)), write=True).proposals[0].entry
+    )
+    assert entry["levels"] == {"green": 0, "red": 3}
+    assert entry["episodes"]["at_least"] == 3
+
+
+def test_at_least_one_level_must_be_known(folder):
+    stress(folder, ["green", "red"])
+    answers = {"levels.green": "unknown", "levels.red": "unknown"}
+    with pytest.raises(MinerError) as error:
+        map_file(folder.path / "strain.csv", answers=answers, write=True)
+    assert "pydantic" not in error.value.message
+    assert "Field required" not in error.value.message

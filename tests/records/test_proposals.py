@@ -489,5 +489,5 @@ def test_notes_beside_readings_are_tags_where_there_are_some(folder):
 
 def test_an_encoding_that_does_not_exist_is_refused(folder):
     path = folder.write("log.csv", "when,what\n2026-03-01 08:00,soup\n").path / "log.csv"
-    with pytest.raises(MinerError, match="UTF-99"):
+    with pytest.raises(MinerError, match="utf-99"):
         propose(path, encoding="utf-99")

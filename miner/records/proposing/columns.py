@@ -15,7 +15,7 @@ from miner.records.columns import COLUMNS
 from miner.records.glucose_values import HIGH, LOW
 from miner.records.proposing.dates import Written, how_written
 from miner.records.proposing.exports import Exports, tokens
-from miner.records.proposing.notes import Notes
+from miner.records.proposing.notes import Notes, typed
 from miner.records.table_file import Table, Text
 from miner.records.thousands import may_part_thousands, shows_point, without_thousands
 from miner.records.time_of_day import MIDNIGHT, join
@@ -137,7 +137,8 @@ def _decimal(texts: dict[str, Text], notes: Notes, book: Exports) -> str:
             for sign in ",."
         ]
         return notes.ask("decimal", code, options, needed=True, **facts) or ","
-    return str(notes.get("decimal") or notes.answers.get("decimal") or "")
+    given = notes.answers.get("decimal")
+    return str(notes.get("decimal") or (typed("decimal", given) if given else ""))
 
 
 def _counted(name: str, book: Exports) -> str:

@@ -26,6 +26,7 @@ from miner.records.sources import TIME_OF_DAY, Source
 from miner.records.table_file import Table
 from miner.records.text_file import TextFile
 from miner.records.time_hints import hint
+from miner.records.toml_file import explained
 from miner.results.mapping import Option, Proposal
 
 _SAMPLED = ("glucose", "stress", "activity")
@@ -226,11 +227,7 @@ def _source(entry: Mapping[str, Any], part: Part) -> Source:
     try:
         source = Source.model_validate(dict(entry))
     except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(each) for each in first["loc"]) or "the entry"
-        expected = first["msg"].removeprefix("Value error, ")
-        told, do = f"{place} cannot be used", "Correct it, or leave it out."
-        raise MinerError(told, expected, do, file=name) from error
+        raise explained(error, Source, name) from error
     names = [each for each in part.text.header if each]
     for own in source.needed:
         if own not in names:

@@ -181,24 +181,41 @@ def _level(self: Filling, key: str, column: Column) -> bool:
     if column.numeric and self.notes.get("columns.start"):
         self.notes.choose(f"columns.{key}", column.name, "by_name")
         return True
-    tunes, words = self.book.levels, {word: self.book.levels.of(word) for word in column.listed}
-    for word, level in words.items():
-        if level is not None:
-            self.notes.choose(f"levels.{fold(word)}", level, "level_word", rows=column.counts[word])
+    tunes = self.book.levels
+    words = {word: _level_of(self, column, word) for word in column.listed}
     levels = column.values if column.numeric else np.array(column.text.map(words), dtype=np.float64)
     below = tuple(f"{each:g}" for each in np.unique(levels[levels < 0])[:_FAR_MORE])
     if below:
         self._not_measured(below, "below_zero")
+    self.notes.choose("episodes.column", column.name, "by_name")
     known = levels[levels >= 0]
+    if not known.size:
+        return True
     least = float(np.quantile(known, tunes.counts_from))
     above = known[known > known.min()]
     least = float(above.min()) if least <= known.min() and above.size else least
     facts = {"above": int((known >= least).sum()), "rows": len(known)}
-    self.notes.choose("episodes.column", column.name, "by_name")
     self.notes.choose("episodes.at_least", _short(least), "upper_quarter", **facts)
     self.notes.choose("episodes.for_min", _short(tunes.for_min), "usual")
     self.notes.choose("episodes.join_gaps_min", _short(tunes.join_gaps_min), "usual")
     return True
+
+
+def _level_of(self: Filling, column: Column, word: str) -> float | None:
+    """Return what a word counts: by the rule book, or as a person says; None: not known."""
+    book, key, rows = self.book.levels, f"levels.{fold(word)}", column.counts[word]
+    level = book.of(word)
+    if level is not None:
+        self.notes.choose(key, level, "level_word", rows=rows)
+        return float(self.notes.get(key))
+    some = any(book.of(each) is not None for each in column.listed)
+    every = [Option(str(at), {key: at}, f"level_{at}") for at in range(len(book.words))]
+    every.append(Option("unknown", {}, "level_unknown"))
+    default, facts = "unknown" if some else None, {"word": word, "column": column.name}
+    said = self.notes.ask(
+        key, "level_of", every, default=default, needed=not some, rows=rows, **facts
+    )
+    return float(said) if said and said.isdecimal() else None
 
 
 def _short(value: float) -> float | int:

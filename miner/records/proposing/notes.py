@@ -7,12 +7,16 @@ from copy import deepcopy
 from dataclasses import dataclass, field
 from typing import Any
 
+from pydantic import TypeAdapter, ValidationError
+
 from miner.errors import MinerError, nearest
+from miner.records.sources import Source
+from miner.records.toml_file import plainly
 from miner.results.mapping import Known, Option, Question
 
 TABLES = ("where", "columns", "units", "constants", "levels", "meals", "episodes")
 _LISTS = ("not_measured",)
-_NUMBERS = ("skip_rows", "episodes.at_least", "episodes.for_min", "episodes.join_gaps_min")
+_NUMBERS = ("episodes.at_least", "episodes.for_min", "episodes.join_gaps_min")
 
 
 @dataclass(slots=True)
@@ -110,17 +114,25 @@ def typed(key: str, text: str) -> Any:
     """Return what a person wrote for a key, as TOML would hold it.
 
     Raises:
-        MinerError: it is no number where one belongs.
+        MinerError: it is not what belongs there.
     """
+    if key in TABLES:
+        raise MinerError(
+            f"--set {key} is '{text}'", f"{key}.KEY=VALUE, one of its keys", "Name the key as well."
+        )
     if key in _LISTS or key.startswith("where."):
         return [part.strip() for part in text.split(",")]
-    if key not in _NUMBERS:
-        return "\t" if key == "delimiter" and text in ("tab", "\\t") else text
+    if key == "delimiter" and text in ("tab", "\\t"):
+        return "\t"
+    field = Source.model_fields.get(key)
+    kind = TypeAdapter(field.rebuild_annotation() if field else float if key in _NUMBERS else str)
     try:
-        number = float(text.replace(",", "."))
-    except ValueError as error:
-        raise MinerError(f"--set {key} is '{text}'", "a number", "Give a number.") from error
-    return int(number) if number.is_integer() else number
+        value = kind.validate_strings(text.replace(",", ".") if key in _NUMBERS else text)
+    except ValidationError as error:
+        expected = plainly(error.errors()[0]["msg"])
+        do = "Correct it, or leave it out."
+        raise MinerError(f"--set {key} is '{text}'", expected, do) from error
+    return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
 def _shown(value: Any) -> str:

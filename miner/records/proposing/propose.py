@@ -59,6 +59,13 @@ def propose(
     name, folder = path.name, client or path.resolve().parent
     if not path.exists():
         raise MinerError("there is no such file", "the file to map", "Check the path.", file=path)
+    if not name.isprintable():
+        raise MinerError(
+            "its name cannot be written down: a character in it is not UTF-8, or not printable",
+            "a name of letters, digits and signs",
+            "Rename the file, and run again.",
+            file=name,
+        )
     raw = read_bytes(path, name)
     if not raw.strip():
         raise MinerError("the file is empty", "a table", "Export it again.", file=name)

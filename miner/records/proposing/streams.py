@@ -120,17 +120,12 @@ def _holds(rule: ColumnRule, column: Column, book: Exports) -> bool:
         blank = not column.filled and rule.middle is None
         return blank or (column.numeric and _middle_fits(rule, column, book))
     if rule.holds == "levels":
-        return column.numeric or are_levels(column, book)
+        return column.numeric or bool(column.listed)
     if rule.holds == "names":
         return column.written is None and bool(column.filled)
     if rule.holds == "choice":
         return column.free and bool(column.listed or not column.filled)
     return column.free
-
-
-def are_levels(column: Column, book: Exports) -> bool:
-    """Say whether words for a level stand in a column."""
-    return any(book.levels.of(each) is not None for each in column.listed)
 
 
 def _middle_fits(rule: ColumnRule, column: Column, book: Exports) -> bool:
