@@ -12,6 +12,8 @@ from miner.tables.nights import Night, Nights
 from miner.tables.trace import Trace
 
 WITHOUT_SLEEP_RECORDS = 4 * HOUR
+DAWN = 4 * HOUR
+BEFORE_WAKING = 3 * HOUR
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +53,24 @@ class Days:
         place = np.searchsorted(self.start, at, side="right") - 1
         inside = (place >= 0) & (at < self.end[place]) if len(self) else np.zeros(at.size, bool)
         return np.where(inside, place, -1).astype(np.int64)
+
+    def of_eating(self, at: Times) -> NDArray[np.int64]:
+        """Return the place of the day to which what was eaten at each instant belongs.
+
+        What is eaten before a waking, but from 04:00 and in the night that ends there, is the
+        first of the day to come: who eats is up. Where that night is not recorded it is so in the
+        three hours before.
+        """
+        place = self.of(at)
+        if not len(self):
+            return place
+        dawn = self.start - (self.start_clock - self.number * DAY) + DAWN
+        bed = np.array([night.start if night else -1 for night in self.night], dtype=np.int64)
+        begins = np.maximum(dawn, np.where(bed < 0, self.start - BEFORE_WAKING, bed))
+        coming = np.searchsorted(self.start, at, side="right")
+        known = np.minimum(coming, len(self) - 1)
+        early = (coming < len(self)) & (at >= begins[known])
+        return np.where(early, known, place).astype(np.int64)
 
 
 def days_of(trace: Trace, nights: Nights) -> Days:

@@ -44,7 +44,12 @@ def smoothed(trace: Trace) -> Floats:
         window = pd.Timedelta(minutes=SMOOTHED_OVER_MIN)
         rolled = series.rolling(window, center=True, closed="both", min_periods=1).median()
         out[rows] = rolled.to_numpy()
-    return out
+    return beyond(out)
+
+
+def beyond(medians: Floats) -> Floats:
+    """Return medians, with those of which half is beyond the sensor beyond it as a whole."""
+    return np.where(np.abs(medians) > BEYOND / 4, np.sign(medians) * BEYOND, medians)
 
 
 def biggest_climbs(trace: Trace, smooth: Floats, low: Times, high: Times) -> Floats:

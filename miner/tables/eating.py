@@ -94,7 +94,7 @@ def _food_of(client: Client, rules: RuleBook) -> Food:
                 at=int(at[group[0]]),
                 clock=int(clock[group[0]]),
                 kind=_main_first([meals[k] for k in group]),
-                word=_main_first([_word(labels[k]) for k in group]),
+                words=tuple(dict.fromkeys(word for k in group for word in _words(labels[k]))),
                 carbs=sums["carbs_g"],
                 protein=sums["protein_g"],
                 energy=sums["energy_kcal"],
@@ -139,8 +139,8 @@ def _groups(at: np.ndarray, places: Sequence[int]) -> list[list[int]]:
     return groups
 
 
-def _word(label: str) -> str:
-    return next((kind for kind, pattern in MEAL_WORDS.items() if pattern.search(label)), "")
+def _words(label: str) -> list[str]:
+    return [kind for kind, pattern in MEAL_WORDS.items() if pattern.search(label)]
 
 
 def _main_first(named: Sequence[str]) -> str:
@@ -159,11 +159,11 @@ def eaten_by_day(food: Food, days: Days) -> list[Eaten]:
     """Return what was eaten on each biological day, with the meals named."""
     by_day: list[list[Occasion]] = [[] for _ in range(len(days))]
     others: list[list[Entry]] = [[] for _ in range(len(days))]
-    place = days.of(np.array([item.at for item in food.occasions], dtype=np.int64))
+    place = days.of_eating(np.array([item.at for item in food.occasions], dtype=np.int64))
     for k, item in zip(place.tolist(), food.occasions, strict=True):
         if k >= 0:
             by_day[k].append(item)
-    place = days.of(np.array([entry.at for entry in food.no_food], dtype=np.int64))
+    place = days.of_eating(np.array([entry.at for entry in food.no_food], dtype=np.int64))
     for k, entry in zip(place.tolist(), food.no_food, strict=True):
         if k >= 0:
             others[k].append(entry)

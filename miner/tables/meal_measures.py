@@ -13,7 +13,7 @@ from miner.tables.meal_records import NEVER, MealMeasure, MealRecords
 from miner.tables.measures_activity import WALK_WITHIN, walked, why_no_activity
 from miner.tables.measures_meals import FEWEST_OCCASIONS, NOT_TOLD, SNACK_CARBS_G, SNACK_PROTEIN_G
 from miner.tables.measures_sleep import asleep_hours
-from miner.tables.measures_stress import stressed
+from miner.tables.measures_stress import stressed, why_no_stress
 
 STRESS_BEFORE = 3 * HOUR
 TAG_AROUND = HOUR
@@ -100,11 +100,11 @@ def meal_stress_minutes_before(records: MealRecords, k: int) -> Found:
     meal = records.meals[k]
     if meal.day < 0:
         return unknown(NO_DAY, meal.rows)
-    begin, finish = records.days.day(meal.day)
+    begin, _ = records.days.day(meal.day)
     window = (max(meal.at - STRESS_BEFORE, begin), meal.at)
     if window[1] <= window[0]:
         return unknown("it was eaten at waking", meal.rows)
-    if why := records.days.tracker.why_unknown("stress", window, (begin, finish)):
+    if why := why_no_stress(records.days, meal.day, window):
         return unknown(why, meal.rows)
     return stressed(records.days, window, meal.rows)
 

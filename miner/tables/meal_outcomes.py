@@ -10,7 +10,7 @@ import numpy as np
 from miner.errors import MinerError
 from miner.rulebook import OutcomeRule, nearest
 from miner.tables.area import incremental_area
-from miner.tables.climbs import BEYOND
+from miner.tables.climbs import BEYOND, beyond
 from miner.tables.clockwork import Floats
 from miner.tables.columns import Source
 from miner.tables.found import Found, unknown
@@ -103,7 +103,7 @@ def _baseline(trace: Trace, low: int, high: int) -> float:
     length = BASELINE_TO - BASELINE_FROM
     if high <= low or covered(float(trace.minutes[low:high].sum()), length) < BASELINE_COVERAGE:
         return float("nan")
-    return float(np.median(np.clip(trace.ordered[low:high], -BEYOND, BEYOND)))
+    return float(beyond(np.median(np.clip(trace.ordered[low:high], -BEYOND, BEYOND))))
 
 
 def _rise(piece: After) -> float:
@@ -111,7 +111,9 @@ def _rise(piece: After) -> float:
 
 
 def _area(piece: After) -> float:
-    if np.isnan(piece.values).any():
+    first = max(int(np.searchsorted(piece.minutes, 0, "right")) - 1, 0)
+    last = int(np.searchsorted(piece.minutes, WINDOW_MIN)) + 1
+    if np.isnan(piece.values[first:last]).any():
         return BEYOND
     return incremental_area(
         piece.minutes, piece.values, piece.baseline, WINDOW_MIN, longest_gap=LONGEST_GAP_MIN

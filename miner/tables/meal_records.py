@@ -123,7 +123,7 @@ def _meals(client: Client, records: DayRecords, no_food: FoodWords) -> tuple[Mea
 
     at = np.array([item.at for item in occasions], dtype=np.int64)
     clock = np.array([item.clock for item in occasions], dtype=np.int64)
-    days = records.days.of(at)
+    days = records.days.of_eating(at)
     dates = np.where(days >= 0, days, clock // DAY - (1 << 40))
     kinds = meal_names(occasions, dates.tolist(), records.days.usual_wake)
     before = np.concatenate([[-NEVER], at])[: at.size]

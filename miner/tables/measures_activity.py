@@ -43,18 +43,13 @@ def vigorous_minutes(records: DayRecords, k: int) -> Found:
 
 
 def steps(records: DayRecords, k: int) -> Found:
-    """Steps of the day: those of its blocks, else of bouts that cover half of the waking day."""
+    """Steps of the day, where it has blocks with steps or bouts that cover half of its waking."""
     day, moves = records.day(k), records.movement
     why = why_no_activity(records, k, day)
     if why:
         return unknown(why)
-    counted, rows = moves.blocks.within(*day)
-    by_bout = isnan(counted)
-    if by_bout:
-        counted, rows = moves.bouts.within(*day)
-    else:
-        more, from_bouts = moves.beside.within(*day)
-        counted, rows = (counted, rows) if isnan(more) else (counted + more, rows + from_bouts)
+    counted, rows = moves.once.within(*day)
+    by_bout = isnan(moves.blocks.within(*day)[0])
     if records.unfinished.steps.touch(*day):
         why = "steps stand in a record that day whose end cannot be used"
         return unknown(why, rows, floor=counted)
@@ -102,10 +97,13 @@ def walked(records: DayRecords, window: tuple[int, int], rows: tuple[Source, ...
 def why_no_activity(records: DayRecords, k: int, window: tuple[int, int]) -> str:
     """Return why the activity records tell nothing about a window of a day, empty if they do."""
     why = records.tracker.why_unknown("activity", window, records.day(k))
-    if why:
-        return why
+    return why or ("" if "activity" in records.tracker.worn else why_tracker_off(records, k))
+
+
+def why_tracker_off(records: DayRecords, k: int) -> str:
+    """Say that no step was counted on a day, where steps are counted; empty where any was."""
     day, moves = records.day(k), records.movement
-    if "activity" in records.tracker.worn or records.unfinished.steps.touch(*day):
+    if records.unfinished.steps.touch(*day):
         return ""
     counted = [
         steps

@@ -65,11 +65,15 @@ def evening_snacks(records: DayRecords, k: int) -> Found:
         return unknown(why, _rows(eaten.occasions))
     if eaten.dinner is None:
         return unknown(NO_DINNER, _rows(eaten.occasions))
+    midnight, (wake, _) = records.midnight(k), records.day(k)
     later = [
         item
         for item in eaten.occasions
         if item.at > eaten.dinner.at
-        and ("snack" in (item.kind or item.word) or item.at - eaten.dinner.at >= AFTER_DINNER)
+        and (
+            item.called(item.clock - midnight, item.at - wake) == "snack"
+            or item.at - eaten.dinner.at >= AFTER_DINNER
+        )
     ]
     rows = eaten.dinner.rows + _rows(later)
     if any(at > eaten.dinner.at for at in eaten.not_told):

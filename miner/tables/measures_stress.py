@@ -6,6 +6,7 @@ from miner.tables.clockwork import HOUR
 from miner.tables.columns import Source
 from miner.tables.day_records import DayRecords
 from miner.tables.found import Found, unknown
+from miner.tables.measures_activity import why_tracker_off
 from miner.tables.unfinished import at_least
 
 NOON = 12 * HOUR
@@ -32,10 +33,16 @@ def evening_stress_minutes(records: DayRecords, k: int) -> Found:
 def _within(records: DayRecords, k: int, window: tuple[int, int]) -> Found:
     if window[1] <= window[0]:
         return unknown("the client was asleep in this part of the day")
-    why = records.tracker.why_unknown("stress", window, records.day(k))
-    if why:
+    if why := why_no_stress(records, k, window):
         return unknown(why)
     return stressed(records, window)
+
+
+def why_no_stress(records: DayRecords, k: int, window: tuple[int, int]) -> str:
+    """Return why the stress records tell nothing about a window of a day, empty if they do."""
+    why = records.tracker.why_unknown("stress", window, records.day(k))
+    sampled = "stress" in records.tracker.worn
+    return why or ("" if sampled else why_tracker_off(records, k))
 
 
 def stressed(records: DayRecords, window: tuple[int, int], rows: tuple[Source, ...] = ()) -> Found:

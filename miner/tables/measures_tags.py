@@ -19,7 +19,7 @@ def tagged(tag: str) -> Measure:
             return Found(float(len(by_day[k])), rows=by_day[k])
         if k < min(by_day):
             return unknown("before this tag was first used")
-        logged = records.eaten[k].noted or any(k in at for at in records.tags.rows.values())
+        logged = records.eaten[k].noted or k in records.tags.noted
         return Found(0.0) if logged else unknown("nothing was logged that day")
 
     return count

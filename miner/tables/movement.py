@@ -24,7 +24,8 @@ EXERCISE = (
 """Parts of a kind that name exercise; a row of such a kind without an intensity still counts."""
 
 BRISK = ("moderate", "vigorous")
-BLOCKS = ("steps", STILL)
+ALL_STEPS = "steps"
+BLOCKS = (ALL_STEPS, STILL)
 """Kinds of rows that are blocks of the day, not bouts of movement."""
 
 WALKING_STEPS_A_MIN = 1000 / 15
@@ -43,8 +44,9 @@ class Movement:
         unrated: exercise without an intensity, which may have been vigorous.
         rated: whether any row of the stream has an intensity.
         blocks, bouts: the steps of blocks, and of single bouts of movement.
-        beside: the steps of those bouts that no block with steps overlaps: where a tracker names
-            its quiet blocks only, the others are the rest of the day, not the same steps again.
+        once: all steps, each once: those of a walk that a row of kind "steps" overlaps are among
+            the steps of that row. A quiet block holds none but its own: some trackers write it
+            beside a walk of the same quarter of an hour.
         counted: the time that rows with a step count cover.
         counts_steps: whether steps were counted on most days, so that a day without is a day off.
     """
@@ -56,7 +58,7 @@ class Movement:
     rated: bool
     blocks: Steps
     bouts: Steps
-    beside: Steps
+    once: Steps
     counted: Spans
     counts_steps: bool
 
@@ -104,10 +106,10 @@ def movement_of(client: Client) -> Movement:
             on_foot[k] = not known.touch(int(start[k]), int(end[k]))
     middle = (start + end) // 2
     counted = ~np.isnan(steps)
-    in_blocks = spans(kinds.blocks & counted)
-    beside = counted & ~kinds.blocks
-    for k in np.flatnonzero(beside):
-        beside[k] = not in_blocks.touch(int(start[k]), int(end[k]))
+    all_steps = spans(kinds.all_steps & counted)
+    once = counted.copy()
+    for k in np.flatnonzero(counted & ~kinds.all_steps):
+        once[k] = not all_steps.touch(int(start[k]), int(end[k]))
     return Movement(
         walking=spans(kinds.walking | on_foot),
         active=spans(kinds.walking | kinds.brisk | kinds.unrated | on_foot),
@@ -116,7 +118,7 @@ def movement_of(client: Client) -> Movement:
         rated=kinds.rated,
         blocks=Steps.of(middle, steps, rows, kinds.blocks),
         bouts=Steps.of(middle, steps, rows, ~kinds.blocks),
-        beside=Steps.of(middle, steps, rows, beside),
+        once=Steps.of(middle, steps, rows, once),
         counted=Spans.of(start[counted], end[counted], [("", 0)] * int(counted.sum())),
         counts_steps=_on_most_days(middle[counted], middle),
     )
@@ -130,6 +132,7 @@ class Kinds(NamedTuple):
     vigorous: Mask
     unrated: Mask
     blocks: Mask
+    all_steps: Mask
     rated: bool
 
 
@@ -145,6 +148,7 @@ def kinds_of(frame: pd.DataFrame) -> Kinds:
         vigorous=np.array([item == "vigorous" for item in intensity], dtype=bool) & ~still,
         unrated=_named(names, EXERCISE) & ~rated,
         blocks=blocks,
+        all_steps=np.array([item == ALL_STEPS for item in names], dtype=bool),
         rated=bool((rated & ~still).any()),
     )
 

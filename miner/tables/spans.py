@@ -55,7 +55,8 @@ class Spans:
         """Return how many minutes of a window are recorded."""
         if finish <= begin or not self.edge:
             return 0.0
-        return (self._until(finish) - self._until(begin)) / 60
+        # two long sums are subtracted: without this ten minutes may be a hair under ten
+        return round((self._until(finish) - self._until(begin)) / 60, 9)
 
     def _until(self, at: int) -> float:
         after = bisect_right(self.edge, at)

@@ -29,6 +29,7 @@ class Tags:
             those after the twentieth, and those on fewer than three days.
         medicine, pregnancy: tags of those kinds, with the wall-clock day number of first use.
         illness: day numbers on which an illness was noted.
+        noted: places of the days on which any tag was noted, of whatever kind.
     """
 
     rows: Mapping[str, Mapping[int, tuple[Source, ...]]]
@@ -37,6 +38,7 @@ class Tags:
     medicine: Mapping[str, int]
     pregnancy: Mapping[str, int]
     illness: tuple[int, ...]
+    noted: frozenset[int]
 
     def illness_near(self, days_around: int) -> dict[int, int]:
         """Return day numbers within so many days of an illness, with the nearest illness day."""
@@ -60,6 +62,7 @@ def tags_of(client: Client, days: Days, cautions: Cautions) -> Tags:
     }
     first: dict[str, dict[str, int]] = {"medicine": {}, "pregnancy": {}}
     illness: set[int] = set()
+    noted: set[int] = set()
     by_tag: dict[str, dict[int, list[Source]]] = {}
     for k, name in enumerate(names):
         told = [kind for kind, own in kinds.items() if names_any(own, name, client)]
@@ -68,8 +71,9 @@ def tags_of(client: Client, days: Days, cautions: Cautions) -> Tags:
                 illness.update(range(int(clock[k]), int(to_clock[k]) + 1))
             else:
                 first[kind].setdefault(name, int(clock[k]))
-        if not told and name:
-            for place in _touched(days, int(start[k]), int(end[k])):
+        for place in _touched(days, int(start[k]), int(end[k])):
+            noted.add(place)
+            if not told and name:
                 by_tag.setdefault(name, {}).setdefault(place, []).append(rows[k])
     kept = {tag: {d: tuple(r) for d, r in at.items()} for tag, at in by_tag.items()}
     ordered = sorted(kept, key=lambda tag: (-len(kept[tag]), tag))
@@ -81,6 +85,7 @@ def tags_of(client: Client, days: Days, cautions: Cautions) -> Tags:
         medicine=first["medicine"],
         pregnancy=first["pregnancy"],
         illness=tuple(sorted(illness)),
+        noted=frozenset(noted),
     )
 
 

@@ -27,7 +27,8 @@ class Trace:
         ordered: the same with LO as minus and HI as plus infinity, for medians and limits.
         minutes: the time each reading stands for: up to the next one, at most one cadence. So a
             stored reading beside one on demand is not counted twice, and a gap is never filled.
-        cadence: minutes between readings on that day of that sensor (the commonest gap).
+        cadence: minutes between stored readings: the commonest gap of that day of that sensor, or
+            of the sensor where that is longer, so that many readings on demand do not shorten it.
         sensor: place in ``sensors``.
         tenths: whether its file is in mmol/L, in which limits are read to a tenth.
         zones: what the wall clock added to the instant.
@@ -104,7 +105,7 @@ def _sensors(
 
 
 def _cadence(at: Times, sensor: NDArray[np.int64]) -> Floats:
-    """Return the commonest gap of each reading's day and sensor, in whole minutes."""
+    """Return the commonest gap of each reading's day, or of its sensor where that is longer."""
     if at.size < 2:
         return np.full(at.size, float(USUAL_CADENCE_MIN))
     gap = np.maximum(np.rint(np.diff(at) / 60), 1).astype(np.int64)
@@ -113,13 +114,25 @@ def _cadence(at: Times, sensor: NDArray[np.int64]) -> Floats:
     inside = (gap <= LONGEST_CADENCE_MIN) & (sensor[1:] == sensor[:-1])
     if not inside.any():
         return np.full(at.size, float(USUAL_CADENCE_MIN))
-    usual = float(np.bincount(gap[inside]).argmax())
+    usual = _commonest(gap, inside, sensor)
     wide = LONGEST_CADENCE_MIN + 1
     keys, counts = np.unique(group[:-1][inside] * wide + gap[inside], return_counts=True)
     keyed, gaps = keys // wide, keys % wide
     order = np.lexsort((gaps, -counts, keyed))
     groups, first, place = np.unique(keyed[order], return_index=True, return_inverse=True)
     total = np.bincount(place, weights=counts[order])
-    modal = np.where(total >= FEWEST_GAPS_FOR_A_CADENCE, gaps[order][first], usual)
+    modal = np.where(total >= FEWEST_GAPS_FOR_A_CADENCE, gaps[order][first], 0)
     found = np.minimum(np.searchsorted(groups, group), groups.size - 1)
-    return np.where(groups[found] == group, modal[found], usual).astype(np.float64)
+    own = np.where(groups[found] == group, modal[found], 0)
+    return np.maximum(own, usual).astype(np.float64)
+
+
+def _commonest(
+    gap: NDArray[np.int64], inside: NDArray[np.bool_], sensor: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Return the commonest gap of each reading's sensor, else that of the record."""
+    record = int(np.bincount(gap[inside]).argmax())
+    usual = np.full(int(sensor.max()) + 1, record, dtype=np.int64)
+    for each in np.unique(sensor[1:][inside]):
+        usual[each] = np.bincount(gap[inside & (sensor[1:] == each)]).argmax()
+    return usual[sensor]

@@ -239,9 +239,13 @@ def test_where_only_quiet_blocks_are_named_the_others_make_the_steps_of_the_day(
     light = blocks("03", 12, 23, kind="lightly active", steps=100)
     table = table_of(activity=[*quiet, *light])
     assert table.measures.loc[D, "few_steps"] == 44 * 100
-    # a walk that is noted once more inside a quiet block is in it already
-    again = [move("10:05", "10:20", steps=700)]
-    assert table_of(activity=[*quiet, *light, *again]).measures.loc[D, "few_steps"] == 44 * 100
+
+
+def test_a_walk_in_the_same_quarter_of_an_hour_as_a_quiet_block_brings_its_own_steps(table_of):
+    # a tracker that writes a row for each kind of movement in a quarter of an hour
+    quiet = blocks("03", 7, 23, kind="still", steps=3)
+    walks = [move("10:00", "10:15", steps=700), move("15:05", "15:20", steps=300)]
+    assert table_of(activity=[*quiet, *walks]).measures.loc[D, "few_steps"] == 64 * 3 + 1000
 
 
 def test_a_habit_that_never_varies_is_reported_with_the_likely_reason(make, sensed, slept, rules):

@@ -8,6 +8,7 @@ import pytest
 
 from miner.tables import day_table
 from miner.tables.clockwork import Zones, from_usual, usual_clock
+from miner.tables.meals import meal_table
 
 HOUR = 3600
 
@@ -178,6 +179,37 @@ def test_the_night_by_the_clock_at_the_change_has_five_hours(make, sensed, rules
     assert inside.sum() == 60
     expected = glucose["glucose"][inside].mean()
     assert table.frame.loc["2026-03-29", "overnight_mean"] == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(
+    ("clock", "night", "day", "late"),
+    [
+        ("03-03 06:40", True, "2026-03-03", 0),  # up while the tracker still says asleep
+        ("03-03 06:40", False, "2026-03-03", 0),  # twenty minutes before the usual waking
+        ("03-03 03:50", True, "2026-03-02", 1),  # in the night
+        ("03-03 03:50", False, "2026-03-02", 1),
+        ("03-02 23:30", True, "2026-03-02", 1),
+        ("03-01 06:40", True, "2026-03-01", 0),  # before the first waking
+    ],
+)
+def test_what_is_eaten_shortly_before_waking_is_the_first_of_the_day_to_come(
+    make, sensed, slept, rules, clock, night, day, late
+):
+    nights = slept("2026-03-01", 6, end="07:00")
+    nights = nights if night else [each for each in nights if f"{each['end']:%m-%d}" != "03-03"]
+    meals = [{"time": f"2026-{clock}", "label": "toast", "meal": "breakfast"}]
+    client = make(flat(sensed, 6), sleep=nights, meals=meals)
+    table = meal_table(client, rules)
+    assert table.frame["date"].tolist() == [day]
+    assert table.frame["late_meal"].tolist() == [late]
+
+
+def test_who_eats_at_dawn_and_then_goes_to_bed_eats_late(make, sensed, slept, rules):
+    meals = [{"time": "2026-03-03 05:00", "label": "soup", "meal": "dinner"}]
+    nights = slept("2026-03-01", 6, start="06:00", end="13:30")
+    table = meal_table(make(flat(sensed, 6), sleep=nights, meals=meals), rules)
+    assert table.frame["date"].tolist() == ["2026-03-02"]
+    assert table.frame["late_meal"].iloc[0] == 1
 
 
 def test_after_a_gap_rows_keep_their_day_numbers_without_a_hole(make, sensed, rules):

@@ -212,3 +212,15 @@ def test_outcomes_against_the_definitions(make, sensed, rules, values, missing):
         else:
             near = 0.02 if name == "area_2h" else 1e-9
             assert value == pytest.approx(expected[name], abs=near), name
+
+
+def test_a_reading_beyond_the_sensor_after_two_hours_leaves_their_area_known(make, sensed, rules):
+    glucose = sensed("2026-03-02", np.full(3 * 96, 100.0), 15)
+    beyond = glucose["clock"] == np.datetime64("2026-03-03T14:15")
+    at_end = glucose["clock"] == np.datetime64("2026-03-03T14:00")
+    meals = [{"time": "2026-03-03 12:00", "label": "lunch"}]
+    for place, known in ((beyond, True), (at_end, False)):
+        high = glucose.assign(
+            glucose=glucose["glucose"].mask(place), censored=place.astype(np.int8)
+        )
+        assert np.isfinite(row(meal_table(make(high, meals=meals), rules))["area_2h"]) == known

@@ -293,3 +293,16 @@ def test_outcomes_and_factors_stand_in_the_order_of_the_rule_book(make, sensed, 
     assert table.factors == tuple(n for n in rules.factors_of("day") if n != "tag:*")
     assert list(table.by_clock.columns) == list(table.outcomes)
     assert list(table.measures.columns) == list(table.factors)
+
+
+def test_a_rise_with_half_of_its_top_beyond_the_sensor_is_unknown(make, sensed, rules):
+    # readings 12 minutes apart at the gap: the top's 15 minutes hold HI and one number
+    values = np.full(2 * 288, 100.0)
+    values[144:160] = 160.0
+    glucose = sensed("2026-03-01", values)
+    glucose = glucose.drop(index=range(138, 144)).reset_index(drop=True)
+    high = glucose["clock"] == np.datetime64("2026-03-01T12:00")
+    glucose = glucose.assign(glucose=glucose["glucose"].mask(high), censored=high.astype(np.int8))
+    table = day_table(make(glucose), rules)
+    assert np.isnan(table.frame["biggest_rise"].iloc[0])
+    assert "beyond what the sensor shows" in table.reasons["2026-03-01", "biggest_rise"]

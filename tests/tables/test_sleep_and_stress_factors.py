@@ -127,6 +127,22 @@ def test_a_day_without_any_tracker_record_is_unknown_not_calm(make, flat, slept,
     assert table.reasons["2026-03-05", "much_stress"] == "no tracker record that day"
 
 
+def test_a_day_without_a_step_is_unknown_not_calm(make, flat, slept, rules):
+    # a walk that was only logged shows no tracker worn where steps are counted on most days
+    steps = [
+        {"start": f"2026-03-{d:02d} 07:30", "end": f"2026-03-{d:02d} 22:00", "kind": "steps",
+         "steps": 0 if d == 6 else 5000}
+        for d in range(1, DAYS + 1) if d != 5
+    ]  # fmt: skip
+    walk = {"start": "2026-03-05 09:00", "end": "2026-03-05 09:20", "kind": "walking"}
+    spans = stress(("04 09:00", "04 12:00"))
+    client = make(flat, sleep=slept("2026-03-01", DAYS), stress=spans, activity=[*steps, walk])
+    table = day_table(client, rules)
+    known = {day: yes_no(table, f"2026-03-{day:02d}", "much_stress") for day in (4, 5, 6, 7)}
+    assert known == {4: True, 5: None, 6: None, 7: False}
+    assert "no step was counted" in table.reasons["2026-03-05", "much_stress"]
+
+
 def test_a_stream_that_ends_weeks_before_says_nothing_of_later_days(make, sensed, slept, rules):
     glucose = sensed("2026-03-01", np.full(20 * 288, 100.0))
     rows = stress(("03 08:00", "03 10:00"))

@@ -37,3 +37,13 @@ def test_nothing_covers_nothing():
     assert NOTHING.minutes(0, 100) == 0
     assert not NOTHING.touch(0, 100)
     assert NOTHING.rows(0, 100) == ()
+
+
+def test_ten_minutes_after_a_month_of_blocks_are_ten_minutes():
+    # a cut asks for 10 or more; sums of thousands of thirds of minutes are a hair off
+    rng = np.random.default_rng(4)
+    start, told = np.arange(0, 400 * 900, 900), rng.integers(1, 15, 400).astype(float)
+    kept = rng.random(400) < 0.4
+    start, told = start[kept], told[kept]
+    spans = Spans.of(start, start + 900, [("f", k) for k in range(len(start))], told)
+    assert [spans.minutes(at, at + 900) for at in start.tolist()] == told.tolist()

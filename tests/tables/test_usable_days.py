@@ -91,6 +91,16 @@ def test_sensor_changes_of_client_toml_number_the_sensors(make, flat, rules):
     assert table.frame["sensor"].tolist() == ["1"] * 5 + ["2"] * 7
 
 
+def test_readings_on_demand_between_stored_ones_take_no_day_away(make, sensed, rules):
+    # on the third day a reading each minute for an hour: more gaps of 1 than of 15 minutes
+    stored = sensed("2026-03-01", np.full(6 * 96, 100.0), 15)
+    asked = sensed("2026-03-03 12:01", np.full(140, 100.0), 1)
+    glucose = pd.concat([stored, asked]).drop_duplicates("time").sort_values("time")
+    table = day_table(make(glucose.reset_index(drop=True)), rules)
+    assert table.frame["usable"].tolist()[:5] == [True] * 5
+    assert table.frame["coverage"].tolist()[:5] == [1.0] * 5
+
+
 def test_a_change_of_cadence_within_the_month_keeps_every_day_covered(make, sensed, rules):
     slow = sensed("2026-03-01", np.full(6 * 96, 100.0), 15, sensor="A")
     fast = sensed("2026-03-07", np.full(6 * 288, 100.0), 5, sensor="B")
