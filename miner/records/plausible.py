@@ -18,31 +18,52 @@ Span: TypeAlias = tuple[np.datetime64, np.datetime64]
 _FIRST = np.datetime64("2000-01-01")
 _EARLIEST = int(_FIRST.astype(np.int64))
 _DAY_NS = 86_400 * 10**9
-_APART = np.timedelta64(400, "D")
+_APART, _FAR = np.timedelta64(400, "D"), np.timedelta64(180, "D")
+_FEW_READINGS, _FEW_RECORDS = 0.01, 1 / 3
 
 
 def without_impossible_dates(
     frames: Mapping[str, pd.DataFrame], findings: Findings
 ) -> dict[str, pd.DataFrame]:
-    """Take out rows more than 400 days from the middle eight tenths of the glucose readings.
+    """Take out rows that by their date cannot belong to the readings.
+
+    Those more than 400 days from the middle eight tenths of the readings; and a few (of a stream a
+    third, of readings one in a hundred) more than 180 days from all but the first and the last
+    fiftieth of these, as a year typed wrongly does. More rows of another year are asked about
+    elsewhere (``cross_checks``).
 
     Args:
         frames: the streams by name, with ``clock`` or ``start_clock``.
         findings: gets what was taken out.
     """
-    span = _usual_span(frames["glucose"]["clock"].to_numpy())
-    return {name: _within(frame, span, findings) for name, frame in frames.items()}
+    days = _days(frames["glucose"]["clock"].to_numpy())
+    usual, nearly_all = _middle(days, 0.1), _middle(days, 0.02)
+    wide = (usual[0] - _APART, usual[1] + _APART)
+    near = (nearly_all[0] - _FAR, nearly_all[1] + _FAR)
+    found = {}
+    for name, frame in frames.items():
+        times = frame["clock" if "clock" in frame.columns else "start_clock"].to_numpy()
+        odd, far = (times < _FIRST) | _outside(times, wide), _outside(times, near)
+        few = _FEW_READINGS if name == "glucose" else _FEW_RECORDS
+        if times.size and far.mean() <= few:
+            odd |= far
+        found[name] = _without(frame, times, odd, usual, findings)
+    return found
 
 
-def _within(frame: pd.DataFrame, span: Span, findings: Findings) -> pd.DataFrame:
-    times = frame["clock" if "clock" in frame.columns else "start_clock"].to_numpy()
-    odd = (times < _FIRST) | (times < span[0]) | (times > span[1])
+def _outside(times: Stamps, span: Span) -> NDArray[np.bool_]:
+    return (times < span[0]) | (times > span[1])
+
+
+def _without(
+    frame: pd.DataFrame, times: Stamps, odd: NDArray[np.bool_], usual: Span, findings: Findings
+) -> pd.DataFrame:
     if not odd.any():
         return frame
     findings.rows(
         Severity.LEFT_OUT,
         "{n} row(s) with a date that cannot be",
-        f"dates near those of the readings, {span[0] + _APART} to {span[1] - _APART}",
+        f"dates near those of the readings, {usual[0]} to {usual[1]}",
         "Correct the year.",
         at=frame[odd],
         shown=np.datetime_as_string(times[odd], unit="m"),
@@ -50,13 +71,18 @@ def _within(frame: pd.DataFrame, span: Span, findings: Findings) -> pd.DataFrame
     return frame[~odd].reset_index(drop=True)
 
 
-def _usual_span(times: Stamps) -> Span:
+def _days(times: Stamps) -> NDArray[np.int64]:
+    """Return how many times lie on the days from 2000 on, up to each day."""
     days = times[times >= _FIRST].astype("datetime64[ns]").view(np.int64) // _DAY_NS
-    if days.size == 0:
-        return _FIRST, np.datetime64("2262-01-01")
-    counts = np.cumsum(np.bincount(days - _EARLIEST))
-    low, high = (_share_below(counts, share) + _EARLIEST for share in (0.1, 0.9))
-    return _day(low) - _APART, _day(high) + np.timedelta64(1, "D") + _APART
+    return np.cumsum(np.bincount(days - _EARLIEST)) if days.size else np.zeros(0, np.int64)
+
+
+def _middle(counts: NDArray[np.int64], aside: float) -> Span:
+    """Return from which day to the end of which day all but a share at either end lies."""
+    if not counts.size:
+        return _FIRST + _APART, np.datetime64("2261-01-01")
+    low, high = (_share_below(counts, share) + _EARLIEST for share in (aside, 1 - aside))
+    return _day(low), _day(high) + np.timedelta64(1, "D")
 
 
 def _share_below(counts: NDArray[np.int64], share: float) -> float:

@@ -22,6 +22,9 @@ KCAL_A_GRAM = {"carbs_g": 4.0, "protein_g": 4.0, "fat_g": 9.0}
 
 KCAL_SLACK, KCAL_SHARE = 60.0, 0.3
 KILOJOULES = (3.4, 5.2)
+OTHER_UNIT = 2.0
+"""Fibre and alcohol give energy beside the three, but not as much again in most meals."""
+
 MOST_CARBS_G = 400.0
 FEWEST = 10
 NEVER_VARIES = {
@@ -111,7 +114,9 @@ def plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 
     Carbohydrate, protein and fat give 4, 4 and 9 kcal a gram; together they may not give 30 %
     and 60 kcal more than the energy noted. Energy that is four times what they give in nearly all
-    meals reads like kilojoules. More than 400 g of carbohydrate in one meal is asked about.
+    meals reads like kilojoules; any other from twice on, in meals that tell some of each of the
+    three, reads like another unit of the grams. More than 400 g of carbohydrate in one meal is
+    asked about.
     """
     used = (frame["left_out"] == "").to_numpy()
     if not used.any():
@@ -125,6 +130,12 @@ def plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     if ratio.size >= FEWEST and KILOJOULES[0] <= float(np.median(ratio)) <= KILOJOULES[1]:
         _ask_kilojoules(frame[used], findings)
         frame["energy_kcal"] = np.nan
+    else:
+        # zeros may stand for grams that nobody noted, and then the rest is right as it is
+        whole = np.all(np.array(parts)[:, all_known] > 0, axis=0)
+        if whole.sum() >= FEWEST and (times := float(np.median(ratio[whole]))) >= OTHER_UNIT:
+            _ask_grams(frame[used], times, findings)
+            frame[list(KCAL_A_GRAM)] = np.nan
     over = used & (given > (1 + KCAL_SHARE) * energy + KCAL_SLACK)
     names = [*KCAL_A_GRAM, "energy_kcal"]
     _unknown(
@@ -150,6 +161,22 @@ def plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
         column="carbs_g",
     )
     return frame
+
+
+def _ask_grams(rows: pd.DataFrame, times: float, findings: Findings) -> None:
+    findings.add(
+        Severity.QUESTION,
+        f"the energy of the meals is about {times:.0f} times what their grams give",
+        "grams of carbohydrate, protein and fat: 4, 4 and 9 kcal each",
+        "See whether these columns hold grams. Until then they are unknown.",
+        file=str(rows["file"].iloc[0]),
+        row=int(rows["row"].iloc[0]),
+        count=len(rows),
+        code="grams_unit",
+        stream="meals",
+        column="carbs_g",
+        values={"times": times},
+    )
 
 
 def _ask_kilojoules(rows: pd.DataFrame, findings: Findings) -> None:

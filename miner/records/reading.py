@@ -23,6 +23,7 @@ from miner.records.discover import STANDARD, Found, find_files, practice_of
 from miner.records.findings import Findings
 from miner.records.hazards import look
 from miner.records.kinds import open_file
+from miner.records.odd_clocks import odd_clocks
 from miner.records.one_person import ask_about_others
 from miner.records.overlaps import empty, join_files, once
 from miner.records.plausible import without_impossible_dates
@@ -272,6 +273,7 @@ def _client(
     streams["tags"] = streams["tags"].assign(noted=noted, tag=tag)
     streams |= _plausible(streams, findings)
     hold_together(streams, findings)
+    odd_clocks(streams, findings)
     suspect_pressure(streams["glucose"], streams["sleep"], findings)
     spelt_alike(streams["tags"], findings)
     streams["activity"], worn = tracker_worn(streams["activity"], parts, findings)

@@ -1,0 +1,98 @@
+"""Clocks that cannot be right by themselves: no afternoon, or another offset than the readings'."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+
+from miner.records.findings import Findings
+from miner.results import Severity
+
+MORNINGS = range(1, 13)
+FEWEST_ROWS = 15
+ALL_DAY = ("glucose", "stress", "activity", "meals")
+"""Streams in which something begins after noon within two weeks."""
+
+FEWEST_DATES, MOST_DATES = 3, 0.5
+DAY_MIN = 1440
+WIDE = 1 << 20
+"""More minutes than an offset can have, on both sides of 0."""
+
+
+def odd_clocks(streams: Mapping[str, pd.DataFrame], findings: Findings) -> None:
+    """Ask about streams without a time in the afternoon, and about offsets that differ.
+
+    Args:
+        streams: as read, with instants and wall-clock times.
+        findings: gets one question a stream and kind.
+    """
+    for name in ALL_DAY:
+        _half_a_clock(name, _used(streams[name]), findings)
+    glucose = _offsets(_used(streams["glucose"]))
+    for name, frame in streams.items():
+        if name != "glucose":
+            _another_offset(name, _used(frame), glucose, findings)
+
+
+def _used(frame: pd.DataFrame) -> pd.DataFrame:
+    return frame[(frame["left_out"] == "").to_numpy()]
+
+
+def _clock(frame: pd.DataFrame) -> pd.Series:
+    return frame["clock" if "clock" in frame.columns else "start_clock"]
+
+
+def _half_a_clock(name: str, frame: pd.DataFrame, findings: Findings) -> None:
+    if len(frame) < FEWEST_ROWS or not _clock(frame).dt.hour.isin(MORNINGS).all():
+        return
+    findings.add(
+        Severity.QUESTION,
+        f"no time of the {len(frame)} rows of {name} lies after 12:59 or before 01:00",
+        "times of the whole day, of 24 hours or with AM and PM",
+        "See whether the file lost morning and evening. Until then its times are used as they are.",
+        file=str(frame["file"].iloc[0]),
+        row=int(frame["row"].iloc[0]),
+        count=len(frame),
+        code="half_a_clock",
+        stream=name,
+    )
+
+
+def _offsets(frame: pd.DataFrame) -> dict[int, int]:
+    """Return the commonest offset of each date, in minutes (of equals the smallest)."""
+    clock = _clock(frame).to_numpy("datetime64[m]").astype(np.int64)
+    instant = frame["time" if "time" in frame.columns else "start"].to_numpy("datetime64[m]")
+    keys, counts = np.unique(
+        clock // DAY_MIN * WIDE + (clock - instant.astype(np.int64) + WIDE // 2),
+        return_counts=True,
+    )
+    dates, offsets = keys // WIDE, keys % WIDE - WIDE // 2
+    commonest_last = np.lexsort((-offsets, counts))
+    return dict(zip(dates[commonest_last].tolist(), offsets[commonest_last].tolist(), strict=True))
+
+
+def _another_offset(
+    name: str, frame: pd.DataFrame, glucose: Mapping[int, int], findings: Findings
+) -> None:
+    own = _offsets(frame)
+    both = [date for date in own if date in glucose]
+    apart = np.array([own[date] - glucose[date] for date in both])
+    if len(both) < FEWEST_DATES or (apart != 0).mean() < MOST_DATES:
+        return
+    hours = float(np.median(apart[apart != 0])) / 60
+    side = "ahead of" if hours > 0 else "behind"
+    findings.add(
+        Severity.QUESTION,
+        f"the clock of {name} is {abs(hours):g} hours {side} that of the "
+        f"readings on {int((apart != 0).sum())} of {len(both)} dates",
+        "one offset from UTC in all files of a date",
+        "See which offset is that of the client's own clock. Until then each is used as it stands.",
+        file=str(frame["file"].iloc[0]),
+        row=int(frame["row"].iloc[0]),
+        count=int((apart != 0).sum()),
+        code="offsets_apart",
+        stream=name,
+        values={"hours": hours},
+    )
