@@ -1,0 +1,1 @@
+"""Files with known values, the ways in which such files go wrong, and what is said of it."""
