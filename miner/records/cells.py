@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from miner.records.columns import COLUMNS, Number, factor
 from miner.records.findings import Findings
 from miner.records.fold import fold
+from miner.records.lengths import lengths
 from miner.records.sources import Source
 from miner.records.table_file import Table, Text
 from miner.records.thousands import without_thousands
@@ -20,6 +21,15 @@ from miner.results import Severity
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 _NOWHERE = pd.DataFrame({"file": [], "row": []})
+_FOR_NUMBERS = "Correct them, or list the words that mean 'nothing' under not_measured."
+_FOR_LEVELS = (
+    "Say what the words mean under [source.levels] in sources.toml (high = 3). Say from which "
+    "level a row counts under [source.episodes]. Until then they are unknown."
+)
+_FOR_LENGTHS = (
+    'If 7:05 is hours and minutes, give {name} = "h" under [source.units] in sources.toml. Until '
+    "then they are unknown."
+)
 
 
 def where_from(table: Table, mask: Mask) -> pd.DataFrame:
@@ -47,6 +57,18 @@ def to_numbers(table: Table, column: str, source: Source) -> tuple[Floats, Mask]
     values = np.array(pd.to_numeric(text, errors="coerce"), dtype=np.float64)
     values[np.isinf(values)] = np.nan
     return values, np.isnan(values) & (text != "").to_numpy()
+
+
+def to_lengths(table: Table, column: str, source: Source, unit: str | None) -> tuple[Floats, Mask]:
+    """Return a column of lengths of time in its unit, and which cells hold none.
+
+    Numbers, and lengths that tell their units (``1h 20m``); ``7:05`` where a unit is declared.
+    """
+    values, bad = to_numbers(table, column, source)
+    if bad.any():
+        values[bad] = lengths(table.text(column)[bad].reset_index(drop=True), unit)
+        bad &= np.isnan(values)
+    return values, bad
 
 
 def levels_of(table: Table, column: str, source: Source) -> tuple[Floats, Mask]:
@@ -77,20 +99,23 @@ def read_numbers(table: Table, source: Source, name: str, findings: Findings) ->
         return np.full(len(table.rows), float(source.constants[name]))
     column = source.columns[name]
     is_level = name == "level"
-    values, bad = (
-        levels_of(table, column, source) if is_level else to_numbers(table, column, source)
-    )
+    if spec.unit == "min":
+        values, bad = to_lengths(table, column, source, source.units.get(name))
+    elif is_level:
+        values, bad = levels_of(table, column, source)
+    else:
+        values, bad = to_numbers(table, column, source)
     if bad.any():
+        written = table.text(column)[bad]
+        colon = spec.unit == "min" and written.str.contains(":", regex=False).any()
+        do = _FOR_LEVELS if is_level else _FOR_LENGTHS.format(name=name) if colon else _FOR_NUMBERS
         findings.rows(
-            Severity.QUESTION if is_level else Severity.LEFT_OUT,
+            Severity.QUESTION if is_level or colon else Severity.LEFT_OUT,
             f"{{n}} cell(s) of '{column}' not readable as a number",
             f"a number in {spec.unit}, or a blank cell where nothing was recorded",
-            "Say what the words mean under [source.levels] in sources.toml (high = 3). Say from "
-            "which level a row counts under [source.episodes]. Until then they are unknown."
-            if is_level
-            else "Correct them, or list the words that mean 'nothing' under not_measured.",
+            do,
             at=where_from(table, bad),
-            shown=table.text(column)[bad],
+            shown=written,
         )
     values = values * (factor(source.units.get(name, spec.unit), spec.unit) or 1.0)
     odd = (values < spec.low) | (values > spec.high)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from miner.errors import MinerError
-from miner.records.cells import to_numbers, where_from
+from miner.records.cells import to_lengths, to_numbers, where_from
 from miner.records.columns import factor
 from miner.records.findings import Findings
 from miner.records.iso8601 import YEARS, Lengths, Mask, Stamps, offsets, offsets_of
@@ -320,7 +320,7 @@ def _lengths(table: Table, source: Source, findings: Findings) -> tuple[NDArray[
     total, usable = np.zeros(len(table.rows)), np.ones(len(table.rows), dtype=bool)
     for name in names:
         column, unit = source.columns[name], source.units.get(name, "min")
-        values, _ = to_numbers(table, column, source)
+        values, _ = to_lengths(table, column, source, unit)
         good = ~np.isnan(values) & (values >= 0)
         findings.rows(
             Severity.LEFT_OUT,

@@ -165,7 +165,7 @@ def _parsed(body: memoryview, columns: int, source: Source, texts: dict[int, str
         )
 
 
-def _numbers_in_doubt(cells: pd.DataFrame, body: bytes, source: Source) -> list[str]:
+def _numbers_in_doubt(cells: pd.DataFrame, body: memoryview, source: Source) -> list[str]:
     """Return columns of numbers whose points may be for thousands; they are kept as text."""
     found: list[str] = []
     if source.stream == "glucose":  # no reading reaches a thousand

@@ -115,3 +115,24 @@ def test_at_least_one_level_must_be_known(folder):
         map_file(folder.path / "strain.csv", answers=answers, write=True)
     assert "pydantic" not in error.value.message
     assert "Field required" not in error.value.message
+
+
+def test_readings_by_date_alone_are_refused_in_one_message(folder):
+    """Asking what the file holds led to asking for a column of times, and that to nothing."""
+    rows = "".join(f"2026-03-{day:02d},{90 + day}\n" for day in range(1, 20))
+    folder.write("readings.csv", f"date,glucose mg/dL\n{rows}")
+    for answers in ({}, {"stream": "glucose"}, {"stream": "glucose", "columns.time": "date"}):
+        with pytest.raises(MinerError, match="the dates in 'date' have no time of day"):
+            map_file(folder.path / "readings.csv", answers=answers)
+
+
+def test_directives_that_are_given_make_times_of_what_could_not_be_read(folder):
+    rows = "".join(f"{4 + k // 60}. March 2026 8:{k % 60:02d},{100 + k % 7}\n" for k in range(90))
+    folder.write("readings.csv", f"when,glucose mg/dL\n{rows}")
+    path = folder.path / "readings.csv"
+    with pytest.raises(MinerError, match=r"--set \"time_format="):
+        map_file(path)
+    map_file(path, answers={"time_format": "%d. %B %Y %H:%M"}, write=True)
+    glucose = read_client(folder.path).used("glucose")
+    assert str(glucose["time"].iloc[0]) == "2026-03-04 08:00:00"
+    assert len(glucose) == 90

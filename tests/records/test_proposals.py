@@ -233,9 +233,11 @@ def test_date_and_time_in_two_columns_are_put_together(folder, form):
 def test_dates_with_two_times_of_day_are_told(folder):
     rows = [f"2026-03-{d:02d},08:30,09:30,5.4" for d in range(1, 20)]
     folder.write("glucose.csv", "\n".join(["date,time,read at,glucose", *rows]))
-    proposal = propose(folder.path / "glucose.csv")
-    assert not proposal.complete
-    assert needed(proposal) == {"stream"}
+    path = folder.path / "glucose.csv"
+    assert needed(propose(path)) == {"columns.time_of_day"}
+    entry = mapped(path, answers={"columns.time_of_day": "read at"}).entry
+    assert entry["columns"]["time_of_day"] == "read at"
+    assert read_client(folder.path).used("glucose")["clock"].dt.hour.unique().tolist() == [9]
 
 
 def test_a_file_that_says_nothing_of_its_stream(folder):
@@ -456,7 +458,8 @@ def test_the_clock_comes_before_utc_beside_it(folder):
 def test_what_a_day_came_to_is_no_record_of_it(folder):
     rows = [f"2026-03-{d:02d},{d * 500},{400 + d}" for d in range(1, 20)]
     folder.write("daily summary.csv", "\n".join(["date,steps,sleep minutes", *rows]))
-    assert not propose(folder.path / "daily summary.csv").complete
+    with pytest.raises(MinerError, match="the dates in 'date' have no time of day"):
+        propose(folder.path / "daily summary.csv")
 
 
 def test_a_value_of_the_night_is_no_stress_of_the_night(folder):

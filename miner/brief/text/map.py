@@ -122,9 +122,6 @@ _QUESTIONS = {
     "several_streams": "What does this file hold? It may be {streams}.",
     "people": "Whose records are these? {column} names {people} people.",
     "nothing_speaks": "What does this file hold? No name in it says so.",
-    "only_dates": "What does this file hold? The dates in {column} have no time of day.",
-    "no_times": "What does this file hold? No column of times can be read.",
-    "no_times_in": "What does this file hold? {column} has no times to read: {shown}. {hint}",
 }
 
 _OPTIONS = {
@@ -325,4 +322,4 @@ def _word(key: str, value: Any) -> str:
         return clean(_COLUMNS.get(str(value), value), _CELL)
     if key in ("value", "said"):
         return clean(_UNITS.get(str(value), value), _CELL)
-    return clean(value, _CELL if key != "hint" else 200).replace("_first", " first")
+    return clean(value, _CELL).replace("_first", " first")

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from miner.records.columns import COLUMNS
 from miner.records.glucose_values import HIGH, LOW
+from miner.records.lengths import in_words, with_colon
 from miner.records.proposing.dates import Written, how_written
 from miner.records.proposing.exports import Exports, tokens
 from miner.records.proposing.notes import Notes, typed
@@ -43,6 +44,7 @@ class Column:
         numeric: it holds numbers.
         nothing: the words among its numbers that stand for a missing one.
         odd: the other words among its numbers, the commonest first.
+        unit: of its numbers where the cells tell it: min, for lengths such as 1h 20m.
     """
 
     name: str
@@ -53,6 +55,7 @@ class Column:
     numeric: bool
     nothing: tuple[str, ...]
     odd: tuple[str, ...]
+    unit: str = ""
 
     @cached_property
     def filled(self) -> int:
@@ -109,7 +112,8 @@ def columns_of(table: Table, notes: Notes, book: Exports, *, marked: bool) -> li
     """
     texts = {str(name): table.text(str(name)) for name in table.cells.columns}
     decimal = _decimal(texts, notes, book) if marked else ""
-    return [_column(name, text, decimal, book) for name, text in texts.items()]
+    form = notes.answers.get("time_format")
+    return [_column(name, text, decimal, book, form) for name, text in texts.items()]
 
 
 def _decimal(texts: dict[str, Text], notes: Notes, book: Exports) -> str:
@@ -155,12 +159,13 @@ def _read_as(written: str, decimal: str) -> str:
     return without_thousands(pd.Series([written]), decimal).iloc[0].replace(",", ".")
 
 
-def _column(name: str, text: Text, decimal: str, book: Exports) -> Column:
+def _column(name: str, text: Text, decimal: str, book: Exports, form: str | None) -> Column:
     known = text[text != ""]
     plain = without_thousands(text, decimal) if decimal else text
     plain = plain.str.replace(",", ".", regex=False) if decimal == "," else plain
     values = np.array(pd.to_numeric(plain, errors="coerce"), dtype=np.float64)
     values[np.isinf(values)] = np.nan
+    values, unit = _with_lengths(name, text, values, book)
     left = known[np.isnan(values[(text != "").to_numpy()])].value_counts()
     numbers = len(known) - int(left.sum())
     left = left if numbers else left[:0]
@@ -169,23 +174,58 @@ def _column(name: str, text: Text, decimal: str, book: Exports) -> Column:
     missing = int(left[left.index.isin([*nothing, *beyond])].sum())
     numeric = numbers > 0 and numbers >= _MOSTLY * (len(known) - missing)
     counted = numeric and known.str.fullmatch(_COUNT).mean() > _MOSTLY
-    written = how_written(text) if counted or not numeric else None
+    written = how_written(text, form) if form or counted or not numeric else None
     odd = tuple(str(each) for each in left.index if each not in (*nothing, *beyond))
     numeric = numeric and written is None
-    return Column(name, tokens(name), text, written, values, numeric, tuple(nothing), odd)
+    return Column(name, tokens(name), text, written, values, numeric, tuple(nothing), odd, unit)
 
 
-def joined(columns: list[Column]) -> tuple[list[Column], tuple[str, str] | None]:
+def _with_lengths(
+    name: str, text: Text, values: NDArray[np.float64], book: Exports
+) -> tuple[NDArray[np.float64], str]:
+    """Return numbers with the lengths of time among the other cells, and the unit that they tell.
+
+    With a colon (7:05) they are wholes and sixtieths of a unit, where the name says a length.
+    """
+    rest = np.isnan(values) & (text != "").to_numpy()
+    other = text[rest].reset_index(drop=True)
+    told = in_words(other)
+    if len(other) and (~np.isnan(told)).mean() >= _MOSTLY:
+        values[rest] = told
+        return values, "min"
+    if len(other) and book.says_length(tokens(name)):
+        values[rest] = with_colon(other)
+    return values, ""
+
+
+def joined(
+    columns: list[Column], notes: Notes, book: Exports
+) -> tuple[list[Column], tuple[str, str] | None]:
     """Return the columns with the time of day put to the dates, where no column holds both.
+
+    Args:
+        columns: of the file.
+        notes: asks which, where several hold times of day.
+        book: how files tend to look.
 
     Returns:
         The columns, and the names of the one with the dates and of the one with the times of day.
     """
     dates = [each for each in columns if _dates_only(each)]
     clocks = [each for each in columns if each.text.str.fullmatch(_CLOCK).mean() > _MOSTLY]
+    clocks = [each for each in clocks if not book.says_length(each.words)]
     both = any(each.timed and each not in dates for each in columns)
-    if both or len(dates) != 1 or len(clocks) != 1:
+    if both or len(dates) != 1 or not clocks:
         return columns, None
+    if len(clocks) > 1:
+        options = [
+            Option(
+                each.name, {}, "cells", {"filled": each.filled, "shown": next(iter(each.counts))}
+            )
+            for each in clocks
+        ]
+        said = notes.ask("columns.time_of_day", "several_apart", options, needed=True)
+        clocks = [each for each in clocks if each.name == said] or clocks
     date, clock = dates[0], clocks[0]
     text = join(date.text, clock.text)
     whole = replace(date, text=text, written=how_written(text))

@@ -63,15 +63,20 @@ class Written:
     unit: str = ""
 
 
-def how_written(column: Text) -> Written | None:
+def how_written(column: Text, form: str | None = None) -> Written | None:
     """Return how the times of a column are written, or None where it does not hold times.
 
     Args:
         column: the whole column as text, a blank cell as an empty text.
+        form: the directives that a person gives, or None.
     """
     cells = pd.Series(column[column != ""].unique(), dtype="str")
     if cells.empty:
         return None
+    if form is not None and (~np.isnat(stamps_of(cells, form))).mean() > 1 - _MOSTLY:
+        return Written(
+            (Form(form, "given"),), not re.search("%[HIXcT]", form), "%z" in form, "given"
+        )
     iso = read_times(cells, None, None)
     if (~iso.bad).mean() >= _MOSTLY:
         dates_only, offset = bool(iso.date_only.mean() > 0.5), bool(iso.own_offset.mean() > 0.5)

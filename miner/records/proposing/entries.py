@@ -106,6 +106,8 @@ def _said(stream: str, part: Part) -> Claim:
     if stream not in STREAMS:
         do = nearest(stream, STREAMS) or "Give one of them."
         raise MinerError(f"--set stream is '{stream}'", " or ".join(STREAMS), do)
+    if not part.times.any and (stream != "tags" or not part.times.dates):
+        raise _without_times(part)
     fed = feeds(stream, part.columns, part.times, part.job.book, weak=True)
     return Claim(stream, part.job.book.streams[stream], 0, (), True, fed or ())
 
@@ -124,24 +126,29 @@ def _clear(found: Sequence[Claim], part: Part, notes: Notes) -> bool:
         for each in STREAMS
         if feeds(each, part.columns, part.times, book, weak=True) is not None
     ]
-    code, facts = ("several_streams", {"streams": fits}) if rivals else _no_times(part)
-    options = [Option(each, {"stream": each}, "stream", rows) for each in fits]
+    if not fits and not part.times.any:
+        raise _without_times(part)
+    code, facts = ("several_streams", {"streams": fits}) if rivals else ("nothing_speaks", {})
+    options = [Option(each, {"stream": each}, "stream", rows) for each in fits or STREAMS]
     notes.ask("stream", code, options, needed=True, **facts)
     return False
 
 
-def _no_times(part: Part) -> tuple[str, dict[str, Any]]:
-    """Say that no column holds times, and what those hold that seem to, by name or by content."""
-    if part.times.any:
-        return "nothing_speaks", {}
+def _without_times(part: Part) -> MinerError:
+    """Return the refusal of a table in which no column holds dates with times of day."""
+    expected, name = "a column of dates with times of day", part.job.path.name
     if part.times.dates:
-        return "only_dates", {"column": part.times.dates[0].name}
+        told = f"the dates in '{part.times.dates[0].name}' have no time of day"
+        do = "Export it with times of day: without them nothing can be put beside the glucose."
+        return MinerError(told, expected, do, file=name)
     filled = [each for each in part.columns if each.filled]
     named = [each for each in filled if part.job.book.times["time"].stand_in(each.words)]
+    do = 'Give its directives, such as --set "time_format=%d %B %Y %H:%M".'
     for column in [*named, *(each for each in filled if hint(next(iter(each.counts))))]:
         first = str(column.text[column.text != ""].iloc[0])
-        return "no_times_in", {"column": column.name, "shown": first, "hint": hint(first)}
-    return "no_times", {}
+        told = f"'{column.name}' has no times that can be read: '{first[:40]}'"
+        return MinerError(told, expected, hint(first) or do, file=name)
+    return MinerError("no column holds times that can be read", expected, do, file=name)
 
 
 def _comes_along(claim: Claim, free: Sequence[Column], part: Part) -> bool:
@@ -264,6 +271,6 @@ def _rows_of(
     table = replace(table, cells=table.cells[names])
     own = notes.copy(_answers(notes.answers, stream) | {"stream": stream})
     own.choose(f"where.{column.name}", words, "kinds_of_rows", column=column.name)
-    columns, apart = joined(columns_of(table, own, book, marked=True))
+    columns, apart = joined(columns_of(table, own, book, marked=True), own, book)
     times = times_of(columns, book)
     return replace(part, table=table, columns=columns, times=times, apart=apart), own

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -141,6 +141,12 @@ class Exports(_Table):
     levels: Levels
     limits: Limits
     streams: dict[str, StreamRule]
+
+    def says_length(self, name: Sequence[str]) -> bool:
+        """Say whether the words of a name speak of a length of time, not of its begin or end."""
+        rules = [x for rule in self.streams.values() for x in rule.columns.values() if x.unit]
+        some = self.times["duration"].stand_in(name) or any(x.words.stand_in(name) for x in rules)
+        return some and not any(self.times[x].stand_in(name) for x in ("start", "end"))
 
 
 def read_exports(practice: Path | None) -> Exports:

@@ -125,7 +125,7 @@ def _opened(job: Job, notes: Notes) -> Part:
         raise _no_rows(name, findings)
     table = _of_one_person(replace(table, cells=table.cells[list(names.values())]), notes)
     marked = not name.casefold().endswith(JSON_LINES)
-    columns, apart = joined(columns_of(table, notes, job.book, marked=marked))
+    columns, apart = joined(columns_of(table, notes, job.book, marked=marked), notes, job.book)
     return Part(job, text, table, columns, times_of(columns, job.book), apart)
 
 

@@ -203,7 +203,9 @@ def map_unit(
 
 
 def said_unit(column: Column, book: Exports) -> str | None:
-    """Return the one unit of time that a name says, or None."""
+    """Return the one unit of time that the cells or the name say, or None."""
+    if column.unit:
+        return column.unit
     named = [unit for unit in TO_MIN if book.units[unit].stand_in(column.words)]
     return named[0] if len(named) == 1 else None
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from miner.records.cells import to_numbers
+from miner.records.cells import to_lengths, to_numbers
 from miner.records.client import Settings
 from miner.records.columns import COLUMNS, factor
 from miner.records.discover import Found
@@ -114,7 +114,10 @@ def _values(table: Table, source: Source, key: str) -> tuple[list[str], str]:
     number = COLUMNS[source.stream].numbers.get(key)
     if number is None or (key == "level" and source.levels):
         return table.text(own).tolist(), ""
-    read, _ = to_numbers(table, own, source)
+    if number.unit == "min":
+        read, _ = to_lengths(table, own, source, source.units.get(key))
+    else:
+        read, _ = to_numbers(table, own, source)
     read = read * (factor(source.units.get(key, number.unit), number.unit) or 1.0)
     unit = "" if number.unit in ("count", "level") else number.unit
     return ["" if np.isnan(each) else f"{each:.5g}" for each in read], unit
