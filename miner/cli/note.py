@@ -24,7 +24,7 @@ WAYS = (*ABOUT, "mend", "remove", "undo")
 _RECORD = ("meal", "tag", "at", "to", "kind", *NUTRIENTS, "energy")
 
 
-class Amount(click.ParamType):
+class Amount(click.ParamType[str]):
     """A number, a level, or "unknown", for an option."""
 
     name = "amount"

@@ -15,6 +15,7 @@ from miner.records.client import Settings
 from miner.records.findings import Findings
 from miner.records.jumps import jumps
 from miner.records.pressure import VERY_LOW_MG_DL
+from miner.records.stuck import stuck_values
 from miner.results import Severity
 
 Detector = Callable[[pd.DataFrame, Settings, Findings], pd.DataFrame]
@@ -99,6 +100,7 @@ DETECTORS: tuple[Detector, ...] = (
     first_day,
     sensor_labels,
     confirmed_pressure,
+    stuck_values,
     jumps,
 )
 

@@ -182,8 +182,14 @@ def eaten_by_day(food: Food, days: Days) -> list[Eaten]:
 def _with_untimed(eaten: Eaten, meal: str, day: tuple[int, int]) -> Eaten:
     """Return a day with food at an unknown time: it may be any meal, or the one it says."""
     lost = {meal} if meal in MAIN else {"breakfast", "lunch", "dinner"} if not meal else set()
-    kept = {kind: None if kind in lost else getattr(eaten, kind) for kind in MAIN}
-    return replace(eaten, **kept, not_told=(day[0], *eaten.not_told, day[1] - 1), noted=True)
+    return replace(
+        eaten,
+        breakfast=None if "breakfast" in lost else eaten.breakfast,
+        lunch=None if "lunch" in lost else eaten.lunch,
+        dinner=None if "dinner" in lost else eaten.dinner,
+        not_told=(day[0], *eaten.not_told, day[1] - 1),
+        noted=True,
+    )
 
 
 def name_meals(

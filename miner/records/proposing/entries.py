@@ -128,7 +128,9 @@ def _clear(found: Sequence[Claim], part: Part, notes: Notes) -> bool:
     ]
     if not fits and not part.times.any:
         raise _without_times(part)
-    code, facts = ("several_streams", {"streams": fits}) if rivals else ("nothing_speaks", {})
+    code, facts = "nothing_speaks", dict[str, Any]()
+    if rivals:
+        code, facts = "several_streams", {"streams": fits}
     options = [Option(each, {"stream": each}, "stream", rows) for each in fits or STREAMS]
     notes.ask("stream", code, options, needed=True, **facts)
     return False

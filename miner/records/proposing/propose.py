@@ -140,8 +140,7 @@ def _of_one_person(table: Table, notes: Notes) -> Table:
             Option(name, {key: every}, "of_person", {"rows": int(words.isin(every).sum())})
             for name, every in people.items()
         ]
-        facts = {"column": column, "people": len(people)}
-        chosen = notes.ask(key, "people", options, needed=True, **facts)
+        chosen = notes.ask(key, "people", options, needed=True, column=column, people=len(people))
         if chosen is not None:
             table = table.keep(words.isin(notes.get(key)).to_numpy())
     return table

@@ -1,0 +1,54 @@
+"""A sensor that shows one value for hours: left out and asked about."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from miner.records.client import Settings
+from miner.records.findings import Findings
+from miner.records.jumps import LONGEST_RATE_MIN, Used
+from miner.results import Severity
+
+STUCK_MIN, FEWEST_STUCK = 180.0, 9
+MOST_ALIKE = 0.5
+STUCK = "the same value for hours"
+_MINUTE = np.timedelta64(1, "m")
+
+
+def stuck_values(frame: pd.DataFrame, _: Settings, findings: Findings) -> pd.DataFrame:
+    """Leave out readings that stay the same for three hours, after the first of them.
+
+    Of four people's records the longest such run was of 105 minutes, but for runs at the lowest and
+    the highest value a sensor shows, which are no fault. Where more than half of all readings
+    repeat the one before, rounding explains it and nothing is judged.
+    """
+    used = Used.of(frame)
+    if used.place.size < FEWEST_STUCK:
+        return frame
+    minutes = np.diff(used.time) / _MINUTE
+    near = (minutes > 0) & (minutes <= LONGEST_RATE_MIN)
+    alike = near & (np.diff(used.value) == 0)
+    if not alike.any() or alike.sum() > MOST_ALIKE * near.sum():
+        return frame
+    ends = np.flatnonzero(np.diff(np.concatenate([[False], alike, [False]]).astype(np.int8)))
+    first, last = ends[::2], ends[1::2]
+    value = used.value[first]
+    long = (used.time[last] - used.time[first]) / _MINUTE >= STUCK_MIN
+    long &= last - first + 1 >= FEWEST_STUCK
+    long &= (value > used.value.min()) & (value < used.value.max())
+    stuck = np.zeros(len(frame), dtype=bool)
+    for begin, end in zip(first[long], last[long], strict=True):
+        stuck[used.place[begin + 1 : end + 1]] = True
+    rows = frame[stuck]
+    findings.rows(
+        Severity.QUESTION,
+        "{n} reading(s) of one value for three hours or more",
+        "values that vary, as a sensor's do",
+        "Ask whether the sensor failed then. They are left out.",
+        at=rows,
+        shown=[f"{value:.0f} mg/dL" for value in rows["glucose"]],
+        code="stuck_value",
+        stream="glucose",
+    )
+    return frame.assign(left_out=frame["left_out"].mask(stuck, STUCK)) if stuck.any() else frame
