@@ -56,7 +56,7 @@ def doubts(
 
 def _order(test: Tested) -> list[Doubt]:
     """The order of the values passes the bound of its step, their size does not."""
-    if test.margin > 0 and test.difference * test.score_t > 0:
+    if test.holds:
         return []
     return [Doubt(DoubtCode.ORDER)]
 

@@ -73,10 +73,18 @@ class _Asked:
 
     @property
     def best(self) -> Tested:
-        """The shape that speaks."""
-        if self.way:
-            return max(self.shapes, key=lambda test: self.way * test.score_t)
-        return max(self.shapes, key=lambda test: abs(test.score_t))
+        """The stronger shape, by which the question is judged."""
+        return max(self.shapes, key=self._strength)
+
+    def speaking(self, level: float) -> Tested:
+        """Return the shape that speaks at a level: of those that pass, one whose size holds."""
+        critical = self.critical(level)
+        tests = [replace(test, critical=critical) for test in self.shapes]
+        passing = [test for test in tests if self._strength(test) > critical and test.holds]
+        return max(passing or tests, key=self._strength)
+
+    def _strength(self, test: Tested) -> float:
+        return self.way * test.score_t if self.way else abs(test.score_t)
 
     def p(self, way: int) -> float:
         """Return the p of the question, one-sided in a way of 1 or -1."""
@@ -127,12 +135,7 @@ def answer(
         test = entry.closed
         if entry.shapes:
             own, p_adjusted, level = next(steps)
-            test = replace(
-                entry.best,
-                p=float(own),
-                p_adjusted=float(p_adjusted),
-                critical=entry.critical(float(level)),
-            )
+            test = replace(entry.speaking(float(level)), p=float(own), p_adjusted=float(p_adjusted))
         # Of a guess all p are one-sided; what must hold points its way already.
         level = guard.hint_level * (2 if entry.way else 1)
         held = Levels(level, level)

@@ -50,7 +50,7 @@ def judge_all(
     passing = [test for test in tests if test.p_adjusted <= guard.claim_level]
     levels = Levels(guard.hint_level, guard.hint_level_searched)
     out = []
-    for test in better_shapes(tests, shapes or {}):
+    for test in better_shapes(tests, shapes or {}, guard.claim_level):
         part, along = by_name[test.target.name], beside[test.target.name]
         if len(test.rule.items) == 1:
             out.append(judge_one(part, along, test, guard, levels))
@@ -63,7 +63,9 @@ def judge_all(
     return out
 
 
-def better_shapes(tests: Sequence[Tested], shapes: Mapping[tuple[str, str], str]) -> list[Tested]:
+def better_shapes(
+    tests: Sequence[Tested], shapes: Mapping[tuple[str, str], str], level: float
+) -> list[Tested]:
     """Return one test a rule: of a habit compared as a cut and as a dose the stronger speaks.
 
     Its p alone is then that of the better of two; each has been adjusted in its family already.
@@ -77,17 +79,21 @@ def better_shapes(tests: Sequence[Tested], shapes: Mapping[tuple[str, str], str]
             shapes.get((own[0].target.items[items[0]].factor, outcome)) if len(items) == 1 else None
         )
         named = [test for test in own if test.rule.shape == wanted]
-        out.append(better(named or own))
+        out.append(better(named or own, level))
     return out
 
 
-def better(shapes: Sequence[Tested]) -> Tested:
-    """Return the stronger of the shapes of one habit, with the p of the better of them."""
+def better(shapes: Sequence[Tested], level: float) -> Tested:
+    """Return the shape of one habit that speaks, with the p of the stronger of them.
+
+    One that passes the level and whose size holds goes before one whose order alone passes; then
+    the stronger. Both are adjusted in one family: whichever speaks, it has paid for both.
+    """
     tested = [test for test in shapes if test.rule.withheld is None]
     if len(tested) < 2:
         return (tested or list(shapes))[0]
-    best = min(tested, key=lambda test: (test.p_adjusted, test.p))
-    limit = r_of_t(best.score_t, best.df)
+    best = min(tested, key=lambda test: (not (test.p_adjusted <= level and test.holds), test.p))
+    limit = max(r_of_t(test.score_t, test.df) for test in tested)
     return replace(best, p=either(limit, limit, correlation(*tested), best.df))
 
 

@@ -61,7 +61,7 @@ def search(
     tests = [untested(part, rule) for part in parts for rule in part.rules if rule.withheld]
     for family in families(parts, primary, guard):
         told = None if progress is None else _told(progress, family.name)
-        tests += _judged(family, orders, guard.claim_level, told)
+        tests += _judged(family, orders, guard, told)
     questions = sum(
         len({part.rules[at].items for at in part.tested()}) for part in parts
     )  # a cut and a dose are one
@@ -85,18 +85,25 @@ def _prepare(design: Design, target: Target, guard: Guardrails, cache: Spectra) 
 def _judged(
     family: FamilyOfRules,
     orders: NDArray[np.intp],
-    level: float,
+    guard: Guardrails,
     progress: Callable[[float], None] | None,
 ) -> list[Tested]:
     ready = [
-        (part, white, own) for part, chosen in family.entries for white, own in part.groups(chosen)
+        (part, white, own, guard.dose_penalty if shape is Shape.DOSE else 0.0)
+        for part, chosen in family.entries
+        for white, beside in part.groups(chosen)
+        for shape in Shape
+        if (own := [at for at in beside if part.rules[at].shape is shape])
     ]
-    blocks = [white.block(white.cleared(part.columns[:, own])) for part, white, own in ready]
+    blocks = [
+        white.block(white.cleared(part.columns[:, own]), penalty)
+        for part, white, own, penalty in ready
+    ]
     share = family.half * family.kind
-    found = judge(blocks, orders, chance=level * share, progress=progress)
+    found = judge(blocks, orders, chance=guard.claim_level * share, progress=progress)
     out: list[Tested] = []
     begin = 0
-    for part, white, own in ready:
+    for part, white, own, _ in ready:
         end = begin + len(own)
         critical = critical_t(found.critical[begin:end], white.df)
         adjusted = np.minimum(1.0, found.step_down[begin:end] / share)

@@ -56,6 +56,11 @@ class Tested:
         return self.rule.span
 
     @property
+    def holds(self) -> bool:
+        """Whether its raw size passes the bound of its step, the way its scores do."""
+        return self.margin > 0 and self.difference * self.score_t > 0
+
+    @property
     def margin(self) -> float:
         """How far the interval's nearer bound lies beyond 0, in standard errors; inf if none."""
         if not self.standard_error > 0:

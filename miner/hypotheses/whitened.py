@@ -129,9 +129,9 @@ class Whitened:
         white = dep.whiten(self.times, self.dependence, np.eye(len(self.known)))
         return residual(self.nuisance, white)
 
-    def block(self, rules: Floats) -> Block:
+    def block(self, rules: Floats, penalty: float = 0.0) -> Block:
         """Return the outcome and its rules, shape (k, m), for the permutation."""
-        return Block(rules, self.scores, self.nuisance, self.known)
+        return Block(rules, self.scores, self.nuisance, self.known, penalty)
 
 
 def whitened(design: Design, values: Floats, spectra: Spectra) -> Whitened | None:

@@ -103,6 +103,7 @@ class Guardrails(Checked):
     claim_level: float = Field(gt=0, le=0.2)
     primary_share: float = Field(gt=0, lt=1)
     sets_share: float = Field(gt=0, lt=1)
+    dose_penalty: float = Field(ge=0, le=1)
     hint_level: float = Field(gt=0, le=0.2)
     hints_shown: int = Field(ge=0)
     least_share_little_sign: float = Field(ge=0, le=1)

@@ -32,12 +32,16 @@ class Block:
         outcome: shape (n,), whitened, nuisance taken out.
         nuisance: shape (n, p), orthonormal basis of the whitened nuisance.
         known: shape (n,), which of all N units these are, ascending.
+        penalty: what is taken off |z| before rules are compared: these must be so much stronger
+            than the rules of a block without one. The same for every draw, so that the family
+            errs no more often.
     """
 
     rules: Floats
     outcome: Floats
     nuisance: Floats
     known: Ints
+    penalty: float = 0.0
 
     @property
     def df(self) -> int:
@@ -52,11 +56,11 @@ class Family:
     Attributes:
         z: shape (m,), |z| of each rule.
         single_step: shape (m,), p by the maximum over the whole family.
-        step_down: shape (m,), p by step-down; never smaller for a smaller |z|.
-        critical: shape (m,), the |z| that the maximum of the rule's own step passes with the
-            chance asked for: over all rules for the best one, over all but the best for the next,
-            and so on down to the step at which the first rule fails, whose bound all later ones
-            share. Infinite where there are too few draws to tell.
+        step_down: shape (m,), p by step-down; never smaller for a smaller |z| less its penalty.
+        critical: shape (m,), the |z|, with its penalty, that the maximum of the rule's own step
+            passes with the chance asked for: over all rules for the best one, over all but the
+            best for the next, and so on down to the step at which the first rule fails, whose bound
+            all later ones share. Infinite where there are too few draws to tell.
     """
 
     z: Floats
@@ -112,17 +116,19 @@ def judge(
 
     Source: Westfall & Young 1993, Resampling-Based Multiple Testing, algorithm 4.1 (free
     step-down max-T); Freedman & Lane 1983, J Bus Econ Stat 1:292; Phipson & Smyth 2010, Stat Appl
-    Genet Mol Biol 9:39 for the added one.
+    Genet Mol Biol 9:39 for the added one; Genovese, Roeder & Wasserman 2006, Biometrika 93:509 for
+    rules that do not weigh the same.
     """
     ready = [_Ready.of(block) for block in blocks]
-    z = np.concatenate([item.z for item in ready])
+    penalty = np.concatenate([np.full(len(item.z), item.penalty) for item in ready])
+    z = np.concatenate([item.z for item in ready]) - penalty
     order = np.argsort(-z, kind="stable")
     top = order[:exact]
     starts = np.cumsum([0] + [len(item.z) for item in ready])
     passed = np.zeros(len(top), dtype=np.int64)
     steps = min(STEPS, len(top))
-    peaks = {item.df: np.zeros((steps, len(orders)), dtype=np.float32) for item in ready}
-    limits = [r_from_z(_just_under(z[top]), item.df).astype(np.float32) for item in ready]
+    peaks = {item.kind: np.zeros((steps, len(orders)), dtype=np.float32) for item in ready}
+    limits = [item.r_of(_just_under(z[top])) for item in ready]
     for begin in range(0, len(orders), chunk):
         part = orders[begin : begin + chunk]
         reached = np.zeros((len(top), len(part)), dtype=bool)
@@ -130,7 +136,7 @@ def judge(
             mine = np.flatnonzero((top >= starts[at]) & (top < starts[at + 1]))
             suffix = _suffix_maxima(item, part, mine, top[mine] - starts[at], len(top))
             reached |= suffix >= limits[at][:, None]
-            peak = peaks[item.df][:, begin : begin + chunk]
+            peak = peaks[item.kind][:, begin : begin + chunk]
             np.maximum(peak, suffix[:steps], out=peak)
         passed += reached.sum(axis=1)
         if progress is not None:
@@ -151,13 +157,16 @@ def judge(
         if step[order[at - 1]] > chance:
             break
         critical[order[at:]] = _highest(peaks, at)[place]
-    return Family(z, one, step, critical)
+    return Family(z + penalty, one, step, critical + penalty)
 
 
-def _highest(peaks: dict[int, Singles], step: int) -> Floats:
-    """Return the maximum |z| of every draw over the rules left at a step, sorted."""
+def _highest(peaks: dict[tuple[int, float], Singles], step: int) -> Floats:
+    """Return the maximum |z| less penalty of every draw over the rules left at a step, sorted."""
     found: Floats = np.max(
-        [z_from_r(np.minimum(peak[step], LARGEST, dtype=float), df) for df, peak in peaks.items()],
+        [
+            z_from_r(np.minimum(peak[step], LARGEST, dtype=float), df) - penalty
+            for (df, penalty), peak in peaks.items()
+        ],
         axis=0,
     )
     found.sort()
@@ -211,7 +220,17 @@ class _Ready:
     nuisance: Singles
     known: Ints
     df: int
+    penalty: float
     z: Floats
+
+    @property
+    def kind(self) -> tuple[int, float]:
+        """Blocks of one kind can be compared by |r|."""
+        return self.df, self.penalty
+
+    def r_of(self, z: Floats) -> Singles:
+        """Return the |r| of the rules whose |z| less penalty this is; 0 where all have as much."""
+        return r_from_z(np.maximum(z + self.penalty, 0.0), self.df).astype(np.float32)
 
     @staticmethod
     def of(block: Block) -> _Ready:
@@ -225,6 +244,7 @@ class _Ready:
             np.ascontiguousarray(block.nuisance.T, dtype=np.float32),
             block.known,
             block.df,
+            block.penalty,
             z_from_r(np.clip(outcome @ unit, -LARGEST, LARGEST), block.df),
         )
 
@@ -267,5 +287,5 @@ def _suffix_maxima(item: _Ready, orders: Ints, rows: Ints, local: Ints, position
 
 
 def _just_under(z: Floats) -> Floats:
-    """Lower |z|, not below 0, by what single precision may lose: equal ones count as equal."""
-    return np.maximum(z - 1e-5 * np.maximum(1.0, z), 0.0)
+    """Lower z by what single precision may lose: equal ones count as equal."""
+    return z - 1e-5 * np.maximum(1.0, np.abs(z))

@@ -36,19 +36,27 @@ def rank(table, rules, primary, orders):
     )
     out = {}
     for part in parts:
-        for rule in _the_better_shapes(part):
+        for rule in _the_better_shapes(part, guard.claim_level):
             if len(rule["factors"]) == 1 or _may_be_told(part, rule, guard, passing):
                 out[rule["factors"], part["name"]] = _described(part, rule, rules)
     return out, sum(len({rule["factors"] for rule in _tested(part)}) for part in parts)
 
 
-def _the_better_shapes(part):
-    """Of a habit as a cut and as a dose the one with the smaller p; that p is of the better."""
+def _passes(rule, level):
+    """At the claim level, and the raw interval on the side to which the scores point."""
+    low, high = (np.sign(rule["t"]) * end for end in rule["interval"])
+    return rule["p_adjusted"] <= level and min(low, high) > 0
+
+
+def _the_better_shapes(part, level):
+    """Of a habit as a cut and as a dose one that passes, else the stronger; p is of the better."""
     out = []
     for rule in part["rules"]:
         own = [other for other in part["rules"] if other["factors"] == rule["factors"]]
         tested = [other for other in own if other["withheld"] is None]
-        best = min(tested, key=lambda one: (one["p_adjusted"], one["p"])) if tested else own[0]
+        best = (
+            min(tested, key=lambda one: (not _passes(one, level), one["p"])) if tested else own[0]
+        )
         if rule is best:
             p = _p_of_either(part, *tested) if len(tested) == 2 else best.get("p")
             out.append(best | {"p": p, "both": len(tested) == 2})
@@ -311,14 +319,19 @@ def _judge(family, orders, share, rules):
         for part, own in family
     ]
     found = oracle.maxt(outcomes, orders, GRID)
-    steps = oracle.step_quantiles(np.abs(found["z"]), found["permuted"], guard.claim_level * share)
+    penalty = np.array([
+        guard.dose_penalty if rule["shape"] == "dose" else 0.0 for _, own in family for rule in own
+    ])  # fmt: skip
+    z, permuted = np.abs(found["z"]) - penalty, found["permuted"] - penalty
+    stepped = oracle.step_down(z, permuted, False)[1]
+    steps = oracle.step_quantiles(z, permuted, guard.claim_level * share) + penalty
     at = 0
     for (part, own), prepared in zip(family, found["prepared"], strict=True):
         part["C"] = prepared["C"]
         for rule in own:
             rule["t"], rule["df"] = found["t"][at], found["df"][at]
             rule["p"] = 2 * student.sf(abs(rule["t"]), rule["df"])
-            rule["p_adjusted"] = min(1.0, found["p_stepdown"][at] / share)
+            rule["p_adjusted"] = min(1.0, stepped[at] / share)
             rule["difference"], rule["se"], low, high = oracle.interval(
                 part["y"], rule["X"], rule["amounts"], part["C"], steps[at]
             )

@@ -5,6 +5,7 @@ from dataclasses import replace
 import naive
 import numpy as np
 import oracle
+import pandas as pd
 import pytest
 import statsmodels.regression.linear_model as lm
 from scipy.stats import norm, rankdata
@@ -17,7 +18,7 @@ from miner.hypotheses.ask import ask_table
 from miner.hypotheses.candidates import candidates
 from miner.hypotheses.design import design
 from miner.hypotheses.fixed import Question
-from miner.hypotheses.guard import adds_something, judge_all
+from miner.hypotheses.guard import adds_something, better, judge_all
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.search import search
 from miner.hypotheses.worlds import model, world
@@ -115,6 +116,34 @@ def test_what_is_no_dose(measure):
     assert [r.shape for r in candidates(plan, plan.targets[0], FEW.guardrails)] == [Shape.CUT]
     closed = with_factor("short_sleep", dose=False, per=None, each=None)
     assert found(own)[("short_sleep",)] == found(own, closed)[("short_sleep",)]
+
+
+# Fewer amounts that differ than a rule book allows, and quarters that are one: there is no slope.
+def test_quarters_that_are_one_are_no_dose():
+    table = nights()
+    hours = pd.Series([6.0, 6.5, 7.5, 8.0, 8.5] + [7.0] * 37, index=table.measures.index)
+    own = replace(table, measures=table.measures.assign(short_sleep=hours))
+    tied = RULES.guardrails.model_copy(update={"largest_share_tied": 0.95})
+    plan = design(own, FEW)
+    assert [r.shape for r in candidates(plan, plan.targets[0], tied)] == [Shape.CUT]
+
+
+# The stronger shape passes by its order alone, on the skewed outcome its size does not: the other
+# shape, which passes with its size, speaks. Neither passes: the stronger speaks.
+def test_a_shape_whose_size_holds_speaks_before_one_whose_order_alone_passes():
+    part = search(design(nights(), FEW), "wake_glucose", FEW.guardrails, draws=99, seed=0)
+    cut, dose = part.tests
+    assert (cut.rule.shape, dose.rule.shape) == (Shape.CUT, Shape.DOSE)
+    strong = replace(dose, score_t=6.0, p=1e-7, p_adjusted=0.01, critical=2.0)
+    weaker = replace(
+        cut, score_t=5.0, p=1e-5, p_adjusted=0.03, critical=2.0, standard_error=cut.difference / 5
+    )
+    unsure = replace(strong, standard_error=strong.difference)
+    assert [test.holds for test in (strong, weaker, unsure)] == [True, True, False]
+    assert better([weaker, strong], 0.05).rule.shape is Shape.DOSE
+    assert better([weaker, unsure], 0.05).rule.shape is Shape.CUT
+    assert better([weaker, unsure], 0.02).rule.shape is Shape.DOSE
+    assert better([weaker, unsure], 0.05).p == better([weaker, strong], 0.05).p
 
 
 # ---- what goes along with it

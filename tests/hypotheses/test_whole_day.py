@@ -98,7 +98,9 @@ def test_the_worse_side_is_up():
     assert up[-1] > 0
 
 
-@pytest.mark.parametrize("table", [meal_table(10), day_table({"day_mean": []}, {})])
+@pytest.mark.parametrize(
+    "table", [meal_table(10), day_table({"day_mean": [], "wake_glucose": []}, {})]
+)
 def test_meals_have_none_and_no_day_has_none(table):
     made = with_whole_day(table, RULES)
     assert ("whole_day" in made.outcomes) == (table.unit == "day")

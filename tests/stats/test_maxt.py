@@ -1,3 +1,4 @@
+from dataclasses import replace
 from itertools import combinations, permutations
 from pathlib import Path
 
@@ -366,6 +367,32 @@ def test_the_largest_of_two_is_that_of_every_order(way):
     bound = maxt.quantile(found, 0.05)
     assert maxt.tail(found, bound + 1e-3) <= 0.05 < maxt.tail(found, bound - 1e-3)
     assert maxt.quantile(found[:10], 0.05) == np.inf
+
+
+# A penalty that all share changes no p. One that some have is taken off their |z| in the records
+# and in every draw alike: against the oracle's step-down of what is left.
+def test_a_penalty_is_taken_off_before_rules_are_compared():
+    rng = np.random.default_rng(4)
+    y, orders = rng.normal(size=14), maxt.shuffles(14, 199, 0)
+    rules = rng.normal(size=(14, 5)) + np.outer(y, [1.0, 0.0, 0.9, 0.0, 0.0])
+    free, held = _plain_block(rules[:, :2], y), _plain_block(rules[:, 2:], y)
+    plain = maxt.judge([free, held], orders)
+    shared = maxt.judge([replace(free, penalty=0.4), replace(held, penalty=0.4)], orders)
+    for name in ("z", "single_step", "step_down"):
+        np.testing.assert_allclose(getattr(shared, name), getattr(plain, name))
+    np.testing.assert_allclose(shared.critical, plain.critical, atol=1e-6)
+    found = maxt.judge([free, replace(held, penalty=0.4)], orders)
+    off = np.array([0, 0, 0.4, 0.4, 0.4])
+    all_rules = np.column_stack([free.rules, held.rules])
+    t = np.array([effects.single(all_rules, free.outcome[order], 1).t for order in orders])
+    permuted = np.array([[maxt.signed_z(abs(value), free.df) for value in row] for row in t]) - off
+    single, stepped = oracle.step_down(plain.z - off, permuted)
+    np.testing.assert_allclose(found.z, plain.z)
+    np.testing.assert_allclose(found.single_step, single)
+    np.testing.assert_allclose(found.step_down, stepped)
+    expected = oracle.step_quantiles(plain.z - off, permuted, 0.05) + off
+    np.testing.assert_allclose(found.critical, expected, atol=1e-4)
+    assert found.step_down[2] > plain.step_down[2]
 
 
 def test_t_and_z_have_the_same_tail_and_sign():
