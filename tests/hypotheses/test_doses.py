@@ -252,6 +252,21 @@ def test_a_dose_that_cannot_be_tested_says_so():
     assert asked(own).shape is Shape.CUT
 
 
+# On a skewed outcome the stronger shape passes by its order alone: the one whose size holds speaks.
+def test_of_a_fixed_question_a_shape_whose_size_holds_speaks():
+    rng, n = np.random.default_rng(19), 30
+    hours = rng.normal(6.8, 1, n).round(2)
+    short = (hours < 6).astype(float)
+    outcome = 100 + 4 * np.exp(1.2 * (rng.normal(size=n) + 0.9 * short - 0.35 * (hours - 7)))
+    table = day_table({"wake_glucose": outcome}, {"short_sleep": short})
+    table = replace(table, measures=table.measures.assign(short_sleep=hours))
+    cut, dose, both = (asked(table, shape=shape) for shape in ("cut", "dose", None))
+    assert dose.p < cut.p < 0.01
+    assert DoubtCode.ORDER in {doubt.code for doubt in dose.doubts}
+    assert (both.shape, both.evidence) == (Shape.CUT, Evidence.CLEAR)
+    assert both.interval[0] > 0
+
+
 # A guess makes it one-sided: half the p in its direction, and the end of the interval is that of
 # 95 % on one side (statsmodels). The other way it can be no more than the other way.
 @pytest.mark.parametrize("shape", ["cut", "dose", None])
