@@ -1,118 +1,79 @@
-"""How often each method claims something where nothing is true, and what it finds.
+"""How often anything is called clear where nothing is true, and how often what is true is found.
 
-    python -m benchmarks.calibration [--diaries 1000] [--draws 499] [--workers 2] [--only WORLD]
+    python -m benchmarks.calibration [--diaries 1000] [--draws 399] [--share 1/2] [--minutes 60]
+        [--only WORLD ...] [--first 2000000] [--counts FOLDER] [--out FILE]
 
-Writes one JSON line a finished cell to ``results/cells.jsonl``; a second run goes on where the
-first stopped. The usual methods are run on the first 200 diaries of a cell.
-``python -m benchmarks.calibration.table`` writes the table.
+Runs what is missing, fifty diaries of each cell in turn, so that it may be stopped at any time. Their
+counts are kept in ``--counts``, with a hash of the code they rest on: what was run with the same
+code and seeds is not run again, by whatever process. ``--share 1/2`` runs the first of two halves,
+in a file of its own. Then it prints every gate beside its figure and writes the page. The
+usual methods are run on the first fifty diaries of a cell.
 """
 
 from __future__ import annotations
 
 import argparse
-import json
 import time
-from collections import defaultdict
+from collections.abc import Iterator
 from pathlib import Path
 
-from joblib import Parallel, delayed
-
-from benchmarks.calibration.diary import nothing_true, one_true, spread_truths
-from benchmarks.calibration.worlds import WORLDS
+from benchmarks.calibration.cells import cells, counted, merged, read
+from benchmarks.calibration.diary import Analysis, Cell, Row, analysis, run
+from benchmarks.calibration.table import gates, page
 from miner import rulebook
-from miner.hypotheses.whitened import Spectra
 
 HOME = Path(__file__).parent / "results"
-CELLS = HOME / "cells.jsonl"
-DAYS = (28, 60, 90)
-FACTORS = (15, 30)
-STEP = 7919
-BESIDE = 200
+PAGE = Path(__file__).parents[1] / "results" / "calibration.md"
+BLOCK, SPECTRA = 50, 200
 
 
-def cells() -> list[dict[str, object]]:
-    """Return every cell: worlds in which nothing is true, one thing is, and many are."""
-    nothing = [
-        {"kind": "nothing", "world": name, "days": days, "factors": factors}
-        for days in DAYS
-        for factors in FACTORS
-        for name in WORLDS
+def count(chosen: argparse.Namespace) -> None:
+    """Run the blocks that are missing and fall to this process."""
+    until = time.monotonic() + 60 * chosen.minutes
+    mine, shares = (int(number) for number in chosen.share.split("/"))
+    done = read(chosen.counts.glob("*.jsonl"))
+    wanted = [
+        (cell, chosen.first + begin)
+        for begin in range(0, chosen.diaries, BLOCK)
+        for cell in cells()
+        if not chosen.only or cell.world in chosen.only
     ]
-    one = [
-        {"kind": "one", "world": name, "days": days, "factors": 15, "shift": 1.4}
-        for days in (28, 60)
-        for name, world in WORLDS.items()
-        if not world.confounded
-    ]
-    spread = [
-        {"kind": "spread", "world": "independent", "days": days, "factors": 15} for days in (28, 60)
-    ]
-    short = [cell for cell in nothing if cell["days"] == min(DAYS)]
-    return short + one + spread + [cell for cell in nothing if cell["days"] != min(DAYS)]
+    how = analysis(rulebook.load(), chosen.draws)
+    chosen.counts.mkdir(parents=True, exist_ok=True)
+    own = chosen.counts / f"counts-{mine}-of-{shares}.jsonl"
+    with own.open("a", encoding="utf-8") as file:
+        for cell, first in wanted[mine - 1 :: shares]:
+            if time.monotonic() > until:
+                break
+            if not any(part.cell == cell and part.first <= first < part.end for part in done):
+                rows = _rows(cell, first, how, beside=first == chosen.first)
+                file.write(counted(cell, first, chosen.draws, rows).line())
+                file.flush()
+    own.write_text("".join(part.line() for part in read([own])), encoding="utf-8")
 
 
-def batch(cell: dict[str, object], seeds: list[int], draws: int) -> list[dict[str, float]]:
-    """Run some diaries of one cell."""
-    rules = rulebook.load()
-    cache: Spectra = {}
-    world = WORLDS[str(cell["world"])]
-    days, factors = int(str(cell["days"])), int(str(cell["factors"]))
-    rows = []
-    for seed in seeds:
-        if len(cache) > 200:
-            cache.clear()
-        if cell["kind"] == "nothing":
-            row = nothing_true(
-                world, rules, days, factors, seed, draws, cache, beside=seed < BESIDE * STEP
-            )
-            rows.append(row)
-        elif cell["kind"] == "one":
-            shift = float(str(cell["shift"]))
-            rows.append(one_true(world, rules, days, factors, seed, draws, shift, cache))
-        else:
-            rows.append(spread_truths(world, rules, days, factors, seed, draws, cache))
-    return rows
-
-
-def run(cell: dict[str, object], diaries: int, draws: int, workers: int) -> dict[str, object]:
-    """Run one cell and return its sums and counts by name."""
-    begun = time.perf_counter()
-    seeds = [17 + STEP * at for at in range(diaries)]
-    parts = [seeds[at : at + 25] for at in range(0, diaries, 25)]
-    rows = Parallel(n_jobs=workers)(delayed(batch)(cell, part, draws) for part in parts)
-    sums: dict[str, float] = defaultdict(float)
-    numbers: dict[str, int] = defaultdict(int)
-    for row in (row for part in rows for row in part):
-        for name, value in row.items():
-            sums[name] += float(value)
-            numbers[name] += 1
-    return cell | {
-        "diaries": diaries, "draws": draws, "sums": dict(sums), "counts": dict(numbers),
-        "seconds": round(time.perf_counter() - begun, 1),
-    }  # fmt: skip
+def _rows(cell: Cell, first: int, how: Analysis, *, beside: bool) -> Iterator[Row]:
+    for seed in range(first, first + BLOCK):
+        if len(how.spectra) > SPECTRA:
+            how.spectra.clear()
+        yield run(cell, how, seed, beside=beside)
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--diaries", type=int, default=1000)
-    parser.add_argument("--draws", type=int, default=499)
-    parser.add_argument("--workers", type=int, default=2)
-    parser.add_argument("--only")
+    parser.add_argument("--draws", type=int, default=399)
+    parser.add_argument("--share", default="1/1")
+    parser.add_argument("--minutes", type=float, default=float("inf"))
+    parser.add_argument("--only", nargs="+")
+    parser.add_argument("--first", type=int, default=2_000_000)
+    parser.add_argument("--counts", type=Path, default=HOME)
+    parser.add_argument("--out", type=Path, default=PAGE)
     chosen = parser.parse_args()
-    HOME.mkdir(exist_ok=True)
-    done = set()
-    if CELLS.exists():
-        for line in CELLS.read_text().splitlines():
-            old = json.loads(line)
-            done.add((old["kind"], old["world"], old["days"], old["factors"]))
-    for cell in cells():
-        key = (cell["kind"], cell["world"], cell["days"], cell["factors"])
-        if key in done or chosen.only not in (None, cell["world"]):
-            continue
-        found = run(cell, chosen.diaries, chosen.draws, chosen.workers)
-        with CELLS.open("a") as file:
-            file.write(json.dumps(found, sort_keys=True) + "\n")
-        print(json.dumps(found, sort_keys=True), flush=True)
+    count(chosen)
+    found = merged(read(chosen.counts.glob("*.jsonl")))
+    print("\n".join(gates(found)))
+    chosen.out.write_text(page(found), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -1,17 +1,20 @@
-"""One invented month through the shipped analysis: what was claimed, found, covered."""
+"""One invented month through the shipped analysis: what was clear, found, covered."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import isnan
 
 import numpy as np
 
+from benchmarks.calibration.kinds import EVERY
 from benchmarks.calibration.rivals import rivals
-from benchmarks.calibration.worlds import Month, World, month
-from miner.hypotheses.design import design
+from benchmarks.calibration.worlds import ANSWERING, ASKED, Month, month
+from miner.brief.sentences import say, sentence
+from miner.hypotheses.describe import describe
+from miner.hypotheses.design import Design, design
 from miner.hypotheses.fixed import Question, answer
-from miner.hypotheses.guard import judge_all
+from miner.hypotheses.guard import Judged, judge_all
 from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import Search, search
 from miner.hypotheses.whitened import Spectra
@@ -19,141 +22,162 @@ from miner.results import Evidence
 from miner.rulebook import RuleBook
 from miner.stats.effects import single
 from miner.stats.maxt import shuffles
-from miner.stats.shrinkage import expected
 
 Row = dict[str, float]
-ALONE = (("late_dinner", "minutes_above"),)
-THREE = (
-    ("late_dinner", "minutes_above"),
-    ("short_sleep", "wake_glucose"),
-    ("much_stress", "day_mean"),
-)
+PRIMARY = "minutes_above"
+ALONE = ((ASKED, PRIMARY),)
+THREE = (*ALONE, ("short_sleep", "wake_glucose"), ("much_stress", "day_mean"))
 
 
-def nothing_true(
-    world: World,
-    rules: RuleBook,
-    days: int,
-    factors: int,
-    seed: int,
-    draws: int,
-    cache: Spectra,
-    *,
-    beside: bool,
-) -> Row:
-    """Return what each method claims where nothing is true; the usual ones only if ``beside``."""
-    drawn = month(world, rules, days=days, factors=factors, seed=seed)
-    plan = design(drawn.table, rules)
-    found = _search(plan, rules, seed, draws, cache)
-    judged = judge_all(found.outcomes, found.tests, rules.guardrails)
-    row = {"search": float(any(item.evidence is Evidence.CLEAR for item in judged))}
+@dataclass(frozen=True)
+class Cell:
+    """What a diary is drawn from.
+
+    Attributes:
+        shift: SD by which one habit moves one outcome; 0 where nothing is true.
+    """
+
+    world: str
+    days: int
+    factors: int = 15
+    shift: float = 0.0
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """How diaries are analysed: the rule book with so many draws, and what calls share."""
+
+    rules: RuleBook
+    spectra: Spectra
+
+    @property
+    def draws(self) -> int:
+        return self.rules.guardrails.draws
+
+
+def analysis(rules: RuleBook, draws: int) -> Analysis:
+    """Return the shipped analysis with another number of permutations."""
+    guard = rules.guardrails.model_copy(update={"draws": draws})
+    return Analysis(rules.model_copy(update={"guardrails": guard}), {})
+
+
+def run(cell: Cell, how: Analysis, seed: int, *, beside: bool = False) -> Row:
+    """Return what one diary shows; the usual methods too if ``beside``."""
+    if cell.shift:
+        return one_true(cell, how, seed)
+    return nothing_true(cell, how, seed, beside=beside)
+
+
+def nothing_true(cell: Cell, how: Analysis, seed: int, *, beside: bool) -> Row:
+    """Return what is clear where nothing is true: of the search, and of a question fixed before."""
+    drawn = month(
+        EVERY[cell.world], how.rules, days=cell.days, factors=cell.factors, seed=seed, measured=True
+    )
+    plan = design(drawn.table, how.rules)
+    found = _search(plan, how, seed)
+    told = {
+        "search": _clear(found, how.rules),
+        "one fixed": _fixed(plan, drawn, how, ALONE),
+    }
+    row = {name: float(bool(clear)) for name, clear in told.items()}
+    if EVERY[cell.world].answers:
+        for clear in told.values():
+            row |= _other_way(drawn, plan, clear, how.rules, row)
     if beside:
-        orders = shuffles(days, draws, seed)
+        orders = shuffles(cell.days, how.draws, seed)
         row |= {name: float(hit) for name, hit in rivals(found, orders).items()}
-    for name, pairs in (("one fixed", ALONE), ("three fixed", THREE)):
-        row[name] = float(any(hit for hit in _fixed(plan, drawn, rules, pairs)))
-    covered = _covers(found, drawn)
-    if covered is not None:
-        row["top interval covers"] = float(covered)
-    return row
+    return row | _covers(found, drawn)
 
 
-def one_true(
-    world: World,
-    rules: RuleBook,
-    days: int,
-    factors: int,
-    seed: int,
-    draws: int,
-    shift: float,
-    cache: Spectra,
-) -> Row:
+def one_true(cell: Cell, how: Analysis, seed: int) -> Row:
     """Return what is found where late dinners truly move the time above the range."""
-    drawn = month(world, rules, days=days, factors=factors, seed=seed, shift=shift)
-    plan = design(drawn.table, rules)
-    found = _search(plan, rules, seed, draws, cache)
-    row = _found(found, rules, "shipped family")
-    covered = _covers(found, drawn)
-    if covered is not None:
-        row["top interval covers"] = float(covered)
-    one = replace(plan, targets=tuple(t for t in plan.targets if t.name == "minutes_above"))
-    row |= _found(_search(one, rules, seed, draws, cache), rules, "one outcome")
-    for name, pairs in (("one fixed", ALONE), ("three fixed", THREE)):
-        row[name] = float(_fixed(plan, drawn, rules, pairs)[0])
-    return row
-
-
-def spread_truths(
-    world: World, rules: RuleBook, days: int, factors: int, seed: int, draws: int, cache: Spectra
-) -> Row:
-    """Return expected and true size of the claims where effects spread as the rule book says."""
-    effects: dict[tuple[str, str], float] = {}
-
-    def draw(rng: np.random.Generator) -> dict[tuple[str, str], float]:
-        names = [name for name in rules.factors_of("day") if ":" not in name][:factors]
-        for outcome, rule in rules.outcomes_of("day").items():
-            for name in names:
-                effects[name, outcome] = float(rng.normal(0, rule.plausible_spread))
-        return effects
-
-    drawn = month(world, rules, days=days, factors=factors, seed=seed, spreads=draw)
-    found = _search(design(drawn.table, rules), rules, seed, draws, cache)
-    row = {"expected": 0.0, "true": 0.0, "claims": 0.0, "raw": 0.0}
-    for item in judge_all(found.outcomes, found.tests, rules.guardrails):
-        test = item.test
-        if item.evidence is not Evidence.CLEAR or len(test.rule.items) > 1:
-            continue
-        factor = test.target.items[test.rule.items[0]].factor
-        spread = test.target.rule.plausible_spread
-        sign = np.sign(test.difference)
-        row["expected"] += (
-            sign * expected(test.difference, test.standard_error, spread, test.df).difference
-        )
-        row["true"] += sign * effects.get((factor, test.target.name), 0.0)
-        row["raw"] += sign * test.difference
-        row["claims"] += 1
-    return row
-
-
-def _search(plan, rules, seed, draws, cache) -> Search:  # type: ignore[no-untyped-def]
-    return search(
-        plan, default_primary(plan) if len(plan.targets) > 1 else plan.targets[0].name,
-        rules.guardrails, draws=draws, seed=seed, spectra=cache,
+    drawn = month(
+        EVERY[cell.world], how.rules, days=cell.days, factors=cell.factors, seed=seed,
+        shift=cell.shift,
     )  # fmt: skip
+    plan = design(drawn.table, how.rules)
+    found = _search(plan, how, seed)
+    row = _found(found, how.rules, "shipped family") | _covers(found, drawn)
+    one = replace(plan, targets=tuple(t for t in plan.targets if t.name == PRIMARY))
+    row |= _found(_search(one, how, seed), how.rules, "one outcome")
+    for name, pairs in (("one fixed", ALONE), ("three fixed", THREE)):
+        clear = _fixed(plan, drawn, how, pairs)
+        row[name] = float(any(item.test.target.name == PRIMARY for item in clear))
+    return row
+
+
+def _search(plan: Design, how: Analysis, seed: int) -> Search:
+    main = default_primary(plan) if len(plan.targets) > 1 else plan.targets[0].name
+    guard = how.rules.guardrails
+    return search(plan, main, guard, draws=guard.draws, seed=seed, spectra=how.spectra)
+
+
+def _clear(found: Search, rules: RuleBook) -> list[Judged]:
+    """Return what the search calls clear; what does not pass the claim level cannot be."""
+    guard = rules.guardrails
+    passing = [test for test in found.tests if test.p_adjusted <= guard.claim_level]
+    if not passing:
+        return []
+    judged = judge_all(found.outcomes, passing, guard)
+    return [item for item in judged if item.evidence is Evidence.CLEAR]
 
 
 def _found(found: Search, rules: RuleBook, name: str) -> Row:
-    judged = judge_all(found.outcomes, found.tests, rules.guardrails)
-    clear = [item.test for item in judged if item.evidence is Evidence.CLEAR]
-    mine = [test for test in clear if test.target.name == "minutes_above"]
+    clear = [item.test for item in _clear(found, rules)]
+    mine = [test for test in clear if test.target.name == PRIMARY]
     named = [tuple(test.target.items[at].factor for at in test.rule.items) for test in mine]
     return {
-        f"{name}: found": float(("late_dinner",) in named),
-        f"{name}: superset": float(any("late_dinner" in n and len(n) > 1 for n in named)),
-        f"{name}: unrelated": float(
-            any("late_dinner" not in n for n in named) or len(mine) < len(clear)
-        ),
+        f"{name}: found": float((ASKED,) in named),
+        f"{name}: superset": float(any(ASKED in n and len(n) > 1 for n in named)),
+        f"{name}: unrelated": float(any(ASKED not in n for n in named) or len(mine) < len(clear)),
     }
 
 
-def _fixed(plan, drawn: Month, rules: RuleBook, pairs) -> list[bool]:  # type: ignore[no-untyped-def]
+def _fixed(
+    plan: Design, drawn: Month, how: Analysis, pairs: tuple[tuple[str, str], ...]
+) -> list[Judged]:
+    """Return the fixed questions that are answered clear."""
     dates = drawn.table.frame["date"].tolist()
     asked = [Question(factor, outcome) for factor, outcome in pairs]
-    answers = answer(plan, dates, asked, rules.guardrails)
-    level = rules.guardrails.claim_level
-    return [bool(item.test.p_adjusted <= level) for _, item in answers]
+    answers = answer(plan, dates, asked, how.rules.guardrails, spectra=how.spectra)
+    return [item for _, item in answers if item.evidence is Evidence.CLEAR]
 
 
-def _covers(found: Search, drawn: Month) -> bool | None:
+def _other_way(
+    drawn: Month, plan: Design, clear: list[Judged], rules: RuleBook, row: Row
+) -> Row:
+    """Count what is clear of a habit that answers the same day, and what does not say so.
+
+    Args:
+        drawn: the month.
+        plan: its design.
+        clear: what was clear.
+        rules: the rule book.
+        row: the counts so far.
+    """
+    out = {name: row.get(name, 0.0) for name in ("answers clear", "answers unsaid", "others clear")}
+    words = say(rules, "sentence", "backwards")
+    for judged in clear:
+        item = describe(drawn.table, plan, judged, "search", rules, {})
+        if item.relation == "same_day" and set(item.factors) & set(ANSWERING):
+            out["answers clear"] += 1
+            out["answers unsaid"] += not (
+                item.could_run_backwards and words in sentence(item, rules)
+            )
+        else:
+            out["others clear"] += 1
+    return out
+
+
+def _covers(found: Search, drawn: Month) -> Row:
     """Say whether the interval of the best rule covers the truth projected on that rule."""
     tested = [test for test in found.tests if not isnan(test.p)]
     if not tested:
-        return None
+        return {}
     best = min(tested, key=lambda test: (test.p_adjusted, test.p))
-    white = found.outcome(best.target.name).white
-    if white is None:
-        return None
-    truth = white.outcome(np.nan_to_num(drawn.truth[best.target.name]))
-    own = float(single(best.column[:, None], truth, white.rank).difference[0])
+    if best.white is None:
+        return {}
+    truth = best.white.outcome(np.nan_to_num(drawn.truth[best.target.name]))
+    own = float(single(best.amounts[:, None], truth, best.white.rank).difference[0])
     low, high = best.interval
-    return low <= own <= high
+    return {"top interval covers": float(low <= own <= high)}

@@ -1,160 +1,170 @@
-"""Writes the calibration's table from the finished cells.
-
-    python -m benchmarks.calibration.table
-
-Every figure with its limit; a figure beyond its limit is marked.
-"""
+"""The calibration's page: every gate beside its figure, then the figures of every cell."""
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable
-from typing import Any
+from collections.abc import Callable, Iterable, Sequence
+from statistics import mean, median
 
-from benchmarks.calibration.__main__ import CELLS, HOME
-from benchmarks.calibration.worlds import WORLDS
-from miner.stats.proportions import clopper_pearson
+from benchmarks.calibration.cells import Counted, code
+from benchmarks.calibration.kinds import ANSWERS, EVERY
 
-Cell = dict[str, Any]
+CLAIMS = ("search", "one fixed")
 RIVALS = ("list by lift >= 1.5", "Fisher p <= 0.05", "Benjamini-Hochberg", "free permutation")
 FOUND = (
-    ("a fixed question", "one fixed", {28: 0.80, 60: 0.97}),
-    ("one of three fixed", "three fixed", {28: 0.65, 60: 0.95}),
-    ("one outcome searched", "one outcome: found", {28: 0.48, 60: 0.87}),
-    ("primary of the shipped family", "shipped family: found", {28: 0.30, 60: 0.70}),
+    ("a fixed question", "one fixed"),
+    ("one of three fixed", "three fixed"),
+    ("one outcome searched", "one outcome: found"),
+    ("first outcome of the whole list", "shipped family: found"),
 )
+LEAST_FOUND = {28: 80.0, 60: 97.0}
+COVER = "top interval covers"
 
 
-def rate(cell: Cell, name: str) -> float | None:
-    """Return the mean of one figure of a cell."""
-    number = cell["counts"].get(name, 0)
-    return cell["sums"][name] / number if number else None
+def nothing(cells: Iterable[Counted]) -> list[Counted]:
+    """Return the cells in which nothing is true."""
+    return [own for own in cells if not own.cell.shift]
 
 
-def percent(value: float | None, digits: int = 1) -> str:
-    """Return a share as a percentage."""
-    return "-" if value is None else f"{100 * value:.{digits}f}"
-
-
-def nothing_table(cells: list[Cell]) -> list[str]:
-    """Return the rates of any claim where nothing is true."""
-    lines = [
-        "| world | days | factors | diaries | search | least it can be (99.9 %) | one fixed |"
-        " three fixed | top interval covers | " + " | ".join(RIVALS) + " |",
-        "|" + "---|" * (9 + len(RIVALS)),
+def unconfounded(cells: Iterable[Counted]) -> list[Counted]:
+    """Return those in which nothing is true and the table shows what there is."""
+    return [
+        own
+        for own in nothing(cells)
+        if not EVERY[own.cell.world].confounded and own.cell.world not in ANSWERS
     ]
-    for cell in cells:
-        number = cell["counts"]["search"]
-        low = clopper_pearson(int(cell["sums"]["search"]), number, 0.998)[0]
-        limit = 0.09 if WORLDS[cell["world"]].confounded else 0.05
-        mark = " **over**" if (rate(cell, "search") or 0) > limit and low > limit else ""
-        confounded = " (confounded)" if WORLDS[cell["world"]].confounded else ""
-        row = [
-            f"{cell['world']}{confounded}", cell["days"], cell["factors"], number,
-            percent(rate(cell, "search")) + mark, percent(low),
-            percent(rate(cell, "one fixed")), percent(rate(cell, "three fixed")),
-            percent(rate(cell, "top interval covers")),
-            *(percent(rate(cell, name), 0) for name in RIVALS),
-        ]  # fmt: skip
-        lines.append("| " + " | ".join(str(item) for item in row) + " |")
-    return lines
 
 
-def one_table(cells: list[Cell]) -> list[str]:
-    """Return what is found where one thing is true."""
-    lines = [
-        "| world | days | " + " | ".join(name for name, _, _ in FOUND)
-        + " | superset claimed | unrelated claimed | top interval covers |",
-        "|" + "---|" * (5 + len(FOUND)),
-    ]  # fmt: skip
-    for cell in cells:
-        row = [cell["world"], cell["days"]]
-        row += [percent(rate(cell, key)) for _, key, _ in FOUND]
-        row += [
-            percent(rate(cell, "shipped family: superset")),
-            percent(rate(cell, "shipped family: unrelated")),
-            percent(rate(cell, "top interval covers")),
-        ]
-        lines.append("| " + " | ".join(str(item) for item in row) + " |")
-    return lines
+def confounded(cells: Iterable[Counted]) -> list[Counted]:
+    """Return those in which nothing in the table parts habit and circumstance."""
+    return [own for own in nothing(cells) if EVERY[own.cell.world].confounded]
 
 
-def limits(cells: list[Cell]) -> list[str]:
-    """Return every limit beside the figure measured."""
-    null = [c for c in cells if c["kind"] == "nothing" and not WORLDS[c["world"]].confounded]
-    confounded = [c for c in cells if c["kind"] == "nothing" and WORLDS[c["world"]].confounded]
-    fixed = [rate(c, "one fixed") or 0 for c in null]
-    lines = ["| figure | limit | measured |", "|---|---|---|"]
+def known(cells: Iterable[Counted], name: str) -> list[float]:
+    """Return one figure of all cells that have it."""
+    return [value for own in cells if (value := own.rate(name)) is not None]
 
-    def add(name: str, limit: str, measured: str) -> None:
-        lines.append(f"| {name} | {limit} | {measured} |")
 
-    lows = [
-        clopper_pearson(int(c["sums"]["search"]), c["counts"]["search"], 0.998)[0] for c in null
-    ]
-    if null:
-        mean = sum(rate(c, "search") or 0 for c in null) / len(null)
-        add("lower 99.9 % bound of any unconfounded cell", "<= 5", percent(max(lows)))
-        add("mean of the unconfounded cells", "<= 5.5", percent(mean))
-        add("fixed question, mean error", "4 to 6", percent(sum(fixed) / len(fixed)))
-        add("fixed question, largest cell", "<= 7", percent(max(fixed)))
-    if confounded:
+def gates(cells: Sequence[Counted]) -> list[str]:
+    """Return every gate with its limit, its figure and whether it holds."""
+    lines = ["| gate | limit | figure | cell | holds |", "|---|---|---|---|---|"]
+
+    def add(name: str, limit: str, value: float, holds: bool, cell: str = "") -> None:
+        lines.append(f"| {name} | {limit} | {value:.1f} | {cell} | {'yes' if holds else '**no**'} |")
+
+    open_cells, closed = unconfounded(cells), confounded(cells)
+    for name in CLAIMS:
+        if open_cells:
+            worst = max(open_cells, key=lambda own: own.least(name))
+            low, middle = worst.least(name), mean(known(open_cells, name))
+            add(f"{name}, unconfounded: lower 99.9 % bound", "<= 5", low, low <= 5, _name(worst))
+            add(f"{name}, unconfounded: mean of cells", "<= 5.5", middle, middle <= 5.5)
+        if closed:
+            worst = max(closed, key=lambda own: own.rate(name) or 0.0)
+            rate = worst.rate(name) or 0.0
+            add(f"{name}, confounded", "<= 9", rate, rate <= 9, _name(worst))
+    answered = [own for own in nothing(cells) if own.cell.world in ANSWERS]
+    if answered:
+        unsaid = sum(own.often["answers unsaid"] for own in answered)
+        said = int(sum(own.often["answers clear"] for own in answered))
         add(
-            "confounded cells, largest",
-            "<= 9",
-            percent(max(rate(c, "search") or 0 for c in confounded)),
-        )
-    for cell in cells:
-        if cell["kind"] == "one" and cell["world"] == "persistent":
-            for name, key, least in FOUND:
-                wanted = least[cell["days"]]
-                add(
-                    f"{name}, {cell['days']} days",
-                    f">= {percent(wanted, 0)}",
-                    percent(rate(cell, key)),
-                )
-            add(f"superset claimed, {cell['days']} days", "<= 5",
-                percent(rate(cell, "shipped family: superset")))  # fmt: skip
-    open_cells = [cell for cell in cells if not WORLDS[cell["world"]].confounded]
-    covers = [rate(cell, "top interval covers") for cell in open_cells]
-    known = [value for value in covers if value is not None]
-    if known:
-        add("interval of the top rule covers, smallest cell", ">= 93", percent(min(known)))
-        add("interval of the top rule covers, mean", ">= 93", percent(sum(known) / len(known)))
-    for cell in cells:
-        if cell["kind"] == "spread":
-            ratio = cell["sums"]["expected"] / cell["sums"]["true"]
-            raw = cell["sums"]["raw"] / cell["sums"]["true"]
-            add(f"expected over true, {cell['days']} days", "0.9 to 1.1",
-                f"{ratio:.2f} (unshrunken {raw:.2f})")  # fmt: skip
+            f"habits that answer the day: clear without the note, of {said}", "0", unsaid,
+            unsaid == 0,
+        )  # fmt: skip
+    covers = known([*open_cells, *_true(cells)], COVER)
+    if covers:
+        add("interval of the best rule covers, mean of cells", ">= 95", mean(covers),
+            mean(covers) >= 95)  # fmt: skip
+    for days, least in LEAST_FOUND.items():
+        found = known([own for own in _true(cells) if own.cell.days == days], "one fixed")
+        if found:
+            add(f"a fixed question at 1.4 SD, {days} days: median of worlds", f">= {least:g}",
+                median(found), median(found) >= least)  # fmt: skip
     return lines
 
 
-def write(cells: Iterable[Cell]) -> str:
+def power(cells: Iterable[Counted]) -> list[str]:
+    """Return how often a true shift is found, as the range over the worlds."""
+    lines = ["| | 28 days | 60 days |", "|---|---|---|"]
+    for name, key in FOUND:
+        row = [name]
+        for days in LEAST_FOUND:
+            own = [cell for cell in _true(cells) if cell.cell.days == days]
+            if own:
+                ends = [f(own, key=lambda cell: cell.rate(key) or 0.0) for f in (min, max)]
+                low, high = (f"{cell.rate(key):.0f} ({cell.cell.world})" for cell in ends)
+                row.append(f"{low} to {high}, median {median(known(own, key)):.0f}")
+        lines.append("| " + " | ".join(row) + " |")
+    return lines
+
+
+def page(cells: Sequence[Counted]) -> str:
     """Return the page."""
-    known = sorted(cells, key=lambda c: (list(WORLDS).index(c["world"]), c["days"], c["factors"]))
-    nothing = [cell for cell in known if cell["kind"] == "nothing"]
-    one = [cell for cell in known if cell["kind"] == "one"]
+    diaries = sorted({own.of.get("search", own.of.get("one fixed", 0)) for own in cells})
+    of = " to ".join(f"{number:,}" for number in dict.fromkeys((diaries[0], diaries[-1])))
     parts = [
         "# Calibration",
-        "Made by `python -m benchmarks.calibration`, written by "
-        "`python -m benchmarks.calibration.table`. Percentages. Worlds: `worlds.py`. The usual "
-        "methods (last four columns) on the first 200 diaries of a cell.",
-        "## Limits",
-        "\n".join(limits(known)),
-        "## Any claim where nothing is true",
-        "\n".join(nothing_table(nothing)),
-        "## One true shift of 1.4 SD (late dinner, time above the range), 15 factors",
-        "\n".join(one_table(one)),
-    ]
+        f"`python -m benchmarks.calibration`: {of} diaries a cell, percentages called clear by the "
+        f"shipped decision. Worlds: `calibration/kinds.py`. The usual methods (last four columns) "
+        f"on fifty diaries of each cell. Code {code()}.",
+        "## Gates",
+        "\n".join(gates(cells)),
+        "## Anything clear where nothing is true",
+        "\n".join(_table(unconfounded(cells), _claimed, (*CLAIMS, "bound", COVER, *RIVALS))),
+        "### Confounded: nothing in the table parts habit and circumstance",
+        "\n".join(_table(confounded(cells), _claimed, (*CLAIMS, "bound", COVER, *RIVALS))),
+        "### Habits that answer the glucose of the same day",
+        "Clear in how many diaries; and how many times a habit that answers was clear, how many of "
+        "these did not say that it could run the other way round, and how often anything else was.",
+        "\n".join(_table([own for own in nothing(cells) if own.cell.world in ANSWERS], _answered,
+                         (*CLAIMS, "answers clear", "answers unsaid", "others clear"))),
+        "## One true shift of 1.4 SD",
+        "Late dinner moves the time above the range; the habit is known as yes or no.",
+        "\n".join(power(cells)),
+        "\n".join(_table(_true(cells), _found, (*(name for name, _ in FOUND), "superset clear",
+                                                "unrelated clear", COVER))),
+    ]  # fmt: skip
     return "\n\n".join(parts) + "\n"
 
 
-def main() -> None:
-    cells = [json.loads(line) for line in CELLS.read_text().splitlines()]
-    (HOME / "calibration.md").write_text(write(cells))
-    print(write(cells))
+def _true(cells: Iterable[Counted]) -> list[Counted]:
+    return [own for own in cells if own.cell.shift]
 
 
-if __name__ == "__main__":
-    main()
+def _name(own: Counted) -> str:
+    cell = own.cell
+    return f"{cell.world}, {cell.days} days, {cell.factors} habits"
+
+
+def _table(
+    cells: Iterable[Counted], row: Callable[[Counted], list[str]], names: Sequence[str]
+) -> list[str]:
+    lines = [
+        "| world | days | habits | diaries | " + " | ".join(names) + " |",
+        "|---" * (4 + len(names)) + "|",
+    ]
+    for own in cells:
+        cell, number = own.cell, own.of["one fixed"]
+        head = [cell.world, str(cell.days), str(cell.factors), f"{number:,}"]
+        lines.append("| " + " | ".join(head + row(own)) + " |")
+    return lines
+
+
+def _claimed(own: Counted) -> list[str]:
+    bound = f"{max(own.least(name) for name in CLAIMS):.1f}"
+    claims, rest = (_percent(own, names) for names in (CLAIMS, (COVER, *RIVALS)))
+    return [*claims, bound, *rest]
+
+
+def _answered(own: Counted) -> list[str]:
+    counts = ("answers clear", "answers unsaid", "others clear")
+    return [*_percent(own, CLAIMS), *(f"{own.often[name]:.0f}" for name in counts)]
+
+
+def _found(own: Counted) -> list[str]:
+    keys = [key for _, key in FOUND]
+    return _percent(own, [*keys, "shipped family: superset", "shipped family: unrelated", COVER])
+
+
+def _percent(own: Counted, names: Iterable[str]) -> list[str]:
+    values = [own.rate(name) for name in names]
+    return ["-" if value is None else f"{value:.1f}" for value in values]

@@ -1,9 +1,8 @@
-"""Invented months as feature tables: worlds in which nothing is true, or one thing is.
+"""Invented months that look like a unit table.
 
-Each world gives a table of the shape the day table has: the six outcomes of the rule book, 15 or
-30 factors, weekends, sensors. Habits and outcomes depend on time, on the weekend, on each other's
-past, in the way the world's name says. Where ``shift`` is given, one factor truly moves one
-outcome by that many standard deviations.
+A month has the shape the day table has: the six outcomes of the rule book, 15 or 30 factors,
+weekends, sensors. Where ``shift`` is given, one factor truly moves one outcome by that many
+standard deviations.
 """
 
 from __future__ import annotations
@@ -13,9 +12,17 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
+from scipy.signal import lfilter
 
+from benchmarks.calibration.kinds import EVERY, UNEVEN, WEEKLY, WORLDS, World
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
+
+__all__ = ["EVERY", "UNEVEN", "WEEKLY", "WORLDS", "Month", "World", "month"]
+
+Floats = NDArray[np.float64]
+Effects = dict[tuple[str, str], float]
 
 MEAN = {"wake_glucose": 105.0, "overnight_mean": 108.0, "day_mean": 112.0, "variability": 20.0,
         "minutes_above": 150.0, "biggest_rise": 60.0}  # fmt: skip
@@ -23,79 +30,10 @@ SPREAD = {"wake_glucose": 7.5, "overnight_mean": 8.0, "day_mean": 8.0, "variabil
           "minutes_above": 40.0, "biggest_rise": 14.0}  # fmt: skip
 SHARED = 0.6
 FIRST_DAY = 20514  # Monday 2 March 2026, days since 1970-01-01
-
-
-@dataclass(frozen=True)
-class World:
-    """How one world differs from independent days.
-
-    Attributes:
-        outcome_phi: day-to-day correlation of the outcomes' dependent part.
-        outcome_share: share of the outcomes' variance that depends on time.
-        habit_phi: day-to-day correlation of what lies behind each habit.
-        weekend: shift of outcomes and of habits on rest days, in SD.
-        drift: shift from the first to the last day, in SD.
-        reacts: how strongly a habit answers yesterday's outcome, in SD.
-        bad_week: shift of outcomes and habits in one week nobody wrote down, in SD.
-        skewed: outcomes are log-normal.
-        sensor_step: SD of the level of each 14-day sensor, in SD.
-        fading: share of habits not noted on the last day, from 0 on the first.
-        missing_by_outcome: habits and outcomes go missing more on high days.
-        weekly: SD of the outcomes' own weekday profile, in SD of a day. Five habits then keep to
-            weekdays of their own, but for a slip on 7 of 100 days.
-        uneven: how many times as far the outcomes scatter on days of one habit, which comes on 12
-            of 100 days.
-        confounded: no method that sees only the table can repair it.
-    """
-
-    name: str
-    outcome_phi: float = 0.0
-    outcome_share: float = 1.0
-    habit_phi: float = 0.0
-    weekend: float = 0.0
-    drift: float = 0.0
-    reacts: float = 0.0
-    bad_week: float = 0.0
-    skewed: bool = False
-    sensor_step: float = 0.0
-    fading: float = 0.0
-    missing_by_outcome: float = 0.0
-    weekly: float = 0.0
-    uneven: float = 1.0
-    confounded: bool = False
-
-
-WORLDS = {
-    world.name: world
-    for world in (
-        World("independent"),
-        World("persistent", outcome_phi=0.6, habit_phi=0.6),
-        World("ar1_plus_noise", outcome_phi=0.8, outcome_share=0.6, habit_phi=0.6),
-        World("weekend_and_drift", habit_phi=0.3, weekend=0.8, drift=1.0),
-        World("reacting", outcome_phi=0.6, habit_phi=0.3, reacts=0.8),
-        World("bad_week", outcome_phi=0.3, habit_phi=0.3, bad_week=1.2, confounded=True),
-        World("skewed", outcome_phi=0.3, habit_phi=0.3, skewed=True),
-        World("sensor_steps", outcome_phi=0.3, habit_phi=0.6, sensor_step=1.0),
-        World("fading_logs", outcome_phi=0.4, habit_phi=0.4, drift=0.5, fading=0.6),
-        World("missing_by_outcome", outcome_phi=0.4, habit_phi=0.4, missing_by_outcome=0.3,
-              confounded=True),
-    )
-}  # fmt: skip
-
-
-WEEKLY = {
-    world.name: world
-    for world in (World(f"weekly_{size:g}", weekly=size) for size in (0.35, 0.7, 1.4))
-}
-"""A client's own weekly routine: glucose has weekdays, five habits have others, neither knows."""
-
-UNEVEN = {
-    world.name: world
-    for world in (World(f"uneven_{times:g}", uneven=times) for times in (2.0, 3.0))
-}
-"""Days with one rare habit scatter further, and are no higher."""
-
-KEEP_WEEKDAYS, SLIPS, RARE = 5, 0.07, 0.12
+ASKED, ANSWERING = "late_dinner", ("late_dinner", "much_stress", "active_day")
+KEEP_WEEKDAYS, SLIPS, RARE, TWIN = 5, 0.07, 0.12, (0.03, 0.10)
+SKEW = 0.9
+SKEWED_SD = float(np.sqrt((np.exp(SKEW**2) - 1) * np.exp(SKEW**2)))
 
 
 @dataclass(frozen=True)
@@ -107,9 +45,21 @@ class Month:
     """
 
     table: UnitTable
-    factor: str | None
-    outcome: str | None
-    truth: dict[str, np.ndarray] = field(default_factory=dict)
+    truth: dict[str, Floats] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class _Calendar:
+    """The days of a month, and the source of chance: numbers since 1970, rest days, weekdays."""
+
+    rng: np.random.Generator
+    numbers: NDArray[np.int64]
+    weekday: NDArray[np.int64]
+    rest: NDArray[np.bool_]
+
+    @property
+    def days(self) -> int:
+        return len(self.numbers)
 
 
 def month(
@@ -120,10 +70,11 @@ def month(
     factors: int,
     seed: int,
     shift: float = 0.0,
-    cause: str = "late_dinner",
+    cause: str = ASKED,
     target: str = "minutes_above",
     outcomes: tuple[str, ...] = tuple(MEAN),
-    spreads: Callable[[np.random.Generator], dict[tuple[str, str], float]] | None = None,
+    spreads: Callable[[np.random.Generator], Effects] | None = None,
+    measured: bool = False,
 ) -> Month:
     """Draw one month.
 
@@ -138,43 +89,49 @@ def month(
         target: the outcome it moves.
         outcomes: which outcomes the table has.
         spreads: draws true effects (factor, outcome) -> own unit, in place of one shift.
+        measured: habits that the rule book knows by a measure have one, beside yes and no.
     """
     rng = np.random.default_rng(seed)
     names = factor_names(rules, factors)
-    day = FIRST_DAY + np.arange(days)
-    rest = np.isin((day + 3) % 7, (5, 6))
-    week = np.zeros(days)
+    numbers = FIRST_DAY + np.arange(days)
+    weekday = (numbers + 3) % 7
+    calendar = _Calendar(rng, numbers, weekday, np.isin(weekday, (5, 6)))
+    common = world.weekend * calendar.rest + world.drift * np.linspace(-0.5, 0.5, days)
     begin = int(rng.integers(0, max(days - 7, 1)))
-    week[begin : begin + 7] = world.bad_week
-    shared = _shared(world, rng, rest) + week
-    habits = _habits(world, rng, shared, rest, len(names), week)
-    weekday, wider = (day + 3) % 7, np.ones(days)
-    if world.weekly:
-        habits = _on_weekdays(rng, habits, weekday)
-        shared = shared + world.weekly * rng.normal(size=7)[weekday]
-    if world.uneven != 1.0:
-        habits[:, names.index(cause)] = rng.permutation(np.arange(days) < round(RARE * days))
-        wider = np.where(habits[:, names.index(cause)] == 1, world.uneven, 1.0)
+    common[begin : begin + 7] += world.bad_week
+    lasting = _changes(world, calendar, 1 + factors) + _waves(world, calendar, 1 + factors)
+    own = common[:, None] + lasting
+    shared = _noise(world, calendar) + own[:, 0]
+    habits, amounts = _habits(world, calendar, names, shared, own[:, 1:])
+    shared = shared + world.weekly * rng.normal(size=7)[weekday] if world.weekly else shared
     effects = spreads(rng) if spreads else {}
     if shift:
         effects = {(cause, target): shift * SPREAD[target]}
     columns, truth = {}, {}
     sensors = np.arange(days) // 14
     step = rng.normal(0, world.sensor_step, sensors.max() + 1)[sensors]
+    wider = np.ones(days)
+    if world.uneven != 1.0:
+        wider[habits[:, names.index(ASKED)] == 1] = world.uneven
     for name in outcomes:
-        own = _noise(world, rng, days)
+        own = _noise(world, calendar)
         latent = wider * (np.sqrt(SHARED) * shared + np.sqrt(1 - SHARED) * own) + step
-        values = np.exp(0.9 * latent) if world.skewed else latent
-        values = values / (np.exp(0.9 * rng.normal(size=4000)).std() if world.skewed else 1.0)
+        if world.dips and name == "overnight_mean":
+            latent = latent - world.dips * habits[:, names.index("long_sleep")]
+        values = np.exp(SKEW * latent) / SKEWED_SD if world.skewed else latent
         truth[name] = _effect(rules, name, names, habits, effects)
         columns[name] = MEAN[name] + SPREAD[name] * values + truth[name]
-    noted = _noted(world, rng, habits, shared)
-    frame = _frame(day, rest, sensors, columns, names, noted)
+    known = ~_unnoted(world, rng, shared, habits.shape)
+    frame = _frame(calendar, sensors, columns, names, np.where(known, habits, np.nan))
     if world.missing_by_outcome:
         gone = rng.random(days) < world.missing_by_outcome * (shared > 0.5)
         frame.loc[gone, list(outcomes)] = np.nan
-    return Month(_table(frame, outcomes, names), cause if shift else None,
-                 target if shift else None, truth)  # fmt: skip
+    measures = frame[list(names)]
+    if measured:
+        signs = [-1.0 if rules.factor(name).towards_less else 1.0 for name in names]
+        noted = np.where(known, 10 + amounts * signs, np.nan)
+        measures = pd.DataFrame(noted, index=frame.index, columns=list(names))
+    return Month(_table(frame, measures, outcomes, names), truth)
 
 
 def factor_names(rules: RuleBook, count: int) -> tuple[str, ...]:
@@ -182,62 +139,92 @@ def factor_names(rules: RuleBook, count: int) -> tuple[str, ...]:
     own = [name for name in rules.factors_of("day") if ":" not in name]
     first = ["short_sleep", "late_dinner", "much_stress"]
     own = first + [name for name in own if name not in first]
-    tags = [f"tag:t{number}" for number in range(count)]
-    return tuple((own + tags)[:count])
+    return tuple((own + [f"tag:t{number}" for number in range(count)])[:count])
 
 
-def _ar1(rng: np.random.Generator, days: int, phi: float) -> np.ndarray:
+def _ar1(rng: np.random.Generator, days: int, phi: float) -> Floats:
     steps = rng.normal(size=days) * np.sqrt(1 - phi**2)
     steps[0] = rng.normal()
-    out = np.empty(days)
-    level = 0.0
-    for at in range(days):
-        level = phi * level + steps[at] if at else steps[0]
-        out[at] = level
-    return out
+    series: Floats = lfilter([1.0], [1.0, -phi], steps)
+    return series
 
 
-def _noise(world: World, rng: np.random.Generator, days: int) -> np.ndarray:
-    share = world.outcome_share
-    dependent = _ar1(rng, days, world.outcome_phi)
-    return np.sqrt(share) * dependent + np.sqrt(1 - share) * rng.normal(size=days)
+def _noise(world: World, calendar: _Calendar) -> Floats:
+    rng, share = calendar.rng, world.outcome_share
+    dependent = _ar1(rng, calendar.days, world.outcome_phi)
+    return np.sqrt(share) * dependent + np.sqrt(1 - share) * rng.normal(size=calendar.days)
 
 
-def _shared(world: World, rng: np.random.Generator, rest: np.ndarray) -> np.ndarray:
-    days = len(rest)
-    level = _noise(world, rng, days)
-    return level + world.weekend * rest + world.drift * np.linspace(-0.5, 0.5, days)
+def _changes(world: World, calendar: _Calendar, count: int) -> Floats:
+    rng, days = calendar.rng, calendar.days
+    if not world.change:
+        return np.zeros((days, count))
+    when = rng.integers(round(0.2 * days), round(0.8 * days) + 1, count)
+    when = when[:1] if world.changes_together else when
+    ways = rng.choice([-1.0, 1.0], count)
+    return world.change * ways * (np.arange(days)[:, None] >= when)
+
+
+def _waves(world: World, calendar: _Calendar, count: int) -> Floats:
+    rng, days = calendar.rng, calendar.days
+    if not world.wave:
+        return np.zeros((days, count))
+    length, start = rng.uniform(14, 56, count), rng.uniform(0, 2 * np.pi, count)
+    return world.wave * np.sin(2 * np.pi * np.arange(days)[:, None] / length + start)
 
 
 def _habits(
-    world: World,
-    rng: np.random.Generator,
-    shared: np.ndarray,
-    rest: np.ndarray,
-    count: int,
-    week: np.ndarray,
-) -> np.ndarray:
-    days = len(shared)
-    out = np.empty((days, count))
-    for at in range(count):
-        latent = _ar1(rng, days, world.habit_phi)
-        yesterday = np.concatenate([[0.0], shared[:-1]])
-        latent = latent + world.reacts * yesterday + week
-        latent = latent + world.weekend * rest + world.drift * np.linspace(-0.5, 0.5, days)
-        out[:, at] = latent > np.quantile(latent, 1 - rng.uniform(0.2, 0.5))
-    return out
+    world: World, calendar: _Calendar, names: tuple[str, ...], shared: Floats, common: Floats
+) -> tuple[Floats, Floats]:
+    """Return whether each habit came, and how much of it there was, shape (days, m) each.
 
-
-def _on_weekdays(rng: np.random.Generator, habits: np.ndarray, weekday: np.ndarray) -> np.ndarray:
-    """Give some habits, chosen by chance, one to three weekdays of their own, with slips."""
-    out = habits.copy()
-    for at in rng.choice(habits.shape[1], KEEP_WEEKDAYS, replace=False):
+    Args:
+        world: how habits come about.
+        calendar: the days.
+        names: of the m habits.
+        shared: shape (days,), what lies behind all outcomes.
+        common: shape (days, m), what is added to each habit.
+    """
+    rng, days, count = calendar.rng, calendar.days, len(names)
+    habits, amounts = np.empty((days, count)), np.empty((days, count))
+    for at, name in enumerate(names):
+        latent = _ar1(rng, days, world.habit_phi) + common[:, at]
+        latent[1:] += world.reacts * shared[:-1]
+        latent += world.answers * shared * (name in ANSWERING)
+        amounts[:, at] = latent - np.quantile(latent, 1 - rng.uniform(0.2, 0.5))
+        habits[:, at] = amounts[:, at] > 0
+    for at in _on_weekdays(world, rng, names):
         own = rng.choice(7, rng.integers(1, 4), replace=False)
-        out[:, at] = np.isin(weekday, own) ^ (rng.random(len(weekday)) < SLIPS)
-    return out
+        habits[:, at] = np.isin(calendar.weekday, own) ^ (rng.random(days) < SLIPS)
+        amounts[:, at] = _amounts(rng, habits[:, at])
+    if world.uneven != 1.0:
+        asked = names.index(ASKED)
+        habits[:, asked] = rng.permutation(np.arange(days) < round(RARE * days))
+        amounts[:, asked] = _amounts(rng, habits[:, asked])
+    for at in range(1, count, 2) if world.paired else ():
+        other = rng.random(days) < rng.uniform(*TWIN)
+        habits[:, at] = np.where(other, 1 - habits[:, at - 1], habits[:, at - 1])
+        amounts[:, at] = np.where(other, -1, 1) * amounts[:, at - 1]
+    return habits, amounts
 
 
-def _effect(rules, outcome, names, habits, effects):  # type: ignore[no-untyped-def]
+def _on_weekdays(world: World, rng: np.random.Generator, names: tuple[str, ...]) -> list[int]:
+    """Return which habits keep to weekdays: the one that is asked about, and others by chance."""
+    if not world.weekly:
+        return []
+    asked = names.index(ASKED)
+    others = [at for at in rng.permutation(len(names)).tolist() if at != asked]
+    return [asked, *others[: KEEP_WEEKDAYS - 1]]
+
+
+def _amounts(rng: np.random.Generator, habit: Floats) -> Floats:
+    """Return amounts above 0 where the habit came and below elsewhere."""
+    return np.where(habit == 1, 1.0, -1.0) * np.abs(rng.normal(size=len(habit)))
+
+
+def _effect(
+    rules: RuleBook, outcome: str, names: tuple[str, ...], habits: Floats, effects: Effects
+) -> Floats:
     total = np.zeros(len(habits))
     for (factor, target), size in effects.items():
         lag = rules.factor(factor).lag.get(rules.outcomes[outcome].window)
@@ -248,32 +235,40 @@ def _effect(rules, outcome, names, habits, effects):  # type: ignore[no-untyped-
     return total
 
 
-def _noted(
-    world: World, rng: np.random.Generator, habits: np.ndarray, shared: np.ndarray
-) -> np.ndarray:
-    days, count = habits.shape
-    unknown = np.linspace(0, world.fading, days)[:, None]
-    unknown = unknown + world.missing_by_outcome * (shared > 0.5)[:, None]
-    return np.where(rng.random((days, count)) < unknown, np.nan, habits)
+def _unnoted(
+    world: World, rng: np.random.Generator, shared: Floats, shape: tuple[int, ...]
+) -> NDArray[np.bool_]:
+    high = shared > 0.5
+    unknown = np.linspace(0, world.fading, shape[0])
+    unknown = unknown + world.missing_by_outcome * high + world.unnoted * ~high
+    return rng.random(shape) < unknown[:, None]
 
 
-def _frame(day, rest, sensors, columns, names, noted):  # type: ignore[no-untyped-def]
-    dates = [str(np.datetime64(int(number), "D")) for number in day]
-    frame = pd.DataFrame(
-        {"date": dates, "day_number": day, "rest_day": rest, "usable": True, "left_out": "",
-         "sensor": [str(number) for number in sensors], "coverage": 1.0, **columns},
-        index=pd.Index(dates),
-    )  # fmt: skip
-    return pd.concat([frame, pd.DataFrame(noted, index=frame.index, columns=list(names))], axis=1)
+def _frame(
+    calendar: _Calendar,
+    sensors: NDArray[np.int64],
+    columns: dict[str, Floats],
+    names: tuple[str, ...],
+    noted: Floats,
+) -> pd.DataFrame:
+    dates = pd.Index(np.datetime_as_string(calendar.numbers.astype("datetime64[D]")), dtype=object)
+    head = {"date": dates, "day_number": calendar.numbers, "rest_day": calendar.rest,
+            "usable": np.ones(len(dates), dtype=bool),
+            "left_out": np.full(len(dates), "", dtype=object),
+            "sensor": sensors.astype(str).astype(object), "coverage": np.ones(len(dates))}  # fmt: skip
+    habits = dict(zip(names, noted.T, strict=True))
+    return pd.DataFrame({**head, **columns, **habits}, index=dates)
 
 
-def _table(frame: pd.DataFrame, outcomes: tuple[str, ...], names: tuple[str, ...]) -> UnitTable:
+def _table(
+    frame: pd.DataFrame, measures: pd.DataFrame, outcomes: tuple[str, ...], names: tuple[str, ...]
+) -> UnitTable:
     return UnitTable(
         unit="day",
         frame=frame,
         outcomes=outcomes,
         factors=names,
-        measures=frame[list(names)],
+        measures=measures,
         by_clock=frame[list(outcomes)].copy(),
         reasons={},
         sources={},

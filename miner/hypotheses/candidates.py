@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import ceil
 
 import numpy as np
@@ -94,25 +95,47 @@ def doses(design: Design, target: Target, guard: Guardrails, cuts: Sequence[Rule
     them the same: a walk on one day in ten is no dose. The client's quarters must lie apart.
     """
     found = []
+    fewest = 2 * _least(int(target.known.sum()), design.unit, guard)
     for at, item in enumerate(target.items):
         if item.dose is None:
             continue
         known = target.known & ~np.isnan(item.dose)
-        amounts = item.dose[known]
-        days = len(np.unique(design.times[known]))
-        if (
-            len(amounts) < 2 * _least(int(target.known.sum()), design.unit, guard)
-            or days < 2 * guard.fewest_distinct_days_each_side
-            or len(np.unique(amounts)) < guard.fewest_units_each_side
-            or share_tied(amounts) > guard.largest_share_tied
-        ):
+        days = len(np.unique(design.times[known])) if design.unit != "day" else int(known.sum())
+        if known.sum() < fewest or days < 2 * guard.fewest_distinct_days_each_side:
             continue
-        low, high = np.quantile(amounts, (0.25, 0.75))
-        if high > low:
+        amounts = _measured(item.dose[known].tobytes())
+        if (
+            amounts.different >= guard.fewest_units_each_side
+            and amounts.tied <= guard.largest_share_tied
+            and amounts.span > 0
+        ):
             values, own = np.full(len(known), np.nan), np.where(known, item.dose, np.nan)
-            values[known] = normal_scores(amounts)
-            found.append(Rule((at,), values, cuts[at].counts, None, own, float(high - low)))
+            values[known] = amounts.scores
+            found.append(Rule((at,), values, cuts[at].counts, None, own, amounts.span))
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class _Measured:
+    """Amounts of a habit: how many differ, how many are tied, and how far its quarters lie apart.
+
+    Attributes:
+        scores: shape (n,), their normal scores.
+    """
+
+    different: int
+    tied: float
+    span: float
+    scores: Floats
+
+
+@lru_cache(maxsize=256)
+def _measured(packed: bytes) -> _Measured:
+    """Describe the amounts of a habit, once for all outcomes that are known on the same units."""
+    amounts = np.frombuffer(packed)
+    low, high = np.quantile(amounts, (0.25, 0.75))
+    different = len(np.unique(amounts))
+    return _Measured(different, share_tied(amounts), float(high - low), normal_scores(amounts))
 
 
 def _sets(

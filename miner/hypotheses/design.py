@@ -14,6 +14,8 @@ from miner.tables.labels import higher_quarter
 from miner.tables.unit_table import UnitTable
 
 Floats = NDArray[np.float64]
+_Columns = dict[tuple[str, int], tuple[Floats, Floats | None]]
+"""Values and dose of a factor at a lag: outcomes of one window share them."""
 
 _SOURCES = {
     "weekend": "rest_day",
@@ -119,7 +121,8 @@ def design(
     used = (frame["usable"].astype(bool) & inside).to_numpy(dtype=bool)
     part = frame[used]
     columns, names = _nuisance(part, rules.guardrails.sensor_level_from_days)
-    targets = tuple(_target(table, rules, name, used) for name in table.outcomes)
+    drawn: _Columns = {}
+    targets = tuple(_target(table, rules, name, used, drawn) for name in table.outcomes)
     return Design(
         table.unit,
         tuple(str(name) for name in part.index),
@@ -133,32 +136,29 @@ def design(
     )
 
 
-def _target(table: UnitTable, rules: RuleBook, name: str, used: NDArray[np.bool_]) -> Target:
+def _target(
+    table: UnitTable, rules: RuleBook, name: str, used: NDArray[np.bool_], drawn: _Columns
+) -> Target:
     rule = rules.outcome(name, table.unit)
-    items = tuple(
-        item
-        for factor in table.factors
-        if (item := _item(table, factor, rules.factor(factor, table.unit), rule, used)) is not None
-    )
+    items = []
+    for factor in table.factors:
+        own = rules.factor(factor, table.unit)
+        lag = own.lag.get(rule.window)
+        if lag is None or own.unit != table.unit:
+            continue
+        if (factor, lag) not in drawn:
+            values = lagged(table.frame, factor, lag)[used]
+            drawn[factor, lag] = values, _dose(table, factor, own, lag, used)
+        relation = "same_day" if rule.window in own.same_time and lag == 0 else "precedes"
+        items.append(Item(factor, own, lag, relation, *drawn[factor, lag]))
     return Target(
         name,
         rule,
         table.frame[name].to_numpy(dtype=float)[used],
         table.by_clock[name].to_numpy(dtype=float)[used],
         higher_quarter(table, name, rules).to_numpy(dtype=float)[used],
-        items,
+        tuple(items),
     )
-
-
-def _item(
-    table: UnitTable, name: str, factor: FactorRule, outcome: OutcomeRule, used: NDArray[np.bool_]
-) -> Item | None:
-    lag = factor.lag.get(outcome.window)
-    if lag is None or factor.unit != table.unit:
-        return None
-    values = lagged(table.frame, name, lag)[used]
-    relation = "same_day" if outcome.window in factor.same_time and lag == 0 else "precedes"
-    return Item(name, factor, lag, relation, values, _dose(table, name, factor, lag, used))
 
 
 def _dose(

@@ -15,6 +15,7 @@ from miner.hypotheses.doubts import Levels
 from miner.hypotheses.guard import Judged, judge_one
 from miner.hypotheses.overlaps import companions
 from miner.hypotheses.tested import OutcomeSearch, Tested, measure, prepare, untested
+from miner.hypotheses.whitened import Spectra
 from miner.results import Doubt, DoubtCode, Evidence, Withheld
 from miner.rulebook import Guardrails
 from miner.stats.effects import t_quantile
@@ -111,6 +112,7 @@ def answer(
     *,
     share: float = 1.0,
     seed: int = 0,
+    spectra: Spectra | None = None,
 ) -> list[tuple[Question, Judged]]:
     """Test each question alone on its own days; Holm over those that can be tested.
 
@@ -124,8 +126,10 @@ def answer(
         guard: the guardrails.
         share: part of the claim level that these have, questions by the other unit the rest.
         seed: of the permutations.
+        spectra: decompositions to share between calls on the same days.
     """
-    entries = [_asked(design, dates, question, guard, seed) for question in questions]
+    cache: Spectra = {} if spectra is None else spectra
+    entries = [_asked(design, dates, question, guard, seed, cache) for question in questions]
     p = np.array([entry.p(entry.way) for entry in entries if entry.shapes])
     adjusted = np.minimum(1.0, holm(p) / share)
     levels = holm_levels(p, share * guard.claim_level)
@@ -164,7 +168,12 @@ def meets(plan: Design, question: Question) -> bool:
 
 
 def _asked(
-    design: Design, dates: Sequence[str], question: Question, guard: Guardrails, seed: int
+    design: Design,
+    dates: Sequence[str],
+    question: Question,
+    guard: Guardrails,
+    seed: int,
+    spectra: Spectra,
 ) -> _Asked:
     own = _since(design, dates, question.fixed_on)
     target = own.target(question.outcome)
@@ -172,7 +181,7 @@ def _asked(
     cuts = singles(own, target, guard, closed_for_all)
     lines = [] if closed_for_all else doses(own, target, guard, cuts)
     place = next(at for at, item in enumerate(target.items) if item.factor == question.factor)
-    part = prepare(own, target, [*cuts, *lines], guard, {})
+    part = prepare(own, target, [*cuts, *lines], guard, spectra)
     way = {"up": 1, "down": -1}.get(question.guess or "", 0)
     chosen = [
         at

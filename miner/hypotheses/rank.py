@@ -87,13 +87,16 @@ def rank_table(
     if usable < need:
         return Ranked(table.unit, usable, plan.left_out, need, False, None, 0, None, (), ())
     main = primary or default_primary(plan)
+    cache: Spectra = {} if spectra is None else spectra
     asked = [question for question in questions if meets(plan, question)]
     found = search(
         plan, main, guard, draws=draws or guard.draws, seed=seed, progress=progress,
-        spectra=spectra,
+        spectra=cache,
     )  # fmt: skip
     dates = table.frame.loc[list(plan.names), "date"].astype(str).tolist()
-    fixed = answer(plan, dates, asked, guard, share=share, seed=seed) if asked else []
+    fixed = []
+    if asked:
+        fixed = answer(plan, dates, asked, guard, share=share, seed=seed, spectra=cache)
     shapes = {(item.factor, item.outcome): item.shape for item in asked if item.shape}
     judged = judge_all(found.outcomes, found.tests, guard, shapes)
     fixed = [(question, as_searched(question, own, judged)) for question, own in fixed]

@@ -84,7 +84,7 @@ class Whitened:
         The dependence stays as it was fitted beside all of it: where the rule is nothing but luck
         what it is made from is nothing but scatter.
         """
-        return self._beside(self.allowed_for.without(made_from))
+        return self._beside(self.allowed_for.without(made_from)) if made_from else self
 
     def beside(self, columns: Floats) -> Whitened:
         """Return the same beside more nuisance: columns (units, q), known on every unit."""

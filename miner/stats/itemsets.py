@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -28,9 +29,18 @@ def frequent_itemsets(yes: NDArray[np.bool_], largest: int, least: int) -> list[
     least = max(least, 1)
     if items == 0 or largest < 1 or least > units:
         return []
+    return list(_found(np.asarray(yes, dtype=bool).tobytes(), units, items, largest, least))
+
+
+@lru_cache(maxsize=16)
+def _found(
+    packed: bytes, units: int, items: int, largest: int, least: int
+) -> tuple[tuple[int, ...], ...]:
+    """Return the sets, once for all outcomes that meet the same items on the same units."""
+    yes = np.frombuffer(packed, dtype=bool).reshape(units, items)
     with warnings.catch_warnings():  # mlxtend switches on every DeprecationWarning at import
         from mlxtend.frequent_patterns import apriori
 
     found = apriori(pd.DataFrame(yes), min_support=least / units, max_len=largest)
     sets = (tuple(sorted(int(item) for item in itemset)) for itemset in found["itemsets"])
-    return sorted(sets, key=lambda itemset: (len(itemset), itemset))
+    return tuple(sorted(sets, key=lambda itemset: (len(itemset), itemset)))
