@@ -3,10 +3,10 @@
     python -m benchmarks.calibration [--diaries 1000] [--draws 399] [--share 1/2] [--minutes 60]
         [--only WORLD ...] [--first 2000000] [--counts FOLDER] [--out FILE]
 
-Runs what is missing, fifty diaries of each cell in turn, so that it may be stopped at any time. Their
-counts are kept in ``--counts``, with a hash of the code they rest on: what was run with the same
-code and seeds is not run again, by whatever process. ``--share 1/2`` runs the first of two halves,
-in a file of its own. Then it prints every gate beside its figure and writes the page. The
+Runs what is missing, fifty diaries of each cell in turn, so that it may be stopped at any time.
+Their counts are kept in ``--counts``, with a hash of the code they rest on: what was run with the
+same code and seeds is not run again, by whatever process. ``--share 1/2`` runs the first of two
+halves, in a file of its own. Then it prints every gate beside its figure and writes the page. The
 usual methods are run on the first fifty diaries of a cell.
 """
 

@@ -52,6 +52,7 @@ class Analysis:
 
     @property
     def draws(self) -> int:
+        """Permutations of the search and of a fixed question."""
         return self.rules.guardrails.draws
 
 
@@ -143,9 +144,7 @@ def _fixed(
     return [item for _, item in answers if item.evidence is Evidence.CLEAR]
 
 
-def _other_way(
-    drawn: Month, plan: Design, clear: list[Judged], rules: RuleBook, row: Row
-) -> Row:
+def _other_way(drawn: Month, plan: Design, clear: list[Judged], rules: RuleBook, row: Row) -> Row:
     """Count what is clear of a habit that answers the same day, and what does not say so.
 
     Args:

@@ -49,7 +49,8 @@ def gates(cells: Sequence[Counted]) -> list[str]:
     lines = ["| gate | limit | figure | cell | holds |", "|---|---|---|---|---|"]
 
     def add(name: str, limit: str, value: float, holds: bool, cell: str = "") -> None:
-        lines.append(f"| {name} | {limit} | {value:.1f} | {cell} | {'yes' if holds else '**no**'} |")
+        word = "yes" if holds else "**no**"
+        lines.append(f"| {name} | {limit} | {value:.1f} | {cell} | {word} |")
 
     open_cells, closed = unconfounded(cells), confounded(cells)
     for name in CLAIMS:

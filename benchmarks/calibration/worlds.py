@@ -255,7 +255,8 @@ def _frame(
     head = {"date": dates, "day_number": calendar.numbers, "rest_day": calendar.rest,
             "usable": np.ones(len(dates), dtype=bool),
             "left_out": np.full(len(dates), "", dtype=object),
-            "sensor": sensors.astype(str).astype(object), "coverage": np.ones(len(dates))}  # fmt: skip
+            "sensor": sensors.astype(str).astype(object), "coverage": np.ones(len(dates)),
+            }  # fmt: skip
     habits = dict(zip(names, noted.T, strict=True))
     return pd.DataFrame({**head, **columns, **habits}, index=dates)
 

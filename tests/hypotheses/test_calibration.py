@@ -14,9 +14,7 @@ from miner import rulebook
 from miner.stats.proportions import clopper_pearson
 
 RULES = rulebook.load()
-OPEN = sorted(
-    name for name, world in EVERY.items() if not world.confounded and name not in ANSWERS
-)
+OPEN = sorted(name for name, world in EVERY.items() if not world.confounded and name not in ANSWERS)
 
 
 def test_nothing_true_is_rarely_called_clear():

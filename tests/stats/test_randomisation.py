@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.stats import norm, permutation_test
+from statsmodels.stats.contingency_tables import mcnemar
 
 from miner.stats.pair_power import fewest_pairs, pair_spread, pairs_detectable, pairs_power
 from miner.stats.randomisation import coins, sign_flips, smallest_p
@@ -58,6 +59,17 @@ def test_six_pairs():
     assert (first - second).sum() == table["sum_diff"]
     assert found.p_one_sided == table["p_one_sided"]
     assert found.p == table["p_two_sided"]
+
+
+# Yes and no before and after: the pairs that changed, one way and the other. McNemar's test with
+# the exact binomial p (statsmodels); 4 and 9 of 13, by hand: 2 (1 + 13 + 78 + 286 + 715) / 2^13.
+@pytest.mark.parametrize(("up", "down"), [(4, 9), (0, 6), (1, 7), (5, 5), (2, 3)])
+def test_pairs_of_yes_and_no_are_mcnemar_s_test(up, down):
+    changed = np.repeat([1.0, -1.0, 0.0], [up, down, 4])
+    p = mcnemar([[3, up], [down, 1]], exact=True).pvalue
+    assert sign_flips(changed).p == pytest.approx(p, abs=1e-12)
+    if (up, down) == (4, 9):
+        assert p == pytest.approx(2 * (1 + 13 + 78 + 286 + 715) / 2**13, abs=1e-12)
 
 
 @pytest.mark.parametrize("pairs", range(2, 13))
