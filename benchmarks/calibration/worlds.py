@@ -178,6 +178,8 @@ def _habits(
 ) -> tuple[Floats, Floats]:
     """Return whether each habit came, and how much of it there was, shape (days, m) each.
 
+    There is more than nothing of a habit on the days on which it came, and less on the others.
+
     Args:
         world: how habits come about.
         calendar: the days.
@@ -196,30 +198,22 @@ def _habits(
     for at in _on_weekdays(world, rng, names):
         own = rng.choice(7, rng.integers(1, 4), replace=False)
         habits[:, at] = np.isin(calendar.weekday, own) ^ (rng.random(days) < SLIPS)
-        amounts[:, at] = _amounts(rng, habits[:, at])
     if world.uneven != 1.0:
-        asked = names.index(ASKED)
-        habits[:, asked] = rng.permutation(np.arange(days) < round(RARE * days))
-        amounts[:, asked] = _amounts(rng, habits[:, asked])
+        rare = np.arange(days) < round(RARE * days)
+        habits[:, names.index(ASKED)] = rng.permutation(rare)
     for at in range(1, count, 2) if world.paired else ():
         other = rng.random(days) < rng.uniform(*TWIN)
         habits[:, at] = np.where(other, 1 - habits[:, at - 1], habits[:, at - 1])
-        amounts[:, at] = np.where(other, -1, 1) * amounts[:, at - 1]
-    return habits, amounts
+        amounts[:, at] = amounts[:, at - 1]
+    return habits, np.where(habits == 1, 1.0, -1.0) * np.abs(amounts)
 
 
 def _on_weekdays(world: World, rng: np.random.Generator, names: tuple[str, ...]) -> list[int]:
     """Return which habits keep to weekdays: the one that is asked about, and others by chance."""
     if not world.weekly:
         return []
-    asked = names.index(ASKED)
-    others = [at for at in rng.permutation(len(names)).tolist() if at != asked]
-    return [asked, *others[: KEEP_WEEKDAYS - 1]]
-
-
-def _amounts(rng: np.random.Generator, habit: Floats) -> Floats:
-    """Return amounts above 0 where the habit came and below elsewhere."""
-    return np.where(habit == 1, 1.0, -1.0) * np.abs(rng.normal(size=len(habit)))
+    asked, chosen = names.index(ASKED), rng.choice(len(names), KEEP_WEEKDAYS, replace=False)
+    return chosen.tolist() if asked in chosen else [asked, *chosen[1:]]
 
 
 def _effect(

@@ -140,6 +140,7 @@ def _target(
     table: UnitTable, rules: RuleBook, name: str, used: NDArray[np.bool_], drawn: _Columns
 ) -> Target:
     rule = rules.outcome(name, table.unit)
+    days = table.frame["day_number"].to_numpy()
     items = []
     for factor in table.factors:
         own = rules.factor(factor, table.unit)
@@ -147,8 +148,10 @@ def _target(
         if lag is None or own.unit != table.unit:
             continue
         if (factor, lag) not in drawn:
-            values = lagged(table.frame, factor, lag)[used]
-            drawn[factor, lag] = values, _dose(table, factor, own, lag, used)
+            values = earlier(table.frame[factor].to_numpy(dtype=float), days, lag)[used]
+            dose = _dose(table, factor, own)
+            dose = None if dose is None else earlier(dose, days, lag)[used]
+            drawn[factor, lag] = values, dose
         relation = "same_day" if rule.window in own.same_time and lag == 0 else "precedes"
         items.append(Item(factor, own, lag, relation, *drawn[factor, lag]))
     return Target(
@@ -161,13 +164,10 @@ def _target(
     )
 
 
-def _dose(
-    table: UnitTable, name: str, factor: FactorRule, lag: int, used: NDArray[np.bool_]
-) -> Floats | None:
+def _dose(table: UnitTable, name: str, factor: FactorRule) -> Floats | None:
     if not factor.dose or factor.per is None:
         return None
-    measure = table.measures[name].to_numpy(dtype=float)
-    amount = earlier(measure, table.frame["day_number"].to_numpy(), lag)[used] / factor.per
+    amount: Floats = table.measures[name].to_numpy(dtype=float) / factor.per
     return -amount if factor.towards_less else amount
 
 

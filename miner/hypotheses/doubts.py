@@ -148,10 +148,8 @@ def _mostly_on(weekday: NDArray[np.intp]) -> str:
 
 
 def _unequal_spread(test: Tested, white: Whitened, guard: Guardrails, level: float) -> list[Doubt]:
-    """A habit on few units, or on most, whose units vary more than the others."""
+    """A habit on few units, or on most, whose units vary more than the others; so its dose."""
     counts = test.rule.counts
-    if test.rule.shape is Shape.DOSE:
-        return []
     share = counts.with_ / counts.known
     if guard.unbalanced_share <= share <= 1 - guard.unbalanced_share:
         return []

@@ -493,7 +493,7 @@ def _doubts(part, rule, rules):
         if _keeps_to(part, rule, week) and not held:
             found.append("weekday")
     share = rule["counts"]["with"] / (rule["counts"]["with"] + rule["counts"]["without"])
-    rare = rule["shape"] == "cut" and min(share, 1 - share) < guard.unbalanced_share
+    rare = min(share, 1 - share) < guard.unbalanced_share
     if rare and _robust_p(part, rule) > (guard.hint_level_searched):
         found.append("unequal_spread")
     return found

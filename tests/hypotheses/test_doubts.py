@@ -3,15 +3,18 @@
 import numpy as np
 import pytest
 import statsmodels.regression.linear_model as lm
-from scipy.stats import ttest_ind
+from scipy.stats import norm, rankdata, ttest_ind
 from small_tables import RULES, day_table, with_guard
 
+from benchmarks.calibration.worlds import UNEVEN, month
 from miner.hypotheses import tested
+from miner.hypotheses.ask import ask_table
 from miner.hypotheses.design import design
 from miner.hypotheses.doubts import Levels, doubts
+from miner.hypotheses.fixed import Question
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.search import search
-from miner.results import DoubtCode, Evidence
+from miner.results import DoubtCode, Evidence, Shape
 
 # Days without any dependence in time, so that ordinary least squares is the same regression.
 INDEPENDENT = np.random.default_rng(12)
@@ -110,6 +113,25 @@ def test_a_rare_habit_whose_days_scatter_is_a_hint(seed):
 
 def test_a_rare_habit_whose_days_are_alike_is_clear():
     assert ranked(*rare(2)).evidence is Evidence.CLEAR
+
+
+# How much there was of a rare habit whose days scatter three times as far: the least squares p of
+# its slope passes, with HC2 (statsmodels), as wide as CR2 for days of their own, it does not.
+def test_the_dose_of_a_rare_habit_is_held_to_the_scatter_of_its_days():
+    table = month(UNEVEN["uneven_3"], RULES, days=60, factors=15, seed=116, measured=True,
+                  outcomes=("minutes_above",)).table  # fmt: skip
+    asked = Question("late_dinner", "minutes_above", shape="dose")
+    item = ask_table(table, RULES, asked)
+    assert (item.evidence, item.shape) == (Evidence.HINT, Shape.DOSE)
+    assert [(doubt.code, doubt.other) for doubt in item.doubts] == [("unequal_spread", "with")]
+    assert ask_table(table, with_guard(unbalanced_share=0.0), asked).evidence is Evidence.CLEAR
+    frame = table.frame
+    scores = [norm.ppf((rankdata(values) - 0.375) / 60.25)
+              for values in (frame["minutes_above"], table.measures["late_dinner"])]  # fmt: skip
+    sensors = [frame["sensor"] == sensor for sensor in sorted(set(frame["sensor"]))]
+    X = np.column_stack([scores[1], frame["rest_day"], np.arange(60), *sensors]).astype(float)
+    assert lm.OLS(scores[0], X).fit().pvalues[0] < 0.05
+    assert lm.OLS(scores[0], X).fit(cov_type="HC2", use_t=True).pvalues[0] > 0.05
 
 
 def test_a_rule_without_any_scatter_has_a_bound_beyond_every_other():
