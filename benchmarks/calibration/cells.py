@@ -17,12 +17,14 @@ from miner.stats.proportions import clopper_pearson
 
 DAYS = (28, 60, 90)
 SHIFT = 1.4
-DECIDES = (
-    "miner/hypotheses/*.py", "miner/stats/*.py", "rules/*.toml",
-    "benchmarks/calibration/diary.py", "benchmarks/calibration/kinds.py",
-    "benchmarks/calibration/rivals.py", "benchmarks/calibration/worlds.py",
-)  # fmt: skip
-"""What a count rests on."""
+DECIDES = {
+    "miner/hypotheses":
+        "candidates design doubts families fixed guard overlaps search tested whitened",
+    "miner/stats":
+        "dependence effects either itemsets maxt multiplicity overlap projection robust scores",
+    "benchmarks/calibration": "diary kinds rivals worlds",
+}  # fmt: skip
+"""What a count rests on, beside the rule books of habits, outcomes and guardrails."""
 
 
 def cells() -> list[Cell]:
@@ -45,10 +47,11 @@ def cells() -> list[Cell]:
 def code() -> str:
     """Return a hash of all that a count rests on: the decision, the rule books, the worlds."""
     home = resources.folder("rules").parent
+    paths = [home / "rules" / f"{name}.toml" for name in ("factors", "guardrails", "outcomes")]
+    paths += [home / room / f"{name}.py" for room, own in DECIDES.items() for name in own.split()]
     digest = hashlib.sha256()
-    for pattern in DECIDES:
-        for path in sorted(home.glob(pattern)):
-            digest.update(path.relative_to(home).as_posix().encode() + b"\0" + path.read_bytes())
+    for path in paths:
+        digest.update(path.relative_to(home).as_posix().encode() + b"\0" + path.read_bytes())
     return digest.hexdigest()[:12]
 
 
