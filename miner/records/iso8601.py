@@ -3,7 +3,10 @@
 A time is a date with hours and minutes at least; what is less (``T08``, ``T08:5``) is no time. A
 date alone is told apart. An offset that is written and cannot be used makes the whole unreadable.
 
-Source: ISO 8601-1:2019, 5.2 and 5.3; RFC 3339, 5.6; RFC 9557, 4.1 (a zone's name in brackets).
+Dates by week (2026-W10-1) and by day of the year (2026-061) are read; 24:00 is the next midnight.
+
+Source: ISO 8601-1:2019, 5.2 and 5.3, and its amendment 1 of 2022 on 24:00; RFC 3339, 5.6; RFC 9557,
+4.1 (a zone's name in brackets).
 """
 
 from __future__ import annotations
@@ -31,14 +34,16 @@ OFFSET = (
 )
 _DATE = (
     r"(?P<year>\d{4})(?:-(?P<mo1>\d{1,2})-(?P<d1>\d{1,2})|/(?P<mo2>\d{1,2})/(?P<d2>\d{1,2})"
-    r"|\.(?P<mo3>\d{1,2})\.(?P<d3>\d{1,2})|(?P<mo4>\d\d)(?P<d4>\d\d))"
+    r"|\.(?P<mo3>\d{1,2})\.(?P<d3>\d{1,2})|(?P<mo4>\d\d)(?P<d4>\d\d)"
+    r"|-W(?P<week1>\d\d)-(?P<weekday1>[1-7])|W(?P<week2>\d\d)(?P<weekday2>[1-7])"
+    r"|-(?P<ordinal1>\d{3})|(?P<ordinal2>\d{3}))"
 )
 _CLOCK = (
     r"(?:(?P<hour1>\d{1,2}):(?P<minute1>\d\d)(?::(?P<second1>\d\d)(?:[.,](?P<part1>\d{1,9}))?)?"
     r"|(?P<hour2>\d\d)(?P<minute2>\d\d)(?:(?P<second2>\d\d)(?:[.,](?P<part2>\d{1,9}))?)?)"
 )
 _WHOLE = rf"^{_DATE}(?P<timed>[Tt ]{_CLOCK}(?: ?(?:{OFFSET})(?:\[[\w/+\-]+\])?)?)?$"
-_TIME = r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d(?:\.\d{1,9})?)?"
+_TIME = r"^\d{4}-\d\d-\d\d[T ](?:[01]\d|2[0-3]):\d\d(?::\d\d(?:\.\d{1,9})?)?"
 _PLAIN, _PLAIN_AWARE = _TIME + "$", _TIME + r"(?:Z|[+-]\d\d:?\d\d)$"
 _TAIL = r"^.*?(?:(?P<zulu>Z)|(?P<sign>[+-])(?P<h1>\d\d):?(?P<m1>\d\d))$"
 _TIMED_LENGTHS = {16, 19, *range(21, 30)}
@@ -221,21 +226,63 @@ def _clock_of(parts: pd.DataFrame) -> Stamps:
     hour, minute, second = (
         _one_of(parts, f"{name}1", f"{name}2") for name in ("hour", "minute", "second")
     )
-    good = (year >= YEARS[0]) & (year <= YEARS[1]) & (month >= 1) & (month <= 12)
-    good &= (hour <= 23) & (minute <= 59) & (second <= 59)
-    months = (np.where(good, year - 1970, 0) * 12 + np.where(good, month - 1, 0)).astype(
-        "datetime64[M]"
-    )
-    longest = ((months + 1).astype("datetime64[D]") - months.astype("datetime64[D]")).astype(int)
-    good &= (day >= 1) & (day <= longest)
     nanoseconds = (parts["part1"] + parts["part2"]).str.pad(9, side="right", fillchar="0")
     part = np.asarray(nanoseconds.astype("int64"))
-    seconds = ((day - 1) * 24 + hour) * 3600 + minute * 60 + second
-    clock = months.astype("datetime64[ns]") + (seconds * 1_000_000_000 + part).astype(
+    good = (year >= YEARS[0]) & (year <= YEARS[1]) & (minute <= 59) & (second <= 59)
+    good &= (hour <= 23) | ((hour == 24) & (minute == 0) & (second == 0) & (part == 0))
+    date = _date_of(np.where(good, year, YEARS[0]), month, day)
+    written = {each: _one_of(parts, f"{each}1", f"{each}2") for each in ("week", "ordinal")}
+    if any(given.any() for given in written.values()):
+        weekday = _one_of(parts, "weekday1", "weekday2")
+        # a day of the year without hyphens is a number like any other, unless a time follows it
+        bare = (parts["ordinal2"] != "") & (parts["timed"] == "")
+        by_week = _date_of_week(year, written["week"], weekday, good)
+        by_day = _date_of_day(year, written["ordinal"], good & ~bare.to_numpy())
+        date = np.where(weekday > 0, by_week, np.where(written["ordinal"] > 0, by_day, date))
+    good &= ~np.isnat(date)
+    seconds = hour * 3600 + minute * 60 + second
+    clock = date.astype("datetime64[ns]") + (seconds * 1_000_000_000 + part).astype(
         "timedelta64[ns]"
     )
     clock[~good] = np.datetime64("NaT")
     return np.asarray(clock)
+
+
+def _date_of(
+    year: NDArray[np.int64], month: NDArray[np.int64], day: NDArray[np.int64]
+) -> NDArray[np.datetime64]:
+    """Return dates by year, month and day; NaT where there is none."""
+    good = (month >= 1) & (month <= 12)
+    months = ((year - 1970) * 12 + np.where(good, month - 1, 0)).astype("datetime64[M]")
+    begins, after = (each.astype("datetime64[D]") for each in (months, months + 1))
+    good &= (day >= 1) & (day <= (after - begins).astype(np.int64))
+    return np.where(good, begins + (day - 1), np.datetime64("NaT"))
+
+
+def _date_of_week(
+    year: NDArray[np.int64], week: NDArray[np.int64], weekday: NDArray[np.int64], good: Mask
+) -> NDArray[np.datetime64]:
+    """Return dates by ISO week and day of the week; week 1 is that of 4 January."""
+    begins = _week_one(year)
+    date = begins + 7 * (week - 1) + (weekday - 1)
+    good = good & (week >= 1) & (begins + 7 * (week - 1) < _week_one(year + 1))
+    return np.where(good, date, np.datetime64("NaT"))
+
+
+def _week_one(year: NDArray[np.int64]) -> NDArray[np.datetime64]:
+    fourth = (year - 1970).astype("datetime64[Y]").astype("datetime64[D]") + 3
+    since_monday = (fourth.astype(np.int64) + 3) % 7  # 1970-01-01 was a Thursday
+    return fourth - since_monday
+
+
+def _date_of_day(
+    year: NDArray[np.int64], day: NDArray[np.int64], good: Mask
+) -> NDArray[np.datetime64]:
+    """Return dates by the day of the year."""
+    years = (year - 1970).astype("datetime64[Y]")
+    begins, after = (each.astype("datetime64[D]") for each in (years, years + 1))
+    good = good & (day >= 1) & (day <= (after - begins).astype(np.int64))
+    return np.where(good, begins + (day - 1), np.datetime64("NaT"))
 
 
 def _offset_of(parts: pd.DataFrame) -> Lengths:

@@ -13,6 +13,7 @@ from miner.records.daylight import localise
 from miner.records.iso8601 import YEARS, Lengths, Mask, Stamps, Written, read_iso, split_offset
 from miner.records.table_file import Text
 
+_END_OF_DAY = re.compile(r"(?<!\d)24(?=[:.]00(?:[:.]00)?(?!\d))")
 _COUNT = re.compile(r"-?\d{1,16}(?:[.,]\d{1,9})?")
 
 
@@ -158,11 +159,24 @@ def _by_format(text: Text, time_format: str) -> Written:
     if time_format.endswith("%z"):
         plain = time_format.removesuffix("%z").rstrip()
         rest, offset, zulu = split_offset(text)
-    clock = _nanoseconds(pd.to_datetime(_without_words(rest, plain), format=plain, errors="coerce"))
+    rest = _without_words(rest, plain)
+    rest, late = _without_end_of_day(rest, plain)
+    clock = _nanoseconds(pd.to_datetime(rest, format=plain, errors="coerce"))
+    if late.any():
+        clock = np.where(late, clock + np.timedelta64(1, "D"), clock)
     if plain != time_format:
         clock = np.where(np.isnat(offset), np.datetime64("NaT"), clock)
     date_only = ~np.isnat(clock) & (not re.search("%[HIXcT]", time_format))
     return Written(clock, offset, zulu, date_only)
+
+
+def _without_end_of_day(text: Text, time_format: str) -> tuple[Text, Mask]:
+    """Return texts with 00:00 for 24:00, and where it stood: that is the midnight after."""
+    late = np.zeros(len(text), dtype=bool)
+    if "%H" not in time_format or not text.str.contains("24[:.]00").any():
+        return text, late
+    changed = text.map(lambda each: _END_OF_DAY.sub("00", each))
+    return changed, (changed != text).to_numpy()
 
 
 def _without_words(text: Text, time_format: str) -> Text:

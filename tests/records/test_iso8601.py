@@ -79,6 +79,64 @@ def test_a_date_alone_has_no_time_of_day():
     assert (times.clock == np.datetime64("2026-03-01")).all()
 
 
+DAYS = st.dates(datetime(1901, 1, 2).date(), datetime(2199, 12, 30).date())
+
+
+@given(st.lists(DAYS, min_size=1, max_size=4), st.booleans())
+def test_dates_by_week_and_by_day_of_the_year_are_those_of_the_standard_library(days, compact):
+    """Python's directives %G, %V, %u and %j, with hyphens and without."""
+    mark = "" if compact else "-"
+    for cells in (
+        [
+            f"{x.isocalendar()[0]}{mark}W{x.isocalendar()[1]:02d}{mark}{x.isoweekday()}"
+            for x in days
+        ],
+        [f"{x.year}{mark}{x:%j}" for x in days],
+    ):
+        clock = "T0830" if compact else "T08:30"
+        text = pd.Series([f"{each}{clock}" for each in cells], dtype="str")
+        times = read_times(text, None, None)
+        expected = [np.datetime64(f"{x}T08:30", "ns") for x in days]
+        assert times.clock.tolist() == np.array(expected).tolist()
+
+
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [
+        ("2026-W10-1", "2026-03-02"),
+        ("2026-W53-5", "2027-01-01"),
+        ("2026-061", "2026-03-02"),
+        ("2024-366T10:00", "2024-12-31T10:00"),
+        ("2026-03-02T24:00", "2026-03-03T00:00"),
+        ("20261231T240000", "2027-01-01T00:00"),
+        ("2026-03-02T24:00:00+01:00", "2026-03-02T23:00"),
+    ],
+)
+def test_weeks_days_of_the_year_and_the_end_of_a_day(written, read):
+    """The last three: ISO 8601-1:2019/Amd 1:2022 has 24:00 for the end of a day again."""
+    times = read_times(pd.Series([written], dtype="str"), None, None)
+    assert times.instant[0] == np.datetime64(read)
+
+
+@pytest.mark.parametrize(
+    "written",
+    ["2025-W53-1", "2026-W00-1", "2026-W10-8", "2026-W10", "2026-366", "2026-000", "2026061",
+     "2026-03-02T24:01", "2026-03-02T24:00:01", "2026-03-02T25:00"],
+)  # fmt: skip
+def test_weeks_days_and_hours_that_do_not_exist(written):
+    assert read_times(pd.Series([written], dtype="str"), None, None).bad[0]
+
+
+def test_the_end_of_a_day_in_a_format_of_its_own():
+    text = pd.Series(["24/03/2026 24:00", "24/03/2026 23:55", "25/03/2026 24:05"], dtype="str")
+    times = read_times(text, "%d/%m/%Y %H:%M", None)
+    assert (
+        times.clock[:2].tolist()
+        == np.array(["2026-03-25T00:00", "2026-03-24T23:55"], dtype="datetime64[ns]").tolist()
+    )
+    assert times.bad.tolist() == [False, False, True]
+
+
 MOMENTS = st.datetimes(datetime(1901, 1, 2), datetime(2199, 12, 30)).map(
     lambda moment: moment.replace(microsecond=moment.microsecond // 1000 * 1000)
 )
