@@ -87,6 +87,8 @@ class Loss(Result):
         what: what is wrong with them.
         breaks: they are so many that the entry is refused.
         otherwise: answers with which most rows could be read, or nothing.
+        few: they are fewer than what is warned of.
+        row: the line of the first of them, where that is known.
     """
 
     count: int
@@ -94,6 +96,8 @@ class Loss(Result):
     what: str
     breaks: bool = False
     otherwise: Mapping[str, str] = field(default_factory=dict)
+    few: bool = False
+    row: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

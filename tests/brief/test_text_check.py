@@ -9,7 +9,7 @@ import pytest
 
 from miner.brief.text.check import check_parts
 from miner.brief.text.layout import render
-from miner.results import CautionKind, CautionText, Finding, Severity
+from miner.results import CautionKind, CautionText, Finding, Severity, StreamSummary
 from miner.rulebook import RuleBook
 
 LONG = "Tracker export of the second week, corrected by hand (copy 3) - final version.csv"
@@ -171,3 +171,22 @@ def test_hostile_words_are_inert(samples: ModuleType, rules: RuleBook) -> None:
     assert "[red]" in text
     assert not set(text) & {"\x1b", "\x07", "\u202e"}
     assert len(text) < 40_000
+
+
+def test_the_detail_sends_nobody_to_the_detail_and_breaks_no_name(
+    samples: ModuleType, rules: RuleBook
+) -> None:
+    """A million rows and a long gap leave the names of the streams whole."""
+    wide = StreamSummary(
+        1_234_567, 1_234_567, ("a.csv",), "2026-03-01T06:00:00", "2026-04-04T23:55:00", 1035, 5.0,
+        1203.25,
+    )  # fmt: skip
+    report = samples.report(
+        streams={"glucose": wide, "activity": wide},
+        findings=many(Severity.QUESTION) + many(Severity.NOTE),
+        cautions=samples.cautions("intake", rules.cautions.intake["lows"].when_yes),
+    )
+    text = render(check_parts(report, rules, detail=True))
+    assert "--detail" in render(check_parts(report, rules))
+    assert "--detail" not in text
+    assert len(re.findall(r"^ *activity ", text, re.MULTILINE)) == 2

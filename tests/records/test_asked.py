@@ -136,3 +136,18 @@ def test_directives_that_are_given_make_times_of_what_could_not_be_read(folder):
     glucose = read_client(folder.path).used("glucose")
     assert str(glucose["time"].iloc[0]) == "2026-03-04 08:00:00"
     assert len(glucose) == 90
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        '{"resourceType": "Bundle", "entry": []}',
+        '{"resourceType":"Observation","status":"final"}\n' * 3,
+        '[{"header": {"id": "1", "schema_id": {"name": "blood-glucose"}}, "body": {}}]',
+        '{"blood_glucose": {"value": 101}, "effective_time_frame": {"date_time": "2026-03-01"}}',
+    ],
+)
+def test_records_of_an_open_standard_need_no_mapping(folder, text):
+    folder.write("records.ndjson", text)
+    with pytest.raises(MinerError, match="Nothing to map"):
+        map_file(folder.path / "records.ndjson")

@@ -316,8 +316,30 @@ def test_one_byte_letters_are_told(folder):
     folder.write("a.csv", body, "cp1252")
     proposal = propose(folder.path / "a.csv")
     assert proposal.entry["encoding"] == "cp1252"
-    (item,) = [item for item in proposal.questions if item.key == "encoding"]
-    assert "ä" in item.facts["odd"]
+    assert not proposal.questions
+    assert known(proposal, "encoding").facts["shown"] == "Gerät"
+
+
+@pytest.mark.parametrize(
+    ("words", "encoding", "decided"),
+    [
+        ("Frühstück", "cp1252", True), ("café", "cp1252", True), ("café", "mac-roman", True),
+        ("crème", "cp1252", False), ("oběd", "cp1250", False),
+    ],
+)  # fmt: skip
+def test_an_encoding_is_asked_only_where_its_letters_may_be_others(
+    folder, words, encoding, decided
+):
+    """In one other code page the bytes of crème spell crčme; those of Frühstück spell nothing."""
+    rows = "".join(f"2026-03-{day:02d} 08:00;{words}\n" for day in range(1, 20))
+    folder.write("food.csv", f"time;eaten\n{rows}", encoding)
+    proposal = propose(folder.path / "food.csv")
+    asked = [item for item in proposal.questions if item.key == "encoding"]
+    assert bool(asked) is not decided
+    if decided:
+        assert proposal.sample[0].values[0][1] == words
+    else:
+        assert encoding in [option.value for option in asked[0].options]
 
 
 def test_one_export_is_mapped_once_for_a_practice(folder):

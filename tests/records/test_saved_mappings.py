@@ -5,6 +5,7 @@ import tomllib
 import pytest
 
 from miner.api.mapping import map_file, undo_mapping
+from miner.brief.text.map import loss_text
 from miner.errors import MinerError
 from miner.records import read_client
 from miner.records.proposing.notes import Notes, typed
@@ -130,7 +131,18 @@ def test_a_loss_of_more_than_a_tenth_is_told_first(folder):
     ]
     folder.write("s.csv", "\n".join(["when,glucose", *rows]))
     (loss,) = map_file(folder.path / "s.csv").proposals[0].losses
-    assert (loss.count, loss.rows, loss.breaks) == (8, 48, False)
+    assert (loss.count, loss.rows, loss.breaks, loss.few) == (8, 48, False, False)
+
+
+def test_a_smaller_loss_is_reported_with_its_first_row_and_without_a_warning(folder):
+    rows = [
+        f"2026-03-{d:02d} {h:02d}:00,{'x' if h == 3 else 101}" for d in (2, 3) for h in range(24)
+    ]
+    folder.write("s.csv", "\n".join(["when,glucose", *rows]))
+    found = map_file(folder.path / "s.csv")
+    (loss,) = found.proposals[0].losses
+    assert (loss.count, loss.few, loss.row) == (2, True, 5)
+    assert loss_text(loss).startswith("2 of 48 rows would be left out")
 
 
 @pytest.mark.parametrize(

@@ -56,6 +56,7 @@ _ROOMS = (
     _Room(1, 0, known=False, table=False),
 )
 """From ample to tight: the first is taken that fits."""
+_ALL = _Room(10_000, 10_000, 10_000)
 
 
 def check_parts(
@@ -68,18 +69,20 @@ def check_parts(
         rules: the rule books, for the names of habits.
         detail: everything else below it, however long.
     """
+    if detail:
+        return [*_in_room(report, rules, _ALL), *detail_of_check(report)]
     parts: Parts = []
     for room in _ROOMS:
         parts = _in_room(report, rules, room)
         if height(parts, WIDTH) <= MOST_LINES:
             break
-    return [*parts, *detail_of_check(report)] if detail else parts
+    return parts
 
 
 def _in_room(report: CheckReport, rules: RuleBook | None, room: _Room) -> Parts:
     found = steps(report)
     return [
-        *_before(report),
+        *_before(report, room),
         *_steps("Must be put right", [each for each in found if each.stops], room.steps),
         heading(_lead(report)),
         *section("To do", _steps("", [each for each in found if not each.stops], room.steps)),
@@ -99,14 +102,14 @@ def _lead(report: CheckReport) -> str:
     return f"{lead}{report.usable_days} of {several(report.days, 'day')} can be used."
 
 
-def _before(report: CheckReport) -> Parts:
-    """Return what comes before anything else, in a few words each; in full with the detail."""
+def _before(report: CheckReport, room: _Room) -> Parts:
+    """Return what comes before anything else, in a few words each; the detail has it in full."""
     said = [each for each in report.cautions if each.kind in _FIRST]
     if not said:
         return []
     texts = list(dict.fromkeys(clean(each.short or each.text, 300).rstrip(".") for each in said))
-    told = f"! Refer first: {'; '.join(texts)}. What to do about each: --detail"
-    return [paragraph(told), paragraph("")]
+    more = "" if room is _ALL else " What to do about each: --detail"
+    return [paragraph(f"! Refer first: {'; '.join(texts)}.{more}"), paragraph("")]
 
 
 def _steps(title: str, found: list[Step], most: int) -> Parts:
@@ -136,7 +139,7 @@ def _not_used(report: CheckReport, most: int) -> Parts:
         return section(title, [item(*line, 2, width=width) for line in lines])
     told = [f"{some_days(few)} for too few readings"] if few else []
     told += [f"{some_days(days)} ({clean(reason, 200)})" for reason, days in by_reason.items()]
-    if len(told) > MOST_REASONS:
+    if len(told) > max(MOST_REASONS, most):
         told[MOST_REASONS:] = [f"{len(told) - MOST_REASONS} other reasons under --detail"]
     return [paragraph(""), paragraph(f"Not used: {'; '.join(told)}.")] if told else []
 

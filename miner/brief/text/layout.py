@@ -13,6 +13,8 @@ from rich.text import Text
 from miner.brief.text.safe import clean, spelled
 
 Parts = list[RenderableType]
+LONGEST_LEAD = 44
+"""The first column of a table is never broken where it is no wider than this."""
 
 
 class OwnWords(Text):
@@ -115,8 +117,16 @@ def table(
     grid = Table(
         box=None, pad_edge=False, padding=(0, gap, 0, 0), show_edge=False, show_header=titled
     )
-    for title, side in columns:
-        grid.add_column(Text(title), justify=side, header_style="dim", overflow="fold")
+    rows = [tuple(row) for row in rows]
+    whole = max((len(row[0]) for row in rows), default=0) <= LONGEST_LEAD
+    for at, (title, side) in enumerate(columns):
+        grid.add_column(
+            Text(title),
+            justify=side,
+            header_style="dim",
+            overflow="fold",
+            no_wrap=whole and at == 0,
+        )
     for row in rows:
         grid.add_row(*(Text(cell) for cell in row))
     return Padding(grid, (0, 0, 0, indent), expand=False)

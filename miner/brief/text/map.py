@@ -69,6 +69,7 @@ _KNOWN = {
     "comma": ("comma", '"{shown}" is in {column}'),
     "header": ("header", "row {row} has the names of the columns"),
     "byte_order_mark": ("encoding", "{value}, by the mark it begins with"),
+    "letters": ("encoding", "{value}, in which the letters make words: {shown}"),
     "zero_bytes": ("encoding", "{value}: every other byte is zero"),
     "order_by_values": ("{key}", "by the times in {rows}; the names say it the other way round"),
     "start_by_values": ("{key}", "by the times in {rows}: it is never the other way round"),
@@ -239,7 +240,9 @@ def lead(proposal: Proposal) -> str:
 
 def loss_text(loss: Loss) -> str:
     """Return what would be lost, in a sentence."""
-    told = f"Careful: {loss.count} of {several(loss.rows, 'row')} would be left out or cut short."
+    told = f"{loss.count} of {several(loss.rows, 'row')} would be left out or cut short"
+    first = "" if loss.row is None else f", the first in row {loss.row}"
+    told = f"{told}, fewer than one in ten{first}." if loss.few else f"Careful: {told}{first}."
     return f"{told} {clean(loss.what, 300).capitalize()}."
 
 

@@ -10,12 +10,11 @@ from collections import Counter
 from dataclasses import dataclass
 
 from miner.errors import MinerError
+from miner.records.proposing.encodings import one_byte
 from miner.records.proposing.notes import Notes, typed
 from miner.records.text_file import SIGNATURES, as_utf8
-from miner.results.mapping import Option
 
 MARKS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
-_OTHERS = ("cp1250", "cp1251", "cp932", "gb18030", "cp949", "big5")
 _HEAD = 200_000
 _RUN = 3
 _DATA = re.compile(r"[-+<>]?\s*\d.*")
@@ -54,38 +53,10 @@ def encoding_of(name: str, raw: bytes, notes: Notes) -> str | None:
                 "Export it again as CSV, or save it as CSV in the program that made it.",
                 file=name,
             ) from error
-        return _one_byte(raw, notes)
+        return one_byte(raw, notes)
     notes.choose("encoding", None, "utf_8")
     given = notes.get("encoding")
     return None if given is None else str(given)
-
-
-def _one_byte(raw: bytes, notes: Notes) -> str:
-    encoding = "cp1252"
-    try:
-        text = raw.decode(encoding)
-    except UnicodeDecodeError:
-        encoding, text = "latin-1", raw.decode("latin-1")
-    odd = "".join(dict.fromkeys(mark for mark in text if ord(mark) > 127))[:8]
-    every = [encoding, "mac-roman", *(each for each in _OTHERS if _reads(raw, each))]
-    options = [
-        Option(each, {"encoding": each}, "text", {"shown": _first_odd(raw.decode(each))})
-        for each in every
-    ]
-    return notes.ask("encoding", "encodings", options, default=encoding, odd=odd) or encoding
-
-
-def _first_odd(text: str) -> str:
-    """Return the first word with a letter beyond ASCII."""
-    return next((each for each in re.split(r"[\s;,\t|]+", text) if not each.isascii()), "")[:30]
-
-
-def _reads(raw: bytes, encoding: str) -> bool:
-    try:
-        raw.decode(encoding)
-    except UnicodeDecodeError:
-        return False
-    return True
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,6 +29,10 @@ from miner.records.table_file import Table, check_header, read_rows
 from miner.records.text_file import ARCHIVE, as_utf8, read_bytes
 from miner.results.mapping import Option, Proposal
 
+_HEAD = 100_000
+_STANDARD = re.compile(
+    rb'"resourceType"\s*:\s*"[A-Z]|"schema_id"\s*:\s*\{|"effective_time_frame"\s*:\s*\{'
+)
 _DIGITS = re.compile(r"\d[\d._-]{3,}\d|\d{5,}")
 
 
@@ -69,6 +73,13 @@ def propose(
     raw = read_bytes(path, name)
     if not raw.strip():
         raise MinerError("the file is empty", "a table", "Export it again.", file=name)
+    if name.casefold().endswith(JSON_LINES) and _STANDARD.search(raw[:_HEAD]):
+        raise MinerError(
+            "these are records of an open standard, FHIR or Open mHealth: they are read as they are",
+            "a table, which needs a mapping",
+            "Nothing to map: run 'miner check CLIENT'. Its name ends in .json or .ndjson.",
+            file=name,
+        )
     practice = practice_of(folder, None)
     settings = read_settings(folder, practice)
     ask = None if alone else partial(propose, client=folder, alone=True)

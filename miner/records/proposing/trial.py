@@ -31,7 +31,7 @@ _TIMES = (*TIMES, TIME_OF_DAY, UTC_OFFSET)
 def losses_of(
     path: Path, raw: bytes, source: Source, rows: int, settings: Settings, limits: Limits
 ) -> tuple[Loss, ...]:
-    """Return what an entry would leave out of so many rows, the most first, where it is much.
+    """Return what an entry would leave out of so many rows, the most first.
 
     Where it is so much that the entry is refused, dates and start and end are tried the other way
     round.
@@ -47,9 +47,10 @@ def losses_of(
         found = []
         for item in findings.items:
             count = {Severity.STOP: rows, Severity.LEFT_OUT: item.count}.get(item.severity, 0)
-            if count > limits.loss_reported * rows:
+            if count:
+                few = count <= limits.loss_reported * rows
                 breaks = count > limits.loss_refused * rows
-                found.append(Loss(min(count, rows), rows, item.what, breaks))
+                found.append(Loss(min(count, rows), rows, item.what, breaks, few=few, row=item.row))
         return tuple(sorted(found, key=lambda each: -each.count))
 
     losses = lost(source)
