@@ -75,9 +75,10 @@ def propose(
         raise MinerError("the file is empty", "a table", "Export it again.", file=name)
     if name.casefold().endswith(JSON_LINES) and _STANDARD.search(raw[:_HEAD]):
         raise MinerError(
-            "these are records of an open standard, FHIR or Open mHealth: they are read as they are",
-            "a table, which needs a mapping",
-            "Nothing to map: run 'miner check CLIENT'. Its name ends in .json or .ndjson.",
+            "these are records of an open standard, which are read as they are",
+            "a table",
+            "Nothing to map: run 'miner check CLIENT'."
+            + " Rename it to end in .ndjson." * name.casefold().endswith(".jsonl"),
             file=name,
         )
     practice = practice_of(folder, None)
