@@ -272,7 +272,7 @@ def _date_of_week(
 def _week_one(year: NDArray[np.int64]) -> NDArray[np.datetime64]:
     fourth = (year - 1970).astype("datetime64[Y]").astype("datetime64[D]") + 3
     since_monday = (fourth.astype(np.int64) + 3) % 7  # 1970-01-01 was a Thursday
-    return fourth - since_monday
+    return np.asarray(fourth - since_monday)
 
 
 def _date_of_day(

@@ -32,6 +32,8 @@ from miner.records.sheet_xml import (
 
 MAX_AREA = 8_000_000
 """The most cells, empty ones among them, that are read of a sheet."""
+SMALL_AREA, EMPTY_TO_ONE = 200_000, 20
+"""A larger area of which so little is filled ends where the far cells begin."""
 _FAR_ROWS, _FAR_COLUMNS = 5_000, 100
 
 
@@ -172,7 +174,8 @@ class _Sum:
         """Return what was seen; what lies far away is cut off where it has to be."""
         seen, used = self.seen, sorted(self.columns)
         seen.rows, seen.columns = self.furthest, self.widest
-        if seen.rows * seen.columns > MAX_AREA:
+        cells = sum(self.columns.values()) + self.beyond
+        if seen.rows * seen.columns > min(MAX_AREA, max(SMALL_AREA, EMPTY_TO_ONE * cells)):
             gaps = (a for a, b in pairwise(used) if b - a > _FAR_COLUMNS)
             seen.cut, seen.rows, seen.columns = True, self.last, next(gaps, max(used, default=0))
             seen.far = self.beyond + sum(self.columns[at] for at in used if at > seen.columns)
