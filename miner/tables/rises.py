@@ -66,9 +66,11 @@ class RiseRule:
         smooth_min: width of the running median.
         height: the least climb from the start to the peak.
         prominence: the least dip that parts two hills at all.
-        drift: what climbs more slowly than this share of the fastest rate comes before the start.
+        drift: what climbs more slowly than this share of the fastest rate comes before the start,
+        drift_most: and what climbs faster than this a minute does not.
         fastest_min: the fastest rate is the largest climb within this time, over this time.
-        merge_recovery: two hills are one rise where the dip gives back less than this share.
+        merge_recovery: two hills are one rise where the dip gives back less than this share
+        merge_most: and is less deep than this.
         longest_gap_min: a longer stretch without readings cuts.
         back_share: the share of the height above the baseline at which it counts as back.
         area_min: how long the area runs.
@@ -78,11 +80,13 @@ class RiseRule:
     """
 
     smooth_min: float = 15
-    height: float = 20
-    prominence: float = 10
-    drift: float = 0.1
+    height: float = 18
+    prominence: float = 12
+    drift: float = 0.4
+    drift_most: float = 1 / 3
     fastest_min: float = 30
-    merge_recovery: float = 1 / 3
+    merge_recovery: float = 0.2
+    merge_most: float = 20
     longest_gap_min: float = 20
     back_share: float = 0.1
     area_min: float = 120
@@ -98,13 +102,13 @@ def find_rises(
 
     The readings are smoothed, cut at gaps, and split into climbs from a low point to a high one
     with a dip of ``prominence`` between. A climb is one with the rise before it where it is not
-    larger than that rise, and the dip between gives back less than ``merge_recovery`` of it, food
-    or not; the peak is then the higher one. The fastest climb is the largest between low point and
-    peak from a reading to ``fastest_min`` later, by straight lines between the readings, at most up
-    to the peak; its rate is that over ``fastest_min``. The rise starts, from the low point to where
-    the fastest climb ends, where glucose lies lowest under a line that climbs from the low point at
-    ``drift`` times that rate: of equal points the last. What climbs less than ``height`` from there
-    is no rise.
+    larger than that rise, and the dip between gives back less than ``merge_recovery`` of it and
+    less than ``merge_most``, food or not; the peak is then the higher one. The fastest climb is the
+    largest between low point and peak from a reading to ``fastest_min`` later, by straight lines
+    between the readings, at most up to the peak; its rate is that over ``fastest_min``. The rise
+    starts, from the low point to where the fastest climb ends, where glucose lies lowest under a
+    line that climbs from the low point at ``drift`` times that rate, at most at ``drift_most``: of
+    equal points the last. What climbs less than ``height`` from there is no rise.
 
     Args:
         minutes: when each reading was taken, any spacing, any order.
@@ -176,7 +180,8 @@ def _merged(v: Floats, rule: RiseRule) -> list[_Hills]:
 def _one_rise(v: Floats, rule: RiseRule, first: _Hills, low: int, peak: int) -> bool:
     height = v[first.highest] - v[first.low]
     given_back = v[first.highest] - v[low]
-    return bool(v[peak] - v[low] <= height and given_back < rule.merge_recovery * height)
+    shallow = given_back < min(rule.merge_recovery * height, rule.merge_most)
+    return bool(v[peak] - v[low] <= height and shallow)
 
 
 def _start(t: Floats, v: Floats, hills: _Hills, rule: RiseRule) -> int:
@@ -184,7 +189,7 @@ def _start(t: Floats, v: Floats, hills: _Hills, rule: RiseRule) -> int:
     climb = v[hills.low : hills.highest + 1]
     later = np.interp(since + rule.fastest_min, since, climb) - climb
     fastest = int(later.argmax())
-    rate = rule.drift * later[fastest] / rule.fastest_min
+    rate = min(rule.drift * later[fastest] / rule.fastest_min, rule.drift_most)
     under = (climb - rate * since)[since <= since[fastest] + rule.fastest_min]
     return hills.low + int(np.flatnonzero(under == under.min())[-1])
 
