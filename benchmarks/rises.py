@@ -187,7 +187,9 @@ def main() -> None:
     of = marks()
     of = of[of["set"].isin(chosen.sets or of["set"].unique())]
     table = compare(chosen.data, of, chosen.within).reset_index(drop=True)
-    print(written([summary(str(kind), part) for kind, part in table.groupby("set")]))
+    rows = [summary(str(kind), part) for kind, part in table.groupby("set")]
+    twice = table[table["set"].str.endswith(")")]
+    print(written([*rows, summary("all marked twice", twice)]))
     print("\nThe two pairs of eyes:\n")
     print(written([agreement(kind, chosen.within) for kind in PAIRS if kind in set(of["set"])]))
     if chosen.list:

@@ -17,7 +17,8 @@ class Rise:
 
     Attributes:
         start: where the climb begins: its low point, or later where glucose only drifted up.
-        peak: its highest point; of two hills told as one, the higher.
+        peak: where the climb ends: its highest point, or earlier where glucose only drifts up from
+            there; of two hills told as one, the higher.
         baseline: glucose at the start.
         height: glucose at the peak minus the baseline.
         back: when it had come back to within the stated share of its height above the baseline;
@@ -65,7 +66,8 @@ class RiseRule:
     Attributes:
         smooth_min: width of the running median.
         height: the least climb from the start to the peak.
-        prominence: the least dip that parts two hills at all.
+        level: what climbs no faster than this a minute is no climb.
+        prominence: the least dip, below what climbs at that rate, that parts two hills at all.
         drift: what climbs more slowly than this share of the fastest rate comes before the start,
         drift_most: and what climbs faster than this a minute does not.
         fastest_min: the fastest rate is the largest climb within this time, over this time.
@@ -81,11 +83,12 @@ class RiseRule:
 
     smooth_min: float = 15
     height: float = 18
-    prominence: float = 12
+    level: float = 5 / 60
+    prominence: float = 10
     drift: float = 0.4
     drift_most: float = 1 / 3
     fastest_min: float = 30
-    merge_recovery: float = 0.2
+    merge_recovery: float = 0.25
     merge_most: float = 20
     longest_gap_min: float = 20
     back_share: float = 0.1
@@ -100,15 +103,17 @@ def find_rises(
 ) -> tuple[Rise, ...]:
     """Return the rises in time order.
 
-    The readings are smoothed, cut at gaps, and split into climbs from a low point to a high one
-    with a dip of ``prominence`` between. A climb is one with the rise before it where it is not
-    larger than that rise, and the dip between gives back less than ``merge_recovery`` of it and
-    less than ``merge_most``, food or not; the peak is then the higher one. The fastest climb is the
-    largest between low point and peak from a reading to ``fastest_min`` later, by straight lines
-    between the readings, at most up to the peak; its rate is that over ``fastest_min``. The rise
-    starts, from the low point to where the fastest climb ends, where glucose lies lowest under a
-    line that climbs from the low point at ``drift`` times that rate, at most at ``drift_most``: of
-    equal points the last. What climbs less than ``height`` from there is no rise.
+    The readings are smoothed, cut at gaps, and split into climbs from a low point to a high one,
+    all seen against a line that climbs at ``level``, with a fall of ``prominence`` against that
+    line between: by a dip, or by staying level long enough. A climb is one with the rise before it
+    where it is not larger than that rise, and the dip between gives back less than
+    ``merge_recovery`` of it and less than ``merge_most``, food or not; the peak is then the higher
+    one. The fastest climb is the largest between low point and peak from a reading to
+    ``fastest_min`` later, by straight lines between the readings, at most up to the peak; its rate
+    is that over ``fastest_min``. The rise starts, from the low point to where the fastest climb
+    ends, where glucose lies lowest under a line that climbs from the low point at ``drift`` times
+    that rate, at most at ``drift_most``: of equal points the last. What climbs less than ``height``
+    from there is no rise.
 
     Args:
         minutes: when each reading was taken, any spacing, any order.
@@ -155,7 +160,7 @@ def _rises_of_piece(
 ) -> Iterator[Rise]:
     told = [
         (hills, start)
-        for hills in _merged(v, rule)
+        for hills in _merged(t, v, rule)
         if v[hills.highest] - v[start := _start(t, v, hills, rule)] >= rule.height
     ]
     for i, (hills, start) in enumerate(told):
@@ -165,9 +170,9 @@ def _rises_of_piece(
         yield _measured(t, v, meals, rule, hills, start, limit, ending)
 
 
-def _merged(v: Floats, rule: RiseRule) -> list[_Hills]:
+def _merged(t: Floats, v: Floats, rule: RiseRule) -> list[_Hills]:
     told: list[_Hills] = []
-    for low, peak in turning_points(v, rule.prominence):
+    for low, peak in turning_points(v - rule.level * (t - t[0]), rule.prominence):
         first = told[-1] if told else None
         if first is not None and _one_rise(v, rule, first, low, peak):
             highest = peak if v[peak] > v[first.highest] else first.highest
@@ -209,6 +214,7 @@ def _measured(
     meal, following = _meals(meals, start, peak, rule)
     back = _back(t, v, hills.last, limit, baseline + rule.back_share * height)
     end = t[limit]
+    fallen = v[hills.highest] - (v - rule.level * (t - peak))[hills.highest :].min()
     if following <= min(end, back):
         ending, back = "meal", np.nan
     elif np.isfinite(back):
@@ -226,7 +232,7 @@ def _measured(
         meal=meal,
         unlogged=bool(height >= rule.unlogged_height and not np.isfinite(meal)),
         start_seen=begin > 0,
-        peak_seen=bool(v[hills.highest] - v[hills.highest :].min() >= rule.prominence),
+        peak_seen=bool(fallen >= rule.prominence),
         cut_by=ending,
     )
 

@@ -45,8 +45,8 @@ def test_the_median_takes_the_tip_by_the_gentler_slope():
 
 @pytest.mark.parametrize("cadence", [1, 5, 15])
 def test_a_smooth_hill_is_found_at_any_cadence(cadence):
-    # H (1 - cos(2 pi x / L)) / 2 over L minutes: peak H at L / 2, area H L / 2. It climbs by a third
-    # a minute, the most that is drift, after 4.9 minutes and 0.8.
+    # H (1 - cos(2 pi x / L)) / 2 over L minutes: peak H at L / 2, area H L / 2. After 4.9 minutes
+    # and 0.8 it climbs by a third a minute, the most that is drift.
     t = np.arange(0, 480, float(cadence)) + 2
     x = np.clip(t - 120, 0, 120)
     v = 90 + 50 * (1 - np.cos(2 * np.pi * x / 120)) / 2
@@ -73,15 +73,15 @@ def test_one_wild_reading_is_no_rise():
 @pytest.mark.parametrize(
     ("height", "dip", "apart", "meal", "hills"),
     [
-        (90, 11, 60, 170, [1]),  # a dip under 12 parts nothing
-        (90, 17, 60, None, [2]),  # gives back 17 of 90: less than a fifth
-        (90, 17, 60, 170, [2]),  # food between makes no other hill of it
-        (90, 17, 240, None, [2]),  # nor does time
-        (90, 18, 60, None, [1, 1]),  # gives back a fifth
-        (90, 18, 60, 170, [1, 1]),
-        (60, 12, 60, None, [1, 1]),
+        (60, 7, 60, 170, [1]),  # half an hour at 5 an hour: 9.5, and under 10 parts nothing
+        (60, 8, 60, 170, [2]),
+        (60, 14, 60, None, [2]),  # gives back 14 of 60: less than a quarter
+        (60, 14, 60, 170, [2]),  # food between makes no other hill of it
+        (60, 14, 240, None, [2]),  # nor does time
+        (60, 15, 60, None, [1, 1]),  # gives back a quarter
+        (60, 15, 60, 170, [1, 1]),
         (150, 19, 60, None, [2]),
-        (150, 20, 60, None, [1, 1]),  # less than a fifth, but as deep as any rise is high
+        (150, 20, 60, None, [1, 1]),  # less than a quarter, but as deep as a rise is high
     ],
 )
 def test_two_hills_are_one_rise_by_the_dip_alone(height, dip, apart, meal, hills):
@@ -183,10 +183,35 @@ def test_a_climb_shorter_than_half_an_hour_begins_at_its_foot():
     assert one(DAY, v, smooth_min=0).start == 120
 
 
-def test_a_slow_drift_after_the_climb_does_not_move_the_start():
-    v = line(DAY, (30, 100), (60, 160), (480, 170), (540, 100))
-    rise = one(DAY, v, smooth_min=0)  # the line climbs a third a minute, the whole 0.16
-    assert (rise.start, rise.peak, rise.height) == (30, 480, 70)
+@pytest.mark.parametrize(("after", "peak"), [(194, 60), (196, 480)])
+def test_a_slow_drift_after_the_climb_moves_no_start_and_no_peak(after, peak):
+    # Seven hours at 5 an hour are 35.
+    v = line(DAY, (30, 100), (60, 160), (480, after), (540, 100))
+    rise = one(DAY, v, smooth_min=0)
+    assert (rise.start, rise.peak, rise.height) == (30, peak, 60 if peak == 60 else after - 100)
+
+
+@pytest.mark.parametrize(
+    ("first", "level", "second", "starts", "heights"),
+    [
+        (25, 125, 80, [60, 215], [25, 80]),  # two hours at 5 an hour are 10: level that long parts
+        (25, 115, 80, [205], [80]),  # for less long it is a slow beginning
+        (80, 125, 25, [60], [105]),  # what is no larger than the rise before it belongs to it
+        (25, 5, 80, [60], [105]),
+    ],
+)
+def test_a_long_level_stretch_ends_a_climb(first, level, second, starts, heights):
+    top, leaves = 100 + first, 90 + level
+    v = line(DAY, (60, 100), (90, top), (leaves, top), (leaves + 60, top + second), (590, 100))
+    found = find_rises(DAY, v, smooth_min=0)
+    assert [rise.start for rise in found] == starts
+    assert [rise.height for rise in found] == heights
+
+
+def test_a_peak_is_seen_where_glucose_stays_level_after_it():
+    v = line(DAY, (60, 100), (120, 160))
+    assert one(DAY[DAY <= 240], v[DAY <= 240], smooth_min=0).peak_seen
+    assert not one(DAY[DAY < 240], v[DAY < 240], smooth_min=0).peak_seen
 
 
 def test_a_rise_of_two_hills_begins_at_the_foot_of_the_first():
@@ -211,8 +236,8 @@ def between(t, v, at):
 def foot(t, v):
     """The one reading reached no faster than the limit from any before it, and left faster.
 
-    From low point to peak; the limit is four tenths of the rate of the fastest half hour, at most 20
-    an hour, and only what comes before the end of that half hour is looked at.
+    From low point to peak; the limit is four tenths of the rate of the fastest half hour, at most
+    20 an hour, and only what comes before the end of that half hour is looked at.
     """
     climbs = [between(t, v, at + 30) - value for at, value in zip(t, v, strict=True)]
     limit = min(0.4 * max(climbs) / 30, 20 / 60)
@@ -229,11 +254,11 @@ def foot(t, v):
 def naive_rises(t, v):
     """Start, peak, height and hills of each rise, from the written rule alone."""
     groups = []
-    for low, peak in turning_points(v, 12):
+    for low, peak in turning_points(v - (t - t[0]) * 5 / 60, 10):
         if groups:
             bottom, top = groups[-1][0][0], max(v[p] for _, p in groups[-1])
             whole, dip = top - v[bottom], top - v[low]
-            if v[peak] - v[low] <= whole and 5 * dip < whole and dip < 20:
+            if v[peak] - v[low] <= whole and 4 * dip < whole and dip < 20:
                 groups[-1].append((low, peak))
                 continue
         groups.append([(low, peak)])
@@ -250,7 +275,8 @@ def wandering(seed, cadence):
     steps = chance.integers(1, 20, 240) if cadence == "uneven" else np.full(240, int(cadence))
     t = np.cumsum(steps).astype(float)
     turns = np.append(0, np.cumsum(chance.uniform(15, 90, 300)))
-    changes = [chance.uniform(15, 150, 300), -chance.uniform(5, 30, 300), chance.uniform(-5, 9, 300)]
+    climbs, falls = chance.uniform(15, 150, 300), -chance.uniform(5, 30, 300)
+    changes = [climbs, falls, chance.uniform(-5, 9, 300)]
     v = np.append(0, np.cumsum(np.choose(chance.integers(0, 3, 300), changes)))
     return t, np.interp(t, turns, v) + chance.normal(0, 0.5, t.size)
 
@@ -277,7 +303,7 @@ def test_the_curves_of_that_comparison_hold_hills_and_drifts():
 
 
 def test_a_climb_that_is_too_low_from_its_start_is_no_rise():
-    v = line(DAY, (0, 130), (60, 100), (180, 102), (240, 119), (400, 100))
+    v = line(DAY, (0, 130), (60, 100), (180, 112), (240, 129), (400, 100))
     assert find_rises(DAY, v, smooth_min=0) == ()
     assert len(find_rises(DAY, v, smooth_min=0, drift=0)) == 1
 
