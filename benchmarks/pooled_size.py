@@ -77,7 +77,7 @@ def rates(world: str, clients: int, tries: int, effect: float) -> tuple[float, .
         for at, estimate in enumerate((fit.answer, fit.two_stage, fit.reml)):
             found[seed, at] = estimate.p is not None and estimate.p <= 0.05
         p = 1.0 if fit.answer.p is None else fit.answer.p
-        found[seed, 3] = judge(fit.answer, p, WORTH, guard, no_doubts)[0] is Evidence.CLEAR
+        found[seed, 3] = judge(fit.answer, p, p, WORTH, guard, no_doubts)[0] is Evidence.CLEAR
     return *map(float, 100 * found.mean(axis=0)), float(np.mean(differences))
 
 

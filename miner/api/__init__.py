@@ -38,6 +38,7 @@ if TYPE_CHECKING:
         write_demo,
     )
     from miner.api.story import history
+    from miner.api.suggesting import suggested_questions
     from miner.followup.planner import Wish
 
 _STEPS = {
@@ -62,6 +63,7 @@ _STEPS = {
     "sharing": ("remember_shared",),
     "steps": ("cautions", "check", "day_table", "days", "load_rules", "read_client", "write_demo"),
     "story": ("history",),
+    "suggesting": ("suggested_questions",),
 }
 _HOME = {name: f"miner.api.{home}" for home, names in _STEPS.items() for name in names}
 _HOME["Wish"] = "miner.followup.planner"
@@ -103,6 +105,7 @@ __all__ = [
     "repeats",
     "result",
     "rules_of_practice",
+    "suggested_questions",
     "take_back",
     "take_out",
     "why",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from miner.caseload.store import NAME, SPREADS, Store
+from miner.caseload.store import NAME, SPREADS, Store, folder_of_unit
 from miner.results.caseload import Caseload
 
 SPREADS_USED = "What to expect on new days rests on the spread across this practice's clients."
@@ -26,7 +26,8 @@ def practice_spreads(client_folder: Path, unit: str) -> dict[tuple[str, str], fl
 
     A file that cannot be read counts as none: it is made again by the next ``caseload``.
     """
-    path = client_folder.resolve().parent / NAME / SPREADS
+    home = client_folder.resolve().parent / NAME
+    path = folder_of_unit(home, unit) / SPREADS
     try:
         found = json.loads(path.read_text(encoding="utf-8"))
         if found["unit"] != unit:

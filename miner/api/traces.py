@@ -6,20 +6,20 @@ from collections import Counter
 from pathlib import Path
 
 from miner.caseload.places import is_remote
-from miner.caseload.store import PAGES, Store
+from miner.caseload.store import read_pages
 from miner.results.caseload import ClientRow
 
 MAY_NAME_A_CLIENT = {".html", ".csv", ".json", ".txt", ".md", ".toml"}
 
 
 def traces(
-    practice: str, store: Store, left: list[ClientRow], withdrew: list[str], present: set[str]
+    practice: str, home: Path, left: list[ClientRow], withdrew: list[str], present: set[str]
 ) -> list[str]:
     """Return what may still hold something of clients who are gone or withdrew, in sentences.
 
     Args:
         practice: its folder or address.
-        store: the work folder, what was kept of them already removed.
+        home: the work folder, what was kept of them already removed.
         left: rows of the folders that are gone.
         withdrew: names of clients who no longer agree.
         present: codes of the clients who are there.
@@ -30,7 +30,7 @@ def traces(
     ]
     gone = sorted({row.client for row in left} - present)
     said = [
-        f"{client}: the folder is gone. What was kept of it in {store.folder.name} has been "
+        f"{client}: the folder is gone. What was kept of it in {home.name} has been "
         "removed. It is in no pooled figure any more."
         for client in told_as
     ]
@@ -40,8 +40,7 @@ def traces(
     ]
     here = _files_that_name(practice, gone)
     said += [f"{client} is still named in {name}." for client, name in here]
-    pages = store.read_json(PAGES)
-    for page, clients in sorted(pages.items() if isinstance(pages, dict) else ()):
+    for page, clients in sorted(read_pages(home).items()):
         told = [client for client in gone if client in clients]
         if told and Path(page).is_file() and Path(page).parent != Path(practice).resolve():
             said.append(f"{', '.join(told)} is still named in {page}.")

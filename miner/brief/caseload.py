@@ -12,11 +12,12 @@ from miner.brief.figures.inline import Styles, inline
 from miner.brief.figures.paper import as_svg
 from miner.brief.figures.pooled import PooledNumbers, pooled
 from miner.brief.page import fill
+from miner.brief.pooled import habit_phrase
 from miner.brief.said_of import of_client
 from miner.brief.text.amounts import MG_DL_PER_MMOL_L, Amounts
 from miner.brief.text.caseload import CaseloadTeller, first, named
 from miner.brief.text.safe import clean
-from miner.brief.text.words import evidence_words, factor_phrase, outcome_label
+from miner.brief.text.words import evidence_words, outcome_label
 from miner.results import Evidence
 from miner.results.caseload import Caseload, PooledEffect
 from miner.rulebook import RuleBook
@@ -47,6 +48,8 @@ def caseload_page(found: Caseload, rules: RuleBook) -> str:
         agreement=teller.agreement(),
         eye=[(first(names, MOST_NAMED), text) for names, text in teller.eye()],
         luck=teller.luck(),
+        clear_by_luck=teller.clear_by_luck(),
+        questions=[teller.question_cells(item) for item in teller.questions()],
         rows=[teller.cells(row) for row in rows[:MOST_ROWS]],
         more=max(0, len(rows) - MOST_ROWS),
         unit=found.unit,
@@ -66,7 +69,7 @@ def _effect(item: PooledEffect, teller: CaseloadTeller, styles: Styles, at: int)
         if row.differs
     ]
     label = of_client(outcome_label(item.outcome, rules, unit))
-    title = f"{factor_phrase(item.factor, rules, unit)}: {label}"
+    title = f"{habit_phrase(item, rules, unit)}: {label}"
     return {
         "title": title[:1].upper() + title[1:],
         "evidence": evidence_words(item.evidence, rules),
@@ -81,11 +84,12 @@ def _drawn(item: PooledEffect, show: Amounts, styles: Styles, at: int) -> Drawn 
     if item.difference is None or item.interval is None:
         return None
     scale = 1.0 if show.unit(item.unit) == item.unit else 1 / MG_DL_PER_MMOL_L
+    span = 1.0 if item.per is None else item.per.span
     numbers = PooledNumbers(
         value=scale * item.difference,
         interval=(scale * item.interval[0], scale * item.interval[1]),
         clients=[scale * row.shrunken for row in item.by_client if row.shrunken is not None],
-        worth_it=scale * item.smallest_worth_it,
+        worth_it=scale * item.smallest_worth_it / span,
         unit=show.unit(item.unit),
     )
     label = f"{item.sentence} A ring a client."

@@ -9,6 +9,7 @@ from miner.brief.text.amounts import Amounts
 from miner.brief.text.words import factor_phrase, outcome_label
 from miner.results import Evidence
 from miner.results.caseload import ByClient, Caseload, PooledEffect
+from miner.results.suggestions import Suggested, Suggestion
 from miner.rulebook import RuleBook
 
 
@@ -16,7 +17,20 @@ def with_sentences(found: Caseload, rules: RuleBook) -> Caseload:
     """Return a caseload whose effects and suggestions are told in words."""
     show = Amounts(found.display_unit)
     pooled = tuple(_told(item, rules, show, found.unit) for item in found.pooled)
-    return replace(found, pooled=pooled)
+    suggested = tuple(
+        suggestion_sentences(item, rules, found.display_unit) for item in found.suggested
+    )
+    return replace(found, pooled=pooled, suggested=suggested)
+
+
+def suggestion_sentences(found: Suggested, rules: RuleBook, display_unit: str) -> Suggested:
+    """Return what is suggested for one client with each question's sentence."""
+    show = Amounts(display_unit)
+    questions = tuple(
+        replace(item, sentence=of_client(_across(item, rules, show, item.by)))
+        for item in found.questions
+    )
+    return replace(found, questions=questions)
 
 
 def _told(item: PooledEffect, rules: RuleBook, show: Amounts, unit: str) -> PooledEffect:
@@ -34,14 +48,21 @@ def _told(item: PooledEffect, rules: RuleBook, show: Amounts, unit: str) -> Pool
     return replace(item, sentence=of_client(sentence), by_client=rows)
 
 
-def _across(item: PooledEffect, rules: RuleBook, show: Amounts, unit: str) -> str:
-    label = outcome_label(item.outcome, rules, unit)
-    factor = factor_phrase(item.factor, rules, unit)
+def habit_phrase(item: PooledEffect | Suggestion, rules: RuleBook, unit: str) -> str:
+    """Return a habit in words; of a dose what its difference is for."""
+    rule = rules.factor(item.factor, unit)
+    return factor_phrase(item.factor, rules, unit) if item.per is None else rule.each or ""
+
+
+def _across(item: PooledEffect | Suggestion, rules: RuleBook, show: Amounts, unit: str) -> str:
+    label = outcome_label(item.outcome.removeprefix(f"{unit}."), rules, unit)
+    factor = habit_phrase(item, rules, unit)
+    others = "other clients" if isinstance(item, Suggestion) else "clients"
     way = "higher" if (item.difference or 0.0) > 0 else "lower"
     size = f"{show.size(abs(item.difference or 0.0), item.unit)} {show.unit(item.unit)}"
     when = "after" if item.relation == "precedes" else "with"
     between = show.interval(item.interval, item.unit)
-    return f"Across {item.clients} clients, {label} was {size} {way} {when} {factor} ({between})."
+    return f"Across {item.clients} {others}, {label} was {size} {way} {when} {factor} ({between})."
 
 
 def _suggestion(row: ByClient, item: PooledEffect, sentence: str, show: Amounts) -> str:

@@ -11,10 +11,12 @@ from numpy.typing import NDArray
 from miner.caseload.question import Units, fit_question
 from miner.caseload.store import PooledUnits
 from miner.caseload.units import BY_CLOCK, factor_column
+from miner.results import Shape
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.stats.pooling import within_between
 
 Floats = NDArray[np.float64]
+LEAST_LEFT = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +54,11 @@ class Doubts:
     def found(self, difference: float) -> tuple[str, ...]:
         """Return why a difference that passes is a hint all the same; empty if it is not."""
         fitted = self.read()
-        said = (self._confounders(fitted, difference), self._by_clock(fitted, difference))
+        said = (
+            self._confounders(fitted, difference),
+            self._by_clock(fitted, difference),
+            weekday_note(fitted, difference, self.rules.guardrails.hint_level),
+        )
         return tuple(note for note in said if note is not None)
 
     def _again(self, fitted: Units, column: str) -> Floats:
@@ -60,29 +66,31 @@ class Doubts:
         return np.asarray(values[fitted.rows])
 
     def _confounders(self, fitted: Units, difference: float) -> str | None:
-        halved = []
-        for name in self.question.rule.confounders:
-            column = self._beside(name)
-            if column is None:
-                continue
-            within = within_between(self._again(fitted, column), fitted.clients)[0]
-            values = np.nan_to_num(within, nan=0.0)[:, None]
-            if not values.any():
-                continue
-            again = fit_question(fitted, each=False, beside=values).answer
-            if again.difference is None or not again.difference / difference >= 0.5:
-                halved.append(self.rules.factor(name, self.unit).phrase)
+        halved = [
+            self.rules.factor(name, self.unit).phrase
+            for name in self.question.rule.confounders
+            if any(self._halves(fitted, difference, column) for column in self._beside(name))
+        ]
         if not halved:
             return None
         return f"Beside {' or '.join(halved)}, less than half of the difference is left."
 
-    def _beside(self, name: str) -> str | None:
+    def _halves(self, fitted: Units, difference: float, column: str) -> bool:
+        within = within_between(self._again(fitted, column), fitted.clients)[0]
+        values = np.nan_to_num(within, nan=0.0)[:, None]
+        if not values.any():
+            return False
+        again = fit_question(fitted, each=False, beside=values).answer
+        return again.difference is None or not again.difference / difference >= LEAST_LEFT
+
+    def _beside(self, name: str) -> list[str]:
+        """Return the columns of a confounder, its cut and its dose."""
         own = self.rules.factors_of(self.unit).get(name)
-        if own is None or name == self.question.factor:
-            return None
-        lag = own.lag.get(self.question.target.window)
-        column = None if lag is None else factor_column(name, lag)
-        return column if column in self.units.columns else None
+        lag = None if own is None else own.lag.get(self.question.target.window)
+        if lag is None or name == self.question.factor:
+            return []
+        columns = (factor_column(name, lag, shape) for shape in Shape)
+        return [column for column in columns if column in self.units.columns]
 
     def _by_clock(self, fitted: Units, difference: float) -> str | None:
         if self.question.target.window not in self.question.rule.moves_window:
@@ -99,3 +107,39 @@ class Doubts:
             ):
                 return None
         return "It does not hold when the outcome is read at fixed clock times."
+
+
+def weekday_note(units: Units, difference: float, level: float) -> str | None:
+    """Return what is said where a difference does not hold within weekdays; None where it does.
+
+    A week that clients have in common brings a habit and an outcome together in all of them. What
+    each client's own week does differs from client to client, and shows in how far they lie apart.
+
+    Args:
+        units: of the question.
+        difference: as found, not 0.
+        level: the largest p at which it holds.
+    """
+    again = fit_question(_within_weekdays(units), each=False).answer
+    if (
+        again.difference is not None
+        and again.p is not None
+        and again.difference / difference >= LEAST_LEFT
+        and again.p <= level
+    ):
+        return None
+    return "Within weekdays it does not hold: the clients may have their week in common."
+
+
+def _within_weekdays(units: Units) -> Units:
+    """Return the units with what all clients have in common by the weekday taken out."""
+    weekday = np.floor(units.times).astype(int) % 7
+    days = np.eye(7)[weekday][:, 1:].T
+    columns = np.column_stack([within_between(day, units.clients)[0] for day in days])
+
+    def cleared(values: Floats) -> Floats:
+        inside = within_between(values, units.clients)[0]
+        taken = columns @ np.linalg.lstsq(columns, inside, rcond=1e-9)[0]
+        return np.asarray(values - taken)
+
+    return replace(units, x=cleared(units.x), y=cleared(units.y))

@@ -12,12 +12,15 @@ from typing import Any
 import numpy as np
 
 from miner.caseload.doubts import Question
-from miner.caseload.question import PoolFit
-from miner.caseload.store import Store
+from miner.caseload.fitting import HabitFit
+from miner.caseload.question import OwnSlopes, PoolFit
+from miner.caseload.store import POOLED, Store
+from miner.results import Shape
 from miner.results.caseload import Estimate
+from miner.stats.pooling_own import SlopesByPhi
 from miner.stats.shrunken_slopes import ShrunkenSlopes
 
-POOLED = "pooled"
+BY_PHI = ("slopes", "errors", "likelihoods")
 ARRAYS = ("slopes", "standard_errors", "intervals")
 
 
@@ -37,17 +40,17 @@ class KeptFits:
             if path.name != key:
                 shutil.rmtree(path) if path.is_dir() else path.unlink()
 
-    def fit(self, question: Question) -> tuple[PoolFit | None, int] | None:
-        """Return what ``fit_task`` found of a question, and its units; None if not kept."""
+    def fit(self, question: Question) -> tuple[HabitFit | None] | None:
+        """Return what ``fit_task`` found of a question, alone in a tuple; None if not kept."""
         try:
-            raw = self._store.read_json(self._name(question, "fit"))
-            return (None if raw["fit"] is None else _fit(raw["fit"])), int(raw["units"])
+            raw = self._store.read_json(self._name(question, "fit"))["fit"]
+            return (None if raw is None else _habit(raw),)
         except (TypeError, KeyError, ValueError):
             return None
 
-    def keep_fit(self, question: Question, fit: PoolFit | None, units: int) -> None:
+    def keep_fit(self, question: Question, fit: HabitFit | None) -> None:
         """Keep it."""
-        found = {"fit": None if fit is None else _plain(fit), "units": units}
+        found = {"fit": None if fit is None else _of_habit(fit)}
         self._write(self._name(question, "fit"), found)
 
     def doubts(self, question: Question) -> tuple[str, ...] | None:
@@ -68,6 +71,21 @@ class KeptFits:
         self._store.write(name, json.dumps(found).encode())
 
 
+def _of_habit(habit: HabitFit) -> dict[str, Any]:
+    return {
+        "fits": {str(shape): _plain(fit) for shape, fit in habit.fits.items()},
+        "units": {str(shape): count for shape, count in habit.units.items()},
+        "span": habit.span,
+        "along": habit.along,
+    }
+
+
+def _habit(raw: Mapping[str, Any]) -> HabitFit:
+    fits = {Shape(shape): _fit(fit) for shape, fit in raw["fits"].items()}
+    units = {Shape(shape): int(count) for shape, count in raw["units"].items()}
+    return HabitFit(fits, units, float(raw["span"]), float(raw["along"]))
+
+
 def _plain(fit: PoolFit) -> dict[str, Any]:
     own = fit.shrunken
     listed = own is not None
@@ -82,6 +100,8 @@ def _plain(fit: PoolFit) -> dict[str, Any]:
         if own is None
         else {"problem": own.problem, "names": own.names.tolist()}
         | {name: getattr(own, name).tolist() for name in ARRAYS},
+        "own": {"clients": fit.own.clients.tolist(), "spans": fit.own.spans.tolist()}
+        | {name: getattr(fit.own.by_phi, name).tolist() for name in BY_PHI},
     }
 
 
@@ -95,6 +115,11 @@ def _fit(raw: Mapping[str, Any]) -> PoolFit:
         clients=np.asarray(raw["clients"], dtype=np.intp),
         raw=np.asarray(raw["raw"], dtype=float),
         shrunken=None if own is None else _slopes(own),
+        own=OwnSlopes(
+            np.asarray(raw["own"]["clients"], dtype=np.intp),
+            SlopesByPhi(*(np.asarray(raw["own"][name], dtype=float) for name in BY_PHI)),
+            np.asarray(raw["own"]["spans"], dtype=float),
+        ),
     )
 
 

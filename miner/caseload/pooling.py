@@ -1,4 +1,7 @@
-"""All questions of a caseload: each is fitted over the clients who agreed, Holm over all."""
+"""All questions of a caseload: each is fitted over the clients who agreed, Holm over all.
+
+Days and meals share the claim level, half for each, whichever of them is looked at.
+"""
 
 from __future__ import annotations
 
@@ -8,23 +11,26 @@ from functools import partial
 from math import hypot, isfinite
 
 import numpy as np
+from numpy.typing import NDArray
 
 from miner.caseload.doubts import Doubts, Question
 from miner.caseload.fits import KeptFits
-from miner.caseload.fitting import FitTask, fit_task, questions, read_usable
-from miner.caseload.question import PoolFit
+from miner.caseload.fitting import FitTask, HabitFit, fit_task, questions, read_usable
+from miner.caseload.question import OwnSlopes, PoolFit
 from miner.caseload.record import Told
 from miner.caseload.running import Pace, Progress, run
 from miner.caseload.store import PooledUnits
-from miner.results import Evidence
+from miner.results import Evidence, Per, Shape
 from miner.results.caseload import ByClient, ClientRow, Estimate, PooledEffect
 from miner.rulebook import Guardrails, RuleBook
 from miner.stats.multiplicity import holm
 
 FEWEST_CLIENTS = 3
 FEWEST_SHARE = 0.05
+UNITS = 2
 MOST_LISTED, MOST_LISTED_THROUGHOUT = 2_000, 500
 APART = 0.5
+Floats = NDArray[np.float64]
 
 
 def fewest_clients(agreed: int) -> int:
@@ -41,7 +47,7 @@ def pool_all(
     workers: int = 1,
     progress: Progress | None = None,
     kept: KeptFits | None = None,
-) -> tuple[list[PooledEffect], int]:
+) -> tuple[list[PooledEffect], list[tuple[Question, dict[Shape, OwnSlopes]]], int]:
     """Fit every question that enough clients can answer.
 
     Args:
@@ -55,7 +61,8 @@ def pool_all(
         kept: fits of the same pool by an earlier run, used again and added to.
 
     Returns:
-        The effects, the smallest adjusted p first, and how many questions too few clients had.
+        The effects, the smallest adjusted p first; each question with the clients' own slopes; how
+        many questions too few clients had.
     """
     asked = questions(units.columns, rules, unit)
     guard, least, each = rules.guardrails, fewest_clients(len(rows)), len(rows) <= MOST_LISTED
@@ -63,34 +70,42 @@ def pool_all(
         FitTask(at, question, units, guard, unit, least, each) for at, question in enumerate(asked)
     ]
     ready = _fits(tasks, workers, progress, kept)
-    adjusted = holm([np.nan if fit.answer.p is None else fit.answer.p for _, fit, _ in ready])
     effects = []
-    for (question, fit, count), p in zip(ready, adjusted, strict=True):
-        read = partial(read_usable, units, question, guard, unit)
+    for (question, habit), p in zip(ready, adjusted([fit.p for _, fit in ready]), strict=True):
+        read = partial(read_usable, units, question, guard, unit, habit.shape)
         doubts = partial(_doubts, Doubts(units, question, rules, unit, read), kept)
-        effects.append(_effect(question, fit, count, float(p), guard, doubts, rows, told))
+        effects.append(_effect(question, habit, float(p), guard, doubts, rows, told))
     effects.sort(key=_order)
-    return effects, len(asked) - len(ready)
+    own = [
+        (question, {shape: fit.own for shape, fit in habit.fits.items()})
+        for question, habit in ready
+    ]
+    return effects, own, len(asked) - len(ready)
+
+
+def adjusted(p: Sequence[float]) -> Floats:
+    """Return the p of all questions of one unit, adjusted by Holm for half the claim level."""
+    return np.asarray(np.minimum(1.0, UNITS * holm(p)))
 
 
 def _fits(
     tasks: Sequence[FitTask], workers: int, progress: Progress | None, kept: KeptFits | None
-) -> list[tuple[Question, PoolFit, int]]:
-    found: dict[int, tuple[PoolFit | None, int]] = {}
+) -> list[tuple[Question, HabitFit]]:
+    found: dict[int, HabitFit | None] = {}
     for task in tasks:
         before = None if kept is None else kept.fit(task.question)
         if before is not None:
-            found[task.at] = before
+            found[task.at] = before[0]
     left = [task for task in tasks if task.at not in found]
     pace = Pace(len(left), progress, "pooled questions")
-    for at, fit, count in run(fit_task, left, workers=workers):
-        found[at] = fit, count
+    for at, fit in run(fit_task, left, workers=workers):
+        found[at] = fit
         if kept is not None:
-            kept.keep_fit(tasks[at].question, fit, count)
+            kept.keep_fit(tasks[at].question, fit)
         pace.step()
     return [
-        (tasks[at].question, fit, count)
-        for at, (fit, count) in sorted(found.items(), key=lambda item: item[0])
+        (tasks[at].question, fit)
+        for at, fit in sorted(found.items(), key=lambda item: item[0])
         if fit is not None
     ]
 
@@ -106,25 +121,31 @@ def _doubts(doubts: Doubts, kept: KeptFits | None, difference: float) -> tuple[s
 
 def _effect(
     question: Question,
-    fit: PoolFit,
-    units: int,
+    habit: HabitFit,
     p_adjusted: float,
     guard: Guardrails,
     doubts: Callable[[float], tuple[str, ...]],
     rows: Sequence[ClientRow],
     told: Sequence[Told],
 ) -> PooledEffect:
+    fit, shape = habit.best, habit.shape
     method, answer = fit.method, fit.answer
-    evidence, notes = judge(answer, p_adjusted, question.target.smallest_worth_it, guard, doubts)
+    per = per_of(question, shape, habit.span)
+    p = habit.p
+    worth = question.target.smallest_worth_it / (1.0 if per is None else per.span)
+    evidence, notes = judge(answer, p, p_adjusted, worth, guard, doubts)
+    others = [other.answer for own, other in habit.fits.items() if own is not shape]
     effect = PooledEffect(
         factor=question.factor, outcome=question.outcome, lag_days=question.lag,
         relation=question.relation, unit=question.target.measure_unit, clients=answer.clients,
-        units=units, difference=answer.difference, interval=answer.interval,
-        df=answer.df, p=answer.p, p_adjusted=p_adjusted if isfinite(p_adjusted) else None,
+        units=habit.units[shape], difference=answer.difference, interval=answer.interval,
+        df=answer.df, p=p if isfinite(p) else None,
+        p_adjusted=p_adjusted if isfinite(p_adjusted) else None,
         spread=answer.spread, evidence=evidence, method=method, two_stage=fit.two_stage,
         reml=fit.reml, apart=_apart(fit, answer), between=fit.between, phi=fit.phi,
         smallest_worth_it=question.target.smallest_worth_it,
-        spread_for_shrinkage=_about_zero(answer, method), notes=notes,
+        spread_for_shrinkage=_about_zero(answer, method, 1.0 if per is None else per.span),
+        notes=notes, shape=shape, per=per, other_shape=others[0] if others else None,
     )  # fmt: skip
     if len(rows) > MOST_LISTED_THROUGHOUT and evidence not in (Evidence.CLEAR, Evidence.HINT):
         return effect
@@ -133,6 +154,7 @@ def _effect(
 
 def judge(
     answer: Estimate,
+    p: float,
     p_adjusted: float,
     worth: float,
     guard: Guardrails,
@@ -142,6 +164,15 @@ def judge(
 
     One too small to matter is little sign however sure it is: with many clients the smallest
     difference is sure.
+
+    Args:
+        answer: of the shape that speaks.
+        p: of the question alone, both shapes looked at.
+        p_adjusted: of all questions.
+        worth: the smallest difference worth acting on; of a dose, the slope that comes to it
+            between the quarters of a client.
+        guard: the guardrails.
+        doubts: asked where it passes.
     """
     from scipy.stats import t
 
@@ -153,7 +184,7 @@ def judge(
     if p_adjusted <= guard.claim_level:
         notes = doubts(answer.difference)
         return (Evidence.HINT if notes else Evidence.CLEAR), notes
-    if answer.p is not None and answer.p <= guard.hint_level and abs(answer.difference) >= worth:
+    if p <= guard.hint_level and abs(answer.difference) >= worth:
         return Evidence.HINT, ()
     return Evidence.CANNOT_TELL, ()
 
@@ -165,12 +196,23 @@ def _apart(fit: PoolFit, answer: Estimate) -> bool:
     return abs(one - other) > APART * answer.standard_error
 
 
-def _about_zero(answer: Estimate, method: str) -> float | None:
-    """Root mean square of true differences about 0, the doubt of their mean included."""
+def per_of(question: Question, shape: Shape, span: float) -> Per | None:
+    """Return what the difference of a dose is for; None of a cut."""
+    rule = question.rule
+    if shape is not Shape.DOSE or rule.per is None:
+        return None
+    return Per(rule.per, rule.measure_unit, "less" if rule.towards_less else "more", span)
+
+
+def _about_zero(answer: Estimate, method: str, span: float) -> float | None:
+    """Root mean square of true differences about 0, the doubt of their mean included.
+
+    Of a dose it is that of the differences between a client's own quarters.
+    """
     if method != "reml" or answer.difference is None or answer.standard_error is None:
         return None
     mean = max(abs(answer.difference), answer.standard_error)
-    return hypot(mean, answer.spread or 0.0)
+    return span * hypot(mean, answer.spread or 0.0)
 
 
 def _by_client(

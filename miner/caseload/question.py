@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 from miner.results.caseload import Estimate
 from miner.stats.mixed import MixedFit, fit_mixed
 from miner.stats.pooling import Pooled, within_between
+from miner.stats.pooling_own import SlopesByPhi, slopes_by_phi
 from miner.stats.pooling_slopes import two_stage
 from miner.stats.predetermined import predetermined
+from miner.stats.scores import share_tied
 from miner.stats.shrunken_slopes import ShrunkenSlopes, shrunken_slopes
 from miner.stats.within_residual import within_residual
 
@@ -28,7 +30,7 @@ class Units:
 
     Attributes:
         y: (units,) outcome.
-        x: (units,) factor, 1 or 0.
+        x: (units,) factor, 1 or 0, or its dose.
         clients: (units,) the client of each unit, by number.
         times: (units,) days.
         nuisance: (units, c) what is allowed for in every client by itself.
@@ -58,11 +60,27 @@ class Units:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class OwnSlopes:
+    """A slope for each client, from nothing but that client's records.
+
+    Attributes:
+        clients: (clients,) numbers, rising.
+        by_phi: the slopes, by the dependence of one unit on another.
+        spans: (clients,) how far the client's own quarters of a dose lie apart; 1 of a cut.
+    """
+
+    clients: Indices
+    by_phi: SlopesByPhi
+    spans: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class PoolFit:
     """Both answers to one question, and those of each client.
 
     Attributes:
         clients: (clients,) numbers, rising; ``raw`` (clients,) each by itself, ``shrunken``.
+        own: what each client's own records show, untouched by those of any other.
     """
 
     reml: Estimate
@@ -72,6 +90,7 @@ class PoolFit:
     clients: Indices
     raw: Floats
     shrunken: ShrunkenSlopes | None
+    own: OwnSlopes
 
     @property
     def method(self) -> str:
@@ -90,28 +109,95 @@ def usable(units: Units, *, fewest_each_side: int, fewest_units: int, least_kept
 
     Args:
         units: all units.
-        fewest_each_side: fewest units of a client with the factor, and without it.
+        fewest_each_side: fewest days of a client with the factor, and without it.
         fewest_units: fewest units of a client.
         least_kept: least share of the factor's variation that a client's nuisance must leave.
     """
-    known = np.isfinite(units.y) & np.isfinite(units.x) & np.isfinite(units.times)
-    units = units.only(known)
+    units = _known(units)
     size = int(units.clients.max(initial=-1)) + 1
-    with_ = np.bincount(units.clients, units.x == 1, size)
-    without = np.bincount(units.clients, units.x == 0, size)
-    enough = (np.minimum(with_, without) >= fewest_each_side) & (with_ + without >= fewest_units)
-    units = units.only(enough[units.clients])
+    days = np.unique(np.stack([units.clients, np.floor(units.times), units.x]), axis=1)
+    with_ = np.bincount(days[0].astype(np.intp), days[2] == 1, size)
+    without = np.bincount(days[0].astype(np.intp), days[2] == 0, size)
+    enough = np.minimum(with_, without) >= fewest_each_side
+    enough &= np.bincount(units.clients, minlength=size) >= fewest_units
+    return _telling(units.only(enough[units.clients]), least_kept)
+
+
+def usable_dose(
+    units: Units,
+    *,
+    fewest_different: int,
+    largest_tied: float,
+    fewest_units: int,
+    least_kept: float,
+) -> Units:
+    """Leave out units that are not known, and clients whose measure hardly differs.
+
+    Args:
+        units: all units, ``x`` a dose.
+        fewest_different: fewest different amounts of a client.
+        largest_tied: largest share of a client's units with the same amount; the client's
+            quarters must lie apart as well.
+        fewest_units: fewest units of a client.
+        least_kept: least share of the dose's variation that a client's nuisance must leave.
+    """
+    units = _known(units)
+    enough = np.zeros(int(units.clients.max(initial=-1)) + 1, dtype=bool)
+    for client, x in _by_client(units):
+        enough[client] = (
+            x.size >= fewest_units
+            and np.unique(x).size >= fewest_different
+            and share_tied(x) <= largest_tied
+            and quarters_apart(x) > 0
+        )
+    return _telling(units.only(enough[units.clients]), least_kept)
+
+
+def quarters_apart(values: Floats) -> float:
+    """Return how far the lower and the upper quarter of some values lie apart."""
+    low, high = np.quantile(values, (0.25, 0.75))
+    return float(high - low)
+
+
+def _by_client(units: Units) -> list[tuple[int, Floats]]:
+    """Return the number of each client, rising, and the factor on its units."""
+    order = np.argsort(units.clients, kind="stable")
+    names, starts = np.unique(units.clients[order], return_index=True)
+    parts = np.split(units.x[order], starts)[1:]
+    return list(zip(names.tolist(), parts, strict=True))
+
+
+def _known(units: Units) -> Units:
+    return units.only(np.isfinite(units.y) & np.isfinite(units.x) & np.isfinite(units.times))
+
+
+def _telling(units: Units, least_kept: float) -> Units:
     share = within_residual(units.x, units.clients, units.nuisance)[1]
     return units.only(share >= least_kept)
+
+
+def cleared(units: Units, nuisance: Floats | None = None) -> Floats:
+    """Return what is left of the factor beside each client's own level and nuisance.
+
+    Each unit is cleared by units that cannot have reacted to its outcome: those of the week after
+    it are left aside. What is cleared is how far a unit lies from its client's mean, so that no
+    client's level is of any weight for another.
+
+    Args:
+        units: as ``usable`` returns them.
+        nuisance: (units, c) in place of theirs.
+    """
+    beside = units.nuisance if nuisance is None else nuisance
+    inside = within_between(units.x, units.clients)[0]
+    return predetermined(inside, units.clients, beside, times=units.times, reach=REACTS_WITHIN)
 
 
 def fit_question(units: Units, *, each: bool = True, beside: Floats | None = None) -> PoolFit:
     """Fit both models to the usable units of at least two clients.
 
     The factor enters as what is left of it once each client's own mean, weekend, drift and
-    sensors are taken out, each unit's by units that cannot have reacted to its outcome (those of
-    the week after it are left aside), and its mean by client as a term between clients, where at
-    least five clients differ in it.
+    sensors are taken out (``cleared``), and its mean by client as a term between clients, where
+    at least five clients differ in it.
 
     Args:
         units: as ``usable`` returns them.
@@ -119,9 +205,7 @@ def fit_question(units: Units, *, each: bool = True, beside: Floats | None = Non
         beside: (units, k) other columns within clients to allow for, or None.
     """
     nuisance = units.nuisance if beside is None else np.column_stack([units.nuisance, beside])
-    within = predetermined(
-        units.x, units.clients, nuisance, times=units.times, reach=REACTS_WITHIN
-    )  # fmt: skip
+    within = cleared(units, nuisance)
     columns, between_at = _columns(units, within)
     if beside is not None:
         columns += [within_between(column, units.clients)[0] for column in beside.T]
@@ -137,8 +221,21 @@ def fit_question(units: Units, *, each: bool = True, beside: Floats | None = Non
     between = _estimate(fit, between_at, units.who) if between_at else None
     return PoolFit(
         _estimate(fit, SLOPE, units.who), _of_two_stage(pooled), between, phi,
-        np.asarray(slopes.names, dtype=np.intp), slopes.slopes, own,
+        np.asarray(slopes.names, dtype=np.intp), slopes.slopes, own, own_slopes(units),
     )  # fmt: skip
+
+
+def own_slopes(units: Units) -> OwnSlopes:
+    """Return a slope for each client that rests on no other client's records.
+
+    Args:
+        units: as ``usable`` or ``usable_dose`` return them.
+    """
+    spans = [
+        1.0 if np.isin(x, (0.0, 1.0)).all() else quarters_apart(x) for _, x in _by_client(units)
+    ]
+    found = slopes_by_phi(units.y, cleared(units), units.clients, units.nuisance, units.times)
+    return OwnSlopes(np.unique(units.clients), found, np.array(spans))
 
 
 def _columns(units: Units, within: Floats) -> tuple[list[Floats], int]:

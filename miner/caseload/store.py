@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import shutil
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 NAME = ".miner-caseload"
+CLIENTS, MEALS, POOLED = "clients", "meal", "pooled"
 SPREADS, PAGES, POOL = "spreads.json", "pages.json", "pool.parquet"
 HELD_BYTES = 4_000_000
 CLIENT = "client"
@@ -38,7 +40,7 @@ class Store:
         self.folder = folder
         try:
             make_folder(folder)
-            make_folder(folder / "clients")
+            make_folder(folder / CLIENTS)
         except OSError as error:
             raise MinerError(
                 f"the work folder cannot be made ({error.strerror})",
@@ -49,8 +51,7 @@ class Store:
 
     def path(self, name: str) -> Path:
         """Return where the record of one client folder lies."""
-        key = hashlib.sha256(name.encode()).hexdigest()[:32]
-        return self.folder / "clients" / key[:2] / f"{key}.parquet"
+        return _record(self.folder, name)
 
     def head(self, name: str) -> Head | None:
         """Return what is known of a client from an earlier run; a damaged file is none."""
@@ -89,7 +90,7 @@ class Store:
         """Remove the records of every other client; return their rows."""
         kept = {self.path(name) for name in names}
         gone = []
-        for path in sorted((self.folder / "clients").rglob("*")):
+        for path in sorted((self.folder / CLIENTS).rglob("*")):
             if path.is_file() and path not in kept:
                 with suppress(OSError, ValueError, KeyError, TypeError):
                     gone.append(read_head(str(path)).row)
@@ -132,15 +133,43 @@ class Store:
             path.unlink(missing_ok=True)
 
 
+def folder_of_unit(home: Path, unit: str) -> Path:
+    """Return where, in a work folder, the results of one unit lie."""
+    return home / MEALS if unit == "meal" else home
+
+
+def forget_in_other_unit(home: Path, unit: str, agreed: Sequence[str]) -> None:
+    """Remove from the other unit's results what rests on clients who are not pooled any more."""
+    folder = folder_of_unit(home, "day" if unit == "meal" else "meal")
+    if not (folder / CLIENTS).is_dir():
+        return
+    if any(row.pooled for row in Store(folder).forget_all_but(agreed)):
+        shutil.rmtree(folder / POOLED, ignore_errors=True)
+        (folder / SPREADS).unlink(missing_ok=True)
+
+
+def read_pages(home: Path) -> dict[str, list[str]]:
+    """Return the pages that name clients, each with their names."""
+    try:
+        pages = json.loads((home / PAGES).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return pages if isinstance(pages, dict) else {}
+
+
 def pooled_before(practice: Path, name: str) -> bool:
     """Say whether the last caseload of a practice holds what one client's own records gave."""
+    for unit in ("day", "meal"):
+        path = _record(folder_of_unit(practice / NAME, unit), name)
+        with suppress(OSError, ValueError, KeyError, TypeError):
+            if read_head(str(path)).row.pooled:
+                return True
+    return False
+
+
+def _record(folder: Path, name: str) -> Path:
     key = hashlib.sha256(name.encode()).hexdigest()[:32]
-    try:
-        return bool(
-            read_head(str(practice / NAME / "clients" / key[:2] / f"{key}.parquet")).row.pooled
-        )
-    except (OSError, ValueError, KeyError, TypeError):
-        return False
+    return folder / CLIENTS / key[:2] / f"{key}.parquet"
 
 
 class PooledUnits:

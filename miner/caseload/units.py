@@ -6,10 +6,11 @@ import numpy as np
 import pandas as pd
 
 from miner.hypotheses.design import Design
+from miner.results import Shape
 from miner.tables.unit_table import UnitTable
 
 TIME = "time"
-NUISANCE, OUTCOME, BY_CLOCK, FACTOR = "n:", "y:", "c:", "x:"
+NUISANCE, OUTCOME, BY_CLOCK, FACTOR, DOSE = "n:", "y:", "c:", "x:", "d:"
 DAY = pd.Timedelta(days=1)
 
 
@@ -18,7 +19,8 @@ def unit_rows(table: UnitTable, plan: Design) -> pd.DataFrame:
 
     Columns: ``time`` (days), ``n:`` what is allowed for in every client (weekend, drift, the
     client's sensors as ``n:sensor 1`` and so on), ``y:`` outcomes, ``c:`` outcomes by the clock,
-    ``x:factor@lag`` factors at the lag at which they may meet an outcome.
+    ``x:factor@lag`` factors at the lag at which they may meet an outcome, 1 or 0, and of those
+    that are measured ``d:factor@lag`` the measure, in multiples of what its slope is told for.
     """
     found = {TIME: _times(table, plan)}
     sensors = 0
@@ -32,12 +34,14 @@ def unit_rows(table: UnitTable, plan: Design) -> pd.DataFrame:
         found[f"{BY_CLOCK}{target.name}"] = target.by_clock
         for item in target.items:
             found[factor_column(item.factor, item.lag)] = item.values
+            if item.dose is not None:
+                found[factor_column(item.factor, item.lag, Shape.DOSE)] = item.dose
     return pd.DataFrame({name: np.asarray(found[name], dtype=float) for name in found})
 
 
-def factor_column(factor: str, lag: int) -> str:
-    """Return the name of the column that holds a factor so many days earlier."""
-    return f"{FACTOR}{factor}@{lag}"
+def factor_column(factor: str, lag: int, shape: Shape = Shape.CUT) -> str:
+    """Return the name of the column that holds a factor, or its dose, so many days earlier."""
+    return f"{DOSE if shape is Shape.DOSE else FACTOR}{factor}@{lag}"
 
 
 def _times(table: UnitTable, plan: Design) -> np.ndarray[tuple[int], np.dtype[np.float64]]:

@@ -24,20 +24,31 @@ if TYPE_CHECKING:
 @click.command("ask")
 @client_argument
 @format_option("text", "json")
-@click.option("--factor", required=True, metavar="NAME", help="A habit, like short_sleep.")
-@click.option("--outcome", required=True, metavar="NAME", help="An outcome, or whole_day.")
+@click.option("--factor", metavar="NAME", help="A habit, like short_sleep.")
+@click.option("--outcome", metavar="NAME", help="An outcome, or whole_day.")
+@click.option("--suggest", is_flag=True, help="Offer questions from other clients' records.")
 @click.option("--fix", is_flag=True, help="Write it down, to be judged on days after today.")
 @click.option("--guess", type=click.Choice(["up", "down"]), help="Which way, with --fix.")
 @click.option(
     "--shape", type=click.Choice(["cut", "dose"]), help="With and without, or how much; else both."
 )
 @click.option("--fixed-on", type=day, metavar="DATE", help="When it was fixed on paper.")
-def command(client: Path, rules: Path | None, form: str, fix: bool, **words: Any) -> None:
+def command(
+    client: Path, rules: Path | None, form: str, fix: bool, suggest: bool, **words: Any
+) -> None:
     """Answer one question: did this habit come before, or go with, this outcome?
 
     With --fix the question is written to the client's ledger before the records are there; three
-    to five such questions are advised.
+    to five such questions are advised. With --suggest such questions are offered from the records
+    of the practice's other clients who agreed to be pooled, and from none of this client's days.
     """
+    if suggest:
+        offer(client, rules, form, fix=fix, **words)
+        return
+    context = click.get_current_context()
+    for param in context.command.params:
+        if param.name in ("factor", "outcome") and words[param.name] is None:
+            raise click.MissingParameter(ctx=context, param=param)
     if fix:
         write_down(client, rules, form, **words)
         return
@@ -49,6 +60,28 @@ def command(client: Path, rules: Path | None, form: str, fix: bool, **words: Any
         read, books = records(client, rules)
         found = answered(read, books, **words)
     put_answer(found, read, books, form, **words)
+
+
+def offer(folder: Path, rules_folder: Path | None, form: str, **others: Any) -> None:
+    """Print questions that other clients' records suggest; nothing else can be asked beside."""
+    from miner import api
+    from miner.brief.text.suggesting import command_of, suggested_parts
+
+    for name, given in others.items():
+        if given:
+            option = f"--{name.replace('_', '-')}"
+            raise MinerError(f"{option} is given beside --suggest", "--suggest alone", "Drop one.")
+    books = api.load_rules(rules_folder, folder)
+    client_folder(folder)
+    with progress("Looking at the other clients") as report:
+        found = api.suggested_questions(folder, books, progress=report)
+    if form == "text":
+        show(suggested_parts(found, books, str(folder)))
+        return
+    told = found.to_dict()
+    for item, own in zip(told["questions"], found.questions, strict=True):
+        item["command"] = command_of(own, str(folder))
+    put_json(told)
 
 
 def answered(

@@ -57,6 +57,7 @@ ROUTES: tuple[tuple[str, str, View], ...] = (
     ("POST", f"{_ONE}/settings", wearing.save),
     ("GET", f"{_ONE}/questions", questions.show),
     ("POST", f"{_ONE}/questions", questions.fix),
+    ("POST", f"{_ONE}/questions/suggest", questions.suggest),
     ("GET", f"{_ONE}/records", records.show),
     ("POST", f"{_ONE}/records", records.drop),
     ("POST", f"{_ONE}/records/add", records.add),

@@ -6,7 +6,8 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 from miner.results.base import Result, plain
-from miner.results.ranking import Evidence
+from miner.results.ranking import Evidence, Per, Shape
+from miner.results.suggestions import Suggested
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -85,6 +86,10 @@ class PooledEffect(Result):
         apart: they differ by more than half a standard error.
         spread: SD of true differences between clients.
         between: the difference between clients who have it always and never; never claimed.
+        shape: whether units with and without are compared, or so much more of the measure.
+        per: of a dose, what all differences are for; else None.
+        other_shape: the answer by the other shape, where it could be fitted.
+        p: with both shapes looked at.
         spread_for_shrinkage: root mean square of true differences about 0; from 20 clients.
         phi: dependence of one unit on that a day before.
     """
@@ -114,6 +119,9 @@ class PooledEffect(Result):
     by_client: tuple[ByClient, ...] = ()
     notes: tuple[str, ...] = ()
     sentence: str = ""
+    shape: Shape = Shape.CUT
+    per: Per | None = None
+    other_shape: Estimate | None = None
 
     @property
     def answer(self) -> Estimate:
@@ -129,6 +137,9 @@ class Caseload(Result):
         agreed: clients with ``pooled = true``; ``declined`` with false; ``not_asked`` the rest.
         too_few: questions not pooled, as too few clients have them.
         traces: what may still hold something of a client whose folder is gone or who withdrew.
+        clear_by_chance: how many of the clients would at most have something called clear by luck
+            alone, on average, where nothing is true.
+        suggested: questions for each client from the records of the others alone.
     """
 
     practice: str
@@ -145,6 +156,8 @@ class Caseload(Result):
     pooled: tuple[PooledEffect, ...]
     traces: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    clear_by_chance: float = 0.0
+    suggested: tuple[Suggested, ...] = ()
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a client."""
@@ -156,7 +169,7 @@ class Caseload(Result):
         """Return one row a pooled question, without those of each client."""
         import pandas as pd
 
-        left_out = ("by_client", "two_stage", "reml", "between")
+        left_out = ("by_client", "two_stage", "reml", "between", "per", "other_shape")
         names = [item.name for item in fields(PooledEffect) if item.name not in left_out]
         return pd.DataFrame(
             [{name: plain(getattr(item, name)) for name in names} for item in self.pooled],

@@ -76,7 +76,7 @@ def test_on_a_cluster_that_loses_a_worker_the_answer_is_the_same(
 ) -> None:
     from distributed import LocalCluster
 
-    import miner.api.caseload as steps
+    import miner.api.who_is_pooled as steps
 
     here = Path(__file__).parent
     notes = tmp_path / "notes"

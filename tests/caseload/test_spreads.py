@@ -42,12 +42,12 @@ def test_the_spread_found_is_used_by_ranking_and_by_one_question(
     spread = found.spreads()[PAIR]
     assert SPREADS_USED in ranking.notes
     item = next(item for item in ranking.hypotheses if (item.factors[0], item.outcome) == PAIR)
-    expected = posterior_mean(item, spread)
+    expected = posterior_mean(item, spread / item.span)
     assert item.expected_on_new_days == pytest.approx(expected, rel=1e-6)
     assert item.expected_on_new_days != before[item.id].expected_on_new_days
     assert item.p_adjusted == before[item.id].p_adjusted
     asked = api.ask(client, *PAIR)
-    own = posterior_mean(asked, spread)
+    own = posterior_mean(asked, spread / asked.span)
     assert asked.expected_on_new_days == pytest.approx(own, rel=1e-6)
 
 

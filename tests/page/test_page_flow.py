@@ -26,6 +26,9 @@ from miner.page.routes import ROUTES
 from miner.page.told import blocks
 from miner.page.warming import warm
 from miner.page.words import PAGES, for_page
+from miner.results import Evidence
+from miner.results.caseload import Caseload
+from miner.results.suggestions import Suggested, Suggestion
 
 Open = Callable[[Path], Visitor]
 CLIENT = "/clients/client-01"
@@ -293,6 +296,45 @@ def test_the_caseload_is_looked_at_and_shown(practice: Path, invented: Path, vis
     whole = one.get("/caseload/page")
     assert "client-03" in whole.text
     assert "sha256" in whole.headers["content-security-policy"]
+
+
+def test_the_caseload_by_meal_stands_beside_the_one_by_day(
+    practice: Path, visitor: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def pooled(place: Path, *, unit: str, **_: Any) -> Caseload:
+        return Caseload(place.name, "0", unit, "mg/dL", (), 9, 0, 0, 0.05, 104, 0, ())
+
+    monkeypatch.setattr(api, "pool", pooled)
+    one = visitor(practice)
+    assert "By day" in words(one.get("/caseload"))
+    page = words(one.post("/caseload", by="meal"))
+    assert "Caseload by meal" in page
+    assert "104 questions were pooled" in page
+    assert "104 questions" not in words(one.get("/caseload"))
+    assert "by meal" in words(one.get("/caseload/page?by=meal"))
+    assert one.get("/caseload/page?by=day").url.path == "/caseload"
+
+
+def test_other_clients_questions_are_offered_and_written_down(
+    empty: Path, visitor: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    item = Suggestion(
+        "high_carb", "rise", "meal", 0, "precedes", "up", 9, 4.0, (2.0, 6.0), "mg/dL", 0.001, 0.02,
+        Evidence.CLEAR, sentence="Across 9 other clients, the rise was higher.",
+    )  # fmt: skip
+    offered = Suggested("client-05", "client-05", 9, 3, (item,), 100)
+    monkeypatch.setattr(api, "suggested_questions", lambda *_, **__: offered)
+    one = visitor(empty)
+    one.post("/clients", code="client-05", time_zone="Europe/Lisbon", calm="1")
+    assert "Nothing of this client is used" in words(one.get("/clients/client-05/questions"))
+    page = words(one.post("/clients/client-05/questions/suggest"))
+    assert "on no day of this client" in page
+    assert "Across 9 other clients, the rise was higher." in page
+    assert "with the guess higher" in page
+    pair = {"factor": "high_carb", "outcome": "rise", "guess": "up"}
+    page = words(one.post("/clients/client-05/questions", **pair))
+    assert "1 fixed so far" in page
+    assert "Across 9 other clients" not in page
 
 
 def test_work_can_be_stopped_and_is_joined_while_it_goes_on() -> None:

@@ -7,19 +7,27 @@ from dataclasses import dataclass
 
 from rich.console import JustifyMethod
 
+from miner.brief.pooled import habit_phrase
 from miner.brief.said_of import of_client
 from miner.brief.text.amounts import Amounts, chance
 from miner.brief.text.concerns import concerns
 from miner.brief.text.layout import Parts, heading, paragraph, section, table
 from miner.brief.text.safe import clean
 from miner.brief.text.sheet import sheet
-from miner.brief.text.words import evidence_words, factor_phrase, outcome_label
+from miner.brief.text.suggesting import question_of
+from miner.brief.text.words import evidence_words, outcome_label
 from miner.errors import several
 from miner.results import Evidence
 from miner.results.caseload import Caseload, ClientRow, PooledEffect
+from miner.results.suggestions import Suggested
 from miner.rulebook import RuleBook
 
 MOST_ROWS, MOST_NAMED, MOST_EFFECTS = 40, 6, 8
+MOST_OFFERED = 12
+OFFERED = (
+    "Each rests on other clients' records alone, never on the client's own. "
+    "'miner ask CLIENT --suggest' shows how sure each is and how to fix it."
+)
 STATUS = {"ranked": "ranked", "too_few": "too few", "error": "not used"}
 CLIENT_COLUMNS: tuple[tuple[str, JustifyMethod], ...] = (
     ("client", "left"), ("usable", "right"), ("status", "left"), ("clear", "right"),
@@ -47,6 +55,7 @@ def caseload_parts(found: Caseload, rules: RuleBook, *, detail: bool = False) ->
         *teller.shared(detail),
         *section("What the caseload suggests", teller.suggestions()),
         *section("Who differs from the rest", teller.different()),
+        *section("Questions to fix, from other clients' records", teller.offered()),
         *section(
             "What still holds traces", [paragraph(clean(text, 400), 2) for text in found.traces]
         ),
@@ -82,7 +91,8 @@ class CaseloadTeller:
 
     def opening(self) -> Parts:
         """Return the first lines: how many clients, how many agreed."""
-        return [heading(self.lead()), paragraph(self.agreement())]
+        said = [self.agreement(), self.clear_by_luck()]
+        return [heading(self.lead()), *(paragraph(text) for text in said if text)]
 
     def lead(self) -> str:
         """Return how many clients there are and how many could be ranked."""
@@ -95,6 +105,16 @@ class CaseloadTeller:
             f"{count['error']} could not be used",
         ]
         return f"{', '.join(lead)}."
+
+    def clear_by_luck(self) -> str:
+        """Return for how many clients luck alone would show something clear."""
+        shown = sum(row.clear > 0 for row in self.found.clients)
+        if not shown:
+            return ""
+        return (
+            f"Something is clear for {several(shown, 'client')}. Where nothing is true, luck alone "
+            f"would show it for up to about {self.found.clear_by_chance:.1f}."
+        )
 
     def agreement(self) -> str:
         """Return who is in the pool."""
@@ -177,7 +197,7 @@ class CaseloadTeller:
     def numbers(self, item: PooledEffect) -> Sequence[str]:
         """Return the cells of one effect; both ways of pooling stand side by side."""
         show, unit = self.amounts, self.found.unit
-        name = f"{factor_phrase(item.factor, self.rules, unit)}, " + of_client(
+        name = f"{habit_phrase(item, self.rules, unit)}, " + of_client(
             outcome_label(item.outcome, self.rules, unit)
         )
         return (
@@ -211,14 +231,39 @@ class CaseloadTeller:
                 parts.append(paragraph(f"{item.sentence} Apart from that: {named(names)}.", 2))
         return parts
 
+    def questions(self) -> list[tuple[list[str], Suggested]]:
+        """Return who is offered the same questions, and these."""
+        groups: dict[tuple[str, ...], tuple[list[str], Suggested]] = {}
+        for item in self.found.suggested:
+            asked = tuple(question_of(one, self.rules) for one in item.questions)
+            if asked:
+                groups.setdefault(asked, ([], item))[0].append(clean(item.client, 40))
+        return list(groups.values())
+
+    def question_cells(self, group: tuple[list[str], Suggested]) -> tuple[list[str], list[str]]:
+        """Return the names of a group, the first of many, and its questions in a few words."""
+        names, item = group
+        asked = [of_client(question_of(one, self.rules)) for one in item.questions]
+        return first(names, MOST_OFFERED), asked
+
+    def offered(self) -> Parts:
+        """Return the questions offered to each client, none from the client's own records."""
+        parts: Parts = []
+        for group in self.questions():
+            names, asked = self.question_cells(group)
+            parts.append(paragraph(f"{', '.join(names)}:", 2))
+            parts += [paragraph(text, 4) for text in asked]
+        return [*parts, paragraph(OFFERED, 2)] if parts else []
+
     def closing(self) -> str:
         """Return how many questions were pooled and what the words mean."""
         found = self.found
         level = f"{100 * found.claim_level:g}"
         return (
             f"{several(found.questions_asked, 'question was', 'questions were')} pooled; "
-            f"{found.too_few} more had too few clients. Where nothing is true, such a list calls "
-            f"something clear in at most about {level} of 100 practices. These are patterns "
+            f"{found.too_few} more had too few clients. Where nothing is true, the lists by day "
+            f"and by meal call something clear in at most about {level} of 100 practices. These "
+            "are patterns "
             "within clients. They do not show why. Results are kept beside the practice and can "
             "be thrown away at any time."
         )

@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from starlette.responses import Response
 
 from miner import api
 from miner.brief.text.ask import question_words
+from miner.brief.text.suggesting import lead, luck
+from miner.brief.text.words import evidence_words
 from miner.errors import MinerError
 from miner.page.asked import Asked
+from miner.page.jobs import Progress
 from miner.page.render import page
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import for_page
 from miner.results import Shape
+from miner.results.suggestions import Suggested
 from miner.rulebook import RuleBook
+
+SUGGESTED = "suggested"
 
 
 def show(asked: Asked) -> Response:
@@ -24,8 +32,30 @@ def show(asked: Asked) -> Response:
     return page(
         asked, "questions.html", client=name_of(entry, asked), fixed=fixed,
         factors=choices_of_factors(rules), outcomes=choices_of_outcomes(rules),
-        records=entry is not None,
+        records=entry is not None, offered=_offered(asked, rules),
     )  # fmt: skip
+
+
+def _offered(asked: Asked, rules: RuleBook) -> dict[str, Any] | None:
+    """Return what other clients' records suggested in this run of the page, but what is fixed."""
+    found = asked.desk.found.get((asked.code, SUGGESTED))
+    if not isinstance(found, Suggested):
+        return None
+    fixed = {(item.factor, item.outcome) for item in api.fixed_questions(asked.folder)}
+    left = [one for one in found.questions if (one.factor, one.outcome) not in fixed]
+    said = [(one, f"{one.sentence} {evidence_words(one.evidence, rules)}") for one in left]
+    return {"lead": lead(found), "questions": said, "luck": luck(found, rules) if left else ""}
+
+
+def suggest(asked: Asked) -> Response:
+    """Look at the other clients who agreed, and offer questions from their records."""
+    folder, desk, code, to = asked.folder, asked.desk, asked.code, asked.at("questions")
+
+    def work(progress: Progress) -> str:
+        desk.found[code, SUGGESTED] = api.suggested_questions(folder, progress=progress)
+        return to
+
+    return asked.later("suggest", "Looking at the other clients", to, work)
 
 
 def fix(asked: Asked) -> Response:

@@ -1,0 +1,147 @@
+"""Questions for one client from the records of the others: each is a mean of the others' own."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from math import isfinite
+
+import numpy as np
+from numpy.typing import NDArray
+
+from miner.caseload.doubts import Question
+from miner.caseload.pooling import adjusted, fewest_clients, judge, per_of
+from miner.caseload.question import OwnSlopes
+from miner.results import Evidence, Shape
+from miner.results.caseload import Estimate
+from miner.results.suggestions import Suggestion
+from miner.rulebook import RuleBook
+from miner.stats.pooling_own import at_common_phi
+from miner.stats.pooling_subsets import SubsetMeans, means_of_subsets
+
+MOST_SUGGESTED = 5
+Asked = tuple[Question, Mapping[Shape, OwnSlopes]]
+Floats = NDArray[np.float64]
+
+
+def suggest(
+    asked: Sequence[Asked],
+    agreed: int,
+    left_out: Sequence[Collection[int]],
+    rules: RuleBook,
+    unit: str,
+) -> list[tuple[list[Suggestion], int]]:
+    """Return, for each client, what the others suggest, and of how many questions.
+
+    There is one suggestion a habit, the strongest first.
+
+    A question is the random-effects mean of the others' own slopes, so that nothing of the client
+    left out is in it. Of cut and dose the better speaks, its p doubled; Holm over all questions.
+
+    Args:
+        asked: every question with each client's own slopes.
+        agreed: how many clients are in the pool; their numbers are 0 to ``agreed`` - 1.
+        left_out: for each client, the numbers that are left out: its own and those of any copy.
+        rules: the rule books of the practice.
+        unit: "day" or "meal".
+    """
+    used = np.ones((len(left_out), agreed), dtype=bool)
+    for at, numbers in enumerate(left_out):
+        used[at, list(numbers)] = False
+    least = np.array([fewest_clients(int(row.sum())) for row in used])
+    means = [{shape: _means(own, used) for shape, own in by_shape.items()} for _, by_shape in asked]
+    p = [{shape: _p(found, least) for shape, found in by_shape.items()} for by_shape in means]
+    return [
+        _chosen(
+            [
+                _one(question, by_shape, found, chances, used[at], at)
+                for (question, by_shape), found, chances in zip(asked, means, p, strict=True)
+            ],
+            rules,
+            unit,
+        )
+        for at in range(len(left_out))
+    ]
+
+
+def _means(own: OwnSlopes, used: NDArray[np.bool_]) -> SubsetMeans:
+    held = used[:, own.clients]
+    return means_of_subsets(*at_common_phi(own.by_phi, held), held)
+
+
+def _p(found: SubsetMeans, least: NDArray[np.intp]) -> Floats:
+    return np.where(found.groups >= least, found.p, np.nan)
+
+
+_Found = tuple[Question, Shape, Estimate, float, float]
+"""A question, the shape that speaks, its answer, its p and its span."""
+
+
+def _one(
+    question: Question,
+    own: Mapping[Shape, OwnSlopes],
+    means: Mapping[Shape, SubsetMeans],
+    p: Mapping[Shape, Floats],
+    used: NDArray[np.bool_],
+    at: int,
+) -> _Found | None:
+    from scipy.stats import t
+
+    known = [shape for shape in p if isfinite(p[shape][at])]
+    if not known:
+        return None
+    shape = min(known, key=lambda one: float(p[one][at]))
+    mean, error = float(means[shape].estimates[at]), float(means[shape].standard_errors[at])
+    df = int(means[shape].groups[at]) - 1
+    reach = float(t.ppf(0.975, df)) * error
+    alone = float(p[shape][at])
+    answer = Estimate(mean, error, (mean - reach, mean + reach), df, alone, None, df + 1)
+    others = used[own[shape].clients]
+    span = float(np.median(own[shape].spans[others]))
+    return question, shape, answer, min(1.0, len(known) * alone), span
+
+
+def _chosen(
+    found: Sequence[_Found | None], rules: RuleBook, unit: str
+) -> tuple[list[Suggestion], int]:
+    asked = [item for item in found if item is not None]
+    out = []
+    for item, p in zip(asked, adjusted([item[3] for item in asked]), strict=True):
+        told = _suggestion(item, float(p), rules, unit)
+        if told is not None:
+            out.append(told)
+    return strongest(out), len(asked)
+
+
+def strongest(found: Sequence[Suggestion]) -> list[Suggestion]:
+    """Return one suggestion a habit, at most five, the smallest adjusted p first."""
+    ordered = sorted(found, key=lambda item: (item.p_adjusted, item.p, item.outcome, item.factor))
+    by_habit: dict[str, Suggestion] = {}
+    for item in ordered:
+        by_habit.setdefault(item.factor, item)
+    return list(by_habit.values())[:MOST_SUGGESTED]
+
+
+def _suggestion(found: _Found, p_adjusted: float, rules: RuleBook, unit: str) -> Suggestion | None:
+    question, shape, answer, p, span = found
+    per = per_of(question, shape, span)
+    worth = question.target.smallest_worth_it / (1.0 if per is None else per.span)
+    evidence, _ = judge(answer, p, p_adjusted, worth, rules.guardrails, lambda _: ())
+    if evidence not in (Evidence.CLEAR, Evidence.HINT) or answer.difference is None:
+        return None
+    return Suggestion(
+        factor=question.factor,
+        outcome=rules.key_of(question.outcome, unit),
+        by=unit,
+        lag_days=question.lag,
+        relation=question.relation,
+        guess="up" if answer.difference > 0 else "down",
+        clients=answer.clients,
+        difference=answer.difference,
+        interval=answer.interval or (np.nan, np.nan),
+        unit=question.target.measure_unit,
+        p=p,
+        p_adjusted=p_adjusted,
+        evidence=evidence,
+        shape=shape,
+        per=per,
+    )
