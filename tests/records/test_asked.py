@@ -151,3 +151,30 @@ def test_records_of_an_open_standard_need_no_mapping(folder, text):
     folder.write("records.ndjson", text)
     with pytest.raises(MinerError, match="Nothing to map"):
         map_file(folder.path / "records.ndjson")
+
+
+def test_a_few_words_among_times_of_day_do_not_hide_the_dates(folder):
+    """One row in ten says 'vormittags': the others have their times, that one its day."""
+    folder.steady_glucose("2026-03-01", 24 * 12)
+    rows = "".join(
+        f"{day:02d}.03.26;{clock};soup\n"
+        for day in range(1, 13)
+        for clock in ("8:05", "12:30", "19:10", *(["vormittags"] if day % 3 == 0 else []))
+    )
+    folder.write("essen.csv", f"Tag;Uhrzeit;Essen\n{rows}")
+    path = folder.path / "essen.csv"
+    map_file(path, answers={"dates": "day first"}, write=True)
+    frame = read_client(folder.path).streams["meals"]
+    assert (len(frame), (frame["left_out"] == "").sum()) == (40, 36)
+
+
+def test_a_level_of_no_stress_alone_never_counts_as_stress(folder):
+    """Of four words only calm is known: the others are asked first, and 0 is no stress."""
+    stress(folder, ["calm", "tense", "strained", "worn"])
+    found = map_file(folder.path / "strain.csv")
+    assert [item.needed for _, item in found.asked()[0]] == [True] * 3
+    answers = {f"levels.{word}": "0" for word in ("tense", "strained", "worn")}
+    map_file(folder.path / "strain.csv", answers=answers, write=True)
+    client = read_client(folder.path)
+    assert len(client.used("stress")) == 0
+    assert len(client.worn["stress"]) > 0

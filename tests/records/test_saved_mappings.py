@@ -136,13 +136,15 @@ def test_a_loss_of_more_than_a_tenth_is_told_first(folder):
 
 def test_a_smaller_loss_is_reported_with_its_first_row_and_without_a_warning(folder):
     rows = [
-        f"2026-03-{d:02d} {h:02d}:00,{'x' if h == 3 else 101}" for d in (2, 3) for h in range(24)
+        f"2026-03-{d:02d} {h:02d}:00,{'X' if h == 3 else 101}" for d in (2, 3) for h in range(24)
     ]
     folder.write("s.csv", "\n".join(["when,glucose", *rows]))
     found = map_file(folder.path / "s.csv")
     (loss,) = found.proposals[0].losses
     assert (loss.count, loss.few, loss.row) == (2, True, 5)
-    assert loss_text(loss).startswith("2 of 48 rows would be left out")
+    told = loss_text(loss)
+    assert told.startswith("2 of 48 rows would be left out")
+    assert "in 'glucose' not readable as a number ('X')" in told.replace("of 'glu", "in 'glu")
 
 
 @pytest.mark.parametrize(

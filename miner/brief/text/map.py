@@ -11,6 +11,7 @@ from rich.console import RenderableType
 
 from miner.brief.text.layout import Parts, heading, paragraph, section, table
 from miner.brief.text.safe import clean
+from miner.brief.wording import capital
 from miner.errors import several
 from miner.results import Known, Loss, Mapped, Option, Proposal, Question, ReadRow
 
@@ -243,7 +244,7 @@ def loss_text(loss: Loss) -> str:
     told = f"{loss.count} of {several(loss.rows, 'row')} would be left out or cut short"
     first = "" if loss.row is None else f", the first in row {loss.row}"
     told = f"{told}, fewer than one in ten{first}." if loss.few else f"Careful: {told}{first}."
-    return f"{told} {clean(loss.what, 300).capitalize()}."
+    return f"{told} {capital(clean(loss.what, 300))}."
 
 
 def order_text(known: Known) -> str:

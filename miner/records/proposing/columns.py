@@ -228,7 +228,9 @@ def joined(
         clocks = [each for each in clocks if each.name == said] or clocks
     date, clock = dates[0], clocks[0]
     text = join(date.text, clock.text)
-    whole = replace(date, text=text, written=how_written(text))
+    told = clock.text.str.fullmatch(_CLOCK)
+    form = notes.answers.get("time_format")
+    whole = replace(date, text=text, written=how_written(text.where(told, ""), form))
     kept = [whole if each is date else each for each in columns if each is not clock]
     return kept, (date.name, clock.name)
 

@@ -21,7 +21,7 @@ from miner.results.mapping import Option
 
 _GLUCOSE = {"mg/dL": "glucose_mg_dl", "mmol/L": "glucose_mmol_l"}
 _CANNOT_BE = {"mg/dL": "too_high_for_mmol_l", "mmol/L": "too_low_for_mg_dl"}
-_FAR_MORE, _FEWEST_KNOWN, _MOSTLY = 5, 0.3, 0.8
+_FAR_MORE, _FEWEST_KNOWN, _MOSTLY, _MOSTLY_KNOWN = 5, 0.3, 0.8, 0.5
 """One of several columns is meant where it has so many times the cells of every other; a column
 says which meal it was where so many of its words do."""
 
@@ -192,8 +192,9 @@ def _level(self: Filling, key: str, column: Column) -> bool:
     if not known.size:
         return True
     least = float(np.quantile(known, tunes.counts_from))
-    above = known[known > known.min()]
-    least = float(above.min()) if least <= known.min() and above.size else least
+    above = known[known > max(known.min(), 0)]
+    if least <= known.min() or least <= 0:
+        least = float(above.min()) if above.size else max(least, 1.0)
     facts = {"above": int((known >= least).sum()), "rows": len(known)}
     self.notes.choose("episodes.at_least", _short(least), "upper_quarter", **facts)
     self.notes.choose("episodes.for_min", _short(tunes.for_min), "usual")
@@ -208,7 +209,9 @@ def _level_of(self: Filling, column: Column, word: str) -> float | None:
     if level is not None:
         self.notes.choose(key, level, "level_word", rows=rows)
         return float(self.notes.get(key))
-    some = any(book.of(each) is not None for each in column.listed)
+    known = [each for each in column.listed if book.of(each) is not None]
+    most = sum(column.counts[each] for each in known) > _MOSTLY_KNOWN * column.filled
+    some = most and any(book.of(each) for each in known)
     every = [Option(str(at), {key: at}, f"level_{at}") for at in range(len(book.words))]
     every.append(Option("unknown", {}, "level_unknown"))
     default, facts = "unknown" if some else None, {"word": word, "column": column.name}
