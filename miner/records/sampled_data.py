@@ -18,6 +18,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from miner.records.gathered import inside, minutes, words
+from miner.records.iso8601 import PIECE
 
 _CENSORED = {"L": "LO", "U": "HI"}
 _LONGEST_GAP_MIN = 1440
@@ -87,10 +88,16 @@ def _moment(start: str, zone: str | None) -> tuple[np.datetime64, str] | None:
 
 
 def _times(first: tuple[np.datetime64, str], step_min: float, at: np.ndarray) -> pd.Series[str]:
+    """Return times as text, made piece by piece."""
     moment, offset = first
-    stamps = moment + np.round(at * step_min * 60_000).astype("timedelta64[ms]")
-    text = pc.cast(pa.array(stamps, pa.timestamp("ms")), pa.large_string())
-    return pd.Series(pd.array(text, dtype="str")) + offset
+    behind, nothing = (pa.scalar(each, pa.large_string()) for each in (offset, ""))
+    pieces = []
+    for begin in range(0, max(len(at), 1), PIECE):
+        steps = np.round(at[begin : begin + PIECE] * step_min * 60_000)
+        stamps = pa.array(moment + steps.astype("timedelta64[ms]"), pa.timestamp("ms"))
+        text = pc.cast(stamps, pa.large_string())
+        pieces.append(pc.binary_join_element_wise(text, behind, nothing))
+    return pd.Series(pd.array(pa.chunked_array(pieces), dtype="str"))
 
 
 def _mask(found: pa.BooleanArray) -> np.ndarray:

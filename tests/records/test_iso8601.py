@@ -9,6 +9,7 @@ from dateutil import parser as dateutil_parser
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from miner.records import iso8601
 from miner.records.iso8601 import offsets, read_iso
 from miner.records.times import read_times
 
@@ -236,3 +237,13 @@ def test_offsets_behind_a_format(tail):
     hours = 0 if tail in ("Z", " UTC") else 2
     assert times.instant[0] == np.datetime64("2026-03-01T08:05") - np.timedelta64(hours, "h")
     assert times.bad.tolist() == [False, True, True]
+
+
+def test_a_column_read_piece_by_piece_is_read_the_same(monkeypatch):
+    cells = [written for written, _ in EXAMPLES] + ["2026-03-01", "", "2026-03-01T08:00", "nothing"]
+    text = pd.Series(cells * 3, dtype="str")
+    whole = read_iso(text)
+    monkeypatch.setattr(iso8601, "PIECE", 4)
+    pieces = read_iso(text)
+    for name in ("clock", "offset", "zulu", "date_only"):
+        np.testing.assert_array_equal(getattr(pieces, name), getattr(whole, name))
