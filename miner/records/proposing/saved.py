@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import tomllib
 from collections.abc import Mapping
@@ -11,14 +10,14 @@ from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
 
+import tomlkit
+
 from miner.errors import MinerError
 from miner.files import write_whole
-from miner.records.proposing.notes import TABLES
 from miner.records.sources import SourcesFile
 from miner.records.toml_file import read_toml
 
 BEFORE = "sources.toml.before"
-_BARE = re.compile(r"[A-Za-z0-9_-]+")
 _HEAD = re.compile(r"^[ \t]*\[\[[ \t]*source[ \t]*\]\]", re.MULTILINE)
 _ABOVE = re.compile(r"(?:^[ \t]*(?:#.*)?\n)*\Z", re.MULTILINE)
 _SAYS = "# Entries of sources.toml as they were before. 'miner map FILE --undo' puts them back.\n"
@@ -26,30 +25,7 @@ _SAYS = "# Entries of sources.toml as they were before. 'miner map FILE --undo' 
 
 def as_toml(entry: Mapping[str, Any]) -> str:
     """Return an entry as TOML."""
-    lines = ["[[source]]"]
-    lines += [f"{key} = {_value(value)}" for key, value in entry.items() if key not in TABLES]
-    for table in TABLES:
-        inner = entry.get(table, {})
-        lines += [f"[source.{table}]"] if inner else []
-        lines += [f"{_key(key)} = {_value(value)}" for key, value in inner.items()]
-    return "\n".join(lines) + "\n"
-
-
-def _key(text: str) -> str:
-    return text if _BARE.fullmatch(text) else _value(text)
-
-
-def _value(value: Any) -> str:
-    if isinstance(value, list | tuple):
-        return f"[{', '.join(_value(item) for item in value)}]"
-    if isinstance(value, str):
-        text = json.dumps(value, ensure_ascii=False)
-        return "".join(mark if mark.isprintable() else _escaped(mark) for mark in text)
-    return str(value)
-
-
-def _escaped(mark: str) -> str:
-    return f"\\u{ord(mark):04x}" if ord(mark) < 0x10000 else f"\\U{ord(mark):08x}"
+    return tomlkit.dumps({"source": [entry]})
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +76,8 @@ def put_entries(path: Path, name: str, toml: str) -> int:
         text = f"{text}\n" if text and not text.endswith("\n") else text
         text += f"\n{toml}" if text else toml
     kept = _kept(path) | {name: "".join(each.body for each in ours)}
-    _write(path.with_name(BEFORE), _SAYS + "".join(map(_kept_as, kept.items())))
+    before = [{"file": file, "entries": entries} for file, entries in kept.items()]
+    _write(path.with_name(BEFORE), _SAYS + tomlkit.dumps({"before": before}))
     _write(path, text)
     return len(ours)
 
@@ -131,11 +108,6 @@ def _kept(path: Path) -> dict[str, str]:
     return {
         str(item["file"]): str(item["entries"]) for item in tomllib.loads(held).get("before", [])
     }
-
-
-def _kept_as(item: tuple[str, str]) -> str:
-    text = item[1].replace("\\", "\\\\").replace('"""', '""\\"')
-    return f'\n[[before]]\nfile = {_value(item[0])}\nentries = """\n{text}"""\n'
 
 
 def _blocks(path: Path) -> tuple[list[_Block], str]:
