@@ -16,6 +16,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
@@ -86,18 +87,24 @@ class Running:
 
 
 @pytest.fixture(scope="module")
-def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
-    """One program for all tests here, in a folder that every account may pass through."""
-    home = tmp_path_factory.mktemp("open")
+def running() -> Iterator[Running]:
+    """One program for all tests here, in a folder that every account may pass through.
+
+    Not one of pytest's: a second run of pytest at the same time shuts those to other accounts.
+    """
+    with TemporaryDirectory() as folder:
+        yield from started_in(Path(folder))
+
+
+def started_in(home: Path) -> Iterator[Running]:
     practice, browser, started = home / "practice", home / "browser", home / "started"
     (practice / "client-01").mkdir(parents=True)
     (practice / "client-01" / "tags.csv").write_text("time,tag\n2026-01-20T10:00,sauna\n")
     (practice / "practice.toml").write_text("")
     browser.write_text(f"#!/bin/sh\ntouch {started}\nwhile test -e {started}; do sleep 0.1; done\n")
     browser.chmod(0o755)
-    for folder in (practice, home, *home.parents):
-        if folder.owner() == home.owner() and folder != Path("/"):
-            folder.chmod(folder.stat().st_mode | 0o055)
+    for folder in (practice, home):
+        folder.chmod(0o755)
     process = subprocess.Popen(
         ["sh", "-c", 'ulimit -n 1024; exec "$@"', "sh", *PROGRAM, "open", str(practice)],
         env=os.environ | {"BROWSER": f"{browser} %s", "PYTHONUNBUFFERED": "1"},
