@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from types import ModuleType
 
@@ -10,6 +11,7 @@ import pytest
 
 from miner import api, rulebook
 from miner.api.gathering import briefing
+from miner.brief import pages
 from miner.results import Briefing
 from miner.rulebook import RuleBook
 
@@ -62,3 +64,17 @@ def brief(folder: Path, rules: RuleBook) -> Briefing:
     ranking = api.rank(client, rules, keep=False)
     alone = [item.id for item in ranking.hypotheses if len(item.factors) == 1]
     return briefing(client, rules, include=alone[:12], lineup=True, keep=False)
+
+
+@pytest.fixture(scope="session")
+def render() -> Callable[..., str]:
+    """The maker of pages, which draws the same page of the same briefing once."""
+    made: dict[tuple[int, str, tuple[str, ...]], tuple[Briefing, str]] = {}
+
+    def of(brief: Briefing, kind: str, rules: RuleBook, include: Sequence[str] = ()) -> str:
+        key = (id(brief), kind, tuple(include))
+        if key not in made:
+            made[key] = brief, pages.render(brief, kind, rules, include)
+        return made[key][1]
+
+    return of

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
@@ -14,7 +15,7 @@ import pytest
 from miner import api
 from miner.api.gathering import briefing
 from miner.brief.curves import LANES
-from miner.brief.pages import KINDS, render
+from miner.brief.pages import KINDS
 from miner.errors import MinerError
 from miner.results import (
     Briefing,
@@ -26,6 +27,8 @@ from miner.results import (
     PlanResult,
 )
 from miner.rulebook import RuleBook
+
+Render = Callable[..., str]
 
 CLIENT_PAGES = ("session", "take-home")
 
@@ -90,7 +93,7 @@ def test_an_id_of_neither_is_refused(folder: Path, rules: RuleBook, chosen: Hypo
 
 
 def test_a_hypothesis_by_meal_is_shown_with_its_dots_where_it_was_chosen(
-    mealy: Briefing, rules: RuleBook, chosen: Hypothesis, page_text: ModuleType
+    mealy: Briefing, rules: RuleBook, chosen: Hypothesis, page_text: ModuleType, render: Render
 ) -> None:
     page = render(mealy, "session", rules, [chosen.id])
     text = words(page, page_text)
@@ -109,7 +112,7 @@ def test_a_hypothesis_by_meal_is_shown_with_its_dots_where_it_was_chosen(
 
 
 def test_a_lineup_of_meals_holds_the_recorded_ones_among_nineteen(
-    folder: Path, rules: RuleBook, chosen: Hypothesis, brief: Briefing
+    folder: Path, rules: RuleBook, chosen: Hypothesis, brief: Briefing, render: Render
 ) -> None:
     by_day = next(iter(brief.lineups))
     client = api.read_client(folder)
@@ -128,7 +131,7 @@ def test_a_lineup_of_meals_holds_the_recorded_ones_among_nineteen(
 
 
 def test_nothing_found_by_meal_is_shown_unless_it_was_chosen(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
 ) -> None:
     assert brief.by_meal is not None
     for kind in CLIENT_PAGES:
@@ -143,7 +146,7 @@ def test_nothing_found_by_meal_is_shown_unless_it_was_chosen(
 
 
 def test_pairs_stand_beside_a_habit_by_meal_in_the_same_counts(
-    mealy: Briefing, rules: RuleBook, chosen: Hypothesis, page_text: ModuleType
+    mealy: Briefing, rules: RuleBook, chosen: Hypothesis, page_text: ModuleType, render: Render
 ) -> None:
     found = mealy.pairs[chosen.id]
     assert len(found.pairs) >= 5
@@ -160,7 +163,7 @@ def test_pairs_stand_beside_a_habit_by_meal_in_the_same_counts(
 
 
 def test_food_by_meal_is_not_named_beside_what_was_chosen(
-    mealy: Briefing, rules: RuleBook, chosen: Hypothesis, page_text: ModuleType
+    mealy: Briefing, rules: RuleBook, chosen: Hypothesis, page_text: ModuleType, render: Render
 ) -> None:
     assert mealy.by_meal is not None
     foods = [item for item in mealy.by_meal.hypotheses if item.factors[0].startswith("food:")]
@@ -180,7 +183,7 @@ def test_food_by_meal_is_not_named_beside_what_was_chosen(
 
 
 def test_the_calm_page_has_no_number_of_meals_pairs_or_times(
-    mealy: Briefing, rules: RuleBook, chosen: Hypothesis, page_text: ModuleType
+    mealy: Briefing, rules: RuleBook, chosen: Hypothesis, page_text: ModuleType, render: Render
 ) -> None:
     for kind in CLIENT_PAGES:
         page = render(replace(mealy, calm=True), kind, rules, [chosen.id])
@@ -194,7 +197,7 @@ def test_the_calm_page_has_no_number_of_meals_pairs_or_times(
 
 @pytest.mark.parametrize("kind", ["session", "preparation"])
 def test_the_readings_stand_by_time_of_day(
-    mealy: Briefing, rules: RuleBook, kind: str, page_text: ModuleType
+    mealy: Briefing, rules: RuleBook, kind: str, page_text: ModuleType, render: Render
 ) -> None:
     text = words(render(mealy, kind, rules), page_text)
     for item in mealy.times:
@@ -205,7 +208,7 @@ def test_the_readings_stand_by_time_of_day(
 
 
 def test_the_picture_behind_a_dot_holds_what_was_recorded_but_names_food_to_nobody_else(
-    mealy: Briefing, rules: RuleBook, folder: Path
+    mealy: Briefing, rules: RuleBook, folder: Path, render: Render
 ) -> None:
     def held(kind: str) -> dict[str, Any]:
         page = render(mealy, kind, rules)
@@ -258,7 +261,7 @@ def plan_result(**changes: Any) -> PlanResult:
 
 
 def test_what_was_kept_stands_before_anything_new_with_what_came_of_it(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
 ) -> None:
     told = (
         kept(),
@@ -286,7 +289,7 @@ def test_what_was_kept_stands_before_anything_new_with_what_came_of_it(
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("calm", [False, True])
 def test_an_idea_that_was_judged_before_says_so_where_it_is_shown(
-    brief: Briefing, rules: RuleBook, kind: str, calm: bool, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, kind: str, calm: bool, page_text: ModuleType, render: Render
 ) -> None:
     said = "It held up on new days."
     item = next(i for i in brief.ranking.hypotheses if i.id == "4c28aa7c")
@@ -298,7 +301,7 @@ def test_an_idea_that_was_judged_before_says_so_where_it_is_shown(
 
 
 def test_of_many_days_to_ask_about_the_high_ones_come_first_and_the_rest_is_folded(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
 ) -> None:
     day = next(day for day in brief.days if day.usable)
     dates = [f"2026-01-{k:02d}" for k in range(1, 31)]

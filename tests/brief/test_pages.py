@@ -5,16 +5,20 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from types import ModuleType
 from typing import Any
 
 import pytest
 
-from miner.brief.pages import KINDS, SHARED_KINDS, render
+from miner.brief import pages
+from miner.brief.pages import KINDS, SHARED_KINDS
 from miner.errors import MinerError
 from miner.results import Briefing, CautionKind, CautionText, Evidence, Hypothesis, Ranking
 from miner.rulebook import RuleBook
+
+Render = Callable[..., str]
 
 CLIENT_PAGES = ("session", "take-home")
 MONTHS = ("January", "February", "March")
@@ -42,14 +46,20 @@ def clear(brief: Briefing) -> Hypothesis:
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_page_is_the_same_to_the_byte(
-    brief: Briefing, rules: RuleBook, kind: str, clear: Hypothesis
+    brief: Briefing, rules: RuleBook, kind: str, clear: Hypothesis, render: Render
 ) -> None:
-    assert render(brief, kind, rules, [clear.id]) == render(brief, kind, rules, [clear.id])
+    again = pages.render(brief, kind, rules, [clear.id])
+    assert again == render(brief, kind, rules, [clear.id])
 
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_policy_allows_the_scripts_and_styles_of_the_page_and_nothing_else(
-    brief: Briefing, rules: RuleBook, kind: str, clear: Hypothesis, page_text: ModuleType
+    brief: Briefing,
+    rules: RuleBook,
+    kind: str,
+    clear: Hypothesis,
+    page_text: ModuleType,
+    render: Render,
 ) -> None:
     page = render(brief, kind, rules, [clear.id])
     reader = page_text.read(page)
@@ -66,7 +76,12 @@ def test_the_policy_allows_the_scripts_and_styles_of_the_page_and_nothing_else(
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_nothing_in_a_page_reaches_outside_or_runs(
-    brief: Briefing, rules: RuleBook, kind: str, clear: Hypothesis, page_text: ModuleType
+    brief: Briefing,
+    rules: RuleBook,
+    kind: str,
+    clear: Hypothesis,
+    page_text: ModuleType,
+    render: Render,
 ) -> None:
     page = render(brief, kind, rules, [clear.id])
     for tag, attributes in page_text.read(page).tags:
@@ -80,7 +95,7 @@ def test_nothing_in_a_page_reaches_outside_or_runs(
 
 @pytest.mark.parametrize("kind", CLIENT_PAGES)
 def test_nothing_that_was_not_chosen_reaches_a_client(
-    brief: Briefing, rules: RuleBook, kind: str, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, kind: str, page_text: ModuleType, render: Render
 ) -> None:
     page = render(brief, kind, rules)
     text = " ".join(page_text.seen(page))
@@ -93,7 +108,12 @@ def test_nothing_that_was_not_chosen_reaches_a_client(
 
 @pytest.mark.parametrize("kind", SHARED_KINDS)
 def test_food_is_not_named_unless_it_was_chosen(
-    brief: Briefing, rules: RuleBook, kind: str, clear: Hypothesis, page_text: ModuleType
+    brief: Briefing,
+    rules: RuleBook,
+    kind: str,
+    clear: Hypothesis,
+    page_text: ModuleType,
+    render: Render,
 ) -> None:
     food = {name: rule.phrase for name, rule in rules.factors_of("day").items() if rule.food}
     note = f"It and {food['long_eating_window']} differed on 1 of 31 days."
@@ -111,7 +131,7 @@ def test_food_is_not_named_unless_it_was_chosen(
 
 
 def test_a_question_of_the_clients_own_is_shown_without_being_chosen(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
 ) -> None:
     asked = replace(clear, family="fixed", fixed_on="2026-01-01", fixed_before=True)
     text = page_text.seen(render(with_items(brief, asked), "session", rules))
@@ -121,7 +141,12 @@ def test_a_question_of_the_clients_own_is_shown_without_being_chosen(
 
 @pytest.mark.parametrize("kind", CLIENT_PAGES)
 def test_the_client_sees_the_action_of_a_caution_and_not_its_reason(
-    brief: Briefing, rules: RuleBook, kind: str, clear: Hypothesis, page_text: ModuleType
+    brief: Briefing,
+    rules: RuleBook,
+    kind: str,
+    clear: Hypothesis,
+    page_text: ModuleType,
+    render: Render,
 ) -> None:
     from miner.results import CautionKind, CautionText
 
@@ -137,7 +162,7 @@ def test_the_client_sees_the_action_of_a_caution_and_not_its_reason(
 
 
 def test_what_calls_for_a_clinician_stands_before_any_pattern_on_every_page(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
 ) -> None:
     from miner.results import CautionKind, CautionText
 
@@ -166,7 +191,7 @@ def test_what_calls_for_a_clinician_stands_before_any_pattern_on_every_page(
 
 @pytest.mark.parametrize("kind", SHARED_KINDS)
 def test_no_p_value_no_score_and_no_causal_word_is_shared(
-    brief: Briefing, rules: RuleBook, kind: str, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, kind: str, page_text: ModuleType, render: Render
 ) -> None:
     chosen = list(brief.whys)[:3]
     text = " ".join(page_text.seen(render(brief, kind, rules, chosen)))
@@ -180,7 +205,7 @@ def test_no_p_value_no_score_and_no_causal_word_is_shared(
 
 @pytest.mark.parametrize("kind", CLIENT_PAGES)
 def test_calm_pages_have_no_number_and_no_curve(
-    brief: Briefing, rules: RuleBook, kind: str, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, kind: str, page_text: ModuleType, render: Render
 ) -> None:
     chosen = list(brief.whys)[:3]
     page = render(replace(brief, calm=True), kind, rules, chosen)
@@ -197,7 +222,12 @@ def test_calm_pages_have_no_number_and_no_curve(
 
 @pytest.mark.parametrize("evidence", list(Evidence))
 def test_what_is_said_calmly_follows_the_level(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, evidence: Evidence, page_text: ModuleType
+    brief: Briefing,
+    rules: RuleBook,
+    clear: Hypothesis,
+    evidence: Evidence,
+    page_text: ModuleType,
+    render: Render,
 ) -> None:
     told = with_items(replace(brief, calm=True), replace(clear, evidence=evidence))
     text = " ".join(page_text.seen(render(told, "session", rules, [clear.id])))
@@ -212,7 +242,7 @@ def test_what_is_said_calmly_follows_the_level(
 
 
 def test_nothing_stood_out_is_a_screen_of_its_own_and_never_said_of_a_month_with_a_claim(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
 ) -> None:
     nothing = rules.wording["client"]["nothing"].replace("{days}", f"{brief.check.days} days")
     assert nothing not in page_text.seen(render(brief, "session", rules))
@@ -232,7 +262,7 @@ def test_nothing_stood_out_is_a_screen_of_its_own_and_never_said_of_a_month_with
 
 
 def test_a_claim_is_not_told_before_it_is_chosen(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
 ) -> None:
     assert clear.evidence is Evidence.CLEAR
     told = rules.wording["client"]["clear_one"]
@@ -241,7 +271,7 @@ def test_a_claim_is_not_told_before_it_is_chosen(
 
 
 def test_too_few_days_are_told_with_how_many_are_needed(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
 ) -> None:
     few = replace(brief.ranking, status="too_few", hypotheses=(), need_units=20)
     text = page_text.seen(render(replace(brief, ranking=few), "session", rules))
@@ -250,7 +280,7 @@ def test_too_few_days_are_told_with_how_many_are_needed(
 
 
 def test_every_unit_is_a_dot_and_the_higher_quarter_has_its_own_shape(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, render: Render
 ) -> None:
     page = render(brief, "session", rules, [clear.id])
     dots = re.findall(r'<svg[^>]*aria-label="Wake glucose, a mark a morning\.".*?</svg>', page)
@@ -273,7 +303,7 @@ def test_every_unit_is_a_dot_and_the_higher_quarter_has_its_own_shape(
 
 
 def test_numbers_stand_in_the_unit_of_the_practice(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
 ) -> None:
     page = render(replace(brief, display_unit="mmol/L"), "session", rules, [clear.id])
     text = " ".join(page_text.seen(page))
@@ -284,7 +314,7 @@ def test_numbers_stand_in_the_unit_of_the_practice(
 
 
 def test_a_try_is_shown_only_where_the_difference_went_its_way(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
 ) -> None:
     assert clear.difference is not None
     words = rules.factor("short_sleep").try_
@@ -297,7 +327,7 @@ def test_a_try_is_shown_only_where_the_difference_went_its_way(
 
 
 def test_the_lineup_holds_the_recorded_values_among_nineteen_in_another_order(
-    brief: Briefing, clear: Hypothesis, rules: RuleBook, page_text: ModuleType
+    brief: Briefing, clear: Hypothesis, rules: RuleBook, page_text: ModuleType, render: Render
 ) -> None:
     found = brief.lineups[clear.id]
     real = {unit.unit: unit.outcome for unit in brief.whys[clear.id].units if unit.used}
@@ -314,7 +344,7 @@ def test_the_lineup_holds_the_recorded_values_among_nineteen_in_another_order(
 
 
 def test_the_page_to_take_home_is_written_in_sixth_grade_words(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
 ) -> None:
     shown = [item for item in brief.ranking.hypotheses if item.id in brief.whys][:3]
     cautious = replace(brief, actions=("See your doctor first.",))
@@ -326,7 +356,7 @@ def test_the_page_to_take_home_is_written_in_sixth_grade_words(
 
 
 def test_every_habit_can_be_taken_home_in_short_sentences(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
 ) -> None:
     lines = []
     for item in brief.ranking.hypotheses:
@@ -346,7 +376,9 @@ def test_the_measure_of_reading_is_the_published_one(page_text: ModuleType) -> N
     assert {word: page_text.syllables(word) for word in words} == words
 
 
-def test_more_than_one_side_holds_is_refused(brief: Briefing, rules: RuleBook) -> None:
+def test_more_than_one_side_holds_is_refused(
+    brief: Briefing, rules: RuleBook, render: Render
+) -> None:
     with pytest.raises(MinerError, match="at most 3"):
         render(brief, "take-home", rules, list(brief.whys)[:4])
     with pytest.raises(MinerError, match="one of preparation, session, take-home, doctor"):
@@ -354,7 +386,7 @@ def test_more_than_one_side_holds_is_refused(brief: Briefing, rules: RuleBook) -
 
 
 def test_the_practitioner_sees_what_was_not_asked_every_number_and_what_was_shared(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
 ) -> None:
     from miner.results import EarlierResult, Shared
 
@@ -372,7 +404,7 @@ def test_the_practitioner_sees_what_was_not_asked_every_number_and_what_was_shar
 
 
 def test_the_practitioner_is_told_of_high_days_without_notes(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
 ) -> None:
     high = next(day for day in brief.days if day.high and day.usable)
     quiet = tuple(
@@ -386,7 +418,7 @@ def test_the_practitioner_is_told_of_high_days_without_notes(
 
 
 def test_the_doctor_gets_measures_with_definitions_and_no_advice(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType, clear: Hypothesis
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, clear: Hypothesis, render: Render
 ) -> None:
     text = " ".join(page_text.seen(render(brief, "doctor", rules, [clear.id])))
     for item in brief.measures:
@@ -397,7 +429,7 @@ def test_the_doctor_gets_measures_with_definitions_and_no_advice(
 
 
 def test_the_dates_of_a_plan_stand_on_the_page_to_take_home(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
 ) -> None:
     from miner.results import TrialDates
 
@@ -411,7 +443,7 @@ def test_the_dates_of_a_plan_stand_on_the_page_to_take_home(
 
 
 def test_the_doctor_reads_of_the_client_not_to_the_client(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
 ) -> None:
     shown = [item for item in brief.ranking.hypotheses if item.id in brief.whys]
     above = first(replace(brief.ranking, hypotheses=tuple(shown)), outcome="minutes_above")
@@ -422,7 +454,7 @@ def test_the_doctor_reads_of_the_client_not_to_the_client(
 
 
 def test_what_was_not_tested_is_told_apart_from_what_could_not_be_told(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
 ) -> None:
     assert brief.by_meal is not None
     each = (brief.ranking, brief.by_meal)
@@ -451,7 +483,13 @@ def test_what_was_not_tested_is_told_apart_from_what_could_not_be_told(
     ],
 )
 def test_how_often_the_records_were_ranked_is_told_plainly(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType, times: int, by_meal: bool, told: str
+    brief: Briefing,
+    rules: RuleBook,
+    page_text: ModuleType,
+    times: int,
+    by_meal: bool,
+    told: str,
+    render: Render,
 ) -> None:
     ranking = replace(brief.ranking, rankings_of_these_records=times)
     own = replace(brief, ranking=ranking, by_meal=brief.by_meal if by_meal else None)
@@ -462,7 +500,12 @@ def test_how_often_the_records_were_ranked_is_told_plainly(
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_cautions_come_before_any_pattern(
-    brief: Briefing, rules: RuleBook, kind: str, clear: Hypothesis, page_text: ModuleType
+    brief: Briefing,
+    rules: RuleBook,
+    kind: str,
+    clear: Hypothesis,
+    page_text: ModuleType,
+    render: Render,
 ) -> None:
     check = replace(brief.check, cautions=(CautionText(CautionKind.REFERRAL, "Refer at once."),))
     ranking = replace(brief.ranking, notes=("A note on the ranking.",))
@@ -481,7 +524,12 @@ def test_cautions_come_before_any_pattern(
 
 @pytest.mark.parametrize(("highest", "told"), [(190.0, False), (320.0, True)])
 def test_what_lies_beyond_the_one_scale_is_told(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType, highest: float, told: bool
+    brief: Briefing,
+    rules: RuleBook,
+    page_text: ModuleType,
+    highest: float,
+    told: bool,
+    render: Render,
 ) -> None:
     day = replace(brief.days[3], spread=(80.0, 90.0, 100.0, 120.0, highest))
     own = replace(brief, days=(*brief.days[:3], day, *brief.days[4:]))
@@ -492,7 +540,7 @@ def test_what_lies_beyond_the_one_scale_is_told(
 
 @pytest.mark.parametrize("calm", [False, True])
 def test_where_nothing_could_be_asked_no_page_says_that_it_was(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType, calm: bool
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, calm: bool, render: Render
 ) -> None:
     ranking = replace(brief.ranking, questions_asked=0, hypotheses=())
     own = replace(brief, ranking=ranking, by_meal=None, calm=calm)
