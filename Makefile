@@ -3,7 +3,8 @@
 
 PYTHON ?= python3
 VENV ?= .venv
-WORKERS ?= 2
+# More than the cores: a browser, a server or a disk is often waited for.
+WORKERS ?= 3
 PRACTICE ?= practice
 DATE ?= $(shell date +%F)
 RESULTS ?= benchmarks/results

@@ -89,6 +89,7 @@ def test_clients_are_not_listed_where_there_are_many(
     assert any("not listed one by one" in note for note in found.notes)
 
 
+@pytest.mark.prove
 def test_with_hundreds_they_are_listed_where_something_is_told(
     practice: Path, found: Caseload, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -71,6 +71,7 @@ def test_a_run_killed_half_way_goes_on_to_the_same_answer(
     assert kept(work) == alone
 
 
+@pytest.mark.prove
 def test_on_a_cluster_that_loses_a_worker_the_answer_is_the_same(
     small: Path, tmp_path: Path, alone: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -48,6 +48,7 @@ def test_glucose_lies_in_the_bands_of_the_trade():
     assert np.mean(np.array(above) > 0.5) > 0.95
 
 
+@pytest.mark.prove
 def test_level_of_the_day_persists_as_asked():
     for asked in (0.0, 0.5, 0.8):
         scenarios = (invented.null_scenario(s, 200, persistence=asked) for s in range(30))
@@ -102,6 +103,7 @@ def test_where_nothing_is_true_no_habit_goes_with_what_follows_it():
     assert np.mean(np.abs(z) > 1.96) < 0.2
 
 
+@pytest.mark.prove
 def test_reactive_habits_follow_a_high_day_and_are_blind_to_what_comes_next():
     for name in ("late_dinner", "much_stress", "tag:wine", "short_sleep"):
         back = 2 if name in NIGHTLY else 1

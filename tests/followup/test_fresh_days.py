@@ -208,6 +208,7 @@ def test_a_look_sees_what_the_records_of_that_day_hold(rules):
         assert now.score_t == pytest.approx(found.score_t)
 
 
+@pytest.mark.prove
 def test_looking_every_week_where_nothing_is_true(rules):
     # Ville: at most 5 in 100 at whatever look; 80 diaries allow 5 + 3 SE = 12.
     hits = 0
@@ -223,6 +224,7 @@ def test_looking_every_week_where_nothing_is_true(rules):
     assert hits <= 9
 
 
+@pytest.mark.prove
 def test_a_true_effect_holds_up_and_none_mostly_does_not(rules):
     def statuses(shift):
         return [

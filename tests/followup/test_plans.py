@@ -276,6 +276,7 @@ def read(table, plan_periods, ticks=None, offset=0, lag=0):
     )  # fmt: skip
 
 
+@pytest.mark.prove
 def test_the_test_errs_as_it_says_and_finds_what_it_promises(rules):
     start = date(2026, 3, 9)
     rng = np.random.default_rng(12)

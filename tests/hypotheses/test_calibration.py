@@ -17,6 +17,7 @@ RULES = rulebook.load()
 OPEN = sorted(name for name, world in EVERY.items() if not world.confounded and name not in ANSWERS)
 
 
+@pytest.mark.prove
 def test_nothing_true_is_rarely_called_clear():
     # 8 months in each world that a table can be cleared of; the promise is 5 in 100
     how = analysis(RULES, 199)
@@ -36,6 +37,7 @@ def test_in_no_world_is_more_called_clear_than_promised(name):
     assert clopper_pearson(claimed, len(rows), 0.998)[0] <= 0.05
 
 
+@pytest.mark.prove
 def test_a_true_shift_is_found_and_a_fixed_question_finds_it_more_often():
     # one shift of 1.4 SD in the persistent world; the full benchmark finds it in about 40 of 100
     # months by the search and in about 90 as a fixed question

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from benchmarks.calibration.meal_worlds import MealWorld, claims, diary, power
 from miner import rulebook
@@ -15,6 +16,7 @@ SHARED = MealWorld(1.0, 0.5)
 SEEDS = range(16)
 
 
+@pytest.mark.prove
 def test_days_that_share_their_meals_are_not_claimed_and_shuffled_rows_are():
     """Nominal 5 %: of 16 diaries more than 3 claims come once in 100 such tests.
 

@@ -128,6 +128,7 @@ def test_truth_is_recovered_from_many_groups():
 
 
 # A nominal 5 % test of the slope of all groups errs within four standard errors of 5 %.
+@pytest.mark.prove
 @pytest.mark.parametrize("groups", [5, 10, 20])
 def test_size_of_the_satterthwaite_test(groups):
     rng, wrong, tries = np.random.default_rng(groups), 0, 200
