@@ -29,10 +29,6 @@ class Search:
     tests: tuple[Tested, ...]
     questions: int
 
-    def outcome(self, name: str) -> OutcomeSearch:
-        """Return the part of one outcome."""
-        return next(part for part in self.outcomes if part.target.name == name)
-
 
 def search(
     design: Design,
