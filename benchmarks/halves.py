@@ -5,15 +5,15 @@
 FOLDER holds client folders of real people, mapped. The first half of a client's usable days is
 ranked by day and by meal, then the second half alone. A pair of habit and outcome is looked at
 where both halves have five units with the habit and five without. It held where the second half's
-difference has the same sign and at least half the size. Beside the levels of the list stand a plain
-list (lift of 1.5 or more and Fisher's exact p of 0.05 or less, no correction) and any pair at all:
-what a level says beyond "any pair" is what it is worth.
+difference has the same sign and at least half the size: of pairs that differ by chance alone half
+keep the sign, and the larger the first difference the fewer hold. Beside the levels of the list
+stand a plain list (lift of 1.5 or more and Fisher's exact p of 0.05 or less, no correction) and any
+pair at all: what a level says beyond "any pair" is what it is worth.
 """
 
 from __future__ import annotations
 
 import argparse
-from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -34,6 +34,7 @@ class Pair:
     """One habit and outcome in both halves."""
 
     groups: tuple[str, ...]
+    same_sign: bool
     held: bool
 
 
@@ -73,29 +74,33 @@ def pairs(first: Ranking, second: Ranking) -> list[Pair]:
             continue
         if one.difference is None or two.difference is None:
             continue
-        held = one.difference * two.difference > 0
-        held = held and abs(two.difference) >= HELD * abs(one.difference)
+        same_sign = one.difference * two.difference > 0
+        held = same_sign and abs(two.difference) >= HELD * abs(one.difference)
         groups = [str(one.evidence), "any pair"]
         groups += ["one of the hints shown"] * (one.id in hints) + ["plain list"] * plain(one)
-        found.append(Pair(tuple(groups), held))
+        found.append(Pair(tuple(groups), same_sign, held))
     return found
 
 
-def counted(folder: Path, unit: str) -> tuple[Counter[str], Counter[str], list[str]]:
-    """Return how many pairs of each group there were, how many held, and who could not be split."""
-    there: Counter[str] = Counter()
-    held: Counter[str] = Counter()
-    short = []
+def looked_at(folder: Path, unit: str) -> tuple[list[Pair], list[str]]:
+    """Return the pairs of all clients, and who could not be split."""
+    found, short = [], []
     for client in sorted(path for path in folder.iterdir() if path.is_dir()):
         try:
-            found = pairs(*halves(client, unit))
+            found += pairs(*halves(client, unit))
         except MinerError as error:
-            short.append(f"{client.name}: {error}")
-            continue
-        for pair in found:
-            there.update(pair.groups)
-            held.update(pair.groups if pair.held else ())
-    return there, held, short
+            short.append(f"Not split, by {unit}: {client.name}: {error}")
+    return found, short
+
+
+def row(group: str, of_units: list[list[Pair]]) -> str:
+    """Return how many pairs of a group kept the sign, and how many held."""
+    cells = [group]
+    for found in of_units:
+        own = [pair for pair in found if group in pair.groups]
+        sums = sum(pair.same_sign for pair in own), sum(pair.held for pair in own)
+        cells += [f"{n} of {len(own)} ({n / len(own):.0%})" if own else "none" for n in sums]
+    return f"| {' | '.join(cells)} |"
 
 
 def main() -> None:
@@ -104,23 +109,20 @@ def main() -> None:
     parser.add_argument("--date", default="")
     parser.add_argument("--out", type=Path)
     chosen = parser.parse_args()
+    people = sum(path.is_dir() for path in chosen.folder.iterdir())
+    found, short = zip(*(looked_at(chosen.folder, unit) for unit in ("day", "meal")), strict=True)
     lines = [
         "# Does the second half agree with the first?",
         "",
-        f"miner {__version__}, {chosen.date}. Held: the same sign and at least half the size.",
+        f"`python -m benchmarks.halves FOLDER`, {people} people, {chosen.date}, "
+        f"miner {__version__}.",
+        "Held: the same sign and at least half the size.",
         "",
-        "| what the first half said | by day | by meal |",
-        "|---|---|---|",
+        "| what the first half said | day: same sign | day: held | meal: same sign | meal: held |",
+        "|---|---|---|---|---|",
+        *(row(group, list(found)) for group in GROUPS),
+        *(f"\n{each}" for unit in short for each in unit),
     ]
-    units = {unit: counted(chosen.folder, unit) for unit in ("day", "meal")}
-    for group in GROUPS:
-        cells = []
-        for there, held, _ in units.values():
-            n = there[group]
-            cells.append(f"{held[group]} of {n} ({held[group] / n:.0%})" if n else "none")
-        lines.append(f"| {group} | {' | '.join(cells)} |")
-    for unit, (_, _, short) in units.items():
-        lines += [f"\nNot split, by {unit}: {each}" for each in short]
     text = "\n".join(lines) + "\n"
     if chosen.out:
         chosen.out.write_text(text, encoding="utf-8")
