@@ -1,21 +1,23 @@
 """How often a file is read wrongly without a word.
 
-    python -m benchmarks.silent_reading --files 10000 --date 2026-03-01 --out FILE
+    python -m benchmarks.silent_reading --files 10000 --cases FILE --date 2026-03-01 --out FILE
 
 Clients whose records are known are written in five styles. One file of each is changed in one of
 the ways of ``silent/``, and read as it was declared before. A value that is read otherwise than it
 is known, or not at all, needs a finding, beyond those of the file as it is known, that names the
 stream or the file and the kind of fault; else it counts as silent. What cannot be seen in the
 files is named beforehand, with the reason, and counted apart. Of files that were not changed at
-most one in a hundred may get a finding of any of these kinds.
+most one in a hundred may get a finding of any of these kinds. Each case is added to the file of
+cases as it is read: a run that is stopped goes on from there.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import cache
 from pathlib import Path
 
@@ -44,7 +46,7 @@ class Case:
     """
 
     number: int
-    way: Mutation
+    way: str
     stream: str
     style: str
     found: str
@@ -71,16 +73,26 @@ def changed_file(number: int) -> Case | None:
     if changed is None:
         return None
     found, said = verdict(right, read(changed, declared), stream, way.says)
-    return Case(number, way, stream, STYLES[style].name, found, said)
+    return Case(number, way.name, stream, STYLES[style].name, found, said)
 
 
-def run(files: int, first: int = 0) -> list[Case]:
-    """Read so many changed files, from a number on."""
-    cases: list[Case] = []
-    number = first
+def run(files: int, first: int = 0, kept: Path | None = None) -> list[Case]:
+    """Read so many changed files, from a number on.
+
+    Args:
+        files: how many in all.
+        first: number of the first.
+        kept: cases read before; further ones are added, a line each.
+    """
+    lines = kept.read_text(encoding="utf-8").splitlines() if kept and kept.exists() else []
+    cases = [Case(**json.loads(line)) for line in lines]
+    number = cases[-1].number + 1 if cases else first
     while len(cases) < files:
-        case = changed_file(number)
-        cases += [case] if case else []
+        if case := changed_file(number):
+            cases.append(case)
+            if kept:
+                with kept.open("a", encoding="utf-8") as file:
+                    file.write(json.dumps(asdict(case)) + "\n")
         number += 1
     return cases
 
@@ -105,7 +117,8 @@ def false_alarms(seeds: Iterable[int]) -> list[str]:
 def report(cases: list[Case], alarms: list[str], unchanged: int, date: str) -> str:
     """Return what was counted as a page."""
     silent = [case for case in cases if case.found == "silent"]
-    seen = [case for case in silent if not case.way.unseen]
+    unseen = {way.name for way in ALL if way.unseen}
+    seen = [case for case in silent if case.way not in unseen]
     lines = [
         "# Silent reading",
         "",
@@ -127,13 +140,13 @@ def report(cases: list[Case], alarms: list[str], unchanged: int, date: str) -> s
         *(_row(way, cases) for way in ALL if way.unseen),
         "",
     ]
-    lines += [f"- silent: {c.number} {c.way.name}, {c.stream}, {c.style}: {c.said}" for c in seen]
+    lines += [f"- silent: {c.number} {c.way}, {c.stream}, {c.style}: {c.said}" for c in seen]
     lines += [f"- not changed: {alarm}" for alarm in alarms]
     return "\n".join(lines).rstrip() + "\n"
 
 
 def _row(way: Mutation, cases: list[Case]) -> str:
-    own = [case for case in cases if case.way is way]
+    own = [case for case in cases if case.way == way.name]
     counts = Counter(case.found for case in own)
     said = Counter(DIGITS.sub("#", case.said) for case in own if case.found == "told")
     text = way.unseen or (said.most_common(1)[0][0].replace("|", "/") if said else "")
@@ -145,11 +158,13 @@ def main() -> None:
     parser.add_argument("--files", type=int, default=10_000)
     parser.add_argument("--unchanged", type=int, default=1_000)
     parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--cases", type=Path)
     parser.add_argument("--date", default="")
     parser.add_argument("--out", type=Path)
     chosen = parser.parse_args()
+    cases = run(chosen.files, chosen.first, chosen.cases)
     alarms = false_alarms(range(1000, 1000 + chosen.unchanged))
-    text = report(run(chosen.files, chosen.first), alarms, chosen.unchanged, chosen.date)
+    text = report(cases, alarms, chosen.unchanged, chosen.date)
     if chosen.out:
         chosen.out.write_text(text, encoding="utf-8")
     print(text)

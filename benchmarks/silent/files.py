@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from functools import cached_property
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -79,8 +80,9 @@ class File:
         join = self.style.delimiter.join
         return [join(self.names()), *(join(map(self.cell, row)) for row in self.rows)]
 
+    @cached_property
     def content(self) -> bytes:
-        """Return the bytes of the file."""
+        """The bytes of the file; its rows stay as they are from then on."""
         if self.raw is not None:
             return self.raw
         return ("\n".join(self.text()) + "\n").encode(self.style.encoding)
@@ -237,7 +239,7 @@ def write_client(folder: Path, files: Client, declared: Client) -> None:
     """Write the files as they are, and the settings as they were declared before."""
     folder.mkdir(parents=True)
     for file in files.values():
-        (folder / file.name).write_bytes(file.content())
+        (folder / file.name).write_bytes(file.content)
     zone = declared["glucose"].style.zone
     lines = ['code = "client"', *([f'time_zone = "{zone}"'] if zone else [])]
     (folder / "client.toml").write_text("\n".join(lines) + "\n")
