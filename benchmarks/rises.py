@@ -33,6 +33,7 @@ PAIRS = {  # of the sets that were marked twice
     "third": "ab",
     "fourth": "ab",
     "fifth": "cd",
+    "sixth": "ef",
 }
 
 
