@@ -178,3 +178,12 @@ def test_a_level_of_no_stress_alone_never_counts_as_stress(folder):
     client = read_client(folder.path)
     assert len(client.used("stress")) == 0
     assert len(client.worn["stress"]) > 0
+
+
+def test_a_stream_that_cannot_be_fed_is_not_offered_and_what_it_lacks_is_named(folder):
+    rows = "".join(f"2026-03-{day:02d} 23:10,7:{day:02d}\n" for day in range(1, 9))
+    path = folder.write("nights.csv", f"bedtime,time asleep\n{rows}").path / "nights.csv"
+    ((_, asked),) = map_file(path).asked()[0]
+    assert asked.options == ()
+    with pytest.raises(MinerError, match=r"glucose it lacks a column.*--set \"columns\.KEY"):
+        map_file(path, answers={"stream": "glucose"})

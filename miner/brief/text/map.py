@@ -123,7 +123,7 @@ _QUESTIONS = {
     "offset_beside": "Are the times in UTC? {column} has an offset beside them.",
     "several_streams": "What does this file hold? It may be {streams}.",
     "people": "Whose records are these? {column} names {people} people.",
-    "nothing_speaks": "What does this file hold? No name in it says so.",
+    "nothing_speaks": "What does this file hold? Its columns do not say so.",
 }
 
 _OPTIONS = {

@@ -26,7 +26,7 @@ from miner.records.sources import TIME_OF_DAY, Source
 from miner.records.table_file import Table
 from miner.records.text_file import TextFile
 from miner.records.time_hints import hint
-from miner.records.toml_file import explained
+from miner.records.toml_file import explained, plainly
 from miner.results.mapping import Option, Proposal
 
 _SAMPLED = ("glucose", "stress", "activity")
@@ -131,7 +131,7 @@ def _clear(found: Sequence[Claim], part: Part, notes: Notes) -> bool:
     code, facts = "nothing_speaks", dict[str, Any]()
     if rivals:
         code, facts = "several_streams", {"streams": fits}
-    options = [Option(each, {"stream": each}, "stream", rows) for each in fits or STREAMS]
+    options = [Option(each, {"stream": each}, "stream", rows) for each in fits]
     notes.ask("stream", code, options, needed=True, **facts)
     return False
 
@@ -236,7 +236,13 @@ def _source(entry: Mapping[str, Any], part: Part) -> Source:
     try:
         source = Source.model_validate(dict(entry))
     except ValidationError as error:
-        raise explained(error, Source, name) from error
+        if any(each["loc"] for each in error.errors()):
+            raise explained(error, Source, name) from error
+        needed = plainly(error.errors()[0]["msg"])
+        do = 'Say which column of the file it is: --set "columns.KEY=COLUMN".'
+        raise MinerError(
+            f"as {entry['stream']} it lacks a column", needed, do, file=name
+        ) from error
     names = [each for each in part.text.header if each]
     for own in source.needed:
         if own not in names:
