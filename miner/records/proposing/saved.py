@@ -24,8 +24,10 @@ _SAYS = "# Entries of sources.toml as they were before. 'miner map FILE --undo' 
 
 
 def as_toml(entry: Mapping[str, Any]) -> str:
-    """Return an entry as TOML."""
-    return tomlkit.dumps({"source": [entry]})
+    """Return an entry as TOML; marks that nobody sees are written as their number."""
+    text = tomlkit.dumps({"source": [entry]})
+    shown = (mark if mark.isprintable() or mark == "\n" else f"\\U{ord(mark):08x}" for mark in text)
+    return "".join(shown)
 
 
 @dataclass(frozen=True, slots=True)
