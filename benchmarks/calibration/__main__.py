@@ -7,7 +7,7 @@ Runs what is missing, fifty diaries of each cell in turn, so that it may be stop
 Their counts are kept in ``--counts``, with a hash of the code they rest on: what was run with the
 same code and seeds is not run again, by whatever process. ``--share 1/2`` runs the first of two
 halves, in a file of its own. Then it prints every gate beside its figure and writes the page. The
-usual methods are run on the first fifty diaries of a cell.
+usual methods are run on the first fifty diaries of 28 days.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from benchmarks.calibration.cells import cells, counted, merged, read
+from benchmarks.calibration.cells import DAYS, cells, counted, merged, read
 from benchmarks.calibration.diary import Analysis, Cell, Row, analysis, run
 from benchmarks.calibration.table import gates, page
 from miner import rulebook
@@ -46,7 +46,8 @@ def count(chosen: argparse.Namespace) -> None:
             if time.monotonic() > until:
                 break
             if not any(part.cell == cell and part.first <= first < part.end for part in done):
-                rows = _rows(cell, first, how, beside=first == chosen.first)
+                beside = first == chosen.first and cell.days == min(DAYS)
+                rows = _rows(cell, first, how, beside=beside)
                 file.write(counted(cell, first, chosen.draws, rows).line())
                 file.flush()
     own.write_text("".join(part.line() for part in read([own])), encoding="utf-8")

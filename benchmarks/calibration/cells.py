@@ -29,11 +29,10 @@ DECIDES = {
 
 def cells() -> list[Cell]:
     """Return every cell: worlds in which nothing is true, then those in which one thing is."""
-    nothing = [Cell(world, days) for world in WORLDS for days in DAYS]
-    nothing += [Cell(world, 60, 30) for world in WORLDS]
-    nothing += [Cell(world, days) for world in WEEKLY for days in (28, 42, 60, 90)]
+    nothing = [Cell(world, days) for world in WEEKLY for days in (28, 42, 60, 90)]
     nothing += [Cell(world, days) for world in UNEVEN for days in (42, 60, 90)]
-    nothing += [Cell(world, days) for world in (*HOSTILE, *ANSWERS) for days in DAYS]
+    nothing += [Cell(world, days) for world in (*HOSTILE, *ANSWERS, *WORLDS) for days in DAYS]
+    nothing += [Cell(world, 60, 30) for world in WORLDS]
     one = [
         Cell(name, days, shift=SHIFT)
         for name, world in WORLDS.items()

@@ -45,10 +45,15 @@ class Cell:
 
 @dataclass(frozen=True)
 class Analysis:
-    """How diaries are analysed: the rule book with so many draws, and what calls share."""
+    """How diaries are analysed: the rule book with so many draws, and what diaries share.
+
+    Attributes:
+        designs: of a month of so many days, habits and outcomes, with measures or without.
+    """
 
     rules: RuleBook
     spectra: Spectra
+    designs: dict[tuple[int, int, int, bool], Design]
 
     @property
     def draws(self) -> int:
@@ -59,7 +64,7 @@ class Analysis:
 def analysis(rules: RuleBook, draws: int) -> Analysis:
     """Return the shipped analysis with another number of permutations."""
     guard = rules.guardrails.model_copy(update={"draws": draws})
-    return Analysis(rules.model_copy(update={"guardrails": guard}), {})
+    return Analysis(rules.model_copy(update={"guardrails": guard}), {}, {})
 
 
 def run(cell: Cell, how: Analysis, seed: int, *, beside: bool = False) -> Row:
@@ -74,11 +79,11 @@ def nothing_true(cell: Cell, how: Analysis, seed: int, *, beside: bool) -> Row:
     drawn = month(
         EVERY[cell.world], how.rules, days=cell.days, factors=cell.factors, seed=seed, measured=True
     )
-    plan = design(drawn.table, how.rules)
+    plan = design(drawn.table, how.rules) if beside else _planned(drawn, how)
     found = _search(plan, how, seed)
     told = {
         "search": _clear(found, how.rules),
-        "one fixed": _fixed(plan, drawn, how, ALONE),
+        "one fixed": _fixed(plan, how, ALONE),
     }
     row = {name: float(bool(clear)) for name, clear in told.items()}
     if EVERY[cell.world].answers:
@@ -96,15 +101,24 @@ def one_true(cell: Cell, how: Analysis, seed: int) -> Row:
         EVERY[cell.world], how.rules, days=cell.days, factors=cell.factors, seed=seed,
         shift=cell.shift,
     )  # fmt: skip
-    plan = design(drawn.table, how.rules)
+    plan = _planned(drawn, how)
     found = _search(plan, how, seed)
     row = _found(found, how.rules, "shipped family") | _covers(found, drawn)
     one = replace(plan, targets=tuple(t for t in plan.targets if t.name == PRIMARY))
     row |= _found(_search(one, how, seed), how.rules, "one outcome")
     for name, pairs in (("one fixed", ALONE), ("three fixed", THREE)):
-        clear = _fixed(plan, drawn, how, pairs)
+        clear = _fixed(plan, how, pairs)
         row[name] = float(any(item.test.target.name == PRIMARY for item in clear))
     return row
+
+
+def _planned(drawn: Month, how: Analysis) -> Design:
+    """Return what is tested: of the first month of a kind from its table, then from its arrays."""
+    measured = drawn.measures is not drawn.habits
+    kind = (*drawn.habits.shape, len(drawn.outcomes), measured)
+    if kind not in how.designs:
+        how.designs[kind] = design(drawn.table, how.rules)
+    return drawn.design(how.designs[kind])
 
 
 def _search(plan: Design, how: Analysis, seed: int) -> Search:
@@ -134,11 +148,9 @@ def _found(found: Search, rules: RuleBook, name: str) -> Row:
     }
 
 
-def _fixed(
-    plan: Design, drawn: Month, how: Analysis, pairs: tuple[tuple[str, str], ...]
-) -> list[Judged]:
+def _fixed(plan: Design, how: Analysis, pairs: tuple[tuple[str, str], ...]) -> list[Judged]:
     """Return the fixed questions that are answered clear."""
-    dates = drawn.table.frame["date"].tolist()
+    dates = plan.names
     asked = [Question(factor, outcome) for factor, outcome in pairs]
     answers = answer(plan, dates, asked, how.rules.guardrails, spectra=how.spectra)
     return [item for _, item in answers if item.evidence is Evidence.CLEAR]

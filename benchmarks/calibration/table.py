@@ -106,7 +106,7 @@ def page(cells: Sequence[Counted]) -> str:
         "# Calibration",
         f"`python -m benchmarks.calibration`: {of} diaries a cell, percentages called clear by the "
         f"shipped decision. Worlds: `calibration/kinds.py`. The usual methods (last four columns) "
-        f"on fifty diaries of each cell. Code {code()}.",
+        f"on the first fifty diaries of 28 days. Code {code()}.",
         "## Gates",
         "\n".join(gates(cells)),
         "## Anything clear where nothing is true",

@@ -8,7 +8,8 @@ standard deviations.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from benchmarks.calibration.kinds import EVERY, UNEVEN, WEEKLY, WORLDS, World
+from miner.hypotheses.design import Design, Item, Target, earlier
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
 
@@ -37,29 +39,98 @@ SKEWED_SD = float(np.sqrt((np.exp(SKEW**2) - 1) * np.exp(SKEW**2)))
 
 
 @dataclass(frozen=True)
-class Month:
-    """One invented month: its table, and what the outcomes would be without their scatter.
+class Calendar:
+    """The days of a month: numbers since 1970, weekdays (Monday 0), rest days, sensors."""
 
-    Attributes:
-        truth: outcome -> shape (days,), the true effect alone, the outcome's own unit.
-    """
+    numbers: NDArray[np.int64]
 
-    table: UnitTable
-    truth: dict[str, Floats] = field(default_factory=dict)
+    @property
+    def weekday(self) -> NDArray[np.int64]:
+        """Return the weekday of each day, Monday 0."""
+        return (self.numbers + 3) % 7
+
+    @property
+    def rest(self) -> NDArray[np.bool_]:
+        """Return which days are of a weekend."""
+        return np.isin(self.weekday, (5, 6))
+
+    @property
+    def sensors(self) -> NDArray[np.int64]:
+        """Return which sensor was worn, 14 days each."""
+        return (self.numbers - self.numbers[0]) // 14
 
 
 @dataclass(frozen=True)
-class _Calendar:
-    """The days of a month, and the source of chance: numbers since 1970, rest days, weekdays."""
+class Month:
+    """One invented month, and what its outcomes would be without their scatter.
 
-    rng: np.random.Generator
-    numbers: NDArray[np.int64]
-    weekday: NDArray[np.int64]
-    rest: NDArray[np.bool_]
+    Attributes:
+        names: of the m habits.
+        outcomes: outcome -> shape (days,), its own unit, NaN unknown.
+        habits: shape (days, m), 1 yes, 0 no, NaN unknown.
+        measures: shape (days, m), how much of each there was; the habits where it is not known.
+        truth: outcome -> shape (days,), the true effect alone, the outcome's own unit.
+    """
 
-    @property
-    def days(self) -> int:
-        return len(self.numbers)
+    calendar: Calendar
+    names: tuple[str, ...]
+    outcomes: dict[str, Floats]
+    habits: Floats
+    measures: Floats
+    truth: dict[str, Floats]
+
+    @cached_property
+    def table(self) -> UnitTable:
+        """The same as a unit table."""
+        numbers = self.calendar.numbers
+        dates = pd.Index(np.datetime_as_string(numbers.astype("datetime64[D]")), dtype=object)
+        frame = pd.DataFrame(
+            {"date": dates, "day_number": numbers, "rest_day": self.calendar.rest, "usable": True,
+             "left_out": "", "sensor": self.calendar.sensors.astype(str), "coverage": 1.0,
+             **self.outcomes, **dict(zip(self.names, self.habits.T, strict=True))},
+            index=dates,
+        )  # fmt: skip
+        return UnitTable(
+            unit="day",
+            frame=frame,
+            outcomes=tuple(self.outcomes),
+            factors=self.names,
+            measures=pd.DataFrame(self.measures, index=dates, columns=list(self.names)),
+            by_clock=frame[list(self.outcomes)].copy(),
+            reasons={},
+            sources={},
+            context=frame[[]],
+        )
+
+    def design(self, like: Design) -> Design:
+        """Return what is tested, without a table, and without labels of the higher quarter.
+
+        Args:
+            like: the design of another month of the same days, habits and outcomes, from its table.
+        """
+        columns: dict[tuple[str, int], tuple[Floats, Floats | None]] = {}
+        targets = []
+        for target in like.targets:
+            for item in target.items:
+                if (item.factor, item.lag) not in columns:
+                    columns[item.factor, item.lag] = self._columns(item)
+            items = tuple(
+                Item(item.factor, item.rule, item.lag, item.relation,
+                     *columns[item.factor, item.lag])
+                for item in target.items
+            )  # fmt: skip
+            values = self.outcomes[target.name]
+            none = np.full(len(values), np.nan)
+            targets.append(Target(target.name, target.rule, values, values, none, items))
+        return replace(like, targets=tuple(targets))
+
+    def _columns(self, item: Item) -> tuple[Floats, Floats | None]:
+        at, days = self.names.index(item.factor), self.calendar.numbers
+        values = earlier(self.habits[:, at], days, item.lag)
+        if item.dose is None:
+            return values, None
+        sign = -1 if item.rule.towards_less else 1
+        return values, sign * earlier(self.measures[:, at], days, item.lag) / (item.rule.per or 1)
 
 
 def month(
@@ -91,30 +162,28 @@ def month(
         spreads: draws true effects (factor, outcome) -> own unit, in place of one shift.
         measured: habits that the rule book knows by a measure have one, beside yes and no.
     """
-    rng = np.random.default_rng(seed)
-    names = factor_names(rules, factors)
-    numbers = FIRST_DAY + np.arange(days)
-    weekday = (numbers + 3) % 7
-    calendar = _Calendar(rng, numbers, weekday, np.isin(weekday, (5, 6)))
+    rng, names = np.random.default_rng(seed), factor_names(rules, factors)
+    calendar = Calendar(FIRST_DAY + np.arange(days))
     common = world.weekend * calendar.rest + world.drift * np.linspace(-0.5, 0.5, days)
     begin = int(rng.integers(0, max(days - 7, 1)))
     common[begin : begin + 7] += world.bad_week
-    lasting = _changes(world, calendar, 1 + factors) + _waves(world, calendar, 1 + factors)
-    own = common[:, None] + lasting
-    shared = _noise(world, calendar) + own[:, 0]
-    habits, amounts = _habits(world, calendar, names, shared, own[:, 1:])
-    shared = shared + world.weekly * rng.normal(size=7)[weekday] if world.weekly else shared
+    lasting = _changes(world, rng, days, 1 + factors) + _waves(world, rng, days, 1 + factors)
+    lasting = common[:, None] + lasting
+    shared = _noise(world, rng, days) + lasting[:, 0]
+    habits, amounts = _habits(world, rng, calendar, names, shared, lasting[:, 1:])
+    if world.weekly:
+        shared = shared + world.weekly * rng.normal(size=7)[calendar.weekday]
     effects = spreads(rng) if spreads else {}
     if shift:
         effects = {(cause, target): shift * SPREAD[target]}
     columns, truth = {}, {}
-    sensors = np.arange(days) // 14
+    sensors = calendar.sensors
     step = rng.normal(0, world.sensor_step, sensors.max() + 1)[sensors]
     wider = np.ones(days)
     if world.uneven != 1.0:
         wider[habits[:, names.index(ASKED)] == 1] = world.uneven
     for name in outcomes:
-        own = _noise(world, calendar)
+        own = _noise(world, rng, days)
         latent = wider * (np.sqrt(SHARED) * shared + np.sqrt(1 - SHARED) * own) + step
         if world.dips and name == "overnight_mean":
             latent = latent - world.dips * habits[:, names.index("long_sleep")]
@@ -122,16 +191,14 @@ def month(
         truth[name] = _effect(rules, name, names, habits, effects)
         columns[name] = MEAN[name] + SPREAD[name] * values + truth[name]
     known = ~_unnoted(world, rng, shared, habits.shape)
-    frame = _frame(calendar, sensors, columns, names, np.where(known, habits, np.nan))
     if world.missing_by_outcome:
         gone = rng.random(days) < world.missing_by_outcome * (shared > 0.5)
-        frame.loc[gone, list(outcomes)] = np.nan
-    measures = frame[list(names)]
+        columns = {name: np.where(gone, np.nan, values) for name, values in columns.items()}
     if measured:
-        signs = [-1.0 if rules.factor(name).towards_less else 1.0 for name in names]
-        noted = np.where(known, 10 + amounts * signs, np.nan)
-        measures = pd.DataFrame(noted, index=frame.index, columns=list(names))
-    return Month(_table(frame, measures, outcomes, names), truth)
+        amounts *= [-1.0 if rules.factor(name).towards_less else 1.0 for name in names]
+    habits = np.where(known, habits, np.nan)
+    measures = np.where(known, 10 + amounts, np.nan) if measured else habits
+    return Month(calendar, names, columns, habits, measures, truth)
 
 
 def factor_names(rules: RuleBook, count: int) -> tuple[str, ...]:
@@ -149,14 +216,13 @@ def _ar1(rng: np.random.Generator, days: int, phi: float) -> Floats:
     return series
 
 
-def _noise(world: World, calendar: _Calendar) -> Floats:
-    rng, share = calendar.rng, world.outcome_share
-    dependent = _ar1(rng, calendar.days, world.outcome_phi)
-    return np.sqrt(share) * dependent + np.sqrt(1 - share) * rng.normal(size=calendar.days)
+def _noise(world: World, rng: np.random.Generator, days: int) -> Floats:
+    share = world.outcome_share
+    dependent = _ar1(rng, days, world.outcome_phi)
+    return np.sqrt(share) * dependent + np.sqrt(1 - share) * rng.normal(size=days)
 
 
-def _changes(world: World, calendar: _Calendar, count: int) -> Floats:
-    rng, days = calendar.rng, calendar.days
+def _changes(world: World, rng: np.random.Generator, days: int, count: int) -> Floats:
     if not world.change:
         return np.zeros((days, count))
     when = rng.integers(round(0.2 * days), round(0.8 * days) + 1, count)
@@ -165,8 +231,7 @@ def _changes(world: World, calendar: _Calendar, count: int) -> Floats:
     return world.change * ways * (np.arange(days)[:, None] >= when)
 
 
-def _waves(world: World, calendar: _Calendar, count: int) -> Floats:
-    rng, days = calendar.rng, calendar.days
+def _waves(world: World, rng: np.random.Generator, days: int, count: int) -> Floats:
     if not world.wave:
         return np.zeros((days, count))
     length, start = rng.uniform(14, 56, count), rng.uniform(0, 2 * np.pi, count)
@@ -174,7 +239,12 @@ def _waves(world: World, calendar: _Calendar, count: int) -> Floats:
 
 
 def _habits(
-    world: World, calendar: _Calendar, names: tuple[str, ...], shared: Floats, common: Floats
+    world: World,
+    rng: np.random.Generator,
+    calendar: Calendar,
+    names: tuple[str, ...],
+    shared: Floats,
+    common: Floats,
 ) -> tuple[Floats, Floats]:
     """Return whether each habit came, and how much of it there was, shape (days, m) each.
 
@@ -182,12 +252,13 @@ def _habits(
 
     Args:
         world: how habits come about.
+        rng: the source of chance.
         calendar: the days.
         names: of the m habits.
         shared: shape (days,), what lies behind all outcomes.
         common: shape (days, m), what is added to each habit.
     """
-    rng, days, count = calendar.rng, calendar.days, len(names)
+    days, count = common.shape
     habits, amounts = np.empty((days, count)), np.empty((days, count))
     for at, name in enumerate(names):
         latent = _ar1(rng, days, world.habit_phi) + common[:, at]
@@ -236,36 +307,3 @@ def _unnoted(
     unknown = np.linspace(0, world.fading, shape[0])
     unknown = unknown + world.missing_by_outcome * high + world.unnoted * ~high
     return rng.random(shape) < unknown[:, None]
-
-
-def _frame(
-    calendar: _Calendar,
-    sensors: NDArray[np.int64],
-    columns: dict[str, Floats],
-    names: tuple[str, ...],
-    noted: Floats,
-) -> pd.DataFrame:
-    dates = pd.Index(np.datetime_as_string(calendar.numbers.astype("datetime64[D]")), dtype=object)
-    head = {"date": dates, "day_number": calendar.numbers, "rest_day": calendar.rest,
-            "usable": np.ones(len(dates), dtype=bool),
-            "left_out": np.full(len(dates), "", dtype=object),
-            "sensor": sensors.astype(str).astype(object), "coverage": np.ones(len(dates)),
-            }  # fmt: skip
-    habits = dict(zip(names, noted.T, strict=True))
-    return pd.DataFrame({**head, **columns, **habits}, index=dates)
-
-
-def _table(
-    frame: pd.DataFrame, measures: pd.DataFrame, outcomes: tuple[str, ...], names: tuple[str, ...]
-) -> UnitTable:
-    return UnitTable(
-        unit="day",
-        frame=frame,
-        outcomes=outcomes,
-        factors=names,
-        measures=measures,
-        by_clock=frame[list(outcomes)].copy(),
-        reasons={},
-        sources={},
-        context=frame[[]],
-    )

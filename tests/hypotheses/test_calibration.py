@@ -11,6 +11,8 @@ from benchmarks.calibration.kinds import ANSWERS, EVERY
 from benchmarks.calibration.table import gates, page
 from benchmarks.calibration.worlds import WORLDS, month
 from miner import rulebook
+from miner.hypotheses.design import design
+from miner.hypotheses.search import search
 from miner.stats.proportions import clopper_pearson
 
 RULES = rulebook.load()
@@ -56,6 +58,28 @@ def test_habits_that_answer_the_day_say_that_they_could():
     rows = [run(Cell("answers", 60), how, 700_000 + seed) for seed in range(6)]
     assert sum(row["answers clear"] for row in rows) > 0
     assert sum(row["answers unsaid"] for row in rows) == 0
+
+
+# Arrays in place of a table: the same rules with the same numbers, gaps and unknown days too.
+@pytest.mark.parametrize("name", ["missing_by_outcome", "fading_logs"])
+def test_a_month_is_tested_from_its_arrays_as_from_its_table(name):
+    like, drawn = (
+        month(EVERY[name], RULES, days=42, factors=15, seed=seed, measured=True) for seed in (1, 2)
+    )
+    first = design(like.table, RULES)
+    one, other = (
+        search(plan, "minutes_above", RULES.guardrails, draws=99, seed=3)
+        for plan in (design(drawn.table, RULES), drawn.design(first))
+    )
+    numbers = [
+        [
+            (t.target.name, t.rule.items, t.rule.shape, t.difference, t.p_adjusted)
+            for t in part.tests
+        ]
+        for part in (one, other)
+    ]
+    np.testing.assert_equal(numbers[0], numbers[1])
+    assert len(numbers[0]) > 100
 
 
 def test_counts_of_parts_are_those_of_the_whole(tmp_path):
