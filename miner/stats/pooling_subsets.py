@@ -10,7 +10,7 @@ import numpy.typing as npt
 from miner.stats.effects import two_sided
 from miner.stats.pooling import Floats
 
-MOST_STEPS = 200
+ACCURACY = 1e-10
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,15 +57,13 @@ def means_of_subsets(
     held, y, own = known.astype(np.float64), np.where(known, y, 0.0), np.where(known, s**2, 1.0)
     groups = held.sum(axis=1)
     enough = groups >= 2
-    tau2 = np.zeros(len(held))
+    tau2, moving = np.zeros(len(held)), enough
     with np.errstate(divide="ignore", invalid="ignore"):
-        for _ in range(MOST_STEPS):
+        while moving.any():
             weights, means, squares = _weighted(held, y, own, tau2)
             excess = (weights * squares).sum(axis=1) - (groups - 1)
+            moving = enough & (excess > ACCURACY * groups)
             step = excess / (weights**2 * squares).sum(axis=1)
-            moving = enough & (step > 1e-14 * np.maximum(tau2, 1e-300)) & (excess > 1e-12)
-            if not moving.any():
-                break
             tau2 = np.where(moving, tau2 + step, tau2)
         weights, means, squares = _weighted(held, y, own, tau2)
         factor = (weights * squares).sum(axis=1) / (groups - 1)
