@@ -31,6 +31,11 @@ from miner.records.toml_file import read_toml
 from miner.results.caseload import Caseload, PooledEffect
 from miner.rulebook import RuleBook
 
+SECOND = (
+    "By {unit} each client's own list is a second look: nothing in it is called clear. What the "
+    "clients share may be."
+)
+
 
 def pool(
     practice: Path | str,
@@ -96,7 +101,10 @@ def pool(
         too_few=too_few,
         pooled=tuple(effects),
         traces=tuple(traces(place, home, gone, withdrew, present)),
-        notes=tuple(_notes(pooled.notes, pooled.copies, effects, len(agreed))),
+        notes=(
+            *_notes(pooled.notes, pooled.copies, effects, len(agreed)),
+            *([SECOND.format(unit=by)] if by != (settings.rank_unit or "day") else ()),
+        ),
         clear_by_chance=rules.guardrails.claim_level * sum(row.status == "ranked" for row in rows),
         suggested=for_every_client(rows, agreed, own, rules, by),
     )

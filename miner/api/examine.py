@@ -11,7 +11,7 @@ import pandas as pd
 
 from miner import __version__, resources
 from miner.api.open_questions import open_questions
-from miner.api.ranking import rank, table_of
+from miner.api.ranking import rank, second_looks, table_of
 from miner.api.steps import check, load_rules
 from miner.caseload.places import fetched, fingerprint
 from miner.caseload.record import Head, Told, to_parquet
@@ -159,7 +159,7 @@ def _attention(ranking: Ranking, report: CheckReport) -> list[str]:
 
 
 def _notes(client: Client, ranking: Ranking) -> list[str]:
-    told = open_questions(client)
+    told = {*open_questions(client), *second_looks(ranking.unit)}
     return [note for note in ranking.notes if note not in told]
 
 

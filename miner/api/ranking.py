@@ -131,12 +131,17 @@ def _second_look(
     client: Client, past: Past, table: UnitTable, unit: str, span: tuple[str | None, str | None]
 ) -> list[str]:
     """Return why nothing searched may be called clear, or nothing where this is the first look."""
-    other = "day" if unit == "meal" else "meal"
     first = past.ranked_first_by(first_day(table, span))
     if unit == (first or client.settings.rank_unit):
         return []
-    why = RANKED_FIRST if first else BY_DEFAULT
-    return [SECOND_LOOK.format(unit=unit, why=why.format(other=other))]
+    return [second_looks(unit)[0 if first else 1]]
+
+
+def second_looks(unit: str) -> tuple[str, str]:
+    """Return what is said of a second look by one unit: ranked otherwise first, or by default."""
+    other = "day" if unit == "meal" else "meal"
+    first, usual = (why.format(other=other) for why in (RANKED_FIRST, BY_DEFAULT))
+    return SECOND_LOOK.format(unit=unit, why=first), SECOND_LOOK.format(unit=unit, why=usual)
 
 
 def _moved(past: Past, ranking: Ranking, since: str, rules: RuleBook) -> list[str]:

@@ -21,6 +21,7 @@ from miner.errors import MinerError
 from miner.records import read_client
 from miner.records.client import Client
 from miner.records.same_readings import day_prints, same_days
+from miner.records.settings import read_settings
 from miner.results import Shape
 from miner.results.caseload import ClientRow
 from miner.results.suggestions import Suggested, Suggestion
@@ -52,17 +53,19 @@ def suggested_questions(
     """
     folder = folder_of(client).resolve()
     practice, settings = folder.parent, settings_of(client)
-    names = [name for name in client_folders(str(practice)) if name != folder.name]
+    every = [name for name in client_folders(str(practice)) if name != folder.name]
+    names = [name for name in every if _agreed(practice / name)]
     own_rules = load_rules(None, folder)
     found: list[Suggestion] = []
-    others = looked_at = 0
-    for unit in ("day", "meal") if names else ():
+    counts, looked_at = [], 0
+    for unit in ("day", "meal") if len(names) >= FEWEST_CLIENTS else ():
         store = Store(folder_of_unit(practice / NAME, unit))
         look(str(practice), names, store, unit, draws=draws, progress=progress)
         agreed = _without_copies(who_is_pooled(names, store).agreed, store, client)
-        others = max(others, len(agreed))
+        counts.append(len(agreed))
         questions, asked_of = _suggested_by(agreed, store, own_rules, unit)
         found, looked_at = [*found, *questions], looked_at + asked_of
+    others = max(counts, default=len(names))
     asked = {(item.factor, item.outcome) for item in read_past(client).asked()}
     new = [item for item in found if (item.factor, item.outcome) not in asked]
     told = Suggested(
@@ -111,6 +114,14 @@ def for_every_client(
         )
         for row, out, (questions, asked) in zip(rows, left_out, found, strict=True)
     )
+
+
+def _agreed(folder: Path) -> bool:
+    """Say whether a folder is that of a client who agreed to be pooled; nothing else is read."""
+    try:
+        return bool(read_settings(folder, folder.parent).pooled)
+    except MinerError:
+        return False
 
 
 def _code(row: ClientRow) -> str:

@@ -137,6 +137,10 @@ def test_a_habit_made_of_the_carbohydrate_is_tested_without_it(eaters: Path) -> 
 def test_days_and_meals_are_kept_apart(both: Both, copy: Path) -> None:
     days, meals = both.days, both.meals
     assert (days.unit, meals.unit) == ("day", "meal")
+    second = [any("second look" in note for note in found.notes) for found in (days, meals)]
+    assert second == [False, True]
+    assert not any("second look" in text for row in meals.clients for text in row.attention)
+    assert {row.clear for row in meals.clients} == {0}
     kept = sorted(path.name for path in (copy / NAME).rglob("*.parquet"))
     assert len(kept) == 2 * CLIENTS
     assert pool(copy, draws=100).to_dict() == days.to_dict()

@@ -165,6 +165,15 @@ def test_nothing_is_written_to_the_client_or_kept_of_it(copy: Path) -> None:
     assert b"client-02" not in kept
 
 
+def test_nothing_but_the_consent_is_read_of_one_who_did_not_agree(copy: Path) -> None:
+    shutil.rmtree(copy / NAME)
+    for k in range(3, 7):
+        change(copy / f"client-0{k}" / "client.toml", "pooled = true", "pooled = false")
+    (copy / "letters").mkdir()
+    assert api.suggested_questions(copy / "client-01").others == 1
+    assert not (copy / NAME).exists()
+
+
 def test_one_who_did_not_agree_never_contributes(copy: Path) -> None:
     change(copy / "client-03" / "client.toml", "pooled = true", "pooled = false")
     change(copy / "client-04" / "client.toml", "pooled = true", "")
