@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from math import isfinite
 
 import numpy as np
@@ -15,6 +16,7 @@ from miner.results import Evidence, Shape
 from miner.results.caseload import Estimate
 from miner.results.suggestions import Suggestion
 from miner.rulebook import RuleBook
+from miner.stats.effects import t_quantile
 from miner.stats.pooling_own import at_common_phi
 from miner.stats.pooling_subsets import SubsetMeans, means_of_subsets
 
@@ -72,8 +74,38 @@ def _p(found: SubsetMeans, least: NDArray[np.intp]) -> Floats:
     return np.where(found.groups >= least, found.p, np.nan)
 
 
-_Found = tuple[Question, Shape, Estimate, float, float]
-"""A question, the shape that speaks, its answer, its p and its span."""
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """A question for one client: the shape that speaks, with all that stands behind it.
+
+    Attributes:
+        p: of the better of both shapes.
+        at: which of the subsets of ``means``.
+        others: of ``own``, those who are not left out.
+    """
+
+    question: Question
+    shape: Shape
+    p: float
+    means: SubsetMeans
+    at: int
+    own: OwnSlopes
+    others: NDArray[np.bool_]
+
+    @property
+    def answer(self) -> Estimate:
+        """The mean of the others with its 95 % interval."""
+        mean, error = (
+            float(x[self.at]) for x in (self.means.estimates, self.means.standard_errors)
+        )
+        df = int(self.means.groups[self.at]) - 1
+        reach = t_quantile(0.975, df) * error
+        return Estimate(mean, error, (mean - reach, mean + reach), df, self.p, None, df + 1)
+
+    @property
+    def span(self) -> float:
+        """How far the quarters of the others lie apart, the median."""
+        return float(np.median(self.own.spans[self.others]))
 
 
 def _one(
@@ -84,32 +116,25 @@ def _one(
     used: NDArray[np.bool_],
     at: int,
 ) -> _Found | None:
-    from scipy.stats import t
-
     known = [shape for shape in p if isfinite(p[shape][at])]
     if not known:
         return None
     shape = min(known, key=lambda one: float(p[one][at]))
-    mean, error = float(means[shape].estimates[at]), float(means[shape].standard_errors[at])
-    df = int(means[shape].groups[at]) - 1
-    reach = float(t.ppf(0.975, df)) * error
-    alone = float(p[shape][at])
-    answer = Estimate(mean, error, (mean - reach, mean + reach), df, alone, None, df + 1)
+    both = min(1.0, len(known) * float(p[shape][at]))
     others = used[own[shape].clients]
-    span = float(np.median(own[shape].spans[others]))
-    return question, shape, answer, min(1.0, len(known) * alone), span
+    return _Found(question, shape, both, means[shape], at, own[shape], others)
 
 
 def _chosen(
     found: Sequence[_Found | None], rules: RuleBook, unit: str
 ) -> tuple[list[Suggestion], int]:
     asked = [item for item in found if item is not None]
-    out = []
-    for item, p in zip(asked, adjusted([item[3] for item in asked]), strict=True):
-        told = _suggestion(item, float(p), rules, unit)
-        if told is not None:
-            out.append(told)
-    return strongest(out), len(asked)
+    told = [
+        _suggestion(item, float(p), rules, unit)
+        for item, p in zip(asked, adjusted([item.p for item in asked]), strict=True)
+        if item.p <= rules.guardrails.hint_level
+    ]
+    return strongest([item for item in told if item is not None]), len(asked)
 
 
 def strongest(found: Sequence[Suggestion]) -> list[Suggestion]:
@@ -122,11 +147,15 @@ def strongest(found: Sequence[Suggestion]) -> list[Suggestion]:
 
 
 def _suggestion(found: _Found, p_adjusted: float, rules: RuleBook, unit: str) -> Suggestion | None:
-    question, shape, answer, p, span = found
-    per = per_of(question, shape, span)
+    question, answer = found.question, found.answer
+    per = per_of(question, found.shape, found.span)
     worth = question.target.smallest_worth_it / (1.0 if per is None else per.span)
-    evidence, _ = judge(answer, p, p_adjusted, worth, rules.guardrails, lambda _: ())
-    if evidence not in (Evidence.CLEAR, Evidence.HINT) or answer.difference is None:
+    evidence, _ = judge(answer, found.p, p_adjusted, worth, rules.guardrails, lambda _: ())
+    if (
+        evidence not in (Evidence.CLEAR, Evidence.HINT)
+        or answer.difference is None
+        or answer.interval is None
+    ):
         return None
     return Suggestion(
         factor=question.factor,
@@ -137,11 +166,11 @@ def _suggestion(found: _Found, p_adjusted: float, rules: RuleBook, unit: str) ->
         guess="up" if answer.difference > 0 else "down",
         clients=answer.clients,
         difference=answer.difference,
-        interval=answer.interval or (np.nan, np.nan),
+        interval=answer.interval,
         unit=question.target.measure_unit,
-        p=p,
+        p=found.p,
         p_adjusted=p_adjusted,
         evidence=evidence,
-        shape=shape,
+        shape=found.shape,
         per=per,
     )

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import stdtr
 
-from miner.stats.effects import two_sided
 from miner.stats.pooling import Floats
 
 ACCURACY = 1e-10
@@ -29,9 +29,8 @@ class SubsetMeans:
     @property
     def p(self) -> Floats:
         """Two-sided, of each mean being 0."""
-        t = self.estimates / self.standard_errors
-        p = [float(two_sided(np.array([x]), k - 1)[0]) for x, k in zip(t, self.groups, strict=True)]
-        return np.array(p)
+        t = np.abs(self.estimates / self.standard_errors)
+        return np.asarray(2 * stdtr(self.groups - 1.0, -t), dtype=np.float64)
 
 
 def means_of_subsets(

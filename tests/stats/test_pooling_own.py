@@ -1,10 +1,12 @@
 """Slopes at several dependences against whole covariance matrices, and what leaving out does."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats as st
 from statsmodels.regression.linear_model import GLS
 
+from miner import resources
 from miner.stats.pooling_own import PHIS, at_common_phi, slopes_by_phi
 from miner.stats.pooling_subsets import means_of_subsets
 
@@ -117,3 +119,22 @@ def test_units_in_any_order_give_the_same():
     np.testing.assert_allclose(after.slopes, before.slopes, rtol=1e-10)
     line = st.linregress(x[g == 2], y[g == 2])
     assert after.slopes[0, 2] == pytest.approx(line.slope)
+
+
+# The sleep study (Belenky et al. 2003), 18 people, ten days each, reaction on the dose of days: as
+# all have the same days, the mean of their slopes and its standard error are those of the mixed
+# model with random intercept and slope, fitted by lme4 (datasets/reference/d_mixed_expected.csv).
+def test_slopes_of_the_sleep_study_have_the_mean_of_the_mixed_model():
+    here = resources.folder("datasets") / "reference"
+    frame = pd.read_csv(here / "d_sleepstudy.csv")
+    expected = pd.read_csv(here / "d_mixed_expected.csv")
+    rows = expected[
+        (expected["model"] == "sleepstudy: Reaction~Days+(Days|Subject)")
+        & (expected["term"] == "Days")
+    ]
+    of = {(row["method"], row["stat"]): row["value"] for _, row in rows.iterrows()}
+    days = frame["Days"].to_numpy(float)
+    found = slopes_by_phi(frame["Reaction"], days, frame["Subject"], np.empty((days.size, 0)), days)
+    slopes = found.slopes[0]
+    assert slopes.mean() == pytest.approx(of["REML", "estimate"], rel=1e-7)
+    assert slopes.std(ddof=1) / np.sqrt(18) == pytest.approx(of["REML", "se"], rel=1e-6)
