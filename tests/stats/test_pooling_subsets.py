@@ -6,7 +6,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from statsmodels.stats.meta_analysis import combine_effects
 
-from miner.stats import pooling_subsets
 from miner.stats.pooling import paule_mandel
 from miner.stats.pooling_subsets import means_of_subsets
 
@@ -60,15 +59,3 @@ def test_fewer_than_two_groups_have_no_mean():
     assert found.groups.tolist() == [1, 2, 0]
     assert np.isfinite(found.estimates).tolist() == [False, True, False]
     assert np.isfinite(found.p).tolist() == [False, True, False]
-
-
-# DerSimonian & Kacker 2007, the first step from nought, written out for one set of groups.
-def test_the_steps_are_bounded(monkeypatch):
-    monkeypatch.setattr(pooling_subsets, "MOST_STEPS", 1)
-    values, errors = np.array([0.0, 4.0, 9.0, 2.0]), np.array([1.0, 0.5, 2.0, 1.5])
-    found = means_of_subsets(values, errors, np.ones((1, 4), dtype=bool))
-    apart = (values - np.average(values, weights=errors**-2)) ** 2
-    between = ((errors**-2 * apart).sum() - 3) / (errors**-4 * apart).sum()
-    assert found.estimates[0] == pytest.approx(
-        np.average(values, weights=1 / (errors**2 + between)), rel=1e-12
-    )
