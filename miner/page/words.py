@@ -44,6 +44,7 @@ _OWN = (
     ("Correct --worth-having, or leave it out.", "Correct the difference, or leave it empty."),
     ("; --format json shows all", ""),
     ("run again", "try again"),
+    (" More: --detail.", " The page Ranking shows more, with figures."),
     ("; --detail or --format csv shows all", "; the page with figures shows all"),
     (" in the client's folder (it writes sources.toml)", ""),
     ("glucose.csv, or a file that sources.toml maps to the stream glucose",

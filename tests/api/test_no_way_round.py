@@ -303,7 +303,8 @@ def test_a_question_fixed_after_a_look_has_the_interval_and_luck_of_the_search(
     for found in (listed, own):
         mine = searched[found.id]
         assert (found.family, found.fixed_before, found.evidence) == ("fixed", False, Evidence.HINT)
-        assert found.interval == pytest.approx(mine.interval, rel=0.05, abs=0.5)
+        width = mine.interval[1] - mine.interval[0]  # of another 10,000 shifts: some parts in 100
+        assert found.interval == pytest.approx(mine.interval, abs=0.03 * width)
         assert "For this question alone" not in found.luck_sentence
     assert (listed.interval, listed.p_adjusted, listed.luck_sentence) == (
         searched[listed.id].interval, searched[listed.id].p_adjusted,

@@ -27,6 +27,7 @@ class Asked:
     guess: str | None = None
     fixed_on: str = "2026-02-01"
     proven: bool = True
+    shape: str | None = None
 
 
 def test_an_answer_is_told_under_its_level(samples: ModuleType, rules: RuleBook) -> None:

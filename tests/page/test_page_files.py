@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -260,4 +261,5 @@ def test_mapping_again_replaces_the_entry_and_keeps_the_one_before(
     one.post(f"{home}/columns", **form, stream="glucose", **{"column-glucose_mg_dl": "glucose"})
     entries = read_toml(folder / "sources.toml", SourcesFile).source
     assert [each.stream for each in entries] == ["glucose"]
-    assert 'stream = "tags"' in (folder / "sources.toml.before").read_text()
+    (kept,) = tomllib.loads((folder / "sources.toml.before").read_text())["before"]
+    assert 'stream = "tags"' in kept["entries"]

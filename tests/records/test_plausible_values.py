@@ -81,7 +81,9 @@ def test_food_that_gives_more_than_its_energy_becomes_unknown() -> None:
 def test_energy_without_amounts_and_alcohol_are_no_contradiction() -> None:
     frame = meals(carbs_g=np.nan, protein_g=np.nan, fat_g=np.nan)
     assert looked(plausible_meals, frame)[1] == []
-    assert looked(plausible_meals, meals(energy_kcal=900.0))[1] == []
+    frame = meals()
+    frame.loc[[4, 5], "energy_kcal"] = 900.0
+    assert looked(plausible_meals, frame)[1] == []
 
 
 def test_kilojoules_are_asked_about() -> None:
