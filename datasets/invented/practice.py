@@ -49,7 +49,7 @@ def demo_scenarios(seed: int = 0) -> tuple[Scenario, ...]:
         Scenario("client-02", linked_meals=False, **agreed),
         Scenario("client-03", 12, seed=seed, effects=(Effect(*MORNING, 12.0),)),
         Scenario(
-            "client-04", 40, effects=by_the_hour, base=90.0, sleep_spread=2.0, **other, **agreed
+            "client-04", 40, effects=by_the_hour, base=86.0, sleep_spread=2.0, **other, **agreed
         ),
         Scenario("client-05", effects=(Effect(*NIGHT, 15.0),), habits=pair, **agreed),
         Scenario("client-06", seed=seed, base=132.0, meal_size=1.7, intake=clinic),

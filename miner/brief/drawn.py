@@ -234,6 +234,7 @@ class Studio:
             self.shown(self.teller.outcome(item).smallest_worth_it / item.span, item.unit),
             None if wobble is None or item.shape is Shape.DOSE else self.shown(wobble, item.unit),
             self.teller.amounts.unit(item.unit),
+            self.teller.each_more(item),
         )  # fmt: skip
 
     def shown(self, value: float, unit: str) -> float:

@@ -155,6 +155,8 @@ class Hypothesis(Result):
     """One rule: factors and an outcome, what was counted, and what may be said of it.
 
     Attributes:
+        could_run_backwards: the outcome may as well lead to the habit: always where both lie in
+            one day. What is clear says so in its sentence.
         means: of the outcome with the habit and without it, as recorded; None where either is
             unknown.
         shape: whether units with and without are compared, or a line is fitted to the measure;

@@ -6,9 +6,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import statsmodels.regression.linear_model as lm
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from scipy.stats import t as student
 
 from miner import rulebook
+from miner.brief.drawn import NARROW
+from miner.brief.figures.difference import Difference, difference
 from miner.brief.figures.scatter import Line, Point, scatter
 from miner.brief.sentences import each_more, less_than_worth, sentence
 from miner.brief.text.amounts import Amounts
@@ -106,6 +109,19 @@ def test_a_scatter_has_a_mark_a_unit_its_line_and_its_band():
         ends = drawn[np.isclose(drawn[:, 0], at), 1]
         assert (ends.min(), ends.max()) == pytest.approx((low, high))
     assert box.get_ylim()[0] <= drawn[:, 1].min() < drawn[:, 1].max() <= box.get_ylim()[1]
+
+
+# Under the difference stands what it is for, whole on the narrowest sheet.
+@pytest.mark.parametrize("unit", ["day", "meal"])
+def test_what_a_difference_is_for_fits_the_narrow_sheet(unit):
+    for rule in RULES.factors_of(unit).values():
+        if rule.dose:
+            figure = difference(Difference(6.0, (1.0, 11.0), 3.0, None, "mg/dL", rule.each), NARROW)
+            (text,) = figure.texts
+            box = text.get_window_extent(FigureCanvasAgg(figure).get_renderer())
+            assert f"for {rule.each}" in text.get_text()
+            assert box.width < figure.bbox.width
+            assert box.y1 < figure.axes[0].get_tightbbox().y0 + 2
 
 
 def test_a_line_without_an_interval_has_no_band():

@@ -15,13 +15,18 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """A difference in the unit shown; what is not known is None."""
+    """A difference in the unit shown; what is not known is None.
+
+    Attributes:
+        each: what that of a dose is for, like "each hour less sleep".
+    """
 
     value: float
     interval: tuple[float, float] | None
     worth_it: float
     wobble: float | None
     unit: str
+    each: str = ""
 
 
 def difference(found: Difference, width: int) -> Figure:
@@ -35,7 +40,8 @@ def difference(found: Difference, width: int) -> Figure:
     reach = max([abs(found.value), found.worth_it * 1.5, found.wobble or 0.0, *ends]) * 1.08
     ticks = [tick for tick in round_ticks(-reach, reach, 8 if width > 500 else 5)
              if abs(tick) <= reach]  # fmt: skip
-    height = 146
+    words = f"difference, {found.unit}" + (f"\nfor {found.each}" if found.each else "")
+    height = 164 if found.each else 146
     with drawing():
         figure = sheet(width, height)
         box = axes(figure, 16, 4, width - 32, 100)
@@ -53,8 +59,7 @@ def difference(found: Difference, width: int) -> Figure:
             for end in found.interval:
                 box.plot([end, end], [12, 28], color=ONE, lw=2.2, zorder=3)
         box.plot([found.value], [20], "o", ms=13, color=ONE, mew=0, zorder=4)
-        figure.text(0.5, 8 / height, f"difference, {found.unit}", ha="center", fontsize=13,
-                    color=SOFT)  # fmt: skip
+        figure.text(0.5, 8 / height, words, ha="center", fontsize=13, color=SOFT)
         return figure
 
 
