@@ -133,9 +133,10 @@ def report(rates: dict[tuple[str, int], dict[str, float]], diaries: int, seed: i
         for words, limit, found, held in limits(rates)
     ]
     tables = ("\n".join(f"| {' | '.join(row)} |" for row in own) for own in (rows, gates))
+    truths = " ".join(dict.fromkeys(truth for truth, _ in rates))
     head = (
-        f"# Doses\n\n`python -m benchmarks.calibration.doses`, {diaries} diaries a row, seeds from "
-        f"{seed}, percentages clear.\n\n"
+        f"# Doses\n\n`python -m benchmarks.calibration.doses --truth {truths}`, {diaries} diaries a "
+        f"row, seeds from {seed}, percentages clear.\n\n"
     )
     return head + "\n\n".join(tables) + "\n"
 
