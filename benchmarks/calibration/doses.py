@@ -35,6 +35,7 @@ HABITS, SLOPE, CUT = 15, 0.5, 0.25
 STEP = SLOPE / np.sqrt(CUT * (1 - CUT))
 BENT = 1.2
 OUTCOME, MEAN, SD = "day_mean", 112.0, 8.0
+RUN = "python -m benchmarks.calibration.doses"
 TRUTHS = ("nothing", "linear", "step", "bent")
 
 
@@ -133,10 +134,10 @@ def report(rates: dict[tuple[str, int], dict[str, float]], diaries: int, seed: i
         for words, limit, found, held in limits(rates)
     ]
     tables = ("\n".join(f"| {' | '.join(row)} |" for row in own) for own in (rows, gates))
-    truths = " ".join(dict.fromkeys(truth for truth, _ in rates))
+    command = f"{RUN} --truth {' '.join(dict.fromkeys(truth for truth, _ in rates))}"
     head = (
-        f"# Doses\n\n`python -m benchmarks.calibration.doses --truth {truths}`, {diaries} diaries a "
-        f"row, seeds from {seed}, percentages clear.\n\n"
+        f"# Doses\n\n`{command}`, {diaries} diaries a row, seeds from {seed}, percentages "
+        "clear.\n\n"
     )
     return head + "\n\n".join(tables) + "\n"
 

@@ -17,6 +17,7 @@ from scipy.special import ndtr, ndtri, stdtr, stdtrit
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Ints = NDArray[np.intp]
+Made = dict[tuple[int, int], Singles]
 
 STEPS = 16
 LARGEST = 1 - 1e-6
@@ -127,17 +128,23 @@ def judge(
     starts = np.cumsum([0] + [len(item.z) for item in ready])
     passed = np.zeros(len(top), dtype=np.int64)
     steps = min(STEPS, len(top))
-    peaks = {item.kind: np.zeros((steps, len(orders)), dtype=np.float32) for item in ready}
-    limits = [item.r_of(_just_under(z[top])) for item in ready]
+    # Blocks of one kind are compared by |r|, all at once.
+    limits = {item.kind: item.r_of(_just_under(z[top])) for item in ready}
+    peaks = {kind: np.zeros((steps, len(orders)), dtype=np.float32) for kind in limits}
     for begin in range(0, len(orders), chunk):
         part = orders[begin : begin + chunk]
         reached = np.zeros((len(top), len(part)), dtype=bool)
+        found = {kind: np.zeros((len(top), len(part)), dtype=np.float32) for kind in limits}
+        made: Made = {}
         for at, item in enumerate(ready):
             mine = np.flatnonzero((top >= starts[at]) & (top < starts[at + 1]))
-            suffix = _suffix_maxima(item, part, mine, top[mine] - starts[at], len(top))
-            reached |= suffix >= limits[at][:, None]
-            peak = peaks[item.kind][:, begin : begin + chunk]
-            np.maximum(peak, suffix[:steps], out=peak)
+            r = item.correlations(part, made)
+            _add(found[item.kind], r, mine, top[mine] - starts[at])
+        for kind, own in found.items():
+            _from_there(own)
+            reached |= own >= limits[kind][:, None]
+            peak = peaks[kind][:, begin : begin + chunk]
+            np.maximum(peak, own[:steps], out=peak)
         passed += reached.sum(axis=1)
         if progress is not None:
             progress(min(1.0, (begin + chunk) / len(orders)))
@@ -181,7 +188,7 @@ def largest(block: Block, orders: Ints, way: int = 0) -> Floats:
         orders: shape (B, N), shuffles of the units.
         way: 1 or -1 takes the largest z in that way, with its sign.
     """
-    r = _Ready.of(block).correlations(orders).astype(float)
+    r = _Ready.of(block).correlations(orders, {}).astype(float)
     highest = (way * r if way else np.abs(r)).max(axis=0)
     z = z_from_r(np.minimum(np.abs(highest), LARGEST), block.df)
     found: Floats = np.sort(np.sign(highest) * z)
@@ -222,6 +229,7 @@ class _Ready:
     df: int
     penalty: float
     z: Floats
+    beside: tuple[int, int]
 
     @property
     def kind(self) -> tuple[int, float]:
@@ -246,10 +254,22 @@ class _Ready:
             block.df,
             block.penalty,
             z_from_r(np.clip(outcome @ unit, -LARGEST, LARGEST), block.df),
+            (id(block.outcome), id(block.nuisance)),
         )
 
-    def correlations(self, orders: Ints) -> Singles:
-        """Return r of every rule in every shuffle, shape (m, draws)."""
+    def correlations(self, orders: Ints, made: Made) -> Singles:
+        """Return r of every rule in every shuffle, shape (m, draws).
+
+        ``made`` holds the shuffled outcomes of these orders: two blocks of one outcome beside one
+        nuisance, the same arrays, share theirs.
+        """
+        if self.beside not in made:
+            made[self.beside] = self._shuffled(orders)
+        correlations: Singles = self.rules @ made[self.beside]
+        return correlations
+
+    def _shuffled(self, orders: Ints) -> Singles:
+        """Return the outcome in every shuffle, nuisance taken out, shape (n, draws)."""
         place = np.full(orders.shape[1], -1, dtype=np.intp)
         place[self.known] = np.arange(len(self.known))
         induced = place[orders]
@@ -259,31 +279,29 @@ class _Ready:
         taken = self.nuisance @ shuffled
         left = 1 - np.einsum("pb,pb->b", taken, taken)
         shuffled *= 1 / np.sqrt(np.maximum(left, np.float32(1e-6)))
-        correlations: Singles = self.rules @ shuffled
-        return correlations
+        return shuffled
 
 
-def _suffix_maxima(item: _Ready, orders: Ints, rows: Ints, local: Ints, positions: int) -> Singles:
-    """Return, for each position of the family's order, max |r| over this block's rules from there.
+def _add(found: Singles, r: Singles, rows: Ints, local: Ints) -> None:
+    """Add the |r| of one block to what was found so far at each position of the family's order.
 
     Args:
-        item: the block.
-        orders: shape (b, N).
-        rows: positions in the family's order that this block's best rules take.
+        found: shape (positions, b); the last position takes the largest of all other rules.
+        r: shape (m, b), of the block's rules; changed.
+        rows: positions that this block's best rules take.
         local: those rules, as numbered in the block.
-        positions: how many positions the family's exact order has.
     """
-    out = np.zeros((positions, len(orders)), dtype=np.float32)
-    if not len(item.z):
-        return out
-    r = item.correlations(orders)
-    out[rows] = np.abs(r[local])
+    np.abs(r, out=r)
+    found[rows] = np.maximum(found[rows], r[local])
     if len(local) < len(r):
         r[local] = 0
-        np.maximum(out[-1], np.maximum(r.max(axis=0), -r.min(axis=0)), out=out[-1])
-    for at in range(positions - 2, -1, -1):
-        np.maximum(out[at], out[at + 1], out=out[at])
-    return out
+        np.maximum(found[-1], r.max(axis=0), out=found[-1])
+
+
+def _from_there(found: Singles) -> None:
+    """Turn the |r| at each position into the largest from there on."""
+    for at in range(len(found) - 2, -1, -1):
+        np.maximum(found[at], found[at + 1], out=found[at])
 
 
 def _just_under(z: Floats) -> Floats:
