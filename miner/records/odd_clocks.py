@@ -15,6 +15,9 @@ FEWEST_ROWS = 15
 ALL_DAY = ("glucose", "stress", "activity", "meals")
 """Streams in which something begins after noon within two weeks."""
 
+GLANCE = 1000
+"""Rows that are looked at first: among so many most streams have an afternoon."""
+
 FEWEST_DATES, MOST_DATES = 3, 0.5
 DAY_MIN = 1440
 WIDE = 1 << 20
@@ -29,11 +32,14 @@ def odd_clocks(streams: Mapping[str, pd.DataFrame], findings: Findings) -> None:
         findings: gets one question a stream and kind.
     """
     for name in ALL_DAY:
-        _half_a_clock(name, _used(streams[name]), findings)
+        if _mornings(_used(streams[name].head(GLANCE))):
+            _half_a_clock(name, _used(streams[name]), findings)
+    others = {name: _used(frame) for name, frame in streams.items() if name != "glucose"}
+    if all(frame.empty for frame in others.values()):
+        return
     glucose = _offsets(_used(streams["glucose"]))
-    for name, frame in streams.items():
-        if name != "glucose":
-            _another_offset(name, _used(frame), glucose, findings)
+    for name, frame in others.items():
+        _another_offset(name, frame, glucose, findings)
 
 
 def _used(frame: pd.DataFrame) -> pd.DataFrame:
@@ -44,8 +50,12 @@ def _clock(frame: pd.DataFrame) -> pd.Series:
     return frame["clock" if "clock" in frame.columns else "start_clock"]
 
 
+def _mornings(frame: pd.DataFrame) -> bool:
+    return bool(_clock(frame).dt.hour.isin(MORNINGS).all())
+
+
 def _half_a_clock(name: str, frame: pd.DataFrame, findings: Findings) -> None:
-    if len(frame) < FEWEST_ROWS or not _clock(frame).dt.hour.isin(MORNINGS).all():
+    if len(frame) < FEWEST_ROWS or not _mornings(frame):
         return
     findings.add(
         Severity.QUESTION,

@@ -6,6 +6,7 @@ import hashlib
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, cast
 
@@ -21,10 +22,16 @@ BESIDE = ("exports",)
 
 
 @dataclass(frozen=True, slots=True)
-class _Book:
+class _Text:
     name: str
     path: Path
     text: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class _Book:
+    name: str
+    path: Path
     table: Mapping[str, Any]
 
 
@@ -40,8 +47,14 @@ def load(*replacements: Path) -> RuleBook:
     """
     for folder in replacements:
         _require_known(folder)
-    books = [_read(name, replacements) for name in BOOKS]
-    text = b"".join(book.name.encode() + b"\0" + book.text + b"\0" for book in books)
+    return _of(tuple(_text(name, replacements) for name in BOOKS))
+
+
+@lru_cache(maxsize=8)
+def _of(texts: tuple[_Text, ...]) -> RuleBook:
+    """Return the rule books of these texts: the same texts are read once by a program."""
+    books = [_read(text) for text in texts]
+    text = b"".join(book.name.encode() + b"\0" + book.text + b"\0" for book in texts)
     tables: dict[str, Any] = {book.name: book.table for book in books}
     try:
         return RuleBook(**tables, hash=hashlib.sha256(text).hexdigest()[:16])
@@ -68,27 +81,34 @@ def _require_known(folder: Path) -> None:
         )  # fmt: skip
 
 
-def _read(name: str, replacements: tuple[Path, ...]) -> _Book:
+def _text(name: str, replacements: tuple[Path, ...]) -> _Text:
     path = resources.folder("rules") / f"{name}.toml"
     for folder in replacements:
         if (folder / path.name).is_file():
             path = folder / path.name
     try:
-        text = path.read_bytes()
-        return _Book(name, path, text, tomllib.loads(text.decode("utf-8-sig")))
-    except (OSError, UnicodeDecodeError) as error:
-        raise MinerError(
-            f"the file cannot be read ({error})",
-            "a text file in UTF-8",
-            "Check the file.",
-            file=path,
-        ) from error
+        return _Text(name, path, path.read_bytes())
+    except OSError as error:
+        raise _unreadable(path, error) from error
+
+
+def _unreadable(path: Path, error: Exception) -> MinerError:
+    return MinerError(
+        f"the file cannot be read ({error})", "a text file in UTF-8", "Check the file.", file=path
+    )
+
+
+def _read(book: _Text) -> _Book:
+    try:
+        return _Book(book.name, book.path, tomllib.loads(book.text.decode("utf-8-sig")))
+    except UnicodeDecodeError as error:
+        raise _unreadable(book.path, error) from error
     except (ValueError, RecursionError) as error:
         raise MinerError(
             f"the file is not valid TOML: {error}",
             "tables of the form [name] with key = value",
             "Correct that line and run again.",
-            file=path,
+            file=book.path,
         ) from error
 
 
