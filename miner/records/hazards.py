@@ -50,6 +50,8 @@ def first_day(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd
     declared = [change.to_datetime64() for change in settings.sensor_changes]
     for begun in declared:
         young |= (clock >= begun) & (clock < begun + _FIRST_DAY)
+    if not declared and frame["sensor"].nunique() < 2:
+        return frame
     named = frame.loc[frame["sensor"] != "", ["sensor", "clock"]]
     begins = named.groupby("sensor")["clock"].min().sort_values(kind="stable").iloc[1:]
     for sensor, first in begins.items():

@@ -76,6 +76,8 @@ def plausible_sleep(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 def _too_long(frame: pd.DataFrame, findings: Findings) -> None:
     nights = _Nights.of(frame)
     long = nights.in_bed > LONGEST_MIN
+    if not long.any():
+        return
     findings.rows(
         Severity.QUESTION,
         "{n} sleep(s) of more than 16 hours",
@@ -281,6 +283,8 @@ def _leave_out(
     of: Floats | None = None,
 ) -> None:
     """Make values unknown and report them: a question where it is half of the nights or more."""
+    if not mask.any():
+        return
     total = nights.in_bed if of is None else of
     many = mask.sum() >= max(3, MOST_ROWS * len(mask))
     findings.rows(

@@ -240,6 +240,8 @@ def _unknown(
     stream: str,
 ) -> None:
     """Make values unknown and report them."""
+    if not mask.any():
+        return
     rows = frame[mask]
     findings.rows(
         Severity.LEFT_OUT,
