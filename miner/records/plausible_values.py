@@ -22,8 +22,7 @@ KCAL_A_GRAM = {"carbs_g": 4.0, "protein_g": 4.0, "fat_g": 9.0}
 
 KCAL_SLACK, KCAL_SHARE = 60.0, 0.3
 KILOJOULES = (3.4, 5.2)
-OTHER_UNIT = 2.0
-"""Fibre and alcohol give energy beside the three, but not as much again in most meals."""
+"""Above it the grams are in another unit: ounces give 28 times. Alcohol stays below."""
 
 MOST_CARBS_G = 400.0
 FEWEST = 10
@@ -114,9 +113,8 @@ def plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 
     Carbohydrate, protein and fat give 4, 4 and 9 kcal a gram; together they may not give 30 %
     and 60 kcal more than the energy noted. Energy that is four times what they give in nearly all
-    meals reads like kilojoules; any other from twice on, in meals that tell some of each of the
-    three, reads like another unit of the grams. More than 400 g of carbohydrate in one meal is
-    asked about.
+    meals reads like kilojoules; still more, in meals that tell some of each of the three, reads
+    like another unit of the grams. More than 400 g of carbohydrate in one meal is asked about.
     """
     used = (frame["left_out"] == "").to_numpy()
     if not used.any():
@@ -133,7 +131,7 @@ def plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     else:
         # zeros may stand for grams that nobody noted, and then the rest is right as it is
         whole = np.all(np.array(parts)[:, all_known] > 0, axis=0)
-        if whole.sum() >= FEWEST and (times := float(np.median(ratio[whole]))) >= OTHER_UNIT:
+        if whole.sum() >= FEWEST and (times := float(np.median(ratio[whole]))) > KILOJOULES[1]:
             _ask_grams(frame[used], times, findings)
             frame[list(KCAL_A_GRAM)] = np.nan
     over = used & (given > (1 + KCAL_SHARE) * energy + KCAL_SLACK)

@@ -64,7 +64,7 @@ def test_the_first_weeks_of_years_of_readings_are_not_of_another_year(folder):
 @pytest.mark.parametrize(("protein", "asked"), [(3, True), (0, False)])
 def test_zeros_for_grams_that_nobody_noted_leave_the_carbohydrate_as_it_is(folder, protein, asked):
     folder.steady_glucose(hours=240)
-    rows = [f"2026-03-{d:02d}T12:00,soup,{30 + d},{protein},2,420" for d in range(2, 12)]
+    rows = [f"2026-03-{d:02d}T12:00,soup,{30 + d},{protein},2,1500" for d in range(2, 12)]
     head = "time,label,carbs_g,protein_g,fat_g,energy_kcal\n"
     folder.write("meals.csv", head + "\n".join(rows) + "\n")
     assert read_client(folder.path).used("meals")["carbs_g"].isna().all() == asked
