@@ -1,7 +1,7 @@
 """How often anything is called clear where nothing is true, and how often what is true is found.
 
     python -m benchmarks.calibration [--diaries 1000] [--draws 399] [--share 1/2] [--minutes 60]
-        [--only WORLD ...] [--first 2000000] [--counts FOLDER] [--out FILE]
+        [--only WORLD ...] [--days 60 ...] [--first 2000000] [--counts FOLDER] [--out FILE]
 
 Runs what is missing, fifty diaries of each cell in turn, so that it may be stopped at any time.
 Their counts are kept in ``--counts``, with a hash of the code they rest on: what was run with the
@@ -36,7 +36,8 @@ def count(chosen: argparse.Namespace) -> None:
         (cell, chosen.first + begin)
         for begin in range(0, chosen.diaries, BLOCK)
         for cell in cells()
-        if not chosen.only or cell.world in chosen.only
+        if (not chosen.only or cell.world in chosen.only)
+        and (not chosen.days or cell.days in chosen.days)
     ]
     how = analysis(rulebook.load(), chosen.draws)
     chosen.counts.mkdir(parents=True, exist_ok=True)
@@ -67,6 +68,7 @@ def main() -> None:
     parser.add_argument("--share", default="1/1")
     parser.add_argument("--minutes", type=float, default=float("inf"))
     parser.add_argument("--only", nargs="+")
+    parser.add_argument("--days", type=int, nargs="+")
     parser.add_argument("--first", type=int, default=2_000_000)
     parser.add_argument("--counts", type=Path, default=HOME)
     parser.add_argument("--out", type=Path, default=PAGE)
