@@ -103,7 +103,8 @@ def _baseline(trace: Trace, low: int, high: int) -> float:
     length = BASELINE_TO - BASELINE_FROM
     if high <= low or covered(float(trace.minutes[low:high].sum()), length) < BASELINE_COVERAGE:
         return float("nan")
-    return float(beyond(np.median(np.clip(trace.ordered[low:high], -BEYOND, BEYOND))))
+    ordered = np.clip(trace.ordered[low:high], -BEYOND, BEYOND)
+    return float(beyond(np.median(ordered, keepdims=True))[0])
 
 
 def _rise(piece: After) -> float:
