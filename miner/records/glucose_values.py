@@ -48,13 +48,13 @@ def read_glucose(table: Table, source: Source, findings: Findings) -> pd.DataFra
         _tell_censored(table, column, low | high, findings)
         _tell_bad(table, column, unit, bad, findings)
     odd = impossible(table, column, unit, np.where(bad, np.nan, written), findings)
-    reason = repeated("", len(values))
+    reason = nothing = repeated("", len(values))
     if odd.any() or bad.any():
         reason = reason.mask(odd, "impossible value").mask(bad, "not a number")
     if "sensor" in source.columns or "sensor" in source.constants:
         sensor = read_words(table, source, "sensor")
     else:
-        sensor = repeated("", len(values))
+        sensor = nothing
     return pd.DataFrame(
         {
             "glucose": values,

@@ -132,12 +132,12 @@ def _read_fast(text: TextFile, lines: int, source: Source) -> Table | None:
     names = [name or f"column {at + 1}" for at, name in enumerate(text.header)]
     body = memoryview(text.body)[text.body_at :]
     try:
-        cells = _parsed(body, len(names), source, {})
+        cells = _parsed(text, len(names), source, {})
         cells.columns = pd.Index(names)
         guessed = [name for name in source.texts if not _is_text(cells[name])]
         guessed += [name for name in _numbers_in_doubt(cells, body, source) if name not in guessed]
         if guessed:
-            cells = _parsed(body, len(names), source, {names.index(n): "str" for n in guessed})
+            cells = _parsed(text, len(names), source, {names.index(n): "str" for n in guessed})
             cells.columns = pd.Index(names)
     except (pd.errors.ParserError, pd.errors.ParserWarning, pd.errors.EmptyDataError):
         return None
@@ -148,12 +148,16 @@ def _read_fast(text: TextFile, lines: int, source: Source) -> Table | None:
     return Table(text.name, cells, rows)
 
 
-def _parsed(body: memoryview, columns: int, source: Source, texts: dict[int, str]) -> pd.DataFrame:
-    header = source.delimiter.join(str(at) for at in range(columns)).encode()
+def _parsed(text: TextFile, columns: int, source: Source, texts: dict[int, str]) -> pd.DataFrame:
+    names = [str(at) for at in range(columns)]
+    held = io.BytesIO(text.body)  # nothing is copied
+    held.seek(text.body_at)
     with warnings.catch_warnings():
         warnings.simplefilter("error", pd.errors.ParserWarning)
         return pd.read_csv(
-            io.BytesIO(b"".join((header, b"\n", body))),
+            held,
+            header=None,
+            names=names,
             sep=source.delimiter,
             decimal=source.decimal,
             dtype={str(at): dtype for at, dtype in texts.items()},
