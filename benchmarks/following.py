@@ -22,7 +22,7 @@ import numpy as np
 
 from benchmarks.calibration.worlds import FIRST_DAY, SPREAD, WORLDS, World, month
 from miner import rulebook
-from miner.followup.following import LEVEL, SHORTEST, every_look, judge
+from miner.followup.following import FIRST_LOOK, LEVEL, every_look, judge
 from miner.followup.fresh import compare
 from miner.followup.story import Kept
 from miner.hypotheses.design import Design, design
@@ -73,7 +73,7 @@ def follow(world: World, rules: RuleBook, seed: int, shift: float, looks: bool) 
     whole = design(drawn.table, rules, day(MONTH), None)
     at_date = compare(head(whole, READ), rules.guardrails, item.what, SPECTRA)
     status = judge(item, at_date, []).status
-    days = range(SHORTEST, AFTER + 1) if looks else ()
+    days = range(FIRST_LOOK, AFTER + 1) if looks else ()
     seen = (
         (str(n), compare(head(whole, n), rules.guardrails, item.what, SPECTRA)) for n in days
     )  # fmt: skip
@@ -167,7 +167,7 @@ def main() -> None:
         "# Kept and followed", "",
         f"`python -m benchmarks.following --diaries {chosen.diaries} --read {chosen.read}`", "",
         f"Nothing true: share of diaries (of 100) wrongly called held up on day {READ}, and called",
-        f"clear at any of the looks from day {SHORTEST} to day {AFTER}, one look a day. In",
+        f"clear at any of the looks from day {FIRST_LOOK} to day {AFTER}, one look a day. In",
         "brackets the least each rate can be (99.9 %); **over** would mark one whose least is",
         "beyond its limit.", "",
         "| world | limit | read once | held up | did not hold | looked at daily | clear |",

@@ -40,7 +40,8 @@ def keep(
         id_: as ``rank`` prints it.
         as_: "watch", "alternate" or "adopt".
         rules: the rule books.
-        read_on: when it is read; by default ``days_to_settle`` later, within 14 to 42 days.
+        read_on: when it is read; by default when new days show what is looked for 80 times in
+            100, within 14 to 120 days.
         note: words of one's own.
         now: time of the ledger's entry.
         progress: told what is being done and the share done.
@@ -61,6 +62,7 @@ def keep(
     written = payload(
         client, books, ranking, found, table_of(client, books, ranking.unit), as_=as_,
         seen_to=_seen_to(past, last), read_on=read_on, note=note,
+        together=1 + sum(item.as_ == "watch" for item in tell(past.book).open_on(last)),
     )  # fmt: skip
     event = ledger.append(client.folder, "kept", written, now or datetime.now(UTC))
     story = tell(read_past(client).book)

@@ -38,7 +38,7 @@ class Seen:
         """Return what a look on every day so far would have seen of its new units."""
         what = self.item.what
         after, until = str(what["suggested_by_days_to"]), str(what["read_on"])
-        return each_day(self.table, self.rules, what, after, until, judging.SHORTEST)
+        return each_day(self.table, self.rules, what, after, until, judging.FIRST_LOOK)
 
 
 def frozen_table(
@@ -117,6 +117,8 @@ def kept_result(
         unit=str(what["definitions"]["outcome"]["measure_unit"]),
         direction=str(what["direction"]),
         expected=what.get("expected"),
+        sought=what.get("sought"),
+        power=what.get("power"),
         smallest_worth_it=float(what["smallest_worth_it"]),
         note=str(what.get("note") or ""),
         proven=item.entry.trusted and (item.verdict is None or item.verdict.trusted),

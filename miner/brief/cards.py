@@ -112,7 +112,7 @@ class Cards:
         if item.evidence is Evidence.LITTLE_SIGN:
             return "Little is left to settle."
         if item.days_to_settle:
-            return f"About {several(item.days_to_settle, 'more day')} of notes might."
+            return f"About {several(item.days_to_settle, 'more day')} of notes mostly would."
         return "More days with it and without it might."
 
     def choices(self, item: Hypothesis) -> list[tuple[str, str]]:

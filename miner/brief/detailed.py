@@ -60,10 +60,10 @@ def asked(item: Hypothesis, teller: Teller) -> str:
 def _numbers(item: Hypothesis, teller: Teller) -> list[str]:
     amounts, counts = teller.amounts, item.counts
     worth = amounts.size(teller.outcome(item).smallest_worth_it / item.span, item.unit)
-    new = amounts.difference(item.expected_on_new_days, item.unit)
+    new = item.expected_on_new_days
+    text = "" if new is None else f"on new {teller.unit}s {amounts.difference(new, item.unit)}; "
     return [
-        f"Difference {sized(item, teller)}; on new {teller.unit}s {new}; worth acting on from "
-        f"{worth}.",
+        f"Difference {sized(item, teller)}; {text}worth acting on from {worth}.",
         f"p {chance(item.p)}, adjusted {chance(item.p_adjusted)}; lift {fixed(counts.lift, 2)}, "
         f"leverage {fixed(counts.leverage, 2)}; unknown {counts.unknown}; "
         f"lag {', '.join(str(lag) for lag in item.lag_days)}.",
@@ -79,7 +79,8 @@ def _words(item: Hypothesis, teller: Teller) -> list[str]:
     if item.could_run_backwards and item.evidence is not Evidence.CLEAR:
         said.append(say(teller.rules, "sentence", "backwards"))
     if item.days_to_settle:
-        said.append(f"About {several(item.days_to_settle, 'further day')} might settle it.")
+        further = several(item.days_to_settle, "new day")
+        said.append(say(teller.rules, "cannot_tell", "settle", further=further))
     said += teller.reasons(item)
     said += [f"What could be tried: {' '.join(tries)}"] if tries else []
     return [text for text in said if text]

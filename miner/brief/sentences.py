@@ -13,6 +13,8 @@ from miner.rulebook import FactorRule, RuleBook
 
 ABOUT_A_MONTH = (24, 38)
 """Days of a record that may be called a month."""
+OFTEN = 2
+"""How many times the claim level is so often that a client's own week may be behind it."""
 _UNDEFINED = {
     "no factors": "no_habit",
     "no factor varies": "no_habit",
@@ -98,9 +100,11 @@ def verdict(ranking: Ranking, rules: RuleBook, amounts: Amounts | None = None) -
         closed = bool(ranking.outcomes) and all(item.withheld for item in ranking.outcomes)
         key = "unrankable" if closed else "unasked"
         return say(rules, "rank", key, units=f"{ranking.unit}s")
-    clear = sum(item.evidence is Evidence.CLEAR for item in ranking.hypotheses)
+    claims = [item for item in ranking.hypotheses if item.evidence is Evidence.CLEAR]
+    clear = sum(not item.small for item in claims)
     if clear:
         return say(rules, "rank", "clear_one" if clear == 1 else "clear_many", count=clear)
+    small = "small_" if claims else ""
     hints = [item for item in ranking.hypotheses if item.evidence is Evidence.HINT]
     fixed = sum(item.family == "fixed" for item in hints)
     searched = len(hints) - fixed
@@ -114,7 +118,10 @@ def verdict(ranking: Ranking, rules: RuleBook, amounts: Amounts | None = None) -
     )
     worth = fixed + (min(passed, shown) if no_more_than_chance(ranking, searched) else shown)
     if worth:
-        return say(rules, "rank", "hint_one" if worth == 1 else "hint_many", count=worth)
+        key = "hint_one" if worth == 1 else "hint_many"
+        return say(rules, "rank", f"{small}{key}", count=worth)
+    if small:
+        return say(rules, "rank", "small_only")
     if could_have_shown(ranking, rules):
         return say(rules, "rank", "nothing")
     main = next((o for o in ranking.outcomes if o.name == ranking.primary_outcome), None)
@@ -159,19 +166,16 @@ def against_guess(item: Hypothesis, rules: RuleBook) -> str:
 
 
 def less_than_worth(item: Hypothesis, rules: RuleBook, amounts: Amounts, unit: str) -> str:
-    """Return that on new units less is expected than the outcome's book calls worth it, or nothing.
+    """Return of a small claim that less is expected on new units than is worth acting on.
 
     Args:
-        item: a hypothesis; one that is neither clear nor a hint has nothing to expect.
+        item: a hypothesis.
         rules: the rule books.
         amounts: the unit that is shown.
         unit: "day" or "meal".
     """
     rule = rules.outcomes.get(rules.key_of(item.outcome, unit))
-    told = item.evidence in (Evidence.CLEAR, Evidence.HINT)
-    if rule is None or not told or item.expected_on_new_days is None:
-        return ""
-    if abs(item.expected_on_new_days) * item.span >= rule.smallest_worth_it:
+    if rule is None or not item.small:
         return ""
     size = f"{amounts.size(rule.smallest_worth_it, item.unit)} {amounts.unit(item.unit)}"
     return say(rules, "worth", "less_on_new", units=f"{unit}s", worth=size)
@@ -318,10 +322,18 @@ def error_rate_sentence(found: ErrorRate, rules: RuleBook) -> str:
         usable = several(found.usable_units, "usable day")
         return say(rules, "error_rate", "too_few", usable=usable, need=need)
     low, high = found.any_claim_interval
-    return say(
+    told = say(
         rules, "error_rate", "rate", records=several(found.worlds, "record"), claimed=found.claimed,
         low=floor(100 * low), high=ceil(100 * high),
     )  # fmt: skip
+    if not found.moved:
+        return told
+    often = found.moved_claimed > OFTEN * found.nominal * found.moved
+    weeks = say(
+        rules, "error_rate", "weeks_often" if often else "weeks", claimed=found.moved_claimed,
+        records=several(found.moved, "record"),
+    )  # fmt: skip
+    return f"{told} {weeks}"
 
 
 def _together(factors: list[FactorRule]) -> str:

@@ -67,7 +67,7 @@ def headline(teller: Teller) -> str:
     if nothing_stood_out(teller):
         return nothing_words(teller)
     shown = {item.id: item for one in teller.each() for item in [*one.chosen(), *one.questions()]}
-    clear = sum(item.evidence is Evidence.CLEAR for item in shown.values())
+    clear = sum(item.evidence is Evidence.CLEAR and not item.small for item in shown.values())
     if clear and not teller.brief.calm:
         return say(rules, "client", "clear_one" if clear == 1 else "clear_many", count=clear)
     if not clear and not _any_clear(teller):

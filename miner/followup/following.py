@@ -11,7 +11,7 @@ import numpy as np
 
 from miner.followup.fresh import STOPPED, UNSETTLED, Fresh
 from miner.followup.story import Kept, Story
-from miner.results import EveryLook, Evidence, NewUnits
+from miner.results import EveryLook, NewUnits
 from miner.stats.multiplicity import holm
 from miner.stats.sequential import evidence, units_needed
 
@@ -21,8 +21,7 @@ LEVEL = 0.05
 SCALES = (0.3, 1.5)
 SCALE_UNKNOWN = 0.8
 NUISANCE = 4
-SHORTEST, LONGEST = 14, 42
-COMMON = 8
+FIRST_LOOK = 14
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +66,15 @@ def span(kept: Mapping[str, Any]) -> float:
     return float((kept.get("per") or {}).get("span") or 1.0)
 
 
+def sought(kept: Mapping[str, Any]) -> float:
+    """Return the difference that new units are looked at for, in its own unit.
+
+    What is expected of it, and never less than what is worth acting on.
+    """
+    expected = abs(float(kept.get("expected") or 0.0))
+    return max(expected, float(kept["smallest_worth_it"]) / span(kept))
+
+
 def judge(item: Kept, found: Fresh, others: Sequence[float], level: float = LEVEL) -> Read:
     """Return the verdict of one kept hypothesis whose date is reached.
 
@@ -102,7 +110,7 @@ def every_look(
     What has once been clear stays so: it is the chance of ever getting there that is held.
 
     Args:
-        item: what was kept; the effect expected of it sets the scale.
+        item: what was kept; the effect looked for sets the scale.
         looks: each day up to now, ISO, with the new units up to it.
         together: how many are followed at the same time; each has an equal share of the level.
         level: chance that any of them is ever called clear where nothing is true.
@@ -129,20 +137,19 @@ def _days(kept: Mapping[str, Any], one: int | None, every: int | None) -> int | 
 
 
 def scale_of(kept: Mapping[str, Any]) -> float:
-    """Return the size of effects compared with, in SD of a unit: what was expected."""
-    expected, wobble = kept.get("expected"), kept.get("wobble")
-    if not expected or not wobble:
+    """Return the size of effects compared with, in SD of a unit: what is looked for."""
+    wobble = kept.get("wobble")
+    if not wobble:
         return SCALE_UNKNOWN
-    return float(np.clip(abs(expected) / wobble, *SCALES))
+    return float(np.clip(sought(kept) / wobble, *SCALES))
 
 
 def _price(kept: Mapping[str, Any], scale: float, level: float) -> tuple[int | None, int | None]:
     error, wobble, units = (kept.get(key) for key in ("standard_error", "wobble", "units"))
-    expected = kept.get("expected")
-    if not error or not wobble or not units or not expected:
+    if not error or not wobble or not units:
         return None, None
     return units_needed(
-        abs(expected) / wobble, (wobble / error) ** 2 / units, scale=scale, level=level,
+        sought(kept) / wobble, (wobble / error) ** 2 / units, scale=scale, level=level,
         nuisance=NUISANCE,
     )  # fmt: skip
 
@@ -151,19 +158,3 @@ def new_units(found: Fresh) -> NewUnits:
     """Return the counts that may be told at any time: nothing of the outcome."""
     counts = found.counts
     return NewUnits(found.units, counts.with_, counts.without, counts.unknown)
-
-
-def reading_days(days_to_settle: int | None, kept: Mapping[str, Any], evidence_: Evidence) -> int:
-    """Return after how many days a kept hypothesis is read: within 14 to 42.
-
-    ``days_to_settle`` where there is one. What is clear already has none: then as many as one look
-    needs to find what is expected, and as eight units with the habit take: then there are five of
-    them 90 times in 100.
-    """
-    days = days_to_settle
-    if days is None:
-        one, _ = _price(kept, scale_of(kept), LEVEL)
-        with_, units = int(kept.get("with") or 0), int(kept.get("units") or 0)
-        common = int(np.ceil(COMMON * units / with_)) if with_ else LONGEST
-        days = max(one or LONGEST, common) if evidence_ is Evidence.CLEAR else LONGEST
-    return int(np.clip(days, SHORTEST, LONGEST))

@@ -64,6 +64,8 @@ def freeze(
         "degrees_of_freedom": found.degrees_of_freedom,
         "units": found.counts.known + found.counts.unknown,
         "with": found.counts.with_,
+        "without": found.counts.without,
+        "t_at_worth": found.t_at_worth,
         "records_hash": client.records_hash,
         "rules_hash": rules.hash,
     }

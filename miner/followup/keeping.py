@@ -6,7 +6,8 @@ from datetime import date, timedelta
 from typing import Any
 
 from miner.errors import MinerError, nearest
-from miner.followup.following import SHORTEST, reading_days
+from miner.followup.dates import SHORTEST, power_on, reading_days
+from miner.followup.following import sought
 from miner.followup.frozen import freeze
 from miner.records.client import Client
 from miner.results import Hypothesis, Ranking
@@ -50,6 +51,7 @@ def payload(
     seen_to: str,
     read_on: date | None,
     note: str,
+    together: int = 1,
 ) -> dict[str, Any]:
     """Return the entry of the ledger: the hypothesis frozen, what was seen, when it is read.
 
@@ -63,6 +65,7 @@ def payload(
         seen_to: last day any ranking has seen, ISO.
         read_on: the date asked for, or None.
         note: words of one's own.
+        together: how many are watched at the same time, this one among them.
 
     Raises:
         MinerError: the date is too near or too far, or the note too long.
@@ -72,10 +75,8 @@ def payload(
             f"the note has {len(note)} characters", f"at most {LONGEST_NOTE}", "Shorten --note."
         )
     summary = next(item for item in ranking.outcomes if item.name == found.outcome)
-    frozen = freeze(found, summary, table, rules, client)
-    days = ADOPTED_DAYS
-    if as_ != "adopt":
-        days = reading_days(found.days_to_settle, frozen, found.evidence)
+    frozen = freeze(found, summary, table, rules, client) | {"a_day": _a_day(found, table)}
+    days = ADOPTED_DAYS if as_ == "adopt" else reading_days(frozen, together)
     chosen = read_on.isoformat() if read_on else later(seen_to, days)
     first, end = later(seen_to, SHORTEST), later(seen_to, LONGEST_READ)
     if not first <= chosen <= end:
@@ -83,13 +84,22 @@ def payload(
             f"the reading date {chosen} is not within reach of the last day seen, {seen_to}",
             f"a date from {first} to {end}", "Correct --read-on, or leave it out.",
         )  # fmt: skip
-    used = table.frame["date"][table.frame["usable"].to_numpy(dtype=bool)]
+    after = (date.fromisoformat(chosen) - date.fromisoformat(seen_to)).days
     return frozen | {
-        "a_day": len(used) / used.nunique() if len(used) else None,
+        "sought": sought(frozen), "power": power_on(frozen, after, together),
         "as": as_, "note": note, "suggested_by_days_to": seen_to, "records_last_day": seen_to,
         "read_on": chosen, "days_to_settle": found.days_to_settle,
         "rankings_of_these_records": ranking.rankings_of_these_records,
     }  # fmt: skip
+
+
+def _a_day(found: Hypothesis, table: UnitTable) -> float | None:
+    """Return on how many units of a day, usable or not, the outcome was known on average."""
+    used = table.frame["date"][table.frame["usable"].to_numpy(dtype=bool)]
+    if not len(used):
+        return None
+    first, last = (date.fromisoformat(str(day)) for day in (used.min(), used.max()))
+    return (found.counts.known + found.counts.unknown) / ((last - first).days + 1)
 
 
 def later(day: str, days: int) -> str:

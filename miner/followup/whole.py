@@ -69,6 +69,8 @@ class KeptEntry(_Entry):
     per: _Per | None = None
     units: Number = None
     a_day: Number = None
+    sought: Number = None
+    power: Number = None
 
 
 class _Period(_Entry):

@@ -7,7 +7,6 @@ from math import isnan
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtr
 
 from miner.hypotheses.candidates import unrankable
 from miner.hypotheses.design import Design, Item, combine
@@ -15,13 +14,12 @@ from miner.hypotheses.fixed import Question
 from miner.hypotheses.guard import Judged, correlation, ordinary_interval
 from miner.hypotheses.identity import identity
 from miner.hypotheses.missing import missing_more_often
+from miner.hypotheses.promises import at_worth, days_to_settle, detectable, foreseen
 from miner.hypotheses.tested import OutcomeSearch, Tested
 from miner.results import Evidence, Hypothesis, OutcomeSummary, Per, Shape, Withheld
 from miner.rulebook import FactorRule, Guardrails, RuleBook
 from miner.stats.effects import t_quantile
 from miner.stats.either import either, r_of_t
-from miner.stats.power import detectable, units_to_settle
-from miner.stats.shrinkage import expected
 from miner.tables.unit_table import UnitTable
 
 
@@ -39,8 +37,8 @@ def describe(
     items = [target.items[at] for at in test.rule.items]
     factors = tuple(item.factor for item in items)
     measured = not isnan(test.difference)
-    spread = spreads.get((factors[0], target.name), target.rule.plausible_spread)
-    foretold = expected(test.difference, test.standard_error, spread / test.span, test.df)
+    foretold, small = foreseen(judged, rules.guardrails, spreads.get((factors[0], target.name)))
+    hand = at_worth(test) if measured else None
     notes = judged.notes
     relation = "precedes" if all(item.relation == "precedes" for item in items) else "same_day"
     if judged.evidence in (Evidence.CLEAR, Evidence.HINT):
@@ -61,11 +59,13 @@ def describe(
         p_adjusted=test.p_adjusted if measured else None,
         evidence=judged.evidence,
         withheld=judged.withheld,
-        expected_on_new_days=foretold.difference if measured else None,
+        expected_on_new_days=foretold,
+        small=small,
         travels_with=judged.travels_with,
         could_run_backwards=relation == "same_day"
         or any(item.rule.could_run_backwards for item in items),
-        days_to_settle=days_to_settle(plan, judged, rules.guardrails) if measured else None,
+        days_to_settle=days_to_settle(plan, judged, hand, rules.guardrails),
+        t_at_worth=None if hand is None else hand.t,
         doubts=judged.doubts,
         notes=notes,
         ordinary_interval=ordinary_interval(test, 0.90) if measured else None,
@@ -115,25 +115,6 @@ def _asked(table: UnitTable, plan: Design, question: Question | None) -> NDArray
     return np.asarray(asked)
 
 
-def days_to_settle(plan: Design, judged: Judged, guard: Guardrails) -> int | None:
-    """Return further days until 80 % power at the smallest difference worth acting on."""
-    test = judged.test
-    if judged.evidence in (Evidence.CLEAR, Evidence.LITTLE_SIGN):
-        return None
-    units = test.rule.counts.known + test.rule.counts.unknown
-    total = units_to_settle(
-        test.standard_error * test.span,
-        test.df,
-        units,
-        test.target.rule.smallest_worth_it,
-        guard.claim_level,
-    )
-    if total is None:
-        return None
-    span = float(np.ptp(plan.times)) + 1
-    return int(np.ceil((total - units) * span / units))
-
-
 def outcome_summary(
     part: OutcomeSearch, tests: Sequence[Tested], guard: Guardrails
 ) -> OutcomeSummary:
@@ -150,7 +131,7 @@ def outcome_summary(
         name=part.target.name,
         unit=rule.measure_unit,
         smallest_worth_it=rule.smallest_worth_it,
-        detectable=_detectable(singles),
+        detectable=detectable(singles),
         ordinary_wobble=part.white.wobble if part.white is not None else None,
         units=int(part.target.known.sum()),
         withheld=_withheld(part, guard),
@@ -162,20 +143,6 @@ def _withheld(part: OutcomeSearch, guard: Guardrails) -> Withheld | None:
     if closed is None and part.white is None:
         return Withheld(f"too few {part.target.rule.unit}s on which it is known")
     return closed
-
-
-def _detectable(singles: Sequence[Tested]) -> float | None:
-    """Return the difference the search finds 80 times in 100, for a factor of middling frequency.
-
-    The level is the search's own: what one rule must pass beside all others of its family.
-    """
-    if not singles or not np.isfinite(singles[0].critical):
-        return None
-    df = singles[0].df
-    level = 2 * float(stdtr(df, -singles[0].critical))
-    return detectable(
-        float(np.median([test.standard_error * test.span for test in singles])), df, level
-    )
 
 
 def hints_by_chance(tests: Sequence[Tested], guard: Guardrails) -> float:

@@ -8,7 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from miner.hypotheses.design import design
-from miner.hypotheses.rank import default_primary, rank_table
+from miner.hypotheses.guard import judge_all
+from miner.hypotheses.rank import default_primary
+from miner.hypotheses.search import search
+from miner.hypotheses.weeks import Weeks, moved, weeks_of
 from miner.hypotheses.whitened import Spectra
 from miner.hypotheses.worlds import Model, model, world
 from miner.results import ErrorRate, Evidence, FoundRate
@@ -18,12 +21,26 @@ from miner.tables.unit_table import UnitTable
 
 SHIFTS = (0.5, 1.0, 1.5, 2.0)
 BATCH = 10
+MODELLED, MOVED = "modelled", "moved"
+Kind = float | str
+"""What months are: MODELLED, MOVED, or how large the effect that is true in them."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Task:
-    shift: float
+    kind: Kind
     seeds: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Job:
+    """What every month is made from and ranked by."""
+
+    fitted: Model
+    weeks: Weeks
+    rules: RuleBook
+    primary: str
+    draws: int
 
 
 @dataclass(slots=True)
@@ -44,13 +61,16 @@ def error_rate(
     primary: str | None = None,
     progress: Callable[[str, float], None] | None = None,
 ) -> ErrorRate:
-    """Run the whole ranking on simulated months; a quarter as many a size of true effect.
+    """Run the whole search on months in which nothing is true; a quarter as many a true effect.
+
+    Months of two kinds: with outcomes drawn as the records describe them, and with the outcomes as
+    recorded and each habit moved by whole weeks.
 
     Args:
         table: the client's days or meals.
         rules: the rule books.
         client: the client's code.
-        worlds: months in which nothing is true.
+        worlds: months of each kind in which nothing is true.
         draws: permutations a month.
         seed: of everything drawn.
         workers: processes; the answer does not depend on it.
@@ -60,80 +80,102 @@ def error_rate(
     plan = design(table, rules)
     usable = len(plan.names)
     empty = ErrorRate(
-        client, 0, draws, seed, 0, None, None, rules.guardrails.claim_level, None, None, (),
-        usable, True,
+        client=client, worlds=0, draws=draws, seed=seed, claimed=0, any_claim_rate=None,
+        any_claim_interval=None, nominal=rules.guardrails.claim_level, factor=None, outcome=None,
+        found_rate_at=(), usable_units=usable, finished=True,
     )  # fmt: skip
     guard = rules.guardrails
     if usable < (guard.fewest_days_to_rank if table.unit == "day" else guard.fewest_meals_to_rank):
         return empty
-    fitted = model(table, rules, primary or default_primary(plan))
-    tallies = {shift: _Tally() for shift in (0.0, *SHIFTS)}
+    main = primary or default_primary(plan)
+    job = _Job(model(table, rules, main), weeks_of(table), rules, main, draws)
+    tallies = {kind: _Tally() for kind in (MODELLED, MOVED, *SHIFTS)}
     finished = True
-    tasks = _tasks(worlds, seed, with_effects=fitted.cause is not None)
+    tasks = _tasks(worlds, seed, with_effects=job.fitted.cause is not None)
     done = 0
     try:
-        for task, hits in _run(fitted, rules, tasks, draws, workers):
-            tallies[task.shift].worlds += len(task.seeds)
-            tallies[task.shift].hits += hits
+        for task, hits in _run(job, tasks, workers):
+            tallies[task.kind].worlds += len(task.seeds)
+            tallies[task.kind].hits += hits
             done += 1
             if progress is not None:
                 progress("Simulating months", done / len(tasks))
     except KeyboardInterrupt:
         finished = False
-    return _result(empty, fitted, rules, tallies, finished)
+    return _result(empty, job.fitted, rules, tallies, finished)
 
 
 def _tasks(worlds: int, seed: int, *, with_effects: bool) -> list[_Task]:
-    shifts = (0.0, *SHIFTS) if with_effects else (0.0,)
-    numbers = [worlds if shift == 0 else max(1, worlds // 4) for shift in shifts]
-    seeds = np.random.SeedSequence(seed).generate_state(sum(numbers), np.uint64)
+    kinds: dict[Kind, int] = {MODELLED: worlds, MOVED: worlds}
+    if with_effects:
+        kinds |= dict.fromkeys(SHIFTS, max(1, worlds // 4))
+    seeds = np.random.SeedSequence(seed).generate_state(sum(kinds.values()), np.uint64)
     tasks, begin = [], 0
-    for shift, number in zip(shifts, numbers, strict=True):
+    for kind, number in kinds.items():
         own = [int(item) for item in seeds[begin : begin + number]]
-        tasks += [_Task(shift, tuple(own[at : at + BATCH])) for at in range(0, number, BATCH)]
+        tasks += [_Task(kind, tuple(own[at : at + BATCH])) for at in range(0, number, BATCH)]
         begin += number
     return tasks
 
 
-def _run(
-    fitted: Model, rules: RuleBook, tasks: list[_Task], draws: int, workers: int
-) -> Iterator[tuple[_Task, int]]:
+def _run(job: _Job, tasks: list[_Task], workers: int) -> Iterator[tuple[_Task, int]]:
     if workers <= 1:
         for task in tasks:
-            yield _batch(fitted, rules, task, draws)
+            yield _batch(job, task)
         return
     from joblib import Parallel, delayed
 
     pool = Parallel(n_jobs=workers, return_as="generator")
-    yield from pool(delayed(_batch)(fitted, rules, task, draws) for task in tasks)
+    yield from pool(delayed(_batch)(job, task) for task in tasks)
 
 
-def _batch(fitted: Model, rules: RuleBook, task: _Task, draws: int) -> tuple[_Task, int]:
+def _batch(job: _Job, task: _Task) -> tuple[_Task, int]:
     cache: Spectra = {}
     hits = 0
     for seed in task.seeds:
-        table = world(fitted, np.random.default_rng(seed), task.shift * fitted.wobble)
-        ranked = rank_table(
-            table, rules, draws=draws, seed=seed % 2**32, spectra=cache,
-            primary=fitted.cause[1] if fitted.cause else None,
-        )  # fmt: skip
-        clear = [item for item in ranked.hypotheses if item.evidence is Evidence.CLEAR]
-        if task.shift and fitted.cause is not None:
-            factor, outcome, _ = fitted.cause
-            hits += any(h.factors == (factor,) and h.outcome == outcome for h in clear)
-        else:
+        clear = claims(_month(job, task.kind, seed), job, seed % 2**32, cache)
+        if isinstance(task.kind, str) or job.fitted.cause is None:
             hits += bool(clear)
+        else:
+            factor, outcome, _ = job.fitted.cause
+            hits += ((factor,), outcome) in clear
     return task, hits
+
+
+def _month(job: _Job, kind: Kind, seed: int) -> UnitTable:
+    rng = np.random.default_rng(seed)
+    if kind == MOVED:
+        return moved(job.weeks, rng)
+    size = kind * job.fitted.wobble if isinstance(kind, float) else 0.0
+    return world(job.fitted, rng, size)
+
+
+def claims(
+    table: UnitTable, job: _Job, seed: int, cache: Spectra
+) -> set[tuple[tuple[str, ...], str]]:
+    """Return what the search of a ranking would call clear: factors and outcome of each."""
+    guard = job.rules.guardrails
+    found = search(
+        design(table, job.rules), job.primary, guard, draws=job.draws, seed=seed, spectra=cache
+    )
+    return {
+        (
+            tuple(item.test.target.items[at].factor for at in item.test.rule.items),
+            item.test.target.name,
+        )
+        for item in judge_all(found.outcomes, found.tests, guard)
+        if item.evidence is Evidence.CLEAR
+    }
 
 
 def _result(
     empty: ErrorRate,
     fitted: Model,
     rules: RuleBook,
-    tallies: dict[float, _Tally],
+    tallies: dict[Kind, _Tally],
     finished: bool,
 ) -> ErrorRate:
-    null = tallies[0.0]
+    null, weeks = tallies[MODELLED], tallies[MOVED]
     unit = rules.outcome(fitted.cause[1], fitted.table.unit).measure_unit if fitted.cause else ""
     found = tuple(
         FoundRate(
@@ -142,7 +184,7 @@ def _result(
             clopper_pearson(tally.hits, tally.worlds) if tally.worlds else None,
         )
         for shift, tally in tallies.items()
-        if shift and fitted.cause
+        if isinstance(shift, float) and fitted.cause
     )  # fmt: skip
     return ErrorRate(
         client=empty.client,
@@ -158,4 +200,6 @@ def _result(
         found_rate_at=found,
         usable_units=empty.usable_units,
         finished=finished,
+        moved=weeks.worlds,
+        moved_claimed=weeks.hits,
     )

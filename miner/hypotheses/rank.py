@@ -143,6 +143,10 @@ def as_searched(question: Question, own: Judged, judged: Sequence[Judged]) -> Ju
     return own
 
 
+def _not_passed(item: Hypothesis, level: float) -> bool:
+    return item.withheld is not None or item.p_adjusted is None or item.p_adjusted > level
+
+
 def _answered_alone(fixed: Sequence[tuple[Question, Judged]]) -> frozenset[tuple[str, str]]:
     return frozenset(
         (question.factor, question.outcome)
@@ -183,4 +187,8 @@ def _ordered(
         for item in sorted(judged, key=order_key)
     ]  # fmt: skip
     first.sort(key=lambda item: (item.p_adjusted is None, item.p_adjusted or 0.0))
+    passed = rules.guardrails.claim_level
+    for items in (first, rest):
+        # What is small comes after everything else that passed.
+        items.sort(key=lambda item: (_not_passed(item, passed), item.small))
     return tuple(replace(item, rank=place) for place, item in enumerate([*first, *rest], start=1))

@@ -32,6 +32,9 @@ class ErrorRate(Result):
         claimed: of these, with at least one clear hypothesis.
         any_claim_interval: 95 % Clopper-Pearson interval of the rate.
         factor, outcome: the rule that is true in the months with an effect.
+        moved: months of the client's own outcomes in which each habit was moved by whole weeks.
+            They are no independent records, so that their rate has no interval.
+        moved_claimed: of these, with at least one clear hypothesis.
         finished: False where it was interrupted.
     """
 
@@ -49,3 +52,5 @@ class ErrorRate(Result):
     usable_units: int
     finished: bool
     sentence: str = ""
+    moved: int = 0
+    moved_claimed: int = 0

@@ -63,7 +63,9 @@ class KeptResult(Result):
             is promised.
         difference: with less without, adjusted, on new units; None before the date.
         interval: two one-sided 95 % limits.
-        expected: what was expected on new units.
+        expected: what was expected on new units of a claim, else None.
+        sought: the difference that new units are looked at for.
+        power: how often they show it on the date, if it is true.
         reason: why it could not be settled, or nothing.
         tried_before: how an earlier test of the same idea ended, or None.
         test: its last alternating test: what came of it, or how far it is.
@@ -92,6 +94,8 @@ class KeptResult(Result):
     expected: float | None
     smallest_worth_it: float
     counts: NewUnits | None = None
+    sought: float | None = None
+    power: float | None = None
     every_look: EveryLook | None = None
     reason: str = ""
     note: str = ""

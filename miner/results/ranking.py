@@ -157,6 +157,12 @@ class Hypothesis(Result):
     Attributes:
         could_run_backwards: the outcome may as well lead to the habit: always where both lie in
             one day. What is clear says so in its sentence.
+        expected_on_new_days: of a claim, its difference shrunk; None beside anything less, and
+            where the records say too little of its size.
+        days_to_settle: new days that would find a difference worth acting on 80 times in 100, by
+            themselves.
+        t_at_worth: the t that such a difference would have on these units, on average.
+        small: whether less is expected of a claim than is worth acting on.
         means: of the outcome with the habit and without it, as recorded; None where either is
             unknown.
         shape: whether units with and without are compared, or a line is fitted to the measure;
@@ -181,9 +187,11 @@ class Hypothesis(Result):
     evidence: Evidence
     withheld: Withheld | None = None
     expected_on_new_days: float | None = None
+    small: bool = False
     travels_with: tuple[str, ...] = ()
     could_run_backwards: bool = False
     days_to_settle: int | None = None
+    t_at_worth: float | None = None
     sentence: str = ""
     luck_sentence: str = ""
     doubts: tuple[Doubt, ...] = ()

@@ -118,6 +118,8 @@ class Guardrails(Checked):
     weekdays_from_days: int = Field(ge=21)
     hint_level_searched: float = Field(gt=0, le=0.2)
     unbalanced_share: float = Field(ge=0, lt=0.5)
+    share_that_matters: float = Field(gt=0, le=1)
+    least_spread_in_errors: float = Field(ge=0)
 
 
 class Referral(Checked):

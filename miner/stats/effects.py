@@ -73,6 +73,18 @@ def single(rules: Floats, outcome: Floats, nuisance_rank: int) -> Effects:
     return _effects(inner, cross, np.full(len(inner), float(outcome @ outcome)), df)
 
 
+def paired(rules: Floats, outcomes: Floats, nuisance_rank: int) -> Effects:
+    """Return the effect of each rule on an outcome of its own; as of :func:`single`.
+
+    Args:
+        rules: shape (n, m), whitened, nuisance taken out.
+        outcomes: shape (n, m), likewise.
+        nuisance_rank: how many directions the nuisance took.
+    """
+    inner, rest = np.square(rules).sum(axis=0), np.square(outcomes).sum(axis=0)
+    return _effects(inner, (rules * outcomes).sum(axis=0), rest, len(rules) - nuisance_rank - 1)
+
+
 def beside(rule: Floats, others: Floats, outcome: Floats, nuisance_rank: int) -> Effects:
     """Return one rule's effect beside each of the other columns, one at a time.
 

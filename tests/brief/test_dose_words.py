@@ -13,7 +13,7 @@ from miner import rulebook
 from miner.brief.drawn import NARROW
 from miner.brief.figures.difference import Difference, difference
 from miner.brief.figures.scatter import Line, Point, scatter
-from miner.brief.sentences import each_more, less_than_worth, sentence
+from miner.brief.sentences import each_more, sentence
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.hypothesis import HypothesisTeller
 from miner.brief.text.layout import render
@@ -53,13 +53,6 @@ def test_its_size_says_what_it_is_for(dose):
     unsure = replace(dose, evidence=Evidence.CANNOT_TELL, unlikely_beyond=9.0)
     text = render(HypothesisTeller(RULES, Amounts()).parts(unsure), 2000)
     assert "More than about 9 mg/dL for each hour less sleep is unlikely." in text
-
-
-# 4 mg/dL an hour over quarters that lie 1.4 hours apart is 5.6: enough to act on; 3 is not.
-@pytest.mark.parametrize(("expected", "told"), [(4.0, False), (3.0, True)])
-def test_what_is_worth_it_is_asked_of_the_clients_own_hours(dose, expected, told):
-    item = replace(dose, expected_on_new_days=expected)
-    assert bool(less_than_worth(item, RULES, Amounts(), "day")) == told
 
 
 @pytest.mark.parametrize("unit", ["day", "meal"])

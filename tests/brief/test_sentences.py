@@ -298,9 +298,23 @@ def test_the_error_rate_is_told_in_records_like_this_one(
     text = sentences.error_rate_sentence(found, rules)
     assert faults(text) == [], text
     if worlds == 200 and claimed:
-        assert "8 showed something clear. In the long run, 1 to 8 of 100 such records" in text
+        assert "8 showed something clear. If days behave as modelled, 1 to 8 of 100" in text
     if not worlds:
         assert text == "1 usable day. At least 20 are needed to rank anything."
+
+
+# The guard allows 5 of 100; 20 of 200 are twice that and no more, 21 are.
+@pytest.mark.parametrize(("claimed", "often"), [(0, False), (20, False), (21, True)])
+def test_months_moved_by_weeks_are_told_beside(rules: RuleBook, claimed: int, often: bool) -> None:
+    found = ErrorRate(
+        "c", 200, 1000, 0, 8, 0.04, (0.0174, 0.0773), 0.05, None, None, (), 40, True,
+        moved=200, moved_claimed=claimed,
+    )  # fmt: skip
+    text = sentences.error_rate_sentence(found, rules)
+    assert faults(text) == [], text
+    words = f"with each habit moved by whole weeks, {claimed} showed something clear."
+    assert words in text
+    assert ("a weekly routine may stand behind it" in text) is often
 
 
 def test_what_is_cautioned(rules: RuleBook) -> None:
@@ -324,7 +338,8 @@ def test_every_sentence_of_the_book_is_short_once_filled_in(rules: RuleBook) -> 
     given = {
         "count": 3, "usable": "12 usable days", "need": 20, "size": "12 mg/dL",
         "which": "The last 2 hints are", "units": "days", "worth": "5 mg/dL",
-        "further": "40 further days", "shown": 3, "found": 5, "chance": "1.4", "cannot_tell": 110,
+        "further": "40 new days", "shown": 3, "found": 5, "chance": "1.4", "cannot_tell": 110,
+        "power": 80,
         "little_sign": 40, "asked": "212 questions were", "level": "5", "day": "2026-02-01",
         "label": "time above your range", "records": "200 records", "claimed": 8, "low": 2,
         "high": 8, "spans": "spans of 103 days",
@@ -444,22 +459,43 @@ def test_a_result_against_the_guess_is_told(
     assert (words in told) if words else ("the other way:" not in told)
 
 
-@pytest.mark.parametrize(
-    ("expected", "level", "told"),
-    [(4.9, "clear", True), (-4.9, "hint", True), (5.0, "clear", False), (None, "clear", False),
-     (1.0, "cannot_tell", False)],
-)  # fmt: skip
-def test_less_on_new_days_than_is_worth_acting_on_is_told(
-    samples: ModuleType, rules: RuleBook, expected: float | None, level: str, told: bool
-) -> None:
+@pytest.mark.parametrize("small", [True, False])
+def test_of_a_small_claim_it_is_told(samples: ModuleType, rules: RuleBook, small: bool) -> None:
     # wake glucose: 5 mg/dL are worth acting on (outcomes.toml)
-    item = samples.hypothesis(expected_on_new_days=expected, evidence=Evidence(level))
+    item = samples.hypothesis(small=small)
     words = "On new days less is expected than is worth acting on (5.0 mg/dL)."
     text = " ".join(render(HypothesisTeller(rules, Amounts()).parts(item)).split())
-    assert (words in text) is told
+    assert (words in text) is small
     # 5 mg/dL over 18.0156
     mmol = " ".join(render(HypothesisTeller(rules, Amounts("mmol/L")).parts(item)).split())
-    assert ("(0.28 mmol/L)" in mmol) is told
+    assert ("(0.28 mmol/L)" in mmol) is small
+
+
+# What is clear and too small to act on is never the headline.
+@pytest.mark.parametrize(
+    ("small", "hints", "told"),
+    [
+        ((True, False), 0, "One pattern is clear enough to test."),
+        ((True, True), 0, "Nothing that is clear is large enough to act on."),
+        ((True,), 1, "Nothing that is clear is large enough to act on. "
+         "One pattern may be worth watching."),
+        ((True,), 2, "Nothing that is clear is large enough to act on. "
+         "2 patterns may be worth watching."),
+    ],
+)  # fmt: skip
+def test_a_small_claim_is_never_the_headline(
+    samples: ModuleType, rules: RuleBook, small: tuple[bool, ...], hints: int, told: str
+) -> None:
+    claims = [
+        samples.hypothesis(id=f"c{at}", evidence=Evidence.CLEAR, small=one)
+        for at, one in enumerate(small)
+    ]
+    others = [
+        samples.hypothesis(id=f"h{at}", evidence=Evidence.HINT, family="fixed")
+        for at in range(hints)
+    ]
+    ranking = samples.ranking(*claims, *others)
+    assert sentences.verdict(ranking, rules) == told
 
 
 def long(text: str) -> list[str]:

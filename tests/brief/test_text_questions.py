@@ -43,7 +43,8 @@ We could not tell.
   nights, 2 were.
     wake glucose +8.4 mg/dL (-3.0 to +12.0); on new days +5.2; ID 3fa9c1d2
     Fixed on 2026-02-01, as told. The guess was up. More than about 12 mg/dL is
-    unlikely. About 40 further days might settle it.
+    unlikely. In 40 new days, a difference worth acting on would be found 80
+    times in 100.
 """
     )
     # 11.6 and 8.4 mg/dL over 18.0156

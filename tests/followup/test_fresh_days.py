@@ -16,7 +16,7 @@ from miner.followup.story import Kept, tell
 from miner.hypotheses.design import design
 from miner.hypotheses.whitened import whitened
 from miner.ledger import Ledger
-from miner.results import Counts, Evidence, Withheld
+from miner.results import Counts, Withheld
 from miner.stats.projection import independent
 
 COUNTS = Counts(10, 0, 15, 0, 0)
@@ -150,18 +150,6 @@ def test_what_was_open_at_the_same_time_is_one_family():
     assert judging.known_p(story.kept[1]) == 1.0
 
 
-def test_reading_days_are_clipped():
-    some = what()
-    assert judging.reading_days(3, some, Evidence.HINT) == 14
-    assert judging.reading_days(30, some, Evidence.HINT) == 30
-    assert judging.reading_days(300, some, Evidence.CANNOT_TELL) == 42
-    clear = judging.reading_days(None, some, Evidence.CLEAR)
-    assert 14 <= clear <= 42
-    # with 12 of 40, eight with the habit take 27 days
-    assert clear >= 27
-    assert judging.reading_days(None, some | {"with": 2}, Evidence.CLEAR) == 42
-
-
 def test_the_every_day_reading_shares_the_level_and_tells_its_price():
     one, two = (judging.every_look(kept(), [("2026-04-20", seen(30, 7))], k) for k in (1, 2))
     assert (one.needed, two.needed) == (pytest.approx(20), pytest.approx(40))
@@ -184,7 +172,9 @@ def test_the_price_of_looks_at_meals_is_told_in_days():
     assert by_meal.price_days == np.ceil(by_day.price_days / 3)
     # an entry that does not say how many a day, or a price beyond what can be told
     assert judging.every_look(kept(unit_of="meal"), looks, 1).price_days is None
-    assert judging.every_look(kept(expected=0.01), looks, 1).price_days is None
+    assert (
+        judging.every_look(kept(expected=None, smallest_worth_it=0.01), looks, 1).price_days is None
+    )
 
 
 def test_what_was_clear_on_one_day_stays_clear():

@@ -66,6 +66,22 @@ def test_looks_every_day_say_since_when_and_what_they_cost(rules):
     assert "the price" not in far
 
 
+# Method, 1a: the power on the date is printed; under 60 in 100 a test is proposed.
+@pytest.mark.parametrize(("power", "few"), [(0.8, False), (0.6, False), (0.59, True)])
+def test_how_often_the_date_finds_it_is_told(rules, power, few):
+    said = told(kept(open=True, sought=7.0, power=power), rules)
+    words = f"found by then in {'only ' if few else ''}about {round(100 * power)} of 100."
+    assert f"f 7.0 mg/dL is true, it is {words}" in said
+    assert ("A test would tell more than watching." in said) is few
+    assert "is true" not in told(kept(open=True), rules)
+
+
+def test_what_was_expected_is_told_of_a_claim(rules):
+    over = {"status": "held_up", "difference": 8.0, "interval": (2.0, 14.0)}
+    assert "(+2.0 to +14.0); expected was +9.0." in told(kept(**over), rules)
+    assert "(+2.0 to +14.0). " in told(kept(**over, expected=None), rules)
+
+
 def test_a_no_names_the_size_that_was_looked_for(rules):
     said = read(result(), rules)
     assert said.startswith("You tested it, and there was no difference of the size looked for.")

@@ -13,8 +13,8 @@ from math import ceil, isnan, sqrt
 import numpy as np
 import oracle
 from scipy.integrate import quad
+from scipy.stats import binom, nct, norm
 from scipy.stats import f as f_test
-from scipy.stats import nct, norm
 from scipy.stats import t as student
 
 GRID = [(w / 10, phi / 10) for phi in range(10) for w in range(11)]
@@ -419,20 +419,29 @@ def _described(part, rule, rules):
     spread, se = part["rule"].plausible_spread / rule["span"], rule["se"]
     out |= {name: rule[name] for name in ("shape", "span", "both")}
     out |= {key: rule[key] for key in ("difference", "se", "df", "p", "p_adjusted", "interval")}
-    out["expected"] = posterior_mean(rule["difference"], se, spread, rule["df"])
-    out["days"] = _days_to_settle(part, rule, worth, guard)
+    out["rule"] = out["settle"] = (part, rule, worth)
     if out["withheld"] is None:
         out["evidence"], out["doubts"] = _evidence(part, rule, worth, rules)
     if out["evidence"] in ("clear", "little_sign"):
-        out["days"] = None
+        out["settle"] = None
+    out["expected"], told = None, rule["difference"]
+    if out["evidence"] == "clear" and spread >= guard.least_spread_in_errors * se:
+        share = guard.share_that_matters
+        out["expected"] = told = posterior_mean(rule["difference"], se, spread, rule["df"], share)
+    out["small"] = out["evidence"] == "clear" and abs(told) < worth
     return out
 
 
-def posterior_mean(difference, se, spread, df):
-    """Mean of a normal around 0, seen with an error of se times Student's t, by a grid."""
+def posterior_mean(difference, se, spread, df, share=1.0):
+    """Mean of what is 0, or normal around 0, seen with an error of se times Student's t.
+
+    By a grid; ``share`` is not 0.
+    """
     grid = np.linspace(-12, 12, 48001) * spread
-    weight = student.pdf((difference - grid) / se, df) * norm.pdf(grid / spread)
-    return (grid * weight).sum() / weight.sum()
+    step = grid[1] - grid[0]
+    weight = student.pdf((difference - grid) / se, df) * norm.pdf(grid / spread) * step / spread
+    none = student.pdf(difference / se, df)
+    return share * (grid * weight).sum() / (share * weight.sum() + (1 - share) * none)
 
 
 def _ratios(counts):
@@ -532,12 +541,58 @@ def _robust_p(part, rule):
     return 2 * student.sf(abs(weights @ y) / sqrt(y @ form @ y), df)
 
 
-def _days_to_settle(part, rule, worth, guard):
-    """Days more until a true difference of ``worth`` would be found 80 times in 100."""
-    units = len(part["y"])
-    for total in range(units, 1001):
-        se, df = rule["se"] * sqrt(units / total), rule["df"] + total - units
-        limit = student.ppf(1 - guard.claim_level / 2, df)
-        if nct.sf(limit, df, worth / se) >= 0.8:
-            return total - units
+def days_to_settle(answer, span, units, rules):
+    """New days that by themselves find a difference worth acting on 80 times in 100."""
+    if answer["settle"] is None:
+        return None
+    part, rule, worth = answer["settle"]
+    guard, shape = rules.guardrails, rule["shape"]
+    way = -1.0 if rule["difference"] < 0 else 1.0
+    t = way * t_of(part, rule, way * worth)
+    counts, had = rule["counts"], len(part["y"])
+    known = np.sum(~np.isnan(rule["values"]))
+    dose = shape == "dose"
+    sides = (known / 2, known / 2) if dose else (counts["with"], counts["without"])
+    least = 0 if dose else guard.fewest_units_each_side
+    a_day = units / span
+    for new in range(5, ceil(366 * a_day) + 1):
+        if _power_on_new(new, t, had, rule["df"], sides, guard.claim_level, least) >= 0.8:
+            return ceil(new / a_day)
     return None
+
+
+def t_of(part, rule, effect):
+    """The t on normal scores that a true difference would have in place of what was measured."""
+    habit = oracle.centred(rule["amounts"])
+    base = part["y"] - rule["difference"] * habit
+    fits = [
+        _refit(part, rule, y=oracle.normal_scores(values), by="values")
+        for values in (base, base + effect * habit)
+    ]
+    return (fits[1][0] / fits[1][1] - fits[0][0] / fits[0][1]) * (1 - 2 / max(rule["df"], 4))
+
+
+def _power_on_new(units, t, had, df_had, sides, level, least):
+    """Power of the one-sided t test on new units: scipy, over counts and over the scatter."""
+    with_, without = sides
+    rank = had - 1 - df_had
+    directions = max(min(3, rank), ceil(rank * units / had))
+    df = units - directions - 1
+    if df < 1:
+        return 0.0
+    known, share = units * (with_ + without) / had, with_ / (with_ + without)
+    whole, enough = round(known), 1.0
+    if least:
+        few = sum(binom.cdf(least - 1, whole, p) for p in (share, 1 - share))
+        enough = 1 - few if whole >= 2 * least else 0.0
+    if enough <= 0:
+        return 0.0
+    old = with_ * without / (with_ + without) * (1 - rank / had)
+    total = 0.0
+    for step, weight in ((-1, 1 / 6), (0, 2 / 3), (1, 1 / 6)):
+        k = known * share + step * sqrt(3 * known * share * (1 - share))
+        k = min(max(k, least), known - least)
+        new = k * (known - k) / known * (1 - directions / units)
+        reach = student.ppf(1 - level, df)
+        total += weight * nct.sf(reach, df, max(t, 0.0) * sqrt(new / old))
+    return enough * total

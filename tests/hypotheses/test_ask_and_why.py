@@ -29,9 +29,20 @@ def test_one_question_is_the_fixed_question_of_a_ranking():
     ranked = rank_table(table, RULES, questions=[question], draws=100).hypotheses[0]
     assert asked == ranked
     assert (asked.rank, asked.family, asked.guess) == (1, "fixed", "up")
-    spread = {("tag:rain", "day_mean"): 0.5}
-    shrunk = ask_table(table, RULES, question, spreads=spread).expected_on_new_days
-    assert abs(shrunk) < abs(asked.expected_on_new_days)
+
+
+# What is expected of a claim follows the spread across clients where that is known.
+def test_the_spread_across_clients_is_used_for_one_question():
+    rng = np.random.default_rng(2)
+    habit = np.tile([1.0, 0.0], 30)
+    table = day_table({"day_mean": 100 + rng.normal(0, 3, 60) + 6 * habit}, {"tag:rain": habit})
+    asked = Question("tag:rain", "day_mean", "up")
+    wide, narrow = (
+        ask_table(table, RULES, asked, spreads={("tag:rain", "day_mean"): spread})
+        for spread in (9.0, 2.0)
+    )
+    assert wide.evidence == narrow.evidence == "clear"
+    assert 0 < narrow.expected_on_new_days < wide.expected_on_new_days < wide.difference
 
 
 @pytest.mark.parametrize(

@@ -1,11 +1,21 @@
 import numpy as np
 import pytest
 from scipy.stats import binomtest, spearmanr
-from small_tables import NAN, RULES, day_table, meal_rules, meal_table, random_table
+from small_tables import (
+    NAN,
+    RULES,
+    day_table,
+    meal_rules,
+    meal_table,
+    random_table,
+    with_guard,
+)
 
-from miner.hypotheses.error_rate import SHIFTS, error_rate
+from miner.hypotheses.error_rate import SHIFTS, _Job, claims, error_rate
 from miner.hypotheses.rank import rank_table
+from miner.hypotheses.weeks import weeks_of
 from miner.hypotheses.worlds import model, world
+from miner.results import Evidence
 
 
 def _table(days=30, effect=0.0):
@@ -31,6 +41,42 @@ def test_the_rate_of_any_claim_where_nothing_is_true():
     assert found.any_claim_interval[0] <= found.nominal == 0.05
     assert found.finished
     assert found.usable_units == 29
+
+
+# What the error rate counts is what a whole ranking calls clear.
+def test_claims_are_those_of_a_ranking():
+    table = _table(effect=20.0)
+    job = _Job(model(table, RULES, "day_mean"), weeks_of(table), RULES, "day_mean", draws=199)
+    for seed in range(3):
+        ranked = rank_table(table, RULES, primary="day_mean", draws=199, seed=seed)
+        clear = {
+            (item.factors, item.outcome)
+            for item in ranked.hypotheses
+            if item.evidence is Evidence.CLEAR
+        }
+        assert claims(table, job, seed, {}) == clear
+        assert (("tag:0",), "day_mean") in clear
+
+
+# A true effect is gone where its habit is moved by whole weeks, unless the habit keeps to weekdays
+# and so does glucose, and nothing is asked within weekdays.
+def test_months_moved_by_whole_weeks_keep_the_week():
+    days = 56
+    rng = np.random.default_rng(2)
+    weekly = np.isin(np.arange(days) % 7, (1, 3)).astype(float)
+    other = rng.permutation(np.repeat([1.0, 0.0], days // 2))
+    own = 100 + rng.normal(0, 3, days)
+    lax = with_guard(weekdays_from_days=366)
+    found = {}
+    for name, habit in (("weekly", weekly), ("other", other)):
+        table = day_table({"day_mean": own + 8 * habit}, {"tag:a": habit, "tag:b": other[::-1]})
+        for guard, rules in (("shipped", RULES), ("lax", lax)):
+            rate = error_rate(table, rules, client="c", worlds=20, draws=199)
+            assert rate.moved == 20
+            found[name, guard] = rate.moved_claimed
+    assert found["weekly", "lax"] == 20
+    assert found["weekly", "shipped"] <= 2
+    assert found["other", "lax"] <= 4
 
 
 # The larger the true effect, the more often it is found; two SD in 29 days nearly always.

@@ -3,8 +3,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.stats import nct
-from scipy.stats import t as student
 from small_tables import (
     NAN,
     RULES,
@@ -22,6 +20,7 @@ from miner.hypotheses.fixed import Question
 from miner.hypotheses.rank import default_primary, rank_table
 from miner.hypotheses.search import search
 from miner.results import Evidence, plain
+from miner.stats.power import AtHand, power_on_new_units
 
 OUTCOMES = ("minutes_above", "wake_glucose", "day_mean")
 
@@ -281,18 +280,16 @@ def test_a_true_effect_by_meal_is_found_and_its_days_are_counted():
     assert item.interval[0] < 15 < item.interval[1]
 
 
-# 90 meals of 30 days: what is told are further days, at three meals each.
+# 90 meals of 30 days: what is told are days, of three meals each.
 def test_days_to_settle_of_meals_are_days():
     found = rank_table(meal_table(30, day_sd=2.0), meal_rules(), draws=100)
     checked = 0
     for item in found.hypotheses:
         if item.days_to_settle:
-            meals = [90 + 3 * days for days in (item.days_to_settle, item.days_to_settle - 1)]
-            power = []
-            for total in meals:
-                df = item.degrees_of_freedom + total - 90
-                effect = 5.0 / (item.standard_error * np.sqrt(90 / total))
-                power.append(nct.sf(student.ppf(0.975, df), df, effect))
+            counts, rank = item.counts, 89 - item.degrees_of_freedom
+            hand = AtHand(item.t_at_worth, 90, rank, counts.with_, counts.without)
+            days = item.days_to_settle
+            power = [power_on_new_units(hand, 3 * d, 0.05, 5) for d in (days, days - 1)]
             assert power[0] >= 0.8 > power[1]
             checked += 1
     assert checked >= 2

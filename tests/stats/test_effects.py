@@ -135,3 +135,18 @@ def test_the_share_explained_is_the_f_test_of_nested_models(seed):
 def test_nothing_explains_nothing_and_everything_is_sure():
     assert effects.explained(0.0, 0, 20) == effects.explained(0.5, 3, 0) == 1.0
     assert effects.explained(1.0, 3, 20) == 0.0
+
+
+# Each rule with an outcome of its own: that of statsmodels' least squares, one pair at a time.
+def test_rules_paired_with_outcomes_of_their_own():
+    rng = np.random.default_rng(6)
+    nuisance = np.column_stack([np.ones(30), rng.normal(size=30)])
+    rules, outcomes = rng.normal(size=(2, 30, 4))
+    left = [column - nuisance @ np.linalg.lstsq(nuisance, column, rcond=None)[0]
+            for column in (rules, outcomes)]  # fmt: skip
+    found = effects.paired(*left, 2)
+    for at in range(4):
+        fit = sm.OLS(outcomes[:, at], np.column_stack([nuisance, rules[:, at]])).fit()
+        assert found.difference[at] == pytest.approx(fit.params[-1])
+        assert found.t[at] == pytest.approx(fit.tvalues[-1])
+    assert found.df == fit.df_resid

@@ -1,13 +1,20 @@
-from math import ceil, isnan, nan, sqrt
+from math import isnan, nan, sqrt
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import ttest_ind
+from scipy.stats import nct, ttest_ind
+from scipy.stats import t as student
 from statsmodels.stats.power import TTestIndPower
 
-from miner.stats.power import detectable, power, units_to_settle
+from miner.stats.power import (
+    AtHand,
+    detectable,
+    new_units_for,
+    power,
+    power_on_new_units,
+)
 
 REFERENCE = Path(__file__).parents[2] / "datasets" / "reference"
 ANSWERS = pd.read_csv(REFERENCE / "e_r_timeseries_expected.csv")
@@ -30,7 +37,6 @@ def test_power_of_two_groups_of_twenty():
 # R help of power.t.test: n = 22.02110 a group for delta 1 SD and power 0.90. Cohen 1988,
 # Statistical Power Analysis, table 2.4: 394, 64, 26 a group for d 0.2, 0.5, 0.8 and power 0.80
 # (393.4, 63.8, 25.5 by R's pwr).
-# Our function counts whole units over both groups, so it must return twice that, rounded up.
 @pytest.mark.parametrize(
     ("inputs", "effect", "wanted"),
     [
@@ -40,10 +46,8 @@ def test_power_of_two_groups_of_twenty():
         ("pwr.t.test two-sample d=0.8 sig .05 power .80", 0.8, 0.80),
     ],
 )
-def test_units_and_effects_of_published_tables(inputs, effect, wanted):
+def test_effects_of_published_tables(inputs, effect, wanted):
     per_group = ANSWERS[inputs]
-    at_hand = units_to_settle(*_two_groups(5), 10, effect, 0.05, wanted)
-    assert at_hand == ceil(2 * per_group)
     assert detectable(*_two_groups(per_group), 0.05, wanted) == pytest.approx(effect, rel=1e-5)
     assert power(effect, *_two_groups(per_group), 0.05) == pytest.approx(wanted, abs=1e-5)
 
@@ -80,32 +84,64 @@ def test_the_detectable_effect_is_detected(df, level):
         assert power(effect, 3.7, df, level) == pytest.approx(wanted, abs=1e-5)
 
 
-@pytest.mark.parametrize("effect", [2.5, 4.0, 6.0, 12.0])
-def test_the_number_of_units_is_the_smallest_that_will_do(effect):
-    se, df, units, level = 3.5, 24, 28, 0.01
-    total = units_to_settle(se, df, units, effect, level)
+# Units to come, drawn: a habit on 12 of 40 units and no nuisance but the mean. The share of new
+# records in which the one-sided t test (scipy) finds the difference, with at least five units on
+# each side, is the power told. Beside it each habit count at the share's own: noncentral t.
+@pytest.mark.parametrize(("units", "effect"), [(20, 1.2), (45, 0.7), (90, 0.5)])
+def test_power_of_new_units_is_what_new_units_show(units, effect):
+    rng = np.random.default_rng(3)
+    hand = AtHand(effect * sqrt(12 * 28 / 40), 40, 1, 12, 28)
+    found = []
+    for _ in range(4000):
+        habit = rng.random(units) < 12 / 40
+        y = rng.normal(size=units) + effect * habit
+        if 5 <= habit.sum() <= units - 5:
+            found.append(ttest_ind(y[habit], y[~habit], alternative="greater").pvalue <= 0.05)
+        else:
+            found.append(False)
+    told = power_on_new_units(hand, units, 0.05, least=5, fixed_rank=1)
+    assert told == pytest.approx(np.mean(found), abs=0.03)
+
+
+# The same habit count for certain: 1 unit of 2 has it, so that the count hardly matters (its first
+# order is 0), and the noncentral t of scipy.
+def test_power_of_new_units_of_a_dose():
+    hand = AtHand(1.5, 50, 4, 25, 25)
+    told = power_on_new_units(hand, 100, 0.025)
+    grown = 1.5 * sqrt(2)
+    df = 100 - 8 - 1
+    assert told == pytest.approx(nct.sf(student.ppf(0.975, df), df, grown), abs=0.01)
+
+
+def test_a_habit_that_is_unknown_half_the_time_takes_twice_as_long():
+    whole, half = AtHand(2.0, 40, 3, 20, 20), AtHand(2.0, 80, 6, 20, 20)
+    at = [new_units_for(hand, 0.05, 0.8, 0, 400) for hand in (whole, half)]
+    assert at[1] == pytest.approx(2 * at[0], rel=0.1)
+
+
+@pytest.mark.parametrize("t", [0.5, 1.5, 3.0, 6.0])
+def test_the_number_of_new_units_is_the_smallest_that_will_do(t):
+    hand = AtHand(t, 40, 4, 12, 26)
 
     def reached(n):
-        return power(effect, se * sqrt(units / n), df + n - units, level) >= 0.8
+        return power_on_new_units(hand, n, 0.05, 5) >= 0.8
 
-    assert total == next(n for n in range(units, 1001) if reached(n))
-    assert units_to_settle(se, df, units, effect, level, limit=total) == total
-    if total > units:
-        assert units_to_settle(se, df, units, effect, level, limit=total - 1) is None
-
-
-def test_enough_already_needs_no_more():
-    assert units_to_settle(1.0, 24, 28, 50.0, 0.05) == 28
+    total = new_units_for(hand, 0.05, 0.8, 5)
+    answer = next((n for n in range(1, 1001) if reached(n)), None)
+    assert total == answer
+    if total is not None:
+        assert new_units_for(hand, 0.05, 0.8, 5, limit=total) == total
+        assert new_units_for(hand, 0.05, 0.8, 5, limit=total - 1) is None
 
 
-def test_never_settled():
-    assert units_to_settle(3.5, 24, 28, 0.0, 0.05) is None
-    assert units_to_settle(3.5, 24, 28, nan, 0.05) is None
-    assert units_to_settle(3.5, 24, 2000, 50.0, 0.05) is None
+def test_no_new_units_show_what_cannot_be_compared():
+    assert power_on_new_units(AtHand(3.0, 40, 4, 0, 0), 100, 0.05) == 0
+    assert power_on_new_units(AtHand(nan, 40, 4, 20, 20), 100, 0.05) == 0
+    assert power_on_new_units(AtHand(3.0, 40, 4, 20, 20), 4, 0.05) == 0
+    assert power_on_new_units(AtHand(3.0, 40, 4, 2, 38), 40, 0.05, least=5) < 0.2
 
 
 @pytest.mark.parametrize(("se", "df"), [(0.0, 10), (nan, 10), (1.0, 0), (1.0, nan), (-1.0, 10)])
 def test_undefined(se, df):
     assert isnan(power(1.0, se, df, 0.05))
     assert isnan(detectable(se, df, 0.05))
-    assert units_to_settle(se, df, 28, 1.0, 0.05) is None

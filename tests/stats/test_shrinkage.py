@@ -1,9 +1,11 @@
+import itertools
 from math import inf, nan, sqrt
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.integrate import quad
 from scipy.stats import norm
 from scipy.stats import t as student
 
@@ -53,6 +55,55 @@ def test_agrees_with_bayes_rule_where_the_standard_error_is_estimated(difference
     assert found.standard_error == pytest.approx(spread_left, rel=1e-3)
 
 
+# A mass at 0 beside the normal: both densities by quadrature (scipy.integrate.quad), Student's t
+# from scipy.
+@settings(derandomize=True, max_examples=25, deadline=None)
+@given(
+    difference=st.floats(-20, 20),
+    se=st.floats(0.5, 10),
+    spread=st.floats(0.5, 10),
+    df=st.one_of(st.just(inf), st.floats(2, 90)),
+    share=st.floats(0.01, 1.0),
+)
+def test_a_mass_at_zero_agrees_with_quadrature(difference, se, spread, df, share):
+    def seen(size):
+        gap = (difference - size) / se
+        return norm.pdf(gap) if df == inf else student.pdf(gap, df)
+
+    def moment(power):
+        # where both densities are, in pieces
+        ends = np.linspace(min(0.0, difference) - 9 * spread, max(0.0, difference) + 9 * spread, 80)
+        return sum(
+            quad(lambda size: size**power * seen(size) * norm.pdf(size, 0, spread), low, high)[0]
+            for low, high in itertools.pairwise(ends)
+        )
+
+    whole = share * moment(0) + (1 - share) * seen(0.0)
+    mean = share * moment(1) / whole
+    found = expected(difference, se, spread, df, share)
+    assert found.difference == pytest.approx(mean, rel=1e-4, abs=1e-6)
+    left = sqrt(share * moment(2) / whole - mean**2)
+    assert found.standard_error == pytest.approx(left, rel=1e-3, abs=1e-6)
+
+
+# Few of many habits matter: what is expected of those that pass is what is true of them, and by
+# the spread alone, as if all mattered, too much is expected.
+def test_what_is_expected_where_few_are_true():
+    rng = np.random.default_rng(8)
+    months, share, se = 60000, 0.1, 0.8
+    true = np.where(rng.random(months) < share, rng.normal(size=months), 0.0)
+    seen = true + se * rng.normal(size=months)
+    picked = np.flatnonzero(np.abs(seen) > 1.96 * se)
+    way = np.sign(seen[picked])
+
+    def ratio(told):
+        sizes = [expected(seen[at], se, 1.0, share=told).difference for at in picked]
+        return (way * sizes).sum() / (way * true[picked]).sum()
+
+    assert ratio(share) == pytest.approx(1.0, abs=0.06)
+    assert ratio(1.0) > 1.5
+
+
 # One true difference in each of many months, its noise of any size, the largest picked: the sum
 # expected is the sum true.
 def test_what_is_expected_of_the_largest_is_what_is_true_of_them():
@@ -81,6 +132,10 @@ def test_edges():
     assert (no_spread.difference, no_spread.standard_error) == (0.0, 0.0)
     nothing_learnt = expected(4.0, inf, 5.0)
     assert (nothing_learnt.difference, nothing_learnt.standard_error) == (0.0, 5.0)
+    # One in four matters, and nothing was learnt: the SD of the mixture is half the spread.
+    assert expected(4.0, inf, 5.0, share=0.25).standard_error == 2.5
+    far = expected(400.0, 1.0, 5.0, share=1e-6)
+    assert far.difference == pytest.approx(expected(400.0, 1.0, 5.0).difference, rel=1e-9)
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,8 @@ from miner.errors import several
 from miner.results import EveryLook, Following, KeptResult
 from miner.rulebook import RuleBook
 
+WORTH_WATCHING = 0.6
+"""Power on its date below which watching is said to be less than a test."""
 ENDED = ("held_up", "did_not_hold", "habit_stopped", "not_settled")
 
 
@@ -92,6 +94,7 @@ def kept_lines(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]
         lines.append(f"Plan {item.test.plan}: {item.test.sentence}")
     if item.open and item.as_ == "watch" and item.read_on:
         lines.append(say(rules, "follow", "watch", read_on=item.read_on))
+        lines += _power(item, rules, amounts)
     if item.difference is not None:
         lines.append(_seen(item, rules, amounts))
     if item.every_look is not None:
@@ -100,12 +103,22 @@ def kept_lines(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]
 
 
 def _seen(item: KeptResult, rules: RuleBook, amounts: Amounts) -> str:
+    key = "seen" if item.expected is None else "seen_expected"
     return say(
-        rules, "follow", "seen", units=f"{item.unit_of}s", unit=amounts.unit(item.unit),
+        rules, "follow", key, units=f"{item.unit_of}s", unit=amounts.unit(item.unit),
         difference=amounts.difference(item.difference, item.unit),
         interval=amounts.interval(item.interval, item.unit),
         expected=amounts.difference(item.expected, item.unit),
     )  # fmt: skip
+
+
+def _power(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]:
+    """Return how often the date shows what is looked for; where seldom, that a test tells more."""
+    if item.power is None or item.sought is None:
+        return []
+    key = "power" if item.power >= WORTH_WATCHING else "power_low"
+    size = f"{amounts.size(item.sought, item.unit)} {amounts.unit(item.unit)}"
+    return [say(rules, "follow", key, size=size, power=round(100 * item.power))]
 
 
 def _looks(look: EveryLook, item: KeptResult, rules: RuleBook) -> str:

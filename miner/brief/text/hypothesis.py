@@ -98,6 +98,6 @@ class HypothesisTeller:
             size += f" for {each}" if each else ""
             said.append(say(self.rules, "cannot_tell", "unlikely", size=size))
         if item.days_to_settle:
-            further = several(item.days_to_settle, "further day")
+            further = several(item.days_to_settle, "new day")
             said.append(say(self.rules, "cannot_tell", "settle", further=further))
         return said

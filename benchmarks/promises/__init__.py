@@ -1,0 +1,1 @@
+"""Promises: whether what is said of the size, the reach and the dates is what happens."""

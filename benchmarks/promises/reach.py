@@ -1,0 +1,122 @@
+"""What a record could have shown: is the size that is named found 80 times in 100?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from benchmarks.calibration.worlds import Month, World, month
+from miner.hypotheses.describe import outcome_summary
+from miner.hypotheses.design import Design, design
+from miner.hypotheses.guard import judge_all
+from miner.hypotheses.rank import default_primary
+from miner.hypotheses.search import Search, search
+from miner.hypotheses.whitened import Spectra
+from miner.results import Evidence
+from miner.rulebook import RuleBook
+from miner.stats.effects import single
+
+HABITS, DRAWS, PAIRS = 15, 499, 3
+
+Pair = tuple[str, str]
+
+
+def searched(plan: Design, rules: RuleBook, seed: int, cache: Spectra) -> Search:
+    """Run the shipped search with fewer draws."""
+    return search(
+        plan, default_primary(plan), rules.guardrails, draws=DRAWS, seed=seed, spectra=cache
+    )
+
+
+def clear(found: Search, rules: RuleBook) -> set[Pair]:
+    """Return the single habits that are called clear, each with its outcome."""
+    return {
+        (item.test.target.items[item.test.rule.items[0]].factor, item.test.target.name)
+        for item in judge_all(found.outcomes, found.tests, rules.guardrails)
+        if item.evidence is Evidence.CLEAR and len(item.test.rule.items) == 1
+    }
+
+
+def covers(found: Search, truth: dict[str, np.ndarray]) -> tuple[bool, bool] | None:
+    """Say whether the intervals hold what is true: that of the best rule, and all of them.
+
+    What is true of a rule is the outcome without its scatter, projected on the rule as the outcome
+    itself is.
+    """
+    tested = [test for test in found.tests if test.white is not None]
+    if not tested:
+        return None
+    held = {}
+    for test in tested:
+        white = test.white
+        true = white.outcome(np.nan_to_num(truth[test.target.name]))
+        own = float(single(test.amounts[:, None], true, white.rank).difference[0])
+        low, high = test.interval
+        held[id(test)] = low <= own <= high
+    best = min(tested, key=lambda test: (test.p_adjusted, test.p))
+    return held[id(best)], all(held.values())
+
+
+def new_scatter(own: Month, other: Month) -> Month:
+    """Return the habits of one month with the outcomes of another of the same world."""
+    frame = own.table.frame.copy()
+    outcomes = list(own.table.outcomes)
+    frame[outcomes] = other.table.frame[outcomes].to_numpy()
+    table = replace(own.table, frame=frame, by_clock=frame[outcomes].copy())
+    return Month(table, None, None, {name: np.zeros(len(frame)) for name in outcomes})
+
+
+def planted(drawn: Month, plan: Design, pair: Pair, size: float) -> tuple[Month, np.ndarray]:
+    """Return the month with a true difference of one habit in one outcome."""
+    factor, outcome = pair
+    item = next(item for item in plan.target(outcome).items if item.factor == factor)
+    moved = size * np.nan_to_num(item.values)
+    frame = drawn.table.frame.copy()
+    frame[outcome] = frame[outcome] + moved
+    table = replace(drawn.table, frame=frame, by_clock=frame[list(drawn.table.outcomes)].copy())
+    return replace(drawn, table=table), moved
+
+
+def reach(
+    world: World, rules: RuleBook, days: int, diaries: int, first_seed: int
+) -> dict[str, float]:
+    """Return how often the size named in one month is found in another month like it.
+
+    Three pairs a month, drawn from those that can be tested; also how often intervals cover.
+    """
+    row = dict.fromkeys(("planted", "found", "months", "covered best", "covered all"), 0.0)
+    cache: Spectra = {}
+    for at in range(diaries):
+        if len(cache) > 50:
+            cache.clear()
+        seed = first_seed + 13 * at
+        rng = np.random.default_rng(seed)
+        own, other = (
+            month(world, rules, days=days, factors=HABITS, seed=number)
+            for number in (seed, seed + 10**6)
+        )
+        found = searched(design(own.table, rules), rules, seed, cache)
+        named = {
+            part.target.name: outcome_summary(part, found.tests, rules.guardrails).detectable
+            for part in found.outcomes
+        }
+        pairs = [
+            (test.target.items[test.rule.items[0]].factor, test.target.name)
+            for test in found.tests
+            if test.white is not None and len(test.rule.items) == 1 and named[test.target.name]
+        ]
+        fresh = new_scatter(own, other)
+        plan = design(fresh.table, rules)
+        for which in rng.choice(len(pairs), min(PAIRS, len(pairs)), replace=False):
+            pair = pairs[which]
+            drawn, moved = planted(fresh, plan, pair, float(named[pair[1]] or 0.0))
+            seen = searched(design(drawn.table, rules), rules, seed + 1, cache)
+            row["planted"] += 1
+            row["found"] += pair in clear(seen, rules)
+            held = covers(seen, drawn.truth | {pair[1]: moved})
+            if held is not None:
+                row["months"] += 1
+                row["covered best"] += held[0]
+                row["covered all"] += held[1]
+    return row
