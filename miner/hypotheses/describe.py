@@ -38,7 +38,7 @@ def describe(
     factors = tuple(item.factor for item in items)
     measured = not isnan(test.difference)
     foretold, small = foreseen(judged, rules.guardrails, spreads.get((factors[0], target.name)))
-    hand = at_worth(test) if measured else None
+    hand = at_worth(test)
     notes = judged.notes
     relation = "precedes" if all(item.relation == "precedes" for item in items) else "same_day"
     if judged.evidence in (Evidence.CLEAR, Evidence.HINT):

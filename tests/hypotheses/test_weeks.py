@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 from small_tables import day_table, meal_table
 
@@ -44,6 +46,15 @@ def test_weekdays_and_outcomes_stay():
     assert month.by_clock.equals(table.by_clock)
     assert not month.frame["tag:1"].equals(table.frame["tag:1"])
     assert table.frame["tag:1"].equals(_table(35).frame["tag:1"])
+
+
+# A tag is no measure: it is moved all the same.
+def test_a_habit_without_a_measure_is_moved():
+    table = _table(35)
+    bare = replace(table, measures=table.measures[["tag:1"]])
+    one, other = (moved(weeks_of(own), np.random.default_rng(3)) for own in (table, bare))
+    assert one.frame.equals(other.frame)
+    assert list(other.measures) == ["tag:1"]
 
 
 # A meal meets the same meal of the day weeks on: the second of a kind the second.
