@@ -62,13 +62,18 @@ def _rises(food: Food, trace: Trace) -> list[Finding | None]:
         return []
     rises = find_rises(trace.at / 60, trace.value, eaten)
     late = [rise for rise in rises if 0 < rise.meal - rise.start <= LATE_MIN]
+    # what was eaten at an unknown time of a day may be what is missing
+    untimed = set(_dates(trace, [at for at, _ in food.untimed]))
+    unlogged = [rise for rise in rises if rise.unlogged]
+    dates = _dates(trace, [round(rise.start * 60) for rise in unlogged])
+    unlogged = [x for x, date in zip(unlogged, dates, strict=True) if date not in untimed]
     return [
         _told(
             ("unlogged_rises", "rise"),
             "of 30 mg/dL or more with no meal noted within an hour before or during",
             "a meal noted for each",
             "Ask what was eaten then; leave those rises out of any talk about meals.",
-            [rise for rise in rises if rise.unlogged],
+            unlogged,
             trace,
             Severity.QUESTION,
         ),
@@ -84,6 +89,12 @@ def _rises(food: Food, trace: Trace) -> list[Finding | None]:
     ]
 
 
+def _dates(trace: Trace, at: list[int]) -> list[int]:
+    """Return the dates of instants by the wall clock, as days since 1970."""
+    clock = trace.zones.clock(np.array(at, dtype=np.int64))
+    return [int(day) for day in clock // DAY]
+
+
 def _told(
     of: tuple[str, str],
     rest: str,
@@ -96,8 +107,7 @@ def _told(
     """Return a finding about rises, or None without any; ``of`` is its code and what is counted."""
     if not rises:
         return None
-    clock = trace.zones.clock(np.array([round(rise.start * 60) for rise in rises]))
-    days = sorted({iso_day(int(day)) for day in clock // DAY})
+    days = sorted({iso_day(day) for day in _dates(trace, [round(x.start * 60) for x in rises])})
     listed = ", ".join(days[-SHOWN:]) + (
         f" and {len(days) - SHOWN} more" if len(days) > SHOWN else ""
     )

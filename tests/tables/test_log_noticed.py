@@ -47,6 +47,13 @@ def test_a_rise_without_a_meal_is_told(tmp_path):
     assert late.what.endswith("On 1 day: 2026-03-06")
 
 
+def test_a_meal_at_an_unknown_time_may_be_the_one_that_is_missed(tmp_path):
+    bumps = ["2026-03-06T12:00", "2026-03-07T12:00"]
+    write(tmp_path, bumps=bumps, meals=["2026-03-05T11:30", "2026-03-07", "2026-03-08T12:05"])
+    (found,) = said(tmp_path, "with no meal noted")
+    assert found.what.endswith("On 1 day: 2026-03-06")
+
+
 def test_without_any_meal_log_no_meal_is_missed(tmp_path):
     write(tmp_path, bumps=["2026-03-07T12:00"])
     assert not said(tmp_path, "meal noted")
