@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from miner.records.columns import COLUMNS
+from miner.records.columns import COLUMNS, Number
 from miner.records.findings import Findings
 from miner.records.sources import Source
 from miner.records.table_file import Mask, Table, Text
@@ -32,7 +32,7 @@ def _escaped(decimal: str) -> str:
     return r"\." if decimal == "." else decimal
 
 
-def may_part_thousands(cells: Text, unit: str = "") -> Mask:
+def may_part_thousands(cells: Text, unit: str = "", most: float = np.inf) -> Mask:
     """Say which cells of a column have a point that is more likely for thousands: ``1.500``.
 
     Every point of the column stands before three digits. Beside that, it counts something, or has
@@ -41,15 +41,20 @@ def may_part_thousands(cells: Text, unit: str = "") -> Mask:
     Args:
         cells: the column as text.
         unit: of its values, where it is known.
+        most: the largest value that is plausible; thousands beyond it are none.
     """
     dotted = cells.str.contains(".", regex=False).to_numpy(dtype=bool)
     grouped = cells.str.fullmatch(_THREE.format(r"\.")).to_numpy(dtype=bool)
     nothing = np.zeros(len(cells), dtype=bool)
     if not grouped.any() or (dotted & ~grouped).any():
         return nothing
+    as_thousands = pd.to_numeric(cells[grouped].str.replace(".", "", regex=False))
+    twice = cells.str.fullmatch(_TWICE).any()
+    if not twice and (as_thousands.abs() > most).any():
+        return nothing
     whole = cells.str.fullmatch(r"[1-9]\d*").sum()
     likely = unit == "count" or whole >= max(1, _WHOLE_SHARE * grouped.sum())
-    likely |= cells.str.fullmatch(_TWICE).any()
+    likely |= twice
     if unit == "kcal" and not likely:
         likely = pd.to_numeric(cells[grouped], errors="coerce").median() < _FEWEST_KCAL
     return grouped if likely else nothing
@@ -68,11 +73,9 @@ def shows_point(cells: Text) -> bool:
 def doubt_thousands(table: Table, source: Source, findings: Findings) -> Table:
     """Make numbers unknown whose point may be for thousands, and ask; not where it is declared."""
     spec = COLUMNS[source.stream]
-    mapped = {
-        own: spec.numbers[key].unit for key, own in source.columns.items() if key in spec.numbers
-    }
+    mapped = {own: spec.numbers[key] for key, own in source.columns.items() if key in spec.numbers}
     if source.episodes:
-        mapped[source.episodes.column] = "level"
+        mapped[source.episodes.column] = Number("level", 0, np.inf)
     if "decimal" in source.model_fields_set:
         return table
     text = {
@@ -81,7 +84,8 @@ def doubt_thousands(table: Table, source: Source, findings: Findings) -> Table:
     comma = any(shows_comma(each) for each in text.values())
     cells = table.cells
     for own, each in text.items():
-        doubtful = may_part_thousands(each, "count" if comma else mapped[own])
+        number = mapped[own]
+        doubtful = may_part_thousands(each, "count" if comma else number.unit, number.high)
         if not doubtful.any():
             continue
         findings.rows(

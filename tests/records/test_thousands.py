@@ -89,6 +89,17 @@ def test_fractions_are_not_doubted(cells, unit):
     assert not may_part_thousands(texts(*cells), unit).any()
 
 
+def test_grams_that_would_be_thousands_of_grams_are_fractions(folder):
+    """45 g beside 12.375 g: twelve kilograms of carbohydrate are no meal."""
+    rows = "".join(f"2026-03-02T{8 + at:02d}:00,soup,{each}\n" for at, each in
+                   enumerate(["45", "12.375", "30", "8.125"]))  # fmt: skip
+    folder.steady_glucose().write("meals.csv", f"time,label,carbs_g\n{rows}")
+    client = read_client(folder.path)
+    assert not told(client)
+    assert client.streams["meals"]["carbs_g"].tolist() == [45, 12.375, 30, 8.125]
+    assert not proposing.propose(folder.path / "meals.csv")[0].questions
+
+
 @given(st.lists(st.integers(0, 10**7), min_size=1), st.sampled_from(".,"))
 def test_grouped_numbers_are_those_that_python_groups(values, decimal):
     """Python's own formatting with a mark between thousands, read back."""

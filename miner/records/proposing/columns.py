@@ -129,7 +129,7 @@ def _decimal(texts: dict[str, Text], notes: Notes, book: Exports) -> str:
                 thousands.append(("thousands", found))
             else:
                 comma.append(found)
-        elif (doubtful := may_part_thousands(known, _counted(name, book))).any():
+        elif (doubtful := may_part_thousands(known, *_unit_and_most(name, book))).any():
             shown = str(known[doubtful].iloc[0])
             thousands.append(("thousands_point", {"shown": shown, "column": name}))
     if comma:
@@ -145,14 +145,14 @@ def _decimal(texts: dict[str, Text], notes: Notes, book: Exports) -> str:
     return str(notes.get("decimal") or (typed("decimal", given) if given else ""))
 
 
-def _counted(name: str, book: Exports) -> str:
-    """Return the unit of a column that by its name counts something, or energy; else nothing."""
+def _unit_and_most(name: str, book: Exports) -> tuple[str, float]:
+    """Return the unit of a column by its name, and the largest value that is plausible."""
     for stream, rule in book.streams.items():
         for key, column in rule.columns.items():
             number = COLUMNS[stream].numbers.get(key)
-            if number and number.unit in ("count", "kcal") and column.words.stand_in(tokens(name)):
-                return number.unit
-    return ""
+            if number and column.words.stand_in(tokens(name)):
+                return number.unit, number.high
+    return "", np.inf
 
 
 def _read_as(written: str, decimal: str) -> str:
