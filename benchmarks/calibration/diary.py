@@ -169,7 +169,7 @@ def _other_way(drawn: Month, plan: Design, clear: list[Judged], rules: RuleBook,
     out = {name: row.get(name, 0.0) for name in ("answers clear", "answers unsaid", "others clear")}
     words = say(rules, "sentence", "backwards")
     for judged in clear:
-        item = describe(drawn.table, plan, judged, "search", rules, {})
+        item = describe(drawn.table, plan, judged, "search", rules, {}, None)
         if item.relation == "same_day" and set(item.factors) & set(ANSWERING):
             out["answers clear"] += 1
             out["answers unsaid"] += not (

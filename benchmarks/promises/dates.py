@@ -15,6 +15,7 @@ from miner.followup.story import Kept
 from miner.hypotheses.describe import describe
 from miner.hypotheses.design import design
 from miner.hypotheses.guard import judge_all
+from miner.hypotheses.promises import at_worth
 from miner.hypotheses.whitened import Spectra
 from miner.ledger import Event
 from miner.results import Hypothesis
@@ -63,7 +64,15 @@ def dates(
             if item.withheld is None and len(item.test.rule.items) == 1
         ]
         for which in rng.choice(len(judged), min(PAIRS, len(judged)), replace=False):
-            one = describe(drawn.table, first, judged[which], "search", rules, {})
+            one = describe(
+                drawn.table,
+                first,
+                judged[which],
+                "search",
+                rules,
+                {},
+                *at_worth([judged[which].test]),
+            )
             target = judged[which].test.target
             item = kept_as(one, target.rule.smallest_worth_it, 1.0, days)
             after = reading_days(item.what, 1)

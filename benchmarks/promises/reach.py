@@ -60,22 +60,17 @@ def covers(found: Search, truth: dict[str, np.ndarray]) -> tuple[bool, bool] | N
 
 def new_scatter(own: Month, other: Month) -> Month:
     """Return the habits of one month with the outcomes of another of the same world."""
-    frame = own.table.frame.copy()
-    outcomes = list(own.table.outcomes)
-    frame[outcomes] = other.table.frame[outcomes].to_numpy()
-    table = replace(own.table, frame=frame, by_clock=frame[outcomes].copy())
-    return Month(table, None, None, {name: np.zeros(len(frame)) for name in outcomes})
+    none = {name: np.zeros_like(values) for name, values in other.outcomes.items()}
+    return replace(own, outcomes=other.outcomes, truth=none)
 
 
-def planted(drawn: Month, plan: Design, pair: Pair, size: float) -> tuple[Month, np.ndarray]:
+def planted(drawn: Month, plan: Design, pair: Pair, size: float) -> Month:
     """Return the month with a true difference of one habit in one outcome."""
     factor, outcome = pair
     item = next(item for item in plan.target(outcome).items if item.factor == factor)
     moved = size * np.nan_to_num(item.values)
-    frame = drawn.table.frame.copy()
-    frame[outcome] = frame[outcome] + moved
-    table = replace(drawn.table, frame=frame, by_clock=frame[list(drawn.table.outcomes)].copy())
-    return replace(drawn, table=table), moved
+    outcomes = drawn.outcomes | {outcome: drawn.outcomes[outcome] + moved}
+    return replace(drawn, outcomes=outcomes, truth=drawn.truth | {outcome: moved})
 
 
 def reach(
@@ -110,11 +105,11 @@ def reach(
         plan = design(fresh.table, rules)
         for which in rng.choice(len(pairs), min(PAIRS, len(pairs)), replace=False):
             pair = pairs[which]
-            drawn, moved = planted(fresh, plan, pair, float(named[pair[1]] or 0.0))
+            drawn = planted(fresh, plan, pair, float(named[pair[1]] or 0.0))
             seen = searched(design(drawn.table, rules), rules, seed + 1, cache)
             row["planted"] += 1
             row["found"] += pair in clear(seen, rules)
-            held = covers(seen, drawn.truth | {pair[1]: moved})
+            held = covers(seen, drawn.truth)
             if held is not None:
                 row["months"] += 1
                 row["covered best"] += held[0]

@@ -9,6 +9,7 @@ from miner.errors import MinerError
 from miner.hypotheses.describe import describe
 from miner.hypotheses.design import Design, design
 from miner.hypotheses.fixed import Question, answer, meets
+from miner.hypotheses.promises import at_worth
 from miner.hypotheses.whole_day import NAME, with_whole_day
 from miner.results import Hypothesis
 from miner.rulebook import RuleBook, nearest
@@ -45,7 +46,8 @@ def ask_table(
     together = [item for item in family if meets(plan, item)] or [question]
     answers = answer(plan, dates, together, rules.guardrails, share=share)
     asked, judged = next(found for found in answers if found[0] == question)
-    found = describe(table, plan, judged, "fixed", rules, spreads or {}, asked)
+    (hand,) = at_worth([judged.test])
+    found = describe(table, plan, judged, "fixed", rules, spreads or {}, hand, asked)
     return replace(found, rank=1)
 
 

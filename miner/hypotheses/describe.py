@@ -14,12 +14,13 @@ from miner.hypotheses.fixed import Question
 from miner.hypotheses.guard import Judged, correlation, ordinary_interval
 from miner.hypotheses.identity import identity
 from miner.hypotheses.missing import missing_more_often
-from miner.hypotheses.promises import at_worth, days_to_settle, detectable, foreseen
+from miner.hypotheses.promises import days_to_settle, detectable, foreseen
 from miner.hypotheses.tested import OutcomeSearch, Tested
 from miner.results import Evidence, Hypothesis, OutcomeSummary, Per, Shape, Withheld
 from miner.rulebook import FactorRule, Guardrails, RuleBook
 from miner.stats.effects import t_quantile
 from miner.stats.either import either, r_of_t
+from miner.stats.power import AtHand
 from miner.tables.unit_table import UnitTable
 
 
@@ -30,6 +31,7 @@ def describe(
     family: str,
     rules: RuleBook,
     spreads: Mapping[tuple[str, str], float],
+    hand: AtHand | None,
     question: Question | None = None,
 ) -> Hypothesis:
     """Return one hypothesis with its numbers, not yet ranked and not yet in words."""
@@ -38,7 +40,6 @@ def describe(
     factors = tuple(item.factor for item in items)
     measured = not isnan(test.difference)
     foretold, small = foreseen(judged, rules.guardrails, spreads.get((factors[0], target.name)))
-    hand = at_worth(test)
     notes = judged.notes
     relation = "precedes" if all(item.relation == "precedes" for item in items) else "same_day"
     if judged.evidence in (Evidence.CLEAR, Evidence.HINT):

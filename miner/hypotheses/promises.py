@@ -60,21 +60,35 @@ def foreseen(
     return size, abs(told) * test.span < test.target.rule.smallest_worth_it
 
 
-def at_worth(test: Tested) -> AtHand | None:
+def at_worth(tests: Sequence[Tested]) -> list[AtHand | None]:
     """Return what the units at hand say of a true difference of the least that is worth it.
 
-    None of a rule that is not tested.
+    None of a rule that is not tested. Rules beside one nuisance are whitened together.
     """
-    if test.white is None:
-        return None
-    way = -1.0 if test.difference < 0 else 1.0
-    effect = way * test.target.rule.smallest_worth_it / test.span
-    t = way * float(expected_t(test.white, [test], np.array([effect]))[0])
-    counts = test.rule.counts
-    with_, without = float(counts.with_), float(counts.without)
+    out: list[AtHand | None] = [None] * len(tests)
+    for white, own in beside(tests):
+        ways = np.array([-1.0 if tests[at].difference < 0 else 1.0 for at in own])
+        worth = np.array([tests[at].target.rule.smallest_worth_it / tests[at].span for at in own])
+        t = ways * expected_t(white, [tests[at] for at in own], ways * worth)
+        for at, one in zip(own, t.tolist(), strict=True):
+            out[at] = AtHand(one, len(white.known), white.rank, *_sides(tests[at], white))
+    return out
+
+
+def beside(tests: Sequence[Tested]) -> list[tuple[Whitened, list[int]]]:
+    """Return each outcome beside some nuisance, and which rules are tested beside it."""
+    found: dict[int, tuple[Whitened, list[int]]] = {}
+    for at, test in enumerate(tests):
+        if test.white is not None:
+            found.setdefault(id(test.white), (test.white, []))[1].append(at)
+    return list(found.values())
+
+
+def _sides(test: Tested, white: Whitened) -> tuple[float, float]:
     if test.rule.shape is Shape.DOSE:
-        with_ = without = float((~np.isnan(test.rule.values[test.white.known])).sum()) / 2
-    return AtHand(t, len(test.white.known), test.white.rank, with_, without)
+        half = float((~np.isnan(test.rule.values[white.known])).sum()) / 2
+        return half, half
+    return float(test.rule.counts.with_), float(test.rule.counts.without)
 
 
 def expected_t(white: Whitened, tests: Sequence[Tested], effects: Floats) -> Floats:
@@ -143,8 +157,7 @@ def detectable(singles: Sequence[Tested]) -> float | None:
     told = np.ones(len(cuts))
     size = _found_at(errors, critical, told)
     for _ in range(2):
-        for white in {id(test.white): test.white for test in cuts if test.white}.values():
-            own = [at for at, test in enumerate(cuts) if test.white is white]
+        for white, own in beside(cuts):
             t = expected_t(white, [cuts[at] for at in own], size / spans[own])
             told[own] = np.clip(t / (size / errors[own]), 0.1, 1.0)
         size = _found_at(errors, critical, told)

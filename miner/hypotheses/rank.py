@@ -11,6 +11,7 @@ from miner.hypotheses.describe import describe, hints_by_chance, order_key, outc
 from miner.hypotheses.design import Design, design
 from miner.hypotheses.fixed import Question, a_hint_at_most, answer, meets
 from miner.hypotheses.guard import Judged, judge_all
+from miner.hypotheses.promises import at_worth
 from miner.hypotheses.search import Progress, search
 from miner.hypotheses.tested import Tested
 from miner.hypotheses.together import foretold
@@ -176,19 +177,22 @@ def _ordered(
     rules: RuleBook,
     spreads: Mapping[tuple[str, str], float],
 ) -> tuple[Hypothesis, ...]:
+    rest = sorted(judged, key=order_key)
+    hands = at_worth([item.test for item in [*(own for _, own in fixed), *rest]])
     first = [
-        describe(table, plan, item, "fixed", rules, spreads, question) for question, item in fixed
+        describe(table, plan, item, "fixed", rules, spreads, hand, question)
+        for (question, item), hand in zip(fixed, hands, strict=False)
     ]
-    rest = [
+    others = [
         describe(
             table, plan, item, "primary" if item.test.target.name == main else "search", rules,
-            spreads,
+            spreads, hand,
         )
-        for item in sorted(judged, key=order_key)
+        for item, hand in zip(rest, hands[len(fixed) :], strict=True)
     ]  # fmt: skip
     first.sort(key=lambda item: (item.p_adjusted is None, item.p_adjusted or 0.0))
     passed = rules.guardrails.claim_level
-    for items in (first, rest):
+    for items in (first, others):
         # What is small comes after everything else that passed.
         items.sort(key=lambda item: (_not_passed(item, passed), item.small))
-    return tuple(replace(item, rank=place) for place, item in enumerate([*first, *rest], start=1))
+    return tuple(replace(item, rank=place) for place, item in enumerate([*first, *others], start=1))
