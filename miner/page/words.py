@@ -43,6 +43,7 @@ _OWN = (
     ("Correct --pairs, or leave it out.", "Correct the number of pairs, or leave it empty."),
     ("Correct --worth-having, or leave it out.", "Correct the difference, or leave it empty."),
     ("; --format json shows all", ""),
+    ("More: --detail.", "More: under the numbers of every question."),
     ("run again", "try again"),
     (" More: --detail.", " The page Ranking shows more, with figures."),
     ("; --detail or --format csv shows all", "; the page with figures shows all"),
