@@ -48,11 +48,11 @@ def practice(
     shape = (clients, DAYS, MEALS)
     week = np.random.default_rng([seed, 7]).normal(size=(2, 7))[:, np.arange(DAYS) % 7]
     level = rng.normal(size=shape[:2])
-    habit = rng.normal(size=(3, *shape[:2]))
+    habit, noise = rng.normal(size=(3, *shape[:2])), rng.normal(size=shape)
     for day in range(1, DAYS):
         level[:, day] = phi * level[:, day - 1] + np.sqrt(1 - phi**2) * level[:, day]
-        habit[:, :, day] += 0.3 * habit[:, :, day - 1]
-        habit[:, :, day] += 0.6 * level[:, day - 1] if reacting else 0.0
+        seen = np.sqrt(of_day) * level[:, day - 1] + noise[:, day - 1].mean(axis=1)
+        habit[:, :, day] += 0.3 * habit[:, :, day - 1] + (0.6 * seen if reacting else 0.0)
     if weekly:
         habit, level = habit + week[0], level + week[1]
     own = rng.normal(size=(3, *shape))
@@ -60,7 +60,7 @@ def practice(
     hour = np.array([8.0, 13.0, 19.0]) + 2.0 * (habit[1][:, :, None] + own[1])
     sleep = np.repeat(7 + 0.9 * habit[2][:, :, None], MEALS, axis=2)
     slope = effect * (1 + 0.5 * rng.normal(size=(clients, 1, 1)))
-    rise = np.sqrt(of_day) * level[:, :, None] + rng.normal(size=shape) + [0, 0.3, 0.5]
+    rise = np.sqrt(of_day) * level[:, :, None] + noise + [0, 0.3, 0.5]
     rise += 2 * rng.normal(size=(clients, 1, 1)) + slope * (grams - 60) / 16.8
     return {"grams": grams, "hour": hour, "sleep": -sleep}, rise
 

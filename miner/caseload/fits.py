@@ -17,10 +17,10 @@ from miner.caseload.question import OwnSlopes, PoolFit
 from miner.caseload.store import POOLED, Store
 from miner.results import Shape
 from miner.results.caseload import Estimate
-from miner.stats.pooling_own import SlopesByPhi
+from miner.stats.pooling_own import SlopesOnGrid
 from miner.stats.shrunken_slopes import ShrunkenSlopes
 
-BY_PHI = ("slopes", "errors", "likelihoods")
+ON_GRID = ("slopes", "errors", "likelihoods")
 ARRAYS = ("slopes", "standard_errors", "intervals")
 
 
@@ -101,7 +101,7 @@ def _plain(fit: PoolFit) -> dict[str, Any]:
         else {"problem": own.problem, "names": own.names.tolist()}
         | {name: getattr(own, name).tolist() for name in ARRAYS},
         "own": {"clients": fit.own.clients.tolist(), "spans": fit.own.spans.tolist()}
-        | {name: getattr(fit.own.by_phi, name).tolist() for name in BY_PHI},
+        | {name: getattr(fit.own.on_grid, name).tolist() for name in ON_GRID},
     }
 
 
@@ -111,13 +111,13 @@ def _fit(raw: Mapping[str, Any]) -> PoolFit:
         reml=_estimate(raw["reml"]),
         two_stage=_estimate(raw["two_stage"]),
         between=None if between is None else _estimate(between),
-        phi=float(raw["phi"]),
+        phi=None if raw["phi"] is None else float(raw["phi"]),
         clients=np.asarray(raw["clients"], dtype=np.intp),
         raw=np.asarray(raw["raw"], dtype=float),
         shrunken=None if own is None else _slopes(own),
         own=OwnSlopes(
             np.asarray(raw["own"]["clients"], dtype=np.intp),
-            SlopesByPhi(*(np.asarray(raw["own"][name], dtype=float) for name in BY_PHI)),
+            SlopesOnGrid(*(np.asarray(raw["own"][name], dtype=float) for name in ON_GRID)),
             np.asarray(raw["own"]["spans"], dtype=float),
         ),
     )

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from miner.caseload.doubts import Doubts, Question
 from miner.caseload.fits import KeptFits
 from miner.caseload.fitting import FitTask, HabitFit, fit_task, questions, read_usable
-from miner.caseload.question import OwnSlopes, PoolFit
+from miner.caseload.question import REML_FROM, OwnSlopes, PoolFit
 from miner.caseload.record import Told
 from miner.caseload.running import Pace, Progress, run
 from miner.caseload.store import PooledUnits
@@ -209,7 +209,9 @@ def _about_zero(answer: Estimate, method: str, span: float) -> float | None:
 
     Of a dose it is that of the differences between a client's own quarters.
     """
-    if method != "reml" or answer.difference is None or answer.standard_error is None:
+    if answer.difference is None or answer.standard_error is None:
+        return None
+    if method != "reml" and answer.clients < REML_FROM:
         return None
     mean = max(abs(answer.difference), answer.standard_error)
     return span * hypot(mean, answer.spread or 0.0)
@@ -234,7 +236,7 @@ def _by_client(
                 raw=raw if isfinite(raw) else None,
                 shrunken=float(own.slopes[at]),
                 interval=(low, high),
-                differs=outside and effect.method == "reml",
+                differs=outside and effect.clients >= REML_FROM,
                 evidence=told[client].get(pair, Evidence.CANNOT_TELL),
             )
         )

@@ -8,12 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from miner.results.caseload import Estimate
+from miner.stats.effects import t_quantile
 from miner.stats.mixed import MixedFit, fit_mixed
-from miner.stats.pooling import Pooled, within_between
-from miner.stats.pooling_own import SlopesByPhi, slopes_by_phi
+from miner.stats.pooling import Pooled, paule_mandel, within_between
+from miner.stats.pooling_own import SlopesOnGrid, at_common_dependence, slopes_on_grid
 from miner.stats.pooling_slopes import two_stage
 from miner.stats.predetermined import predetermined
 from miner.stats.scores import share_tied
+from miner.stats.shrunken_means import shrunken_means
 from miner.stats.shrunken_slopes import ShrunkenSlopes, shrunken_slopes
 from miner.stats.within_residual import within_residual
 
@@ -22,6 +24,8 @@ Indices = NDArray[np.intp]
 SLOPE = 1
 REML_FROM = 20
 REACTS_WITHIN = 7.0
+FEWEST_DRAWN = 3
+DAYS_ARE_SHARED = "units that share a day are pooled client by client"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,6 +62,12 @@ class Units:
         """How many clients."""
         return int(np.unique(self.clients).size)
 
+    @property
+    def share_days(self) -> bool:
+        """Whether a client has several units in one day, as meals are."""
+        days = np.stack([self.clients, np.floor(self.times)], axis=1)
+        return bool(len(np.unique(days, axis=0)) < len(days))
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OwnSlopes:
@@ -65,12 +75,12 @@ class OwnSlopes:
 
     Attributes:
         clients: (clients,) numbers, rising.
-        by_phi: the slopes, by the dependence of one unit on another.
+        on_grid: the slopes, by the dependence of one unit on another.
         spans: (clients,) how far the client's own quarters of a dose lie apart; 1 of a cut.
     """
 
     clients: Indices
-    by_phi: SlopesByPhi
+    on_grid: SlopesOnGrid
     spans: Floats
 
 
@@ -86,7 +96,7 @@ class PoolFit:
     reml: Estimate
     two_stage: Estimate
     between: Estimate | None
-    phi: float
+    phi: float | None
     clients: Indices
     raw: Floats
     shrunken: ShrunkenSlopes | None
@@ -197,7 +207,8 @@ def fit_question(units: Units, *, each: bool = True, beside: Floats | None = Non
 
     The factor enters as what is left of it once each client's own mean, weekend, drift and
     sensors are taken out (``cleared``), and its mean by client as a term between clients, where
-    at least five clients differ in it.
+    at least five clients differ in it. Where units share a day, as meals do, there is no model of
+    all clients at once: its dependence in time knows no days.
 
     Args:
         units: as ``usable`` returns them.
@@ -206,6 +217,9 @@ def fit_question(units: Units, *, each: bool = True, beside: Floats | None = Non
     """
     nuisance = units.nuisance if beside is None else np.column_stack([units.nuisance, beside])
     within = cleared(units, nuisance)
+    own = own_slopes(units, within, nuisance)
+    if units.share_days:
+        return _fit_by_day_shared(units, own)
     columns, between_at = _columns(units, within)
     if beside is not None:
         columns += [within_between(column, units.clients)[0] for column in beside.T]
@@ -213,28 +227,62 @@ def fit_question(units: Units, *, each: bool = True, beside: Floats | None = Non
     fit = _fitted(units, X, within)
     phi = 0.0 if fit.problem else fit.phi
     pooled, slopes = two_stage(units.y, within, units.clients, times=units.times, phi=phi)
-    own = None
+    shrunken = None
     if each and not fit.problem:
-        own = shrunken_slopes(
+        shrunken = shrunken_slopes(
             fit, units.y, X, units.clients, within, slope_column=SLOPE, times=units.times
         )
     between = _estimate(fit, between_at, units.who) if between_at else None
     return PoolFit(
         _estimate(fit, SLOPE, units.who), _of_two_stage(pooled), between, phi,
-        np.asarray(slopes.names, dtype=np.intp), slopes.slopes, own, own_slopes(units),
+        np.asarray(slopes.names, dtype=np.intp), slopes.slopes, shrunken, own,
     )  # fmt: skip
 
 
-def own_slopes(units: Units) -> OwnSlopes:
+def _fit_by_day_shared(units: Units, own: OwnSlopes) -> PoolFit:
+    """Pool the clients' own slopes at the dependence within and between days that all agree on."""
+    everyone = np.ones((1, own.clients.size), dtype=bool)
+    (slopes,), (errors,) = at_common_dependence(own.on_grid, everyone)
+    pooled = paule_mandel(slopes, errors)
+    nothing = Estimate(None, None, None, None, None, None, units.who, DAYS_ARE_SHARED)
+    return PoolFit(
+        nothing, _of_two_stage(pooled), None, None, own.clients, slopes,
+        _drawn(own.clients, slopes, errors, pooled), own,
+    )  # fmt: skip
+
+
+def _drawn(
+    clients: Indices, slopes: Floats, errors: Floats, pooled: Pooled
+) -> ShrunkenSlopes | None:
+    """Return each client's slope drawn towards the others; one without has theirs."""
+    known = np.isfinite(slopes) & np.isfinite(errors)
+    if pooled.problem or known.sum() < FEWEST_DRAWN:
+        return None
+    found = shrunken_means(slopes[known], errors[known])
+    means, deviations = np.full(slopes.size, pooled.estimate), np.full(slopes.size, pooled.spread)
+    deviations = np.hypot(deviations, pooled.standard_error)
+    means[known], deviations[known] = found.means, found.deviations
+    reach = t_quantile(0.975, pooled.freedom) * deviations
+    intervals = np.column_stack([means - reach, means + reach])
+    return ShrunkenSlopes(clients, means, deviations, intervals, "")
+
+
+def own_slopes(
+    units: Units, within: Floats | None = None, nuisance: Floats | None = None
+) -> OwnSlopes:
     """Return a slope for each client that rests on no other client's records.
 
     Args:
         units: as ``usable`` or ``usable_dose`` return them.
+        within: ``cleared(units, nuisance)`` where it is there already.
+        nuisance: in place of that of the units.
     """
+    beside = units.nuisance if nuisance is None else nuisance
+    left = cleared(units, beside) if within is None else within
     spans = [
         1.0 if np.isin(x, (0.0, 1.0)).all() else quarters_apart(x) for _, x in _by_client(units)
     ]
-    found = slopes_by_phi(units.y, cleared(units), units.clients, units.nuisance, units.times)
+    found = slopes_on_grid(units.y, left, units.clients, beside, units.times)
     return OwnSlopes(np.unique(units.clients), found, np.array(spans))
 
 

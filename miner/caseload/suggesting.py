@@ -17,7 +17,7 @@ from miner.results.caseload import Estimate
 from miner.results.suggestions import Suggestion
 from miner.rulebook import RuleBook
 from miner.stats.effects import t_quantile
-from miner.stats.pooling_own import at_common_phi
+from miner.stats.pooling_own import at_common_dependence
 from miner.stats.pooling_subsets import SubsetMeans, means_of_subsets
 
 MOST_SUGGESTED = 5
@@ -67,7 +67,7 @@ def suggest(
 
 def _means(own: OwnSlopes, used: NDArray[np.bool_]) -> SubsetMeans:
     held = used[:, own.clients]
-    return means_of_subsets(*at_common_phi(own.by_phi, held), held)
+    return means_of_subsets(*at_common_dependence(own.on_grid, held), held)
 
 
 def _p(found: SubsetMeans, least: NDArray[np.intp]) -> Floats:

@@ -153,7 +153,7 @@ def test_a_slope_of_one_client_rests_on_nobody_elses_days() -> None:
     others = before.clients != 2
     np.testing.assert_allclose(after.spans[others], before.spans[others])
     for name in ("slopes", "errors", "likelihoods"):
-        one, other = getattr(before.by_phi, name), getattr(after.by_phi, name)
+        one, other = getattr(before.on_grid, name), getattr(after.on_grid, name)
         np.testing.assert_allclose(other[:, others], one[:, others], rtol=1e-8)
         assert not np.isclose(other[:, 2], one[:, 2]).any()
 

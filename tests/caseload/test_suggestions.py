@@ -26,7 +26,7 @@ from miner.results import Evidence, Shape
 from miner.results.caseload import Caseload
 from miner.results.suggestions import Suggestion
 from miner.stats.pooling import paule_mandel
-from miner.stats.pooling_own import PHIS, SlopesByPhi
+from miner.stats.pooling_own import DEPENDENCES, SlopesOnGrid
 
 
 @pytest.fixture(scope="module")
@@ -80,11 +80,11 @@ def question(factor: str = "short_sleep", outcome: str = "wake_glucose") -> Ques
 def own(slopes: np.ndarray, errors: np.ndarray, clients: np.ndarray | None = None) -> OwnSlopes:
     """Return slopes that are the same at every dependence."""
     numbers = np.arange(slopes.size) if clients is None else clients
-    by_phi = SlopesByPhi(
-        np.tile(slopes, (PHIS.size, 1)), np.tile(errors, (PHIS.size, 1)),
-        np.tile(-(PHIS[:, None] ** 2), (1, slopes.size)),
+    on_grid = SlopesOnGrid(
+        np.tile(slopes, (len(DEPENDENCES), 1)), np.tile(errors, (len(DEPENDENCES), 1)),
+        np.zeros((len(DEPENDENCES), slopes.size)),
     )  # fmt: skip
-    return OwnSlopes(numbers, by_phi, np.ones(slopes.size))
+    return OwnSlopes(numbers, on_grid, np.ones(slopes.size))
 
 
 def test_what_is_suggested_is_the_mean_of_the_others(found: Caseload) -> None:
