@@ -9,7 +9,7 @@ from miner.brief.drawn import Studio
 from miner.brief.meal_words import comparison_sentence
 from miner.brief.sentences import say
 from miner.brief.teller import Teller
-from miner.brief.text.words import evidence_words
+from miner.brief.text.words import evidence_of
 from miner.brief.wording import capital, full_date
 from miner.errors import several
 from miner.results import Evidence, Hypothesis, Shape
@@ -38,7 +38,7 @@ class Cards:
             "outcome": item.outcome,
             "label": teller.label(item),
             "title": teller.title(item),
-            "evidence": evidence_words(item.evidence, teller.rules),
+            "evidence": evidence_of(item, teller.rules, client=True),
             "asked": self._asked(item),
             "before": teller.ended(item),
             "along": [teller.veiled(name) for name in teller.travels(item)],

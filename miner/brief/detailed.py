@@ -8,7 +8,7 @@ from miner.brief.sentences import against_guess, less_than_worth, say
 from miner.brief.teller import Teller
 from miner.brief.text.amounts import chance, fixed
 from miner.brief.text.safe import clean
-from miner.brief.text.words import evidence_words
+from miner.brief.text.words import evidence_of
 from miner.errors import several
 from miner.results import Evidence, Hypothesis
 
@@ -21,7 +21,7 @@ def detailed(item: Hypothesis, teller: Teller) -> dict[str, Any]:
         "title": teller.title(item),
         "food": teller.about_food(item),
         "sentence": clean(item.sentence),
-        "evidence": evidence_words(item.evidence, teller.rules),
+        "evidence": evidence_of(item, teller.rules),
         "asked": asked(item, teller),
         "before": teller.ended(item),
         "size": sized(item, teller),

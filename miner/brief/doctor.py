@@ -11,7 +11,7 @@ from miner.brief.said_of import of_client
 from miner.brief.teller import Teller
 from miner.brief.text.amounts import MG_DL_PER_MMOL_L
 from miner.brief.text.safe import clean
-from miner.brief.text.words import evidence_words
+from miner.brief.text.words import evidence_of
 from miner.brief.wording import capital
 from miner.errors import several
 from miner.results import Hypothesis, Measure
@@ -90,7 +90,7 @@ def tested(item: Hypothesis, teller: Teller) -> dict[str, str]:
         "counts": theirs(teller.veiled(capital(item.sentence)), label),
         "size": sized(item, teller),
         "evidence": of_client(
-            f"{evidence_words(item.evidence, teller.rules)} {teller.ended(item)}".strip()
+            f"{evidence_of(item, teller.rules, client=True)} {teller.ended(item)}".strip()
         ),
     }
 

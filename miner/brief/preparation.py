@@ -16,7 +16,7 @@ from miner.brief.said_of import all_of_client
 from miner.brief.sentences import not_ranked
 from miner.brief.teller import Teller
 from miner.brief.text.safe import clean
-from miner.brief.text.words import evidence_words
+from miner.brief.text.words import evidence_of, evidence_words
 from miner.brief.wording import capital, full_date
 from miner.errors import MinerError, several
 from miner.results import CautionKind, Evidence, Finding, Hypothesis, Severity
@@ -196,8 +196,7 @@ def _not_usable(teller: Teller) -> list[tuple[str, str]]:
 def _tried(teller: Teller) -> list[str]:
     by_id = {item.id: (one, item) for one in teller.each() for item in one.brief.ranking.hypotheses}
     said = [
-        f"{one.title(item)}: fixed on {item.fixed_on}; "
-        f"{evidence_words(item.evidence, teller.rules).lower()}"
+        f"{one.title(item)}: fixed on {item.fixed_on}; {evidence_of(item, teller.rules).lower()}"
         for one in teller.each()
         for item in _fixed(one)
         if item.fixed_on and item.evidence not in (Evidence.CLEAR, Evidence.HINT)
@@ -207,7 +206,8 @@ def _tried(teller: Teller) -> list[str]:
         title, now = f"The pattern {clean(earlier.id, 12)}", "not in this ranking."
         if found is not None:
             one, item = found
-            title, now = one.title(item), evidence_words(item.evidence, teller.rules).lower()
+            said = evidence_of(item, teller.rules)
+            title, now = one.title(item), said[:1].lower() + said[1:]
         level = earlier.evidence.replace("_", " ")
         said.append(f"{capital(title)}: {level} on {full_date(earlier.on)}; now: {now}")
     return said

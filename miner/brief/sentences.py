@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from math import ceil, floor
 
 from miner.brief.text.amounts import Amounts
-from miner.brief.text.words import outcome_label, withheld_words
+from miner.brief.text.words import on_a_told_date, outcome_label, withheld_words
+from miner.brief.wording import full_date
 from miner.errors import MinerError, several
 from miner.results import DoubtCode, ErrorRate, Evidence, Hypothesis, Ranking, Shape, Together
 from miner.rulebook import FactorRule, RuleBook
@@ -101,9 +103,9 @@ def verdict(ranking: Ranking, rules: RuleBook, amounts: Amounts | None = None) -
         key = "unrankable" if closed else "unasked"
         return say(rules, "rank", key, units=f"{ranking.unit}s")
     claims = [item for item in ranking.hypotheses if item.evidence is Evidence.CLEAR]
-    clear = sum(not item.small for item in claims)
+    clear = [item for item in claims if not item.small]
     if clear:
-        return say(rules, "rank", "clear_one" if clear == 1 else "clear_many", count=clear)
+        return _clear(clear, rules)
     small = "small_" if claims else ""
     hints = [item for item in ranking.hypotheses if item.evidence is Evidence.HINT]
     fixed = sum(item.family == "fixed" for item in hints)
@@ -130,6 +132,17 @@ def verdict(ranking: Ranking, rules: RuleBook, amounts: Amounts | None = None) -
     show, label = amounts or Amounts(), outcome_label(main.name, rules, ranking.unit)
     size = f"{show.size(main.detectable, main.unit)} {show.unit(main.unit)}"
     return say(rules, "rank", "could_not_tell", size=size, label=label)
+
+
+def _clear(clear: Sequence[Hypothesis], rules: RuleBook) -> str:
+    """Return how many are clear, and how many only if a date is as somebody says."""
+    told = [item for item in clear if on_a_told_date(item)]
+    number = "one" if len(clear) == 1 else "many"
+    if len(told) == len(clear):
+        day = full_date(told[0].fixed_on or "")
+        return say(rules, "rank", f"if_{number}", count=len(clear), day=day)
+    said = say(rules, "rank", f"clear_{number}", count=len(clear))
+    return f"{said} {say(rules, 'rank', 'if_others', count=len(told))}" if told else said
 
 
 def could_have_shown(ranking: Ranking, rules: RuleBook) -> bool:

@@ -11,6 +11,7 @@ from miner.brief.days_shown import days_shown
 from miner.brief.drawn import Studio
 from miner.brief.sentences import could_have_shown, say
 from miner.brief.teller import Teller
+from miner.brief.text.words import on_a_told_date
 from miner.errors import several
 from miner.results import Evidence
 
@@ -69,6 +70,8 @@ def headline(teller: Teller) -> str:
     shown = {item.id: item for one in teller.each() for item in [*one.chosen(), *one.questions()]}
     clear = sum(item.evidence is Evidence.CLEAR and not item.small for item in shown.values())
     if clear and not teller.brief.calm:
+        if any(on_a_told_date(item) for item in shown.values()):
+            return say(rules, "client", "clear_if")
         return say(rules, "client", "clear_one" if clear == 1 else "clear_many", count=clear)
     if not clear and not _any_clear(teller):
         return say(rules, "client", "not_clear", days=teller.days)

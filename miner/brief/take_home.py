@@ -9,7 +9,7 @@ from miner.brief.sentences import say
 from miner.brief.session import month_sentence, nothing_stood_out, nothing_words, unasked
 from miner.brief.teller import Teller
 from miner.brief.text.safe import clean
-from miner.brief.text.words import evidence_words
+from miner.brief.text.words import evidence_of
 from miner.brief.wording import capital, day_and_month
 from miner.results import Evidence, Hypothesis, TrialDates
 
@@ -80,5 +80,5 @@ def _seen(teller: Teller, item: Hypothesis) -> dict[str, str]:
     return {
         "label": capital(teller.label(item)),
         "sentence": " ".join(said),
-        "evidence": f"{evidence_words(item.evidence, teller.rules)} {teller.ended(item)}".strip(),
+        "evidence": f"{evidence_of(item, teller.rules, client=True)} {teller.ended(item)}".strip(),
     }

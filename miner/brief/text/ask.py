@@ -9,7 +9,7 @@ from miner.brief.sentences import say
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.hypothesis import HypothesisTeller
 from miner.brief.text.layout import Parts, heading, paragraph, section
-from miner.brief.text.words import evidence_words, factor_phrase, outcome_label
+from miner.brief.text.words import evidence_of, factor_phrase, outcome_label
 from miner.errors import several
 from miner.results import Hypothesis
 from miner.rulebook import RuleBook
@@ -61,7 +61,7 @@ def answer_parts(
         display_unit: ``mg/dL`` or ``mmol/L``.
     """
     teller = HypothesisTeller(rules, Amounts(display_unit), unit)
-    return [heading(evidence_words(item.evidence, rules)), *teller.parts(item)]
+    return [heading(evidence_of(item, rules)), *teller.parts(item)]
 
 
 def fixed_parts(

@@ -10,7 +10,7 @@ from miner.brief.text.amounts import Amounts
 from miner.brief.text.ended import ended_words
 from miner.brief.text.layout import Parts, paragraph
 from miner.brief.text.words import (
-    evidence_words,
+    evidence_of,
     factor_phrase,
     outcome_label,
     withheld_words,
@@ -38,7 +38,7 @@ class HypothesisTeller:
             level: add the words of its evidence, where no heading says them.
             luck: add how often luck alone would show as much, where something is claimed.
         """
-        said = [evidence_words(item.evidence, self.rules)] if level else []
+        said = [evidence_of(item, self.rules)] if level else []
         said += [item.luck_sentence] if luck and item.evidence in _TOLD else []
         lines = [item.sentence, self.size(item), " ".join(said)]
         doubts = doubt_sentences(item, self.rules, self.unit)

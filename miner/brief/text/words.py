@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from miner.brief.text.safe import clean
 from miner.brief.text.safe import name as shortened
+from miner.brief.wording import full_date
 from miner.errors import MinerError, several
-from miner.results import Evidence, Withheld
+from miner.results import Evidence, Hypothesis, Withheld
 from miner.rulebook import RuleBook
 
 TAG = "tag:"
 
 __all__ = (
+    "evidence_of",
     "evidence_words",
     "factor_phrase",
     "factor_words",
+    "on_a_told_date",
     "outcome_label",
     "several",
     "withheld_words",
@@ -49,6 +52,25 @@ def factor_words(factor: str, rules: RuleBook, unit: str = "day") -> str:
 def evidence_words(evidence: Evidence, rules: RuleBook) -> str:
     """Return the one sentence an evidence level may be told in."""
     return str(rules.wording["evidence"][str(evidence)])
+
+
+def evidence_of(item: Hypothesis, rules: RuleBook, *, client: bool = False) -> str:
+    """Return the level of a hypothesis; what rests on a date nobody can show says so.
+
+    Args:
+        item: what is told.
+        rules: the rule books.
+        client: the words for a client's page.
+    """
+    if not on_a_told_date(item):
+        return evidence_words(item.evidence, rules)
+    words = rules.wording["evidence_if"]["client" if client else "clear"]
+    return str(words).format(day=full_date(item.fixed_on or ""))
+
+
+def on_a_told_date(item: Hypothesis) -> bool:
+    """Say whether it is clear only if its question was written down when somebody says it was."""
+    return item.evidence is Evidence.CLEAR and item.fixed_proven is False
 
 
 def withheld_words(withheld: Withheld) -> str:

@@ -9,7 +9,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from miner import api, ledger
 from miner.brief.pages import KINDS, SHARED_KINDS, render
 from miner.brief.teller import Teller
-from miner.brief.text.words import evidence_words
+from miner.brief.text.words import evidence_of
 from miner.errors import MinerError
 from miner.page.asked import Asked, attached
 from miner.page.jobs import Progress
@@ -55,7 +55,7 @@ def _choices(teller: Teller, chosen: tuple[str, ...]) -> dict[str, Any]:
         {
             "id": item.id,
             "title": teller.title(item),
-            "evidence": evidence_words(item.evidence, teller.rules),
+            "evidence": evidence_of(item, teller.rules),
             "food": teller.about_food(item),
             "chosen": item.id in chosen,
             "shown": item.evidence in _SHOWN or item.family == "fixed",
