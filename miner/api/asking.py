@@ -7,12 +7,15 @@ from datetime import datetime
 
 from miner.api.fixing import require_shape
 from miner.api.looks import first_day, remember_look
-from miner.api.past import read_past
+from miner.api.past import Past, read_past
 from miner.api.ranking import Progress, Spreads, primary_of, table_of
+from miner.api.since import LAST, SEEN, as_first_seen, since
 from miner.api.spreads import practice_spreads
 from miner.api.steps import rules_of
 from miner.brief.sentences import error_rate_sentence, luck, say, sentence
 from miner.brief.text.amounts import Amounts
+from miner.brief.text.since import since_words
+from miner.brief.text.words import evidence_words
 from miner.errors import MinerError
 from miner.hypotheses.ask import ask_table
 from miner.hypotheses.error_rate import error_rate as _error_rate
@@ -79,13 +82,34 @@ def ask(
     ranked = past.rankings(first_day(table, (None, None)))
     looked = bool(ranked) and not found.fixed_before
     notes = (*found.notes, *((HAD_LOOKED,) if looked else ()), *past.notes)
-    if keep and not fixed:
+    if fixed:
+        notes += _changes(client, past, books, fixed[0], unit)
+    if keep:
         notes += remember_look(client, past, table, "ask", (factor,), name, now)
     if shape and fixed and fixed[0].shape != shape:
         notes += (say(books, "fixed", "shape_stays"),)
     words = luck(found, books, int(table.frame["date"].nunique()))
     said = sentence(found, books, unit, Amounts(client.settings.display_unit))
     return replace(found, sentence=said, luck_sentence=words, notes=notes)
+
+
+def _changes(
+    client: Client, past: Past, rules: RuleBook, question: Question, unit: str
+) -> tuple[str, ...]:
+    """Tell what was changed of later days since somebody had looked at them."""
+    entry = next(
+        item.n for item in past.asked()
+        if item.factor == question.factor
+        and item.outcome == rules.key_of(question.outcome, unit)
+    )  # fmt: skip
+    found = since(client, past, question.fixed_on or "", LAST, entry)
+    without = ""
+    if found.left_out and question.doubt is None:
+        table = table_of(as_first_seen(client, found.left_out), rules, unit)
+        family, share = past.questions(rules, unit), past.share(rules, unit)
+        other = ask_table(table, rules, question, family=family, share=share)
+        without = evidence_words(other.evidence, rules)
+    return tuple(since_words(found, rules, without, unit))
 
 
 def _searched(
@@ -191,21 +215,24 @@ def error_rate(
 
 def _since_fixed(found: Why, table: UnitTable, questions: tuple[Question, ...]) -> Why:
     """Set aside the units up to the day on which the question was fixed, as its answer does."""
-    days = [
-        item.fixed_on
+    asked = [
+        item
         for item in questions
         if (item.factor,) == found.factors
         and item.outcome == found.outcome
         and item.fixed_on
         and item.doubt is None
     ]
-    if not days:
+    if not asked:
         return found
+    days, seen = [str(item.fixed_on) for item in asked], asked[0].seen
     dates = dict(zip(table.frame.index.astype(str), table.frame["date"].astype(str), strict=True))
     told = f"not after {days[0]}, when the question was fixed"
     units = tuple(
         replace(item, used=False, reason=item.reason or told)
         if dates[item.unit] <= days[0]
+        else replace(item, used=False, reason=item.reason or SEEN)
+        if dates[item.unit] in seen
         else item
         for item in found.units
     )

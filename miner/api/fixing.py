@@ -8,7 +8,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from miner import ledger
-from miner.api.past import folder_of, read_past, settings_of
+from miner.api.past import folder_of, read_past, settings_of, whose
 from miner.api.steps import load_rules, read_client
 from miner.caseload.store import pooled_before
 from miner.errors import MinerError
@@ -79,6 +79,7 @@ def fix_question(
         "id": identity_in_rules(factor, name, unit, books), "range": list(settings.range),
         "words": list(words_behind(factor, settings)),
         "shape": shape,
+        **whose(settings, folder),
         "looked": day < today and pooled_before(folder.resolve().parent, folder.resolve().name),
     }  # fmt: skip
     ledger.append(folder, "fixed", payload, moment)

@@ -7,9 +7,10 @@ from datetime import UTC, date, datetime
 
 from miner import ledger
 from miner.api.kept import Seen, kept_result, last_day, see, unit_holding
-from miner.api.past import Past, read_past
+from miner.api.past import Past, read_past, whose
 from miner.api.ranking import Progress, rank, table_of
 from miner.api.results_of_plans import test_so_far
+from miner.api.since import as_first_seen
 from miner.api.steps import rules_of
 from miner.errors import MinerError, nearest
 from miner.followup import following as judging
@@ -64,12 +65,13 @@ def keep(
         seen_to=_seen_to(past, last), read_on=read_on, note=note,
         together=1 + sum(item.as_ == "watch" for item in tell(past.book).open_on(last)),
     )  # fmt: skip
+    written |= whose(client.settings, client.folder)
     event = ledger.append(client.folder, "kept", written, now or datetime.now(UTC))
     story = tell(read_past(client).book)
     item = story.at(event.n)
     if item is None:
         raise _no_room(story, last)
-    seen = see(client, books, item) if as_ == "watch" else None
+    seen = see(client, books, item, read_past(client)) if as_ == "watch" else None
     return kept_result(story, item, seen, books, last)
 
 
@@ -114,11 +116,11 @@ def follow(
     past = read_past(client)
     story = tell(past.book)
     seen = {
-        item.entry.n: see(client, books, item)
+        item.entry.n: see(client, books, item, past)
         for item in story.kept
         if item.as_ == "watch" and item.closed_at is None
     }
-    unwritten = _settle(client, story, list(seen.values()), now) if settle else []
+    unwritten = _settle(client, books, story, list(seen.values()), now) if settle else []
     notes = [*past.notes, *unwritten]
     story = tell(read_past(client).book)
     last = last_day(client, books) if story.kept else None
@@ -164,7 +166,9 @@ def _seen_to(past: Past, last: str) -> str:
     return max(day for day in days if day == last or is_day(day))
 
 
-def _settle(client: Client, story: Story, seen: list[Seen], now: datetime | None) -> list[str]:
+def _settle(
+    client: Client, rules: RuleBook, story: Story, seen: list[Seen], now: datetime | None
+) -> list[str]:
     """Write a verdict for everything whose date is reached; return what could not be done."""
     due = [one for one in seen if one.reached]
     p = {one.item.entry.n: one.found.p(judging.sign(one.item.what)) for one in due}
@@ -175,13 +179,20 @@ def _settle(client: Client, story: Story, seen: list[Seen], now: datetime | None
             for other in together
             if other is not one.item
         ]
-        told = judging.judge(one.item, one.found, [1.0 if q != q else q for q in others])
+        others = [1.0 if q != q else q for q in others]
+        told = judging.judge(one.item, one.found, others)
+        without = None
+        if one.since.left_out:
+            before = as_first_seen(client, one.since.left_out)
+            other = see(before, rules, one.item, read_past(client))
+            without = judging.judge(one.item, other.found, others).status
         written = {
             "kept_entry": one.item.entry.n, "id": one.item.id, "status": told.status,
             "difference": told.difference, "interval": told.interval, "p": told.p,
             "p_adjusted": told.p_adjusted, "together": len(together), "reason": told.reason,
             "new_units": one.found.units, "counts": judging.new_units(one.found).to_dict(),
             "read_on": one.item.what["read_on"], "records_hash": client.records_hash,
+            "since": replace(one.since, without=without).to_dict(),
         }  # fmt: skip
         try:
             ledger.append(client.folder, "verdict", written, now or datetime.now(UTC))

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
+from miner.api.past import Past
 from miner.api.ranking import table_of
+from miner.api.since import since, without_seen
 from miner.brief.text.follow import follow_sentence
 from miner.errors import MinerError
 from miner.followup import following as judging
@@ -17,7 +19,7 @@ from miner.followup.whole import as_written
 from miner.hypotheses.design import design
 from miner.hypotheses.why import find
 from miner.records.client import Client
-from miner.results import KeptResult, NewUnits
+from miner.results import KeptResult, NewUnits, Since
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
 
@@ -26,13 +28,14 @@ UNWRITTEN = "its date is reached, and its verdict could not be written down"
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """A watched hypothesis: its table and rule books, its new units, its date."""
+    """A watched hypothesis: its table and rule books, its new units, what was changed of them."""
 
     item: Kept
     table: UnitTable
     rules: RuleBook
     found: Fresh
     reached: bool
+    since: Since
 
     def looks(self) -> Iterator[tuple[str, Fresh]]:
         """Return what a look on every day so far would have seen of its new units."""
@@ -49,12 +52,22 @@ def frozen_table(
     return table_of(as_kept(client, kept), books, str(kept.get("unit_of", "day"))), books
 
 
-def see(client: Client, rules: RuleBook, item: Kept) -> Seen:
+def see(client: Client, rules: RuleBook, item: Kept, past: Past) -> Seen:
     """Return what these records hold of a watched hypothesis."""
     table, books = frozen_table(client, rules, item.what)
     after, until = str(item.what["suggested_by_days_to"]), str(item.what["read_on"])
+    changes = since(client, past, after, until, item.entry.n)
+    table = without_seen(table, changes.seen)
+    changes = replace(changes, over_before=_over_before(table, after, until, item.entry.written_by))
     found = fresh(table, books, item.what, after, until)
-    return Seen(item, table, books, found, reached(client, rules, table, until))
+    return Seen(item, table, books, found, reached(client, rules, table, until), changes)
+
+
+def _over_before(table: UnitTable, after: str, until: str, written: str) -> int:
+    """Return how many new units are of days that had passed when it was kept."""
+    frame = table.frame
+    dates = frame["date"][frame["usable"].to_numpy(dtype=bool)].astype(str)
+    return int(((dates > after) & (dates <= until) & (dates < written[:10])).sum())
 
 
 def unit_holding(client: Client, rules: RuleBook, id_: str) -> str:
@@ -152,6 +165,7 @@ def _told(item: Kept, seen: Seen | None) -> dict[str, Any]:
             "counts": None if counts is None else NewUnits(
                 *(int(counts[name]) for name in ("units", "with", "without", "unknown"))
             ),
+            "since": _since(written.get("since")),
         }  # fmt: skip
     if seen is None or item.dropped is not None:
         return nothing
@@ -161,6 +175,19 @@ def _told(item: Kept, seen: Seen | None) -> dict[str, Any]:
         "counts": judging.new_units(seen.found),
         "reason": UNWRITTEN if seen.reached else "",
     }
+
+
+def _since(told: Any) -> Since | None:
+    if told is None:
+        return None
+    days = {name: tuple(map(str, told[name])) for name in ("changed", "left_out", "seen")}
+    without = told["without"]
+    return Since(
+        **days,
+        without=None if without is None else str(without),
+        settings=told["settings"] is True,
+        over_before=int(told["over_before"]),
+    )
 
 
 def _number(value: Any) -> float | None:

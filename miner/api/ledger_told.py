@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from miner import ledger
+from miner.api.past import whose
 from miner.errors import MinerError
 from miner.records.client import Client
 from miner.results import Finding, Severity
@@ -17,7 +18,7 @@ def ledger_told(client: Client) -> tuple[Finding, ...]:
         client: as read, or any client of that folder.
     """
     try:
-        book = ledger.read(client.folder)
+        book = ledger.owned(ledger.read(client.folder), whose(client.settings, client.folder))
     except MinerError as error:
         told = (ledger.NAME, error.row, error.found, error.expected, error.do)
         return (Finding(Severity.QUESTION, *told, 1),)

@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
-from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Any
 
-import numpy as np
-import pandas as pd
-
-from miner import ledger
-from miner.api.past import Past, read_past
+from miner import __version__, ledger
+from miner.api.day_hashes import (
+    day_hashes,
+    days_left_out,
+    digest,
+    last_reading,
+    settings_hash,
+)
+from miner.api.past import Past, read_past, whose
 from miner.records.client import Client
+from miner.records.copied_days import clock_prints
 from miner.records.synonyms import merged_now
 from miner.results import Evidence, Ranking
 from miner.tables.unit_table import UnitTable
 
-BY_SETTINGS = ("file", "row", "left_out", "sensor", "tag")
-"""Columns of a stream that no record holds, or that settings change."""
-
-SAID_ALONE = ("code", "intake", "left_out", "calm", "pooled", "display_unit", "rank_unit")
+NEW = ("day_hashes", "readings", "version")
+"""What a look holds of days that no look before it held: the same look again has none of it."""
 
 
 def remember_ranking(
@@ -39,7 +40,7 @@ def remember_ranking(
     out is not counted again. A folder that cannot be written is told.
     """
     past = read_past(client)
-    left_out = sorted(item.day.isoformat() for item in client.settings.left_out)
+    left_out = days_left_out(client)
     payload = {
         "records_hash": ranking.records_hash,
         "rules_hash": ranking.rules_hash,
@@ -51,12 +52,10 @@ def remember_ranking(
         "second_look": second_look,
         "first": span[0],
         "last": span[1],
-        "left_out_hash": _digest("\n".join(left_out)),
-        "left_out": left_out,
+        "left_out_hash": digest("\n".join(left_out)),
         "days": days_used(table, span),
-        "day_hashes": day_hashes(client, days_used(table, span)),
         "last_day": ranking.to_day,
-        "version": ranking.version,
+        **_seen(client, past, days_used(table, span)),
         **merged_now(client.settings),
         "shown": [
             {"id": item.id, "evidence": str(item.evidence)}
@@ -85,25 +84,62 @@ def remember_look(
     The same look at the same records is written once.
     """
     days = days_used(table, (None, None))
+    return _remember(client, past, table.unit, what, (factors, outcome), days, now)
+
+
+def remember_shown(
+    client: Client, unit: str, days: Sequence[str], *, now: datetime | None = None
+) -> tuple[str, ...]:
+    """Write that somebody saw outcomes beside habits on some days, usable or not; return notes.
+
+    Args:
+        client: as read.
+        unit: "day" or "meal".
+        days: ISO dates in order.
+        now: time of the ledger's entry; by default the clock's.
+    """
+    what = "day" if len(days) == 1 else "days"
+    return _remember(client, read_past(client), unit, what, ((), ""), days, now)
+
+
+def _remember(
+    client: Client,
+    past: Past,
+    unit: str,
+    what: str,
+    asked: tuple[Sequence[str], str],
+    days: Sequence[str],
+    now: datetime | None,
+) -> tuple[str, ...]:
     payload = {
         "what": what,
-        "unit": table.unit,
-        "factors": list(factors),
-        "outcome": outcome,
+        "unit": unit,
+        "factors": list(asked[0]),
+        "outcome": asked[1],
         "records_hash": client.records_hash,
+        "settings_hash": settings_hash(client),
         "last_day": days[-1] if days else None,
+        **_seen(client, past, days),
         **merged_now(client.settings),
     }
-    if any(event.payload == payload for event in ledger.named(past.book, "looked")):
-        return ()
+    for event in ledger.named(past.book, "looked"):
+        if all(event.payload.get(name) == payload.get(name) for name in payload if name not in NEW):
+            return ()
     return _written(client, "looked", payload, now, "This look")
 
 
-def settings_hash(client: Client) -> str:
-    """Return a hash of the settings that change what a table holds or how it is ranked."""
-    said = asdict(client.settings)
-    kept = {name: said[name] for name in sorted(said) if name not in SAID_ALONE}
-    return _digest(repr({name: _in_order(value) for name, value in kept.items()}))
+def _seen(client: Client, past: Past, days: Sequence[str]) -> dict[str, Any]:
+    """Return the hashes of days, and of their readings, that no look has written down yet."""
+    known, last = past.first_hashes(__version__), last_reading(client)
+    # the last day of the records may not be over yet: what is added to it changes nothing
+    whole = [day for day in days if day < last and day not in known]
+    fresh = day_hashes(client, whole)
+    prints = {day: mark for day, mark in clock_prints(client).items() if day in fresh}
+    return {
+        **whose(client.settings, client.folder),
+        "left_out": days_left_out(client), "day_hashes": fresh, "readings": prints,
+        "version": __version__,
+    }  # fmt: skip
 
 
 def days_used(table: UnitTable, span: tuple[str | None, str | None]) -> list[str]:
@@ -112,43 +148,10 @@ def days_used(table: UnitTable, span: tuple[str | None, str | None]) -> list[str
     return sorted({day for day in dates if (span[0] or "") <= day <= (span[1] or "9999")})
 
 
-def day_hashes(client: Client, days: Sequence[str]) -> dict[str, str]:
-    """Return a hash of the records of each date, corrections included, whatever file holds them.
-
-    What the settings make of a record (whose sensor, which word stands for a tag, what is left
-    out) is no part of it.
-
-    Args:
-        client: as read.
-        days: ISO dates, on the wall clock.
-    """
-    told: dict[str, list[str]] = {day: [] for day in days}
-    for name, frame in client.streams.items():
-        own = frame.drop(columns=[each for each in BY_SETTINGS if each in frame])
-        clock = frame["clock" if "clock" in frame else "start_clock"].to_numpy()
-        dates, days_of = np.unique(clock.astype("datetime64[D]"), return_inverse=True)
-        # added up, so that the order of the rows is no part of it
-        sums = np.zeros(len(dates), dtype=np.uint64)
-        rows = pd.util.hash_pandas_object(own, index=False).to_numpy(np.uint64)
-        np.add.at(sums, days_of, rows)
-        for day, total in zip(dates.astype(str).tolist(), sums.tolist(), strict=True):
-            if day in told:
-                told[day].append(f"{name} {total:x}")
-    return {day: _digest("\n".join(found))[:8] for day, found in told.items()}
-
-
 def first_day(table: UnitTable, span: tuple[str | None, str | None]) -> str:
     """Return the first date that a ranking uses, ISO; that of the span where it uses none."""
     days = days_used(table, span)
     return days[0] if days else span[0] or ""
-
-
-def _in_order(value: Any) -> Any:
-    return sorted(value.items()) if isinstance(value, dict) else value
-
-
-def _digest(text: str) -> str:
-    return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
 def _written(

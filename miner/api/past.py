@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from miner import ledger
@@ -13,6 +13,7 @@ from miner.hypotheses.fixed import DEFINED_OTHERWISE, LOOKED, LOOKS_LOST, REWORD
 from miner.hypotheses.identity import identity_in_rules
 from miner.ledger import Event, Ledger
 from miner.records.client import Client, Settings
+from miner.records.copied_days import clock_prints
 from miner.records.discover import practice_of
 from miner.records.settings import read_settings
 from miner.records.synonyms import as_merged, standing_for, words_behind
@@ -27,12 +28,14 @@ class Past:
     Attributes:
         range: the client's glucose range now, mg/dL; None where it is not known yet.
         settings: the client's, for the words that are merged now.
+        prints: of the readings of each day, whatever its date, by ISO date.
     """
 
     book: Ledger
     notes: tuple[str, ...]
     range: tuple[float, float] | None = None
     settings: Settings | None = None
+    prints: Mapping[str, str] = field(default_factory=dict)
 
     def asked(self) -> tuple[ledger.Question, ...]:
         """Return the fixed questions under the names that the tables have now.
@@ -51,6 +54,7 @@ class Past:
             Question(
                 item.factor, item.outcome.removeprefix(f"{unit}."), item.guess, item.fixed_on,
                 item.proven, self._doubt(item, rules, unit), item.shape,
+                frozenset(self.seen_before(item.n)),
             )
             for item in self.asked()
             if rules.unit_of(item.factor, item.outcome) == unit
@@ -96,9 +100,12 @@ class Past:
 
     def looked_since(self, item: ledger.Question) -> Event | None:
         """Return the first look after a question was fixed that saw later days, or None."""
-        for event in self.book.events:
-            seen = str(event.payload.get("last_day") or "")
-            if event.event in ledger.LOOKS and event.n > item.n and seen > item.fixed_on:
+        return self.first_look(item.n, item.fixed_on)
+
+    def first_look(self, after_entry: int, day: str) -> Event | None:
+        """Return the first look after an entry that saw days after one day, or None."""
+        for event in self._looks():
+            if event.n > after_entry and str(event.payload.get("last_day") or "") > day:
                 return event
         return None
 
@@ -106,8 +113,7 @@ class Past:
         """Say whether a look before that entry had seen days after that day."""
         return any(
             event.n < before_entry and str(event.payload.get("last_day") or "") > day
-            for kind in ledger.LOOKS
-            for event in ledger.named(self.book, kind)
+            for event in self._looks()
         )
 
     def rankings(self, since: str) -> tuple[Event, ...]:
@@ -136,16 +142,12 @@ class Past:
         return tuple(replace(item, tried_before=tried.get(item.id)) for item in found)
 
     def left_out_late(self, client: Client) -> tuple[str, ...]:
-        """Return days left out now that an earlier ranking had still used, ISO."""
-        ranked = ledger.named(self.book, "ranked")
+        """Return days left out now that an earlier look had seen and not left out, ISO."""
+        looks = [event for event in self._looks() if "left_out" in event.payload]
         late = []
         for item in client.settings.left_out:
             day = item.day.isoformat()
-            if any(
-                day not in event.listed("left_out")
-                and day <= str(event.payload.get("last_day") or "")
-                for event in ranked
-            ):
+            if any(day not in event.listed("left_out") and _saw(event, day) for event in looks):
                 late.append(day)
         return tuple(sorted(set(late)))
 
@@ -170,42 +172,58 @@ class Past:
         }
         return tuple(sorted(before - set(used) - left_out))
 
-    def changed(
-        self, hashes: Mapping[str, str], version: str, span: tuple[str | None, str | None]
-    ) -> tuple[str, ...]:
-        """Return days whose records are others than at the first ranking that used them, ISO.
-
-        Args:
-            hashes: of the days now, as a ranking keeps them.
-            version: of this program; another may read the same records otherwise.
-            span: first and last date asked for, ISO or None.
-        """
+    def first_hashes(self, version: str) -> dict[str, str]:
+        """Return the hash of each day at the first look that saw it, by ISO date."""
         first: dict[str, str] = {}
-        for event in ledger.named(self.book, "ranked"):
+        for event in self._looks():
             kept = event.payload.get("day_hashes")
             if isinstance(kept, dict) and event.payload.get("version") == version:
                 first = {str(day): str(mark) for day, mark in kept.items()} | first
-        return tuple(
-            day
-            for day, mark in sorted(first.items())
-            if (span[0] or "") <= day <= (span[1] or "9999") and hashes.get(day, mark) != mark
-        )
+        return first
+
+    def seen_before(self, entry: int) -> dict[str, str]:
+        """Return days whose readings had been seen under another date, with that date.
+
+        Args:
+            entry: looks before the entry of that number count.
+        """
+        noted: dict[str, str] = {}
+        for event in self._looks():
+            kept = event.payload.get("readings")
+            if event.n < entry and isinstance(kept, dict):
+                noted = {str(mark): str(day) for day, mark in kept.items()} | noted
+        return {
+            day: noted[mark]
+            for day, mark in sorted(self.prints.items())
+            if noted.get(mark, day) != day
+        }
+
+    def _looks(self) -> tuple[Event, ...]:
+        return tuple(event for event in self.book.events if event.event in ledger.LOOKS)
+
+
+def _saw(event: Event, day: str) -> bool:
+    last = str(event.payload.get("last_day") or "")
+    return day == last if event.payload.get("what") == "day" else day <= last
 
 
 def read_past(client: Client | Path) -> Past:
     """Read the ledger of a client or of a client folder; what is wrong with it is told."""
     book = ledger.read(folder_of(client))
+    read = isinstance(client, Client)
+    limits = client.settings.range if read else None
+    try:
+        settings = settings_of(client)
+    except MinerError:
+        settings = None
+    if settings is not None:
+        book = ledger.owned(book, whose(settings, folder_of(client)))
     notes = tuple(
         f"ledger.jsonl{f', row {item.row}' if item.row else ''}: {item.what}. {item.do}"
         for item in book.problems
         if item.severity is not Severity.NOTE
     )
-    limits = client.settings.range if isinstance(client, Client) else None
-    try:
-        settings = settings_of(client)
-    except MinerError:
-        settings = None
-    return Past(book, notes, limits, settings)
+    return Past(book, notes, limits, settings, clock_prints(client) if read else {})
 
 
 def settings_of(client: Client | Path) -> Settings:
@@ -217,6 +235,11 @@ def settings_of(client: Client | Path) -> Settings:
     if isinstance(client, Client):
         return client.settings
     return read_settings(client, practice_of(client, None))
+
+
+def whose(settings: Settings, folder: Path) -> dict[str, str]:
+    """Return what an entry says of the client it is written for."""
+    return {"client": settings.code, "folder": folder.resolve().name}
 
 
 def folder_of(client: Client | Path) -> Path:

@@ -10,7 +10,7 @@ from typing import Any
 from miner import ledger
 from miner.api.following import keep, require_room
 from miner.api.kept import frozen_table, last_day, unit_holding
-from miner.api.past import read_past
+from miner.api.past import read_past, whose
 from miner.api.ranking import Progress, rank, table_of
 from miner.api.steps import days, rules_of
 from miner.brief.sentences import say
@@ -109,6 +109,7 @@ def _require_start(start: date, last: str) -> None:
 
 def _write(client: Client, found: Plan, item: Kept, at: datetime) -> Plan:
     written = found.to_dict() | {"kept_entry": item.entry.n}
+    written |= whose(client.settings, client.folder)
     event = ledger.append(client.folder, "planned", written, at)
     story = tell(read_past(client).book)
     if event.n in story.refused:

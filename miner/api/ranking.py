@@ -7,19 +7,21 @@ from dataclasses import replace
 from datetime import datetime
 
 from miner import __version__
-from miner.api.looks import day_hashes, days_used, first_day, remember_ranking
+from miner.api.looks import days_used, first_day, remember_ranking
 from miner.api.meal_steps import meals
 from miner.api.open_questions import open_questions
 from miner.api.past import Past, read_past
+from miner.api.since import as_first_seen, changed_days
 from miner.api.spreads import SPREADS_USED, practice_spreads
 from miner.api.steps import days, rules_of
 from miner.api.unknown_units import why_unknown
-from miner.brief.sentences import with_words
+from miner.brief.sentences import say, with_words
+from miner.brief.text.since import since_words, some_of
 from miner.brief.text.words import factor_phrase, outcome_label
 from miner.brief.wording import listed
 from miner.hypotheses.rank import Ranked, rank_table
 from miner.records.client import Client
-from miner.results import Evidence, Ranking
+from miner.results import Evidence, Ranking, Since
 from miner.rulebook import RuleBook
 from miner.tables import cautions
 from miner.tables.unit_table import UnitTable
@@ -27,7 +29,6 @@ from miner.tables.unit_table import UnitTable
 SECOND_LOOK = "A second look, by {unit}: {why}. Nothing searched here is called clear."
 BY_DEFAULT = "this practice ranks by {other} by default"
 RANKED_FIRST = "these records were ranked by {other} first"
-FEW_NAMED = 5
 MOVED = (
     "The primary outcome was {then} in an earlier ranking and is {now} now. Each one tried gives "
     "luck one more chance."
@@ -87,8 +88,7 @@ def rank(
 
     ranked = run(table, progress)
     ranking = _ranking(client, table, books, ranked, draws, seed, (first, last))
-    notes = [*second, *_gone(client, past, table, (first, last))]
-    notes += _changed(client, past, table, (first, last))
+    notes = [*second, *_changes(client, past, table, books, (first, last))]
     notes += _moved(past, ranking, first_day(table, (first, last)), books)
     notes += [*_unanswered(past, ranking, books), *_late(client, past, books, chosen, ranking, run)]
     notes += open_questions(client) if ranking.status == "too_few" else []
@@ -154,26 +154,27 @@ def _moved(past: Past, ranking: Ranking, since: str, rules: RuleBook) -> list[st
     return [MOVED.format(then=then, now=now)]
 
 
-def _gone(
-    client: Client, past: Past, table: UnitTable, span: tuple[str | None, str | None]
+def _changes(
+    client: Client,
+    past: Past,
+    table: UnitTable,
+    rules: RuleBook,
+    span: tuple[str | None, str | None],
 ) -> list[str]:
-    """Tell of days that an earlier ranking used and that hold nothing usable any more."""
-    days = past.gone(client, table.unit, days_used(table, span), span)
-    if not days:
-        return []
-    more = f" and {len(days) - FEW_NAMED} more" if len(days) > FEW_NAMED else ""
-    return [f"Used by an earlier ranking and not usable now: {', '.join(days[:FEW_NAMED])}{more}."]
-
-
-def _changed(
-    client: Client, past: Past, table: UnitTable, span: tuple[str | None, str | None]
-) -> list[str]:
-    """Tell of days whose records were added to, corrected or changed since they were ranked."""
-    days = past.changed(day_hashes(client, days_used(table, span)), __version__, span)
-    if not days:
-        return []
-    more = f" and {len(days) - FEW_NAMED} more" if len(days) > FEW_NAMED else ""
-    return [f"Changed since they were ranked: {', '.join(days[:FEW_NAMED])}{more}."]
+    """Tell of days that were taken out, or whose records are others, since they were looked at."""
+    first, last = span[0] or "", span[1] or "9999"
+    gone = past.gone(client, table.unit, days_used(table, span), span)
+    changed = tuple(
+        day for day in changed_days(client, past) if first <= day <= last and day not in gone
+    )
+    seen = sorted(
+        day
+        for question in past.questions(rules, table.unit)
+        for day in question.seen
+        if (question.fixed_on or "") < day and first <= day <= last
+    )
+    told = [say(rules, "since", "gone", days=some_of(gone))] if gone else []
+    return [*told, *since_words(Since(changed=changed, seen=tuple(seen)), rules)]
 
 
 def _unanswered(past: Past, ranking: Ranking, rules: RuleBook) -> list[str]:
@@ -201,9 +202,7 @@ def _late(
     late = past.left_out_late(client)
     if not late or ranking.status == "too_few":
         return []
-    kept = tuple(d for d in client.settings.left_out if d.day.isoformat() not in late)
-    before = replace(client, settings=replace(client.settings, left_out=kept))
-    other = run(table_of(before, rules, unit), None)
+    other = run(table_of(as_first_seen(client, late), rules, unit), None)
     claims = [
         f"{listed([factor_phrase(name, rules, unit) for name in item.factors])} with "
         f"{outcome_label(item.outcome, rules, unit)}"

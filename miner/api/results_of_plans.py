@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from miner import ledger
 from miner.api.kept import frozen_table, reached
 from miner.api.past import read_past
+from miner.api.since import as_first_seen, since
 from miner.api.steps import rules_of
 from miner.brief.sentences import say
+from miner.brief.text.ended import ended_words
 from miner.brief.text.plan import result_sentence
 from miner.brief.text.safe import clean
+from miner.brief.text.since import since_words
 from miner.errors import MinerError, nearest
 from miner.followup import pairs as reading
 from miner.followup.planning import drawn_in_time, drawn_late
@@ -114,6 +117,7 @@ def _read(
     *,
     stopped: bool = False,
     opened: bool = True,
+    told: bool = True,
 ) -> tuple[PlanResult, bool]:
     """Return a test, and whether it is over; before that, or unopened, nothing of the outcome."""
     what, planned = item.kept.what, item.entry.payload
@@ -135,6 +139,7 @@ def _read(
     test = reading.test_of(seen, seed) if shown else NOTHING
     followed = reading.test_of([p for p in seen if p.followed], seed) if shown else NOTHING
     worth = float(planned["worth_having"])
+    changes = _changes(client, rules, item, frozen, stopped) if shown and told else ()
     found = PlanResult(
         plan=item.name, status=reading.status_of(test, worth) if shown else None,
         difference=test.difference, interval=test.interval, p=test.p,
@@ -146,7 +151,7 @@ def _read(
         ticks_and_records_differ=differ, stopped_early=stopped,
         planned_pairs=int(planned["pairs"]), put_aside=item.put_aside,
         late_pairs=(len(periods) - len(in_time)) // 2,
-        notes=(*notes, *_late(rules, item), *_told(client, ticks, item)),
+        notes=(*notes, *_late(rules, item), *changes, *_told(client, ticks, item)),
     )  # fmt: skip
     return found, over
 
@@ -204,7 +209,26 @@ def _ends(told: Any) -> tuple[float, float] | None:
 
 def _late(rules: RuleBook, item: PlanKept) -> tuple[str, ...]:
     first, at = str(item.entry.payload["periods"][0]["from"]), item.entry.at
-    return (say(rules, "plan", "late", drawn=clean(at[:10], 10)),) if drawn_late(first, at) else ()
+    late = (say(rules, "plan", "late", drawn=clean(at[:10], 10)),) if drawn_late(first, at) else ()
+    # by the entries above it, it may have been written after days it was to order
+    back = not late and drawn_late(first, item.entry.written_by)
+    return (*late, say(rules, "plan", "clock_back")) if back else late
+
+
+def _changes(
+    client: Client, rules: RuleBook, item: PlanKept, books: RuleBook, stopped: bool
+) -> tuple[str, ...]:
+    """Tell what was changed of the days of a test since somebody had looked at them."""
+    planned = item.entry.payload
+    first, until = str(planned["periods"][0]["from"]), str(planned["read_on"])
+    after = (date.fromisoformat(first) - timedelta(days=1)).isoformat()
+    found = since(client, read_past(client), after, until, item.entry.n)
+    without = ""
+    if found.left_out:
+        before = as_first_seen(client, found.left_out)
+        other, _ = _read(before, rules, item, (), stopped=stopped, told=False)
+        without = ended_words(other.status, books) if other.status else ""
+    return tuple(since_words(found, books, without, str(planned.get("unit_of", "day"))))
 
 
 def _told(client: Client, ticks: Ticks, item: PlanKept) -> tuple[str, ...]:

@@ -46,6 +46,8 @@ class Question:
         doubt: why the answer is a hint at most, as that these records had been ranked before it
             was fixed; None where nothing speaks against it.
         shape: "cut" or "dose" where one was named; None tests both.
+        seen: ISO dates after it that do not count: their readings had been looked at before it
+            was fixed, under other dates.
     """
 
     factor: str
@@ -55,6 +57,7 @@ class Question:
     proven: bool = False
     doubt: str | None = None
     shape: str | None = None
+    seen: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +178,7 @@ def _asked(
     seed: int,
     spectra: Spectra,
 ) -> _Asked:
-    own = _since(design, dates, question.fixed_on)
+    own = _since(design, dates, question)
     target = own.target(question.outcome)
     closed_for_all = _outcome_closed(own, target, guard, question)
     cuts = singles(own, target, guard, closed_for_all)
@@ -221,10 +224,11 @@ def _outcome_closed(
     return None
 
 
-def _since(design: Design, dates: Sequence[str], fixed_on: str | None) -> Design:
+def _since(design: Design, dates: Sequence[str], question: Question) -> Design:
+    fixed_on = question.fixed_on
     if fixed_on is None:
         return design
-    later = np.array([day > fixed_on for day in dates], dtype=bool)
+    later = np.array([day > fixed_on and day not in question.seen for day in dates], dtype=bool)
     targets = tuple(
         replace(
             target,

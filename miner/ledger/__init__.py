@@ -4,7 +4,7 @@ from miner.ledger.appending import LedgerUnwritable, append
 from miner.ledger.line import NAME, SCHEMA, Event
 from miner.ledger.problems import NEWER
 from miner.ledger.questions import LOOKS, SETTINGS, Question, choices, named, questions, rankings
-from miner.ledger.reading import Ledger, read
+from miner.ledger.reading import Ledger, owned, read
 
 __all__ = [
     "LOOKS",
@@ -19,6 +19,7 @@ __all__ = [
     "append",
     "choices",
     "named",
+    "owned",
     "questions",
     "rankings",
     "read",

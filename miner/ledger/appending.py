@@ -13,7 +13,7 @@ from filelock import Timeout
 from miner import files
 from miner.errors import MinerError
 from miner.ledger.last import NAME as LAST
-from miner.ledger.last import gone, note
+from miner.ledger.last import gone, note, noted, unnoted
 from miner.ledger.line import NAME, SCHEMA, Event, as_event, read_line, write_line
 from miner.ledger.problems import quote
 from miner.ledger.reading import contents, parse, split
@@ -86,23 +86,30 @@ def _add(path: Path, event: str, payload: Mapping[str, Any], at: str) -> Event:
     row = len(lines) + 1
     text = b"" if not data or data.endswith(b"\n") else b"\n"
     n, check = (last.n, last.check) if last else (0, "")
-    told = _recovered(path, lines, torn)
+    events = parse(lines).events
+    if not events and noted(path.parent) is None:
+        note(path.parent, None, "")
+    told = _recovered(path, events, torn)
+    first = events[0].check if events else ""
     if told:
         line = write_line(n + 1, at, "recovered", told, check)
         text += line
         n, check, row = n + 1, _event(line, row).check, row + 1
+        first = first or check
     line = write_line(n + 1, at, event, payload, check)
     _write(path, text + line)
     written = _event(line, row)
-    note(path.parent, written)
+    note(path.parent, written, first)
     return written
 
 
-def _recovered(path: Path, lines: list[bytes], torn: list[bytes]) -> dict[str, Any]:
+def _recovered(path: Path, events: list[Event], torn: list[bytes]) -> dict[str, Any]:
     told: dict[str, Any] = {"torn": [quote(line) for line in torn]} if torn else {}
-    missing = gone(path.parent, parse(lines).events, torn)
+    missing = gone(path.parent, events, torn)
     if missing is not None:
         told["missing"] = missing._asdict()
+    if unnoted(path.parent, events) and not any("unnoted" in e.payload for e in events):
+        told["unnoted"] = True
     return told
 
 

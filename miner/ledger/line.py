@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from miner.results import Result
@@ -34,6 +34,8 @@ class Event(Result):
         check: the check of its text.
         previous: the check of the line before, as this line states it.
         trusted: False from the first edited, lost or reordered line on.
+        latest: the latest time of the entries above it, ISO 8601, where that is later than its own:
+            the clock had been set back.
     """
 
     n: int
@@ -44,6 +46,12 @@ class Event(Result):
     check: str
     previous: str
     trusted: bool = True
+    latest: str = field(default="", compare=False)
+
+    @property
+    def written_by(self) -> str:
+        """The earliest time at which it can have been written: a clock set back proves nothing."""
+        return self.latest or self.at
 
     def listed(self, name: str) -> list[Any]:
         """Return a list it holds, empty where it holds none of that name."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -96,6 +96,14 @@ def harmless(
             "every entry that was written",
             _PUT_BACK,
         )
+    if record["event"] == "recovered" and record.get("unnoted") is True:
+        yield _problem(
+            Severity.QUESTION,
+            row,
+            "the note of the last entry was gone: entries above it may be missing",
+            "every entry that was written",
+            _PUT_BACK,
+        )
     back = _earlier(record["at"], last.at) if last is not None else None
     if back is not None:
         yield _problem(
@@ -136,6 +144,42 @@ def _accounted_for(torn: list[bytes], row: int) -> Finding:
         if lost
         else "Nothing needs doing.",
         len(torn),
+    )
+
+
+def of_another() -> Finding:
+    """Tell of a ledger that is not the one that was written here."""
+    return _problem(
+        Severity.QUESTION,
+        1,
+        "this is not the ledger that was written in this folder: another was put in its place",
+        "the ledger of this client, as it was written here",
+        "Put the client's own ledger back. Until then nothing in this one is taken as proven.",
+    )
+
+
+def of_others(row: int, count: int, clients: Sequence[str]) -> Finding:
+    """Tell of entries that were written for another client."""
+    names = ", ".join(f"'{name[:40]}'" for name in clients[:3])
+    return _problem(
+        Severity.QUESTION,
+        row,
+        f"{several(count, 'entry', 'entries')} written for another client: {names}",
+        "entries of this client",
+        "Was the ledger copied? Put the client's own back. Was the client renamed? Write the former"
+        " code into client.toml. They are shown, and not taken as proven.",
+        count,
+    )
+
+
+def unnoted() -> Finding:
+    """Tell of a ledger without the note of its last entry: entries may be gone from its end."""
+    return _problem(
+        Severity.QUESTION,
+        None,
+        "the note of its last entry, .ledger.last, is gone: entries may be missing from the end",
+        "the file .ledger.last beside the ledger",
+        "Put it back from a copy of the folder. What may have been looked at is not known.",
     )
 
 

@@ -67,7 +67,8 @@ def questions(ledger: Ledger) -> tuple[Question, ...]:
     """Return the fixed questions in order; of one fixed twice, the first."""
     found: dict[tuple[str, str], Question] = {}
     back = _clock_set_back(ledger)
-    lost = (event.n for event in named(ledger, "recovered") if "missing" in event.payload)
+    recovered = named(ledger, "recovered")
+    lost = (e.n for e in recovered if "missing" in e.payload or "unnoted" in e.payload)
     lost_at = min(lost, default=sys.maxsize)
     for item in named(ledger, "fixed"):
         payload = item.payload

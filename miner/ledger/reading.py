@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple
 
 from miner.errors import MinerError
 from miner.ledger import problems as told
-from miner.ledger.last import gone
+from miner.ledger.last import another, gone, of_another, unnoted
 from miner.ledger.line import NAME, SCHEMA, Event, as_event, read_line
 from miner.results import Finding, Result
 
@@ -53,13 +54,44 @@ def read(folder: Path) -> Ledger:
     found = parse(lines)
     problems = list(found.problems)
     last = None if found.newer else gone(path.parent, found.events, found.torn)
+    events = found.events
+    foreign = of_another(path.parent, events)
+    if foreign:
+        events = [replace(event, trusted=False) for event in events]
+        problems.append(told.of_another())
+    if not found.newer and unnoted(path.parent, events):
+        problems.append(told.unnoted())
     if found.torn and not found.newer:
         row = len(lines) - len(found.torn) + 1
         problems.append(told.torn_end(row, len(found.torn), lost=last is not None))
-    if last is not None:
+    if last is not None and not foreign:
         problems.append(told.ends_early(len(lines), last.n))
     writable = not found.newer and _may_write(path)
-    return Ledger(path, tuple(found.events), tuple(problems), writable)
+    return Ledger(path, tuple(events), tuple(problems), writable)
+
+
+def owned(book: Ledger, whose: Mapping[str, str]) -> Ledger:
+    """Return a ledger, entries that were written for another client not trusted, and told.
+
+    An entry is another client's where neither the code nor the folder it names is this one's.
+
+    Args:
+        book: as read.
+        whose: "client" and "folder" of the present client.
+    """
+    strange = [
+        event
+        for event in book.events
+        if all(event.payload.get(name) not in (None, own) for name, own in whose.items())
+    ]
+    if not strange:
+        return book
+    events = tuple(
+        replace(event, trusted=False) if event in strange else event for event in book.events
+    )
+    names = sorted({str(event.payload["client"]) for event in strange})
+    problems = (*book.problems, told.of_others(strange[0].row, len(strange), names))
+    return replace(book, events=events, problems=problems)
 
 
 class Parsed(NamedTuple):
@@ -90,9 +122,31 @@ def parse(lines: Sequence[bytes]) -> Parsed:
         doubts = [*told.unreadable(record, torn, row), *told.broken(record, line, last, row)]
         sound = (last is None or last.trusted) and not doubts
         problems += [*doubts, *told.harmless(record, torn, last, row)]
-        events.append(as_event(record, row, sound))
+        event = as_event(record, row, sound)
+        if _names_another(event, events):
+            problems.append(told.of_another())
+            events = [replace(item, trusted=False) for item in events]
+        events.append(replace(event, latest=_latest(last, event)))
         torn = []
     return Parsed(events, problems, torn, newer)
+
+
+def _names_another(event: Event, events: Sequence[Event]) -> bool:
+    """Say whether an entry noted that the ledger above it was another than the one before."""
+    missing = event.payload.get("missing") if event.event == "recovered" else None
+    named = missing.get("first") if isinstance(missing, dict) else None
+    return isinstance(named, str) and another(named, events)
+
+
+def _latest(last: Event | None, event: Event) -> str:
+    """Return the latest time above an entry where that is later than its own."""
+    if last is None:
+        return ""
+    try:
+        back = datetime.fromisoformat(event.at) < datetime.fromisoformat(last.written_by)
+    except (ValueError, TypeError):
+        return last.written_by
+    return last.written_by if back else ""
 
 
 def contents(path: Path) -> bytes:

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from miner.records.client import Settings
+from miner.records.copied_days import copied_days
 from miner.records.findings import Findings
 from miner.records.jumps import jumps
 from miner.records.pressure import VERY_LOW_MG_DL
@@ -104,6 +105,7 @@ DETECTORS: tuple[Detector, ...] = (
     confirmed_pressure,
     stuck_values,
     jumps,
+    copied_days,
 )
 
 

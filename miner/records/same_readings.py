@@ -19,7 +19,7 @@ from miner.errors import MinerError, several
 from miner.records.client import Client
 from miner.results import Finding, Severity
 
-FEWEST_READINGS, FEWEST_VALUES = 24, 10
+FEWEST_READINGS, FEWEST_VALUES, MINUTES = 24, 10, 1440
 LINES, PLACES, HEAD_BYTES, FEWEST_BYTES = 8, 200, 4096, 400
 TEXTS = (".csv", ".tsv", ".txt", ".json", ".ndjson", ".jsonl")
 OTHERS = (".xlsx", ".xls", ".ods", ".zip")
@@ -27,7 +27,7 @@ _SHAPE = bytes.maketrans(b"0123456789", b"0" * 10)
 Prints = Mapping[int, str]
 
 
-def day_prints(glucose: pd.DataFrame) -> Prints:
+def day_prints(glucose: pd.DataFrame, *, dated: bool = True) -> Prints:
     """Return a hash of the readings of each wall-clock day, by day since 1970-01-01.
 
     A day counts with 24 readings and 10 different values at least: a hash that two people share is
@@ -35,6 +35,7 @@ def day_prints(glucose: pd.DataFrame) -> Prints:
 
     Args:
         glucose: the stream; what is left out counts, what is censored does not.
+        dated: the date is part of it; else two days with the same readings have one hash.
     """
     known = glucose.dropna(subset=["glucose"])
     if known.empty:
@@ -43,11 +44,12 @@ def day_prints(glucose: pd.DataFrame) -> Prints:
     value = np.round(known["glucose"].to_numpy(np.float64)).astype(np.int64)
     order = np.lexsort((value, minute))
     minute, value = minute[order], value[order]
-    day = minute // 1440
+    day = minute // MINUTES
     cuts = np.flatnonzero(np.diff(day, prepend=-1))
+    told = minute if dated else minute % MINUTES
     return {
         int(day[low]): hashlib.sha256(
-            np.stack([minute[low:high], value[low:high]]).astype("<i8").tobytes()
+            np.stack([told[low:high], value[low:high]]).astype("<i8").tobytes()
         ).hexdigest()[:16]
         for low, high in zip(cuts.tolist(), [*cuts[1:].tolist(), len(day)], strict=True)
         if high - low >= FEWEST_READINGS and len(np.unique(value[low:high])) >= FEWEST_VALUES

@@ -41,6 +41,7 @@ from miner.results.ranking import (
     Shape,
     Withheld,
 )
+from miner.results.since import Since
 from miner.results.together import Together
 from miner.results.why import FactorValue, Place, UnitBehind, Why
 
@@ -102,6 +103,7 @@ __all__ = [
     "Severity",
     "Shape",
     "Shared",
+    "Since",
     "StreamSummary",
     "TimeOfDay",
     "Together",

@@ -8,6 +8,7 @@ from typing import Any
 from miner.results.base import Result, plain
 from miner.results.noting import Note
 from miner.results.plan import PlanResult
+from miner.results.since import Since
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +72,7 @@ class KeptResult(Result):
         test: its last alternating test: what came of it, or how far it is.
         reworded: of a tag or food whose words were merged or parted since, the words it was kept
             with, which count; else nothing.
+        since: of a verdict, what was changed of its days after somebody had looked at them.
     """
 
     id: str
@@ -104,6 +106,7 @@ class KeptResult(Result):
     open: bool = True
     test: PlanResult | None = None
     reworded: tuple[str, ...] = ()
+    since: Since | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return the fields under the names of the contract."""

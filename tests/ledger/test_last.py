@@ -96,11 +96,55 @@ def test_a_last_entry_cut_short_after_it_was_noted_is_the_only_one_lost(tmp_path
     assert "missing" not in torn.payload
 
 
-def test_without_the_note_nothing_is_known_and_nothing_claimed(tmp_path: Path) -> None:
+def test_last_lines_and_the_note_removed_together_are_told_then_and_ever_after(
+    tmp_path: Path,
+) -> None:
     add(tmp_path, 0, 1, 2)
     (tmp_path / ".ledger.last").unlink()
     put(tmp_path, lines(tmp_path)[:1])
+    assert told(tmp_path) == [("question", None)]
+    add(tmp_path, 3, 4)
+    assert told(tmp_path) == [("question", 2)]
+    assert [item.payload for item in ledger.named(ledger.read(tmp_path), "recovered")] == [
+        {"unnoted": True}
+    ]
+
+
+def test_a_writer_killed_before_it_noted_its_first_line_is_not_told(tmp_path: Path) -> None:
+    """The note is written as number 0 before that line is."""
+    add(tmp_path, 0)
+    note = {"n": 0, "check": "", "first": ""}
+    (tmp_path / ".ledger.last").write_text(json.dumps(note))
     assert told(tmp_path) == []
+    (tmp_path / "ledger.jsonl").unlink()
+    assert told(tmp_path) == []
+
+
+def test_a_question_dated_back_where_the_note_was_gone_is_lost(tmp_path: Path) -> None:
+    add(tmp_path, 0, 1)
+    (tmp_path / ".ledger.last").unlink()
+    payload = {"factor": "short_sleep", "outcome": "wake_glucose", "proven": False}
+    ledger.append(tmp_path, "fixed", payload, AT)
+    assert [item.lost for item in ledger.questions(ledger.read(tmp_path))] == [True]
+
+
+def test_another_ledger_in_place_of_this_one_proves_nothing_then_and_ever_after(
+    tmp_path: Path,
+) -> None:
+    own, other = tmp_path / "own", tmp_path / "other"
+    own.mkdir()
+    other.mkdir()
+    add(own, 0)
+    payload = {"factor": "short_sleep", "outcome": "wake_glucose", "proven": True}
+    ledger.append(other, "fixed", payload, AT)
+    put(own, lines(other))
+    assert [f.what.partition(":")[0] for f in ledger.read(own).problems] == [
+        "this is not the ledger that was written in this folder"
+    ]
+    assert [item.proven for item in ledger.questions(ledger.read(own))] == [False]
+    add(own, 1)
+    assert ("question", 1) in told(own)
+    assert [item.proven for item in ledger.questions(ledger.read(own))] == [False]
 
 
 @pytest.mark.parametrize(
@@ -109,9 +153,10 @@ def test_without_the_note_nothing_is_known_and_nothing_claimed(tmp_path: Path) -
 def test_a_note_that_cannot_be_read_is_no_note(tmp_path: Path, text: bytes) -> None:
     add(tmp_path, 0)
     (tmp_path / ".ledger.last").write_bytes(text)
-    assert told(tmp_path) == []
+    assert told(tmp_path) == [("question", None)]
     add(tmp_path, 1)
-    assert json.loads((tmp_path / ".ledger.last").read_text())["n"] == 2
+    assert json.loads((tmp_path / ".ledger.last").read_text())["n"] == 3
+    assert told(tmp_path) == [("question", 2)]
 
 
 def test_a_note_older_than_the_ledger_holds_of_it(tmp_path: Path) -> None:
@@ -138,9 +183,9 @@ def test_of_two_writers_at_once_the_later_may_come_first(
 def test_a_note_that_cannot_be_written_loses_no_entry(tmp_path: Path) -> None:
     (tmp_path / ".ledger.last").mkdir()
     (tmp_path / ".ledger.last" / "x").write_text("")
-    add(tmp_path, 0, 1)
-    assert len(ledger.read(tmp_path).events) == 2
-    assert told(tmp_path) == []
+    add(tmp_path, 0, 1, 2)
+    assert [e.event for e in ledger.read(tmp_path).events].count("tried") == 3
+    assert told(tmp_path) == [("question", 2), ("question", None)]
     assert not list(tmp_path.glob(".ledger.last.*"))
 
 

@@ -9,6 +9,7 @@ from miner.brief.text.amounts import Amounts
 from miner.brief.text.ended import ended_words, way_words
 from miner.brief.text.layout import Parts, heading, paragraph
 from miner.brief.text.safe import clean
+from miner.brief.text.since import since_words
 from miner.brief.text.words import factor_phrase, outcome_label
 from miner.errors import several
 from miner.results import EveryLook, Following, KeptResult
@@ -38,6 +39,9 @@ def follow_sentence(item: KeptResult, rules: RuleBook, dropped: object = None) -
         text += f" {say(rules, 'follow', 'tried_before', ended=ended)}"
     if not item.proven:
         text += f" {say(rules, 'follow', 'not_proven')}"
+    if item.since is not None:
+        without = ended_words(item.since.without, rules) if item.since.without else ""
+        text = " ".join([text, *since_words(item.since, rules, without, item.unit_of)])
     return replace(item, sentence=text)
 
 

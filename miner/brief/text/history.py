@@ -86,7 +86,8 @@ def history_parts(found: History, rules: RuleBook) -> Parts:
 
 
 def _recovered(told: Mapping[str, Any], rules: RuleBook) -> str:
-    keys = [key for key, name in (("recovered", "torn"), ("missing", "missing")) if name in told]
+    names = (("recovered", "torn"), ("missing", "missing"), ("unnoted", "unnoted"))
+    keys = [key for key, name in names if name in told]
     return " ".join(say(rules, "history", key) for key in keys or ["recovered"])
 
 

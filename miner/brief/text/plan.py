@@ -127,6 +127,9 @@ def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting")
         text = say(rules, "result", _key(found, rules))
     if found.status is not None and found.interval is None:
         text += f" {say(rules, 'result', 'no_interval')}"
+    if found.status is not None and found.stopped_early and found.pairs_used < found.planned_pairs:
+        pairs, planned = found.pairs_used, found.planned_pairs
+        text += f" {say(rules, 'result', 'stopped', pairs=pairs, planned=planned)}"
     if found.late_pairs and (found.status is not None or unread != "all_late"):
         late = several(found.late_pairs, "pair")
         text += f" {say(rules, 'result', 'late_pairs', pairs=late)}"

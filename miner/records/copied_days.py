@@ -1,0 +1,46 @@
+"""Days whose readings are the very ones of an earlier day of the client: copied, not measured."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from miner.errors import several
+from miner.records.client import Client, Settings
+from miner.records.findings import Findings
+from miner.records.same_readings import day_prints
+from miner.results import Severity
+
+COPIED = "the very readings of an earlier day"
+
+
+def clock_prints(client: Client) -> dict[str, str]:
+    """Return a hash of the readings of each day, whatever its date, by ISO date."""
+    glucose = client.streams["glucose"]
+    found = client.derived("clock prints", None, lambda: day_prints(glucose, dated=False))
+    return {str(np.datetime64(day, "D")): mark[:8] for day, mark in found.items()}
+
+
+def copied_days(glucose: pd.DataFrame, _: Settings, findings: Findings) -> pd.DataFrame:
+    """Leave out the readings of a day that is an earlier day over again under another date."""
+    first: dict[str, int] = {}
+    prints = day_prints(glucose, dated=False)
+    copies = [day for day, mark in prints.items() if first.setdefault(mark, day) != day]
+    if not copies:
+        return glucose
+    dates = glucose["clock"].to_numpy().astype("datetime64[D]").astype(np.int64)
+    copied = np.isin(dates, copies)
+    told = [str(np.datetime64(day, "D")) for day in copies]
+    findings.rows(
+        Severity.LEFT_OUT,
+        f"{{n}} reading(s) of {several(len(copies), 'day')}, {told[0]} to {told[-1]}, left out: "
+        "they are the very ones of earlier days",
+        "each day measured once",
+        "See which date is theirs, and remove the copy.",
+        at=glucose[copied],
+        code="copied_days",
+        stream="glucose",
+        column="glucose",
+    )
+    free = copied & (glucose["left_out"] == "").to_numpy(dtype=bool)
+    return glucose.assign(left_out=glucose["left_out"].mask(free, COPIED))
