@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from miner.api.gathering import briefing
     from miner.api.generating import generate
     from miner.api.look_alikes import merges
+    from miner.api.looks import remember_shown
     from miner.api.meal_steps import compare_meals, meal_table, meals, repeats
     from miner.api.merging import merge, part
     from miner.api.morning import day_review
@@ -50,6 +51,7 @@ _STEPS = {
     "gathering": ("briefing",),
     "generating": ("generate",),
     "look_alikes": ("merges",),
+    "looks": ("remember_shown",),
     "meal_steps": ("compare_meals", "meal_table", "meals", "repeats"),
     "morning": ("day_review",),
     "merging": ("merge", "part"),
@@ -102,6 +104,7 @@ __all__ = [
     "read_client",
     "remember_page",
     "remember_shared",
+    "remember_shown",
     "repeats",
     "result",
     "rules_of_practice",

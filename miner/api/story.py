@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from itertools import groupby
 from pathlib import Path
 
 from miner import ledger
@@ -35,10 +38,26 @@ def history(client: Client | Path, rules: RuleBook | None = None) -> History:
         client=settings_of(client).code,
         searches=len(searches),
         fixed=len(ledger.questions(past.book)),
-        entries=tuple(_entry(event, story, books) for event in past.book.events),
+        entries=tuple(_entries(past.book.events, story, books)),
         notes=past.notes,
         written=read_notes(folder_of(client)),
     )
+
+
+def _entries(events: Sequence[Event], story: Story, rules: RuleBook) -> Iterator[HistoryEntry]:
+    """Yield every entry; single days looked at one after the other are one."""
+    for one_by_one, group in groupby(events, key=_is_one_day):
+        found = [_entry(event, story, rules) for event in group]
+        if one_by_one and len(found) > 1:
+            last = found[-1]
+            text = say(rules, "history", "shown_one_by_one", count=len(found))
+            yield replace(last, text=f"{text} {last.text}")
+        else:
+            yield from found
+
+
+def _is_one_day(event: Event) -> bool:
+    return event.event == "looked" and event.payload.get("what") == "day"
 
 
 def _entry(event: Event, story: Story, rules: RuleBook) -> HistoryEntry:

@@ -10,7 +10,7 @@ import click
 from miner.cli.options import day, debug_option, format_option
 from miner.cli.output import put_json, show
 from miner.cli.picture import require_form, write_picture
-from miner.cli.reading import records
+from miner.cli.reading import records, shown
 from miner.cli.waiting import progress
 from miner.errors import MinerError
 
@@ -60,6 +60,7 @@ def _client(
     with progress("Looking at the day"):
         read, books = records(folder, rules)
         found = api.day_review(read, date, books)
+        shown(read, None, found.date)
     unit = read.settings.display_unit
     if form == "json":
         put_json(found.to_dict())

@@ -8,7 +8,7 @@ import click
 
 from miner.cli.options import client_argument, format_option
 from miner.cli.output import put, put_json, show
-from miner.cli.reading import records
+from miner.cli.reading import records, shown
 from miner.cli.waiting import progress
 
 
@@ -23,6 +23,7 @@ def command(client: Path, rules: Path | None, form: str) -> None:
     with progress("Making the daily table"):
         read, books = records(client, rules)
         table = api.days(read, books)
+        shown(read, table)
     code, unit = read.settings.code, read.settings.display_unit
     if form == "json":
         put_json(days.days_dict(code, table))

@@ -10,7 +10,7 @@ import click
 from miner.cli.options import client_argument, format_option
 from miner.cli.output import complain, put, put_json, show
 from miner.cli.picture import require_form, write_picture
-from miner.cli.reading import before_patterns, beside_patterns, records
+from miner.cli.reading import before_patterns, beside_patterns, records, shown
 from miner.cli.waiting import progress
 from miner.errors import MinerError
 
@@ -47,6 +47,7 @@ def _table(read: Client, books: RuleBook, form: str, out: Path | None) -> None:
             "Add --compare, or leave out --out.",
         )
     table = api.meals(read, books)
+    shown(read, table)
     again, code = api.repeats(table), read.settings.code
     if form == "json":
         put_json(meals.meals_dict(code, table, again))

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from miner.brief.text.layout import Parts
     from miner.records.client import Client
     from miner.rulebook import RuleBook
+    from miner.tables.unit_table import UnitTable
 
 
 def records(folder: Path, rules_folder: Path | None) -> tuple[Client, RuleBook]:
@@ -23,6 +24,21 @@ def records(folder: Path, rules_folder: Path | None) -> tuple[Client, RuleBook]:
 
     rules = api.load_rules(rules_folder, folder)
     return api.read_client(folder, rules), rules
+
+
+def shown(client: Client, table: UnitTable | None, day: str | None = None) -> None:
+    """Write to the ledger that outcomes and habits of a table, or of one day, were shown.
+
+    Raises:
+        MinerError: there is a ledger that cannot be read.
+    """
+    from miner import api
+    from miner.cli.output import complain
+
+    unit = "day" if table is None else table.unit
+    dates = [day] if table is None else sorted(set(table.frame["date"].astype(str)))
+    for note in api.remember_shown(client, unit, [str(date) for date in dates]):
+        complain(note)
 
 
 def client_folder(folder: Path) -> Path:

@@ -16,6 +16,7 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from miner import api
 from miner.errors import MinerError
 from miner.page.guard import Keys
 from miner.page.jobs import Job, Jobs
@@ -98,6 +99,16 @@ class Asked:
             MinerError: it cannot be read as it stands.
         """
         return self.desk.shelf.entry(self.folder)
+
+    def shown(self, entry: Entry, unit: str, days: list[str]) -> None:
+        """Write to the ledger that somebody sees outcomes and habits of these days.
+
+        The one thing that a GET writes. The same look is written once.
+        """
+        key = (self.code, f"shown {unit} {days[:1]} {days[-1:]} {len(days)}")
+        if days and self.desk.found.get(key) != entry.key:
+            api.remember_shown(entry.client, unit, days)
+            self.desk.found[key] = entry.key
 
     def path(self, name: str) -> str:
         """Return a part of the address."""

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from statsmodels.stats.multitest import multipletests
 
-from miner import api, ledger, resources
+from miner import api, ledger, resources, rulebook
+from miner.brief.sentences import verdict
+from miner.brief.text.words import evidence_of
 from miner.errors import MinerError
 from miner.records.entering import Entry
-from miner.results import Evidence
+from miner.results import Evidence, Severity
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 BEFORE = date(2026, 1, 1)
@@ -150,7 +153,7 @@ def test_who_asked_has_looked(folder: Path, how: str) -> None:
     later = asked(folder)
     assert later.fixed_before is False
     assert later.evidence is Evidence.HINT
-    assert [e.event for e in ledger.read(folder).events] == ["looked", "fixed"]
+    assert [e.event for e in ledger.read(folder).events[:2]] == ["looked", "fixed"]
 
 
 def test_the_same_look_is_written_once(folder: Path) -> None:
@@ -325,7 +328,7 @@ def test_days_changed_after_a_ranking_are_named(folder: Path) -> None:
     moved = rows[10].replace(day, rows[20][:10])
     meals.write_text("\n".join([*rows[:10], *rows[11:], moved]) + "\n", encoding="utf-8")
     (told,) = [note for note in ranked(folder).notes if "Changed since" in note]
-    assert told == f"Changed since they were ranked: {day}, {rows[20][:10]}."
+    assert told == f"Changed since they were first looked at: {day}, {rows[20][:10]}."
     # the same rows in another order, and in two files
     parts = (rows[:1] + rows[:15:-1], rows[:16])
     for name, part in zip(("meals.csv", "meals-2.csv"), parts, strict=True):
@@ -333,6 +336,184 @@ def test_days_changed_after_a_ranking_are_named(folder: Path) -> None:
     assert not any("Changed since" in note for note in ranked(folder).notes)
     api.correct(folder, Entry("meals", values={"carbs_g": "1"}), which=at)
     (told,) = [note for note in ranked(folder).notes if "Changed since" in note]
-    assert told == f"Changed since they were ranked: {day}."
+    assert told == f"Changed since they were first looked at: {day}."
     api.take_back(folder)
     assert not any("Changed since" in note for note in ranked(folder).notes)
+
+
+def rows(folder: Path, stream: str = "glucose") -> list[str]:
+    return (folder / f"{stream}.csv").read_text("utf-8").splitlines()
+
+
+def put(folder: Path, lines: list[str], stream: str = "glucose") -> None:
+    (folder / f"{stream}.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def moved(line: str, days: int) -> str:
+    """Return a row of a file, every date in it later."""
+    cells = line.split(",")
+    for at, cell in enumerate(cells):
+        try:
+            when = datetime.fromisoformat(cell)
+        except ValueError:
+            continue
+        cells[at] = (when + timedelta(days=days)).isoformat()
+    return ",".join(cells)
+
+
+def shown(folder: Path, *days: str) -> None:
+    client = api.read_client(folder)
+    every = sorted(set(api.days(client).frame["date"]))
+    api.remember_shown(client, "day", list(days) or every, now=NOW)
+
+
+def test_what_is_clear_on_a_told_date_says_so_in_the_verdict(folder: Path) -> None:
+    fix(folder, "late_dinner", "overnight_mean")
+    found = ranked(folder)
+    assert (found.hypotheses[0].evidence, found.hypotheses[0].fixed_proven) == ("clear", False)
+    others = [item for item in found.hypotheses[1:] if item.evidence is Evidence.CLEAR]
+    assert "when you say" in found.verdict or "as you say" in found.verdict or not others
+    rules = rulebook.load()
+    level = evidence_of(found.hypotheses[0], rules)
+    assert level == "Clear enough to test, if it was written down on 1 January 2026, as you say."
+    alone = replace(found, hypotheses=found.hypotheses[:1])
+    assert verdict(alone, rules) == (
+        "One pattern is clear enough to test, if its question was written down on 1 January 2026, "
+        "as you say."
+    )
+    proven = replace(found.hypotheses[0], fixed_proven=True)
+    assert evidence_of(proven, rules) == "Clear enough to test."
+    both = replace(found, hypotheses=(proven, found.hypotheses[0]))
+    assert verdict(both, rules) == (
+        "2 patterns are clear enough to test. That counts 1 only if written down when you say."
+    )
+
+
+@pytest.mark.parametrize("unit", ["days", "a day", "meals"])
+def test_who_saw_the_days_has_looked(folder: Path, unit: str) -> None:
+    client = api.read_client(folder)
+    if unit == "meals":
+        table = api.meals(client)
+        api.remember_shown(client, "meal", sorted(set(table.frame["date"])), now=NOW)
+    else:
+        shown(folder, *(["2026-02-01"] if unit == "a day" else []))
+    fix(folder, "late_dinner", "overnight_mean")
+    assert asked(folder).evidence is Evidence.HINT
+
+
+def test_a_day_seen_before_the_question_is_no_look_at_later_ones(folder: Path) -> None:
+    shown(folder, "2026-01-08")
+    fix(folder, "late_dinner", "overnight_mean", fixed_on=date(2026, 1, 8))
+    assert asked(folder).fixed_before is True
+
+
+def test_the_same_days_shown_again_are_written_once(folder: Path) -> None:
+    for _ in range(3):
+        shown(folder)
+    assert [item.event for item in ledger.read(folder).events] == ["looked"]
+
+
+def test_days_copied_under_later_dates_are_not_used_twice(folder: Path) -> None:
+    """The same month over again would be twice the evidence."""
+    before = ranked(folder, keep=False)
+    for path in sorted(folder.glob("*.csv")):
+        lines = rows(folder, path.stem)
+        put(folder, [*lines, *(moved(line, 70) for line in lines[1:])], path.stem)
+    client = api.read_client(folder)
+    told = [item for item in client.findings if item.code == "copied_days"]
+    assert len(told) == 1
+    assert told[0].severity is Severity.LEFT_OUT
+    after = api.rank(client, draws=199, now=NOW, together=False, keep=False)
+    assert after.usable_units == before.usable_units
+
+
+def test_ranked_days_under_later_dates_are_no_new_days_of_a_question(folder: Path) -> None:
+    """Looked at, fixed as of that day by the clock, then the very days dated later."""
+    ranked(folder)
+    fix(folder, "late_dinner", "overnight_mean", fixed_on=None, now=NOW)
+    for path in sorted(folder.glob("*.csv")):
+        lines = rows(folder, path.stem)
+        put(folder, [lines[0], *(moved(line, 200) for line in lines[1:])], path.stem)
+    late = datetime(2026, 12, 1, tzinfo=UTC)
+    found = api.ask(api.read_client(folder), "late_dinner", "overnight_mean", now=late)
+    assert found.evidence is Evidence.CANNOT_TELL
+    assert any("had been looked at under other dates" in note for note in found.notes)
+    why = api.why(api.read_client(folder), found.id, now=late)
+    assert not any(unit.used for unit in why.units)
+
+
+def test_days_changed_after_somebody_saw_them_are_told_with_the_answer(folder: Path) -> None:
+    fix(folder, "late_dinner", "overnight_mean")
+    shown(folder)
+    lines = rows(folder, "meals")
+    put(folder, [*lines[:10], *lines[11:]], "meals")
+    assert f"Changed since they were first looked at: {lines[10][:10]}." in asked(folder).notes
+
+
+def test_days_removed_after_somebody_saw_them_are_told(folder: Path) -> None:
+    """No ranking had used them: whoever saw the table knows which are in the way."""
+    shown(folder)
+    lines = rows(folder)
+    put(folder, [line for line in lines if not line.startswith("2026-01-20")])
+    told = [note for note in ranked(folder).notes if "Changed since" in note]
+    assert len(told) == 1
+    assert "2026-01-20" in told[0]
+
+
+def test_days_left_out_after_somebody_saw_them_are_told_with_the_other_answer(
+    folder: Path,
+) -> None:
+    fix(folder, "late_dinner", "overnight_mean")
+    asked(folder)
+    add(folder, '[[left_out]]\ndate = 2026-01-20\nreason = "travel"\nentered = 2026-01-01')
+    notes = asked(folder).notes
+    assert "Left out after they had been looked at: 2026-01-20." in " ".join(notes)
+    assert "Without leaving them out: Clear enough to test." in notes
+
+
+def test_a_sensor_change_moved_after_a_look_is_told_with_the_answer(folder: Path) -> None:
+    fix(folder, "late_dinner", "overnight_mean")
+    asked(folder)
+    assert not any("Settings that bear" in note for note in asked(folder).notes)
+    head, mark, tables = (folder / "client.toml").read_text().partition("\n[")
+    kept = [line for line in head.splitlines() if not line.startswith("sensor_changes")]
+    changed = 'sensor_changes = ["2026-01-25T08:00"]'
+    (folder / "client.toml").write_text("\n".join([*kept, changed, mark + tables]))
+    assert any("Settings that bear" in note for note in asked(folder).notes)
+
+
+def test_a_ledger_of_another_client_proves_nothing(folder: Path) -> None:
+    other = folder.with_name("client-02")
+    other.mkdir()
+    early = datetime(2026, 1, 1, 12, tzinfo=UTC)
+    api.fix_question(other, "late_dinner", "overnight_mean", now=early)
+    for name in (ledger.NAME, ".ledger.last"):
+        (folder / name).write_bytes((other / name).read_bytes())
+    found = asked(folder)
+    assert (found.evidence, found.fixed_proven) == (Evidence.HINT, False)
+    assert any("written for another client: 'client-02'" in note for note in found.notes)
+    checked = api.check(api.read_client(folder)).findings
+    assert any("written for another client" in item.what for item in checked)
+
+
+def test_a_client_renamed_keeps_what_is_proven_once_the_code_is_written(tmp_path: Path) -> None:
+    folder = tmp_path / "client-05"
+    folder.mkdir()
+    api.fix_question(folder, "late_dinner", "overnight_mean", now=NOW)
+    assert [item.proven for item in api.fixed_questions(folder)] == [True]
+    renamed = folder.rename(tmp_path / "somebody")
+    assert [item.proven for item in api.fixed_questions(renamed)] == [False]
+    (renamed / "client.toml").write_text('code = "client-05"\n')
+    assert [item.proven for item in api.fixed_questions(renamed)] == [True]
+
+
+def test_lines_and_the_note_removed_together_are_told_at_the_next_ranking(folder: Path) -> None:
+    fix(folder, "short_sleep", "wake_glucose")
+    ranked(folder)
+    lines = (folder / ledger.NAME).read_bytes().splitlines(keepends=True)
+    (folder / ledger.NAME).write_bytes(lines[0])
+    (folder / ".ledger.last").unlink()
+    for _ in range(2):
+        assert any("the note of" in note for note in ranked(folder).notes)
+    fix(folder, "late_dinner", "overnight_mean")
+    assert asked(folder).evidence is Evidence.HINT

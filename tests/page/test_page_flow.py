@@ -80,8 +80,8 @@ def test_cautions_come_before_any_pattern(invented: Path, visitor: Open, tmp_pat
     assert text.startswith('id="main"> Before anything else')
 
 
-def test_looking_writes_nothing(practice: Path, visitor: Open) -> None:
-    """Every GET, with a ranking there to be looked at: not a byte of the practice changes."""
+def test_looking_writes_nothing_but_that_somebody_looked(practice: Path, visitor: Open) -> None:
+    """Every GET, with a ranking there to be looked at: only the ledger grows, by looks."""
     one = visitor(practice)
     one.post(f"{CLIENT}/ranking")
     fields = {"start": "2026-03-09", "pairs": "6", "action": "write"}
@@ -90,7 +90,7 @@ def test_looking_writes_nothing(practice: Path, visitor: Open) -> None:
     one.post(f"{CLIENT}/ranking", unit="meal")
     one.post(f"{CLIENT}/ranking", first="2026-01-14", last="2026-02-10")
     one.post(f"{CLIENT}/meals", factor="walk_after")
-    before = tree(practice)
+    before, entries = tree(practice), ledger.read(practice / "client-01").events
     known = {"code": "client-01", "day": "2026-02-01", "id": "4c28aa7c", "kind": "preparation",
              "name": "short_sleep", "job": "x", "plan": plan.name}  # fmt: skip
     for method, path, _ in ROUTES:
@@ -101,7 +101,13 @@ def test_looking_writes_nothing(practice: Path, visitor: Open) -> None:
                   "ranking?unit=meal&first=2026-02-01", "meals?compare=walk_after",
                   "meals?compare=late_meal", f"plans/{plan.name}/sheet?as=calendar"):  # fmt: skip
         assert one.get(f"{CLIENT}/{query}").status_code == 200, query
-    assert tree(practice) == before
+    after = tree(practice)
+    written = {f"client-01/{name}" for name in ("ledger.jsonl", ".ledger.last")}
+    assert {name for name in before | after if before.get(name) != after.get(name)} == written
+    looks = ledger.read(practice / "client-01").events[len(entries) :]
+    assert [(e.event, e.payload["what"], e.payload["unit"]) for e in looks] == [
+        ("looked", "day", "day"), ("looked", "day", "day"), ("looked", "days", "day"),
+    ]  # fmt: skip
 
 
 def test_a_pattern_is_kept_followed_and_given_up(practice: Path, visitor: Open) -> None:

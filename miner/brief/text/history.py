@@ -44,6 +44,11 @@ def entry_words(
         return _ranked(told, rules)
     if event == "looked":
         unit = str(told.get("unit", "day"))
+        if told.get("what") in ("day", "days"):
+            key = "shown_day" if told["what"] == "day" else "shown_days"
+            return say(
+                rules, "history", key, units=f"{unit}s", last=clean(told.get("last_day"), 10)
+            )
         names = _names(_listed(told, "factors"), str(told.get("outcome", "")), rules, unit)
         return say(rules, "history", "looked", **names)
     names = _names(

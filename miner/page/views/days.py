@@ -35,6 +35,7 @@ def show(asked: Asked) -> Response:
     """Show one day, wake to wake."""
     entry, day = asked.entry(), asked.path("day")
     found, dates = entry.review(day), entry.dates()
+    asked.shown(entry, "day", [found.date])
     place = dates.index(found.date) if found.date in dates else 0
     picture, looks = _picture(asked, found, entry.unit)
     styles = Styles(dict(looks))
@@ -64,6 +65,7 @@ def table(asked: Asked) -> Response:
     """Show the table of all days, and the week."""
     entry = asked.entry()
     dates = {day: asked.at("days", day) for day in entry.dates()}
+    asked.shown(entry, "day", list(dates))
     parts = days_parts(name_of(entry, asked), entry.days(), entry.rules, display_unit=entry.unit)
     parts = [_in_words(part, entry) for part in parts]
     return page(asked, "table.html", client=name_of(entry, asked), parts=parts, days=dates)

@@ -40,6 +40,7 @@ def show(asked: Asked) -> Response:
     """Show the meals, and the comparison that was asked for before."""
     entry, factor = asked.entry(), asked.text("compare")
     table = entry.meals()
+    asked.shown(entry, "meal", sorted(set(table.frame["date"].astype(str))))
     held = asked.desk.found.get((asked.code, f"compare {factor}"))
     shown = None
     if isinstance(held, tuple) and held[0] == entry.key:
