@@ -173,3 +173,24 @@ def _keep_private(place: Path | int, mode: int) -> None:
     if os.name == "posix":
         with suppress(OSError):  # a disk without modes
             os.chmod(place, mode)  # noqa: PTH101 - a Path has no way to name an open file
+
+
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+"""What a spreadsheet takes for the beginning of a formula, wide forms among them.
+
+Source: OWASP, CSV Injection (community page).
+"""
+
+
+def safe_cell(cell: str) -> str:
+    """Return a cell that no spreadsheet runs: an apostrophe before what would be a formula."""
+    return f"'{cell}" if cell.startswith(FORMULA) or _quoted(cell) else cell
+
+
+def plain_cell(cell: str) -> str:
+    """Return what a cell says: the text that :func:`safe_cell` was given."""
+    return cell[1:] if _quoted(cell) else cell
+
+
+def _quoted(cell: str) -> bool:
+    return cell[:1] == "'" and cell[1:2] in ("'", *FORMULA)

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from miner import ledger
 from miner.errors import MinerError
-from miner.files import write_whole
+from miner.files import safe_cell, write_whole
 from miner.followup.story import tell
 from miner.followup.ticked import misplaced
 from miner.page.places import TICKS
@@ -128,7 +128,7 @@ def _written(rows: Mapping[tuple[str, str], str]) -> bytes:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(HEADER)
-    writer.writerows((day, plan, said) for (plan, day), said in sorted(rows.items()))
+    writer.writerows((day, safe_cell(plan), said) for (plan, day), said in sorted(rows.items()))
     return out.getvalue().encode()
 
 

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from miner.errors import MinerError, nearest
+from miner.files import plain_cell, safe_cell
 from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.text_file import read_bytes
@@ -27,7 +28,6 @@ CORRECTED = ("meals", "tags")
 """The streams that can be corrected: what the client notes, not what a device measures."""
 
 _HEAD = ("entered", "stream", "file", "row", "was")
-_FORMULA = ("=", "+", "-", "@")
 LARGEST_BYTES = 5_000_000
 _WHOLE = re.compile(r"[0-9]{1,9}")
 
@@ -161,20 +161,6 @@ def with_one_more(raw: bytes, correction: Correction) -> tuple[bytes, int]:
     return raw + _line(_cells(correction, header), end), reader.line_num + 1
 
 
-def safe(cell: str) -> str:
-    """Return a cell that no spreadsheet runs: an apostrophe before what would be a formula."""
-    return f"'{cell}" if cell.startswith(_FORMULA) or _quoted(cell) else cell
-
-
-def plain(cell: str) -> str:
-    """Return what a cell says: the text that :func:`safe` was given."""
-    return cell[1:] if _quoted(cell) else cell
-
-
-def _quoted(cell: str) -> bool:
-    return cell[:1] == "'" and cell[1:2] in ("'", *_FORMULA)
-
-
 def _line(cells: Sequence[str], end: str) -> bytes:
     buffer = io.StringIO()
     csv.writer(buffer, lineterminator=end).writerow(cells)
@@ -222,7 +208,7 @@ def _rows(raw: bytes) -> Iterator[tuple[int, Mapping[str, str]]]:
                 header = tuple(cell.strip() for cell in cells)
                 _check_header(header, row)
                 continue
-            given = zip(header, (plain(cell.strip()) for cell in cells), strict=False)
+            given = zip(header, (plain_cell(cell.strip()) for cell in cells), strict=False)
             yield row, dict.fromkeys(header, "") | dict(given) | {"": "".join(cells[len(header) :])}
     except csv.Error as error:
         raise MinerError(
@@ -251,7 +237,7 @@ def _cells(item: Correction, header: Sequence[str]) -> list[str]:
         "was": json.dumps(item.was, ensure_ascii=False) if item.was else "",
         **item.values,
     }
-    return [safe(known.get(name, "")) for name in header]
+    return [safe_cell(known.get(name, "")) for name in header]
 
 
 def _check_header(header: tuple[str, ...], row: int) -> None:

@@ -13,6 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.errors import MinerError
+from miner.files import plain_cell
 from miner.records.findings import Findings
 from miner.records.row_by_row import line_numbers, read_row_by_row
 from miner.records.row_shapes import odd_rows
@@ -41,11 +42,16 @@ class Table:
     rows: NDArray[np.int64]
 
     def text(self, column: str) -> Text:
-        """Return a column as text without blanks around it; a blank cell is an empty text."""
+        """Return a column as text without blanks around it; a blank cell is an empty text.
+
+        The apostrophe that keeps a spreadsheet from running a cell is no part of it.
+        """
         cells = self.cells[column]
         if not pd.api.types.is_string_dtype(cells):
             cells = cells.astype("str")
-        return cells.fillna("").str.strip()
+        told = cells.fillna("").str.strip()
+        quoted = told.str.startswith("'")
+        return told.where(~quoted, told.map(plain_cell)) if quoted.any() else told
 
     def keep(self, mask: NDArray[np.bool_]) -> Table:
         """Return the rows for which the mask is true."""

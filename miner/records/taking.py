@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 import tomlkit
 
+from miner.files import safe_cell
 from miner.records.client import STREAMS, Client
+from miner.records.columns import COLUMNS
 from miner.records.discover import practice_of
 from miner.records.fold import fold
 from miner.records.settings import PracticeFile
@@ -18,6 +20,8 @@ from miner.records.writing import as_named, cells_of, worn_cells
 
 if TYPE_CHECKING:
     import pandas as pd
+
+WRITTEN = {name for spec in COLUMNS.values() for name in spec.texts}
 
 _WORN = """\
 [[source]]
@@ -55,6 +59,8 @@ def csv_files(client: Client) -> Iterator[tuple[str, bytes]]:
 
 
 def _bytes(cells: pd.DataFrame) -> bytes:
+    written = [name for name in cells if name in WRITTEN]
+    cells = cells.assign(**{name: cells[name].map(safe_cell) for name in written})
     return cells.to_csv(index=False, lineterminator="\n").encode()
 
 

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from miner.errors import MinerError
+from miner.files import plain_cell, safe_cell
 from miner.records import read_client
 from miner.records.correcting import correct, read_added
 from miner.records.corrections import (
@@ -19,9 +20,7 @@ from miner.records.corrections import (
     NAME,
     Correction,
     not_taken_back,
-    plain,
     read_corrections,
-    safe,
     standing,
     with_one_more,
 )
@@ -228,8 +227,8 @@ def test_any_words_are_read_back_exactly_and_no_cell_is_run(tmp_path_factory, wo
 
 
 def test_a_cell_typed_by_hand_keeps_its_apostrophe():
-    assert plain("'t bread") == "'t bread"
-    assert [plain(safe(cell)) for cell in ("'", "''", "'=x", "''=x", "=x")] == [
+    assert plain_cell("'t bread") == "'t bread"
+    assert [plain_cell(safe_cell(cell)) for cell in ("'", "''", "'=x", "''=x", "=x")] == [
         "'", "''", "'=x", "''=x", "=x",
     ]  # fmt: skip
 

@@ -1,5 +1,6 @@
 """What is written to take away reads back as the same streams."""
 
+import csv
 import hashlib
 import json
 from pathlib import Path
@@ -176,3 +177,33 @@ def test_worn_needs_a_stream_of_intervals(folder, entry, why):
     folder.write("sources.toml", f'[[source]]\nfile = "w.csv"\n{entry}\n')
     with pytest.raises(MinerError, match=why):
         read_client(folder.path)
+
+
+WIDE = "\N{FULLWIDTH EQUALS SIGN}1+1"
+WRITTEN = ("=cmd|' /C calc'!A0", "+1+1", "-2+3", "@SUM(1)", WIDE, "'=1", "''x", "'twas", "- rice")
+
+
+def test_no_exported_cell_is_a_formula_and_each_reads_back(tmp_path):
+    """What a spreadsheet runs. Source: OWASP, CSV Injection (community page)."""
+    folder = tmp_path / "client-01"
+    folder.mkdir()
+    (folder / "glucose.csv").write_text(
+        "time,glucose_mg_dl,sensor\n2026-01-05T08:00,100,=1+1\n2026-01-05T08:05,101,+A\n"
+    )
+    lines = [f'2026-01-05T0{at}:00,"{text}"' for at, text in enumerate(WRITTEN)]
+    for stream, column in (("meals", "label"), ("tags", "tag")):
+        path = folder / f"{stream}.csv"
+        path.write_text("\n".join([f"time,{column}", *lines, ""]), encoding="utf-8")
+    walk = "start,end,kind\n2026-01-05T08:00,2026-01-05T09:00,@walk\n"
+    (folder / "activity.csv").write_text(walk)
+    before = read_client(folder)
+    assert before.streams["meals"]["label"].tolist()[:5] == list(WRITTEN[:5])
+    export(before, "csv", tmp_path / "out")
+    for path in (tmp_path / "out").glob("*.csv"):
+        for row in csv.reader(path.read_text("utf-8").splitlines()):
+            assert not [cell for cell in row if cell[:1] in ("=", "+", "-", "@", WIDE[0])]
+    again = read_client(tmp_path / "out")
+    for stream, column in (
+        ("meals", "label"), ("tags", "tag"), ("activity", "kind"), ("glucose", "sensor"),
+    ):  # fmt: skip
+        assert before.streams[stream][column].tolist() == again.streams[stream][column].tolist()

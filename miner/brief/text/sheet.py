@@ -8,10 +8,10 @@ from io import StringIO
 from typing import Any
 
 from miner.brief.text.safe import clean
+from miner.files import FORMULA
 
 # The most a cell of a usual spreadsheet holds is 32,767 characters.
 LONGEST = 32_000
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def sheet(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
@@ -40,4 +40,4 @@ def _cell(value: Any) -> str:
     if not isinstance(value, str):
         return str(value)
     text = clean(value, LONGEST)
-    return f"'{text}" if value.startswith(_FORMULA) or text.startswith(_FORMULA) else text
+    return f"'{text}" if value.startswith(FORMULA) or text.startswith(FORMULA) else text
