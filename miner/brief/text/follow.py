@@ -12,7 +12,7 @@ from miner.brief.text.safe import clean
 from miner.brief.text.since import since_words
 from miner.brief.text.words import factor_phrase, outcome_label
 from miner.errors import several
-from miner.results import EveryLook, Following, KeptResult
+from miner.results import EveryLook, Following, KeptResult, Since
 from miner.rulebook import RuleBook
 
 WORTH_WATCHING = 0.6
@@ -41,7 +41,8 @@ def follow_sentence(item: KeptResult, rules: RuleBook, dropped: object = None) -
         text += f" {say(rules, 'follow', 'not_proven')}"
     if item.since is not None:
         without = ended_words(item.since.without, rules) if item.since.without else ""
-        text = " ".join([text, *since_words(item.since, rules, without, item.unit_of)])
+        found = replace(item.since, over_before=0)
+        text = " ".join([text, *since_words(found, rules, without, item.unit_of)])
     return replace(item, sentence=text)
 
 
@@ -101,6 +102,9 @@ def kept_lines(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]
         lines += _power(item, rules, amounts)
     if item.difference is not None:
         lines.append(_seen(item, rules, amounts))
+    if item.since is not None:
+        over = Since(over_before=item.since.over_before)
+        lines += since_words(over, rules, unit=item.unit_of)
     if item.every_look is not None:
         lines.append(_looks(item.every_look, item, rules))
     return [*lines, f"{kept}{note}."]
