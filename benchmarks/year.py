@@ -68,9 +68,7 @@ def year(world: World, rules: RuleBook, seed: int, draws: int, *, whole: bool) -
     cache: Spectra = {}
 
     def ranked(spans: Iterator[tuple[int, int]]) -> tuple[bool, ...]:
-        return tuple(
-            anything_clear(drawn.table, rules, span, seed, draws, cache) for span in spans
-        )
+        return tuple(anything_clear(drawn.table, rules, span, seed, draws, cache) for span in spans)
 
     ends = [DAYS * (at + 1) for at in range(MONTHS)]
     alone = ranked((end - DAYS, end) for end in ends)
