@@ -32,7 +32,7 @@ from miner.tables.unit_table import UnitTable
 
 MONTHS, DAYS = 12, 30
 FIRST_SEED = 910_000
-NAMES = ("independent", "persistent", "reacting", "weekly_0.7")
+NAMES = ("independent", "persistent", "reacting")
 
 
 @dataclass(frozen=True)

@@ -91,6 +91,7 @@ def rank(
     notes = [*second, *_changes(client, past, table, books, (first, last))]
     notes += _moved(past, ranking, first_day(table, (first, last)), books)
     notes += [*_unanswered(past, ranking, books), *_late(client, past, books, chosen, ranking, run)]
+    notes += _elsewhere(past, first_day(table, (first, last)), books)
     notes += open_questions(client) if ranking.status == "too_few" else []
     notes += why_unknown(table, ranking, books, (first, last))
     notes += [SPREADS_USED] if across and ranking.hypotheses else []
@@ -175,6 +176,13 @@ def _changes(
     )
     told = [say(rules, "since", "gone", days=some_of(gone))] if gone else []
     return [*told, *since_words(Since(changed=changed, seen=tuple(seen)), rules)]
+
+
+def _elsewhere(past: Past, since: str, rules: RuleBook) -> list[str]:
+    """Tell of rankings of other days of this client, which gave luck their chance too."""
+    other = len(past.rankings("")) - len(past.rankings(since))
+    times = "once" if other == 1 else f"{other} times"
+    return [say(rules, "since", "elsewhere", times=times)] if other else []
 
 
 def _unanswered(past: Past, ranking: Ranking, rules: RuleBook) -> list[str]:

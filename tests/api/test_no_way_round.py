@@ -11,6 +11,8 @@ from statsmodels.stats.multitest import multipletests
 
 from miner import api, ledger, resources, rulebook
 from miner.brief.sentences import verdict
+from miner.brief.text.history import history_parts
+from miner.brief.text.layout import render
 from miner.brief.text.words import evidence_of
 from miner.errors import MinerError
 from miner.records.entering import Entry
@@ -517,3 +519,31 @@ def test_lines_and_the_note_removed_together_are_told_at_the_next_ranking(folder
         assert any("the note of" in note for note in ranked(folder).notes)
     fix(folder, "late_dinner", "overnight_mean")
     assert asked(folder).evidence is Evidence.HINT
+
+
+def test_rankings_of_other_days_are_told(folder: Path) -> None:
+    ranked(folder, last="2026-02-02")
+    later = ranked(folder, first="2026-02-03")
+    assert later.rankings_of_these_records == 1
+    assert any("Other days of this client were ranked once before" in n for n in later.notes)
+    assert not any("Other days" in note for note in ranked(folder, last="2026-02-02").notes)
+
+
+def test_a_year_of_rankings_is_told_in_the_history(folder: Path) -> None:
+    rules = rulebook.load()
+
+    def told() -> str:
+        return " ".join(render(history_parts(api.history(folder, rules), rules)).split())
+
+    ranked(folder)
+    assert "twelve monthly rankings" not in told()
+    ranked(folder, seed=1)
+    shown(folder, "2026-01-20")
+    shown(folder, "2026-01-21")
+    said = told()
+    assert "about a quarter have something clear within twelve monthly rankings." in said
+    assert "2 days were looked at one by one. Looked at the day 2026-01-21." in said
+    # the share that benchmarks/year.py prints
+    measured = (Path(__file__).parents[2] / "benchmarks/results/year.md").read_text()
+    all_worlds = next(line for line in measured.splitlines() if line.startswith("| all"))
+    assert 20 <= float(all_worlds.split("|")[4].split()[0]) <= 30

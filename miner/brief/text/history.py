@@ -83,6 +83,8 @@ def history_parts(found: History, rules: RuleBook) -> Parts:
     """Return the whole story in order, with how many searches there have been."""
     count = say(rules, "history", "searches", searches=found.searches, fixed=found.fixed)
     parts: Parts = [heading(f"{clean(found.client, 60)}: {count}")]
+    if found.searches > 1:
+        parts.append(paragraph(say(rules, "history", "year")))
     parts += [paragraph(note) for note in found.notes]
     if not found.entries:
         parts.append(paragraph(say(rules, "history", "nothing")))
