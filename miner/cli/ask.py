@@ -85,12 +85,18 @@ def offer(folder: Path, rules_folder: Path | None, form: str, **others: Any) -> 
 
 
 def answered(
-    read: Client, books: RuleBook, factor: str, outcome: str, shape: str | None = None
+    read: Client,
+    books: RuleBook,
+    factor: str,
+    outcome: str,
+    shape: str | None = None,
+    *,
+    keep: bool = True,
 ) -> Hypothesis:
-    """Return the answer to one question."""
+    """Return the answer to one question, which is a look where it is kept."""
     from miner import api
 
-    return api.ask(read, factor, outcome, books, shape=shape)
+    return api.ask(read, factor, outcome, books, shape=shape, keep=keep)
 
 
 def put_answer(
@@ -141,7 +147,9 @@ def write_down(
         return
     answer: dict[str, Any] = {"factors": [factor], "outcome": outcome, "fixed_before": True}
     try:
-        answer = answered(*records(folder, rules_folder), factor, outcome).to_dict()
+        # the answer that comes with fixing it is no look: more may be written down after it
+        read, rules = records(folder, rules_folder)
+        answer = answered(read, rules, factor, outcome, keep=False).to_dict()
     except MinerError:
         answer["fixed_on"] = asked[-1].fixed_on
     put_json(answer | {"written": asked[-1].to_dict(), "advice": list(notes)})
