@@ -37,6 +37,11 @@ def ranked(folder: Path) -> list[dict[str, Any]]:
     return [dict(event.payload) for event in ledger.named(ledger.read(folder), "ranked")]
 
 
+def looks(folder: Path) -> list[tuple[str, list[str]]]:
+    events = ledger.named(ledger.read(folder), "looked")
+    return [(event.payload["what"], event.payload["factors"]) for event in events]
+
+
 @pytest.mark.parametrize(
     ("form", "asked"),
     [
@@ -115,15 +120,14 @@ def test_similar_meals_are_the_command_s_and_a_look(practice: Path, visitor: Ope
     assert missing_of(comparison_parts(head, rules), page.text) == []
     assert page.text.count("<svg") == 2
     assert "They do not show why" in words(page)
-    (look,) = ledger.named(ledger.read(folder), "looked")
-    assert (look.payload["what"], look.payload["factors"]) == ("compare", ["walk_after"])
+    assert looks(folder) == [("compare", ["walk_after"]), ("days", [])]
     one.get(f"{CLIENT}/meals", params={"compare": "walk_after"})
     one.get(f"{CLIENT}/meals", params={"compare": "late_meal"})
     one.post(f"{CLIENT}/meals", factor="walk_after")
-    assert len(ledger.named(ledger.read(folder), "looked")) == 1
+    assert len(looks(folder)) == 2
     for wrong in ("", "no_such_habit", "<b>"):
         assert one.post(f"{CLIENT}/meals", factor=wrong).status_code == 400
-    assert len(ledger.named(ledger.read(folder), "looked")) == 1
+    assert len(looks(folder)) == 2
 
 
 def test_a_client_without_meals_is_told_so(practice: Path, visitor: Open) -> None:
