@@ -26,6 +26,9 @@ ORDINARY = {
 """Findings about a client's days and logging: they never name a fault of a file."""
 ASIDE = ["file", "row", "left_out", "twin"]
 DIGITS = re.compile(r"[\d.,:%+-]+|'[^']*'|\([^)]*\)")
+MORE = 3
+"""A finding of so many times the rows is another one."""
+
 NEAR = 0.06
 """A reading in mmol/L with one decimal is known to half of this in mmol/L."""
 
@@ -109,11 +112,12 @@ def plain(finding: Finding) -> tuple[str, str | None, str]:
 
 
 def told(known: Reading, found: Reading, stream: str, says: str) -> str:
-    """Return what is said of a stream that was not said of the file as it is known."""
+    """Return what is said of a stream that was not said, or of fewer, of the file as known."""
     for usual, said in ((known.findings, found.findings), (known.checked, found.checked)):
-        old = {plain(each) for each in usual}
+        old = {plain(each): each.count or 0 for each in usual}
         for finding in said:
-            if plain(finding) not in old and names_fault(finding, stream, says):
+            more = (finding.count or 0) > MORE * old.get(plain(finding), 0)
+            if (more or plain(finding) not in old) and names_fault(finding, stream, says):
                 return finding.what
     return ""
 

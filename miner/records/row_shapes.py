@@ -19,6 +19,7 @@ _LOOKED_AT = 200
 _LONGEST_CELL = 20
 _MANY_CELLS = 4
 _DIGITS = re.compile(r"\d+")
+_WORDS = re.compile(r"[^\W\d_]+")
 
 
 def odd_rows(
@@ -151,4 +152,5 @@ def _holds_rows(record: list[str], delimiter: str, width: int) -> bool:
 
 
 def _shape(cell: str) -> str:
-    return _DIGITS.sub("0", cell.strip())
+    """Return digits and words as one mark each: AM and PM, or two months, are of one shape."""
+    return _WORDS.sub("a", _DIGITS.sub("0", cell.strip()))

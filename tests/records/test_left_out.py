@@ -142,6 +142,14 @@ def test_a_stray_pair_of_quotes_that_swallows_three_meals(folder):
     assert client.streams["meals"]["label"].tolist() == ["oats", "fish"]
 
 
+def test_a_quote_that_swallows_afternoons_alone_is_asked_about(folder):
+    folder.steady_glucose()
+    rows = ['2026-03-02 07:57 AM,"toast', "2026-03-02 12:16 PM,rice", '2026-03-02 07:15 PM,pasta"']
+    folder.write("meals.csv", "\n".join(["time,label", *rows, "2026-03-03 08:00 AM,eggs"]) + "\n")
+    told = finding(read_client(folder.path), "a quote took the rows below", Severity.QUESTION)
+    assert (told.row, told.count, told.stream) == (2, 1, "meals")
+
+
 def test_a_label_of_several_lines_is_no_row(folder):
     folder.steady_glucose()
     folder.write("meals.csv", 'time,label\n2026-03-02T08:00,"Rice 150 g\nSpinach, 100 g"\n')
