@@ -119,7 +119,7 @@ def clear(habits: dict[str, np.ndarray], rise: np.ndarray, unit: str) -> set[str
         worth = WORTH / (span if (span := habit.span) and shape is Shape.DOSE else 1.0)
 
         def doubts(difference: float, own: Units = units[shape]) -> tuple[str, ...]:
-            note = weekday_note(own, difference, GUARD.hint_level)
+            note = weekday_note(own, difference, GUARD.hint_level_searched)
             return () if note is None else (note,)
 
         answer = habit.best.answer

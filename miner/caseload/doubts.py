@@ -57,7 +57,7 @@ class Doubts:
         said = (
             self._confounders(fitted, difference),
             self._by_clock(fitted, difference),
-            weekday_note(fitted, difference, self.rules.guardrails.hint_level),
+            weekday_note(fitted, difference, self.rules.guardrails.hint_level_searched),
         )
         return tuple(note for note in said if note is not None)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import hypot
 from typing import Any
 
@@ -12,7 +13,7 @@ from scipy import stats as st
 from statsmodels.stats.multitest import multipletests
 
 from miner import rulebook
-from miner.caseload.doubts import Doubts, Question
+from miner.caseload.doubts import Doubts, Question, weekday_note
 from miner.caseload.pooling import fewest_clients, judge
 from miner.caseload.question import Units, fit_question, usable
 from miner.results import Evidence
@@ -344,3 +345,17 @@ def test_the_spread_for_shrinkage_is_about_zero(found: Caseload) -> None:
     assert effect.spread is not None
     assert effect.spread_for_shrinkage == pytest.approx(hypot(effect.difference, effect.spread))
     assert found.spreads()["short_sleep", "wake_glucose"] == effect.spread_for_shrinkage
+
+
+def test_a_week_that_all_clients_have_in_common_makes_it_a_hint() -> None:
+    units = made(20, 11, slope=0.0, spread=0.0)
+    weekday = units.times % 7
+    often = np.isin(weekday, (1, 3))
+    x = (np.random.default_rng(3).random(units.y.size) < np.where(often, 0.95, 0.1)).astype(float)
+    common = replace(units, x=x, y=units.y + 9.0 * often)
+    own = replace(common, y=units.y + 9.0 * x)
+    for one, expected in ((common, False), (own, True)):
+        difference = fit_question(one, each=False).answer.difference
+        assert difference is not None
+        assert difference > 5
+        assert (weekday_note(one, difference, 0.01) is None) is expected
