@@ -210,8 +210,9 @@ def _saw(event: Event, day: str) -> bool:
 def read_past(client: Client | Path) -> Past:
     """Read the ledger of a client or of a client folder; what is wrong with it is told."""
     book = ledger.read(folder_of(client))
-    read = isinstance(client, Client)
-    limits = client.settings.range if read else None
+    limits, prints = None, {}
+    if isinstance(client, Client):
+        limits, prints = client.settings.range, clock_prints(client)
     try:
         settings = settings_of(client)
     except MinerError:
@@ -223,7 +224,7 @@ def read_past(client: Client | Path) -> Past:
         for item in book.problems
         if item.severity is not Severity.NOTE
     )
-    return Past(book, notes, limits, settings, clock_prints(client) if read else {})
+    return Past(book, notes, limits, settings, prints)
 
 
 def settings_of(client: Client | Path) -> Settings:

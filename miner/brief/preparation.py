@@ -206,8 +206,8 @@ def _tried(teller: Teller) -> list[str]:
         title, now = f"The pattern {clean(earlier.id, 12)}", "not in this ranking."
         if found is not None:
             one, item = found
-            said = evidence_of(item, teller.rules)
-            title, now = one.title(item), said[:1].lower() + said[1:]
+            words = evidence_of(item, teller.rules)
+            title, now = one.title(item), words[:1].lower() + words[1:]
         level = earlier.evidence.replace("_", " ")
         said.append(f"{capital(title)}: {level} on {full_date(earlier.on)}; now: {now}")
     return said
