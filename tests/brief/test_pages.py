@@ -15,7 +15,16 @@ import pytest
 from miner.brief import pages
 from miner.brief.pages import KINDS, SHARED_KINDS
 from miner.errors import MinerError
-from miner.results import Briefing, CautionKind, CautionText, Evidence, Hypothesis, Ranking
+from miner.results import (
+    Briefing,
+    CautionKind,
+    CautionText,
+    EarlierResult,
+    Evidence,
+    Hypothesis,
+    Ranking,
+    Shared,
+)
 from miner.rulebook import RuleBook
 
 Render = Callable[..., str]
@@ -388,8 +397,6 @@ def test_more_than_one_side_holds_is_refused(
 def test_the_practitioner_sees_what_was_not_asked_every_number_and_what_was_shared(
     brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
 ) -> None:
-    from miner.results import EarlierResult, Shared
-
     told = replace(
         brief,
         shared=(Shared("2026-02-25", "session", ("4c28aa7c",)),),
@@ -554,3 +561,11 @@ def test_where_nothing_could_be_asked_no_page_says_that_it_was(
         assert "No habit stood out" not in text
         assert "looked at many habits" not in text
         assert "0 questions" not in text
+
+
+def test_what_an_earlier_ranking_said_stands_beside_what_is_found_now(
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+) -> None:
+    told = replace(brief, earlier=(EarlierResult("2026-02-01", clear.id, "hint"),))
+    text = " ".join(page_text.seen(render(told, "preparation", rules)))
+    assert ": hint on 1 February 2026; now: clear enough to test" in text
