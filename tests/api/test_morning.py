@@ -38,6 +38,7 @@ def write(folder: Path, glucose=None, meals=True, last_meal=DAYS, last_night=DAY
     lines = [
         f"{FIRST + np.timedelta64(int(m), 'm')},{v:.1f}"
         for m, v in zip(minutes, values, strict=True)
+        if m % 1440 != 120 + 5 * (m // 1440)  # one reading less, or the days would be copies
     ]
     (folder / "glucose.csv").write_text("\n".join(["time,glucose_mg_dl", *lines]) + "\n")
     nights = [f"{_at(k, -60)},{_at(k, 420)},420" for k in range(1, last_night + 1)]

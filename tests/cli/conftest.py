@@ -69,6 +69,10 @@ class FakeApi(ModuleType):
     def days(self, client: Any, rules: RuleBook) -> Any:
         return self.table
 
+    def remember_shown(self, client: Any, unit: str, dates: list[str]) -> tuple[str, ...]:
+        self.asked["shown"] = unit, dates
+        return ()
+
     def check(self, client: Any, rules: RuleBook) -> Any:
         return self.report
 

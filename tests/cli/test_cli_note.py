@@ -23,7 +23,7 @@ def client(tmp_path: Path) -> Path:
     folder = tmp_path / "practice" / "client-01"
     folder.mkdir(parents=True)
     rows = [
-        f"2026-03-{day:02d}T{hour:02d}:{minute:02d},{100 + hour}"
+        f"2026-03-{day:02d}T{hour:02d}:{minute:02d},{100 + hour + (hour == day)}"
         for day in (2, 3, 4) for hour in range(24) for minute in range(0, 60, 5)
     ]  # fmt: skip
     (folder / "glucose.csv").write_text("\n".join(["time,glucose_mg_dl", *rows]) + "\n")

@@ -16,7 +16,7 @@ from miner import resources
 from miner.cli.group import COMMANDS
 
 MADE = ("demo", "generate", "open")
-WRITTEN = {"ledger.jsonl", "sources.toml", "corrections.csv", "notes.md"}
+WRITTEN = {"ledger.jsonl", ".ledger.last", "sources.toml", "corrections.csv", "notes.md"}
 WORDS = {
     "ask": ["--factor", "short_sleep", "--outcome", "wake_glucose"],
     "brief": ["--out", "{out}/page.html", "--as", "preparation"],

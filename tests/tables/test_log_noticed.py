@@ -15,6 +15,7 @@ def write(folder: Path, *, days=28, bumps=(), meals=(), tags=(), nights=()) -> P
     for bump in bumps:
         minutes = (times - pd.Timestamp(bump)) / pd.Timedelta(minutes=1)
         value += 60 * np.exp(-(((minutes - 45) / 25) ** 2))
+    value[36 :: 288 + 1] += 1  # at another time each day, or the days would be copies
     rows = [f"{t:%Y-%m-%dT%H:%M},{v:.0f}" for t, v in zip(times, value, strict=True)]
     (folder / "glucose.csv").write_text("\n".join(["time,glucose_mg_dl", *rows]))
     for name, header, listed in (

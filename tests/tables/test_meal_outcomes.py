@@ -48,6 +48,8 @@ def test_the_areas_of_the_fao_from_files_to_the_table(curve, tmp_path):
     day = around_noon(FAO_MIN, values, 5, values[0])
     lines = ["time,glucose_mmol_l"]
     for k in range(3 * 288):
+        if k % 288 == k // 288:  # one reading less each night, or the days would be copies
+            continue
         clock = np.datetime64("2026-03-02T00:00") + np.timedelta64(5 * k, "m")
         lines.append(f"{clock},{day[k % 288]:.6f}")
     (tmp_path / "glucose.csv").write_text("\n".join(lines) + "\n")

@@ -31,7 +31,7 @@ def day(k: int) -> str:
 def folder(tmp_path: Path) -> Path:
     """28 days: nights from 23:00 to 07:00, every fourth to 04:30; meals on five days of seven."""
     times = pd.date_range(START, periods=28 * 96, freq="15min")
-    rows = [f"{t:%Y-%m-%dT%H:%M},{95 + (i * 7) % 23}" for i, t in enumerate(times)]
+    rows = [f"{t:%Y-%m-%dT%H:%M},{95 + (i * 7) % 29}" for i, t in enumerate(times)]
     (tmp_path / "glucose.csv").write_text("\n".join(["time,glucose_mg_dl", *rows]))
     ends = ["04:30" if k % 4 == 0 else "07:00" for k in range(28)]
     nights = [f"{day(k - 1)}T23:00,{day(k)}T{end}" for k, end in enumerate(ends)]
