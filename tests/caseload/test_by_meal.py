@@ -29,6 +29,7 @@ from miner.results.caseload import Caseload
 
 SLOPE = 1.0
 GRAMS = dict.fromkeys(("breakfast", "lunch", "dinner"), (15.0, 105.0))
+pytestmark = pytest.mark.prove
 CLIENTS = 5
 
 

@@ -87,6 +87,7 @@ def test_the_detectable_effect_is_detected(df, level):
 # Units to come, drawn: a habit on 12 of 40 units and no nuisance but the mean. The share of new
 # records in which the one-sided t test (scipy) finds the difference, with at least five units on
 # each side, is the power told. Beside it each habit count at the share's own: noncentral t.
+@pytest.mark.prove
 @pytest.mark.parametrize(("units", "effect"), [(20, 1.2), (45, 0.7), (90, 0.5)])
 def test_power_of_new_units_is_what_new_units_show(units, effect):
     rng = np.random.default_rng(3)
