@@ -86,7 +86,7 @@ def claims(world: MealWorld, days: int, seed: int, draws: int, rules: RuleBook) 
     plan = design(table, rules)
     found = search(plan, "rise", rules.guardrails, draws=draws, seed=seed)
     alone = [t.p_adjusted for t in found.tests if t.target.name == "rise"]
-    part = found.outcome("rise")
+    part = next(part for part in found.outcomes if part.target.name == "rise")
     rows = _rows(part.target, [part.rules[at].values for at in part.tested()])
     judged = judge([rows], shuffles(len(plan.times), draws, seed)).step_down
     level = rules.guardrails.claim_level
