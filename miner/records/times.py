@@ -13,7 +13,7 @@ from miner.records.daylight import localise
 from miner.records.iso8601 import YEARS, Lengths, Mask, Stamps, Written, read_iso, split_offset
 from miner.records.table_file import Text
 
-_END_OF_DAY = re.compile(r"(?<!\d)24(?=[:.]00(?:[:.]00)?(?!\d))")
+_END_OF_DAY = re.compile(r"(?<![\d:.])24(?=[:.]00(?:[:.]00)?(?!\d))")
 _COUNT = re.compile(r"-?\d{1,16}(?:[.,]\d{1,9})?")
 
 
@@ -160,23 +160,26 @@ def _by_format(text: Text, time_format: str) -> Written:
         plain = time_format.removesuffix("%z").rstrip()
         rest, offset, zulu = split_offset(text)
     rest = _without_words(rest, plain)
-    rest, late = _without_end_of_day(rest, plain)
     clock = _nanoseconds(pd.to_datetime(rest, format=plain, errors="coerce"))
-    if late.any():
-        clock = np.where(late, clock + np.timedelta64(1, "D"), clock)
+    if np.isnat(clock).any():
+        late = _ends_of_days(rest.where(np.isnat(clock), ""), plain)
+        clock = np.where(np.isnat(late), clock, late)
     if plain != time_format:
         clock = np.where(np.isnat(offset), np.datetime64("NaT"), clock)
     date_only = ~np.isnat(clock) & (not re.search("%[HIXcT]", time_format))
     return Written(clock, offset, zulu, date_only)
 
 
-def _without_end_of_day(text: Text, time_format: str) -> tuple[Text, Mask]:
-    """Return texts with 00:00 for 24:00, and where it stood: that is the midnight after."""
+def _ends_of_days(text: Text, time_format: str) -> Stamps:
+    """Return the midnight after where 24:00 stands for the hour; nothing for other texts."""
     late = np.zeros(len(text), dtype=bool)
-    if "%H" not in time_format or not text.str.contains("24[:.]00").any():
-        return text, late
-    changed = text.map(lambda each: _END_OF_DAY.sub("00", each))
-    return changed, (changed != text).to_numpy()
+    if "%H" in time_format:
+        late = text.str.contains(_END_OF_DAY).to_numpy(dtype=bool)
+    if not late.any():
+        return np.full(len(text), np.datetime64("NaT", "ns"))
+    midnight = text.where(late, "").str.replace(_END_OF_DAY, "00", regex=True)
+    begun = _nanoseconds(pd.to_datetime(midnight, format=time_format, errors="coerce"))
+    return begun + np.timedelta64(1, "D")
 
 
 def _without_words(text: Text, time_format: str) -> Text:

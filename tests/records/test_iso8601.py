@@ -138,6 +138,18 @@ def test_the_end_of_a_day_in_a_format_of_its_own():
     assert times.bad.tolist() == [False, False, True]
 
 
+def test_minutes_and_dates_of_24_are_no_end_of_a_day():
+    for time_format, written in (
+        ("%d %b %Y %H:%M:%S", "12 Jan 2026 17:24:00"),
+        ("%d.%m.%Y %H.%M.%S", "24.01.2026 17.24.00"),
+    ):
+        text = pd.Series([written, "12 Jan 2026 24:00:00"], dtype="str")
+        times = read_times(text, time_format, None)
+        expected = pd.to_datetime(written, format=time_format)
+        assert pd.Timestamp(times.clock[0]) == expected
+    assert read_times(text[1:], "%d %b %Y %H:%M:%S", None).clock[0] == np.datetime64("2026-01-13")
+
+
 MOMENTS = st.datetimes(datetime(1901, 1, 2), datetime(2199, 12, 30)).map(
     lambda moment: moment.replace(microsecond=moment.microsecond // 1000 * 1000)
 )
