@@ -70,7 +70,7 @@ class Table:
         return path.read_text("utf-8").splitlines() if path.is_file() else []
 
     def put(self, stream: str, lines: Sequence[str]) -> None:
-        """Write one file anew."""
+        """Write one file again, with other lines."""
         (self.folder / f"{stream}.csv").write_text("\n".join([*lines, ""]), encoding="utf-8")
 
 
@@ -206,9 +206,9 @@ def against(at: Table, item: Hypothesis, most: int = 6) -> list[str]:
     used = [unit for unit in why.units if unit.used and unit.outcome is not None]
     middle = sorted(unit.outcome or 0.0 for unit in used)[len(used) // 2]
     worst = sorted(
-        used, key=lambda unit: way * ((unit.outcome or 0.0) - middle)
-        * (1 if unit.with_factor else -1)
-    )  # fmt: skip
+        used,
+        key=lambda unit: way * ((unit.outcome or 0.0) - middle) * (1 if unit.with_factor else -1),
+    )
     return [unit.unit for unit in worst[:most]]
 
 
@@ -278,8 +278,9 @@ def habit_defined_anew(at: Table) -> Played:
     item = best(at.rank(at.copy()))
     fix(at, item)
     text = (at.folder / "client.toml").read_text("utf-8")
-    (at.folder / "client.toml").write_text(f"range = [70, 125]\n{text}" if "range" not in text
-                                           else text.replace("range", "# range"))  # fmt: skip
+    (at.folder / "client.toml").write_text(
+        f"range = [70, 125]\n{text}" if "range" not in text else text.replace("range", "# range")
+    )
     return answered(at, item, "defined otherwise")
 
 
@@ -292,9 +293,7 @@ def other_unit(at: Table) -> Played:
 
 def twenty_fixed(at: Table) -> Played:
     """Fix every question there is room for, in time, and show what stands out."""
-    pairs = [
-        item for item in at.rank(at.copy()).hypotheses if len(item.factors) == 1
-    ][::6][:20]  # fmt: skip
+    pairs = [item for item in at.rank(at.copy()).hypotheses if len(item.factors) == 1][::6][:20]
     for item in pairs:
         fix(at, item)
     found = [answered(at, item) for item in pairs[:1]]
@@ -392,13 +391,17 @@ def main() -> None:
     chosen = parser.parse_args()
     seeds = [FIRST_SEED + 17 * at for at in range(chosen.clients)]
     lines = [
-        "# Ways round the guard", "",
-        f"`python -m benchmarks.cheats --clients {chosen.clients} --draws {chosen.draws}`", "",
+        "# Ways round the guard",
+        "",
+        f"`python -m benchmarks.cheats --clients {chosen.clients} --draws {chosen.draws}`",
+        "",
         f"Of {chosen.clients} clients in whom nothing is true: how many had something clear (of a",
         "kept pattern: held up) the honest way, by the cheat, and by the cheat with nothing that",
-        "says so.", "",
-        "| cheat | honest | by the cheat | in silence | what is said |", "|---|---|---|---|---|",
-    ]  # fmt: skip
+        "says so.",
+        "",
+        "| cheat | honest | by the cheat | in silence | what is said |",
+        "|---|---|---|---|---|",
+    ]
     worse = []
     for base, cheats, days in ((honest, SEARCHED, DAYS), (kept_honestly, KEPT, LONGER)):
         wanted = [one for one in cheats if chosen.only is None or one.__name__ in chosen.only]

@@ -92,8 +92,11 @@ def by_unit(
                 )
                 for shape, column in ((Shape.CUT, high * 1.0), (Shape.DOSE, x))
             }
-            span = float(np.median([np.subtract(*np.quantile(x[g == k], (0.75, 0.25)))
-                                    for k in range(clients)]))  # fmt: skip
+            span = float(
+                np.median(
+                    [np.subtract(*np.quantile(x[g == k], (0.75, 0.25))) for k in range(clients)]
+                )
+            )
             yield name, made, span
 
 
@@ -102,14 +105,15 @@ def clear(habits: dict[str, np.ndarray], rise: np.ndarray, unit: str) -> set[str
     found = []
     for name, made, span in by_unit(habits, rise, unit):
         units = {
-            Shape.CUT: usable(
-                made[Shape.CUT], fewest_each_side=2, fewest_units=14, least_kept=0.1
-            ),
+            Shape.CUT: usable(made[Shape.CUT], fewest_each_side=2, fewest_units=14, least_kept=0.1),
             Shape.DOSE: usable_dose(
-                made[Shape.DOSE], fewest_different=5, largest_tied=0.5, fewest_units=14,
+                made[Shape.DOSE],
+                fewest_different=5,
+                largest_tied=0.5,
+                fewest_units=14,
                 least_kept=0.1,
             ),
-        }  # fmt: skip
+        }
         fits = {shape: fit_question(own, each=False) for shape, own in units.items()}
         found.append((name, units, HabitFit(fits, {}, span, _along(units))))
     passed = set()

@@ -86,10 +86,13 @@ def line(name: str, years: list[Year]) -> str:
     """Return one row of the table."""
     whole = [one.so_far for one in years if one.so_far]
     cells = [
-        name, str(len(years)), rate([one.alone[0] for one in years]),
-        rate([any(one.alone) for one in years]), str(len(whole)),
+        name,
+        str(len(years)),
+        rate([one.alone[0] for one in years]),
+        rate([any(one.alone) for one in years]),
+        str(len(whole)),
         rate([any(one) for one in whole]) if whole else "",
-    ]  # fmt: skip
+    ]
     return f"| {' | '.join(cells)} |"
 
 
@@ -104,14 +107,17 @@ def main() -> None:
     rules = rulebook.load()
     worlds = {**WORLDS, **WEEKLY}
     lines = [
-        "# Twelve monthly rankings of a client in whom nothing is true", "",
+        "# Twelve monthly rankings of a client in whom nothing is true",
+        "",
         f"`python -m benchmarks.year --clients {chosen.clients} --whole {chosen.whole} --draws "
-        f"{chosen.draws}`", "",
+        f"{chosen.draws}`",
+        "",
         "Clients of 100 in whom anything was clear (95 % interval): after the first month, in any",
-        "of twelve rankings of one month each, in any of twelve rankings of all days so far.", "",
+        "of twelve rankings of one month each, in any of twelve rankings of all days so far.",
+        "",
         "| world | clients | first month | a month each | clients | all days so far |",
         "|---|---|---|---|---|---|",
-    ]  # fmt: skip
+    ]
     all_years: list[Year] = []
     for name in chosen.worlds:
         years = [

@@ -32,9 +32,14 @@ def batch(world: str, days: int, shift: float, seeds: range) -> list[bool]:
     rules, out = rulebook.load(), []
     for seed in seeds:
         drawn = month(
-            WORLDS[world], rules, days=days, factors=15, seed=seed, shift=shift,
+            WORLDS[world],
+            rules,
+            days=days,
+            factors=15,
+            seed=seed,
+            shift=shift,
             outcomes=(ALONE[0][1],),
-        )  # fmt: skip
+        )
         plan, dates = design(drawn.table, rules), drawn.table.frame["date"].tolist()
         ((_, judged),) = answer(plan, dates, [Question(*ALONE[0])], rules.guardrails)
         out.append(judged.evidence is Evidence.CLEAR)

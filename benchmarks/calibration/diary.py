@@ -98,9 +98,13 @@ def nothing_true(cell: Cell, how: Analysis, seed: int, *, beside: bool) -> Row:
 def one_true(cell: Cell, how: Analysis, seed: int) -> Row:
     """Return what is found where late dinners truly move the time above the range."""
     drawn = month(
-        EVERY[cell.world], how.rules, days=cell.days, factors=cell.factors, seed=seed,
+        EVERY[cell.world],
+        how.rules,
+        days=cell.days,
+        factors=cell.factors,
+        seed=seed,
         shift=cell.shift,
-    )  # fmt: skip
+    )
     plan = _planned(drawn, how)
     found = _search(plan, how, seed)
     row = _found(found, how.rules, "shipped family") | _covers(found, drawn)

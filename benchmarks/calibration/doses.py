@@ -66,17 +66,31 @@ def dose_diary(rules: RuleBook, days: int, truth: str, seed: int) -> UnitTable:
     dates = [str(np.datetime64(int(number), "D")) for number in day]
     signs = np.array([-1.0 if rules.factor(name).towards_less else 1.0 for name in names])
     frame = pd.DataFrame(
-        {"date": dates, "day_number": day, "rest_day": np.isin((day + 3) % 7, (5, 6)),
-         "usable": True, "left_out": "", "sensor": "a", "coverage": 1.0,
-         OUTCOME: MEAN + SD * (rng.normal(size=days) + moved)},
+        {
+            "date": dates,
+            "day_number": day,
+            "rest_day": np.isin((day + 3) % 7, (5, 6)),
+            "usable": True,
+            "left_out": "",
+            "sensor": "a",
+            "coverage": 1.0,
+            OUTCOME: MEAN + SD * (rng.normal(size=days) + moved),
+        },
         index=pd.Index(dates),
-    )  # fmt: skip
+    )
     frame[list(names)] = cuts.astype(float)
     measures = pd.DataFrame(10 + signs * amounts, index=frame.index, columns=list(names))
     return UnitTable(
-        unit="day", frame=frame, outcomes=(OUTCOME,), factors=names, measures=measures,
-        by_clock=frame[[OUTCOME]].copy(), reasons={}, sources={}, context=frame[[]],
-    )  # fmt: skip
+        unit="day",
+        frame=frame,
+        outcomes=(OUTCOME,),
+        factors=names,
+        measures=measures,
+        by_clock=frame[[OUTCOME]].copy(),
+        reasons={},
+        sources={},
+        context=frame[[]],
+    )
 
 
 def without_doses(rules: RuleBook) -> RuleBook:

@@ -79,9 +79,14 @@ WORLDS = _named(
     World("skewed", outcome_phi=0.3, habit_phi=0.3, skewed=True),
     World("sensor_steps", outcome_phi=0.3, habit_phi=0.6, sensor_step=1.0),
     World("fading_logs", outcome_phi=0.4, habit_phi=0.4, drift=0.5, fading=0.6),
-    World("missing_by_outcome", outcome_phi=0.4, habit_phi=0.4, missing_by_outcome=0.3,
-          confounded=True),
-)  # fmt: skip
+    World(
+        "missing_by_outcome",
+        outcome_phi=0.4,
+        habit_phi=0.4,
+        missing_by_outcome=0.3,
+        confounded=True,
+    ),
+)
 
 WEEKLY = _named(*(World(f"weekly_{size:g}", weekly=size) for size in (0.35, 0.7, 1.4)))
 """A client's own weekly routine: glucose has weekdays, five habits have others, neither knows."""
@@ -91,13 +96,19 @@ UNEVEN = _named(*(World(f"uneven_{times:g}", uneven=times) for times in (2.0, 3.
 
 HOSTILE = _named(
     World("own_changes", outcome_phi=0.3, habit_phi=0.3, change=1.2),
-    World("shared_change", outcome_phi=0.3, habit_phi=0.3, change=1.2, changes_together=True,
-          confounded=True),
+    World(
+        "shared_change",
+        outcome_phi=0.3,
+        habit_phi=0.3,
+        change=1.2,
+        changes_together=True,
+        confounded=True,
+    ),
     World("waves", outcome_phi=0.3, habit_phi=0.3, wave=1.0),
     World("noted_on_bad_days", outcome_phi=0.4, habit_phi=0.4, unnoted=0.6),
     World("pairs", outcome_phi=0.3, habit_phi=0.3, paired=True),
     World("night_dips", outcome_phi=0.3, habit_phi=0.5, dips=1.0),
-)  # fmt: skip
+)
 """What else a month may hold: changes, slow waves, notes on bad days, twins, dips of the sensor."""
 
 ANSWERS = _named(World("answers", outcome_phi=0.3, habit_phi=0.3, answers=0.8))

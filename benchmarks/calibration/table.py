@@ -68,18 +68,28 @@ def gates(cells: Sequence[Counted]) -> list[str]:
         unsaid = sum(own.often["answers unsaid"] for own in answered)
         said = int(sum(own.often["answers clear"] for own in answered))
         add(
-            f"habits that answer the day: clear without the note, of {said}", "0", unsaid,
+            f"habits that answer the day: clear without the note, of {said}",
+            "0",
+            unsaid,
             unsaid == 0,
-        )  # fmt: skip
+        )
     covers = known([*open_cells, *_true(cells)], COVER)
     if covers:
-        add("interval of the best rule covers, mean of cells", ">= 95", mean(covers),
-            mean(covers) >= 95)  # fmt: skip
+        add(
+            "interval of the best rule covers, mean of cells",
+            ">= 95",
+            mean(covers),
+            mean(covers) >= 95,
+        )
     for days, least in LEAST_FOUND.items():
         found = known([own for own in _true(cells) if own.cell.days == days], "one fixed")
         if found:
-            add(f"a fixed question at 1.4 SD, {days} days: median of worlds", f">= {least:g}",
-                median(found), median(found) >= least)  # fmt: skip
+            add(
+                f"a fixed question at 1.4 SD, {days} days: median of worlds",
+                f">= {least:g}",
+                median(found),
+                median(found) >= least,
+            )
     return lines
 
 
@@ -116,14 +126,24 @@ def page(cells: Sequence[Counted]) -> str:
         "### Habits that answer the glucose of the same day",
         "Clear in how many diaries; and how many times a habit that answers was clear, how many of "
         "these did not say that it could run the other way round, and how often anything else was.",
-        "\n".join(_table([own for own in nothing(cells) if own.cell.world in ANSWERS], _answered,
-                         (*CLAIMS, "answers clear", "answers unsaid", "others clear"))),
+        "\n".join(
+            _table(
+                [own for own in nothing(cells) if own.cell.world in ANSWERS],
+                _answered,
+                (*CLAIMS, "answers clear", "answers unsaid", "others clear"),
+            )
+        ),
         "## One true shift of 1.4 SD",
         "Late dinner moves the time above the range; the habit is known as yes or no.",
         "\n".join(power(cells)),
-        "\n".join(_table(_true(cells), _found, (*(name for name, _ in FOUND), "superset clear",
-                                                "unrelated clear", COVER))),
-    ]  # fmt: skip
+        "\n".join(
+            _table(
+                _true(cells),
+                _found,
+                (*(name for name, _ in FOUND), "superset clear", "unrelated clear", COVER),
+            )
+        ),
+    ]
     return "\n\n".join(parts) + "\n"
 
 

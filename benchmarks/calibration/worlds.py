@@ -85,11 +85,19 @@ class Month:
         numbers = self.calendar.numbers
         dates = pd.Index(np.datetime_as_string(numbers.astype("datetime64[D]")), dtype=object)
         frame = pd.DataFrame(
-            {"date": dates, "day_number": numbers, "rest_day": self.calendar.rest, "usable": True,
-             "left_out": "", "sensor": self.calendar.sensors.astype(str), "coverage": 1.0,
-             **self.outcomes, **dict(zip(self.names, self.habits.T, strict=True))},
+            {
+                "date": dates,
+                "day_number": numbers,
+                "rest_day": self.calendar.rest,
+                "usable": True,
+                "left_out": "",
+                "sensor": self.calendar.sensors.astype(str),
+                "coverage": 1.0,
+                **self.outcomes,
+                **dict(zip(self.names, self.habits.T, strict=True)),
+            },
             index=dates,
-        )  # fmt: skip
+        )
         return UnitTable(
             unit="day",
             frame=frame,
@@ -115,10 +123,11 @@ class Month:
                 if (item.factor, item.lag) not in columns:
                     columns[item.factor, item.lag] = self._columns(item)
             items = tuple(
-                Item(item.factor, item.rule, item.lag, item.relation,
-                     *columns[item.factor, item.lag])
+                Item(
+                    item.factor, item.rule, item.lag, item.relation, *columns[item.factor, item.lag]
+                )
                 for item in target.items
-            )  # fmt: skip
+            )
             values = self.outcomes[target.name]
             none = np.full(len(values), np.nan)
             targets.append(Target(target.name, target.rule, values, values, none, items))

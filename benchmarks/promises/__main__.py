@@ -66,9 +66,15 @@ def head(*names: str) -> Iterator[str]:
 def size_lines(rules: RuleBook, days: int, diaries: int) -> Iterator[str]:
     """Return the table of expected over true."""
     yield from head(
-        "of all pairs", "asked", "outcome", "claims", "with a number", "seen / true",
-        "expected / true", "gate 0.8 to 1.25",
-    )  # fmt: skip
+        "of all pairs",
+        "asked",
+        "outcome",
+        "claims",
+        "with a number",
+        "seen / true",
+        "expected / true",
+        "gate 0.8 to 1.25",
+    )
     for name, share, times, gate in PRIORS:
         found = sizes(rules, share, times, days, diaries, SEEDS["sizes"])
         for (asked, outcome), sums in sorted(found.items()):
@@ -92,9 +98,15 @@ def _size_line(name: str, asked: str, outcome: str, sums: Sums, *, gate: bool) -
 def reach_lines(rules: RuleBook, lengths: list[int], diaries: int) -> Iterator[str]:
     """Return the table of what is found at the size that is named, and of the intervals."""
     yield from head(
-        "world", "days", "planted", "found of 100", "gate 75 to 85", "best interval covers",
-        "gate 95", "all cover",
-    )  # fmt: skip
+        "world",
+        "days",
+        "planted",
+        "found of 100",
+        "gate 75 to 85",
+        "best interval covers",
+        "gate 95",
+        "all cover",
+    )
     total = dict.fromkeys(lengths, (0.0, 0.0))
     for name, world in OPEN.items():
         for days in lengths:

@@ -29,17 +29,27 @@ def day(number: int) -> str:
     return str(np.datetime64(FIRST_DAY + number, "D"))
 
 
-def kept_as(found: Hypothesis, worth: float, wobble: float, days: int) -> Kept:
+def kept_as(found: Hypothesis, worth: float, day_sd: float, days: int) -> Kept:
     """Return a hypothesis as the ledger would keep it, with what the date rests on."""
     what = {
-        "id": found.id, "as": "watch", "factors": list(found.factors), "outcome": found.outcome,
-        "unit_of": "day", "direction": "up" if (found.difference or 0.0) > 0 else "down",
-        "expected": found.expected_on_new_days, "smallest_worth_it": worth, "wobble": wobble,
-        "standard_error": found.standard_error, "degrees_of_freedom": found.degrees_of_freedom,
-        "units": found.counts.known + found.counts.unknown, "with": found.counts.with_,
-        "without": found.counts.without, "t_at_worth": found.t_at_worth, "shape": str(found.shape),
+        "id": found.id,
+        "as": "watch",
+        "factors": list(found.factors),
+        "outcome": found.outcome,
+        "unit_of": "day",
+        "direction": "up" if (found.difference or 0.0) > 0 else "down",
+        "expected": found.expected_on_new_days,
+        "smallest_worth_it": worth,
+        "wobble": day_sd,
+        "standard_error": found.standard_error,
+        "degrees_of_freedom": found.degrees_of_freedom,
+        "units": found.counts.known + found.counts.unknown,
+        "with": found.counts.with_,
+        "without": found.counts.without,
+        "t_at_worth": found.t_at_worth,
+        "shape": str(found.shape),
         "a_day": (found.counts.known + found.counts.unknown) / days,
-    }  # fmt: skip
+    }
     return Kept(Event(1, "", "kept", what, 1, "", ""))
 
 

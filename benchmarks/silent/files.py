@@ -147,9 +147,14 @@ def make_client(seed: int, style: Style, *, molar: bool, days: int = 12) -> Clie
     unit = "mmol/L" if molar else "mg/dL"
     start = datetime(2026, 1, 5) + timedelta(days=int(rng.integers(0, 40)))
     scenario = Scenario(
-        "client", days=days, seed=seed, start=start.date(), sensor_days=100, unit=unit,
+        "client",
+        days=days,
+        seed=seed,
+        start=start.date(),
+        sensor_days=100,
+        unit=unit,
         cadence=5 if seed % 3 == 0 else 15,
-    )  # fmt: skip
+    )
     world = simulate(scenario)
     tables = {
         "glucose": glucose_table(world),

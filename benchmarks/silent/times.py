@@ -43,9 +43,11 @@ def _half_clock(file: File, _: Rng) -> File | None:
 
 
 @way(
-    "a 12-hour clock of a few notes", "tags stress", TIME,
+    "a 12-hour clock of a few notes",
+    "tags stress",
+    TIME,
     "a few notes may all be of the morning",
-)  # fmt: skip
+)
 def _half_clock_of_few(file: File, _: Rng) -> File | None:
     return None if len(file.rows) >= MANY else _without_half(file)
 

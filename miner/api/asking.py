@@ -98,10 +98,10 @@ def _changes(
 ) -> tuple[str, ...]:
     """Tell what was changed of later days since somebody had looked at them."""
     entry = next(
-        item.n for item in past.asked()
-        if item.factor == question.factor
-        and item.outcome == rules.key_of(question.outcome, unit)
-    )  # fmt: skip
+        item.n
+        for item in past.asked()
+        if item.factor == question.factor and item.outcome == rules.key_of(question.outcome, unit)
+    )
     found = since(client, past, question.fixed_on or "", LAST, entry)
     without = ""
     if found.left_out and question.doubt is None:

@@ -137,9 +137,11 @@ def _seen(client: Client, past: Past, days: Sequence[str]) -> dict[str, Any]:
     prints = {day: mark for day, mark in clock_prints(client).items() if day in fresh}
     return {
         **whose(client.settings, client.folder),
-        "left_out": days_left_out(client), "day_hashes": fresh, "readings": prints,
+        "left_out": days_left_out(client),
+        "day_hashes": fresh,
+        "readings": prints,
         "version": __version__,
-    }  # fmt: skip
+    }
 
 
 def days_used(table: UnitTable, span: tuple[str | None, str | None]) -> list[str]:

@@ -343,9 +343,12 @@ def error_rate_sentence(found: ErrorRate, rules: RuleBook) -> str:
         return told
     often = found.moved_claimed > OFTEN * found.nominal * found.moved
     weeks = say(
-        rules, "error_rate", "weeks_often" if often else "weeks", claimed=found.moved_claimed,
+        rules,
+        "error_rate",
+        "weeks_often" if often else "weeks",
+        claimed=found.moved_claimed,
         records=several(found.moved, "record"),
-    )  # fmt: skip
+    )
     return f"{told} {weeks}"
 
 

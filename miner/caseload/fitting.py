@@ -118,10 +118,12 @@ def read_usable(
     fewest = guard.fewest_days_to_describe if unit == "day" else guard.fewest_meals_to_rank
     if shape is Shape.DOSE:
         return usable_dose(
-            found, fewest_different=guard.fewest_units_each_side,
-            largest_tied=guard.largest_share_tied, fewest_units=fewest,
+            found,
+            fewest_different=guard.fewest_units_each_side,
+            largest_tied=guard.largest_share_tied,
+            fewest_units=fewest,
             least_kept=guard.least_variation_kept,
-        )  # fmt: skip
+        )
     return usable(
         found, fewest_each_side=FEWEST_EACH_SIDE, fewest_units=fewest,
         least_kept=guard.least_variation_kept,

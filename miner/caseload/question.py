@@ -246,9 +246,15 @@ def _fit_by_day_shared(units: Units, own: OwnSlopes) -> PoolFit:
     pooled = paule_mandel(slopes, errors)
     nothing = Estimate(None, None, None, None, None, None, units.who, DAYS_ARE_SHARED)
     return PoolFit(
-        nothing, _of_two_stage(pooled), None, None, own.clients, slopes,
-        _drawn(own.clients, slopes, errors, pooled), own,
-    )  # fmt: skip
+        nothing,
+        _of_two_stage(pooled),
+        None,
+        None,
+        own.clients,
+        slopes,
+        _drawn(own.clients, slopes, errors, pooled),
+        own,
+    )
 
 
 def _drawn(

@@ -16,8 +16,11 @@ from miner.files import write_whole
 
 @click.command("caseload")
 @click.argument("practice")
-@click.option("--unit", type=click.Choice(["day", "meal"]),
-              help="What is pooled; else what the practice ranks by.")  # fmt: skip
+@click.option(
+    "--unit",
+    type=click.Choice(["day", "meal"]),
+    help="What is pooled; else what the practice ranks by.",
+)
 @click.option("--workers", type=click.IntRange(1, 512), default=1, show_default=True,
               help="Processes on this machine, at most one a core.")  # fmt: skip
 @click.option("--scheduler", metavar="ADDRESS", help="A Dask scheduler to work on instead.")

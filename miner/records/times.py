@@ -48,8 +48,10 @@ class Times:
 
     def or_else(self, others: Times, at: Mask) -> Times:
         """Return these times, and others where the mask is true."""
-        both = {each.name: (getattr(self, each.name), getattr(others, each.name))
-                for each in fields(self)}  # fmt: skip
+        both = {
+            each.name: (getattr(self, each.name), getattr(others, each.name))
+            for each in fields(self)
+        }
         return Times(**{name: np.where(at, there, here) for name, (here, there) in both.items()})
 
 

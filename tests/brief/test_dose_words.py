@@ -63,9 +63,12 @@ def test_every_dose_is_one_short_sentence(dose, unit):
             if not rule.dose or target.window not in rule.lag:
                 continue
             item = replace(
-                dose, factors=(name,), outcome=outcome, unit=target.measure_unit,
+                dose,
+                factors=(name,),
+                outcome=outcome,
+                unit=target.measure_unit,
                 relation="same_day" if target.window in rule.same_time else "precedes",
-            )  # fmt: skip
+            )
             first = re.split(r"(?<=[a-z])\. ", sentence(item, RULES, unit))[0]
             assert first.startswith(rule.each[0].upper())
             assert len(first.split()) <= 20

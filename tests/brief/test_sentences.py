@@ -307,9 +307,22 @@ def test_the_error_rate_is_told_in_records_like_this_one(
 @pytest.mark.parametrize(("claimed", "often"), [(0, False), (20, False), (21, True)])
 def test_months_moved_by_weeks_are_told_beside(rules: RuleBook, claimed: int, often: bool) -> None:
     found = ErrorRate(
-        "c", 200, 1000, 0, 8, 0.04, (0.0174, 0.0773), 0.05, None, None, (), 40, True,
-        moved=200, moved_claimed=claimed,
-    )  # fmt: skip
+        "c",
+        200,
+        1000,
+        0,
+        8,
+        0.04,
+        (0.0174, 0.0773),
+        0.05,
+        None,
+        None,
+        (),
+        40,
+        True,
+        moved=200,
+        moved_claimed=claimed,
+    )
     text = sentences.error_rate_sentence(found, rules)
     assert faults(text) == [], text
     words = f"with each habit moved by whole weeks, {claimed} showed something clear."

@@ -178,9 +178,15 @@ def test_the_detail_sends_nobody_to_the_detail_and_breaks_no_name(
 ) -> None:
     """A million rows and a long gap leave the names of the streams whole."""
     wide = StreamSummary(
-        1_234_567, 1_234_567, ("a.csv",), "2026-03-01T06:00:00", "2026-04-04T23:55:00", 1035, 5.0,
+        1_234_567,
+        1_234_567,
+        ("a.csv",),
+        "2026-03-01T06:00:00",
+        "2026-04-04T23:55:00",
+        1035,
+        5.0,
         1203.25,
-    )  # fmt: skip
+    )
     report = samples.report(
         streams={"glucose": wide, "activity": wide},
         findings=many(Severity.QUESTION) + many(Severity.NOTE),

@@ -54,9 +54,15 @@ def eaters(tmp_path_factory: pytest.TempPathFactory) -> Path:
     habits = invented.usual_habits() | dict.fromkeys(snacks, invented.Habit(0.0))
     for k in range(CLIENTS):
         scenario = invented.Scenario(
-            f"client-{k + 1}", days=21, seed=k, carb_slope=SLOPE, grams=GRAMS, habits=habits,
-            pooled=True, cadence=15,
-        )  # fmt: skip
+            f"client-{k + 1}",
+            days=21,
+            seed=k,
+            carb_slope=SLOPE,
+            grams=GRAMS,
+            habits=habits,
+            pooled=True,
+            cadence=15,
+        )
         invented.write_client(folder / scenario.code, scenario)
     (folder / "practice.toml").write_text('rank_unit = "day"\n', encoding="utf-8")
     return folder

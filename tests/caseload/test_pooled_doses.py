@@ -40,15 +40,13 @@ def made(clients: int, seed: int, slope: float = 3.0) -> tuple[Units, Units]:
 
 def fits(clients: int, seed: int) -> dict[Shape, PoolFit]:
     cut, dose = made(clients, seed)
-    return {
-        Shape.CUT: fit_question(cut, each=False), Shape.DOSE: fit_question(dose, each=False)
-    }  # fmt: skip
+    return {Shape.CUT: fit_question(cut, each=False), Shape.DOSE: fit_question(dose, each=False)}
 
 
 def dose_of(units: Units, least: int = 14) -> Units:
     return usable_dose(
         units, fewest_different=5, largest_tied=0.5, fewest_units=least, least_kept=0.1
-    )  # fmt: skip
+    )
 
 
 def test_the_slope_of_a_dose_is_recovered_for_what_it_is_told() -> None:
@@ -118,9 +116,7 @@ def test_meals_of_one_day_are_one_day_with_it_or_without() -> None:
     x = np.zeros(40)
     x[[0, 1]] = 1.0  # client 0: two meals of one day
     x[[20, 23]] = 1.0  # client 1: meals of two days
-    units = Units(
-        np.arange(40.0), x, clients, times, np.zeros((40, 0)), (), np.arange(40)
-    )  # fmt: skip
+    units = Units(np.arange(40.0), x, clients, times, np.zeros((40, 0)), (), np.arange(40))
     left = usable(units, fewest_each_side=2, fewest_units=14, least_kept=0.1)
     assert np.unique(left.clients).tolist() == [1]
 

@@ -81,9 +81,10 @@ def own(slopes: np.ndarray, errors: np.ndarray, clients: np.ndarray | None = Non
     """Return slopes that are the same at every dependence."""
     numbers = np.arange(slopes.size) if clients is None else clients
     on_grid = SlopesOnGrid(
-        np.tile(slopes, (len(DEPENDENCES), 1)), np.tile(errors, (len(DEPENDENCES), 1)),
+        np.tile(slopes, (len(DEPENDENCES), 1)),
+        np.tile(errors, (len(DEPENDENCES), 1)),
         np.zeros((len(DEPENDENCES), slopes.size)),
-    )  # fmt: skip
+    )
     return OwnSlopes(numbers, on_grid, np.ones(slopes.size))
 
 
@@ -123,9 +124,20 @@ def test_a_question_that_too_few_others_have_is_not_asked() -> None:
 
 def test_there_is_one_question_a_habit_and_five_in_all() -> None:
     item = Suggestion(
-        "a", "wake_glucose", "day", 0, "precedes", "up", 9, 5.0, (1.0, 9.0), "mg/dL", 0.01, 0.2,
+        "a",
+        "wake_glucose",
+        "day",
+        0,
+        "precedes",
+        "up",
+        9,
+        5.0,
+        (1.0, 9.0),
+        "mg/dL",
+        0.01,
+        0.2,
         Evidence.HINT,
-    )  # fmt: skip
+    )
     many = [
         replace(item, factor=name, p_adjusted=0.9 - at / 20) for at, name in enumerate("abcdefg")
     ]

@@ -172,10 +172,16 @@ def _doses(table, rules, part, days, singles):
             continue
         scores = iter(oracle.normal_scores(known))
         values = [float("nan") if isnan(amount) else next(scores) for amount in amounts]
-        found.append(single | {
-            "shape": "dose", "values": np.array(values), "amounts": np.array(amounts),
-            "withheld": None, "span": high - low,
-        })  # fmt: skip
+        found.append(
+            single
+            | {
+                "shape": "dose",
+                "values": np.array(values),
+                "amounts": np.array(amounts),
+                "withheld": None,
+                "span": high - low,
+            }
+        )
     return found
 
 
@@ -319,9 +325,13 @@ def _judge(family, orders, share, rules):
         for part, own in family
     ]
     found = oracle.maxt(outcomes, orders, GRID)
-    penalty = np.array([
-        guard.dose_penalty if rule["shape"] == "dose" else 0.0 for _, own in family for rule in own
-    ])  # fmt: skip
+    penalty = np.array(
+        [
+            guard.dose_penalty if rule["shape"] == "dose" else 0.0
+            for _, own in family
+            for rule in own
+        ]
+    )
     z, permuted = np.abs(found["z"]) - penalty, found["permuted"] - penalty
     stepped = oracle.step_down(z, permuted, False)[1]
     steps = oracle.step_quantiles(z, permuted, guard.claim_level * share) + penalty

@@ -295,8 +295,9 @@ def test_small_fixed_questions_come_after_the_others():
     asked = [Question("tag:0", "day_mean"), Question("tag:1", "day_mean")]
     found = rank_table(table, RULES, draws=100, questions=asked).hypotheses
     assert [(item.factors, item.small) for item in found[:2]] == [
-        (("tag:1",), False), (("tag:0",), True),
-    ]  # fmt: skip
+        (("tag:1",), False),
+        (("tag:0",), True),
+    ]
 
 
 # detectable: over the habits, the average chance that the t on normal scores (the naive ranking's)

@@ -49,8 +49,11 @@ def test_the_slope_of_a_dose_is_told_towards_the_habit():
     item = found(table)[("short_sleep",)]
     assert (item.shape, item.evidence) == (Shape.DOSE, Evidence.CLEAR)
     assert item.per.to_dict() | {"span": None} == {
-        "amount": 1.0, "unit": "h", "towards": "less", "span": None,
-    }  # fmt: skip
+        "amount": 1.0,
+        "unit": "h",
+        "towards": "less",
+        "span": None,
+    }
     hours = table.measures["short_sleep"].to_numpy()
     assert item.span == pytest.approx(np.subtract(*np.quantile(hours, [0.75, 0.25])))
     y, n = table.frame["wake_glucose"].to_numpy(), len(hours)

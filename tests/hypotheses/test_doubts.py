@@ -118,16 +118,25 @@ def test_a_rare_habit_whose_days_are_alike_is_clear():
 # How much there was of a rare habit whose days scatter three times as far: the least squares p of
 # its slope passes, with HC2 (statsmodels), as wide as CR2 for days of their own, it does not.
 def test_the_dose_of_a_rare_habit_is_held_to_the_scatter_of_its_days():
-    table = month(UNEVEN["uneven_3"], RULES, days=60, factors=15, seed=116, measured=True,
-                  outcomes=("minutes_above",)).table  # fmt: skip
+    table = month(
+        UNEVEN["uneven_3"],
+        RULES,
+        days=60,
+        factors=15,
+        seed=116,
+        measured=True,
+        outcomes=("minutes_above",),
+    ).table
     asked = Question("late_dinner", "minutes_above", shape="dose")
     item = ask_table(table, RULES, asked)
     assert (item.evidence, item.shape) == (Evidence.HINT, Shape.DOSE)
     assert [(doubt.code, doubt.other) for doubt in item.doubts] == [("unequal_spread", "with")]
     assert ask_table(table, with_guard(unbalanced_share=0.0), asked).evidence is Evidence.CLEAR
     frame = table.frame
-    scores = [norm.ppf((rankdata(values) - 0.375) / 60.25)
-              for values in (frame["minutes_above"], table.measures["late_dinner"])]  # fmt: skip
+    scores = [
+        norm.ppf((rankdata(values) - 0.375) / 60.25)
+        for values in (frame["minutes_above"], table.measures["late_dinner"])
+    ]
     sensors = [frame["sensor"] == sensor for sensor in sorted(set(frame["sensor"]))]
     X = np.column_stack([scores[1], frame["rest_day"], np.arange(60), *sensors]).astype(float)
     assert lm.OLS(scores[0], X).fit().pvalues[0] < 0.05

@@ -76,7 +76,8 @@ def test_a_meal_meets_the_same_meal_of_another_week():
 def test_a_record_without_days_has_no_weeks():
     assert weeks_of(_table(30)).shifts == 4
     table = _table(30)
-    empty = type(table)(**{
-        name: getattr(table, name) for name in table.__dataclass_fields__
-    } | {"frame": table.frame.iloc[:0]})  # fmt: skip
+    empty = type(table)(
+        **{name: getattr(table, name) for name in table.__dataclass_fields__}
+        | {"frame": table.frame.iloc[:0]}
+    )
     assert weeks_of(empty).shifts == 0

@@ -106,8 +106,10 @@ def test_looking_writes_nothing_but_that_somebody_looked(practice: Path, visitor
     assert {name for name in before | after if before.get(name) != after.get(name)} == written
     looks = ledger.read(practice / "client-01").events[len(entries) :]
     assert [(e.event, e.payload["what"], e.payload["unit"]) for e in looks] == [
-        ("looked", "day", "day"), ("looked", "day", "day"), ("looked", "days", "day"),
-    ]  # fmt: skip
+        ("looked", "day", "day"),
+        ("looked", "day", "day"),
+        ("looked", "days", "day"),
+    ]
 
 
 def test_a_pattern_is_kept_followed_and_given_up(practice: Path, visitor: Open) -> None:
@@ -325,9 +327,21 @@ def test_other_clients_questions_are_offered_and_written_down(
     empty: Path, visitor: Open, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     item = Suggestion(
-        "high_carb", "rise", "meal", 0, "precedes", "up", 9, 4.0, (2.0, 6.0), "mg/dL", 0.001, 0.02,
-        Evidence.CLEAR, sentence="Across 9 other clients, the rise was higher.",
-    )  # fmt: skip
+        "high_carb",
+        "rise",
+        "meal",
+        0,
+        "precedes",
+        "up",
+        9,
+        4.0,
+        (2.0, 6.0),
+        "mg/dL",
+        0.001,
+        0.02,
+        Evidence.CLEAR,
+        sentence="Across 9 other clients, the rise was higher.",
+    )
     offered = Suggested("client-05", "client-05", 9, 3, (item,), 100)
     monkeypatch.setattr(api, "suggested_questions", lambda *_, **__: offered)
     one = visitor(empty)

@@ -23,8 +23,9 @@ def test_whose_records_is_asked_and_each_answer_works(folder):
     ((key, asked),) = map_file(path).asked()[0]
     assert (key, asked.needed) == ("where.Patient ID", True)
     assert {each.value: each.facts["rows"] for each in asked.options} == {
-        "Anna": len(TIMES), "Ben": len(TIMES),
-    }  # fmt: skip
+        "Anna": len(TIMES),
+        "Ben": len(TIMES),
+    }
     with pytest.raises(MinerError, match=r'--set "where\.Patient ID=Anna"'):
         map_file(path, write=True)
     map_file(path, answers={key: "Ben"}, write=True)
@@ -63,8 +64,10 @@ def test_a_time_that_names_its_stream_is_taken(sheet):
 
 
 def test_what_is_asked_of_both_streams_is_asked_once(folder):
-    rows = "".join(f"{at.replace('2026-03-02T', '02/03/2026 ')},{100 + k % 9},{'soup' * (k < 9)}\n"
-                   for k, at in enumerate(TIMES))  # fmt: skip
+    rows = "".join(
+        f"{at.replace('2026-03-02T', '02/03/2026 ')},{100 + k % 9},{'soup' * (k < 9)}\n"
+        for k, at in enumerate(TIMES)
+    )
     folder.write("sheet.csv", f"time,glucose mg/dL,food\n{rows}")
     path = folder.path / "sheet.csv"
     assert [key for each in map_file(path).asked() for key, _ in each] == ["dates"]

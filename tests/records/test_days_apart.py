@@ -76,7 +76,8 @@ def test_another_file_does_not_decide_against_the_days_of_the_glucose(food):
     (asked,) = found.questions
     assert (asked.key, asked.needed) == ("dates", True)
     assert {each.value: each.facts["near"] for each in asked.options} == {
-        "day first": 11, "month first": 1,
-    }  # fmt: skip
+        "day first": 11,
+        "month first": 1,
+    }
     map_file(food.path / "food.csv", answers={"dates": "day first"}, write=True)
     assert told(food) == []

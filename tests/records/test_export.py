@@ -204,6 +204,9 @@ def test_no_exported_cell_is_a_formula_and_each_reads_back(tmp_path):
             assert not [cell for cell in row if cell[:1] in ("=", "+", "-", "@", WIDE[0])]
     again = read_client(tmp_path / "out")
     for stream, column in (
-        ("meals", "label"), ("tags", "tag"), ("activity", "kind"), ("glucose", "sensor"),
-    ):  # fmt: skip
+        ("meals", "label"),
+        ("tags", "tag"),
+        ("activity", "kind"),
+        ("glucose", "sensor"),
+    ):
         assert before.streams[stream][column].tolist() == again.streams[stream][column].tolist()

@@ -63,8 +63,9 @@ def test_time_asleep_is_mapped_and_read_as_it_is_meant(folder, asleep, deep, uni
     proposal = map_file(folder.path / "nights.csv", write=True).proposals[0]
     assert proposal.entry.get("units", {}) == units
     assert {key: value for key, value, _ in proposal.sample[0].values} == {
-        "asleep_min": "425", "deep_min": "80",
-    }  # fmt: skip
+        "asleep_min": "425",
+        "deep_min": "80",
+    }
     frame = read_client(folder.path).used("sleep")
     np.testing.assert_allclose(frame["asleep_min"], 425)
     np.testing.assert_allclose(frame["deep_min"], 80)

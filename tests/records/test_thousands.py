@@ -58,8 +58,10 @@ def test_a_comma_for_thousands_is_left_out_where_that_is_the_answer(folder):
 
 
 def test_a_decimal_comma_in_another_column_says_what_the_point_is(folder):
-    rows = "".join(f"2026-03-02 {12 + at}:00;soup;{kcal};{carbs}\n" for at, (kcal, carbs) in
-                   enumerate([("850", "40,5"), ("1.100", "30,5"), ("1.234,5", "8")]))  # fmt: skip
+    rows = "".join(
+        f"2026-03-02 {12 + at}:00;soup;{kcal};{carbs}\n"
+        for at, (kcal, carbs) in enumerate([("850", "40,5"), ("1.100", "30,5"), ("1.234,5", "8")])
+    )
     folder.steady_glucose().write("food.csv", f"time;food;kcal;carbs\n{rows}")
     map_file(folder.path / "food.csv", write=True)
     frame = read_client(folder.path).streams["meals"]
@@ -91,8 +93,10 @@ def test_fractions_are_not_doubted(cells, unit):
 
 def test_grams_that_would_be_thousands_of_grams_are_fractions(folder):
     """45 g beside 12.375 g: twelve kilograms of carbohydrate are no meal."""
-    rows = "".join(f"2026-03-02T{8 + at:02d}:00,soup,{each}\n" for at, each in
-                   enumerate(["45", "12.375", "30", "8.125"]))  # fmt: skip
+    rows = "".join(
+        f"2026-03-02T{8 + at:02d}:00,soup,{each}\n"
+        for at, each in enumerate(["45", "12.375", "30", "8.125"])
+    )
     folder.steady_glucose().write("meals.csv", f"time,label,carbs_g\n{rows}")
     client = read_client(folder.path)
     assert not told(client)

@@ -178,9 +178,17 @@ class Diary:
         names = self.names.get(day.name, {})
         dinner = self.meals.loc[names["dinner"]] if "dinner" in names else None
         found = dict.fromkeys(
-            ["high_carb_day", "high_carb_dinner", "carb_only_snack", "evening_snack",
-             "late_dinner", "no_breakfast", "long_eating_window"], UNKNOWN,
-        )  # fmt: skip
+            [
+                "high_carb_day",
+                "high_carb_dinner",
+                "carb_only_snack",
+                "evening_snack",
+                "late_dinner",
+                "no_breakfast",
+                "long_eating_window",
+            ],
+            UNKNOWN,
+        )
         if dinner is not None:
             found["high_carb_dinner"] = carbs_of(dinner)
             found["late_dinner"] = sure((dinner["time"] - day.name) / HOUR)

@@ -55,9 +55,13 @@ def _entries(folder: Path) -> list[Entry]:
 
 def _part(path: Path, entry: Entry) -> Part:
     cells = pd.read_csv(
-        path, dtype="str", keep_default_na=False, sep=entry.get("delimiter", ","),
-        skiprows=entry.get("skip_rows", 0), encoding=entry.get("encoding", "utf-8-sig"),
-    )  # fmt: skip
+        path,
+        dtype="str",
+        keep_default_na=False,
+        sep=entry.get("delimiter", ","),
+        skiprows=entry.get("skip_rows", 0),
+        encoding=entry.get("encoding", "utf-8-sig"),
+    )
     if entry["stream"] == "activity":
         cells = cells.drop_duplicates()
     cells = cells.replace(dict.fromkeys(entry.get("not_measured", ()), ""))

@@ -150,9 +150,16 @@ def of_the_day(trace: Trace, days: pd.DataFrame, above: float) -> pd.DataFrame:
 
 def _of_one(trace: Trace, day: pd.Series, above: float) -> dict[str, float]:
     row = dict.fromkeys(
-        ["wake_glucose", "overnight_mean", "day_mean", "variability", "minutes_above",
-         "biggest_rise"], np.nan,
-    )  # fmt: skip
+        [
+            "wake_glucose",
+            "overnight_mean",
+            "day_mean",
+            "variability",
+            "minutes_above",
+            "biggest_rise",
+        ],
+        np.nan,
+    )
     span = (day["start"], day["end"])
     waking = trace.between(*span)
     row["coverage"] = covered(waking, *span, words=True)

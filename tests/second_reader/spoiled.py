@@ -18,9 +18,13 @@ def spoil(folder: Path, rng: Rng) -> None:
     ends = (datetime.fromisoformat(row["end"]) for row in nights)
     days = sorted({end.replace(hour=0, minute=0) for end in ends})
     for change, share in (
-        (_parts_of_nights, 0.7), (_levels_and_more, 0.8), (_movement, 0.6), (_blocks, 0.5),
-        (_stress, 0.7), (_tags, 0.7),
-    ):  # fmt: skip
+        (_parts_of_nights, 0.7),
+        (_levels_and_more, 0.8),
+        (_movement, 0.6),
+        (_blocks, 0.5),
+        (_stress, 0.7),
+        (_tags, 0.7),
+    ):
         if rng.random() < share:
             change(folder, days, rng)
 
@@ -60,26 +64,60 @@ def _parts_of_nights(folder: Path, days: list[datetime], rng: Rng) -> None:
         middle = middle.replace(second=0, microsecond=0)
         halves = {name: str(int(row[name]) // 2) for name in MINUTES if row[name]}
         asleep = int((middle - start).total_seconds() // 60) - 15
-        halves |= {"asleep_min": str(asleep), "deep_min": "40", "rem_min": "50",
-                   "light_min": str(asleep - 90), "awake_min": "15"}  # fmt: skip
+        halves |= {
+            "asleep_min": str(asleep),
+            "deep_min": "40",
+            "rem_min": "50",
+            "light_min": str(asleep - 90),
+            "awake_min": "15",
+        }
         found.append(row | halves | {"end": middle.isoformat(), "awakenings": ""})
         late = int((end - middle - gap).total_seconds() // 60) - 10
         if late > 100:
-            halves = {"asleep_min": str(late), "deep_min": "40", "rem_min": "50",
-                      "light_min": str(late - 90), "awake_min": "10"}  # fmt: skip
+            halves = {
+                "asleep_min": str(late),
+                "deep_min": "40",
+                "rem_min": "50",
+                "light_min": str(late - 90),
+                "awake_min": "10",
+            }
             found.append(row | halves | {"start": (middle + gap).isoformat(), "awakenings": ""})
     _write(folder / "sleep.csv", found)
 
 
 def _levels_and_more(folder: Path, days: list[datetime], rng: Rng) -> None:
     """Add meals with levels, types, energy, several rows at once, and rows that are no food."""
-    words = ("chicken and rice", "2 eggs, toast", "soup\nbread 100 g", "pancakes", "egg",
-             "large bowl of porridge", "late supper", "lunch leftovers", "cake",
-             "2 lb potatoes \u2022 1/2 avocado", "toast x 2 - jam 1.5 tsp", "\u00bd avocado",
-             "x3 crackers 7up", "rice 1 cup beans 200 cals", "a potato, plum-jam sandwich",
-             "shepherd\u2019s pie 50%")  # fmt: skip
-    other = ("glucose tablets", "hypo", "correction", "Metformin 500 mg", "not reported", "fasting",
-             "glucose", "nothing eaten", "unknown", "?", "ibuprofen, insulin")  # fmt: skip
+    words = (
+        "chicken and rice",
+        "2 eggs, toast",
+        "soup\nbread 100 g",
+        "pancakes",
+        "egg",
+        "large bowl of porridge",
+        "late supper",
+        "lunch leftovers",
+        "cake",
+        "2 lb potatoes \u2022 1/2 avocado",
+        "toast x 2 - jam 1.5 tsp",
+        "\u00bd avocado",
+        "x3 crackers 7up",
+        "rice 1 cup beans 200 cals",
+        "a potato, plum-jam sandwich",
+        "shepherd\u2019s pie 50%",
+    )
+    other = (
+        "glucose tablets",
+        "hypo",
+        "correction",
+        "Metformin 500 mg",
+        "not reported",
+        "fasting",
+        "glucose",
+        "nothing eaten",
+        "unknown",
+        "?",
+        "ibuprofen, insulin",
+    )
     found: list[dict[str, object]] = []
     for day in days:
         for _ in range(int(rng.integers(0, 3))):
@@ -139,9 +177,11 @@ def _blocks(folder: Path, days: list[datetime], rng: Rng) -> None:
             asleep = quarter < 28 or quarter > 92
             steps = 0 if asleep or rng.random() < 0.5 else int(rng.integers(1, 1300))
             row: dict[str, object] = {
-                "start": _at(day, quarter / 4), "end": _at(day, quarter / 4 + 0.25),
-                "kind": "steps", "steps": steps,
-            }  # fmt: skip
+                "start": _at(day, quarter / 4),
+                "end": _at(day, quarter / 4 + 0.25),
+                "kind": "steps",
+                "steps": steps,
+            }
             found.append(row)
             if steps > 600:
                 kind = str(rng.choice(["walking", "running"]))
@@ -169,8 +209,13 @@ def _tags(folder: Path, days: list[datetime], rng: Rng) -> None:
     for day in days:
         if rng.random() < 0.3:
             start = rng.uniform(8, 23)
-            found.append({"start": _at(day, start), "end": _at(day, start + rng.uniform(0.5, 14)),
-                          "tag": str(rng.choice(["Night shift", "wine", "insulin"]))})  # fmt: skip
+            found.append(
+                {
+                    "start": _at(day, start),
+                    "end": _at(day, start + rng.uniform(0.5, 14)),
+                    "tag": str(rng.choice(["Night shift", "wine", "insulin"])),
+                }
+            )
     if rng.random() < 0.4:
         middle = days[len(days) // 2]
         end = "" if rng.random() < 0.5 else _at(middle, rng.uniform(11, 60))

@@ -94,9 +94,10 @@ class Second:
             for name in ("breakfast", "lunch", "dinner"):
                 at = names.get(name)
                 row[f"walk_after_{name}"] = (
-                    UNKNOWN if at is None
+                    UNKNOWN
+                    if at is None
                     else self.tracker.walked(self.diary.meals["time"][at], day)
-                )  # fmt: skip
+                )
             rows.append(row)
         measures = pd.DataFrame(rows, index=self.days.index)
         for tag in self.often:

@@ -139,8 +139,14 @@ class Tracker:
         doubt = touches(self.doubt["stress"], start, end)
         return at_least(minutes) if doubt else sure(minutes)
 
-    def moved(self, rows: pd.DataFrame, start: pd.Timestamp, end: pd.Timestamp, day: pd.Series,
-              doubtful: pd.DataFrame) -> Measure:  # fmt: skip
+    def moved(
+        self,
+        rows: pd.DataFrame,
+        start: pd.Timestamp,
+        end: pd.Timestamp,
+        day: pd.Series,
+        doubtful: pd.DataFrame,
+    ) -> Measure:
         """Return the minutes of some rows in a window."""
         if not self.moving(start, end, day):
             return UNKNOWN
@@ -181,8 +187,9 @@ class Tracker:
         doubt = self.doubt["activity"]
         doubtful = touches(doubt[doubt["steps"].notna()], day["start"], day["end"])
         if self.steps_of(self.blocks, day) is None:
-            covered = minutes_in(self.counted.drop(columns="active", errors="ignore"),
-                                 day["start"], day["asleep"])  # fmt: skip
+            covered = minutes_in(
+                self.counted.drop(columns="active", errors="ignore"), day["start"], day["asleep"]
+            )
             doubtful |= covered < (day["asleep"] - day["start"]) / MINUTE / 2
         if steps is None:
             return UNKNOWN

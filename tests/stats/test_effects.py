@@ -142,8 +142,10 @@ def test_rules_paired_with_outcomes_of_their_own():
     rng = np.random.default_rng(6)
     nuisance = np.column_stack([np.ones(30), rng.normal(size=30)])
     rules, outcomes = rng.normal(size=(2, 30, 4))
-    left = [column - nuisance @ np.linalg.lstsq(nuisance, column, rcond=None)[0]
-            for column in (rules, outcomes)]  # fmt: skip
+    left = [
+        column - nuisance @ np.linalg.lstsq(nuisance, column, rcond=None)[0]
+        for column in (rules, outcomes)
+    ]
     found = effects.paired(*left, 2)
     for at in range(4):
         fit = sm.OLS(outcomes[:, at], np.column_stack([nuisance, rules[:, at]])).fit()

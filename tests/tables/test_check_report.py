@@ -107,10 +107,16 @@ def test_a_tracker_that_was_worn_and_tells_no_stress_is_not_to_be_worn(make, sle
     """Steps of every quarter of an hour of the waking day, and stress measured for two hours."""
     days = [f"2026-03-{day:02d}" for day in range(1, DAYS + 1)]
     blocks = [
-        {"start": f"{day} {hour:02d}:{minute:02d}", "kind": "steps", "steps": 90,
-         "end": f"{day} {hour + (minute == 45):02d}:{(minute + 15) % 60:02d}"}
-        for day in days for hour in range(7, 23) for minute in (0, 15, 30, 45)
-    ]  # fmt: skip
+        {
+            "start": f"{day} {hour:02d}:{minute:02d}",
+            "kind": "steps",
+            "steps": 90,
+            "end": f"{day} {hour + (minute == 45):02d}:{(minute + 15) % 60:02d}",
+        }
+        for day in days
+        for hour in range(7, 23)
+        for minute in (0, 15, 30, 45)
+    ]
     worn = {
         "activity": [(f"{day} 07:00", f"{day} 23:00") for day in days],
         "stress": [(f"{day} 10:00", f"{day} 12:00") for day in days],

@@ -130,10 +130,15 @@ def test_a_day_without_any_tracker_record_is_unknown_not_calm(make, flat, slept,
 def test_a_day_without_a_step_is_unknown_not_calm(make, flat, slept, rules):
     # a walk that was only logged shows no tracker worn where steps are counted on most days
     steps = [
-        {"start": f"2026-03-{d:02d} 07:30", "end": f"2026-03-{d:02d} 22:00", "kind": "steps",
-         "steps": 0 if d == 6 else 5000}
-        for d in range(1, DAYS + 1) if d != 5
-    ]  # fmt: skip
+        {
+            "start": f"2026-03-{d:02d} 07:30",
+            "end": f"2026-03-{d:02d} 22:00",
+            "kind": "steps",
+            "steps": 0 if d == 6 else 5000,
+        }
+        for d in range(1, DAYS + 1)
+        if d != 5
+    ]
     walk = {"start": "2026-03-05 09:00", "end": "2026-03-05 09:20", "kind": "walking"}
     spans = stress(("04 09:00", "04 12:00"))
     client = make(flat, sleep=slept("2026-03-01", DAYS), stress=spans, activity=[*steps, walk])

@@ -72,9 +72,11 @@ def fix(asked: Asked) -> Response:
     outcome, guess = asked.text("outcome"), asked.text("guess") or None
     shape = asked.text("shape") or None
     if (
-        not factor or not outcome
-        or guess not in (None, "up", "down") or shape not in (None, *Shape)
-    ):  # fmt: skip
+        not factor
+        or not outcome
+        or guess not in (None, "up", "down")
+        or shape not in (None, *Shape)
+    ):
         raise MinerError("something is not chosen", "a habit and an outcome", "Choose both.")
     notes = api.fix_question(
         asked.folder, factor, outcome, guess=guess, fixed_on=asked.day("fixed_on"), shape=shape
