@@ -41,7 +41,7 @@ class Cards:
             "evidence": evidence_of(item, teller.rules, client=True),
             "asked": self._asked(item),
             "before": teller.ended(item),
-            "along": [teller.veiled(name) for name in teller.travels(item)],
+            "along": list(dict.fromkeys(teller.veiled(name) for name in teller.travels(item))),
             "backwards": BACKWARDS[item.relation] if item.could_run_backwards else "",
             "tries": teller.tries(item),
             "choices": self.choices(item),

@@ -569,3 +569,11 @@ def test_what_an_earlier_ranking_said_stands_beside_what_is_found_now(
     told = replace(brief, earlier=(EarlierResult("2026-02-01", clear.id, "hint"),))
     text = " ".join(page_text.seen(render(told, "preparation", rules)))
     assert ": hint on 1 February 2026; now: clear enough to test" in text
+
+
+def test_two_habits_that_are_not_named_are_one_line(
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+) -> None:
+    told = with_items(brief, replace(clear, travels_with=("late_dinner", "high_carb_dinner")))
+    text = " ".join(page_text.seen(render(told, "session", rules, [clear.id])))
+    assert text.count("something about meals") == 1

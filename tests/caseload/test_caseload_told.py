@@ -214,13 +214,13 @@ def test_words_from_a_folder_are_harmless_on_the_page(found: Caseload, rules: Ru
 
 def test_nothing_across_clients_is_said_in_so_many_words(found: Caseload, rules: RuleBook) -> None:
     rest = tuple(replace(item, evidence=Evidence.CANNOT_TELL) for item in found.pooled)
-    assert "Nothing stood out across clients." in text_of(replace(found, pooled=rest), rules)
-    assert "Nothing stood out across clients." not in text_of(found, rules)
+    assert "Nothing is clear across the clients." in text_of(replace(found, pooled=rest), rules)
+    assert "Nothing is clear across the clients." not in text_of(found, rules)
 
 
 def test_without_effects_the_page_says_so(found: Caseload, rules: RuleBook) -> None:
     page = caseload_page(replace(found, pooled=(), traces=("client-09: gone.",)), rules)
-    assert "Nothing stood out across clients" in page
+    assert "Nothing is clear across the clients" in page
     assert "client-09: gone." in page
 
 

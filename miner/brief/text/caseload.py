@@ -182,7 +182,11 @@ class CaseloadTeller:
             parts += section(title, said)
         told = [item for item in effects if item.evidence in (Evidence.CLEAR, Evidence.HINT)]
         if effects and not told:
-            parts += [paragraph(""), heading("Nothing stood out across clients.")]
+            parts += [
+                paragraph(""),
+                heading("Nothing is clear across the clients."),
+                paragraph("With few clients only a large difference would be."),
+            ]
         shown = effects if detail else (told or effects)[:MOST_EFFECTS]
         rows = [self.numbers(item) for item in shown]
         return [*parts, *section("Pooled numbers", [table(EFFECT_COLUMNS, rows)] if rows else [])]
