@@ -21,6 +21,7 @@ WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 LEAST_LEFT = 0.5
 MOSTLY = 0.75
 KEEPS_TO_WEEKDAYS = 0.01
+CR3 = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +154,7 @@ def _unequal_spread(test: Tested, white: Whitened, guard: Guardrails, level: flo
     share = counts.with_ / counts.known
     if guard.unbalanced_share <= share <= 1 - guard.unbalanced_share:
         return []
-    found = robust(test.column, white.scores, white.nuisance, white.times)
+    found = robust(test.column, white.scores, white.nuisance, white.times, CR3)
     if found.p <= level:
         return []
     return [Doubt(DoubtCode.UNEQUAL_SPREAD, "with" if share < LEAST_LEFT else "without")]

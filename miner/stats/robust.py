@@ -28,22 +28,26 @@ class Robust:
         return float(2 * stdtr(self.df, -abs(self.difference) / self.standard_error))
 
 
-def robust(column: Floats, outcome: Floats, nuisance: Floats, groups: Floats) -> Robust:
-    """Return a coefficient with its CR2 standard error and Satterthwaite degrees of freedom.
+def robust(
+    column: Floats, outcome: Floats, nuisance: Floats, groups: Floats, power: float = 0.5
+) -> Robust:
+    """Return a coefficient with its CR2 or CR3 standard error, Satterthwaite degrees of freedom.
 
-    With H the projection on nuisance and column, e the residuals and A_g the inverse square root
-    of group g's block of I - H: variance = sum over g of (x_g' A_g e_g)^2 / (x'x)^2. With groups
-    of one unit each this is HC2, in two groups of units Welch's. The degrees of freedom are those
-    of a chi-square with the mean and variance that the estimate would have if all units varied
-    alike and independently. NaN where the column leaves nothing.
+    With H the projection on nuisance and column, e the residuals and A_g the block of I - H of
+    group g to the minus ``power``: variance = sum over g of (x_g' A_g e_g)^2 / (x'x)^2. With groups
+    of one unit each CR2 is HC2, in two groups of units Welch's, and CR3 is HC3. The degrees of
+    freedom are those of a chi-square with the mean and variance that the estimate would have if all
+    units varied alike and independently. NaN where the column leaves nothing.
 
     Args:
         column: shape (n,), nuisance taken out.
         outcome: shape (n,), nuisance taken out.
         nuisance: shape (n, p), orthonormal.
         groups: shape (n,), which units belong together; equal values side by side.
+        power: 1/2 is CR2, unbiased where all units vary alike; 1 is CR3, the sum of squared changes
+            as each group is left out, larger where the habit is on few units.
 
-    Source: Bell & McCaffrey 2002, Survey Methodology 28:169; Pustejovsky & Tipton 2018, J Bus Econ
+    Source: MacKinnon & White 1985, J Econometrics 29:305 (HC3); Bell & McCaffrey 2002, Survey Methodology 28:169; Pustejovsky & Tipton 2018, J Bus Econ
     Stat 36:672, eqs. 6, 11 and 12 (numbers from memory).
     """
     size = float(column @ column)
@@ -58,7 +62,7 @@ def robust(column: Floats, outcome: Floats, nuisance: Floats, groups: Floats) ->
     weights = np.zeros((len(column), len(parts)))
     for at, units in enumerate(parts):
         block = np.eye(len(units)) - basis[units] @ basis[units].T
-        weights[units, at] = _inverse_root(block) @ column[units] / size
+        weights[units, at] = _inverse(block, power) @ column[units] / size
     variance = float(np.square(weights.T @ left).sum())
     spread = weights - basis @ (basis.T @ weights)
     products = spread.T @ spread
@@ -66,10 +70,10 @@ def robust(column: Floats, outcome: Floats, nuisance: Floats, groups: Floats) ->
     return Robust(difference, float(np.sqrt(variance)), df)
 
 
-def _inverse_root(block: Floats) -> Floats:
-    """Return the symmetric inverse square root; directions in which nothing is left give 0."""
+def _inverse(block: Floats, power: float) -> Floats:
+    """Return the block to the minus ``power``; directions in which nothing is left give 0."""
     size, vectors = np.linalg.eigh(block)
     kept = size > 1e-9
-    root = np.where(kept, 1 / np.sqrt(np.where(kept, size, 1.0)), 0.0)
-    inverse: Floats = (vectors * root) @ vectors.T
+    weight = np.where(kept, np.where(kept, size, 1.0) ** -power, 0.0)
+    inverse: Floats = (vectors * weight) @ vectors.T
     return inverse

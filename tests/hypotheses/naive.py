@@ -536,7 +536,7 @@ def _p(fit):
 
 
 def _robust_p(part, rule):
-    """HC2 on whitened scores; degrees of freedom of Bell and McCaffrey, by their definition.
+    """HC3 on whitened scores; degrees of freedom of Bell and McCaffrey, by their definition.
 
     With c the weights that give the coefficient and S the weights that give its estimated
     variance as a quadratic form y' S y in independent equal units: 2 E^2 / Var of that form.
@@ -546,7 +546,7 @@ def _robust_p(part, rule):
     hat = X @ np.linalg.inv(X.T @ X) @ X.T
     weights = (np.linalg.inv(X.T @ X) @ X.T)[-1]
     rest = np.eye(len(y)) - hat
-    form = rest @ np.diag(weights**2 / (1 - np.diag(hat))) @ rest
+    form = rest @ np.diag(weights**2 / (1 - np.diag(hat)) ** 2) @ rest
     df = np.trace(form) ** 2 / np.trace(form @ form)
     return 2 * student.sf(abs(weights @ y) / sqrt(y @ form @ y), df)
 

@@ -116,7 +116,7 @@ def test_a_rare_habit_whose_days_are_alike_is_clear():
 
 
 # How much there was of a rare habit whose days scatter three times as far: the least squares p of
-# its slope passes, with HC2 (statsmodels), as wide as CR2 for days of their own, it does not.
+# its slope passes, with HC3 (statsmodels), which CR3 is for days of their own, it does not.
 def test_the_dose_of_a_rare_habit_is_held_to_the_scatter_of_its_days():
     table = month(
         UNEVEN["uneven_3"],
@@ -140,7 +140,7 @@ def test_the_dose_of_a_rare_habit_is_held_to_the_scatter_of_its_days():
     sensors = [frame["sensor"] == sensor for sensor in sorted(set(frame["sensor"]))]
     X = np.column_stack([scores[1], frame["rest_day"], np.arange(60), *sensors]).astype(float)
     assert lm.OLS(scores[0], X).fit().pvalues[0] < 0.05
-    assert lm.OLS(scores[0], X).fit(cov_type="HC2", use_t=True).pvalues[0] > 0.05
+    assert lm.OLS(scores[0], X).fit(cov_type="HC3", use_t=True).pvalues[0] > 0.05
 
 
 def test_a_rule_without_any_scatter_has_a_bound_beyond_every_other():

@@ -1,4 +1,4 @@
-"""CR2 with Satterthwaite degrees of freedom, against R's clubSandwich, statsmodels and Welch."""
+"""CR2 and CR3 with their degrees of freedom, against clubSandwich, statsmodels, Welch, refits."""
 
 import csv
 
@@ -44,13 +44,13 @@ MODELS = {
 }
 
 
-def fitted(y, column, others, groups):
+def fitted(y, column, others, groups, power=0.5):
     """One column beside an intercept and others."""
     _, codes = np.unique(groups, return_inverse=True)
     order = np.argsort(codes, kind="stable")
     basis = orthonormal(np.column_stack([np.ones(len(y)), *others])[order])
     x, left = residual(basis, np.column_stack([column, y])[order]).T
-    return robust(x, left, basis, codes[order].astype(float))
+    return robust(x, left, basis, codes[order].astype(float), power)
 
 
 # R 4.2.2, clubSandwich 0.5.8: datasets/reference/f_cr2.R.
@@ -69,8 +69,9 @@ def test_clubsandwich(expected):
     assert found.df == pytest.approx(float(expected["df"]), rel=1e-9)
 
 
-# With one unit a group CR2 is HC2 (MacKinnon & White 1985, J Econometrics 29:305).
-def test_units_of_their_own_are_hc2_of_a_general_library():
+# With one unit a group CR2 is HC2, CR3 HC3 (MacKinnon & White 1985, J Econometrics 29:305).
+@pytest.mark.parametrize(("kind", "power"), [("HC2", 0.5), ("HC3", 1.0)])
+def test_units_of_their_own_are_those_of_a_general_library(kind, power):
     import statsmodels.regression.linear_model as lm
 
     rng = np.random.default_rng(3)
@@ -79,10 +80,24 @@ def test_units_of_their_own_are_hc2_of_a_general_library():
         x = (rng.random(30) < 0.2).astype(float)
         y = X @ [1.0, -2.0, 0.5] + x + rng.normal(size=30) * (1 + 2 * x)
         design = np.column_stack([np.ones(30), X, x])
-        fit = lm.OLS(y, design).fit(cov_type="HC2")
-        found = fitted(y, x, list(X.T), np.arange(30))
+        fit = lm.OLS(y, design).fit(cov_type=kind)
+        found = fitted(y, x, list(X.T), np.arange(30), power)
         assert found.difference == pytest.approx(fit.params[-1], rel=1e-9)
         assert found.standard_error == pytest.approx(fit.bse[-1], rel=1e-9)
+
+
+# CR3 is the jackknife: each group left out in turn, the squared changes added up.
+def test_groups_left_out_in_turn_are_cr3():
+    y, columns, groups = _orthodont()
+    X = np.column_stack([columns["age"], columns["male"], np.ones(len(y))])
+
+    def slope(keep):
+        return np.linalg.lstsq(X[keep], y[keep], rcond=None)[0][0]
+
+    whole = slope(groups != "")
+    changes = [slope(groups != group) - whole for group in np.unique(groups)]
+    found = fitted(y, columns["age"], [columns["male"]], groups, 1.0)
+    assert found.standard_error == pytest.approx(np.sqrt(np.square(changes).sum()), rel=1e-9)
 
 
 # Two groups of units: Welch's standard error, and the degrees of freedom of Bell & McCaffrey for
