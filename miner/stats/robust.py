@@ -47,8 +47,9 @@ def robust(
         power: 1/2 is CR2, unbiased where all units vary alike; 1 is CR3, the sum of squared changes
             as each group is left out, larger where the habit is on few units.
 
-    Source: MacKinnon & White 1985, J Econometrics 29:305 (HC3); Bell & McCaffrey 2002, Survey Methodology 28:169; Pustejovsky & Tipton 2018, J Bus Econ
-    Stat 36:672, eqs. 6, 11 and 12 (numbers from memory).
+    Source: MacKinnon & White 1985, J Econometrics 29:305 (HC3); Bell & McCaffrey 2002, Survey
+    Methodology 28:169; Pustejovsky & Tipton 2018, J Bus Econ Stat 36:672, eqs. 6, 11 and 12
+    (numbers from memory).
     """
     size = float(column @ column)
     if not size > 1e-12:
