@@ -22,11 +22,11 @@ import numpy as np
 from scipy.stats import binomtest
 
 from miner import rulebook
-from miner.caseload.doubts import weekday_note
+from miner.caseload.doubts import weekday_doubt
 from miner.caseload.fitting import HabitFit, _along
 from miner.caseload.pooling import adjusted, judge
 from miner.caseload.question import Units, fit_question, usable, usable_dose
-from miner.results import Evidence, Shape
+from miner.results import Doubt, Evidence, Shape
 
 DAYS, MEALS = 28, 3
 WORTH = 0.1
@@ -122,9 +122,9 @@ def clear(habits: dict[str, np.ndarray], rise: np.ndarray, unit: str) -> set[str
         shape = habit.shape
         worth = WORTH / (span if (span := habit.span) and shape is Shape.DOSE else 1.0)
 
-        def doubts(difference: float, own: Units = units[shape]) -> tuple[str, ...]:
-            note = weekday_note(own, difference, GUARD.hint_level_searched)
-            return () if note is None else (note,)
+        def doubts(difference: float, own: Units = units[shape]) -> tuple[Doubt, ...]:
+            doubt = weekday_doubt(own, difference, GUARD.hint_level_searched)
+            return () if doubt is None else (doubt,)
 
         answer = habit.best.answer
         if judge(answer, habit.p, float(p), worth, GUARD, doubts)[0] is Evidence.CLEAR:

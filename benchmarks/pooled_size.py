@@ -22,7 +22,7 @@ from miner import rulebook
 from miner.caseload import question
 from miner.caseload.pooling import judge
 from miner.caseload.question import Units, fit_question, usable
-from miner.results import Evidence
+from miner.results import Doubt, Evidence
 
 DAYS = 28
 WORTH = 0.5
@@ -61,7 +61,7 @@ def units(world: str, clients: int, seed: int, effect: float = 0.0) -> Units:
     return usable(made, fewest_each_side=2, fewest_units=14, least_kept=0.1)
 
 
-def no_doubts(difference: float) -> tuple[str, ...]:  # noqa: ARG001
+def no_doubts(difference: float) -> tuple[Doubt, ...]:  # noqa: ARG001
     """Return no doubt: nothing else is recorded that could hold a difference back."""
     return ()
 

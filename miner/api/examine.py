@@ -142,13 +142,14 @@ def _row(task: Task, client: Client, ranking: Ranking, report: CheckReport) -> C
         clear=levels.count(Evidence.CLEAR),
         hints=levels.count(Evidence.HINT),
         pooled=client.settings.pooled,
+        cautions=tuple(item.text for item in report.cautions if item.kind in SHOWN),
         attention=(*_attention(ranking, report), *_notes(client, ranking)),
         not_asked=report.intake_not_asked,
     )
 
 
 def _attention(ranking: Ranking, report: CheckReport) -> list[str]:
-    said = [item.text for item in report.cautions if item.kind in SHOWN]
+    said = []
     asked = [item for item in report.findings if item.severity is Severity.QUESTION]
     if asked:
         said.append(f"Questions in the check ({len(asked)}): miner check CLIENT shows them.")

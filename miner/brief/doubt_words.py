@@ -6,6 +6,7 @@ from miner.brief.sentences import say
 from miner.brief.text.words import factor_phrase
 from miner.brief.wording import capital, day_name, listed
 from miner.results import Doubt, DoubtCode, Hypothesis
+from miner.results.caseload import PooledEffect
 from miner.rulebook import RuleBook
 
 WEEKDAYS = {
@@ -33,6 +34,24 @@ def doubt_sentences(item: Hypothesis, rules: RuleBook, unit: str = "day") -> lis
             )
         )  # fmt: skip
     return found
+
+
+def pooled_doubt_sentences(item: PooledEffect, rules: RuleBook, unit: str) -> list[str]:
+    """Return why a pooled difference that passes is a hint all the same, a text a reason.
+
+    Args:
+        item: what was found across clients.
+        rules: the rule books.
+        unit: "day" or "meal".
+    """
+    codes = dict.fromkeys(doubt.code for doubt in item.doubts)
+    return [
+        say(
+            rules, "pooled_doubt", str(code),
+            other=_other(code, [doubt for doubt in item.doubts if doubt.code is code], rules, unit),
+        )
+        for code in codes
+    ]  # fmt: skip
 
 
 def _other(code: DoubtCode, doubts: list[Doubt], rules: RuleBook, unit: str) -> str:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from miner.caseload.question import Units, fit_question
 from miner.caseload.store import PooledUnits
 from miner.caseload.units import BY_CLOCK, factor_column
-from miner.results import Shape
+from miner.results import Doubt, DoubtCode, Shape
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.stats.pooling import within_between
 
@@ -51,37 +51,39 @@ class Doubts:
     unit: str
     read: Callable[[], Units]
 
-    def found(self, difference: float) -> tuple[str, ...]:
+    def found(self, difference: float) -> tuple[Doubt, ...]:
         """Return why a difference that passes is a hint all the same; empty if it is not."""
         fitted = self.read()
-        said = (
-            self._confounders(fitted, difference),
+        level = self.rules.guardrails.hint_level_searched
+        others = (
             self._by_clock(fitted, difference),
-            weekday_note(fitted, difference, self.rules.guardrails.hint_level_searched),
+            weekday_doubt(fitted, difference, level),
         )
-        return tuple(note for note in said if note is not None)
+        confounders = self._confounders(fitted, difference)
+        return (*confounders, *(doubt for doubt in others if doubt is not None))
 
     def _again(self, fitted: Units, column: str) -> Floats:
         values = self.units.read([column])[column].to_numpy(dtype=float)
         return np.asarray(values[fitted.rows])
 
-    def _confounders(self, fitted: Units, difference: float) -> str | None:
-        halved = [
-            self.rules.factor(name, self.unit).phrase
-            for name in self.question.rule.confounders
-            if any(self._halves(fitted, difference, column) for column in self._beside(name))
-        ]
-        if not halved:
-            return None
-        return f"Beside {' or '.join(halved)}, less than half of the difference is left."
+    def _confounders(self, fitted: Units, difference: float) -> list[Doubt]:
+        found = []
+        for name in self.question.rule.confounders:
+            beside = [self._left(fitted, difference, column) for column in self._beside(name)]
+            left = [share for share in beside if share is None or not share >= LEAST_LEFT]
+            if left:
+                least = None if None in left else min(share for share in left if share is not None)
+                found.append(Doubt(DoubtCode.CONFOUNDER, name, least))
+        return found
 
-    def _halves(self, fitted: Units, difference: float, column: str) -> bool:
+    def _left(self, fitted: Units, difference: float, column: str) -> float | None:
+        """Return the share of a difference that is left beside a column; None if not fitted."""
         within = within_between(self._again(fitted, column), fitted.clients)[0]
         values = np.nan_to_num(within, nan=0.0)[:, None]
         if not values.any():
-            return False
+            return 1.0
         again = fit_question(fitted, each=False, beside=values).answer
-        return again.difference is None or not again.difference / difference >= LEAST_LEFT
+        return None if again.difference is None else again.difference / difference
 
     def _beside(self, name: str) -> list[str]:
         """Return the columns of a confounder, its cut and its dose."""
@@ -92,7 +94,7 @@ class Doubts:
         columns = (factor_column(name, lag, shape) for shape in Shape)
         return [column for column in columns if column in self.units.columns]
 
-    def _by_clock(self, fitted: Units, difference: float) -> str | None:
+    def _by_clock(self, fitted: Units, difference: float) -> Doubt | None:
         if self.question.target.window not in self.question.rule.moves_window:
             return None
         y = self._again(fitted, f"{BY_CLOCK}{self.question.outcome}")
@@ -106,11 +108,11 @@ class Doubts:
                 and again.p <= self.rules.guardrails.hint_level
             ):
                 return None
-        return "It does not hold when the outcome is read at fixed clock times."
+        return Doubt(DoubtCode.CLOCK)
 
 
-def weekday_note(units: Units, difference: float, level: float) -> str | None:
-    """Return what is said where a difference does not hold within weekdays; None where it does.
+def weekday_doubt(units: Units, difference: float, level: float) -> Doubt | None:
+    """Return the doubt about a difference that does not hold within weekdays; None where it does.
 
     A week that clients have in common brings a habit and an outcome together in all of them. What
     each client's own week does differs from client to client, and shows in how far they lie apart.
@@ -121,14 +123,10 @@ def weekday_note(units: Units, difference: float, level: float) -> str | None:
         level: the largest p at which it holds.
     """
     again = fit_question(_within_weekdays(units), each=False).answer
-    if (
-        again.difference is not None
-        and again.p is not None
-        and again.difference / difference >= LEAST_LEFT
-        and again.p <= level
-    ):
+    left = None if again.difference is None else again.difference / difference
+    if left is not None and again.p is not None and left >= LEAST_LEFT and again.p <= level:
         return None
-    return "Within weekdays it does not hold: the clients may have their week in common."
+    return Doubt(DoubtCode.WEEKDAY, left=left)
 
 
 def _within_weekdays(units: Units) -> Units:

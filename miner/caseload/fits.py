@@ -15,7 +15,7 @@ from miner.caseload.doubts import Question
 from miner.caseload.fitting import HabitFit
 from miner.caseload.question import OwnSlopes, PoolFit
 from miner.caseload.store import POOLED, Store
-from miner.results import Shape
+from miner.results import Doubt, DoubtCode, Shape
 from miner.results.caseload import Estimate
 from miner.stats.pooling_own import SlopesOnGrid
 from miner.stats.shrunken_slopes import ShrunkenSlopes
@@ -53,15 +53,17 @@ class KeptFits:
         found = {"fit": None if fit is None else _of_habit(fit)}
         self._write(self._name(question, "fit"), found)
 
-    def doubts(self, question: Question) -> tuple[str, ...] | None:
+    def doubts(self, question: Question) -> tuple[Doubt, ...] | None:
         """Return why a difference that passes is a hint all the same; None if not kept."""
         raw = self._store.read_json(self._name(question, "doubts"))
-        sound = isinstance(raw, list) and all(isinstance(text, str) for text in raw)
-        return tuple(raw) if sound else None
+        try:
+            return tuple(Doubt(**item | {"code": DoubtCode(item["code"])}) for item in raw)
+        except (TypeError, KeyError, ValueError):
+            return None
 
-    def keep_doubts(self, question: Question, notes: tuple[str, ...]) -> None:
+    def keep_doubts(self, question: Question, doubts: tuple[Doubt, ...]) -> None:
         """Keep them."""
-        self._write(self._name(question, "doubts"), list(notes))
+        self._write(self._name(question, "doubts"), [doubt.to_dict() for doubt in doubts])
 
     def _name(self, question: Question, what: str) -> str:
         asked = repr((question.factor, question.lag, question.outcome)).encode()

@@ -20,7 +20,7 @@ from miner.caseload.question import REML_FROM, OwnSlopes, PoolFit
 from miner.caseload.record import Told
 from miner.caseload.running import Pace, Progress, run
 from miner.caseload.store import PooledUnits
-from miner.results import Evidence, Per, Shape
+from miner.results import Doubt, Evidence, Per, Shape
 from miner.results.caseload import ByClient, ClientRow, Estimate, PooledEffect
 from miner.rulebook import Guardrails, RuleBook
 from miner.stats.multiplicity import holm
@@ -110,13 +110,13 @@ def _fits(
     ]
 
 
-def _doubts(doubts: Doubts, kept: KeptFits | None, difference: float) -> tuple[str, ...]:
-    notes = None if kept is None else kept.doubts(doubts.question)
-    if notes is None:
-        notes = doubts.found(difference)
+def _doubts(doubts: Doubts, kept: KeptFits | None, difference: float) -> tuple[Doubt, ...]:
+    found = None if kept is None else kept.doubts(doubts.question)
+    if found is None:
+        found = doubts.found(difference)
         if kept is not None:
-            kept.keep_doubts(doubts.question, notes)
-    return notes
+            kept.keep_doubts(doubts.question, found)
+    return found
 
 
 def _effect(
@@ -124,7 +124,7 @@ def _effect(
     habit: HabitFit,
     p_adjusted: float,
     guard: Guardrails,
-    doubts: Callable[[float], tuple[str, ...]],
+    doubts: Callable[[float], tuple[Doubt, ...]],
     rows: Sequence[ClientRow],
     told: Sequence[Told],
 ) -> PooledEffect:
@@ -133,7 +133,7 @@ def _effect(
     per = per_of(question, shape, habit.span)
     p = habit.p
     worth = question.target.smallest_worth_it / (1.0 if per is None else per.span)
-    evidence, notes = judge(answer, p, p_adjusted, worth, guard, doubts)
+    evidence, raised = judge(answer, p, p_adjusted, worth, guard, doubts)
     others = [other.answer for own, other in habit.fits.items() if own is not shape]
     effect = PooledEffect(
         factor=question.factor, outcome=question.outcome, lag_days=question.lag,
@@ -145,7 +145,7 @@ def _effect(
         reml=fit.reml, apart=_apart(fit, answer), between=fit.between, phi=fit.phi,
         smallest_worth_it=question.target.smallest_worth_it,
         spread_for_shrinkage=_about_zero(answer, method, 1.0 if per is None else per.span),
-        notes=notes, shape=shape, per=per, other_shape=others[0] if others else None,
+        doubts=raised, shape=shape, per=per, other_shape=others[0] if others else None,
     )  # fmt: skip
     if len(rows) > MOST_LISTED_THROUGHOUT and evidence not in (Evidence.CLEAR, Evidence.HINT):
         return effect
@@ -158,8 +158,8 @@ def judge(
     p_adjusted: float,
     worth: float,
     guard: Guardrails,
-    doubts: Callable[[float], tuple[str, ...]],
-) -> tuple[Evidence, tuple[str, ...]]:
+    doubts: Callable[[float], tuple[Doubt, ...]],
+) -> tuple[Evidence, tuple[Doubt, ...]]:
     """Return what a pooled difference may be called, and why not more.
 
     One too small to matter is little sign however sure it is: with many clients the smallest
@@ -177,13 +177,13 @@ def judge(
     from scipy.stats import t
 
     if answer.difference is None or answer.standard_error is None or answer.df is None:
-        return Evidence.CANNOT_TELL, (answer.problem,)
+        return Evidence.CANNOT_TELL, ()
     reach = float(t.ppf(0.95, answer.df)) * answer.standard_error
     if -worth < answer.difference - reach and answer.difference + reach < worth:
         return Evidence.LITTLE_SIGN, ()
     if p_adjusted <= guard.claim_level:
-        notes = doubts(answer.difference)
-        return (Evidence.HINT if notes else Evidence.CLEAR), notes
+        raised = doubts(answer.difference)
+        return (Evidence.HINT if raised else Evidence.CLEAR), raised
     if p <= guard.hint_level and abs(answer.difference) >= worth:
         return Evidence.HINT, ()
     return Evidence.CANNOT_TELL, ()

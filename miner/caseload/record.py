@@ -62,7 +62,7 @@ def read_head(source: str | BinaryIO) -> Head:
     told = {(factor, outcome): Evidence(level) for factor, outcome, level in raw["told"]}
     row = raw["row"]
     known = {item.name: row[item.name] for item in fields(ClientRow)}
-    for name in ("attention", "not_asked"):
+    for name in ("cautions", "attention", "not_asked"):
         known[name] = tuple(known[name])
     prints = {int(day): mark for day, mark in raw["prints"].items()}
     return Head(ClientRow(**known), raw["fingerprint"], told, raw["code"], prints)

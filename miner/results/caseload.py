@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 from miner.results.base import Result, plain
-from miner.results.ranking import Evidence, Per, Shape
+from miner.results.ranking import Doubt, Evidence, Per, Shape
 from miner.results.suggestions import Suggested
 
 if TYPE_CHECKING:
@@ -23,7 +23,8 @@ class ClientRow(Result):
         clear: habits called clear; ``hints`` those called hints.
         pooled: consent to be pooled: True, False, or None where it was not asked.
         error: why the folder could not be used, in one line.
-        attention: what needs the practitioner's eye; ``not_asked`` what the intake left out.
+        cautions: referrals, insulin and the like: what comes before anything else.
+        attention: what else needs the practitioner's eye; ``not_asked`` what the intake left out.
     """
 
     client: str
@@ -36,6 +37,7 @@ class ClientRow(Result):
     hints: int
     pooled: bool | None
     error: str | None = None
+    cautions: tuple[str, ...] = ()
     attention: tuple[str, ...] = ()
     not_asked: tuple[str, ...] = ()
 
@@ -92,6 +94,7 @@ class PooledEffect(Result):
         p: with both shapes looked at.
         spread_for_shrinkage: root mean square of true differences about 0; from 20 clients.
         phi: dependence of one unit on that a day before.
+        doubts: why one that passes the claim level is a hint all the same.
     """
 
     factor: str
@@ -117,7 +120,7 @@ class PooledEffect(Result):
     smallest_worth_it: float
     spread_for_shrinkage: float | None = None
     by_client: tuple[ByClient, ...] = ()
-    notes: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
     sentence: str = ""
     shape: Shape = Shape.CUT
     per: Per | None = None
@@ -171,10 +174,12 @@ class Caseload(Result):
 
         left_out = ("by_client", "two_stage", "reml", "between", "per", "other_shape")
         names = [item.name for item in fields(PooledEffect) if item.name not in left_out]
-        return pd.DataFrame(
-            [{name: plain(getattr(item, name)) for name in names} for item in self.pooled],
-            columns=names,
-        )
+        rows = [
+            {name: plain(getattr(item, name)) for name in names}
+            | {"doubts": " ".join(doubt.code for doubt in item.doubts)}
+            for item in self.pooled
+        ]
+        return pd.DataFrame(rows, columns=names)
 
     def spreads(self) -> dict[tuple[str, str], float]:
         """Return (factor, outcome) -> how far true differences spread about 0."""

@@ -14,14 +14,14 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from miner import api, resources
+from miner import api, resources, rulebook
 from miner.brief.caseload import caseload_page
 from miner.brief.pooled import with_sentences
 from miner.brief.text.caseload import caseload_csv, caseload_parts, named
 from miner.brief.text.concerns import concerns
 from miner.brief.text.layout import render
 from miner.cli.group import miner as commands
-from miner.results import Evidence
+from miner.results import Doubt, DoubtCode, Evidence
 from miner.results.caseload import Caseload, ClientRow
 from miner.rulebook import RuleBook
 
@@ -79,6 +79,21 @@ def test_texts_that_differ_in_a_count_are_one_text() -> None:
     ]
 
 
+def test_cautions_of_any_client_come_before_all_else(found: Caseload, rules: RuleBook) -> None:
+    row = replace(found.clients[0], error=None, cautions=(), attention=())
+    clients = (
+        replace(row, client="a", attention=("Questions in the check (2): see.",)),
+        replace(row, client="b", status="error", error="the folder is empty"),
+        replace(row, client="c", cautions=("Below 54 mg/dL on 1 day. Refer.",)),
+    )
+    some = replace(found, clients=clients)
+    for told in (text_of(some, rules), caseload_page(some, rules)):
+        order = ("Refer.", "folder is empty", "in the check", "ranked</td>", "ranked 0 0")
+        places = [told.index(words) for words in order if words in told]
+        assert len(places) == 4
+        assert places == sorted(places)
+
+
 def test_hints_are_told_with_what_chance_alone_would_give(found: Caseload, rules: RuleBook) -> None:
     hint = replace(found.pooled[0], evidence=Evidence.HINT)
     some = replace(found, pooled=(hint, hint), questions_asked=140)
@@ -89,6 +104,30 @@ def test_hints_are_told_with_what_chance_alone_would_give(found: Caseload, rules
     clear = replace(found, pooled=(replace(hint, evidence=Evidence.CLEAR),))
     assert "chance alone" not in text_of(clear, rules)
     assert "chance alone" not in caseload_page(clear, rules)
+
+
+def test_doubts_are_codes_and_are_worded_where_they_are_printed(
+    found: Caseload,
+) -> None:
+    rules, one, other = rulebook.load(), "broken_sleep", "late_sleep"
+    raised = (
+        Doubt(DoubtCode.CONFOUNDER, one, 0.2),
+        Doubt(DoubtCode.CONFOUNDER, other, 0.4),
+        Doubt(DoubtCode.WEEKDAY, left=0.1),
+    )
+    hint = replace(found.pooled[0], evidence=Evidence.HINT, doubts=raised)
+    some = replace(found, pooled=(hint,))
+    phrases = " or ".join(rules.factor(name).phrase for name in (one, other))
+    words = (
+        f"{hint.sentence} Beside {phrases}, less than half of the difference is left. Within "
+        "weekdays it does not hold: the clients may have their week in common."
+    )
+    assert words in text_of(some, rules)
+    assert words in caseload_page(some, rules)
+    (written,) = some.to_dict()["pooled"]
+    assert written["doubts"][0] == {"code": "confounder", "other": one, "left": 0.2}
+    assert "weekdays" not in json.dumps(written)
+    assert some.pooled_frame()["doubts"].tolist() == ["confounder confounder weekday"]
 
 
 def test_everyone_concerned_is_named_in_detail(found: Caseload, rules: RuleBook) -> None:
@@ -161,8 +200,10 @@ def test_csv_has_a_line_a_client(found: Caseload) -> None:
     assert rows[21]["pooled"] == "0"
     assert rows[22]["pooled"] == ""
     assert any(len(row.attention) > 1 for row in found.clients)
+    assert any(row.cautions for row in found.clients)
     for said, row in zip(rows, found.clients, strict=True):
         assert said["attention"] == " ".join(row.attention)
+        assert said["cautions"] == " ".join(row.cautions)
         assert said["not_asked"] == ", ".join(row.not_asked)
 
 

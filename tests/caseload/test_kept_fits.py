@@ -18,6 +18,7 @@ from miner.caseload.fits import POOLED, KeptFits
 from miner.caseload.fitting import FitTask, fit_task
 from miner.caseload.question import PoolFit
 from miner.caseload.store import NAME, Store
+from miner.results import Doubt, DoubtCode
 from miner.results.caseload import Caseload
 
 
@@ -169,11 +170,15 @@ def test_what_is_said_beside_a_difference_is_kept_with_its_question(tmp_path: Pa
 
     store = Store(tmp_path)
     fits = KeptFits(store, ("one",))
-    fits.keep_doubts(asked("short_sleep"), ("less than half is left",))
+    doubts = (Doubt(DoubtCode.CONFOUNDER, "broken_sleep", 0.25), Doubt(DoubtCode.CLOCK))
+    fits.keep_doubts(asked("short_sleep"), doubts)
     fits.keep_doubts(asked("broken_sleep"), ())
     again = KeptFits(store, ("one",))
-    assert again.doubts(asked("short_sleep")) == ("less than half is left",)
+    assert again.doubts(asked("short_sleep")) == doubts
     assert again.doubts(asked("broken_sleep")) == ()
     assert again.doubts(asked("long_sleep")) is None
+    for path in (tmp_path / POOLED).rglob("*-doubts.json"):
+        path.write_text('[{"code": "no such doubt"}]', encoding="utf-8")
+    assert again.doubts(asked("short_sleep")) is None
     assert KeptFits(store, ("other",)).doubts(asked("short_sleep")) is None
     assert not list((tmp_path / POOLED).iterdir())

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from rich.console import JustifyMethod
 
+from miner.brief.doubt_words import pooled_doubt_sentences
 from miner.brief.pooled import habit_phrase
 from miner.brief.said_of import of_client
 from miner.brief.text.amounts import Amounts, chance
@@ -50,8 +51,8 @@ def caseload_parts(found: Caseload, rules: RuleBook, *, detail: bool = False) ->
     teller = CaseloadTeller(found, rules, Amounts(found.display_unit))
     return [
         *teller.opening(),
-        *section("Clients", teller.clients(detail)),
         *section("Needs your eye", teller.attention(detail)),
+        *section("Clients", teller.clients(detail)),
         *teller.shared(detail),
         *section("What the caseload suggests", teller.suggestions()),
         *section("Who differs from the rest", teller.different()),
@@ -68,9 +69,9 @@ def caseload_csv(found: Caseload) -> str:
     """Return one line a client."""
     header = (
         "client", "folder", "unit", "usable_units", "left_out_units", "status", "clear", "hints",
-        "pooled", "error", "attention", "not_asked",
+        "pooled", "error", "cautions", "attention", "not_asked",
     )  # fmt: skip
-    between = {"attention": " ", "not_asked": ", "}
+    between = {"cautions": " ", "attention": " ", "not_asked": ", "}
     rows = (
         [
             between[name].join(getattr(row, name)) if name in between else getattr(row, name)
@@ -150,7 +151,7 @@ class CaseloadTeller:
         return [paragraph(f"{named(names, most)}: {text}", 2) for names, text in self.eye()]
 
     def eye(self) -> list[tuple[list[str], str]]:
-        """Return who is concerned, and by what: what could not be used first."""
+        """Return who is concerned, and by what, cautions first."""
         rows = self.found.clients
         everyone, all_of_them = [clean(row.client, 40) for row in rows], f"all {len(rows)} clients"
         return [
@@ -193,7 +194,7 @@ class CaseloadTeller:
 
     def told(self, item: PooledEffect) -> str:
         """Return the sentence of an effect with what has to be said beside it."""
-        said = [item.sentence, *item.notes]
+        said = [item.sentence, *pooled_doubt_sentences(item, self.rules, self.found.unit)]
         if item.apart:
             said.append("The two ways of pooling differ by more than half a standard error.")
         return " ".join(said)
