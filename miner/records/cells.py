@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
-import pyarrow as pa
 from numpy.typing import NDArray
 
 from miner.records.columns import COLUMNS, Number, factor
@@ -14,7 +13,8 @@ from miner.records.findings import Findings
 from miner.records.fold import fold
 from miner.records.lengths import lengths
 from miner.records.sources import Source
-from miner.records.table_file import Table, Text
+from miner.records.table_file import Table
+from miner.records.text_columns import Text, repeated
 from miner.records.thousands import without_thousands
 from miner.results import Severity
 
@@ -139,12 +139,6 @@ def read_words(table: Table, source: Source, name: str) -> Text:
     else:
         words = table.text(source.columns[name])
     return fold_all(words) if name in COLUMNS[source.stream].folded else words
-
-
-def repeated(word: str, times: int) -> Text:
-    """Return a column that holds one word."""
-    words = pa.repeat(pa.scalar(word, pa.large_string()), times)
-    return pd.Series(pd.array(words, dtype="str"))
 
 
 def fold_all(words: Text) -> Text:

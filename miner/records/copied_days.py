@@ -9,6 +9,7 @@ from miner.errors import several
 from miner.records.client import Client, Settings
 from miner.records.findings import Findings
 from miner.records.same_readings import MINUTES, day_prints
+from miner.records.text_columns import blank
 from miner.results import Severity
 
 COPIED = "the very readings of an earlier day"
@@ -42,7 +43,7 @@ def copied_days(glucose: pd.DataFrame, _: Settings, findings: Findings) -> pd.Da
         stream="glucose",
         column="glucose",
     )
-    free = copied & (glucose["left_out"] == "").to_numpy(dtype=bool)
+    free = copied & blank(glucose["left_out"])
     return glucose.assign(left_out=glucose["left_out"].mask(free, COPIED))
 
 
@@ -52,9 +53,11 @@ def _perhaps_copied(glucose: pd.DataFrame) -> pd.DataFrame:
     Sums of whole numbers are exact: copies have the same, and few other days do.
     """
     minute = glucose["clock"].to_numpy().astype("datetime64[m]").astype(np.int64)
-    value = np.nan_to_num(np.round(glucose["glucose"].to_numpy(np.float64)))
+    value = np.round(glucose["glucose"].to_numpy(np.float64))
+    value[np.isnan(value)] = 0
     day = minute // MINUTES
+    of_day = minute - day * MINUTES + 1
     day -= day.min(initial=0)
-    sums = np.bincount(day, weights=value * (minute % MINUTES + 1))
+    sums = np.bincount(day, weights=value * of_day)
     _, at, times = np.unique(sums, return_inverse=True, return_counts=True)
     return glucose[((times[at] > 1) & (sums > 0))[day]]

@@ -21,6 +21,7 @@ from miner.records.agreement import (
 from miner.records.columns import STILL
 from miner.records.days_apart import days_that_do_not_meet, iso_day
 from miner.records.findings import Findings
+from miner.records.text_columns import used_rows
 from miner.results import Severity
 
 STEPS_ASLEEP = 200.0
@@ -58,7 +59,7 @@ def hold_together(streams: Streams, findings: Findings) -> None:
     """
     if all(frame.empty for name, frame in streams.items() if name != "glucose"):
         return
-    used = {name: frame[frame["left_out"] == ""] for name, frame in streams.items()}
+    used = {name: used_rows(frame) for name, frame in streams.items()}
     days_that_do_not_meet(used, findings)
     meals = _meals_and_glucose(used)
     if meals is not None:

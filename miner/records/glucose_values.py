@@ -7,12 +7,13 @@ import re
 import numpy as np
 import pandas as pd
 
-from miner.records.cells import Floats, Mask, read_words, repeated, to_numbers, where_from
+from miner.records.cells import Floats, Mask, read_words, to_numbers, where_from
 from miner.records.columns import factor
 from miner.records.findings import Findings
 from miner.records.glucose_units import impossible, wrong_unit
 from miner.records.sources import Source
 from miner.records.table_file import Table
+from miner.records.text_columns import repeated
 from miner.results import Severity
 
 LOW = re.compile(r"(?:lo|low|<\s*\d+(?:[.,]\d+)?)", re.IGNORECASE)

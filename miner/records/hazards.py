@@ -17,6 +17,7 @@ from miner.records.findings import Findings
 from miner.records.jumps import jumps
 from miner.records.pressure import VERY_LOW_MG_DL
 from miner.records.stuck import stuck_values
+from miner.records.text_columns import blank
 from miner.results import Severity
 
 Detector = Callable[[pd.DataFrame, Settings, Findings], pd.DataFrame]
@@ -60,7 +61,7 @@ def first_day(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd
         if not any(begun - _FIRST_DAY < known <= begun for known in declared):
             young |= (frame["sensor"] == sensor).to_numpy() & (clock < begun + _FIRST_DAY)
     if young.any():
-        young &= (frame["left_out"] == "").to_numpy()
+        young &= blank(frame["left_out"])
     findings.rows(
         Severity.LEFT_OUT,
         "{n} reading(s) of the first day of a sensor",
@@ -79,7 +80,7 @@ def confirmed_pressure(frame: pd.DataFrame, settings: Settings, findings: Findin
     for start, end in settings.pressure_lows:
         inside = frame["clock"].between(start - _AROUND_PRESSURE, end + _AROUND_PRESSURE)
         pressed |= inside.to_numpy()
-    pressed &= (frame["left_out"] == "").to_numpy()
+    pressed &= blank(frame["left_out"])
     findings.rows(
         Severity.LEFT_OUT,
         "{n} reading(s) in a confirmed pressure low and 15 minutes around it",

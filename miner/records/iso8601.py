@@ -19,6 +19,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from miner.records.text_columns import blank
+
 Stamps = NDArray[np.datetime64]
 Lengths = NDArray[np.timedelta64]
 Mask = NDArray[np.bool_]
@@ -70,32 +72,32 @@ class Written:
 
 def read_iso(text: pd.Series[str]) -> Written:
     """Read a column of times of ISO 8601, piece by piece; an empty text is unreadable."""
-    if len(text) <= PIECE:
-        return _read_piece(text)
-    pieces = [_read_piece(text.iloc[at : at + PIECE]) for at in range(0, len(text), PIECE)]
-    columns = ([getattr(each, field.name) for each in pieces] for field in fields(Written))
-    return Written(*map(np.concatenate, columns))
-
-
-def _read_piece(text: pd.Series[str]) -> Written:
     size = len(text)
-    cells = pc.cast(pa.array(text, from_pandas=True), pa.large_string())
-    if isinstance(cells, pa.ChunkedArray):
-        cells = cells.combine_chunks()
-    cells = pc.if_else(pc.equal(cells, ""), None, cells)
     found = Written(
         np.full(size, np.datetime64("NaT", "ns")),
         np.full(size, np.timedelta64("NaT", "ns")),
         np.zeros(size, dtype=bool),
         np.zeros(size, dtype=bool),
     )
+    for at in range(0, size, PIECE):
+        piece = (getattr(found, field.name)[at : at + PIECE] for field in fields(Written))
+        _read_piece(text.iloc[at : at + PIECE], Written(*piece))
+    return found
+
+
+def _read_piece(text: pd.Series[str], found: Written) -> None:
+    """Read some cells into their piece of what is found."""
+    cells = pc.cast(pa.array(text, from_pandas=True), pa.large_string())
+    if isinstance(cells, pa.ChunkedArray):
+        cells = cells.combine_chunks()
+    if blank(text).any():
+        cells = pc.if_else(pc.equal(cells, ""), None, cells)
     if not _alike(cells, found):
         plain = _matches(cells, _PLAIN)
         aware = _matches(cells, _PLAIN_AWARE)
         found.clock[plain] = _by_pandas(cells.filter(pa.array(plain)))
         _put_aware(cells, aware, _by_pandas(cells.filter(pa.array(aware))), found)
         _by_grammar(cells, ~plain & ~aware, found)
-    return found
 
 
 def offsets(text: pd.Series[str]) -> tuple[Lengths, Mask]:
@@ -126,7 +128,8 @@ def split_offset(text: pd.Series[str]) -> tuple[pd.Series[str], Lengths, Mask]:
 
 def _alike(cells: pa.LargeStringArray, found: Written) -> bool:
     """Read a column of times in full, none with an offset or all of them; say whether it is one."""
-    lengths = set(pc.unique(pc.utf8_length(cells)).to_pylist()) - {None}
+    # in bytes: what is not ASCII cannot be cast
+    lengths = set(pc.unique(pc.binary_length(cells)).to_pylist()) - {None}
     clock = _cast(cells, None) if lengths <= _TIMED_LENGTHS else None
     if clock is not None:
         found.clock[:] = clock

@@ -12,6 +12,7 @@ from miner.errors import several
 from miner.records.client import Settings
 from miner.records.findings import Findings
 from miner.records.samples import modal_gap
+from miner.records.text_columns import blank
 from miner.results import Severity
 
 FASTEST_MG_DL_PER_MIN = 5.0
@@ -44,7 +45,7 @@ class Used:
     def of(cls, frame: pd.DataFrame) -> Used:
         """Return the used readings of the glucose stream that have a value."""
         value = frame["glucose"].to_numpy()
-        used = (frame["left_out"] == "").to_numpy() & ~np.isnan(value)
+        used = blank(frame["left_out"]) & ~np.isnan(value)
         time, clock = frame["time"].to_numpy(), frame["clock"].to_numpy()
         if used.all():
             return cls(np.arange(len(time)), time, clock, value)
@@ -64,8 +65,8 @@ def jumps(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.Dat
     """
     used = Used.of(frame)
     if used.place.size > 1:
-        fast, steps = _impossible_rates(frame, used)
-        mixed = _files_of_two(frame, used, fast, steps, findings)
+        fast, least = _impossible_rates(frame, used)
+        mixed = _files_of_two(frame, used, fast, least, findings)
         if mixed:
             of_two = frame["file"].isin(mixed) & (frame["left_out"] == "")
             return frame.assign(left_out=frame["left_out"].mask(of_two, TWO_IN_ONE))
@@ -75,19 +76,22 @@ def jumps(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.Dat
     return frame
 
 
-def _impossible_rates(frame: pd.DataFrame, used: Used) -> tuple[Places, Places]:
-    """Return the places before a change of more than 5 mg/dL a minute, and all that are compared.
+def _impossible_rates(frame: pd.DataFrame, used: Used) -> tuple[Places, float]:
+    """Return the places before a change of more than 5 mg/dL a minute, and the least time compared.
 
     Readings closer than half the usual time apart (one stored, one on demand) are not compared.
     """
-    change = np.diff(used.value)
-    minutes = np.diff(used.time) / _MINUTE
     usual = modal_gap(used.time)
     least = 0.0 if usual is None else float(usual / _MINUTE) / 2
-    near = (minutes > 0) & (minutes <= LONGEST_RATE_MIN) & (minutes >= least)
-    compared = np.flatnonzero(near)
-    fast = compared[np.abs(change[compared]) > FASTEST_MG_DL_PER_MIN * minutes[compared]]
-    return fast[used.same_sensor(frame, fast)], compared
+    change = np.abs(np.diff(used.value))
+    large = np.flatnonzero(change > FASTEST_MG_DL_PER_MIN * least)
+    minutes = (used.time[large + 1] - used.time[large]) / _MINUTE
+    fast = _compared(minutes, least) & (change[large] > FASTEST_MG_DL_PER_MIN * minutes)
+    return large[fast][used.same_sensor(frame, large[fast])], least
+
+
+def _compared(minutes: NDArray[np.float64], least: float) -> NDArray[np.bool_]:
+    return np.asarray((minutes > 0) & (minutes <= LONGEST_RATE_MIN) & (minutes >= least))
 
 
 def _ask_about_rates(frame: pd.DataFrame, used: Used, at: Places, findings: Findings) -> None:
@@ -107,7 +111,7 @@ def _ask_about_rates(frame: pd.DataFrame, used: Used, at: Places, findings: Find
 
 
 def _files_of_two(
-    frame: pd.DataFrame, used: Used, fast: Places, compared: Places, findings: Findings
+    frame: pd.DataFrame, used: Used, fast: Places, least: float, findings: Findings
 ) -> list[str]:
     """Return the files in which two traces stand mixed, each with a finding that stops.
 
@@ -117,6 +121,7 @@ def _files_of_two(
     """
     if len(fast) < FEWEST_QUICK * FEWEST_MIXED_DAYS:
         return []
+    compared = np.flatnonzero(_compared(np.diff(used.time) / _MINUTE, least))
     day = used.clock.astype("datetime64[D]").astype(np.int64)
     files, file = np.unique(frame["file"].iloc[used.place].astype(str), return_inverse=True)
     key = file.astype(np.int64) * 1_000_000 + day

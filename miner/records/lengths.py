@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from miner.records.columns import factor
-from miner.records.table_file import Text
+from miner.records.text_columns import Text
 
 _NUMBER = r"\d{1,4}(?:[.,]\d{1,6})?"
 _HOURS = rf"(?P<h>{_NUMBER}) ?(?:h|hr|hrs|hours?|std|stunden?|horas?|heures?|ore)\.?"

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from miner.records.findings import Findings
+from miner.records.text_columns import used_rows
 from miner.results import Severity
 
 MORNINGS = range(1, 13)
@@ -32,18 +33,14 @@ def odd_clocks(streams: Mapping[str, pd.DataFrame], findings: Findings) -> None:
         findings: gets one question a stream and kind.
     """
     for name in ALL_DAY:
-        if _mornings(_used(streams[name].head(GLANCE))):
-            _half_a_clock(name, _used(streams[name]), findings)
-    others = {name: _used(frame) for name, frame in streams.items() if name != "glucose"}
+        if _mornings(used_rows(streams[name].head(GLANCE))):
+            _half_a_clock(name, used_rows(streams[name]), findings)
+    others = {name: used_rows(frame) for name, frame in streams.items() if name != "glucose"}
     if all(frame.empty for frame in others.values()):
         return
-    glucose = _offsets(_used(streams["glucose"]))
+    glucose = _offsets(used_rows(streams["glucose"]))
     for name, frame in others.items():
         _another_offset(name, frame, glucose, findings)
-
-
-def _used(frame: pd.DataFrame) -> pd.DataFrame:
-    return frame[(frame["left_out"] == "").to_numpy()]
 
 
 def _clock(frame: pd.DataFrame) -> pd.Series:

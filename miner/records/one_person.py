@@ -11,7 +11,8 @@ from miner.records.columns import names_a_person
 from miner.records.findings import Findings
 from miner.records.fold import fold
 from miner.records.sources import Source
-from miner.records.table_file import Table, Text
+from miner.records.table_file import Table
+from miner.records.text_columns import Text
 from miner.results import Severity
 
 _SHOWN = 3

@@ -13,6 +13,7 @@ from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.iso8601 import Stamps
 from miner.records.samples import join, modal_gap
+from miner.records.text_columns import blank, changes, used_rows
 from miner.records.two_at_once import CONTRADICTED, contradicted
 from miner.results import Severity
 
@@ -84,8 +85,7 @@ def once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 
 
 def _readings(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
-    file = frame["file"].array
-    begins = np.flatnonzero(np.asarray(file[1:] != file[:-1])) + 1
+    begins = changes(frame["file"])
     doubtful = contradicted(frame, begins, findings)
     if doubtful is None:
         return _contradictions(_glucose_once(frame, begins, findings), findings)
@@ -132,7 +132,7 @@ def _taken(frame: pd.DataFrame, order: NDArray[np.int64]) -> pd.DataFrame:
     columns = {}
     for name in frame.columns:
         column = frame[name]
-        if pd.api.types.is_string_dtype(column) and (column == column.iloc[0]).all():
+        if pd.api.types.is_string_dtype(column) and not changes(column).size:
             columns[name] = column.iloc[: len(order)].array
         else:
             columns[name] = column.array.take(order)
@@ -145,6 +145,7 @@ def _again(
     """Return the places in time order of readings that stand within ``near`` before already."""
     value, censored = (frame[name].to_numpy() for name in ("glucose", "censored"))
     sensor = frame["sensor"]
+    one_sensor = not changes(sensor).size
     found = np.zeros(len(time), dtype=bool)
     for back in (1, 2, 3):
         at = np.flatnonzero(time[back:] - time[:-back] <= near) + back
@@ -153,20 +154,25 @@ def _again(
         here, before = order[at], order[at - back]
         same = np.abs(value[here] - value[before]) <= _SAME_MG_DL
         same |= (censored[here] == censored[before]) & (censored[here] != 0)
-        one, two = (sensor.iloc[each].array for each in (here, before))
-        found[at[same & np.asarray((one == two) | (one == "") | (two == ""))]] = True
+        if not one_sensor:
+            one, two = (sensor.iloc[each].array for each in (here, before))
+            same &= np.asarray((one == two) | (one == "") | (two == ""))
+        found[at[same]] = True
     return np.flatnonzero(found)
 
 
 def _contradictions(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
-    minute = frame["time"].to_numpy().astype("datetime64[m]")
+    time = frame["time"].to_numpy()
+    if len(time) < 2 or np.diff(time).min() >= _SAME_TIME:
+        return frame
+    minute = time.astype("datetime64[m]")
     clash = minute[1:] == minute[:-1]
     if not clash.any():
         return frame
-    used = (frame["left_out"] == "").to_numpy()
+    used = blank(frame["left_out"])
     rival = np.zeros(len(frame), dtype=bool)
     sensor = pd.factorize(frame["sensor"])[0]
-    unknown = (frame["sensor"] == "").to_numpy()
+    unknown = blank(frame["sensor"])
     clash &= used[1:] & used[:-1]
     clash &= (sensor[1:] == sensor[:-1]) | unknown[1:] | unknown[:-1]
     rival[1:] |= clash
@@ -212,7 +218,7 @@ def _records_once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.Da
 
 
 def _nights_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
-    again, rival = _rival_nights(frame[frame["left_out"] == ""])
+    again, rival = _rival_nights(used_rows(frame))
     findings.rows(
         Severity.NOTE,
         "{n} earlier record(s) of a night that was written again",

@@ -14,7 +14,8 @@ from miner.records.columns import factor
 from miner.records.findings import Findings
 from miner.records.iso8601 import YEARS, Lengths, Mask, Stamps, offsets, offsets_of
 from miner.records.sources import DURATION, UTC_OFFSET, Source
-from miner.records.table_file import Table, Text
+from miner.records.table_file import Table
+from miner.records.text_columns import Text
 from miner.records.text_file import map_it
 from miner.records.time_hints import hint
 from miner.records.times import Times, read_times, to_clock, with_offsets
@@ -86,8 +87,11 @@ def place_rows(table: Table, source: Source, zone: str | None, findings: Finding
             good &= usable | (source.stream in WITHOUT_END)
             end, end_clock = _after(begin, minutes, zone)
             end = np.where(usable, end, np.datetime64("NaT"))
+    if good.all():
+        zoned = (bool(unzoned.any()), bool(begin.own_offset.any()))
+        return Placed(table, begin.instant, begin.clock, end, end_clock, *zoned, begin.date_only)
     return Placed(
-        table if good.all() else table.keep(good),
+        table.keep(good),
         begin.instant[good],
         begin.clock[good],
         None if end is None else end[good],

@@ -43,12 +43,19 @@ def without_impossible_dates(
     found = {}
     for name, frame in frames.items():
         times = frame["clock" if "clock" in frame.columns else "start_clock"].to_numpy()
+        if not times.size or (_all_within(times, near) and _all_within(times, wide)):
+            found[name] = frame
+            continue
         odd, far = (times < _FIRST) | _outside(times, wide), _outside(times, near)
         few = _FEW_READINGS if name == "glucose" else _FEW_RECORDS
-        if times.size and far.mean() <= few:
+        if far.mean() <= few:
             odd |= far
         found[name] = _without(frame, times, odd, usual, findings)
     return found
+
+
+def _all_within(times: Stamps, span: Span) -> bool:
+    return bool(times.min() >= max(span[0], _FIRST) and times.max() <= span[1])
 
 
 def _outside(times: Stamps, span: Span) -> NDArray[np.bool_]:
@@ -73,7 +80,8 @@ def _without(
 
 def _days(times: Stamps) -> NDArray[np.int64]:
     """Return how many times lie on the days from 2000 on, up to each day."""
-    days = times[times >= _FIRST].astype("datetime64[ns]").view(np.int64) // _DAY_NS
+    late = times if times.size and times.min() >= _FIRST else times[times >= _FIRST]
+    days = late.astype("datetime64[ns]").view(np.int64) // _DAY_NS
     return np.cumsum(np.bincount(days - _EARLIEST)) if days.size else np.zeros(0, np.int64)
 
 

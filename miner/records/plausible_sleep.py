@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.records.findings import Findings
+from miner.records.text_columns import blank
 from miner.results import Severity
 
 STAGES = ("deep_min", "rem_min", "light_min")
@@ -39,7 +40,7 @@ class _Nights:
 
     @classmethod
     def of(cls, frame: pd.DataFrame) -> _Nights:
-        place = np.flatnonzero((frame["left_out"] == "").to_numpy())
+        place = np.flatnonzero(blank(frame["left_out"]))
         rows = frame.iloc[place]
         in_bed = (rows["end"].to_numpy() - rows["start"].to_numpy()) / np.timedelta64(1, "m")
         asleep, awake = (rows[name].to_numpy(np.float64) for name in ("asleep_min", "awake_min"))
@@ -60,7 +61,7 @@ def plausible_sleep(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
         frame: the stream, with ``left_out`` filled in.
         findings: gets what is left out or asked about.
     """
-    if frame.empty or not (frame["left_out"] == "").any():
+    if frame.empty or not blank(frame["left_out"]).any():
         return frame
     frame = frame.copy()
     _too_long(frame, findings)

@@ -10,6 +10,7 @@ import pandas as pd
 
 from miner.records.columns import STILL
 from miner.records.findings import Findings
+from miner.records.text_columns import blank
 from miner.results import Severity
 
 MOST_STEPS_A_MINUTE = 300.0
@@ -40,7 +41,7 @@ def plausible_activity(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     More than 300 steps a minute, steps that only grow through each day (a running total), and a
     movement of more than 8 hours. Common practice, no source.
     """
-    used = (frame["left_out"] == "").to_numpy()
+    used = blank(frame["left_out"])
     if not used.any():
         return frame
     frame = frame.copy()
@@ -116,7 +117,7 @@ def plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     meals reads like kilojoules; still more, in meals that tell some of each of the three, reads
     like another unit of the grams. More than 400 g of carbohydrate in one meal is asked about.
     """
-    used = (frame["left_out"] == "").to_numpy()
+    used = blank(frame["left_out"])
     if not used.any():
         return frame
     frame = frame.copy()
@@ -200,8 +201,11 @@ def never_varies(name: str, frame: pd.DataFrame, findings: Findings) -> pd.DataF
         frame: its rows, with ``left_out`` filled in.
         findings: gets one question a column.
     """
-    used = frame["left_out"] == ""
-    for column in NEVER_VARIES.get(name, ()):
+    columns = NEVER_VARIES.get(name, ())
+    if not columns:
+        return frame
+    used = blank(frame["left_out"])
+    for column in columns:
         known = frame.loc[used, column].dropna()
         if len(known) < FEWEST or known.nunique() > 1:
             continue

@@ -51,9 +51,11 @@ def suspect_pressure(glucose: pd.DataFrame, sleep: pd.DataFrame, findings: Findi
     used = Used.of(glucose)
     if not used.place.size:
         return
-    asleep = _asleep(used.time, used.clock, sleep)
-    for low in lows_over((used.time - used.time[0]) / np.timedelta64(1, "m"), used.value):
-        if asleep[low.first] and asleep[low.last]:
+    lows = list(lows_over((used.time - used.time[0]) / np.timedelta64(1, "m"), used.value))
+    ends = np.array([(low.first, low.last) for low in lows], dtype=np.int64).reshape(-1, 2)
+    asleep = _asleep(used.time[ends], used.clock[ends], sleep)
+    for low, (begins, stays) in zip(lows, asleep.tolist(), strict=True):
+        if begins and stays:
             _ask(glucose.iloc[used.place[low.first : low.last + 1]], low.lowest, findings)
 
 

@@ -22,9 +22,7 @@ _DIGITS = re.compile(r"\d+")
 _WORDS = re.compile(r"[^\W\d_]+")
 
 
-def odd_rows(
-    text: TextFile, lines: int, delimiter: str, rows: NDArray[np.int64], findings: Findings
-) -> Mask:
+def odd_rows(text: TextFile, delimiter: str, rows: NDArray[np.int64], findings: Findings) -> Mask:
     """Say which rows are not to be used, and tell of them and of those that lack cells.
 
     Left out are the last row of a file that ends in the middle of it, and rows in which a quote
@@ -32,11 +30,11 @@ def odd_rows(
 
     Args:
         text: the file; its header says how many cells a row has.
-        lines: how many there are below the header.
         delimiter: the mark between two cells.
         rows: the line number of each row that was read.
         findings: gets what is told.
     """
+    lines = text.lines
     marks = text.body.count(delimiter.encode(), text.body_at)
     whole = marks == lines * (len(text.header) - 1)
     ends = text.body.endswith(b"\n") or not lines

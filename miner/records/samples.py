@@ -6,32 +6,49 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.records.cells import levels_of, repeated, where_from
+from miner.records.cells import levels_of, where_from
 from miner.records.columns import COLUMNS, STILL
 from miner.records.findings import Findings
 from miner.records.iso8601 import Stamps
 from miner.records.placing import Placed
 from miner.records.sources import Episodes, Source
+from miner.records.text_columns import repeated
 from miner.records.times import to_clock
 from miner.results import Severity
 
 INTERVAL = ["start", "end", "start_clock", "end_clock"]
 _LONGEST_BLOCK = pd.Timedelta(minutes=60)
 _LONGEST_GAP_S = 86_400
+_SECOND_NS = 1_000_000_000
+_GLANCE = 500
 _FEWEST_BLOCKS = 24
 _SHARE_OF_BLOCKS = 0.5
 
 
 def modal_gap(times: Stamps) -> np.timedelta64 | None:
     """Return the most frequent gap between distinct times of a day or less, or None without."""
-    known = times[~np.isnat(times)].astype("datetime64[ns]").view(np.int64) // 1_000_000_000
-    if (np.diff(known) < 0).any():
-        known.sort()
-    seconds = np.diff(known)
+    known = times.astype("datetime64[ns]")
+    missing = np.isnat(known)
+    if missing.any():
+        known = known[~missing]
+    exact = known.view(np.int64)
+    gaps = np.diff(exact)
+    in_order = not (gaps < 0).any()
+    if in_order and (most := _in_most(gaps)):
+        return np.timedelta64(most, "ns")
+    seconds = np.diff(exact // _SECOND_NS if in_order else np.sort(exact // _SECOND_NS))
     counts = np.bincount(seconds[(seconds > 0) & (seconds <= _LONGEST_GAP_S)])
     if counts.size == 0:
         return None
-    return np.timedelta64(int(np.argmax(counts)) * 1_000_000_000, "ns")
+    return np.timedelta64(int(np.argmax(counts)) * _SECOND_NS, "ns")
+
+
+def _in_most(gaps: NDArray[np.int64]) -> int:
+    """Return the gap of whole seconds that more than half of all are, or 0 where none is."""
+    some, times = np.unique(gaps[:_GLANCE], return_counts=True)
+    gap = int(some[np.argmax(times)]) if some.size else 0
+    whole = gap % _SECOND_NS == 0 and gap <= _LONGEST_GAP_S * _SECOND_NS
+    return gap if whole and 2 * np.count_nonzero(gaps == gap) > len(gaps) else 0
 
 
 def join(start: Stamps, end: Stamps, gap: np.timedelta64) -> NDArray[np.int64]:

@@ -13,7 +13,6 @@ from miner.records.cells import (
     read_choice,
     read_numbers,
     read_words,
-    repeated,
     unread_levels,
     where_from,
 )
@@ -27,6 +26,7 @@ from miner.records.placing import Placed, place_rows
 from miner.records.samples import INTERVAL, rows_worn, sampled
 from miner.records.sources import Source
 from miner.records.table_file import Table
+from miner.records.text_columns import blank, repeated
 from miner.records.thousands import doubt_thousands
 from miner.results import Severity
 
@@ -245,7 +245,7 @@ def _checked_interval(
             at=where_from(table, mask),
             shown=[f"{a:%Y-%m-%d %H:%M} to {b:%Y-%m-%d %H:%M}" for a, b in _spans(frame[mask])],
         )
-        frame.loc[mask & (frame["left_out"] == "").to_numpy(), "left_out"] = reason
+        frame.loc[mask & blank(frame["left_out"]), "left_out"] = reason
     return frame
 
 

@@ -26,9 +26,13 @@ def stuck_values(frame: pd.DataFrame, _: Settings, findings: Findings) -> pd.Dat
     used = Used.of(frame)
     if used.place.size < FEWEST_STUCK:
         return frame
+    same = used.value[1:] == used.value[:-1]
+    others = np.flatnonzero(~same)
+    if np.diff(others, prepend=-1, append=len(same)).max() < FEWEST_STUCK:
+        return frame
     minutes = np.diff(used.time) / _MINUTE
     near = (minutes > 0) & (minutes <= LONGEST_RATE_MIN)
-    alike = near & (np.diff(used.value) == 0)
+    alike = near & same
     if not alike.any() or alike.sum() > MOST_ALIKE * near.sum():
         return frame
     ends = np.flatnonzero(np.diff(np.concatenate([[False], alike, [False]]).astype(np.int8)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import warnings
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -18,10 +19,10 @@ from miner.records.findings import Findings
 from miner.records.row_by_row import line_numbers, read_row_by_row
 from miner.records.row_shapes import odd_rows
 from miner.records.sources import Source
+from miner.records.text_columns import Text, bare
 from miner.records.text_file import SEPARATORS, TextFile, map_it
 from miner.rulebook import nearest
 
-Text: TypeAlias = "pd.Series[str]"
 Mask: TypeAlias = NDArray[np.bool_]
 _LONGEST_NAME = 60
 _THOUSANDS = re.compile(rb"(?<![\d.])[1-9]\d{0,2}\.\d{3}(?!\d)")
@@ -49,6 +50,8 @@ class Table:
         cells = self.cells[column]
         if not pd.api.types.is_string_dtype(cells):
             cells = cells.astype("str")
+        if bare(cells):
+            return cells
         told = cells.fillna("").str.strip()
         quoted = told.str.startswith("'")
         return told.where(~quoted, told.map(plain_cell)) if quoted.any() else told
@@ -121,24 +124,32 @@ def read_rows(text: TextFile, source: Source, findings: Findings) -> Table:
     A row with more cells than the header is left out and counted, and so is one that is not whole;
     a blank row is passed over.
     """
-    lines = text.body.count(b"\n", text.body_at)
-    lines += len(text.body) > text.body_at and not text.body.endswith(b"\n")
-    table = _read_fast(text, lines, source)
+    table = _read_fast(text, source)
     if table is None:
         body = text.body[text.body_at :]
         table = Table(text.name, *read_row_by_row(text, body, source, findings))
-    odd = odd_rows(text, lines, source.delimiter, table.rows, findings)
-    table = table.keep(~odd)
+        whole = False
+    else:
+        whole = _whole(text, table)
+    if not whole:
+        odd = odd_rows(text, source.delimiter, table.rows, findings)
+        table = table.keep(~odd)
     cells = table.cells
     blank = cells.isna().all(axis=1).to_numpy() if cells.iloc[:, 0].isna().any() else None
     return table.keep(~blank) if blank is not None and blank.any() else table
 
 
-def _read_fast(text: TextFile, lines: int, source: Source) -> Table | None:
+def _whole(text: TextFile, table: Table) -> bool:
+    """Say whether each line was read as a row whose last cell is filled: none is cut or short."""
+    last = table.cells.iloc[:, -1]
+    return text.body.endswith(b"\n") and b'"' not in text.body and not last.isna().any()
+
+
+def _read_fast(text: TextFile, source: Source) -> Table | None:
     names = [name or f"column {at + 1}" for at, name in enumerate(text.header)]
     body = memoryview(text.body)[text.body_at :]
     try:
-        cells = _parsed(text, len(names), source, {})
+        cells = _parsed(text, len(names), source)
         cells.columns = pd.Index(names)
         guessed = [name for name in source.texts if not _is_text(cells[name])]
         guessed += [name for name in _numbers_in_doubt(cells, body, source) if name not in guessed]
@@ -147,32 +158,44 @@ def _read_fast(text: TextFile, lines: int, source: Source) -> Table | None:
             cells.columns = pd.Index(names)
     except (pd.errors.ParserError, pd.errors.ParserWarning, pd.errors.EmptyDataError):
         return None
-    if lines != len(cells):
+    if b'"' in text.body and text.lines != len(cells):
         rows = line_numbers(text.name, bytes(body), source.delimiter, text.first_row)
         return Table(text.name, cells, rows) if len(rows) == len(cells) else None
     rows = np.arange(text.first_row, text.first_row + len(cells), dtype=np.int64)
     return Table(text.name, cells, rows)
 
 
-def _parsed(text: TextFile, columns: int, source: Source, texts: dict[int, str]) -> pd.DataFrame:
+def _parsed(
+    text: TextFile,
+    columns: int,
+    source: Source,
+    texts: Mapping[int, str] | None = None,
+    *,
+    in_pieces: bool = True,
+) -> pd.DataFrame:
+    """Read the cells; in pieces, which is faster, where each column is of one kind in all."""
     names = [str(at) for at in range(columns)]
     held = io.BytesIO(text.body)  # nothing is copied
     held.seek(text.body_at)
     with warnings.catch_warnings():
         warnings.simplefilter("error", pd.errors.ParserWarning)
-        return pd.read_csv(
-            held,
-            header=None,
-            names=names,
-            sep=source.delimiter,
-            decimal=source.decimal,
-            dtype={str(at): dtype for at, dtype in texts.items()},
-            keep_default_na=False,
-            na_values=["", *source.not_measured],
-            index_col=False,
-            skip_blank_lines=False,
-            low_memory=False,
-        )
+        warnings.simplefilter("error", pd.errors.DtypeWarning)
+        try:
+            return pd.read_csv(
+                held,
+                header=None,
+                names=names,
+                sep=source.delimiter,
+                decimal=source.decimal,
+                dtype={str(at): dtype for at, dtype in (texts or {}).items()},
+                keep_default_na=False,
+                na_values=["", *source.not_measured],
+                index_col=False,
+                skip_blank_lines=False,
+                low_memory=in_pieces,
+            )
+        except pd.errors.DtypeWarning:
+            return _parsed(text, columns, source, texts, in_pieces=False)
 
 
 def _numbers_in_doubt(cells: pd.DataFrame, body: memoryview, source: Source) -> list[str]:

@@ -54,6 +54,12 @@ class TextFile:
     first_row: int
     body_at: int
 
+    @property
+    def lines(self) -> int:
+        """How many lines stand below the header."""
+        lines = self.body.count(b"\n", self.body_at)
+        return lines + (len(self.body) > self.body_at and not self.body.endswith(b"\n"))
+
 
 def read_bytes(path: Path, name: str, most: int | None = None) -> bytes:
     """Return the bytes of a file.

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from miner.records.sources import TIME_OF_DAY, Source
-from miner.records.table_file import Table, Text
+from miner.records.table_file import Table
+from miner.records.text_columns import Text
 
 MIDNIGHT = r"[T ]0?0:00(?::00(?:\.0+)?)?$"
 

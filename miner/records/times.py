@@ -11,7 +11,7 @@ import pandas as pd
 from miner.records.columns import EPOCHS
 from miner.records.daylight import localise
 from miner.records.iso8601 import YEARS, Lengths, Mask, Stamps, Written, read_iso, split_offset
-from miner.records.table_file import Text
+from miner.records.text_columns import Text
 
 _END_OF_DAY = re.compile(r"(?<![\d:.])24(?=[:.]00(?:[:.]00)?(?!\d))")
 _COUNT = re.compile(r"-?\d{1,16}(?:[.,]\d{1,9})?")

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from miner.errors import several
 from miner.records.findings import Findings
+from miner.records.text_columns import blank, changes
 from miner.results import Severity
 
 CONTRADICTED = "another trace tells a different glucose at the same time"
@@ -80,7 +81,7 @@ def contradicted(frame: pd.DataFrame, begins: Places, findings: Findings) -> Mas
 
 def _traces(frame: pd.DataFrame, begins: Places) -> list[Trace]:
     file, sensor = frame["file"], frame["sensor"]
-    one_sensor = bool((sensor == sensor.iloc[0]).all())
+    one_sensor = not changes(sensor).size
     if not begins.size and one_sensor:
         return []
     time = frame["time"].to_numpy().astype("datetime64[ns]").astype(np.int64)
@@ -123,8 +124,8 @@ def _both_places(frame: pd.DataFrame, one: Trace, two: Trace) -> Places | None:
 
 
 def _values(frame: pd.DataFrame, trace: Trace) -> Floats:
-    left_out = (frame["left_out"].iloc[trace.place] != "").to_numpy()
-    return np.where(left_out, np.nan, frame["glucose"].to_numpy()[trace.place])
+    kept = blank(frame["left_out"])[trace.place]
+    return np.where(kept, frame["glucose"].to_numpy()[trace.place], np.nan)
 
 
 def _beside(one: Trace, value: Floats, two: Trace, others: Floats) -> tuple[Mask, NDArray[np.int8]]:

@@ -1,10 +1,16 @@
 """A sampled level: its episodes, what was measured, and a tracker that lay in a drawer."""
 
+from collections import Counter
+from itertools import pairwise
+
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from miner.records import read_client
+from miner.records.samples import modal_gap
 
 LEVEL = """\
 [[source]]
@@ -138,3 +144,14 @@ def test_bouts_alone_do_not_tell_when_a_tracker_was_worn(folder):
     client = read_client(folder.path)
     assert "activity" not in client.worn
     assert client.streams["activity"]["kind"].tolist() == ["walking"]
+
+
+@given(st.lists(st.sampled_from([0, 1, 300, 300, 300, 301, 600, 86_401, -60]), max_size=12))
+def test_the_most_frequent_gap_is_that_of_a_count_one_by_one(steps):
+    seconds = np.cumsum([0, *steps])
+    times = seconds.astype("datetime64[s]").astype("datetime64[ns]")
+    in_order = sorted(seconds.tolist())
+    gaps = Counter(b - a for a, b in pairwise(in_order) if 0 < b - a <= 86_400)
+    most = min(gaps, key=lambda gap: (-gaps[gap], gap), default=None)
+    found = modal_gap(times)
+    assert (None if found is None else found / np.timedelta64(1, "s")) == most

@@ -17,7 +17,8 @@ from miner.records.lengths import in_words, with_colon
 from miner.records.proposing.dates import Written, how_written
 from miner.records.proposing.exports import Exports, tokens
 from miner.records.proposing.notes import Notes, typed
-from miner.records.table_file import Table, Text
+from miner.records.table_file import Table
+from miner.records.text_columns import Text
 from miner.records.thousands import may_part_thousands, shows_point, without_thousands
 from miner.records.time_of_day import MIDNIGHT, join
 from miner.results.mapping import Option

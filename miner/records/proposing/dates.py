@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.records.columns import EPOCHS
-from miner.records.table_file import Text
+from miner.records.text_columns import Text
 from miner.records.times import read_times
 
 Stamps = NDArray[np.datetime64]
