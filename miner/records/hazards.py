@@ -17,7 +17,7 @@ from miner.records.findings import Findings
 from miner.records.jumps import jumps
 from miner.records.pressure import VERY_LOW_MG_DL
 from miner.records.stuck import stuck_values
-from miner.records.text_columns import blank
+from miner.records.text_columns import blank, changes
 from miner.results import Severity
 
 Detector = Callable[[pd.DataFrame, Settings, Findings], pd.DataFrame]
@@ -30,15 +30,17 @@ def sensor_labels(frame: pd.DataFrame, settings: Settings, _: Findings) -> pd.Da
     """Number the sensors from the changes in ``client.toml`` where the file does not name them."""
     if not settings.sensor_changes or frame.empty:
         return frame
-    labels = numbered(frame, settings)
-    return frame.assign(sensor=frame["sensor"].where(frame["sensor"] != "", labels))
+    labels, nameless = numbered(frame, settings), blank(frame["sensor"])
+    return frame.assign(sensor=labels if nameless.all() else frame["sensor"].mask(nameless, labels))
 
 
 def numbered(frame: pd.DataFrame, settings: Settings) -> pd.Series[str]:
     """Return the number of the sensor of each reading, from 1, by the declared changes."""
-    changes = np.array([item.to_datetime64() for item in settings.sensor_changes])
-    number = np.searchsorted(changes, frame["clock"].to_numpy(), side="right")
-    return pd.Series((number - number.min() + 1).astype(str), index=frame.index, dtype="str")
+    declared = np.array([item.to_datetime64() for item in settings.sensor_changes])
+    number = np.searchsorted(declared, frame["clock"].to_numpy(), side="right")
+    number -= number.min(initial=len(declared))
+    names = pd.array([str(each + 1) for each in range(len(declared) + 1)], dtype="str")
+    return pd.Series(names.take(number), index=frame.index)
 
 
 def first_day(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:
@@ -47,19 +49,21 @@ def first_day(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd
     It is known where ``client.toml`` declares it, and where a new name comes into the sensor
     column; the first name in the records may have begun before them.
     """
+    declared = [change.to_datetime64() for change in settings.sensor_changes]
+    if not declared and not changes(frame["sensor"]).size:
+        return frame
     young = np.zeros(len(frame), dtype=bool)
     clock = frame["clock"].to_numpy()
-    declared = [change.to_datetime64() for change in settings.sensor_changes]
     for begun in declared:
         young |= (clock >= begun) & (clock < begun + _FIRST_DAY)
-    if not declared and frame["sensor"].nunique() < 2:
-        return frame
-    named = frame.loc[frame["sensor"] != "", ["sensor", "clock"]]
-    begins = named.groupby("sensor")["clock"].min().sort_values(kind="stable").iloc[1:]
-    for sensor, first in begins.items():
-        begun = np.datetime64(first)
+    sensor, names = pd.factorize(frame["sensor"])
+    first = pd.Series(clock).groupby(sensor).min().set_axis(names).drop("", errors="ignore")
+    until = np.full(len(names), np.datetime64("NaT", "ns"))
+    for name, time in first.sort_index().sort_values(kind="stable").iloc[1:].items():
+        begun = np.datetime64(time)
         if not any(begun - _FIRST_DAY < known <= begun for known in declared):
-            young |= (frame["sensor"] == sensor).to_numpy() & (clock < begun + _FIRST_DAY)
+            until[names.get_loc(name)] = begun + _FIRST_DAY
+    young |= clock < until[sensor]
     if young.any():
         young &= blank(frame["left_out"])
     findings.rows(

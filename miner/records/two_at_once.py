@@ -86,13 +86,19 @@ def _traces(frame: pd.DataFrame, begins: Places) -> list[Trace]:
         return []
     time = frame["time"].to_numpy().astype("datetime64[ns]").astype(np.int64)
     found: dict[tuple[str, str], list[Places]] = {}
+    code = np.zeros(len(frame), np.int64) if one_sensor else pd.factorize(sensor)[0]
     for places in np.split(np.arange(len(frame)), begins):
-        names = [""] if one_sensor else sensor.iloc[places].unique().tolist()
-        for name in names:
-            own = places if len(names) == 1 else places[(sensor.iloc[places] == name).to_numpy()]
+        for own in _by_code(places, code[places]):
             key = (str(file.iloc[own[0]]), str(sensor.iloc[own[0]]))
             found.setdefault(key, []).append(own)
     return [_in_order(*key, time, np.concatenate(places)) for key, places in found.items()]
+
+
+def _by_code(places: Places, code: Places) -> list[Places]:
+    """Return the places of each code, in the order in which the codes first appear."""
+    _, first, times = np.unique(code, return_index=True, return_counts=True)
+    of_each = np.split(places[np.argsort(code, kind="stable")], np.cumsum(times)[:-1])
+    return [of_each[at] for at in np.argsort(first)]
 
 
 def _in_order(file: str, sensor: str, time: Instants, places: Places) -> Trace:
