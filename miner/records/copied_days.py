@@ -60,4 +60,5 @@ def _perhaps_copied(glucose: pd.DataFrame) -> pd.DataFrame:
     day -= day.min(initial=0)
     sums = np.bincount(day, weights=value * of_day)
     _, at, times = np.unique(sums, return_inverse=True, return_counts=True)
-    return glucose[((times[at] > 1) & (sums > 0))[day]]
+    twice = (times[at] > 1) & (sums > 0)
+    return glucose[twice[day]] if twice.any() else glucose.iloc[:0]

@@ -33,26 +33,25 @@ def localise(clock: Stamps, zone: str) -> Placed:
         clock: wall-clock times (datetime64[ns], NaT allowed) in the order of the file.
         zone: name of a time zone.
     """
-    first = _by_day(clock, zone)
-    second = first.copy()
-    doubtful = np.flatnonzero(np.isnat(first) & ~np.isnat(clock))
+    instant = _by_day(clock, zone)
+    skipped, repeated = (np.zeros(len(clock), dtype=bool) for _ in range(2))
+    doubtful = np.flatnonzero(np.isnat(instant) & ~np.isnat(clock))
     if doubtful.size:
         summer = np.ones(len(doubtful), dtype=bool)
-        first[doubtful] = _in_utc(clock[doubtful], zone, summer)
-        second[doubtful] = _in_utc(clock[doubtful], zone, ~summer)
-    skipped = np.isnat(first) & ~np.isnat(clock)
-    repeated = ~np.isnat(first) & (first != second)
-    if not repeated.any():
-        return Placed(first, skipped, repeated)
-    later = _second_pass(clock, repeated)
-    return Placed(np.where(later, second, first), skipped, repeated)
+        first, second = (_in_utc(clock[doubtful], zone, each) for each in (summer, ~summer))
+        skipped[doubtful] = np.isnat(first)
+        repeated[doubtful] = ~np.isnat(first) & (first != second)
+        later = _second_pass(clock, repeated)[doubtful]
+        instant[doubtful] = np.where(later, second, first)
+    return Placed(instant, skipped, repeated)
 
 
 def _by_day(clock: Stamps, zone: str) -> Stamps:
     """Return the instants, NaT where doubtful; a day that begins and ends alike has one offset."""
     ns = clock.astype("datetime64[ns]").view(np.int64)
     day = ns // _DAY_NS
-    known = day[~np.isnat(clock)]
+    missing = np.isnat(clock)
+    known = day[~missing] if missing.any() else day
     first, days = (int(known.min()), int(np.ptp(known)) + 1) if known.size else (0, 0)
     if days == 0 or days > len(clock):
         return _in_utc(clock, zone, "NaT")

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from miner.records.cells import Floats, Mask, read_words, to_numbers, where_from
 from miner.records.columns import factor
@@ -21,7 +21,7 @@ HIGH = re.compile(r"(?:hi|high|>\s*\d+(?:[.,]\d+)?)", re.IGNORECASE)
 _SAME_SHARE, _ROUNDED_MG_DL = 0.02, 1.5
 
 
-def read_glucose(table: Table, source: Source, findings: Findings) -> pd.DataFrame | None:
+def read_glucose(table: Table, source: Source, findings: Findings) -> dict[str, Any] | None:
     """Read the values of one file.
 
     Returns:
@@ -56,16 +56,14 @@ def read_glucose(table: Table, source: Source, findings: Findings) -> pd.DataFra
         sensor = read_words(table, source, "sensor")
     else:
         sensor = nothing
-    return pd.DataFrame(
-        {
-            "glucose": values,
-            "censored": censored,
-            "unit": repeated(unit, len(values)),
-            "sensor": sensor,
-            "left_out": reason,
-            "has_value": ~np.isnan(values) | bad | (censored != 0),
-        }
-    )
+    return {
+        "glucose": values,
+        "censored": censored,
+        "unit": repeated(unit, len(values)),
+        "sensor": sensor,
+        "left_out": reason,
+        "has_value": ~np.isnan(values) | bad | (censored != 0),
+    }
 
 
 def _compare(table: Table, source: Source, values: Floats, findings: Findings) -> None:

@@ -11,7 +11,7 @@ from miner.records.findings import Findings
 from miner.records.text_columns import used_rows
 from miner.results import Severity
 
-MORNINGS = range(1, 13)
+MORNINGS = (1, 12)
 FEWEST_ROWS = 15
 ALL_DAY = ("glucose", "stress", "activity", "meals")
 """Streams in which something begins after noon within two weeks."""
@@ -48,7 +48,8 @@ def _clock(frame: pd.DataFrame) -> pd.Series:
 
 
 def _mornings(frame: pd.DataFrame) -> bool:
-    return bool(_clock(frame).dt.hour.isin(MORNINGS).all())
+    hour = _clock(frame).to_numpy("datetime64[h]").astype(np.int64) % 24
+    return bool(((hour >= MORNINGS[0]) & (hour <= MORNINGS[1])).all())
 
 
 def _half_a_clock(name: str, frame: pd.DataFrame, findings: Findings) -> None:

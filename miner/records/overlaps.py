@@ -13,7 +13,7 @@ from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.iso8601 import Stamps
 from miner.records.samples import join, modal_gap
-from miner.records.text_columns import blank, changes, used_rows
+from miner.records.text_columns import blank, changes, in_one_piece, used_rows
 from miner.records.two_at_once import CONTRADICTED, contradicted
 from miner.results import Severity
 
@@ -64,7 +64,7 @@ def join_files(stream: str, frames: list[pd.DataFrame]) -> pd.DataFrame:
     frames = [frame for frame in frames if not frame.empty]
     if not frames:
         return empty(stream)
-    return pd.concat(frames, ignore_index=True)
+    return in_one_piece(pd.concat(frames, ignore_index=True))
 
 
 def once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
@@ -128,7 +128,7 @@ def _taken(frame: pd.DataFrame, order: NDArray[np.int64]) -> pd.DataFrame:
     if len(cuts) < _FEW_STRETCHES:
         ends = [0, *cuts.tolist(), len(order)]
         parts = [frame.iloc[order[a] : order[a] + b - a] for a, b in pairwise(ends) if b > a]
-        return pd.concat(parts, ignore_index=True)
+        return in_one_piece(pd.concat(parts, ignore_index=True))
     columns = {}
     for name in frame.columns:
         column = frame[name]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -116,7 +117,7 @@ def _part(table: Table, source: Source, zone: str | None, findings: Findings) ->
         values = read_glucose(placed.table, source, findings)
         if values is None:
             return Part("glucose", None)
-        frame = _framed(placed, "time", "clock", values)
+        frame = _framed(placed, "glucose", values)
         known = frame.pop("has_value")
         return Part("glucose", frame if known.all() else frame[known], None, placed.unzoned)
     frame = _records(placed, source, findings)
@@ -156,11 +157,14 @@ def _wanted(table: Table, source: Source, findings: Findings) -> NDArray[np.bool
     return keep
 
 
-def _framed(placed: Placed, time: str, clock: str, values: pd.DataFrame) -> pd.DataFrame:
-    frame = pd.DataFrame({time: placed.start, clock: placed.start_clock})
-    frame = pd.concat([frame, values], axis=1)
-    file = repeated(placed.table.file, len(frame))
-    return frame.assign(file=file, row=placed.table.rows)
+def _framed(placed: Placed, stream: str, values: Mapping[str, Any]) -> pd.DataFrame:
+    time, clock = _names(stream)
+    times = {time: placed.start, clock: placed.start_clock}
+    place = {
+        "file": repeated(placed.table.file, len(placed.start)),
+        "row": placed.table.rows,
+    }
+    return pd.DataFrame(times | dict(values) | place)
 
 
 def _records(placed: Placed, source: Source, findings: Findings) -> pd.DataFrame:
@@ -181,7 +185,7 @@ def _records(placed: Placed, source: Source, findings: Findings) -> pd.DataFrame
             values[name] = read_choice(table, source, name, spec.choices[name], findings)
         else:
             values[name] = read_words(table, source, name)
-    frame = _framed(placed, *_names(source.stream), pd.DataFrame(values)).assign(left_out="")
+    frame = _framed(placed, source.stream, values).assign(left_out="")
     if spec.interval:
         end = placed.start if placed.end is None else placed.end
         end_clock = placed.start_clock if placed.end_clock is None else placed.end_clock

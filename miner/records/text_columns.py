@@ -62,6 +62,17 @@ def changes(column: Text) -> NDArray[np.int64]:
     return np.flatnonzero(np.asarray(cells[1:] != cells[:-1])) + 1
 
 
+def in_one_piece(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return a frame whose columns of text are one buffer each: rows are taken from it faster."""
+    whole = {}
+    for name, column in frame.items():
+        if isinstance(column.dtype, pd.StringDtype):
+            cells = pa.array(column.array)
+            if isinstance(cells, pa.ChunkedArray) and cells.num_chunks > 1:
+                whole[name] = pd.array(cells.combine_chunks(), dtype="str")
+    return frame.assign(**whole) if whole else frame
+
+
 def bare(column: Text) -> bool:
     """Say that no cell is missing, has blanks in it or around it, or an apostrophe."""
     pieces = _pieces(column)

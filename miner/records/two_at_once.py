@@ -86,9 +86,9 @@ def _traces(frame: pd.DataFrame, begins: Places) -> list[Trace]:
         return []
     time = frame["time"].to_numpy().astype("datetime64[ns]").astype(np.int64)
     found: dict[tuple[str, str], list[Places]] = {}
-    code = np.zeros(len(frame), np.int64) if one_sensor else pd.factorize(sensor)[0]
+    code = None if one_sensor else pd.factorize(sensor)[0]
     for places in np.split(np.arange(len(frame)), begins):
-        for own in _by_code(places, code[places]):
+        for own in [places] if code is None else _by_code(places, code[places]):
             key = (str(file.iloc[own[0]]), str(sensor.iloc[own[0]]))
             found.setdefault(key, []).append(own)
     return [_in_order(*key, time, np.concatenate(places)) for key, places in found.items()]

@@ -7,7 +7,7 @@ import pandas as pd
 from hypothesis import given
 from hypothesis import strategies as st
 
-from miner.records.text_columns import bare, blank, changes, repeated, used_rows
+from miner.records.text_columns import bare, blank, changes, in_one_piece, repeated, used_rows
 
 CELLS = st.sampled_from(
     ["", "a", "b", "aa", "ab", "ba", "é", " a", "a ", "a b", "'a", "a'b", "\ta"]
@@ -53,3 +53,11 @@ def test_rows_that_are_left_out_are_not_used():
     assert used_rows(frame)["row"].tolist() == [2, 4]
     kept = frame.iloc[[0, 2]]
     assert used_rows(kept) is kept
+
+
+@given(st.lists(COLUMNS, min_size=1, max_size=3))
+def test_a_frame_in_one_piece_holds_the_same(columns):
+    frame = pd.concat([column.to_frame("text") for column in columns], ignore_index=True)
+    pd.testing.assert_frame_equal(in_one_piece(frame), frame)
+    numbers = pd.DataFrame({"row": [2, 3]})
+    assert in_one_piece(numbers) is numbers
