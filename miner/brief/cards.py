@@ -14,8 +14,10 @@ from miner.brief.wording import capital, full_date
 from miner.errors import several
 from miner.results import Evidence, Hypothesis, Shape
 
-MEALS_ALLOWED_FOR = "Which meal it was, and its carbohydrate where noted, are allowed for."
-WHICH_MEAL_ALLOWED_FOR = "Which meal it was is allowed for."
+MEALS_ALLOWED_FOR = (
+    "Which meal it was, its carbohydrate where noted, and the level it began at are allowed for."
+)
+WHICH_MEAL_ALLOWED_FOR = "Which meal it was, and the level it began at, are allowed for."
 BACKWARDS = {
     "same_day": "Yes, it could. We do not know why the two came at the same time.",
     "precedes": "Yes, that could be.",

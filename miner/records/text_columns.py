@@ -69,7 +69,7 @@ def in_one_piece(frame: pd.DataFrame) -> pd.DataFrame:
         if isinstance(column.dtype, pd.StringDtype):
             cells = pa.array(column.array)
             if isinstance(cells, pa.ChunkedArray) and cells.num_chunks > 1:
-                whole[name] = pd.array(cells.combine_chunks(), dtype="str")
+                whole[str(name)] = pd.array(cells.combine_chunks(), dtype="str")
     return frame.assign(**whole) if whole else frame
 
 

@@ -14,6 +14,7 @@ import pytest
 
 from miner import api
 from miner.api.gathering import briefing
+from miner.brief.cards import MEALS_ALLOWED_FOR, WHICH_MEAL_ALLOWED_FOR
 from miner.brief.curves import LANES
 from miner.brief.pages import KINDS
 from miner.errors import MinerError
@@ -92,13 +93,30 @@ def test_an_id_of_neither_is_refused(folder: Path, rules: RuleBook, chosen: Hypo
         briefing(api.read_client(folder), rules, include=[almost], keep=False)
 
 
+def test_a_page_says_what_every_meal_is_allowed_for(
+    mealy: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
+) -> None:
+    """All that the design takes out, but for the carbohydrate of a habit that is made from it."""
+    assert mealy.by_meal is not None
+    for factor, said in (("walk_after", MEALS_ALLOWED_FOR), ("high_carb", WHICH_MEAL_ALLOWED_FOR)):
+        item = next(
+            each
+            for each in mealy.by_meal.hypotheses
+            if each.factors == (factor,) and each.outcome == "rise"
+        )
+        assert said in words(render(mealy, "session", rules, [item.id]), page_text)
+        assert said.startswith("Which meal it was")
+        assert "the level it began at" in said
+        assert ("carbohydrate" in said) == (factor == "walk_after")
+
+
 def test_a_hypothesis_by_meal_is_shown_with_its_dots_where_it_was_chosen(
     mealy: Briefing, rules: RuleBook, chosen: Hypothesis, page_text: ModuleType, render: Render
 ) -> None:
     page = render(mealy, "session", rules, [chosen.id])
     text = words(page, page_text)
     assert chosen.sentence in text
-    assert "Which meal it was, and its carbohydrate where noted, are allowed for." in text
+    assert MEALS_ALLOWED_FOR in text
     (wide, narrow) = re.findall(
         r'<svg[^>]*aria-label="Rise after the meal, a mark a meal\.".*?</svg>', page
     )

@@ -9,7 +9,7 @@ from dateutil import parser as dateutil_parser
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from miner.records import iso8601
+from miner.records import iso8601, read_client
 from miner.records.iso8601 import offsets, read_iso
 from miner.records.times import read_times
 
@@ -259,3 +259,36 @@ def test_a_column_read_piece_by_piece_is_read_the_same(monkeypatch):
     pieces = read_iso(text)
     for name in ("clock", "offset", "zulu", "date_only"):
         np.testing.assert_array_equal(getattr(pieces, name), getattr(whole, name))
+
+
+def test_a_file_in_weeks_and_days_of_the_year_is_read_or_each_row_is_reported(folder):
+    """ISO 8601-1:2019, 5.2.2.2 and 5.2.3.2: 2026-W48-1 is 23 November, 2026-334 is the 30th."""
+    right = ["2026-W48-1T08:00", "2026-W48-1T24:00", "2026-334T08:00", "2026W481T0915"]
+    dates = ["2026-W48-1", "2026-334"]
+    wrong = ["2026-W54-1T08:00", "2026-366T08:00", "2026-W48-1T24:15", "2026-W48", "2026334"]
+    client = read_client(folder.glucose(*(f"{time},100" for time in (*right, *dates, *wrong))).path)
+    assert client.streams["glucose"]["clock"].astype(str).tolist() == [
+        "2026-11-23 08:00:00", "2026-11-23 09:15:00", "2026-11-24 00:00:00", "2026-11-30 08:00:00",
+    ]  # fmt: skip
+    by_row = {item.row: item for item in client.findings if item.file == "glucose.csv"}
+    assert {row: item.count for row, item in by_row.items()} == {6: len(dates), 8: len(wrong)}
+    assert all(item.what and item.expected and item.do for item in by_row.values())
+    assert "'2026-W48-1'" in by_row[6].what
+    assert "'2026-W54-1T08:00'" in by_row[8].what
+
+
+def test_weeks_and_days_of_the_year_in_the_other_streams(folder):
+    folder.steady_glucose("2026-11-25", hours=96)
+    folder.write("tags.csv", "time,tag\n2026-W48-4,headache\n2026-W48-8,cold\n")
+    folder.write(
+        "sleep.csv", "start,end\n2026-W48-4T24:00,2026-331T07:00\n2026-331T23:00,2026-332T24:00\n"
+    )
+    client = read_client(folder.path)
+    assert client.streams["tags"]["date_only"].tolist() == [True]
+    # the 26th ends as the 27th begins; the second night ends 25 hours after it began
+    night = client.used("sleep").iloc[0]
+    spans = [f"{night[name]:%Y-%m-%d %H:%M}" for name in ("start_clock", "end_clock")]
+    assert spans == ["2026-11-27 00:00", "2026-11-27 07:00"]
+    assert client.streams["sleep"]["left_out"].tolist() == ["", "longer than 24 hours"]
+    told = {(item.file, item.row) for item in client.findings if item.severity != "note"}
+    assert {("tags.csv", 3), ("sleep.csv", 3)} <= told

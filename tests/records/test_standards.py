@@ -189,6 +189,15 @@ def test_sampled_data_that_cannot_be_used_is_told(folder, change):
     assert told(client, "without a value that can be read") == (1, 2)
 
 
+@pytest.mark.parametrize("start", ["2026-061T07:05:00Z", "2026-W10-1", "2026-03-02T24:30:00Z"])
+def test_samples_from_a_start_that_cannot_be_read_are_told(folder, start):
+    data = {"origin": quantity(0), "period": 300000, "dimensions": 1, "data": "90 91"}
+    made = {**observation(), "effectiveDateTime": start, "valueSampledData": data}
+    client = read(folder, reading(), made)
+    assert len(client.streams["glucose"]) == 1
+    assert told(client, "without a value that can be read") == (1, 2)
+
+
 def test_a_night_told_in_parts_is_one_night(folder):
     client = read(
         folder,
