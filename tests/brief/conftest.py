@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import importlib.util
+import pickle
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import pytest
 
 from miner import api, rulebook
 from miner.api.gathering import briefing
-from miner.brief import pages
+from miner.brief import drawn, pages
 from miner.results import Briefing
 from miner.rulebook import RuleBook
 
@@ -52,29 +54,63 @@ def rules() -> RuleBook:
 
 
 @pytest.fixture(scope="session")
-def folder(page_clients: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def folder(page_clients: ModuleType, made_once: Callable[..., Path]) -> Path:
     """A client with a true effect, and a question of its own fixed before the records."""
-    return Path(page_clients.write_invented(tmp_path_factory.mktemp("one")))
+    return made_once("client-of-pages", page_clients.write_invented)
 
 
 @pytest.fixture(scope="session")
-def brief(folder: Path, rules: RuleBook) -> Briefing:
+def brief(folder: Path, rules: RuleBook, made_once: Callable[..., Briefing]) -> Briefing:
     """What is known of that client, everything chosen that may be."""
-    client = api.read_client(folder)
-    ranking = api.rank(client, rules, keep=False)
-    alone = [item.id for item in ranking.hypotheses if len(item.factors) == 1]
-    return briefing(client, rules, include=alone[:12], lineup=True, keep=False)
+
+    def gathered(_: Path) -> Briefing:
+        client = api.read_client(folder)
+        ranking = api.rank(client, rules, keep=False)
+        alone = [item.id for item in ranking.hypotheses if len(item.factors) == 1]
+        return briefing(client, rules, include=alone[:12], lineup=True, keep=False)
+
+    return made_once("briefing-of-pages", gathered)
+
+
+class Figures:
+    """The figures of the pages, each drawn once for what it shows: drawing is most of a page."""
+
+    NAMES = ("difference", "dots", "lineup", "meal_pairs", "month", "reach", "scatter")
+
+    def __init__(self) -> None:
+        self.draw = {name: getattr(drawn, name) for name in self.NAMES}
+        self.as_svg = drawn.as_svg
+        self.known: dict[bytes, str] = {}
+
+    def svg(self, asked: tuple[str, Any, Any]) -> str:
+        key = pickle.dumps(asked)
+        if key not in self.known:
+            name, given, named = asked
+            self.known[key] = self.as_svg(self.draw[name](*given, **named))
+        return self.known[key]
+
+    def into(self, patch: pytest.MonkeyPatch) -> None:
+        """Have pages ask for figures here."""
+        for name in self.NAMES:
+            patch.setattr(drawn, name, lambda *given, _name=name, **named: (_name, given, named))
+        patch.setattr(drawn, "as_svg", self.svg)
 
 
 @pytest.fixture(scope="session")
 def render() -> Callable[..., str]:
-    """The maker of pages, which draws the same page of the same briefing once."""
+    """The maker of pages, which makes the same page of the same briefing once.
+
+    Figures are kept by all that they are drawn from; ``pages.render`` draws them afresh.
+    """
     made: dict[tuple[int, str, tuple[str, ...]], tuple[Briefing, str]] = {}
+    figures = Figures()
 
     def of(brief: Briefing, kind: str, rules: RuleBook, include: Sequence[str] = ()) -> str:
         key = (id(brief), kind, tuple(include))
         if key not in made:
-            made[key] = brief, pages.render(brief, kind, rules, include)
+            with pytest.MonkeyPatch.context() as patch:
+                figures.into(patch)
+                made[key] = brief, pages.render(brief, kind, rules, include)
         return made[key][1]
 
     return of

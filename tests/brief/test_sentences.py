@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from miner import api
-from miner.brief import pages, sentences
+from miner.brief import sentences
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.hypothesis import HypothesisTeller
 from miner.brief.text.layout import render
@@ -527,8 +527,13 @@ def test_every_finding_is_told_in_short_sentences(
 
 @pytest.mark.parametrize("kind", ["preparation", "session", "take-home", "doctor"])
 def test_every_page_is_written_in_short_sentences(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType, kind: str
+    brief: Briefing,
+    rules: RuleBook,
+    page_text: ModuleType,
+    kind: str,
+    request: pytest.FixtureRequest,
 ) -> None:
     chosen = [item.id for item in brief.ranking.hypotheses if len(item.factors) == 1][:3]
-    blocks = page_text.seen(pages.render(brief, kind, rules, chosen))
+    page = request.getfixturevalue("render")(brief, kind, rules, chosen)
+    blocks = page_text.seen(page)
     assert [part for text in blocks for part in long(text)] == []
