@@ -56,9 +56,11 @@ def _perhaps_copied(glucose: pd.DataFrame) -> pd.DataFrame:
     value = np.round(glucose["glucose"].to_numpy(np.float64))
     value[np.isnan(value)] = 0
     day = minute // MINUTES
-    of_day = minute - day * MINUTES + 1
+    minute -= day * MINUTES
+    minute += 1
+    value *= minute
     day -= day.min(initial=0)
-    sums = np.bincount(day, weights=value * of_day)
+    sums = np.bincount(day, weights=value)
     _, at, times = np.unique(sums, return_inverse=True, return_counts=True)
     twice = (times[at] > 1) & (sums > 0)
     return glucose[twice[day]] if twice.any() else glucose.iloc[:0]

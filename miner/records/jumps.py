@@ -213,12 +213,14 @@ def _by_day(time: Stamps, clock: Stamps) -> dict[int, int]:
     """Return on how many days the commonest gap was so many minutes."""
     day = clock.astype("datetime64[ns]").view(np.int64) // (1440 * _MINUTE_NS)
     day -= day.min()
-    gap = (np.diff(time).astype(np.int64) + _MINUTE_NS // 2) // _MINUTE_NS
+    gap = np.diff(time).astype("timedelta64[ns]", copy=False).view(np.int64)
+    gap += _MINUTE_NS // 2
+    gap //= _MINUTE_NS
     wide = _LONGEST_MIN + 2
     np.clip(gap, 0, wide - 1, out=gap)
     gap[day[1:] != day[:-1]] = 0
-    keys = day[1:] * wide + gap
-    counts = np.bincount(keys, minlength=wide * (int(day.max()) + 1)).reshape(-1, wide)
+    gap += day[1:] * wide
+    counts = np.bincount(gap, minlength=wide * (int(day.max()) + 1)).reshape(-1, wide)
     counts[:, [0, -1]] = 0
     modal = counts.argmax(axis=1)[counts.sum(axis=1) >= FEWEST_AROUND - 1]
     minutes, times = np.unique(modal, return_counts=True)

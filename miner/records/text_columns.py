@@ -21,7 +21,9 @@ _QUOTE = ord("'")
 def repeated(word: str, times: int) -> Text:
     """Return a column that holds one word."""
     letters = word.encode()
-    begins = np.arange(times + 1, dtype=np.int64) * len(letters)
+    begins = np.zeros(times + 1, dtype=np.int64)
+    if letters:
+        begins = np.arange(0, (times + 1) * len(letters), len(letters), dtype=np.int64)
     buffers = (pa.py_buffer(begins), pa.py_buffer(letters * times))
     return pd.Series(pd.array(pa.LargeStringArray.from_buffers(times, *buffers), dtype="str"))
 
