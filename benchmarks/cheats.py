@@ -15,12 +15,14 @@ import argparse
 import shutil
 import tempfile
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from miner import api, ledger, resources
 from miner.brief.text.words import on_a_told_date
+from miner.errors import MinerError
 from miner.records.client import Client
 from miner.results import Evidence, Hypothesis, Ranking
 
@@ -151,6 +153,16 @@ def told_date_after_one_day(at: Table) -> Played:
     for day in sorted(set(api.days(client).frame["date"]))[-3:]:
         api.remember_shown(client, "day", [str(day)], now=NOW)
     item = best(at.rank(at.copy(), keep=False))
+    fix(at, item)
+    return answered(at, item, "not fixed before")
+
+
+def told_date_after_preview(at: Table) -> Played:
+    """Preview a test of the best pair, which shows its direction, and fix it as of early."""
+    client, item = at.read(), best(at.rank(at.copy(), keep=False))
+    last = date.fromisoformat(str(api.days(client).frame["date"].iloc[-1]))
+    with suppress(MinerError):
+        api.plan(client, item.id, api.Wish(last + timedelta(days=1)), preview=True, now=NOW)
     fix(at, item)
     return answered(at, item, "not fixed before")
 
@@ -367,9 +379,10 @@ def new_days_left_out(at: Table) -> Played:
 Cheat = Callable[[Table], Played]
 SEARCHED: tuple[Cheat, ...] = (
     told_date_from_a_copy, told_date_after_ranking, told_date_after_days, told_date_after_one_day,
-    clock_set_back, ranked_days_dated_later, month_copied, tags_after_ranking,
-    left_out_after_ranking, removed_after_ranking, removed_after_days, many_ways,
-    last_lines_and_note_removed, ledger_of_another, habit_defined_anew, other_unit, twenty_fixed,
+    told_date_after_preview, clock_set_back, ranked_days_dated_later, month_copied,
+    tags_after_ranking, left_out_after_ranking, removed_after_ranking, removed_after_days,
+    many_ways, last_lines_and_note_removed, ledger_of_another, habit_defined_anew, other_unit,
+    twenty_fixed,
 )  # fmt: skip
 KEPT: tuple[Cheat, ...] = (kept_after_peeking, new_days_left_out)
 

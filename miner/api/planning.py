@@ -10,6 +10,7 @@ from typing import Any
 from miner import ledger
 from miner.api.following import keep, require_room
 from miner.api.kept import frozen_table, last_day, unit_holding
+from miner.api.looks import remember_look
 from miner.api.past import read_past, whose
 from miner.api.ranking import Progress, rank, table_of
 from miner.api.steps import days, rules_of
@@ -46,8 +47,9 @@ def plan(
         id_: a hypothesis kept as ``alternate``, or one that is ranked: it is kept so first.
         wish: when it begins, and what else was asked for.
         rules: the rule books.
-        preview: show what it takes and write nothing. The order is not drawn: the coins are
-            thrown once, when it is written, and shown then.
+        preview: show what it takes and write no plan. The order is not drawn: the coins are
+            thrown once, when it is written, and shown then. Of what is not kept yet it is a look,
+            as it shows which way the outcome differed.
         now: time of the ledger's entries.
         progress: told what is being done and the share done.
 
@@ -56,10 +58,12 @@ def plan(
             already, or the start lies in the records.
     """
     books = rules_of(client, rules)
-    last = last_day(client, books) or ""
-    _require_start(wish.start, last)
-    item = _open(client, id_)
-    what = item.what if item else _as_ranked(client, books, id_, last, preview, progress)
+    _require_start(wish.start, last_day(client, books) or "")
+    item, looked = _open(client, id_), tuple[str, ...]()
+    if item is None:
+        what, looked = _as_ranked(client, books, id_, preview, now, progress)
+    else:
+        what = item.what
     table, frozen = frozen_table(client, books, what)
     worse = frozen.outcome(str(what["outcome"]), table.unit).worse
     said, _ = cautions(client, days(client, books), books)
@@ -71,7 +75,11 @@ def plan(
     def made(seed: int | None) -> Plan:
         found = make_plan(table, frozen, what, rule, wish, seed=seed, sensor_changes=changes)
         stops = tuple(say(books, "plan", key) for key in STOPS)
-        notes = (*found.notes, *_notes(books, wish.start, at, aside, drawn=seed is not None))
+        notes = (
+            *found.notes,
+            *looked,
+            *_notes(books, wish.start, at, aside, drawn=seed is not None),
+        )
         return replace(found, stop_rules=stops, notes=notes, put_aside=aside)
 
     found = made(None)
@@ -141,18 +149,27 @@ def _as_ranked(
     client: Client,
     rules: RuleBook,
     id_: str,
-    last: str,
     preview: bool,
+    now: datetime | None,
     progress: Progress | None,
-) -> Mapping[str, Any]:
-    """Return what would be kept of a ranked hypothesis."""
-    require_room(read_past(client), id_, last)
+) -> tuple[Mapping[str, Any], tuple[str, ...]]:
+    """Return what would be kept of a ranked hypothesis, and notes.
+
+    A plan writes the ranking that it rests on, a preview the look at this one hypothesis: even a
+    refusal says which way the outcome differed.
+    """
+    past, last = read_past(client), last_day(client, rules) or ""
+    require_room(past, id_, last)
     unit = unit_holding(client, rules, id_)
-    ranking = rank(client, rules, unit=unit, keep=not preview, progress=progress)
-    return payload(
-        client, rules, ranking, ranked(ranking, id_), table_of(client, rules, ranking.unit),
-        as_="alternate", seen_to=last, read_on=None, note="",
-    )  # fmt: skip
+    ranking = rank(client, rules, unit=unit, keep=not preview, now=now, progress=progress)
+    found, table = ranked(ranking, id_), table_of(client, rules, unit)
+    looked: tuple[str, ...] = ()
+    if preview:
+        looked = remember_look(client, past, table, "plan", found.factors, found.outcome, now)
+    written = payload(
+        client, rules, ranking, found, table, as_="alternate", seen_to=last, read_on=None, note=""
+    )
+    return written, looked
 
 
 def _planned_already(id_: str, item: Kept | None) -> MinerError:

@@ -31,7 +31,7 @@ CALENDAR = b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//miner//"
 @click.option(
     "--start", type=day, metavar="DATE", help="First day; required, unless ID names a plan."
 )
-@click.option("--preview", is_flag=True, help="Show what it takes; write nothing.")
+@click.option("--preview", is_flag=True, help="Show what it takes; write no plan.")
 @click.option("--worth-having", type=float, metavar="SIZE", help="A larger difference to find.")
 @click.option("--pairs", type=int, metavar="N", help="How many pairs, six at the least.")
 @click.option("--sensor-days", type=click.IntRange(5, 30), default=14, show_default=True)
@@ -43,8 +43,9 @@ def command(
 ) -> None:  # fmt: skip
     """Plan an alternating test of ID: usual days and days of a change, in an order of coins.
 
-    The coins are thrown once, when the plan is written; --preview shows the rest before. With the
-    name of a plan in place of ID it is shown, and written to files, again.
+    The coins are thrown once, when the plan is written; --preview shows the rest before, and is a
+    look where ID is not kept yet. With the name of a plan in place of ID it is shown, and written
+    to files, again.
     """
     from miner import api
 

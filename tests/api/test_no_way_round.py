@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -156,6 +157,21 @@ def test_who_asked_has_looked(folder: Path, how: str) -> None:
     assert later.fixed_before is False
     assert later.evidence is Evidence.HINT
     assert [e.event for e in ledger.read(folder).events[:2]] == ["looked", "fixed"]
+
+
+def test_who_previewed_a_test_has_looked_even_where_it_is_refused(folder: Path) -> None:
+    # a walk is planned, a medicine or an unhelpful direction is refused: both say which way it went
+    found = asked(folder, keep=False)
+    wish = api.Wish(date(2026, 6, 15))
+    for _ in range(2):
+        with suppress(MinerError):
+            api.plan(api.read_client(folder), found.id, wish, preview=True, now=NOW)
+    (event,) = ledger.read(folder).events
+    assert (event.event, event.payload["what"], event.payload["factors"]) == (
+        "looked", "plan", ["late_dinner"]
+    )  # fmt: skip
+    fix(folder, "late_dinner", "overnight_mean")
+    assert asked(folder).evidence is Evidence.HINT
 
 
 def test_the_same_look_is_written_once(folder: Path) -> None:

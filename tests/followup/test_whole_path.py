@@ -387,14 +387,15 @@ def calm(monkeypatch):
     monkeypatch.setattr("miner.api.planning.cautions", lambda *_: ((), ()))
 
 
-def test_plan_preview_writes_nothing_and_a_plan_is_written_once(free, rules, monkeypatch, tmp_path):
+def test_plan_preview_writes_the_look_and_a_plan_is_written_once(free, rules, monkeypatch, tmp_path):
     calm(monkeypatch)
     folder, id_ = free
-    before = (folder / "ledger.jsonl").read_bytes()
     words = ("plan", folder, id_, "--start", "2026-03-02", "--worth-having", "12")
     shown = invoke(*words, "--preview")
     assert shown.exit_code == 0
-    assert "Nothing is written yet" in shown.stdout
+    assert [e.event for e in ledger.read(folder).events][-2:] == ["dropped", "looked"]
+    before = (folder / "ledger.jsonl").read_bytes()
+    assert "No plan is written yet" in shown.stdout
     assert "A, the change" not in shown.stdout
     assert "the order is not drawn yet" in invoke(*words, "--preview", "--page", "p.html").stderr
     told = json.loads(invoke(*words, "--preview", "--format", "json").stdout)
