@@ -11,8 +11,9 @@ from pathlib import Path
 
 from miner import ledger
 from miner.api.gathering import briefing
+from miner.api.looks import days_used, remember_shown
 from miner.api.past import read_past
-from miner.api.ranking import Progress
+from miner.api.ranking import Progress, table_of
 from miner.api.steps import rules_of
 from miner.api.story import history
 from miner.brief.page import MARK
@@ -64,12 +65,13 @@ def export_everything(
     """
     books = rules_of(client, rules)
     _may_be_written(client, out)
+    # first of all, as a page that is made again may be a look
+    pages, copies = _pages(client, books, progress)
     records = {f"{RECORDS}/{name}": data for name, data in _records(client)}
     written = {f"{NOTES}/{name}": data for name, data in _written(client)}
     found = history(client, books)
     # notes stand in a file of their own, which can be taken out before it is handed over
     story = lines_of(history_parts(replace(found, written=()), books)).encode("utf-8")
-    pages, copies = _pages(client, books, progress)
     names = sorted([*records, *written])
     told = contents_text(names, copies, found, books, client.settings.display_unit)
     files = {"README.txt": told.encode("utf-8"), **records, **written}
@@ -135,10 +137,19 @@ def _pages(
         page = kept.get(str(event.payload.get("sha256")))
         copies.append(PageCopy(name, event.at[:10], kind, ids, as_it_was=page is not None))
         if page is None:
-            known = known or briefing(client, rules, keep=False, progress=progress)
+            known = known or _seen(client, rules, progress)
             page = _again(client, rules, known, kind, ids, calm=bool(event.payload.get("calm")))
         files[name] = page
     return files, tuple(copies)
+
+
+def _seen(client: Client, rules: RuleBook, progress: Progress | None) -> Briefing:
+    """Return what pages need; where nobody had looked at the last day yet, this is a look."""
+    found = briefing(client, rules, keep=False, progress=progress)
+    days = days_used(table_of(client, rules, "day"), (None, None))
+    if not read_past(client).seen_from(days[-1] if days else ""):
+        remember_shown(client, "day", days)
+    return found
 
 
 def _again(

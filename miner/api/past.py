@@ -109,6 +109,10 @@ class Past:
                 return event
         return None
 
+    def seen_from(self, day: str) -> bool:
+        """Say whether any look had seen that day, or a later one."""
+        return any(str(event.payload.get("last_day") or "") >= day for event in self._looks())
+
     def seen_after(self, day: str, before_entry: int) -> bool:
         """Say whether a look before that entry had seen days after that day."""
         return any(

@@ -162,6 +162,19 @@ def test_a_ledger_cut_short_is_told_in_the_archive(folder, tmp_path, rules):
         assert "it ends before entry" in " ".join(file.read("history.txt").decode().split())
 
 
+def test_pages_made_again_from_days_nobody_had_seen_are_a_look(folder, tmp_path, rules):
+    copy = shutil.copytree(folder, tmp_path / "copy")
+    for path in copy.glob("*.csv"):
+        path.write_text(path.read_text("utf-8").replace("2026-", "2027-"), encoding="utf-8")
+    for name in ("all.zip", "again.zip"):
+        api.export_everything(api.read_client(copy), tmp_path / name, rules)
+        last = ledger.read(copy).events[-1]
+        assert (last.event, last.payload["what"]) == ("looked", "days")
+        with zipfile.ZipFile(tmp_path / name) as file:
+            assert file.read("records/ledger.jsonl") == (copy / "ledger.jsonl").read_bytes()
+    assert len(ledger.read(copy).events) == len(ledger.read(folder).events) + 1
+
+
 def test_the_same_folder_gives_the_same_bytes_and_is_left_alone(folder, tmp_path, rules):
     before = {path: path.read_bytes() for path in folder.iterdir() if path.is_file()}
     made = []

@@ -387,7 +387,9 @@ def calm(monkeypatch):
     monkeypatch.setattr("miner.api.planning.cautions", lambda *_: ((), ()))
 
 
-def test_plan_preview_writes_the_look_and_a_plan_is_written_once(free, rules, monkeypatch, tmp_path):
+def test_plan_preview_writes_the_look_and_a_plan_is_written_once(
+    free, rules, monkeypatch, tmp_path
+):
     calm(monkeypatch)
     folder, id_ = free
     words = ("plan", folder, id_, "--start", "2026-03-02", "--worth-having", "12")
