@@ -28,7 +28,7 @@ from miner.records.corrections import NAME as CORRECTIONS
 from miner.records.corrections import raw_corrections
 from miner.records.notes import NAME as NOTES_FILE
 from miner.records.notes import raw_notes
-from miner.records.taking import csv_files, settings_of
+from miner.records.taking import csv_files, inert, settings_of
 from miner.results import Briefing
 from miner.rulebook import RuleBook
 
@@ -107,7 +107,7 @@ def _records(client: Client) -> Iterable[tuple[str, bytes]]:
     yield from csv_files(client)
     ticks = sorted(client.folder.glob("ticks*.csv"))
     for number, path in enumerate(ticks, 1):
-        yield f"ticks-{number}.csv", path.read_bytes()
+        yield f"ticks-{number}.csv", inert(path.name, path.read_bytes())
     yield from settings_of(client).items()
     path = client.folder / ledger.NAME
     if path.is_file():
@@ -116,7 +116,8 @@ def _records(client: Client) -> Iterable[tuple[str, bytes]]:
 
 def _written(client: Client) -> Iterator[tuple[str, bytes]]:
     """Give what the practitioner wrote; the records have the corrections in them already."""
-    texts = {CORRECTIONS: raw_corrections(client.folder), NOTES_FILE: raw_notes(client.folder)}
+    raw = raw_corrections(client.folder)
+    texts = {CORRECTIONS: inert(CORRECTIONS, raw), NOTES_FILE: raw_notes(client.folder)}
     yield from ((name, data) for name, data in texts.items() if data)
 
 

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import tomlkit
 
-from miner.files import safe_cell
+from miner.errors import MinerError
+from miner.files import FORMULA, safe_cell
 from miner.records.client import STREAMS, Client
 from miner.records.columns import COLUMNS
 from miner.records.discover import practice_of
 from miner.records.fold import fold
 from miner.records.settings import PracticeFile
+from miner.records.text_file import as_utf8
 from miner.records.toml_file import read_toml
 from miner.records.two_at_once import CONTRADICTED
 from miner.records.writing import as_named, cells_of, worn_cells
@@ -62,6 +66,32 @@ def _bytes(cells: pd.DataFrame) -> bytes:
     written = [name for name in cells if name in WRITTEN]
     cells = cells.assign(**{name: cells[name].map(safe_cell) for name in written})
     return cells.to_csv(index=False, lineterminator="\n").encode()
+
+
+def inert(name: str, raw: bytes) -> bytes:
+    """Return a comma-separated file that somebody typed with no cell that a spreadsheet runs.
+
+    A file without such a cell stays as it is, to the byte; so does one that is no text.
+    """
+    try:
+        text = as_utf8(name, raw, None).decode("utf-8")
+        rows = list(csv.reader(io.StringIO(text, newline="")))
+    except (MinerError, csv.Error):
+        return raw
+    quiet = [[_inert(cell) for cell in row] for row in rows]
+    if quiet == rows:
+        return raw
+    out = io.StringIO(newline="")
+    csv.writer(out, lineterminator="\n").writerows(quiet)
+    return out.getvalue().encode()
+
+
+def _inert(cell: str) -> str:
+    """Return a cell as typed, unless it begins like a formula, blanks or not: they are no part."""
+    bare = cell.lstrip()
+    if bare.startswith(FORMULA):
+        return safe_cell(bare)
+    return bare if cell.startswith(FORMULA) else cell
 
 
 def settings_of(client: Client) -> dict[str, bytes]:

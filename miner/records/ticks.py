@@ -10,6 +10,7 @@ from datetime import date
 from pathlib import Path
 
 from miner.errors import MinerError
+from miner.files import plain_cell
 from miner.records.findings import Findings
 from miner.records.text_file import open_text, read_bytes
 from miner.results import Finding, Severity
@@ -136,7 +137,8 @@ def _rows(path: Path) -> list[tuple[int, tuple[str, str, str]]]:
     for cells in reader:
         row = text.first_row + reader.line_num - 1
         if any(cell.strip() for cell in cells):
-            day, plan, said = (cells[at].strip() if at < len(cells) else "" for at in places)
+            told = (cells[at].strip() if at < len(cells) else "" for at in places)
+            day, plan, said = map(plain_cell, told)
             out.append((row, (day, plan, said)))
     return out
 

@@ -1,7 +1,9 @@
 """One archive holds everything, says what is in it, and is the same to the byte."""
 
+import csv
 import io
 import os
+import re
 import shutil
 import sys
 import zipfile
@@ -17,6 +19,8 @@ from miner.cli.group import miner as commands
 from miner.records import STREAMS
 from miner.records.entering import Entry
 from miner.records.overlaps import columns_of
+from miner.records.taking import inert
+from miner.records.ticks import ticks_in
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "brief"))
 import page_clients
@@ -45,7 +49,8 @@ def folder(tmp_path_factory, rules):
     words = ("brief", folder, "--include", found.id, "--as")
     run(*words, "take-home", "--out", folder / "home.html")
     run(*words, "doctor", "--out", home / "doctor.html")
-    (folder / "ticks-of-mine.csv").write_text("date,plan,done\n2026-03-01,abc,yes\n")
+    ticks = 'date,plan,done\n2026-03-01,abc,yes\n\n2026-03-02," =1+1",yes\n2026-03-03,@x,-no\n'
+    (folder / "ticks-of-mine.csv").write_text(ticks)
     return folder
 
 
@@ -118,6 +123,41 @@ def test_hostile_words_stay_words(archive):
     assert all(
         set(name) <= set("README.txtabcdefghijklmnopqrstuvwxyz0123456789-/") for name in archive
     )
+
+
+def test_no_cell_of_any_table_in_it_is_run_by_a_spreadsheet(archive, folder, tmp_path):
+    number = re.compile(r"-?\d+(\.\d+)?(e-?\d+)?")
+    tables = {name: data.decode() for name, data in archive.items() if name.endswith(".csv")}
+    assert len(tables) == len(STREAMS) + 2
+    cells = {
+        name: [cell for row in csv.reader(io.StringIO(text, newline="")) for cell in row]
+        for name, text in tables.items()
+    }
+    # OWASP, "CSV injection": a cell that begins with one of these may be taken for a formula
+    run_ = re.compile(r"\s*[=+\-@\t\r]")
+    bad = [
+        (name, cell)
+        for name, own in cells.items()
+        for cell in own
+        if run_.match(cell) and not number.fullmatch(cell)
+    ]
+    assert bad == []
+    hostile = '\'=HYPERLINK("http://example.invalid","x")'
+    assert hostile.casefold() in [cell.casefold() for cell in cells["records/tags.csv"]]
+    assert hostile.casefold() in [cell.casefold() for cell in cells["records/meals.csv"]]
+    assert "'=1+1" in cells["records/ticks-1.csv"]
+    copy = tmp_path / "ticks-1.csv"
+    copy.write_bytes(archive["records/ticks-1.csv"])
+    old, new = (ticks_in([path]) for path in (folder / "ticks-of-mine.csv", copy))
+    assert ("=1+1", "2026-03-02") in old.by_day
+    assert new.by_day == old.by_day
+    assert [item.row for item in new.findings] == [item.row for item in old.findings] == [5]
+
+
+def test_a_table_typed_by_hand_without_formulas_stays_to_the_byte():
+    for raw in (b"date,plan\r\n2026-03-01,'=x\r\n", b"\xff\xfe\x00", b"", b'"open,\n\x00'):
+        assert inert("ticks.csv", raw) == raw
+    assert inert("c.csv", b'\xef\xbb\xbfa,"\t=1"\r\n\tb,c\r\n') == b"a,'=1\nb,c\n"
 
 
 def test_notes_and_corrections_stand_apart_and_on_no_page(archive, folder):

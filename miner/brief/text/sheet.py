@@ -8,7 +8,7 @@ from io import StringIO
 from typing import Any
 
 from miner.brief.text.safe import clean
-from miner.files import FORMULA
+from miner.files import safe_cell
 
 # The most a cell of a usual spreadsheet holds is 32,767 characters.
 LONGEST = 32_000
@@ -39,5 +39,4 @@ def _cell(value: Any) -> str:
         value = " + ".join(str(item) for item in value)
     if not isinstance(value, str):
         return str(value)
-    text = clean(value, LONGEST)
-    return f"'{text}" if value.startswith(FORMULA) or text.startswith(FORMULA) else text
+    return safe_cell(clean(value, LONGEST))
