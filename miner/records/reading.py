@@ -235,20 +235,15 @@ def _client(
     folder: Path, settings: Settings, parts: list[Part], findings: Findings, digest: str
 ) -> Client:
     stopped = {part.stream for part in parts if part.frame is None}
-    parts = [part for part in parts if part.stream not in stopped]
-    parts = _on_one_time_line(parts, findings)
+    own = _on_one_time_line([part for part in parts if part.stream not in stopped], findings)
+    parts.clear()  # no row is held twice once the files are joined
     named = [
         (part.stream, str(part.frame["file"].iloc[0]), part.person)
-        for part in parts
+        for part in own
         if part.person and part.frame is not None and not part.frame.empty
     ]
     ask_about_others(named, findings)
-    frames: dict[str, list[pd.DataFrame]] = defaultdict(list)
-    for part in parts:
-        if part.frame is not None:
-            frames[part.stream].append(part.frame)
-    joined = {name: join_files(name, frames[name]) for name in STREAMS}
-    joined = without_impossible_dates(joined, findings)
+    joined = without_impossible_dates(_joined(own), findings)
     streams = {name: once(name, frame, findings) for name, frame in joined.items()}
     if streams["glucose"].empty and "glucose" not in stopped:
         raise MinerError(
@@ -258,7 +253,7 @@ def _client(
             file=folder,
         )
     streams["glucose"] = look(streams["glucose"], settings, findings)
-    zone, by_clock = settings.time_zone, any(part.unzoned for part in parts)
+    zone, by_clock = settings.time_zone, any(part.unzoned for part in own)
     read = partial(read_added, glucose=streams["glucose"], zone=zone, by_clock=by_clock)
     seen = streams | {"meals": _plausible_meals(streams["meals"], Findings())}
     known = {name: frame for name, frame in seen.items() if name not in stopped}
@@ -276,11 +271,21 @@ def _client(
     odd_clocks(streams, findings)
     suspect_pressure(streams["glucose"], streams["sleep"], findings)
     spelt_alike(streams["tags"], findings)
-    streams["activity"], worn = tracker_worn(streams["activity"], parts, findings)
+    streams["activity"], worn = tracker_worn(streams["activity"], own, findings)
     hashed = hashlib.sha256(repr(settings).encode()).hexdigest()[:16]
     return Client(
         folder, settings, streams, worn, findings.sorted(), digest, hashed, corrected.replaced
     )
+
+
+def _joined(parts: list[Part]) -> dict[str, pd.DataFrame]:
+    """Return the streams, the rows of their files one after the other; taken from the parts."""
+    frames: dict[str, list[pd.DataFrame]] = defaultdict(list)
+    for at, part in enumerate(parts):
+        if part.frame is not None:
+            frames[part.stream].append(part.frame)
+        parts[at] = replace(part, frame=None)
+    return {name: join_files(name, frames.pop(name, [])) for name in STREAMS}
 
 
 def _plausible(streams: dict[str, pd.DataFrame], findings: Findings) -> dict[str, pd.DataFrame]:
