@@ -123,7 +123,7 @@ def clear(habits: dict[str, np.ndarray], rise: np.ndarray, unit: str) -> set[str
         worth = WORTH / (span if (span := habit.span) and shape is Shape.DOSE else 1.0)
 
         def doubts(difference: float, own: Units = units[shape]) -> tuple[Doubt, ...]:
-            doubt = weekday_doubt(own, difference, GUARD.hint_level_searched)
+            doubt = weekday_doubt(own, difference, GUARD.weekday_level_searched)
             return () if doubt is None else (doubt,)
 
         answer = habit.best.answer

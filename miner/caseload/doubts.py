@@ -54,7 +54,7 @@ class Doubts:
     def found(self, difference: float) -> tuple[Doubt, ...]:
         """Return why a difference that passes is a hint all the same; empty if it is not."""
         fitted = self.read()
-        level = self.rules.guardrails.hint_level_searched
+        level = self.rules.guardrails.weekday_level_searched
         others = (
             self._by_clock(fitted, difference),
             weekday_doubt(fitted, difference, level),

@@ -30,11 +30,13 @@ class Levels:
 
     Attributes:
         by_clock: where its outcome is read at fixed clock times.
-        beside: within weekdays, and where its units vary more than the others.
+        weekday: within weekdays.
+        spread: where its units vary more than the others.
     """
 
     by_clock: float
-    beside: float
+    weekday: float
+    spread: float
 
 
 def doubts(
@@ -49,8 +51,8 @@ def doubts(
         *_one_unit(part, test, white, guard),
         *_confounders(part, test, white),
         *_clock(part, test, white, levels.by_clock),
-        *_weekday(part, test, white, guard, levels.beside),
-        *_unequal_spread(test, white, guard, levels.beside),
+        *_weekday(part, test, white, guard, levels.weekday),
+        *_unequal_spread(test, white, guard, levels.spread),
     )
     return tuple(found)
 

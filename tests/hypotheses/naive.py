@@ -508,12 +508,12 @@ def _doubts(part, rule, rules):
         week = [[float(own == day) for own in weekday] for day in range(7)]
         b = _refit(part, rule, week)[0]
         p = _p(_refit(part, rule, week, y=oracle.normal_scores(part["y"]), by="values"))
-        held = b / difference >= 0.5 and p <= guard.hint_level_searched
+        held = b / difference >= 0.5 and p <= guard.weekday_level_searched
         if _keeps_to(part, rule, week) and not held:
             found.append("weekday")
     share = rule["counts"]["with"] / (rule["counts"]["with"] + rule["counts"]["without"])
     rare = min(share, 1 - share) < guard.unbalanced_share
-    if rare and _robust_p(part, rule) > (guard.hint_level_searched):
+    if rare and _robust_p(part, rule) > guard.spread_level_searched:
         found.append("unequal_spread")
     return found
 

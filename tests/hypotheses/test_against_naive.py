@@ -66,7 +66,7 @@ def _rules(name):
         names = tuple(key for key in factors if ":" not in key)
         factors |= {key: factors[key].model_copy(update={"confounders": names}) for key in names}
     # of an uneven world every habit is looked at, the rare and the frequent, and strictly
-    strict = {"unbalanced_share": 0.45, "hint_level_searched": 0.001} if name == "uneven" else {}
+    strict = {"unbalanced_share": 0.45, "spread_level_searched": 0.001} if name == "uneven" else {}
     guard = RULES.guardrails.model_copy(update=strict)
     return RULES.model_copy(update={"factors": factors, "guardrails": guard})
 

@@ -80,7 +80,7 @@ def test_the_amount_told_for_is_a_matter_of_words():
 
 
 def test_a_step_is_shown_as_a_cut():
-    item = found(nights(slope=0.0, step=14.0))[("short_sleep",)]
+    item = found(nights(slope=0.0, step=14.0, n=60))[("short_sleep",)]
     assert (item.shape, item.evidence, item.per) == (Shape.CUT, Evidence.CLEAR, None)
     assert item.id == found(nights())[("short_sleep",)].id
 
