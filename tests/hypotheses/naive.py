@@ -7,6 +7,7 @@ p-values can be compared digit by digit.
 
 from __future__ import annotations
 
+from collections import Counter
 from itertools import combinations
 from math import ceil, isnan, sqrt
 
@@ -129,7 +130,9 @@ def _outcome(table, rules, name, days):
     for factor in table.factors:
         lag = rules.factor(factor).lag.get(rule.window)
         if lag is not None:
-            every = [_days_before(table, day, factor, lag) for day in days]
+            on = dict(zip(table.frame["day_number"], table.frame[factor], strict=True))
+            # as it was that many days before; unknown where that day has no row
+            every = [float(on.get(day["day_number"] - lag, float("nan"))) for day in days]
             values[factor] = [every[at] for at in known]
     singles = [_rule((factor,), column, part, high, guard) for factor, column in values.items()]
     if _tied(part["y"]) > guard.largest_share_tied:
@@ -185,12 +188,6 @@ def _doses(table, rules, part, days, singles):
     return found
 
 
-def _days_before(table, day, factor, lag):
-    """The factor as it was ``lag`` days before; unknown where that day has no row."""
-    rows = table.frame[table.frame["day_number"] == day["day_number"] - lag]
-    return float(rows[factor].iloc[0]) if len(rows) else float("nan")
-
-
 def _higher_quarter(days, name, rules):
     """The worst quarter of the days of the same sensor; ties of time above by the mean."""
     known = [day for day in days if not isnan(day[name])]
@@ -202,16 +199,15 @@ def _higher_quarter(days, name, rules):
     then = "day_mean" if name == "minutes_above" and "day_mean" in known[0] else name
     pairs = sorted({(day[name], day[then]) for day in known})
     place = {day.name: pairs.index((day[name], day[then])) for day in known}
-    label = {}
-    for day in known:
-        same = [other for other in known if other["sensor"] == day["sensor"]]
+    sensors = {day.name: day["sensor"] for day in known}
+    sizes, label = Counter(sensors.values()), {}
+    for day in place:
+        same = [other for other in place if sensors[other] == sensors[day]]
         if len(same) < 8:
             # Too few of a sensor: together with the other rarely used ones, else beside all.
-            sizes = {d["sensor"]: sum(o["sensor"] == d["sensor"] for o in known) for d in known}
-            same = [other for other in known if sizes[other["sensor"]] < 8]
-            same = same if len(same) >= 8 else known
-        quartile = np.quantile([place[other.name] for other in same], 0.75)
-        label[day.name] = place[day.name] > quartile
+            same = [other for other in place if sizes[sensors[other]] < 8]
+            same = same if len(same) >= 8 else list(place)
+        label[day] = place[day] > np.quantile([place[other] for other in same], 0.75)
     return label
 
 
@@ -565,10 +561,9 @@ def days_to_settle(answer, span, units, rules):
     sides = (known / 2, known / 2) if dose else (counts["with"], counts["without"])
     least = 0 if dose else guard.fewest_units_each_side
     a_day = units / span
-    for new in range(5, ceil(366 * a_day) + 1):
-        if _power_on_new(new, t, had, rule["df"], sides, guard.claim_level, least) >= 0.8:
-            return ceil(new / a_day)
-    return None
+    new = np.arange(5, ceil(366 * a_day) + 1)
+    found = _power_on_new(new, t, had, rule["df"], sides, guard.claim_level, least) >= 0.8
+    return ceil(new[found.argmax()] / a_day) if found.any() else None
 
 
 def t_of(part, rule, effect):
@@ -586,23 +581,21 @@ def _power_on_new(units, t, had, df_had, sides, level, least):
     """Power of the one-sided t test on new units: scipy, over counts and over the scatter."""
     with_, without = sides
     rank = had - 1 - df_had
-    directions = max(min(3, rank), ceil(rank * units / had))
+    directions = np.maximum(min(3, rank), np.ceil(rank * units / had))
     df = units - directions - 1
-    if df < 1:
-        return 0.0
     known, share = units * (with_ + without) / had, with_ / (with_ + without)
-    whole, enough = round(known), 1.0
+    whole, enough = np.rint(known), np.ones(len(units))
     if least:
         few = sum(binom.cdf(least - 1, whole, p) for p in (share, 1 - share))
-        enough = 1 - few if whole >= 2 * least else 0.0
-    if enough <= 0:
-        return 0.0
+        enough = np.where(whole >= 2 * least, 1 - few, 0.0)
+    possible = (df >= 1) & (enough > 0)
+    units, directions, df, known = (one[possible] for one in (units, directions, df, known))
     old = with_ * without / (with_ + without) * (1 - rank / had)
-    total = 0.0
+    total = np.zeros(len(enough))
     for step, weight in ((-1, 1 / 6), (0, 2 / 3), (1, 1 / 6)):
-        k = known * share + step * sqrt(3 * known * share * (1 - share))
-        k = min(max(k, least), known - least)
+        k = known * share + step * np.sqrt(3 * known * share * (1 - share))
+        k = np.minimum(np.maximum(k, least), known - least)
         new = k * (known - k) / known * (1 - directions / units)
         reach = student.ppf(1 - level, df)
-        total += weight * nct.sf(reach, df, max(t, 0.0) * sqrt(new / old))
+        total[possible] += weight * nct.sf(reach, df, max(t, 0.0) * np.sqrt(new / old))
     return enough * total

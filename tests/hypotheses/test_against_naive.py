@@ -1,5 +1,7 @@
 """The whole ranking against a brute-force one written from the description of the method."""
 
+from functools import cache
+
 import naive
 import pytest
 from small_tables import RULES, random_table
@@ -71,6 +73,7 @@ def _rules(name):
     return RULES.model_copy(update={"factors": factors, "guardrails": guard})
 
 
+@cache
 def _made(name):
     seed, draws, options = CASES[name]
     table = random_table(seed, **options)

@@ -69,11 +69,9 @@ def kept(rule, X):
 
 def correlation(times, phi, w):
     """Step 6: w phi^|t_i - t_j| between units, 1 of a unit with itself (phi^0 is 1, also of 0)."""
-    n = len(times)
-    C = np.zeros((n, n))
-    for i in range(n):
-        for j in range(n):
-            C[i, j] = 1.0 if i == j else w * phi ** abs(float(times[i]) - float(times[j]))
+    times = np.array(times, dtype=float)
+    C = w * phi ** np.abs(times[:, None] - times)
+    np.fill_diagonal(C, 1.0)
     return C
 
 
