@@ -33,7 +33,7 @@ def asked(folder: Path, factor: str = "late_dinner", outcome: str = "overnight_m
 
 def fix(folder: Path, factor: str, outcome: str, **choices: object) -> tuple[str, ...]:
     choices = {"fixed_on": BEFORE, "now": NOW} | choices
-    return api.fix_question(folder, factor, outcome, **choices)
+    return api.fix_question(api.read_client(folder), factor, outcome, **choices)
 
 
 def add(folder: Path, text: str) -> None:
