@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
 from miner import resources
 from miner.api.caseload import pool
+from miner.caseload.store import NAME
 from miner.results.caseload import Caseload
 
 FACTORS = ("short_sleep", "late_dinner")
@@ -46,10 +49,9 @@ def write_clients(practice: Path, count: int, days: int = 26) -> None:
         invented.write_client(practice / scenario.code, scenario)
 
 
-@pytest.fixture(scope="session")
-def practice(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Twenty clients who agreed, and five others: not to be written to."""
-    folder = tmp_path_factory.mktemp("caseload") / "practice"
+def write_practice(home: Path) -> Path:
+    """Write twenty clients who agreed, and five others."""
+    folder = home / "practice"
     folder.mkdir()
     write_rules(folder)
     write_clients(folder, 24)
@@ -67,19 +69,61 @@ def practice(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@pytest.fixture(scope="session")
-def found(practice: Path, tmp_path_factory: pytest.TempPathFactory) -> Caseload:
-    """What a caseload finds in it."""
-    return pool(practice, work=tmp_path_factory.mktemp("work"))
-
-
-@pytest.fixture
-def small(practice: Path, tmp_path: Path) -> Path:
-    """A copy of four of its clients, to be changed."""
-    folder = tmp_path / "practice"
+def copy_small(practice: Path, folder: Path) -> Path:
+    """Copy four of its clients."""
     folder.mkdir()
     shutil.copytree(practice / "rules", folder / "rules")
     shutil.copy(practice / "practice.toml", folder)
     for k in range(1, 5):
         shutil.copytree(practice / f"client-0{k}", folder / f"client-0{k}")
     return folder
+
+
+@dataclass(frozen=True)
+class Looked:
+    """What a caseload found, and the folder of what it kept: not to be written to."""
+
+    found: Caseload
+    work: Path
+
+
+@pytest.fixture(scope="session")
+def practice(made_once: Callable[..., Path]) -> Path:
+    """Twenty clients who agreed, and five others: not to be written to."""
+    return made_once("caseload", write_practice)
+
+
+@pytest.fixture(scope="session")
+def looked(practice: Path, made_once: Callable[..., tuple[Caseload, Path]]) -> Looked:
+    """What a caseload finds in it, and keeps."""
+    return Looked(*made_once("caseload-looked", lambda home: (pool(practice, work=home), home)))
+
+
+@pytest.fixture(scope="session")
+def found(looked: Looked) -> Caseload:
+    """What a caseload finds in it."""
+    return looked.found
+
+
+@pytest.fixture
+def small(practice: Path, tmp_path: Path) -> Path:
+    """A copy of four of its clients, to be changed."""
+    return copy_small(practice, tmp_path / "practice")
+
+
+@pytest.fixture(scope="session")
+def small_looked(practice: Path, made_once: Callable[..., tuple[Caseload, Path]]) -> Looked:
+    """What a caseload finds in the four, and keeps."""
+
+    def made(home: Path) -> tuple[Caseload, Path]:
+        folder = copy_small(practice, home / "practice")
+        return pool(folder, work=home / "work"), home / "work"
+
+    return Looked(*made_once("caseload-small", made))
+
+
+@pytest.fixture
+def seen(small: Path, small_looked: Looked) -> Caseload:
+    """What was found in the copy, which was looked at once: what was kept is beside it."""
+    shutil.copytree(small_looked.work, small / NAME)
+    return small_looked.found

@@ -180,9 +180,12 @@ def test_meals_at_one_time_are_a_minute_apart(small: Path) -> None:
     )
 
 
-def test_a_copy_of_a_client_is_pooled_once_and_told(practice: Path, tmp_path: Path) -> None:
+def test_a_copy_of_a_client_is_pooled_once_and_told(
+    practice: Path, looked: Any, tmp_path: Path
+) -> None:
     folder = tmp_path / "practice"
     shutil.copytree(practice, folder)
+    shutil.copytree(looked.work, tmp_path / "work")
     usual = pool(folder, work=tmp_path / "work")
     shutil.copytree(folder / "client-02", folder / "another")
     found = pool(folder, work=tmp_path / "work")

@@ -76,7 +76,9 @@ def test_what_is_kept_of_one_who_did_not_agree_is_a_row_without_units(
     assert pq.read_table(path).num_columns == 0
 
 
-def test_a_deleted_folder_leaves_the_pool_and_its_traces_are_told(small: Path) -> None:
+def test_a_deleted_folder_leaves_the_pool_and_its_traces_are_told(
+    small: Path, seen: Caseload
+) -> None:
     first = pool(small)
     page = small.parent / "overview.html"
     page.write_text("client-02", encoding="utf-8")
@@ -100,8 +102,8 @@ def test_a_deleted_folder_leaves_the_pool_and_its_traces_are_told(small: Path) -
     assert not any("the folder is gone" in text for text in pool(small).traces)
 
 
-def test_one_who_no_longer_agrees_leaves_the_pool(small: Path) -> None:
-    pool(small)
+def test_one_who_no_longer_agrees_leaves_the_pool(small: Path, seen: Caseload) -> None:
+    assert (seen.agreed, seen.declined) == (4, 0)
     path = small / "client-03" / "client.toml"
     path.write_text(path.read_text("utf-8").replace("pooled = true", "pooled = false"), "utf-8")
     second = pool(small)
@@ -110,8 +112,7 @@ def test_one_who_no_longer_agrees_leaves_the_pool(small: Path) -> None:
     assert all(row.client != "client-03" for item in second.pooled for row in item.by_client)
 
 
-def test_only_what_changed_is_looked_at_again(small: Path) -> None:
-    pool(small)
+def test_only_what_changed_is_looked_at_again(small: Path, seen: Caseload) -> None:
     kept = {path: path.stat().st_mtime_ns for path in small.rglob("*.parquet")}
     assert len(kept) == 4
     (small / "client-04" / "tags.csv").write_text("time,tag\n2026-01-15T20:00,wine\n", "utf-8")
@@ -120,11 +121,10 @@ def test_only_what_changed_is_looked_at_again(small: Path) -> None:
     assert len(changed) == 1
 
 
-def test_a_damaged_result_is_made_again(small: Path) -> None:
-    whole = pool(small)
+def test_a_damaged_result_is_made_again(small: Path, seen: Caseload) -> None:
     path = min(small.rglob("*.parquet"))
     path.write_bytes(path.read_bytes()[:100])
-    assert pool(small).to_dict() == whole.to_dict()
+    assert pool(small).to_dict() == seen.to_dict()
 
 
 def test_a_folder_without_clients_is_bad_input(tmp_path: Path) -> None:

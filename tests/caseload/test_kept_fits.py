@@ -69,11 +69,11 @@ CHANGES: dict[str, Callable[[Path], None]] = {
 
 @pytest.mark.parametrize("change", list(CHANGES))
 def test_a_change_is_pooled_again(
-    small: Path, tmp_path: Path, fitted: list[str], change: str
+    small: Path, seen: Caseload, tmp_path: Path, fitted: list[str], change: str
 ) -> None:
-    pool(small)
+    assert text(pool(small)) == text(seen)
+    assert not fitted
     before = set(kept(small))
-    fitted.clear()
     CHANGES[change](small)
     again = pool(small)
     assert fitted
@@ -113,13 +113,13 @@ def test_the_program_is_another_where_any_of_its_files_is(tmp_path: Path) -> Non
     assert len({same, *others}) == 5
 
 
-def test_a_damaged_fit_is_made_again_and_only_that(small: Path, fitted: list[str]) -> None:
-    first = pool(small)
+def test_a_damaged_fit_is_made_again_and_only_that(
+    small: Path, seen: Caseload, fitted: list[str]
+) -> None:
     fits = [path for path in kept(small) if path.stem.endswith("-fit")]
     for path, content in zip(fits, (b"{", b"[]", b'{"fit": {}, "units": 3}'), strict=False):
         path.write_bytes(content)
-    fitted.clear()
-    assert text(pool(small)) == text(first)
+    assert text(pool(small)) == text(seen)
     assert len(fitted) == min(3, len(fits))
 
 
@@ -151,8 +151,7 @@ def test_pooling_that_was_stopped_goes_on(
     assert text(found) == text(pool(small, work=tmp_path / "at once"))
 
 
-def test_nothing_of_a_deleted_client_stays_in_what_is_kept(small: Path) -> None:
-    pool(small)
+def test_nothing_of_a_deleted_client_stays_in_what_is_kept(small: Path, seen: Caseload) -> None:
     before = set(kept(small))
     shutil.rmtree(small / "client-02")
     found = pool(small)

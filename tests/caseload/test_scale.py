@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -36,9 +37,9 @@ def kept(work: Path) -> dict[str, bytes]:
 
 
 @pytest.fixture
-def alone(small: Path, tmp_path: Path) -> dict[str, bytes]:
+def alone(small_looked: Any, tmp_path: Path) -> dict[str, bytes]:
     """What one process keeps of the small practice."""
-    pool(small, work=tmp_path / "alone")
+    shutil.copytree(small_looked.work, tmp_path / "alone")
     return kept(tmp_path / "alone")
 
 

@@ -30,14 +30,18 @@ from miner.stats.pooling_own import DEPENDENCES, SlopesOnGrid
 
 
 @pytest.fixture(scope="module")
-def few(practice: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def few(practice: Path, made_once: Callable[..., Path]) -> Path:
     """Six clients in whom short nights come before higher mornings, looked at once."""
-    folder = tmp_path_factory.mktemp("few") / "practice"
-    shutil.copytree(practice / "rules", folder / "rules")
-    for k in range(1, 7):
-        shutil.copytree(practice / f"client-0{k}", folder / f"client-0{k}")
-    pool(folder)
-    return folder
+
+    def made(home: Path) -> Path:
+        folder = home / "practice"
+        shutil.copytree(practice / "rules", folder / "rules")
+        for k in range(1, 7):
+            shutil.copytree(practice / f"client-0{k}", folder / f"client-0{k}")
+        pool(folder)
+        return folder
+
+    return made_once("caseload-few", made)
 
 
 @pytest.fixture
