@@ -105,7 +105,7 @@ def pool(
             *_notes(pooled.notes, pooled.copies, effects, len(agreed)),
             *([SECOND.format(unit=by)] if by != (settings.rank_unit or "day") else ()),
         ),
-        clear_by_chance=rules.guardrails.claim_level * sum(row.status == "ranked" for row in rows),
+        clear_by_chance=sum(row.clear_by_chance for row in rows),
         suggested=for_every_client(rows, agreed, own, rules, by),
     )
     keep_spreads(store, found)

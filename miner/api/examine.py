@@ -145,6 +145,7 @@ def _row(task: Task, client: Client, ranking: Ranking, report: CheckReport) -> C
         cautions=tuple(item.text for item in report.cautions if item.kind in SHOWN),
         attention=(*_attention(ranking, report), *_notes(client, ranking)),
         not_asked=report.intake_not_asked,
+        clear_by_chance=ranking.clear_by_chance,
     )
 
 

@@ -265,4 +265,5 @@ def _ranking(
         to_day=str(dates.iloc[-1]) if len(dates) else None,
         days=looked,
         together=ranked.together,
+        clear_by_chance=ranked.clear_by_chance,
     )

@@ -91,7 +91,16 @@ def _same_readings_stopped(rows: list[ClientRow], store: Store) -> tuple[list[Cl
             if heads[one].code != heads[two].code:
                 shared[one][heads[two].code].append(day)
     told = [
-        replace(row, status="error", usable_units=0, clear=0, hints=0, attention=(), error=why)
+        replace(
+            row,
+            status="error",
+            usable_units=0,
+            clear=0,
+            hints=0,
+            attention=(),
+            error=why,
+            clear_by_chance=0.0,
+        )
         if (why := _why_same(shared.get(row.folder, {})))
         else row
         for row in rows

@@ -160,6 +160,31 @@ def hints_by_chance(tests: Sequence[Tested], guard: Guardrails) -> float:
     return sum(_hint_by_chance(shapes, guard.hint_level) for shapes in habits.values())
 
 
+def clear_by_chance(
+    searched: Sequence[Judged],
+    fixed: Sequence[tuple[Question, Judged]],
+    level: float,
+    share: float,
+) -> float:
+    """Return how often, at most, anything is called clear where nothing is true.
+
+    The search and the fixed questions are two families, each with a level of its own. The chance
+    that either errs is at most the sum of both, however they depend on each other.
+    Source: Boole's inequality, as in Bonferroni 1936.
+
+    Args:
+        searched: rules of the search that may be called clear.
+        fixed: fixed questions with their answers; one with a doubt is never clear.
+        level: the claim level.
+        share: part of it that these fixed questions have.
+    """
+    search = any(not isnan(item.test.p_adjusted) for item in searched)
+    asked = any(
+        question.doubt is None and not isnan(item.test.p_adjusted) for question, item in fixed
+    )
+    return level * (search + share * asked)
+
+
 def _hint_by_chance(shapes: Sequence[Tested], level: float) -> float:
     df = shapes[0].df
     along = correlation(*shapes) if len(shapes) > 1 else 1.0

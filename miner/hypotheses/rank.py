@@ -7,7 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from miner.hypotheses.describe import describe, hints_by_chance, order_key, outcome_summary
+from miner.hypotheses.describe import (
+    clear_by_chance,
+    describe,
+    hints_by_chance,
+    order_key,
+    outcome_summary,
+)
 from miner.hypotheses.design import Design, design
 from miner.hypotheses.fixed import Question, a_hint_at_most, answer, meets
 from miner.hypotheses.guard import Judged, judge_all
@@ -39,6 +45,7 @@ class Ranked:
     outcomes: tuple[OutcomeSummary, ...]
     hypotheses: tuple[Hypothesis, ...]
     together: Together | None = None
+    clear_by_chance: float = 0.0
 
 
 def rank_table(
@@ -104,6 +111,7 @@ def rank_table(
     alone = _answered_alone(fixed)
     listed = [test for test in found.tests if not _asks_one_of(test, alone)]
     judged = [item for item in judged if not _asks_one_of(item.test, alone)]
+    may_be_clear = [] if second_look else judged
     judged = [second_looked(item) for item in judged] if second_look else judged
     hypotheses = _ordered(table, plan, main, fixed, judged, rules, spreads or {})
     summaries = tuple(outcome_summary(part, found.tests, guard) for part in found.outcomes)
@@ -115,6 +123,7 @@ def rank_table(
     return Ranked(
         table.unit, usable, plan.left_out, need, True, main, asked_about, chance,
         summaries, hypotheses, foretold(plan, main) if out_of_sample else None,
+        clear_by_chance(may_be_clear, fixed, guard.claim_level, share),
     )  # fmt: skip
 
 

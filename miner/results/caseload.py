@@ -21,6 +21,7 @@ class ClientRow(Result):
         client: the client's code; ``folder`` its folder in the practice.
         status: "ranked", "too_few" or "error".
         clear: habits called clear; ``hints`` those called hints.
+        clear_by_chance: how often, at most, anything is called clear where nothing is true.
         pooled: consent to be pooled: True, False, or None where it was not asked.
         error: why the folder could not be used, in one line.
         cautions: referrals, insulin and the like: what comes before anything else.
@@ -40,6 +41,7 @@ class ClientRow(Result):
     cautions: tuple[str, ...] = ()
     attention: tuple[str, ...] = ()
     not_asked: tuple[str, ...] = ()
+    clear_by_chance: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +143,7 @@ class Caseload(Result):
         too_few: questions not pooled, as too few clients have them.
         traces: what may still hold something of a client whose folder is gone or who withdrew.
         clear_by_chance: how many of the clients would at most have something called clear by luck
-            alone, on average, where nothing is true.
+            alone, on average, where nothing is true; in the search or of their fixed questions.
         suggested: questions for each client from the records of the others alone.
     """
 

@@ -238,6 +238,8 @@ class Ranking(Result):
         days: how many days were looked at, usable or not; 0 where that is not known.
         first_day, last_day: the first and the last of them.
         second_look: the other unit was ranked first, so that nothing searched is called clear.
+        clear_by_chance: how often, at most, anything is called clear where nothing is true, in the
+            search or of the fixed questions, which are a family of their own.
     """
 
     client: str
@@ -268,6 +270,7 @@ class Ranking(Result):
     verdict: str = ""
     together: Together | None = None
     second_look: bool = False
+    clear_by_chance: float = 0.0
 
     def find(self, id_: str) -> Hypothesis | None:
         """Return the hypothesis of that ID, or None.

@@ -74,6 +74,7 @@ def ranking(*hypotheses: Hypothesis, **changes: Any) -> Ranking:
         claim_level=0.05,
         primary_outcome="minutes_above",
         hints_by_chance=1.4,
+        clear_by_chance=0.05,
         outcomes=(
             OutcomeSummary("wake_glucose", "mg/dL", 5, 9.1, 7.0, 30),
             OutcomeSummary("minutes_above", "min", 20, 34.2, 27.0, 30),

@@ -151,6 +151,39 @@ def test_hints_by_chance_is_what_chance_gives(days, months):
     assert abs(np.mean(seen) - np.mean(foretold)) < 3 * error
 
 
+# ---- how much is clear by chance
+
+
+# Boole's inequality: the chance that one of two families errs is at most the sum of their levels.
+def test_clear_by_chance_counts_the_search_and_the_fixed_questions_that_may_be_clear():
+    asked = [Question(f"tag:{letter}", "day_mean") for letter in "ab"]
+    doubted = [replace(one, doubt="looked before") for one in asked]
+
+    def ranked(seed, questions, **choices):
+        rng = np.random.default_rng(900 + seed)
+        habits = {f"tag:{letter}": rng.random(30) < 0.4 for letter in "abcd"}
+        table = day_table({"day_mean": 100 + rng.normal(0, 9, 30)}, habits)
+        rules = with_guard(claim_level=0.4, largest_rule=1)
+        return rank_table(table, rules, draws=99, seed=seed, questions=questions, **choices)
+
+    assert ranked(0, []).clear_by_chance == 0.4
+    assert ranked(0, doubted).clear_by_chance == 0.4
+    assert ranked(0, asked).clear_by_chance == 0.8
+    assert ranked(0, asked, share=0.5).clear_by_chance == pytest.approx(0.6)
+    assert ranked(0, asked, share=0.5, second_look=True).clear_by_chance == 0.2
+    assert ranked(0, asked, second_look=True).clear_by_chance == 0.4
+    late = [replace(one, fixed_on="2099-01-01") for one in asked]
+    assert ranked(0, late).clear_by_chance == 0.4
+    few = with_guard(fewest_days_to_rank=31)
+    short = day_table({"day_mean": np.arange(30.0)}, {"tag:a": np.tile([1, 0], 15)})
+    assert rank_table(short, few, draws=9).clear_by_chance == 0
+    # months in which nothing is true, at a level at which few of them tell
+    months = [ranked(seed, asked).hypotheses for seed in range(60)]
+    clear = [{item.family for item in own if item.evidence is Evidence.CLEAR} for own in months]
+    assert any("fixed" in own for own in clear)
+    assert np.mean([bool(own) for own in clear]) < 0.8
+
+
 # ---- missing more often
 
 

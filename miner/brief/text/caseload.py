@@ -114,7 +114,8 @@ class CaseloadTeller:
             return ""
         return (
             f"Something is clear for {several(shown, 'client')}. Where nothing is true, luck alone "
-            f"would show it for up to about {self.found.clear_by_chance:.1f}."
+            f"would show it for up to about {self.found.clear_by_chance:.1f}, fixed questions "
+            "counted in."
         )
 
     def agreement(self) -> str:

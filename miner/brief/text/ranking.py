@@ -132,7 +132,6 @@ class _Teller:
         if not ranking.hypotheses:
             return []
         asked = several(ranking.questions_asked, "question was", "questions were")
-        level = 100 * ranking.claim_level
         lines = [
             say(
                 self.rules, "list", "counted", asked=asked,
@@ -140,11 +139,11 @@ class _Teller:
                 little_sign=len(self._searched(Evidence.LITTLE_SIGN)),
             ),
         ]  # fmt: skip
-        fixed = any(item.family == "fixed" for item in ranking.hypotheses)
-        if ranking.questions_asked and (fixed or not ranking.second_look):
-            lines.append(say(self.rules, "list", "luck", level=f"{level:g}", spans=self.spans))
-        if fixed and not ranking.second_look:
-            lines.append(say(self.rules, "list", "luck_with_fixed", level=f"{2 * level:g}"))
+        if ranking.clear_by_chance:
+            level = f"{100 * ranking.clear_by_chance:.2g}"
+            fixed = ranking.second_look or ranking.clear_by_chance > ranking.claim_level
+            key = "luck_with_fixed" if fixed else "luck"
+            lines.append(say(self.rules, "list", key, level=level, spans=self.spans))
         together = [ranking.together.sentence] if ranking.together is not None else []
         return [paragraph(""), paragraph(" ".join([*lines, *self._reach(), *together]))]
 
