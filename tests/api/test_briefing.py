@@ -11,6 +11,7 @@ import pytest
 
 from miner import api, resources, rulebook
 from miner.brief.pages import KINDS, SHARED_KINDS, render
+from miner.rulebook import RuleBook
 
 
 @pytest.fixture(scope="module")
@@ -22,23 +23,31 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return practice / str(scenario.code)
 
 
-def test_a_fixed_question_is_shown_on_the_days_after_it_was_fixed(folder: Path) -> None:
+@pytest.fixture(scope="module")
+def rules() -> RuleBook:
+    """The rule books, with few draws: how many there are is no matter here."""
+    book = rulebook.load()
+    return book.model_copy(update={"guardrails": book.guardrails.model_copy(update={"draws": 200})})
+
+
+def test_a_fixed_question_is_shown_on_the_days_after_it_was_fixed(
+    folder: Path, rules: RuleBook
+) -> None:
     client = api.read_client(folder)
     api.fix_question(client, "short_sleep", "wake_glucose", guess="up", fixed_on=date(2026, 1, 19))
-    found = api.briefing(client, keep=False)
+    found = api.briefing(client, rules, keep=False)
     (asked,) = [item for item in found.ranking.hypotheses if item.family == "fixed"]
     why = found.whys[asked.id]
     assert min(unit.unit for unit in why.units) == "2026-01-20"
     used = [unit for unit in why.units if unit.used]
     assert sum(unit.with_factor == 1.0 for unit in used) == asked.counts.with_
     assert sum(unit.with_factor == 0.0 for unit in used) == asked.counts.without
-    page = render(found, "preparation", rulebook.load())
+    page = render(found, "preparation", rules)
     assert "Fixed on 2026-01-19, as told. The guess was up." in page
-    assert "Your question" in render(found, "session", rulebook.load())
+    assert "Your question" in render(found, "session", rules)
 
 
-def test_meals_have_the_same_four_pages(folder: Path) -> None:
-    rules = rulebook.load()
+def test_meals_have_the_same_four_pages(folder: Path, rules: RuleBook) -> None:
     client = api.read_client(folder)
     by_meal = replace(
         client, settings=replace(client.settings, rank_unit="meal", display_unit="mmol/L")
@@ -60,11 +69,11 @@ def test_meals_have_the_same_four_pages(folder: Path) -> None:
     assert "Time above 10.0 mmol/L" in pages["doctor"]
 
 
-def test_the_shared_pages_change_nothing_in_the_ranking(folder: Path) -> None:
+def test_the_shared_pages_change_nothing_in_the_ranking(folder: Path, rules: RuleBook) -> None:
     client = api.read_client(folder)
-    before = api.rank(client, keep=False, together=False)
-    found = api.briefing(client, keep=False)
+    before = api.rank(client, rules, keep=False, together=False)
+    found = api.briefing(client, rules, keep=False)
     api.remember_shared(client, found, "session", [])
-    after = api.briefing(client, keep=False)
+    after = api.briefing(client, rules, keep=False)
     assert after.ranking == before
     assert len(after.shared) == len(found.shared) + 1

@@ -30,14 +30,24 @@ OWN_WORDS = "Xylophone: only for me"
 
 
 @pytest.fixture(scope="module")
-def rules():
-    return rulebook.load()
+def home(tmp_path_factory):
+    """A practice whose rankings need few draws: how many there are is no matter here."""
+    home = tmp_path_factory.mktemp("practice")
+    (home / "rules").mkdir()
+    book = (resources.folder("rules") / "guardrails.toml").read_text("utf-8")
+    few = re.sub(r"(?m)^draws = .*$", "draws = 200", book)
+    (home / "rules" / "guardrails.toml").write_text(few, "utf-8")
+    return home
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory, rules):
+def rules(home):
+    return rulebook.load(home / "rules")
+
+
+@pytest.fixture(scope="module")
+def folder(home, rules):
     """A client with hostile words everywhere, one idea kept, two pages shared."""
-    home = tmp_path_factory.mktemp("practice")
     folder = page_clients.make_hostile(page_clients.write_invented(home))
     first = str(api.read_client(folder).used("meals")["clock"].iloc[0])[:10]
     api.write_note(folder, "day", AT.date(), OWN_WORDS, now=AT)
