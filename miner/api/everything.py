@@ -29,7 +29,7 @@ from miner.records.corrections import raw_corrections
 from miner.records.notes import NAME as NOTES_FILE
 from miner.records.notes import raw_notes
 from miner.records.taking import csv_files, inert, settings_of
-from miner.results import Briefing
+from miner.results.briefing import Briefing
 from miner.rulebook import RuleBook
 
 RECORDS, NOTES, PAGES = "records", "notes", "pages"

@@ -19,7 +19,7 @@ from miner.followup.keeping import WAYS, payload, ranked
 from miner.followup.story import MOST_OPEN, Story, tell
 from miner.followup.whole import is_day
 from miner.records.client import Client
-from miner.results import Following, KeptResult
+from miner.results.follow import Following, KeptResult
 from miner.rulebook import RuleBook
 
 

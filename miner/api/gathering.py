@@ -20,17 +20,8 @@ from miner.errors import MinerError
 from miner.followup.story import tell
 from miner.ledger import Ledger
 from miner.records.client import Client
-from miner.results import (
-    Briefing,
-    CautionText,
-    EarlierResult,
-    Evidence,
-    Hypothesis,
-    Ranking,
-    Shared,
-    TrialDates,
-    Why,
-)
+from miner.results import CautionText, Evidence, Hypothesis, Ranking, Why
+from miner.results.briefing import Briefing, EarlierResult, Shared, TrialDates
 from miner.rulebook import RuleBook
 from miner.tables.day_pictures import day_pictures
 from miner.tables.measured import measures_of, medicine_tags

@@ -19,7 +19,8 @@ from miner.followup.whole import as_written
 from miner.hypotheses.design import design
 from miner.hypotheses.why import find
 from miner.records.client import Client
-from miner.results import KeptResult, NewUnits, Since
+from miner.results import Since
+from miner.results.follow import KeptResult, NewUnits
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
 

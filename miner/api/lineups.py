@@ -7,7 +7,8 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 
 from miner.hypotheses.worlds import model, world
-from miner.results import Hypothesis, Lineup, Ranking
+from miner.results import Hypothesis, Ranking
+from miner.results.briefing import Lineup
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
 

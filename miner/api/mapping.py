@@ -8,7 +8,7 @@ from pathlib import Path
 
 from miner.errors import MinerError
 from miner.records.proposing import pattern_of, propose, put_entries, take_back
-from miner.results import Loss, Mapped, Question
+from miner.results.mapping import Loss, Mapped, Question
 
 
 def map_file(

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 
 from miner import ledger
 from miner.records.client import Client
-from miner.results import Briefing
+from miner.results.briefing import Briefing
 
 
 def remember_shared(

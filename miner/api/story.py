@@ -16,7 +16,7 @@ from miner.followup.story import Story, tell
 from miner.ledger import Event
 from miner.records.client import Client
 from miner.records.notes import read_notes
-from miner.results import History, HistoryEntry
+from miner.results.follow import History, HistoryEntry
 from miner.rulebook import RuleBook
 
 

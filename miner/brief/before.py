@@ -11,7 +11,7 @@ from miner.brief.text.follow import kept_lines, kept_title
 from miner.brief.text.plan import result_lines
 from miner.brief.text.safe import clean
 from miner.brief.wording import full_date
-from miner.results import KeptResult
+from miner.results.follow import KeptResult
 
 # On a page a date as people write it: one with hyphens would be broken at them.
 _ISO = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")

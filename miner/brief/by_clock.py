@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from miner.brief.teller import Teller
-from miner.results import TimeOfDay
+from miner.results.briefing import TimeOfDay
 
 
 def by_clock(teller: Teller) -> list[dict[str, str]]:

@@ -9,7 +9,7 @@ from miner.brief.figures.month import HIGHEST, LOWEST
 from miner.brief.text.amounts import MG_DL_PER_MMOL_L
 from miner.brief.text.safe import clean
 from miner.brief.wording import day_name
-from miner.results import NoteAt
+from miner.results.briefing import NoteAt
 
 HOURS_BEFORE = 9
 

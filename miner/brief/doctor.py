@@ -14,7 +14,8 @@ from miner.brief.text.safe import clean
 from miner.brief.text.words import evidence_of
 from miner.brief.wording import capital
 from miner.errors import several
-from miner.results import Hypothesis, Measure
+from miner.results import Hypothesis
+from miner.results.briefing import Measure
 
 
 def doctor(teller: Teller, studio: Studio) -> dict[str, Any]:  # noqa: ARG001 - no figures here

@@ -22,7 +22,8 @@ from miner.brief.text.amounts import MG_DL_PER_MMOL_L
 from miner.brief.text.safe import clean
 from miner.brief.wording import capital, day_name
 from miner.errors import several
-from miner.results import DayPicture, Hypothesis, MealComparison, Shape, UnitBehind
+from miner.results import Hypothesis, MealComparison, Shape, UnitBehind
+from miner.results.briefing import DayPicture
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -16,7 +16,8 @@ from miner.brief.figures.month import month
 from miner.brief.figures.paper import as_png, as_svg
 from miner.brief.teller import Teller
 from miner.files import make_folder, write_whole
-from miner.results import Briefing, Hypothesis
+from miner.results import Hypothesis
+from miner.results.briefing import Briefing
 from miner.rulebook import RuleBook
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ from miner.brief.teller import Teller
 from miner.brief.text.words import factor_phrase
 from miner.brief.wording import day_name
 from miner.errors import several
-from miner.results import DayPicture
+from miner.results.briefing import DayPicture
 
 KNOWN_ENOUGH = 2 / 3
 FEW_NOTES = 1

@@ -14,7 +14,7 @@ from miner.brief.session import session
 from miner.brief.take_home import MOST_ON_ONE_SIDE, take_home
 from miner.brief.teller import Teller
 from miner.errors import MinerError
-from miner.results import Briefing
+from miner.results.briefing import Briefing
 from miner.rulebook import RuleBook
 
 _MAKERS: Mapping[str, Callable[[Teller, Studio], dict[str, Any]]] = {

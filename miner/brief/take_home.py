@@ -11,7 +11,8 @@ from miner.brief.teller import Teller
 from miner.brief.text.safe import clean
 from miner.brief.text.words import evidence_of
 from miner.brief.wording import capital, day_and_month
-from miner.results import Evidence, Hypothesis, TrialDates
+from miner.results import Evidence, Hypothesis
+from miner.results.briefing import TrialDates
 
 MOST_ON_ONE_SIDE = 3
 

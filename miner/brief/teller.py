@@ -13,7 +13,8 @@ from miner.brief.text.safe import clean
 from miner.brief.text.words import factor_phrase, outcome_label, withheld_words
 from miner.brief.wording import capital, full_date, listed
 from miner.errors import several
-from miner.results import Briefing, Evidence, Hypothesis, OutcomeSummary
+from miner.results import Evidence, Hypothesis, OutcomeSummary
+from miner.results.briefing import Briefing
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 
 FOOD_UNNAMED = "something about meals"

@@ -16,7 +16,7 @@ from miner.errors import MinerError
 from miner.files import require_no_link, write_whole
 
 if TYPE_CHECKING:
-    from miner.results import Briefing
+    from miner.results.briefing import Briefing
 
 PAGES = ("preparation", "session", "take-home", "doctor")
 

@@ -14,7 +14,7 @@ from miner.cli.waiting import progress
 from miner.errors import several
 
 if TYPE_CHECKING:
-    from miner.results import Mapped, Question
+    from miner.results.mapping import Mapped, Question
 
 
 @click.command("map")

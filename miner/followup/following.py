@@ -11,7 +11,7 @@ import numpy as np
 
 from miner.followup.fresh import STOPPED, UNSETTLED, Fresh
 from miner.followup.story import Kept, Story
-from miner.results import EveryLook, NewUnits
+from miner.results.follow import EveryLook, NewUnits
 from miner.stats.multiplicity import holm
 from miner.stats.sequential import evidence, units_needed
 

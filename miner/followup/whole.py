@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from datetime import date
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, Field, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from miner.errors import MinerError
 
@@ -29,7 +29,7 @@ Days = Annotated[int, Field(strict=True, ge=0, le=31)]
 
 
 class _Entry(BaseModel):
-    pass
+    model_config = ConfigDict(defer_build=True)
 
 
 class _Definitions(_Entry):

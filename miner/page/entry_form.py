@@ -8,7 +8,7 @@ from typing import Any
 
 from miner.records.columns import COLUMNS, known_columns
 from miner.records.sources import TIME_OF_DAY, UTC_OFFSET
-from miner.results import Mapped
+from miner.results.mapping import Mapped
 
 FIELDS = {
     "time_format": "How dates are written",

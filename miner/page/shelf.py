@@ -17,7 +17,8 @@ from miner.errors import MinerError
 from miner.ledger import NAME as LEDGER
 from miner.page.places import require_inside
 from miner.records.client import Client
-from miner.results import Briefing, CheckReport, Severity
+from miner.results import CheckReport, Severity
+from miner.results.briefing import Briefing
 from miner.results.morning import ClientMorning, DayReview
 from miner.rulebook import RuleBook
 from miner.tables.day_records import DayRecords, records_of

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from miner.records.client import Client
-from miner.results import DayPicture, NoteAt, Series
+from miner.results.briefing import DayPicture, NoteAt, Series
 from miner.rulebook import RuleBook
 from miner.tables.clockwork import Floats
 from miner.tables.day_notes import noted_between

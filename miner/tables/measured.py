@@ -8,7 +8,7 @@ import numpy as np
 
 from miner.errors import several
 from miner.records.client import Client
-from miner.results import Measure
+from miner.results.briefing import Measure
 from miner.rulebook import RuleBook
 from miner.tables.columns import whole_words, words
 from miner.tables.published import published

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from miner.records.client import Client
-from miner.results import TimeOfDay
+from miner.results.briefing import TimeOfDay
 from miner.rulebook import RuleBook
 from miner.tables import limits
 from miner.tables.clockwork import DAY

@@ -14,7 +14,7 @@ import pytest
 from miner import api, rulebook
 from miner.api.gathering import briefing
 from miner.brief import drawn, pages
-from miner.results import Briefing
+from miner.results.briefing import Briefing
 from miner.rulebook import RuleBook
 
 HERE = Path(__file__).resolve().parents[1] / "brief"

@@ -23,7 +23,8 @@ from miner.brief.figures.paper import PALETTE, as_png, as_svg
 from miner.brief.figures.scales import levels, round_step, round_ticks
 from miner.brief.meal_words import comparison_sentence
 from miner.brief.page import DARK
-from miner.results import DayPicture, MealComparison
+from miner.results import MealComparison
+from miner.results.briefing import DayPicture
 from miner.results.meals import MealPair, MealSide, Repeats
 from miner.results.morning import DayReview, Noted
 from miner.rulebook import RuleBook

@@ -18,15 +18,9 @@ from miner.brief.cards import MEALS_ALLOWED_FOR, WHICH_MEAL_ALLOWED_FOR
 from miner.brief.curves import LANES
 from miner.brief.pages import KINDS
 from miner.errors import MinerError
-from miner.results import (
-    Briefing,
-    Evidence,
-    Hypothesis,
-    KeptResult,
-    NewUnits,
-    PairsTest,
-    PlanResult,
-)
+from miner.results import Evidence, Hypothesis, PairsTest, PlanResult
+from miner.results.briefing import Briefing
+from miner.results.follow import KeptResult, NewUnits
 from miner.rulebook import RuleBook
 
 Render = Callable[..., str]

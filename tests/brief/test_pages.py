@@ -15,16 +15,8 @@ import pytest
 from miner.brief import pages
 from miner.brief.pages import KINDS, SHARED_KINDS
 from miner.errors import MinerError
-from miner.results import (
-    Briefing,
-    CautionKind,
-    CautionText,
-    EarlierResult,
-    Evidence,
-    Hypothesis,
-    Ranking,
-    Shared,
-)
+from miner.results import CautionKind, CautionText, Evidence, Hypothesis, Ranking
+from miner.results.briefing import Briefing, EarlierResult, Shared
 from miner.rulebook import RuleBook
 
 Render = Callable[..., str]
@@ -438,7 +430,7 @@ def test_the_doctor_gets_measures_with_definitions_and_no_advice(
 def test_the_dates_of_a_plan_stand_on_the_page_to_take_home(
     brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
 ) -> None:
-    from miner.results import TrialDates
+    from miner.results.briefing import TrialDates
 
     trial = TrialDates(
         "p1", "Go to bed 45 minutes earlier.", (("2026-03-02", "2026-03-04"),),

@@ -20,7 +20,6 @@ from miner.brief.text.layout import render
 from miner.brief.text.words import evidence_words
 from miner.errors import MinerError
 from miner.results import (
-    Briefing,
     Counts,
     ErrorRate,
     Evidence,
@@ -29,6 +28,7 @@ from miner.results import (
     Together,
     Withheld,
 )
+from miner.results.briefing import Briefing
 from miner.rulebook import RuleBook
 
 UNITS = ("day", "meal")

@@ -8,7 +8,8 @@ from miner.brief.text.follow import follow_parts, follow_sentence
 from miner.brief.text.layout import render
 from miner.brief.text.plan import about, result_parts, result_sentence
 from miner.brief.wording import full_date
-from miner.results import EveryLook, Following, KeptResult, NewUnits, PairsTest, Plan, PlanResult
+from miner.results import PairsTest, Plan, PlanResult
+from miner.results.follow import EveryLook, Following, KeptResult, NewUnits
 
 
 @pytest.fixture(scope="module")

@@ -12,7 +12,7 @@ from miner.brief.figures.paper import INK, LINE, ONE, PAPER, SOFT, TWO, axes, dr
 from miner.brief.text.amounts import MG_DL_PER_MMOL_L
 from miner.brief.text.safe import clean
 from miner.brief.wording import day_and_month, weekday
-from miner.results import DayPicture
+from miner.results.briefing import DayPicture
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

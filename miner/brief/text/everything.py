@@ -10,7 +10,7 @@ from rich.console import RenderableType
 from miner.brief.sentences import client_always, say
 from miner.brief.text.layout import Parts, paragraph, render, section
 from miner.errors import several
-from miner.results import History
+from miner.results.follow import History
 from miner.rulebook import RuleBook
 
 

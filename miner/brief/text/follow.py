@@ -12,7 +12,8 @@ from miner.brief.text.safe import clean
 from miner.brief.text.since import since_words
 from miner.brief.text.words import factor_phrase, outcome_label
 from miner.errors import several
-from miner.results import EveryLook, Following, KeptResult, Since
+from miner.results import Since
+from miner.results.follow import EveryLook, Following, KeptResult
 from miner.rulebook import RuleBook
 
 WORTH_WATCHING = 0.6

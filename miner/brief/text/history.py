@@ -12,7 +12,7 @@ from miner.brief.text.noting import notes_parts
 from miner.brief.text.safe import clean
 from miner.brief.text.words import factor_phrase, outcome_label
 from miner.errors import several
-from miner.results import History
+from miner.results.follow import History
 from miner.rulebook import RuleBook
 
 GUESSES = {"up": "guessed up", "down": "guessed down"}

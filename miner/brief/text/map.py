@@ -13,7 +13,7 @@ from miner.brief.text.layout import Parts, heading, paragraph, section, table
 from miner.brief.text.safe import clean
 from miner.brief.wording import capital
 from miner.errors import several
-from miner.results import Known, Loss, Mapped, Option, Proposal, Question, ReadRow
+from miner.results.mapping import Known, Loss, Mapped, Option, Proposal, Question, ReadRow
 
 _RAW, _CELL, _FEW = 200, 40, 12
 _COLUMNS = {

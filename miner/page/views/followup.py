@@ -18,7 +18,8 @@ from miner.page.render import page
 from miner.page.shelf import Entry
 from miner.page.views.client import before, name_of, read_or_fault
 from miner.page.words import for_page
-from miner.results import Following, PlanResult
+from miner.results import PlanResult
+from miner.results.follow import Following
 from miner.rulebook import RuleBook
 
 

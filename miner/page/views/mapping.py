@@ -20,7 +20,7 @@ from miner.page.words import for_page
 from miner.records.client import STREAMS
 from miner.records.proposing import as_toml, put_entries
 from miner.records.settings_file import WRITING
-from miner.results import Mapped
+from miner.results.mapping import Mapped
 
 HOLDS = {
     "glucose": "the sensor's readings", "sleep": "nights", "stress": "stress",

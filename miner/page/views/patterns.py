@@ -25,7 +25,8 @@ from miner.page.places import Missing
 from miner.page.render import DRAWING, page
 from miner.page.shelf import Entry, Looked
 from miner.page.views.client import before, name_of
-from miner.results import Briefing, Hypothesis, Plan, Ranking, Why
+from miner.results import Hypothesis, Plan, Ranking, Why
+from miner.results.briefing import Briefing
 
 SENSOR_DAYS = (5, 30)
 
