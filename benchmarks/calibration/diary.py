@@ -13,6 +13,7 @@ from benchmarks.calibration.worlds import ANSWERING, ASKED, Month, month
 from miner.brief.sentences import say, sentence
 from miner.hypotheses.describe import describe
 from miner.hypotheses.design import Design, design
+from miner.hypotheses.doubts import interval
 from miner.hypotheses.fixed import Question, answer
 from miner.hypotheses.guard import Judged, judge_all
 from miner.hypotheses.rank import default_primary
@@ -92,7 +93,7 @@ def nothing_true(cell: Cell, how: Analysis, seed: int, *, beside: bool) -> Row:
     if beside:
         orders = shuffles(cell.days, how.draws, seed)
         row |= {name: float(hit) for name, hit in rivals(found, orders).items()}
-    return row | _covers(found, drawn)
+    return row | _covers(found, drawn, how.rules)
 
 
 def one_true(cell: Cell, how: Analysis, seed: int) -> Row:
@@ -107,7 +108,7 @@ def one_true(cell: Cell, how: Analysis, seed: int) -> Row:
     )
     plan = _planned(drawn, how)
     found = _search(plan, how, seed)
-    row = _found(found, how.rules, "shipped family") | _covers(found, drawn)
+    row = _found(found, how.rules, "shipped family") | _covers(found, drawn, how.rules)
     one = replace(plan, targets=tuple(t for t in plan.targets if t.name == PRIMARY))
     row |= _found(_search(one, how, seed), how.rules, "one outcome")
     for name, pairs in (("one fixed", ALONE), ("three fixed", THREE)):
@@ -132,13 +133,15 @@ def _search(plan: Design, how: Analysis, seed: int) -> Search:
 
 
 def _clear(found: Search, rules: RuleBook) -> list[Judged]:
-    """Return what the search calls clear; what does not pass the claim level cannot be."""
+    """Return what the search calls clear."""
+    return [item for item in _judged(found, rules) if item.evidence is Evidence.CLEAR]
+
+
+def _judged(found: Search, rules: RuleBook) -> list[Judged]:
+    """Return what passes the claim level; nothing else can be clear."""
     guard = rules.guardrails
     passing = [test for test in found.tests if test.p_adjusted <= guard.claim_level]
-    if not passing:
-        return []
-    judged = judge_all(found.outcomes, passing, guard)
-    return [item for item in judged if item.evidence is Evidence.CLEAR]
+    return judge_all(found.outcomes, passing, guard) if passing else []
 
 
 def _found(found: Search, rules: RuleBook, name: str) -> Row:
@@ -184,15 +187,26 @@ def _other_way(drawn: Month, plan: Design, clear: list[Judged], rules: RuleBook,
     return out
 
 
-def _covers(found: Search, drawn: Month) -> Row:
-    """Say whether the interval of the best rule covers the truth projected on that rule."""
+def _covers(found: Search, drawn: Month, rules: RuleBook) -> Row:
+    """Say whether the interval of the best rule covers the truth projected on that rule.
+
+    One that is withheld says nothing false.
+    """
     tested = [test for test in found.tests if not isnan(test.p)]
     if not tested:
         return {}
-    best = min(tested, key=lambda test: (test.p_adjusted, test.p))
+    passing = _judged(found, rules)
+    if passing:
+        top = min(passing, key=lambda item: (item.test.p_adjusted, item.test.p))
+        best, doubts = top.test, top.doubts
+    else:
+        best, doubts = min(tested, key=lambda test: (test.p_adjusted, test.p)), ()
     if best.white is None:
         return {}
+    shown = interval(best, doubts, rules.guardrails)
+    if shown is None:
+        return {"top interval covers": 1.0}
     truth = best.white.outcome(np.nan_to_num(drawn.truth[best.target.name]))
     own = float(single(best.amounts[:, None], truth, best.white.rank).difference[0])
-    low, high = best.interval
+    low, high = shown
     return {"top interval covers": float(low <= own <= high)}

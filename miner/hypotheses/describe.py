@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from miner.hypotheses.candidates import unrankable
 from miner.hypotheses.design import Design, Item, combine
+from miner.hypotheses.doubts import interval
 from miner.hypotheses.fixed import Question
 from miner.hypotheses.guard import Judged, correlation, ordinary_interval
 from miner.hypotheses.identity import identity
@@ -55,7 +56,7 @@ def describe(
         counts=test.rule.counts,
         difference=test.difference if measured else None,
         unit=target.rule.measure_unit,
-        interval=test.interval if measured else None,
+        interval=interval(test, judged.doubts, rules.guardrails) if measured else None,
         p=test.p if measured else None,
         p_adjusted=test.p_adjusted if measured else None,
         evidence=judged.evidence,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,7 +22,8 @@ WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 LEAST_LEFT = 0.5
 MOSTLY = 0.75
 KEEPS_TO_WEEKDAYS = 0.01
-CR3 = 1.0
+CR3, LEAST_LEVEL = 1.0, 0.001
+"""With so few degrees of freedom a smaller p is one of the t distribution, not of the days."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,12 +33,10 @@ class Levels:
     Attributes:
         by_clock: where its outcome is read at fixed clock times.
         weekday: within weekdays.
-        spread: where its units vary more than the others.
     """
 
     by_clock: float
     weekday: float
-    spread: float
 
 
 def doubts(
@@ -52,7 +52,7 @@ def doubts(
         *_confounders(part, test, white),
         *_clock(part, test, white, levels.by_clock),
         *_weekday(part, test, white, guard, levels.weekday),
-        *_unequal_spread(test, white, guard, levels.spread),
+        *_unequal_spread(test, white, guard),
     )
     return tuple(found)
 
@@ -150,16 +150,48 @@ def _mostly_on(weekday: NDArray[np.intp]) -> str:
     return " ".join(WEEKDAYS[day] for day in sorted(order[:needed]))
 
 
-def _unequal_spread(test: Tested, white: Whitened, guard: Guardrails, level: float) -> list[Doubt]:
+def _unequal_spread(test: Tested, white: Whitened, guard: Guardrails) -> list[Doubt]:
     """A habit on few units, or on most, whose units vary more than the others; so its dose."""
-    counts = test.rule.counts
-    share = counts.with_ / counts.known
-    if guard.unbalanced_share <= share <= 1 - guard.unbalanced_share:
+    if not _unbalanced(test, guard):
         return []
+    low, high = _allowing_for_spread(test, white)
     found = robust(test.column, white.scores, white.nuisance, white.times, CR3)
-    if found.p <= level:
+    if found.p <= _level(test) and not low <= 0 <= high:
         return []
+    share = test.rule.counts.with_ / test.rule.counts.known
     return [Doubt(DoubtCode.UNEQUAL_SPREAD, "with" if share < LEAST_LEFT else "without")]
+
+
+def interval(test: Tested, found: Iterable[Doubt], guard: Guardrails) -> tuple[float, float] | None:
+    """Return the simultaneous interval that may be shown of a rule, the outcome's own unit.
+
+    That of an unbalanced habit allows for units that vary more than the others. Where the habit and
+    the outcome may share a week there is none: no scatter of days knows of that.
+    """
+    if any(doubt.code is DoubtCode.WEEKDAY for doubt in found):
+        return None
+    if test.white is None or not _unbalanced(test, guard):
+        return test.interval
+    return _allowing_for_spread(test, test.white)
+
+
+def _allowing_for_spread(test: Tested, white: Whitened) -> tuple[float, float]:
+    """Return the wider of two intervals at one level: by one spread of all units, and by CR3."""
+    found = robust(test.amounts, white.raw, white.nuisance, white.times, CR3)
+    reach = effects.t_quantile(1 - _level(test) / 2, found.df) * found.standard_error
+    widest = np.fmax(reach, test.critical * test.standard_error)
+    return float(test.difference - widest), float(test.difference + widest)
+
+
+def _level(test: Tested) -> float:
+    """Return the p at which a rule passes its own step, or the least that CR3 can tell."""
+    own = float(effects.two_sided(np.array([test.critical]), test.df)[0])
+    return max(own, LEAST_LEVEL)
+
+
+def _unbalanced(test: Tested, guard: Guardrails) -> bool:
+    share = test.rule.counts.with_ / test.rule.counts.known
+    return not guard.unbalanced_share <= share <= 1 - guard.unbalanced_share
 
 
 def _size(value: float) -> float | None:

@@ -145,7 +145,7 @@ def answer(
             test = replace(entry.speaking(float(level)), p=float(own), p_adjusted=float(p_adjusted))
         # Of a guess all p are one-sided; what must hold points its way already.
         level = guard.hint_level * (2 if entry.way else 1)
-        held = Levels(level, level, level / max(1, len(entry.shapes)))
+        held = Levels(level, level)
         judged = judge_one(entry.part, companions(entry.part), test, guard, held)
         if entry.shapes and entry.way and entry.p(-entry.way) <= guard.hint_level:
             judged = replace(judged, doubts=(*judged.doubts, Doubt(DoubtCode.OTHER_WAY)))

@@ -48,7 +48,7 @@ def judge_all(
     by_name = {part.target.name: part for part in parts}
     beside = {name: companions(part) for name, part in by_name.items()}
     passing = [test for test in tests if test.p_adjusted <= guard.claim_level]
-    levels = Levels(guard.hint_level, guard.weekday_level_searched, guard.spread_level_searched)
+    levels = Levels(guard.hint_level, guard.weekday_level_searched)
     out = []
     for test in better_shapes(tests, shapes or {}, guard.claim_level):
         part, along = by_name[test.target.name], beside[test.target.name]

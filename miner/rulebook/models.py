@@ -118,7 +118,6 @@ class Guardrails(Checked):
     weekdays_from_days: int = Field(ge=21)
     weekday_level_searched: float = Field(gt=0, le=0.2)
     unbalanced_share: float = Field(ge=0, lt=0.5)
-    spread_level_searched: float = Field(gt=0, le=0.2)
     share_that_matters: float = Field(gt=0, le=1)
     least_spread_in_errors: float = Field(ge=0)
 

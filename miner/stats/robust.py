@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+NOTHING_LEFT = 1e-9
+
 
 @dataclass(frozen=True, slots=True)
 class Robust:
@@ -61,7 +63,12 @@ def robust(
     bounds = np.flatnonzero(np.diff(groups)) + 1
     parts = np.split(np.arange(len(column)), bounds)
     weights = np.zeros((len(column), len(parts)))
-    for at, units in enumerate(parts):
+    if len(parts) == len(column):
+        alone = 1 - np.square(basis).sum(axis=1)
+        kept = alone > NOTHING_LEFT
+        lone = np.where(kept, np.where(kept, alone, 1.0) ** -power, 0.0)
+        np.fill_diagonal(weights, lone * column / size)
+    for at, units in enumerate(parts if len(parts) < len(column) else ()):
         block = np.eye(len(units)) - basis[units] @ basis[units].T
         weights[units, at] = _inverse(block, power) @ column[units] / size
     variance = float(np.square(weights.T @ left).sum())
@@ -74,7 +81,7 @@ def robust(
 def _inverse(block: Floats, power: float) -> Floats:
     """Return the block to the minus ``power``; directions in which nothing is left give 0."""
     size, vectors = np.linalg.eigh(block)
-    kept = size > 1e-9
+    kept = size > NOTHING_LEFT
     weight = np.where(kept, np.where(kept, size, 1.0) ** -power, 0.0)
     inverse: Floats = (vectors * weight) @ vectors.T
     return inverse

@@ -428,6 +428,10 @@ def _described(part, rule, rules):
     out["rule"] = out["settle"] = (part, rule, worth)
     if out["withheld"] is None:
         out["evidence"], out["doubts"] = _evidence(part, rule, worth, rules)
+    if _rare(rule, guard):
+        out["interval"] = _allowing_for_spread(part, rule)
+    if "weekday" in out["doubts"]:
+        out["interval"] = None
     if out["evidence"] in ("clear", "little_sign"):
         out["settle"] = None
     out["expected"], told = None, rule["difference"]
@@ -507,10 +511,11 @@ def _doubts(part, rule, rules):
         held = b / difference >= 0.5 and p <= guard.weekday_level_searched
         if _keeps_to(part, rule, week) and not held:
             found.append("weekday")
-    share = rule["counts"]["with"] / (rule["counts"]["with"] + rule["counts"]["without"])
-    rare = min(share, 1 - share) < guard.unbalanced_share
-    if rare and _robust_p(part, rule) > guard.spread_level_searched:
-        found.append("unequal_spread")
+    if _rare(rule, guard):
+        b, se, df = _hc3(part, rule, oracle.normal_scores(part["y"]), "values")
+        low, high = _allowing_for_spread(part, rule)
+        if 2 * student.sf(abs(b / se), df) > _level(rule) or low <= 0 <= high:
+            found.append("unequal_spread")
     return found
 
 
@@ -531,20 +536,40 @@ def _p(fit):
     return 2 * student.sf(abs(b / se), df) if df else 1.0
 
 
-def _robust_p(part, rule):
-    """HC3 on whitened scores; degrees of freedom of Bell and McCaffrey, by their definition.
+def _rare(rule, guard):
+    counts = rule["counts"]
+    share = counts["with"] / (counts["with"] + counts["without"])
+    return min(share, 1 - share) < guard.unbalanced_share
+
+
+def _level(rule):
+    """The p of the |t| that the simultaneous interval spans, no less than a thousandth."""
+    low, high = rule["interval"]
+    return max(0.001, 2 * student.sf((high - low) / 2 / rule["se"], rule["df"]))
+
+
+def _allowing_for_spread(part, rule):
+    """The wider of the simultaneous interval and that of HC3 at the same p."""
+    low, high = rule["interval"]
+    _, se, df = _hc3(part, rule, part["y"], "amounts")
+    half = max((high - low) / 2, student.isf(_level(rule) / 2, df) * se)
+    return rule["difference"] - half, rule["difference"] + half
+
+
+def _hc3(part, rule, y, by):
+    """HC3 on whitened columns; degrees of freedom of Bell and McCaffrey, by their definition.
 
     With c the weights that give the coefficient and S the weights that give its estimated
     variance as a quadratic form y' S y in independent equal units: 2 E^2 / Var of that form.
     """
-    X = oracle.whiten(np.column_stack([rule["X"], oracle.centred(rule["values"])]), part["C"])
-    y = oracle.whiten(oracle.normal_scores(part["y"]), part["C"])
+    X = oracle.whiten(np.column_stack([rule["X"], oracle.centred(rule[by])]), part["C"])
+    y = oracle.whiten(np.asarray(y, dtype=float), part["C"])
     hat = X @ np.linalg.inv(X.T @ X) @ X.T
     weights = (np.linalg.inv(X.T @ X) @ X.T)[-1]
     rest = np.eye(len(y)) - hat
     form = rest @ np.diag(weights**2 / (1 - np.diag(hat)) ** 2) @ rest
     df = np.trace(form) ** 2 / np.trace(form @ form)
-    return 2 * student.sf(abs(weights @ y) / sqrt(y @ form @ y), df)
+    return weights @ y, sqrt(y @ form @ y), df
 
 
 def days_to_settle(answer, span, units, rules):

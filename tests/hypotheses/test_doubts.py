@@ -78,7 +78,7 @@ def test_what_is_left_beside_weekdays_is_that_of_ordinary_least_squares(seed):
     part, test = found.outcomes[0], found.tests[0]
     if part.white.dependence.w * part.white.dependence.phi:
         pytest.skip("days that depend on each other")
-    told = doubts(part, test, RULES.guardrails, Levels(0.05, 0.05, 0.05))
+    told = doubts(part, test, RULES.guardrails, Levels(0.05, 0.05))
     left = [doubt.left for doubt in told if doubt.code == "weekday"]
     n = len(habit)
     drift, rest = np.arange(n), weekday >= 5

@@ -261,9 +261,7 @@ def test_what_is_not_whitened_is_not_doubted_and_adds_nothing():
     found = search(design(table, RULES), "day_mean", RULES.guardrails, draws=99, seed=0)
     part = found.outcomes[0]
     assert (
-        doubts(
-            part, replace(found.tests[0], white=None), RULES.guardrails, Levels(0.05, 0.05, 0.05)
-        )
+        doubts(part, replace(found.tests[0], white=None), RULES.guardrails, Levels(0.05, 0.05))
         == ()
     )
     assert not adds_something(part, replace(found.tests[-1], white=None), 0.05)
