@@ -31,7 +31,7 @@ from miner.stats.pooling_own import DEPENDENCES, SlopesOnGrid
 
 @pytest.fixture(scope="module")
 def few(practice: Path, made_once: Callable[..., Path]) -> Path:
-    """Six clients in whom short nights come before higher mornings, looked at once."""
+    """Six clients in whom short nights come before higher mornings, looked at by both units."""
 
     def made(home: Path) -> Path:
         folder = home / "practice"
@@ -39,6 +39,8 @@ def few(practice: Path, made_once: Callable[..., Path]) -> Path:
         for k in range(1, 7):
             shutil.copytree(practice / f"client-0{k}", folder / f"client-0{k}")
         pool(folder)
+        for name in ("client-01", "client-02"):  # the meals of the others, then of client-01
+            api.suggested_questions(folder / name)
         return folder
 
     return made_once("caseload-few", made)
