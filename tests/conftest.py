@@ -5,6 +5,7 @@ import os
 import pickle
 import shutil
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -54,3 +55,48 @@ def made_once(
         return pickle.loads(kept.read_bytes())  # type: ignore[no-any-return]  # noqa: S301
 
     return of
+
+
+def _same_records(one: Any, other: Any) -> bool:
+    """Whether two clients as read hold the same, to the last cell."""
+    whole = ("settings", "findings", "records_hash", "settings_hash", "replaced")
+    frames = [(one.streams, other.streams), (one.worn, other.worn)]
+    return (
+        one.folder.name == other.folder.name
+        and all(getattr(one, name) == getattr(other, name) for name in whole)
+        and all(mine.keys() == its.keys() for mine, its in frames)
+        and all(mine[name].equals(its[name]) for mine, its in frames for name in mine)
+    )
+
+
+@pytest.fixture(scope="session")
+def known_records() -> Iterator[list[Any]]:
+    """Clients as read in this session; at its end their tables must be what they were."""
+    from miner.tables import day_table
+    from miner.tables.meals import meal_table
+
+    known: list[Any] = []
+    yield known
+    for client in known:
+        for name, make in (("day table", day_table), ("meal table", meal_table)):
+            for rules, table in client._derived.get(name, []):
+                assert table.frame.equals(make(replace(client), rules).frame), name
+
+
+@pytest.fixture
+def derived_once(known_records: list[Any], monkeypatch: pytest.MonkeyPatch) -> None:
+    """What follows from the same records is computed once for the tests of many copies of them."""
+    from miner.api import steps
+
+    read = steps._read
+
+    def read_known(folder: Path) -> Any:
+        client = read(folder)
+        for known in known_records:
+            if _same_records(client, known):
+                object.__setattr__(client, "_derived", known._derived)
+                return client
+        known_records.append(client)
+        return client
+
+    monkeypatch.setattr(steps, "_read", read_known)

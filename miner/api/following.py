@@ -58,7 +58,7 @@ def keep(
     past = read_past(client)
     require_room(past, id_, last)
     unit = unit_holding(client, books, id_)
-    ranking = rank(client, books, unit=unit, now=now, progress=progress)
+    ranking = rank(client, books, unit=unit, now=now, together=False, progress=progress)
     found = ranked(ranking, id_)
     written = payload(
         client, books, ranking, found, table_of(client, books, ranking.unit), as_=as_,

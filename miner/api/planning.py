@@ -161,7 +161,9 @@ def _as_ranked(
     past, last = read_past(client), last_day(client, rules) or ""
     require_room(past, id_, last)
     unit = unit_holding(client, rules, id_)
-    ranking = rank(client, rules, unit=unit, keep=not preview, now=now, progress=progress)
+    ranking = rank(
+        client, rules, unit=unit, keep=not preview, now=now, together=False, progress=progress
+    )
     found, table = ranked(ranking, id_), table_of(client, rules, unit)
     looked: tuple[str, ...] = ()
     if preview:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import datetime
+from typing import Any
 
 from miner import __version__
 from miner.api.looks import days_used, first_day, remember_ranking
@@ -78,15 +79,26 @@ def rank(
     across = practice_spreads(client.folder, chosen) if spreads is None else spreads
     second = _second_look(client, past, table, chosen, (first, last))
 
-    def run(of: UnitTable, told: Progress | None) -> Ranked:
-        return rank_table(
-            of, books, primary=primary_of(client, books, chosen),
-            questions=past.questions(books, chosen), share=past.share(books, chosen), draws=draws,
-            seed=seed, first=first, last=last, second_look=bool(second), spreads=across,
-            progress=told, out_of_sample=together and told is progress,
+    def run(of: Client, told: Progress | None) -> Ranked:
+        """Rank these records; asked the same again, they give what they gave before."""
+        asked: dict[str, Any] = {
+            "primary": primary_of(client, books, chosen),
+            "questions": tuple(past.questions(books, chosen)),
+            "share": past.share(books, chosen),
+            "draws": draws,
+            "seed": seed,
+            "first": first,
+            "last": last,
+            "second_look": bool(second),
+            "spreads": dict(across),
+            "out_of_sample": together and told is progress,
+        }
+        return of.derived(
+            f"ranked by {chosen}", (books, asked),
+            lambda: rank_table(table_of(of, books, chosen), books, progress=told, **asked),
         )  # fmt: skip
 
-    ranked = run(table, progress)
+    ranked = run(client, progress)
     ranking = _ranking(client, table, books, ranked, draws, seed, (first, last))
     notes = [*second, *_changes(client, past, table, books, (first, last))]
     notes += _moved(past, ranking, first_day(table, (first, last)), books)
@@ -204,13 +216,13 @@ def _late(
     rules: RuleBook,
     unit: str,
     ranking: Ranking,
-    run: Callable[[UnitTable, Progress | None], Ranked],
+    run: Callable[[Client, Progress | None], Ranked],
 ) -> list[str]:
     """Tell of days left out after a first ranking, with the answer without leaving them out."""
     late = past.left_out_late(client)
     if not late or ranking.status == "too_few":
         return []
-    other = run(table_of(as_first_seen(client, late), rules, unit), None)
+    other = run(as_first_seen(client, late), None)
     claims = [
         f"{listed([factor_phrase(name, rules, unit) for name in item.factors])} with "
         f"{outcome_label(item.outcome, rules, unit)}"

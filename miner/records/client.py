@@ -115,9 +115,10 @@ class Client:
         for known, value in made:
             if known is rules or known == rules:
                 return value  # type: ignore[no-any-return]
-        made.append((rules, make()))
+        value = make()
+        made.append((rules, value))  # by another thread meanwhile: what comes last is not this one
         del made[:-MAX_DERIVED]
-        return made[-1][1]  # type: ignore[no-any-return]
+        return value
 
     def used(self, stream: str) -> pd.DataFrame:
         """Return the rows of a stream that are not left out; not to be changed in place."""

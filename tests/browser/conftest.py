@@ -11,7 +11,7 @@ from types import ModuleType
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page
+from playwright.sync_api import Browser, Page
 
 from miner import api, rulebook
 from miner.api.gathering import briefing
@@ -42,38 +42,59 @@ def chromium(request: pytest.FixtureRequest) -> Iterator[Browser]:
 class Watched:
     """A page and what it asked for, said or failed in."""
 
-    def __init__(self, context: BrowserContext) -> None:
+    def __init__(self, page: Page) -> None:
         self.requests: list[str] = []
         self.console: list[str] = []
         self.dialogs: list[str] = []
-        self.page: Page = context.new_page()
-        self.page.on("request", lambda request: self.requests.append(request.url))
-        self.page.on("console", lambda message: self.console.append(message.text))
-        self.page.on("pageerror", lambda error: self.console.append(str(error)))
-        self.page.on("dialog", self._dialog)
+        self.page = page
+        self._heard: dict[str, Any] = {
+            "request": lambda request: self.requests.append(request.url),
+            "console": lambda message: self.console.append(message.text),
+            "pageerror": lambda error: self.console.append(str(error)),
+            "dialog": self._dialog,
+        }
+        for event, hear in self._heard.items():
+            page.on(event, hear)  # type: ignore[call-overload]
 
     def _dialog(self, dialog: Any) -> None:
         self.dialogs.append(dialog.message)
         dialog.dismiss()
 
+    def leave(self) -> None:
+        """Leave the tab as the next visit has to find it: empty, and heard by nobody."""
+        for event, hear in self._heard.items():
+            self.page.remove_listener(event, hear)
+        self.page.goto("about:blank")
+
+
+@pytest.fixture(scope="session")
+def tabs(chromium: Browser) -> Iterator[dict[str, Page]]:
+    """A tab for each way to look: a new one for each visit costs twice the page in it."""
+    made: dict[str, Page] = {}
+    yield made
+    for page in made.values():
+        page.context.close()
+
 
 @pytest.fixture
-def visit(chromium: Browser) -> Iterator[Any]:
-    """Open a file of these: ``visit(path, width=..., scheme=..., scripts=...)``."""
-    contexts: list[BrowserContext] = []
+def visit(chromium: Browser, tabs: dict[str, Page]) -> Iterator[Any]:
+    """Open a file of these, in place of the one before: ``visit(path, size=..., scheme=...)``."""
+    visits: list[Watched] = []
 
     def open_(path: Path, *, size: tuple[int, int] = (1366, 768), **options: Any) -> Watched:
-        context = chromium.new_context(
-            viewport={"width": size[0], "height": size[1]}, offline=True, **options
-        )
-        contexts.append(context)
-        watched = Watched(context)
-        watched.page.goto(path.as_uri())
-        return watched
+        while visits:
+            visits.pop().leave()
+        way, window = repr(sorted(options.items())), {"width": size[0], "height": size[1]}
+        if way not in tabs:
+            tabs[way] = chromium.new_context(offline=True, **options).new_page()
+        tabs[way].set_viewport_size(window)  # type: ignore[arg-type]
+        visits.append(Watched(tabs[way]))
+        visits[-1].page.goto(path.as_uri())
+        return visits[-1]
 
     yield open_
-    for context in contexts:
-        context.close()
+    for watched in visits:
+        watched.leave()
 
 
 def _clients() -> ModuleType:

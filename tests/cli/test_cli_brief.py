@@ -11,6 +11,8 @@ import pytest
 
 from miner import api, resources
 
+pytestmark = pytest.mark.usefixtures("derived_once")
+
 SHORT_NIGHTS = "4c28aa7c"
 
 

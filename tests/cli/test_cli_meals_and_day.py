@@ -16,6 +16,8 @@ from miner.brief.text.day import day_parts
 from miner.brief.text.layout import render
 from miner.brief.unusual import LABELS
 
+pytestmark = pytest.mark.usefixtures("derived_once")
+
 
 @pytest.fixture(scope="module")
 def practice(tmp_path_factory: pytest.TempPathFactory) -> Path:

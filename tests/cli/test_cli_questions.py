@@ -14,6 +14,8 @@ import pytest
 
 from miner import api, resources
 
+pytestmark = pytest.mark.usefixtures("derived_once")
+
 
 @pytest.fixture(scope="module")
 def written(tmp_path_factory: pytest.TempPathFactory) -> Path:

@@ -15,6 +15,8 @@ import pytest
 from miner import resources
 from miner.cli.group import COMMANDS
 
+pytestmark = pytest.mark.usefixtures("derived_once")
+
 MADE = ("demo", "generate", "open")
 WRITTEN = {"ledger.jsonl", ".ledger.last", "sources.toml", "corrections.csv", "notes.md"}
 WORDS = {

@@ -21,6 +21,8 @@ from miner.cli.group import miner as commands
 from miner.errors import MinerError
 from miner.followup.dates import power_on, reading_days
 
+pytestmark = pytest.mark.usefixtures("derived_once")
+
 START = date(2026, 1, 12)
 MONTH = 42
 ONE_DAY = timedelta(days=1)
@@ -72,6 +74,14 @@ def kept_folder(whole, tmp_path_factory, rules):
     found = short_nights(client, rules)
     kept = api.keep(client, found.id, "watch", rules, now=AT, note="asked by her")
     return folder, found, kept
+
+
+@pytest.fixture(scope="module")
+def others(kept_folder, rules):
+    """What a ranking of the client after six weeks offers beside the idea that is kept, by rank."""
+    client = api.read_client(kept_folder[0])
+    found = api.rank(client, rules, keep=False).hypotheses
+    return [item.id for item in found if item.difference and item.id != kept_folder[2].id]
 
 
 @pytest.fixture
@@ -253,11 +263,8 @@ def test_without_the_right_to_write_no_verdict_is_given(whole, folder, rules, mo
     assert api.follow(api.read_client(folder), rules, now=AT).kept[0].status == "held_up"
 
 
-def test_a_fourth_idea_is_refused(folder, rules):
+def test_a_fourth_idea_is_refused(folder, others, rules):
     client = api.read_client(folder)
-    ranking = api.rank(client, rules, keep=False)
-    others = [item.id for item in ranking.hypotheses if item.difference and item.rank > 1][:4]
-    others = [id_ for id_ in others if id_ != events(folder, "kept")[0].payload["id"]]
     api.keep(client, others[0], "alternate", rules)
     api.keep(client, others[1], "adopt", rules)
     with pytest.raises(MinerError, match="3 are open already"):
@@ -271,10 +278,8 @@ def test_a_fourth_idea_is_refused(folder, rules):
         api.drop(client, others[0])
 
 
-def test_two_programs_that_keep_at_once_cannot_both_be_third(folder, rules, monkeypatch):
-    client = api.read_client(folder)
-    ids = [i.id for i in api.rank(client, rules, keep=False).hypotheses if i.difference]
-    ids = [id_ for id_ in ids if id_ != events(folder, "kept")[0].payload["id"]]
+def test_two_programs_that_keep_at_once_cannot_both_be_third(folder, others, rules, monkeypatch):
+    client, ids = api.read_client(folder), others
     api.keep(client, ids[0], "watch", rules)
     whole_append = ledger.append
 
@@ -301,11 +306,9 @@ def test_two_programs_that_keep_at_once_cannot_both_be_third(folder, rules, monk
         (("OTHER", "--drop"), "is not open"),
     ],
 )
-def test_bad_input_is_told_with_two(folder, rules, words, told):
-    known = events(folder, "kept")[0].payload["id"]
-    ranking = api.rank(api.read_client(folder), rules, keep=False)
-    other = next(i.id for i in ranking.hypotheses if i.difference and i.id != known)
-    result = invoke("keep", folder, *({"ID": known, "OTHER": other}.get(w, w) for w in words))
+def test_bad_input_is_told_with_two(folder, others, words, told):
+    known = {"ID": events(folder, "kept")[0].payload["id"], "OTHER": others[0]}
+    result = invoke("keep", folder, *(known.get(word, word) for word in words))
     assert (result.exit_code, result.stdout) == (2, "")
     assert told in " ".join(result.stderr.split())
 
@@ -375,12 +378,20 @@ def test_a_hypothesis_about_meals_is_followed_too(whole, tmp_path, rules):
 # -- alternating ------------------------------------------------------------------------------
 
 
+@pytest.fixture(scope="module")
+def freed(kept_folder, tmp_path_factory):
+    """The client who gave up the idea that was kept."""
+    folder = tmp_path_factory.mktemp("freed") / "client"
+    shutil.copytree(kept_folder[0], folder)
+    api.drop(api.read_client(folder), kept_folder[2].id)
+    return folder
+
+
 @pytest.fixture
-def free(folder):
+def free(freed, kept_folder, tmp_path):
     """The client with nothing open and nothing that calls for a clinician."""
-    (entry,) = events(folder, "kept")
-    api.drop(api.read_client(folder), entry.payload["id"])
-    return folder, entry.payload["id"]
+    shutil.copytree(freed, tmp_path / "client")
+    return tmp_path / "client", kept_folder[2].id
 
 
 def calm(monkeypatch):

@@ -30,6 +30,8 @@ from miner.results import Evidence
 from miner.results.caseload import Caseload
 from miner.results.suggestions import Suggested, Suggestion
 
+pytestmark = pytest.mark.usefixtures("derived_once")
+
 Open = Callable[[Path], Visitor]
 CLIENT = "/clients/client-01"
 
@@ -383,6 +385,7 @@ def test_work_can_be_stopped_and_is_joined_while_it_goes_on() -> None:
 def test_stopping_a_ranking_leaves_no_trace_of_it(
     practice: Path, visitor: Open, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.undo()  # records that no other test has ranked: what is known cannot be stopped
     one, gate = visitor(practice), threading.Event()
     real = api.briefing
 

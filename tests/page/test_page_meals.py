@@ -18,6 +18,8 @@ from miner.brief.text.meals import comparison_parts, meals_parts
 from miner.brief.text.ranking import ranking_parts
 from miner.page.words import for_page
 
+pytestmark = pytest.mark.usefixtures("derived_once")
+
 Open = Callable[[Path], Visitor]
 CLIENT = "/clients/client-01"
 

@@ -17,6 +17,8 @@ from miner.records.settings import ClientFile, PracticeFile
 from miner.records.settings_file import change, set_key, stamp
 from miner.records.toml_file import read_toml
 
+pytestmark = pytest.mark.usefixtures("derived_once")
+
 Open = Callable[[Path], Visitor]
 CLIENT = "/clients/client-01"
 FORM = {"display_unit": "mg/dL", "rank_unit": "day", "primary_outcome": "", "synonyms": ""}

@@ -12,6 +12,8 @@ from visits import Visitor, words
 from miner import rulebook
 from miner.page.words import for_page, plain_names
 
+pytestmark = pytest.mark.usefixtures("derived_once")
+
 Open = Callable[[Path], Visitor]
 CLIENT = "/clients/client-01"
 
