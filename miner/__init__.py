@@ -1,12 +1,26 @@
 """Finds what comes before, or goes with, one person's bad glucose days.
 
 From Python: ``read_client``, ``day_table``, ``rank``, ``ask`` and the rest of :mod:`miner.api`,
-loaded when first used.
+loaded when first used. A client or its folder serves alike; nothing is written to a client's
+folder unless ``remember=True``.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from miner.api import (
+        ask,
+        check,
+        day_table,
+        error_rate,
+        meal_table,
+        pool,
+        rank,
+        read_client,
+        why,
+    )
 
 __version__ = "0.1.0"
 
@@ -30,3 +44,7 @@ def __getattr__(name: str) -> Any:
 
         return getattr(import_module("miner.api"), name)
     raise AttributeError(f"module 'miner' has no attribute '{name}'")
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *__all__])

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime
+from pathlib import Path
 
+from miner.api.arguments import MIN_DRAWS, seed_of, whole_number, word
 from miner.api.fixing import require_shape
 from miner.api.looks import first_day, remember_look
 from miner.api.past import Past, read_past
 from miner.api.ranking import Progress, Spreads, primary_of, table_of
 from miner.api.since import LAST, SEEN, as_first_seen, since
 from miner.api.spreads import practice_spreads
-from miner.api.steps import rules_of
+from miner.api.steps import client_of, rules_of
 from miner.brief.sentences import error_rate_sentence, luck, say, sentence
 from miner.brief.text.amounts import Amounts
 from miner.brief.text.since import since_words
 from miner.brief.text.words import evidence_words
+from miner.core import EVER
 from miner.errors import MinerError
 from miner.hypotheses.ask import ask_table
 from miner.hypotheses.error_rate import error_rate as _error_rate
@@ -28,18 +31,19 @@ from miner.results import ErrorRate, Evidence, Hypothesis, Why
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
 
+MOST = 100_000
 HAD_LOOKED = "You had already looked: these records had been ranked."
 
 
 def ask(
-    client: Client,
+    client: Client | Path | str,
     factor: str,
     outcome: str,
-    rules: RuleBook | None = None,
+    rules: RuleBook | Path | str | None = None,
     *,
     shape: str | None = None,
     spreads: Spreads | None = None,
-    keep: bool = True,
+    remember: bool = False,
     now: datetime | None = None,
 ) -> Hypothesis:
     """Answer one question; one that was not fixed before these records is a hint at most.
@@ -48,7 +52,7 @@ def ask(
     written to the ledger as looked at.
 
     Args:
-        client: as read.
+        client: as read, or its folder.
         factor: a factor's name.
         outcome: an outcome's name; of one that days and meals have, ``meal.`` before it asks
             for meals.
@@ -57,15 +61,16 @@ def ask(
             question has the shape it was fixed with.
         spreads: (factor, outcome) -> spread of true effects found across clients; by default
             what the last caseload of the practice found.
-        keep: write to the client's ledger that this was looked at.
+        remember: write to the client's ledger that this was looked at.
         now: time of the ledger's entry; by default the clock's.
 
     Raises:
         MinerError: a name is unknown, or the two never meet.
     """
+    client = client_of(client)
     books = rules_of(client, rules)
-    factor = standing_for(factor, client.settings)
-    unit = books.unit_of(factor, outcome)
+    factor = standing_for(word("factor", factor), client.settings)
+    unit = books.unit_of(factor, word("outcome", outcome))
     require_shape(books, factor, unit, shape)
     name = outcome.removeprefix(f"{unit}.")
     past = read_past(client)
@@ -79,12 +84,12 @@ def ask(
     else:
         question = fixed[0] if fixed else Question(factor, name, doubt=LOOKED, shape=shape)
         found = _searched(client, table, books, question, across)
-    ranked = past.rankings(first_day(table, (None, None)))
+    ranked = past.rankings(first_day(table, EVER))
     looked = bool(ranked) and not found.fixed_before
     notes = (*found.notes, *((HAD_LOOKED,) if looked else ()), *past.notes)
     if fixed:
         notes += _changes(client, past, books, fixed[0], unit)
-    if keep:
+    if remember:
         notes += remember_look(client, past, table, "ask", (factor,), name, now)
     if shape and fixed and fixed[0].shape != shape:
         notes += (say(books, "fixed", "shape_stays"),)
@@ -139,34 +144,35 @@ def _searched(
 
 
 def why(
-    client: Client,
+    client: Client | Path | str,
     id_: str,
-    rules: RuleBook | None = None,
+    rules: RuleBook | Path | str | None = None,
     *,
     table: UnitTable | None = None,
-    keep: bool = True,
+    remember: bool = False,
     now: datetime | None = None,
 ) -> Why:
     """Return every unit behind a hypothesis, with the file and row of each value.
 
     Args:
-        client: as read.
+        client: as read, or its folder.
         id_: as a ranking prints it.
         rules: the rule books.
         table: the client's table that has it, where it is there already.
-        keep: write to the client's ledger that this was looked at.
+        remember: write to the client's ledger that this was looked at.
         now: time of the ledger's entry; by default the clock's.
 
     Raises:
         MinerError: no rule of these records has that ID.
     """
+    client = client_of(client)
     books = rules_of(client, rules)
     if table is not None:
         found = why_table(table, books, id_, client.settings.code)
     else:
-        table, found = _in_either(client, books, id_)
+        table, found = _in_either(client, books, word("the ID", id_))
     past = read_past(client)
-    if keep:
+    if remember:
         remember_look(client, past, table, "why", found.factors, found.outcome, now)
     return _since_fixed(found, table, past.questions(books, found.unit))
 
@@ -183,8 +189,8 @@ def _in_either(client: Client, rules: RuleBook, id_: str) -> tuple[UnitTable, Wh
 
 
 def error_rate(
-    client: Client,
-    rules: RuleBook | None = None,
+    client: Client | Path | str,
+    rules: RuleBook | Path | str | None = None,
     *,
     worlds: int = 200,
     draws: int = 1000,
@@ -195,7 +201,7 @@ def error_rate(
     """Return how often this analysis would claim something on months like this client's.
 
     Args:
-        client: as read.
+        client: as read, or its folder.
         rules: the rule books.
         worlds: simulated months in which nothing is true.
         draws: permutations a month.
@@ -203,13 +209,20 @@ def error_rate(
         workers: processes; the answer does not depend on it.
         progress: told what is being done and the share done.
     """
+    client = client_of(client)
     books = rules_of(client, rules)
     unit = client.settings.rank_unit
     found = _error_rate(
-        table_of(client, books, unit), books, client=client.settings.code, worlds=worlds,
-        draws=draws, seed=seed, workers=workers, primary=primary_of(client, books, unit),
+        table_of(client, books, unit),
+        books,
+        client=client.settings.code,
+        worlds=whole_number("worlds", worlds, 1, MOST),
+        draws=whole_number("draws", draws, MIN_DRAWS, MOST),
+        seed=seed_of(seed),
+        workers=whole_number("workers", workers, 1, MOST),
+        primary=primary_of(client, books, unit),
         progress=progress,
-    )  # fmt: skip
+    )
     return replace(found, sentence=error_rate_sentence(found, books))
 
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from miner import __version__, resources
+from miner.api.arguments import draws_of, whole_number
 from miner.api.spreads import keep_spreads
 from miner.api.steps import load_rules
 from miner.api.suggesting import for_every_client
@@ -25,12 +26,14 @@ from miner.caseload.store import (
     forget_in_other_unit,
     read_pages,
 )
+from miner.core import Unit
 from miner.errors import MinerError
 from miner.records.settings import PracticeFile
 from miner.records.toml_file import read_toml
 from miner.results.caseload import Caseload, PooledEffect
 from miner.rulebook import RuleBook
 
+MAX_WORKERS = 512
 SECOND = (
     "By {unit} each client's own list is a second look: nothing in it is called clear. What the "
     "clients share may be."
@@ -70,7 +73,10 @@ def pool(
     place = str(practice)
     names = client_folders(place)
     rules, settings = _of_practice(place, names[0])
-    by = unit or settings.rank_unit or "day"
+    by = Unit.of(unit or settings.rank_unit or "day")
+    if draws is not None:
+        draws_of(draws, rules)
+    whole_number("workers", workers, 1, MAX_WORKERS)
     home = work_folder(place, work)
     store = Store(folder_of_unit(home, by))
     had_agreed = {name for name in names if (head := store.head(name)) and head.row.pooled}

@@ -159,7 +159,7 @@ def _again(
     there = {item.id for item in known.ranking.hypotheses}
     chosen = [id_ for id_ in ids if id_ in there]
     missing = [id_ for id_ in chosen if id_ not in known.whys]
-    brief = briefing(client, rules, include=chosen, keep=False) if missing else known
+    brief = briefing(client, rules, include=chosen) if missing else known
     page = render(replace(brief, calm=brief.calm or calm), kind, rules, chosen)
     return page.encode("utf-8")
 

@@ -96,9 +96,7 @@ def _record(task: Task, folder: Path, mark: str) -> bytes:
         code, pooled = settings.code, settings.pooled
         rules = load_rules(None, folder)
         client = read_client(folder)
-        ranking = rank(
-            client, rules, unit=task.unit, draws=task.draws, keep=False, spreads={}, together=False
-        )
+        ranking = rank(client, rules, unit=task.unit, draws=task.draws, spreads={}, together=False)
         report = check(client, rules)
         prints = day_prints(client.streams["glucose"])
         row = _row(task, client, ranking, report)

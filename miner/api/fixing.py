@@ -16,6 +16,7 @@ from miner.followup.refusals import names_medicine
 from miner.hypotheses.identity import identity_in_rules
 from miner.records.client import Client, Settings
 from miner.records.synonyms import standing_for, words_behind
+from miner.results import Shape
 from miner.rulebook import RuleBook
 
 EARLIEST = 2000
@@ -94,11 +95,15 @@ def fixed_questions(client: Client | Path) -> tuple[ledger.Question, ...]:
 
 
 def require_shape(rules: RuleBook, factor: str, unit: str, shape: str | None) -> None:
-    """Refuse a dose of a habit that is not measured.
+    """Refuse an unknown shape, and a dose of a habit that is not measured.
 
     Raises:
         MinerError: with what can be asked.
     """
+    if shape not in (None, *Shape):
+        raise MinerError(
+            f"there is no shape {shape!r}", "'cut', 'dose', or nothing for both", "Choose one."
+        )
     if shape == "dose" and not rules.factor(factor, unit).dose:
         raise MinerError(
             f"'{factor}' has no dose: its number is another factor's, or it has none",

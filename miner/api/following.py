@@ -58,7 +58,9 @@ def keep(
     past = read_past(client)
     require_room(past, id_, last)
     unit = unit_holding(client, books, id_)
-    ranking = rank(client, books, unit=unit, now=now, together=False, progress=progress)
+    ranking = rank(
+        client, books, unit=unit, remember=True, now=now, together=False, progress=progress
+    )
     found = ranked(ranking, id_)
     written = payload(
         client, books, ranking, found, table_of(client, books, ranking.unit), as_=as_,
@@ -99,7 +101,7 @@ def follow(
     client: Client,
     rules: RuleBook | None = None,
     *,
-    settle: bool = True,
+    remember: bool = False,
     now: datetime | None = None,
 ) -> Following:
     """Read everything kept: counts before its date, from then on the one verdict it was given.
@@ -109,7 +111,7 @@ def follow(
     Args:
         client: as read.
         rules: the rule books; kept definitions stand in place of theirs.
-        settle: write the verdict of what has reached its date; without, it is not told either.
+        remember: write the verdict of what has reached its date; without, it is not told either.
         now: time of the ledger's entries.
     """
     books = rules_of(client, rules)
@@ -120,7 +122,7 @@ def follow(
         for item in story.kept
         if item.as_ == "watch" and item.closed_at is None
     }
-    unwritten = _settle(client, books, story, list(seen.values()), now) if settle else []
+    unwritten = _settle(client, books, story, list(seen.values()), now) if remember else []
     notes = [*past.notes, *unwritten]
     story = tell(read_past(client).book)
     last = last_day(client, books) if story.kept else None

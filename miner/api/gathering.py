@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from difflib import get_close_matches
 from typing import Any
 
 from miner import ledger
@@ -16,7 +15,7 @@ from miner.api.past import read_past
 from miner.api.plan_pages import written_plan
 from miner.api.ranking import Progress, primary_of, rank, table_of
 from miner.api.steps import check, rules_of
-from miner.errors import MinerError
+from miner.errors import MinerError, nearest
 from miner.followup.story import tell
 from miner.ledger import Ledger
 from miner.records.client import Client
@@ -37,7 +36,7 @@ def briefing(
     lineup: bool = False,
     trial: str | None = None,
     seed: int = 0,
-    keep: bool = True,
+    remember: bool = False,
     now: datetime | None = None,
     together: bool = False,
     progress: Progress | None = None,
@@ -51,7 +50,7 @@ def briefing(
         trial: name of a plan whose dates are shown.
         lineup: draw nineteen imitations of the outcome of each that was chosen.
         seed: of the ranking and of the imitations.
-        keep: write to the ledger that these records were ranked, and the verdicts that are due.
+        remember: write to the ledger that these records were ranked, and the verdicts that are due.
         now: time of that entry; by default the clock's.
         together: also look whether all habits together foretell later days; no page tells it.
         progress: told what is being done and the share done.
@@ -60,8 +59,8 @@ def briefing(
         MinerError: an ID is not one of this ranking's, or there is no such plan.
     """
     books = rules_of(client, rules)
-    followed = follow(client, books, settle=keep, now=now)
-    how: dict[str, Any] = {"seed": seed, "keep": keep, "now": now}
+    followed = follow(client, books, remember=remember, now=now)
+    how: dict[str, Any] = {"seed": seed, "remember": remember, "now": now}
     by_meal = rank_meals(client, books, progress=progress, **how)
     ranking = rank(client, books, together=together, progress=progress, **how)
     chosen = [_known(ranking, by_meal, id_) for id_ in dict.fromkeys(include)]
@@ -127,11 +126,10 @@ def _known(ranking: Ranking, by_meal: Ranking | None, id_: str) -> tuple[str, Hy
     by_id = {item.id: (one.unit, item) for one in reversed(found) for item in one.hypotheses}
     if id_ in by_id:
         return by_id[id_]
-    close = get_close_matches(id_, list(by_id), n=1)
     raise MinerError(
         f"there is no hypothesis '{id_}' in this ranking",
         "an ID as 'miner rank' prints it",
-        f"Did you mean '{close[0]}'?" if close else "Run 'miner rank' and copy the ID.",
+        nearest(id_, by_id) or "Run 'miner rank' and copy the ID.",
     )
 
 

@@ -15,6 +15,7 @@ from miner.api.day_hashes import (
     settings_hash,
 )
 from miner.api.past import Past, read_past, whose
+from miner.core import EVER, Period
 from miner.records.client import Client
 from miner.records.copied_days import clock_prints
 from miner.records.synonyms import merged_now
@@ -29,7 +30,7 @@ def remember_ranking(
     client: Client,
     ranking: Ranking,
     table: UnitTable,
-    span: tuple[str | None, str | None],
+    period: Period,
     now: datetime | None,
     *,
     second_look: bool,
@@ -50,12 +51,12 @@ def remember_ranking(
         "unit": ranking.unit,
         "primary_outcome": ranking.primary_outcome,
         "second_look": second_look,
-        "first": span[0],
-        "last": span[1],
+        "first": period.first,
+        "last": period.last,
         "left_out_hash": digest("\n".join(left_out)),
-        "days": days_used(table, span),
+        "days": days_used(table, period),
         "last_day": ranking.to_day,
-        **_seen(client, past, days_used(table, span)),
+        **_seen(client, past, days_used(table, period)),
         **merged_now(client.settings),
         "shown": [
             {"id": item.id, "evidence": str(item.evidence)}
@@ -63,7 +64,7 @@ def remember_ranking(
             if item.evidence in (Evidence.CLEAR, Evidence.HINT)
         ],
     }
-    known = past.rankings(first_day(table, span))
+    known = past.rankings(first_day(table, period))
     if any(ledger.choices(event.payload) == ledger.choices(payload) for event in known):
         return len(known), past.notes
     told = _written(client, "ranked", payload, now, "This ranking")
@@ -83,7 +84,7 @@ def remember_look(
 
     The same look at the same records is written once.
     """
-    days = days_used(table, (None, None))
+    days = days_used(table, EVER)
     return _remember(client, past, table.unit, what, (factors, outcome), days, now)
 
 
@@ -144,16 +145,16 @@ def _seen(client: Client, past: Past, days: Sequence[str]) -> dict[str, Any]:
     }
 
 
-def days_used(table: UnitTable, span: tuple[str | None, str | None]) -> list[str]:
+def days_used(table: UnitTable, period: Period) -> list[str]:
     """Return the dates that hold a usable unit, ISO, in order."""
     dates = table.frame["date"][table.frame["usable"].to_numpy(dtype=bool)].astype(str)
-    return sorted({day for day in dates if (span[0] or "") <= day <= (span[1] or "9999")})
+    return sorted({day for day in dates if day in period})
 
 
-def first_day(table: UnitTable, span: tuple[str | None, str | None]) -> str:
-    """Return the first date that a ranking uses, ISO; that of the span where it uses none."""
-    days = days_used(table, span)
-    return days[0] if days else span[0] or ""
+def first_day(table: UnitTable, period: Period) -> str:
+    """Return the first date that a ranking uses, ISO; that of the period where it uses none."""
+    days = days_used(table, period)
+    return days[0] if days else period.first or ""
 
 
 def _written(

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from miner.api.looks import remember_look
 from miner.api.past import read_past
-from miner.api.steps import refuse_stopped, rules_of
+from miner.api.steps import client_of, refuse_stopped, rules_of
 from miner.brief.meal_words import comparison_sentence
 from miner.errors import MinerError, nearest
 from miner.records.client import Client
@@ -28,17 +29,20 @@ FEWEST_FOR_A_SPREAD = 3
 CURVE_FROM_MIN, CURVE_TO_MIN = -15, 120
 
 
-def meals(client: Client, rules: RuleBook | None = None) -> UnitTable:
+def meals(client: Client | Path | str, rules: RuleBook | Path | str | None = None) -> UnitTable:
     """Return one row a meal or snack.
 
     Raises:
         MinerError: a finding of the check stops the work.
     """
+    client = client_of(client)
     refuse_stopped(client)
     return _meal_table(client, rules_of(client, rules))
 
 
-def meal_table(client: Client, rules: RuleBook | None = None) -> pd.DataFrame:
+def meal_table(
+    client: Client | Path | str, rules: RuleBook | Path | str | None = None
+) -> pd.DataFrame:
     """Return one row a meal or snack as a DataFrame: outcomes and factors by name."""
     return meals(client, rules).frame.copy()
 
@@ -51,29 +55,30 @@ def repeats(table: UnitTable, outcome: str = "rise", factor: str | None = None) 
 
 
 def compare_meals(
-    client: Client,
+    client: Client | Path | str,
     factor: str,
     rules: RuleBook | None = None,
     *,
     outcome: str = "rise",
     table: UnitTable | None = None,
-    keep: bool = True,
+    remember: bool = False,
     now: datetime | None = None,
 ) -> MealComparison:
     """Return similar meals with and without a factor side by side; it is no test.
 
     Args:
-        client: as read.
+        client: as read, or its folder.
         factor: a factor of the meal table.
         rules: the rule books; by default those that apply to the client's folder.
         outcome: an outcome of the meal table.
         table: the client's meal table, where it is there already.
-        keep: write to the client's ledger that this was looked at.
+        remember: write to the client's ledger that this was looked at.
         now: time of the ledger's entry; by default the clock's.
 
     Raises:
         MinerError: these records hold no such factor or outcome.
     """
+    client = client_of(client)
     books = rules_of(client, rules)
     factor = standing_for(factor, client.settings)
     table = table or meals(client, books)
@@ -100,7 +105,7 @@ def compare_meals(
         without=int((known == 0).sum()),
         unknown=int(known.isna().sum()),
     )
-    if keep:
+    if remember:
         remember_look(client, read_past(client), table, "compare", (factor,), outcome, now)
     return comparison_sentence(found, books, client.settings.display_unit)
 

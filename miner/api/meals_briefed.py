@@ -20,7 +20,7 @@ def rank_meals(
     rules: RuleBook,
     *,
     seed: int,
-    keep: bool,
+    remember: bool,
     now: datetime | None,
     progress: Progress | None = None,
 ) -> Ranking | None:
@@ -32,14 +32,14 @@ def rank_meals(
         client: as read.
         rules: the rule books.
         seed: of the ranking.
-        keep: write to the ledger that these records were ranked.
+        remember: write to the ledger that these records were ranked.
         now: time of that entry.
         progress: told what is being done and the share done.
     """
     if client.settings.rank_unit == "meal" or not len(client.used("meals")):
         return None
     return rank(
-        client, rules, unit="meal", seed=seed, keep=keep, now=now, together=False,
+        client, rules, unit="meal", seed=seed, remember=remember, now=now, together=False,
         progress=progress,
     )  # fmt: skip
 
@@ -69,9 +69,7 @@ def pairs_of_chosen(
         table: the client's meal table, or None without meals.
     """
     found = {
-        item.id: compare_meals(
-            client, item.factors[0], rules, outcome=item.outcome, table=table, keep=False
-        )
+        item.id: compare_meals(client, item.factors[0], rules, outcome=item.outcome, table=table)
         for unit, item in chosen
         if unit == "meal" and len(item.factors) == 1
     }

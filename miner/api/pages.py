@@ -45,7 +45,7 @@ def write_pages(
         if item.evidence is Evidence.CLEAR
         and not any(books.factor(name, ranking.unit).food for name in item.factors)
     ][:MOST_ON_ONE_SIDE]
-    known = briefing(client, books, include=chosen, progress=progress)
+    known = briefing(client, books, include=chosen, remember=True, progress=progress)
     make_folder(folder)
     written = []
     for kind in KINDS:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from miner import ledger
+from miner.core import Period
 from miner.errors import MinerError
 from miner.followup.story import tell
 from miner.hypotheses.fixed import DEFINED_OTHERWISE, LOOKED, LOOKS_LOST, REWORDED, Question
@@ -156,7 +157,7 @@ class Past:
         return tuple(sorted(set(late)))
 
     def gone(
-        self, client: Client, unit: str, used: Sequence[str], span: tuple[str | None, str | None]
+        self, client: Client, unit: str, used: Sequence[str], period: Period
     ) -> tuple[str, ...]:
         """Return days an earlier ranking had used that are not usable now, nor left out, ISO.
 
@@ -164,7 +165,7 @@ class Past:
             client: as read.
             unit: "day" or "meal".
             used: ISO dates used now.
-            span: first and last date asked for, ISO or None.
+            period: the days asked for.
         """
         left_out = {item.day.isoformat() for item in client.settings.left_out}
         before = {
@@ -172,7 +173,7 @@ class Past:
             for event in ledger.named(self.book, "ranked")
             if event.payload.get("unit") == unit
             for day in event.listed("days")
-            if (span[0] or "") <= str(day) <= (span[1] or "9999")
+            if str(day) in period
         }
         return tuple(sorted(before - set(used) - left_out))
 

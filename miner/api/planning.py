@@ -162,7 +162,7 @@ def _as_ranked(
     require_room(past, id_, last)
     unit = unit_holding(client, rules, id_)
     ranking = rank(
-        client, rules, unit=unit, keep=not preview, now=now, together=False, progress=progress
+        client, rules, unit=unit, remember=not preview, now=now, together=False, progress=progress
     )
     found, table = ranked(ranking, id_), table_of(client, rules, unit)
     looked: tuple[str, ...] = ()

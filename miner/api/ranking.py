@@ -4,22 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
+from pathlib import Path
 from typing import Any
 
 from miner import __version__
+from miner.api.arguments import draws_of, outcome_of, seed_of
 from miner.api.looks import days_used, first_day, remember_ranking
 from miner.api.meal_steps import meals
 from miner.api.open_questions import open_questions
 from miner.api.past import Past, read_past
 from miner.api.since import as_first_seen, changed_days
 from miner.api.spreads import SPREADS_USED, practice_spreads
-from miner.api.steps import days, rules_of
+from miner.api.steps import client_of, days, rules_of
 from miner.api.unknown_units import why_unknown
 from miner.brief.sentences import say, with_words
 from miner.brief.text.since import since_words, some_of
 from miner.brief.text.words import factor_phrase, outcome_label
 from miner.brief.wording import listed
+from miner.core import Period, Unit
 from miner.hypotheses.rank import Ranked, rank_table
 from miner.records.client import Client
 from miner.results import Evidence, Ranking, Since
@@ -39,16 +42,16 @@ Spreads = Mapping[tuple[str, str], float]
 
 
 def rank(
-    client: Client,
-    rules: RuleBook | None = None,
+    client: Client | Path | str,
+    rules: RuleBook | Path | str | None = None,
     *,
     unit: str | None = None,
     outcome: str | None = None,
-    first: str | None = None,
-    last: str | None = None,
+    first: date | str | None = None,
+    last: date | str | None = None,
     draws: int | None = None,
     seed: int = 0,
-    keep: bool = True,
+    remember: bool = False,
     now: datetime | None = None,
     spreads: Spreads | None = None,
     together: bool = True,
@@ -57,27 +60,35 @@ def rank(
     """Rank which habits came before, or went with, this client's higher glucose.
 
     Args:
-        client: as read.
+        client: as read, or its folder.
         rules: the rule books; by default those that apply to the client's folder.
         unit: "day" or "meal"; by default the practice's.
         outcome: show only this one; all are counted.
-        first: first date used, ISO.
-        last: last date used, ISO.
+        first: first day used, a date or ISO text.
+        last: last day used.
         draws: permutations; by default the rule book's.
         seed: of the permutations.
-        keep: write to the client's ledger that these records were ranked.
+        remember: write to the client's ledger that these records were ranked.
         now: time of the ledger's entry; by default the clock's.
         spreads: (factor, outcome) -> spread of true effects found across clients; by default
             what the last caseload of the practice found.
         together: also look whether all habits together foretell later units.
         progress: told what is being done and the share done.
+
+    Raises:
+        MinerError: a finding of the check stops the work, or an argument is none of those above.
     """
+    client = client_of(client)
     books = rules_of(client, rules)
-    chosen = unit or client.settings.rank_unit
+    chosen = Unit.of(client.settings.rank_unit if unit is None else unit)
+    period = Period.of(first, last)
+    shuffles, seed = draws_of(draws, books), seed_of(seed)
+    if outcome is not None:
+        outcome_of(books, outcome, chosen)
     past = read_past(client)
     table = table_of(client, books, chosen)
     across = practice_spreads(client.folder, chosen) if spreads is None else spreads
-    second = _second_look(client, past, table, chosen, (first, last))
+    second = _second_look(client, past, table, chosen, period)
 
     def run(of: Client, told: Progress | None) -> Ranked:
         """Rank these records; asked the same again, they give what they gave before."""
@@ -85,10 +96,10 @@ def rank(
             "primary": primary_of(client, books, chosen),
             "questions": tuple(past.questions(books, chosen)),
             "share": past.share(books, chosen),
-            "draws": draws,
+            "draws": shuffles,
             "seed": seed,
-            "first": first,
-            "last": last,
+            "first": period.first,
+            "last": period.last,
             "second_look": bool(second),
             "spreads": dict(across),
             "out_of_sample": together and told is progress,
@@ -99,26 +110,26 @@ def rank(
         )  # fmt: skip
 
     ranked = run(client, progress)
-    ranking = _ranking(client, table, books, ranked, draws, seed, (first, last))
-    notes = [*second, *_changes(client, past, table, books, (first, last))]
-    notes += _moved(past, ranking, first_day(table, (first, last)), books)
+    ranking = _ranking(client, table, books, ranked, shuffles, seed, period)
+    notes = [*second, *_changes(client, past, table, books, period)]
+    notes += _moved(past, ranking, first_day(table, period), books)
     notes += [*_unanswered(past, ranking, books), *_late(client, past, books, chosen, ranking, run)]
-    notes += _elsewhere(past, first_day(table, (first, last)), books)
+    notes += _elsewhere(past, first_day(table, period), books)
     notes += open_questions(client) if ranking.status == "too_few" else []
-    notes += why_unknown(table, ranking, books, (first, last))
+    notes += why_unknown(table, ranking, books, period)
     notes += [SPREADS_USED] if across and ranking.hypotheses else []
     ranking = with_words(
         replace(ranking, hypotheses=past.marked(ranking.hypotheses)),
         books,
         client.settings.display_unit,
     )
-    if keep and ranking.status != "too_few":
+    if remember and ranking.status != "too_few":
         count, kept = remember_ranking(
-            client, ranking, table, (first, last), now, second_look=bool(second)
+            client, ranking, table, period, now, second_look=bool(second)
         )
     else:
         made = ranking.status != "too_few"
-        count, kept = len(past.rankings(first_day(table, (first, last)))) + made, past.notes
+        count, kept = len(past.rankings(first_day(table, period))) + made, past.notes
     ranking = replace(
         ranking, rankings_of_these_records=count, notes=(*ranking.notes, *notes, *kept),
         second_look=bool(second),
@@ -141,10 +152,10 @@ def primary_of(client: Client, rules: RuleBook, unit: str) -> str | None:
 
 
 def _second_look(
-    client: Client, past: Past, table: UnitTable, unit: str, span: tuple[str | None, str | None]
+    client: Client, past: Past, table: UnitTable, unit: str, period: Period
 ) -> list[str]:
     """Return why nothing searched may be called clear, or nothing where this is the first look."""
-    first = past.ranked_first_by(first_day(table, span))
+    first = past.ranked_first_by(first_day(table, period))
     if unit == (first or client.settings.rank_unit):
         return []
     return [second_looks(unit)[0 if first else 1]]
@@ -152,7 +163,7 @@ def _second_look(
 
 def second_looks(unit: str) -> tuple[str, str]:
     """Return what is said of a second look by one unit: ranked otherwise first, or by default."""
-    other = "day" if unit == "meal" else "meal"
+    other = Unit.of(unit).other
     first, usual = (why.format(other=other) for why in (RANKED_FIRST, BY_DEFAULT))
     return SECOND_LOOK.format(unit=unit, why=first), SECOND_LOOK.format(unit=unit, why=usual)
 
@@ -172,19 +183,16 @@ def _changes(
     past: Past,
     table: UnitTable,
     rules: RuleBook,
-    span: tuple[str | None, str | None],
+    period: Period,
 ) -> list[str]:
     """Tell of days that were taken out, or whose records are others, since they were looked at."""
-    first, last = span[0] or "", span[1] or "9999"
-    gone = past.gone(client, table.unit, days_used(table, span), span)
-    changed = tuple(
-        day for day in changed_days(client, past) if first <= day <= last and day not in gone
-    )
+    gone = past.gone(client, table.unit, days_used(table, period), period)
+    changed = tuple(day for day in changed_days(client, past) if day in period and day not in gone)
     seen = sorted(
         day
         for question in past.questions(rules, table.unit)
         for day in question.seen
-        if (question.fixed_on or "") < day and first <= day <= last
+        if (question.fixed_on or "") < day and day in period
     )
     told = [say(rules, "since", "gone", days=some_of(gone))] if gone else []
     return [*told, *since_words(Since(changed=changed, seen=tuple(seen)), rules)]
@@ -241,16 +249,16 @@ def _ranking(
     table: UnitTable,
     rules: RuleBook,
     ranked: Ranked,
-    draws: int | None,
+    draws: int,
     seed: int,
-    span: tuple[str | None, str | None],
+    period: Period,
 ) -> Ranking:
     by_day = table if table.unit == "day" else days(client, rules)
-    looked_at = by_day.frame["date"][by_day.frame["date"].between(span[0] or "", span[1] or "9999")]
+    looked_at = by_day.frame["date"][period.among(by_day.frame["date"])]
     looked = len(looked_at)
     said, _ = cautions(client, by_day, rules, days=looked)
     dates = table.frame["date"][table.frame["usable"].astype(bool)]
-    dates = dates[(dates >= (span[0] or "")) & (dates <= (span[1] or "9999"))]
+    dates = dates[period.among(dates)]
     return Ranking(
         client=client.settings.code,
         version=__version__,
@@ -258,7 +266,7 @@ def _ranking(
         usable_units=ranked.usable_units,
         left_out_units=ranked.left_out_units,
         seed=seed,
-        draws=draws or rules.guardrails.draws,
+        draws=draws,
         records_hash=client.records_hash,
         rules_hash=rules.hash,
         rankings_of_these_records=1,

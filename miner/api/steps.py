@@ -32,9 +32,20 @@ def load_rules(folder: Path | None, client_folder: Path) -> RuleBook:
     return rulebook.load(*chosen, *([folder] if folder is not None else []))
 
 
-def rules_of(client: Client, rules: RuleBook | None) -> RuleBook:
-    """Return the rule books given, or those that apply to the client's folder."""
-    return rules or load_rules(None, client.folder)
+def rules_of(client: Client, rules: RuleBook | Path | str | None) -> RuleBook:
+    """Return the rule books given, those of a folder, or those that apply to the client.
+
+    Raises:
+        MinerError: they are none of these, or cannot be read.
+    """
+    if isinstance(rules, RuleBook):
+        return rules
+    if rules is not None and not isinstance(rules, Path | str):
+        raise MinerError(
+            f"{type(rules).__name__} is no rule book",
+            "a folder of rule books, or what 'load_rules' returned", "Give one of the two.",
+        )  # fmt: skip
+    return load_rules(None if rules is None else Path(rules), client.folder)
 
 
 def read_client(folder: Path | str, rules: RuleBook | None = None) -> Client:  # noqa: ARG001
@@ -48,24 +59,45 @@ def read_client(folder: Path | str, rules: RuleBook | None = None) -> Client:  #
     return replace(client, findings=(*same, *client.findings)) if same else client
 
 
-def days(client: Client, rules: RuleBook | None = None) -> UnitTable:
+def client_of(client: Client | Path | str) -> Client:
+    """Return a client that was read, or read the folder of one.
+
+    Raises:
+        MinerError: it is neither, or the folder cannot be read.
+    """
+    if isinstance(client, Client):
+        return client
+    if not isinstance(client, Path | str):
+        raise MinerError(
+            f"{type(client).__name__} is no client",
+            "a client folder, or what 'read_client' returned",
+            "Give one of the two.",
+        )
+    return read_client(client)
+
+
+def days(client: Client | Path | str, rules: RuleBook | Path | str | None = None) -> UnitTable:
     """Return one row a biological day.
 
     Raises:
         MinerError: a finding of the check stops the work.
     """
+    client = client_of(client)
     refuse_stopped(client)
     return _day_table(client, rules_of(client, rules))
 
 
-def day_table(client: Client, rules: RuleBook | None = None) -> pd.DataFrame:
+def day_table(
+    client: Client | Path | str, rules: RuleBook | Path | str | None = None
+) -> pd.DataFrame:
     """Return one row a biological day as a DataFrame: outcomes and factors by name."""
     return days(client, rules).frame.copy()
 
 
-def check(client: Client, rules: RuleBook | None = None) -> CheckReport:
+def check(client: Client | Path | str, rules: RuleBook | Path | str | None = None) -> CheckReport:
     """Return what was read, what is wrong with it and with the ledger, and the usable days."""
-    return with_folder(check_records(client, rules), client)
+    client = client_of(client)
+    return with_folder(check_records(client, rules_of(client, rules)), client)
 
 
 def check_records(client: Client, rules: RuleBook | None = None) -> CheckReport:

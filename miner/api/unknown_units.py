@@ -10,6 +10,7 @@ import pandas as pd
 from miner.brief.text.reasons import reason_kind
 from miner.brief.text.words import outcome_label
 from miner.brief.wording import listed
+from miner.core import Period
 from miner.errors import several
 from miner.results import OutcomeSummary, Ranking
 from miner.rulebook import RuleBook
@@ -17,10 +18,9 @@ from miner.tables.unit_table import UnitTable
 
 MOST_NAMED = 3
 KNOWN_ON_FEW = 0.5
-Span = tuple[str | None, str | None]
 
 
-def why_unknown(table: UnitTable, ranking: Ranking, rules: RuleBook, span: Span) -> list[str]:
+def why_unknown(table: UnitTable, ranking: Ranking, rules: RuleBook, period: Period) -> list[str]:
     """Return notes that tell, with counts, what of a table a ranking could not use.
 
     Of a ranking of meals with too few of them: why the others were left out. Of outcomes that
@@ -30,10 +30,10 @@ def why_unknown(table: UnitTable, ranking: Ranking, rules: RuleBook, span: Span)
         table: every unit, used or not.
         ranking: what was made of it.
         rules: the rule books, for the words.
-        span: first and last date that was asked for, ISO, or None.
+        period: the days that were asked for.
     """
     frame = table.frame
-    inside = frame[frame["date"].between(span[0] or "", span[1] or "9999")]
+    inside = frame[period.among(frame["date"])]
     if ranking.status == "too_few":
         return _left_out(inside, table.unit) if table.unit == "meal" else []
     usable = inside[inside["usable"].astype(bool)]

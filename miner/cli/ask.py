@@ -91,12 +91,12 @@ def answered(
     outcome: str,
     shape: str | None = None,
     *,
-    keep: bool = True,
+    remember: bool = True,
 ) -> Hypothesis:
-    """Return the answer to one question, which is a look where it is kept."""
+    """Return the answer to one question, which is a look where it is remembered."""
     from miner import api
 
-    return api.ask(read, factor, outcome, books, shape=shape, keep=keep)
+    return api.ask(read, factor, outcome, books, shape=shape, remember=remember)
 
 
 def put_answer(
@@ -149,7 +149,7 @@ def write_down(
     try:
         # the answer that comes with fixing it is no look: more may be written down after it
         read, rules = records(folder, rules_folder)
-        answer = answered(read, rules, factor, outcome, keep=False).to_dict()
+        answer = answered(read, rules, factor, outcome, remember=False).to_dict()
     except MinerError:
         answer["fixed_on"] = asked[-1].fixed_on
     put_json(answer | {"written": asked[-1].to_dict(), "advice": list(notes)})

@@ -46,7 +46,13 @@ def command(
     with progress("Ranking and drawing") as report:
         read, books = records(client, rules)
         brief = api.briefing(
-            read, books, include=include, lineup=lineup, trial=trial, progress=report
+            read,
+            books,
+            include=include,
+            lineup=lineup,
+            trial=trial,
+            remember=True,
+            progress=report,
         )
         page = render(brief, kind, books, include)
     write_whole(out, page)

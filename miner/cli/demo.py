@@ -34,7 +34,7 @@ def command(folder: Path, form: str) -> None:
     with progress("Writing and ranking invented clients") as report:
         client = api.write_demo(folder)
         read, books = records(client, None)
-        ranking = api.rank(read, books, progress=report)
+        ranking = api.rank(read, books, remember=True, progress=report)
     put_ranking(ranking, books, read.settings.display_unit, form)
     with progress("Drawing its pages") as report:
         pages = api.write_pages(read, ranking, client / "pages", books, progress=report)

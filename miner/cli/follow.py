@@ -22,7 +22,7 @@ def command(client: Path, rules: Path | None, form: str) -> None:
 
     with progress("Reading new days"):
         read, books = records(client, rules)
-        found = api.follow(read, books)
+        found = api.follow(read, books, remember=True)
     if form == "json":
         put_json(found.to_dict())
     else:

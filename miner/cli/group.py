@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from difflib import get_close_matches
 from importlib import import_module
 from typing import Any
 
@@ -12,7 +11,7 @@ import click
 
 from miner.cli.faults import explain, interrupted
 from miner.cli.options import debug_option
-from miner.errors import MinerError
+from miner.errors import MinerError, nearest
 
 COMMANDS = {
     "demo": ("miner.cli.demo", "Write an invented practice and rank one of its clients."),
@@ -59,11 +58,10 @@ class Commands(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """Find the command that was asked for, or name the nearest one."""
         if args[0] not in COMMANDS and not args[0].startswith("-"):
-            close = get_close_matches(args[0], list(COMMANDS), n=1)
             raise MinerError(
                 f"there is no command '{args[0]}'",
                 f"one of {', '.join(COMMANDS)}",
-                f"Did you mean '{close[0]}'?" if close else "See 'miner --help'.",
+                nearest(args[0], COMMANDS) or "See 'miner --help'.",
             )
         return super().resolve_command(ctx, args)
 

@@ -64,7 +64,7 @@ def _compare(read: Client, books: RuleBook, form: str, factor: str, out: Path | 
 
     if out is not None:
         require_form(out)
-    found, unit = api.compare_meals(read, factor, books), read.settings.display_unit
+    found, unit = api.compare_meals(read, factor, books, remember=True), read.settings.display_unit
     if form == "json":
         put_json(found.to_dict())
     elif form == "csv":

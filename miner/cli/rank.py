@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +12,6 @@ from miner.cli.options import client_argument, day, format_option
 from miner.cli.output import put, put_json, show
 from miner.cli.reading import records
 from miner.cli.waiting import progress
-from miner.errors import MinerError
 
 if TYPE_CHECKING:
     from miner.results import Ranking
@@ -34,42 +32,10 @@ def command(client: Path, rules: Path | None, form: str, detail: bool, **choices
     """Rank which habits came before, or went with, higher glucose, under guard."""
     from miner import api
 
-    in_order(choices["first"], choices["last"])
     with progress("Ranking") as report:
         read, books = records(client, rules)
-        known_outcome(choices["outcome"], choices["unit"] or read.settings.rank_unit, books)
-        ranking = api.rank(read, books, progress=report, **choices)
+        ranking = api.rank(read, books, remember=True, progress=report, **choices)
     put_ranking(ranking, books, read.settings.display_unit, form, detail)
-
-
-def in_order(first: str | None, last: str | None) -> None:
-    """Check that a span of days does not end before it begins.
-
-    Raises:
-        MinerError: it does.
-    """
-    if first and last and last < first:
-        raise MinerError(
-            f"--from {first} comes after --to {last}",
-            "a first day that is not after the last",
-            "Exchange the two.",
-        )
-
-
-def known_outcome(name: str | None, unit: str, rules: RuleBook) -> None:
-    """Check that an outcome to show is one of the rule book's.
-
-    Raises:
-        MinerError: it is not.
-    """
-    known = list(rules.outcomes_of(unit))
-    if name is not None and name not in known:
-        close = get_close_matches(name, known, n=1)
-        raise MinerError(
-            f"there is no outcome '{name}' by {unit}",
-            f"one of {', '.join(known)}" if known else "an outcome of outcomes.toml",
-            f"Did you mean '{close[0]}'?" if close else "Correct the name and run again.",
-        )
 
 
 def put_ranking(

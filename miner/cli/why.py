@@ -26,7 +26,7 @@ def command(client: Path, rules: Path | None, id_: str, form: str) -> None:
 
     with progress("Looking up"):
         read, books = records(client, rules)
-        found = api.why(read, id_.strip().lower(), books)
+        found = api.why(read, id_.strip().lower(), books, remember=True)
     if form == "json":
         put_json(found.to_dict())
     elif form == "csv":

@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
-from miner.errors import MinerError
+from miner.core import Period, Unit
 from miner.page.asked import Asked
 from miner.page.shelf import Entry
 from miner.results import Ranking
 
-UNITS = ("day", "meal")
 _KEY = "ranked"
 
 
@@ -55,17 +54,11 @@ def choice_of(asked: Asked, entry: Entry) -> Choice:
         MinerError: there is no such unit, a date is none, or the last comes before the first.
     """
     unit = asked.text("unit")
-    if unit not in ("", *UNITS):
-        raise MinerError(f"there is no ranking by '{unit[:20]}'", "day or meal", "Choose one.")
-    first, last = (
-        day.isoformat() if day else "" for day in (asked.day("first"), asked.day("last"))
-    )
-    if first and last and last < first:
-        raise MinerError(
-            f"the first day, {first}, comes after the last, {last}",
-            "a first day that is not after the last", "Exchange the two.",
-        )  # fmt: skip
-    return Choice("" if unit == entry.client.settings.rank_unit else unit, first, last)
+    if unit:
+        Unit.of(unit)
+    period = Period.of(asked.day("first"), asked.day("last"))
+    usual = unit == entry.client.settings.rank_unit
+    return Choice("" if usual else unit, period.first or "", period.last or "")
 
 
 def held(asked: Asked, entry: Entry, choice: Choice) -> Ranking | None:

@@ -59,4 +59,4 @@ def _try_out(desk: Desk, name: str) -> None:
     entry = desk.shelf.entry(client_folder(desk.practice, name))
     with DRAWING:
         as_svg(day_picture(entry.review(None), entry.unit))
-    api.rank(entry.client, entry.rules, keep=False, draws=FEWEST_DRAWS)
+    api.rank(entry.client, entry.rules, draws=FEWEST_DRAWS)

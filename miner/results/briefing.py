@@ -13,7 +13,7 @@ from miner.results.ranking import Ranking
 from miner.results.why import Why
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class NoteAt(Result):
     """One thing recorded: its stream, from when to when (minutes of the series), its words."""
 
@@ -23,7 +23,7 @@ class NoteAt(Result):
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class DayPicture(Result):
     """One biological day as it is drawn.
 
@@ -51,7 +51,7 @@ class DayPicture(Result):
     unlogged_rises: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Series(Result):
     """The readings of the whole record, one a step on the wall clock.
 
@@ -67,7 +67,7 @@ class Series(Result):
     notes: tuple[NoteAt, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class TimeOfDay(Result):
     """The readings of one part of the day, over all usable days together.
 
@@ -86,7 +86,7 @@ class TimeOfDay(Result):
     above: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Measure(Result):
     """One descriptive number with its definition; None is undefined."""
 
@@ -96,7 +96,7 @@ class Measure(Result):
     unit: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Shared(Result):
     """A page that was written to be shared: when, which, and what was in it."""
 
@@ -105,7 +105,7 @@ class Shared(Result):
     ids: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class EarlierResult(Result):
     """Something an earlier ranking showed: when, which, and what it was called then."""
 
@@ -114,7 +114,7 @@ class EarlierResult(Result):
     evidence: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Lineup(Result):
     """An outcome as recorded, among nineteen imitations in which nothing is true.
 
@@ -130,7 +130,7 @@ class Lineup(Result):
     real: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class TrialDates(Result):
     """The dates of an alternating test: what is tried, on which days, and the usual days."""
 
@@ -140,7 +140,7 @@ class TrialDates(Result):
     usual_days: tuple[tuple[str, str], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Briefing(Result):
     """What a session is prepared from: the results of one client's records, nothing computed later.
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class ClientRow(Result):
     """One client folder: what can be said of it in one line.
 
@@ -44,7 +44,7 @@ class ClientRow(Result):
     clear_by_chance: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Estimate(Result):
     """A pooled difference by one method, in the outcome's unit."""
 
@@ -58,7 +58,7 @@ class Estimate(Result):
     problem: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class ByClient(Result):
     """One client's own difference, alone and made steadier by the others.
 
@@ -80,7 +80,7 @@ class ByClient(Result):
     suggestion: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class PooledEffect(Result):
     """One factor and one outcome across clients, within clients only.
 
@@ -134,7 +134,7 @@ class PooledEffect(Result):
         return self.reml if self.method == "reml" else self.two_stage
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Caseload(Result):
     """A practice: a row a client, and effects pooled over the clients who agreed.
 

@@ -19,7 +19,7 @@ class Severity(StrEnum):
     QUESTION = "question"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Finding(Result):
     """One thing noticed while reading: where, what stood there, what was expected, what to do.
 
@@ -49,7 +49,7 @@ class Finding(Result):
     values: Mapping[str, float | str] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class StreamSummary(Result):
     """One stream as read: how much of it there is and where it begins and ends."""
 
@@ -63,7 +63,7 @@ class StreamSummary(Result):
     longest_gap_h: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class CheckReport(Result):
     """What ``check`` tells: streams, usable days, why others are not, and the findings.
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from miner.results.base import Result
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class FoundRate(Result):
     """How often a true effect of one size is called clear.
 
@@ -23,7 +23,7 @@ class FoundRate(Result):
     interval: tuple[float, float] | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class ErrorRate(Result):
     """The rate of any claim where nothing is true, and how large an effect is found how often.
 

@@ -11,7 +11,7 @@ from miner.results.plan import PlanResult
 from miner.results.since import Since
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class EveryLook(Result):
     """A reading that stays true however often it is looked at.
 
@@ -34,7 +34,7 @@ class EveryLook(Result):
     reached_on: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class NewUnits(Result):
     """Units that did not suggest a kept hypothesis: how many, with it, without it, unknown."""
 
@@ -51,7 +51,7 @@ class NewUnits(Result):
         }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class KeptResult(Result):
     """One kept hypothesis.
 
@@ -114,7 +114,7 @@ class KeptResult(Result):
         return {("as" if name == "as_" else name): value for name, value in raw.items()}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Following(Result):
     """Everything kept of one client, in the order it was kept."""
 
@@ -124,7 +124,7 @@ class Following(Result):
     notes: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class HistoryEntry(Result):
     """One line of the story: its number in the ledger, its date, what kind, and the words."""
 
@@ -136,7 +136,7 @@ class HistoryEntry(Result):
     proven: bool = True
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class History(Result):
     """The story of one client's questions.
 

@@ -12,7 +12,7 @@ from typing import Any
 from miner.results.base import Result
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Known(Result):
     """One key of the proposed entry, its value (empty: the default), and the reason."""
 
@@ -22,7 +22,7 @@ class Known(Result):
     facts: Mapping[str, Any] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Option(Result):
     """One answer to a question.
 
@@ -39,7 +39,7 @@ class Option(Result):
     facts: Mapping[str, Any] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Question(Result):
     """What the file itself does not decide.
 
@@ -60,7 +60,7 @@ class Question(Result):
     default: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class ReadRow(Result):
     """A row as it stands in the file, and as it would be read.
 
@@ -77,7 +77,7 @@ class ReadRow(Result):
     values: tuple[tuple[str, str, str], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Loss(Result):
     """Rows, or cells of them, that the entry as it stands would leave out.
 
@@ -100,7 +100,7 @@ class Loss(Result):
     row: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Proposal(Result):
     """A proposed entry of ``sources.toml``; nothing is read by it until somebody declares it.
 
@@ -141,7 +141,7 @@ class Proposal(Result):
         return self.stream is not None and not any(item.needed for item in self.questions)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Mapped(Result):
     """Everything that is proposed for a file.
 

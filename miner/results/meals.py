@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class MealSide(Result):
     """One meal of a pair.
 
@@ -31,7 +31,7 @@ class MealSide(Result):
     curve: tuple[tuple[float, float], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class MealPair(Result):
     """A meal with the factor beside a similar one without it.
 
@@ -48,7 +48,7 @@ class MealPair(Result):
     also_differs: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Repeats(Result):
     """How much the same meal differs by itself.
 
@@ -61,7 +61,7 @@ class Repeats(Result):
     spread: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class MealComparison(Result):
     """Pairs of similar meals with and without one factor; to be looked at, not a test."""
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from miner.results.base import Result
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class WordCount(Result):
     """How often a word was noted over the clients of a practice.
 
@@ -23,7 +23,7 @@ class WordCount(Result):
     clients: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Reworded(Result):
     """A fixed question or a kept idea of one client that a merge touches.
 
@@ -42,7 +42,7 @@ class Reworded(Result):
     state: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Merge(Result):
     """What a merge, or a parting, comes to.
 
@@ -68,7 +68,7 @@ class Merge(Result):
     unreadable: tuple[tuple[str, str], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class LookAlike(Result):
     """Two words that may be one: the rarer, the commoner; neither where both are as common."""
 
@@ -78,7 +78,7 @@ class LookAlike(Result):
     as_common: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Merges(Result):
     """What is merged in a practice, and what may be.
 

@@ -9,7 +9,7 @@ from miner.results.noting import Note
 from miner.results.why import Place
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Noted(Result):
     """One thing recorded: from when to when (wall clock), in words, and where it stands.
 
@@ -32,7 +32,7 @@ class Noted(Result):
     minutes: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Against(Result):
     """One number of the day beside the client's own usual range.
 
@@ -59,7 +59,7 @@ class Against(Result):
     below: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class RiseOfDay(Result):
     """One rise of the day, with what was recorded in the three hours before its start.
 
@@ -84,7 +84,7 @@ class RiseOfDay(Result):
     before: tuple[Noted, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class OnTest(Result):
     """Something kept or on test, as far as this day goes: counted or not, never whether it agrees.
 
@@ -104,7 +104,7 @@ class OnTest(Result):
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class DayReview(Result):
     """One biological day of one client, wake to wake, with the night that opens it.
 
@@ -143,7 +143,7 @@ class DayReview(Result):
     notes: tuple[Note, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class ClientMorning(Result):
     """One client on the practice's screen.
 
@@ -163,7 +163,7 @@ class ClientMorning(Result):
     on_test: tuple[OnTest, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class PracticeMorning(Result):
     """All clients of a practice on one morning, each in the first group that fits.
 

@@ -10,7 +10,7 @@ from miner.results.base import Result
 from miner.results.why import Place
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Note(Result):
     """A note in the practitioner's own words.
 
@@ -29,7 +29,7 @@ class Note(Result):
     row: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class ReadAs(Result):
     """How a meal or tag is read now.
 
@@ -51,7 +51,7 @@ class ReadAs(Result):
     needed: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class CorrectionMade(Result):
     """One row of the corrections.
 
@@ -78,7 +78,7 @@ class CorrectionMade(Result):
     read_as: ReadAs | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Notebook(Result):
     """Everything a practitioner wrote of one client, in the order of the files."""
 

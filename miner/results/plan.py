@@ -8,7 +8,7 @@ from typing import Any
 from miner.results.base import Result, plain
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Period(Result):
     """Days in a row on which one thing is done.
 
@@ -36,7 +36,7 @@ class Period(Result):
         }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Plan(Result):
     """An alternating test.
 
@@ -81,7 +81,7 @@ class Plan(Result):
     notes: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class PairRead(Result):
     """One pair as read: means of its two periods, units behind them, followed or not."""
 
@@ -100,7 +100,7 @@ class PairRead(Result):
         return self.change - self.usual
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class PairsTest(Result):
     """The randomisation test of some pairs."""
 
@@ -112,7 +112,7 @@ class PairsTest(Result):
     exact: bool = True
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class PlanResult(Result):
     """What an alternating test showed.
 

@@ -23,7 +23,7 @@ class Evidence(StrEnum):
     LITTLE_SIGN = "little_sign"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Withheld(Result):
     """Why nothing may be said, as a value; ``have`` and ``need`` are counts where counts decide."""
 
@@ -39,7 +39,7 @@ class Shape(StrEnum):
     DOSE = "dose"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Per(Result):
     """What the difference of a dose is for.
 
@@ -67,7 +67,7 @@ class DoubtCode(StrEnum):
     OTHER_WAY = "other_way"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Doubt(Result):
     """One reason why a claim is a hint.
 
@@ -82,7 +82,7 @@ class Doubt(Result):
     left: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Counts(Result):
     """Units with and without a factor, and how many of each were in the higher quarter."""
 
@@ -137,7 +137,7 @@ class Counts(Result):
         }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class OutcomeSummary(Result):
     """One outcome of a ranking: its unit and what a month of this length could show in it."""
 
@@ -150,7 +150,7 @@ class OutcomeSummary(Result):
     withheld: Withheld | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Hypothesis(Result):
     """One rule: factors and an outcome, what was counted, and what may be said of it.
 
@@ -229,7 +229,7 @@ class Hypothesis(Result):
         return out
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Ranking(Result):
     """What ``rank`` found in one client's records.
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from miner.results.base import Result
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Since(Result):
     """What stands between the first look at days and what they are said to show.
 

@@ -8,7 +8,7 @@ from miner.results.base import Result
 from miner.results.ranking import Evidence, Per, Shape
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Suggestion(Result):
     """One question to fix, with a guess; no day of the client it is for stands behind it.
 
@@ -41,7 +41,7 @@ class Suggestion(Result):
     sentence: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Suggested(Result):
     """What is suggested for one client, this client left out.
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from miner.results.base import Result
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Together(Result):
     """All factors together against the average of the units before, on held-back units.
 

@@ -10,7 +10,7 @@ from miner.results.base import Result, plain
 from miner.results.caution import CautionText
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Logged(Result):
     """One stream over the days of the week.
 
@@ -25,7 +25,7 @@ class Logged(Result):
     days: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class OpenQuestion(Result):
     """One fixed question or kept hypothesis, and how far the records are.
 
@@ -64,7 +64,7 @@ class OpenQuestion(Result):
         return {("with" if name == "with_" else name): value for name, value in raw.items()}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Week(Result):
     """The last days of a client's records.
 

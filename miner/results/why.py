@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Place(Result):
     """A file of the client folder and a line in it, counted from 1.
 
@@ -25,7 +25,7 @@ class Place(Result):
     replaces: tuple[str, int] | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class FactorValue(Result):
     """One factor on one unit: yes, no or unknown (None), the number behind it, and its lines.
 
@@ -42,7 +42,7 @@ class FactorValue(Result):
     places: tuple[Place, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class UnitBehind(Result):
     """One unit behind a hypothesis.
 
@@ -65,7 +65,7 @@ class UnitBehind(Result):
     sensor: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Why(Result):
     """A hypothesis and every unit behind it."""
 

@@ -87,7 +87,10 @@ def read(asked: Asked) -> Response:
 
     def work(_progress: Progress) -> str:
         entry = desk.shelf.entry(folder)
-        desk.found[(code, "follow")] = (entry.key, api.follow(entry.client, entry.rules))
+        desk.found[(code, "follow")] = (
+            entry.key,
+            api.follow(entry.client, entry.rules, remember=True),
+        )
         return to
 
     return asked.later("follow", "Reading new days", to, work)

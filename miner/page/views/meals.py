@@ -65,7 +65,9 @@ def compare(asked: Asked) -> Response:
 
     def work(_progress: Progress) -> str:
         entry = desk.shelf.entry(folder)
-        found = api.compare_meals(entry.client, factor, entry.rules, table=entry.meals())
+        found = api.compare_meals(
+            entry.client, factor, entry.rules, table=entry.meals(), remember=True
+        )
         _shown(asked, entry, found)
         desk.found[(code, f"compare {factor}")] = (entry.key, found)
         return to

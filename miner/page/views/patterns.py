@@ -100,7 +100,7 @@ def _why(asked: Asked, entry: Entry, looked: Looked, unit: str, item: Hypothesis
     if isinstance(held, Why):
         return held
     table = entry.meals() if unit == "meal" else entry.days()
-    found = api.why(entry.client, item.id, entry.rules, table=table, keep=False)
+    found = api.why(entry.client, item.id, entry.rules, table=table)
     asked.desk.found[(asked.code, f"why-{item.id}")] = (entry.key, found)
     return found
 

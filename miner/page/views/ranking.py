@@ -95,7 +95,7 @@ def begin(asked: Asked) -> Response:
             return done
         found = api.rank(
             entry.client, entry.rules, unit=choice.unit or None, first=choice.first or None,
-            last=choice.last or None, progress=progress,
+            last=choice.last or None, remember=True, progress=progress,
         )  # fmt: skip
         desk.found[(folder.name, choice.key)] = (entry.key, found)
         return done
@@ -125,7 +125,7 @@ def look(
     """
     brief = api.briefing(
         entry.client, entry.rules, include=include, trial=trial, lineup=lineup, together=True,
-        progress=progress,
+        remember=True, progress=progress,
     )  # fmt: skip
     found = Looked(entry.key, brief, include)
     desk.shelf.looked[entry.client.folder.name] = found
