@@ -60,6 +60,7 @@ class Table:
     def rank(self, folder: Path | None = None, **choices: object) -> Ranking:
         """Rank the files as they are now; that is written to the ledger."""
         options: dict[str, object] = {"draws": self.draws, "now": NOW, "together": False}
+        options["remember"] = True
         return api.rank(self.read(folder), **options | choices)  # type: ignore[arg-type]
 
     def copy(self) -> Path:
@@ -102,7 +103,7 @@ def fix(at: Table, item: Hypothesis, **choices: object) -> None:
 
 def answered(at: Table, item: Hypothesis, *keys: str, now: datetime = NOW) -> Played:
     """Return how a question is answered, and which notes hold one of the words."""
-    found = api.ask(at.read(), item.factors[0], item.outcome, now=now)
+    found = api.ask(at.read(), item.factors[0], item.outcome, now=now, remember=True)
     notes = [note for note in found.notes if any(key in note for key in keys)]
     told = ["if it was written down"] if on_a_told_date(found) else []
     return Played(found.evidence is Evidence.CLEAR, " ".join([*notes, *told]))
@@ -142,7 +143,7 @@ def told_date_after_days(at: Table) -> Played:
     """Look at the table of days, rank a copy by eye, fix the best pair as of an early date."""
     client = at.read()
     api.remember_shown(client, "day", sorted(set(api.days(client).frame["date"])), now=NOW)
-    item = best(at.rank(at.copy(), keep=False))
+    item = best(at.rank(at.copy(), remember=False))
     fix(at, item)
     return answered(at, item, "not fixed before")
 
@@ -152,14 +153,14 @@ def told_date_after_one_day(at: Table) -> Played:
     client = at.read()
     for day in sorted(set(api.days(client).frame["date"]))[-3:]:
         api.remember_shown(client, "day", [str(day)], now=NOW)
-    item = best(at.rank(at.copy(), keep=False))
+    item = best(at.rank(at.copy(), remember=False))
     fix(at, item)
     return answered(at, item, "not fixed before")
 
 
 def told_date_after_preview(at: Table) -> Played:
     """Preview a test of the best pair, which shows its direction, and fix it as of early."""
-    client, item = at.read(), best(at.rank(at.copy(), keep=False))
+    client, item = at.read(), best(at.rank(at.copy(), remember=False))
     last = date.fromisoformat(str(api.days(client).frame["date"].iloc[-1]))
     with suppress(MinerError):
         api.plan(client, item.id, api.Wish(last + timedelta(days=1)), preview=True, now=NOW)
@@ -213,7 +214,7 @@ def tags_after_ranking(at: Table) -> Played:
 
 def against(at: Table, item: Hypothesis, most: int = 6) -> list[str]:
     """Return the days that speak loudest against a pair: high without it, or low with it."""
-    why = api.why(at.read(), item.id, keep=False)
+    why = api.why(at.read(), item.id, remember=False)
     way = 1 if (item.difference or 0.0) > 0 else -1
     used = [unit for unit in why.units if unit.used and unit.outcome is not None]
     middle = sorted(unit.outcome or 0.0 for unit in used)[len(used) // 2]
@@ -335,7 +336,7 @@ def kept_after_peeking(at: Table) -> Played:
     api.keep(client, item.id, "watch", read_on=read_on, now=NOW)
     for stream, lines in held.items():
         at.put(stream, lines)
-    (found,) = api.follow(at.read(), now=NOW).kept
+    (found,) = api.follow(at.read(), now=NOW, remember=True).kept
     over = found.since.over_before if found.since else 0
     said = f"{over} new days had passed when it was kept" if over else ""
     return Played(found.status == "held_up", said)
@@ -345,13 +346,13 @@ def kept_honestly(at: Table) -> Played:
     """Keep the best pair of the first half, read the second."""
     held = cut(at, DAYS)
     client = at.read()
-    item = best(at.rank(keep=False))
+    item = best(at.rank(remember=False))
     last = str(api.days(client).frame["date"].iloc[-1])
     read_on = date.fromisoformat(last) + timedelta(days=LONGER - DAYS - 2)
     api.keep(client, item.id, "watch", read_on=read_on, now=NOW - timedelta(days=300))
     for stream, lines in held.items():
         at.put(stream, lines)
-    (found,) = api.follow(at.read(), now=NOW).kept
+    (found,) = api.follow(at.read(), now=NOW, remember=True).kept
     return Played(found.status == "held_up", "")
 
 
@@ -359,7 +360,7 @@ def new_days_left_out(at: Table) -> Played:
     """Keep the best pair of the first half, leave out the new days that speak against it."""
     held = cut(at, DAYS)
     client = at.read()
-    item = best(at.rank(keep=False))
+    item = best(at.rank(remember=False))
     last = str(api.days(client).frame["date"].iloc[-1])
     read_on = date.fromisoformat(last) + timedelta(days=LONGER - DAYS - 2)
     api.keep(client, item.id, "watch", read_on=read_on, now=NOW - timedelta(days=300))
@@ -371,7 +372,7 @@ def new_days_left_out(at: Table) -> Played:
     with (at.folder / "client.toml").open("a", encoding="utf-8") as file:
         for day in days:
             file.write(f'\n[[left_out]]\ndate = {day}\nreason = "travel"\nentered = {EARLY}\n')
-    (found,) = api.follow(at.read(), now=NOW).kept
+    (found,) = api.follow(at.read(), now=NOW, remember=True).kept
     told = "Left out after they had been looked at" in found.sentence
     return Played(found.status == "held_up", found.sentence if told else "")
 

@@ -45,8 +45,8 @@ def halves(folder: Path, unit: str) -> tuple[Ranking, Ranking]:
     usable = [str(day) for day in frame.loc[frame["usable"], "date"]]
     last = usable[len(usable) // 2 - 1]
     later = usable[len(usable) // 2]
-    first = api.rank(client, unit=unit, last=last, keep=False, together=False)
-    second = api.rank(client, unit=unit, first=later, keep=False, together=False)
+    first = api.rank(client, unit=unit, last=last, remember=False, together=False)
+    second = api.rank(client, unit=unit, first=later, remember=False, together=False)
     return first, second
 
 

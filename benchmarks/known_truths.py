@@ -29,7 +29,7 @@ FREQUENCY = 0.35
 def ranked(folder: Path, draws: int) -> Ranking:
     """Read one client folder and rank it with the shipped rules."""
     rules = api.load_rules(None, folder)
-    return api.rank(api.read_client(folder, rules), rules, draws=draws, keep=False)
+    return api.rank(api.read_client(folder, rules), rules, draws=draws, remember=False)
 
 
 def with_effect(

@@ -44,7 +44,7 @@ def chosen(client: Path, most: int) -> list[str]:
     read = api.read_client(client)
     found: list[str] = []
     for unit in ("day", "meal"):
-        ranking = api.rank(read, unit=unit, draws=1000, keep=False)
+        ranking = api.rank(read, unit=unit, draws=1000, remember=False)
         alone = [i for i in ranking.hypotheses if len(i.factors) == 1 and i.difference is not None]
         found += [item.id for item in alone[:most]]
     return found

@@ -26,7 +26,7 @@ def one_round(folder: Path, draws: int, steps: list[str]) -> dict[str, float]:
     todo: dict[str, Callable[[], object]] = {
         "read": lambda: api.read_client(folder, rules),
         "days": lambda: api.days(client, rules),
-        "rank": lambda: api.rank(client, rules, draws=draws),
+        "rank": lambda: api.rank(client, rules, draws=draws, remember=True),
     }
     seconds = {}
     for step in steps:

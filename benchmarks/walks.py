@@ -32,7 +32,7 @@ def ranked(folder: Path, seed: int, days: int, draws: int, **truth: object) -> R
     invented.write_client(home, invented.Scenario(home.name, days, seed=seed, **truth))
     (folder / "practice.toml").write_text('rank_unit = "meal"\n', encoding="utf-8")
     rules = api.load_rules(None, home)
-    return api.rank(api.read_client(home, rules), rules, draws=draws, keep=False)
+    return api.rank(api.read_client(home, rules), rules, draws=draws, remember=False)
 
 
 def place(seed: int, days: int, draws: int, usual: bool) -> tuple[int, str]:

@@ -21,6 +21,7 @@ from miner.brief.pages import SHARED_KINDS, render
 from miner.brief.text.everything import PageCopy, contents_text
 from miner.brief.text.history import history_parts
 from miner.brief.text.layout import render as lines_of
+from miner.core import EVER
 from miner.errors import MinerError
 from miner.files import require_no_link, write_whole
 from miner.records.client import Client
@@ -146,8 +147,8 @@ def _pages(
 
 def _seen(client: Client, rules: RuleBook, progress: Progress | None) -> Briefing:
     """Return what pages need; where nobody had looked at the last day yet, this is a look."""
-    found = briefing(client, rules, keep=False, progress=progress)
-    days = days_used(table_of(client, rules, "day"), (None, None))
+    found = briefing(client, rules, progress=progress)
+    days = days_used(table_of(client, rules, "day"), EVER)
     if not read_past(client).seen_from(days[-1] if days else ""):
         remember_shown(client, "day", days)
     return found

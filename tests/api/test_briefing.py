@@ -35,7 +35,7 @@ def test_a_fixed_question_is_shown_on_the_days_after_it_was_fixed(
 ) -> None:
     client = api.read_client(folder)
     api.fix_question(client, "short_sleep", "wake_glucose", guess="up", fixed_on=date(2026, 1, 19))
-    found = api.briefing(client, rules, keep=False)
+    found = api.briefing(client, rules, remember=False)
     (asked,) = [item for item in found.ranking.hypotheses if item.family == "fixed"]
     why = found.whys[asked.id]
     assert min(unit.unit for unit in why.units) == "2026-01-20"
@@ -52,10 +52,10 @@ def test_meals_have_the_same_four_pages(folder: Path, rules: RuleBook) -> None:
     by_meal = replace(
         client, settings=replace(client.settings, rank_unit="meal", display_unit="mmol/L")
     )
-    ranking = api.rank(by_meal, rules, keep=False)
+    ranking = api.rank(by_meal, rules, remember=False)
     assert ranking.unit == "meal"
     chosen = [item.id for item in ranking.hypotheses if item.counts.with_ > 4][:2]
-    found = api.briefing(by_meal, rules, include=chosen, lineup=True, keep=False)
+    found = api.briefing(by_meal, rules, include=chosen, lineup=True, remember=False)
     assert found.high_outcome == "day_mean"
     pages = {kind: render(found, kind, rules, chosen) for kind in KINDS}
     assert not [kind for kind in SHARED_KINDS if "mg/dL" in pages[kind]]
@@ -71,9 +71,9 @@ def test_meals_have_the_same_four_pages(folder: Path, rules: RuleBook) -> None:
 
 def test_the_shared_pages_change_nothing_in_the_ranking(folder: Path, rules: RuleBook) -> None:
     client = api.read_client(folder)
-    before = api.rank(client, rules, keep=False, together=False)
-    found = api.briefing(client, rules, keep=False)
+    before = api.rank(client, rules, remember=False, together=False)
+    found = api.briefing(client, rules, remember=False)
     api.remember_shared(client, found, "session", [])
-    after = api.briefing(client, rules, keep=False)
+    after = api.briefing(client, rules, remember=False)
     assert after.ranking == before
     assert len(after.shared) == len(found.shared) + 1

@@ -53,7 +53,7 @@ def folder(home, rules):
     api.write_note(folder, "day", AT.date(), OWN_WORDS, now=AT)
     api.correct(folder, Entry("tags", first, values={"tag": "=1+1"}), rules, now=AT)
     client = api.read_client(folder)
-    ranking = api.rank(client, rules, now=AT)
+    ranking = api.rank(client, rules, now=AT, remember=True)
     found = next(item for item in ranking.hypotheses if item.difference)
     api.keep(client, found.id, "watch", rules, now=AT, note="\u202e=1+1\n../../x")
     words = ("brief", folder, "--include", found.id, "--as")
@@ -194,8 +194,8 @@ def test_its_records_are_read_again_as_the_same(archive, folder, tmp_path, rules
         )
         assert old.equals(new)
     assert api.history(again, rules).entries == api.history(client, rules).entries
-    assert [one.id for one in api.follow(again, rules, settle=False).kept] == [
-        one.id for one in api.follow(client, rules, settle=False).kept
+    assert [one.id for one in api.follow(again, rules, remember=False).kept] == [
+        one.id for one in api.follow(client, rules, remember=False).kept
     ]
     # hidden files are not handed over: that the note of the last entry is missing is told
     (problem,) = ledger.read(tmp_path).problems

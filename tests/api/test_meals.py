@@ -31,7 +31,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_a_walk_after_dinner_is_found_and_a_second_look_yields_no_claim(folder: Path) -> None:
     client = api.read_client(folder)
-    ranking = api.rank(client, unit="meal", draws=499, keep=False)
+    ranking = api.rank(client, unit="meal", draws=499, remember=False)
     assert (ranking.unit, ranking.primary_outcome, ranking.status) == ("meal", "rise", "ranked")
     names = [item.name for item in ranking.outcomes]
     assert names == ["rise", "area_2h", "peak", "minutes_above"]
@@ -42,7 +42,7 @@ def test_a_walk_after_dinner_is_found_and_a_second_look_yields_no_claim(folder: 
     known = first.counts.known + first.counts.unknown
     outcome = next(item for item in ranking.outcomes if item.name == first.outcome)
     assert known == outcome.units
-    why = api.why(client, first.id)
+    why = api.why(client, first.id, remember=True)
     used = [item for item in why.units if item.used]
     assert len(used) == first.counts.known
     assert all(item.places for item in used)
@@ -50,7 +50,7 @@ def test_a_walk_after_dinner_is_found_and_a_second_look_yields_no_claim(folder: 
 
 def test_a_practice_that_ranks_meals_may_claim(folder: Path) -> None:
     (folder.parent / "practice.toml").write_text('rank_unit = "meal"\n')
-    ranking = api.rank(api.read_client(folder), draws=499, keep=False)
+    ranking = api.rank(api.read_client(folder), draws=499, remember=False)
     (folder.parent / "practice.toml").unlink()
     clear = [item for item in ranking.hypotheses if item.evidence is Evidence.CLEAR]
     assert any(item.factors == ("walk_after",) for item in clear)
@@ -71,22 +71,22 @@ def test_a_question_by_meal_is_fixed_and_answered_apart_from_one_by_day(
         )
     with pytest.raises(MinerError, match="fixed already"):
         api.fix_question(client, "tag:wine", "meal.minutes_above", now=NOW)
-    by_day = api.ask(client, "tag:wine", "minutes_above")
-    by_meal = api.ask(client, "tag:wine", "meal.minutes_above")
+    by_day = api.ask(client, "tag:wine", "minutes_above", remember=True)
+    by_meal = api.ask(client, "tag:wine", "meal.minutes_above", remember=True)
     assert by_day.outcome == by_meal.outcome == "minutes_above"
     assert by_day.id != by_meal.id
     assert by_day.fixed_before
     assert by_meal.fixed_before
     for unit in ("day", "meal"):
-        ranking = api.rank(client, unit=unit, draws=199, keep=False)
+        ranking = api.rank(client, unit=unit, draws=199, remember=False)
         fixed = [item.id for item in ranking.hypotheses if item.family == "fixed"]
         assert fixed == [{"day": by_day.id, "meal": by_meal.id}[unit]]
     with pytest.raises(MinerError, match="walk_after"):
-        api.ask(client, "walk_after", "wake_glucose")
+        api.ask(client, "walk_after", "wake_glucose", remember=True)
 
 
 def test_pairs_of_meals_and_what_is_said_of_them(folder: Path) -> None:
-    found = api.compare_meals(api.read_client(folder), "walk_after")
+    found = api.compare_meals(api.read_client(folder), "walk_after", remember=True)
     assert len(found.pairs) >= 5
     assert found.lower + found.higher <= len(found.pairs)
     apart = [pair.with_.value - pair.without.value for pair in found.pairs]
@@ -104,7 +104,7 @@ def test_pairs_of_meals_and_what_is_said_of_them(folder: Path) -> None:
     assert any("for looking at" in note for note in found.notes)
     assert found.repeats.pairs > 10
     with pytest.raises(MinerError, match="Did you mean 'walk_after'"):
-        api.compare_meals(api.read_client(folder), "walk_aftr")
+        api.compare_meals(api.read_client(folder), "walk_aftr", remember=True)
 
 
 def test_the_spread_of_repeats_is_that_of_their_differences(folder: Path) -> None:

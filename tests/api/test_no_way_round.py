@@ -24,11 +24,15 @@ BEFORE = date(2026, 1, 1)
 
 
 def ranked(folder: Path, **choices: object):
-    return api.rank(api.read_client(folder), draws=199, now=NOW, together=False, **choices)
+    return api.rank(
+        api.read_client(folder), draws=199, now=NOW, together=False, **{"remember": True} | choices
+    )
 
 
 def asked(folder: Path, factor: str = "late_dinner", outcome: str = "overnight_mean", **choices):
-    return api.ask(api.read_client(folder), factor, outcome, now=NOW, **choices)
+    return api.ask(
+        api.read_client(folder), factor, outcome, now=NOW, **{"remember": True} | choices
+    )
 
 
 def fix(folder: Path, factor: str, outcome: str, **choices: object) -> tuple[str, ...]:
@@ -149,9 +153,9 @@ def test_the_unit_ranked_first_keeps_the_claims_whatever_the_practice_says_later
 
 @pytest.mark.parametrize("how", ["ask", "why"])
 def test_who_asked_has_looked(folder: Path, how: str) -> None:
-    found = asked(folder, keep=how == "ask")
+    found = asked(folder, remember=how == "ask")
     if how == "why":
-        api.why(api.read_client(folder), found.id, now=NOW)
+        api.why(api.read_client(folder), found.id, now=NOW, remember=True)
     fix(folder, "late_dinner", "overnight_mean")
     later = asked(folder)
     assert later.fixed_before is False
@@ -161,7 +165,7 @@ def test_who_asked_has_looked(folder: Path, how: str) -> None:
 
 def test_who_previewed_a_test_has_looked_even_where_it_is_refused(folder: Path) -> None:
     # a walk is planned, a medicine or an unhelpful direction is refused: both say which way it went
-    found = asked(folder, keep=False)
+    found = asked(folder, remember=False)
     wish = api.Wish(date(2026, 6, 15))
     for _ in range(2):
         with suppress(MinerError):
@@ -191,7 +195,9 @@ def test_a_question_whose_habit_is_defined_otherwise_now_is_a_hint_at_most(
     head, own, rest = shipped.partition("\n[late_dinner]\n")
     (rules / "factors.toml").write_text(head + own + rest.replace("at = 21", "at = 21.5", 1))
     books = api.load_rules(rules, folder)
-    found = api.ask(api.read_client(folder), "late_dinner", "overnight_mean", books, now=NOW)
+    found = api.ask(
+        api.read_client(folder), "late_dinner", "overnight_mean", books, now=NOW, remember=True
+    )
     assert found.fixed_before is False
     assert found.evidence is not Evidence.CLEAR
     assert any("defined otherwise when it was fixed" in note for note in found.notes)
@@ -279,7 +285,7 @@ def test_a_question_dated_back_after_a_caseload_is_a_hint_at_most(
 
 
 def test_pairs_of_meals_are_a_look(folder: Path) -> None:
-    api.compare_meals(api.read_client(folder), "walk_after", now=NOW)
+    api.compare_meals(api.read_client(folder), "walk_after", now=NOW, remember=True)
     (event,) = ledger.read(folder).events
     assert (event.event, event.payload["what"], event.payload["factors"]) == (
         "looked", "compare", ["walk_after"]
@@ -318,7 +324,7 @@ def test_a_question_fixed_after_a_look_has_the_interval_and_luck_of_the_search(
     folder: Path,
 ) -> None:
     searched = {item.id: item for item in ranked(folder).hypotheses}
-    whole = api.rank(api.read_client(folder), now=NOW, together=False, keep=False).hypotheses
+    whole = api.rank(api.read_client(folder), now=NOW, together=False, remember=False).hypotheses
     fix(folder, "late_dinner", "overnight_mean")
     listed = ranked(folder).hypotheses[0]
     own = asked(folder)
@@ -332,7 +338,7 @@ def test_a_question_fixed_after_a_look_has_the_interval_and_luck_of_the_search(
         searched[listed.id].interval, searched[listed.id].p_adjusted,
         searched[listed.id].luck_sentence,
     )  # fmt: skip
-    why = api.why(api.read_client(folder), listed.id, keep=False)
+    why = api.why(api.read_client(folder), listed.id, remember=False)
     assert sum(unit.used for unit in why.units) == listed.counts.with_ + listed.counts.without
 
 
@@ -434,7 +440,7 @@ def test_the_same_days_shown_again_are_written_once(folder: Path) -> None:
 
 def test_days_copied_under_later_dates_are_not_used_twice(folder: Path) -> None:
     """The same month over again would be twice the evidence."""
-    before = ranked(folder, keep=False)
+    before = ranked(folder, remember=False)
     for path in sorted(folder.glob("*.csv")):
         lines = rows(folder, path.stem)
         put(folder, [*lines, *(moved(line, 70) for line in lines[1:])], path.stem)
@@ -442,7 +448,7 @@ def test_days_copied_under_later_dates_are_not_used_twice(folder: Path) -> None:
     told = [item for item in client.findings if item.code == "copied_days"]
     assert len(told) == 1
     assert told[0].severity is Severity.LEFT_OUT
-    after = api.rank(client, draws=199, now=NOW, together=False, keep=False)
+    after = api.rank(client, draws=199, now=NOW, together=False, remember=False)
     assert after.usable_units == before.usable_units
 
 
@@ -454,10 +460,12 @@ def test_ranked_days_under_later_dates_are_no_new_days_of_a_question(folder: Pat
         lines = rows(folder, path.stem)
         put(folder, [lines[0], *(moved(line, 200) for line in lines[1:])], path.stem)
     late = datetime(2026, 12, 1, tzinfo=UTC)
-    found = api.ask(api.read_client(folder), "late_dinner", "overnight_mean", now=late)
+    found = api.ask(
+        api.read_client(folder), "late_dinner", "overnight_mean", now=late, remember=True
+    )
     assert found.evidence is Evidence.CANNOT_TELL
     assert any("had been looked at under other dates" in note for note in found.notes)
-    why = api.why(api.read_client(folder), found.id, now=late)
+    why = api.why(api.read_client(folder), found.id, now=late, remember=True)
     assert not any(unit.used for unit in why.units)
 
 

@@ -26,7 +26,7 @@ def test_only_the_same_question_about_the_same_records_is_not_computed_again(fol
 
     monkeypatch.setattr(module, "rank_table", counted)
     client, rules = api.read_client(folder), load_rules(None, folder)
-    how = {"rules": rules, "keep": False, "draws": 100}
+    how = {"rules": rules, "draws": 100}
     first = api.rank(client, **how)
     assert api.rank(client, **how) == first
     assert len(computed) == 1

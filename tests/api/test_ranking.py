@@ -17,7 +17,7 @@ NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 
 
 def ranked(folder: Path, **choices: object):
-    return api.rank(api.read_client(folder), draws=499, now=NOW, **choices)
+    return api.rank(api.read_client(folder), draws=499, now=NOW, **choices, remember=True)
 
 
 # What is planted as a dose speaks as a dose, what is planted as a step speaks as a cut.
@@ -28,7 +28,7 @@ def test_clients_of_the_demo_show_the_shape_that_is_true_of_them(
     invented = resources.invented()
     (scenario,) = (one for one in invented.demo_scenarios() if one.code == code)
     (effect, *_) = invented.write_client(tmp_path / code, scenario)["effects"]
-    found = api.rank(api.read_client(tmp_path / code), draws=2000, together=False)
+    found = api.rank(api.read_client(tmp_path / code), draws=2000, together=False, remember=True)
     item = next(item for item in found.hypotheses if item.evidence is Evidence.CLEAR)
     assert (effect["factor"], effect["shape"]) == ("short_sleep", shape)
     assert (item.factors, item.outcome) == (("short_sleep",), "wake_glucose")
@@ -86,7 +86,7 @@ def test_the_other_unit_is_a_second_look_and_nothing_searched_is_clear(folder: P
 
 def test_a_question_not_fixed_before_is_a_hint_at_most(folder: Path) -> None:
     client = api.read_client(folder)
-    found = api.ask(client, "late_dinner", "overnight_mean")
+    found = api.ask(client, "late_dinner", "overnight_mean", remember=True)
     assert found.p is not None
     assert found.p < 0.001
     assert found.evidence is Evidence.HINT
@@ -97,8 +97,8 @@ def test_a_question_not_fixed_before_is_a_hint_at_most(folder: Path) -> None:
 def test_asking_what_a_ranking_suggested_is_no_way_round_its_interval_and_luck(
     folder: Path,
 ) -> None:
-    ranking = api.rank(api.read_client(folder), now=NOW)
-    found = api.ask(api.read_client(folder), "late_dinner", "overnight_mean")
+    ranking = api.rank(api.read_client(folder), now=NOW, remember=True)
+    found = api.ask(api.read_client(folder), "late_dinner", "overnight_mean", remember=True)
     mine = next(item for item in ranking.hypotheses if item.id == found.id)
     assert (found.interval, found.p_adjusted) == (mine.interval, mine.p_adjusted)
     assert found.luck_sentence == mine.luck_sentence
@@ -122,7 +122,7 @@ def test_a_date_told_after_the_records_were_ranked_counts_as_having_looked(folde
     ranked(folder)
     client = api.read_client(folder)
     api.fix_question(client, "late_dinner", "overnight_mean", fixed_on=date(2026, 1, 1), now=NOW)
-    found = api.ask(api.read_client(folder), "late_dinner", "overnight_mean")
+    found = api.ask(api.read_client(folder), "late_dinner", "overnight_mean", remember=True)
     assert found.evidence is Evidence.HINT
     assert found.fixed_before is False
 
@@ -130,7 +130,7 @@ def test_a_date_told_after_the_records_were_ranked_counts_as_having_looked(folde
 def test_a_question_fixed_now_counts_no_day_that_is_already_there(folder: Path) -> None:
     client = api.read_client(folder)
     api.fix_question(client, "late_dinner", "overnight_mean", now=NOW)
-    found = api.ask(api.read_client(folder), "late_dinner", "overnight_mean")
+    found = api.ask(api.read_client(folder), "late_dinner", "overnight_mean", remember=True)
     assert (found.counts.known, found.evidence) == (0, Evidence.CANNOT_TELL)
 
 
@@ -196,7 +196,7 @@ def test_a_broken_last_line_that_hides_a_fixed_question_is_told(folder: Path) ->
         return any("ledger.jsonl, row 1" in note and "fixed" in note for note in notes)
 
     assert told(api.history(client).notes)
-    assert told(api.ask(client, "late_dinner", "overnight_mean").notes)
+    assert told(api.ask(client, "late_dinner", "overnight_mean", remember=True).notes)
     assert told(ranked(folder).notes)
     assert told(ranked(folder).notes)
     assert told(api.history(client).notes)

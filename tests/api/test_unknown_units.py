@@ -66,7 +66,7 @@ def test_meals_without_glucose_say_so_and_a_spelling_costs_nothing(tmp_path: Pat
 def test_only_dates_asked_for_are_counted(tmp_path: Path, unit: str) -> None:
     meals = [f"{at(1440 * day - 60 * 1440)},food" for day in range(28)]
     read = api.read_client(client(tmp_path / "client-01", meals))
-    found = api.rank(read, unit=unit, last="2026-01-10", keep=False)
+    found = api.rank(read, unit=unit, last="2026-01-10", remember=False)
     told = [note for note in found.notes if note.startswith("Left out: ")]
     expected = ["Left out: 11 meals: there are no glucose readings of that day."]
     assert told == (expected if unit == "meal" else [])

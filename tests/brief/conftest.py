@@ -65,9 +65,9 @@ def brief(folder: Path, rules: RuleBook, made_once: Callable[..., Briefing]) -> 
 
     def gathered(_: Path) -> Briefing:
         client = api.read_client(folder)
-        ranking = api.rank(client, rules, keep=False)
+        ranking = api.rank(client, rules, remember=False)
         alone = [item.id for item in ranking.hypotheses if len(item.factors) == 1]
-        return briefing(client, rules, include=alone[:12], lineup=True, keep=False)
+        return briefing(client, rules, include=alone[:12], lineup=True, remember=False)
 
     return made_once("briefing-of-pages", gathered)
 

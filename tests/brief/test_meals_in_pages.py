@@ -42,7 +42,7 @@ def chosen(brief: Briefing) -> Hypothesis:
 @pytest.fixture(scope="module")
 def mealy(folder: Path, rules: RuleBook, chosen: Hypothesis) -> Briefing:
     """What is known of that client, a hypothesis by meal chosen."""
-    return briefing(api.read_client(folder), rules, include=[chosen.id], keep=False)
+    return briefing(api.read_client(folder), rules, include=[chosen.id], remember=False)
 
 
 def words(page: str, page_text: ModuleType) -> str:
@@ -52,7 +52,7 @@ def words(page: str, page_text: ModuleType) -> str:
 def test_meals_are_a_second_look_that_is_the_same_as_ranking_them(
     mealy: Briefing, folder: Path, rules: RuleBook
 ) -> None:
-    alone = api.rank(api.read_client(folder), rules, unit="meal", keep=False, together=False)
+    alone = api.rank(api.read_client(folder), rules, unit="meal", remember=False, together=False)
     assert mealy.by_meal == alone
     assert not [item for item in alone.hypotheses if item.evidence is Evidence.CLEAR]
     ids = {item.id for item in mealy.ranking.hypotheses}
@@ -68,7 +68,7 @@ def test_a_page_that_looks_at_meals_counts_as_a_ranking_of_them(
     shutil.copytree(folder, own)
     client = api.read_client(own)
     for _ in range(2):
-        told = briefing(client, rules)
+        told = briefing(client, rules, remember=True)
         assert told.ranking.rankings_of_these_records == 2
     entries = [json.loads(line) for line in (own / "ledger.jsonl").read_text("utf-8").splitlines()]
     units = [event["unit"] for event in entries if event["event"] == "ranked"]
@@ -78,13 +78,13 @@ def test_a_page_that_looks_at_meals_counts_as_a_ranking_of_them(
 def test_a_practice_by_meal_has_no_second_look_in_its_pages(folder: Path, rules: RuleBook) -> None:
     client = api.read_client(folder)
     by_meal = replace(client, settings=replace(client.settings, rank_unit="meal"))
-    assert briefing(by_meal, rules, keep=False).by_meal is None
+    assert briefing(by_meal, rules, remember=False).by_meal is None
 
 
 def test_an_id_of_neither_is_refused(folder: Path, rules: RuleBook, chosen: Hypothesis) -> None:
     almost = chosen.id[:-1] + ("0" if chosen.id[-1] != "0" else "1")
     with pytest.raises(MinerError, match=f"Did you mean '{chosen.id}'"):
-        briefing(api.read_client(folder), rules, include=[almost], keep=False)
+        briefing(api.read_client(folder), rules, include=[almost], remember=False)
 
 
 def test_a_page_says_what_every_meal_is_allowed_for(
@@ -128,7 +128,7 @@ def test_a_lineup_of_meals_holds_the_recorded_ones_among_nineteen(
 ) -> None:
     by_day = next(iter(brief.lineups))
     client = api.read_client(folder)
-    told = briefing(client, rules, include=[by_day, chosen.id], lineup=True, keep=False)
+    told = briefing(client, rules, include=[by_day, chosen.id], lineup=True, remember=False)
     assert set(told.lineups) == {by_day, chosen.id}
     found = told.lineups[chosen.id]
     real = {unit.unit: unit.outcome for unit in told.whys[chosen.id].units if unit.used}

@@ -109,13 +109,13 @@ def _clients() -> ModuleType:
 def _write(folder: Path, client: Path, include: list[str] | None) -> dict[str, Path]:
     rules = rulebook.load()
     read = api.read_client(client)
-    ranking = api.rank(read, rules, keep=False)
+    ranking = api.rank(read, rules, remember=False)
     chosen = include
     if chosen is None:
         chosen = [item.id for item in ranking.hypotheses if item.factors[0].startswith("tag:")]
         long = [item.id for item in ranking.hypotheses if item.factors[0].startswith("tag:www")]
         chosen = [*long[:1], *chosen[::6]][:3]
-    brief = briefing(read, rules, include=chosen, lineup=include is not None, keep=False)
+    brief = briefing(read, rules, include=chosen, lineup=include is not None, remember=False)
     found = {}
     for kind in KINDS:
         found[kind] = folder / f"{kind}.html"

@@ -46,7 +46,7 @@ def test_consent_is_counted_and_only_those_who_agreed_are_pooled(found: Caseload
 def test_a_row_counts_what_a_ranking_of_that_client_finds(practice: Path, found: Caseload) -> None:
     for row in found.clients[:3]:
         client = api.read_client(practice / row.folder)
-        ranking = api.rank(client, keep=False)
+        ranking = api.rank(client, remember=False)
         levels = [item.evidence for item in ranking.hypotheses]
         assert row.usable_units == ranking.usable_units
         assert (row.clear, row.hints) == (

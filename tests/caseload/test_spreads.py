@@ -39,25 +39,25 @@ def test_the_spread_found_is_used_by_ranking_and_by_one_question(
     small: Path, found: Caseload, used: dict[tuple[str, str], float | None]
 ) -> None:
     client = api.read_client(small / "client-01")
-    before = {item.id: item for item in api.rank(client, keep=False).hypotheses}
+    before = {item.id: item for item in api.rank(client, remember=False).hypotheses}
     assert used[PAIR] is None
     keep_spreads(Store(small / NAME), found)
 
-    ranking = api.rank(client, keep=False)
+    ranking = api.rank(client, remember=False)
 
     assert SPREADS_USED in ranking.notes
     assert used[PAIR] == found.spreads()[PAIR]
     item = next(item for item in ranking.hypotheses if (item.factors[0], item.outcome) == PAIR)
     assert item.p_adjusted == before[item.id].p_adjusted
     used.clear()
-    api.ask(client, *PAIR)
+    api.ask(client, *PAIR, remember=True)
     assert used[PAIR] == found.spreads()[PAIR]
 
 
 def test_other_spreads_can_be_given(small: Path, found: Caseload) -> None:
     keep_spreads(Store(small / NAME), found)
     client = api.read_client(small / "client-01")
-    assert SPREADS_USED not in api.rank(client, keep=False, spreads={}).notes
+    assert SPREADS_USED not in api.rank(client, remember=False, spreads={}).notes
 
 
 def test_what_is_kept_is_read_for_its_unit_alone(small: Path, found: Caseload) -> None:

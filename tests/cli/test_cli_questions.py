@@ -152,11 +152,11 @@ def test_a_date_ahead_and_a_folder_that_is_no_client_are_refused(
 
 def test_why_counts_as_the_ranking_does(run: Any, client: str) -> None:
     read = api.read_client(client)
-    ranking = api.rank(read, draws=100, keep=False)
+    ranking = api.rank(read, draws=100, remember=False)
     shown = [item for item in ranking.hypotheses if item.evidence in ("clear", "hint")]
     assert {len(item.factors) for item in ranking.hypotheses} >= {1}
     for item in [*shown, *ranking.hypotheses[:: len(ranking.hypotheses) // 8]]:
-        units = [unit for unit in api.why(read, item.id).units if unit.used]
+        units = [unit for unit in api.why(read, item.id, remember=True).units if unit.used]
         counts = item.counts
         found = [(unit.with_factor, unit.high == 1) for unit in units]
         assert sum(with_ == 1 for with_, _ in found) == counts.with_

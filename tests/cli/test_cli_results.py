@@ -83,13 +83,14 @@ def test_rank_hands_every_choice_on(api: Any, run: Any) -> None:
         "last": "2026-03-20",
         "draws": 500,
         "seed": 7,
+        "remember": True,
     }
 
 
 def test_rank_leaves_what_is_not_chosen_to_the_practice(api: Any, run: Any) -> None:
     run("rank", "client-07")
     chosen = {key: value for key, value in api.asked.items() if value is not None}
-    assert chosen == {"client": Path("client-07"), "seed": 0}
+    assert chosen == {"client": Path("client-07"), "seed": 0, "remember": True}
 
 
 @pytest.mark.parametrize("form", ["text", "json", "csv"])

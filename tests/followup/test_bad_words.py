@@ -20,7 +20,7 @@ def planned(tmp_path_factory):
         folder = tmp_path_factory.mktemp("planned") / "client"
         resources.invented().effect_client(folder, 3, "short_sleep", 14.0, days=42)
         client, rules = api.read_client(folder), rulebook.load()
-        ranking = api.rank(client, rules, now=AT)
+        ranking = api.rank(client, rules, now=AT, remember=True)
         found = next(
             item for item in ranking.hypotheses
             if item.factors == ("short_sleep",) and item.outcome == "wake_glucose"

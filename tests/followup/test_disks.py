@@ -34,7 +34,7 @@ def rules():
 
 @pytest.fixture(scope="module")
 def ids(client_folder, rules):
-    ranking = api.rank(api.read_client(client_folder), rules, keep=False)
+    ranking = api.rank(api.read_client(client_folder), rules, remember=False)
     return [item.id for item in ranking.hypotheses if item.difference][:2]
 
 
@@ -90,7 +90,9 @@ def test_keeping_and_planning_on_a_full_disk_is_told(disk, folder, ids, rules):
     assert (shown.exit_code, "waiting" in shown.stdout) == (0, True)
     long = "é" * 1000  # more than the last page of the file has left
     four_parts(invoke("keep", folder, ids[1], "--as", "watch", "--note", long), "No space left")
-    assert [item.id for item in api.follow(api.read_client(folder), rules).kept] == [ids[0]]
+    assert [item.id for item in api.follow(api.read_client(folder), rules, remember=True).kept] == [
+        ids[0]
+    ]
 
 
 def test_an_archive_on_a_full_disk_is_told_and_not_left_half(disk, folder):

@@ -59,7 +59,7 @@ def until(whole, folder, days, since=0):
 
 
 def short_nights(client, rules):
-    ranking = api.rank(client, rules, now=AT)
+    ranking = api.rank(client, rules, now=AT, remember=True)
     return next(
         item for item in ranking.hypotheses
         if item.factors == ("short_sleep",) and item.outcome == "wake_glucose"
@@ -80,7 +80,7 @@ def kept_folder(whole, tmp_path_factory, rules):
 def others(kept_folder, rules):
     """What a ranking of the client after six weeks offers beside the idea that is kept, by rank."""
     client = api.read_client(kept_folder[0])
-    found = api.rank(client, rules, keep=False).hypotheses
+    found = api.rank(client, rules, remember=False).hypotheses
     return [item.id for item in found if item.difference and item.id != kept_folder[2].id]
 
 
@@ -96,7 +96,9 @@ def settled(whole, kept_folder, tmp_path_factory, rules):
     folder = tmp_path_factory.mktemp("settled") / "client"
     shutil.copytree(kept_folder[0], folder)
     until(whole, folder, 95)
-    return folder, api.follow(api.read_client(folder), rules, now=AT + timedelta(days=60))
+    return folder, api.follow(
+        api.read_client(folder), rules, now=AT + timedelta(days=60), remember=True
+    )
 
 
 def events(folder, name):
@@ -131,7 +133,7 @@ def test_what_is_kept(kept_folder, rules):
 
 def test_before_the_date_there_are_counts_and_nothing_of_the_outcome(whole, folder, rules):
     until(whole, folder, MONTH + 10)
-    found = api.follow(api.read_client(folder), rules)
+    found = api.follow(api.read_client(folder), rules, remember=True)
     (one,) = found.kept
     assert (one.status, one.difference, one.interval, one.p_adjusted) == ("waiting",) + (None,) * 3
     assert 7 <= one.new_units <= 10
@@ -141,7 +143,7 @@ def test_before_the_date_there_are_counts_and_nothing_of_the_outcome(whole, fold
 
 
 def test_days_that_suggested_it_do_not_count(kept_folder, rules):
-    (one,) = api.follow(api.read_client(kept_folder[0]), rules).kept
+    (one,) = api.follow(api.read_client(kept_folder[0]), rules, remember=True).kept
     assert (one.new_units, one.status) == (0, "waiting")
 
 
@@ -170,7 +172,7 @@ def test_a_verdict_is_written_once_and_never_read_again(settled, tmp_path, rules
         ",".join([*r.split(",")[:1], "100", *r.split(",")[2:]]) if r >= limit else r for r in rows
     ]
     path.write_text("\n".join([head, *flat]) + "\n", encoding="utf-8")
-    again = api.follow(api.read_client(folder), rules)
+    again = api.follow(api.read_client(folder), rules, remember=True)
     assert again.kept == settled[1].kept
     assert (folder / "ledger.jsonl").read_bytes() == before
 
@@ -185,7 +187,7 @@ def test_a_changed_rule_book_does_not_change_what_was_kept(whole, folder, settle
             "outcomes": dict(rules.outcomes) | {"wake_glucose": worth},
         }
     )
-    (one,) = api.follow(api.read_client(folder), later, now=AT).kept
+    (one,) = api.follow(api.read_client(folder), later, now=AT, remember=True).kept
     (same,) = settled[1].kept
     assert (one.difference, one.p, one.status) == (same.difference, same.p, same.status)
 
@@ -195,14 +197,14 @@ def test_days_filled_in_later_are_not_new(whole, tmp_path, rules):
     found = short_nights(api.read_client(folder), rules)
     api.keep(api.read_client(folder), found.id, "watch", rules, now=AT)
     until(whole, folder, MONTH)
-    (one,) = api.follow(api.read_client(folder), rules).kept
+    (one,) = api.follow(api.read_client(folder), rules, remember=True).kept
     assert (one.new_units, one.status) == (0, "waiting")
 
 
 def test_a_renamed_folder_keeps_its_story(whole, folder, settled, rules):
     until(whole, folder, 95)
     other = folder.rename(folder.parent / "someone else")
-    (one,) = api.follow(api.read_client(other), rules, now=AT).kept
+    (one,) = api.follow(api.read_client(other), rules, now=AT, remember=True).kept
     assert one.status == settled[1].kept[0].status
     assert one.difference == settled[1].kept[0].difference
 
@@ -211,17 +213,17 @@ def test_a_copy_without_hidden_files_keeps_its_story(whole, folder, settled, rul
     until(whole, folder, 95)
     hidden = shutil.ignore_patterns(".*")
     other = shutil.copytree(folder, folder.parent / "copy", ignore=hidden)
-    found = api.follow(api.read_client(other), rules, now=AT)
+    found = api.follow(api.read_client(other), rules, now=AT, remember=True)
     assert found.kept == settled[1].kept
     assert ["the note of its last entry" in note for note in found.notes] == [True]
     # the entry of the verdict is noted again: without it something is missing
     path = other / "ledger.jsonl"
     path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:-1]))
-    found = api.follow(api.read_client(other), rules, settle=False)
+    found = api.follow(api.read_client(other), rules, remember=False)
     assert any("it ends before entry" in note for note in found.notes)
     told = invoke("history", other).stdout
     assert "Entries were found missing" not in told
-    api.follow(api.read_client(other), rules, now=AT)
+    api.follow(api.read_client(other), rules, now=AT, remember=True)
     told = " ".join(invoke("history", other).stdout.split())
     assert "Entries were found missing from the end, and this was noted." in told
     assert "was not finished" not in told
@@ -229,7 +231,9 @@ def test_a_copy_without_hidden_files_keeps_its_story(whole, folder, settled, rul
 
 def test_a_clock_set_back_does_not_matter(whole, folder, settled, rules):
     until(whole, folder, 95)
-    (one,) = api.follow(api.read_client(folder), rules, now=datetime(2001, 1, 1, tzinfo=UTC)).kept
+    (one,) = api.follow(
+        api.read_client(folder), rules, now=datetime(2001, 1, 1, tzinfo=UTC), remember=True
+    ).kept
     assert one.status == settled[1].kept[0].status
     assert events(folder, "verdict")[0].at.startswith("2001")
 
@@ -253,14 +257,17 @@ def test_without_the_right_to_write_no_verdict_is_given(whole, folder, rules, mo
     until(whole, folder, 95)
     before = (folder / "ledger.jsonl").read_bytes()
     with unwritable(monkeypatch, folder):
-        found = api.follow(api.read_client(folder), rules, now=AT)
+        found = api.follow(api.read_client(folder), rules, now=AT, remember=True)
         with pytest.raises(MinerError, match="cannot be written"):
             api.drop(api.read_client(folder), found.kept[0].id)
     (one,) = found.kept
     assert (one.status, one.difference, one.p) == ("waiting", None, None)
     assert any("No verdict could be written" in note for note in found.notes)
     assert (folder / "ledger.jsonl").read_bytes() == before
-    assert api.follow(api.read_client(folder), rules, now=AT).kept[0].status == "held_up"
+    assert (
+        api.follow(api.read_client(folder), rules, now=AT, remember=True).kept[0].status
+        == "held_up"
+    )
 
 
 def test_a_fourth_idea_is_refused(folder, others, rules):
@@ -269,7 +276,7 @@ def test_a_fourth_idea_is_refused(folder, others, rules):
     api.keep(client, others[1], "adopt", rules)
     with pytest.raises(MinerError, match="3 are open already"):
         api.keep(client, others[2], "watch", rules)
-    found = {item.id: item for item in api.follow(client, rules).kept}
+    found = {item.id: item for item in api.follow(client, rules, remember=True).kept}
     assert found[others[0]].status is None
     assert found[others[1]].status is None
     api.drop(client, others[0])
@@ -291,7 +298,7 @@ def test_two_programs_that_keep_at_once_cannot_both_be_third(folder, others, rul
     monkeypatch.setattr(steps.ledger, "append", other_first)
     with pytest.raises(MinerError, match="3 are open already"):
         api.keep(client, ids[1], "watch", rules)
-    assert ids[2] in [item.id for item in api.follow(client, rules).kept]
+    assert ids[2] in [item.id for item in api.follow(client, rules, remember=True).kept]
 
 
 @pytest.mark.parametrize(
@@ -334,7 +341,7 @@ def test_an_idea_tried_before_is_marked(settled, tmp_path, rules):
     shutil.copytree(settled[0], folder)
     client = api.read_client(folder)
     id_ = settled[1].kept[0].id
-    brief = api.briefing(client, rules, now=AT)
+    brief = api.briefing(client, rules, now=AT, remember=True)
     assert brief.kept == settled[1].kept
     found = next(item for item in brief.ranking.hypotheses if item.id == id_)
     assert found.tried_before == found.to_dict()["tried_before"] == "held_up"
@@ -359,7 +366,7 @@ def test_a_client_with_nothing_kept(whole, tmp_path):
 def test_a_hypothesis_about_meals_is_followed_too(whole, tmp_path, rules):
     folder = until(whole, tmp_path / "client", MONTH)
     client = api.read_client(folder)
-    ranking = api.rank(client, rules, unit="meal", keep=False)
+    ranking = api.rank(client, rules, unit="meal", remember=False)
     found = next(item for item in ranking.hypotheses if item.difference)
     kept = api.keep(client, found.id, "watch", rules, now=AT, read_on=date(2026, 3, 20))
     assert (kept.unit_of, kept.new_units) == ("meal", 0)
@@ -369,7 +376,7 @@ def test_a_hypothesis_about_meals_is_followed_too(whole, tmp_path, rules):
     (folder / "meals.csv").write_text(
         "".join(row for row in meals if row[:10] < "2026-03-02" or row.startswith("time")), "utf-8"
     )
-    (one,) = api.follow(api.read_client(folder), rules, now=AT).kept
+    (one,) = api.follow(api.read_client(folder), rules, now=AT, remember=True).kept
     assert one.new_units > 7
     assert one.status in ("held_up", "did_not_hold", "habit_stopped", "not_settled")
     assert len(events(folder, "verdict")) == 1
@@ -479,7 +486,9 @@ def test_a_result_before_its_date_after_it_and_again(free, whole, rules, monkeyp
     early = api.result(client, plan.plan, rules)
     assert early.status is None
     assert any("cannot be used" in note for note in early.notes)
-    (told,) = [item for item in api.follow(client, rules).kept if item.as_ == "alternate"]
+    (told,) = [
+        item for item in api.follow(client, rules, remember=True).kept if item.as_ == "alternate"
+    ]
     assert (told.status, told.test.plan, told.test.status) == (None, plan.plan, None)
     assert told.test.sentence == early.sentence
     stopped = api.result(client, plan.plan, rules, stopped=True)
@@ -490,7 +499,9 @@ def test_a_result_before_its_date_after_it_and_again(free, whole, rules, monkeyp
         stopped, sentence=""
     )
     assert len(events(folder, "verdict")) == 1
-    (told,) = [item for item in api.follow(client, rules).kept if item.as_ == "alternate"]
+    (told,) = [
+        item for item in api.follow(client, rules, remember=True).kept if item.as_ == "alternate"
+    ]
     assert (told.open, told.test) == (False, api.result(client, plan.plan, rules))
     assert (told.status, told.sentence) == (None, told.test.sentence)
     shown = invoke("follow", folder).stdout
@@ -522,7 +533,9 @@ def test_a_plan_stopped_before_any_pair_spends_no_verdict(free, whole, rules, mo
     assert api.result(client, plan.plan, rules) == found
     assert api.result(client, plan.plan, rules, stopped=True) == found
     assert (folder / "ledger.jsonl").read_bytes() == before
-    (told,) = [item for item in api.follow(client, rules).kept if item.as_ == "alternate"]
+    (told,) = [
+        item for item in api.follow(client, rules, remember=True).kept if item.as_ == "alternate"
+    ]
     assert (told.open, told.sentence) == (False, found.sentence)
     assert "Stopped before any pair was complete" in invoke("history", folder).stdout
     again = api.plan(client, id_, wish, rules, now=AT)
@@ -587,7 +600,9 @@ def test_a_plan_past_its_date_without_a_pair_waits_for_its_records(free, whole, 
     assert (found.status, found.p, found.pairs_used) == (None, None, 0)
     assert "no verdict is spent" in found.sentence
     assert (folder / "ledger.jsonl").read_bytes() == before
-    (told,) = [item for item in api.follow(client, rules).kept if item.as_ == "alternate"]
+    (told,) = [
+        item for item in api.follow(client, rules, remember=True).kept if item.as_ == "alternate"
+    ]
     assert (told.open, told.test.sentence) == (True, found.sentence)
     path.write_text(head + "".join([*rows, *later]), encoding="utf-8")
     found = api.result(api.read_client(folder), plan.plan, rules)
@@ -678,7 +693,7 @@ def test_days_and_numbers_without_sense_do_not_count(free, rules, monkeypatch):
     ):  # fmt: skip
         path.write_bytes(whole_ledger)
         edited(folder, event, lambda row, key=key, junk=junk: row.update({key: junk}))
-        assert len(api.follow(client, rules).kept) == (0 if event == "kept" else 2)
+        assert len(api.follow(client, rules, remember=True).kept) == (0 if event == "kept" else 2)
         with pytest.raises(MinerError, match="there is no plan"):
             api.result(client, name, rules)
         assert "does not count" in " ".join(invoke("history", folder).stdout.split())
@@ -721,7 +736,7 @@ def test_days_that_any_look_has_seen_are_not_new(whole, tmp_path, rules):
     id_ = short_nights(api.read_client(folder), rules).id
     (folder / "ledger.jsonl").unlink()
     (folder / ".ledger.last").unlink()
-    api.why(api.read_client(folder), id_, rules, now=AT)
+    api.why(api.read_client(folder), id_, rules, now=AT, remember=True)
     last = events(folder, "looked")[-1].payload["last_day"]
     until(whole, folder, MONTH)
     kept = api.keep(api.read_client(folder), id_, "watch", rules, now=AT)

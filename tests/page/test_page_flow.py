@@ -55,7 +55,7 @@ def test_the_ranking_on_the_page_is_word_for_word_the_command_s(
     page = words(visitor(practice).post(f"{CLIENT}/ranking"))
     client = api.read_client(folder)
     rules = api.load_rules(None, folder)
-    ranking = replace(api.rank(client, rules, keep=False), rankings_of_these_records=1)
+    ranking = replace(api.rank(client, rules, remember=False), rankings_of_these_records=1)
     printed = render(ranking_parts(ranking, rules), 100_000)
     told = squeezed(re.sub(r"&\w+;|&#\d+;", "", page))
     for line in printed.splitlines():
@@ -124,7 +124,7 @@ def test_a_pattern_is_kept_followed_and_given_up(practice: Path, visitor: Open) 
     assert "by &lt;b&gt;phone" in page.text
     assert one.send(f"{CLIENT}/patterns/4c28aa7c/keep", **{"as": "sell"}).status_code == 303
     page = words(one.post(f"{CLIENT}/follow-up"))
-    (kept,) = api.follow(api.read_client(folder)).kept
+    (kept,) = api.follow(api.read_client(folder), remember=True).kept
     assert squeezed(kept.sentence) in squeezed(page)
     page = words(one.get(f"{CLIENT}/patterns/4c28aa7c"))
     assert "It is kept already" in page
@@ -191,7 +191,7 @@ def test_only_what_was_chosen_reaches_a_client_s_page(practice: Path, visitor: O
 def test_a_pattern_by_meal_is_found_kept_and_shared(practice: Path, visitor: Open) -> None:
     one, folder = visitor(practice), practice / "client-01"
     one.post(f"{CLIENT}/ranking")
-    by_meal = api.rank(api.read_client(folder), unit="meal", keep=False, together=False)
+    by_meal = api.rank(api.read_client(folder), unit="meal", remember=False, together=False)
     item = next(one for one in by_meal.hypotheses if "walk_after" in one.factors)
     page = one.get(f"{CLIENT}/patterns/{item.id}")
     assert page.status_code == 200
@@ -213,7 +213,7 @@ def test_a_change_of_the_rule_book_tells_days_and_no_results(practice: Path, vis
     one, folder = visitor(practice), practice / "client-01"
     page = words(one.post("/rules/short_sleep", at="6.5", action="look"))
     table = api.days(api.read_client(folder)).frame
-    why = api.why(api.read_client(folder), "4c28aa7c")
+    why = api.why(api.read_client(folder), "4c28aa7c", remember=True)
     hours = {item.unit: item.factors[0].measure for item in why.units}
     moved = sum(
         bool(usable) and hours[day] is not None and 6 <= (hours[day] or 0) < 6.5

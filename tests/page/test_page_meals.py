@@ -62,7 +62,7 @@ def test_another_ranking_is_word_for_word_the_command_s_and_is_counted(
     one = visitor(practice)
     answer = one.post(f"{CLIENT}/ranking", **form)
     client, rules = api.read_client(twin), api.load_rules(None, twin)
-    ranking = api.rank(client, rules, **asked)  # type: ignore[arg-type]
+    ranking = api.rank(client, rules, **asked, remember=True)  # type: ignore[arg-type]
     assert missing_of(ranking_parts(ranking, rules), answer.text) == []
     kept, printed = ranked(practice / "client-01"), ranked(twin)
     assert len(kept) == len(printed) == (0 if ranking.status == "too_few" else 1)
@@ -116,7 +116,7 @@ def test_similar_meals_are_the_command_s_and_a_look(practice: Path, visitor: Ope
     one, folder = visitor(practice), practice / "client-01"
     page = one.post(f"{CLIENT}/meals", factor="walk_after")
     client, rules = api.read_client(folder), api.load_rules(None, folder)
-    found = api.compare_meals(client, "walk_after", rules, keep=False)
+    found = api.compare_meals(client, "walk_after", rules, remember=False)
     assert found.pairs
     head = replace(found, pairs=())
     assert missing_of(comparison_parts(head, rules), page.text) == []
