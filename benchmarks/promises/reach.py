@@ -9,6 +9,7 @@ import numpy as np
 from benchmarks.calibration.worlds import Month, World, month
 from miner.hypotheses.describe import outcome_summary
 from miner.hypotheses.design import Design, design
+from miner.hypotheses.doubts import interval
 from miner.hypotheses.guard import judge_all
 from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import Search, search
@@ -38,12 +39,20 @@ def clear(found: Search, rules: RuleBook) -> set[Pair]:
     }
 
 
-def covers(found: Search, truth: dict[str, np.ndarray]) -> tuple[bool, bool] | None:
+def covers(
+    found: Search, truth: dict[str, np.ndarray], rules: RuleBook
+) -> tuple[bool, bool] | None:
     """Say whether the intervals hold what is true: that of the best rule, and all of them.
 
     What is true of a rule is the outcome without its scatter, projected on the rule as the outcome
-    itself is.
+    itself is. An interval that is withheld says nothing false.
     """
+    guard = rules.guardrails
+    passing = [test for test in found.tests if test.p_adjusted <= guard.claim_level]
+    doubted = {
+        (item.test.target.name, item.test.rule.items): item.doubts
+        for item in (judge_all(found.outcomes, passing, guard) if passing else [])
+    }
     tested = [test for test in found.tests if test.white is not None]
     if not tested:
         return None
@@ -52,8 +61,8 @@ def covers(found: Search, truth: dict[str, np.ndarray]) -> tuple[bool, bool] | N
         white = test.white
         true = white.outcome(np.nan_to_num(truth[test.target.name]))
         own = float(single(test.amounts[:, None], true, white.rank).difference[0])
-        low, high = test.interval
-        held[id(test)] = low <= own <= high
+        shown = interval(test, doubted.get((test.target.name, test.rule.items), ()), guard)
+        held[id(test)] = shown is None or shown[0] <= own <= shown[1]
     best = min(tested, key=lambda test: (test.p_adjusted, test.p))
     return held[id(best)], all(held.values())
 
@@ -109,7 +118,7 @@ def reach(
             seen = searched(design(drawn.table, rules), rules, seed + 1, cache)
             row["planted"] += 1
             row["found"] += pair in clear(seen, rules)
-            held = covers(seen, drawn.truth)
+            held = covers(seen, drawn.truth, rules)
             if held is not None:
                 row["months"] += 1
                 row["covered best"] += held[0]
