@@ -51,7 +51,7 @@ def asked(world: str, seed: int, days: int) -> tuple[float, float, float, float]
         )
         rules = api.load_rules(None, home)
         client = api.read_client(home, rules)
-        found = api.ask(client, "high_carb", "rise", rules, remember=False)
+        found = api.ask(client, "high_carb", "rise", rules, shape="cut")
         table = table_of(client, rules, "meal")
     frame = table.frame[table.frame["usable"] & table.frame["rise"].notna()]
     mean = frame.groupby("high_carb")["carbs_g"].mean()
