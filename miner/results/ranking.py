@@ -163,8 +163,8 @@ class Hypothesis(Result):
             themselves.
         t_at_worth: the t that such a difference would have on these units, on average.
         small: whether less is expected of a claim than is worth acting on.
-        interval: simultaneous, the outcome's own unit; of a rare habit it allows for days that scatter
-            further; None where nothing was tested, or where the pattern may be the week's.
+        interval: simultaneous, the outcome's own unit; of a rare habit it allows for days that
+            scatter further; None where nothing was tested, or the pattern may be the week's.
         means: of the outcome with the habit and without it, as recorded; None where either is
             unknown.
         shape: whether units with and without are compared, or a line is fitted to the measure;
