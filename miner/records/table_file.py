@@ -206,8 +206,8 @@ def _numbers_in_doubt(cells: pd.DataFrame, body: memoryview, source: Source) -> 
     for name in source.needed:
         if name in cells.columns and pd.api.types.is_float_dtype(cells[name]):
             values = cells[name].to_numpy(np.float64)
+            values = values[np.isfinite(values)]
             parts = np.abs(values[values % 1 != 0])
-            parts = parts[np.isfinite(parts)]
             if ((parts >= 1) & (parts < 1000)).all():
                 found.append(name)
     return found if found and _THOUSANDS.search(body) else []
