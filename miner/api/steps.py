@@ -43,8 +43,9 @@ def rules_of(client: Client, rules: RuleBook | Path | str | None) -> RuleBook:
     if rules is not None and not isinstance(rules, Path | str):
         raise MinerError(
             f"{type(rules).__name__} is no rule book",
-            "a folder of rule books, or what 'load_rules' returned", "Give one of the two.",
-        )  # fmt: skip
+            "a folder of rule books, or what 'load_rules' returned",
+            "Give one of the two.",
+        )
     return load_rules(None if rules is None else Path(rules), client.folder)
 
 

@@ -47,11 +47,13 @@ def pooled_doubt_sentences(item: PooledEffect, rules: RuleBook, unit: str) -> li
     codes = dict.fromkeys(doubt.code for doubt in item.doubts)
     return [
         say(
-            rules, "pooled_doubt", str(code),
+            rules,
+            "pooled_doubt",
+            str(code),
             other=_other(code, [doubt for doubt in item.doubts if doubt.code is code], rules, unit),
         )
         for code in codes
-    ]  # fmt: skip
+    ]
 
 
 def _other(code: DoubtCode, doubts: list[Doubt], rules: RuleBook, unit: str) -> str:

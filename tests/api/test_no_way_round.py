@@ -172,8 +172,10 @@ def test_who_previewed_a_test_has_looked_even_where_it_is_refused(folder: Path) 
             api.plan(api.read_client(folder), found.id, wish, preview=True, now=NOW)
     (event,) = ledger.read(folder).events
     assert (event.event, event.payload["what"], event.payload["factors"]) == (
-        "looked", "plan", ["late_dinner"]
-    )  # fmt: skip
+        "looked",
+        "plan",
+        ["late_dinner"],
+    )
     fix(folder, "late_dinner", "overnight_mean")
     assert asked(folder).evidence is Evidence.HINT
 

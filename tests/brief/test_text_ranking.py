@@ -82,7 +82,9 @@ def test_a_second_look_tells_no_rate_of_claims_it_never_makes(
     assert "something clear" not in text
     fixed = samples.hypothesis(family="fixed", evidence=Evidence.HINT)
     asked = replace(first, hypotheses=(fixed, hint), clear_by_chance=0.0875)
-    both = "Fixed questions counted in, up to 8.8 of 100 months of pure luck show something clear."
+    both = (
+        "By luck alone, search and fixed questions show something clear in up to 8.8 of 100 months."
+    )
     assert both in " ".join(told(asked, rules).split())
     # the fixed questions alone may be called clear, by a level shared with the other unit
     alone = replace(asked, second_look=True, clear_by_chance=0.0375)
