@@ -133,7 +133,7 @@ def outcome_summary(
         name=part.target.name,
         unit=rule.measure_unit,
         smallest_worth_it=rule.smallest_worth_it,
-        detectable=detectable(singles),
+        detectable=detectable(singles, guard),
         ordinary_wobble=part.white.wobble if part.white is not None else None,
         units=int(part.target.known.sum()),
         withheld=_withheld(part, guard),

@@ -336,7 +336,8 @@ def test_small_fixed_questions_come_after_the_others():
 
 
 # detectable: over the habits, the average chance that the t on normal scores (the naive ranking's)
-# and the size both pass the bound of the search, which is what intervals span, is 80 in 100;
+# and the size both pass the bound of the search, which is what intervals span, is 87 in 100, of
+# which doubts leave some 80 (benchmarks/promises);
 # ordinary wobble: the SD of a day after nuisance, here that of least squares.
 def test_what_is_told_of_an_outcome():
     n = 48
@@ -358,7 +359,7 @@ def test_what_is_told_of_an_outcome():
             t = min(naive.t_of(part, rule, day.detectable), day.detectable / rule["se"])
             chances.append(norm.cdf((t - reach) / 1.2))
     assert len(chances) == 3
-    assert np.mean(chances) == pytest.approx(0.8, abs=0.01)
+    assert np.mean(chances) == pytest.approx(0.87, abs=0.01)
     weekend = np.array([at % 7 in (5, 6) for at in range(n)], float)
     X = np.column_stack([np.ones(n), weekend, np.arange(n)])
     rest = outcomes["day_mean"] - X @ np.linalg.lstsq(X, outcomes["day_mean"], rcond=None)[0]
