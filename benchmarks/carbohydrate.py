@@ -18,11 +18,12 @@ from pathlib import Path
 
 import numpy as np
 
-from miner import api, resources, rulebook
-from miner.api.ranking import table_of
+from miner import rulebook, steps
+from miner.core import resources
 from miner.hypotheses.design import design
 from miner.hypotheses.whitened import whitened
 from miner.stats.effects import single
+from miner.steps.ranking import table_of
 
 SLOPE = 0.6
 WITHIN = 0.2
@@ -49,9 +50,9 @@ def asked(world: str, seed: int, days: int) -> tuple[float, float, float, float]
                 home.name, days, seed=seed, carb_slope=SLOPE, grams=grams, habits=habits
             ),
         )
-        rules = api.load_rules(None, home)
-        client = api.read_client(home, rules)
-        found = api.ask(client, "high_carb", "rise", rules, shape="cut")
+        rules = steps.load_rules(None, home)
+        client = steps.read_client(home, rules)
+        found = steps.ask(client, "high_carb", "rise", rules, shape="cut")
         table = table_of(client, rules, "meal")
     frame = table.frame[table.frame["usable"] & table.frame["rise"].notna()]
     mean = frame.groupby("high_carb")["carbs_g"].mean()

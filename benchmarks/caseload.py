@@ -25,8 +25,8 @@ from pathlib import Path
 from joblib.externals.loky import get_reusable_executor
 from measure import environment
 
-from miner.api.caseload import pool
-from miner.api.generating import generate
+from miner.steps.caseload import pool
+from miner.steps.generating import generate
 
 DAYS = 30
 

@@ -20,11 +20,12 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from miner import api, ledger, resources
-from miner.brief.text.words import on_a_told_date
-from miner.errors import MinerError
+from miner import ledger, steps
+from miner.core import resources
+from miner.core.errors import MinerError
+from miner.core.results import Evidence, Hypothesis, Ranking
 from miner.records.client import Client
-from miner.results import Evidence, Hypothesis, Ranking
+from miner.words.labels import on_a_told_date
 
 DAYS, LONGER = 35, 70
 NOW = datetime(2026, 9, 1, 12, tzinfo=UTC)
@@ -55,13 +56,13 @@ class Table:
 
     def read(self, folder: Path | None = None) -> Client:
         """Return the client as its files are now."""
-        return api.read_client(folder or self.folder)
+        return steps.read_client(folder or self.folder)
 
     def rank(self, folder: Path | None = None, **choices: object) -> Ranking:
         """Rank the files as they are now; that is written to the ledger."""
         options: dict[str, object] = {"draws": self.draws, "now": NOW, "together": False}
         options["remember"] = True
-        return api.rank(self.read(folder), **options | choices)  # type: ignore[arg-type]
+        return steps.rank(self.read(folder), **options | choices)  # type: ignore[arg-type]
 
     def copy(self) -> Path:
         """Return a copy that the ledger of the client knows nothing of."""
@@ -98,12 +99,12 @@ def ended(ranking: Ranking, *keys: str) -> Played:
 def fix(at: Table, item: Hypothesis, **choices: object) -> None:
     """Fix one question."""
     options: dict[str, object] = {"fixed_on": EARLY, "now": NOW}
-    api.fix_question(at.folder, item.factors[0], item.outcome, **options | choices)  # type: ignore[arg-type]
+    steps.fix_question(at.folder, item.factors[0], item.outcome, **options | choices)  # type: ignore[arg-type]
 
 
 def answered(at: Table, item: Hypothesis, *keys: str, now: datetime = NOW) -> Played:
     """Return how a question is answered, and which notes hold one of the words."""
-    found = api.ask(at.read(), item.factors[0], item.outcome, now=now, remember=True)
+    found = steps.ask(at.read(), item.factors[0], item.outcome, now=now, remember=True)
     notes = [note for note in found.notes if any(key in note for key in keys)]
     told = ["if it was written down"] if on_a_told_date(found) else []
     return Played(found.evidence is Evidence.CLEAR, " ".join([*notes, *told]))
@@ -142,7 +143,7 @@ def told_date_after_ranking(at: Table) -> Played:
 def told_date_after_days(at: Table) -> Played:
     """Look at the table of days, rank a copy by eye, fix the best pair as of an early date."""
     client = at.read()
-    api.remember_shown(client, "day", sorted(set(api.days(client).frame["date"])), now=NOW)
+    steps.remember_shown(client, "day", sorted(set(steps.days(client).frame["date"])), now=NOW)
     item = best(at.rank(at.copy(), remember=False))
     fix(at, item)
     return answered(at, item, "not fixed before")
@@ -151,8 +152,8 @@ def told_date_after_days(at: Table) -> Played:
 def told_date_after_one_day(at: Table) -> Played:
     """The same, with the days looked at one by one."""
     client = at.read()
-    for day in sorted(set(api.days(client).frame["date"]))[-3:]:
-        api.remember_shown(client, "day", [str(day)], now=NOW)
+    for day in sorted(set(steps.days(client).frame["date"]))[-3:]:
+        steps.remember_shown(client, "day", [str(day)], now=NOW)
     item = best(at.rank(at.copy(), remember=False))
     fix(at, item)
     return answered(at, item, "not fixed before")
@@ -161,9 +162,9 @@ def told_date_after_one_day(at: Table) -> Played:
 def told_date_after_preview(at: Table) -> Played:
     """Preview a test of the best pair, which shows its direction, and fix it as of early."""
     client, item = at.read(), best(at.rank(at.copy(), remember=False))
-    last = date.fromisoformat(str(api.days(client).frame["date"].iloc[-1]))
+    last = date.fromisoformat(str(steps.days(client).frame["date"].iloc[-1]))
     with suppress(MinerError):
-        api.plan(client, item.id, api.Wish(last + timedelta(days=1)), preview=True, now=NOW)
+        steps.plan(client, item.id, steps.Wish(last + timedelta(days=1)), preview=True, now=NOW)
     fix(at, item)
     return answered(at, item, "not fixed before")
 
@@ -197,7 +198,7 @@ def month_copied(at: Table) -> Played:
 
 def high_days(at: Table, ranking: Ranking) -> list[str]:
     """Return the worst quarter of the days in the primary outcome."""
-    frame = api.days(at.read()).frame
+    frame = steps.days(at.read()).frame
     column = frame[ranking.primary_outcome or "day_mean"]
     return [str(day) for day in frame["date"][column >= column.quantile(0.75)]]
 
@@ -214,7 +215,7 @@ def tags_after_ranking(at: Table) -> Played:
 
 def against(at: Table, item: Hypothesis, most: int = 6) -> list[str]:
     """Return the days that speak loudest against a pair: high without it, or low with it."""
-    why = api.why(at.read(), item.id, remember=False)
+    why = steps.why(at.read(), item.id, remember=False)
     way = 1 if (item.difference or 0.0) > 0 else -1
     used = [unit for unit in why.units if unit.used and unit.outcome is not None]
     middle = sorted(unit.outcome or 0.0 for unit in used)[len(used) // 2]
@@ -244,7 +245,7 @@ def removed_after_ranking(at: Table) -> Played:
 def removed_after_days(at: Table) -> Played:
     """The same, after the table of days and a ranking of a copy."""
     client = at.read()
-    api.remember_shown(client, "day", sorted(set(api.days(client).frame["date"])), now=NOW)
+    steps.remember_shown(client, "day", sorted(set(steps.days(client).frame["date"])), now=NOW)
     copied = at.copy()
     days = against(Table(copied, at.draws), best(at.rank(copied)))
     at.put("glucose", [row for row in at.lines("glucose") if row[:10] not in days])
@@ -253,7 +254,7 @@ def removed_after_days(at: Table) -> Played:
 
 def many_ways(at: Table) -> Played:
     """Rank with other dates and seeds until something is clear."""
-    dates = [str(day) for day in api.days(at.read()).frame["date"]]
+    dates = [str(day) for day in steps.days(at.read()).frame["date"]]
     found = at.rank()
     for first, seed in ((3, 1), (5, 2), (7, 3), (9, 4), (11, 5)):
         if ended(found).gained:
@@ -266,7 +267,7 @@ def many_ways(at: Table) -> Played:
 def last_lines_and_note_removed(at: Table) -> Played:
     """Rank, cut that from the ledger together with its note, fix the best pair as of early."""
     path = at.folder / ledger.NAME
-    api.fix_question(at.folder, "few_steps", "day_mean", now=NOW)
+    steps.fix_question(at.folder, "few_steps", "day_mean", now=NOW)
     item = best(at.rank())
     path.write_bytes(path.read_bytes().splitlines(keepends=True)[0])
     (at.folder / ".ledger.last").unlink()
@@ -280,7 +281,7 @@ def ledger_of_another(at: Table) -> Played:
     other = at.folder.parent / "client-99"
     other.mkdir()
     early = datetime(2026, 1, 1, 12, tzinfo=UTC)
-    api.fix_question(other, item.factors[0], item.outcome, now=early)
+    steps.fix_question(other, item.factors[0], item.outcome, now=early)
     for name in (ledger.NAME, ".ledger.last"):
         shutil.copy2(other / name, at.folder / name)
     return answered(at, item, "another client")
@@ -331,12 +332,12 @@ def kept_after_peeking(at: Table) -> Played:
     item = best(at.rank(copied))
     held = cut(at, DAYS)
     client = at.read()
-    last = str(api.days(client).frame["date"].iloc[-1])
+    last = str(steps.days(client).frame["date"].iloc[-1])
     read_on = date.fromisoformat(last) + timedelta(days=LONGER - DAYS - 2)
-    api.keep(client, item.id, "watch", read_on=read_on, now=NOW)
+    steps.keep(client, item.id, "watch", read_on=read_on, now=NOW)
     for stream, lines in held.items():
         at.put(stream, lines)
-    (found,) = api.follow(at.read(), now=NOW, remember=True).kept
+    (found,) = steps.follow(at.read(), now=NOW, remember=True).kept
     over = found.since.over_before if found.since else 0
     said = f"{over} new days had passed when it was kept" if over else ""
     return Played(found.status == "held_up", said)
@@ -347,12 +348,12 @@ def kept_honestly(at: Table) -> Played:
     held = cut(at, DAYS)
     client = at.read()
     item = best(at.rank(remember=False))
-    last = str(api.days(client).frame["date"].iloc[-1])
+    last = str(steps.days(client).frame["date"].iloc[-1])
     read_on = date.fromisoformat(last) + timedelta(days=LONGER - DAYS - 2)
-    api.keep(client, item.id, "watch", read_on=read_on, now=NOW - timedelta(days=300))
+    steps.keep(client, item.id, "watch", read_on=read_on, now=NOW - timedelta(days=300))
     for stream, lines in held.items():
         at.put(stream, lines)
-    (found,) = api.follow(at.read(), now=NOW, remember=True).kept
+    (found,) = steps.follow(at.read(), now=NOW, remember=True).kept
     return Played(found.status == "held_up", "")
 
 
@@ -361,18 +362,18 @@ def new_days_left_out(at: Table) -> Played:
     held = cut(at, DAYS)
     client = at.read()
     item = best(at.rank(remember=False))
-    last = str(api.days(client).frame["date"].iloc[-1])
+    last = str(steps.days(client).frame["date"].iloc[-1])
     read_on = date.fromisoformat(last) + timedelta(days=LONGER - DAYS - 2)
-    api.keep(client, item.id, "watch", read_on=read_on, now=NOW - timedelta(days=300))
+    steps.keep(client, item.id, "watch", read_on=read_on, now=NOW - timedelta(days=300))
     for stream, lines in held.items():
         at.put(stream, lines)
     client = at.read()
-    api.remember_shown(client, "day", sorted(set(api.days(client).frame["date"])), now=NOW)
+    steps.remember_shown(client, "day", sorted(set(steps.days(client).frame["date"])), now=NOW)
     days = [day for day in against(at, item, 16) if day > last]
     with (at.folder / "client.toml").open("a", encoding="utf-8") as file:
         for day in days:
             file.write(f'\n[[left_out]]\ndate = {day}\nreason = "travel"\nentered = {EARLY}\n')
-    (found,) = api.follow(at.read(), now=NOW, remember=True).kept
+    (found,) = steps.follow(at.read(), now=NOW, remember=True).kept
     told = "Left out after they had been looked at" in found.sentence
     return Played(found.status == "held_up", found.sentence if told else "")
 

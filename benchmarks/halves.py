@@ -20,9 +20,9 @@ from pathlib import Path
 from scipy.stats import fisher_exact
 
 import miner
-from miner import __version__, api
-from miner.errors import MinerError
-from miner.results import Hypothesis, Ranking
+from miner import __version__, steps
+from miner.core.errors import MinerError
+from miner.core.results import Hypothesis, Ranking
 
 FEWEST, HELD, LIFT, P = 5, 0.5, 1.5, 0.05
 GROUPS = ("clear", "hint", "one of the hints shown", "plain list", "any pair")
@@ -45,8 +45,8 @@ def halves(folder: Path, unit: str) -> tuple[Ranking, Ranking]:
     usable = [str(day) for day in frame.loc[frame["usable"], "date"]]
     last = usable[len(usable) // 2 - 1]
     later = usable[len(usable) // 2]
-    first = api.rank(client, unit=unit, last=last, remember=False, together=False)
-    second = api.rank(client, unit=unit, first=later, remember=False, together=False)
+    first = steps.rank(client, unit=unit, last=last, remember=False, together=False)
+    second = steps.rank(client, unit=unit, first=later, remember=False, together=False)
     return first, second
 
 

@@ -18,8 +18,9 @@ from pathlib import Path
 
 from joblib import Parallel, delayed
 
-from miner import api, resources
-from miner.results import Evidence, Ranking
+from miner import steps
+from miner.core import resources
+from miner.core.results import Evidence, Ranking
 
 EFFECTS = (("short_sleep", "wake_glucose", 10.0), ("late_dinner", "overnight_mean", 14.0))
 CALM = {"level_sd": 4.0}
@@ -28,8 +29,8 @@ FREQUENCY = 0.35
 
 def ranked(folder: Path, draws: int) -> Ranking:
     """Read one client folder and rank it with the shipped rules."""
-    rules = api.load_rules(None, folder)
-    return api.rank(api.read_client(folder, rules), rules, draws=draws, remember=False)
+    rules = steps.load_rules(None, folder)
+    return steps.rank(steps.read_client(folder, rules), rules, draws=draws, remember=False)
 
 
 def with_effect(

@@ -15,11 +15,11 @@ import tempfile
 from pathlib import Path
 
 from benchmarks.strangers import FOLDERS, weeks
-from miner import api
-from miner.api.mapping import map_file
-from miner.errors import MinerError
+from miner import steps
+from miner.core.errors import MinerError
 from miner.records import read_client
 from miner.records.client import Client
+from miner.steps.mapping import map_file
 
 BY_HAND = Path(__file__).resolve().parents[1] / "datasets" / "open-multisignal" / "sources.toml"
 
@@ -38,8 +38,8 @@ def mapped(folder: Path) -> list[str]:
 def usable(folder: Path) -> str:
     """Return how many days of a folder come to a table."""
     try:
-        rules = api.load_rules(None, folder)
-        frame = api.days(api.read_client(folder), rules).frame
+        rules = steps.load_rules(None, folder)
+        frame = steps.days(steps.read_client(folder), rules).frame
     except MinerError as error:
         return f"no table: {error.found}"
     return f"{int((frame['left_out'] == '').sum())} of {len(frame)} days"

@@ -19,7 +19,8 @@ from pathlib import Path
 
 import numpy as np
 
-from miner import api, resources, rulebook
+from miner import rulebook, steps
+from miner.core import resources
 from miner.records.client import Client
 from miner.tables.eating import food_of
 from miner.tables.rises import find_rises
@@ -32,7 +33,7 @@ def rises_and_meals(client: Client) -> tuple[int, int]:
     trace = trace_of(client)
     eaten = np.array(food_of(client, rulebook.load()).taken()) / 60
     found = find_rises(trace.at / 60, trace.value, eaten)
-    return len(found), len(api.meals(client).frame)
+    return len(found), len(steps.meals(client).frame)
 
 
 def median_seconds(step: Callable[[], object], rounds: int) -> float:
@@ -55,7 +56,7 @@ def main() -> None:
         for days, rounds, most in ((30, chosen.rounds, 0.2), (3 * 365, 1, 5.0)):
             folder = Path(home) / f"client-{days}"
             invented.write_client(folder, invented.Scenario(folder.name, days=days, seed=1))
-            client = api.read_client(folder)
+            client = steps.read_client(folder)
             taken = median_seconds(lambda client=client: rises_and_meals(client), rounds)
             found = rises_and_meals(client)
             held = "held" if taken <= most else "NOT held"

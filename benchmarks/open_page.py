@@ -25,7 +25,7 @@ from urllib.request import url2pathname
 import httpx
 from measure import environment
 
-from miner import __version__, api
+from miner import __version__, steps
 
 PAGE_S, RANKING_S = 0.3, 3.0
 SETTLE_S = 15  # the checks are made in the background after the mornings
@@ -94,7 +94,7 @@ def paths(browser: httpx.Client) -> list[str]:
 def measured(clients: int, times: int) -> tuple[float, list[tuple[str, list[float]]], list[float]]:
     with tempfile.TemporaryDirectory() as home:
         practice = Path(home) / "practice"
-        api.generate(practice, clients, 30)
+        steps.generate(practice, clients, 30)
         first = sorted(path.name for path in practice.iterdir() if path.is_dir())
         (practice / first[0]).rename(practice / "client-01")
         process, browser = start(practice)

@@ -23,7 +23,7 @@ from pathlib import Path
 from measure import environment
 from speed import START, Figure, write_client
 
-from miner import __version__, api
+from miner import __version__, steps
 
 PAGES = ("preparation", "session", "take-home", "doctor")
 LINEUPS = "session with line-ups"
@@ -41,10 +41,10 @@ class Made:
 
 def chosen(client: Path, most: int) -> list[str]:
     """Return the first hypotheses by day and by meal, those with numbers and one habit only."""
-    read = api.read_client(client)
+    read = steps.read_client(client)
     found: list[str] = []
     for unit in ("day", "meal"):
-        ranking = api.rank(read, unit=unit, draws=1000, remember=False)
+        ranking = steps.rank(read, unit=unit, draws=1000, remember=False)
         alone = [i for i in ranking.hypotheses if len(i.factors) == 1 and i.difference is not None]
         found += [item.id for item in alone[:most]]
     return found

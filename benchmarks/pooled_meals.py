@@ -26,7 +26,7 @@ from miner.caseload.doubts import weekday_doubt
 from miner.caseload.fitting import HabitFit, _along
 from miner.caseload.pooling import adjusted, judge
 from miner.caseload.question import Units, fit_question, usable, usable_dose
-from miner.results import Doubt, Evidence, Shape
+from miner.core.results import Doubt, Evidence, Shape
 
 DAYS, MEALS = 28, 3
 WORTH = 0.1

@@ -22,7 +22,7 @@ from miner import rulebook
 from miner.caseload import question
 from miner.caseload.pooling import judge
 from miner.caseload.question import Units, fit_question, usable
-from miner.results import Doubt, Evidence
+from miner.core.results import Doubt, Evidence
 
 DAYS = 28
 WORTH = 0.5

@@ -20,8 +20,8 @@ import second
 from same_tables import table_differences
 
 import miner
-from miner import __version__, api
-from miner.api.exporting import export
+from miner import __version__, steps
+from miner.steps.exporting import export
 
 Apart = dict[str, dict[str, str]]
 
@@ -52,7 +52,7 @@ def main() -> None:
     told = []
     for folder in sorted(path for path in chosen.folder.iterdir() if path.is_dir()):
         client = miner.read_client(folder)
-        sizes = (len(api.days(client).frame), len(api.meals(client).frame))
+        sizes = (len(steps.days(client).frame), len(steps.meals(client).frame))
         again = second.disagreements(folder)
         back = from_export(folder)
         counts = [sum(map(len, apart.values())) for apart in (again, back)]

@@ -21,7 +21,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from miner import resources
+from miner.core import resources
 from miner.tables.rises import Rise, find_rises
 
 MG_DL = 18.0156

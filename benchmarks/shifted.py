@@ -16,9 +16,9 @@ from pathlib import Path
 import numpy as np
 from joblib import Parallel, delayed
 
-from miner import api
+from miner import steps as miner_steps
+from miner.core.results import Evidence
 from miner.hypotheses.rank import rank_table
-from miner.results import Evidence
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
 
@@ -50,9 +50,9 @@ def main() -> None:
     chosen = parser.parse_args()
     total = hits = 0
     for folder in chosen.clients:
-        client = api.read_client(folder)
-        rules = api.load_rules(None, folder)
-        table = api.days(client, rules)
+        client = miner_steps.read_client(folder)
+        rules = miner_steps.load_rules(None, folder)
+        table = miner_steps.days(client, rules)
         steps = np.unique(np.linspace(5, len(table.frame) - 5, chosen.shifts).astype(int))
         found = Parallel(n_jobs=chosen.workers)(
             delayed(claims)(table, rules, int(by), chosen.draws) for by in steps

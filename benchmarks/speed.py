@@ -18,7 +18,8 @@ from pathlib import Path
 
 from measure import in_turns, once
 
-from miner import __version__, resources
+from miner import __version__
+from miner.core import resources
 
 IMPORTS = "import pandas, scipy.stats, mlxtend.frequent_patterns"
 START = "import sys; from miner.cli import main; sys.argv[0] = 'miner'; main()"

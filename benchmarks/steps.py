@@ -16,17 +16,15 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from miner import api
-
 
 def one_round(folder: Path, draws: int, steps: list[str]) -> dict[str, float]:
     """Run the steps once and return the seconds of each."""
-    rules = api.load_rules(None, folder)
-    client = api.read_client(folder, rules)
+    rules = steps.load_rules(None, folder)
+    client = steps.read_client(folder, rules)
     todo: dict[str, Callable[[], object]] = {
-        "read": lambda: api.read_client(folder, rules),
-        "days": lambda: api.days(client, rules),
-        "rank": lambda: api.rank(client, rules, draws=draws, remember=True),
+        "read": lambda: steps.read_client(folder, rules),
+        "days": lambda: steps.days(client, rules),
+        "rank": lambda: steps.rank(client, rules, draws=draws, remember=True),
     }
     seconds = {}
     for step in steps:

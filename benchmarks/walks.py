@@ -18,8 +18,9 @@ from pathlib import Path
 
 from joblib import Parallel, delayed
 
-from miner import api, resources
-from miner.results import Evidence, Ranking
+from miner import steps
+from miner.core import resources
+from miner.core.results import Evidence, Ranking
 
 SHARE = -0.3
 FIRST = 4
@@ -31,8 +32,8 @@ def ranked(folder: Path, seed: int, days: int, draws: int, **truth: object) -> R
     invented = resources.invented()
     invented.write_client(home, invented.Scenario(home.name, days, seed=seed, **truth))
     (folder / "practice.toml").write_text('rank_unit = "meal"\n', encoding="utf-8")
-    rules = api.load_rules(None, home)
-    return api.rank(api.read_client(home, rules), rules, draws=draws, remember=False)
+    rules = steps.load_rules(None, home)
+    return steps.rank(steps.read_client(home, rules), rules, draws=draws, remember=False)
 
 
 def place(seed: int, days: int, draws: int, usual: bool) -> tuple[int, str]:

@@ -20,12 +20,12 @@ import numpy as np
 
 from benchmarks.calibration.worlds import FIRST_DAY, WEEKLY, WORLDS, World, month
 from miner import rulebook
+from miner.core.results import Evidence
 from miner.hypotheses.design import design
 from miner.hypotheses.guard import judge_all
 from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import search
 from miner.hypotheses.whitened import Spectra
-from miner.results import Evidence
 from miner.rulebook import RuleBook
 from miner.stats.proportions import clopper_pearson
 from miner.tables.unit_table import UnitTable

@@ -1,6 +1,6 @@
 """Finds what comes before, or goes with, one person's bad glucose days.
 
-From Python: ``read_client``, ``day_table``, ``rank``, ``ask`` and the rest of :mod:`miner.api`,
+From Python: ``read_client``, ``day_table``, ``rank``, ``ask`` and the rest of :mod:`miner.steps`,
 loaded when first used. A client or its folder serves alike; nothing is written to a client's
 folder unless ``remember=True``.
 """
@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from miner.api import (
+    from miner.steps import (
         ask,
         check,
         day_table,
@@ -38,11 +38,11 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
-    """Return a step of :mod:`miner.api` by its name."""
+    """Return a step of :mod:`miner.steps` by its name."""
     if name in __all__:
         from importlib import import_module
 
-        return getattr(import_module("miner.api"), name)
+        return getattr(import_module("miner.steps"), name)
     raise AttributeError(f"module 'miner' has no attribute '{name}'")
 
 

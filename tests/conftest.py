@@ -86,7 +86,7 @@ def known_records() -> Iterator[list[Any]]:
 @pytest.fixture
 def derived_once(known_records: list[Any], monkeypatch: pytest.MonkeyPatch) -> None:
     """What follows from the same records is computed once for the tests of many copies of them."""
-    from miner.api import steps
+    from miner.steps import records as steps
 
     read = steps._read
 

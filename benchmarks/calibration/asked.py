@@ -20,9 +20,9 @@ from joblib import Parallel, delayed
 from benchmarks.calibration.diary import ALONE
 from benchmarks.calibration.worlds import WORLDS, month
 from miner import rulebook
+from miner.core.results import Evidence
 from miner.hypotheses.design import design
 from miner.hypotheses.fixed import Question, answer
-from miner.results import Evidence
 
 LEAST = {28: 80.0, 60: 97.0}
 

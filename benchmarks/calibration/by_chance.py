@@ -19,9 +19,9 @@ from statsmodels.stats.proportion import proportion_confint
 
 from benchmarks.calibration.worlds import WORLDS, month
 from miner import rulebook
+from miner.core.results import Evidence
 from miner.hypotheses.fixed import Question
 from miner.hypotheses.rank import rank_table
-from miner.results import Evidence
 
 HABITS, ASKED, FIRST_SEED = 15, 3, 730_000
 RUN = "python -m benchmarks.calibration.by_chance"

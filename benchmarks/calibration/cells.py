@@ -12,7 +12,7 @@ from pathlib import Path
 
 from benchmarks.calibration.diary import Cell, Row
 from benchmarks.calibration.kinds import ANSWERS, HOSTILE, UNEVEN, WEEKLY, WORLDS
-from miner import resources
+from miner.core import resources
 from miner.stats.proportions import clopper_pearson
 
 DAYS = (28, 60, 90)

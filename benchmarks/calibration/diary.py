@@ -10,7 +10,7 @@ import numpy as np
 from benchmarks.calibration.kinds import EVERY
 from benchmarks.calibration.rivals import rivals
 from benchmarks.calibration.worlds import ANSWERING, ASKED, Month, month
-from miner.brief.sentences import say, sentence
+from miner.core.results import Evidence
 from miner.hypotheses.describe import describe
 from miner.hypotheses.design import Design, design
 from miner.hypotheses.doubts import interval
@@ -19,10 +19,10 @@ from miner.hypotheses.guard import Judged, judge_all
 from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import Search, search
 from miner.hypotheses.whitened import Spectra
-from miner.results import Evidence
 from miner.rulebook import RuleBook
 from miner.stats.effects import single
 from miner.stats.maxt import shuffles
+from miner.words.sentences import say, sentence
 
 Row = dict[str, float]
 PRIMARY = "minutes_above"

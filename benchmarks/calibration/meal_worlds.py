@@ -21,10 +21,10 @@ import pandas as pd
 from joblib import Parallel, delayed
 
 from miner import rulebook
+from miner.core.results import Evidence
 from miner.hypotheses.design import design
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.search import search
-from miner.results import Evidence
 from miner.rulebook import RuleBook
 from miner.stats.maxt import Block, judge, shuffles
 from miner.stats.projection import orthonormal

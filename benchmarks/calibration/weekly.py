@@ -16,13 +16,13 @@ from pathlib import Path
 from benchmarks.calibration.diary import ALONE
 from benchmarks.calibration.worlds import UNEVEN, WEEKLY, World, month
 from miner import rulebook
+from miner.core.results import DoubtCode
 from miner.hypotheses.design import design
 from miner.hypotheses.fixed import Question, answer
 from miner.hypotheses.guard import Judged, judge_all
 from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import search
 from miner.hypotheses.whitened import Spectra
-from miner.results import DoubtCode
 from miner.rulebook import RuleBook
 
 LOOKED_AT = {DoubtCode.WEEKDAY, DoubtCode.UNEQUAL_SPREAD}

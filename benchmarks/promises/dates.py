@@ -8,6 +8,7 @@ import numpy as np
 
 from benchmarks.calibration.worlds import FIRST_DAY, World, month
 from benchmarks.promises.reach import HABITS, searched
+from miner.core.results import Hypothesis
 from miner.followup.dates import LONGEST, power_on, reading_days
 from miner.followup.following import HELD_UP, judge, sought
 from miner.followup.fresh import compare
@@ -18,7 +19,6 @@ from miner.hypotheses.guard import judge_all
 from miner.hypotheses.promises import at_worth
 from miner.hypotheses.whitened import Spectra
 from miner.ledger import Event
-from miner.results import Hypothesis
 from miner.rulebook import RuleBook
 
 PAIRS = 4

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from benchmarks.calibration.worlds import Month, World, month
+from miner.core.results import Evidence
 from miner.hypotheses.describe import outcome_summary
 from miner.hypotheses.design import Design, design
 from miner.hypotheses.doubts import interval
@@ -14,7 +15,6 @@ from miner.hypotheses.guard import judge_all
 from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import Search, search
 from miner.hypotheses.whitened import Spectra
-from miner.results import Evidence
 from miner.rulebook import RuleBook
 from miner.stats.effects import single
 

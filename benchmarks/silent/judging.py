@@ -13,10 +13,10 @@ import numpy as np
 import pandas as pd
 
 from benchmarks.silent.files import Client, write_client
-from miner import api
-from miner.errors import MinerError
+from miner import steps
+from miner.core.errors import MinerError
+from miner.core.results import Finding, Severity
 from miner.records.client import Client as Record
-from miner.results import Finding, Severity
 from miner.rulebook import RuleBook, load
 
 ORDINARY = {
@@ -55,7 +55,7 @@ class Reading:
         """What `miner check` reports; its own notes, about days and logging, left aside."""
         if self.client is None:
             return ()
-        report = api.check(self.client, _rules())
+        report = steps.check(self.client, _rules())
         return tuple(each for each in report.findings if each.severity is not Severity.NOTE)
 
     def used(self, stream: str) -> pd.DataFrame:
@@ -76,7 +76,7 @@ def read(files: Client, declared: Client) -> Reading:
         folder = Path(place) / "practice" / "client"
         write_client(folder, files, declared)
         try:
-            return Reading(api.read_client(folder, _rules()))
+            return Reading(steps.read_client(folder, _rules()))
         except MinerError as error:
             return Reading(None, str(error))
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from miner.files import make_folder, write_whole
+from miner.core.files import make_folder, write_whole
 
 from .diary import meals_table, tags_table
 from .messy import write_messy

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from miner.files import write_whole
+from miner.core.files import write_whole
 
 from .diary import meals_table, tags_table
 from .habits import Floats

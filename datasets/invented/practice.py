@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from miner.files import make_folder, write_whole
+from miner.core.files import make_folder, write_whole
 
 from .diary import misspellings
 from .export import write_client

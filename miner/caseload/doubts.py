@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from miner.caseload.question import Units, fit_question
 from miner.caseload.store import PooledUnits
 from miner.caseload.units import BY_CLOCK, factor_column
-from miner.results import Doubt, DoubtCode, Shape
+from miner.core.results import Doubt, DoubtCode, Shape
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.stats.pooling import within_between
 

@@ -15,8 +15,8 @@ from miner.caseload.doubts import Question
 from miner.caseload.fitting import HabitFit
 from miner.caseload.question import OwnSlopes, PoolFit
 from miner.caseload.store import POOLED, Store
-from miner.results import Doubt, DoubtCode, Shape
-from miner.results.caseload import Estimate
+from miner.core.results import Doubt, DoubtCode, Shape
+from miner.core.results.caseload import Estimate
 from miner.stats.pooling_own import SlopesOnGrid
 from miner.stats.shrunken_slopes import ShrunkenSlopes
 

@@ -22,8 +22,8 @@ from miner.caseload.question import (
 )
 from miner.caseload.store import CLIENT, PooledUnits
 from miner.caseload.units import FACTOR, NUISANCE, OUTCOME, TIME, factor_column
+from miner.core.results import Shape
 from miner.hypotheses.design import nuisance_source
-from miner.results import Shape
 from miner.rulebook import Guardrails, RuleBook
 from miner.stats.effects import t_quantile
 from miner.stats.either import either, r_of_t

@@ -9,8 +9,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from miner.errors import MinerError
-from miner.files import make_folder
+from miner.core.errors import MinerError
+from miner.core.files import make_folder
 
 SHARED = ("practice.toml", "sources.toml")
 RULES = "rules"

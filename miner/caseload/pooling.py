@@ -20,8 +20,8 @@ from miner.caseload.question import REML_FROM, OwnSlopes, PoolFit
 from miner.caseload.record import Told
 from miner.caseload.running import Pace, Progress, run
 from miner.caseload.store import PooledUnits
-from miner.results import Doubt, Evidence, Per, Shape
-from miner.results.caseload import ByClient, ClientRow, Estimate, PooledEffect
+from miner.core.results import Doubt, Evidence, Per, Shape
+from miner.core.results.caseload import ByClient, ClientRow, Estimate, PooledEffect
 from miner.rulebook import Guardrails, RuleBook
 from miner.stats.multiplicity import holm
 

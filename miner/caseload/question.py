@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.results.caseload import Estimate
+from miner.core.results.caseload import Estimate
 from miner.stats.effects import t_quantile
 from miner.stats.mixed import MixedFit, fit_mixed
 from miner.stats.pooling import Pooled, paule_mandel, within_between

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-from miner.results import Evidence
-from miner.results.caseload import ClientRow
+from miner.core.results import Evidence
+from miner.core.results.caseload import ClientRow
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -9,7 +9,7 @@ from itertools import islice
 from typing import Any, TypeVar, cast
 
 from miner.caseload.places import needs_cluster
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 
 Task = TypeVar("Task")
 Found = TypeVar("Found")

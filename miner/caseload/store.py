@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from miner.caseload.record import Head, read_head
-from miner.errors import MinerError
-from miner.files import make_folder, whole_file, write_whole
-from miner.results.caseload import ClientRow
+from miner.core.errors import MinerError
+from miner.core.files import make_folder, whole_file, write_whole
+from miner.core.results.caseload import ClientRow
 
 if TYPE_CHECKING:
     import pandas as pd

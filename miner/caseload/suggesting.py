@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from miner.caseload.doubts import Question
 from miner.caseload.pooling import adjusted, fewest_clients, judge, per_of
 from miner.caseload.question import OwnSlopes
-from miner.results import Evidence, Shape
-from miner.results.caseload import Estimate
-from miner.results.suggestions import Suggestion
+from miner.core.results import Evidence, Shape
+from miner.core.results.caseload import Estimate
+from miner.core.results.suggestions import Suggestion
 from miner.rulebook import RuleBook
 from miner.stats.effects import t_quantile
 from miner.stats.pooling_own import at_common_dependence

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from miner.core.results import Shape
 from miner.hypotheses.design import Design
-from miner.results import Shape
 from miner.tables.unit_table import UnitTable
 
 TIME = "time"

@@ -13,11 +13,11 @@ from miner.cli.options import client_argument, day, format_option
 from miner.cli.output import put_json, show
 from miner.cli.reading import before_patterns, beside_patterns, client_folder, records
 from miner.cli.waiting import progress
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 
 if TYPE_CHECKING:
+    from miner.core.results import Hypothesis
     from miner.records.client import Client
-    from miner.results import Hypothesis
     from miner.rulebook import RuleBook
 
 
@@ -64,17 +64,17 @@ def command(
 
 def offer(folder: Path, rules_folder: Path | None, form: str, **others: Any) -> None:
     """Print questions that other clients' records suggest; nothing else can be asked beside."""
-    from miner import api
-    from miner.brief.text.suggesting import command_of, suggested_parts
+    from miner import steps
+    from miner.words.suggesting import command_of, suggested_parts
 
     for name, given in others.items():
         if given:
             option = f"--{name.replace('_', '-')}"
             raise MinerError(f"{option} is given beside --suggest", "--suggest alone", "Drop one.")
-    books = api.load_rules(rules_folder, folder)
+    books = steps.load_rules(rules_folder, folder)
     client_folder(folder)
     with progress("Looking at the other clients") as report:
-        found = api.suggested_questions(folder, books, progress=report)
+        found = steps.suggested_questions(folder, books, progress=report)
     if form == "text":
         show(suggested_parts(found, books, str(folder)))
         return
@@ -94,9 +94,9 @@ def answered(
     remember: bool = True,
 ) -> Hypothesis:
     """Return the answer to one question, which is a look where it is remembered."""
-    from miner import api
+    from miner import steps
 
-    return api.ask(read, factor, outcome, books, shape=shape, remember=remember)
+    return steps.ask(read, factor, outcome, books, shape=shape, remember=remember)
 
 
 def put_answer(
@@ -109,7 +109,7 @@ def put_answer(
     **_: Any,
 ) -> None:
     """Print an answer; exit with 3 where there were too few days or meals to answer at all."""
-    from miner.brief.text.ask import answer_parts
+    from miner.words.ask import answer_parts
 
     unit = books.unit_of(factor, outcome)
     if form == "json":
@@ -134,14 +134,16 @@ def write_down(
     shape: str | None,
 ) -> None:
     """Write one question to the ledger of a client folder and print what was written."""
-    from miner import api
-    from miner.brief.text.ask import fixed_parts
+    from miner import steps
+    from miner.words.ask import fixed_parts
 
-    books = api.load_rules(rules_folder, folder)
+    books = steps.load_rules(rules_folder, folder)
     client_folder(folder)
     on = date.fromisoformat(fixed_on) if fixed_on else None
-    notes = api.fix_question(folder, factor, outcome, books, guess=guess, fixed_on=on, shape=shape)
-    asked = api.fixed_questions(folder)
+    notes = steps.fix_question(
+        folder, factor, outcome, books, guess=guess, fixed_on=on, shape=shape
+    )
+    asked = steps.fixed_questions(folder)
     if form == "text":
         show(fixed_parts(folder.resolve().name, asked, books, notes))
         return

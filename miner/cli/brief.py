@@ -12,11 +12,11 @@ from miner.cli.options import client_argument
 from miner.cli.output import complain
 from miner.cli.reading import records
 from miner.cli.waiting import progress
-from miner.errors import MinerError
-from miner.files import require_no_link, write_whole
+from miner.core.errors import MinerError
+from miner.core.files import require_no_link, write_whole
 
 if TYPE_CHECKING:
-    from miner.results.briefing import Briefing
+    from miner.core.results.briefing import Briefing
 
 PAGES = ("preparation", "session", "take-home", "doctor")
 
@@ -37,15 +37,15 @@ def command(
 
     Nothing of the search reaches a client's page that was not named with --include.
     """
-    from miner import api
-    from miner.brief.pages import SHARED_KINDS, render
+    from miner import steps
+    from miner.render.papers.pages import SHARED_KINDS, render
 
     may_be_written(out)
     if figures is not None:
         require_no_link(figures)
     with progress("Ranking and drawing") as report:
         read, books = records(client, rules)
-        brief = api.briefing(
+        brief = steps.briefing(
             read,
             books,
             include=include,
@@ -58,10 +58,10 @@ def command(
     write_whole(out, page)
     complain(f"Written: {out}")
     if kind in SHARED_KINDS:
-        for note in api.remember_shared(read, brief, kind, include, page):
+        for note in steps.remember_shared(read, brief, kind, include, page):
             complain(note)
     if figures is not None:
-        from miner.brief.figure_files import write_figures
+        from miner.render.figure_files import write_figures
 
         complain(f"Figures written: {len(write_figures(brief, books, include, figures))}")
     _told(brief, kind, include)
@@ -81,7 +81,7 @@ def may_be_written(out: Path) -> None:
     require_folder(out)
     if not out.exists():
         return
-    from miner.brief.page import MARK
+    from miner.render.papers.page import MARK
 
     head = b"" if out.is_dir() else out.read_bytes()[:4000]
     if MARK.encode() not in head:

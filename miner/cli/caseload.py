@@ -11,7 +11,7 @@ from miner.cli.brief import may_be_written
 from miner.cli.options import debug_option, format_option
 from miner.cli.output import complain, put, put_json, show
 from miner.cli.waiting import progress
-from miner.files import write_whole
+from miner.core.files import write_whole
 
 
 @click.command("caseload")
@@ -36,15 +36,15 @@ def command(practice: str, form: str, detail: bool, out: Path | None, **choices:
 
     PRACTICE is a folder of client folders, or an address such as s3://bucket/practice.
     """
-    from miner import api
-    from miner.brief.caseload import caseload_page
-    from miner.brief.text.caseload import caseload_csv, caseload_parts
+    from miner import steps
+    from miner.render.papers.caseload import caseload_page
+    from miner.words.practice import caseload_csv, caseload_parts
 
     if out is not None:
         may_be_written(out)
     with progress("Looking at the clients") as report:
-        found = api.pool(practice, progress=report, **choices)
-    rules = api.rules_of_practice(practice)
+        found = steps.pool(practice, progress=report, **choices)
+    rules = steps.rules_of_practice(practice)
     if form == "json":
         put_json(found.to_dict())
     elif form == "csv":
@@ -53,5 +53,5 @@ def command(practice: str, form: str, detail: bool, out: Path | None, **choices:
         show(caseload_parts(found, rules, detail=detail))
     if out is not None:
         write_whole(out, caseload_page(found, rules))
-        api.remember_page(practice, choices["work"], out, found)
+        steps.remember_page(practice, choices["work"], out, found)
         complain(f"Written: {out}")

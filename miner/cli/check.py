@@ -31,13 +31,13 @@ def command(
         return
     if last is not None:
         raise click.UsageError("--date goes with --week")
-    from miner import api
-    from miner.brief.text.check import check_parts
-    from miner.results import Severity
+    from miner import steps
+    from miner.core.results import Severity
+    from miner.words.check import check_parts
 
     with progress("Checking the records"):
         read, books = records(client, rules)
-        report = api.check(read, books)
+        report = steps.check(read, books)
     if form == "json":
         put_json(report.to_dict())
     else:
@@ -47,8 +47,8 @@ def command(
 
 
 def _week(client: Path, rules: Path | None, last: str | None, form: str) -> None:
-    from miner.api.week import week
-    from miner.brief.text.week import week_parts
+    from miner.steps.week import week
+    from miner.words.week import week_parts
 
     with progress("Looking at the week"):
         read, books = records(client, rules)

@@ -12,7 +12,7 @@ from miner.cli.output import put_json, show
 from miner.cli.picture import require_form, write_picture
 from miner.cli.reading import records, shown
 from miner.cli.waiting import progress
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 
 
 @click.command("day")
@@ -34,7 +34,7 @@ def command(
     detail: bool,
 ) -> None:
     """Tell one day of a client, wake to wake; of a practice, whom to look at first."""
-    from miner.api.practice_mornings import is_practice
+    from miner.steps.practice_mornings import is_practice
 
     if is_practice(client):
         _practice(client, date, rules, form, out, on)
@@ -52,14 +52,14 @@ def command(
 def _client(
     folder: Path, date: str | None, rules: Path | None, form: str, out: Path | None, detail: bool
 ) -> None:
-    from miner import api
-    from miner.brief.text.day import day_parts
+    from miner import steps
+    from miner.words.day import day_parts
 
     if out is not None:
         require_form(out)
     with progress("Looking at the day"):
         read, books = records(folder, rules)
-        found = api.day_review(read, date, books)
+        found = steps.day_review(read, date, books)
         shown(read, None, found.date)
     unit = read.settings.display_unit
     if form == "json":
@@ -67,8 +67,8 @@ def _client(
     else:
         show(day_parts(found, unit, detail=detail))
     if out is not None:
-        from miner.brief.figures.day_picture import day_picture
-        from miner.brief.morning_words import NOT_A_PATTERN
+        from miner.render.figures.day_picture import day_picture
+        from miner.words.morning_words import NOT_A_PATTERN
 
         title = f"{found.client}, {found.date}"
         write_picture(
@@ -79,8 +79,8 @@ def _client(
 def _practice(
     folder: Path, date: str | None, rules: Path | None, form: str, out: Path | None, on: str | None
 ) -> None:
-    from miner import api
-    from miner.brief.text.day import practice_parts
+    from miner import steps
+    from miner.words.day import practice_parts
 
     if date is not None or out is not None:
         raise MinerError(
@@ -89,7 +89,9 @@ def _practice(
             "Name one client's folder, or leave out the day and --out.",
         )
     with progress("Looking at every client"):
-        found = api.practice_morning(folder, Date.fromisoformat(on) if on else Date.today(), rules)
+        found = steps.practice_morning(
+            folder, Date.fromisoformat(on) if on else Date.today(), rules
+        )
     if form == "json":
         put_json(found.to_dict())
     else:

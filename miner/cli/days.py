@@ -17,12 +17,12 @@ from miner.cli.waiting import progress
 @format_option("text", "json", "csv")
 def command(client: Path, rules: Path | None, form: str) -> None:
     """Print one row a day: outcomes and habits, unknown left unknown."""
-    from miner import api
-    from miner.brief.text import days
+    from miner import steps
+    from miner.words import days
 
     with progress("Making the daily table"):
         read, books = records(client, rules)
-        table = api.days(read, books)
+        table = steps.days(read, books)
         shown(read, table)
     code, unit = read.settings.code, read.settings.display_unit
     if form == "json":

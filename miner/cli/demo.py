@@ -11,8 +11,8 @@ from miner.cli.output import complain
 from miner.cli.rank import put_ranking
 from miner.cli.reading import records
 from miner.cli.waiting import progress
-from miner.errors import MinerError
-from miner.files import make_folder, write_whole
+from miner.core.errors import MinerError
+from miner.core.files import make_folder, write_whole
 
 MARK = ".written-by-miner-demo"
 MARK_TEXT = "Every person and every number here is invented. 'miner demo' may write it again.\n"
@@ -28,16 +28,16 @@ def command(folder: Path, form: str) -> None:
     The pages of that one are written too. DIR is 'miner-demo' unless given. A folder with
     anything else in it is left alone.
     """
-    from miner import api
+    from miner import steps
 
     claim(folder)
     with progress("Writing and ranking invented clients") as report:
-        client = api.write_demo(folder)
+        client = steps.write_demo(folder)
         read, books = records(client, None)
-        ranking = api.rank(read, books, remember=True, progress=report)
+        ranking = steps.rank(read, books, remember=True, progress=report)
     put_ranking(ranking, books, read.settings.display_unit, form)
     with progress("Drawing its pages") as report:
-        pages = api.write_pages(read, ranking, client / "pages", books, progress=report)
+        pages = steps.write_pages(read, ranking, client / "pages", books, progress=report)
     complain(f"Written to {folder}. Try: miner rank {client} --detail")
     complain(f"Pages to open in a browser: {', '.join(str(path) for path in pages)}")
 

@@ -30,12 +30,12 @@ def command(client: Path, rules: Path | None, form: str, workers: int | None, **
     In most of them nothing is true; in the others one effect of a stated size is. Stopped at the
     keyboard, it prints what is finished.
     """
-    from miner import api
-    from miner.brief.text.error_rate import error_rate_parts
+    from miner import steps
+    from miner.words.error_rate import error_rate_parts
 
     with progress("Imitating months") as report:
         read, books = records(client, rules)
-        found = api.error_rate(
+        found = steps.error_rate(
             read, books, workers=workers or os.cpu_count() or 1, progress=report, **how
         )
     if not found.finished and not found.worlds:

@@ -29,11 +29,11 @@ def command(client: Path, rules: Path | None, form: str, out: Path) -> None:
     with progress("Writing the records") as report:
         read, books = records(client, rules)
         if form == "everything":
-            from miner.api.everything import export_everything
+            from miner.steps.everything import export_everything
 
             written, notes = export_everything(read, out, books, progress=report)
         else:
-            from miner.api.exporting import export
+            from miner.steps.exporting import export
 
             written, notes = export(read, form, out)
     put("".join(f"{out / name}\n" for name in written))

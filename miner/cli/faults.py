@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from miner.cli.output import complain
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 
 FAULT, BAD_INPUT, TOO_FEW, INTERRUPTED = 1, 2, 3, 130
 

@@ -17,12 +17,12 @@ from miner.cli.waiting import progress
 @format_option("text", "json")
 def command(client: Path, rules: Path | None, form: str) -> None:
     """Tell what new days say of what was kept: counts before its date, then one verdict."""
-    from miner import api
-    from miner.brief.text.follow import follow_parts
+    from miner import steps
+    from miner.words.follow import follow_parts
 
     with progress("Reading new days"):
         read, books = records(client, rules)
-        found = api.follow(read, books, remember=True)
+        found = steps.follow(read, books, remember=True)
     if form == "json":
         put_json(found.to_dict())
     else:

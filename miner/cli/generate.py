@@ -9,7 +9,7 @@ import click
 from miner.cli.options import debug_option
 from miner.cli.output import complain
 from miner.cli.waiting import progress
-from miner.errors import MinerError, several
+from miner.core.errors import MinerError, several
 
 
 @click.command("generate")
@@ -20,11 +20,11 @@ from miner.errors import MinerError, several
 @debug_option
 def command(practice: Path, clients: int, days: int, seed: int) -> None:
     """Write an invented practice of any size into PRACTICE, for trying scale."""
-    from miner import api
+    from miner import steps
 
     require_empty(practice)
     with progress("Writing invented clients") as report:
-        api.generate(practice, clients, days, seed, progress=report)
+        steps.generate(practice, clients, days, seed, progress=report)
     written = several(clients, "invented client")
     complain(f"{written} written to {practice}. Try: miner caseload {practice}")
 

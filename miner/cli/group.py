@@ -11,7 +11,7 @@ import click
 
 from miner.cli.faults import explain, interrupted
 from miner.cli.options import debug_option
-from miner.errors import MinerError, nearest
+from miner.core.errors import MinerError, nearest
 
 COMMANDS = {
     "demo": ("miner.cli.demo", "Write an invented practice and rank one of its clients."),

@@ -16,11 +16,11 @@ from miner.cli.reading import client_folder
 @format_option("text", "json")
 def command(client: Path, rules: Path | None, form: str) -> None:
     """Tell what was fixed, searched, kept, tested and read, in order."""
-    from miner import api
-    from miner.brief.text.history import history_parts
+    from miner import steps
+    from miner.words.history import history_parts
 
-    books = api.load_rules(rules, client)
-    found = api.history(client_folder(client), books)
+    books = steps.load_rules(rules, client)
+    found = steps.history(client_folder(client), books)
     if form == "json":
         put_json(found.to_dict())
     else:

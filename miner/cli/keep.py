@@ -11,7 +11,7 @@ from miner.cli.options import client_argument, day, format_option
 from miner.cli.output import put, put_json, show
 from miner.cli.reading import records
 from miner.cli.waiting import progress
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 
 
 @click.command("keep")
@@ -29,9 +29,9 @@ def command(
     read_on: str | None, note: str, drop: bool,
 ) -> None:  # fmt: skip
     """Keep the hypothesis ID as it is now; at most three are open at once."""
-    from miner import api
-    from miner.brief.text.amounts import Amounts
-    from miner.brief.text.follow import kept_parts
+    from miner import steps
+    from miner.words.amounts import Amounts
+    from miner.words.follow import kept_parts
 
     read, books = records(client, rules)
     if drop:
@@ -39,13 +39,13 @@ def command(
             raise MinerError(
                 "--drop stands with another option", "--drop alone", "Drop it, or keep it."
             )
-        put(f"{api.drop(read, id_)}\n")
+        put(f"{steps.drop(read, id_)}\n")
         return
     if as_ is None:
         raise MinerError("--as is missing", "watch, alternate or adopt", "Say how it is kept.")
     with progress("Ranking") as report:
         chosen = date.fromisoformat(read_on) if read_on else None
-        kept = api.keep(read, id_, as_, books, read_on=chosen, note=note, progress=report)
+        kept = steps.keep(read, id_, as_, books, read_on=chosen, note=note, progress=report)
     if form == "json":
         put_json(kept.to_dict())
     else:

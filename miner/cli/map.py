@@ -11,10 +11,10 @@ import click
 from miner.cli.options import debug_option, format_option
 from miner.cli.output import put, put_json, show
 from miner.cli.waiting import progress
-from miner.errors import several
+from miner.core.errors import several
 
 if TYPE_CHECKING:
-    from miner.results.mapping import Mapped, Question
+    from miner.core.results.mapping import Mapped, Question
 
 
 @click.command("map")
@@ -42,9 +42,9 @@ def command(
     FILE is in a client's folder: CSV, TSV, a spreadsheet, JSON lines, or a zipped table. Only what
     is in a sources.toml is ever used to read a file. Saving it again replaces what was there.
     """
-    from miner.api.mapping import map_file, undo_mapping
-    from miner.brief.text.map import mapped_parts
-    from miner.brief.text.safe import clean
+    from miner.steps.mapping import map_file, undo_mapping
+    from miner.words.map import mapped_parts
+    from miner.words.safe import clean
 
     if undo:
         target, count = undo_mapping(file, practice=practice)
@@ -87,8 +87,8 @@ def _asked(
     file: Path, found: Mapped, given: dict[str, str], *, practice: bool
 ) -> tuple[Mapped, bool]:
     """Ask what is open, one after the other; return what is proposed then, and whether it was."""
-    from miner.api.mapping import map_file
-    from miner.brief.text.map import mapped_parts
+    from miner.steps.mapping import map_file
+    from miner.words.map import mapped_parts
 
     asked = False
     while (question := _next(found, given)) is not None:
@@ -109,7 +109,7 @@ def _next(found: Mapped, given: dict[str, str]) -> tuple[str, Question] | None:
 
 
 def _prompted(question: Question) -> str:
-    from miner.brief.text.map import option_text, question_text
+    from miner.words.map import option_text, question_text
 
     click.echo(f"\n{question_text(question)}")
     if not question.options:

@@ -12,7 +12,7 @@ from miner.cli.output import complain, put, put_json, show
 from miner.cli.picture import require_form, write_picture
 from miner.cli.reading import before_patterns, beside_patterns, records, shown
 from miner.cli.waiting import progress
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 
 if TYPE_CHECKING:
     from miner.records.client import Client
@@ -37,8 +37,8 @@ def command(
 
 
 def _table(read: Client, books: RuleBook, form: str, out: Path | None) -> None:
-    from miner import api
-    from miner.brief.text import meals
+    from miner import steps
+    from miner.words import meals
 
     if out is not None:
         raise MinerError(
@@ -46,9 +46,9 @@ def _table(read: Client, books: RuleBook, form: str, out: Path | None) -> None:
             "--compare FACTOR beside --out",
             "Add --compare, or leave out --out.",
         )
-    table = api.meals(read, books)
+    table = steps.meals(read, books)
     shown(read, table)
-    again, code = api.repeats(table), read.settings.code
+    again, code = steps.repeats(table), read.settings.code
     if form == "json":
         put_json(meals.meals_dict(code, table, again))
     elif form == "csv":
@@ -59,12 +59,15 @@ def _table(read: Client, books: RuleBook, form: str, out: Path | None) -> None:
 
 
 def _compare(read: Client, books: RuleBook, form: str, factor: str, out: Path | None) -> None:
-    from miner import api
-    from miner.brief.text import meals
+    from miner import steps
+    from miner.words import meals
 
     if out is not None:
         require_form(out)
-    found, unit = api.compare_meals(read, factor, books, remember=True), read.settings.display_unit
+    found, unit = (
+        steps.compare_meals(read, factor, books, remember=True),
+        read.settings.display_unit,
+    )
     if form == "json":
         put_json(found.to_dict())
     elif form == "csv":
@@ -73,7 +76,7 @@ def _compare(read: Client, books: RuleBook, form: str, factor: str, out: Path | 
         said = meals.comparison_parts(found, books, unit)
         show([*before_patterns(read, books), *said, *beside_patterns(read, books)])
     if out is not None and found.pairs:
-        from miner.brief.figures.meal_pairs import meal_pairs
+        from miner.render.figures.meal_pairs import meal_pairs
 
         habit = books.factor(factor, "meal")
         sides = (habit.with_many, habit.without_many)

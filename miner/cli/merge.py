@@ -10,7 +10,7 @@ import click
 from miner.cli.options import debug_option, format_option
 from miner.cli.output import put_json, show
 from miner.cli.waiting import progress
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 
 
 @click.command("merge")
@@ -31,19 +31,19 @@ def command(
     It is written to practice.toml; no record is changed. Without words: what is merged, and which
     words look alike.
     """
-    from miner import api
-    from miner.brief.text.merging import merge_parts, merges_parts
+    from miner import steps
+    from miner.words.merging import merge_parts, merges_parts
 
     _require_sense(words, said)
     into, kind = said["into"], said["kind"]
     with progress("Reading the clients") as report:
         if not words:
-            listed = api.merges(practice, rules=rules, progress=report)
+            listed = steps.merges(practice, rules=rules, progress=report)
         elif into is None:
-            made = api.part(practice, words, kind, progress=report)
+            made = steps.part(practice, words, kind, progress=report)
         else:
             preview = said["preview"]
-            made = api.merge(
+            made = steps.merge(
                 practice, words, into, kind, preview=preview, rules=rules, progress=report
             )
     if form == "json":

@@ -12,7 +12,7 @@ from miner.cli.options import client_argument, day, format_option
 from miner.cli.output import put_json, show
 from miner.cli.reading import client_folder
 from miner.cli.waiting import progress
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 
 LEVELS = ("low", "moderate", "high")
 KINDS = ("breakfast", "lunch", "dinner", "snack", "not-food")
@@ -77,12 +77,12 @@ def command(
 
     The client's own files are never changed. Without an option: what was written so far.
     """
-    from miner import api
-    from miner.brief.text.noting import notebook_parts, written_parts
+    from miner import steps
+    from miner.words.noting import notebook_parts, written_parts
 
     folder, way = client_folder(client), _way(said, text)
     if not way:
-        book = api.notebook(folder)
+        book = steps.notebook(folder)
         put_json(book.to_dict()) if form == "json" else show(notebook_parts(book))
         return
     with progress("Reading the records"):
@@ -119,18 +119,18 @@ def _way(said: dict[str, str | None], text: str | None) -> str:
 def _write(
     folder: Path, rules: Path | None, way: str, said: dict[str, str | None], text: str
 ) -> Any:
-    from miner import api
+    from miner import steps
     from miner.records.entering import Entry
 
     if way in ABOUT:
-        return api.write_note(folder, way, date.fromisoformat(str(said[way])), text)
+        return steps.write_note(folder, way, date.fromisoformat(str(said[way])), text)
     if way == "undo":
-        return api.take_back(folder, _row(str(said["undo"])))
-    books = api.load_rules(rules, folder)
+        return steps.take_back(folder, _row(str(said["undo"])))
+    books = steps.load_rules(rules, folder)
     if way == "remove":
-        return api.take_out(folder, str(said["remove"]), books)
+        return steps.take_out(folder, str(said["remove"]), books)
     entry = Entry(_stream(said), said["at"], said["to"], _values(said))
-    return api.correct(folder, entry, books, which=said["mend"])
+    return steps.correct(folder, entry, books, which=said["mend"])
 
 
 def _row(text: str) -> int | None:

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, TextIO
 
 if TYPE_CHECKING:
-    from rich.console import RenderableType
+    from miner.words.document import Part
 
 WIDTH, WIDEST, NARROWEST = 80, 100, 40
 
@@ -25,7 +25,7 @@ def put(text: str) -> None:
 
 def complain(text: str) -> None:
     """Write one message on one line to standard error."""
-    from miner.brief.text.safe import clean
+    from miner.words.safe import clean
 
     _write(sys.stderr, f"{clean(text, 2000)}\n")
 
@@ -38,14 +38,14 @@ def put_json(value: Any) -> None:
     put(f"{text}\n")
 
 
-def show(parts: Iterable[RenderableType], width: int = WIDTH) -> None:
+def show(parts: Iterable[Part], width: int = WIDTH) -> None:
     """Write headings, paragraphs and tables, bold only on a terminal.
 
     Args:
-        parts: what the ``*_parts`` functions of ``miner.brief.text`` return.
+        parts: what the ``*_parts`` functions of ``miner.render.text`` return.
         width: columns of a line where standard output is not a terminal.
     """
-    from miner.brief.text.layout import render
+    from miner.render.terminal import render
 
     terminal = sys.stdout.isatty()
     width = shutil.get_terminal_size((width, 24)).columns if terminal else width

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from miner.cli.brief import require_folder
 from miner.cli.output import complain
-from miner.errors import MinerError
-from miner.files import write_whole
+from miner.core.errors import MinerError
+from miner.core.files import write_whole
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -44,7 +44,7 @@ def write_picture(
         lines: the text of the page.
         narrow: the same for a narrow screen, for a page; without it the page is moved sideways.
     """
-    from miner.brief.figures.paper import as_png, as_svg
+    from miner.render.figures.paper import as_png, as_svg
 
     form = out.suffix.lower()
     if form == ".png":
@@ -58,10 +58,10 @@ def write_picture(
 def _page(figure: Figure, narrow: Figure | None, title: str, lines: Sequence[str]) -> str:
     from markupsafe import Markup
 
-    from miner.brief.figures.inline import Styles, inline
-    from miner.brief.figures.paper import as_svg
-    from miner.brief.page import fill
-    from miner.brief.text.safe import clean
+    from miner.render.figures.inline import Styles, inline
+    from miner.render.figures.paper import as_svg
+    from miner.render.papers.page import fill
+    from miner.words.safe import clean
 
     styles, title = Styles(), clean(title)
     wide, small = (

@@ -13,11 +13,11 @@ from miner.cli.options import client_argument, day, format_option
 from miner.cli.output import put_json, show
 from miner.cli.reading import records
 from miner.cli.waiting import progress
-from miner.errors import MinerError
-from miner.files import write_whole
+from miner.core.errors import MinerError
+from miner.core.files import write_whole
 
 if TYPE_CHECKING:
-    from miner.results import Plan
+    from miner.core.results import Plan
     from miner.rulebook import RuleBook
 
 
@@ -47,22 +47,22 @@ def command(
     look where ID is not kept yet. With the name of a plan in place of ID it is shown, and written
     to files, again.
     """
-    from miner import api
+    from miner import steps
 
     if preview and (calendar or page):
         raise nothing_drawn()
     places_will_do(calendar, page)
     with progress("Planning") as report:
         read, books = records(client, rules)
-        made = api.written_plan(read, id_)
+        made = steps.written_plan(read, id_)
         if made is None:
-            wish = api.Wish(first_day(start), **words)
-            made = api.plan(read, id_, wish, books, preview=preview, progress=report)
+            wish = steps.Wish(first_day(start), **words)
+            made = steps.plan(read, id_, wish, books, preview=preview, progress=report)
     write_files(made, books, calendar, page)
     if form == "json":
         put_json(made.to_dict())
     else:
-        from miner.brief.text.plan import plan_parts
+        from miner.words.plan import plan_parts
 
         show(plan_parts(made, books, display_unit=read.settings.display_unit))
 
@@ -115,10 +115,10 @@ def places_will_do(calendar: Path | None, page: Path | None) -> None:
 def write_files(made: Plan, books: RuleBook, calendar: Path | None, page: Path | None) -> None:
     """Write the calendar file and the page that were asked for."""
     if calendar is not None:
-        from miner.brief.plan_calendar import plan_calendar
+        from miner.words.plan_calendar import plan_calendar
 
         write_whole(calendar, plan_calendar(made))
     if page is not None:
-        from miner.brief.plan_page import plan_page
+        from miner.render.papers.plan_page import plan_page
 
         write_whole(page, plan_page(made, books))

@@ -14,7 +14,7 @@ from miner.cli.reading import records
 from miner.cli.waiting import progress
 
 if TYPE_CHECKING:
-    from miner.results import Ranking
+    from miner.core.results import Ranking
     from miner.rulebook import RuleBook
 
 
@@ -30,11 +30,11 @@ if TYPE_CHECKING:
 @click.option("--detail", is_flag=True, help="Add the numbers of every question.")
 def command(client: Path, rules: Path | None, form: str, detail: bool, **choices: Any) -> None:
     """Rank which habits came before, or went with, higher glucose, under guard."""
-    from miner import api
+    from miner import steps
 
     with progress("Ranking") as report:
         read, books = records(client, rules)
-        ranking = api.rank(read, books, remember=True, progress=report, **choices)
+        ranking = steps.rank(read, books, remember=True, progress=report, **choices)
     put_ranking(ranking, books, read.settings.display_unit, form, detail)
 
 
@@ -42,7 +42,7 @@ def put_ranking(
     ranking: Ranking, rules: RuleBook, display_unit: str, form: str, detail: bool = False
 ) -> None:
     """Print a ranking in one of its forms; exit with 3 where there were too few days."""
-    from miner.brief.text.ranking import ranking_csv, ranking_parts
+    from miner.words.ranking import ranking_csv, ranking_parts
 
     if form == "json":
         put_json(ranking.to_dict())

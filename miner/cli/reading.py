@@ -5,13 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 
 if TYPE_CHECKING:
-    from miner.brief.text.layout import Parts
     from miner.records.client import Client
     from miner.rulebook import RuleBook
     from miner.tables.unit_table import UnitTable
+    from miner.words.document import Parts
 
 
 def records(folder: Path, rules_folder: Path | None) -> tuple[Client, RuleBook]:
@@ -20,10 +20,10 @@ def records(folder: Path, rules_folder: Path | None) -> tuple[Client, RuleBook]:
     Raises:
         MinerError: the folder, a file in it or a rule book cannot be used.
     """
-    from miner import api
+    from miner import steps
 
-    rules = api.load_rules(rules_folder, folder)
-    return api.read_client(folder, rules), rules
+    rules = steps.load_rules(rules_folder, folder)
+    return steps.read_client(folder, rules), rules
 
 
 def shown(client: Client, table: UnitTable | None, day: str | None = None) -> None:
@@ -32,12 +32,12 @@ def shown(client: Client, table: UnitTable | None, day: str | None = None) -> No
     Raises:
         MinerError: there is a ledger that cannot be read.
     """
-    from miner import api
+    from miner import steps
     from miner.cli.output import complain
 
     unit = "day" if table is None else table.unit
     dates = [day] if table is None else sorted(set(table.frame["date"].astype(str)))
-    for note in api.remember_shown(client, unit, [str(date) for date in dates]):
+    for note in steps.remember_shown(client, unit, [str(date) for date in dates]):
         complain(note)
 
 
@@ -55,15 +55,15 @@ def client_folder(folder: Path) -> Path:
 
 def before_patterns(client: Client, rules: RuleBook) -> Parts:
     """Return the cautions that come before anything a command says of habits and glucose."""
-    from miner import api
-    from miner.brief.text.cautions import Cautions
+    from miner import steps
+    from miner.words.cautions import Cautions
 
-    return Cautions(api.cautions(client, rules)).first()
+    return Cautions(steps.cautions(client, rules)).first()
 
 
 def beside_patterns(client: Client, rules: RuleBook) -> Parts:
     """Return the cautions that are said beside any pattern, for the end of what is printed."""
-    from miner import api
-    from miner.brief.text.cautions import Cautions
+    from miner import steps
+    from miner.words.cautions import Cautions
 
-    return Cautions(api.cautions(client, rules)).last()
+    return Cautions(steps.cautions(client, rules)).last()

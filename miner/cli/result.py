@@ -21,12 +21,12 @@ from miner.cli.waiting import progress
     verdict.""")  # fmt: skip
 def command(client: Path, rules: Path | None, form: str, plan: str, stopped: bool) -> None:
     """Read the alternating test PLAN by its own coins, once, when it is over."""
-    from miner import api
-    from miner.brief.text.plan import result_parts
+    from miner import steps
+    from miner.words.plan import result_parts
 
     with progress("Reading the pairs"):
         read, books = records(client, rules)
-        found = api.result(read, plan, books, stopped=stopped)
+        found = steps.result(read, plan, books, stopped=stopped)
     if form == "json":
         put_json(found.to_dict())
     else:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from miner.brief.text.safe import clean
+from miner.words.safe import clean
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -21,12 +21,12 @@ def command(client: Path, rules: Path | None, id_: str, form: str) -> None:
 
     ID is printed beside each entry of 'miner rank'.
     """
-    from miner import api
-    from miner.brief.text.why import why_csv, why_parts
+    from miner import steps
+    from miner.words.why import why_csv, why_parts
 
     with progress("Looking up"):
         read, books = records(client, rules)
-        found = api.why(read, id_.strip().lower(), books, remember=True)
+        found = steps.why(read, id_.strip().lower(), books, remember=True)
     if form == "json":
         put_json(found.to_dict())
     elif form == "csv":

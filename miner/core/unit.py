@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from miner.errors import MinerError, nearest
+from miner.core.errors import MinerError, nearest
 
 
 class Unit(StrEnum):

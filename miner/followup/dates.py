@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from math import ceil, isfinite
 from typing import Any
 
+from miner.core.results import Shape
 from miner.followup.following import LEVEL, sought, span
-from miner.results import Shape
 from miner.stats.power import AtHand, new_units_for, power_on_new_units
 
 SHORTEST, LONGEST = 14, 120

@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
+from miner.core.results.follow import EveryLook, NewUnits
 from miner.followup.fresh import STOPPED, UNSETTLED, Fresh
 from miner.followup.story import Kept, Story
-from miner.results.follow import EveryLook, NewUnits
 from miner.stats.multiplicity import holm
 from miner.stats.sequential import evidence, units_needed
 

@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtr
 
+from miner.core.results import Counts, Shape, Withheld
 from miner.hypotheses.candidates import Rule, count, doses, singles, too_few
 from miner.hypotheses.design import Design, Target, combine, design, made_from
 from miner.hypotheses.whitened import Spectra, Whitened, whitened
-from miner.results import Counts, Shape, Withheld
 from miner.rulebook import Guardrails, RuleBook
 from miner.stats.effects import single, t_quantile
 from miner.tables.unit_table import UnitTable

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 from pydantic import ValidationError
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import Hypothesis, OutcomeSummary
 from miner.records.client import Client
 from miner.records.synonyms import standing_for, with_words, words_behind
-from miner.results import Hypothesis, OutcomeSummary
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.tables.cuts import OWN_CUTS, threshold
 from miner.tables.unit_table import UnitTable

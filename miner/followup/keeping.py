@@ -5,12 +5,12 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import Any
 
-from miner.errors import MinerError, nearest
+from miner.core.errors import MinerError, nearest
+from miner.core.results import Hypothesis, Ranking
 from miner.followup.dates import SHORTEST, power_on, reading_days
 from miner.followup.following import sought
 from miner.followup.frozen import freeze
 from miner.records.client import Client
-from miner.results import Hypothesis, Ranking
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from miner.results import PairRead, PairsTest, Period
+from miner.core.results import PairRead, PairsTest, Period
 from miner.stats.randomisation import SignFlips, sign_flips
 from miner.tables.unit_table import UnitTable
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from miner.errors import MinerError, several
+from miner.core.errors import MinerError, several
+from miner.core.results import Plan
 from miner.followup import planning
 from miner.hypotheses.design import design
 from miner.hypotheses.whitened import whitened
-from miner.results import Plan
 from miner.rulebook import FactorRule, RuleBook
 from miner.stats.pair_power import pairs_detectable, pairs_power
 from miner.stats.randomisation import smallest_p

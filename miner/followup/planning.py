@@ -11,8 +11,8 @@ from math import ceil
 
 import numpy as np
 
-from miner.errors import MinerError
-from miner.results import Period
+from miner.core.errors import MinerError
+from miner.core.results import Period
 from miner.stats.pair_power import fewest_pairs, pair_spread
 from miner.stats.randomisation import coins
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from miner.errors import nearest
+from miner.core.errors import nearest
+from miner.core.results import Finding, Severity
 from miner.followup.pairs import periods_of
 from miner.followup.story import PlanKept
 from miner.records.findings import Findings
 from miner.records.ticks import Ticks
-from miner.results import Finding, Severity
 
 
 def misplaced(

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 
 Real = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Number = Real | None

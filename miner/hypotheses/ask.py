@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import Hypothesis
 from miner.hypotheses.describe import describe
 from miner.hypotheses.design import Design, design
 from miner.hypotheses.fixed import Question, answer, meets
 from miner.hypotheses.promises import at_worth
 from miner.hypotheses.whole_day import NAME, with_whole_day
-from miner.results import Hypothesis
 from miner.rulebook import RuleBook, nearest
 from miner.tables.unit_table import UnitTable
 

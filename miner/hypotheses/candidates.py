@@ -10,8 +10,8 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.results import Counts, Shape, Withheld
 from miner.hypotheses.design import Design, Target, combine
-from miner.results import Counts, Shape, Withheld
 from miner.rulebook import Guardrails
 from miner.stats.itemsets import frequent_itemsets
 from miner.stats.scores import normal_scores, share_tied

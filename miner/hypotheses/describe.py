@@ -8,6 +8,7 @@ from math import isnan
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Per, Shape, Withheld
 from miner.hypotheses.candidates import unrankable
 from miner.hypotheses.design import Design, Item, combine
 from miner.hypotheses.doubts import interval
@@ -17,7 +18,6 @@ from miner.hypotheses.identity import identity
 from miner.hypotheses.missing import missing_more_often
 from miner.hypotheses.promises import days_to_settle, detectable, foreseen
 from miner.hypotheses.tested import OutcomeSearch, Tested
-from miner.results import Evidence, Hypothesis, OutcomeSummary, Per, Shape, Withheld
 from miner.rulebook import FactorRule, Guardrails, RuleBook
 from miner.stats.effects import t_quantile
 from miner.stats.either import either, r_of_t

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.results import Doubt, DoubtCode, Shape
 from miner.hypotheses.tested import OutcomeSearch, Tested
 from miner.hypotheses.whitened import Whitened
-from miner.results import Doubt, DoubtCode, Shape
 from miner.rulebook import Guardrails
 from miner.stats import effects
 from miner.stats.projection import orthonormal, residual

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from miner.core.results import ErrorRate, Evidence, FoundRate
 from miner.hypotheses.design import design
 from miner.hypotheses.guard import judge_all
 from miner.hypotheses.rank import default_primary
@@ -14,7 +15,6 @@ from miner.hypotheses.search import search
 from miner.hypotheses.weeks import Weeks, moved, weeks_of
 from miner.hypotheses.whitened import Spectra
 from miner.hypotheses.worlds import Model, model, world
-from miner.results import ErrorRate, Evidence, FoundRate
 from miner.rulebook import RuleBook
 from miner.stats.proportions import clopper_pearson
 from miner.tables.unit_table import UnitTable

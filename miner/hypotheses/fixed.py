@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtr
 
+from miner.core.results import Doubt, DoubtCode, Evidence, Withheld
 from miner.hypotheses.candidates import doses, singles
 from miner.hypotheses.design import Design, Target
 from miner.hypotheses.doubts import Levels
@@ -16,7 +17,6 @@ from miner.hypotheses.guard import Judged, judge_one
 from miner.hypotheses.overlaps import companions
 from miner.hypotheses.tested import OutcomeSearch, Tested, measure, prepare, untested
 from miner.hypotheses.whitened import Spectra
-from miner.results import Doubt, DoubtCode, Evidence, Withheld
 from miner.rulebook import Guardrails
 from miner.stats.effects import t_quantile
 from miner.stats.maxt import critical_t, largest, quantile, shuffles, signed_z, tail

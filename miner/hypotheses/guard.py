@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from miner.core.results import Doubt, Evidence, Withheld
 from miner.hypotheses.doubts import Levels, doubts
 from miner.hypotheses.overlaps import Companions, companions, overlap
 from miner.hypotheses.tested import OutcomeSearch, Tested
-from miner.results import Doubt, Evidence, Withheld
 from miner.rulebook import Guardrails
 from miner.stats import effects
 from miner.stats.either import either, r_of_t

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.results import Withheld
 from miner.hypotheses.tested import OutcomeSearch, Tested
-from miner.results import Withheld
 from miner.rulebook import Guardrails
 from miner.stats.overlap import correlations, differing
 

@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from miner.core.results import Evidence, Shape
 from miner.hypotheses.design import Design
 from miner.hypotheses.doubts import interval
 from miner.hypotheses.guard import Judged
 from miner.hypotheses.tested import Tested
 from miner.hypotheses.whitened import Whitened
-from miner.results import Evidence, Shape
 from miner.rulebook import Guardrails
 from miner.stats.dependence import whiten
 from miner.stats.effects import paired

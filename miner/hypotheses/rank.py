@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Together
 from miner.hypotheses.describe import (
     clear_by_chance,
     describe,
@@ -23,7 +24,6 @@ from miner.hypotheses.tested import Tested
 from miner.hypotheses.together import foretold
 from miner.hypotheses.whitened import Spectra
 from miner.hypotheses.whole_day import NAME, with_whole_day
-from miner.results import Evidence, Hypothesis, OutcomeSummary, Together
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
 

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.results import Shape
 from miner.hypotheses.candidates import candidates
 from miner.hypotheses.design import Design, Target
 from miner.hypotheses.families import FamilyOfRules, families
 from miner.hypotheses.tested import OutcomeSearch, Tested, measure, prepare, untested
 from miner.hypotheses.whitened import Spectra
-from miner.results import Shape
 from miner.rulebook import Guardrails
 from miner.stats.maxt import critical_t, judge, shuffles
 

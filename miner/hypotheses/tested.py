@@ -9,10 +9,10 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.results import Withheld
 from miner.hypotheses.candidates import Rule
 from miner.hypotheses.design import Design, Target, made_from
 from miner.hypotheses.whitened import Spectra, Whitened, whitened
-from miner.results import Withheld
 from miner.rulebook import Guardrails
 from miner.stats import effects
 

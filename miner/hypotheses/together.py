@@ -6,8 +6,8 @@ from dataclasses import asdict
 
 import numpy as np
 
+from miner.core.results import Together
 from miner.hypotheses.design import Design
-from miner.results import Together
 from miner.stats.out_of_sample import out_of_sample
 
 

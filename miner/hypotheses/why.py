@@ -6,12 +6,12 @@ from math import isnan
 
 import numpy as np
 
-from miner.errors import MinerError, nearest
+from miner.core.errors import MinerError, nearest
+from miner.core.results import FactorValue, Place, UnitBehind, Why
 from miner.hypotheses.candidates import candidates
 from miner.hypotheses.design import Design, Item, Target, combine, design, lagged
 from miner.hypotheses.identity import identity
 from miner.hypotheses.whole_day import with_whole_day
-from miner.results import FactorValue, Place, UnitBehind, Why
 from miner.rulebook import RuleBook
 from miner.tables.labels import higher_quarter
 from miner.tables.unit_table import UnitTable

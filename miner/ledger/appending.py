@@ -10,14 +10,14 @@ from typing import Any
 
 from filelock import Timeout
 
-from miner import files
-from miner.errors import MinerError
+from miner.core import files
+from miner.core.errors import MinerError
+from miner.core.results import plain
 from miner.ledger.last import NAME as LAST
 from miner.ledger.last import gone, note, noted, unnoted
 from miner.ledger.line import NAME, SCHEMA, Event, as_event, read_line, write_line
 from miner.ledger.problems import quote
 from miner.ledger.reading import contents, parse, split
-from miner.results import plain
 
 LOCK_NAME = ".ledger.lock"
 

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from miner.files import write_whole
+from miner.core.files import write_whole
 from miner.ledger.line import Event, begins
 
 NAME = ".ledger.last"

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from miner.errors import several
+from miner.core.errors import several
+from miner.core.results import Finding, Severity
 from miner.ledger.line import NAME, SCHEMA, Event, untouched
-from miner.results import Finding, Severity
 
 BACK = timedelta(days=1)
 # An entry is dated when its program begins to write; of two at once the later may be written first.

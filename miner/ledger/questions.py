@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any
 
+from miner.core.results import Result, Shape
 from miner.ledger.line import Event
 from miner.ledger.problems import BACK
 from miner.ledger.reading import Ledger
-from miner.results import Result, Shape
 
 SETTINGS = (
     "records_hash", "rules_hash", "settings_hash", "seed", "draws", "unit", "first", "last",

@@ -9,11 +9,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import Finding, Result
 from miner.ledger import problems as told
 from miner.ledger.last import another, gone, of_another, unnoted
 from miner.ledger.line import NAME, SCHEMA, Event, as_event, read_line
-from miner.results import Finding, Result
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.page import render
 from miner.page.asked import Asked, Desk
 from miner.page.bodies import TooLarge, form_of, token_of

@@ -16,8 +16,8 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from miner import api
-from miner.errors import MinerError
+from miner import steps
+from miner.core.errors import MinerError
 from miner.page.guard import Keys
 from miner.page.jobs import Job, Jobs
 from miner.page.opening import Tokens
@@ -107,7 +107,7 @@ class Asked:
         """
         key = (self.code, f"shown {unit} {days[:1]} {days[-1:]} {len(days)}")
         if days and self.desk.found.get(key) != entry.key:
-            api.remember_shown(entry.client, unit, days)
+            steps.remember_shown(entry.client, unit, days)
             self.desk.found[key] = entry.key
 
     def path(self, name: str) -> str:

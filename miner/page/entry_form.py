@@ -6,9 +6,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from miner.core.results.mapping import Mapped
 from miner.records.columns import COLUMNS, known_columns
 from miner.records.sources import TIME_OF_DAY, UTC_OFFSET
-from miner.results.mapping import Mapped
 
 FIELDS = {
     "time_format": "How dates are written",

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from filelock import Timeout
 
-from miner import files
-from miner.errors import MinerError
+from miner.core import files
+from miner.core.errors import MinerError
 
 LOCK = ".miner-open.lock"
 

@@ -22,8 +22,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from miner.errors import MinerError
-from miner.files import make_folder, write_whole
+from miner.core.errors import MinerError
+from miner.core.files import make_folder, write_whole
 from miner.page.guard import OPEN_PATH, Keys
 
 FOLDER, FILE, AGAIN, WHERE = ".miner-open", "open.html", "again", "where"

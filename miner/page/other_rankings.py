@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from miner.core import Period, Unit
+from miner.core.results import Ranking
 from miner.page.asked import Asked
 from miner.page.shelf import Entry
-from miner.results import Ranking
 
 _KEY = "ranked"
 

@@ -7,7 +7,7 @@ import re
 from pathlib import Path, PureWindowsPath
 
 from miner.caseload.places import RULES, SHARED
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 
 LONGEST_CODE, LONGEST_NAME = 40, 120
 WAITING = ".waiting"

@@ -12,16 +12,16 @@ from jinja2 import ChoiceLoader, Environment, PackageLoader, PrefixLoader, Stric
 from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse
 
-from miner.brief.figures.inline import Styles
-from miner.brief.figures.paper import PALETTE
-from miner.brief.page import DARK
-from miner.brief.text.safe import clean
-from miner.brief.wording import day_name
 from miner.page.asked import Asked, address
 from miner.page.guard import POLICY
 from miner.page.policy import sha
 from miner.page.told import blocks
 from miner.page.words import for_page
+from miner.render.figures.inline import Styles
+from miner.render.figures.paper import PALETTE
+from miner.render.papers.page import DARK
+from miner.words.safe import clean
+from miner.words.wording import day_name
 
 DRAWING = threading.Lock()
 """The drawing library keeps its settings in one place: one figure at a time."""
@@ -36,7 +36,7 @@ def environment() -> Environment:
     loaders = ChoiceLoader(
         [
             PackageLoader("miner.page", "templates"),
-            PrefixLoader({"brief": PackageLoader("miner.brief", "templates")}),
+            PrefixLoader({"brief": PackageLoader("miner.render", "templates")}),
         ]
     )
     made = Environment(
@@ -100,7 +100,7 @@ def looks() -> str:
         f":root{{{light}color-scheme:light dark}}\n"
         f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}\n"
     )
-    brief = (resources.files("miner.brief") / "templates" / "page.css").read_text("utf-8")
+    brief = (resources.files("miner.render") / "templates" / "page.css").read_text("utf-8")
     return themes + brief + asset("page.css")
 
 
@@ -112,7 +112,7 @@ def asset(name: str) -> str:
 @cache
 def marks() -> str:
     """Return the script of the brief that shows a day where its mark is pointed at."""
-    return (resources.files("miner.brief") / "templates" / "page.js").read_text("utf-8")
+    return (resources.files("miner.render") / "templates" / "page.js").read_text("utf-8")
 
 
 def capital(text: str, limit: int = 400) -> str:

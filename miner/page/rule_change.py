@@ -9,10 +9,11 @@ from pathlib import Path
 import numpy as np
 import tomlkit
 
-from miner import api, resources, rulebook
+from miner import rulebook, steps
 from miner.caseload.places import RULES
-from miner.errors import MinerError
-from miner.files import make_folder, write_whole
+from miner.core import resources
+from miner.core.errors import MinerError
+from miner.core.files import make_folder, write_whole
 from miner.page.shelf import Entry
 from miner.rulebook import FactorRule, RuleBook
 
@@ -102,9 +103,11 @@ def sides(entries: Sequence[Entry], new: RuleBook, name: str) -> list[tuple[str,
     found = []
     for entry in entries:
         if new.factors[name].unit == "meal":
-            old_table, new_table = (api.meals(entry.client, books) for books in (entry.rules, new))
+            old_table, new_table = (
+                steps.meals(entry.client, books) for books in (entry.rules, new)
+            )
         else:
-            old_table, new_table = entry.days(), api.days(entry.client, new)
+            old_table, new_table = entry.days(), steps.days(entry.client, new)
         if key not in old_table.frame or key not in new_table.frame:
             continue
         usable = old_table.frame["usable"].to_numpy(bool)

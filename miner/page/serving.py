@@ -14,7 +14,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.page.locking import OpenAlready, held
 from miner.page.places import GOING, WAITING, clients_of
 
@@ -162,7 +162,7 @@ def require_practice(practice: Path) -> None:
     Raises:
         MinerError: with what to do.
     """
-    from miner.api.practice_mornings import is_practice
+    from miner.steps.practice_mornings import is_practice
 
     if not practice.is_dir():
         raise MinerError(

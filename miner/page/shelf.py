@@ -8,19 +8,19 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
-from miner import api
-from miner.api.morning import ASKED_FOR, NEWEST, review_of, with_notes
-from miner.api.practice_mornings import client_morning
-from miner.api.steps import check_records, with_folder
+from miner import steps
 from miner.caseload.places import RULES, SHARED
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import CheckReport, Severity
+from miner.core.results.briefing import Briefing
+from miner.core.results.morning import ClientMorning, DayReview
 from miner.ledger import NAME as LEDGER
 from miner.page.places import require_inside
 from miner.records.client import Client
-from miner.results import CheckReport, Severity
-from miner.results.briefing import Briefing
-from miner.results.morning import ClientMorning, DayReview
 from miner.rulebook import RuleBook
+from miner.steps.morning import ASKED_FOR, NEWEST, review_of, with_notes
+from miner.steps.practice_mornings import client_morning
+from miner.steps.records import check_records, with_folder
 from miner.tables.day_records import DayRecords, records_of
 from miner.tables.day_review import newest_whole_day
 from miner.tables.unit_table import UnitTable
@@ -57,7 +57,7 @@ class Entry:
         """
         with self.guard:
             if self._days is None:
-                self._days = api.days(self.client, self.rules)
+                self._days = steps.days(self.client, self.rules)
             return self._days
 
     def meals(self) -> UnitTable:
@@ -68,7 +68,7 @@ class Entry:
         """
         with self.guard:
             if self._meals is None:
-                self._meals = api.meals(self.client, self.rules)
+                self._meals = steps.meals(self.client, self.rules)
             return self._meals
 
     def report(self) -> CheckReport:
@@ -95,7 +95,7 @@ class Entry:
             if day is not None and day in names:
                 place = names.index(day)
             if place is None:
-                return api.day_review(self.client, day, self.rules)
+                return steps.day_review(self.client, day, self.rules)
             chosen = ASKED_FOR if day else NEWEST
             found = review_of(self.client, self.rules, records, table, place, chosen)
             return with_notes(found, self.client)
@@ -211,8 +211,8 @@ class Shelf:
     def _read(self, folder: Path, key: Print) -> Entry:
         try:
             require_inside(folder, self.practice)
-            rules = api.load_rules(None, folder)
-            entry = Entry(api.read_client(folder, rules), rules, key)
+            rules = steps.load_rules(None, folder)
+            entry = Entry(steps.read_client(folder, rules), rules, key)
         except MinerError as error:
             self._entries.pop(folder.name, None)
             self._faults[folder.name] = (key, error)

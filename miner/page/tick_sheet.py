@@ -11,13 +11,13 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from miner import ledger
-from miner.errors import MinerError
-from miner.files import safe_cell, write_whole
+from miner.core.errors import MinerError
+from miner.core.files import safe_cell, write_whole
+from miner.core.results import Period, Plan, Severity
 from miner.followup.story import tell
 from miner.followup.ticked import misplaced
 from miner.page.places import TICKS
 from miner.records.ticks import ANSWERS, Ticks, tick_files, ticks_in
-from miner.results import Period, Plan, Severity
 
 HEADER = ("date", "plan", "answer")
 

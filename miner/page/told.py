@@ -6,16 +6,13 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from rich.console import RenderableType
-from rich.padding import Padding
-from rich.table import Table
-from rich.text import Text
-
-from miner.brief.said_of import of_client
-from miner.brief.text.layout import OwnWords
 from miner.page.words import for_page, plain_names
+from miner.render.terminal import fitted
+from miner.words.document import Command, Heading, Paragraph, Part, Strip, Table
+from miner.words.said_of import of_client
 
-URGENT = "! "
+STRIP_LEAD = 34
+"""Columns of what stands before a strip of days."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,44 +34,40 @@ class Block:
     rows: tuple[tuple[str, ...], ...] = ()
 
 
-def blocks(parts: Iterable[RenderableType]) -> list[Block]:
-    """Return the parts a command prints as pieces of a page; empty lines fall away."""
-    made = [_block(part) for part in parts]
+def blocks(parts: Iterable[Part]) -> list[Block]:
+    """Return a document as pieces of a page; empty lines fall away."""
+    made = [_block(part) for part in fitted(parts)]
     return [item for item in made if item.text or item.columns]
 
 
-def _block(part: RenderableType) -> Block:
-    if isinstance(part, Padding):
-        inner = part.renderable
-        if isinstance(inner, Table):
-            return _table(inner) if inner.show_header else _item(inner, part.left)
-        text = inner.plain if isinstance(inner, Text) else str(inner)
-        if isinstance(inner, OwnWords):
-            return Block("text", text, min(part.left // 2, 2))
-        if text.startswith(URGENT):
-            return Block("urgent", for_page(text.removeprefix(URGENT)))
-        return Block("text", for_page(text), min(part.left // 2, 2))
-    text = part.plain if isinstance(part, Text) else str(part)
-    if isinstance(part, Text) and "bold" in str(part.style):
-        return Block("heading", for_page(text))
-    return Block("strip", text.rstrip()) if text.strip() else Block("text")
+def _block(part: Heading | Paragraph | Command | Strip | Table) -> Block:
+    match part:
+        case Heading():
+            return Block("heading", for_page(part.text))
+        case Command():
+            return Block("strip", f"{' ' * part.indent}{part.text}")
+        case Strip():
+            return Block("strip", f"  {part.lead[:STRIP_LEAD]:{STRIP_LEAD}} {part.marks}")
+        case Table():
+            return _table(part)
+    depth = min(part.indent // 2, 2)
+    if part.own:
+        return Block("text", part.text, depth)
+    if part.urgent:
+        return Block("urgent", for_page(part.text))
+    return Block("text", for_page(f"{part.lead}  {part.text}" if part.lead else part.text), depth)
 
 
-def _table(table: Table) -> Block:
+def _table(part: Table) -> Block:
+    if not part.titled:
+        cells = [_flat(row[at]) for at in range(len(part.columns)) for row in part.rows]
+        return Block("text", for_page("  ".join(cells)), min(part.indent // 2, 2))
     columns = tuple(
-        (_flat(column.header), "number" if column.justify == "right" else "")
-        for column in table.columns
+        (_flat(title), "number" if side == "right" else "") for title, side in part.columns
     )
-    cells = [[_flat(cell) for cell in column.cells] for column in table.columns]
-    return Block("table", columns=columns, rows=tuple(zip(*cells, strict=True)))
+    rows = tuple(tuple(_flat(cell) for cell in row) for row in part.rows)
+    return Block("table", columns=columns, rows=rows)
 
 
-def _item(item: Table, left: int) -> Block:
-    """Return a number or a time with its text as one text."""
-    cells = [_flat(cell) for column in item.columns for cell in column.cells]
-    return Block("text", for_page("  ".join(cells)), min(left // 2, 2))
-
-
-def _flat(cell: RenderableType) -> str:
-    text = cell.plain if isinstance(cell, Text) else str(cell)
-    return plain_names(of_client(re.sub(r"\s+", " ", text).strip()))
+def _flat(cell: str) -> str:
+    return plain_names(of_client(re.sub(r"\s+", " ", cell).strip()))

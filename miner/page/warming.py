@@ -7,8 +7,8 @@ import threading
 from contextlib import suppress
 from datetime import date
 
-from miner import api
-from miner.errors import MinerError
+from miner import steps
+from miner.core.errors import MinerError
 from miner.page.asked import Desk
 from miner.page.places import client_folder, clients_of
 from miner.page.render import DRAWING
@@ -23,8 +23,8 @@ def warm(desk: Desk) -> None:
         desk.turns.wait()
         with suppress(MinerError, OSError):
             desk.shelf.entry(client_folder(desk.practice, name)).report()
-    for step in api.__all__:  # loaded here, so that no page waits for one
-        getattr(api, step)
+    for step in steps.__all__:  # loaded here, so that no page waits for one
+        getattr(steps, step)
     # What stays in memory is looked through for garbage no more: with fifty clients each time
     # would stop every page for a second.
     gc.freeze()
@@ -53,10 +53,10 @@ def read_morning(desk: Desk, on: date) -> None:
 
 def _try_out(desk: Desk, name: str) -> None:
     """Rank and draw for nobody: the libraries are loaded then; nothing is written."""
-    from miner.brief.figures.day_picture import day_picture
-    from miner.brief.figures.paper import as_svg
+    from miner.render.figures.day_picture import day_picture
+    from miner.render.figures.paper import as_svg
 
     entry = desk.shelf.entry(client_folder(desk.practice, name))
     with DRAWING:
         as_svg(day_picture(entry.review(None), entry.unit))
-    api.rank(entry.client, entry.rules, draws=FEWEST_DRAWS)
+    steps.rank(entry.client, entry.rules, draws=FEWEST_DRAWS)

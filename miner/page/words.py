@@ -6,7 +6,7 @@ import re
 from functools import cache
 
 from miner import rulebook
-from miner.brief.said_of import of_client
+from miner.words.said_of import of_client
 
 PAGES = {
     "check": "Records", "map": "Records", "days": "Days", "meals": "Meals", "day": "Days",

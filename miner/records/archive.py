@@ -8,7 +8,7 @@ import zlib
 from lzma import LZMAError
 from pathlib import PurePosixPath
 
-from miner.errors import MinerError, nearest
+from miner.core.errors import MinerError, nearest
 from miner.records.text_file import ARCHIVE, LARGEST_BYTES, OLD_SPREADSHEET, too_large
 
 _TEXTS = (".csv", ".tsv", ".txt", ".jsonl", ".ndjson", ".json")

@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from miner.core.results import Severity
 from miner.records.findings import Findings
 from miner.records.stream_file import BACKWARDS
-from miner.results import Severity
 
 FEWEST, MOST = 3, 0.5
 DAY_MIN = 1440.0

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from miner.core.results import Severity
 from miner.records.columns import COLUMNS, Number, factor
 from miner.records.findings import Findings
 from miner.records.fold import fold
@@ -16,7 +17,6 @@ from miner.records.sources import Source
 from miner.records.table_file import Table
 from miner.records.text_columns import Text, repeated
 from miner.records.thousands import without_thousands
-from miner.results import Severity
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from miner.results import Finding
+from miner.core.results import Finding
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from miner.errors import several
+from miner.core.errors import several
+from miner.core.results import Severity
 from miner.records.client import Client, Settings
 from miner.records.findings import Findings
 from miner.records.same_readings import MINUTES, day_prints
 from miner.records.text_columns import blank
-from miner.results import Severity
 
 COPIED = "the very readings of an earlier day"
 

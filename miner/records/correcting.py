@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from miner.core.results import Severity
 from miner.records.columns import COLUMNS
 from miner.records.corrections import NAME, Correction, Place, columns_to_write, standing
 from miner.records.findings import Findings
@@ -18,7 +19,6 @@ from miner.records.plausible import without_impossible_dates
 from miner.records.sources import canonical
 from miner.records.stream_file import read_part
 from miner.records.table_file import Table
-from miner.results import Severity
 
 NEAR = pd.Timedelta(minutes=15)
 Record = dict[Hashable, Any]

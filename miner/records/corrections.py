@@ -16,12 +16,12 @@ from itertools import chain
 from pathlib import Path
 from typing import Any
 
-from miner.errors import MinerError, nearest
-from miner.files import plain_cell, safe_cell
+from miner.core.errors import MinerError, nearest
+from miner.core.files import plain_cell, safe_cell
+from miner.core.results import Severity
 from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.text_file import read_bytes
-from miner.results import Severity
 
 NAME = "corrections.csv"
 CORRECTED = ("meals", "tags")

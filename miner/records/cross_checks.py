@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from miner.errors import several
+from miner.core.errors import several
+from miner.core.results import Severity
 from miner.records.agreement import (
     Amounts,
     Floats,
@@ -22,7 +23,6 @@ from miner.records.columns import STILL
 from miner.records.days_apart import days_that_do_not_meet, iso_day
 from miner.records.findings import Findings
 from miner.records.text_columns import used_rows
-from miner.results import Severity
 
 STEPS_ASLEEP = 200.0
 STEPS_A_MINUTE = 100.0

@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.errors import several
+from miner.core.errors import several
+from miner.core.results import Severity
 from miner.records.findings import Findings
-from miner.results import Severity
 
 Days = NDArray[np.int64]
 COVERS, COVERS_SHIFTED = 0.25, 0.75

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from pathlib import Path
 
-from miner.errors import MinerError, printable
+from miner.core.errors import MinerError, printable
+from miner.core.results import Severity
 from miner.records.client import STREAMS
 from miner.records.findings import Findings
 from miner.records.sources import Source, SourcesFile, read_sources
 from miner.records.text_file import map_it
 from miner.records.toml_file import read_toml
-from miner.results import Severity
 
 STANDARD = "open-standard records"
 _OPEN = (".json", ".ndjson")

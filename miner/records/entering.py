@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import Severity
 from miner.records.client import Client
 from miner.records.columns import COLUMNS
 from miner.records.correcting import described, read_added, same_records
@@ -19,7 +20,6 @@ from miner.records.record_meant import find_record, noted_frame, shown
 from miner.records.table_file import Table
 from miner.records.typed_times import times_of, typed_time
 from miner.records.writing import is_zoned
-from miner.results import Severity
 
 LONGEST_WORDS = 200
 

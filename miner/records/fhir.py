@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from miner.core.results import Severity
 from miner.records.gathered import (
     AVERAGE,
     NO_NUMBER,
@@ -25,7 +26,6 @@ from miner.records.gathered import (
     words,
 )
 from miner.records.sampled_data import series
-from miner.results import Severity
 
 LOINC = "http://loinc.org"
 STREAM_SYSTEM, COLUMN_SYSTEM = "urn:miner:stream", "urn:miner:column"

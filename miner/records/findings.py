@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from miner.results import Finding, Severity
+from miner.core.results import Finding, Severity
 
 _ORDER = {Severity.STOP: 0, Severity.QUESTION: 1, Severity.LEFT_OUT: 2, Severity.NOTE: 3}
 

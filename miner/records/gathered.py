@@ -10,13 +10,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from miner.core.results import Severity
 from miner.records.findings import Findings
 from miner.records.one_person import tell_several
 from miner.records.overlaps import empty
 from miner.records.sources import canonical
 from miner.records.stream_file import Part, read_part
 from miner.records.table_file import Table
-from miner.results import Severity
 
 Told = tuple[Severity, str, str, str]
 

@@ -6,11 +6,11 @@ from shlex import quote
 
 import numpy as np
 
+from miner.core.results import Severity
 from miner.records.cells import Floats, Mask, where_from
 from miner.records.columns import HIGHEST_MG_DL, LOWEST_MG_DL, factor
 from miner.records.findings import Findings
 from miner.records.table_file import Table
-from miner.results import Severity
 
 LEAST_MG_DL, MOST_MMOL_L = 25.0, 40.0
 MOST_OTHER = 15.0

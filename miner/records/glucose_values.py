@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from miner.core.results import Severity
 from miner.records.cells import Floats, Mask, read_words, to_numbers, where_from
 from miner.records.columns import factor
 from miner.records.findings import Findings
@@ -14,7 +15,6 @@ from miner.records.glucose_units import impossible, wrong_unit
 from miner.records.sources import Source
 from miner.records.table_file import Table
 from miner.records.text_columns import repeated
-from miner.results import Severity
 
 LOW = re.compile(r"(?:lo|low|<\s*\d+(?:[.,]\d+)?)", re.IGNORECASE)
 HIGH = re.compile(r"(?:hi|high|>\s*\d+(?:[.,]\d+)?)", re.IGNORECASE)

@@ -11,6 +11,7 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
+from miner.core.results import Severity
 from miner.records.client import Settings
 from miner.records.copied_days import copied_days
 from miner.records.findings import Findings
@@ -18,7 +19,6 @@ from miner.records.jumps import jumps
 from miner.records.pressure import VERY_LOW_MG_DL
 from miner.records.stuck import stuck_values
 from miner.records.text_columns import blank, changes
-from miner.results import Severity
 
 Detector = Callable[[pd.DataFrame, Settings, Findings], pd.DataFrame]
 

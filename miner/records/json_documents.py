@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 
 DECODER = json.JSONDecoder(parse_float=str, parse_int=str, parse_constant=str)
 BROKEN = object()

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.records.text_file import as_utf8
 
 _DECODER = json.JSONDecoder(parse_float=str, parse_int=str, parse_constant=str)

@@ -8,12 +8,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.errors import several
+from miner.core.errors import several
+from miner.core.results import Severity
 from miner.records.client import Settings
 from miner.records.findings import Findings
 from miner.records.samples import modal_gap
 from miner.records.text_columns import blank
-from miner.results import Severity
 
 FASTEST_MG_DL_PER_MIN = 5.0
 LONGEST_RATE_MIN = 20.0

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from miner.core.results import Severity
 from miner.records.cells import to_numbers
 from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.sources import Source
 from miner.records.table_file import Table
-from miner.results import Severity
 
 _FEWEST, _SHARE = 6, 0.3
 _FEWEST_READINGS = 24

@@ -11,9 +11,9 @@ from collections.abc import Sequence
 from itertools import pairwise
 from pathlib import Path
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results.noting import Note
 from miner.records.text_file import read_bytes
-from miner.results.noting import Note
 
 NAME = "notes.md"
 TITLE = "# Notes\n"

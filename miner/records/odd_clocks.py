@@ -7,9 +7,9 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
+from miner.core.results import Severity
 from miner.records.findings import Findings
 from miner.records.text_columns import used_rows
-from miner.results import Severity
 
 MORNINGS = (1, 12)
 FEWEST_ROWS = 15

@@ -7,13 +7,13 @@ from shlex import quote
 
 import pandas as pd
 
+from miner.core.results import Severity
 from miner.records.columns import names_a_person
 from miner.records.findings import Findings
 from miner.records.fold import fold
 from miner.records.sources import Source
 from miner.records.table_file import Table
 from miner.records.text_columns import Text
-from miner.results import Severity
 
 _SHOWN = 3
 

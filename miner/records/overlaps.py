@@ -9,13 +9,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from miner.core.results import Severity
 from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.iso8601 import Stamps
 from miner.records.samples import join, modal_gap
 from miner.records.text_columns import blank, changes, in_one_piece, used_rows
 from miner.records.two_at_once import CONTRADICTED, contradicted
-from miner.results import Severity
 
 TWO_VALUES = "two values in the same minute"
 SHARE_MIXED, FEWEST_MIXED = 0.25, 200

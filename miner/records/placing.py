@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import Severity
 from miner.records.cells import to_lengths, to_numbers, where_from
 from miner.records.columns import factor
 from miner.records.findings import Findings
@@ -19,7 +20,6 @@ from miner.records.text_columns import Text
 from miner.records.text_file import map_it
 from miner.records.time_hints import hint
 from miner.records.times import Times, read_times, to_clock, with_offsets
-from miner.results import Severity
 
 WITHOUT_END = ("activity", "stress")
 """Streams that keep a record without a usable end: left out, but it says that something was."""

@@ -10,9 +10,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from miner.core.results import Severity
 from miner.records.findings import Findings
 from miner.records.iso8601 import Stamps
-from miner.results import Severity
 
 Span: TypeAlias = tuple[np.datetime64, np.datetime64]
 _FIRST = np.datetime64("2000-01-01")

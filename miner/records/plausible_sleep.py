@@ -11,9 +11,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from miner.core.results import Severity
 from miner.records.findings import Findings
 from miner.records.text_columns import blank
-from miner.results import Severity
 
 STAGES = ("deep_min", "rem_min", "light_min")
 MINUTES = ("asleep_min", *STAGES, "awake_min")

@@ -8,10 +8,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from miner.core.results import Severity
 from miner.records.columns import STILL
 from miner.records.findings import Findings
 from miner.records.text_columns import blank
-from miner.results import Severity
 
 MOST_STEPS_A_MINUTE = 300.0
 LONGEST_MOVEMENT_MIN = 8 * 60.0

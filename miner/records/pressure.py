@@ -10,10 +10,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from miner.core.results import Severity
 from miner.records.findings import Findings
 from miner.records.iso8601 import Stamps
 from miner.records.jumps import Used
-from miner.results import Severity
 
 FALL_MG_DL, FALL_MIN = 20.0, 15.0
 RISE_MG_DL, RISE_MIN = 20.0, 30.0

@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import Severity
 from miner.records.backwards import ask_about_order
 from miner.records.client import STREAMS, Client, Settings
 from miner.records.columns import COLUMNS
@@ -39,7 +40,6 @@ from miner.records.tag_words import spelt_alike
 from miner.records.text_file import LARGEST_BYTES, open_text, read_bytes
 from miner.records.time_of_day import with_time_of_day
 from miner.records.wear import tracker_worn
-from miner.results import Severity
 
 LEFT_OUT_FILE = "file_left_out"
 MOST_ROWS = 10_000_000

@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.records.client import Client
 from miner.records.correcting import described
 from miner.records.corrections import CORRECTED

@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import Severity
 from miner.records.findings import Findings
 from miner.records.sources import Source
 from miner.records.text_file import SEPARATORS, TextFile
-from miner.results import Severity
 
 
 def line_numbers(file: str, body: bytes, delimiter: str, first: int) -> NDArray[np.int64]:

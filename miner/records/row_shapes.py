@@ -10,9 +10,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from miner.core.results import Severity
 from miner.records.findings import Findings
 from miner.records.text_file import TextFile
-from miner.results import Severity
 
 Mask = NDArray[np.bool_]
 _LOOKED_AT = 200

@@ -15,9 +15,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from miner.errors import MinerError, several
+from miner.core.errors import MinerError, several
+from miner.core.results import Finding, Severity
 from miner.records.client import Client
-from miner.results import Finding, Severity
 
 FEWEST_READINGS, FEWEST_VALUES, MINUTES = 24, 10, 1440
 LINES, PLACES, HEAD_BYTES, FEWEST_BYTES = 8, 200, 4096, 400

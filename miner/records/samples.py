@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from miner.core.results import Severity
 from miner.records.cells import levels_of, where_from
 from miner.records.columns import COLUMNS, STILL
 from miner.records.findings import Findings
@@ -14,7 +15,6 @@ from miner.records.placing import Placed
 from miner.records.sources import Episodes, Source
 from miner.records.text_columns import repeated
 from miner.records.times import to_clock
-from miner.results import Severity
 
 INTERVAL = ["start", "end", "start_clock", "end_clock"]
 _LONGEST_BLOCK = pd.Timedelta(minutes=60)

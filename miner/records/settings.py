@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal
 import pandas as pd
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
-from miner.errors import MinerError, printable
+from miner.core.errors import MinerError, printable
 from miner.records.client import LeftOutDay, Settings
 from miner.records.fold import fold
 from miner.records.iso8601 import YEARS

@@ -12,12 +12,12 @@ from xml.parsers.expat import ExpatError
 
 from python_calamine import CalamineError, CalamineWorkbook, SheetTypeEnum, SheetVisibleEnum
 
-from miner.errors import MinerError, nearest
+from miner.core.errors import MinerError, nearest
+from miner.core.results import Severity
 from miner.records.archive import BROKEN, members
 from miner.records.findings import Findings
 from miner.records.sheet_seen import Places, Seen, listed, see, without_far_cells
 from miner.records.text_file import LARGEST_BYTES, OLD_SPREADSHEET, too_large
-from miner.results import Severity
 
 _DAMAGED = (*BROKEN, CalamineError, ExpatError, ValueError, KeyError)
 _AN_HOUR = timedelta(hours=1)

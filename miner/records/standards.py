@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import Severity
 from miner.records.fhir import read_observation
 from miner.records.findings import Findings
 from miner.records.gathered import NOT_KNOWN, Gathered, Told, inside, words
@@ -12,7 +13,6 @@ from miner.records.json_documents import BROKEN, LARGEST_JSON_BYTES, documents
 from miner.records.mhealth import is_data_point, read_data_point
 from miner.records.stream_file import Part
 from miner.records.text_file import as_utf8, map_it, too_large
-from miner.results import Severity
 
 _BROKEN_LINES: Told = (
     Severity.LEFT_OUT,

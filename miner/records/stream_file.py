@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from miner.core.results import Severity
 from miner.records.cells import (
     read_choice,
     read_numbers,
@@ -29,7 +30,6 @@ from miner.records.sources import Source
 from miner.records.table_file import Table
 from miner.records.text_columns import blank, repeated
 from miner.records.thousands import doubt_thousands
-from miner.results import Severity
 
 NO_END, BACKWARDS, TOO_LONG = "its end is not told", "ends before it starts", "longer than 24 hours"
 NO_LEVEL, NO_TIME = "its level cannot be read", "its time of day is not known"

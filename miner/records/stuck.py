@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from miner.core.results import Severity
 from miner.records.client import Settings
 from miner.records.findings import Findings
 from miner.records.jumps import LONGEST_RATE_MIN, Used
-from miner.results import Severity
 
 STUCK_MIN, FEWEST_STUCK = 180.0, 9
 MOST_ALIKE = 0.5

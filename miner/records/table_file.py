@@ -13,8 +13,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.errors import MinerError
-from miner.files import plain_cell
+from miner.core.errors import MinerError
+from miner.core.files import plain_cell
 from miner.records.findings import Findings
 from miner.records.row_by_row import line_numbers, read_row_by_row
 from miner.records.row_shapes import odd_rows

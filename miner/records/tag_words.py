@@ -10,9 +10,9 @@ from shlex import quote
 
 import pandas as pd
 
-from miner.errors import several
+from miner.core.errors import several
+from miner.core.results import Severity
 from miner.records.findings import Findings
-from miner.results import Severity
 
 ONE_SPELLING = "one spelling a habit; they are counted apart until it is declared"
 MOST_COMPARED = 200

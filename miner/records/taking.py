@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import tomlkit
 
-from miner.errors import MinerError
-from miner.files import FORMULA, safe_cell
+from miner.core.errors import MinerError
+from miner.core.files import FORMULA, safe_cell
 from miner.records.client import STREAMS, Client
 from miner.records.columns import COLUMNS
 from miner.records.discover import practice_of

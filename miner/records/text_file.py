@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from shlex import quote
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 
 _BOMS = (
     (codecs.BOM_UTF8, "utf-8"),

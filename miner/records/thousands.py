@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from miner.core.results import Severity
 from miner.records.columns import COLUMNS, Number
 from miner.records.findings import Findings
 from miner.records.sources import Source
 from miner.records.table_file import Mask, Table
 from miner.records.text_columns import Text
-from miner.results import Severity
 
 _THREE = r"[-+]?[1-9]\d{{0,2}}(?:{0}\d{{3}})+"
 _MARKS = {".": ",", ",": r"\."}

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from miner.errors import MinerError
-from miner.files import plain_cell
+from miner.core.errors import MinerError
+from miner.core.files import plain_cell
+from miner.core.results import Finding, Severity
 from miner.records.findings import Findings
 from miner.records.text_file import open_text, read_bytes
-from miner.results import Finding, Severity
 
 ANSWERS = ("yes", "no", "forgot")
 

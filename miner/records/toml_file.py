@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.records.text_file import read_bytes
 from miner.rulebook import nearest
 

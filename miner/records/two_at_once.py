@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.errors import several
+from miner.core.errors import several
+from miner.core.results import Severity
 from miner.records.findings import Findings
 from miner.records.text_columns import blank, changes
-from miner.results import Severity
 
 CONTRADICTED = "another trace tells a different glucose at the same time"
 APART_MG_DL, APART_SHARE = 15.0, 0.15

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.records.client import Client
 from miner.records.columns import COLUMNS
 from miner.records.correcting import clock_text

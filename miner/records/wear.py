@@ -8,11 +8,11 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
+from miner.core.results import Severity
 from miner.records.columns import STILL
 from miner.records.findings import Findings
 from miner.records.samples import INTERVAL, join
 from miner.records.stream_file import Part
-from miner.results import Severity
 
 
 def tracker_worn(

@@ -1,6 +1,6 @@
 """The rule books: every judgement a practitioner may disagree with."""
 
-from miner.errors import nearest
+from miner.core.errors import nearest
 from miner.rulebook.loading import BOOKS, load
 from miner.rulebook.models import (
     Cautions,

@@ -12,8 +12,8 @@ from typing import Any, cast
 
 from pydantic import BaseModel, ValidationError
 
-from miner import resources
-from miner.errors import MinerError, nearest
+from miner.core import resources
+from miner.core.errors import MinerError, nearest
 from miner.rulebook.models import Cautions, FactorRule, Guardrails, OutcomeRule, RuleBook
 
 BOOKS = ("factors", "outcomes", "guardrails", "cautions", "wording")

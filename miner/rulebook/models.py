@@ -6,7 +6,7 @@ from typing import Any, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from miner.errors import MinerError, nearest
+from miner.core.errors import MinerError, nearest
 from miner.rulebook.checked import Checked, only
 
 NuisanceColumn = Literal["rest_day", "day_number", "sensor", "meal", "carbs_g", "baseline"]

@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 
+from miner.core.results import Place
+from miner.core.results.morning import Noted
 from miner.records.client import Client
 from miner.records.columns import STILL
-from miner.results import Place
-from miner.results.morning import Noted
 from miner.tables.clockwork import Times, seconds
 
 

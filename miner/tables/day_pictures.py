@@ -8,8 +8,8 @@ from math import isnan
 import numpy as np
 import pandas as pd
 
+from miner.core.results.briefing import DayPicture, NoteAt, Series
 from miner.records.client import Client
-from miner.results.briefing import DayPicture, NoteAt, Series
 from miner.rulebook import RuleBook
 from miner.tables.clockwork import Floats
 from miner.tables.day_notes import noted_between

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.records.client import Client
 from miner.rulebook import RuleBook, nearest
 from miner.tables.biological_days import Days, days_of

@@ -6,9 +6,9 @@ from math import isnan
 
 import numpy as np
 
+from miner.core.results.morning import Against, RiseOfDay
 from miner.records.client import Client
 from miner.records.pressure import lows_over
-from miner.results.morning import Against, RiseOfDay
 from miner.rulebook import RuleBook
 from miner.tables.clockwork import HOUR, Floats
 from miner.tables.day_notes import noted_between

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from miner.core.results import Finding, Severity
 from miner.records.client import Client
-from miner.results import Finding, Severity
 from miner.rulebook import RuleBook, nearest
 
 

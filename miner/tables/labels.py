@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.rulebook import RuleBook, nearest
 from miner.tables.clockwork import Floats
 from miner.tables.unit_table import UnitTable

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from miner.errors import several
+from miner.core.errors import several
+from miner.core.results import Finding, Severity
 from miner.records.client import Client
-from miner.results import Finding, Severity
 from miner.tables.clockwork import DAY, HOUR, Times, from_usual, iso_day, seconds, usual_clock
 from miner.tables.columns import fold
 from miner.tables.eating import Food

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.rulebook import OutcomeRule, nearest
 from miner.tables.area import incremental_area
 from miner.tables.climbs import BEYOND, beyond

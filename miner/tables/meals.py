@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.records.client import Client
 from miner.rulebook import FactorRule, RuleBook, nearest
 from miner.tables.cells import Columns

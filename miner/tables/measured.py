@@ -6,9 +6,9 @@ from math import isfinite
 
 import numpy as np
 
-from miner.errors import several
+from miner.core.errors import several
+from miner.core.results.briefing import Measure
 from miner.records.client import Client
-from miner.results.briefing import Measure
 from miner.rulebook import RuleBook
 from miner.tables.columns import whole_words, words
 from miner.tables.published import published

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import isnan
 
-from miner.errors import several
+from miner.core.errors import several
 from miner.tables.clockwork import from_usual
 from miner.tables.day_records import DayRecords
 from miner.tables.found import Found, unknown

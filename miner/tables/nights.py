@@ -9,7 +9,7 @@ from math import isnan, nan
 import numpy as np
 import pandas as pd
 
-from miner.errors import several
+from miner.core.errors import several
 from miner.records.client import Client
 from miner.tables.clockwork import DAY, HOUR, seconds
 from miner.tables.columns import Source, numbers, origins, words

@@ -6,9 +6,9 @@ from collections import defaultdict
 from collections.abc import Mapping
 from typing import Any
 
-from miner.errors import several
+from miner.core.errors import several
+from miner.core.results import Finding, Severity
 from miner.records.client import Client
-from miner.results import Finding, Severity
 from miner.rulebook import RuleBook
 from miner.tables.biological_days import days_of
 from miner.tables.clockwork import DAY, seconds, usual_clock

@@ -6,10 +6,10 @@ from collections import Counter
 
 import numpy as np
 
-from miner.errors import several
+from miner.core.errors import several
+from miner.core.results import Finding, Severity
 from miner.records.client import Client
 from miner.records.columns import MG_DL_PER_MMOL_L
-from miner.results import Finding, Severity
 from miner.rulebook import FactorRule, RuleBook
 from miner.tables.eating import food_of
 from miner.tables.no_food import Entry, NoFood

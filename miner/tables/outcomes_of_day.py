@@ -9,7 +9,7 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.rulebook import OutcomeRule, nearest
 from miner.tables.climbs import biggest_climbs
 from miner.tables.clockwork import Floats

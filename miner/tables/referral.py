@@ -6,10 +6,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from miner.errors import several
+from miner.core.errors import several
+from miner.core.results import CautionKind, CautionText
 from miner.records.client import Client
 from miner.records.columns import MG_DL_PER_MMOL_L
-from miner.results import CautionKind, CautionText
 from miner.rulebook import Cautions, Referral, RuleBook
 from miner.tables.clockwork import DAY, Floats, iso_day, seconds
 from miner.tables.columns import whole_words, words

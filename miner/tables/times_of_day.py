@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from miner.core.results.briefing import TimeOfDay
 from miner.records.client import Client
-from miner.results.briefing import TimeOfDay
 from miner.rulebook import RuleBook
 from miner.tables import limits
 from miner.tables.clockwork import DAY

@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
+from miner.core.results.week import Logged
 from miner.records.client import STREAMS, Client
-from miner.results.week import Logged
 from miner.tables.clockwork import DAY, HOUR, seconds
 from miner.tables.trace import trace_of
 

@@ -13,16 +13,16 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page
 
-from miner import api, rulebook
-from miner.api.gathering import briefing
-from miner.brief.pages import KINDS, render
+from miner import rulebook, steps
+from miner.render.papers.pages import KINDS, render
+from miner.steps.gathering import briefing
 
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 ARGUMENTS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
-HERE = Path(__file__).resolve().parents[1] / "brief"
+HERE = Path(__file__).resolve().parents[1] / "words"
 
 
 @pytest.fixture(scope="session")
@@ -108,8 +108,8 @@ def _clients() -> ModuleType:
 
 def _write(folder: Path, client: Path, include: list[str] | None) -> dict[str, Path]:
     rules = rulebook.load()
-    read = api.read_client(client)
-    ranking = api.rank(read, rules, remember=False)
+    read = steps.read_client(client)
+    ranking = steps.rank(read, rules, remember=False)
     chosen = include
     if chosen is None:
         chosen = [item.id for item in ranking.hypotheses if item.factors[0].startswith("tag:")]

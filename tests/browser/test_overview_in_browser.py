@@ -10,10 +10,10 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from miner import rulebook
-from miner.brief.caseload import caseload_page
-from miner.brief.pooled import with_sentences
-from miner.results import Evidence
-from miner.results.caseload import ByClient, Caseload, ClientRow, Estimate, PooledEffect
+from miner.core.results import Evidence
+from miner.core.results.caseload import ByClient, Caseload, ClientRow, Estimate, PooledEffect
+from miner.render.papers.caseload import caseload_page
+from miner.words.pooled import with_sentences
 
 LAPTOP, TELEPHONE = (1280, 800), (390, 844)
 HOSTILE = "<img src=x onerror=alert(3)>\u202e" + "w" * 600

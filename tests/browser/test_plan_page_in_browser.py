@@ -10,10 +10,10 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from miner import rulebook
-from miner.brief.plan_page import plan_page
-from miner.brief.sentences import say
+from miner.core.results import Plan
 from miner.followup import planning
-from miner.results import Plan
+from miner.render.papers.plan_page import plan_page
+from miner.words.sentences import say
 
 START = date(2026, 7, 6)
 STOPS = ("stop_unwell", "stop_worry", "stop_ill", "missed")

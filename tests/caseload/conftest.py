@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from miner import resources
-from miner.api.caseload import pool
 from miner.caseload.store import NAME
-from miner.results.caseload import Caseload
+from miner.core import resources
+from miner.core.results.caseload import Caseload
+from miner.steps.caseload import pool
 
 FACTORS = ("short_sleep", "late_dinner")
 OUTCOMES = ("wake_glucose", "overnight_mean")

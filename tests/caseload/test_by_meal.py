@@ -9,9 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from miner import api, resources
-from miner.api.caseload import pool
-from miner.api.spreads import practice_spreads
+from miner import steps
 from miner.caseload.fitting import questions, read_usable
 from miner.caseload.store import (
     CLIENT,
@@ -23,9 +21,12 @@ from miner.caseload.store import (
     pooled_before,
 )
 from miner.caseload.units import unit_rows
+from miner.core import resources
+from miner.core.results import Evidence, Shape
+from miner.core.results.caseload import Caseload
 from miner.hypotheses.design import design
-from miner.results import Evidence, Shape
-from miner.results.caseload import Caseload
+from miner.steps.caseload import pool
+from miner.steps.spreads import practice_spreads
 
 SLOPE = 1.0
 GRAMS = dict.fromkeys(("breakfast", "lunch", "dinner"), (15.0, 105.0))
@@ -117,9 +118,9 @@ def test_carbohydrate_is_told_as_a_dose_and_its_slope_is_the_planted_one(
 
 
 def test_a_habit_made_of_the_carbohydrate_is_tested_without_it(eaters: Path) -> None:
-    client = api.read_client(eaters / "client-1")
-    rules = api.load_rules(None, client.folder)
-    table = api.meals(client, rules)
+    client = steps.read_client(eaters / "client-1")
+    rules = steps.load_rules(None, client.folder)
+    table = steps.meals(client, rules)
     rows = unit_rows(table, design(table, rules))
     assert any(name.startswith("n:carbohydrate") for name in rows)
 

@@ -12,19 +12,19 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from miner import api
-from miner.api import examine as steps
-from miner.api.caseload import pool
-from miner.api.examine import Task, examine
+from miner import steps
 from miner.caseload.question import Units, fit_question
 from miner.caseload.record import read_head
 from miner.caseload.running import run
 from miner.caseload.store import Store
 from miner.caseload.units import unit_rows
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import Evidence
+from miner.core.results.caseload import Caseload
 from miner.hypotheses.design import design
-from miner.results import Evidence
-from miner.results.caseload import Caseload
+from miner.steps import examine as examining
+from miner.steps.caseload import pool
+from miner.steps.examine import Task, examine
 
 
 def row_of(content: bytes | None, home: Path) -> Any:
@@ -39,7 +39,7 @@ def test_a_fault_of_the_program_is_the_row_of_one_client(
     def broken(*_: Any, **__: Any) -> None:
         raise ZeroDivisionError("division by zero")
 
-    monkeypatch.setattr(steps, "rank", broken)
+    monkeypatch.setattr(examining, "rank", broken)
     row = row_of(examine(Task(str(small), "client-01", "day"))[1], tmp_path)
     assert (row.status, row.client, row.pooled) == ("error", "client-01", True)
     assert row.error == (
@@ -53,7 +53,7 @@ def test_a_folder_that_cannot_be_read_is_a_row(
     def refused(*_: Any) -> None:
         raise PermissionError(13, "Permission denied", str(small / "client-01" / "glucose.csv"))
 
-    monkeypatch.setattr(steps, "fingerprint", refused)
+    monkeypatch.setattr(examining, "fingerprint", refused)
     row = row_of(examine(Task(str(small), "client-01", "day"))[1], tmp_path)
     assert (row.status, row.error) == ("error", "glucose.csv: Permission denied")
 
@@ -82,7 +82,7 @@ def test_clients_are_not_listed_where_there_are_many(
     small: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("miner.caseload.pooling.MOST_LISTED", 3)
-    monkeypatch.setattr("miner.api.caseload.MOST_LISTED", 3)
+    monkeypatch.setattr("miner.steps.caseload.MOST_LISTED", 3)
     found = pool(small)
     assert found.pooled
     assert all(effect.by_client == () for effect in found.pooled)
@@ -94,7 +94,7 @@ def test_with_hundreds_they_are_listed_where_something_is_told(
     practice: Path, found: Caseload, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("miner.caseload.pooling.MOST_LISTED_THROUGHOUT", 3)
-    monkeypatch.setattr("miner.api.caseload.MOST_LISTED_THROUGHOUT", 3)
+    monkeypatch.setattr("miner.steps.caseload.MOST_LISTED_THROUGHOUT", 3)
     fewer = pool(practice, work=tmp_path / "work")
     told = [item.evidence in (Evidence.CLEAR, Evidence.HINT) for item in fewer.pooled]
     assert True in told
@@ -163,9 +163,9 @@ def test_one_client_alone_has_no_pooled_answer() -> None:
 
 
 def test_meals_at_one_time_are_a_minute_apart(small: Path) -> None:
-    client = api.read_client(small / "client-01")
-    rules = api.load_rules(None, Path("nowhere") / "nobody")
-    table = api.meals(client, rules)
+    client = steps.read_client(small / "client-01")
+    rules = steps.load_rules(None, Path("nowhere") / "nobody")
+    table = steps.meals(client, rules)
     plan = design(table, rules)
     frame = table.frame.copy()
     frame["start"] = pd.Timestamp("2026-01-15T12:00")

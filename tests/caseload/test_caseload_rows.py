@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from miner import api
-from miner.api.caseload import pool, remember_page
-from miner.errors import MinerError
-from miner.results import Evidence
-from miner.results.caseload import Caseload
+from miner import steps
+from miner.core.errors import MinerError
+from miner.core.results import Evidence
+from miner.core.results.caseload import Caseload
+from miner.steps.caseload import pool, remember_page
 
 
 def every_file(folder: Path) -> dict[str, str]:
@@ -45,8 +45,8 @@ def test_consent_is_counted_and_only_those_who_agreed_are_pooled(found: Caseload
 
 def test_a_row_counts_what_a_ranking_of_that_client_finds(practice: Path, found: Caseload) -> None:
     for row in found.clients[:3]:
-        client = api.read_client(practice / row.folder)
-        ranking = api.rank(client, remember=False)
+        client = steps.read_client(practice / row.folder)
+        ranking = steps.rank(client, remember=False)
         levels = [item.evidence for item in ranking.hypotheses]
         assert row.usable_units == ranking.usable_units
         assert (row.clear, row.hints) == (

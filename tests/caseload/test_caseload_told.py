@@ -14,21 +14,22 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from miner import api, resources, rulebook
-from miner.brief.caseload import caseload_page
-from miner.brief.pooled import with_sentences
-from miner.brief.text.caseload import caseload_csv, caseload_parts, named
-from miner.brief.text.concerns import concerns
-from miner.brief.text.layout import render
+from miner import rulebook, steps
 from miner.cli.group import miner as commands
-from miner.results import Doubt, DoubtCode, Evidence
-from miner.results.caseload import Caseload, ClientRow
+from miner.core import resources
+from miner.core.results import Doubt, DoubtCode, Evidence
+from miner.core.results.caseload import Caseload, ClientRow
+from miner.render.papers.caseload import caseload_page
+from miner.render.terminal import render
 from miner.rulebook import RuleBook
+from miner.words.concerns import concerns
+from miner.words.pooled import with_sentences
+from miner.words.practice import caseload_csv, caseload_parts, named
 
 
 @pytest.fixture(scope="session")
 def rules(practice: Path) -> RuleBook:
-    return api.rules_of_practice(practice)
+    return steps.rules_of_practice(practice)
 
 
 @pytest.fixture

@@ -10,16 +10,17 @@ from pathlib import Path
 
 import pytest
 
-from miner import resources, rulebook
-from miner.api.caseload import pool
+from miner import rulebook
 from miner.caseload import pooling
 from miner.caseload.doubts import Question
 from miner.caseload.fits import POOLED, KeptFits
 from miner.caseload.fitting import FitTask, fit_task
 from miner.caseload.question import PoolFit
 from miner.caseload.store import NAME, Store
-from miner.results import Doubt, DoubtCode
-from miner.results.caseload import Caseload
+from miner.core import resources
+from miner.core.results import Doubt, DoubtCode
+from miner.core.results.caseload import Caseload
+from miner.steps.caseload import pool
 
 
 @pytest.fixture

@@ -20,8 +20,8 @@ from miner.caseload.question import (
     usable,
     usable_dose,
 )
-from miner.results import Evidence, Shape
-from miner.results.caseload import Caseload, Estimate
+from miner.core.results import Evidence, Shape
+from miner.core.results.caseload import Caseload, Estimate
 
 GUARD = rulebook.load().guardrails
 DAYS = 28

@@ -16,8 +16,8 @@ from miner import rulebook
 from miner.caseload.doubts import Doubts, Question, weekday_doubt
 from miner.caseload.pooling import fewest_clients, judge
 from miner.caseload.question import Units, fit_question, usable
-from miner.results import Doubt, DoubtCode, Evidence
-from miner.results.caseload import Caseload, Estimate
+from miner.core.results import Doubt, DoubtCode, Evidence
+from miner.core.results.caseload import Caseload, Estimate
 from miner.stats.pooling import within_between
 from miner.stats.pooling_slopes import slopes_by_group
 

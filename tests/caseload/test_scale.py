@@ -14,16 +14,16 @@ from typing import Any
 
 import pytest
 
-from miner.api.caseload import pool
-from miner.api.examine import Task, ended, examine
 from miner.caseload.places import client_folders, fetched, fingerprint
 from miner.caseload.record import read_head
 from miner.caseload.running import Pace, run
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.steps.caseload import pool
+from miner.steps.examine import Task, ended, examine
 
 ROOT = Path(__file__).resolve().parents[2]
 RUN = (
-    "import sys, json; from pathlib import Path; from miner.api.caseload import pool; "
+    "import sys, json; from pathlib import Path; from miner.steps.caseload import pool; "
     "print(json.dumps(pool(sys.argv[1], work=Path(sys.argv[2])).to_dict()))"
 )
 
@@ -78,7 +78,7 @@ def test_on_a_cluster_that_loses_a_worker_the_answer_is_the_same(
 ) -> None:
     from distributed import LocalCluster
 
-    import miner.api.who_is_pooled as steps
+    import miner.steps.who_is_pooled as steps
 
     here = Path(__file__).parent
     notes = tmp_path / "notes"

@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from miner import api
-from miner.api.spreads import SPREADS_USED, keep_spreads, practice_spreads
+from miner import steps
 from miner.caseload.store import NAME, SPREADS, Store
+from miner.core.results.caseload import Caseload
 from miner.hypotheses.guard import Judged
 from miner.hypotheses.promises import foreseen
-from miner.results.caseload import Caseload
 from miner.rulebook import Guardrails
+from miner.steps.spreads import SPREADS_USED, keep_spreads, practice_spreads
 
 PAIR = ("short_sleep", "wake_glucose")
 
@@ -38,26 +38,26 @@ def used(monkeypatch: pytest.MonkeyPatch) -> dict[tuple[str, str], float | None]
 def test_the_spread_found_is_used_by_ranking_and_by_one_question(
     small: Path, found: Caseload, used: dict[tuple[str, str], float | None]
 ) -> None:
-    client = api.read_client(small / "client-01")
-    before = {item.id: item for item in api.rank(client, remember=False).hypotheses}
+    client = steps.read_client(small / "client-01")
+    before = {item.id: item for item in steps.rank(client, remember=False).hypotheses}
     assert used[PAIR] is None
     keep_spreads(Store(small / NAME), found)
 
-    ranking = api.rank(client, remember=False)
+    ranking = steps.rank(client, remember=False)
 
     assert SPREADS_USED in ranking.notes
     assert used[PAIR] == found.spreads()[PAIR]
     item = next(item for item in ranking.hypotheses if (item.factors[0], item.outcome) == PAIR)
     assert item.p_adjusted == before[item.id].p_adjusted
     used.clear()
-    api.ask(client, *PAIR, remember=True)
+    steps.ask(client, *PAIR, remember=True)
     assert used[PAIR] == found.spreads()[PAIR]
 
 
 def test_other_spreads_can_be_given(small: Path, found: Caseload) -> None:
     keep_spreads(Store(small / NAME), found)
-    client = api.read_client(small / "client-01")
-    assert SPREADS_USED not in api.rank(client, remember=False, spreads={}).notes
+    client = steps.read_client(small / "client-01")
+    assert SPREADS_USED not in steps.rank(client, remember=False, spreads={}).notes
 
 
 def test_what_is_kept_is_read_for_its_unit_alone(small: Path, found: Caseload) -> None:
@@ -79,6 +79,6 @@ def test_a_file_that_cannot_be_read_is_none(small: Path) -> None:
 def test_below_twenty_clients_nothing_is_kept(small: Path, found: Caseload) -> None:
     keep_spreads(Store(small / NAME), found)
     assert (small / NAME / SPREADS).is_file()
-    few = api.pool(small)
+    few = steps.pool(small)
     assert few.spreads() == {}
     assert not (small / NAME / SPREADS).exists()

@@ -12,21 +12,21 @@ import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
-from miner import api, ledger, rulebook
-from miner.api.caseload import pool
-from miner.brief.caseload import caseload_page
-from miner.brief.text.caseload import caseload_parts
-from miner.brief.text.layout import render
+from miner import ledger, rulebook, steps
 from miner.caseload.doubts import Question
 from miner.caseload.question import OwnSlopes
 from miner.caseload.store import NAME
 from miner.caseload.suggesting import MOST_SUGGESTED, strongest, suggest
 from miner.cli.group import miner as commands
-from miner.results import Evidence, Shape
-from miner.results.caseload import Caseload
-from miner.results.suggestions import Suggestion
+from miner.core.results import Evidence, Shape
+from miner.core.results.caseload import Caseload
+from miner.core.results.suggestions import Suggestion
+from miner.render.papers.caseload import caseload_page
+from miner.render.terminal import render
 from miner.stats.pooling import paule_mandel
 from miner.stats.pooling_own import DEPENDENCES, SlopesOnGrid
+from miner.steps.caseload import pool
+from miner.words.practice import caseload_parts
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +40,7 @@ def few(practice: Path, made_once: Callable[..., Path]) -> Path:
             shutil.copytree(practice / f"client-0{k}", folder / f"client-0{k}")
         pool(folder)
         for name in ("client-01", "client-02"):  # the meals of the others, then of client-01
-            api.suggested_questions(folder / name)
+            steps.suggested_questions(folder / name)
         return folder
 
     return made_once("caseload-few", made)
@@ -155,12 +155,12 @@ def test_there_is_one_question_a_habit_and_five_in_all() -> None:
 
 
 def test_changing_this_clients_days_never_changes_what_is_suggested_for_it(copy: Path) -> None:
-    before = api.suggested_questions(copy / "client-02")
+    before = steps.suggested_questions(copy / "client-02")
     assert [item.factor for item in before.questions] == ["short_sleep"]
     assert (before.others, before.questions[0].guess) == (5, "up")
     listed = {item.folder: item for item in pool(copy).suggested}["client-02"]
     other_days(copy / "client-02")
-    assert api.suggested_questions(copy / "client-02") == before
+    assert steps.suggested_questions(copy / "client-02") == before
     again = {item.folder: item for item in pool(copy).suggested}
     assert [item.factor for item in again["client-02"].questions] == ["short_sleep"]
     for one, two in ((listed, before), (again["client-02"], before)):
@@ -169,14 +169,14 @@ def test_changing_this_clients_days_never_changes_what_is_suggested_for_it(copy:
         assert one.questions[0].sentence == two.questions[0].sentence
     # the days that were changed do count for another client
     assert again["client-01"].questions != listed.questions
-    moved = api.suggested_questions(copy / "client-01").questions
+    moved = steps.suggested_questions(copy / "client-01").questions
     assert moved != before.questions
 
 
 def test_nothing_is_written_to_the_client_or_kept_of_it(copy: Path) -> None:
     shutil.rmtree(copy / NAME)
     before = {path: path.read_bytes() for path in (copy / "client-02").rglob("*")}
-    api.suggested_questions(copy / "client-02", draws=100)
+    steps.suggested_questions(copy / "client-02", draws=100)
     assert {path: path.read_bytes() for path in (copy / "client-02").rglob("*")} == before
     kept = b"".join(path.read_bytes() for path in (copy / NAME).rglob("*.parquet"))
     assert b"client-01" in kept
@@ -188,19 +188,19 @@ def test_nothing_but_the_consent_is_read_of_one_who_did_not_agree(copy: Path) ->
     for k in range(3, 7):
         change(copy / f"client-0{k}" / "client.toml", "pooled = true", "pooled = false")
     (copy / "letters").mkdir()
-    assert api.suggested_questions(copy / "client-01").others == 1
+    assert steps.suggested_questions(copy / "client-01").others == 1
     assert not (copy / NAME).exists()
 
 
 def test_one_who_did_not_agree_never_contributes(copy: Path) -> None:
     change(copy / "client-03" / "client.toml", "pooled = true", "pooled = false")
     change(copy / "client-04" / "client.toml", "pooled = true", "")
-    before = api.suggested_questions(copy / "client-01")
+    before = steps.suggested_questions(copy / "client-01")
     assert before.others == 3
     assert {item.clients for item in before.questions} <= {3}
     other_days(copy / "client-03")
     other_days(copy / "client-04")
-    assert api.suggested_questions(copy / "client-01") == before
+    assert steps.suggested_questions(copy / "client-01") == before
 
 
 def test_one_who_did_not_agree_is_offered_what_the_others_show(copy: Path) -> None:
@@ -210,11 +210,11 @@ def test_one_who_did_not_agree_is_offered_what_the_others_show(copy: Path) -> No
 
 
 def test_a_copy_of_a_client_is_left_out_with_it(copy: Path) -> None:
-    before = api.suggested_questions(copy / "client-02")
+    before = steps.suggested_questions(copy / "client-02")
     shutil.copytree(copy / "client-02", copy / "another")
-    assert api.suggested_questions(copy / "client-02") == before
+    assert steps.suggested_questions(copy / "client-02") == before
     change(copy / "another" / "client.toml", "client-02", "somebody")
-    assert api.suggested_questions(copy / "client-02") == before
+    assert steps.suggested_questions(copy / "client-02") == before
     change(copy / "another" / "client.toml", "somebody", "client-02")
     shown = {item.folder: item for item in pool(copy).suggested}
     assert shown["client-02"].others == shown["another"].others == 5
@@ -254,7 +254,7 @@ def test_a_client_without_records_is_offered_questions_ready_to_run(
     (event,) = ledger.read(new).events
     assert (event.payload["factor"], event.payload["guess"]) == ("short_sleep", "up")
     assert event.payload["looked"] is False
-    after = api.suggested_questions(new)
+    after = steps.suggested_questions(new)
     assert (after.questions, after.fixed_already) == ((), 1)
     assert "1 more fixed already." in " ".join(run("ask", str(new), "--suggest").stdout.split())
 
@@ -266,7 +266,7 @@ def test_nothing_else_is_asked_beside(few: Path, run: Callable[..., Result]) -> 
 
 
 def test_the_caseload_shows_what_is_offered_to_whom(found: Caseload, practice: Path) -> None:
-    rules = api.rules_of_practice(practice)
+    rules = steps.rules_of_practice(practice)
     text = " ".join(render(caseload_parts(found, rules), 100, styled=False).split())
     assert "Questions to fix, from other clients' records" in text
     assert "a short night: wake glucose higher" in text
@@ -280,7 +280,7 @@ def test_the_caseload_shows_what_is_offered_to_whom(found: Caseload, practice: P
 
 
 def test_hints_are_told_with_what_chance_alone_would_give(found: Caseload) -> None:
-    from miner.brief.text.suggesting import luck
+    from miner.words.suggesting import luck
 
     rules = rulebook.load()
     offered = next(item for item in found.suggested if item.questions)

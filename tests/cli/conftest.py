@@ -19,7 +19,7 @@ from miner import rulebook
 from miner.cli.group import miner as commands
 from miner.rulebook import RuleBook
 
-SAMPLES = Path(__file__).resolve().parents[1] / "brief" / "text_samples.py"
+SAMPLES = Path(__file__).resolve().parents[1] / "words" / "text_samples.py"
 
 
 @pytest.fixture(scope="session")
@@ -43,7 +43,7 @@ class FakeApi(ModuleType):
     """The steps of the job with results made by hand; records what it was asked."""
 
     def __init__(self, samples: ModuleType, rules: RuleBook) -> None:
-        super().__init__("miner.api")
+        super().__init__("miner.steps")
         self.asked: dict[str, Any] = {}
         self.report = samples.report()
         self.ranking = samples.ranking(samples.hypothesis())
@@ -93,11 +93,11 @@ class FakeApi(ModuleType):
 
 
 @pytest.fixture
-def api(monkeypatch: pytest.MonkeyPatch, samples: ModuleType, rules: RuleBook) -> FakeApi:
-    """A stand-in for ``miner.api``."""
+def steps(monkeypatch: pytest.MonkeyPatch, samples: ModuleType, rules: RuleBook) -> FakeApi:
+    """A stand-in for ``miner.steps``."""
     fake = FakeApi(samples, rules)
-    monkeypatch.setitem(sys.modules, "miner.api", fake)
-    monkeypatch.setattr(miner, "api", fake, raising=False)
+    monkeypatch.setitem(sys.modules, "miner.steps", fake)
+    monkeypatch.setattr(miner, "steps", fake, raising=False)
     return fake
 
 

@@ -9,7 +9,8 @@ from typing import Any
 
 import pytest
 
-from miner import api, resources
+from miner import steps
+from miner.core import resources
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 
@@ -51,7 +52,7 @@ def test_a_shared_page_is_written_and_remembered_and_a_private_one_is_not(
     assert SHORT_NIGHTS in out.read_text("utf-8")
     (event,) = shared(client)
     assert (event["page"], event["ids"]) == ("session", [SHORT_NIGHTS])
-    report = api.briefing(api.read_client(client), remember=False)
+    report = steps.briefing(steps.read_client(client), remember=False)
     assert [(item.page, item.ids) for item in report.shared] == [("session", (SHORT_NIGHTS,))]
 
 
@@ -71,13 +72,13 @@ def test_the_figures_are_written_at_print_size(practice: Path, run: Any, tmp_pat
 def test_a_pattern_by_meal_has_its_figures_and_its_pairs(
     practice: Path, run: Any, tmp_path: Path
 ) -> None:
-    client = api.read_client(practice / "client-01")
+    client = steps.read_client(practice / "client-01")
     chosen = next(
         item
-        for item in api.rank(client, unit="meal", remember=False, together=False).hypotheses
+        for item in steps.rank(client, unit="meal", remember=False, together=False).hypotheses
         if item.factors == ("tag:restaurant",) and item.difference is not None
     )
-    pairs = api.compare_meals(client, chosen.factors[0], outcome=chosen.outcome, remember=True)
+    pairs = steps.compare_meals(client, chosen.factors[0], outcome=chosen.outcome, remember=True)
     assert pairs.pairs
     figures = tmp_path / "figures"
     done = run("brief", str(practice / "client-01"), "--out", str(tmp_path / "p.html"), "--as",
@@ -159,7 +160,7 @@ def test_a_client_at_risk_gets_calm_pages_and_an_action_without_asking_for_them(
     toml = client / "client.toml"
     text = toml.read_text("utf-8").replace('eating_disorder = "no"', 'eating_disorder = "yes"')
     toml.write_text(text, encoding="utf-8")
-    found = api.briefing(api.read_client(client), remember=False)
+    found = steps.briefing(steps.read_client(client), remember=False)
     assert found.calm
     assert found.actions == ("Talk to your doctor first.",)
 
@@ -176,7 +177,7 @@ def test_the_actions_of_readings_are_found_in_either_unit(practice: Path) -> Non
     (client / "glucose.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
     for unit in ("mg/dL", "mmol/L"):
         (practice / "practice.toml").write_text(f'display_unit = "{unit}"\n', encoding="utf-8")
-        found = api.briefing(api.read_client(client), remember=False)
+        found = steps.briefing(steps.read_client(client), remember=False)
         assert found.actions == ("See your doctor first.",)
 
 
@@ -196,9 +197,9 @@ def test_a_ledger_that_cannot_be_written_is_told_and_the_page_stays(
 
 
 def test_the_demo_writes_pages_with_what_is_clear(practice: Path) -> None:
-    client = api.read_client(practice / "client-01")
-    pages = api.write_pages(
-        client, api.rank(client, remember=False), practice / "client-01" / "pages"
+    client = steps.read_client(practice / "client-01")
+    pages = steps.write_pages(
+        client, steps.rank(client, remember=False), practice / "client-01" / "pages"
     )
     assert [path.name for path in pages] == [
         "preparation.html", "session.html", "take-home.html", "doctor.html",

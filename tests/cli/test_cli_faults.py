@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from miner.cli.group import COMMANDS
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 
 
 @pytest.mark.parametrize(
@@ -47,13 +47,13 @@ from miner.errors import MinerError
     ],
 )  # fmt: skip
 def test_wrong_usage_is_told_in_four_parts(
-    api: Any, run: Any, words: list[str], message: str
+    steps: Any, run: Any, words: list[str], message: str
 ) -> None:
     result = run(*words)
     assert (result.exit_code, result.stdout, result.stderr) == (2, "", f"{message}\n")
 
 
-def test_other_usage_errors_exit_with_two(api: Any, run: Any) -> None:
+def test_other_usage_errors_exit_with_two(steps: Any, run: Any) -> None:
     for words in (["rank", "x", "y"], ["rank", "x", "--draws"]):
         result = run(*words)
         assert (result.exit_code, result.stdout) == (2, "")
@@ -62,8 +62,8 @@ def test_other_usage_errors_exit_with_two(api: Any, run: Any) -> None:
 
 
 @pytest.mark.parametrize("command", ["check", "days", "rank"])
-def test_bad_input_is_one_message(api: Any, run: Any, command: str) -> None:
-    api.fault = MinerError(
+def test_bad_input_is_one_message(steps: Any, run: Any, command: str) -> None:
+    steps.fault = MinerError(
         "bedtime is '25:10'", "00:00 to 23:59", "Correct it", file="sleep.csv", row=41
     )
     result = run(command, "client-07")
@@ -73,14 +73,14 @@ def test_bad_input_is_one_message(api: Any, run: Any, command: str) -> None:
     )
 
 
-def test_hostile_words_in_a_message_are_inert(api: Any, run: Any) -> None:
-    api.fault = MinerError("[red]\x1b[31m\u202e\nsecond", "b", "c")
+def test_hostile_words_in_a_message_are_inert(steps: Any, run: Any) -> None:
+    steps.fault = MinerError("[red]\x1b[31m\u202e\nsecond", "b", "c")
     assert run("rank", "x").stderr.startswith("[red]<U+001B>[31m<U+202E> second. Expected: b.")
     assert run("\x1b[31mx").stderr.startswith("there is no command '<U+001B>[31mx'.")
 
 
-def test_a_fault_of_the_program_is_one_line(api: Any, run: Any) -> None:
-    api.fault = KeyError("glucose")
+def test_a_fault_of_the_program_is_one_line(steps: Any, run: Any) -> None:
+    steps.fault = KeyError("glucose")
     result = run("rank", "client-07")
     assert (result.exit_code, result.stdout) == (1, "")
     assert result.stderr == (
@@ -90,23 +90,23 @@ def test_a_fault_of_the_program_is_one_line(api: Any, run: Any) -> None:
 
 
 @pytest.mark.parametrize("words", [["--debug", "rank", "x"], ["rank", "x", "--debug"]])
-def test_debug_adds_the_traceback(api: Any, run: Any, words: list[str]) -> None:
-    api.fault = KeyError("glucose")
+def test_debug_adds_the_traceback(steps: Any, run: Any, words: list[str]) -> None:
+    steps.fault = KeyError("glucose")
     result = run(*words)
     assert result.exit_code == 1
     assert "Traceback (most recent call last)" in result.stderr
     assert "KeyError: 'glucose'" in result.stderr
 
 
-def test_a_file_that_may_not_be_used_is_bad_input(api: Any, run: Any) -> None:
-    api.fault = PermissionError(errno.EACCES, "Permission denied", "client-07/glucose.csv")
+def test_a_file_that_may_not_be_used_is_bad_input(steps: Any, run: Any) -> None:
+    steps.fault = PermissionError(errno.EACCES, "Permission denied", "client-07/glucose.csv")
     result = run("rank", "client-07")
     assert result.exit_code == 2
     assert result.stderr.startswith("client-07/glucose.csv: Permission denied. Expected: a place")
 
 
-def test_stopping_by_keyboard_is_one_line_and_130(api: Any, run: Any) -> None:
-    api.fault = KeyboardInterrupt()
+def test_stopping_by_keyboard_is_one_line_and_130(steps: Any, run: Any) -> None:
+    steps.fault = KeyboardInterrupt()
     result = run("rank", "client-07")
     assert (result.exit_code, result.stdout) == (130, "")
     assert result.stderr.strip() == "Stopped before it was finished."

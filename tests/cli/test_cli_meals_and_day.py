@@ -11,10 +11,11 @@ from typing import Any
 
 import pytest
 
-from miner import api, resources, rulebook
-from miner.brief.text.day import day_parts
-from miner.brief.text.layout import render
-from miner.brief.unusual import LABELS
+from miner import rulebook, steps
+from miner.core import resources
+from miner.render.terminal import render
+from miner.words.day import day_parts
+from miner.words.unusual import LABELS
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 
@@ -162,10 +163,10 @@ def test_what_calls_for_a_clinician_comes_before_meals_and_patterns(
 
 
 def test_a_rise_after_midnight_is_told_as_of_the_next_day(practice: Path) -> None:
-    client = api.read_client(practice / "client-02")
+    client = steps.read_client(practice / "client-02")
     late = 0
-    for date in api.days(client).frame.index[1:-1]:
-        found = api.day_review(client, date)
+    for date in steps.days(client).frame.index[1:-1]:
+        found = steps.day_review(client, date)
         text = render(day_parts(found))
         for rise in found.rises:
             after = rise.start[:10] > date

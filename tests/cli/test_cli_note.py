@@ -241,8 +241,12 @@ def test_notes_are_read_by_nothing_that_computes_or_that_a_client_sees() -> None
         if "read_notes" in path.read_text("utf-8") or "records.notes" in path.read_text("utf-8")
     }
     assert readers == {
-        "api/everything.py", "api/morning.py", "api/noting.py", "api/story.py", "records/notes.py",
-    }  # fmt: skip
+        "records/notes.py",
+        "steps/everything.py",
+        "steps/morning.py",
+        "steps/noting.py",
+        "steps/story.py",
+    }
 
 
 def test_an_amount_that_is_no_number_is_shown_as_it_stands(run: Any, client: Path) -> None:

@@ -28,16 +28,16 @@ FAKE = """
 import sys, types
 from types import SimpleNamespace
 import miner
-api = types.ModuleType("miner.api")
-api.load_rules = lambda *a: __import__("miner.rulebook", fromlist=["load"]).load()
-api.read_client = lambda *a: SimpleNamespace(
+steps = types.ModuleType("miner.steps")
+steps.load_rules = lambda *a: __import__("miner.rulebook", fromlist=["load"]).load()
+steps.read_client = lambda *a: SimpleNamespace(
     settings=SimpleNamespace(code="c", display_unit="mg/dL"))
 class Report:
     findings = ()
     def to_dict(self):
         return {"name": "caf\\u00e9 \\u202e", "lone": "\\udc80", "long": "x" * 300000}
-api.check = lambda *a: Report()
-sys.modules["miner.api"] = miner.api = api
+steps.check = lambda *a: Report()
+sys.modules["miner.steps"] = miner.steps = steps
 """
 
 

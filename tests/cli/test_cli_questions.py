@@ -12,7 +12,8 @@ from typing import Any
 
 import pytest
 
-from miner import api, resources
+from miner import steps
+from miner.core import resources
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 
@@ -151,12 +152,12 @@ def test_a_date_ahead_and_a_folder_that_is_no_client_are_refused(
 
 
 def test_why_counts_as_the_ranking_does(run: Any, client: str) -> None:
-    read = api.read_client(client)
-    ranking = api.rank(read, draws=100, remember=False)
+    read = steps.read_client(client)
+    ranking = steps.rank(read, draws=100, remember=False)
     shown = [item for item in ranking.hypotheses if item.evidence in ("clear", "hint")]
     assert {len(item.factors) for item in ranking.hypotheses} >= {1}
     for item in [*shown, *ranking.hypotheses[:: len(ranking.hypotheses) // 8]]:
-        units = [unit for unit in api.why(read, item.id, remember=True).units if unit.used]
+        units = [unit for unit in steps.why(read, item.id, remember=True).units if unit.used]
         counts = item.counts
         found = [(unit.with_factor, unit.high == 1) for unit in units]
         assert sum(with_ == 1 for with_, _ in found) == counts.with_
@@ -289,7 +290,7 @@ def test_a_shape_is_asked_for_and_written_down(run: Any, client: str) -> None:
     assert "Each hour less sleep" in dose["sentence"]
     assert cut["notes"] == list(dict.fromkeys(cut["notes"]))
     assert run("ask", client, *PAIR, "--fix", "--shape", "cut").exit_code == 0
-    (question,) = api.fixed_questions(Path(client))
+    (question,) = steps.fixed_questions(Path(client))
     assert question.shape == "cut"
 
 

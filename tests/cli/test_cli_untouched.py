@@ -12,8 +12,8 @@ from typing import Any
 
 import pytest
 
-from miner import resources
 from miner.cli.group import COMMANDS
+from miner.core import resources
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from miner import resources
+from miner.core import resources
 
 
 @pytest.fixture(scope="module")

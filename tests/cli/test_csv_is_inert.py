@@ -11,12 +11,12 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from miner.brief.text.sheet import sheet
 from miner.cli.group import miner as commands
+from miner.render.sheet import sheet
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 
-CLIENTS = Path(__file__).resolve().parents[1] / "brief" / "page_clients.py"
+CLIENTS = Path(__file__).resolve().parents[1] / "words" / "page_clients.py"
 # OWASP, "CSV injection": a cell that begins with one of these may be taken for a formula.
 FORMULA = re.compile(r"[=+\-@\t\r]")
 NUMBER = re.compile(r"-?\d+(\.\d+)?(e-?\d+)?")

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from miner.core import EVER, Period, Unit, day_of
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 
 DAYS = st.dates(date(2020, 1, 1), date(2030, 12, 31))
 

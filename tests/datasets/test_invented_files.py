@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from miner import resources
+from miner.core import resources
 from miner.records.reading import read_client
 
 invented = resources.invented()

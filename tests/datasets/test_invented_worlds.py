@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from miner import resources
+from miner.core import resources
 
 spec = importlib.util.spec_from_file_location(
     "invented_outcomes", Path(__file__).with_name("invented_outcomes.py")

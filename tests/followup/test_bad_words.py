@@ -6,8 +6,9 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from click.testing import CliRunner
 
-from miner import api, ledger, resources, rulebook
+from miner import ledger, rulebook, steps
 from miner.cli.group import miner as commands
+from miner.core import resources
 
 AT = datetime(2026, 3, 1, 9, tzinfo=UTC)
 
@@ -16,17 +17,17 @@ AT = datetime(2026, 3, 1, 9, tzinfo=UTC)
 def planned(tmp_path_factory):
     """A client of six weeks with one plan."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("miner.api.planning.cautions", lambda *_: ((), ()))
+        patch.setattr("miner.steps.planning.cautions", lambda *_: ((), ()))
         folder = tmp_path_factory.mktemp("planned") / "client"
         resources.invented().effect_client(folder, 3, "short_sleep", 14.0, days=42)
-        client, rules = api.read_client(folder), rulebook.load()
-        ranking = api.rank(client, rules, now=AT, remember=True)
+        client, rules = steps.read_client(folder), rulebook.load()
+        ranking = steps.rank(client, rules, now=AT, remember=True)
         found = next(
             item for item in ranking.hypotheses
             if item.factors == ("short_sleep",) and item.outcome == "wake_glucose"
         )  # fmt: skip
-        wish = api.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
-        plan = api.plan(client, found.id, wish, rules, now=AT)
+        wish = steps.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
+        plan = steps.plan(client, found.id, wish, rules, now=AT)
     other = next(i.id for i in ranking.hypotheses if i.difference and i.id != found.id)
     return folder, plan, found.id, other
 
@@ -119,7 +120,7 @@ def test_ticks_that_fit_are_not_spoken_of(planned):
     said = ("yes", "no", "")
     text = "".join(f"{day},{plan.plan},{said[at % 3]}\n" for at, day in enumerate(days))
     (folder / "ticks.csv").write_text(f"date,plan,done\n{text}", encoding="utf-8")
-    found = api.check(api.read_client(folder)).findings
+    found = steps.check(steps.read_client(folder)).findings
     told = [(str(item.severity), item.count) for item in found if item.file == "ticks.csv"]
     assert told == [("note", len(days) // 3)]
     (folder / "ticks.csv").unlink()

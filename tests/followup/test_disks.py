@@ -7,9 +7,10 @@ from datetime import UTC, date, datetime
 import pytest
 from click.testing import CliRunner
 
-from miner import api, ledger, resources, rulebook
+from miner import ledger, rulebook, steps
 from miner.cli.group import miner as commands
-from miner.errors import MinerError
+from miner.core import resources
+from miner.core.errors import MinerError
 
 AT = datetime(2026, 3, 1, 9, tzinfo=UTC)
 SIZE = 4 * 1024 * 1024
@@ -34,7 +35,7 @@ def rules():
 
 @pytest.fixture(scope="module")
 def ids(client_folder, rules):
-    ranking = api.rank(api.read_client(client_folder), rules, remember=False)
+    ranking = steps.rank(steps.read_client(client_folder), rules, remember=False)
     return [item.id for item in ranking.hypotheses if item.difference][:2]
 
 
@@ -90,9 +91,9 @@ def test_keeping_and_planning_on_a_full_disk_is_told(disk, folder, ids, rules):
     assert (shown.exit_code, "waiting" in shown.stdout) == (0, True)
     long = "é" * 1000  # more than the last page of the file has left
     four_parts(invoke("keep", folder, ids[1], "--as", "watch", "--note", long), "No space left")
-    assert [item.id for item in api.follow(api.read_client(folder), rules, remember=True).kept] == [
-        ids[0]
-    ]
+    assert [
+        item.id for item in steps.follow(steps.read_client(folder), rules, remember=True).kept
+    ] == [ids[0]]
 
 
 def test_an_archive_on_a_full_disk_is_told_and_not_left_half(disk, folder):
@@ -104,8 +105,8 @@ def test_an_archive_on_a_full_disk_is_told_and_not_left_half(disk, folder):
 
 
 def test_a_read_only_disk_is_read_and_nothing_is_promised(disk, folder, ids, rules):
-    client = api.read_client(folder)
-    api.keep(client, ids[0], "watch", rules, now=AT, read_on=date(2026, 3, 20))
+    client = steps.read_client(folder)
+    steps.keep(client, ids[0], "watch", rules, now=AT, read_on=date(2026, 3, 20))
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
     read_only(disk)
     assert not ledger.read(folder).writable
@@ -116,5 +117,5 @@ def test_a_read_only_disk_is_read_and_nothing_is_promised(disk, folder, ids, rul
     four_parts(invoke("keep", folder, ids[1], "--as", "watch"), "cannot be written")
     four_parts(invoke("keep", folder, ids[0], "--drop"), "cannot be written")
     with pytest.raises(MinerError, match="cannot be written"):
-        api.drop(client, ids[0])
+        steps.drop(client, ids[0])
     assert {path.name: path.read_bytes() for path in folder.iterdir()} == before

@@ -10,13 +10,13 @@ from scipy import stats
 from statsmodels.stats.multitest import multipletests
 
 from miner import rulebook
+from miner.core.results import Counts, Withheld
 from miner.followup import following as judging
 from miner.followup.fresh import Fresh, each_day, fresh
 from miner.followup.story import Kept, tell
 from miner.hypotheses.design import design
 from miner.hypotheses.whitened import whitened
 from miner.ledger import Ledger
-from miner.results import Counts, Withheld
 from miner.stats.projection import independent
 
 COUNTS = Counts(10, 0, 15, 0, 0)

@@ -9,11 +9,11 @@ from fresh_tables import table_of
 from pydantic import TypeAdapter
 
 from miner import rulebook
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import Counts, Evidence, Hypothesis, OutcomeSummary, plain
 from miner.followup.frozen import as_kept, freeze, thaw
 from miner.hypotheses.identity import factor_definition, outcome_definition
 from miner.records.client import Client, Settings
-from miner.results import Counts, Evidence, Hypothesis, OutcomeSummary, plain
 from miner.tables.cuts import cut
 from miner.tables.found import Found
 

@@ -11,18 +11,18 @@ import pytest
 from fresh_tables import row_date, table_of, what
 
 from miner import rulebook
-from miner.brief.plan_calendar import plan_calendar
-from miner.brief.plan_page import plan_page
-from miner.brief.sentences import say
-from miner.brief.text.layout import render
-from miner.brief.text.plan import plan_parts
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import CautionKind, CautionText, Period
 from miner.followup import pairs as reading
 from miner.followup import planning
 from miner.followup.planner import Wish, make_plan, scatter
 from miner.followup.refusals import require_testable
-from miner.results import CautionKind, CautionText, Period
+from miner.render.papers.plan_page import plan_page
+from miner.render.terminal import render
 from miner.stats.pair_power import pairs_detectable, pairs_power
+from miner.words.plan import plan_parts
+from miner.words.plan_calendar import plan_calendar
+from miner.words.sentences import say
 
 START = date(2026, 7, 6)
 SIZE = planning.Size(period_days=3, leave_out_days=1, pairs=6, spread=10.0)
@@ -427,7 +427,7 @@ def test_a_calendar_takes_no_orders_from_words(rules, monkeypatch, word):
     # RFC 5545 section 3.3.11: backslash, semicolon, comma and line feed are escaped in TEXT.
     from icalendar import Calendar
 
-    monkeypatch.setattr("miner.brief.plan_calendar.LETTERS", {"change": word, "usual": word})
+    monkeypatch.setattr("miner.words.plan_calendar.LETTERS", {"change": word, "usual": word})
     plan = replace(made(rules), plan=word, change=word)
     calendar = Calendar.from_ical(plan_calendar(plan))
     events = calendar.walk("VEVENT")
@@ -442,7 +442,7 @@ def test_a_calendar_of_words_in_no_ascii_is_folded_between_letters(rules, monkey
     from icalendar import Calendar
 
     name, titles = "ž" * 70 + "日本語の計画" * 9, {"change": "Ä" * 90, "usual": "🙂" * 40}
-    monkeypatch.setattr("miner.brief.plan_calendar.LETTERS", titles)
+    monkeypatch.setattr("miner.words.plan_calendar.LETTERS", titles)
     plan = replace(made(rules), plan=name)
     text = plan_calendar(plan)
     lines = text.split(b"\r\n")

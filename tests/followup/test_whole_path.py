@@ -12,14 +12,15 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from miner import api, ledger, resources, rulebook
-from miner.api import following as steps
-from miner.api.ledger_told import ledger_told
-from miner.brief.text.amounts import Amounts
-from miner.brief.text.hypothesis import HypothesisTeller
+from miner import ledger, rulebook, steps
 from miner.cli.group import miner as commands
-from miner.errors import MinerError
+from miner.core import resources
+from miner.core.errors import MinerError
 from miner.followup.dates import power_on, reading_days
+from miner.steps import following
+from miner.steps.ledger_told import ledger_told
+from miner.words.amounts import Amounts
+from miner.words.hypothesis import HypothesisTeller
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 
@@ -59,7 +60,7 @@ def until(whole, folder, days, since=0):
 
 
 def short_nights(client, rules):
-    ranking = api.rank(client, rules, now=AT, remember=True)
+    ranking = steps.rank(client, rules, now=AT, remember=True)
     return next(
         item for item in ranking.hypotheses
         if item.factors == ("short_sleep",) and item.outcome == "wake_glucose"
@@ -70,17 +71,17 @@ def short_nights(client, rules):
 def kept_folder(whole, tmp_path_factory, rules):
     """The client after six weeks, one idea kept."""
     folder = until(whole, tmp_path_factory.mktemp("kept") / "client", MONTH)
-    client = api.read_client(folder)
+    client = steps.read_client(folder)
     found = short_nights(client, rules)
-    kept = api.keep(client, found.id, "watch", rules, now=AT, note="asked by her")
+    kept = steps.keep(client, found.id, "watch", rules, now=AT, note="asked by her")
     return folder, found, kept
 
 
 @pytest.fixture(scope="module")
 def others(kept_folder, rules):
     """What a ranking of the client after six weeks offers beside the idea that is kept, by rank."""
-    client = api.read_client(kept_folder[0])
-    found = api.rank(client, rules, remember=False).hypotheses
+    client = steps.read_client(kept_folder[0])
+    found = steps.rank(client, rules, remember=False).hypotheses
     return [item.id for item in found if item.difference and item.id != kept_folder[2].id]
 
 
@@ -96,8 +97,8 @@ def settled(whole, kept_folder, tmp_path_factory, rules):
     folder = tmp_path_factory.mktemp("settled") / "client"
     shutil.copytree(kept_folder[0], folder)
     until(whole, folder, 95)
-    return folder, api.follow(
-        api.read_client(folder), rules, now=AT + timedelta(days=60), remember=True
+    return folder, steps.follow(
+        steps.read_client(folder), rules, now=AT + timedelta(days=60), remember=True
     )
 
 
@@ -120,9 +121,9 @@ def test_what_is_kept(kept_folder, rules):
     assert written["direction"] == "up"
     assert written["smallest_worth_it"] == rules.outcomes["wake_glucose"].smallest_worth_it
     assert written["definitions"]["factors"]["short_sleep"]["at"] == 6
-    client = api.read_client(folder)
+    client = steps.read_client(folder)
     assert written["records_hash"] == client.records_hash
-    last = str(api.days(client, rules).frame["date"].iloc[-1])
+    last = str(steps.days(client, rules).frame["date"].iloc[-1])
     assert written["records_last_day"] == written["suggested_by_days_to"] == last
     days = (date.fromisoformat(written["read_on"]) - date.fromisoformat(last)).days
     assert 14 <= days <= 120
@@ -133,7 +134,7 @@ def test_what_is_kept(kept_folder, rules):
 
 def test_before_the_date_there_are_counts_and_nothing_of_the_outcome(whole, folder, rules):
     until(whole, folder, MONTH + 10)
-    found = api.follow(api.read_client(folder), rules, remember=True)
+    found = steps.follow(steps.read_client(folder), rules, remember=True)
     (one,) = found.kept
     assert (one.status, one.difference, one.interval, one.p_adjusted) == ("waiting",) + (None,) * 3
     assert 7 <= one.new_units <= 10
@@ -143,7 +144,7 @@ def test_before_the_date_there_are_counts_and_nothing_of_the_outcome(whole, fold
 
 
 def test_days_that_suggested_it_do_not_count(kept_folder, rules):
-    (one,) = api.follow(api.read_client(kept_folder[0]), rules, remember=True).kept
+    (one,) = steps.follow(steps.read_client(kept_folder[0]), rules, remember=True).kept
     assert (one.new_units, one.status) == (0, "waiting")
 
 
@@ -172,7 +173,7 @@ def test_a_verdict_is_written_once_and_never_read_again(settled, tmp_path, rules
         ",".join([*r.split(",")[:1], "100", *r.split(",")[2:]]) if r >= limit else r for r in rows
     ]
     path.write_text("\n".join([head, *flat]) + "\n", encoding="utf-8")
-    again = api.follow(api.read_client(folder), rules, remember=True)
+    again = steps.follow(steps.read_client(folder), rules, remember=True)
     assert again.kept == settled[1].kept
     assert (folder / "ledger.jsonl").read_bytes() == before
 
@@ -187,24 +188,24 @@ def test_a_changed_rule_book_does_not_change_what_was_kept(whole, folder, settle
             "outcomes": dict(rules.outcomes) | {"wake_glucose": worth},
         }
     )
-    (one,) = api.follow(api.read_client(folder), later, now=AT, remember=True).kept
+    (one,) = steps.follow(steps.read_client(folder), later, now=AT, remember=True).kept
     (same,) = settled[1].kept
     assert (one.difference, one.p, one.status) == (same.difference, same.p, same.status)
 
 
 def test_days_filled_in_later_are_not_new(whole, tmp_path, rules):
     folder = until(whole, tmp_path / "client", MONTH, since=10)
-    found = short_nights(api.read_client(folder), rules)
-    api.keep(api.read_client(folder), found.id, "watch", rules, now=AT)
+    found = short_nights(steps.read_client(folder), rules)
+    steps.keep(steps.read_client(folder), found.id, "watch", rules, now=AT)
     until(whole, folder, MONTH)
-    (one,) = api.follow(api.read_client(folder), rules, remember=True).kept
+    (one,) = steps.follow(steps.read_client(folder), rules, remember=True).kept
     assert (one.new_units, one.status) == (0, "waiting")
 
 
 def test_a_renamed_folder_keeps_its_story(whole, folder, settled, rules):
     until(whole, folder, 95)
     other = folder.rename(folder.parent / "someone else")
-    (one,) = api.follow(api.read_client(other), rules, now=AT, remember=True).kept
+    (one,) = steps.follow(steps.read_client(other), rules, now=AT, remember=True).kept
     assert one.status == settled[1].kept[0].status
     assert one.difference == settled[1].kept[0].difference
 
@@ -213,17 +214,17 @@ def test_a_copy_without_hidden_files_keeps_its_story(whole, folder, settled, rul
     until(whole, folder, 95)
     hidden = shutil.ignore_patterns(".*")
     other = shutil.copytree(folder, folder.parent / "copy", ignore=hidden)
-    found = api.follow(api.read_client(other), rules, now=AT, remember=True)
+    found = steps.follow(steps.read_client(other), rules, now=AT, remember=True)
     assert found.kept == settled[1].kept
     assert ["the note of its last entry" in note for note in found.notes] == [True]
     # the entry of the verdict is noted again: without it something is missing
     path = other / "ledger.jsonl"
     path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:-1]))
-    found = api.follow(api.read_client(other), rules, remember=False)
+    found = steps.follow(steps.read_client(other), rules, remember=False)
     assert any("it ends before entry" in note for note in found.notes)
     told = invoke("history", other).stdout
     assert "Entries were found missing" not in told
-    api.follow(api.read_client(other), rules, now=AT, remember=True)
+    steps.follow(steps.read_client(other), rules, now=AT, remember=True)
     told = " ".join(invoke("history", other).stdout.split())
     assert "Entries were found missing from the end, and this was noted." in told
     assert "was not finished" not in told
@@ -231,8 +232,8 @@ def test_a_copy_without_hidden_files_keeps_its_story(whole, folder, settled, rul
 
 def test_a_clock_set_back_does_not_matter(whole, folder, settled, rules):
     until(whole, folder, 95)
-    (one,) = api.follow(
-        api.read_client(folder), rules, now=datetime(2001, 1, 1, tzinfo=UTC), remember=True
+    (one,) = steps.follow(
+        steps.read_client(folder), rules, now=datetime(2001, 1, 1, tzinfo=UTC), remember=True
     ).kept
     assert one.status == settled[1].kept[0].status
     assert events(folder, "verdict")[0].at.startswith("2001")
@@ -257,37 +258,37 @@ def test_without_the_right_to_write_no_verdict_is_given(whole, folder, rules, mo
     until(whole, folder, 95)
     before = (folder / "ledger.jsonl").read_bytes()
     with unwritable(monkeypatch, folder):
-        found = api.follow(api.read_client(folder), rules, now=AT, remember=True)
+        found = steps.follow(steps.read_client(folder), rules, now=AT, remember=True)
         with pytest.raises(MinerError, match="cannot be written"):
-            api.drop(api.read_client(folder), found.kept[0].id)
+            steps.drop(steps.read_client(folder), found.kept[0].id)
     (one,) = found.kept
     assert (one.status, one.difference, one.p) == ("waiting", None, None)
     assert any("No verdict could be written" in note for note in found.notes)
     assert (folder / "ledger.jsonl").read_bytes() == before
     assert (
-        api.follow(api.read_client(folder), rules, now=AT, remember=True).kept[0].status
+        steps.follow(steps.read_client(folder), rules, now=AT, remember=True).kept[0].status
         == "held_up"
     )
 
 
 def test_a_fourth_idea_is_refused(folder, others, rules):
-    client = api.read_client(folder)
-    api.keep(client, others[0], "alternate", rules)
-    api.keep(client, others[1], "adopt", rules)
+    client = steps.read_client(folder)
+    steps.keep(client, others[0], "alternate", rules)
+    steps.keep(client, others[1], "adopt", rules)
     with pytest.raises(MinerError, match="3 are open already"):
-        api.keep(client, others[2], "watch", rules)
-    found = {item.id: item for item in api.follow(client, rules, remember=True).kept}
+        steps.keep(client, others[2], "watch", rules)
+    found = {item.id: item for item in steps.follow(client, rules, remember=True).kept}
     assert found[others[0]].status is None
     assert found[others[1]].status is None
-    api.drop(client, others[0])
-    assert api.keep(client, others[2], "watch", rules).status == "waiting"
+    steps.drop(client, others[0])
+    assert steps.keep(client, others[2], "watch", rules).status == "waiting"
     with pytest.raises(MinerError, match="not open"):
-        api.drop(client, others[0])
+        steps.drop(client, others[0])
 
 
 def test_two_programs_that_keep_at_once_cannot_both_be_third(folder, others, rules, monkeypatch):
-    client, ids = api.read_client(folder), others
-    api.keep(client, ids[0], "watch", rules)
+    client, ids = steps.read_client(folder), others
+    steps.keep(client, ids[0], "watch", rules)
     whole_append = ledger.append
 
     def other_first(where, event, payload, at, **more):
@@ -295,10 +296,10 @@ def test_two_programs_that_keep_at_once_cannot_both_be_third(folder, others, rul
             whole_append(where, "kept", dict(payload) | {"id": ids[2]}, at)
         return whole_append(where, event, payload, at, **more)
 
-    monkeypatch.setattr(steps.ledger, "append", other_first)
+    monkeypatch.setattr(following.ledger, "append", other_first)
     with pytest.raises(MinerError, match="3 are open already"):
-        api.keep(client, ids[1], "watch", rules)
-    assert ids[2] in [item.id for item in api.follow(client, rules, remember=True).kept]
+        steps.keep(client, ids[1], "watch", rules)
+    assert ids[2] in [item.id for item in steps.follow(client, rules, remember=True).kept]
 
 
 @pytest.mark.parametrize(
@@ -339,9 +340,9 @@ def test_follow_and_history_in_json(settled):
 def test_an_idea_tried_before_is_marked(settled, tmp_path, rules):
     folder = tmp_path / "client"
     shutil.copytree(settled[0], folder)
-    client = api.read_client(folder)
+    client = steps.read_client(folder)
     id_ = settled[1].kept[0].id
-    brief = api.briefing(client, rules, now=AT, remember=True)
+    brief = steps.briefing(client, rules, now=AT, remember=True)
     assert brief.kept == settled[1].kept
     found = next(item for item in brief.ranking.hypotheses if item.id == id_)
     assert found.tried_before == found.to_dict()["tried_before"] == "held_up"
@@ -350,10 +351,10 @@ def test_an_idea_tried_before_is_marked(settled, tmp_path, rules):
     assert "Tried before: It held up on new days." in " ".join(
         str(part.renderable) for part in HypothesisTeller(rules, Amounts("mg/dL")).parts(found)
     )
-    again = api.keep(client, id_, "watch", rules, now=AT)
+    again = steps.keep(client, id_, "watch", rules, now=AT)
     assert again.tried_before == "held_up"
     assert "Tried before" in again.sentence
-    assert "Tried before" in api.history(client, rules).entries[-1].text
+    assert "Tried before" in steps.history(client, rules).entries[-1].text
 
 
 def test_a_client_with_nothing_kept(whole, tmp_path):
@@ -365,10 +366,10 @@ def test_a_client_with_nothing_kept(whole, tmp_path):
 
 def test_a_hypothesis_about_meals_is_followed_too(whole, tmp_path, rules):
     folder = until(whole, tmp_path / "client", MONTH)
-    client = api.read_client(folder)
-    ranking = api.rank(client, rules, unit="meal", remember=False)
+    client = steps.read_client(folder)
+    ranking = steps.rank(client, rules, unit="meal", remember=False)
     found = next(item for item in ranking.hypotheses if item.difference)
-    kept = api.keep(client, found.id, "watch", rules, now=AT, read_on=date(2026, 3, 20))
+    kept = steps.keep(client, found.id, "watch", rules, now=AT, read_on=date(2026, 3, 20))
     assert (kept.unit_of, kept.new_units) == ("meal", 0)
     until(whole, folder, 95)
     # nothing is noted after a week: its date is reached all the same
@@ -376,7 +377,7 @@ def test_a_hypothesis_about_meals_is_followed_too(whole, tmp_path, rules):
     (folder / "meals.csv").write_text(
         "".join(row for row in meals if row[:10] < "2026-03-02" or row.startswith("time")), "utf-8"
     )
-    (one,) = api.follow(api.read_client(folder), rules, now=AT, remember=True).kept
+    (one,) = steps.follow(steps.read_client(folder), rules, now=AT, remember=True).kept
     assert one.new_units > 7
     assert one.status in ("held_up", "did_not_hold", "habit_stopped", "not_settled")
     assert len(events(folder, "verdict")) == 1
@@ -390,7 +391,7 @@ def freed(kept_folder, tmp_path_factory):
     """The client who gave up the idea that was kept."""
     folder = tmp_path_factory.mktemp("freed") / "client"
     shutil.copytree(kept_folder[0], folder)
-    api.drop(api.read_client(folder), kept_folder[2].id)
+    steps.drop(steps.read_client(folder), kept_folder[2].id)
     return folder
 
 
@@ -402,7 +403,7 @@ def free(freed, kept_folder, tmp_path):
 
 
 def calm(monkeypatch):
-    monkeypatch.setattr("miner.api.planning.cautions", lambda *_: ((), ()))
+    monkeypatch.setattr("miner.steps.planning.cautions", lambda *_: ((), ()))
 
 
 def test_plan_preview_writes_the_look_and_a_plan_is_written_once(
@@ -470,10 +471,10 @@ def test_a_client_who_needs_a_clinician_is_not_planned_for(free, rules):
 def test_a_result_before_its_date_after_it_and_again(free, whole, rules, monkeypatch):
     calm(monkeypatch)
     folder, id_ = free
-    client = api.read_client(folder)
-    wish = api.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
-    plan = api.plan(client, id_, wish, rules, now=AT)
-    waiting = api.result(client, plan.plan, rules)
+    client = steps.read_client(folder)
+    wish = steps.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
+    plan = steps.plan(client, id_, wish, rules, now=AT)
+    waiting = steps.result(client, plan.plan, rules)
     assert (waiting.status, waiting.p, waiting.difference, waiting.pairs) == (None, None, None, ())
     assert events(folder, "verdict") == ()
     until(whole, folder, 95)
@@ -481,28 +482,28 @@ def test_a_result_before_its_date_after_it_and_again(free, whole, rules, monkeyp
     (folder / "ticks-1.csv").write_text(
         f"date,plan,done\n{change.first},{plan.plan},no\nsoon,{plan.plan},yes\n", encoding="utf-8"
     )
-    client = api.read_client(folder)
+    client = steps.read_client(folder)
     assert not any("ticks" in (f.file or "") for f in client.findings)
-    early = api.result(client, plan.plan, rules)
+    early = steps.result(client, plan.plan, rules)
     assert early.status is None
     assert any("cannot be used" in note for note in early.notes)
     (told,) = [
-        item for item in api.follow(client, rules, remember=True).kept if item.as_ == "alternate"
+        item for item in steps.follow(client, rules, remember=True).kept if item.as_ == "alternate"
     ]
     assert (told.status, told.test.plan, told.test.status) == (None, plan.plan, None)
     assert told.test.sentence == early.sentence
-    stopped = api.result(client, plan.plan, rules, stopped=True)
+    stopped = steps.result(client, plan.plan, rules, stopped=True)
     assert stopped.status == "not_settled"
     assert 0 < stopped.pairs_used < 6
     assert stopped.stopped_early
-    assert replace(api.result(client, plan.plan, rules), sentence="") == replace(
+    assert replace(steps.result(client, plan.plan, rules), sentence="") == replace(
         stopped, sentence=""
     )
     assert len(events(folder, "verdict")) == 1
     (told,) = [
-        item for item in api.follow(client, rules, remember=True).kept if item.as_ == "alternate"
+        item for item in steps.follow(client, rules, remember=True).kept if item.as_ == "alternate"
     ]
-    assert (told.open, told.test) == (False, api.result(client, plan.plan, rules))
+    assert (told.open, told.test) == (False, steps.result(client, plan.plan, rules))
     assert (told.status, told.sentence) == (None, told.test.sentence)
     shown = invoke("follow", folder).stdout
     assert "The test did not settle it." in shown
@@ -519,10 +520,10 @@ def test_a_result_before_its_date_after_it_and_again(free, whole, rules, monkeyp
 def test_a_plan_stopped_before_any_pair_spends_no_verdict(free, whole, rules, monkeypatch):
     calm(monkeypatch)
     folder, id_ = free
-    client = api.read_client(folder)
-    wish = api.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
-    plan = api.plan(client, id_, wish, rules, now=AT)
-    found = api.result(client, plan.plan, rules, stopped=True)
+    client = steps.read_client(folder)
+    wish = steps.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
+    plan = steps.plan(client, id_, wish, rules, now=AT)
+    found = steps.result(client, plan.plan, rules, stopped=True)
     assert (found.status, found.p, found.difference, found.pairs) == (None, None, None, ())
     assert found.stopped_early
     assert "no verdict" in found.sentence
@@ -530,32 +531,32 @@ def test_a_plan_stopped_before_any_pair_spends_no_verdict(free, whole, rules, mo
         0, plan.plan,
     )  # fmt: skip
     before = (folder / "ledger.jsonl").read_bytes()
-    assert api.result(client, plan.plan, rules) == found
-    assert api.result(client, plan.plan, rules, stopped=True) == found
+    assert steps.result(client, plan.plan, rules) == found
+    assert steps.result(client, plan.plan, rules, stopped=True) == found
     assert (folder / "ledger.jsonl").read_bytes() == before
     (told,) = [
-        item for item in api.follow(client, rules, remember=True).kept if item.as_ == "alternate"
+        item for item in steps.follow(client, rules, remember=True).kept if item.as_ == "alternate"
     ]
     assert (told.open, told.sentence) == (False, found.sentence)
     assert "Stopped before any pair was complete" in invoke("history", folder).stdout
-    again = api.plan(client, id_, wish, rules, now=AT)
+    again = steps.plan(client, id_, wish, rules, now=AT)
     assert again.plan != plan.plan
     until(whole, folder, 95)
-    client = api.read_client(folder)
+    client = steps.read_client(folder)
     # what was complete by then is not read either: the plan has ended
-    assert api.result(client, plan.plan, rules).status is None
-    assert api.result(client, again.plan, rules, stopped=True).status == "not_settled"
+    assert steps.result(client, plan.plan, rules).status is None
+    assert steps.result(client, again.plan, rules, stopped=True).status == "not_settled"
     assert len(events(folder, "verdict")) == 1
 
 
 def test_an_order_that_does_not_please_is_not_drawn_anew_for_nothing(free, rules, monkeypatch):
     calm(monkeypatch)
     folder, id_ = free
-    client = api.read_client(folder)
+    client = steps.read_client(folder)
     orders, plans = set(), []
     for start in (date(2026, 2, 25), date(2026, 3, 2)):
-        wish = api.Wish(start, worth_having=30.0, pairs=8)
-        plans.append(api.plan(client, id_, wish, rules, now=AT))
+        wish = steps.Wish(start, worth_having=30.0, pairs=8)
+        plans.append(steps.plan(client, id_, wish, rules, now=AT))
         orders.add(tuple(period.arm for period in plans[-1].periods))
         # the copy of a folder throws the same coins, whatever day it begins on
         twin = shutil.copytree(folder, folder.parent / f"twin {start}")
@@ -563,16 +564,16 @@ def test_an_order_that_does_not_please_is_not_drawn_anew_for_nothing(free, rules
         (twin / "ledger.jsonl").write_bytes(b"".join(entries[:-1]))
         (twin / ".ledger.last").unlink()
         later = replace(wish, start=start + timedelta(days=5))
-        again = api.plan(api.read_client(twin), id_, later, rules, now=AT + timedelta(days=1))
+        again = steps.plan(steps.read_client(twin), id_, later, rules, now=AT + timedelta(days=1))
         assert [p.arm for p in again.periods] == [p.arm for p in plans[-1].periods]
         if len(plans) == 1:
-            api.drop(client, id_, now=AT)
+            steps.drop(client, id_, now=AT)
     assert len(orders) == 2
     assert [plan.put_aside for plan in plans] == [0, 1]
     assert not any("Put aside" in note for note in plans[0].notes)
     said = "Put aside unread before this one: 1 earlier order."
     assert any(said in note for note in plans[1].notes)
-    assert api.result(client, plans[1].plan, rules).put_aside == 1
+    assert steps.result(client, plans[1].plan, rules).put_aside == 1
     assert said in " ".join(invoke("result", folder, plans[1].plan).stdout.split())
     told = " ".join(invoke("history", folder).stdout.split())
     assert told.count("Planned anew") == 1
@@ -582,8 +583,8 @@ def test_an_order_that_does_not_please_is_not_drawn_anew_for_nothing(free, rules
 def test_a_plan_past_its_date_without_a_pair_waits_for_its_records(free, whole, rules, monkeypatch):
     calm(monkeypatch)
     folder, id_ = free
-    wish = api.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
-    plan = api.plan(api.read_client(folder), id_, wish, rules, now=AT)
+    wish = steps.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
+    plan = steps.plan(steps.read_client(folder), id_, wish, rules, now=AT)
     until(whole, folder, 95)
     path = folder / "glucose.csv"
     head, *rows = path.read_text("utf-8").splitlines(keepends=True)
@@ -595,17 +596,17 @@ def test_a_plan_past_its_date_without_a_pair_waits_for_its_records(free, whole, 
     gap = [row for row in rows if row[:10] < "2026-02-25"] + later
     path.write_text(head + "".join(gap), encoding="utf-8")
     before = (folder / "ledger.jsonl").read_bytes()
-    client = api.read_client(folder)
-    found = api.result(client, plan.plan, rules)
+    client = steps.read_client(folder)
+    found = steps.result(client, plan.plan, rules)
     assert (found.status, found.p, found.pairs_used) == (None, None, 0)
     assert "no verdict is spent" in found.sentence
     assert (folder / "ledger.jsonl").read_bytes() == before
     (told,) = [
-        item for item in api.follow(client, rules, remember=True).kept if item.as_ == "alternate"
+        item for item in steps.follow(client, rules, remember=True).kept if item.as_ == "alternate"
     ]
     assert (told.open, told.test.sentence) == (True, found.sentence)
     path.write_text(head + "".join([*rows, *later]), encoding="utf-8")
-    found = api.result(api.read_client(folder), plan.plan, rules)
+    found = steps.result(steps.read_client(folder), plan.plan, rules)
     assert found.status is not None
     assert found.pairs_used > 0
     assert len(events(folder, "verdict")) == 1
@@ -614,14 +615,14 @@ def test_a_plan_past_its_date_without_a_pair_waits_for_its_records(free, whole, 
 def test_an_order_drawn_after_its_first_day_is_told(free, rules, monkeypatch):
     calm(monkeypatch)
     folder, id_ = free
-    client = api.read_client(folder)
-    wish = api.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
+    client = steps.read_client(folder)
+    wish = steps.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
     said = "Its first day had passed when it was drawn, on 2026-03-01."
-    shown = api.plan(client, id_, wish, rules, preview=True, now=AT)
+    shown = steps.plan(client, id_, wish, rules, preview=True, now=AT)
     assert any("Its first day has passed: today is 2026-03-01." in n for n in shown.notes)
-    plan = api.plan(client, id_, wish, rules, now=AT)
+    plan = steps.plan(client, id_, wish, rules, now=AT)
     assert any(said in note for note in plan.notes)
-    found = api.result(client, plan.plan, rules)
+    found = steps.result(client, plan.plan, rules)
     assert any(said in note for note in found.notes)
     late = {p.pair for p in plan.periods if p.first < "2026-02-28"}
     assert found.late_pairs == len(late) > 0
@@ -633,12 +634,12 @@ def test_pairs_that_began_before_their_order_was_drawn_do_not_count(
 ):
     calm(monkeypatch)
     folder, id_ = free
-    wish = api.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
-    shown = api.plan(api.read_client(folder), id_, wish, rules, preview=True, now=AT)
+    wish = steps.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
+    shown = steps.plan(steps.read_client(folder), id_, wish, rules, preview=True, now=AT)
     at = datetime.fromisoformat(f"{shown.periods[after].first}T12:00:00Z") + timedelta(days=2)
-    plan = api.plan(api.read_client(folder), id_, wish, rules, now=at)
+    plan = steps.plan(steps.read_client(folder), id_, wish, rules, now=at)
     until(whole, folder, 95)
-    found = api.result(api.read_client(folder), plan.plan, rules, stopped=True)
+    found = steps.result(steps.read_client(folder), plan.plan, rules, stopped=True)
     begun = {p.pair for p in plan.periods if date.fromisoformat(p.first) < at.date() - ONE_DAY}
     assert found.late_pairs == len(begun)
     assert {pair.pair for pair in found.pairs} == {p.pair for p in plan.periods} - begun
@@ -647,7 +648,7 @@ def test_pairs_that_began_before_their_order_was_drawn_do_not_count(
     assert found.as_followed.pairs_used <= found.pairs_used <= 6 - len(begun)
     said = f"Not counted: {len(begun)} pair{'s' * (len(begun) > 1)} that had begun"
     assert said in found.sentence
-    assert api.result(api.read_client(folder), plan.plan, rules) == found
+    assert steps.result(steps.read_client(folder), plan.plan, rules) == found
     for command in (("follow", folder), ("result", folder, plan.plan)):
         assert said in " ".join(invoke(*command).stdout.split())
 
@@ -657,31 +658,31 @@ def test_a_plan_whose_days_were_over_when_it_was_drawn_gives_no_verdict(
 ):
     calm(monkeypatch)
     folder, id_ = free
-    wish = api.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
+    wish = steps.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
     at = datetime(2026, 11, 25, 9, tzinfo=UTC)
-    plan = api.plan(api.read_client(folder), id_, wish, rules, now=at)
+    plan = steps.plan(steps.read_client(folder), id_, wish, rules, now=at)
     until(whole, folder, 95)
     # read past its date: the date itself is beyond these records
-    monkeypatch.setattr("miner.api.results_of_plans.reached", lambda *_: True)
+    monkeypatch.setattr("miner.steps.results_of_plans.reached", lambda *_: True)
     before = (folder / "ledger.jsonl").read_bytes()
-    client = api.read_client(folder)
-    found = api.result(client, plan.plan, rules)
+    client = steps.read_client(folder)
+    found = steps.result(client, plan.plan, rules)
     assert (found.status, found.p, found.pairs, found.pairs_used) == (None, None, (), 0)
     assert found.as_followed.pairs_used == 0
     assert found.sentence.startswith("Every pair had begun before its order was drawn")
     assert "no verdict is spent" in found.sentence
     assert found.sentence in " ".join(invoke("follow", folder).stdout.split())
     assert (folder / "ledger.jsonl").read_bytes() == before
-    assert api.result(client, plan.plan, rules, stopped=True).stopped_early
+    assert steps.result(client, plan.plan, rules, stopped=True).stopped_early
     assert events(folder, "verdict") == ()
 
 
 def test_days_and_numbers_without_sense_do_not_count(free, rules, monkeypatch):
     calm(monkeypatch)
     folder, id_ = free
-    wish = api.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
-    client = api.read_client(folder)
-    name = api.plan(client, id_, wish, rules, now=AT).plan
+    wish = steps.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
+    client = steps.read_client(folder)
+    name = steps.plan(client, id_, wish, rules, now=AT).plan
     path = folder / "ledger.jsonl"
     whole_ledger = path.read_bytes()
     for event, key, junk in (
@@ -693,14 +694,14 @@ def test_days_and_numbers_without_sense_do_not_count(free, rules, monkeypatch):
     ):  # fmt: skip
         path.write_bytes(whole_ledger)
         edited(folder, event, lambda row, key=key, junk=junk: row.update({key: junk}))
-        assert len(api.follow(client, rules, remember=True).kept) == (0 if event == "kept" else 2)
+        assert len(steps.follow(client, rules, remember=True).kept) == (0 if event == "kept" else 2)
         with pytest.raises(MinerError, match="there is no plan"):
-            api.result(client, name, rules)
+            steps.result(client, name, rules)
         assert "does not count" in " ".join(invoke("history", folder).stdout.split())
 
 
 def test_the_check_tells_of_the_ledger(folder, rules):
-    path, client = folder / "ledger.jsonl", api.read_client(folder)
+    path, client = folder / "ledger.jsonl", steps.read_client(folder)
     whole_ledger = path.read_bytes()
     assert ledger_told(client) == ()
     lines = whole_ledger.splitlines(keepends=True)
@@ -733,13 +734,13 @@ def test_the_check_tells_where_nothing_can_be_written(folder, monkeypatch):
 
 def test_days_that_any_look_has_seen_are_not_new(whole, tmp_path, rules):
     folder = until(whole, tmp_path / "client", MONTH + 12)
-    id_ = short_nights(api.read_client(folder), rules).id
+    id_ = short_nights(steps.read_client(folder), rules).id
     (folder / "ledger.jsonl").unlink()
     (folder / ".ledger.last").unlink()
-    api.why(api.read_client(folder), id_, rules, now=AT, remember=True)
+    steps.why(steps.read_client(folder), id_, rules, now=AT, remember=True)
     last = events(folder, "looked")[-1].payload["last_day"]
     until(whole, folder, MONTH)
-    kept = api.keep(api.read_client(folder), id_, "watch", rules, now=AT)
+    kept = steps.keep(steps.read_client(folder), id_, "watch", rules, now=AT)
     assert kept.suggested_by_days_to == last
     assert last > (START + timedelta(days=MONTH)).isoformat()
 
@@ -776,7 +777,7 @@ def test_a_plan_by_meal_from_the_ranking_to_its_result(whole, tmp_path, monkeypa
         assert (refused.exit_code, told in refused.stderr) == (2, True), refused.output
     walk = by_name["walk_after", "rise"]
     assert walk["difference"] < 0
-    monkeypatch.setattr("miner.api.planning.datetime", BeforeTheTest)
+    monkeypatch.setattr("miner.steps.planning.datetime", BeforeTheTest)
     words = ("plan", folder, walk["id"], "--start", "2026-02-25", "--worth-having", "25")
     plan = json.loads(invoke(*words, "--format", "json").stdout)
     assert (plan["unit_of"], plan["outcome"], plan["offset_days"]) == ("meal", "rise", 0)
@@ -794,7 +795,7 @@ def test_a_plan_by_meal_from_the_ranking_to_its_result(whole, tmp_path, monkeypa
     (folder / "ticks.csv").write_text(f"date,plan,done\n{ticked}", encoding="utf-8")
     found = json.loads(invoke("result", folder, plan["plan"], "--format", "json").stdout)
     # the same by hand: mean rise of the usable meals of each period, then every order of the coins
-    table = api.meal_table(api.read_client(folder))
+    table = steps.meal_table(steps.read_client(folder))
     table = table[table["usable"].astype(bool) & table["rise"].notna()]
     at = table["date"].map(lambda day: arms.get(day))
     means = table.groupby(at)["rise"].mean()
@@ -878,8 +879,8 @@ def test_a_ledger_edited_by_hand_is_told_and_no_fault(settled, tmp_path, event, 
 def test_a_plan_edited_by_hand_does_not_count(free, rules, monkeypatch):
     calm(monkeypatch)
     folder, id_ = free
-    wish = api.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
-    name = api.plan(api.read_client(folder), id_, wish, rules, now=AT).plan
+    wish = steps.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
+    name = steps.plan(steps.read_client(folder), id_, wish, rules, now=AT).plan
     for change in (
         lambda row: row.update(periods=[5]), lambda row: row["periods"].pop(),
         lambda row: row.update(seed="x"), lambda row: row["periods"][0].update(arm="rest"),

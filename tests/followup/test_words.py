@@ -3,13 +3,13 @@
 import pytest
 
 from miner import rulebook
-from miner.brief.text.amounts import Amounts
-from miner.brief.text.follow import follow_parts, follow_sentence
-from miner.brief.text.layout import render
-from miner.brief.text.plan import about, result_parts, result_sentence
-from miner.brief.wording import full_date
-from miner.results import PairsTest, Plan, PlanResult
-from miner.results.follow import EveryLook, Following, KeptResult, NewUnits
+from miner.core.results import PairsTest, Plan, PlanResult
+from miner.core.results.follow import EveryLook, Following, KeptResult, NewUnits
+from miner.render.terminal import render
+from miner.words.amounts import Amounts
+from miner.words.follow import follow_parts, follow_sentence
+from miner.words.plan import about, result_parts, result_sentence
+from miner.words.wording import full_date
 
 
 @pytest.fixture(scope="module")

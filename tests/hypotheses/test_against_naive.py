@@ -6,8 +6,8 @@ import naive
 import pytest
 from small_tables import RULES, random_table
 
+from miner.core.results import DoubtCode, Evidence, Shape
 from miner.hypotheses.rank import rank_table
-from miner.results import DoubtCode, Evidence, Shape
 from miner.stats.maxt import shuffles
 
 FOUR = ("minutes_above", "wake_glucose", "overnight_mean", "day_mean")

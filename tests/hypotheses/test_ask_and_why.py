@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 from small_tables import NAN, RULES, day_table
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import Evidence
 from miner.hypotheses.ask import ask_table
 from miner.hypotheses.fixed import Question
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.why import why_table
-from miner.results import Evidence
 
 
 def _table(n=60, **options):

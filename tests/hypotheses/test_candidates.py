@@ -2,9 +2,9 @@ import numpy as np
 import pytest
 from small_tables import NAN, RULES, day_table, meal_rules, meal_table, with_guard
 
+from miner.core.results import Counts
 from miner.hypotheses.candidates import candidates
 from miner.hypotheses.design import design
-from miner.results import Counts
 
 
 def flags(n, yes):

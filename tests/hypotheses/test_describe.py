@@ -11,6 +11,7 @@ from small_tables import NAN, RULES, day_table, random_table, with_factor, with_
 from statsmodels.stats.proportion import confint_proportions_2indep
 
 from benchmarks.calibration.worlds import WORLDS, month
+from miner.core.results import Evidence
 from miner.hypotheses.describe import hints_by_chance
 from miner.hypotheses.design import design
 from miner.hypotheses.fixed import Question
@@ -18,7 +19,6 @@ from miner.hypotheses.identity import identity, identity_in_rules
 from miner.hypotheses.missing import missing_more_often
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.search import search
-from miner.results import Evidence
 from miner.stats.maxt import shuffles
 from miner.stats.power import AtHand, power_on_new_units
 

@@ -13,7 +13,8 @@ from scipy.stats import t as student
 from small_tables import NAN, RULES, day_table, with_factor
 
 from benchmarks.calibration.doses import dose_diary
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import DoubtCode, Evidence, Shape
 from miner.hypotheses.ask import ask_table
 from miner.hypotheses.candidates import candidates
 from miner.hypotheses.design import design
@@ -22,7 +23,6 @@ from miner.hypotheses.guard import adds_something, better, judge_all
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.search import search
 from miner.hypotheses.worlds import model, world
-from miner.results import DoubtCode, Evidence, Shape
 
 FEW = RULES.model_copy(update={"guardrails": RULES.guardrails.model_copy(update={"draws": 1999})})
 

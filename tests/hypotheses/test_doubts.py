@@ -7,6 +7,7 @@ from scipy.stats import norm, rankdata, ttest_ind
 from small_tables import RULES, day_table, with_guard
 
 from benchmarks.calibration.worlds import UNEVEN, month
+from miner.core.results import DoubtCode, Evidence, Shape
 from miner.hypotheses import tested
 from miner.hypotheses.ask import ask_table
 from miner.hypotheses.design import design
@@ -14,7 +15,6 @@ from miner.hypotheses.doubts import Levels, doubts
 from miner.hypotheses.fixed import Question
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.search import search
-from miner.results import DoubtCode, Evidence, Shape
 
 # Days without any dependence in time, so that ordinary least squares is the same regression.
 INDEPENDENT = np.random.default_rng(12)

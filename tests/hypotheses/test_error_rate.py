@@ -11,11 +11,11 @@ from small_tables import (
     with_guard,
 )
 
+from miner.core.results import Evidence
 from miner.hypotheses.error_rate import SHIFTS, _Job, claims, error_rate
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.weeks import weeks_of
 from miner.hypotheses.worlds import model, world
-from miner.results import Evidence
 
 
 def _table(days=30, effect=0.0):

@@ -6,10 +6,10 @@ import statsmodels.api as sm
 from scipy.stats import t as student
 from small_tables import MONDAY, NAN, RULES, day_table, with_guard
 
+from miner.core.results import Evidence
 from miner.hypotheses.design import design
 from miner.hypotheses.fixed import LOOKED, Question, meets
 from miner.hypotheses.rank import rank_table
-from miner.results import Evidence
 
 
 def mixed(seed, n, share=0.4):

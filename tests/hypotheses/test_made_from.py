@@ -7,12 +7,13 @@ import pandas as pd
 import pytest
 from small_tables import NAN, RULES, meal_table
 
-from miner import api, resources
-from miner.api.ranking import table_of
+from miner import steps
+from miner.core import resources
 from miner.hypotheses.design import design, nuisance_source
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.whitened import whitened
 from miner.hypotheses.worlds import model, world
+from miner.steps.ranking import table_of
 
 SOURCES = ("rest_day", "day_number", "sensor", "meal", "carbs_g", "baseline")
 
@@ -24,7 +25,7 @@ def tables(tmp_path_factory):
     for name in ("client-01", "client-02"):
         home = tmp_path_factory.mktemp("made_from") / name
         invented.write_client(home, invented.Scenario(home.name, 28))
-        client = api.read_client(home, RULES)
+        client = steps.read_client(home, RULES)
         for unit, tables in found.items():
             tables.append(table_of(client, RULES, unit))
     return found

@@ -5,13 +5,13 @@ import pytest
 from scipy.stats import norm, rankdata
 from small_tables import NAN, RULES, day_table, meal_table
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import Evidence
 from miner.hypotheses.ask import ask_table
 from miner.hypotheses.fixed import Question
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.whole_day import with_whole_day
 from miner.hypotheses.why import why_table
-from miner.results import Evidence
 
 
 def _table(n=44, effect=5.0, seed=0):

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from miner import ledger
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 
 AT = datetime(2026, 3, 1, 8, tzinfo=timezone(timedelta(hours=1)))
 ROOT = Path(__file__).parents[2]
@@ -324,7 +324,7 @@ def test_a_full_disk_is_told_and_loses_nothing(tmp_path, monkeypatch, room):
         return done
 
     with monkeypatch.context() as patch:
-        patch.setattr("miner.files.os.write", short)
+        patch.setattr("miner.core.files.os.write", short)
         with pytest.raises(ledger.LedgerUnwritable, match="No space left"):
             write(tmp_path, 1, start=2)
     assert file(tmp_path).read_bytes()[: len(before)] == before
@@ -338,7 +338,9 @@ def test_a_full_disk_is_told_and_loses_nothing(tmp_path, monkeypatch, room):
 
 def test_a_short_write_is_finished(tmp_path, monkeypatch):
     whole = os.write
-    monkeypatch.setattr("miner.files.os.write", lambda target, data: whole(target, bytes(data[:3])))
+    monkeypatch.setattr(
+        "miner.core.files.os.write", lambda target, data: whole(target, bytes(data[:3]))
+    )
     write(tmp_path, 2)
     assert values(ledger.read(tmp_path)) == [0, 1]
     assert ledger.read(tmp_path).problems == ()
@@ -358,8 +360,8 @@ def test_a_line_is_one_write_and_is_flushed_with_its_folder(tmp_path, monkeypatc
 
     if not Path("/proc/self/fd").is_dir():
         pytest.skip("needs /proc")
-    monkeypatch.setattr("miner.files.os.write", writes)
-    monkeypatch.setattr("miner.files.os.fsync", flushes)
+    monkeypatch.setattr("miner.core.files.os.write", writes)
+    monkeypatch.setattr("miner.core.files.os.fsync", flushes)
     write(tmp_path, 2)
     assert calls == ["write", "file", "folder", "write", "file"]
 

@@ -12,7 +12,7 @@ import pytest
 from playwright.sync_api import Browser
 from visits import Served, Visitor
 
-from miner import resources
+from miner.core import resources
 
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 ARGUMENTS = [

@@ -10,10 +10,8 @@ from typing import Any
 import pytest
 from visits import Visitor, words
 
-from miner import api
-from miner.api.looking import look_at
-from miner.api.mapping import map_file
-from miner.errors import MinerError
+from miner import steps
+from miner.core.errors import MinerError
 from miner.page import uploads
 from miner.page.entry_form import entry_of, fields_of
 from miner.page.places import GOING, file_name, new_code
@@ -22,6 +20,8 @@ from miner.records.settings import ClientFile
 from miner.records.settings_file import change
 from miner.records.sources import SourcesFile
 from miner.records.toml_file import read_toml
+from miner.steps.looking import look_at
+from miner.steps.mapping import map_file
 
 Open = Callable[[Path], Visitor]
 CLIENT = "/clients/client-01"
@@ -173,7 +173,7 @@ def test_the_form_of_every_written_entry_gives_the_entry_again(invented: Path) -
 def test_looking_at_a_file_says_what_reading_the_folder_says(invented: Path) -> None:
     """The rows of each file alone, beside those of the whole folder read as one."""
     folder = invented / "client-06"
-    client = api.read_client(folder)
+    client = steps.read_client(folder)
     for stream in ("glucose", "sleep", "stress", "activity", "meals", "tags"):
         look = look_at(folder / f"{stream}.csv", folder)
         (one,) = look.understood
@@ -201,7 +201,7 @@ def test_a_file_is_mapped_step_by_step(invented: Path, empty: Path, visitor: Ope
     one.post(f"{home}/columns", **(form | {"action": "use"}))
     one.post(f"{home}/add", file=path.name, as_name=path.name)
     assert (empty / "client-09" / path.name).read_bytes() == path.read_bytes()
-    assert len(api.read_client(empty / "client-09").streams["glucose"]) > 3000
+    assert len(steps.read_client(empty / "client-09").streams["glucose"]) > 3000
 
 
 def test_a_deletion_names_what_goes_and_wants_the_code(practice: Path, visitor: Open) -> None:

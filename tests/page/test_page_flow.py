@@ -17,18 +17,18 @@ from urllib.parse import quote
 import pytest
 from visits import Visitor, words
 
-from miner import api, ledger, rulebook
-from miner.brief.text.layout import render
-from miner.brief.text.ranking import ranking_parts
+from miner import ledger, rulebook, steps
+from miner.core.results import Evidence
+from miner.core.results.caseload import Caseload
+from miner.core.results.suggestions import Suggested, Suggestion
 from miner.followup.story import tell
 from miner.page.jobs import Jobs
 from miner.page.routes import ROUTES
 from miner.page.told import blocks
 from miner.page.warming import warm
 from miner.page.words import PAGES, for_page
-from miner.results import Evidence
-from miner.results.caseload import Caseload
-from miner.results.suggestions import Suggested, Suggestion
+from miner.render.terminal import render
+from miner.words.ranking import ranking_parts
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 
@@ -53,9 +53,9 @@ def test_the_ranking_on_the_page_is_word_for_word_the_command_s(
 ) -> None:
     folder = practice / "client-01"
     page = words(visitor(practice).post(f"{CLIENT}/ranking"))
-    client = api.read_client(folder)
-    rules = api.load_rules(None, folder)
-    ranking = replace(api.rank(client, rules, remember=False), rankings_of_these_records=1)
+    client = steps.read_client(folder)
+    rules = steps.load_rules(None, folder)
+    ranking = replace(steps.rank(client, rules, remember=False), rankings_of_these_records=1)
     printed = render(ranking_parts(ranking, rules), 100_000)
     told = squeezed(re.sub(r"&\w+;|&#\d+;", "", page))
     for line in printed.splitlines():
@@ -124,7 +124,7 @@ def test_a_pattern_is_kept_followed_and_given_up(practice: Path, visitor: Open) 
     assert "by &lt;b&gt;phone" in page.text
     assert one.send(f"{CLIENT}/patterns/4c28aa7c/keep", **{"as": "sell"}).status_code == 303
     page = words(one.post(f"{CLIENT}/follow-up"))
-    (kept,) = api.follow(api.read_client(folder), remember=True).kept
+    (kept,) = steps.follow(steps.read_client(folder), remember=True).kept
     assert squeezed(kept.sentence) in squeezed(page)
     page = words(one.get(f"{CLIENT}/patterns/4c28aa7c"))
     assert "It is kept already" in page
@@ -153,7 +153,7 @@ class BeforeTheTest(datetime):
 def test_a_plan_is_looked_at_before_it_is_written_and_read(
     practice: Path, visitor: Open, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("miner.api.planning.datetime", BeforeTheTest)
+    monkeypatch.setattr("miner.steps.planning.datetime", BeforeTheTest)
     one, folder = visitor(practice), practice / "client-01"
     one.post(f"{CLIENT}/ranking")
     fields = {"start": "2026-03-09", "pairs": "6"}
@@ -191,7 +191,7 @@ def test_only_what_was_chosen_reaches_a_client_s_page(practice: Path, visitor: O
 def test_a_pattern_by_meal_is_found_kept_and_shared(practice: Path, visitor: Open) -> None:
     one, folder = visitor(practice), practice / "client-01"
     one.post(f"{CLIENT}/ranking")
-    by_meal = api.rank(api.read_client(folder), unit="meal", remember=False, together=False)
+    by_meal = steps.rank(steps.read_client(folder), unit="meal", remember=False, together=False)
     item = next(one for one in by_meal.hypotheses if "walk_after" in one.factors)
     page = one.get(f"{CLIENT}/patterns/{item.id}")
     assert page.status_code == 200
@@ -212,8 +212,8 @@ def test_a_pattern_by_meal_is_found_kept_and_shared(practice: Path, visitor: Ope
 def test_a_change_of_the_rule_book_tells_days_and_no_results(practice: Path, visitor: Open) -> None:
     one, folder = visitor(practice), practice / "client-01"
     page = words(one.post("/rules/short_sleep", at="6.5", action="look"))
-    table = api.days(api.read_client(folder)).frame
-    why = api.why(api.read_client(folder), "4c28aa7c", remember=True)
+    table = steps.days(steps.read_client(folder)).frame
+    why = steps.why(steps.read_client(folder), "4c28aa7c", remember=True)
     hours = {item.unit: item.factors[0].measure for item in why.units}
     moved = sum(
         bool(usable) and hours[day] is not None and 6 <= (hours[day] or 0) < 6.5
@@ -224,9 +224,9 @@ def test_a_change_of_the_rule_book_tells_days_and_no_results(practice: Path, vis
     assert not re.search(r"mg/dL|clear|hint|difference", page)
     assert not (practice / "rules").exists()
     one.post("/rules/short_sleep", at="6.5", action="write")
-    assert api.load_rules(None, folder).factors["short_sleep"].at == 6.5
+    assert steps.load_rules(None, folder).factors["short_sleep"].at == 6.5
     rest = {name: rule for name, rule in rulebook.load().factors.items() if name != "short_sleep"}
-    changed = api.load_rules(None, folder).factors
+    changed = steps.load_rules(None, folder).factors
     assert {name: changed[name] for name in rest} == rest
     page = words(one.post(f"{CLIENT}/ranking"))
     assert "a short night is under 6.5 hours (as shipped: under 6 hours)" in page
@@ -241,7 +241,7 @@ def test_the_morning_groups_as_the_command_does(invented: Path, visitor: Open) -
         if "Still reading" not in page:
             break
         time.sleep(0.1)
-    found = api.practice_morning(invented, on)
+    found = steps.practice_morning(invented, on)
     groups = (found.look_first, found.nudge, found.stale, found.on_test, found.ordinary)
     places = [page.index(item.client) for group in groups for item in group]
     assert places == sorted(places)
@@ -314,7 +314,7 @@ def test_the_caseload_by_meal_stands_beside_the_one_by_day(
     def pooled(place: Path, *, unit: str, **_: Any) -> Caseload:
         return Caseload(place.name, "0", unit, "mg/dL", (), 9, 0, 0, 0.05, 104, 0, ())
 
-    monkeypatch.setattr(api, "pool", pooled)
+    monkeypatch.setattr(steps, "pool", pooled)
     one = visitor(practice)
     assert "By day" in words(one.get("/caseload"))
     page = words(one.post("/caseload", by="meal"))
@@ -345,7 +345,7 @@ def test_other_clients_questions_are_offered_and_written_down(
         sentence="Across 9 other clients, the rise was higher.",
     )
     offered = Suggested("client-05", "client-05", 9, 3, (item,), 100)
-    monkeypatch.setattr(api, "suggested_questions", lambda *_, **__: offered)
+    monkeypatch.setattr(steps, "suggested_questions", lambda *_, **__: offered)
     one = visitor(empty)
     one.post("/clients", code="client-05", time_zone="Europe/Lisbon", calm="1")
     assert "Nothing of this client is used" in words(one.get("/clients/client-05/questions"))
@@ -387,7 +387,7 @@ def test_stopping_a_ranking_leaves_no_trace_of_it(
 ) -> None:
     monkeypatch.undo()  # records that no other test has ranked: what is known cannot be stopped
     one, gate = visitor(practice), threading.Event()
-    real = api.briefing
+    real = steps.briefing
 
     def slow(*given: Any, progress: Any, **more: Any) -> Any:
         def told(step: str, share: float) -> None:
@@ -396,7 +396,7 @@ def test_stopping_a_ranking_leaves_no_trace_of_it(
 
         return real(*given, progress=told, **more)
 
-    monkeypatch.setattr(api, "briefing", slow)
+    monkeypatch.setattr(steps, "briefing", slow)
     place = one.send(f"{CLIENT}/ranking").headers["location"]
     assert place.startswith("/jobs/")
     assert "How far it is" in one.get(place).text
@@ -417,9 +417,9 @@ def test_every_command_a_message_may_name_has_its_page() -> None:
 
 
 def test_what_is_told_keeps_every_word() -> None:
-    from miner.brief.text.layout import heading, paragraph, table
+    from miner.words.document import heading, paragraph, table, urgent
 
-    parts = [heading("A & B"), paragraph("! now", 2), paragraph("deep", 4), paragraph(""),
+    parts = [heading("A & B"), urgent("now", 2), paragraph("deep", 4), paragraph(""),
              table([("day", "left"), ("mg\ndL", "right")], [("2026-01-01", "1\n2")])]  # fmt: skip
     assert [(item.kind, item.text, item.depth) for item in blocks(parts)] == [
         ("heading", "A & B", 0), ("urgent", "now", 0), ("text", "deep", 2), ("table", "", 0),
@@ -434,7 +434,7 @@ def test_questions_are_fixed_before_there_are_records(empty: Path, visitor: Open
     fields = {"factor": "tag:*", "words": "Red  wine", "outcome": "overnight_mean", "guess": "up"}
     page = words(one.post("/clients/client-05/questions", **fields))
     assert "1 fixed so far" in page
-    (fixed,) = api.fixed_questions(empty / "client-05")
+    (fixed,) = steps.fixed_questions(empty / "client-05")
     assert (fixed.factor, fixed.outcome, fixed.guess) == ("tag:red wine", "overnight_mean", "up")
     assert one.send("/clients/client-05/questions", factor="tag:*").status_code == 400
     pair = {"factor": "short_sleep", "outcome": "whole_day"}
@@ -442,7 +442,7 @@ def test_questions_are_fixed_before_there_are_records(empty: Path, visitor: Open
     assert one.send("/clients/client-05/questions", **pair, shape="line").status_code == 400
     page = words(one.post("/clients/client-05/questions", **pair, shape="dose"))
     assert "It compares by how much." in page
-    _, fixed = api.fixed_questions(empty / "client-05")
+    _, fixed = steps.fixed_questions(empty / "client-05")
     assert (fixed.outcome, fixed.shape) == ("whole_day", "dose")
     assert one.send("/clients", code="client-05").status_code == 400
     assert one.send("/clients", code="client-06", time_zone="Mars/Base").status_code == 400

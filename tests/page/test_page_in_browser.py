@@ -16,7 +16,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 from visits import Served
 
-from miner import api, ledger
+from miner import ledger, steps
 from miner.followup.story import tell
 from miner.records.ticks import read_ticks
 
@@ -265,7 +265,7 @@ def meals_and_settings(desk: Desk, code: str, practice: Path) -> None:
     page.locator("input[name=sensor_change]").first.fill("2026-01-30T09:15")
     page.click("main button.main")
     page.wait_for_selector("text=It is written down")
-    settings = api.read_client(practice / code).settings
+    settings = steps.read_client(practice / code).settings
     assert [str(change)[:16] for change in settings.sensor_changes] == ["2026-01-30 09:15"]
 
     desk.go("/settings")
@@ -425,7 +425,7 @@ def test_the_whole_job_is_done_by_keyboard_alone(shared: Any, sit: Callable[...,
     page.focus("main button.main")
     page.keyboard.press("Enter")
     page.wait_for_selector("text=It is written down")
-    assert [item.factor for item in api.fixed_questions(shared.practice / "client-02")] == [
+    assert [item.factor for item in steps.fixed_questions(shared.practice / "client-02")] == [
         "short_sleep"
     ]
 
@@ -504,7 +504,7 @@ def test_a_kill_in_the_middle_of_a_keep_leaves_a_whole_ledger(practice: Path, se
     assert [item.id for item in kept] in ([], ["4c28aa7c"])
     assert len(kept) == sum(event.event == "kept" for event in book.events)
     if not kept:
-        assert api.keep(api.read_client(folder), "4c28aa7c", "watch").id == "4c28aa7c"
+        assert steps.keep(steps.read_client(folder), "4c28aa7c", "watch").id == "4c28aa7c"
 
 
 def test_two_hundred_requests_at_once_are_all_answered(shared: Any) -> None:

@@ -12,11 +12,12 @@ from typing import Any
 import pytest
 from visits import Visitor, words
 
-from miner import api, ledger
-from miner.brief.text.layout import Parts, render
-from miner.brief.text.meals import comparison_parts, meals_parts
-from miner.brief.text.ranking import ranking_parts
+from miner import ledger, steps
 from miner.page.words import for_page
+from miner.render.terminal import render
+from miner.words.document import Parts
+from miner.words.meals import comparison_parts, meals_parts
+from miner.words.ranking import ranking_parts
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 
@@ -61,8 +62,8 @@ def test_another_ranking_is_word_for_word_the_command_s_and_is_counted(
     shutil.copytree(practice, twin.parent)
     one = visitor(practice)
     answer = one.post(f"{CLIENT}/ranking", **form)
-    client, rules = api.read_client(twin), api.load_rules(None, twin)
-    ranking = api.rank(client, rules, **asked, remember=True)  # type: ignore[arg-type]
+    client, rules = steps.read_client(twin), steps.load_rules(None, twin)
+    ranking = steps.rank(client, rules, **asked, remember=True)  # type: ignore[arg-type]
     assert missing_of(ranking_parts(ranking, rules), answer.text) == []
     kept, printed = ranked(practice / "client-01"), ranked(twin)
     assert len(kept) == len(printed) == (0 if ranking.status == "too_few" else 1)
@@ -104,9 +105,9 @@ def test_a_ranking_of_nothing_sensible_is_refused(
 
 def test_the_meals_are_the_command_s(practice: Path, visitor: Open) -> None:
     page = visitor(practice).get(f"{CLIENT}/meals")
-    client = api.read_client(practice / "client-01")
-    rules, table = api.load_rules(None, client.folder), api.meals(client)
-    parts = meals_parts("client-01", table, rules, api.repeats(table))
+    client = steps.read_client(practice / "client-01")
+    rules, table = steps.load_rules(None, client.folder), steps.meals(client)
+    parts = meals_parts("client-01", table, rules, steps.repeats(table))
     assert missing_of(parts[:2], page.text) == []
     cells = page.text.count("<td")
     assert cells >= len(table.frame) * (4 + len(table.outcomes))
@@ -115,8 +116,8 @@ def test_the_meals_are_the_command_s(practice: Path, visitor: Open) -> None:
 def test_similar_meals_are_the_command_s_and_a_look(practice: Path, visitor: Open) -> None:
     one, folder = visitor(practice), practice / "client-01"
     page = one.post(f"{CLIENT}/meals", factor="walk_after")
-    client, rules = api.read_client(folder), api.load_rules(None, folder)
-    found = api.compare_meals(client, "walk_after", rules, remember=False)
+    client, rules = steps.read_client(folder), steps.load_rules(None, folder)
+    found = steps.compare_meals(client, "walk_after", rules, remember=False)
     assert found.pairs
     head = replace(found, pairs=())
     assert missing_of(comparison_parts(head, rules), page.text) == []

@@ -23,7 +23,7 @@ import pytest
 from playwright.sync_api import Browser
 from visits import HOME, PORT, Served, Visitor, read_file
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.page import opening
 from miner.page.guard import Keys
 from miner.page.opening import FILE, FOLDER, OPEN_FOR_S, Tokens, ask_again, token_file

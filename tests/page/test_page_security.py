@@ -15,7 +15,7 @@ from urllib.parse import quote
 import pytest
 from visits import HOME, PORT, Visitor, words
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.page import bodies
 from miner.page.guard import Keys
 from miner.page.jobs import Job

@@ -12,7 +12,7 @@ import pytest
 import tomlkit
 from visits import Visitor, words
 
-from miner import api
+from miner import steps
 from miner.records.settings import ClientFile, PracticeFile
 from miner.records.settings_file import change, set_key, stamp
 from miner.records.toml_file import read_toml
@@ -37,7 +37,7 @@ def test_the_settings_of_a_practice_are_written_and_hold_for_its_clients(
         "mmol/L", "meal", "day_mean")  # fmt: skip
     assert held.synonyms == {"oat milk": "milk", "Vino": "red wine"}
     assert path.read_text().startswith("# ours\n")
-    settings = api.read_client(practice / "client-01").settings
+    settings = steps.read_client(practice / "client-01").settings
     assert (settings.display_unit, settings.rank_unit) == ("mmol/L", "meal")
     assert settings.synonyms["vino"] == "red wine"
     page = one.get("/settings").text
@@ -97,7 +97,7 @@ def test_a_sensor_change_and_a_low_are_written_and_read(practice: Path, visitor:
     assert (held.rest_days, held.range) == (("mon", "sun"), (70.0, 150.0))
     assert held.intake == before.intake
     assert [d.date for d in held.left_out] == [d.date for d in before.left_out]
-    client = api.read_client(practice / "client-01")
+    client = steps.read_client(practice / "client-01")
     assert len(client.settings.sensor_changes) == len(old) + 1
     assert "2026-02-05T08:30" in one.get(f"{CLIENT}/settings").text
     one.send(f"{CLIENT}/settings", **wearing(sensor_change=old))

@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 from visits import Visitor, words
 
-from miner import api
-from miner.api.ticks import ticks_told
+from miner import steps
+from miner.core.results import Plan
 from miner.page import tick_sheet
 from miner.page.places import TICKS
 from miner.records.ticks import read_ticks
-from miner.results import Plan
+from miner.steps.ticks import ticks_told
 
 Open = Callable[[Path], Visitor]
 ID = "4c28aa7c"
@@ -26,7 +26,7 @@ def agreed(invented: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Pa
     """A client with a plan; never changed."""
     folder = tmp_path_factory.mktemp("agreed") / "client-01"
     shutil.copytree(invented / "client-01", folder)
-    made = api.plan(api.read_client(folder), ID, api.Wish(start=date(2026, 3, 9), pairs=6))
+    made = steps.plan(steps.read_client(folder), ID, steps.Wish(start=date(2026, 3, 9), pairs=6))
     return folder, made
 
 
@@ -76,7 +76,7 @@ def test_what_is_ticked_is_what_the_commands_read(
     folder = practice / "client-01"
     assert one(**{day("2026-03-09"): "yes", day("2026-03-10"): "no", day("2026-03-11"): ""}) == 303
     assert read_ticks(folder).of(plan.plan) == {"2026-03-09": "yes", "2026-03-10": "no"}
-    assert ticks_told(api.read_client(folder)) == ()
+    assert ticks_told(steps.read_client(folder)) == ()
     assert one(**{day("2026-03-10"): "", day("2026-03-12"): "forgot"}) == 303
     assert read_ticks(folder).of(plan.plan) == {"2026-03-09": "yes", "2026-03-12": "forgot"}
     page = words(one.browser.get(f"/clients/client-01/plans/{plan.plan}"))  # type: ignore[attr-defined]
@@ -187,9 +187,9 @@ def test_the_result_counts_what_was_ticked(
     sheet = tick_sheet.sheet_of(folder, plan, "2026-03-18")
     days = [one_day.day for _, group in sheet for one_day in group if one_day.over]
     assert one(**{day(text): "no" for text in days}) == 303
-    client = api.read_client(folder)
-    by_page = api.result(client, plan.plan)
+    client = steps.read_client(folder)
+    by_page = steps.result(client, plan.plan)
     (folder / TICKS).rename(folder / "ticks-client.csv")
-    by_file = api.result(api.read_client(folder), plan.plan)
+    by_file = steps.result(steps.read_client(folder), plan.plan)
     assert by_page.pairs_not_followed == by_file.pairs_not_followed
     assert by_page.pairs_used == by_file.pairs_used

@@ -19,7 +19,8 @@ LIBRARIES = sysconfig.get_path("purelib")
 
 LOOK = """
 import json, miner
-from miner import resources, rulebook
+from miner import rulebook
+from miner.core import resources
 print(json.dumps({
     "package": miner.__file__,
     "rules": str(resources.folder("rules")),
@@ -111,7 +112,7 @@ def test_rules_and_datasets_are_found(
 
 def test_without_an_installation_there_is_no_miner_to_find(tmp_path: Path) -> None:
     python = empty_environment(tmp_path / "environment")
-    look = "import pydantic\ntry: import miner.resources\nexcept ImportError: print('none')"
+    look = "import pydantic\ntry: import miner.core.resources\nexcept ImportError: print('none')"
     assert run(python, "-c", look, cwd=tmp_path).strip() == "none"
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import click
 
-from miner import api, rulebook
+from miner import rulebook, steps
 from miner.cli.group import miner
 from miner.records.client import STREAMS
 
@@ -68,7 +68,7 @@ def test_the_example_files_are_read_as_they_stand(tmp_path: Path) -> None:
     other = "Reading taken;Result\n01/03/2026 00:10;5,4\n"
     (tmp_path / "sensor-1.csv").write_text(other, encoding="utf-8")
 
-    client = api.read_client(tmp_path)
+    client = steps.read_client(tmp_path)
 
     # 5.4 mmol/L x 18.0156 = 97.3 mg/dL (molar mass of glucose 180.156 g/mol, IUPAC weights)
     glucose = client.streams["glucose"]

@@ -1,4 +1,4 @@
-"""Nothing writes to the disk but ``miner/files.py``, which keeps it private, whole and unlinked."""
+"""Nothing writes to the disk but ``miner/core/files.py``: private, whole and unlinked."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 MODULES = sorted([*ROOT.glob("miner/**/*.py"), *ROOT.glob("datasets/invented/**/*.py")])
-OWN = ROOT / "miner" / "files.py"
+OWN = ROOT / "miner" / "core" / "files.py"
 
 WRITES = {
     "write_text", "write_bytes", "mkdir", "makedirs", "symlink_to", "symlink", "copy2",

@@ -2,9 +2,9 @@
 
 import pytest
 
-from miner.api.mapping import map_file
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.records import read_client
+from miner.steps.mapping import map_file
 
 TIMES = [f"2026-03-02T{hour:02d}:{minute:02d}" for hour in range(24) for minute in range(0, 60, 5)]
 

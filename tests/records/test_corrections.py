@@ -11,8 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from miner.errors import MinerError
-from miner.files import plain_cell, safe_cell
+from miner.core.errors import MinerError
+from miner.core.files import plain_cell, safe_cell
+from miner.core.results import Severity
 from miner.records import read_client
 from miner.records.correcting import correct, read_added
 from miner.records.corrections import (
@@ -26,7 +27,6 @@ from miner.records.corrections import (
 )
 from miner.records.entering import Entry, addition, mending, removal
 from miner.records.findings import Findings
-from miner.results import Severity
 
 # OWASP, "CSV injection": a cell that begins with one of these may be taken for a formula.
 FORMULA = re.compile(r"[=+\-@\t\r]")

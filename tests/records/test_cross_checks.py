@@ -9,8 +9,8 @@ import pytest
 
 from datasets.invented.export import write_client
 from datasets.invented.practice import scenarios
+from miner.core.results import Finding
 from miner.records import read_client
-from miner.results import Finding
 
 STREAM_TIMES = ("time", "start", "end")
 

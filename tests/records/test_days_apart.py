@@ -3,8 +3,8 @@
 import pandas as pd
 import pytest
 
-from miner.api.mapping import map_file
 from miner.records import proposing, read_client
+from miner.steps.mapping import map_file
 
 
 def told(folder) -> list:

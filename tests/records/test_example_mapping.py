@@ -5,7 +5,7 @@ import shutil
 import numpy as np
 import pytest
 
-from miner import resources
+from miner.core import resources
 from miner.records import read_client
 
 FILES = {

@@ -9,11 +9,11 @@ import pandas as pd
 import pytest
 from fhir.resources.R4B.observation import Observation
 
-from miner import resources
-from miner.api.exporting import export
-from miner.errors import MinerError
+from miner.core import resources
+from miner.core.errors import MinerError
 from miner.records import STREAMS, read_client
 from miner.records.overlaps import columns_of
+from miner.steps.exporting import export
 
 ASIDE = ("file", "row", "left_out")
 

@@ -4,10 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import Severity
 from miner.records import read_client
 from miner.records.times import read_times
-from miner.results import Severity
 
 
 def test_a_year_out_of_reach_is_told_as_written(folder):

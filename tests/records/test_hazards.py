@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.records import read_client
 from miner.records.pressure import lows_of
 from miner.records.tag_words import alike, key_of

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.records import read_client, reading
 
 Files = dict[str, str | bytes]

@@ -11,7 +11,7 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from openpyxl import Workbook
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.records import read_client, text_file
 from miner.records.proposing import propose
 

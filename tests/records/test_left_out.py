@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import Severity
 from miner.records import read_client
 from miner.records.stream_file import NO_TIME
-from miner.results import Severity
 
 
 def finding(client, words, severity=None):

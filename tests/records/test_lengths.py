@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from miner.api.mapping import map_file
 from miner.records import read_client
 from miner.records.lengths import in_words, lengths
+from miner.steps.mapping import map_file
 
 
 def texts(*cells: str) -> pd.Series:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.records import read_client
 from miner.records.stream_file import NO_LEVEL
 

@@ -2,8 +2,8 @@
 
 import pytest
 
+from miner.core.results import Severity
 from miner.records import read_client
-from miner.results import Severity
 
 
 def read(folder, values, header="time,glucose_mg_dl"):

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from miner.core.results import Severity
 from miner.records import read_client
-from miner.results import Severity
 
 
 def told(client, words):

@@ -4,9 +4,9 @@ import json
 
 import pytest
 
+from miner.core.results import Severity
 from miner.records import read_client
 from miner.records.columns import names_a_person
-from miner.results import Severity
 
 ROWS = [
     f"2026-03-{2 + at // 96:02d}T{at % 96 // 4:02d}:{at % 4 * 15:02d},{100 + at % 9}"

@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from miner.core.results import Finding
 from miner.records.findings import Findings
 from miner.records.overlaps import empty
 from miner.records.plausible_sleep import plausible_sleep
-from miner.results import Finding
 
 COUNT = 20
 NIGHT = {"asleep_min": 430, "deep_min": 80, "rem_min": 100, "light_min": 250, "awake_min": 50}

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from miner.api.mapping import map_file
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.records import proposing, read_client
 from miner.records.proposing.dates import how_written
 from miner.records.sources import Source
+from miner.steps.mapping import map_file
 
 GLUCOSE = [f"{{}} {h:02d}:{m:02d}" for h in range(8) for m in range(0, 60, 15)]
 

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from miner import api
-from miner.errors import MinerError
+from miner import steps
+from miner.core.errors import MinerError
 from miner.records.same_readings import day_prints, same_days
 
 DAYS = 6
@@ -38,7 +38,7 @@ def client(practice: Path, name: str, frame: pd.DataFrame, code: str | None = No
 
 
 def stops(folder: Path) -> list[str]:
-    found = api.read_client(folder).findings
+    found = steps.read_client(folder).findings
     return [
         f"{item.code} {item.values.get('other', '')}" for item in found if item.severity == "stop"
     ]
@@ -59,13 +59,13 @@ def test_two_clients_with_the_same_readings_are_both_stopped(practice: Path) -> 
     assert stops(practice / "client-01") == ["same_readings client-03"]
     assert stops(practice / "client-03") == ["same_readings client-01"]
     with pytest.raises(MinerError, match="the readings of 2 days, 2026-03-05 to 2026-03-06"):
-        api.days(api.read_client(practice / "client-01"))
+        steps.days(steps.read_client(practice / "client-01"))
 
 
 def test_a_client_without_a_reading_that_can_be_used_is_reported_as_before(practice: Path) -> None:
     path = practice / "client-01" / "glucose.csv"
     path.write_text(path.read_text().replace("2026-", "someday-"))
-    found = list(api.read_client(practice / "client-01").findings)
+    found = list(steps.read_client(practice / "client-01").findings)
     assert next(item.what for item in found if item.severity == "stop").startswith("no time in")
 
 
@@ -123,7 +123,7 @@ def test_two_traces_mixed_in_one_file_stop_it(tmp_path: Path, minute: int) -> No
     )
     folder = client(tmp_path, "client-01", both)
     assert stops(folder) == ["two_in_one_file " if minute else "two_values "]
-    report = api.check(api.read_client(folder))
+    report = steps.check(steps.read_client(folder))
     assert report.usable_days == 0
 
 
@@ -131,7 +131,7 @@ def test_a_trace_that_is_mixed_for_some_days_stops_it(tmp_path: Path) -> None:
     some = trace(2, 170, 2, minute=2)
     both = pd.concat([trace(1, 100, 40), some]).sort_values("time", kind="stable")
     folder = client(tmp_path, "client-01", both)
-    (found,) = [item for item in api.read_client(folder).findings if item.severity == "stop"]
+    (found,) = [item for item in steps.read_client(folder).findings if item.severity == "stop"]
     assert found.code == "two_in_one_file"
     assert found.days == ("2026-03-01", "2026-03-02")
 
@@ -141,4 +141,4 @@ def test_a_restless_sensor_is_a_question(tmp_path: Path) -> None:
     frame.loc[np.arange(50, len(frame), 60), "glucose_mg_dl"] += 45
     folder = client(tmp_path, "client-01", frame)
     assert stops(folder) == []
-    assert "fast_change" in [item.code for item in api.read_client(folder).findings]
+    assert "fast_change" in [item.code for item in steps.read_client(folder).findings]

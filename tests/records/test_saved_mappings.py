@@ -4,12 +4,12 @@ import tomllib
 
 import pytest
 
-from miner.api.mapping import map_file, undo_mapping
-from miner.brief.text.map import loss_text
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.records import read_client
 from miner.records.proposing.notes import Notes, typed
 from miner.records.proposing.saved import BEFORE, as_toml, put_entries, take_back
+from miner.steps.mapping import map_file, undo_mapping
+from miner.words.map import loss_text
 
 MINE = """\
 # How the files of this client are read.

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from benchmarks.strangers import FOLDERS, weeks
-from miner.api.mapping import map_file
 from miner.records import read_client
+from miner.steps.mapping import map_file
 
 KNOWN = weeks()
 

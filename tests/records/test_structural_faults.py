@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from miner.api.mapping import map_file
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.records import read_client
+from miner.steps.mapping import map_file
 
 GOOD = "time,glucose_mg_dl\n2026-03-02T08:00,101\n2026-03-02T08:05,102\n"
 

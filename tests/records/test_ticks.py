@@ -2,7 +2,7 @@
 
 import pytest
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.records.ticks import read_ticks
 
 

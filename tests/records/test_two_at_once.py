@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from miner.core.results import Severity
 from miner.records import read_client
 from miner.records.two_at_once import CONTRADICTED
-from miner.results import Severity
 
 
 def write(folder, name, level, start="2026-03-02", days=3.0, every=5, sensor="", swing=20.0):

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from miner import resources, rulebook
-from miner.errors import MinerError
+from miner import rulebook
+from miner.core import resources
+from miner.core.errors import MinerError
 
 
 def changed(home: Path, book: str, key: str, value: str) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from miner import api
+from miner import steps
 
 NEAR = 1e-9
 
@@ -36,7 +36,7 @@ def _same(one: pd.Series, two: pd.Series) -> np.ndarray:
 def table_differences(one, two) -> dict[str, dict[str, str]]:
     """Return where the tables by day and by meal of two clients differ, and what is in them."""
     found = {}
-    for unit, make in (("day", api.days), ("meal", api.meals)):
+    for unit, make in (("day", steps.days), ("meal", steps.meals)):
         first, second = make(one), make(two)
         found[unit] = differences(first.frame, second.frame)
         found[f"{unit} measures"] = differences(

@@ -10,7 +10,7 @@ from same_tables import differences
 from tables import Second, Table
 
 import miner
-from miner import api
+from miner import steps
 
 
 def disagreements(folder: Path) -> dict[str, dict[str, str]]:
@@ -18,9 +18,9 @@ def disagreements(folder: Path) -> dict[str, dict[str, str]]:
     client = miner.read_client(folder)
     second = Second(read(folder))
     dates = [f"{date:%Y-%m-%d}" for date in second.days.index]
-    table, times = api.meals(client), second.diary.meals["time"]
+    table, times = steps.meals(client), second.diary.meals["time"]
     found = {
-        "day": _of_unit(second.day_table(), api.days(client), dates),
+        "day": _of_unit(second.day_table(), steps.days(client), dates),
         "meal": _of_unit(second.meal_table(), table, _named(times, list(table.frame.index))),
     }
     return {unit: apart for unit, apart in found.items() if apart}

@@ -15,7 +15,7 @@ import pytest
 from second import disagreements
 from spoiled import spoil
 
-from miner import resources
+from miner.core import resources
 
 SHARE, ALL = 6, 200
 ZONES = (None, "Europe/Lisbon", "Asia/Kolkata")

@@ -6,7 +6,7 @@ import pytest
 from scipy import stats as st
 from statsmodels.regression.linear_model import GLS
 
-from miner import resources
+from miner.core import resources
 from miner.stats.pooling_own import (
     DEPENDENCES,
     SlopesOnGrid,

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from miner import resources
+from miner.core import resources
 from miner.stats.projection import orthonormal, residual
 from miner.stats.robust import robust
 

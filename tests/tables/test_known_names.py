@@ -2,7 +2,7 @@
 
 import pytest
 
-from miner import api
+from miner import steps
 
 
 @pytest.mark.parametrize(
@@ -17,7 +17,7 @@ def test_a_name_that_is_not_known(tmp_path, toml, what, do):
     rows = [f"2026-03-02T08:{m:02d},100" for m in range(0, 60, 5)]
     (tmp_path / "glucose.csv").write_text("\n".join(["time,glucose_mg_dl", *rows]))
     (tmp_path / "client.toml").write_text(toml)
-    found = api.check(api.read_client(tmp_path)).findings
+    found = steps.check(steps.read_client(tmp_path)).findings
     told = [item for item in found if "is not known and not used" in item.what]
     assert len(told) == (what is not None)
     if what is not None:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from miner import api
+from miner import steps
 
 
 def write(folder: Path, *, days=28, bumps=(), meals=(), tags=(), nights=()) -> Path:
@@ -29,7 +29,7 @@ def write(folder: Path, *, days=28, bumps=(), meals=(), tags=(), nights=()) -> P
 
 
 def said(folder: Path, words: str):
-    return [item for item in api.check(api.read_client(folder)).findings if words in item.what]
+    return [item for item in steps.check(steps.read_client(folder)).findings if words in item.what]
 
 
 def every_day(first: int, last: int, clock: str, times: int = 1) -> list[str]:
@@ -109,12 +109,12 @@ def test_a_flight_over_nine_hours_is_left_out_for_three_days(tmp_path):
         for i, t in enumerate(times)
     ]
     (tmp_path / "glucose.csv").write_text("\n".join(["time,glucose_mg_dl", *rows]))
-    client = api.read_client(tmp_path)
+    client = steps.read_client(tmp_path)
     gaps = client.streams["glucose"]["time"].diff().dropna().unique()
     assert list(gaps) == [pd.Timedelta(minutes=5)]
     (found,) = said(tmp_path, "the clock moved by 9 hours")
     assert found.severity == "left_out"
-    frame = api.day_table(client)
+    frame = steps.day_table(client)
     near = frame.loc["2026-03-08":"2026-03-10"]
     assert not near["usable"].any()
     assert frame.loc["2026-03-12":"2026-03-18", "usable"].all()

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from miner import api
-from miner.api.exporting import export
+from miner import steps
 from miner.records.stream_file import NO_TIME
 from miner.rulebook import load
+from miner.steps.exporting import export
 from miner.tables import day_table
 from miner.tables.day_notes import noted_between
 from miner.tables.day_pictures import day_pictures
@@ -303,8 +303,8 @@ def test_a_date_alone_has_no_time_of_day(tmp_path):
     (tmp_path / "meals.csv").write_text("\n".join(["time,label", *meals]))
     tags = ["2026-03-03T12:00,wine", "2026-03-05T12:00,wine", "2026-03-06,wine", "2026-03-07,wine"]
     (tmp_path / "tags.csv").write_text("\n".join(["time,tag", *tags]))
-    client = api.read_client(tmp_path)
-    days, by_meal = api.days(client), api.meals(client)
+    client = steps.read_client(tmp_path)
+    days, by_meal = steps.days(client), steps.meals(client)
     assert days.frame.loc["2026-03-06", "tag:wine"] == 1
     told = by_meal.frame["tag:wine"]
     assert (told["2026-03-05T12:20"], told["2026-03-08T12:20"]) == (1, 0)
@@ -317,7 +317,7 @@ def test_a_date_alone_has_no_time_of_day(tmp_path):
     assert sum(note.stream == "tags" for note in pictures.notes) == 2
     out = tmp_path.parent / "taken"
     export(client, "csv", out)
-    again = api.meals(api.read_client(out)).frame["tag:wine"]
+    again = steps.meals(steps.read_client(out)).frame["tag:wine"]
     assert again.equals(told)
 
 

@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from miner import api
+from miner import steps
 from miner.records.client import LeftOutDay
 from miner.tables.meals import meal_table
 
@@ -115,7 +115,7 @@ def test_a_walk_whose_end_cannot_be_used_is_unknown_not_no(tmp_path, row):
     seen = "2026-03-04T12:20,2026-03-04T12:40,walking"
     rows = ["start,end,kind", row, row.replace("-03T", "-04T"), seen, *worn]
     (tmp_path / "activity.csv").write_text("\n".join(rows) + "\n")
-    table = api.meals(api.read_client(tmp_path))
+    table = steps.meals(steps.read_client(tmp_path))
     walked = table.frame["walk_after"].tolist()
     assert walked[0] == 0
     assert np.isnan(walked[1])
@@ -123,7 +123,7 @@ def test_a_walk_whose_end_cannot_be_used_is_unknown_not_no(tmp_path, row):
     name = table.frame.index[1]
     why = "the end of a record of activity then cannot be used"
     assert table.reasons[name, "walk_after"] == why
-    days = api.days(api.read_client(tmp_path))
+    days = steps.days(steps.read_client(tmp_path))
     assert days.frame["walk_after_lunch"].isna().tolist()[:2] == [False, True]
 
 
@@ -142,7 +142,7 @@ def test_stress_whose_end_cannot_be_used_is_unknown_not_none(tmp_path):
         '[[source]]\nfile = "stress.csv"\nstream = "stress"\n[source.columns]\n'
         'start = "start"\nduration = "duration"\n[source.units]\nduration = "min"\n'
     )
-    table = api.meals(api.read_client(tmp_path))
+    table = steps.meals(steps.read_client(tmp_path))
     assert table.frame["after_stress"].isna().tolist() == [True, False]
 
 
@@ -159,9 +159,9 @@ def test_a_walk_with_no_end_from_files(tmp_path):
         "2026-03-03T17:00,2026-03-03T17:20,walking",
     ]
     (tmp_path / "activity.csv").write_text("\n".join(rows) + "\n")
-    client = api.read_client(tmp_path)
+    client = steps.read_client(tmp_path)
     assert any(item.file == "activity.csv" and item.row == 2 for item in client.findings)
-    table = api.meals(client)
+    table = steps.meals(client)
     assert len(table.frame) == 1  # told by the reader, and no fault here
 
 
@@ -183,7 +183,7 @@ def test_a_day_of_four_hundred_meals_and_a_label_of_one_minute_are_asked_about(t
     bites = [f"{start + np.timedelta64(2 * k, 'm')},bite {k}," for k in range(400)]
     soup = ["2026-03-04T12:00,Soup,20", "2026-03-04T12:00,soup,40", "2026-03-04T12:00,bread,15"]
     (tmp_path / "meals.csv").write_text("\n".join(["time,label,carbs_g", *bites, *soup]) + "\n")
-    told = {item.what: item.row for item in api.check(api.read_client(tmp_path)).findings}
+    told = {item.what: item.row for item in steps.check(steps.read_client(tmp_path)).findings}
     assert "more than 40 meals noted on 1 day: 2026-03-03 (400)" in told
     (again,) = (what for what in told if "same minute" in what)
     assert again.startswith("1 meal noted again")

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from miner import api
+from miner import steps
 from miner.tables.meals import meal_table
 
 REFERENCE = Path(__file__).parents[2] / "datasets" / "reference"
@@ -54,7 +54,7 @@ def test_the_areas_of_the_fao_from_files_to_the_table(curve, tmp_path):
         lines.append(f"{clock},{day[k % 288]:.6f}")
     (tmp_path / "glucose.csv").write_text("\n".join(lines) + "\n")
     (tmp_path / "meals.csv").write_text("time,label\n2026-03-03T12:00,lunch\n")
-    table = api.meals(api.read_client(tmp_path))
+    table = steps.meals(steps.read_client(tmp_path))
     area = row(table)["area_2h"] / MG_DL
     assert area == pytest.approx(float(curve["iauc_published_int"]), abs=0.5)
     # six decimals of a mmol/L in the file

@@ -9,7 +9,8 @@ from datetime import date, datetime
 import numpy as np
 import pytest
 
-from miner import api, resources, rulebook
+from miner import rulebook, steps
+from miner.core import resources
 from miner.records.client import Client
 from miner.tables.times_of_day import PARTS, times_of_day
 
@@ -21,7 +22,7 @@ def client(tmp_path_factory: pytest.TempPathFactory) -> Client:
     invented = resources.invented()
     invented.write_client(folder / "client", invented.Scenario("client", days=20, seed=3))
     (folder / "client" / "sleep.csv").unlink()
-    return api.read_client(folder / "client")
+    return steps.read_client(folder / "client")
 
 
 def readings(client: Client) -> list[tuple[datetime, float]]:
@@ -37,7 +38,7 @@ def test_the_parts_cover_the_day_once() -> None:
 
 def test_each_part_holds_the_quantiles_of_its_readings(client: Client) -> None:
     rules = rulebook.load()
-    table = api.days(client, rules)
+    table = steps.days(client, rules)
     usable = set(table.frame["date"][table.frame["usable"].astype(bool)])
     used = client.used("glucose")
     kept = set(zip(used["file"], used["row"], strict=True))
@@ -69,7 +70,7 @@ def test_each_part_holds_the_quantiles_of_its_readings(client: Client) -> None:
 
 def test_days_that_are_not_used_do_not_count(client: Client) -> None:
     rules = rulebook.load()
-    table = api.days(client, rules)
+    table = steps.days(client, rules)
     before = times_of_day(client, table, rules)
     frame = table.frame.copy()
     frame["usable"] = False
@@ -84,7 +85,7 @@ def test_a_range_up_to_140_mg_dl_is_one_up_to_7_8_mmol_l(tmp_path) -> None:
     for value, above in (("7.8", 0.0), ("7.9", 1440.0)):
         lines = ["time,glucose_mmol_l", *(f"{time},{value}" for time in times)]
         (tmp_path / "glucose.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
-        found = api.read_client(tmp_path)
+        found = steps.read_client(tmp_path)
         rules = rulebook.load()
-        parts = times_of_day(found, api.days(found, rules), rules)
+        parts = times_of_day(found, steps.days(found, rules), rules)
         assert [item.above for item in parts] == [above] * 4

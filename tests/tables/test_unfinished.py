@@ -5,8 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from miner import api
-
 DAYS = [f"2026-03-{k:02d}" for k in range(1, 13)]
 UNKNOWN = None
 
@@ -29,7 +27,7 @@ def days_of(tmp_path):
         rated = "2026-03-12T17:00,2026-03-12T17:05,run,vigorous,"
         head = "start,end,kind,intensity,steps"
         (tmp_path / "activity.csv").write_text("\n".join([head, *counted, rated, *rows]) + "\n")
-        return api.days(api.read_client(tmp_path))
+        return steps.days(steps.read_client(tmp_path))
 
     return table
 

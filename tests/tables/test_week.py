@@ -11,10 +11,10 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner
 
-from miner import api, ledger
-from miner.api.week import days_left, week
+from miner import ledger, steps
 from miner.cli.group import miner as commands
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.steps.week import days_left, week
 
 FOOD_FEAR = (
     "Eating-disorder risk or food fear: refer, show no numbers or curves, and consider stopping "
@@ -49,7 +49,7 @@ def fix(folder: Path, factor: str, outcome: str, on: str) -> None:
 
 
 def test_what_was_logged_by_stream_and_day(folder: Path) -> None:
-    found = week(api.read_client(folder))
+    found = week(steps.read_client(folder))
     assert found.days == tuple(day(k) for k in range(21, 28))
     assert found.logged["glucose"].by_day == (24.0,) * 7
     assert found.logged["meals"].by_day == (2, 2, 2, 2, 2, 0, 0)
@@ -60,17 +60,17 @@ def test_what_was_logged_by_stream_and_day(folder: Path) -> None:
 
 
 def test_another_week(folder: Path) -> None:
-    found = week(api.read_client(folder), last=day(9))
+    found = week(steps.read_client(folder), last=day(9))
     assert found.days == tuple(day(k) for k in range(3, 10))
     assert found.logged["meals"].by_day == (2, 2, 0, 0, 2, 2, 2)
     with pytest.raises(MinerError, match="the records begin on 2026-03-02"):
-        week(api.read_client(folder), last="2026-02-01")
+        week(steps.read_client(folder), last="2026-02-01")
 
 
 def test_a_question_with_enough_and_one_without(folder: Path) -> None:
     fix(folder, "short_sleep", "wake_glucose", "2026-03-01")
     fix(folder, "short_sleep", "day_mean", day(17))
-    enough, early = week(api.read_client(folder)).questions
+    enough, early = week(steps.read_client(folder)).questions
     # nights that end on days 0, 4, ... 24 are short: 7 of 28
     assert (enough.with_, enough.with_ + enough.without + enough.unknown) == (7, 28)
     assert enough.enough
@@ -85,7 +85,7 @@ def test_a_question_with_enough_and_one_without(folder: Path) -> None:
 
 def test_never_at_this_pace(folder: Path) -> None:
     fix(folder, "late_dinner", "overnight_mean", "2026-03-01")
-    (found,) = week(api.read_client(folder)).questions
+    (found,) = week(steps.read_client(folder)).questions
     assert found.with_ == 0
     assert found.never
     assert "Never at this pace." in found.sentence
@@ -94,9 +94,9 @@ def test_never_at_this_pace(folder: Path) -> None:
 
 
 def test_what_is_kept_is_counted_too(folder: Path) -> None:
-    client = api.read_client(folder)
-    table = api.day_table(client)
-    rules = api.load_rules(None, folder)
+    client = steps.read_client(folder)
+    table = steps.day_table(client)
+    rules = steps.load_rules(None, folder)
     plain = {"mode": "json", "by_alias": True}
     definitions = {
         "factors": {"short_sleep": rules.factor("short_sleep", "day").model_dump(**plain)},
@@ -133,7 +133,7 @@ def test_further_days_at_the_pace_so_far(
 
 
 def test_the_message_asks_for_what_is_missing_and_holds_no_glucose(folder: Path) -> None:
-    found = week(api.read_client(folder))
+    found = week(steps.read_client(folder))
     assert found.worth_logging == (
         "Days with a meal noted: 5 of 7. Please note each meal when it begins: the time and a "
         "word or two are enough.",
@@ -144,7 +144,7 @@ def test_the_message_asks_for_what_is_missing_and_holds_no_glucose(folder: Path)
 
 def test_where_the_intake_may_end_the_tracking_nothing_more_is_asked_for(folder: Path) -> None:
     (folder / "client.toml").write_text('[intake]\neating_disorder = "yes"\n')
-    found = week(api.read_client(folder))
+    found = week(steps.read_client(folder))
     assert (found.worth_logging, found.message) == ((), "")
     text = CliRunner().invoke(commands, ["check", str(folder), "--week"]).stdout
     lines = " ".join(text.split())

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from miner import api
-from miner.brief.caseload import caseload_page
-from miner.brief.text.caseload import caseload_parts
+from miner import steps
+from miner.core.results.caseload import Caseload
 from miner.page.asked import Asked, address
 from miner.page.jobs import Progress
 from miner.page.places import clients_of
@@ -15,7 +14,8 @@ from miner.page.render import DRAWING, page
 from miner.page.rule_change import rules_of
 from miner.records.settings import PracticeFile
 from miner.records.toml_file import read_toml
-from miner.results.caseload import Caseload
+from miner.render.papers.caseload import caseload_page
+from miner.words.practice import caseload_parts
 
 UNITS = ("day", "meal")
 
@@ -40,7 +40,7 @@ def look(asked: Asked) -> Response:
     desk, by = asked.desk, unit_of(asked)
 
     def work(progress: Progress) -> str:
-        desk.found[(".", f"caseload {by}")] = api.pool(desk.practice, unit=by, progress=progress)
+        desk.found[(".", f"caseload {by}")] = steps.pool(desk.practice, unit=by, progress=progress)
         return to(by)
 
     return asked.later(f"caseload {by}", f"Looking at every client, by {by}", to(by), work)

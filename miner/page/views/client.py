@@ -6,9 +6,9 @@ from pathlib import Path
 
 from starlette.responses import Response
 
-from miner import api, ledger
-from miner.brief.text.cautions import Cautions
-from miner.errors import MinerError
+from miner import ledger, steps
+from miner.core.errors import MinerError
+from miner.core.results import CautionText
 from miner.followup.story import tell
 from miner.page.asked import Asked
 from miner.page.places import OWN_FILES, client_folder
@@ -16,14 +16,14 @@ from miner.page.render import page
 from miner.page.shelf import Entry
 from miner.page.uploads import waiting
 from miner.page.words import for_page
-from miner.results import CautionText
+from miner.words.cautions import Cautions
 
 
 def client(asked: Asked) -> Response:
     """Show one client."""
     folder = asked.folder
     entry, fault = read_or_fault(asked)
-    asked_about = api.fixed_questions(folder)
+    asked_about = steps.fixed_questions(folder)
     now_open = [item for item in tell(ledger.read(folder)).kept if item.closed_at is None]
     report = entry.report() if entry is not None else None
     return page(

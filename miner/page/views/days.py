@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from markupsafe import Markup
-from rich.console import RenderableType
-from rich.text import Text
 from starlette.responses import RedirectResponse, Response
 
-from miner.api.week import week as week_of
-from miner.brief.figures.day_picture import day_picture
-from miner.brief.figures.inline import Styles, inline
-from miner.brief.figures.paper import as_svg
-from miner.brief.text.day import day_parts
-from miner.brief.text.days import days_parts
-from miner.brief.text.week import week_parts
-from miner.brief.text.words import factor_phrase
+from miner.core.results.morning import DayReview
 from miner.page.asked import Asked
 from miner.page.render import DRAWING, page
 from miner.page.shelf import Entry
 from miner.page.views.client import name_of
-from miner.results.morning import DayReview
-
-WIDEST = 34
+from miner.render.figures.day_picture import day_picture
+from miner.render.figures.inline import Styles, inline
+from miner.render.figures.paper import as_svg
+from miner.steps.week import week as week_of
+from miner.words.day import day_parts
+from miner.words.days import days_parts
+from miner.words.document import Part, Strip
+from miner.words.labels import factor_phrase
+from miner.words.week import week_parts
 
 
 def pick(asked: Asked) -> Response:
@@ -71,14 +70,11 @@ def table(asked: Asked) -> Response:
     return page(asked, "table.html", client=name_of(entry, asked), parts=parts, days=dates)
 
 
-def _in_words(part: RenderableType, entry: Entry) -> RenderableType:
+def _in_words(part: Part, entry: Entry) -> Part:
     """Return the strip of a habit with the habit's words before it."""
-    if not isinstance(part, Text) or not part.plain.startswith("  "):
+    if not isinstance(part, Strip) or not part.factor:
         return part
-    name, strip = part.plain[2:27].strip(), part.plain[27:]
-    known = entry.days().factors
-    words = factor_phrase(name, entry.rules) if name in known else name
-    return Text(f"{words[:WIDEST]:{WIDEST}} {strip}")
+    return replace(part, lead=factor_phrase(part.factor, entry.rules))
 
 
 def week(asked: Asked) -> Response:

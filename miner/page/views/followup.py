@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from starlette.responses import Response
 
-from miner import api, ledger
-from miner.brief.text.ended import way_words
-from miner.brief.text.follow import follow_parts
-from miner.brief.text.history import history_parts
-from miner.brief.text.plan import result_parts
-from miner.brief.text.words import factor_phrase, outcome_label
-from miner.errors import MinerError
+from miner import ledger, steps
+from miner.core.errors import MinerError
+from miner.core.results import PlanResult
+from miner.core.results.follow import Following
 from miner.followup.story import Kept, tell
 from miner.page.asked import Asked
 from miner.page.jobs import Progress
@@ -18,16 +15,19 @@ from miner.page.render import page
 from miner.page.shelf import Entry
 from miner.page.views.client import before, name_of, read_or_fault
 from miner.page.words import for_page
-from miner.results import PlanResult
-from miner.results.follow import Following
 from miner.rulebook import RuleBook
+from miner.words.ended import way_words
+from miner.words.follow import follow_parts
+from miner.words.history import history_parts
+from miner.words.labels import factor_phrase, outcome_label
+from miner.words.plan import result_parts
 
 
 def show(asked: Asked) -> Response:
     """Show everything kept, and what was read of it."""
     folder = asked.folder
     entry, fault = read_or_fault(asked)
-    rules = entry.rules if entry is not None else api.load_rules(None, folder)
+    rules = entry.rules if entry is not None else steps.load_rules(None, folder)
     story = tell(ledger.read(folder))
     parts: list[object] = []
     found = asked.desk.found.get((asked.code, "follow"))
@@ -89,7 +89,7 @@ def read(asked: Asked) -> Response:
         entry = desk.shelf.entry(folder)
         desk.found[(code, "follow")] = (
             entry.key,
-            api.follow(entry.client, entry.rules, remember=True),
+            steps.follow(entry.client, entry.rules, remember=True),
         )
         return to
 
@@ -99,7 +99,7 @@ def read(asked: Asked) -> Response:
 def drop(asked: Asked) -> Response:
     """Give something up; it never gets a verdict."""
     entry = asked.entry()
-    return asked.go(asked.at("follow-up"), api.drop(entry.client, asked.text("id")))
+    return asked.go(asked.at("follow-up"), steps.drop(entry.client, asked.text("id")))
 
 
 def result(asked: Asked) -> Response:
@@ -109,7 +109,7 @@ def result(asked: Asked) -> Response:
 
     def work(_progress: Progress) -> str:
         entry = desk.shelf.entry(folder)
-        found = api.result(entry.client, name, entry.rules, stopped=stopped)
+        found = steps.result(entry.client, name, entry.rules, stopped=stopped)
         desk.found[(code, f"result-{name}")] = (found,)
         return to
 
@@ -121,8 +121,8 @@ def history(asked: Asked) -> Response:
     folder = asked.folder
     code, fault, parts = asked.code, "", []
     try:
-        rules = api.load_rules(None, folder)
-        found = api.history(folder, rules)
+        rules = steps.load_rules(None, folder)
+        found = steps.history(folder, rules)
         code, parts = found.client, history_parts(found, rules)
     except MinerError as error:
         fault = for_page(error.message)

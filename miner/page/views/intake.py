@@ -9,8 +9,8 @@ import tomlkit
 from starlette.responses import Response
 from tomlkit import TOMLDocument
 
-from miner import api
-from miner.errors import MinerError
+from miner import steps
+from miner.core.errors import MinerError
 from miner.page.asked import Asked
 from miner.page.render import page
 from miner.records.settings import ClientFile
@@ -23,7 +23,7 @@ ANSWERS = ("yes", "no", "not_asked")
 def show(asked: Asked) -> Response:
     """Show the intake of a client."""
     held = read_toml(asked.folder / "client.toml", ClientFile)
-    book = api.load_rules(None, asked.folder).cautions
+    book = steps.load_rules(None, asked.folder).cautions
     asked_about = [
         (name, rule.asked, held.intake.get(name, "not_asked"), rule.when_yes)
         for name, rule in book.intake.items()
@@ -37,7 +37,7 @@ def show(asked: Asked) -> Response:
 
 def save(asked: Asked) -> Response:
     """Write the intake into ``client.toml``."""
-    rules = api.load_rules(None, asked.folder)
+    rules = steps.load_rules(None, asked.folder)
     answers = {name: asked.text(f"intake-{name}", "not_asked") for name in rules.cautions.intake}
     if any(value not in ANSWERS for value in answers.values()):
         raise MinerError("an answer is none of the three", "yes, no, or not asked", "Choose one.")

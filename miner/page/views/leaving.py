@@ -12,14 +12,14 @@ from typing import IO
 
 from starlette.responses import Response, StreamingResponse
 
-from miner.api.exporting import FORMS, export_files
 from miner.caseload.store import NAME as STORE
 from miner.caseload.store import Store
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.page.asked import Asked, address, attached
 from miner.page.places import GOING, Missing, clients_of, require_of_one
 from miner.page.render import page
 from miner.page.views.client import name_of, read_or_fault
+from miner.steps.exporting import FORMS, export_files
 
 CHUNK = 256 * 1024
 HELD = 16 * 1024 * 1024

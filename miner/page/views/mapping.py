@@ -7,10 +7,8 @@ from typing import Any
 
 from starlette.responses import Response
 
-from miner.api.looking import Look, look_at, source_of
-from miner.api.mapping import map_file
-from miner.brief.text.map import known_text, option_text, question_text
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results.mapping import Mapped
 from miner.page.asked import Asked
 from miner.page.entry_form import DATES, FIELDS, TIMES, entry_of, fields_of, missing
 from miner.page.render import page
@@ -20,7 +18,9 @@ from miner.page.words import for_page
 from miner.records.client import STREAMS
 from miner.records.proposing import as_toml, put_entries
 from miner.records.settings_file import WRITING
-from miner.results.mapping import Mapped
+from miner.steps.looking import Look, look_at, source_of
+from miner.steps.mapping import map_file
+from miner.words.map import known_text, option_text, question_text
 
 HOLDS = {
     "glucose": "the sensor's readings", "sleep": "nights", "stress": "stress",

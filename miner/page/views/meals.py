@@ -8,22 +8,22 @@ from urllib.parse import quote
 from markupsafe import Markup
 from starlette.responses import Response
 
-from miner import api
-from miner.brief.drawn import Drawn
-from miner.brief.figures.inline import Styles, inline
-from miner.brief.figures.meal_pairs import meal_pairs
-from miner.brief.figures.paper import as_svg
-from miner.brief.said_of import of_client
-from miner.brief.text.cautions import Cautions
-from miner.brief.text.meals import comparison_parts, meals_parts
-from miner.brief.text.words import factor_phrase
-from miner.errors import MinerError
+from miner import steps
+from miner.core.errors import MinerError
+from miner.core.results.meals import MealComparison
 from miner.page.asked import Asked
 from miner.page.jobs import Progress
 from miner.page.render import DRAWING, page
 from miner.page.shelf import Entry
 from miner.page.views.client import before, name_of
-from miner.results.meals import MealComparison
+from miner.render.drawn import Drawn
+from miner.render.figures.inline import Styles, inline
+from miner.render.figures.meal_pairs import meal_pairs
+from miner.render.figures.paper import as_svg
+from miner.words.cautions import Cautions
+from miner.words.labels import factor_phrase
+from miner.words.meals import comparison_parts, meals_parts
+from miner.words.said_of import of_client
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ def show(asked: Asked) -> Response:
     if isinstance(held, tuple) and held[0] == entry.key:
         shown = _shown(asked, entry, held[1])
     parts = meals_parts(
-        name_of(entry, asked), table, entry.rules, api.repeats(table), entry.unit
+        name_of(entry, asked), table, entry.rules, steps.repeats(table), entry.unit
     ) if len(table.frame) else []  # fmt: skip
     return page(
         asked, "meals.html", styles=shown.styles if shown else None, parts=parts, shown=shown,
@@ -65,7 +65,7 @@ def compare(asked: Asked) -> Response:
 
     def work(_progress: Progress) -> str:
         entry = desk.shelf.entry(folder)
-        found = api.compare_meals(
+        found = steps.compare_meals(
             entry.client, factor, entry.rules, table=entry.meals(), remember=True
         )
         _shown(asked, entry, found)

@@ -7,17 +7,10 @@ from datetime import date, timedelta
 
 from starlette.responses import RedirectResponse, Response
 
-from miner import api
-from miner.api.planning import LATEST_START
-from miner.brief.drawn import Drawn, Studio
-from miner.brief.figures.inline import Styles
-from miner.brief.said_of import all_of_client
-from miner.brief.teller import Teller
-from miner.brief.text.amounts import Amounts
-from miner.brief.text.hypothesis import HypothesisTeller
-from miner.brief.text.plan import plan_parts
-from miner.brief.text.why import why_parts
-from miner.errors import MinerError
+from miner import steps
+from miner.core.errors import MinerError
+from miner.core.results import Hypothesis, Plan, Ranking, Why
+from miner.core.results.briefing import Briefing
 from miner.followup import planning
 from miner.page.asked import Asked
 from miner.page.jobs import Progress
@@ -25,8 +18,15 @@ from miner.page.places import Missing
 from miner.page.render import DRAWING, page
 from miner.page.shelf import Entry, Looked
 from miner.page.views.client import before, name_of
-from miner.results import Hypothesis, Plan, Ranking, Why
-from miner.results.briefing import Briefing
+from miner.render.drawn import Drawn, Studio
+from miner.render.figures.inline import Styles
+from miner.steps.planning import LATEST_START
+from miner.words.amounts import Amounts
+from miner.words.hypothesis import HypothesisTeller
+from miner.words.plan import plan_parts
+from miner.words.said_of import all_of_client
+from miner.words.teller import Teller
+from miner.words.why import why_parts
 
 SENSOR_DAYS = (5, 30)
 
@@ -100,7 +100,7 @@ def _why(asked: Asked, entry: Entry, looked: Looked, unit: str, item: Hypothesis
     if isinstance(held, Why):
         return held
     table = entry.meals() if unit == "meal" else entry.days()
-    found = api.why(entry.client, item.id, entry.rules, table=table)
+    found = steps.why(entry.client, item.id, entry.rules, table=table)
     asked.desk.found[(asked.code, f"why-{item.id}")] = (entry.key, found)
     return found
 
@@ -121,7 +121,9 @@ def keep(asked: Asked) -> Response:
 
     def work(progress: Progress) -> str:
         entry = desk.shelf.entry(folder)
-        api.keep(entry.client, id_, as_, entry.rules, read_on=read_on, note=note, progress=progress)
+        steps.keep(
+            entry.client, id_, as_, entry.rules, read_on=read_on, note=note, progress=progress
+        )
         return to
 
     return asked.later(f"keep {id_} {as_}", "Keeping", asked.at("patterns", id_), work)
@@ -138,7 +140,7 @@ def plan(asked: Asked) -> Response:
 
     def work(progress: Progress) -> str:
         entry = desk.shelf.entry(folder)
-        made = api.plan(entry.client, id_, wish, entry.rules, preview=preview, progress=progress)
+        made = steps.plan(entry.client, id_, wish, entry.rules, preview=preview, progress=progress)
         desk.found[(code, f"plan-{id_}")] = (made, wish)
         return to
 
@@ -146,14 +148,14 @@ def plan(asked: Asked) -> Response:
     return asked.later(key, "Planning", asked.at("patterns", id_), work)
 
 
-def _wish(asked: Asked) -> api.Wish:
+def _wish(asked: Asked) -> steps.Wish:
     start = asked.day("start")
     if start is None:
         raise MinerError("the first day is missing", "a date", "Write the first day of the test.")
     pairs, worth = asked.text("pairs"), asked.text("worth_having").replace(",", ".")
     try:
         days = int(asked.text("sensor_days") or planning.SENSOR_DAYS)
-        wish = api.Wish(
+        wish = steps.Wish(
             start=start, pairs=int(pairs) if pairs else None,
             worth_having=float(worth) if worth else None,
             sensor_days=days,

@@ -6,13 +6,10 @@ from datetime import date
 
 from starlette.responses import HTMLResponse, Response
 
-from miner import api, ledger
-from miner.brief.plan_calendar import LETTERS, plan_calendar
-from miner.brief.plan_page import plan_page
-from miner.brief.text.plan import what_to_do
-from miner.brief.text.words import factor_phrase, outcome_label
-from miner.errors import MinerError
-from miner.files import write_whole
+from miner import ledger, steps
+from miner.core.errors import MinerError
+from miner.core.files import write_whole
+from miner.core.results import Plan
 from miner.followup.story import tell
 from miner.page.asked import Asked, attached
 from miner.page.places import TICKS, Missing
@@ -22,7 +19,10 @@ from miner.page.tick_sheet import answers_of, noted, sheet_of
 from miner.page.views.client import read_or_fault
 from miner.page.words import for_page
 from miner.records.settings_file import WRITING, require_stamp, stamp
-from miner.results import Plan
+from miner.render.papers.plan_page import plan_page
+from miner.words.labels import factor_phrase, outcome_label
+from miner.words.plan import what_to_do
+from miner.words.plan_calendar import LETTERS, plan_calendar
 
 ANSWERS = (("yes", "yes"), ("no", "no"), ("forgot", "forgot"), ("", "nothing"))
 
@@ -31,7 +31,7 @@ def show(asked: Asked) -> Response:
     """Show a plan, and the form for its ticks."""
     made, folder = _plan(asked), asked.folder
     until = _until(asked)
-    rules = api.load_rules(None, folder)
+    rules = steps.load_rules(None, folder)
     sheet, fault = [], ""
     try:
         sheet = sheet_of(folder, made, until)
@@ -74,7 +74,7 @@ def _until(asked: Asked) -> str:
 
 def sheet(asked: Asked) -> Response:
     """Show a plan as a page to print, or give it as a calendar file."""
-    rules, made = api.load_rules(None, asked.folder), _plan(asked)
+    rules, made = steps.load_rules(None, asked.folder), _plan(asked)
     if asked.text("as") == "calendar":
         headers = attached(f"{asked.code}-{made.plan}.ics")
         return Response(plan_calendar(made), media_type="text/calendar", headers=headers)
@@ -83,7 +83,7 @@ def sheet(asked: Asked) -> Response:
 
 
 def _plan(asked: Asked) -> Plan:
-    found = api.written_plan(asked.folder, asked.path("plan"))
+    found = steps.written_plan(asked.folder, asked.path("plan"))
     if found is None:
         raise Missing("there is no such plan", "a plan of this client", "See the page Follow-up.")
     return found

@@ -6,9 +6,10 @@ from datetime import date
 
 from starlette.responses import Response
 
-from miner import api, ledger
-from miner.errors import MinerError
-from miner.files import make_folder, write_whole
+from miner import ledger, steps
+from miner.core.errors import MinerError
+from miner.core.files import make_folder, write_whole
+from miner.core.results.morning import ClientMorning
 from miner.followup.story import tell
 from miner.page.asked import Asked, address
 from miner.page.places import clients_of, new_code
@@ -18,7 +19,6 @@ from miner.page.views.client import why_not
 from miner.page.warming import in_background
 from miner.records.settings import ClientFile
 from miner.records.toml_file import read_toml
-from miner.results.morning import ClientMorning
 
 GROUPS = (
     ("look_first", "Look first", "The intake or the newest day calls for a look before anything."),
@@ -36,7 +36,7 @@ def morning(asked: Asked) -> Response:
     known = [name for name in names if desk.shelf.ready(desk.practice / name, today)]
     if len(known) < len(names):
         in_background(desk, today)
-    found = api.practice_morning(
+    found = steps.practice_morning(
         desk.practice, today, names=known,
         look=lambda folder: desk.shelf.entry(folder).morning(today),
     )  # fmt: skip

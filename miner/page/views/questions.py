@@ -6,19 +6,19 @@ from typing import Any
 
 from starlette.responses import Response
 
-from miner import api
-from miner.brief.text.ask import question_words
-from miner.brief.text.suggesting import lead, luck
-from miner.brief.text.words import evidence_words
-from miner.errors import MinerError
+from miner import steps
+from miner.core.errors import MinerError
+from miner.core.results import Shape
+from miner.core.results.suggestions import Suggested
 from miner.page.asked import Asked
 from miner.page.jobs import Progress
 from miner.page.render import page
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import for_page
-from miner.results import Shape
-from miner.results.suggestions import Suggested
 from miner.rulebook import RuleBook
+from miner.words.ask import question_words
+from miner.words.labels import evidence_words
+from miner.words.suggesting import lead, luck
 
 SUGGESTED = "suggested"
 
@@ -26,9 +26,9 @@ SUGGESTED = "suggested"
 def show(asked: Asked) -> Response:
     """Show what is fixed, and the form that fixes one more."""
     folder = asked.folder
-    rules = api.load_rules(None, folder)
+    rules = steps.load_rules(None, folder)
     entry, _ = read_or_fault(asked)
-    fixed = [question_words(item, rules) for item in api.fixed_questions(folder)]
+    fixed = [question_words(item, rules) for item in steps.fixed_questions(folder)]
     return page(
         asked, "questions.html", client=name_of(entry, asked), fixed=fixed,
         factors=choices_of_factors(rules), outcomes=choices_of_outcomes(rules),
@@ -41,7 +41,7 @@ def _offered(asked: Asked, rules: RuleBook) -> dict[str, Any] | None:
     found = asked.desk.found.get((asked.code, SUGGESTED))
     if not isinstance(found, Suggested):
         return None
-    fixed = {(item.factor, item.outcome) for item in api.fixed_questions(asked.folder)}
+    fixed = {(item.factor, item.outcome) for item in steps.fixed_questions(asked.folder)}
     left = [one for one in found.questions if (one.factor, one.outcome) not in fixed]
     said = [(one, f"{one.sentence} {evidence_words(one.evidence, rules)}") for one in left]
     return {"lead": lead(found), "questions": said, "luck": luck(found, rules) if left else ""}
@@ -52,7 +52,7 @@ def suggest(asked: Asked) -> Response:
     folder, desk, code, to = asked.folder, asked.desk, asked.code, asked.at("questions")
 
     def work(progress: Progress) -> str:
-        desk.found[code, SUGGESTED] = api.suggested_questions(folder, progress=progress)
+        desk.found[code, SUGGESTED] = steps.suggested_questions(folder, progress=progress)
         return to
 
     return asked.later("suggest", "Looking at the other clients", to, work)
@@ -78,7 +78,7 @@ def fix(asked: Asked) -> Response:
         or shape not in (None, *Shape)
     ):
         raise MinerError("something is not chosen", "a habit and an outcome", "Choose both.")
-    notes = api.fix_question(
+    notes = steps.fix_question(
         asked.folder, factor, outcome, guess=guess, fixed_on=asked.day("fixed_on"), shape=shape
     )
     said = ["It is written down.", *(for_page(note) for note in notes)]

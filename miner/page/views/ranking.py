@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from starlette.responses import Response
 
-from miner import api
-from miner.brief.pages import render
-from miner.brief.text.ranking import ranking_parts
-from miner.errors import MinerError
+from miner import steps
+from miner.core.errors import MinerError
+from miner.core.results import Ranking
 from miner.page.asked import Asked, Desk
 from miner.page.jobs import Progress
 from miner.page.other_rankings import PLAIN, Choice, choice_of, held, others
@@ -16,7 +15,8 @@ from miner.page.rule_change import differs
 from miner.page.shelf import Entry, Looked
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import for_page
-from miner.results import Ranking
+from miner.render.papers.pages import render
+from miner.words.ranking import ranking_parts
 
 FIRST = "preparation"
 
@@ -93,7 +93,7 @@ def begin(asked: Asked) -> Response:
         if choice == PLAIN:
             prepare(look(desk, entry, progress), entry)
             return done
-        found = api.rank(
+        found = steps.rank(
             entry.client, entry.rules, unit=choice.unit or None, first=choice.first or None,
             last=choice.last or None, remember=True, progress=progress,
         )  # fmt: skip
@@ -123,7 +123,7 @@ def look(
     Raises:
         MinerError: the records cannot be ranked as they stand.
     """
-    brief = api.briefing(
+    brief = steps.briefing(
         entry.client, entry.rules, include=include, trial=trial, lineup=lineup, together=True,
         remember=True, progress=progress,
     )  # fmt: skip

@@ -7,16 +7,16 @@ from typing import Any
 
 from starlette.responses import JSONResponse, Response
 
-from miner.api.looking import Look, look_at
-from miner.brief.text.check import check_parts
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results import Severity
 from miner.page import uploads
 from miner.page.asked import Asked
 from miner.page.bodies import MEGABYTE, MOST_SENT
 from miner.page.render import page
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import for_page
-from miner.results import Severity
+from miner.steps.looking import Look, look_at
+from miner.words.check import check_parts
 
 KINDS = {
     Severity.STOP: "Must be put right", Severity.QUESTION: "Question",

@@ -7,7 +7,7 @@ from contextlib import suppress
 from starlette.responses import RedirectResponse, Response
 
 from miner import rulebook
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.page import rule_change
 from miner.page.asked import Asked, address
 from miner.page.jobs import Progress

@@ -6,8 +6,7 @@ import tomlkit
 from starlette.responses import Response
 from tomlkit import TOMLDocument
 
-from miner.brief.text.safe import clean
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.page.asked import Asked, address
 from miner.page.render import page
 from miner.page.rule_change import rules_of
@@ -15,6 +14,7 @@ from miner.records.settings import PracticeFile
 from miner.records.settings_file import change, set_key, stamp
 from miner.records.toml_file import read_toml
 from miner.rulebook import RuleBook
+from miner.words.safe import clean
 
 NAME = "practice.toml"
 DISPLAY = ("mg/dL", "mmol/L")

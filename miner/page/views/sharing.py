@@ -6,11 +6,9 @@ from typing import Any
 
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from miner import api, ledger
-from miner.brief.pages import KINDS, SHARED_KINDS, render
-from miner.brief.teller import Teller
-from miner.brief.text.words import evidence_of
-from miner.errors import MinerError
+from miner import ledger, steps
+from miner.core.errors import MinerError
+from miner.core.results import Evidence
 from miner.page.asked import Asked, attached
 from miner.page.jobs import Progress
 from miner.page.places import Missing
@@ -19,7 +17,9 @@ from miner.page.render import DRAWING, page
 from miner.page.views.client import before, name_of
 from miner.page.views.patterns import chosen_of
 from miner.page.views.ranking import look
-from miner.results import Evidence
+from miner.render.papers.pages import KINDS, SHARED_KINDS, render
+from miner.words.labels import evidence_of
+from miner.words.teller import Teller
 
 WORDS = {
     "preparation": "For you alone: everything, fifteen minutes before the session.",
@@ -87,7 +87,7 @@ def make(asked: Asked) -> Response:
             with DRAWING:
                 found.pages[kind] = render(found.brief, kind, entry.rules, include)
             if kind in SHARED_KINDS:
-                api.remember_shared(entry.client, found.brief, kind, include, found.pages[kind])
+                steps.remember_shared(entry.client, found.brief, kind, include, found.pages[kind])
         return to
 
     return asked.later(f"pages {ids} {kinds} {trial} {lineup}", "Making the pages", to, work)

@@ -10,13 +10,13 @@ from starlette.responses import Response
 from tomlkit import TOMLDocument
 from tomlkit.items import AoT, Array
 
-from miner.brief.text.amounts import MG_DL_PER_MMOL_L
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.page.asked import Asked
 from miner.page.render import page
 from miner.records.settings import WEEK_DAYS, ClientFile, read_settings
 from miner.records.settings_file import change, set_key, stamp
 from miner.records.toml_file import read_toml
+from miner.words.amounts import MG_DL_PER_MMOL_L
 
 NAME = "client.toml"
 EMPTY_ROWS = 2

@@ -8,13 +8,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.results.mapping import Option
 from miner.records.iso8601 import offsets
 from miner.records.proposing.columns import Column
 from miner.records.proposing.exports import Exports
 from miner.records.proposing.notes import Notes
 from miner.records.proposing.others import Others
 from miner.records.proposing.times import MINUTE, TO_MIN, apart_min, first_stamps
-from miner.results.mapping import Option
 
 Floats = NDArray[np.float64]
 

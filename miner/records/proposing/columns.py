@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from miner.core.results.mapping import Option
 from miner.records.columns import COLUMNS
 from miner.records.glucose_values import HIGH, LOW
 from miner.records.lengths import in_words, with_colon
@@ -21,7 +22,6 @@ from miner.records.table_file import Table
 from miner.records.text_columns import Text
 from miner.records.thousands import may_part_thousands, shows_point, without_thousands
 from miner.records.time_of_day import MIDNIGHT, join
-from miner.results.mapping import Option
 
 _POINT = r"[-+]?(?:\d+\.?\d*|\.\d+)"
 _COMMA = r"[-+]?(?:\d+|[1-9]\d{0,2}(?:\.\d{3})+),\d+"

@@ -6,8 +6,8 @@ import re
 import unicodedata
 from itertools import pairwise
 
+from miner.core.results.mapping import Option
 from miner.records.proposing.notes import Notes
-from miner.results.mapping import Option
 
 _OTHERS = ("mac-roman", "cp1250", "cp1251", "cp932", "gb18030", "cp949", "big5")
 _ODD = re.compile(r"[^\s;,\t|]*[^\x00-\x7f][^\s;,\t|]*")

@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 from pydantic import ValidationError
 
-from miner.errors import MinerError, nearest
+from miner.core.errors import MinerError, nearest
+from miner.core.results.mapping import Option, Proposal
 from miner.records.client import STREAMS, Settings
 from miner.records.proposing.clock import map_clock
 from miner.records.proposing.columns import Column, columns_of, joined
@@ -27,7 +28,6 @@ from miner.records.table_file import Table
 from miner.records.text_file import TextFile
 from miner.records.time_hints import hint
 from miner.records.toml_file import explained, plainly
-from miner.results.mapping import Option, Proposal
 
 _SAMPLED = ("glucose", "stress", "activity")
 _SOME_ROWS = 0.5

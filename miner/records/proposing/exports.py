@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, ConfigDict
 
-from miner import resources
+from miner.core import resources
 from miner.records.toml_file import TomlModel, read_toml
 
 _CAMEL = re.compile(r"(?<=[a-z0-9])(?=[A-Z])")

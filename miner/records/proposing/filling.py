@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.results.mapping import Option
 from miner.records.columns import COLUMNS, LEVELS, MEALS, NOT_FOOD
 from miner.records.fold import fold
 from miner.records.glucose_units import LEAST_MG_DL, MOST_MMOL_L
@@ -17,7 +18,6 @@ from miner.records.proposing.exports import ColumnRule, Exports, glucose_unit
 from miner.records.proposing.notes import Notes
 from miner.records.proposing.streams import Claim, among, cadence_min
 from miner.records.proposing.times import TO_MIN, Times, ask_which, map_unit, span_min
-from miner.results.mapping import Option
 
 _GLUCOSE = {"mg/dL": "glucose_mg_dl", "mmol/L": "glucose_mmol_l"}
 _CANNOT_BE = {"mg/dL": "too_high_for_mmol_l", "mmol/L": "too_low_for_mg_dl"}

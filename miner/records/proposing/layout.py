@@ -9,7 +9,7 @@ import re
 from collections import Counter
 from dataclasses import dataclass
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
 from miner.records.proposing.encodings import one_byte
 from miner.records.proposing.notes import Notes, typed
 from miner.records.text_file import SIGNATURES, as_utf8

@@ -9,10 +9,10 @@ from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
-from miner.errors import MinerError, nearest
+from miner.core.errors import MinerError, nearest
+from miner.core.results.mapping import Known, Option, Question
 from miner.records.sources import Source
 from miner.records.toml_file import plainly
-from miner.results.mapping import Known, Option, Question
 
 TABLES = ("where", "columns", "units", "constants", "levels", "meals", "episodes")
 _LISTS = ("not_measured",)

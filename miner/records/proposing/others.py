@@ -11,7 +11,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results.mapping import Proposal
 from miner.records.client import Settings
 from miner.records.columns import STILL
 from miner.records.discover import TABLES, Found
@@ -20,7 +21,6 @@ from miner.records.proposing.exports import Limits
 from miner.records.reading import read_file
 from miner.records.sources import Source
 from miner.records.text_file import read_bytes
-from miner.results.mapping import Proposal
 
 Stamps = NDArray[np.datetime64]
 _MINUTE = np.timedelta64(1, "m")

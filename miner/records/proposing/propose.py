@@ -8,7 +8,8 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path, PurePath
 
-from miner.errors import MinerError
+from miner.core.errors import MinerError
+from miner.core.results.mapping import Option, Proposal
 from miner.records.archive import is_spreadsheet, texts_of, unpacked
 from miner.records.columns import names_a_person
 from miner.records.discover import practice_of
@@ -27,7 +28,6 @@ from miner.records.sources import Source
 from miner.records.spreadsheet import sheet_names
 from miner.records.table_file import Table, check_header, read_rows
 from miner.records.text_file import ARCHIVE, as_utf8, read_bytes
-from miner.results.mapping import Option, Proposal
 
 _HEAD = 100_000
 _STANDARD = re.compile(

@@ -12,8 +12,8 @@ from typing import Any
 
 import tomlkit
 
-from miner.errors import MinerError
-from miner.files import write_whole
+from miner.core.errors import MinerError
+from miner.core.files import write_whole
 from miner.records.sources import SourcesFile
 from miner.records.toml_file import read_toml
 

@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.results.mapping import Option
 from miner.records.proposing.columns import Column
 from miner.records.proposing.dates import Form, Stamps, stamps_of
 from miner.records.proposing.exports import Exports, StreamRule
 from miner.records.proposing.notes import Notes
 from miner.records.proposing.others import Others
 from miner.records.sources import DURATION
-from miner.results.mapping import Option
 
 TO_MIN = {"s": 1 / 60, "min": 1.0, "h": 60.0}
 MINUTE = np.timedelta64(1, "m")

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
+from miner.core.results import Severity
+from miner.core.results.mapping import Loss, ReadRow
 from miner.records.cells import to_lengths, to_numbers
 from miner.records.client import Settings
 from miner.records.columns import COLUMNS, factor
@@ -21,8 +23,6 @@ from miner.records.table_file import Table
 from miner.records.text_file import TextFile
 from miner.records.time_of_day import with_time_of_day
 from miner.records.writing import written_times
-from miner.results import Severity
-from miner.results.mapping import Loss, ReadRow
 
 _SHOWN = 3
 _TIMES = (*TIMES, TIME_OF_DAY, UTC_OFFSET)

@@ -1,1 +1,0 @@
-"""Turns results into sentences, figures, pages and tables."""

@@ -1,0 +1,54 @@
+"""Finds the rule books and data sets that travel with the package.
+
+In a checkout and an editable install they stand beside the package; in an installed wheel they
+stand inside it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.util
+import sys
+from functools import cache
+from pathlib import Path
+from types import ModuleType
+
+_PACKAGE = Path(__file__).resolve().parent.parent
+
+
+def folder(name: str) -> Path:
+    """Return the folder ``rules`` or ``datasets``.
+
+    Raises:
+        FileNotFoundError: the installation is incomplete.
+    """
+    for parent in (_PACKAGE, _PACKAGE.parent):
+        if (parent / name).is_dir():
+            return parent / name
+    raise FileNotFoundError(f"the folder '{name}' is missing from this installation of miner")
+
+
+@cache
+def program_hash(home: Path = _PACKAGE) -> str:
+    """Return a hash of every source file of the program, by name and content."""
+    digest = hashlib.sha256()
+    for path in sorted(home.rglob("*.py")):
+        content = path.read_bytes()
+        digest.update(f"{path.relative_to(home).as_posix()}\0{len(content)}\0".encode() + content)
+    return digest.hexdigest()[:32]
+
+
+def invented() -> ModuleType:
+    """Return the generator of invented clients, which lives in ``datasets/invented``."""
+    name = "miner_invented"
+    if name not in sys.modules:
+        home = folder("datasets") / "invented"
+        spec = importlib.util.spec_from_file_location(
+            name, home / "__init__.py", submodule_search_locations=[str(home)]
+        )
+        if spec is None or spec.loader is None:
+            raise FileNotFoundError("the generator of invented clients is missing")
+        module = importlib.util.module_from_spec(spec)
+        sys.modules[name] = module
+        spec.loader.exec_module(module)
+    return sys.modules[name]

@@ -1,0 +1,76 @@
+"""Results: frozen records of plain values. Counts are kept, ratios are derived from them.
+
+What few commands need (pages, kept ideas, mappings, caseloads) is imported from its own module, so
+that a ranking does not wait for it.
+"""
+
+from miner.core.results.base import Result, plain
+from miner.core.results.caution import CautionKind, CautionText
+from miner.core.results.checking import CheckReport, Finding, Severity, StreamSummary
+from miner.core.results.error_rate import ErrorRate, FoundRate
+from miner.core.results.meals import MealComparison, MealPair, MealSide, Repeats
+from miner.core.results.merging import LookAlike, Merge, Merges, Reworded, WordCount
+from miner.core.results.noting import CorrectionMade, Note, Notebook, ReadAs
+from miner.core.results.plan import PairRead, PairsTest, Period, Plan, PlanResult
+from miner.core.results.ranking import (
+    Counts,
+    Doubt,
+    DoubtCode,
+    Evidence,
+    Hypothesis,
+    OutcomeSummary,
+    Per,
+    Ranking,
+    Shape,
+    Withheld,
+)
+from miner.core.results.since import Since
+from miner.core.results.together import Together
+from miner.core.results.why import FactorValue, Place, UnitBehind, Why
+
+__all__ = [
+    "CautionKind",
+    "CautionText",
+    "CheckReport",
+    "CorrectionMade",
+    "Counts",
+    "Doubt",
+    "DoubtCode",
+    "ErrorRate",
+    "Evidence",
+    "FactorValue",
+    "Finding",
+    "FoundRate",
+    "Hypothesis",
+    "LookAlike",
+    "MealComparison",
+    "MealPair",
+    "MealSide",
+    "Merge",
+    "Merges",
+    "Note",
+    "Notebook",
+    "OutcomeSummary",
+    "PairRead",
+    "PairsTest",
+    "Per",
+    "Period",
+    "Place",
+    "Plan",
+    "PlanResult",
+    "Ranking",
+    "ReadAs",
+    "Repeats",
+    "Result",
+    "Reworded",
+    "Severity",
+    "Shape",
+    "Since",
+    "StreamSummary",
+    "Together",
+    "UnitBehind",
+    "Why",
+    "Withheld",
+    "WordCount",
+    "plain",
+]

@@ -1,0 +1,302 @@
+"""What a ranking holds: counts, hypotheses, outcomes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from enum import StrEnum
+from typing import TYPE_CHECKING, Any
+
+from miner.core.results.base import Result, plain
+from miner.core.results.caution import CautionText
+from miner.core.results.together import Together
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+class Evidence(StrEnum):
+    """What a hypothesis may be called."""
+
+    CLEAR = "clear"
+    HINT = "hint"
+    CANNOT_TELL = "cannot_tell"
+    LITTLE_SIGN = "little_sign"
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Withheld(Result):
+    """Why nothing may be said, as a value; ``have`` and ``need`` are counts where counts decide."""
+
+    reason: str
+    have: float | None = None
+    need: float | None = None
+
+
+class Shape(StrEnum):
+    """How a habit is compared: units with it and without, or so much more of its measure."""
+
+    CUT = "cut"
+    DOSE = "dose"
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Per(Result):
+    """What the difference of a dose is for.
+
+    Attributes:
+        amount: so much of its measure, in ``unit``.
+        towards: "more" or "less" of it, the way the habit lies.
+        span: how far the client's own quarters lie apart, in ``amount``.
+    """
+
+    amount: float
+    unit: str
+    towards: str
+    span: float
+
+
+class DoubtCode(StrEnum):
+    """Why what passes the claim level is a hint all the same."""
+
+    ORDER = "order"
+    ONE_DAY = "one_day"
+    CONFOUNDER = "confounder"
+    CLOCK = "clock"
+    WEEKDAY = "weekday"
+    UNEQUAL_SPREAD = "unequal_spread"
+    OTHER_WAY = "other_way"
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Doubt(Result):
+    """One reason why a claim is a hint.
+
+    Attributes:
+        other: what stands behind it: the unit left out (``one_day``), a factor's name
+            (``confounder``), weekdays as "tue thu" (``weekday``).
+        left: share of the difference that is left beside it, where one was fitted.
+    """
+
+    code: DoubtCode
+    other: str | None = None
+    left: float | None = None
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Counts(Result):
+    """Units with and without a factor, and how many of each were in the higher quarter."""
+
+    with_: int
+    with_high: int
+    without: int
+    without_high: int
+    unknown: int
+
+    @property
+    def known(self) -> int:
+        """Units in which both the factor and the outcome are known."""
+        return self.with_ + self.without
+
+    @property
+    def high(self) -> int:
+        """Known units in the higher quarter."""
+        return self.with_high + self.without_high
+
+    @property
+    def support(self) -> float | None:
+        """With the factor and high, of all known units."""
+        return self.with_high / self.known if self.known else None
+
+    @property
+    def confidence(self) -> float | None:
+        """High, of the units with the factor."""
+        return self.with_high / self.with_ if self.with_ else None
+
+    @property
+    def lift(self) -> float | None:
+        """Confidence over the share of known units that are high."""
+        if self.confidence is None or not self.high:
+            return None
+        return self.confidence * self.known / self.high
+
+    @property
+    def leverage(self) -> float | None:
+        """Support minus what it would be if factor and outcome were unrelated."""
+        if self.support is None:
+            return None
+        return self.support - (self.with_ / self.known) * (self.high / self.known)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the counts under the names of the contract."""
+        return {
+            "with": self.with_,
+            "with_high": self.with_high,
+            "without": self.without,
+            "without_high": self.without_high,
+            "unknown": self.unknown,
+        }
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class OutcomeSummary(Result):
+    """One outcome of a ranking: its unit and what a month of this length could show in it."""
+
+    name: str
+    unit: str
+    smallest_worth_it: float
+    detectable: float | None
+    ordinary_wobble: float | None
+    units: int = 0
+    withheld: Withheld | None = None
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Hypothesis(Result):
+    """One rule: factors and an outcome, what was counted, and what may be said of it.
+
+    Attributes:
+        could_run_backwards: the outcome may as well lead to the habit: always where both lie in
+            one day. What is clear says so in its sentence.
+        expected_on_new_days: of a claim, its difference shrunk; None beside anything less, and
+            where the records say too little of its size.
+        days_to_settle: new days that would find a difference worth acting on 80 times in 100, by
+            themselves.
+        t_at_worth: the t that such a difference would have on these units, on average.
+        small: whether less is expected of a claim than is worth acting on.
+        interval: simultaneous, the outcome's own unit; of a rare habit it allows for days that
+            scatter further; None where nothing was tested, or the pattern may be the week's.
+        means: of the outcome with the habit and without it, as recorded; None where either is
+            unknown.
+        shape: whether units with and without are compared, or a line is fitted to the measure;
+            the counts are of with and without all the same.
+        per: of a dose, what ``difference`` and ``interval`` are for; else None.
+        tried_before: how its last test ended, where it was kept and judged before, or None.
+    """
+
+    id: str
+    rank: int
+    family: str
+    factors: tuple[str, ...]
+    lag_days: tuple[int, ...]
+    outcome: str
+    relation: str
+    counts: Counts
+    difference: float | None
+    unit: str
+    interval: tuple[float, float] | None
+    p: float | None
+    p_adjusted: float | None
+    evidence: Evidence
+    withheld: Withheld | None = None
+    expected_on_new_days: float | None = None
+    small: bool = False
+    travels_with: tuple[str, ...] = ()
+    could_run_backwards: bool = False
+    days_to_settle: int | None = None
+    t_at_worth: float | None = None
+    sentence: str = ""
+    luck_sentence: str = ""
+    doubts: tuple[Doubt, ...] = ()
+    notes: tuple[str, ...] = ()
+    ordinary_interval: tuple[float, float] | None = None
+    standard_error: float | None = None
+    degrees_of_freedom: int | None = None
+    fixed_on: str | None = None
+    fixed_before: bool | None = None
+    fixed_proven: bool | None = None
+    guess: str | None = None
+    unlikely_beyond: float | None = None
+    tried_before: str | None = None
+    means: tuple[float, float] | None = None
+    shape: Shape = Shape.CUT
+    per: Per | None = None
+
+    @property
+    def span(self) -> float:
+        """What a difference is multiplied with to stand for the client's own habit; 1 of a cut."""
+        return 1.0 if self.per is None else self.per.span
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the fields of the contract, the derived ratios among them."""
+        raw = {item.name: plain(getattr(self, item.name)) for item in fields(self)}
+        ratios = {
+            name: getattr(self.counts, name)
+            for name in ("support", "confidence", "lift", "leverage")
+        }
+        out: dict[str, Any] = {}
+        for name, value in raw.items():
+            out[name] = value
+            if name == "counts":
+                out |= ratios
+        return out
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Ranking(Result):
+    """What ``rank`` found in one client's records.
+
+    Attributes:
+        from_day, to_day: first and last day with a usable unit.
+        days: how many days were looked at, usable or not; 0 where that is not known.
+        first_day, last_day: the first and the last of them.
+        second_look: the other unit was ranked first, so that nothing searched is called clear.
+        clear_by_chance: how often, at most, anything is called clear where nothing is true, in the
+            search or of the fixed questions, which are a family of their own.
+    """
+
+    client: str
+    version: str
+    unit: str
+    usable_units: int
+    left_out_units: int
+    seed: int
+    draws: int
+    records_hash: str
+    rules_hash: str
+    rankings_of_these_records: int
+    questions_asked: int
+    claim_level: float
+    primary_outcome: str | None
+    hints_by_chance: float | None
+    outcomes: tuple[OutcomeSummary, ...]
+    hypotheses: tuple[Hypothesis, ...]
+    cautions: tuple[CautionText, ...]
+    status: str = "ranked"
+    need_units: int = 0
+    notes: tuple[str, ...] = ()
+    from_day: str | None = None
+    to_day: str | None = None
+    days: int = 0
+    first_day: str | None = None
+    last_day: str | None = None
+    verdict: str = ""
+    together: Together | None = None
+    second_look: bool = False
+    clear_by_chance: float = 0.0
+
+    def find(self, id_: str) -> Hypothesis | None:
+        """Return the hypothesis of that ID, or None.
+
+        A fixed question that has too few days yet stands beside what the search found of it; then
+        what the search found is returned.
+        """
+        own = [item for item in self.hypotheses if item.id == id_]
+        return min(own, key=lambda item: item.difference is None) if own else None
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row a hypothesis, counts and the ends of intervals in columns of their own."""
+        import pandas as pd
+
+        rows = []
+        for item in self.hypotheses:
+            row = item.to_dict()
+            counts = row.pop("counts")
+            row["factors"] = " + ".join(item.factors)
+            row["lag_days"] = " + ".join(str(lag) for lag in item.lag_days)
+            row["doubts"] = " ".join(doubt.code for doubt in item.doubts)
+            row |= counts
+            row["mean_with"], row["mean_without"] = row.pop("means") or (None, None)
+            for name in ("interval", "ordinary_interval"):
+                row[f"{name}_low"], row[f"{name}_high"] = row.pop(name) or (None, None)
+            rows.append(row)
+        return pd.DataFrame(rows)

@@ -1,0 +1,1 @@
+"""Documents as terminal text, pages, print and files; facts as tables."""

@@ -1,0 +1,287 @@
+"""The figures of a page: each drawn wide and narrow, with the words of every mark."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from markupsafe import Markup
+
+from miner.core.errors import several
+from miner.core.results import Hypothesis, MealComparison, Shape, UnitBehind
+from miner.core.results.briefing import DayPicture
+from miner.render.figures.difference import Difference, difference
+from miner.render.figures.dots import Dot, Row, dots
+from miner.render.figures.inline import Styles, inline
+from miner.render.figures.lineup import Groups, lineup
+from miner.render.figures.meal_pairs import meal_pairs
+from miner.render.figures.month import LOWEST, TOP, month
+from miner.render.figures.paper import as_svg
+from miner.render.figures.reach import reach
+from miner.render.figures.scatter import Line, Point, scatter
+from miner.words.amounts import MG_DL_PER_MMOL_L
+from miner.words.safe import clean
+from miner.words.teller import Teller
+from miner.words.wording import capital, day_name
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+WIDE, NARROW = 760, 350
+MANY_DAYS = 50
+# The most dots of a figure, and the size of each in points.
+DOT_SIZES = ((60, 13.0), (180, 9.5))
+SMALLEST_DOT = 6.5
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """One figure for wide and for narrow places."""
+
+    wide: Markup
+    narrow: Markup
+
+
+@dataclass(frozen=True, slots=True)
+class Studio:
+    """Draws the figures of one page."""
+
+    teller: Teller
+    styles: Styles
+
+    @property
+    def month_width(self) -> int:
+        """Width in points: a long record has the whole page, its key below."""
+        return WIDE if len(self.teller.brief.days) <= MANY_DAYS else 1120
+
+    def month(self) -> Drawn:
+        """Return the record as a picture."""
+        brief = self.teller.brief
+        marks = {f"{day.day}/month": self.told(day) for day in brief.days}
+        return self._both(
+            "month", "Every day in order: its spread of readings and its value at waking.", marks,
+            lambda wide: month(
+                brief.days, brief.display_unit, self.month_width if wide else NARROW,
+                400 if wide else 320,
+            ),
+        )  # fmt: skip
+
+    @property
+    def beyond(self) -> bool:
+        """Whether a day's spread or its value at waking lies beyond the one scale."""
+        days = self.teller.brief.days
+        drawn = [value for day in days for value in (*(day.spread or ()), day.wake) if value]
+        return any(not LOWEST <= value <= TOP for value in drawn)
+
+    def dots(self, item: Hypothesis) -> Drawn | None:
+        """Return every unit behind a hypothesis, or None without any: of a dose a scatter."""
+        if item.shape is Shape.DOSE:
+            return self.scatter(item)
+        rows = self.rows(item)
+        if not any(row.dots for row in rows):
+            return None
+        unit = self.teller.amounts.unit(item.unit)
+        label = self.teller.label(item)
+        digits = 1 if unit == "mmol/L" else 0
+        marks = {
+            dot.key: f"{_when(dot.key)}: {label} {dot.value:.{digits}f} {unit}"
+            for row in rows
+            for dot in row.dots
+        }
+        size = dot_size(rows)
+        return self._both(
+            f"dots-{item.id}",
+            f"{capital(label)}, a mark a {self.teller.outcome(item).units_one}.",
+            marks,
+            lambda wide: dots(rows, f"{label}, {unit}", WIDE if wide else NARROW, size),
+        )
+
+    def scatter(self, item: Hypothesis) -> Drawn | None:
+        """Return the units on which a dose is known, with its line, or None without any."""
+        why, per = self.teller.brief.whys.get(item.id), item.per
+        points, unit = [], per.unit if per else ""
+        for one in () if why is None else why.units:
+            amount = one.factors[0].measure
+            if one.outcome is not None and amount is not None and _kind(one):
+                value = self.shown(one.outcome, item.unit)
+                points.append(Point(one.unit, amount, value, one.high == 1.0))
+        if not points or per is None or item.difference is None:
+            return None
+        label, shown = self.teller.label(item), self.teller.amounts.unit(item.unit)
+        digits = 1 if shown == "mmol/L" else 0
+        marks = {
+            p.key: f"{_when(p.key)}: {p.amount:.3g} {unit}, {label} {p.value:.{digits}f} {shown}"
+            for p in points
+        }
+        sign = (-1.0 if per.towards == "less" else 1.0) / per.amount
+        slope = sign * self.shown(item.difference, item.unit)
+        half = reach = 0.0
+        if item.interval and item.standard_error:
+            half = self.shown((item.interval[1] - item.interval[0]) / 2, item.unit) / per.amount
+            reach = (item.interval[1] - item.interval[0]) / 2 / item.standard_error
+        line = Line(slope, half, reach)
+        labels = (f"{self.teller.measure(item)}, {unit}", f"{label}, {shown}")
+        size = next((points_ for most, points_ in DOT_SIZES if len(points) <= most), SMALLEST_DOT)
+        return self._both(
+            f"dots-{item.id}",
+            f"{capital(label)} by {self.teller.measure(item)}, with the fitted line.", marks,
+            lambda wide: scatter(
+                points, line, labels, WIDE if wide else NARROW, size * 0.85
+            ),
+        )  # fmt: skip
+
+    def difference(self, item: Hypothesis) -> Drawn | None:
+        """Return the difference of a hypothesis with its interval, or None where it has none."""
+        found = self.numbers(item)
+        if found is None:
+            return None
+        return self._both(
+            f"difference-{item.id}", "The difference, its interval, and what is ordinary.", {},
+            lambda wide: difference(found, WIDE if wide else NARROW),
+        )  # fmt: skip
+
+    def lineup(self, item: Hypothesis) -> Drawn | None:
+        """Return the recorded dots among imitations, or None where none were drawn."""
+        panels = self.panels(item)
+        if not panels:
+            return None
+        return self._both(
+            f"lineup-{item.id}", "Twenty panels of dots, one of them recorded.", {},
+            lambda wide: lineup(panels, 1000 if wide else NARROW, 5 if wide else 2),
+        )  # fmt: skip
+
+    def of(self, teller: Teller) -> Studio:
+        """Return the studio of another ranking of the same page."""
+        return Studio(teller, self.styles)
+
+    def pairs(self, item: Hypothesis, found: MealComparison) -> Drawn:
+        """Return similar meals with and without a habit, side by side, and their curves."""
+        label, factor = self.teller.label(item), self.teller.factors(item)[0]
+        sides = (factor.with_many, factor.without_many)
+        return self._both(
+            f"pairs-{item.id}",
+            f"{capital(label)} of similar meals without and with it, in pairs; their curves.", {},
+            lambda wide: meal_pairs(
+                found, label, sides, self.teller.brief.display_unit, wide=wide
+            ),
+        )  # fmt: skip
+
+    def reach(self) -> Drawn | None:
+        """Return how large a difference the record could have shown, or None if not known."""
+        brief, amounts = self.teller.brief, self.teller.amounts
+        ranking = brief.ranking
+        main = next((o for o in ranking.outcomes if o.name == ranking.primary_outcome), None)
+        if main is None or main.detectable is None or main.ordinary_wobble is None:
+            return None
+        unit = amounts.unit(main.unit)
+        lengths = [
+            (words, self.shown(size, main.unit), f"{amounts.size(size, main.unit)} {unit}")
+            for words, size in (
+                ("Large enough to act on", main.smallest_worth_it),
+                ("Your ordinary wobble, day to day", main.ordinary_wobble),
+                (f"What {several(brief.check.days, 'day')} like these can show", main.detectable),
+            )
+        ]
+        return self._both(
+            "reach", "; ".join(f"{words}: {told}" for words, _, told in lengths), {},
+            lambda wide: reach(lengths, 560 if wide else NARROW),
+        )  # fmt: skip
+
+    def rows(self, item: Hypothesis) -> list[Row]:
+        """Return the rows of dots of a hypothesis."""
+        why = self.teller.brief.whys.get(item.id)
+        units = [] if why is None else [u for u in why.units if u.outcome is not None]
+        factors, outcome = self.teller.factors(item), self.teller.outcome(item)
+        many = outcome.units_many
+        one = len(factors) == 1
+        with_ = clean(factors[0].with_many, 40) if one else f"{many} with all of them"
+        without = clean(factors[0].without_many, 40) if one else f"other {many}"
+        found = []
+        for kind, words in (("with", with_), ("without", without), ("unknown", "not known")):
+            row = tuple(self._dot(unit, item) for unit in units if _kind(unit) == kind)
+            if row:
+                found.append(Row(f"{len(row)} {words}", kind, row))
+        return found
+
+    def panels(self, item: Hypothesis) -> list[Groups]:
+        """Return with and without of every panel of a line-up."""
+        why, found = self.teller.brief.whys.get(item.id), self.teller.brief.lineups.get(item.id)
+        if why is None or found is None:
+            return []
+        kinds = {unit.unit: _kind(unit) for unit in why.units}
+        order = [kinds.get(name, "") for name in found.units]
+
+        def group(panel: tuple[float | None, ...], kind: str) -> tuple[float, ...]:
+            pairs = zip(order, panel, strict=True)
+            return tuple(
+                self.shown(value, item.unit)
+                for k, value in pairs
+                if k == kind and value is not None
+            )
+
+        return [(group(panel, "with"), group(panel, "without")) for panel in found.panels]
+
+    def numbers(self, item: Hypothesis) -> Difference | None:
+        """Return the difference of a hypothesis in the unit shown."""
+        if item.difference is None:
+            return None
+        summary, ends = self.teller.summary(item), item.interval
+        low, high = (self.shown(end, item.unit) for end in ends or (0.0, 0.0))
+        wobble = summary.ordinary_wobble if summary else None
+        return Difference(
+            self.shown(item.difference, item.unit),
+            None if ends is None else (low, high),
+            self.shown(self.teller.outcome(item).smallest_worth_it / item.span, item.unit),
+            None if wobble is None or item.shape is Shape.DOSE else self.shown(wobble, item.unit),
+            self.teller.amounts.unit(item.unit),
+            self.teller.each_more(item),
+        )  # fmt: skip
+
+    def shown(self, value: float, unit: str) -> float:
+        """Return a number in the unit shown."""
+        return value if self.teller.amounts.unit(unit) == unit else value / MG_DL_PER_MMOL_L
+
+    def told(self, day: DayPicture) -> str:
+        """Return what is said of one day."""
+        amounts, unit = self.teller.amounts, self.teller.brief.display_unit
+        parts = [day_name(day.day)]
+        if not day.usable:
+            parts.append("left out")
+        elif day.spread is not None:
+            middle, low, high = (amounts.level(day.spread[k], "mg/dL") for k in (2, 0, 4))
+            parts.append(f"middle {middle}, most from {low} to {high} {unit}")
+        if day.wake is not None and day.usable:
+            parts.append(f"at waking {amounts.level(day.wake, 'mg/dL')}")
+        if day.high and day.usable:
+            parts.append("in the higher quarter")
+        return ", ".join(parts)
+
+    def _dot(self, unit: UnitBehind, item: Hypothesis) -> Dot:
+        return Dot(unit.unit, self.shown(unit.outcome or 0.0, item.unit), unit.high == 1.0)
+
+    def _both(
+        self, name: str, label: str, marks: dict[str, str], draw: Callable[[bool], Figure]
+    ) -> Drawn:
+        sides = (
+            Markup(inline(as_svg(draw(wide)), f"{name}-{side}", label, marks, self.styles))  # noqa: S704
+            for wide, side in ((True, "w"), (False, "n"))
+        )
+        return Drawn(*sides)
+
+
+def dot_size(rows: Sequence[Row]) -> float:
+    """Return the size of a dot in points: the smaller, the more there are."""
+    many = sum(len(row.dots) for row in rows)
+    return next((points for most, points in DOT_SIZES if many <= most), SMALLEST_DOT)
+
+
+def _kind(unit: UnitBehind) -> str:
+    if unit.with_factor is None:
+        return "unknown" if not unit.reason or unit.used else ""
+    return ("with" if unit.with_factor else "without") if unit.used else ""
+
+
+def _when(key: str) -> str:
+    """Return the words of a day, or of a meal with the time it began."""
+    return f"{day_name(key)}, {key[11:16]}" if len(key) > 10 else day_name(key)

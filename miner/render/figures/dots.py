@@ -1,0 +1,117 @@
+"""Every unit as a dot on the outcome's own scale: with, without, and the unknown ones aside."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from miner.render.figures.inline import MARK
+from miner.render.figures.paper import INK, LABEL, LINE, ONE, PAPER, SOFT, TWO, axes, drawing, sheet
+from miner.render.figures.scales import levels, round_ticks
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+
+# The height in points above which the dots of one place overlap: many values can be the same.
+TALLEST = 150.0
+
+
+@dataclass(frozen=True, slots=True)
+class Dot:
+    """One unit: its key, where it stands in the unit shown, and whether it is in the quarter."""
+
+    key: str
+    value: float
+    high: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row of dots under its words; ``kind`` is ``with``, ``without`` or ``unknown``."""
+
+    label: str
+    kind: str
+    dots: tuple[Dot, ...]
+
+    @property
+    def mean(self) -> float | None:
+        """Mean of the row, None where it is not compared."""
+        if not self.dots or self.kind == "unknown":
+            return None
+        return sum(dot.value for dot in self.dots) / len(self.dots)
+
+
+def dots(rows: Sequence[Row], unit: str, width: int, size: float = 13.0) -> Figure:
+    """Draw rows of dots on one scale.
+
+    Args:
+        rows: at least one dot in all.
+        unit: written beside the scale.
+        width: in points.
+        size: of a dot, in points.
+    """
+    values = [dot.value for row in rows for dot in row.dots]
+    ticks = round_ticks(min(values), max(values), 7 if width > 500 else 4)
+    low, high = ticks[0], ticks[-1]
+    inner = width - 2 * 16
+    pace = (high - low) / inner
+    stacks = [levels([dot.value for dot in row.dots], size * 1.06 * pace) for row in rows]
+    rises = [min(size * 1.06, TALLEST / (max(stack, default=0) + 1)) for stack in stacks]
+    heights = [
+        30 + size * 1.06 + rise * max(stack, default=0)
+        for stack, rise in zip(stacks, rises, strict=True)
+    ]
+    total = sum(heights) + 46
+    with drawing():
+        figure = sheet(width, total)
+        box = axes(figure, 16, 4, inner, sum(heights))
+        box.set_xlim(low, high)
+        box.set_ylim(sum(heights), 0)
+        box.set_yticks([])
+        box.set_xticks(ticks, [f"{tick:g}" for tick in ticks])
+        for tick in ticks:
+            box.axvline(tick, color=LINE, lw=0.8, zorder=0)
+        figure.text(0.5, 8 / total, unit, ha="center", fontsize=13, color=SOFT)
+        base = 0.0
+        for row, stack, height, rise in zip(rows, stacks, heights, rises, strict=True):
+            base += height
+            places = [base - size * 0.62 - rise * level for level in stack]
+            _row(box, row, places, base, height, size, low)
+        return figure
+
+
+def _row(
+    box: Axes,
+    row: Row,
+    places: Sequence[float],
+    base: float,
+    height: float,
+    size: float,
+    left: float,
+) -> None:
+    from matplotlib.lines import Line2D
+
+    box.text(
+        left, base - height + 18, row.label, fontsize=14, color=INK, va="baseline",
+        zorder=3, bbox=LABEL)  # fmt: skip
+    box.plot(box.get_xlim(), [base, base], color=SOFT, lw=1, zorder=1)
+    if row.mean is not None:
+        box.plot([row.mean] * 2, [base, base - height + 26], color=INK, lw=2.4, zorder=5)
+    for dot, place in zip(row.dots, places, strict=True):
+        face, edge = _look(row.kind, high=dot.high)
+        mark = Line2D(
+            [dot.value], [place], marker="D" if dot.high else "o",
+            ls="", ms=size * (0.72 if dot.high else 0.88), mfc=face, mec=edge, mew=1.6,
+            gid=f"{MARK}{dot.key}", zorder=4, clip_on=False,
+        )  # fmt: skip
+        box.add_artist(mark)
+
+
+def _look(kind: str, *, high: bool) -> tuple[str, str]:
+    if kind == "unknown":
+        return PAPER, SOFT
+    colour = TWO if high else ONE
+    return (colour if kind == "with" else PAPER), colour

@@ -1,0 +1,252 @@
+"""One question, what stands behind an answer, and how often the analysis would be wrong."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+from miner.core import EVER
+from miner.core.errors import MinerError
+from miner.core.results import ErrorRate, Evidence, Hypothesis, Why
+from miner.hypotheses.ask import ask_table
+from miner.hypotheses.error_rate import error_rate as _error_rate
+from miner.hypotheses.fixed import LOOKED, Question
+from miner.hypotheses.rank import rank_table
+from miner.hypotheses.why import why_table
+from miner.records.client import Client
+from miner.records.synonyms import standing_for
+from miner.rulebook import RuleBook
+from miner.steps.arguments import MIN_DRAWS, seed_of, whole_number, word
+from miner.steps.fixing import require_shape
+from miner.steps.looks import first_day, remember_look
+from miner.steps.past import Past, read_past
+from miner.steps.ranking import Progress, Spreads, primary_of, table_of
+from miner.steps.records import client_of, rules_of
+from miner.steps.since import LAST, SEEN, as_first_seen, since
+from miner.steps.spreads import practice_spreads
+from miner.tables.unit_table import UnitTable
+from miner.words.amounts import Amounts
+from miner.words.labels import evidence_words
+from miner.words.sentences import error_rate_sentence, luck, say, sentence
+from miner.words.since import since_words
+
+MOST = 100_000
+HAD_LOOKED = "You had already looked: these records had been ranked."
+
+
+def ask(
+    client: Client | Path | str,
+    factor: str,
+    outcome: str,
+    rules: RuleBook | Path | str | None = None,
+    *,
+    shape: str | None = None,
+    spreads: Spreads | None = None,
+    remember: bool = False,
+    now: datetime | None = None,
+) -> Hypothesis:
+    """Answer one question; one that was not fixed before these records is a hint at most.
+
+    One that was is judged beside all others that were, as in a ranking. One that was not is
+    written to the ledger as looked at.
+
+    Args:
+        client: as read, or its folder.
+        factor: a factor's name.
+        outcome: an outcome's name; of one that days and meals have, ``meal.`` before it asks
+            for meals.
+        rules: the rule books; by default those that apply to the client's folder.
+        shape: "cut" or "dose" of a question that was not fixed; by default the stronger. A fixed
+            question has the shape it was fixed with.
+        spreads: (factor, outcome) -> spread of true effects found across clients; by default
+            what the last caseload of the practice found.
+        remember: write to the client's ledger that this was looked at.
+        now: time of the ledger's entry; by default the clock's.
+
+    Raises:
+        MinerError: a name is unknown, or the two never meet.
+    """
+    client = client_of(client)
+    books = rules_of(client, rules)
+    factor = standing_for(word("factor", factor), client.settings)
+    unit = books.unit_of(factor, word("outcome", outcome))
+    require_shape(books, factor, unit, shape)
+    name = outcome.removeprefix(f"{unit}.")
+    past = read_past(client)
+    family = past.questions(books, unit)
+    fixed = [item for item in family if (item.factor, item.outcome) == (factor, name)]
+    across = practice_spreads(client.folder, unit) if spreads is None else spreads
+    table = table_of(client, books, unit)
+    if fixed and fixed[0].doubt is None:
+        share = past.share(books, unit)
+        found = ask_table(table, books, fixed[0], family=family, share=share, spreads=across)
+    else:
+        question = fixed[0] if fixed else Question(factor, name, doubt=LOOKED, shape=shape)
+        found = _searched(client, table, books, question, across)
+    ranked = past.rankings(first_day(table, EVER))
+    looked = bool(ranked) and not found.fixed_before
+    notes = (*found.notes, *((HAD_LOOKED,) if looked else ()), *past.notes)
+    if fixed:
+        notes += _changes(client, past, books, fixed[0], unit)
+    if remember:
+        notes += remember_look(client, past, table, "ask", (factor,), name, now)
+    if shape and fixed and fixed[0].shape != shape:
+        notes += (say(books, "fixed", "shape_stays"),)
+    words = luck(found, books, int(table.frame["date"].nunique()))
+    said = sentence(found, books, unit, Amounts(client.settings.display_unit))
+    return replace(found, sentence=said, luck_sentence=words, notes=notes)
+
+
+def _changes(
+    client: Client, past: Past, rules: RuleBook, question: Question, unit: str
+) -> tuple[str, ...]:
+    """Tell what was changed of later days since somebody had looked at them."""
+    entry = next(
+        item.n
+        for item in past.asked()
+        if item.factor == question.factor and item.outcome == rules.key_of(question.outcome, unit)
+    )
+    found = since(client, past, question.fixed_on or "", LAST, entry)
+    without = ""
+    if found.left_out and question.doubt is None:
+        table = table_of(as_first_seen(client, found.left_out), rules, unit)
+        family, share = past.questions(rules, unit), past.share(rules, unit)
+        other = ask_table(table, rules, question, family=family, share=share)
+        without = evidence_words(other.evidence, rules)
+    return tuple(since_words(found, rules, without, unit))
+
+
+def _searched(
+    client: Client, table: UnitTable, rules: RuleBook, question: Question, spreads: Spreads
+) -> Hypothesis:
+    """Return the answer as the search gives it: its interval and its luck, a hint at most."""
+    alone = ask_table(table, rules, question, spreads=spreads)
+    ranked = rank_table(
+        table,
+        rules,
+        primary=primary_of(client, rules, table.unit),
+        spreads=spreads,
+        questions=[question] if question.shape else [],
+    )
+    for item in ranked.hypotheses:
+        if item.factors == (question.factor,) and item.outcome == question.outcome:
+            level = Evidence.HINT if item.evidence is Evidence.CLEAR else item.evidence
+            fixed = question.fixed_on is not None
+            part = "primary" if item.outcome == ranked.primary_outcome else "search"
+            return replace(
+                item, rank=1, evidence=level, family="fixed" if fixed else part,
+                fixed_before=False, fixed_on=question.fixed_on, guess=question.guess,
+                fixed_proven=question.proven if fixed else None,
+                notes=tuple(dict.fromkeys((*item.notes, question.doubt or LOOKED))),
+            )  # fmt: skip
+    return alone
+
+
+def why(
+    client: Client | Path | str,
+    id_: str,
+    rules: RuleBook | Path | str | None = None,
+    *,
+    table: UnitTable | None = None,
+    remember: bool = False,
+    now: datetime | None = None,
+) -> Why:
+    """Return every unit behind a hypothesis, with the file and row of each value.
+
+    Args:
+        client: as read, or its folder.
+        id_: as a ranking prints it.
+        rules: the rule books.
+        table: the client's table that has it, where it is there already.
+        remember: write to the client's ledger that this was looked at.
+        now: time of the ledger's entry; by default the clock's.
+
+    Raises:
+        MinerError: no rule of these records has that ID.
+    """
+    client = client_of(client)
+    books = rules_of(client, rules)
+    if table is not None:
+        found = why_table(table, books, id_, client.settings.code)
+    else:
+        table, found = _in_either(client, books, word("the ID", id_))
+    past = read_past(client)
+    if remember:
+        remember_look(client, past, table, "why", found.factors, found.outcome, now)
+    return _since_fixed(found, table, past.questions(books, found.unit))
+
+
+def _in_either(client: Client, rules: RuleBook, id_: str) -> tuple[UnitTable, Why]:
+    """Return the table that has an ID, the practice's own unit first, and the units behind it."""
+    first, second = sorted(("day", "meal"), key=lambda unit: unit != client.settings.rank_unit)
+    table = table_of(client, rules, first)
+    try:
+        return table, why_table(table, rules, id_, client.settings.code)
+    except MinerError:
+        table = table_of(client, rules, second)
+        return table, why_table(table, rules, id_, client.settings.code)
+
+
+def error_rate(
+    client: Client | Path | str,
+    rules: RuleBook | Path | str | None = None,
+    *,
+    worlds: int = 200,
+    draws: int = 1000,
+    seed: int = 0,
+    workers: int = 1,
+    progress: Progress | None = None,
+) -> ErrorRate:
+    """Return how often this analysis would claim something on months like this client's.
+
+    Args:
+        client: as read, or its folder.
+        rules: the rule books.
+        worlds: simulated months in which nothing is true.
+        draws: permutations a month.
+        seed: of everything drawn.
+        workers: processes; the answer does not depend on it.
+        progress: told what is being done and the share done.
+    """
+    client = client_of(client)
+    books = rules_of(client, rules)
+    unit = client.settings.rank_unit
+    found = _error_rate(
+        table_of(client, books, unit),
+        books,
+        client=client.settings.code,
+        worlds=whole_number("worlds", worlds, 1, MOST),
+        draws=whole_number("draws", draws, MIN_DRAWS, MOST),
+        seed=seed_of(seed),
+        workers=whole_number("workers", workers, 1, MOST),
+        primary=primary_of(client, books, unit),
+        progress=progress,
+    )
+    return replace(found, sentence=error_rate_sentence(found, books))
+
+
+def _since_fixed(found: Why, table: UnitTable, questions: tuple[Question, ...]) -> Why:
+    """Set aside the units up to the day on which the question was fixed, as its answer does."""
+    asked = [
+        item
+        for item in questions
+        if (item.factor,) == found.factors
+        and item.outcome == found.outcome
+        and item.fixed_on
+        and item.doubt is None
+    ]
+    if not asked:
+        return found
+    days, seen = [str(item.fixed_on) for item in asked], asked[0].seen
+    dates = dict(zip(table.frame.index.astype(str), table.frame["date"].astype(str), strict=True))
+    told = f"not after {days[0]}, when the question was fixed"
+    units = tuple(
+        replace(item, used=False, reason=item.reason or told)
+        if dates[item.unit] <= days[0]
+        else replace(item, used=False, reason=item.reason or SEEN)
+        if dates[item.unit] in seen
+        else item
+        for item in found.units
+    )
+    return replace(found, units=units)

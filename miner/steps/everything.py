@@ -1,0 +1,186 @@
+"""One archive of all that is kept of a client: records, ledger, history, the pages shared."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import zipfile
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
+from pathlib import Path
+
+from miner import ledger
+from miner.core import EVER
+from miner.core.errors import MinerError
+from miner.core.files import require_no_link, write_whole
+from miner.core.results.briefing import Briefing
+from miner.records.client import Client
+from miner.records.corrections import NAME as CORRECTIONS
+from miner.records.corrections import raw_corrections
+from miner.records.notes import NAME as NOTES_FILE
+from miner.records.notes import raw_notes
+from miner.records.taking import csv_files, inert, settings_of
+from miner.render.papers.page import MARK
+from miner.render.papers.pages import SHARED_KINDS, render
+from miner.render.terminal import render as lines_of
+from miner.rulebook import RuleBook
+from miner.steps.gathering import briefing
+from miner.steps.looks import days_used, remember_shown
+from miner.steps.past import read_past
+from miner.steps.ranking import Progress, table_of
+from miner.steps.records import rules_of
+from miner.steps.story import history
+from miner.words.everything import PageCopy, contents_parts
+from miner.words.history import history_parts
+
+RECORDS, NOTES, PAGES = "records", "notes", "pages"
+HAND_OVER = f"Your own notes are in it, in the folder {NOTES}. Read them before you hand it over."
+# The first moment an archive can hold: the same records give the same bytes on any day.
+MOMENT = (1980, 1, 1, 0, 0, 0)
+
+
+def export_everything(
+    client: Client,
+    out: Path,
+    rules: RuleBook | None = None,
+    *,
+    progress: Progress | None = None,
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Write one archive of everything; the same folder gives the same bytes.
+
+    A page that was shared stands in it as it was where its file lies in the client's folder; else
+    it is made again from the present records, and called so.
+
+    Args:
+        client: as read.
+        out: a new file outside the client's folder, its name ending in ``.zip``.
+        rules: the rule books.
+        progress: told what is being done and the share done.
+
+    Returns:
+        The names in the archive, and notes for the person who asked for it.
+
+    Raises:
+        MinerError: the place will not do.
+        OSError: it cannot be written.
+    """
+    books = rules_of(client, rules)
+    _may_be_written(client, out)
+    # first of all, as a page that is made again may be a look
+    pages, copies = _pages(client, books, progress)
+    records = {f"{RECORDS}/{name}": data for name, data in _records(client)}
+    written = {f"{NOTES}/{name}": data for name, data in _written(client)}
+    found = history(client, books)
+    # notes stand in a file of their own, which can be taken out before it is handed over
+    story = lines_of(history_parts(replace(found, written=()), books)).encode("utf-8")
+    names = sorted([*records, *written])
+    contents = contents_parts(names, copies, found, books, client.settings.display_unit)
+    files = {"README.txt": lines_of(contents).encode("utf-8"), **records, **written}
+    files |= {"history.txt": story, **pages}
+    write_whole(out, _archive(files))
+    return tuple(files), (*found.notes, *([HAND_OVER] if found.written else []))
+
+
+def _may_be_written(client: Client, out: Path) -> None:
+    if out.suffix.lower() != ".zip":
+        raise MinerError(
+            f"--out {out.name} is not the name of an archive", "a name that ends in .zip",
+            "Give it that ending.",
+        )  # fmt: skip
+    require_no_link(out)
+    if out.exists():
+        raise MinerError(
+            "there is something of that name already", "a new file", "Name another with --out.",
+            file=out,
+        )  # fmt: skip
+    if not out.parent.is_dir():
+        raise MinerError(
+            "there is no such folder", "a folder that is there", "Check the path.", file=out.parent
+        )
+    if client.folder.resolve() in out.resolve().parents:
+        raise MinerError(
+            "this place is in the client's own folder", "a place outside it",
+            "Name another with --out.", file=out,
+        )  # fmt: skip
+
+
+def _records(client: Client) -> Iterable[tuple[str, bytes]]:
+    yield from csv_files(client)
+    ticks = sorted(client.folder.glob("ticks*.csv"))
+    for number, path in enumerate(ticks, 1):
+        yield f"ticks-{number}.csv", inert(path.name, path.read_bytes())
+    yield from settings_of(client).items()
+    path = client.folder / ledger.NAME
+    if path.is_file():
+        yield path.name, path.read_bytes()
+
+
+def _written(client: Client) -> Iterator[tuple[str, bytes]]:
+    """Give what the practitioner wrote; the records have the corrections in them already."""
+    raw = raw_corrections(client.folder)
+    texts = {CORRECTIONS: inert(CORRECTIONS, raw), NOTES_FILE: raw_notes(client.folder)}
+    yield from ((name, data) for name, data in texts.items() if data)
+
+
+def _pages(
+    client: Client, rules: RuleBook, progress: Progress | None
+) -> tuple[dict[str, bytes], tuple[PageCopy, ...]]:
+    """Return the files of the pages shared, and what is told of each."""
+    events = ledger.named(read_past(client).book, "shared")
+    shared = [event for event in events if event.payload.get("page") in SHARED_KINDS]
+    kept = _kept_pages(client.folder) if shared else {}
+    known: Briefing | None = None
+    files: dict[str, bytes] = {}
+    copies = []
+    for number, event in enumerate(shared, 1):
+        kind = str(event.payload["page"])
+        ids = tuple(str(id_) for id_ in event.listed("ids"))
+        name = f"{PAGES}/{number:02d}-{kind}.html"
+        page = kept.get(str(event.payload.get("sha256")))
+        copies.append(PageCopy(name, event.at[:10], kind, ids, as_it_was=page is not None))
+        if page is None:
+            known = known or _seen(client, rules, progress)
+            page = _again(client, rules, known, kind, ids, calm=bool(event.payload.get("calm")))
+        files[name] = page
+    return files, tuple(copies)
+
+
+def _seen(client: Client, rules: RuleBook, progress: Progress | None) -> Briefing:
+    """Return what pages need; where nobody had looked at the last day yet, this is a look."""
+    found = briefing(client, rules, progress=progress)
+    days = days_used(table_of(client, rules, "day"), EVER)
+    if not read_past(client).seen_from(days[-1] if days else ""):
+        remember_shown(client, "day", days)
+    return found
+
+
+def _again(
+    client: Client, rules: RuleBook, known: Briefing, kind: str, ids: tuple[str, ...], *, calm: bool
+) -> bytes:
+    there = {item.id for item in known.ranking.hypotheses}
+    chosen = [id_ for id_ in ids if id_ in there]
+    missing = [id_ for id_ in chosen if id_ not in known.whys]
+    brief = briefing(client, rules, include=chosen) if missing else known
+    page = render(replace(brief, calm=brief.calm or calm), kind, rules, chosen)
+    return page.encode("utf-8")
+
+
+def _kept_pages(folder: Path) -> Mapping[str, bytes]:
+    """Return the pages of miner that lie in the folder, by SHA-256."""
+    found = {}
+    for path in sorted(folder.rglob("*.htm*")):
+        data = path.read_bytes() if path.is_file() else b""
+        if MARK.encode() in data[:4000]:
+            found[hashlib.sha256(data).hexdigest()] = data
+    return found
+
+
+def _archive(files: Mapping[str, bytes]) -> bytes:
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED, compresslevel=9) as archive:
+        for name, data in files.items():
+            head = zipfile.ZipInfo(name, MOMENT)
+            head.create_system, head.external_attr = 3, 0o100644 << 16
+            head.compress_type = zipfile.ZIP_DEFLATED
+            archive.writestr(head, data)
+    return buffer.getvalue()

@@ -1,0 +1,110 @@
+"""Writes a client's records to a folder of their own, to take away."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from itertools import chain
+from pathlib import Path
+
+from miner.core.errors import MinerError
+from miner.core.files import make_folder, require_no_link, write_whole
+from miner.records.client import STREAMS, Client
+from miner.records.corrections import read_corrections, standing
+from miner.records.discover import practice_of
+from miner.records.fhir_writing import observations
+from miner.records.findings import Findings
+from miner.records.taking import csv_files, settings_of, traces
+from miner.records.writing import is_zoned
+
+FORMS = ("csv", "fhir")
+_OWN_RULES = (
+    "The rule books of this practice are not in these files. Without them habits are counted by "
+    "the rules that miner brings."
+)
+
+_CORRECTED = "Meals and tags are as you corrected them. Your notes are not in these files."
+
+
+def export(client: Client, form: str, out: Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Write the six streams as files that read back as the same streams.
+
+    Args:
+        client: as read.
+        form: one of ``FORMS``, as in ``export_files``.
+        out: a folder that is new or empty.
+
+    Returns:
+        The names of the files written, and notes on what this form cannot hold.
+
+    Raises:
+        MinerError: the folder holds something, or the form cannot hold these records.
+        OSError: it cannot be written.
+    """
+    out, files = Path(out), export_files(client, form)
+    _claim(out)
+    written = []
+    for name, content in files:
+        write_whole(out / name, content)
+        written.append(name)
+    return tuple(written), tuple(_notes(client, form))
+
+
+def export_files(client: Client, form: str) -> Iterator[tuple[str, bytes]]:
+    """Give the name and the content of each file of an export.
+
+    Args:
+        client: as read.
+        form: "csv": one file a stream, and when it was measured; "fhir": one file of FHIR R4
+            Observations, one a line.
+
+    Raises:
+        MinerError: there is no such form, or it cannot hold these records.
+    """
+    if form not in FORMS:
+        raise MinerError("there is no such form", f"one of {', '.join(FORMS)}", "Choose one.")
+    if form == "fhir" and not is_zoned(client):
+        raise MinerError(
+            "these records have no time zone, and FHIR wants times with an offset",
+            "time_zone in client.toml, or times with an offset",
+            "Give the client's time_zone, or export as csv.",
+            file=client.folder / "client.toml",
+        )
+    records = csv_files(client) if form == "csv" else _as_fhir(client)
+    return chain(records, settings_of(client).items())
+
+
+def _claim(out: Path) -> None:
+    require_no_link(out)
+    if out.exists() and (not out.is_dir() or any(out.iterdir())):
+        raise MinerError(
+            "there is something of that name already",
+            "a new or an empty folder",
+            "Name another with --out.",
+            file=out,
+        )
+    make_folder(out)
+
+
+def _as_fhir(client: Client) -> Iterator[tuple[str, bytes]]:
+    for number, part in enumerate(traces(client), 1):
+        name = "records.ndjson" if number == 1 else f"records-{number}.ndjson"
+        lines = [
+            json.dumps(resource, ensure_ascii=False, separators=(",", ":"))
+            for resource in observations(part, STREAMS if number == 1 else ("glucose",))
+        ]
+        yield name, ("\n".join([*lines, ""])).encode()
+
+
+def _notes(client: Client, form: str) -> Iterator[str]:
+    sampled = [name for name in client.worn if name != "activity"]
+    if sampled and form == "fhir":
+        yield (
+            f"When the tracker measured {' and '.join(sampled)} is not in these files. A day "
+            "without the tracker will look like a day without an episode."
+        )
+    if standing(read_corrections(client.folder, Findings())):
+        yield _CORRECTED
+    practice = practice_of(client.folder, None)
+    if practice is not None and (practice / "rules").is_dir():
+        yield _OWN_RULES

@@ -1,0 +1,172 @@
+"""Questions written down before the records."""
+
+from __future__ import annotations
+
+import sys
+from datetime import UTC, date, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from miner import ledger
+from miner.caseload.store import pooled_before
+from miner.core.errors import MinerError
+from miner.core.results import Shape
+from miner.followup.refusals import names_medicine
+from miner.hypotheses.identity import identity_in_rules
+from miner.records.client import Client, Settings
+from miner.records.synonyms import standing_for, words_behind
+from miner.rulebook import RuleBook
+from miner.steps.past import folder_of, read_past, settings_of, whose
+from miner.steps.records import load_rules, read_client
+
+EARLIEST = 2000
+
+
+def fix_question(
+    client: Client | Path,
+    factor: str,
+    outcome: str,
+    rules: RuleBook | None = None,
+    *,
+    guess: str | None = None,
+    fixed_on: date | None = None,
+    shape: str | None = None,
+    now: datetime | None = None,
+) -> tuple[str, ...]:
+    """Write one question to the ledger, to be judged on days that start after it was fixed.
+
+    Args:
+        client: as read, or a client folder that holds no records yet.
+        factor: a factor's name.
+        outcome: an outcome's name.
+        rules: the rule books.
+        guess: "up", "down" or None; a guess makes the test one-sided.
+        fixed_on: when it was fixed on paper; shown as told, not proven.
+        shape: "cut" or "dose"; None tests both.
+        now: time of the entry; by default the clock's.
+
+    Returns:
+        Notes for the person who fixed it.
+
+    Raises:
+        MinerError: a name is unknown or names a medicine, the two can never meet, the date
+            lies ahead or long ago, or the question is fixed already.
+    """
+    folder = folder_of(client)
+    books = rules or load_rules(None, folder)
+    settings = settings_of(client)
+    moment = now or datetime.now(UTC)
+    zone = settings.time_zone
+    today = moment.astimezone(ZoneInfo(zone) if zone else None).date()
+    _require_no_medicine(books, factor, settings)
+    factor = standing_for(factor, settings)
+    _require_pair(books, factor, outcome)
+    unit = books.unit_of(factor, outcome)
+    require_shape(books, factor, unit, shape)
+    name = outcome.removeprefix(f"{unit}.")
+    _require_past(fixed_on, today)
+    past = read_past(client)
+    known = {item: each for each in ("day", "meal") for item in past.questions(books, each)}
+    if any((k.factor, k.outcome, u) == (factor, name, unit) for k, u in known.items()):
+        raise MinerError(
+            f"'{factor}' and '{outcome}' is fixed already", "a new question",
+            "Run 'miner ask' without --fix to see its answer.",
+        )  # fmt: skip
+    day = fixed_on or today
+    behind = _clock_behind(client, today)
+    payload = {
+        "factor": factor, "outcome": books.key_of(name, unit), "guess": guess,
+        "fixed_on": day.isoformat(), "proven": fixed_on is None and not behind,
+        "id": identity_in_rules(factor, name, unit, books), "range": list(settings.range),
+        "words": list(words_behind(factor, settings)),
+        "shape": shape,
+        **whose(settings, folder),
+        "looked": day < today and pooled_before(folder.resolve().parent, folder.resolve().name),
+    }  # fmt: skip
+    ledger.append(folder, "fixed", payload, moment)
+    looked = bool(payload["looked"]) or past.seen_after(day.isoformat(), sys.maxsize)
+    advice = _advice(len(known) + 1, told=fixed_on is not None, looked=looked)
+    return (*behind, *advice, *past.notes)
+
+
+def fixed_questions(client: Client | Path) -> tuple[ledger.Question, ...]:
+    """Return the questions fixed so far, in the order in which they were written down."""
+    return read_past(client).asked()
+
+
+def require_shape(rules: RuleBook, factor: str, unit: str, shape: str | None) -> None:
+    """Refuse an unknown shape, and a dose of a habit that is not measured.
+
+    Raises:
+        MinerError: with what can be asked.
+    """
+    if shape not in (None, *Shape):
+        raise MinerError(
+            f"there is no shape {shape!r}", "'cut', 'dose', or nothing for both", "Choose one."
+        )
+    if shape == "dose" and not rules.factor(factor, unit).dose:
+        raise MinerError(
+            f"'{factor}' has no dose: its number is another factor's, or it has none",
+            "a factor with 'dose = true' in factors.toml",
+            "Ask with --shape cut.",
+        )
+
+
+def _require_no_medicine(rules: RuleBook, factor: str, settings: Settings) -> None:
+    name = standing_for(factor, settings)
+    behind = words_behind(name, settings)
+    if any(names_medicine(name, rules) for name in (factor, name, *behind)):
+        raise MinerError(
+            f"'{factor}' names a medicine", "a habit; medicines belong to the prescriber",
+            "Leave it to the prescriber.",
+        )  # fmt: skip
+
+
+def _require_past(fixed_on: date | None, today: date) -> None:
+    if fixed_on is None or date(EARLIEST, 1, 1) <= fixed_on <= today:
+        return
+    lies = "lies ahead" if fixed_on > today else "lies too long ago"
+    raise MinerError(
+        f"{fixed_on.isoformat()} {lies}", f"a date from {EARLIEST} up to {today.isoformat()}",
+        "Correct --fixed-on.",
+    )  # fmt: skip
+
+
+def _clock_behind(client: Client | Path, today: date) -> tuple[str, ...]:
+    """Tell of records dated after today: then the clock of the computer proves no date."""
+    try:
+        read = client if isinstance(client, Client) else read_client(client)
+    except MinerError:
+        return ()
+    frames = (read.streams[name] for name in ("glucose", "meals"))
+    days = [str(frame["clock"].max())[:10] for frame in frames if len(frame)]
+    last = max(days, default="")
+    if last <= today.isoformat():
+        return ()
+    return (f"These records go on to {last}, after today: check the clock of this computer. "
+            "The date is shown as told, not proven.",)  # fmt: skip
+
+
+def _require_pair(rules: RuleBook, factor: str, outcome: str) -> None:
+    unit = rules.unit_of(factor, outcome)
+    rule = rules.factor(factor, unit)
+    target = rules.outcome(outcome.removeprefix(f"{unit}."), unit)
+    if rule.unit != target.unit or target.window not in rule.lag:
+        raise MinerError(
+            f"'{factor}' neither comes before nor goes with '{outcome}'",
+            "a factor whose time lies before the outcome's, or in the same day",
+            "See 'lag' in factors.toml, or choose another outcome.",
+        )
+
+
+def _advice(count: int, *, told: bool, looked: bool) -> list[str]:
+    notes = []
+    if told:
+        notes.append("The date is shown as told, not proven.")
+    if looked:
+        notes.append("Later days had been ranked already: the answer is a hint at most.")
+    if count < 3:
+        notes.append(f"{count} fixed so far. Three to five are advised.")
+    if count > 5:
+        notes.append(f"{count} fixed so far. Three to five are advised: more weaken each other.")
+    return notes

@@ -1,0 +1,204 @@
+"""Gathers what the pages need of one client."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from miner import ledger
+from miner.core.errors import MinerError, nearest
+from miner.core.results import CautionText, Evidence, Hypothesis, Ranking, Why
+from miner.core.results.briefing import Briefing, EarlierResult, Shared, TrialDates
+from miner.followup.story import tell
+from miner.ledger import Ledger
+from miner.records.client import Client
+from miner.rulebook import RuleBook
+from miner.steps.following import follow
+from miner.steps.lineups import lineups_of_each
+from miner.steps.meals_briefed import pairs_of_chosen, rank_meals, units_behind
+from miner.steps.past import read_past
+from miner.steps.plan_pages import written_plan
+from miner.steps.ranking import Progress, primary_of, rank, table_of
+from miner.steps.records import check, rules_of
+from miner.tables.day_pictures import day_pictures
+from miner.tables.measured import measures_of, medicine_tags
+from miner.tables.times_of_day import times_of_day
+from miner.tables.unit_table import UnitTable
+
+
+def briefing(
+    client: Client,
+    rules: RuleBook | None = None,
+    *,
+    include: Sequence[str] = (),
+    lineup: bool = False,
+    trial: str | None = None,
+    seed: int = 0,
+    remember: bool = False,
+    now: datetime | None = None,
+    together: bool = False,
+    progress: Progress | None = None,
+) -> Briefing:
+    """Return everything the pages of one client need.
+
+    Args:
+        client: as read.
+        rules: the rule books; by default those that apply to the client's folder.
+        include: hypotheses chosen to be shown, by ID as ``rank`` prints them.
+        trial: name of a plan whose dates are shown.
+        lineup: draw nineteen imitations of the outcome of each that was chosen.
+        seed: of the ranking and of the imitations.
+        remember: write to the ledger that these records were ranked, and the verdicts that are due.
+        now: time of that entry; by default the clock's.
+        together: also look whether all habits together foretell later days; no page tells it.
+        progress: told what is being done and the share done.
+
+    Raises:
+        MinerError: an ID is not one of this ranking's, or there is no such plan.
+    """
+    books = rules_of(client, rules)
+    followed = follow(client, books, remember=remember, now=now)
+    how: dict[str, Any] = {"seed": seed, "remember": remember, "now": now}
+    by_meal = rank_meals(client, books, progress=progress, **how)
+    ranking = rank(client, books, together=together, progress=progress, **how)
+    chosen = [_known(ranking, by_meal, id_) for id_ in dict.fromkeys(include)]
+    tables = {unit: table_of(client, books, unit) for unit in _units(ranking, by_meal)}
+    by_day = tables["day"]
+    high = _high_outcome(ranking, client, books)
+    pictures, series = day_pictures(client, by_day, books, high)
+    looked = (ranking, by_meal) if lineup else ()
+    report = check(client, books)
+    book = read_past(client).book
+    return Briefing(
+        client=client.settings.code,
+        display_unit=client.settings.display_unit,
+        calm=_calm(client, books),
+        range=client.settings.range,
+        actions=_actions(report.cautions, books),
+        intake=_intake(client, books),
+        medicine_tags=medicine_tags(client, books),
+        ranking=ranking,
+        check=report,
+        days=pictures,
+        series=series,
+        whys=_whys(client, books, tables, [*chosen, *_fixed(ranking), *_fixed(by_meal)]),
+        lineups=lineups_of_each(tables, books, looked, chosen, seed),
+        measures=measures_of(client, by_day, client.settings.range),
+        high_outcome=high,
+        shared=_shared(book),
+        earlier=_earlier(book, ranking, by_meal),
+        trial=None if trial is None else _trial(client, trial),
+        kept=followed.kept,
+        by_meal=by_meal,
+        pairs=pairs_of_chosen(client, books, chosen, tables.get("meal")),
+        times=times_of_day(client, by_day, books),
+    )
+
+
+def _calm(client: Client, rules: RuleBook) -> bool:
+    return client.settings.calm or any(
+        question.calm and client.settings.intake.get(name) == "yes"
+        for name, question in rules.cautions.intake.items()
+    )
+
+
+def _intake(client: Client, rules: RuleBook) -> dict[str, str]:
+    return {
+        question.asked: client.settings.intake.get(name, "not_asked")
+        for name, question in rules.cautions.intake.items()
+    }
+
+
+def _high_outcome(ranking: Ranking, client: Client, rules: RuleBook) -> str:
+    found = ranking.primary_outcome if ranking.unit == "day" else None
+    return found or primary_of(client, rules, "day") or "day_mean"
+
+
+def _units(ranking: Ranking, by_meal: Ranking | None) -> set[str]:
+    return {"day", ranking.unit} | ({"meal"} if by_meal else set())
+
+
+def _known(ranking: Ranking, by_meal: Ranking | None, id_: str) -> tuple[str, Hypothesis]:
+    """Return the unit and the hypothesis of an ID."""
+    found = [item for item in (ranking, by_meal) if item is not None]
+    by_id = {item.id: (one.unit, item) for one in reversed(found) for item in one.hypotheses}
+    if id_ in by_id:
+        return by_id[id_]
+    raise MinerError(
+        f"there is no hypothesis '{id_}' in this ranking",
+        "an ID as 'miner rank' prints it",
+        nearest(id_, by_id) or "Run 'miner rank' and copy the ID.",
+    )
+
+
+def _whys(
+    client: Client,
+    rules: RuleBook,
+    tables: Mapping[str, UnitTable],
+    items: Sequence[tuple[str, Hypothesis]],
+) -> dict[str, Why]:
+    return {item.id: units_behind(tables[unit], rules, item, client) for unit, item in items}
+
+
+def _fixed(ranking: Ranking | None) -> list[tuple[str, Hypothesis]]:
+    if ranking is None:
+        return []
+    return [(ranking.unit, item) for item in ranking.hypotheses if item.family == "fixed"]
+
+
+def _actions(said: Sequence[CautionText], rules: RuleBook) -> tuple[str, ...]:
+    """Return what the client is told for each caution that asks for a clinician, once each."""
+    book = rules.cautions
+    by_text = {question.when_yes: question.client_action for question in book.intake.values()}
+    found = [by_text.get(item.text, "") for item in said]
+    for rule in book.referral:
+        told = re.compile(".*".join(map(re.escape, re.split(r"\{\w+\}", rule.say))))
+        found += [rule.client_action for item in said if told.fullmatch(item.text)]
+    return tuple(dict.fromkeys(filter(None, found)))
+
+
+def _shared(book: Ledger) -> tuple[Shared, ...]:
+    return tuple(
+        Shared(
+            event.at[:10],
+            str(event.payload.get("page", "")),
+            tuple(str(id_) for id_ in event.listed("ids")),
+        )
+        for event in ledger.named(book, "shared")
+    )
+
+
+def _trial(client: Client, name: str) -> TrialDates:
+    found = written_plan(client, name)
+    if found is None:
+        known = [plan.name for plan in tell(read_past(client).book).plans]
+        raise MinerError(
+            f"there is no plan '{name}'", f"one of {', '.join(known) or 'none yet'}",
+            "Run 'miner history' and copy its name, or make one with 'miner plan'.",
+        )  # fmt: skip
+    days: dict[str, list[tuple[str, str]]] = {"change": [], "usual": []}
+    for period in found.periods:
+        days[period.arm].append((period.first, period.last))
+    return TrialDates(found.plan, found.change, tuple(days["change"]), tuple(days["usual"]))
+
+
+def _earlier(book: Ledger, ranking: Ranking, by_meal: Ranking | None) -> tuple[EarlierResult, ...]:
+    """Return what earlier rankings showed and these no longer do, the last of each."""
+    now = {
+        item.id
+        for one in (ranking, by_meal)
+        if one is not None
+        for item in one.hypotheses
+        if item.evidence in (Evidence.CLEAR, Evidence.HINT)
+    }
+    found: dict[str, EarlierResult] = {}
+    for event in ledger.named(book, "ranked"):
+        for shown in event.listed("shown"):
+            if not isinstance(shown, dict):
+                continue
+            id_ = str(shown.get("id", ""))
+            if id_ not in now:
+                found[id_] = EarlierResult(event.at[:10], id_, str(shown.get("evidence", "")))
+    return tuple(found.values())

@@ -1,0 +1,195 @@
+"""One kept hypothesis on these records: its own table, its new units, what may be told."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from miner.core.errors import MinerError
+from miner.core.results import Since
+from miner.core.results.follow import KeptResult, NewUnits
+from miner.followup import following as judging
+from miner.followup.fresh import Fresh, each_day, fresh
+from miner.followup.frozen import as_kept, thaw
+from miner.followup.story import Kept, Story
+from miner.followup.whole import as_written
+from miner.hypotheses.design import design
+from miner.hypotheses.why import find
+from miner.records.client import Client
+from miner.rulebook import RuleBook
+from miner.steps.past import Past
+from miner.steps.ranking import table_of
+from miner.steps.since import since, without_seen
+from miner.tables.unit_table import UnitTable
+from miner.words.follow import follow_sentence
+
+UNWRITTEN = "its date is reached, and its verdict could not be written down"
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A watched hypothesis: its table and rule books, its new units, what was changed of them."""
+
+    item: Kept
+    table: UnitTable
+    rules: RuleBook
+    found: Fresh
+    reached: bool
+    since: Since
+
+    def looks(self) -> Iterator[tuple[str, Fresh]]:
+        """Return what a look on every day so far would have seen of its new units."""
+        what = self.item.what
+        after, until = str(what["suggested_by_days_to"]), str(what["read_on"])
+        return each_day(self.table, self.rules, what, after, until, judging.FIRST_LOOK)
+
+
+def frozen_table(
+    client: Client, rules: RuleBook, kept: Mapping[str, Any]
+) -> tuple[UnitTable, RuleBook]:
+    """Return the client's units made with the kept definitions, and the rule books with them."""
+    books = thaw(kept, rules)
+    return table_of(as_kept(client, kept), books, str(kept.get("unit_of", "day"))), books
+
+
+def see(client: Client, rules: RuleBook, item: Kept, past: Past) -> Seen:
+    """Return what these records hold of a watched hypothesis."""
+    table, books = frozen_table(client, rules, item.what)
+    after, until = str(item.what["suggested_by_days_to"]), str(item.what["read_on"])
+    changes = since(client, past, after, until, item.entry.n)
+    table = without_seen(table, changes.seen)
+    changes = replace(changes, over_before=_over_before(table, after, until, item.entry.written_by))
+    found = fresh(table, books, item.what, after, until)
+    return Seen(item, table, books, found, reached(client, rules, table, until), changes)
+
+
+def _over_before(table: UnitTable, after: str, until: str, written: str) -> int:
+    """Return how many new units are of days that had passed when it was kept."""
+    frame = table.frame
+    dates = frame["date"][frame["usable"].to_numpy(dtype=bool)].astype(str)
+    return int(((dates > after) & (dates <= until) & (dates < written[:10])).sum())
+
+
+def unit_holding(client: Client, rules: RuleBook, id_: str) -> str:
+    """Return the unit, of days and meals, in which a hypothesis stands; the practice's own first.
+
+    Raises:
+        MinerError: neither holds it.
+    """
+    own = client.settings.rank_unit
+    refused: list[MinerError] = []
+    for unit in (own, "meal" if own == "day" else "day"):
+        try:
+            find(design(table_of(client, rules, unit), rules), rules, id_)
+        except MinerError as error:
+            refused.append(error)
+        else:
+            return unit
+    raise next((one for one in refused if "Did you mean" in one.do), refused[0])
+
+
+def reached(client: Client, rules: RuleBook, table: UnitTable, until: str) -> bool:
+    """Say whether the records have passed a day; by the readings, whatever is noted."""
+    frame = (table if table.unit == "day" else table_of(client, rules, "day")).frame
+    dates, usable = frame["date"], frame["usable"].astype(bool)
+    return bool((dates > until).any() or ((dates == until) & usable).any())
+
+
+def last_day(client: Client, rules: RuleBook) -> str | None:
+    """Return the last day of the records, ISO."""
+    frame = table_of(client, rules, "day").frame
+    return str(frame["date"].iloc[-1]) if len(frame) else None
+
+
+def kept_result(
+    story: Story, item: Kept, seen: Seen | None, rules: RuleBook, last: str | None
+) -> KeptResult:
+    """Return what may be told of one kept hypothesis: a verdict only as it was written.
+
+    Args:
+        story: the whole ledger.
+        item: what was kept.
+        seen: its new units, where it is watched.
+        rules: the rule books.
+        last: last day of the records.
+    """
+    what, books = item.what, seen.rules if seen else thaw(item.what, rules)
+    with as_written(f"the verdict of '{item.id}'"):
+        told = _told(item, seen)
+    before = story.tried(item.id, item.entry.n)
+    result = KeptResult(
+        id=item.id,
+        as_=item.as_,
+        kept_on=item.entry.at[:10],
+        suggested_by_days_to=str(what["suggested_by_days_to"]),
+        read_on=what.get("read_on"),
+        factors=tuple(what["factors"]),
+        lag_days=tuple(what["lag_days"]),
+        outcome=str(what["outcome"]),
+        unit_of=str(what["unit_of"]),
+        unit=str(what["definitions"]["outcome"]["measure_unit"]),
+        direction=str(what["direction"]),
+        expected=what.get("expected"),
+        sought=what.get("sought"),
+        power=what.get("power"),
+        smallest_worth_it=float(what["smallest_worth_it"]),
+        note=str(what.get("note") or ""),
+        proven=item.entry.trusted and (item.verdict is None or item.verdict.trusted),
+        tried_before=None if before is None else before.ended,
+        open=item.open_on(last),
+        sentence="",
+        **told,
+    )
+    return follow_sentence(result, books, item.dropped)
+
+
+def _told(item: Kept, seen: Seen | None) -> dict[str, Any]:
+    nothing: dict[str, Any] = {
+        "new_units": 0, "status": None, "difference": None, "interval": None, "p": None,
+        "p_adjusted": None,
+    }  # fmt: skip
+    if item.as_ != "watch":
+        return nothing
+    if item.verdict is not None:
+        written = item.verdict.payload
+        numbers = ("difference", "p", "p_adjusted")
+        counts = written.get("counts")
+        interval = written.get("interval")
+        if written["status"] not in judging.ENDED:
+            raise ValueError(written["status"])
+        return nothing | {name: _number(written.get(name)) for name in numbers} | {
+            "status": str(written["status"]),
+            "new_units": int(written.get("new_units") or 0),
+            "interval": None if interval is None else (float(interval[0]), float(interval[1])),
+            "reason": str(written.get("reason") or ""),
+            "counts": None if counts is None else NewUnits(
+                *(int(counts[name]) for name in ("units", "with", "without", "unknown"))
+            ),
+            "since": _since(written.get("since")),
+        }  # fmt: skip
+    if seen is None or item.dropped is not None:
+        return nothing
+    return nothing | {
+        "new_units": seen.found.units,
+        "status": judging.WAITING,
+        "counts": judging.new_units(seen.found),
+        "reason": UNWRITTEN if seen.reached else "",
+    }
+
+
+def _since(told: Any) -> Since | None:
+    if told is None:
+        return None
+    days = {name: tuple(map(str, told[name])) for name in ("changed", "left_out", "seen")}
+    without = told["without"]
+    return Since(
+        **days,
+        without=None if without is None else str(without),
+        settings=told["settings"] is True,
+        over_before=int(told["over_before"]),
+    )
+
+
+def _number(value: Any) -> float | None:
+    return None if value is None else float(value)

@@ -1,0 +1,150 @@
+"""The meal table of a client, and pairs of meals that come back."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from miner.core.errors import MinerError, nearest
+from miner.core.results.meals import MealComparison, MealPair, MealSide, Repeats
+from miner.records.client import Client
+from miner.records.synonyms import standing_for
+from miner.rulebook import RuleBook
+from miner.steps.looks import remember_look
+from miner.steps.past import read_past
+from miner.steps.records import client_of, refuse_stopped, rules_of
+from miner.tables.meal_pairs import pairs_of, repeats_of
+from miner.tables.meals import meal_table as _meal_table
+from miner.tables.trace import Trace, trace_of
+from miner.tables.unit_table import UnitTable
+from miner.words.meal_words import comparison_sentence
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+FEWEST_FOR_A_SPREAD = 3
+CURVE_FROM_MIN, CURVE_TO_MIN = -15, 120
+
+
+def meals(client: Client | Path | str, rules: RuleBook | Path | str | None = None) -> UnitTable:
+    """Return one row a meal or snack.
+
+    Raises:
+        MinerError: a finding of the check stops the work.
+    """
+    client = client_of(client)
+    refuse_stopped(client)
+    return _meal_table(client, rules_of(client, rules))
+
+
+def meal_table(
+    client: Client | Path | str, rules: RuleBook | Path | str | None = None
+) -> pd.DataFrame:
+    """Return one row a meal or snack as a DataFrame: outcomes and factors by name."""
+    return meals(client, rules).frame.copy()
+
+
+def repeats(table: UnitTable, outcome: str = "rise", factor: str | None = None) -> Repeats:
+    """Return how much the same meal differs by itself: the SD of the difference of two."""
+    apart = repeats_of(table, outcome, factor)
+    spread = float(np.sqrt(np.mean(apart**2))) if apart.size >= FEWEST_FOR_A_SPREAD else None
+    return Repeats(int(apart.size), spread)
+
+
+def compare_meals(
+    client: Client | Path | str,
+    factor: str,
+    rules: RuleBook | None = None,
+    *,
+    outcome: str = "rise",
+    table: UnitTable | None = None,
+    remember: bool = False,
+    now: datetime | None = None,
+) -> MealComparison:
+    """Return similar meals with and without a factor side by side; it is no test.
+
+    Args:
+        client: as read, or its folder.
+        factor: a factor of the meal table.
+        rules: the rule books; by default those that apply to the client's folder.
+        outcome: an outcome of the meal table.
+        table: the client's meal table, where it is there already.
+        remember: write to the client's ledger that this was looked at.
+        now: time of the ledger's entry; by default the clock's.
+
+    Raises:
+        MinerError: these records hold no such factor or outcome.
+    """
+    client = client_of(client)
+    books = rules_of(client, rules)
+    factor = standing_for(factor, client.settings)
+    table = table or meals(client, books)
+    _known(factor, table.factors, "factor")
+    _known(outcome, table.outcomes, "outcome")
+    trace = trace_of(client)
+    pairs = tuple(
+        _pair(table, trace, outcome, pair.with_, pair.without, pair.similar_by, pair.also_differs)
+        for pair in pairs_of(table, factor, outcome)
+    )
+    apart = np.array([pair.difference for pair in pairs])
+    known = table.frame[table.frame["usable"] & table.frame[outcome].notna()][factor]
+    found = MealComparison(
+        client=client.settings.code,
+        factor=factor,
+        outcome=outcome,
+        unit=books.outcome(outcome, "meal").measure_unit,
+        pairs=pairs,
+        lower=int((apart < 0).sum()),
+        higher=int((apart > 0).sum()),
+        middle_difference=float(np.median(apart)) if apart.size else None,
+        repeats=repeats(table, outcome, factor),
+        with_=int((known == 1).sum()),
+        without=int((known == 0).sum()),
+        unknown=int(known.isna().sum()),
+    )
+    if remember:
+        remember_look(client, read_past(client), table, "compare", (factor,), outcome, now)
+    return comparison_sentence(found, books, client.settings.display_unit)
+
+
+def _known(name: str, known: tuple[str, ...], what: str) -> None:
+    if name not in known:
+        raise MinerError(
+            f"these records hold no {what} '{name}' by meal",
+            f"one of {', '.join(known)}",
+            nearest(name, known) or "Choose one of these.",
+        )
+
+
+def _pair(
+    table: UnitTable,
+    trace: Trace,
+    outcome: str,
+    with_: str,
+    without: str,
+    similar_by: str,
+    also: tuple[str, ...],
+) -> MealPair:
+    one, other = (_side(table, trace, outcome, name) for name in (with_, without))
+    return MealPair(one, other, one.value - other.value, similar_by, also)
+
+
+def _side(table: UnitTable, trace: Trace, outcome: str, name: str) -> MealSide:
+    row = table.frame.loc[[name]].to_dict("records")[0]
+    grams = float(row["carbs_g"])
+    start = int(row["start"].timestamp())
+    minutes = (trace.clock - start) / 60
+    near = (minutes >= CURVE_FROM_MIN) & (minutes <= CURVE_TO_MIN) & ~np.isnan(trace.value)
+    above = trace.value[near] - float(row["baseline"])
+    curve = tuple(zip(minutes[near].tolist(), np.round(above, 6).tolist(), strict=True))
+    return MealSide(
+        unit=name,
+        meal=str(row["meal"]),
+        label=str(row["label"]),
+        carbs_g=None if np.isnan(grams) else grams,
+        value=float(row[outcome]),
+        curve=curve if np.isfinite(row["baseline"]) else (),
+    )

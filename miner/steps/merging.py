@@ -1,0 +1,283 @@
+"""Tags and foods of a practice that mean the same: merged under one word, and parted again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import tomlkit
+from tomlkit import TOMLDocument
+from tomlkit.items import Table
+
+from miner import ledger
+from miner.core.errors import MinerError, nearest
+from miner.core.results import Merge, Reworded
+from miner.followup.story import tell
+from miner.records.client import Settings
+from miner.records.fold import fold
+from miner.records.settings import ClientFile, PracticeFile, followed
+from miner.records.settings_file import change
+from miner.records.synonyms import standing_for, words_behind
+from miner.records.toml_file import read_toml
+from miner.steps.past import read_past
+from miner.steps.practice_words import (
+    FILE,
+    TABLES,
+    NotedBy,
+    PracticeWords,
+    names_caution,
+    practice_words,
+)
+from miner.steps.ranking import Progress
+from miner.steps.records import load_rules
+from miner.tables.meal_foods import terms
+
+LONGEST = 60
+
+
+def merge(
+    practice: Path,
+    words: Sequence[str],
+    into: str,
+    kind: str | None = None,
+    *,
+    preview: bool = False,
+    rules: Path | None = None,
+    progress: Progress | None = None,
+) -> Merge:
+    """Let words stand under one for every client, in ``practice.toml``.
+
+    Args:
+        practice: the practice's folder.
+        words: tags, or words of foods.
+        into: the word that stands for them.
+        kind: "tag" or "food", where the words are both.
+        preview: say what it comes to, and write nothing.
+        rules: a folder with rule books of one's own.
+        progress: told what is being done and the share done.
+
+    Raises:
+        MinerError: a word is not known, names a medicine or an illness, or is merged already; or
+            the file cannot be written.
+    """
+    held = practice_words(practice, progress)
+    named, target = tuple(dict.fromkeys(map(_word, words))), _word(into)
+    kind = kind or _kind(held, named)
+    _require_known(held, kind, named)
+    books = load_rules(rules, practice / "client")
+    _require_habits([*named, target], names_caution(books.cautions))
+    _require_free(held.merged[kind], kind, named, target)
+    after = held.merged[kind] | dict.fromkeys(named, target)
+    followed(TABLES[kind], after, practice / FILE)
+    found = _result(held, practice, kind, (target, *named), after)
+    if preview:
+        return replace(found, action="preview")
+    _write(practice, kind, dict.fromkeys(named, target), ())
+    return found
+
+
+def part(
+    practice: Path,
+    words: Sequence[str],
+    kind: str | None = None,
+    *,
+    progress: Progress | None = None,
+) -> Merge:
+    """Let merged words stand for themselves again; of a word that stands for others, all of them.
+
+    Args:
+        practice: the practice's folder.
+        words: merged words, or those they were merged into.
+        kind: "tag" or "food", where a word is merged as both.
+        progress: told what is being done and the share done.
+
+    Raises:
+        MinerError: a word is not merged, or the file cannot be written.
+    """
+    held = practice_words(practice, progress)
+    named = tuple(dict.fromkeys(map(_word, words)))
+    kinds = [each for each in TABLES if _of(held.merged[each], named)]
+    if kind is None and len(kinds) > 1:
+        raise _both(named[0])
+    kind = kind or (kinds[0] if kinds else "tag")
+    table = held.merged[kind]
+    for word in named:
+        if not _of(table, (word,)):
+            raise MinerError(
+                f"'{word}' is not merged with any word",
+                "a word that is: " + (", ".join(sorted(table)[:12]) or "there is none"),
+                nearest(word, table) or "See 'miner merge PRACTICE' for what is merged.",
+                file=practice / FILE,
+            )
+    gone = _of(table, named)
+    after = {own: kept for own, kept in table.items() if own not in gone}
+    found = _result(held, practice, kind, (table[gone[0]], *gone), after)
+    _write(practice, kind, {}, gone)
+    return replace(found, action="parted")
+
+
+def _of(table: Mapping[str, str], words: Sequence[str]) -> tuple[str, ...]:
+    """Return the merged words that are these, or stand under these."""
+    return tuple(own for own, kept in table.items() if own in words or kept in words)
+
+
+def _word(text: str) -> str:
+    word = fold(text)
+    if not word or len(word) > LONGEST or not word.isprintable():
+        raise MinerError(
+            f"'{text[:LONGEST]}' is no word that can be merged",
+            f"a tag, or words of a food, of at most {LONGEST} letters",
+            "Write it as it was noted.",
+        )
+    return word
+
+
+def _kind(held: PracticeWords, words: Sequence[str]) -> str:
+    kinds = [kind for kind in TABLES if all(held.holds(kind, word) for word in words)]
+    if len(kinds) == 1:
+        return kinds[0]
+    if kinds:
+        raise _both(words[0])
+    known = held.known(TABLES)
+    for word in words:
+        if not any(held.holds(kind, word) for kind in TABLES):
+            raise _unknown(word, known)
+    raise MinerError(
+        "some of these words are tags and others are foods",
+        "words of one kind",
+        "Merge the tags and the foods one after the other.",
+    )
+
+
+def _both(word: str) -> MinerError:
+    return MinerError(
+        f"'{word}' is both a tag and a food", "one of them", "Say which: --kind tag or --kind food."
+    )
+
+
+def _unknown(word: str, known: Sequence[str]) -> MinerError:
+    return MinerError(
+        f"no client noted '{word}'",
+        "a word that was noted",
+        nearest(word, known) or "See 'miner merge PRACTICE' for words that look alike.",
+    )
+
+
+def _require_known(held: PracticeWords, kind: str, words: Sequence[str]) -> None:
+    for word in words:
+        if not held.holds(kind, word):
+            raise _unknown(word, held.known([kind]))
+
+
+def _require_habits(words: Sequence[str], caution: Callable[[str], bool]) -> None:
+    for word in words:
+        if caution(word):
+            raise MinerError(
+                f"'{word}' names a medicine, a pregnancy or an illness",
+                "habits or foods: words like this one are never merged with others",
+                "To have another spelling of it known, add that to cautions.toml.",
+            )
+
+
+def _require_free(table: Mapping[str, str], kind: str, words: Sequence[str], into: str) -> None:
+    for word in words:
+        if word == into:
+            raise MinerError(f"'{word}' is to be merged into itself", "two words", "Name another.")
+        if word in table:
+            raise MinerError(
+                f"'{word}' is merged into '{table[word]}' already",
+                "a word that is not merged",
+                "Part it first, with --part.",
+                file=FILE,
+            )
+    if into in table:
+        raise MinerError(
+            f"'{into}' is merged into '{table[into]}' itself",
+            "a word that stands for itself",
+            f"Merge into '{table[into]}', or part that first.",
+            file=FILE,
+        )
+    for word in (*words, into):
+        if kind == "food" and word not in terms(word):
+            raise MinerError(
+                f"'{word}' is no name of a food",
+                "one to three words, without amounts and commas",
+                "Write the food alone.",
+            )
+
+
+def _result(
+    held: PracticeWords,
+    practice: Path,
+    kind: str,
+    words: Sequence[str],
+    after: Mapping[str, str],
+) -> Merge:
+    """Return what it comes to that these words are merged so; the first stands for the others."""
+    behind = {own for own, kept in followed(TABLES[kind], after, practice).items() if kept in words}
+    together = [*words, *sorted(behind - {*words})]
+    own = {item.name: _own(item, kind) for item in held.clients}
+    reworded = [
+        each
+        for item in held.clients
+        for each in _reworded(item, _settings(item, kind, {**after, **own[item.name]}))
+    ]
+    return Merge(
+        practice=practice.resolve().name,
+        kind=kind,
+        action="merged",
+        into=words[0],
+        words=tuple(held.counted(kind, [word], word) for word in words),
+        together=held.counted(kind, together, words[0]),
+        reworded=tuple(reworded),
+        apart=tuple(name for name, table in own.items() if {*words} & {*table}),
+        unreadable=held.unreadable,
+    )
+
+
+def _own(item: NotedBy, kind: str) -> dict[str, str]:
+    table = getattr(read_toml(item.client.folder / "client.toml", ClientFile), TABLES[kind])
+    return {fold(own): fold(kept) for own, kept in table.items()}
+
+
+def _settings(item: NotedBy, kind: str, table: Mapping[str, str]) -> Settings:
+    known, now = followed(TABLES[kind], table, item.client.folder), item.client.settings
+    if kind == "tag":
+        return replace(now, synonyms=known)
+    return replace(now, food_synonyms=known)
+
+
+def _reworded(item: NotedBy, after: Settings) -> Iterator[Reworded]:
+    """Yield the fixed questions and the open kept ideas of a client that other words count as."""
+    before, past = item.client.settings, read_past(item.client)
+
+    def words(factor: str, settings: Settings) -> tuple[str, ...]:
+        return words_behind(standing_for(factor, settings), settings)
+
+    for asked in ledger.questions(past.book):
+        now = words(asked.named, after)
+        if now != words(asked.named, before):
+            late = past.looked_since(asked) and now != asked.words
+            yield Reworded(item.name, "question", asked.named, "after" if late else "before")
+    for kept in tell(past.book).kept:
+        for factor in map(str, kept.what["factors"] if kept.closed_at is None else ()):
+            if words(factor, after) != words(factor, before):
+                yield Reworded(item.name, "kept", factor, "goes_on")
+
+
+def _write(practice: Path, kind: str, add: Mapping[str, str], gone: Sequence[str]) -> None:
+    name = TABLES[kind]
+
+    def edit(document: TOMLDocument) -> None:
+        table = document.get(name)
+        if table is None:
+            table = document[name] = tomlkit.table()
+        for key in [key for key in table if fold(key) in gone]:
+            table.pop(key)
+        for own, kept in add.items():
+            table[own] = kept
+        if isinstance(table, Table) and not table.as_string().strip():
+            document.pop(name)
+
+    change(practice / FILE, PracticeFile, edit)

@@ -1,0 +1,252 @@
+"""What a practitioner writes of a client: corrections of meals and tags, notes on days."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+from filelock import Timeout
+
+from miner.core.errors import MinerError
+from miner.core.files import lock, write_whole
+from miner.core.results import CorrectionMade, Note, Notebook, Place
+from miner.records import corrections, notes
+from miner.records.client import Client
+from miner.records.corrections import NAME, Correction
+from miner.records.entering import Entry, addition, mending, removal
+from miner.records.findings import Findings
+from miner.rulebook import RuleBook
+from miner.steps.past import settings_of
+from miner.steps.read_as import read_as
+from miner.steps.records import read_client, refuse_stopped, rules_of
+
+LOCK = ".notes.lock"
+LONGEST_NOTE = 4000
+EARLIEST, LATEST_DAYS = 2000, 366
+
+
+def correct(
+    folder: Path,
+    entry: Entry,
+    rules: RuleBook | None = None,
+    *,
+    which: str | None = None,
+    now: datetime | None = None,
+) -> CorrectionMade:
+    """Add a meal or a tag, or put it in place of one that is there; no raw file is changed.
+
+    Args:
+        folder: the client's folder.
+        entry: what it is and when.
+        rules: the rule books, which say how it is read.
+        which: the record it stands in place of; None adds one.
+        now: when it was entered; by default the clock's.
+
+    Raises:
+        MinerError: the records cannot be read, it cannot be read, it is there already, or the
+            folder cannot be written.
+    """
+    if which is None:
+        return _written(folder, rules, lambda client, at: addition(client, entry, at), now)
+    return _written(folder, rules, lambda client, at: mending(client, which, entry, at), now)
+
+
+def take_out(
+    folder: Path,
+    which: str,
+    rules: RuleBook | None = None,
+    *,
+    now: datetime | None = None,
+) -> CorrectionMade:
+    """Take a meal or a tag out of the records; no raw file is changed.
+
+    Args:
+        folder: the client's folder.
+        which: its time, or its file and row.
+        rules: the rule books.
+        now: when it was entered; by default the clock's.
+
+    Raises:
+        MinerError: no record is meant or several are, or the folder cannot be written.
+    """
+    return _written(folder, rules, lambda client, at: removal(client, which, at), now)
+
+
+def take_back(
+    folder: Path, row: int | None = None, *, now: datetime | None = None
+) -> CorrectionMade | Note:
+    """Take back a correction; without a row, what was written last, a note or a correction.
+
+    A correction stays in its file, and a row that takes it back is added. A note is removed, and
+    returned with row 0.
+
+    Args:
+        folder: the client's folder.
+        row: its line in ``corrections.csv``.
+        now: when it was entered; by default the clock's.
+
+    Raises:
+        MinerError: there is nothing to take back, or the folder cannot be written.
+    """
+    with _writing(folder):
+        known = corrections.read_corrections(folder, Findings())
+        held = corrections.not_taken_back(known)
+        written = notes.read_notes(folder)
+        last = max(written, key=lambda note: (note.entered, note.row), default=None)
+        if row is None and last and (not held or last.entered > held[-1].entered):
+            rest = notes.without_note(notes.raw_notes(folder), last)
+            write_whole(folder / notes.NAME, rest)
+            return replace(last, row=0)
+        item = next((one for one in held if one.row == (row or held[-1].row)), None)
+        if item is None:
+            rows = ", ".join(str(one.row) for one in held)
+            raise MinerError(
+                f"row {row} is no correction in force" if row else "there is nothing to take back",
+                f"one of the rows {rows}" if rows else "something that was written before",
+                "See 'miner note CLIENT' for what was written.",
+                file=NAME,
+            )
+        back = Correction(0, _stamp(now), item.stream, (NAME, item.row), {}, {})
+        raw, line = corrections.with_one_more(corrections.raw_corrections(folder), back)
+        write_whole(folder / NAME, raw)
+        return _made(replace(back, row=line), item)
+
+
+def write_note(
+    folder: Path, about: str, day: date, text: str, *, now: datetime | None = None
+) -> Note:
+    """Write a note on a day or a session; it is read back to the letter.
+
+    Args:
+        folder: the client's folder; no record in it is read.
+        about: "day" or "session".
+        day: the date.
+        text: the words; line ends become line feeds.
+        now: when it was entered; by default the clock's.
+
+    Raises:
+        MinerError: there are no words, too many, or one that cannot be written; the date is far
+            off; or the folder cannot be written.
+    """
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    _require_note(text)
+    moment = now or datetime.now(UTC)
+    latest = moment.date() + timedelta(days=LATEST_DAYS)
+    if not date(EARLIEST, 1, 1) <= day <= latest:
+        raise MinerError(
+            f"{day.isoformat()} is far off",
+            f"a date from {EARLIEST} to {latest.isoformat()}",
+            "Check the year.",
+        )
+    with _writing(folder):
+        note = Note(about, day.isoformat(), _stamp(moment), text)
+        raw = notes.with_note(notes.raw_notes(folder), note)
+        write_whole(folder / notes.NAME, raw)
+    return notes.notes_in(raw)[-1]
+
+
+def notebook(folder: Path) -> Notebook:
+    """Return everything that was written of a client, in the order of the files.
+
+    Raises:
+        MinerError: a file cannot be read.
+    """
+    known = corrections.read_corrections(folder, Findings())
+    in_force = {item.row for item in corrections.standing(known)}
+    by_row = {(NAME, item.row): item for item in known}
+    made = (_made(item, by_row.get(item.target or (NAME, 0))) for item in known)
+    return Notebook(
+        settings_of(folder).code,
+        tuple(replace(item, in_force=item.row in in_force) for item in made),
+        notes.read_notes(folder),
+    )
+
+
+def _written(
+    folder: Path,
+    rules: RuleBook | None,
+    make: Callable[[Client, str], Correction],
+    now: datetime | None,
+) -> CorrectionMade:
+    with _writing(folder):
+        client = read_client(folder)
+        refuse_stopped(client)
+        item = make(client, _stamp(now))
+        raw, row = corrections.with_one_more(corrections.raw_corrections(folder), item)
+        write_whole(folder / NAME, raw)
+        after = read_client(folder)
+    known = {(NAME, one.row): one for one in corrections.read_corrections(folder, Findings())}
+    made = _made(known[NAME, row], known.get(item.target or (NAME, 0)))
+    place = (NAME, row) if item.values else None
+    read = read_as(after, rules_of(after, rules), item.stream, place) if place else None
+    return replace(made, read_as=read)
+
+
+def _made(item: Correction, target: Correction | None) -> CorrectionMade:
+    """Return a row of the corrections as a result.
+
+    Args:
+        item: the row.
+        target: the correction it speaks of, where it speaks of one.
+    """
+    before = dict(item.was)
+    if item.takes_back and target is not None:
+        action, before = "taken_back", dict(target.values or target.was)
+    elif item.target is None:
+        action = "added"
+    else:
+        action = "mended" if item.values else "taken_out"
+    place = Place(*item.target) if item.target else None
+    return CorrectionMade(
+        item.row, item.entered, item.stream, action, place, before, dict(item.values)
+    )
+
+
+def _require_note(text: str) -> None:
+    if not text.strip():
+        raise MinerError("the note is empty", "a word or two", "Write it in quotes.")
+    if len(text) > LONGEST_NOTE:
+        raise MinerError(
+            f"the note has {len(text)} characters",
+            f"at most {LONGEST_NOTE}",
+            "Shorten it, or write two notes.",
+        )
+    marks = (mark for mark in text if mark not in "\n\t")
+    strange = next((mark for mark in marks if unicodedata.category(mark) in ("Cc", "Cs")), "")
+    if strange:
+        raise MinerError(
+            f"the note holds a mark that is no text (U+{ord(strange):04X})",
+            "letters, digits, signs and line ends",
+            "Leave that mark out.",
+        )
+
+
+def _stamp(now: datetime | None) -> str:
+    return (now or datetime.now(UTC)).astimezone(UTC).isoformat(timespec="seconds")
+
+
+@contextmanager
+def _writing(folder: Path) -> Iterator[None]:
+    """Let one program at a time write here.
+
+    Raises:
+        MinerError: another does, or the folder cannot be written.
+    """
+    try:
+        with lock(folder / LOCK, wait_s=10):
+            yield
+    except Timeout as error:
+        raise MinerError(
+            "another program is writing there", "one program at a time", "Try again.", file=folder
+        ) from error
+    except OSError as error:
+        raise MinerError(
+            f"the folder cannot be written ({error.strerror or error})",
+            "a folder you may write in, on a disk with room",
+            "Check the folder and the disk.",
+            file=folder,
+        ) from error

@@ -1,0 +1,34 @@
+"""What the check still asks, where too few usable days are told."""
+
+from __future__ import annotations
+
+from miner.core.errors import MinerError, several
+from miner.core.results import Severity
+from miner.records.client import Client
+from miner.records.tag_words import ONE_SPELLING
+
+_SHOWN = 3
+
+
+def open_questions(client: Client) -> list[str]:
+    """Return the check's open questions that may cost usable days as notes of a ranking.
+
+    How a tag is spelt costs none.
+
+    Args:
+        client: the records as read.
+    """
+    asked = [
+        item
+        for item in client.findings
+        if item.severity is Severity.QUESTION and item.expected != ONE_SPELLING
+    ]
+    told = [
+        "Open in the check, and it may cost usable days: "
+        + MinerError(item.what, item.expected, item.do, file=item.file, row=item.row).message
+        for item in asked[:_SHOWN]
+    ]
+    if (more := len(asked) - _SHOWN) > 0:
+        said = several(more, "more question is", "more questions are")
+        told.append(f"{said} open: miner check CLIENT shows all.")
+    return told

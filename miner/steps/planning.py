@@ -1,0 +1,182 @@
+"""An alternating test: planned before it begins."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+from miner import ledger
+from miner.core.errors import MinerError, several
+from miner.core.results import Plan
+from miner.followup.keeping import payload, ranked
+from miner.followup.planner import Wish, make_plan
+from miner.followup.planning import drawn_late, plan_seed
+from miner.followup.refusals import require_testable
+from miner.followup.story import Kept, tell
+from miner.records.client import Client
+from miner.rulebook import RuleBook
+from miner.steps.following import keep, require_room
+from miner.steps.kept import frozen_table, last_day, unit_holding
+from miner.steps.looks import remember_look
+from miner.steps.past import read_past, whose
+from miner.steps.ranking import Progress, rank, table_of
+from miner.steps.records import days, rules_of
+from miner.tables import cautions
+from miner.words.sentences import say
+
+LATEST_START = 183
+STOPS = ("stop_unwell", "stop_worry", "stop_ill", "missed")
+
+
+def plan(
+    client: Client,
+    id_: str,
+    wish: Wish,
+    rules: RuleBook | None = None,
+    *,
+    preview: bool = False,
+    now: datetime | None = None,
+    progress: Progress | None = None,
+) -> Plan:
+    """Plan an alternating test of one hypothesis; the client's records set its size.
+
+    Args:
+        client: as read.
+        id_: a hypothesis kept as ``alternate``, or one that is ranked: it is kept so first.
+        wish: when it begins, and what else was asked for.
+        rules: the rule books.
+        preview: show what it takes and write no plan. The order is not drawn: the coins are
+            thrown once, when it is written, and shown then. Of what is not kept yet it is a look,
+            as it shows which way the outcome differed.
+        now: time of the ledger's entries.
+        progress: told what is being done and the share done.
+
+    Raises:
+        MinerError: it must not be tested, it would take too long, it is watched or planned
+            already, or the start lies in the records.
+    """
+    books = rules_of(client, rules)
+    _require_start(wish.start, last_day(client, books) or "")
+    item, looked = _open(client, id_), tuple[str, ...]()
+    if item is None:
+        what, looked = _as_ranked(client, books, id_, preview, now, progress)
+    else:
+        what = item.what
+    table, frozen = frozen_table(client, books, what)
+    worse = frozen.outcome(str(what["outcome"]), table.unit).worse
+    said, _ = cautions(client, days(client, books), books)
+    factors, way = [str(name) for name in what["factors"]], str(what["direction"])
+    rule = require_testable(factors, table.unit, way, worse, frozen, said)
+    changes = [stamp.date() for stamp in client.settings.sensor_changes]
+    at, aside = now or datetime.now(UTC), tell(read_past(client).book).put_aside(id_)
+
+    def made(seed: int | None) -> Plan:
+        found = make_plan(table, frozen, what, rule, wish, seed=seed, sensor_changes=changes)
+        stops = tuple(say(books, "plan", key) for key in STOPS)
+        notes = (
+            *found.notes,
+            *looked,
+            *_notes(books, wish.start, at, aside, drawn=seed is not None),
+        )
+        return replace(found, stop_rules=stops, notes=notes, put_aside=aside)
+
+    found = made(None)
+    if preview:
+        return replace(found, written=False)
+    if item is None:
+        keep(client, id_, "alternate", books, now=now, progress=progress)
+        item = _open(client, id_)
+    if item is None:
+        raise MinerError(f"'{id_}' was given up meanwhile", "an open idea", "Run it again.")
+    return _write(client, made(plan_seed(item.entry.check)), item, at)
+
+
+def _notes(
+    rules: RuleBook, start: date, at: datetime, aside: int, *, drawn: bool
+) -> tuple[str, ...]:
+    """Return that its first day has passed, and that earlier orders were put aside."""
+    told = []
+    if drawn_late(start.isoformat(), at.isoformat()):
+        told.append(say(rules, "plan", "late" if drawn else "late_preview", drawn=at.date()))
+    if aside:
+        told.append(say(rules, "plan", "put_aside", count=several(aside, "earlier order")))
+    return tuple(told)
+
+
+def _require_start(start: date, last: str) -> None:
+    first = date.fromisoformat(last) + timedelta(days=1) if last else start
+    latest = first + timedelta(days=LATEST_START)
+    if not first <= start <= latest:
+        where = "lies in the records" if start < first else "is far beyond the records"
+        raise MinerError(
+            f"--start {start} {where}", f"a day from {first} to {latest}", "Choose another day."
+        )
+
+
+def _write(client: Client, found: Plan, item: Kept, at: datetime) -> Plan:
+    written = found.to_dict() | {"kept_entry": item.entry.n}
+    written |= whose(client.settings, client.folder)
+    event = ledger.append(client.folder, "planned", written, at)
+    story = tell(read_past(client).book)
+    if event.n in story.refused:
+        raise _planned_already(found.id, story.at(item.entry.n))
+    return found
+
+
+def _open(client: Client, id_: str) -> Kept | None:
+    """Return what is open under that ID, if it may be planned.
+
+    Raises:
+        MinerError: it is kept another way, or has a plan.
+    """
+    story = tell(read_past(client).book)
+    item = next((one for one in story.open_on(None) if one.id == id_), None)
+    if item is None:
+        return None
+    if item.as_ != "alternate":
+        raise MinerError(
+            f"'{id_}' is kept already, with --as {item.as_}", "an idea kept with --as alternate",
+            "Read it first with 'miner follow', or give it up: miner keep CLIENT ID --drop.",
+        )  # fmt: skip
+    if item.plan_open() is not None:
+        raise _planned_already(id_, item)
+    return item
+
+
+def _as_ranked(
+    client: Client,
+    rules: RuleBook,
+    id_: str,
+    preview: bool,
+    now: datetime | None,
+    progress: Progress | None,
+) -> tuple[Mapping[str, Any], tuple[str, ...]]:
+    """Return what would be kept of a ranked hypothesis, and notes.
+
+    A plan writes the ranking that it rests on, a preview the look at this one hypothesis: even a
+    refusal says which way the outcome differed.
+    """
+    past, last = read_past(client), last_day(client, rules) or ""
+    require_room(past, id_, last)
+    unit = unit_holding(client, rules, id_)
+    ranking = rank(
+        client, rules, unit=unit, remember=not preview, now=now, together=False, progress=progress
+    )
+    found, table = ranked(ranking, id_), table_of(client, rules, unit)
+    looked: tuple[str, ...] = ()
+    if preview:
+        looked = remember_look(client, past, table, "plan", found.factors, found.outcome, now)
+    written = payload(
+        client, rules, ranking, found, table, as_="alternate", seen_to=last, read_on=None, note=""
+    )
+    return written, looked
+
+
+def _planned_already(id_: str, item: Kept | None) -> MinerError:
+    name = item.plans[-1].name if item and item.plans else ""
+    return MinerError(
+        f"'{id_}' has a plan already ({name})", "one plan at a time",
+        "Read it with 'miner result', or give it up: miner keep CLIENT ID --drop.",
+    )  # fmt: skip

@@ -1,0 +1,289 @@
+"""The main job, with its bookkeeping."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from miner import __version__
+from miner.core import Period, Unit
+from miner.core.results import Evidence, Ranking, Since
+from miner.hypotheses.rank import Ranked, rank_table
+from miner.records.client import Client
+from miner.rulebook import RuleBook
+from miner.steps.arguments import draws_of, outcome_of, seed_of
+from miner.steps.looks import days_used, first_day, remember_ranking
+from miner.steps.meal_steps import meals
+from miner.steps.open_questions import open_questions
+from miner.steps.past import Past, read_past
+from miner.steps.records import client_of, days, rules_of
+from miner.steps.since import as_first_seen, changed_days
+from miner.steps.spreads import SPREADS_USED, practice_spreads
+from miner.steps.unknown_units import why_unknown
+from miner.tables import cautions
+from miner.tables.unit_table import UnitTable
+from miner.words.labels import factor_phrase, outcome_label
+from miner.words.sentences import say, with_words
+from miner.words.since import since_words, some_of
+from miner.words.wording import listed
+
+SECOND_LOOK = "A second look, by {unit}: {why}. Nothing searched here is called clear."
+BY_DEFAULT = "this practice ranks by {other} by default"
+RANKED_FIRST = "these records were ranked by {other} first"
+MOVED = (
+    "The primary outcome was {then} in an earlier ranking and is {now} now. Each one tried gives "
+    "luck one more chance."
+)
+Progress = Callable[[str, float], None]
+Spreads = Mapping[tuple[str, str], float]
+
+
+def rank(
+    client: Client | Path | str,
+    rules: RuleBook | Path | str | None = None,
+    *,
+    unit: str | None = None,
+    outcome: str | None = None,
+    first: date | str | None = None,
+    last: date | str | None = None,
+    draws: int | None = None,
+    seed: int = 0,
+    remember: bool = False,
+    now: datetime | None = None,
+    spreads: Spreads | None = None,
+    together: bool = True,
+    progress: Progress | None = None,
+) -> Ranking:
+    """Rank which habits came before, or went with, this client's higher glucose.
+
+    Args:
+        client: as read, or its folder.
+        rules: the rule books; by default those that apply to the client's folder.
+        unit: "day" or "meal"; by default the practice's.
+        outcome: show only this one; all are counted.
+        first: first day used, a date or ISO text.
+        last: last day used.
+        draws: permutations; by default the rule book's.
+        seed: of the permutations.
+        remember: write to the client's ledger that these records were ranked.
+        now: time of the ledger's entry; by default the clock's.
+        spreads: (factor, outcome) -> spread of true effects found across clients; by default
+            what the last caseload of the practice found.
+        together: also look whether all habits together foretell later units.
+        progress: told what is being done and the share done.
+
+    Raises:
+        MinerError: a finding of the check stops the work, or an argument is none of those above.
+    """
+    client = client_of(client)
+    books = rules_of(client, rules)
+    chosen = Unit.of(client.settings.rank_unit if unit is None else unit)
+    period = Period.of(first, last)
+    shuffles, seed = draws_of(draws, books), seed_of(seed)
+    if outcome is not None:
+        outcome_of(books, outcome, chosen)
+    past = read_past(client)
+    table = table_of(client, books, chosen)
+    across = practice_spreads(client.folder, chosen) if spreads is None else spreads
+    second = _second_look(client, past, table, chosen, period)
+
+    def run(of: Client, told: Progress | None) -> Ranked:
+        """Rank these records; asked the same again, they give what they gave before."""
+        asked: dict[str, Any] = {
+            "primary": primary_of(client, books, chosen),
+            "questions": tuple(past.questions(books, chosen)),
+            "share": past.share(books, chosen),
+            "draws": shuffles,
+            "seed": seed,
+            "first": period.first,
+            "last": period.last,
+            "second_look": bool(second),
+            "spreads": dict(across),
+            "out_of_sample": together and told is progress,
+        }
+        return of.derived(
+            f"ranked by {chosen}", (books, asked),
+            lambda: rank_table(table_of(of, books, chosen), books, progress=told, **asked),
+        )  # fmt: skip
+
+    ranked = run(client, progress)
+    ranking = _ranking(client, table, books, ranked, shuffles, seed, period)
+    notes = [*second, *_changes(client, past, table, books, period)]
+    notes += _moved(past, ranking, first_day(table, period), books)
+    notes += [*_unanswered(past, ranking, books), *_late(client, past, books, chosen, ranking, run)]
+    notes += _elsewhere(past, first_day(table, period), books)
+    notes += open_questions(client) if ranking.status == "too_few" else []
+    notes += why_unknown(table, ranking, books, period)
+    notes += [SPREADS_USED] if across and ranking.hypotheses else []
+    ranking = with_words(
+        replace(ranking, hypotheses=past.marked(ranking.hypotheses)),
+        books,
+        client.settings.display_unit,
+    )
+    if remember and ranking.status != "too_few":
+        count, kept = remember_ranking(
+            client, ranking, table, period, now, second_look=bool(second)
+        )
+    else:
+        made = ranking.status != "too_few"
+        count, kept = len(past.rankings(first_day(table, period))) + made, past.notes
+    ranking = replace(
+        ranking, rankings_of_these_records=count, notes=(*ranking.notes, *notes, *kept),
+        second_look=bool(second),
+    )  # fmt: skip
+    if outcome is None:
+        return ranking
+    shown = tuple(item for item in ranking.hypotheses if item.outcome == outcome)
+    return replace(ranking, hypotheses=shown)
+
+
+def table_of(client: Client, rules: RuleBook, unit: str) -> UnitTable:
+    """Return the client's table of one unit."""
+    return meals(client, rules) if unit == "meal" else days(client, rules)
+
+
+def primary_of(client: Client, rules: RuleBook, unit: str) -> str | None:
+    """Return the practice's primary outcome where it belongs to the unit."""
+    name = client.settings.primary_outcome
+    return name if name in rules.outcomes_of(unit) else None
+
+
+def _second_look(
+    client: Client, past: Past, table: UnitTable, unit: str, period: Period
+) -> list[str]:
+    """Return why nothing searched may be called clear, or nothing where this is the first look."""
+    first = past.ranked_first_by(first_day(table, period))
+    if unit == (first or client.settings.rank_unit):
+        return []
+    return [second_looks(unit)[0 if first else 1]]
+
+
+def second_looks(unit: str) -> tuple[str, str]:
+    """Return what is said of a second look by one unit: ranked otherwise first, or by default."""
+    other = Unit.of(unit).other
+    first, usual = (why.format(other=other) for why in (RANKED_FIRST, BY_DEFAULT))
+    return SECOND_LOOK.format(unit=unit, why=first), SECOND_LOOK.format(unit=unit, why=usual)
+
+
+def _moved(past: Past, ranking: Ranking, since: str, rules: RuleBook) -> list[str]:
+    """Tell of a primary outcome that was another when these days were ranked before."""
+    before = past.other_primary(since, ranking.unit, ranking.primary_outcome)
+    if before is None or ranking.primary_outcome is None:
+        return []
+    now = outcome_label(ranking.primary_outcome, rules, ranking.unit)
+    then = outcome_label(before, rules, ranking.unit)
+    return [MOVED.format(then=then, now=now)]
+
+
+def _changes(
+    client: Client,
+    past: Past,
+    table: UnitTable,
+    rules: RuleBook,
+    period: Period,
+) -> list[str]:
+    """Tell of days that were taken out, or whose records are others, since they were looked at."""
+    gone = past.gone(client, table.unit, days_used(table, period), period)
+    changed = tuple(day for day in changed_days(client, past) if day in period and day not in gone)
+    seen = sorted(
+        day
+        for question in past.questions(rules, table.unit)
+        for day in question.seen
+        if (question.fixed_on or "") < day and day in period
+    )
+    told = [say(rules, "since", "gone", days=some_of(gone))] if gone else []
+    return [*told, *since_words(Since(changed=changed, seen=tuple(seen)), rules)]
+
+
+def _elsewhere(past: Past, since: str, rules: RuleBook) -> list[str]:
+    """Tell of rankings of other days of this client, which gave luck their chance too."""
+    other = len(past.rankings("")) - len(past.rankings(since))
+    times = "once" if other == 1 else f"{other} times"
+    return [say(rules, "since", "elsewhere", times=times)] if other else []
+
+
+def _unanswered(past: Past, ranking: Ranking, rules: RuleBook) -> list[str]:
+    answered = {
+        (item.factors[0], item.outcome) for item in ranking.hypotheses if item.family == "fixed"
+    }
+    return [
+        f"The fixed question about {factor_phrase(item.factor, rules, ranking.unit)} and "
+        f"{outcome_label(item.outcome, rules, ranking.unit)} cannot be answered: "
+        "these records hold no such habit."
+        for item in past.questions(rules, ranking.unit)
+        if (item.factor, item.outcome) not in answered and ranking.status == "ranked"
+    ]
+
+
+def _late(
+    client: Client,
+    past: Past,
+    rules: RuleBook,
+    unit: str,
+    ranking: Ranking,
+    run: Callable[[Client, Progress | None], Ranked],
+) -> list[str]:
+    """Tell of days left out after a first ranking, with the answer without leaving them out."""
+    late = past.left_out_late(client)
+    if not late or ranking.status == "too_few":
+        return []
+    other = run(as_first_seen(client, late), None)
+    claims = [
+        f"{listed([factor_phrase(name, rules, unit) for name in item.factors])} with "
+        f"{outcome_label(item.outcome, rules, unit)}"
+        for item in other.hypotheses
+        if item.evidence is Evidence.CLEAR
+    ]
+    answer = "; ".join(claims) if claims else "nothing"
+    return [
+        f"Left out after a first ranking: {', '.join(late)}. "
+        f"Without leaving them out, clear enough to test: {answer}."
+    ]
+
+
+def _ranking(
+    client: Client,
+    table: UnitTable,
+    rules: RuleBook,
+    ranked: Ranked,
+    draws: int,
+    seed: int,
+    period: Period,
+) -> Ranking:
+    by_day = table if table.unit == "day" else days(client, rules)
+    looked_at = by_day.frame["date"][period.among(by_day.frame["date"])]
+    looked = len(looked_at)
+    said, _ = cautions(client, by_day, rules, days=looked)
+    dates = table.frame["date"][table.frame["usable"].astype(bool)]
+    dates = dates[period.among(dates)]
+    return Ranking(
+        client=client.settings.code,
+        version=__version__,
+        unit=ranked.unit,
+        usable_units=ranked.usable_units,
+        left_out_units=ranked.left_out_units,
+        seed=seed,
+        draws=draws,
+        records_hash=client.records_hash,
+        rules_hash=rules.hash,
+        rankings_of_these_records=1,
+        questions_asked=ranked.questions_asked,
+        claim_level=rules.guardrails.claim_level,
+        primary_outcome=ranked.primary_outcome,
+        hints_by_chance=ranked.hints_by_chance,
+        outcomes=ranked.outcomes,
+        hypotheses=ranked.hypotheses,
+        cautions=said,
+        status="ranked" if ranked.enough else "too_few",
+        need_units=ranked.need_units,
+        first_day=str(looked_at.iloc[0]) if looked else None,
+        last_day=str(looked_at.iloc[-1]) if looked else None,
+        from_day=str(dates.iloc[0]) if len(dates) else None,
+        to_day=str(dates.iloc[-1]) if len(dates) else None,
+        days=looked,
+        together=ranked.together,
+        clear_by_chance=ranked.clear_by_chance,
+    )

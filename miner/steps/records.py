@@ -1,0 +1,144 @@
+"""From a client folder to its tables."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from miner import rulebook
+from miner.core import resources
+from miner.core.errors import MinerError
+from miner.core.results import CautionText, CheckReport, Severity
+from miner.records import read_client as _read
+from miner.records.client import Client
+from miner.records.discover import practice_of
+from miner.records.same_readings import others_with_same
+from miner.rulebook import RuleBook
+from miner.steps.ledger_told import ledger_told
+from miner.steps.ticks import ticks_told
+from miner.tables import cautions as _cautions
+from miner.tables import check as _check
+from miner.tables import day_table as _day_table
+from miner.tables.unit_table import UnitTable
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def load_rules(folder: Path | None, client_folder: Path) -> RuleBook:
+    """Read the rule books: shipped, replaced by the practice's, replaced by ``folder``."""
+    practice = client_folder.resolve().parent / "rules"
+    chosen = [practice] if practice.is_dir() else []
+    return rulebook.load(*chosen, *([folder] if folder is not None else []))
+
+
+def rules_of(client: Client, rules: RuleBook | Path | str | None) -> RuleBook:
+    """Return the rule books given, those of a folder, or those that apply to the client.
+
+    Raises:
+        MinerError: they are none of these, or cannot be read.
+    """
+    if isinstance(rules, RuleBook):
+        return rules
+    if rules is not None and not isinstance(rules, Path | str):
+        raise MinerError(
+            f"{type(rules).__name__} is no rule book",
+            "a folder of rule books, or what 'load_rules' returned",
+            "Give one of the two.",
+        )
+    return load_rules(None if rules is None else Path(rules), client.folder)
+
+
+def read_client(folder: Path | str, rules: RuleBook | None = None) -> Client:  # noqa: ARG001
+    """Read one client folder; see :class:`miner.records.client.Client`.
+
+    Inside a practice a finding stops the work where another client has the very same readings.
+    """
+    client = _read(Path(folder))
+    practice = practice_of(client.folder, None)
+    same = () if practice is None else tuple(others_with_same(client, practice, _read))
+    return replace(client, findings=(*same, *client.findings)) if same else client
+
+
+def client_of(client: Client | Path | str) -> Client:
+    """Return a client that was read, or read the folder of one.
+
+    Raises:
+        MinerError: it is neither, or the folder cannot be read.
+    """
+    if isinstance(client, Client):
+        return client
+    if not isinstance(client, Path | str):
+        raise MinerError(
+            f"{type(client).__name__} is no client",
+            "a client folder, or what 'read_client' returned",
+            "Give one of the two.",
+        )
+    return read_client(client)
+
+
+def days(client: Client | Path | str, rules: RuleBook | Path | str | None = None) -> UnitTable:
+    """Return one row a biological day.
+
+    Raises:
+        MinerError: a finding of the check stops the work.
+    """
+    client = client_of(client)
+    refuse_stopped(client)
+    return _day_table(client, rules_of(client, rules))
+
+
+def day_table(
+    client: Client | Path | str, rules: RuleBook | Path | str | None = None
+) -> pd.DataFrame:
+    """Return one row a biological day as a DataFrame: outcomes and factors by name."""
+    return days(client, rules).frame.copy()
+
+
+def check(client: Client | Path | str, rules: RuleBook | Path | str | None = None) -> CheckReport:
+    """Return what was read, what is wrong with it and with the ledger, and the usable days."""
+    client = client_of(client)
+    return with_folder(check_records(client, rules_of(client, rules)), client)
+
+
+def check_records(client: Client, rules: RuleBook | None = None) -> CheckReport:
+    """Return the check of the records alone, which stays true while they are the same."""
+    books = rules_of(client, rules)
+    return _check(client, _day_table(client, books), books)
+
+
+def with_folder(report: CheckReport, client: Client) -> CheckReport:
+    """Return a check of the records with what is wrong with the ticks and the ledger now."""
+    told = (*report.findings, *ticks_told(client), *ledger_told(client))
+    return replace(report, findings=told)
+
+
+def cautions(client: Client, rules: RuleBook | None = None) -> tuple[CautionText, ...]:
+    """Return what has to be said to one who reads these records, before any pattern and after.
+
+    Raises:
+        MinerError: a finding of the check stops the work.
+    """
+    books = rules_of(client, rules)
+    said, _ = _cautions(client, days(client, books), books)
+    return said
+
+
+def write_demo(folder: Path) -> Path:
+    """Write the invented practice and return the folder of the client to rank."""
+    truth = resources.invented().write_practice(Path(folder))
+    return Path(folder) / str(min(truth["clients"]))
+
+
+def refuse_stopped(client: Client) -> None:
+    """Refuse records in which the check found what stops the work.
+
+    Raises:
+        MinerError: with what was found and what to do.
+    """
+    for finding in client.findings:
+        if finding.severity is Severity.STOP:
+            raise MinerError(
+                finding.what, finding.expected, finding.do, file=finding.file, row=finding.row
+            )

@@ -1,0 +1,252 @@
+"""An alternating test read once, when it is over."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+from miner import ledger
+from miner.core.errors import MinerError, nearest
+from miner.core.results import PairRead, PairsTest, PlanResult
+from miner.followup import pairs as reading
+from miner.followup.planning import drawn_in_time, drawn_late
+from miner.followup.story import PlanKept, tell
+from miner.followup.ticked import misplaced
+from miner.followup.whole import as_written
+from miner.records.client import Client
+from miner.records.ticks import Ticks, read_ticks
+from miner.rulebook import RuleBook
+from miner.steps.kept import frozen_table, reached
+from miner.steps.past import read_past
+from miner.steps.records import rules_of
+from miner.steps.since import as_first_seen, since
+from miner.words.ended import ended_words
+from miner.words.plan import result_sentence
+from miner.words.safe import clean
+from miner.words.sentences import say
+from miner.words.since import since_words
+
+NOTHING = PairsTest(0, None, None, None)
+STATUSES = (reading.CHANGED, reading.NO_CHANGE, reading.UNSETTLED)
+_NUMBERS = ("difference", "p", "worth_having")
+
+
+def result(
+    client: Client,
+    name: str,
+    rules: RuleBook | None = None,
+    *,
+    stopped: bool = False,
+    now: datetime | None = None,
+) -> PlanResult:
+    """Read an alternating test by the orders its own coins allow; once, and not before its date.
+
+    Args:
+        client: as read.
+        name: of the plan.
+        rules: the rule books.
+        stopped: the client has stopped: read the pairs there are, and end the test. Before any
+            pair is complete there is nothing to read: it ends without a verdict, and the idea
+            may be planned anew. Past its date without a complete pair nothing is read either,
+            and the plan stays open: records may still come.
+        now: time of the ledger's entry.
+
+    Raises:
+        MinerError: there is no such plan, or it was given up.
+    """
+    books = rules_of(client, rules)
+    past = read_past(client)
+    item = _plan(past.book, name)
+    if item.verdict is not None:
+        return _as_written(item, books)
+    if item.never_begun:
+        return test_so_far(client, books, item)
+    if item.kept.closed_at is not None:
+        raise MinerError(f"the plan '{name}' was given up", "an open plan", "See 'miner history'.")
+    found, over = _read(client, books, item, past.notes, stopped=stopped)
+    if stopped and not found.pairs_used:
+        return _never_begun(client, books, item, now)
+    if found.status is None:
+        return result_sentence(found, books, _unread(found, "no_pair" if over else "waiting"))
+    written = found.to_dict() | {
+        "kept_entry": item.kept.entry.n, "records_hash": client.records_hash,
+    }  # fmt: skip
+    ledger.append(client.folder, "verdict", written, now or datetime.now(UTC))
+    return _as_written(_plan(read_past(client).book, name), books)
+
+
+def test_so_far(client: Client, rules: RuleBook, item: PlanKept) -> PlanResult:
+    """Return what was written of a test, or else how many pairs are complete, and no more.
+
+    Args:
+        client: as read.
+        rules: the rule books.
+        item: the plan, from the story of this client's ledger.
+    """
+    if item.verdict is not None:
+        return _as_written(item, rules)
+    found, over = _read(client, rules, item, (), opened=False)
+    if item.never_begun:
+        return result_sentence(replace(found, stopped_early=True), rules, "never_begun")
+    due = "due" if found.pairs_used else "no_pair"
+    if item.kept.closed_at is not None:
+        return result_sentence(found, rules, "given_up")
+    return result_sentence(found, rules, _unread(found, due if over else "waiting"))
+
+
+def _unread(found: PlanResult, otherwise: str) -> str:
+    return "all_late" if found.late_pairs == found.planned_pairs else otherwise
+
+
+def _never_begun(
+    client: Client, rules: RuleBook, item: PlanKept, now: datetime | None
+) -> PlanResult:
+    """Write that a plan ended before any pair was complete, and return what to say."""
+    written = {"kept_entry": item.kept.entry.n, "id": item.kept.id, "plan": item.name}
+    ledger.append(client.folder, "dropped", written, now or datetime.now(UTC))
+    return result(client, item.name, rules)
+
+
+def _read(
+    client: Client,
+    rules: RuleBook,
+    item: PlanKept,
+    notes: tuple[str, ...],
+    *,
+    stopped: bool = False,
+    opened: bool = True,
+    told: bool = True,
+) -> tuple[PlanResult, bool]:
+    """Return a test, and whether it is over; before that, or unopened, nothing of the outcome."""
+    what, planned = item.kept.what, item.entry.payload
+    table, frozen = frozen_table(client, rules, what)
+    ticks = read_ticks(client.folder)
+    rule = frozen.factor(str(planned["factor"]), table.unit)
+    periods = reading.periods_of(planned)
+    in_time = drawn_in_time(periods, item.entry.at)
+    seen, differ = reading.read_pairs(
+        table, in_time, outcome=str(what["outcome"]),
+        factor=str(planned["factor"]) if rule.change_shows else None, helpful=rule.helpful,
+        offset_days=int(planned["offset_days"]), lag_days=int(what["lag_days"][0]),
+        ticks=ticks.of(item.name),
+    )  # fmt: skip
+    over = stopped or reached(client, rules, table, str(planned["read_on"]))
+    complete = [pair for pair in seen if pair.difference is not None]
+    shown = over and opened and bool(complete)
+    seed = int(planned["seed"])
+    test = reading.test_of(seen, seed) if shown else NOTHING
+    followed = reading.test_of([p for p in seen if p.followed], seed) if shown else NOTHING
+    worth = float(planned["worth_having"])
+    changes = _changes(client, rules, item, frozen, stopped) if shown and told else ()
+    found = PlanResult(
+        plan=item.name, status=reading.status_of(test, worth) if shown else None,
+        difference=test.difference, interval=test.interval, p=test.p,
+        pairs_used=len(complete),
+        pairs_not_followed=sum(not pair.followed for pair in complete),
+        as_followed=followed, sentence="", id=item.kept.id, factor=str(planned["factor"]),
+        outcome=str(what["outcome"]), unit=str(planned["unit"]), unit_of=table.unit,
+        worth_having=worth, read_on=str(planned["read_on"]), pairs=seen if shown else (),
+        ticks_and_records_differ=differ, stopped_early=stopped,
+        planned_pairs=int(planned["pairs"]), put_aside=item.put_aside,
+        late_pairs=(len(periods) - len(in_time)) // 2,
+        notes=(*notes, *_late(rules, item), *changes, *_told(client, ticks, item)),
+    )  # fmt: skip
+    return found, over
+
+
+def _as_written(item: PlanKept, rules: RuleBook) -> PlanResult:
+    if item.verdict is None:
+        raise MinerError(
+            f"the verdict of '{item.name}' was not written", "a ledger that can be written to",
+            "Check the folder and run again.",
+        )  # fmt: skip
+    with as_written(f"the verdict of the plan '{item.name}'"):
+        found = _from_entry(item.verdict.payload)
+    return result_sentence(
+        replace(found, proven=item.verdict.trusted and item.entry.trusted), rules
+    )
+
+
+def _from_entry(told: Mapping[str, Any]) -> PlanResult:
+    if told["status"] not in STATUSES:
+        raise ValueError(told["status"])
+    plain = {
+        key: told[key]
+        for key in PlanResult.__dataclass_fields__
+        if key in told and key not in (*_NUMBERS, "interval", "as_followed", "pairs", "notes")
+    }
+    return PlanResult(
+        **plain | {key: _number(told[key]) for key in _NUMBERS},
+        interval=_ends(told.get("interval")), as_followed=_test(told["as_followed"]),
+        pairs=tuple(_pair(row) for row in told.get("pairs") or ()),
+        notes=tuple(str(note) for note in told.get("notes") or ()),
+    )  # fmt: skip
+
+
+def _test(told: Mapping[str, Any]) -> PairsTest:
+    return PairsTest(
+        int(told["pairs_used"]), _number(told["difference"]), _ends(told["interval"]),
+        _number(told["p"]), int(told["orders"]), bool(told["exact"]),
+    )  # fmt: skip
+
+
+def _pair(row: Mapping[str, Any]) -> PairRead:
+    return PairRead(
+        int(row["pair"]), _number(row["change"]), _number(row["usual"]), int(row["change_units"]),
+        int(row["usual_units"]), row["followed"],
+    )  # fmt: skip
+
+
+def _number(value: Any) -> float | None:
+    return None if value is None else float(value)
+
+
+def _ends(told: Any) -> tuple[float, float] | None:
+    return None if told is None else (float(told[0]), float(told[1]))
+
+
+def _late(rules: RuleBook, item: PlanKept) -> tuple[str, ...]:
+    first, at = str(item.entry.payload["periods"][0]["from"]), item.entry.at
+    late = (say(rules, "plan", "late", drawn=clean(at[:10], 10)),) if drawn_late(first, at) else ()
+    # by the entries above it, it may have been written after days it was to order
+    back = not late and drawn_late(first, item.entry.written_by)
+    return (*late, say(rules, "plan", "clock_back")) if back else late
+
+
+def _changes(
+    client: Client, rules: RuleBook, item: PlanKept, books: RuleBook, stopped: bool
+) -> tuple[str, ...]:
+    """Tell what was changed of the days of a test since somebody had looked at them."""
+    planned = item.entry.payload
+    first, until = str(planned["periods"][0]["from"]), str(planned["read_on"])
+    after = (date.fromisoformat(first) - timedelta(days=1)).isoformat()
+    found = since(client, read_past(client), after, until, item.entry.n)
+    without = ""
+    if found.left_out:
+        before = as_first_seen(client, found.left_out)
+        other, _ = _read(before, rules, item, (), stopped=stopped, told=False)
+        without = ended_words(other.status, books) if other.status else ""
+    return tuple(since_words(found, books, without, str(planned.get("unit_of", "day"))))
+
+
+def _told(client: Client, ticks: Ticks, item: PlanKept) -> tuple[str, ...]:
+    plans = tell(ledger.read(client.folder)).plans
+    return tuple(
+        clean(MinerError(one.what, one.expected, one.do, file=one.file, row=one.row).message, 400)
+        for one in (*ticks.findings, *misplaced(ticks, plans, item.name))
+    )
+
+
+def _plan(book: ledger.Ledger, name: str) -> PlanKept:
+    story = tell(book)
+    found = story.plan(name)
+    if found is None:
+        known = [one.name for one in story.plans]
+        raise MinerError(
+            f"there is no plan '{name}'",
+            f"one of {', '.join(known)}" if known else "the name of a plan; none is written yet",
+            nearest(name, known) or "Copy the name that 'miner plan' printed.",
+        )  # fmt: skip
+    return found

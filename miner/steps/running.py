@@ -1,0 +1,77 @@
+"""What is kept or on test on one day: counted or not, which arm, which tick. Never a verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from miner import ledger
+from miner.core.results.morning import OnTest
+from miner.followup.story import Kept, PlanKept, tell
+from miner.records.client import Client
+from miner.records.ticks import read_ticks
+from miner.words.morning_words import on_test_words
+
+
+def running(client: Client, day: str, *, usable: bool, why: str) -> tuple[OnTest, ...]:
+    """Return everything kept or on test that this day belongs to.
+
+    Args:
+        client: as read.
+        day: ISO date.
+        usable: whether the day counts in a ranking.
+        why: why it does not.
+    """
+    story = tell(ledger.read(client.folder))
+    ticks = read_ticks(client.folder).by_day
+    found = []
+    for item in story.open_on(day):
+        plan = item.plan_open()
+        if plan is not None:
+            one = _planned(item, plan, day, ticks, usable, why)
+        else:
+            one = _watched(item, day, usable, why)
+        if one is not None:
+            found.append(one)
+    return tuple(found)
+
+
+def _watched(item: Kept, day: str, usable: bool, why: str) -> OnTest | None:
+    since = str(item.what.get("suggested_by_days_to") or item.entry.at[:10])
+    if item.as_ == "alternate" or day <= since:
+        return None
+    what = _named(item.what)
+    text = on_test_words(item.as_, what, usable, "", "", why)
+    return OnTest(item.id, item.as_, "", what, usable, "", "", text)
+
+
+def _planned(
+    item: Kept,
+    plan: PlanKept,
+    day: str,
+    ticks: Mapping[tuple[str, str], str],
+    usable: bool,
+    why: str,
+) -> OnTest | None:
+    period = next(
+        (
+            one
+            for one in plan.entry.payload.get("periods") or ()
+            if str(one.get("from")) <= day <= str(one.get("to"))
+        ),
+        None,
+    )
+    if period is None:
+        return None
+    first = str(period.get("from")) == day and bool(period.get("leave_out_first_day"))
+    counted = usable and not first
+    reason = why or "the first day of a period is left out"
+    arm, what = str(period.get("arm", "")), _named(item.what)
+    tick = ticks.get((plan.name, day), "missing")
+    text = on_test_words("alternate", what, counted, arm, tick, reason)
+    return OnTest(item.id, "alternate", plan.name, what, counted, arm, tick, text)
+
+
+def _named(what: Mapping[str, Any]) -> str:
+    factors = what.get("factors") or [what.get("factor", "")]
+    return f"{' and '.join(map(str, factors))} with {what.get('outcome', '')}"

@@ -1,0 +1,87 @@
+"""The story of a client's questions, from the ledger alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from itertools import groupby
+from pathlib import Path
+
+from miner import ledger
+from miner.core.results.follow import History, HistoryEntry
+from miner.followup.story import Story, tell
+from miner.ledger import Event
+from miner.records.client import Client
+from miner.records.notes import read_notes
+from miner.rulebook import RuleBook
+from miner.steps.past import folder_of, read_past, settings_of
+from miner.steps.records import load_rules
+from miner.words.history import entry_words
+from miner.words.sentences import say
+
+
+def history(client: Client | Path, rules: RuleBook | None = None) -> History:
+    """Return what was fixed, searched, kept, tested and read, in the order of the ledger.
+
+    An idea that was tried before is marked where it returns; an entry that came too late to count
+    (a fourth idea at once, a second verdict) is told as such.
+
+    Args:
+        client: as read, or a client folder, of which no record is read.
+        rules: the rule books, for the words.
+    """
+    books = rules or load_rules(None, folder_of(client))
+    past = read_past(client)
+    story = tell(past.book)
+    searches = {ledger.choices(event.payload) for event in ledger.named(past.book, "ranked")}
+    return History(
+        client=settings_of(client).code,
+        searches=len(searches),
+        fixed=len(ledger.questions(past.book)),
+        entries=tuple(_entries(past.book.events, story, books)),
+        notes=past.notes,
+        written=read_notes(folder_of(client)),
+    )
+
+
+def _entries(events: Sequence[Event], story: Story, rules: RuleBook) -> Iterator[HistoryEntry]:
+    """Yield every entry; single days looked at one after the other are one."""
+    for one_by_one, group in groupby(events, key=_is_one_day):
+        found = [_entry(event, story, rules) for event in group]
+        if one_by_one and len(found) > 1:
+            last = found[-1]
+            text = say(rules, "history", "shown_one_by_one", count=len(found))
+            yield replace(last, text=f"{text} {last.text}")
+        else:
+            yield from found
+
+
+def _is_one_day(event: Event) -> bool:
+    return event.event == "looked" and event.payload.get("what") == "day"
+
+
+def _entry(event: Event, story: Story, rules: RuleBook) -> HistoryEntry:
+    told = event.payload
+    kept = told if event.event == "kept" else _kept(story, event)
+    id_ = str(kept.get("id") or told.get("id") or "") or None
+    plan = story.plan(str(told.get("plan"))) if event.event == "planned" else None
+    aside = plan.put_aside if plan is not None and plan.entry is event else 0
+    text = entry_words(event.event, told, kept, _ended(story, event, id_), rules, aside)
+    if event.n in story.refused:
+        text += f" {say(rules, 'history', 'refused')}"
+    return HistoryEntry(event.n, event.at[:10], event.event, text, id_, event.trusted)
+
+
+def _ended(story: Story, event: Event, id_: str | None) -> str | None:
+    """Return how the test of a verdict ended; of what is kept again, how it ended before."""
+    if event.event == "verdict":
+        item = story.of(event)
+        settled = item is not None and item.verdict is event
+        return item.ended if item and settled else str(event.payload.get("status"))
+    before = story.tried(id_, event.n) if id_ and event.event == "kept" else None
+    return before.ended if before else None
+
+
+def _kept(story: Story, event: Event) -> dict[str, object]:
+    item = story.of(event)
+    return dict(item.what) if item else {}

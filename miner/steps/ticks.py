@@ -1,0 +1,26 @@
+"""What the check tells of a client's ticks."""
+
+from __future__ import annotations
+
+from miner import ledger
+from miner.core.errors import MinerError
+from miner.core.results import Finding, Severity
+from miner.followup.story import tell
+from miner.followup.ticked import misplaced
+from miner.records.client import Client
+from miner.records.ticks import read_ticks
+
+
+def ticks_told(client: Client) -> tuple[Finding, ...]:
+    """Return what is wrong with the ticks of a client: as a file, and in the light of the plans.
+
+    Args:
+        client: as read, or any client of that folder.
+    """
+    try:
+        ticks = read_ticks(client.folder)
+        plans = tell(ledger.read(client.folder)).plans if ticks.by_day else ()
+    except MinerError as error:
+        told = (error.file, error.row, error.found, error.expected, error.do)
+        return (Finding(Severity.QUESTION, *told, 1),)
+    return (*ticks.findings, *misplaced(ticks, plans))

@@ -1,0 +1,36 @@
+"""Which cautions come before any pattern, and which stand at the end."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from miner.core.results import CautionKind, CautionText
+from miner.words.document import Parts, heading, paragraph, urgent
+
+_FIRST = (CautionKind.INTAKE, CautionKind.REFERRAL, CautionKind.MEDICINE)
+_BESIDE = (CautionKind.ILLNESS, CautionKind.NOT_ASKED)
+
+
+@dataclass(frozen=True, slots=True)
+class Cautions:
+    """The cautions of a result, by where they are printed."""
+
+    said: tuple[CautionText, ...]
+
+    def first(self) -> Parts:
+        """Return the block that comes before any pattern, or nothing."""
+        lines = [urgent(text, 2) for text in self._of(*_FIRST)]
+        return [heading("Before anything else"), *lines, paragraph("")] if lines else []
+
+    def beside(self) -> Parts:
+        """Return what stands below the first lines: days of illness, questions not asked."""
+        return [paragraph(text) for text in self._of(*_BESIDE)]
+
+    def last(self, *, patterns: bool = True) -> Parts:
+        """Return what is always said in one paragraph, with or without what is about patterns."""
+        kinds = (CautionKind.ALWAYS, *([CautionKind.PATTERNS] if patterns else []))
+        texts = self._of(*kinds)
+        return [paragraph(""), paragraph(" ".join(texts))] if texts else []
+
+    def _of(self, *kinds: CautionKind) -> list[str]:
+        return [item.text for kind in kinds for item in self.said if item.kind is kind]

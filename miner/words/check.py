@@ -1,0 +1,197 @@
+"""A check on one screen: which days can be used, what is to be done, what was decided."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from math import floor
+
+from miner.core.errors import several
+from miner.core.results import CautionKind, CheckReport, Severity, StreamSummary
+from miner.rulebook import RuleBook
+from miner.words.amounts import fixed
+from miner.words.check_detail import detail_of_check
+from miner.words.document import (
+    Fitted,
+    Parts,
+    Side,
+    heading,
+    item,
+    paragraph,
+    section,
+    table,
+    urgent,
+)
+from miner.words.labels import factor_words
+from miner.words.safe import clean, name
+from miner.words.to_do import Step, decided, steps
+from miner.words.wording import day_and_month, some_days, span_words
+
+MOST_LINES, WIDTH = 25, 80
+_FIRST = (CautionKind.INTAKE, CautionKind.REFERRAL, CautionKind.MEDICINE)
+_RECORDS: tuple[tuple[str, Side], ...] = (
+    ("Records", "left"),
+    ("rows", "right"),
+    ("days", "right"),
+    ("", "left"),
+)
+LEAST_KNOWN = 3
+MOST_REASONS = 2
+
+
+@dataclass(frozen=True, slots=True)
+class _Room:
+    """How much of each block is shown."""
+
+    steps: int
+    decided: int
+    days: int = 0
+    known: bool = True
+    table: bool = True
+
+
+_ROOMS = (
+    _Room(8, 6, 4),
+    _Room(8, 3, 2),
+    _Room(5, 3),
+    _Room(8, 6, table=False),
+    _Room(8, 2, table=False),
+    _Room(6, 2, known=False, table=False),
+    _Room(5, 1, known=False, table=False),
+    _Room(4, 1, known=False, table=False),
+    _Room(3, 1, known=False, table=False),
+    _Room(2, 0, known=False, table=False),
+    _Room(1, 0, known=False, table=False),
+)
+"""From ample to tight: the first is taken that fits."""
+_ALL = _Room(10_000, 10_000, 10_000)
+
+
+def check_parts(
+    report: CheckReport, rules: RuleBook | None = None, *, detail: bool = False
+) -> Parts:
+    """Return a check as headings, paragraphs and tables, in at most 25 lines of 80 columns.
+
+    Args:
+        report: what ``check`` found.
+        rules: the rule books, for the names of habits.
+        detail: everything else below it, however long.
+    """
+    if detail:
+        return [*_in_room(report, rules, _ALL), *detail_of_check(report)]
+    choices = tuple(_in_room(report, rules, room) for room in _ROOMS)
+    return [Fitted(choices, MOST_LINES, WIDTH)]
+
+
+def _in_room(report: CheckReport, rules: RuleBook | None, room: _Room) -> Parts:
+    found = steps(report)
+    return [
+        *_before(report, room),
+        *_steps("Must be put right", [each for each in found if each.stops], room.steps),
+        heading(_lead(report)),
+        *section("To do", _steps("", [each for each in found if not each.stops], room.steps)),
+        *_not_used(report, room.days),
+        *(_records(report) if room.table else _records_in_words(report)),
+        *(_least_known(report, rules) if room.known and rules is not None else []),
+        *_decided(report, room.decided),
+    ]
+
+
+def _lead(report: CheckReport) -> str:
+    first, last = report.first_day, report.last_day
+    span = f", {span_words(first, last)}" if first and last else ""
+    lead = f"{name(report.client, 40)}{span}: "
+    if any(item.severity is Severity.STOP for item in report.findings):
+        return f"{lead}nothing can be used until that is put right."
+    return f"{lead}{report.usable_days} of {several(report.days, 'day')} can be used."
+
+
+def _before(report: CheckReport, room: _Room) -> Parts:
+    """Return what comes before anything else, in a few words each; the detail has it in full."""
+    said = [each for each in report.cautions if each.kind in _FIRST]
+    if not said:
+        return []
+    texts = list(dict.fromkeys(clean(each.short or each.text, 300).rstrip(".") for each in said))
+    more = "" if room is _ALL else " What to do about each: --detail"
+    return [urgent(f"Refer first: {'; '.join(texts)}.{more}"), paragraph("")]
+
+
+def _steps(title: str, found: list[Step], most: int) -> Parts:
+    """Return steps with their numbers; what is said to ask at the intake is never left away."""
+    shown = found if len(found) <= most else [*found[: most - 1], found[-1]]
+    parts: Parts = [heading(title)] if title and shown else []
+    parts += [item(str(at), step.told) for at, step in enumerate(shown, 1)]
+    if more := len(found) - len(shown):
+        parts.append(paragraph(f"And {several(more, 'more step')}: --detail"))
+    return [*parts, paragraph("")] if title and shown else parts
+
+
+def _not_used(report: CheckReport, most: int) -> Parts:
+    few = [day for day in report.not_usable if day in report.covered]
+    lines = [
+        (day_and_month(day, short=True), f"readings for {_percent(report.covered[day])} of the day")
+        for day in few
+    ]
+    by_reason: dict[str, list[str]] = defaultdict(list)
+    for day, reason in report.not_usable.items():
+        if day not in report.covered:
+            by_reason[reason].append(day)
+    lines += [(some_days(days), clean(reason, 200)) for reason, days in by_reason.items()]
+    if 0 < len(lines) <= most:
+        title = "Not used; 70 % of a day's readings are needed" if few else "Not used"
+        width = max(len(lead) for lead, _ in lines)
+        return section(title, [item(*line, 2, width=width) for line in lines])
+    told = [f"{some_days(few)} for too few readings"] if few else []
+    told += [f"{some_days(days)} ({clean(reason, 200)})" for reason, days in by_reason.items()]
+    if len(told) > max(MOST_REASONS, most):
+        told[MOST_REASONS:] = [f"{len(told) - MOST_REASONS} other reasons under --detail"]
+    return [paragraph(""), paragraph(f"Not used: {'; '.join(told)}.")] if told else []
+
+
+def _percent(share: float) -> str:
+    return f"{floor(100 * share + 1e-9)} %"
+
+
+def _records(report: CheckReport) -> Parts:
+    rows = [
+        (title, str(stream.rows), str(stream.days), _cadence(stream))
+        for title, stream in report.streams.items()
+    ]
+    return [paragraph(""), table(_RECORDS, rows, indent=0, gap=3)] if rows else []
+
+
+def _records_in_words(report: CheckReport) -> Parts:
+    told = []
+    for title, stream in report.streams.items():
+        every = _cadence(stream)
+        days = several(stream.days, "day") if stream.rows else "none"
+        told.append(f"{title} {days}{f' ({every})' if every else ''}")
+    return [paragraph(""), paragraph(f"Records: {', '.join(told)}.")] if told else []
+
+
+def _cadence(stream: StreamSummary) -> str:
+    told = [] if stream.cadence_min is None else [f"every {stream.cadence_min:g} minutes"]
+    if stream.longest_gap_h is not None:
+        told.append(f"longest gap {fixed(stream.longest_gap_h, 1)} hours")
+    return ", ".join(told)
+
+
+def _least_known(report: CheckReport, rules: RuleBook) -> Parts:
+    known = sorted(report.known_factors.items(), key=lambda pair: pair[1])
+    least = [pair for pair in known if pair[1] < report.usable_days][:LEAST_KNOWN]
+    if not least:
+        return []
+    told = [f"{factor_words(habit, rules)} ({days})" for habit, days in least]
+    return [paragraph(f"Least known, in days: {', '.join(told)}.")]
+
+
+def _decided(report: CheckReport, most: int) -> Parts:
+    found = decided(report)
+    if not found:
+        return []
+    if not most:
+        hidden = several(len(found), "more thing")
+        return [paragraph(""), paragraph(f"Nothing to do about {hidden}: --detail")]
+    more = len(found) - most
+    told = [*found[:most], *([f"{more} more under --detail"] if more > 0 else [])]
+    return [paragraph(""), paragraph(f"Nothing to do about: {'; '.join(told)}.")]

@@ -1,0 +1,156 @@
+"""What was kept and what new days said of it, for people."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from miner.core.errors import several
+from miner.core.results import Since
+from miner.core.results.follow import EveryLook, Following, KeptResult
+from miner.rulebook import RuleBook
+from miner.words.amounts import Amounts
+from miner.words.document import Parts, heading, paragraph
+from miner.words.ended import ended_words, way_words
+from miner.words.labels import factor_phrase, outcome_label
+from miner.words.safe import clean
+from miner.words.sentences import say
+from miner.words.since import since_words
+
+WORTH_WATCHING = 0.6
+"""Power on its date below which watching is said to be less than a test."""
+ENDED = ("held_up", "did_not_hold", "habit_stopped", "not_settled")
+
+
+def follow_sentence(item: KeptResult, rules: RuleBook, dropped: object = None) -> KeptResult:
+    """Return the result with its sentence; a verdict in the words of its level.
+
+    Args:
+        item: what was kept.
+        rules: the rule books with the kept definitions.
+        dropped: given, if it was given up.
+    """
+    if dropped is not None:
+        text = say(rules, "follow", "dropped")
+    elif item.status is None:
+        text = say(rules, "follow", item.as_)
+    else:
+        text = verdict_words(item, rules)
+    if item.tried_before:
+        ended = ended_words(item.tried_before, rules)
+        text += f" {say(rules, 'follow', 'tried_before', ended=ended)}"
+    if not item.proven:
+        text += f" {say(rules, 'follow', 'not_proven')}"
+    if item.since is not None:
+        without = ended_words(item.since.without, rules) if item.since.without else ""
+        found = replace(item.since, over_before=0)
+        text = " ".join([text, *since_words(found, rules, without, item.unit_of)])
+    return replace(item, sentence=text)
+
+
+def verdict_words(item: KeptResult, rules: RuleBook) -> str:
+    """Return the sentence of a status, with its reason."""
+    text = say(rules, "follow", str(item.status), **_counted(item))
+    told = item.reason and item.status in ("not_settled", "waiting")
+    return f"{text} {item.reason[:1].upper()}{item.reason[1:]}." if told else text
+
+
+def follow_parts(found: Following, rules: RuleBook, *, display_unit: str = "mg/dL") -> Parts:
+    """Return everything kept as headings and paragraphs, in the order it was kept.
+
+    Args:
+        found: what ``follow`` returned.
+        rules: the rule books, for the words.
+        display_unit: ``mg/dL`` or ``mmol/L``.
+    """
+    last = f", records to {found.last_day}" if found.last_day else ""
+    ideas = several(len(found.kept), "idea")
+    parts: Parts = [heading(f"{clean(found.client, 60)}: {ideas} kept{last}")]
+    parts += [paragraph(note) for note in found.notes]
+    if not found.kept:
+        parts.append(paragraph(say(rules, "follow", "nothing")))
+    for item in found.kept:
+        parts += kept_parts(item, rules, Amounts(display_unit))
+    return parts
+
+
+def kept_parts(item: KeptResult, rules: RuleBook, amounts: Amounts) -> Parts:
+    """Return one kept hypothesis as paragraphs: what it is, then its sentence, then numbers."""
+    lines = kept_lines(item, rules, amounts)
+    if item.reworded:
+        words = ", ".join(f"'{clean(word, 60)}'" for word in item.reworded)
+        lines.append(say(rules, "follow", "reworded", words=words))
+    title = paragraph(f"{kept_title(item, rules)}; ID {item.id}", 2)
+    return [paragraph(""), title, *(paragraph(line, 4) for line in lines)]
+
+
+def kept_title(item: KeptResult, rules: RuleBook) -> str:
+    """Return the words of a kept hypothesis."""
+    names = " and ".join(factor_phrase(name, rules, item.unit_of) for name in item.factors)
+    return f"{names[:1].upper()}{names[1:]}, {outcome_label(item.outcome, rules, item.unit_of)}"
+
+
+def kept_lines(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]:
+    """Return what came of a kept hypothesis, a line at a time, and when it was kept."""
+    way = way_words(item.as_, rules)
+    kept = f"Kept on {item.kept_on}, {way}, from records to {item.suggested_by_days_to}"
+    note = f" ({clean(item.note, 200)})" if item.note else ""
+    read = item.test is not None and item.test.status is not None
+    lines = [] if read else [item.sentence]
+    if item.test is not None and (item.open or read):
+        lines.append(f"Plan {item.test.plan}: {item.test.sentence}")
+    if item.open and item.as_ == "watch" and item.read_on:
+        lines.append(say(rules, "follow", "watch", read_on=item.read_on))
+        lines += _power(item, rules, amounts)
+    if item.difference is not None:
+        lines.append(_seen(item, rules, amounts))
+    if item.since is not None:
+        over = Since(over_before=item.since.over_before)
+        lines += since_words(over, rules, unit=item.unit_of)
+    if item.every_look is not None:
+        lines.append(_looks(item.every_look, item, rules))
+    return [*lines, f"{kept}{note}."]
+
+
+def _seen(item: KeptResult, rules: RuleBook, amounts: Amounts) -> str:
+    key = "seen" if item.expected is None else "seen_expected"
+    return say(
+        rules, "follow", key, units=f"{item.unit_of}s", unit=amounts.unit(item.unit),
+        difference=amounts.difference(item.difference, item.unit),
+        interval=amounts.interval(item.interval, item.unit),
+        expected=amounts.difference(item.expected, item.unit),
+    )  # fmt: skip
+
+
+def _power(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]:
+    """Return how often the date shows what is looked for; where seldom, that a test tells more."""
+    if item.power is None or item.sought is None:
+        return []
+    key = "power" if item.power >= WORTH_WATCHING else "power_low"
+    size = f"{amounts.size(item.sought, item.unit)} {amounts.unit(item.unit)}"
+    return [say(rules, "follow", key, size=size, power=round(100 * item.power))]
+
+
+def _looks(look: EveryLook, item: KeptResult, rules: RuleBook) -> str:
+    key = "looked_clear" if look.reached else "looked_open"
+    told = [say(rules, "follow", key, day=look.reached_on)]
+    if look.units_one_look is not None:
+        key = "price_far" if look.units_every_look is None else "price"
+        told.append(say(
+            rules, "follow", key, one=look.units_one_look, every=look.units_every_look,
+            units=f"{item.unit_of}s",
+        ))  # fmt: skip
+    if look.price_days:
+        told.append(say(rules, "follow", "price_days", days=several(look.price_days, "day")))
+    return " ".join(told)
+
+
+def _counted(item: KeptResult) -> dict[str, object]:
+    counts = item.counts
+    with_, without = (counts.with_, counts.without) if counts else (0, 0)
+    return {
+        "units": several(item.new_units, f"new {item.unit_of}"),
+        "with_": with_,
+        "without": without,
+        "unknown": item.new_units - with_ - without,
+        "read_on": item.read_on,
+    }

@@ -1,0 +1,103 @@
+"""One hypothesis for people: its counts, its size, what may be said of it, and what is beside."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from miner.core.errors import several
+from miner.core.results import Evidence, Hypothesis
+from miner.rulebook import RuleBook
+from miner.words.amounts import Amounts
+from miner.words.document import Parts, paragraph
+from miner.words.doubt_words import doubt_sentences
+from miner.words.ended import ended_words
+from miner.words.labels import (
+    evidence_of,
+    factor_phrase,
+    outcome_label,
+    withheld_words,
+)
+from miner.words.sentences import against_guess, each_more, less_than_worth, say
+
+_TOLD = (Evidence.CLEAR, Evidence.HINT)
+
+
+@dataclass(frozen=True, slots=True)
+class HypothesisTeller:
+    """Tells hypotheses of one unit ("day" or "meal") in the words of one rule book."""
+
+    rules: RuleBook
+    amounts: Amounts
+    unit: str = "day"
+
+    def parts(self, item: Hypothesis, *, level: bool = False, luck: bool = True) -> Parts:
+        """Return one hypothesis as paragraphs.
+
+        Args:
+            item: what is told.
+            level: add the words of its evidence, where no heading says them.
+            luck: add how often luck alone would show as much, where something is claimed.
+        """
+        said = [evidence_of(item, self.rules)] if level else []
+        said += [item.luck_sentence] if luck and item.evidence in _TOLD else []
+        lines = [item.sentence, self.size(item), " ".join(said)]
+        doubts = doubt_sentences(item, self.rules, self.unit)
+        lines.append(" ".join([*self._aside(item), *doubts, *item.notes]))
+        head, *others = [line for line in lines if line]
+        return [paragraph(head, 2), *(paragraph(line, 4) for line in others)]
+
+    def size(self, item: Hypothesis) -> str:
+        """Return the difference with its interval, what to expect on new days, and the ID."""
+        label = outcome_label(item.outcome, self.rules, self.unit)
+        if item.difference is None:
+            return f"{label}: no difference can be told; ID {item.id}"
+        unit, show = item.unit, self.amounts
+        text = f"{label} {show.difference(item.difference, unit)} {show.unit(unit)}"
+        each = each_more(item, self.rules, self.unit)
+        text += f" for {each}" if each else ""
+        if item.interval is not None:
+            text += f" ({show.interval(item.interval, unit)})"
+        if item.expected_on_new_days is not None:
+            text += f"; on new {self.unit}s {show.difference(item.expected_on_new_days, unit)}"
+        return f"{text}; ID {item.id}"
+
+    def _aside(self, item: Hypothesis) -> list[str]:
+        said = [withheld_words(item.withheld)] if item.withheld else []
+        said += self._fixed(item)
+        if item.tried_before:
+            ended = ended_words(item.tried_before, self.rules)
+            said.append(say(self.rules, "follow", "tried_before", ended=ended))
+        if item.evidence is Evidence.CANNOT_TELL:
+            said += self._cannot_tell(item)
+        said.append(less_than_worth(item, self.rules, self.amounts, self.unit))
+        names = [factor_phrase(name, self.rules, self.unit) for name in item.travels_with]
+        said_of = [*doubt_sentences(item, self.rules, self.unit), *item.notes]
+        names = [name for name in names if not any(name in note for note in said_of)]
+        if names:
+            said.append(f"Often along with it: {', '.join(names)}.")
+        if item.could_run_backwards and item.evidence is Evidence.HINT:
+            said.append(say(self.rules, "sentence", "backwards"))
+        return [text for text in said if text]
+
+    def _fixed(self, item: Hypothesis) -> list[str]:
+        if not item.fixed_on:
+            return []
+        key = "told" if item.fixed_proven is False else "proven"
+        said = [say(self.rules, "fixed", key, day=item.fixed_on)]
+        if item.guess in ("up", "down"):
+            said.append(say(self.rules, "fixed", f"guess_{item.guess}"))
+            said.append(against_guess(item, self.rules))
+        return [text for text in said if text]
+
+    def _cannot_tell(self, item: Hypothesis) -> list[str]:
+        said = []
+        if item.unlikely_beyond is not None and item.withheld is None:
+            unit, show = item.unit, self.amounts
+            size = f"{show.level(item.unlikely_beyond, unit)} {show.unit(unit)}"
+            each = each_more(item, self.rules, self.unit)
+            size += f" for {each}" if each else ""
+            said.append(say(self.rules, "cannot_tell", "unlikely", size=size))
+        if item.days_to_settle:
+            further = several(item.days_to_settle, "new day")
+            said.append(say(self.rules, "cannot_tell", "settle", further=further))
+        return said

@@ -1,0 +1,86 @@
+"""Names of the rule book in words."""
+
+from __future__ import annotations
+
+from miner.core.errors import MinerError, several
+from miner.core.results import Evidence, Hypothesis, Withheld
+from miner.rulebook import RuleBook
+from miner.words.safe import clean
+from miner.words.safe import name as shortened
+from miner.words.wording import full_date
+
+TAG = "tag:"
+
+__all__ = (
+    "evidence_of",
+    "evidence_words",
+    "factor_phrase",
+    "factor_words",
+    "on_a_told_date",
+    "outcome_label",
+    "several",
+    "withheld_words",
+)
+
+
+def outcome_label(name: str, rules: RuleBook, unit: str = "day") -> str:
+    """Return the words of an outcome, or its name where the rule book has none."""
+    try:
+        return rules.outcome(name, unit).label
+    except MinerError:
+        return clean(name, 60)
+
+
+def factor_phrase(name: str, rules: RuleBook, unit: str = "day") -> str:
+    """Return the words of a factor, or its name where the rule book has none."""
+    try:
+        return shortened(rules.factor(name, unit).phrase)
+    except MinerError:
+        return clean(name, 60)
+
+
+def factor_words(factor: str, rules: RuleBook, unit: str = "day") -> str:
+    """Return units with a factor in words: ``short nights``; of a tag only what it says."""
+    if factor.startswith(TAG):
+        return shortened(factor.removeprefix(TAG), 40)
+    try:
+        return shortened(rules.factor(factor, unit).with_many)
+    except MinerError:
+        return shortened(factor)
+
+
+def evidence_words(evidence: Evidence, rules: RuleBook) -> str:
+    """Return the one sentence an evidence level may be told in."""
+    return str(rules.wording["evidence"][str(evidence)])
+
+
+def evidence_of(item: Hypothesis, rules: RuleBook, *, client: bool = False) -> str:
+    """Return the level of a hypothesis; what rests on a date nobody can show says so.
+
+    Args:
+        item: what is told.
+        rules: the rule books.
+        client: the words for a client's page.
+    """
+    if not on_a_told_date(item):
+        return evidence_words(item.evidence, rules)
+    words = rules.wording["evidence_if"]["client" if client else "clear"]
+    return str(words).format(day=full_date(item.fixed_on or ""))
+
+
+def on_a_told_date(item: Hypothesis) -> bool:
+    """Say whether it is clear only if its question was written down when somebody says it was."""
+    return item.evidence is Evidence.CLEAR and item.fixed_proven is False
+
+
+def withheld_words(withheld: Withheld) -> str:
+    """Return why nothing is said, with the counts or the shares where these decide."""
+    have, need = withheld.have, withheld.need
+    if have is None or need is None:
+        return f"Withheld: {withheld.reason.rstrip('.')}."
+    if need < 1:
+        limit = "most" if have > need else "least"
+        counts = f"{100 * have:.0f} %; at {limit} {100 * need:.0f} % would do"
+    else:
+        counts = f"have {have:g}, need {need:g}"
+    return f"Withheld: {withheld.reason.rstrip('.')} ({counts})."

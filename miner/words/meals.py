@@ -1,0 +1,208 @@
+"""The meal table for people, for JSON and for spreadsheets; repeated meals side by side."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any, Protocol
+
+from miner.core.errors import several
+from miner.core.results.meals import MealComparison, MealPair, Repeats
+from miner.render.sheet import sheet
+from miner.rulebook import RuleBook
+from miner.words.amounts import Amounts, fixed
+from miner.words.document import Parts, Side, heading, paragraph, section, table
+from miner.words.meal_words import repeats_sentence
+from miner.words.reasons import reason_kind
+from miner.words.safe import clean
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+HEAD = ("meal", "date", "usable", "left_out", "sensor", "kind", "label", "carbs_g", "baseline")
+
+
+class MealTable(Protocol):
+    """A feature table by meal: see ``miner.tables.unit_table``."""
+
+    @property
+    def frame(self) -> pd.DataFrame:
+        """One row a meal."""
+        ...
+
+    @property
+    def outcomes(self) -> tuple[str, ...]:
+        """Names of the outcome columns."""
+        ...
+
+    @property
+    def factors(self) -> tuple[str, ...]:
+        """Names of the factor columns."""
+        ...
+
+    @property
+    def reasons(self) -> Mapping[tuple[str, str], str]:
+        """(meal, column) -> why that cell is unknown."""
+        ...
+
+
+def meals_parts(
+    client: str, meals: MealTable, rules: RuleBook, repeats: Repeats, display_unit: str = "mg/dL"
+) -> Parts:
+    """Return a meal table as headings, paragraphs and tables.
+
+    Args:
+        client: the client's code.
+        meals: one row a meal.
+        rules: the rule books, for the units of the outcomes.
+        repeats: how much the rise of the same meal differs by itself.
+        display_unit: ``mg/dL`` or ``mmol/L``.
+    """
+    frame, amounts = meals.frame, Amounts(display_unit)
+    usable = int(frame["usable"].sum())
+    rise = rules.outcome("rise", "meal") if "rise" in meals.outcomes else None
+    said: Parts = [heading(f"{client}: {usable} of {several(len(frame), 'meal')} can be used.")]
+    if rise is not None:
+        text = repeats_sentence(repeats, rise.label, rise.measure_unit, amounts)
+        said.append(paragraph(text))
+    return [
+        *said,
+        *section("Meals", _rows_shown(meals, rules, amounts)),
+        *section("Not known, and why", _why(meals)),
+        *section("Habits: at how many meals yes, no, unknown", _habits(meals)),
+    ]
+
+
+def meals_dict(client: str, meals: MealTable, repeats: Repeats) -> dict[str, Any]:
+    """Return a meal table as plain values, None where unknown."""
+    header = [*HEAD, *meals.outcomes, *meals.factors]
+    return {
+        "client": client,
+        "unit": "meal",
+        "usable_units": int(meals.frame["usable"].sum()),
+        "outcomes": list(meals.outcomes),
+        "factors": list(meals.factors),
+        "repeats": repeats.to_dict(),
+        "rows": [dict(zip(header, row, strict=True)) for row in _rows(meals)],
+    }
+
+
+def meals_csv(meals: MealTable) -> str:
+    """Return one line a meal: outcomes in full, factors 1, 0 or empty."""
+    return sheet([*HEAD, *meals.outcomes, *meals.factors], _rows(meals))
+
+
+def comparison_parts(found: MealComparison, rules: RuleBook, display_unit: str = "mg/dL") -> Parts:
+    """Return repeated meals side by side."""
+    amounts = Amounts(display_unit)
+    return [
+        heading(f"{found.client}: {found.sentence}"),
+        *(paragraph(note) for note in found.notes),
+        *section("Nearest pairs first", _pairs(found, rules, amounts)),
+    ]
+
+
+def comparison_csv(found: MealComparison) -> str:
+    """Return one line a pair."""
+    frame = found.to_frame()
+    return sheet(list(frame.columns) or ["with"], frame.to_numpy(object).tolist())
+
+
+def _rows(meals: MealTable) -> Iterator[list[Any]]:
+    for name, row in zip(meals.frame.index, meals.frame.to_dict("records"), strict=True):
+        yield [
+            str(name), str(row["date"]), bool(row["usable"]), str(row["left_out"]),
+            str(row["sensor"]), str(row["meal"]), str(row["label"]), _known(row["carbs_g"]),
+            _known(row["baseline"]),
+            *(_known(row[column]) for column in meals.outcomes),
+            *(_whole(row[column]) for column in meals.factors),
+        ]  # fmt: skip
+
+
+def _known(value: Any) -> float | None:
+    return None if value is None or value != value else float(value)
+
+
+def _whole(value: Any) -> int | None:
+    return None if value is None or value != value else int(value)
+
+
+def _rows_shown(meals: MealTable, rules: RuleBook, amounts: Amounts) -> Parts:
+    units = [(name, rules.outcome(name, "meal").measure_unit) for name in meals.outcomes]
+    columns: list[tuple[str, Side]] = [
+        ("meal", "left"), ("", "left"), ("label", "left"), ("carbs\ng", "right"),
+    ]  # fmt: skip
+    columns += [
+        (f"{clean(name, 30).replace('_', chr(10))}\n{amounts.unit(unit)}", "right")
+        for name, unit in units
+    ]
+    rows = [
+        (
+            _when(str(name)), clean(row["meal"], 10), _label(row["label"], row["meal"]),
+            fixed(_known(row["carbs_g"]), 0),
+            *(amounts.level(_known(row[outcome]), unit) for outcome, unit in units),
+        )
+        for name, row in zip(meals.frame.index, meals.frame.to_dict("records"), strict=True)
+    ]  # fmt: skip
+    return [table(columns, rows)] if rows else []
+
+
+def _label(label: object, meal: object) -> str:
+    """Return a label without the name of the meal before it, which stands beside it."""
+    text, name = clean(label, 60), str(meal)
+    if name and text.casefold().startswith(name):
+        text = text[len(name) :].lstrip(" :,-") or text
+    return clean(text, 24)
+
+
+def _when(unit: str) -> str:
+    return clean(unit[5:].replace("T", " "), 24)
+
+
+def _why(meals: MealTable) -> Parts:
+    left_out = Counter(reason_kind(str(text)) for text in meals.frame["left_out"] if text)
+    usable = set(meals.frame.index[meals.frame["usable"].astype(bool)])
+    unknown = Counter(
+        reason_kind(why)
+        for (name, column), why in meals.reasons.items()
+        if column == meals.outcomes[0] and name in usable
+    )
+    lines = [*left_out.most_common(), *unknown.most_common()]
+    return [paragraph(f"{several(count, 'meal')}: {clean(why, 200)}", 2) for why, count in lines]
+
+
+def _habits(meals: MealTable) -> Parts:
+    part = meals.frame[meals.frame["usable"].astype(bool)]
+    columns: list[tuple[str, Side]] = [
+        ("", "left"), ("yes", "right"), ("no", "right"), ("unknown", "right"),
+    ]  # fmt: skip
+    rows = [
+        (
+            clean(name, 40),
+            *(str(int((part[name] == side).sum())) for side in (1, 0)),
+            str(int(part[name].isna().sum())),
+        )
+        for name in meals.factors
+    ]
+    return [table(columns, rows, gap=2)] if rows else []
+
+
+def _pairs(found: MealComparison, rules: RuleBook, amounts: Amounts) -> Parts:
+    if not found.pairs:
+        return []
+    unit = amounts.unit(found.unit)
+    columns: list[tuple[str, Side]] = [
+        ("with", "left"), ("label", "left"), (unit, "right"), ("without", "left"),
+        ("label", "left"), (unit, "right"), ("gap", "right"), ("also different", "left"),
+    ]  # fmt: skip
+    return [table(columns, [_pair(pair, found, rules, amounts) for pair in found.pairs])]
+
+
+def _pair(
+    pair: MealPair, found: MealComparison, rules: RuleBook, amounts: Amounts
+) -> tuple[str, ...]:
+    sides: list[str] = []
+    for side in (pair.with_, pair.without):
+        sides += [_when(side.unit), clean(side.label, 20), amounts.level(side.value, found.unit)]
+    also = ", ".join(rules.factor(name, "meal").phrase for name in pair.also_differs)
+    return (*sides, amounts.difference(pair.difference, found.unit), clean(also, 80))

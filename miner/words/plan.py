@@ -1,0 +1,198 @@
+"""An alternating test and its result, for people."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from miner.core.errors import several
+from miner.core.results import Plan, PlanResult
+from miner.rulebook import RuleBook
+from miner.words.amounts import Amounts
+from miner.words.document import Part, Parts, heading, paragraph, table
+from miner.words.labels import factor_phrase, outcome_label
+from miner.words.sentences import say
+from miner.words.wording import full_date, listed
+
+ARMS = {"change": "A, the change", "usual": "B, as usual"}
+
+
+def plan_parts(plan: Plan, rules: RuleBook, *, display_unit: str = "mg/dL") -> Parts:
+    """Return a plan: what it takes and can show first, then the calendar.
+
+    Args:
+        plan: what ``plan`` returned.
+        rules: the rule books, for the words.
+        display_unit: ``mg/dL`` or ``mmol/L``.
+    """
+    name = factor_phrase(plan.factor, rules, plan.unit_of)
+    label = outcome_label(plan.outcome, rules, plan.unit_of)
+    lines = [*about(plan, rules, Amounts(display_unit)), *what_to_do(plan, rules)]
+    title = f"Plan {plan.plan}" if plan.plan else "Not planned yet"
+    notes = [*plan.notes]
+    if plan.written:
+        example = f"{plan.periods[0].first},{plan.plan},yes"
+        notes.insert(0, say(rules, "plan", "ticks", example=example))
+    else:
+        notes += _to_agree(plan, rules, Amounts(display_unit))
+    return [
+        heading(f"{title}: {name}, {label}"), *(paragraph(line) for line in lines),
+        paragraph(""), _days(plan), paragraph(""),
+        *(paragraph(line) for line in [*plan.stop_rules, *notes]),
+    ]  # fmt: skip
+
+
+def _to_agree(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
+    """Return what can still be chosen, and how to agree."""
+    told = [say(rules, "plan", "preview")]
+    if plan.six_pairs_find and plan.six_pairs_find > plan.worth_having:
+        size = amounts.size(plan.six_pairs_find, plan.unit)
+        told.append(say(rules, "plan", "shorter", size=size, unit=amounts.unit(plan.unit)))
+    return told
+
+
+def _days(plan: Plan) -> Part:
+    """Return the periods with their letters; before the coins are thrown, the pairs."""
+    if plan.written:
+        rows = [
+            (str(one.pair), one.first, one.last, ARMS[one.arm], str(one.leave_out_days or ""))
+            for one in plan.periods
+        ]
+        return table(
+            [("pair", "right"), ("from", "left"), ("to", "left"), ("", "left"),
+             ("not counted", "right")], rows,
+        )  # fmt: skip
+    pairs = zip(plan.periods[::2], plan.periods[1::2], strict=True)
+    return table(
+        [("pair", "right"), ("one period", "left"), ("the other", "left")],
+        [(str(a.pair), f"{a.first} to {a.last}", f"{b.first} to {b.last}") for a, b in pairs],
+    )
+
+
+def about(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
+    """Return what a plan takes and what it can show."""
+    unit = amounts.unit(plan.unit)
+    return [
+        say(rules, "plan", "size", pairs=plan.pairs, days=several(plan.period_days, "day"),
+            weeks=several(plan.weeks, "week"), sensors=several(plan.sensors, "sensor")),
+        say(rules, "plan", "reach", worth=amounts.size(plan.worth_having, plan.unit), unit=unit,
+            power=round(100 * plan.power_at_worth_having)),
+        say(rules, "plan", "detectable", detectable=amounts.size(plan.detectable, plan.unit),
+            unit=unit),
+        say(rules, "plan", "read_on", read_on=plan.read_on),
+    ]  # fmt: skip
+
+
+def what_to_do(plan: Plan, rules: RuleBook) -> list[str]:
+    """Return what is done on which days."""
+    arms = [say(rules, "plan", "change", change=plan.change), say(rules, "plan", "usual")]
+    return [*arms, *beside(plan, rules)]
+
+
+def beside(plan: Plan, rules: RuleBook) -> list[str]:
+    """Return which days are not counted, and when a new sensor is put on."""
+    lines = []
+    dropped = max(one.leave_out_days for one in plan.periods)
+    if dropped:
+        key = "leave_out_one" if dropped == 1 else "leave_out"
+        lines.append(say(rules, "plan", key, days=several(dropped, "day")))
+    if plan.sensor_changes:
+        lines.append(
+            say(
+                rules,
+                "plan",
+                "sensor",
+                days=listed([full_date(day) for day in plan.sensor_changes]),
+            )
+        )
+    return lines
+
+
+def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting") -> PlanResult:
+    """Return the result with its sentence, in the words of its level.
+
+    Args:
+        found: as read.
+        rules: the rule books, for the words.
+        unread: what is said where there is no status: waiting, due, no_pair, all_late,
+            given_up or never_begun.
+    """
+    if found.status is None:
+        text = say(
+            rules, "result", unread, read_on=found.read_on, pairs=found.pairs_used,
+            planned=found.planned_pairs,
+        )  # fmt: skip
+    else:
+        text = say(rules, "result", _key(found, rules))
+    if found.status is not None and found.interval is None:
+        text += f" {say(rules, 'result', 'no_interval')}"
+    if found.status is not None and found.stopped_early and found.pairs_used < found.planned_pairs:
+        pairs, planned = found.pairs_used, found.planned_pairs
+        text += f" {say(rules, 'result', 'stopped', pairs=pairs, planned=planned)}"
+    if found.late_pairs and (found.status is not None or unread != "all_late"):
+        late = several(found.late_pairs, "pair")
+        text += f" {say(rules, 'result', 'late_pairs', pairs=late)}"
+    if not found.proven:
+        text += f" {say(rules, 'follow', 'not_proven')}"
+    return replace(found, sentence=text)
+
+
+def result_parts(found: PlanResult, rules: RuleBook, *, display_unit: str = "mg/dL") -> Parts:
+    """Return a result: the sentence, as planned, beside it as followed.
+
+    Args:
+        found: what ``result`` returned.
+        rules: the rule books, for the words.
+        display_unit: ``mg/dL`` or ``mmol/L``.
+    """
+    name = factor_phrase(found.factor, rules, found.unit_of)
+    label = outcome_label(found.outcome, rules, found.unit_of)
+    parts: Parts = [heading(found.sentence), paragraph(f"Plan {found.plan}: {name}, {label}.")]
+    if found.status is not None:
+        parts += [paragraph(line) for line in result_lines(found, rules, Amounts(display_unit))]
+    if found.put_aside:
+        count = several(found.put_aside, "earlier order")
+        parts.append(paragraph(say(rules, "plan", "put_aside", count=count)))
+    if found.ticks_and_records_differ:
+        days = several(found.ticks_and_records_differ, "day")
+        parts.append(paragraph(say(rules, "result", "differ", days=days)))
+    return [*parts, *(paragraph(note) for note in found.notes)]
+
+
+def _key(found: PlanResult, rules: RuleBook) -> str:
+    if found.status != "changed" or found.difference is None:
+        return str(found.status)
+    worse = rules.outcome(found.outcome, found.unit_of).worse
+    return "changed_worse" if (found.difference > 0) == (worse == "higher") else "changed"
+
+
+def result_lines(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[str]:
+    """Return the numbers of a result that was read, a line at a time."""
+    unit = amounts.unit(found.unit)
+    lines = []
+    if found.difference is not None and found.p is not None:
+        lines.append(say(
+            rules, "result", "size", difference=amounts.difference(found.difference, found.unit),
+            unit=unit, interval=_range(found.interval, found.unit, rules, amounts),
+            pairs=several(found.pairs_used, "pair"),
+        ))  # fmt: skip
+        if found.status == "no_change":
+            worth = amounts.size(found.worth_having, found.unit)
+            lines.append(say(rules, "result", "looked_for", worth=worth, unit=unit))
+        lines.append(say(rules, "result", "luck", chance=round(100 * found.p)))
+    beside = found.as_followed
+    if beside.difference is None:
+        lines.append(say(rules, "result", "followed_none"))
+    else:
+        lines.append(say(
+            rules, "result", "followed", pairs=beside.pairs_used, unit=unit,
+            difference=amounts.difference(beside.difference, found.unit),
+            interval=_range(beside.interval, found.unit, rules, amounts),
+        ))  # fmt: skip
+    if found.pairs_not_followed:
+        pairs = several(found.pairs_not_followed, "pair")
+        lines.append(say(rules, "result", "not_followed", pairs=pairs))
+    return lines
+
+
+def _range(ends: tuple[float, float] | None, unit: str, rules: RuleBook, amounts: Amounts) -> str:
+    return say(rules, "result", "no_range") if ends is None else amounts.interval(ends, unit)

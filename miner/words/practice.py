@@ -1,0 +1,286 @@
+"""A caseload for people: a row a client, what needs the eye, what the clients share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from miner.core.errors import several
+from miner.core.results import Evidence
+from miner.core.results.caseload import Caseload, ClientRow, PooledEffect
+from miner.core.results.suggestions import Suggested
+from miner.render.sheet import sheet
+from miner.rulebook import RuleBook
+from miner.words.amounts import Amounts, chance
+from miner.words.concerns import concerns
+from miner.words.document import Parts, Side, heading, paragraph, section, table
+from miner.words.doubt_words import pooled_doubt_sentences
+from miner.words.labels import evidence_words, outcome_label
+from miner.words.pooled import habit_phrase
+from miner.words.safe import clean
+from miner.words.said_of import of_client
+from miner.words.suggesting import question_of
+
+MOST_ROWS, MOST_NAMED, MOST_EFFECTS = 40, 6, 8
+MOST_OFFERED = 12
+OFFERED = (
+    "Each rests on other clients' records alone, never on the client's own. "
+    "'miner ask CLIENT --suggest' shows how sure each is and how to fix it."
+)
+STATUS = {"ranked": "ranked", "too_few": "too few", "error": "not used"}
+CLIENT_COLUMNS: tuple[tuple[str, Side], ...] = (
+    ("client", "left"), ("usable", "right"), ("status", "left"), ("clear", "right"),
+    ("hints", "right"), ("pooled", "left"),
+)  # fmt: skip
+EFFECT_COLUMNS: tuple[tuple[str, Side], ...] = (
+    ("habit, outcome", "left"), ("clients", "right"), ("difference", "right"),
+    ("two-stage", "right"), ("all clients", "right"), ("spread", "right"), ("adjusted p", "right"),
+)  # fmt: skip
+
+
+def caseload_parts(found: Caseload, rules: RuleBook, *, detail: bool = False) -> Parts:
+    """Return a caseload as headings, paragraphs and tables.
+
+    Args:
+        found: what ``caseload`` found.
+        rules: the rule books of the practice, for the words.
+        detail: every client and every pooled question.
+    """
+    teller = CaseloadTeller(found, rules, Amounts(found.display_unit))
+    return [
+        *teller.opening(),
+        *section("Needs your eye", teller.attention(detail)),
+        *section("Clients", teller.clients(detail)),
+        *teller.shared(detail),
+        *section("What the caseload suggests", teller.suggestions()),
+        *section("Who differs from the rest", teller.different()),
+        *section("Questions to fix, from other clients' records", teller.offered()),
+        *section(
+            "What still holds traces", [paragraph(clean(text, 400), 2) for text in found.traces]
+        ),
+        paragraph(""),
+        paragraph(teller.closing()),
+    ]
+
+
+def caseload_csv(found: Caseload) -> str:
+    """Return one line a client."""
+    header = (
+        "client", "folder", "unit", "usable_units", "left_out_units", "status", "clear", "hints",
+        "pooled", "error", "cautions", "attention", "not_asked",
+    )  # fmt: skip
+    between = {"cautions": " ", "attention": " ", "not_asked": ", "}
+    rows = (
+        [
+            between[name].join(getattr(row, name)) if name in between else getattr(row, name)
+            for name in header
+        ]
+        for row in found.clients
+    )
+    return sheet(header, rows)
+
+
+@dataclass(frozen=True, slots=True)
+class CaseloadTeller:
+    """The sentences of one caseload; the pages use them too."""
+
+    found: Caseload
+    rules: RuleBook
+    amounts: Amounts
+
+    def opening(self) -> Parts:
+        """Return the first lines: how many clients, how many agreed."""
+        said = [self.agreement(), self.clear_by_luck()]
+        return [heading(self.lead()), *(paragraph(text) for text in said if text)]
+
+    def lead(self) -> str:
+        """Return how many clients there are and how many could be ranked."""
+        count = dict.fromkeys(STATUS, 0)
+        for row in self.found.clients:
+            count[row.status] += 1
+        lead = [
+            f"{several(len(self.found.clients), 'client')}: {count['ranked']} ranked",
+            f"{count['too_few']} with too few {self.found.unit}s",
+            f"{count['error']} could not be used",
+        ]
+        return f"{', '.join(lead)}."
+
+    def clear_by_luck(self) -> str:
+        """Return for how many clients luck alone would show something clear."""
+        shown = sum(row.clear > 0 for row in self.found.clients)
+        if not shown:
+            return ""
+        return (
+            f"Something is clear for {several(shown, 'client')}. Where nothing is true, luck alone "
+            f"would show it for up to about {self.found.clear_by_chance:.1f}, fixed questions "
+            "counted in."
+        )
+
+    def agreement(self) -> str:
+        """Return who is in the pool."""
+        found = self.found
+        notes = " ".join(clean(note, 300) for note in found.notes)
+        return (
+            f"{found.agreed} agreed to be pooled, {found.declined} declined, "
+            f"{found.not_asked} not asked yet. {notes}"
+        ).strip()
+
+    def clients(self, detail: bool) -> Parts:
+        """Return a row a client, those that could not be used first."""
+        rows = sorted(self.found.clients, key=lambda row: row.status != "error")
+        shown = rows if detail else rows[:MOST_ROWS]
+        parts: Parts = [table(CLIENT_COLUMNS, [self.cells(row) for row in shown], gap=2)]
+        if len(rows) > len(shown):
+            more = len(rows) - len(shown)
+            parts.append(paragraph(f"and {more} more; --detail or --format csv shows all", 2))
+        return parts
+
+    def cells(self, row: ClientRow) -> Sequence[str]:
+        """Return the cells of one client."""
+        pooled = {True: "yes", False: "no", None: "not asked"}[row.pooled]
+        used = row.status != "error"
+        return (
+            clean(row.client, 40), str(row.usable_units) if used else "-", STATUS[row.status],
+            str(row.clear) if used else "-", str(row.hints) if used else "-", pooled,
+        )  # fmt: skip
+
+    def attention(self, detail: bool) -> Parts:
+        """Return what needs the practitioner's eye, the same words once for all they concern."""
+        most = len(self.found.clients) if detail else MOST_NAMED
+        return [paragraph(f"{named(names, most)}: {text}", 2) for names, text in self.eye()]
+
+    def eye(self) -> list[tuple[list[str], str]]:
+        """Return who is concerned, and by what, cautions first."""
+        rows = self.found.clients
+        everyone, all_of_them = [clean(row.client, 40) for row in rows], f"all {len(rows)} clients"
+        return [
+            ([all_of_them] if len(rows) > MOST_NAMED and names == everyone else names, text)
+            for names, text in concerns(rows)
+        ]
+
+    def luck(self) -> str:
+        """Return how many hints chance alone would give; empty where there is none."""
+        hints = sum(item.evidence is Evidence.HINT for item in self.found.pooled)
+        if not hints:
+            return ""
+        chance_alone = self.rules.guardrails.hint_level * self.found.questions_asked
+        return (
+            f"{several(hints, 'hint')}; where nothing is true, chance alone would give "
+            f"up to about {max(1, round(chance_alone))}."
+        )
+
+    def shared(self, detail: bool) -> Parts:
+        """Return the pooled effects: what is clear, what is a hint, and the numbers beside."""
+        effects = self.found.pooled
+        parts: Parts = []
+        for level in (Evidence.CLEAR, Evidence.HINT):
+            chosen = [item for item in effects if item.evidence is level]
+            title = f"Across clients. {evidence_words(level, self.rules)}"
+            said: Parts = [paragraph(self.told(item), 2) for item in chosen]
+            if chosen and level is Evidence.HINT:
+                said.append(paragraph(self.luck(), 2))
+            parts += section(title, said)
+        told = [item for item in effects if item.evidence in (Evidence.CLEAR, Evidence.HINT)]
+        if effects and not told:
+            parts += [
+                paragraph(""),
+                heading("Nothing is clear across the clients."),
+                paragraph("With few clients only a large difference would be."),
+            ]
+        shown = effects if detail else (told or effects)[:MOST_EFFECTS]
+        rows = [self.numbers(item) for item in shown]
+        return [*parts, *section("Pooled numbers", [table(EFFECT_COLUMNS, rows)] if rows else [])]
+
+    def told(self, item: PooledEffect) -> str:
+        """Return the sentence of an effect with what has to be said beside it."""
+        said = [item.sentence, *pooled_doubt_sentences(item, self.rules, self.found.unit)]
+        if item.apart:
+            said.append("The two ways of pooling differ by more than half a standard error.")
+        return " ".join(said)
+
+    def numbers(self, item: PooledEffect) -> Sequence[str]:
+        """Return the cells of one effect; both ways of pooling stand side by side."""
+        show, unit = self.amounts, self.found.unit
+        name = f"{habit_phrase(item, self.rules, unit)}, " + of_client(
+            outcome_label(item.outcome, self.rules, unit)
+        )
+        return (
+            name, str(item.clients),
+            f"{show.difference(item.difference, item.unit)} {show.unit(item.unit)}",
+            show.difference(item.two_stage.difference, item.unit),
+            show.difference(item.reml.difference, item.unit),
+            show.size(item.spread, item.unit), chance(item.p_adjusted),
+        )  # fmt: skip
+
+    def suggestions(self) -> Parts:
+        """Return, for each clear effect, the clients whose own month cannot tell."""
+        parts: Parts = []
+        for item in self.found.pooled:
+            waiting = [clean(row.client, 40) for row in item.by_client if row.suggestion]
+            if waiting:
+                text = f"{item.sentence} Not yet known of {named(waiting)} by their own records."
+                parts.append(paragraph(text, 2))
+        return parts
+
+    def different(self) -> Parts:
+        """Return the clients whose own difference lies apart from that of all."""
+        parts: Parts = []
+        for item in self.found.pooled:
+            apart = [row for row in item.by_client if row.differs]
+            if apart and item.evidence in (Evidence.CLEAR, Evidence.HINT):
+                names = [
+                    f"{clean(row.client, 40)} ({self.amounts.difference(row.shrunken, item.unit)})"
+                    for row in apart
+                ]
+                parts.append(paragraph(f"{item.sentence} Apart from that: {named(names)}.", 2))
+        return parts
+
+    def questions(self) -> list[tuple[list[str], Suggested]]:
+        """Return who is offered the same questions, and these."""
+        groups: dict[tuple[str, ...], tuple[list[str], Suggested]] = {}
+        for item in self.found.suggested:
+            asked = tuple(question_of(one, self.rules) for one in item.questions)
+            if asked:
+                groups.setdefault(asked, ([], item))[0].append(clean(item.client, 40))
+        return list(groups.values())
+
+    def question_cells(self, group: tuple[list[str], Suggested]) -> tuple[list[str], list[str]]:
+        """Return the names of a group, the first of many, and its questions in a few words."""
+        names, item = group
+        asked = [of_client(question_of(one, self.rules)) for one in item.questions]
+        return first(names, MOST_OFFERED), asked
+
+    def offered(self) -> Parts:
+        """Return the questions offered to each client, none from the client's own records."""
+        parts: Parts = []
+        for group in self.questions():
+            names, asked = self.question_cells(group)
+            parts.append(paragraph(f"{', '.join(names)}:", 2))
+            parts += [paragraph(text, 4) for text in asked]
+        return [*parts, paragraph(OFFERED, 2)] if parts else []
+
+    def closing(self) -> str:
+        """Return how many questions were pooled and what the words mean."""
+        found = self.found
+        level = f"{100 * found.claim_level:g}"
+        return (
+            f"{several(found.questions_asked, 'question was', 'questions were')} pooled; "
+            f"{found.too_few} more had too few clients. Where nothing is true, the lists by day "
+            f"and by meal call something clear in at most about {level} of 100 practices. These "
+            "are patterns "
+            "within clients. They do not show why. Results are kept beside the practice and can "
+            "be thrown away at any time."
+        )
+
+
+def named(names: Sequence[str], most: int = MOST_NAMED) -> str:
+    """Return names in a row, the first few where they are many."""
+    shown = ", ".join(names[:most])
+    more = len(names) - most
+    return shown if more <= 0 else f"{shown} and {more} more"
+
+
+def first(names: Sequence[str], most: int) -> list[str]:
+    """Return the first names and, where there are more, how many."""
+    more = len(names) - most
+    return [*names[:most], *([f"and {more} more"] if more > 0 else [])]

@@ -1,0 +1,185 @@
+"""A ranking for people: one line first, cautions before patterns, one screen in all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from miner.core.errors import several
+from miner.core.results import Evidence, Hypothesis, Ranking
+from miner.render.sheet import sheet
+from miner.rulebook import RuleBook
+from miner.words.amounts import Amounts, fixed
+from miner.words.cautions import Cautions
+from miner.words.detail import detail_parts
+from miner.words.document import Parts, heading, paragraph, section
+from miner.words.hypothesis import HypothesisTeller
+from miner.words.inseparable import group_words, inseparable
+from miner.words.labels import evidence_words, factor_phrase, outcome_label
+from miner.words.sentences import no_more_than_chance, not_ranked, say, spans_of
+
+LUCK_MAKES_MOST = 0.5
+"""From this adjusted p on, the luck of hints is told once for all of them."""
+
+
+def ranking_parts(
+    ranking: Ranking, rules: RuleBook, *, display_unit: str = "mg/dL", detail: bool = False
+) -> Parts:
+    """Return a ranking as headings, paragraphs and tables.
+
+    Args:
+        ranking: what ``rank`` found.
+        rules: the rule books it was made with, for the words.
+        display_unit: ``mg/dL`` or ``mmol/L``.
+        detail: add the numbers of every question.
+    """
+    teller = _Teller(ranking, rules, Amounts(display_unit))
+    cautions = Cautions(ranking.cautions)
+    parts = [*teller.opening(cautions), *teller.fixed(), *teller.clear()]
+    parts += teller.hints(detail=detail)
+    parts += [*teller.inseparable(), *teller.rest(), *cautions.last()]
+    if detail:
+        parts += detail_parts(ranking, rules, teller.amounts)
+    return parts
+
+
+def ranking_csv(ranking: Ranking) -> str:
+    """Return one line a hypothesis, numbers in full and in the units of the results."""
+    rows = ranking.to_frame().to_dict("records")
+    for row in rows:
+        row["withheld"] = (row["withheld"] or {}).get("reason")
+    header = [str(name) for name in rows[0]] if rows else ["id"]
+    return sheet(header, ([row[name] for name in header] for row in rows))
+
+
+@dataclass(frozen=True, slots=True)
+class _Teller:
+    ranking: Ranking
+    rules: RuleBook
+    amounts: Amounts
+
+    def opening(self, cautions: Cautions) -> Parts:
+        ranking = self.ranking
+        first, last = ranking.first_day or ranking.from_day, ranking.last_day or ranking.to_day
+        span = f", {first} to {last}" if first else ""
+        usable = several(ranking.usable_units, f"usable {ranking.unit}")
+        lines = [f"{ranking.client}{span}: {usable}, {ranking.left_out_units} left out."]
+        if ranking.status != "too_few" and ranking.rankings_of_these_records > 1:
+            lines.append(say(self.rules, "list", "ways", count=ranking.rankings_of_these_records))
+        notes = [*ranking.notes, *not_ranked(ranking, self.rules)]
+        return [
+            *cautions.first(),
+            heading(ranking.verdict),
+            paragraph(" ".join(lines)),
+            *(paragraph(note) for note in notes),
+            *cautions.beside(),
+        ]
+
+    @property
+    def spans(self) -> str:
+        """What records as long as this one are called."""
+        return spans_of(self.ranking.days)
+
+    def fixed(self) -> Parts:
+        items = [item for item in self.ranking.hypotheses if item.family == "fixed"]
+        return section("Your fixed questions", self._each(items, level=True))
+
+    def clear(self) -> Parts:
+        items = self._searched(Evidence.CLEAR)
+        return section(evidence_words(Evidence.CLEAR, self.rules), self._each(items))
+
+    def hints(self, *, detail: bool) -> Parts:
+        found = self._searched(Evidence.HINT)
+        shown = found[: self.rules.guardrails.hints_shown]
+        if found and not detail and no_more_than_chance(self.ranking, len(found)):
+            level = self.ranking.claim_level
+            passed = [i for i in shown if i.p_adjusted is not None and i.p_adjusted <= level]
+            line = self._folded([item for item in shown if item not in passed], len(found))
+            body = [*self._each(passed), *line]
+            return section(evidence_words(Evidence.HINT, self.rules), body)
+        lucky = [item for item in shown if (item.p_adjusted or 0.0) >= LUCK_MAKES_MOST]
+        body = self._each([item for item in shown if item not in lucky])
+        body += self._each(lucky, luck=False)
+        lines = self._shared_luck(len(lucky), len(shown)) + self._by_chance(len(shown), len(found))
+        body += [paragraph(" ".join(lines), 2)] if found and lines else []
+        return section(evidence_words(Evidence.HINT, self.rules), body)
+
+    def _folded(self, items: list[Hypothesis], found: int) -> Parts:
+        """Return in one line the hints that are no more than luck would give."""
+        if not items:
+            return []
+        unit, chance = self.ranking.unit, self.ranking.hints_by_chance or 0.0
+        hints = [
+            " and ".join(factor_phrase(name, self.rules, unit) for name in item.factors)
+            + f" with {'more' if (item.difference or 0.0) > 0 else 'less'} "
+            + outcome_label(item.outcome, self.rules, unit)
+            for item in items
+        ]
+        about = f"{int(chance + 0.5)}"
+        text = say(self.rules, "hints", "folded", found=found, chance=about, hints="; ".join(hints))
+        return [paragraph(text, 2)]
+
+    def inseparable(self) -> Parts:
+        body: Parts = []
+        for group in inseparable(self.ranking, self.rules)[: self.rules.guardrails.hints_shown]:
+            title, apart = group_words(group, self.rules, self.ranking.unit)
+            teller = HypothesisTeller(self.rules, self.amounts, self.ranking.unit)
+            body += [paragraph(title, 2), paragraph(teller.size(group[0]), 4)]
+            body.append(paragraph(apart, 4))
+        return section(say(self.rules, "list", "inseparable"), body)
+
+    def rest(self) -> Parts:
+        ranking = self.ranking
+        if not ranking.hypotheses:
+            return []
+        asked = several(ranking.questions_asked, "question was", "questions were")
+        lines = [
+            say(
+                self.rules, "list", "counted", asked=asked,
+                cannot_tell=len(self._searched(Evidence.CANNOT_TELL)),
+                little_sign=len(self._searched(Evidence.LITTLE_SIGN)),
+            ),
+        ]  # fmt: skip
+        if ranking.clear_by_chance:
+            level = f"{100 * ranking.clear_by_chance:.2g}"
+            fixed = ranking.second_look or ranking.clear_by_chance > ranking.claim_level
+            key = "luck_with_fixed" if fixed else "luck"
+            lines.append(say(self.rules, "list", key, level=level, spans=self.spans))
+        together = [ranking.together.sentence] if ranking.together is not None else []
+        return [paragraph(""), paragraph(" ".join([*lines, *self._reach(), *together]))]
+
+    def _each(self, items: list[Hypothesis], *, level: bool = False, luck: bool = True) -> Parts:
+        teller = HypothesisTeller(self.rules, self.amounts, self.ranking.unit)
+        return [part for item in items for part in teller.parts(item, level=level, luck=luck)]
+
+    def _searched(self, level: Evidence) -> list[Hypothesis]:
+        return [
+            item
+            for item in self.ranking.hypotheses
+            if item.evidence == level and item.family != "fixed"
+        ]
+
+    def _shared_luck(self, lucky: int, shown: int) -> list[str]:
+        if not lucky:
+            return []
+        which = "These hints are" if lucky == shown else f"The last {lucky} hints are"
+        if lucky == 1:
+            which = "This hint is" if shown == 1 else "The last hint is"
+        return [say(self.rules, "luck", "shared", which=which, spans=self.spans)]
+
+    def _by_chance(self, shown: int, found: int) -> list[str]:
+        chance = self.ranking.hints_by_chance
+        if chance is None:
+            return []
+        few = no_more_than_chance(self.ranking, found)
+        about = f"{int(chance + 0.5)}" if few else fixed(chance, 1)
+        key = "by_chance" if few else "beyond"
+        return [say(self.rules, "hints", key, shown=shown, found=found, chance=about)]
+
+    def _reach(self) -> list[str]:
+        primary = [o for o in self.ranking.outcomes if o.name == self.ranking.primary_outcome]
+        if not primary or primary[0].detectable is None:
+            return []
+        item, show = primary[0], self.amounts
+        size = f"{show.size(item.detectable, item.unit)} {show.unit(item.unit)}"
+        label = outcome_label(item.name, self.rules, self.ranking.unit)
+        return [say(self.rules, "list", "reach", size=size, label=label)]

@@ -1,0 +1,82 @@
+"""What is gathered for the pages: meals, fixed questions and their own days, days left out."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from miner import rulebook, steps
+from miner.core import resources
+from miner.render.papers.pages import KINDS, SHARED_KINDS, render
+from miner.rulebook import RuleBook
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    practice = tmp_path_factory.mktemp("practice")
+    invented = resources.invented()
+    scenario = invented.demo_scenarios()[0]
+    invented.write_practice(practice, [scenario])
+    return practice / str(scenario.code)
+
+
+@pytest.fixture(scope="module")
+def rules() -> RuleBook:
+    """The rule books, with few draws: how many there are is no matter here."""
+    book = rulebook.load()
+    return book.model_copy(update={"guardrails": book.guardrails.model_copy(update={"draws": 200})})
+
+
+def test_a_fixed_question_is_shown_on_the_days_after_it_was_fixed(
+    folder: Path, rules: RuleBook
+) -> None:
+    client = steps.read_client(folder)
+    steps.fix_question(
+        client, "short_sleep", "wake_glucose", guess="up", fixed_on=date(2026, 1, 19)
+    )
+    found = steps.briefing(client, rules, remember=False)
+    (asked,) = [item for item in found.ranking.hypotheses if item.family == "fixed"]
+    why = found.whys[asked.id]
+    assert min(unit.unit for unit in why.units) == "2026-01-20"
+    used = [unit for unit in why.units if unit.used]
+    assert sum(unit.with_factor == 1.0 for unit in used) == asked.counts.with_
+    assert sum(unit.with_factor == 0.0 for unit in used) == asked.counts.without
+    page = render(found, "preparation", rules)
+    assert "Fixed on 2026-01-19, as told. The guess was up." in page
+    assert "Your question" in render(found, "session", rules)
+
+
+def test_meals_have_the_same_four_pages(folder: Path, rules: RuleBook) -> None:
+    client = steps.read_client(folder)
+    by_meal = replace(
+        client, settings=replace(client.settings, rank_unit="meal", display_unit="mmol/L")
+    )
+    ranking = steps.rank(by_meal, rules, remember=False)
+    assert ranking.unit == "meal"
+    chosen = [item.id for item in ranking.hypotheses if item.counts.with_ > 4][:2]
+    found = steps.briefing(by_meal, rules, include=chosen, lineup=True, remember=False)
+    assert found.high_outcome == "day_mean"
+    pages = {kind: render(found, kind, rules, chosen) for kind in KINDS}
+    assert not [kind for kind in SHARED_KINDS if "mg/dL" in pages[kind]]
+    for id_ in chosen:
+        counts = next(item.counts for item in ranking.hypotheses if item.id == id_)
+        text = re.sub(r"<[^>]+>", "", pages["session"])
+        assert re.search(rf"Of {counts.with_} meals .*{counts.with_high} ", text)
+        assert len(found.lineups[id_].panels) == 20
+    # 70, 140 and 180 mg/dL over 18.0156 are 3.9, 7.8 and 10.0 mmol/L.
+    assert "Time from 3.9 to 7.8 mmol/L" in pages["doctor"]
+    assert "Time above 10.0 mmol/L" in pages["doctor"]
+
+
+def test_the_shared_pages_change_nothing_in_the_ranking(folder: Path, rules: RuleBook) -> None:
+    client = steps.read_client(folder)
+    before = steps.rank(client, rules, remember=False, together=False)
+    found = steps.briefing(client, rules, remember=False)
+    steps.remember_shared(client, found, "session", [])
+    after = steps.briefing(client, rules, remember=False)
+    assert after.ranking == before
+    assert len(after.shared) == len(found.shared) + 1

@@ -1,0 +1,56 @@
+"""Habits on much the same days are told as one group."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from types import ModuleType
+
+from miner.core.results import Evidence, Withheld
+from miner.render.terminal import render
+from miner.rulebook import RuleBook
+from miner.words.inseparable import group_words, inseparable
+from miner.words.ranking import ranking_parts
+
+
+def _held(samples: ModuleType, factor: str, other: str, rules: RuleBook, **changes: object):
+    reason = f"cannot be told apart from {rules.factor(other).phrase}"
+    item = replace(
+        samples.hypothesis(), factors=(factor,), evidence=Evidence.CANNOT_TELL, family="search",
+        withheld=Withheld(reason, 0, 5), p=0.001, difference=12.0,
+    )  # fmt: skip
+    return replace(item, **changes)
+
+
+def test_three_habits_in_a_chain_are_one_group_told_once(
+    samples: ModuleType, rules: RuleBook
+) -> None:
+    items = (
+        _held(samples, "tag:rain", "tag:wine", rules, p=0.002),
+        _held(samples, "late_dinner", "tag:rain", rules),
+        _held(samples, "tag:wine", "tag:rain", rules, p=0.003,
+              withheld=Withheld("cannot be told apart from the tag rain", 1, 5)),
+    )  # fmt: skip
+    ranking = replace(samples.ranking(), hypotheses=items)
+    (group,) = inseparable(ranking, rules)
+    assert [item.factors[0] for item in group] == ["late_dinner", "tag:rain", "tag:wine"]
+    title, apart = group_words(group, rules, "day")
+    assert title.startswith("A late dinner, the tag rain and the tag wine, with ")
+    assert apart.startswith("Each differed from another of them on no more than 1 day.")
+    printed = render(ranking_parts(ranking, rules), 200)
+    assert printed.count("A late dinner, the tag rain and the tag wine, with ") == 1
+    assert "Which of them it is, we could not tell." in printed
+
+
+def test_what_would_be_no_hint_alone_is_no_group(samples: ModuleType, rules: RuleBook) -> None:
+    pair = (("late_dinner", "tag:rain"), ("tag:rain", "late_dinner"))
+    for changes in ({"p": 0.5}, {"difference": 0.1}, {"p": None}, {"outcome": None}):
+        given = [dict(changes), dict(changes)]
+        if "outcome" in changes:
+            given = [{"outcome": "wake_glucose"}, {"outcome": "overnight_mean"}]
+        items = tuple(
+            _held(samples, own, other, rules, **more)
+            for (own, other), more in zip(pair, given, strict=True)
+        )
+        ranking = replace(samples.ranking(), hypotheses=items)
+        assert inseparable(ranking, rules) == []
+        assert "Which of them" not in render(ranking_parts(ranking, rules), 200)

@@ -1,0 +1,571 @@
+"""What stands on each page, what must not, and that a page asks for nothing else."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from types import ModuleType
+from typing import Any
+
+import pytest
+
+from miner.core.errors import MinerError
+from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis, Ranking
+from miner.core.results.briefing import Briefing, EarlierResult, Shared
+from miner.render.papers import pages
+from miner.render.papers.pages import KINDS, SHARED_KINDS
+from miner.rulebook import RuleBook
+
+Render = Callable[..., str]
+
+CLIENT_PAGES = ("session", "take-home")
+MONTHS = ("January", "February", "March")
+
+
+def with_items(brief: Briefing, *items: Hypothesis) -> Briefing:
+    """The briefing with these hypotheses put in place of those of the same ID."""
+    new = {item.id: item for item in items}
+    told = tuple(new.get(item.id, item) for item in brief.ranking.hypotheses)
+    return replace(brief, ranking=replace(brief.ranking, hypotheses=told))
+
+
+def first(ranking: Ranking, **wanted: Any) -> Hypothesis:
+    return next(
+        item
+        for item in ranking.hypotheses
+        if all(getattr(item, name) == value for name, value in wanted.items())
+    )
+
+
+@pytest.fixture(scope="module")
+def clear(brief: Briefing) -> Hypothesis:
+    return first(brief.ranking, factors=("short_sleep",), outcome="wake_glucose")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_page_is_the_same_to_the_byte(
+    brief: Briefing, rules: RuleBook, kind: str, clear: Hypothesis, render: Render
+) -> None:
+    again = pages.render(brief, kind, rules, [clear.id])
+    assert again == render(brief, kind, rules, [clear.id])
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_policy_allows_the_scripts_and_styles_of_the_page_and_nothing_else(
+    brief: Briefing,
+    rules: RuleBook,
+    kind: str,
+    clear: Hypothesis,
+    page_text: ModuleType,
+    render: Render,
+) -> None:
+    page = render(brief, kind, rules, [clear.id])
+    reader = page_text.read(page)
+    meta = next(a for t, a in reader.tags if t == "meta" and "http-equiv" in a)
+    policy = dict(part.split(" ", 1) for part in str(meta["content"]).split("; "))
+    assert policy.pop("default-src") == "'none'"
+    for name, tag in (("script-src", "script"), ("style-src", "style")):
+        text = re.search(rf"<{tag}>(.*?)</{tag}>", page, re.DOTALL)
+        assert text is not None
+        sha = base64.b64encode(hashlib.sha256(text[1].encode()).digest()).decode()
+        assert policy.pop(name) == f"'sha256-{sha}'"
+    assert policy == {"base-uri": "'none'", "form-action": "'none'"}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_nothing_in_a_page_reaches_outside_or_runs(
+    brief: Briefing,
+    rules: RuleBook,
+    kind: str,
+    clear: Hypothesis,
+    page_text: ModuleType,
+    render: Render,
+) -> None:
+    page = render(brief, kind, rules, [clear.id])
+    for tag, attributes in page_text.read(page).tags:
+        assert tag not in {"link", "img", "iframe", "object", "embed", "form", "base", "a"}
+        for name, value in attributes.items():
+            assert not name.startswith("on")
+            assert name not in {"src", "style", "srcset", "action"}
+            assert name != "href" or str(value).startswith("#")
+    assert not re.search(r"@import|url\((?!#)", page)
+
+
+@pytest.mark.parametrize("kind", CLIENT_PAGES)
+def test_nothing_that_was_not_chosen_reaches_a_client(
+    brief: Briefing, rules: RuleBook, kind: str, page_text: ModuleType, render: Render
+) -> None:
+    page = render(brief, kind, rules)
+    text = " ".join(page_text.seen(page))
+    for item in brief.ranking.hypotheses:
+        assert item.id not in page
+        assert item.sentence not in text
+        for name in item.factors:
+            assert rules.factor(name).phrase.casefold() not in text.casefold()
+
+
+@pytest.mark.parametrize("kind", SHARED_KINDS)
+def test_food_is_not_named_unless_it_was_chosen(
+    brief: Briefing,
+    rules: RuleBook,
+    kind: str,
+    clear: Hypothesis,
+    page_text: ModuleType,
+    render: Render,
+) -> None:
+    food = {name: rule.phrase for name, rule in rules.factors_of("day").items() if rule.food}
+    note = f"It and {food['long_eating_window']} differed on 1 of 31 days."
+    told = replace(clear, travels_with=("high_carb_dinner", "late_sleep"), notes=(note,))
+    asked = first(brief.ranking, factors=("high_carb_dinner",))
+    question = replace(asked, family="fixed", fixed_on="2026-01-01", fixed_before=True)
+    page = render(with_items(brief, told, question), kind, rules, [clear.id])
+    text = " ".join(page_text.seen(page))
+    assert not [phrase for phrase in food.values() if phrase.casefold() in text.casefold()]
+    if kind == "session":
+        assert "something about meals, a late night" in text
+        assert "It and something about meals differed on 1 of 31 days." in text
+    chosen = render(with_items(brief, question), kind, rules, [question.id])
+    assert food["high_carb_dinner"] in " ".join(page_text.seen(chosen)).casefold()
+
+
+def test_a_question_of_the_clients_own_is_shown_without_being_chosen(
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+) -> None:
+    asked = replace(clear, family="fixed", fixed_on="2026-01-01", fixed_before=True)
+    text = page_text.seen(render(with_items(brief, asked), "session", rules))
+    assert "Your question" in text
+    assert asked.sentence in text
+
+
+@pytest.mark.parametrize("kind", CLIENT_PAGES)
+def test_the_client_sees_the_action_of_a_caution_and_not_its_reason(
+    brief: Briefing,
+    rules: RuleBook,
+    kind: str,
+    clear: Hypothesis,
+    page_text: ModuleType,
+    render: Render,
+) -> None:
+    from miner.core.results import CautionKind, CautionText
+
+    reason = rules.cautions.intake["insulin"].when_yes
+    action = rules.cautions.intake["insulin"].client_action
+    said = (CautionText(CautionKind.INTAKE, reason), *brief.check.cautions)
+    cautious = replace(brief, actions=(action,), check=replace(brief.check, cautions=said))
+    text = " ".join(page_text.seen(render(cautious, kind, rules, [clear.id])))
+    assert action in text
+    assert "nsulin" not in text
+    assert rules.factor("short_sleep").try_ not in text
+    assert reason in " ".join(page_text.seen(render(cautious, "preparation", rules)))
+
+
+def test_what_calls_for_a_clinician_stands_before_any_pattern_on_every_page(
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+) -> None:
+    from miner.core.results import CautionKind, CautionText
+
+    book = rules.cautions
+    said = [CautionText(CautionKind.INTAKE, item.when_yes) for item in book.intake.values()]
+    said += [
+        CautionText(CautionKind.REFERRAL, rule.say.format(at="54 mg/dL", days="3 days"))
+        for rule in book.referral
+    ]
+    said.append(CautionText(CautionKind.MEDICINE, "A medicine tag was seen ('insulin')."))
+    action = book.intake["insulin"].client_action
+    cautious = replace(
+        brief, actions=(action,), check=replace(brief.check, cautions=tuple(said)),
+        ranking=replace(brief.ranking, notes=("Clear without leaving them out.",)),
+    )  # fmt: skip
+    pages = {
+        kind: " ".join(page_text.seen(render(cautious, kind, rules, [clear.id])))
+        for kind in ("preparation", "session", "take-home")
+    }
+    first = pages["preparation"].index(brief.ranking.verdict)
+    first = min(first, pages["preparation"].index("Clear without leaving them out."))
+    assert max(pages["preparation"].index(item.text) for item in said) < first
+    assert pages["session"].index(action) < pages["session"].index("clear enough to test")
+    assert pages["take-home"].index(action) < pages["take-home"].index("What we saw")
+
+
+@pytest.mark.parametrize("kind", SHARED_KINDS)
+def test_no_p_value_no_score_and_no_causal_word_is_shared(
+    brief: Briefing, rules: RuleBook, kind: str, page_text: ModuleType, render: Render
+) -> None:
+    chosen = list(brief.whys)[:3]
+    text = " ".join(page_text.seen(render(brief, kind, rules, chosen)))
+    assert not re.search(
+        r"\bp\b|p-value|\bscores?\b|adjusted|\blift\b|leverage|significan|\bbad\b|\bgood days?\b"
+        r"|\bcaus|trigger|because|prove|hypothes|danger|target",
+        text,
+        re.IGNORECASE,
+    )
+
+
+@pytest.mark.parametrize("kind", CLIENT_PAGES)
+def test_calm_pages_have_no_number_and_no_curve(
+    brief: Briefing, rules: RuleBook, kind: str, page_text: ModuleType, render: Render
+) -> None:
+    chosen = list(brief.whys)[:3]
+    page = render(replace(brief, calm=True), kind, rules, chosen)
+    assert "<svg" not in page
+    assert "application/json" not in page
+    text = " ".join(page_text.seen(page))
+    for months in MONTHS:
+        text = re.sub(rf"\d+ {months}( 20\d\d)?", "", text)
+    for rule in rules.factors.values():
+        text = text.replace(rule.try_, "")
+    assert not re.search(r"\d", text.replace(brief.client, ""))
+    assert "mg/dL" not in text
+
+
+@pytest.mark.parametrize("evidence", list(Evidence))
+def test_what_is_said_calmly_follows_the_level(
+    brief: Briefing,
+    rules: RuleBook,
+    clear: Hypothesis,
+    evidence: Evidence,
+    page_text: ModuleType,
+    render: Render,
+) -> None:
+    told = with_items(replace(brief, calm=True), replace(clear, evidence=evidence))
+    text = " ".join(page_text.seen(render(told, "session", rules, [clear.id])))
+    expected = {
+        Evidence.CLEAR: "A short night tended to go with higher wake glucose.",
+        Evidence.HINT: "A short night may go with higher wake glucose. It may be luck.",
+        Evidence.CANNOT_TELL: "We could not tell about a short night and your wake glucose.",
+        Evidence.LITTLE_SIGN: "We looked at a short night and your wake glucose. "
+        "We saw little sign.",
+    }
+    assert expected[evidence] in text
+
+
+def test_nothing_stood_out_is_a_screen_of_its_own_and_never_said_of_a_month_with_a_claim(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
+) -> None:
+    nothing = rules.wording["client"]["nothing"].replace("{days}", f"{brief.check.days} days")
+    assert nothing not in page_text.seen(render(brief, "session", rules))
+    quiet = replace(
+        brief,
+        ranking=replace(
+            brief.ranking,
+            hypotheses=tuple(
+                replace(item, evidence=Evidence.CANNOT_TELL) for item in brief.ranking.hypotheses
+            ),
+        ),
+    )
+    page = page_text.seen(render(quiet, "session", rules))
+    assert nothing in page
+    assert "What it means" in page
+    assert nothing in page_text.seen(render(quiet, "take-home", rules))
+
+
+def test_a_claim_is_not_told_before_it_is_chosen(
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+) -> None:
+    assert clear.evidence is Evidence.CLEAR
+    told = rules.wording["client"]["clear_one"]
+    assert told not in page_text.seen(render(brief, "session", rules))
+    assert told in page_text.seen(render(brief, "session", rules, [clear.id]))
+
+
+def test_too_few_days_are_told_with_how_many_are_needed(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
+) -> None:
+    few = replace(brief.ranking, status="too_few", hypotheses=(), need_units=20)
+    text = page_text.seen(render(replace(brief, ranking=few), "session", rules))
+    assert text[1] == "There were too few days to compare."
+    assert any("At least 20 are needed" in block for block in text)
+
+
+def test_every_unit_is_a_dot_and_the_higher_quarter_has_its_own_shape(
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, render: Render
+) -> None:
+    page = render(brief, "session", rules, [clear.id])
+    dots = re.findall(r'<svg[^>]*aria-label="Wake glucose, a mark a morning\.".*?</svg>', page)
+    assert len(dots) == 2
+    counts = clear.counts
+    for figure in dots:
+        marks = re.findall(r'data-day="(2026-[\d-]+)"[^>]*>.*?href="#([^"]+)"', figure)
+        assert len(marks) == len({day for day, _ in marks})
+        assert len(marks) == counts.known + counts.unknown
+        paths = [
+            dict(re.findall(r'(\w+)="([^"]*)"', tag)) for tag in re.findall("<path[^>]*>", figure)
+        ]
+        drawn = {path["id"]: path["d"] for path in paths if "id" in path}
+        pointed = [day for day, shape in marks if "C" not in drawn[shape]]
+        high = [unit.unit for unit in brief.whys[clear.id].units if unit.high == 1.0]
+        assert sorted(pointed) == sorted(set(high) & {day for day, _ in marks})
+        assert len(pointed) >= counts.high
+        assert f">{counts.with_} short nights<" in figure
+        assert f">{counts.without} other nights<" in figure
+
+
+def test_numbers_stand_in_the_unit_of_the_practice(
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+) -> None:
+    page = render(replace(brief, display_unit="mmol/L"), "session", rules, [clear.id])
+    text = " ".join(page_text.seen(page))
+    assert "mg/dL" not in page
+    assert clear.difference is not None
+    # 1 mmol/L of glucose is 18.0156 mg/dL: molar mass 180.156 g/mol.
+    assert f"was about {clear.difference / 18.0156:.2f} mmol/L higher with it" in text
+
+
+def test_a_try_is_shown_only_where_the_difference_went_its_way(
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+) -> None:
+    assert clear.difference is not None
+    words = rules.factor("short_sleep").try_
+    for difference, shown in ((clear.difference, True), (-clear.difference, False)):
+        told = with_items(brief, replace(clear, difference=difference))
+        for kind in CLIENT_PAGES:
+            text = " ".join(page_text.seen(render(told, kind, rules, [clear.id])))
+            assert (words in text) is shown
+            assert ("Test it." in text) is (shown and kind == "session")
+
+
+def test_the_lineup_holds_the_recorded_values_among_nineteen_in_another_order(
+    brief: Briefing, clear: Hypothesis, rules: RuleBook, page_text: ModuleType, render: Render
+) -> None:
+    found = brief.lineups[clear.id]
+    real = {unit.unit: unit.outcome for unit in brief.whys[clear.id].units if unit.used}
+    panels = [dict(zip(found.units, panel, strict=True)) for panel in found.panels]
+    assert len(panels) == 20
+    same = [all(panel[unit] == value for unit, value in real.items()) for panel in panels]
+    assert [at for at, is_same in enumerate(same) if is_same] == [found.real]
+    page = page_text.seen(render(brief, "session", rules, [clear.id]))
+    assert f"Number {found.real + 1}." in page
+    without = replace(brief, lineups={})
+    assert "Which one is yours?" not in page_text.seen(
+        render(without, "session", rules, [clear.id])
+    )
+
+
+def test_the_page_to_take_home_is_written_in_sixth_grade_words(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
+) -> None:
+    shown = [item for item in brief.ranking.hypotheses if item.id in brief.whys][:3]
+    cautious = replace(brief, actions=("See your doctor first.",))
+    for told in (brief, replace(brief, calm=True), cautious):
+        blocks = page_text.seen(render(told, "take-home", rules, [item.id for item in shown]))
+        lines = page_text.sentences(blocks)
+        assert page_text.grade(lines) <= 6.0
+        assert [line for line in lines if len(line) >= 15] == []
+
+
+def test_every_habit_can_be_taken_home_in_short_sentences(
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+) -> None:
+    lines = []
+    for item in brief.ranking.hypotheses:
+        if len(item.factors) == 1 and ":" not in item.factors[0]:
+            page = render(brief, "take-home", rules, [item.id])
+            lines += page_text.sentences(page_text.seen(page))
+    assert [line for line in lines if len(line) >= 15] == []
+    assert page_text.grade(lines) <= 6.0
+
+
+def test_the_measure_of_reading_is_the_published_one(page_text: ModuleType) -> None:
+    # "The cat sat on the mat." has 6 words of one syllable: 0.39 * 6 + 11.8 - 15.59 = -1.45, the
+    # value usually given for it under Kincaid's formula of 1975.
+    assert page_text.grade(page_text.sentences(["The cat sat on the mat."])) == pytest.approx(-1.45)
+    words = {"morning": 2, "glucose": 2, "overnight": 3, "higher": 2, "quarter": 2, "little": 2,
+             "medicine": 3, "42": 1, "home": 1, "see": 1}  # fmt: skip
+    assert {word: page_text.syllables(word) for word in words} == words
+
+
+def test_more_than_one_side_holds_is_refused(
+    brief: Briefing, rules: RuleBook, render: Render
+) -> None:
+    with pytest.raises(MinerError, match="at most 3"):
+        render(brief, "take-home", rules, list(brief.whys)[:4])
+    with pytest.raises(MinerError, match="one of preparation, session, take-home, doctor"):
+        render(brief, "poster", rules)
+
+
+def test_the_practitioner_sees_what_was_not_asked_every_number_and_what_was_shared(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
+) -> None:
+    told = replace(
+        brief,
+        shared=(Shared("2026-02-25", "session", ("4c28aa7c",)),),
+        earlier=(EarlierResult("2026-02-01", "00000000", "hint"),),
+    )
+    text = page_text.seen(render(told, "preparation", rules))
+    assert any(block.startswith("Not asked: ") for block in text)
+    assert "25 February 2026: session (4c28aa7c)" in text
+    assert "The pattern 00000000: hint on 1 February 2026; now: not in this ranking." in text
+    page = render(told, "preparation", rules)
+    assert all(item.id in page for item in brief.ranking.hypotheses)
+
+
+def test_the_practitioner_is_told_of_high_days_without_notes(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
+) -> None:
+    high = next(day for day in brief.days if day.high and day.usable)
+    quiet = tuple(
+        replace(day, meals=0, tags=0, unlogged_rises=0) if day is high
+        else replace(day, meals=3, unlogged_rises=0)
+        for day in brief.days
+    )  # fmt: skip
+    text = page_text.seen(render(replace(brief, days=quiet), "preparation", rules))
+    asked = [block for block in text if "in the higher quarter, and nothing was noted" in block]
+    assert len(asked) == 1
+
+
+def test_the_doctor_gets_measures_with_definitions_and_no_advice(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, clear: Hypothesis, render: Render
+) -> None:
+    text = " ".join(page_text.seen(render(brief, "doctor", rules, [clear.id])))
+    for item in brief.measures:
+        assert item.name in text
+        assert item.definition in text
+    assert clear.sentence.replace("your higher", "the client's higher") in text
+    assert not re.search(r"\b(should|try|walk|bed|earlier|call|keep|advice)\b", text, re.IGNORECASE)
+
+
+def test_the_dates_of_a_plan_stand_on_the_page_to_take_home(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
+) -> None:
+    from miner.core.results.briefing import TrialDates
+
+    trial = TrialDates(
+        "p1", "Go to bed 45 minutes earlier.", (("2026-03-02", "2026-03-04"),),
+        (("2026-03-05", "2026-03-07"), ("2026-03-08", "2026-03-08")),
+    )  # fmt: skip
+    text = " ".join(page_text.seen(render(replace(brief, trial=trial), "take-home", rules)))
+    assert "Go to bed 45 minutes earlier. Days to try it: 2 Mar to 4 Mar." in text
+    assert "Days as usual: 5 Mar to 7 Mar, 8 March." in text
+
+
+def test_the_doctor_reads_of_the_client_not_to_the_client(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
+) -> None:
+    shown = [item for item in brief.ranking.hypotheses if item.id in brief.whys]
+    above = first(replace(brief.ranking, hypotheses=tuple(shown)), outcome="minutes_above")
+    text = " ".join(page_text.seen(render(brief, "doctor", rules, [above.id])))
+    assert "in the client's higher quarter" in text
+    assert "time above the client's range" in text
+    assert "your" not in text.casefold().split()
+
+
+def test_what_was_not_tested_is_told_apart_from_what_could_not_be_told(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
+) -> None:
+    assert brief.by_meal is not None
+    each = (brief.ranking, brief.by_meal)
+    searched = [item for one in each for item in one.hypotheses if item.family != "fixed"]
+    unsure = [item for item in searched if item.evidence is Evidence.CANNOT_TELL]
+    closed = [item for item in unsure if item.p is None]
+    assert 0 < len(closed) < len(unsure)
+    blocks = page_text.seen(render(brief, "session", rules))
+    asked = sum(one.questions_asked for one in each)
+    assert f"{asked} questions were looked at, about one habit or some together." in blocks
+    told = f"{len(unsure) - len(closed)} times, about one habit, we could not tell."
+    assert told in blocks
+    assert f"{len(closed)} more could not be looked at: too few notes, or too much alike." in blocks
+    own = [item for item in brief.ranking.hypotheses if item in closed]
+    text = " ".join(page_text.seen(render(brief, "preparation", rules)))
+    assert f"({len(own)} not tested: too few days, or too much alike)" in text
+
+
+@pytest.mark.parametrize(
+    ("times", "by_meal", "told"),
+    [
+        (1, True, ""),
+        (2, True, "This page looks at the records twice, by day and by meal; both are counted."),
+        (2, False, "These records were ranked in 2 ways. With each of them"),
+        (4, True, "These records were ranked in 4 ways, by day and by meal among them. With each"),
+    ],
+)
+def test_how_often_the_records_were_ranked_is_told_plainly(
+    brief: Briefing,
+    rules: RuleBook,
+    page_text: ModuleType,
+    times: int,
+    by_meal: bool,
+    told: str,
+    render: Render,
+) -> None:
+    ranking = replace(brief.ranking, rankings_of_these_records=times)
+    own = replace(brief, ranking=ranking, by_meal=brief.by_meal if by_meal else None)
+    text = " ".join(page_text.seen(render(own, "preparation", rules)))
+    assert told in text
+    assert ("the records twice" in text or "were ranked in" in text) is bool(told)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_cautions_come_before_any_pattern(
+    brief: Briefing,
+    rules: RuleBook,
+    kind: str,
+    clear: Hypothesis,
+    page_text: ModuleType,
+    render: Render,
+) -> None:
+    check = replace(brief.check, cautions=(CautionText(CautionKind.REFERRAL, "Refer at once."),))
+    ranking = replace(brief.ranking, notes=("A note on the ranking.",))
+    told = replace(brief, check=check, actions=("See your doctor first.",), ranking=ranking)
+    text = " ".join(page_text.seen(render(told, kind, rules, [clear.id])))
+    pattern = text.lower().index("short night")
+    if kind == "preparation":
+        assert text.index("Refer at once.") < text.index("A note on the ranking.") < pattern
+    elif kind != "doctor":
+        assert text.index("See your doctor first.") < pattern
+        assert "Refer at once." not in text
+    else:
+        assert "See your doctor first." not in text
+        assert text.index("As told by the client") < pattern
+
+
+@pytest.mark.parametrize(("highest", "told"), [(190.0, False), (320.0, True)])
+def test_what_lies_beyond_the_one_scale_is_told(
+    brief: Briefing,
+    rules: RuleBook,
+    page_text: ModuleType,
+    highest: float,
+    told: bool,
+    render: Render,
+) -> None:
+    day = replace(brief.days[3], spread=(80.0, 90.0, 100.0, 120.0, highest))
+    own = replace(brief, days=(*brief.days[:3], day, *brief.days[4:]))
+    for kind in ("preparation", "session"):
+        blocks = page_text.seen(render(own, kind, rules))
+        assert ("What lies beyond the scale is drawn at its edge." in blocks) is told
+
+
+@pytest.mark.parametrize("calm", [False, True])
+def test_where_nothing_could_be_asked_no_page_says_that_it_was(
+    brief: Briefing, rules: RuleBook, page_text: ModuleType, calm: bool, render: Render
+) -> None:
+    ranking = replace(brief.ranking, questions_asked=0, hypotheses=())
+    own = replace(brief, ranking=ranking, by_meal=None, calm=calm)
+    session = page_text.seen(render(own, "session", rules))
+    assert "There was nothing to compare yet." in session
+    assert "There was nothing to compare, so we could not tell anything." in " ".join(session)
+    home = page_text.seen(render(own, "take-home", rules))
+    assert "There was nothing to compare yet. More notes will help." in home
+    assert "We could not tell about any habit yet." in home
+    for text in (" ".join(session), " ".join(home)):
+        assert "No habit stood out" not in text
+        assert "looked at many habits" not in text
+        assert "0 questions" not in text
+
+
+def test_what_an_earlier_ranking_said_stands_beside_what_is_found_now(
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+) -> None:
+    told = replace(brief, earlier=(EarlierResult("2026-02-01", clear.id, "hint"),))
+    text = " ".join(page_text.seen(render(told, "preparation", rules)))
+    assert ": hint on 1 February 2026; now: clear enough to test" in text
+
+
+def test_two_habits_that_are_not_named_are_one_line(
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+) -> None:
+    told = with_items(brief, replace(clear, travels_with=("late_dinner", "high_carb_dinner")))
+    text = " ".join(page_text.seen(render(told, "session", rules, [clear.id])))
+    assert text.count("something about meals") == 1
