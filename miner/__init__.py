@@ -7,7 +7,10 @@ folder unless ``remember=True``.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
+
+from miner.core.messages import words_from
 
 if TYPE_CHECKING:
     from miner.steps import (
@@ -35,6 +38,15 @@ __all__ = [
     "read_client",
     "why",
 ]
+
+
+def _texts(code: str, values: Mapping[str, object]) -> Mapping[str, str]:
+    from miner.words.said import texts
+
+    return texts(code, values)
+
+
+words_from(_texts)
 
 
 def __getattr__(name: str) -> Any:

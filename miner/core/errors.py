@@ -1,4 +1,4 @@
-"""What goes wrong with input, told in one message a person can act on."""
+"""What goes wrong with input, as a code with its values; its words are found by the door."""
 
 from __future__ import annotations
 
@@ -6,38 +6,58 @@ import difflib
 from collections.abc import Iterable
 from functools import partial
 from pathlib import Path
+from typing import Any
+
+from miner.core.messages import texts_of
 
 
 class MinerError(Exception):
     """Bad input or usage: where, what was found, what was expected, what to do.
 
     Args:
-        found: what stands there now.
-        expected: what would have been right.
-        do: the next step for the person who reads this.
+        code: the room and the kind, such as ``records.archive_damaged``; its texts stand in
+            ``miner/words/texts``. (Of what is not yet a code: found, expected, do.)
         file: the file it is about, or None.
         row: the line of that file, counted from 1 as an editor shows it, or None.
+        values: what the texts name; ``close`` is the nearest known word, where there is one.
     """
 
     def __init__(
         self,
-        found: str,
-        expected: str,
-        do: str,
-        *,
+        code: str,
+        *texts: str,
         file: str | Path | None = None,
         row: int | None = None,
+        **values: object,
     ) -> None:
-        self.found = found
-        self.expected = expected
-        self.do = do
+        self.code = "" if texts else code
+        self.texts = (code, *texts)
+        self.values = values
         self.file = None if file is None else printable(str(file))
         self.row = row
-        super().__init__(self.message)
+        super().__init__(code)
 
     def __reduce__(self) -> tuple[object, ...]:
-        placed = partial(type(self), file=self.file, row=self.row)
-        return placed, (self.found, self.expected, self.do)
+        values: dict[str, Any] = dict(self.values)
+        return partial(type(self), file=self.file, row=self.row, **values), self.texts
+
+    def __str__(self) -> str:
+        return self.message
+
+    @property
+    def found(self) -> str:
+        """What stands there now."""
+        return texts_of(self.code, self.values)["found"] if self.code else self.texts[0]
+
+    @property
+    def expected(self) -> str:
+        """What would have been right."""
+        return texts_of(self.code, self.values)["expected"] if self.code else self.texts[1]
+
+    @property
+    def do(self) -> str:
+        """The next step for the person who reads this."""
+        return texts_of(self.code, self.values)["do"] if self.code else self.texts[2]
 
     @property
     def message(self) -> str:
@@ -52,6 +72,12 @@ class MinerError(Exception):
 def printable(name: str) -> str:
     """Return the name of a file or folder as text that can be written: odd bytes are replaced."""
     return name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+
+
+def closest(word: str, known: Iterable[str]) -> str | None:
+    """Return the nearest known word, or None."""
+    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
+    return close[0] if close else None
 
 
 def nearest(word: str, known: Iterable[str]) -> str:

@@ -224,4 +224,4 @@ def newer(row: int) -> Finding:
 def _problem(
     severity: Severity, row: int | None, what: str, expected: str, do: str, count: int = 1
 ) -> Finding:
-    return Finding(severity, NAME, row, what, expected, do, count)
+    return Finding.worded(severity, NAME, row, what, expected, do, count)

@@ -8,7 +8,7 @@ import zlib
 from lzma import LZMAError
 from pathlib import PurePosixPath
 
-from miner.core.errors import MinerError, nearest
+from miner.core.errors import MinerError, closest
 from miner.records.text_file import ARCHIVE, LARGEST_BYTES, OLD_SPREADSHEET, too_large
 
 _TEXTS = (".csv", ".tsv", ".txt", ".jsonl", ".ndjson", ".json")
@@ -66,17 +66,18 @@ def unpacked(name: str, raw: bytes, part: str | None) -> tuple[str, bytes]:
     texts = texts_of(name, raw)
     if part is not None and part not in texts:
         raise MinerError(
-            f"there is no text file '{part}' in this archive; it holds {_listed(texts)}",
-            "the name of a file in it under 'part'",
-            nearest(part, texts) or "Correct part in sources.toml.",
+            "records.archive_without_part",
             file=name,
+            part=part,
+            names=_listed(texts),
+            close=closest(part, texts),
         )
     if part is None and len(texts) != 1:
         raise MinerError(
-            f"this archive holds {len(texts)} text files: {_listed(texts)}",
-            "one text file, or its name under 'part' in sources.toml",
-            "Name it, or unpack the archive." if texts else "Unpack the archive and look into it.",
+            f"records.{'archive_of_several' if texts else 'archive_without_text'}",
             file=name,
+            count=len(texts),
+            names=_listed(texts),
         )
     chosen = part or texts[0]
     try:
@@ -99,9 +100,4 @@ def _listed(names: list[str], most: int = 6) -> str:
 
 
 def _damaged(name: str, error: Exception) -> MinerError:
-    return MinerError(
-        f"this archive cannot be opened ({error})",
-        "a zip archive or a spreadsheet, whole and without a password",
-        "Export it again, or save it as CSV.",
-        file=name,
-    )
+    return MinerError("records.archive_damaged", file=name, error=error)

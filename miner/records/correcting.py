@@ -170,7 +170,11 @@ def _records(
         )
     for item in told.items:
         severity = Severity.LEFT_OUT if item.severity is Severity.STOP else item.severity
-        findings.items.append(replace(item, severity=severity, do=_TAKE_BACK))
+        findings.items.append(
+            replace(
+                item, severity=severity, texts=(item.what, item.expected, _TAKE_BACK, item.short)
+            )
+        )
     return {int(row["row"]): row for row in frame.to_dict("records")}
 
 

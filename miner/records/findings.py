@@ -13,6 +13,8 @@ from miner.core.results import Finding, Severity
 
 _ORDER = {Severity.STOP: 0, Severity.QUESTION: 1, Severity.LEFT_OUT: 2, Severity.NOTE: 3}
 
+MAX_EXAMPLES = 3
+
 
 @dataclass(slots=True)
 class Findings:
@@ -23,29 +25,32 @@ class Findings:
     def add(
         self,
         severity: Severity,
-        what: str,
-        expected: str,
-        do: str,
-        *,
+        said: str,
+        /,
+        *texts: str,
         file: str | None = None,
         row: int | None = None,
         count: int = 1,
         **about: Any,
     ) -> None:
-        """Add one finding; '{n}' and '(s)' in ``what`` follow the count.
+        """Add one finding, everything as in ``Finding``; ``about`` holds its other fields by name.
 
-        Everything is as in ``Finding``; ``about`` holds its other fields by name.
+        Of what is not yet a code alone, ``said`` is what was found and ``texts`` are what was
+        expected and what to do; '{n}' and '(s)' follow the count.
         """
-        told = _count(what, count)
-        self.items.append(Finding(severity, file, row, told, expected, do, count, **about))
+        if texts:
+            whole = (_count(said, count), *texts, about.pop("short", ""))
+            about |= {"texts": whole}
+        else:
+            about |= {"code": said}
+        self.items.append(Finding(severity, file, row, count=count, **about))
 
     def rows(
         self,
         severity: Severity,
-        what: str,
-        expected: str,
-        do: str,
-        *,
+        said: str,
+        /,
+        *texts: str,
         at: pd.DataFrame,
         shown: Iterable[Any] = (),
         **about: Any,
@@ -54,10 +59,8 @@ class Findings:
 
         Args:
             severity: how much it matters.
-            what: what stands there; '{n}' becomes the count and '(s)' the plural; examples
-                follow in brackets.
-            expected: what would have been right.
-            do: the next step.
+            said: the code; examples follow in brackets.
+            texts: as for ``add``.
             at: the rows it is about, with columns ``file`` and ``row``.
             shown: what stands in each of them, as many as there are rows, or nothing.
             about: its other fields by name, such as ``code``, ``stream`` and ``column``; the
@@ -67,18 +70,21 @@ class Findings:
             return
         values = pd.Series(list(shown), dtype=object)
         for file, group in at.reset_index(drop=True).groupby("file", sort=True):
-            examples = ""
-            if len(values) == len(at):
-                examples = _examples(values.iloc[group.index].tolist())
+            shown = list(values.iloc[group.index]) if len(values) == len(at) else []
+            unique = list(dict.fromkeys(_quoted(value) for value in shown))
+            examples, more = tuple(unique[:MAX_EXAMPLES]), max(len(unique) - MAX_EXAMPLES, 0)
+            what = said
+            if texts:
+                what = said + (_examples(unique) if shown else "")
+                about = {"short": _count(said, len(group))} | about
             self.add(
                 severity,
-                what + examples,
-                expected,
-                do,
+                what,
+                *texts,
                 file=str(file),
                 row=int(group["row"].min()),
                 count=len(group),
-                **{"short": _count(what, len(group)), "days": _dates(group)} | about,
+                **{"days": _dates(group), "examples": examples, "more": more} | about,
             )
 
     def sorted(self) -> tuple[Finding, ...]:
@@ -103,8 +109,7 @@ def _count(what: str, number: int) -> str:
     return what.replace("{n}", str(number)).replace("(s)", "" if number == 1 else "s")
 
 
-def _examples(values: Sequence[Any], most: int = 3) -> str:
-    unique = list(dict.fromkeys(_quoted(value) for value in values))
+def _examples(unique: Sequence[str], most: int = MAX_EXAMPLES) -> str:
     more = f" and {len(unique) - most} more" if len(unique) > most else ""
     return f" ({', '.join(unique[:most])}{more})"
 

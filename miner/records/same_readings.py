@@ -64,7 +64,7 @@ def same_days(one: Prints, two: Prints) -> list[int]:
 def told_of_same(other: str, days: list[int], file: str | None) -> Finding:
     """Return the finding that stops a client whose readings another has too."""
     first, last = (str(np.datetime64(day, "D")) for day in (days[0], days[-1]))
-    return Finding(
+    return Finding.worded(
         Severity.STOP,
         file,
         None,

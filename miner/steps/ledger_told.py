@@ -21,9 +21,9 @@ def ledger_told(client: Client) -> tuple[Finding, ...]:
         book = ledger.owned(ledger.read(client.folder), whose(client.settings, client.folder))
     except MinerError as error:
         told = (ledger.NAME, error.row, error.found, error.expected, error.do)
-        return (Finding(Severity.QUESTION, *told, 1),)
+        return (Finding.worded(Severity.QUESTION, *told, 1),)
     newer = any(item.what == ledger.NEWER for item in book.problems)
-    closed = Finding(
+    closed = Finding.worded(
         Severity.NOTE, ledger.NAME, None,
         "nothing can be written here: no question, look or verdict is kept",
         "a folder this account may write to", "Check who owns the folder, and the disk.", 1,

@@ -22,5 +22,5 @@ def ticks_told(client: Client) -> tuple[Finding, ...]:
         plans = tell(ledger.read(client.folder)).plans if ticks.by_day else ()
     except MinerError as error:
         told = (error.file, error.row, error.found, error.expected, error.do)
-        return (Finding(Severity.QUESTION, *told, 1),)
+        return (Finding.worded(Severity.QUESTION, *told, 1),)
     return (*ticks.findings, *misplaced(ticks, plans))

@@ -27,7 +27,7 @@ def unknown_names(client: Client, rules: RuleBook) -> list[Finding]:
 
 
 def _told(what: str, known: list[str], name: str) -> Finding:
-    return Finding(
+    return Finding.worded(
         Severity.QUESTION,
         "client.toml",
         None,

@@ -113,7 +113,7 @@ def _told(
     )
     short = f"{several(len(rises), of[1])} {rest}"
     told = f"{short}. On {several(len(days), 'day')}: {listed}"
-    return Finding(
+    return Finding.worded(
         severity,
         None,
         None,
@@ -134,7 +134,7 @@ def _begins_late(name: str, days: Times, first: int, last: int) -> Finding | Non
     late = int(days.min()) - first
     if late < max(LATE_START_DAYS, LATE_START_SHARE * (last - first + 1)):
         return None
-    return Finding(
+    return Finding.worded(
         Severity.NOTE,
         None,
         None,
@@ -155,7 +155,7 @@ def _fades(name: str, days: Times, first: int, last: int) -> Finding | None:
         return None
     if after.mean() >= FADED_SHARE * before.mean():
         return None
-    return Finding(
+    return Finding.worded(
         Severity.QUESTION,
         None,
         None,
@@ -172,7 +172,7 @@ def _odd_hours(client: Client) -> Finding | None:
     odd = (hours >= ODD_HOURS[0]) & (hours < ODD_HOURS[1])
     if hours.size < FEWEST_MEALS or odd.mean() < ODD_SHARE:
         return None
-    return Finding(
+    return Finding.worded(
         Severity.QUESTION,
         None,
         None,
@@ -194,7 +194,7 @@ def _crowded(client: Client) -> Finding | None:
         for day, count in list(zip(days[full], counts[full], strict=True))[:SHOWN]
     )
     listed += f" and {full.sum() - SHOWN} more" if full.sum() > SHOWN else ""
-    return Finding(
+    return Finding.worded(
         Severity.QUESTION,
         None,
         None,
@@ -213,7 +213,7 @@ def _same_minute(client: Client) -> Finding | None:
     if not again.any():
         return None
     first = frame[again].iloc[0]
-    return Finding(
+    return Finding.worded(
         Severity.QUESTION,
         str(first["file"]),
         int(first["row"]),
@@ -241,7 +241,7 @@ def _nights_moved(nights: Nights, trace: Trace) -> Finding | None:
     if farthest < MOVED_H:
         return None
     day = iso_day(int(known[at][0]))
-    return Finding(
+    return Finding.worded(
         Severity.QUESTION,
         None,
         None,

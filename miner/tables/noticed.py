@@ -46,7 +46,9 @@ def noticed(client: Client, table: UnitTable, rules: RuleBook) -> list[Finding]:
 def _note(
     code: str, what: str, expected: str, do: str, count: int, severity: str = "note", **about: Any
 ) -> Finding:
-    return Finding(Severity(severity), None, None, what, expected, do, count, code=code, **about)
+    return Finding.worded(
+        Severity(severity), None, None, what, expected, do, count, code=code, **about
+    )
 
 
 def _listed(days: list[str]) -> str:

@@ -87,7 +87,7 @@ def _why_always(client: Client, rule: FactorRule) -> tuple[str, str]:
 
 
 def _habit(said: str, reason: str, do: str, rule: FactorRule, days: int) -> Finding:
-    return Finding(
+    return Finding.worded(
         Severity.QUESTION,
         None,
         None,
@@ -125,7 +125,7 @@ def _rows(entries: list[Entry], code: str, how: str, do: str) -> Finding | None:
     file, row = entries[0].row
     short = f"{several(len(entries), 'row')} of the meal log read as no food, {how}"
     example = f"; the first says '{entries[0].label}'" if entries[0].label else ""
-    return Finding(
+    return Finding.worded(
         Severity.NOTE,
         file,
         row,
@@ -164,4 +164,6 @@ def _limits(client: Client, trace: Trace) -> Finding | None:
 
 
 def _note(code: str, what: str, expected: str, do: str, count: int, short: str) -> Finding:
-    return Finding(Severity.NOTE, None, None, what, expected, do, count, short=short, code=code)
+    return Finding.worded(
+        Severity.NOTE, None, None, what, expected, do, count, short=short, code=code
+    )

@@ -258,3 +258,41 @@ def test_no_address_of_a_registry_and_no_path_of_a_machine_is_committed() -> Non
     assert found == []
     assert machine.search(" /" + "wo" + "rk/x")
     assert address.search("https://files.python" + "hosted.org/packages")
+
+
+ROOMS_OF_FACTS: tuple[str, ...] = ()
+"""Rooms in which no sentence stands: what is said is a code with values."""
+FEWEST_WORDS = 4
+
+
+def sentences_in(path: Path) -> list[tuple[int, str]]:
+    """Return the literal texts of four words or more, no docstrings, no help of options."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    apart: set[int] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            apart.add(id(node.value))
+        if isinstance(node, ast.JoinedStr):
+            apart |= {id(each) for each in node.values}
+        if isinstance(node, ast.keyword) and node.arg in ("help", "short_help", "epilog"):
+            apart |= {id(each) for each in ast.walk(node.value)}
+    found = []
+    for node in ast.walk(tree):
+        if id(node) in apart:
+            continue
+        text = ""
+        if isinstance(node, ast.JoinedStr):
+            text = "".join(
+                str(each.value) if isinstance(each, ast.Constant) else "x" for each in node.values
+            )
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+            text = node.value
+        if len(text.split()) >= FEWEST_WORDS:
+            found.append((node.lineno, text))
+    return found
+
+
+@pytest.mark.parametrize("room", ROOMS_OF_FACTS)
+def test_no_sentence_stands_outside_words_and_their_rendering(room: str) -> None:
+    for path in sorted((ROOT / "miner" / room).rglob("*.py")):
+        assert sentences_in(path) == [], path

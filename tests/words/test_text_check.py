@@ -19,7 +19,7 @@ CUT = re.compile(r"\.\.\.(?!')")
 
 def finding(severity: Severity = Severity.QUESTION, what: str = "a", **about: Any) -> Finding:
     place = {name: about.pop(name, None) for name in ("file", "row")}
-    return Finding(severity, place["file"], place["row"], what, "b", "Do c", **about)
+    return Finding.worded(severity, place["file"], place["row"], what, "b", "Do c", **about)
 
 
 def many(severity: Severity, count: int = 12) -> tuple[Finding, ...]:
@@ -163,7 +163,7 @@ def test_hostile_words_are_inert(samples: ModuleType, rules: RuleBook) -> None:
         client=hostile,
         not_usable={"2026-03-04": hostile},
         known_factors={hostile: 1},
-        findings=(Finding(Severity.STOP, hostile, 1, hostile, hostile, hostile),),
+        findings=(Finding.worded(Severity.STOP, hostile, 1, hostile, hostile, hostile),),
         cautions=samples.cautions("referral", hostile) + samples.cautions("not_asked", hostile),
         intake_not_asked=(hostile,),
     )

@@ -112,8 +112,10 @@ def report(**changes: Any) -> CheckReport:
         not_usable={"2026-03-04": "under 70 % of readings", "2026-03-09": "under 70 % of readings"},
         known_factors={"short_sleep": 30, "late_dinner": 22},
         findings=(
-            Finding(Severity.NOTE, None, None, "no time zone is given", "time_zone", "Add it"),
-            Finding(
+            Finding.worded(
+                Severity.NOTE, None, None, "no time zone is given", "time_zone", "Add it"
+            ),
+            Finding.worded(
                 Severity.LEFT_OUT,
                 "sleep.csv",
                 41,

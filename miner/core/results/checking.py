@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Any
 
-from miner.core.results.base import Result
+from miner.core.messages import texts_of
+from miner.core.results.base import Result, plain
 from miner.core.results.caution import CautionText
 
 
@@ -21,11 +23,13 @@ class Severity(StrEnum):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Finding(Result):
-    """One thing noticed while reading: where, what stood there, what was expected, what to do.
+    """One thing noticed while reading, as a code with its values; its words are found by the door.
 
     Attributes:
-        short: ``what`` without examples; empty where there are none.
-        code: the kind of finding, for texts and programs; empty where nothing asks for it.
+        code: the kind of finding; ``words/texts/findings.toml`` has its texts.
+        examples: what stood in some of the rows, each in quotation marks or a number.
+        more: how many different examples there are beyond these.
+        texts: of what is not yet a code alone: what, expected, do, short.
         stream, column: what it is about, where that is one stream, or one column of it.
         days: the dates it is about, ISO, in order.
         gain_days: on how many days something would be known or sure once it is done; None where
@@ -36,17 +40,80 @@ class Finding(Result):
     severity: Severity
     file: str | None
     row: int | None
-    what: str
-    expected: str
-    do: str
-    count: int = 1
-    short: str = ""
     code: str = ""
+    count: int = 1
+    examples: tuple[str, ...] = ()
+    more: int = 0
+    texts: tuple[str, str, str, str] | None = None
     stream: str = ""
     column: str = ""
     days: tuple[str, ...] = ()
     gain_days: int | None = None
-    values: Mapping[str, float | str] = field(default_factory=dict)
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+    @classmethod
+    def worded(
+        cls,
+        severity: Severity,
+        file: str | None,
+        row: int | None,
+        what: str,
+        expected: str,
+        do: str,
+        count: int = 1,
+        *,
+        short: str = "",
+        **about: Any,
+    ) -> Finding:
+        """Return a finding of what is not yet a code alone."""
+        return cls(severity, file, row, count=count, texts=(what, expected, do, short), **about)
+
+    def said(self) -> Mapping[str, str]:
+        """Return its texts: what, short, expected, do."""
+        if self.texts is not None:
+            return dict(zip(("what", "expected", "do", "short"), self.texts, strict=True))
+        values = {"n": self.count, **self.values, "examples": self.examples, "more": self.more}
+        return texts_of(f"findings.{self.code}", values)
+
+    @property
+    def what(self) -> str:
+        """What stood there, with examples."""
+        return self.said()["what"]
+
+    @property
+    def short(self) -> str:
+        """What stood there without examples; empty where there are none."""
+        return self.said()["short"]
+
+    @property
+    def expected(self) -> str:
+        """What would have been right."""
+        return self.said()["expected"]
+
+    @property
+    def do(self) -> str:
+        """The next step."""
+        return self.said()["do"]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return its place, its texts and what they rest on, as plain values."""
+        said = self.said()
+        return {
+            "severity": str(self.severity),
+            "file": self.file,
+            "row": self.row,
+            "what": said["what"],
+            "expected": said["expected"],
+            "do": said["do"],
+            "count": self.count,
+            "short": said["short"],
+            "code": self.code,
+            "stream": self.stream,
+            "column": self.column,
+            "days": list(self.days),
+            "gain_days": self.gain_days,
+            "values": plain(self.values),
+        }
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -1,0 +1,103 @@
+"""The texts of messages, findings and errors, by their code.
+
+``texts/ROOM.toml`` holds a table a code, with a text for each part of it: ``text`` of a message;
+``found``, ``expected`` and ``do`` of an error or a finding. A part may have another text for a
+page (``do_page``). In braces stand names of values:
+
+- ``{name}`` as it is; a list of them as ``a, b and c``, with ``:commas`` as ``a, b, c``; a message
+  in its own words.
+- ``{count:night}`` counted: ``1 night``, ``2 nights``; ``{count:entry|entries}``.
+- ``{count:?is|are}`` the word that goes with the count, without it.
+- ``{name:quoted}`` in quotation marks, a list of them each.
+- any format of Python, such as ``{share:.0f}``.
+
+A part ``do_close`` takes the place of ``do`` where there is a value ``close``.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+from importlib import resources
+from string import Formatter
+from typing import Any
+
+from miner.core.messages import Message
+from miner.words.wording import listed
+
+Door = str
+FINDINGS = "findings"
+CLOSE = "Did you mean '{close}'?"
+
+
+def texts(code: str, values: Mapping[str, object], door: Door = "") -> dict[str, str]:
+    """Return the texts of a code by part, filled in.
+
+    Args:
+        code: ``room.kind``.
+        values: what its braces name.
+        door: "page" for a page; else as the command line says it.
+    """
+    room, _, kind = code.partition(".")
+    parts = dict(_book(room)[kind])
+    if values.get("close"):
+        parts["do"] = parts.get("do_close", CLOSE)
+    plain = {name: text for name, text in parts.items() if not name.endswith(("_page", "_close"))}
+    if door:
+        ending = f"_{door}"
+        plain |= {
+            name.removesuffix(ending): text
+            for name, text in parts.items()
+            if name.endswith(ending) and not (name == f"do{ending}" and values.get("close"))
+        }
+    filler = _Filler(door)
+    said = {name: filler.vformat(text, (), values) for name, text in plain.items()}
+    return _with_examples(said, values) if room == FINDINGS else said
+
+
+def _with_examples(said: dict[str, str], values: Mapping[str, Any]) -> dict[str, str]:
+    """Return the texts of a finding: what was found with examples, and in short without."""
+    found, examples, more = said.pop("found"), values.get("examples", ()), values.get("more", 0)
+    shown = ", ".join(examples) + (f" and {more} more" if more else "")
+    what = f"{found} ({shown})" if examples else found
+    return {"what": what, "short": said.pop("short", found if examples else ""), **said}
+
+
+def text_of(said: Message | str, door: Door = "") -> str:
+    """Return a message in words; a text as it is."""
+    return texts(said.code, said.values, door)["text"] if isinstance(said, Message) else said
+
+
+@cache
+def _book(room: str) -> dict[str, dict[str, str]]:
+    raw = (resources.files("miner.words") / "texts" / f"{room}.toml").read_text(encoding="utf-8")
+    return tomllib.loads(raw)
+
+
+class _Filler(Formatter):
+    """Fills in the braces of one text."""
+
+    def __init__(self, door: Door) -> None:
+        self.door = door
+
+    def format_field(self, value: Any, spec: str) -> str:
+        if isinstance(value, Message):
+            value = text_of(value, self.door)
+        if isinstance(value, list | tuple):
+            each = [text_of(one, self.door) for one in value]
+            if spec == "quoted":
+                return ", ".join(f"'{one}'" for one in each)
+            return ", ".join(each) if spec == "commas" else listed(each)
+        if spec == "quoted":
+            return f"'{value}'"
+        if spec.startswith("?"):
+            return _one_or_many(value, spec[1:])
+        if (spec.isalpha() and len(spec) > 1) or "|" in spec or " " in spec:
+            return f"{value} {_one_or_many(value, spec)}"
+        return str(super().format_field(value, spec))
+
+
+def _one_or_many(count: Any, spec: str) -> str:
+    one, _, many = spec.partition("|")
+    return one if count == 1 else many or f"{one}s"

@@ -1,0 +1,71 @@
+"""Texts by their code: what stands in braces, pages, nearest words, examples of findings."""
+
+from __future__ import annotations
+
+import pickle
+import tomllib
+from importlib import resources
+from string import Formatter
+
+import pytest
+
+from miner.core.errors import MinerError
+from miner.core.messages import message
+from miner.words import said
+
+BOOK = {
+    "locked": {
+        "text": "{who} has {nights:night}, {nights:?is|are} {how}",
+        "found": "there is no file '{name}' among {names:quoted}",
+        "expected": "{share:.0f} %: {names}",
+        "do": "Correct it.",
+        "do_page": "Correct it here.",
+    }
+}
+
+
+@pytest.fixture(autouse=True)
+def book(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(said, "_book", lambda _: BOOK)
+
+
+def test_values_are_counted_listed_and_quoted() -> None:
+    values = {
+        "who": message("any.locked", who="A", nights=1, how="x", name="", names=(), share=0.0)
+    }
+    values |= {"nights": 2, "how": "found", "name": "run again", "names": ("a", "b", "c")}
+    texts = said.texts("any.locked", values | {"share": 12.4})
+    assert texts["text"] == "A has 1 night, is x has 2 nights, are found"
+    assert texts["found"] == "there is no file 'run again' among 'a', 'b', 'c'"
+    assert texts["expected"] == "12 %: a, b and c"
+
+
+def test_a_page_has_its_own_words_and_the_nearest_word_comes_first() -> None:
+    values = {"who": "", "nights": 0, "how": "", "name": "{do}", "names": (), "share": 0.0}
+    assert said.texts("any.locked", values)["do"] == "Correct it."
+    assert said.texts("any.locked", values, "page")["do"] == "Correct it here."
+    near = values | {"close": "sleep"}
+    assert said.texts("any.locked", near, "page")["do"] == "Did you mean 'sleep'?"
+
+
+def test_an_error_keeps_its_code_and_values_when_it_crosses_processes() -> None:
+    values = {"who": "", "nights": 0, "how": "", "name": "b", "names": ["c"], "share": 1.0}
+    error = MinerError("any.locked", file="a.csv", row=3, **values)
+    again = pickle.loads(pickle.dumps(error))  # noqa: S301 - our own
+    assert (again.code, again.values, again.row) == ("any.locked", values, 3)
+    assert again.message == (
+        "a.csv, row 3: there is no file 'b' among 'c'. Expected: 1 %: c. Correct it."
+    )
+    assert str(again) == error.message
+
+
+def test_every_text_can_be_read_and_its_braces_are_names() -> None:
+    for path in (resources.files("miner.words") / "texts").iterdir():
+        for code, parts in tomllib.loads(path.read_text(encoding="utf-8")).items():
+            kinds = {name.removesuffix("_page").removesuffix("_close") for name in parts}
+            assert kinds <= {"text", "found", "expected", "do", "short"}, (path.name, code)
+            whole = {"text"} <= kinds or {"found", "expected", "do"} <= kinds
+            assert whole, (path.name, code)
+            for text in parts.values():
+                names = [name for _, name, _, _ in Formatter().parse(text) if name is not None]
+                assert all(name.isidentifier() for name in names), (path.name, code)
