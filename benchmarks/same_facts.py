@@ -33,7 +33,7 @@ from typing import Any
 
 EARLY, LATE = dt.datetime(2026, 2, 10, 9, tzinfo=dt.UTC), dt.datetime(2026, 6, 1, 9, tzinfo=dt.UTC)
 LAST_EARLY_DAY = "2026-02-09"
-SIZES = ((8, 28, 11), (6, 35, 5), (4, 60, 7), (2, 90, 3))
+SIZES = ((7, 28, 11), (5, 35, 5), (4, 60, 7), (3, 90, 3))
 LEDGER_CLIENT = "of-0.1.0"
 LEDGER = Path(__file__).with_name("same_facts_ledger.jsonl")
 # The fields that hold sentences, and among them those that hold a client's own words: facts again.
@@ -346,9 +346,16 @@ def make(recorder: Recorder) -> list[Path]:
 # What is asked of them.
 
 
-def first_id(ranking: Any, at: int = 0) -> str:
+def ids(ranking: Any) -> list[str]:
+    """Return what was ranked, at least one name that stands for nothing."""
     found = ranking.get("hypotheses", []) if isinstance(ranking, dict) else []
-    return found[at]["id"] if len(found) > at else "00000000"
+    return [each["id"] for each in found] or ["00000000"]
+
+
+def testable(ranking: Any) -> str:
+    """Return the first after the top one that can be planned, as tags of drink cannot."""
+    found = ranking.get("hypotheses", []) if isinstance(ranking, dict) else []
+    return next((e["id"] for e in found[1:] if set(e["factors"]) <= TESTABLE), "00000001")
 
 
 def until_early(folder: Path) -> dict[Path, bytes]:
@@ -376,32 +383,35 @@ def ask_client(recorder: Recorder, folder: Path, full: bool) -> None:
         recorder.run(name, command, name, *more)
 
     later = until_early(folder) if folder.parts[0] in LONG else {}
-    start = "2026-02-12" if later else "2026-06-10"
+    start = "2026-02-12" if later else "2026-03-01"
     if folder.name in MAPPED:
         file = f"{name}/{MAPPED[folder.name]}"
         recorder.run(name, "map", file, "--format", "json")
         recorder.run(name, "map", file, "--write", "--format", "json")
     js("check")
-    js("check", "--week", "--date", "2026-01-25")
     js("days")
     js("day", "2026-01-20")
-    js("day")
     js("meals")
-    js("meals", "--compare", "soon_after_food")
     js("ask", "--factor", "short_sleep", "--outcome", "wake_glucose")
-    js("ask", "--factor", "late_dinner", "--outcome", "whole_day", "--shape", "cut")
     js("ask", "--fix", "--factor", "late_dinner", "--outcome", "overnight_mean", "--guess", "up")
-    js("note", "walked, /home/x/notes.txt", "--day", "2026-01-21")
-    js("note", "--tag", "run again", "--at", "2026-01-22")
-    js("note", "--meal", "you", "--at", "2026-01-22 16:00", "--carbs", "20")
-    js("note")
+    if full:
+        js("check", "--week", "--date", "2026-01-25")
+        js("day")
+        js("meals", "--compare", "soon_after_food")
+        js("ask", "--factor", "late_dinner", "--outcome", "whole_day", "--shape", "cut")
+        js("note", "walked, /home/x/notes.txt", "--day", "2026-01-21")
+        js("note", "--tag", "run again", "--at", "2026-01-22")
+        js("note", "--meal", "you", "--at", "2026-01-22 16:00", "--carbs", "20")
+        js("note")
     ranked = js("rank", "--draws", "100", "--to", LAST_EARLY_DAY)
-    js("why", first_id(ranked))
-    js("keep", first_id(ranked), "--as", "watch", "--note", "your range")
-    js("plan", first_id(ranked, 1), "--preview", "--start", start)
-    js("keep", first_id(ranked, 1), "--as", "alternate")
-    planned = js("plan", first_id(ranked, 1), "--start", start)
-    js("follow")
+    js("why", ids(ranked)[0])
+    js("keep", ids(ranked)[0], "--as", "watch", "--note", "your range")
+    tested = testable(ranked)
+    js("keep", tested, "--as", "alternate")
+    if full:
+        js("plan", tested, "--preview", "--start", start)
+        js("follow")
+    planned = js("plan", tested, "--start", start)
     clock.now = LATE + dt.timedelta(seconds=recorder.count)
     for path, data in later.items():
         path.write_bytes(data)
@@ -412,7 +422,8 @@ def ask_client(recorder: Recorder, folder: Path, full: bool) -> None:
     js("history")
     if not full:
         return
-    js("ask", "--suggest")
+    if folder.parts[0] == "demo":
+        js("ask", "--suggest")
     again = js("rank", "--draws", "100")
     recorder.run(name, "rank", name, "--draws", "100", "--format", "csv")
     recorder.run(name, "days", name, "--format", "csv")
@@ -422,7 +433,7 @@ def ask_client(recorder: Recorder, folder: Path, full: bool) -> None:
     text("day", "2026-01-20", "--detail")
     text("meals")
     text("rank", "--draws", "100", "--detail")
-    text("why", first_id(again))
+    text("why", ids(again)[0])
     text("history")
     text("follow")
     text("note")
@@ -431,10 +442,11 @@ def ask_client(recorder: Recorder, folder: Path, full: bool) -> None:
         out.parent.mkdir(exist_ok=True)
         text("export", "--as", form, "--out", str(out))
         recorder.write(f"{name}/export-{form}.json", contents(recorder, out))
-    for page in ("preparation", "session", "take-home", "doctor"):
+    pages = ("preparation", "session", "take-home", "doctor")
+    for page in pages if folder.name in PAGED else ():
         out = Path("pages") / f"{folder.name}-{page}.html"
         out.parent.mkdir(exist_ok=True)
-        text("brief", "--as", page, "--include", first_id(again), "--out", str(out))
+        text("brief", "--as", page, "--include", ids(again)[0], "--out", str(out))
         told = recorder.plain(out.read_text()).splitlines() if out.is_file() else []
         recorder.write(f"{name}/page-{page}.json", {"text": told})
 
@@ -489,7 +501,7 @@ def record(out: Path, corpus: Path | None) -> None:
         folders = [folder for practice in practices for folder in sorted(practice.glob("*/"))
                    if folder.name[0] != "."]  # fmt: skip
         brought = {str(folder): raw(folder) for folder in folders}
-        full = {"client-01", "own-words", "client", "day", LEDGER_CLIENT, "fhir"}
+        full = {"client-01", "own-words", "client", "day", LEDGER_CLIENT}
         for folder in folders:
             ask_client(recorder, folder, folder.name in full and folder.parts[0] in FULL)
         for practice in practices:
@@ -507,6 +519,8 @@ def record(out: Path, corpus: Path | None) -> None:
     print(f"{done} in {seconds:.0f} s of one core, by {place}")
 
 
+PAGED = ("client-01", "own-words")
+TESTABLE = {"short_sleep", "late_sleep", "late_dinner", "evening_snack", "high_carb_dinner"}
 FULL, LONG = ("demo", "messy"), ("of-60-days", "of-90-days")
 
 
