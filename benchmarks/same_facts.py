@@ -310,7 +310,7 @@ def glucose_alone(folder: Path) -> None:
 
 def with_ledger(folder: Path) -> None:
     if LEDGER.is_file():
-        shutil.copy(LEDGER, folder / "ledger.jsonl")
+        shutil.copyfile(LEDGER, folder / "ledger.jsonl")
 
 
 def as_it_is(folder: Path) -> None:
