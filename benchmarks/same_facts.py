@@ -43,7 +43,10 @@ TEXTS = {
     "notes", "cautions", "reason", "sentence", "sentences", "short", "stop_rules", "summary",
     "text", "title", "verdict", "what", "why", "withheld", "worth_logging",
 }  # fmt: skip
-MORE_TEXTS = {"day": {"label"}}
+MORE_TEXTS = {
+    "day": {"label", "attention", "first", "look_first", "nudge", "of_client", "stale"},
+    "caseload": {"attention", "not_asked", "problem"},
+}
 OWN_WORDS = {"note": {"text", "notes", "note"}, "keep": {"note"}, "follow": {"note"}}
 Rows = list[dict[str, str]]
 Field = tuple[str, bool, Any]
@@ -69,6 +72,20 @@ class Clock:
         time.time = lambda: clock.now.timestamp()
 
 
+@dataclass(frozen=True)
+class Wanted:
+    """Which of the recorded files are wanted: some practices only, or without some commands."""
+
+    only: tuple[str, ...] = ()
+    without: tuple[str, ...] = ()
+
+    def __call__(self, name: str) -> bool:
+        """Whether this file is wanted."""
+        practice = name.split("/")[0]
+        chosen = not self.only or practice in (*self.only, "practices") or "/" not in name
+        return chosen and not any(f"-{command}-" in name for command in self.without)
+
+
 @dataclass
 class Recorder:
     """Runs commands and writes what came of each under ``out``."""
@@ -77,12 +94,15 @@ class Recorder:
     work: Path
     house: Path
     clock: Clock
+    wanted: Wanted
     count: int = 0
 
     def run(self, case: str, *args: str) -> Any:
         """Run one command and return what it printed, read as JSON where it is."""
         self.count += 1
         self.clock.now += dt.timedelta(seconds=1)
+        if not self.wanted(f"{case}/{self.count:04d}-{args[0]}-"):
+            return None
         code, out, err = call([*args])
         form = args[args.index("--format") + 1] if "--format" in args else "text"
         told = self.plain(out)
@@ -99,6 +119,8 @@ class Recorder:
 
     def write(self, name: str, what: Any) -> None:
         """Write what is recorded under a name, as JSON."""
+        if not self.wanted(name):
+            return
         path = self.out / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(json.dumps(what, indent=1, ensure_ascii=False) + "\n")
@@ -482,7 +504,7 @@ def raw(folder: Path) -> dict[str, str]:
             if not p.name.startswith(own) and p.parent.name != "pages"}  # fmt: skip
 
 
-def record(out: Path, corpus: Path | None) -> None:
+def record(out: Path, corpus: Path | None, wanted: Wanted) -> None:
     """Make the corpus in a folder of its own and write what every command says of it to ``out``."""
     began = time.process_time()
     house = Path.cwd()
@@ -496,7 +518,7 @@ def record(out: Path, corpus: Path | None) -> None:
     work = Path(tempfile.mkdtemp(prefix="same-facts-")).resolve()
     os.chdir(work)
     try:
-        recorder = Recorder(out, work, house, Clock())
+        recorder = Recorder(out, work, house, Clock(), wanted)
         practices = make(recorder)
         folders = [folder for practice in practices for folder in sorted(practice.glob("*/"))
                    if folder.name[0] != "."]  # fmt: skip
@@ -543,7 +565,8 @@ def leaves(what: Any, texts: set[str], path: str = "", key: str = "") -> Iterato
     """Yield every field: its path, whether it is a text, and its value."""
     if isinstance(what, dict) and what:
         for name, value in what.items():
-            yield from leaves(value, texts, f"{path}.{name}", name)
+            # What is told by day stands under its date.
+            yield from leaves(value, texts, f"{path}.{name}", key if name[:1] == "2" else name)
     elif isinstance(what, list) and what:
         for at, value in enumerate(what):
             yield from leaves(value, texts, f"{path}[{at}]", key)
@@ -565,14 +588,14 @@ def fields(path: Path) -> dict[str, tuple[bool, Any]]:
     return {where: (text, value) for where, text, value in found}
 
 
-def compare(before: Path, after: Path) -> int:
+def compare(before: Path, after: Path, wanted: Wanted) -> int:
     """Print every difference of two records; return 1 where a fact differs."""
     counts = {False: [0, 0], True: [0, 0]}
     names = sorted({
         str(p.relative_to(root)) for root in (before, after) for p in root.rglob("*")
         if p.is_file()
     })  # fmt: skip
-    for name in names:
+    for name in filter(wanted, names):
         one, two = (fields(r / name) if (r / name).is_file() else {} for r in (before, after))
         for where in one | two:
             text, was = one.get(where, (None, "(not there)"))
@@ -599,11 +622,17 @@ def main() -> int:
     two = commands.add_parser("compare")
     two.add_argument("before", type=Path)
     two.add_argument("after", type=Path)
+    for each in (one, two):
+        each.add_argument("--only", nargs="+", default=(), help="these practices: demo, messy ...")
+        each.add_argument(
+            "--without", nargs="+", default=(), help="commands left out: caseload ..."
+        )
     asked = parser.parse_args()
+    wanted = Wanted(tuple(asked.only), tuple(asked.without))
     if asked.command == "record":
-        record(asked.out, asked.corpus)
+        record(asked.out, asked.corpus, wanted)
         return 0
-    return compare(asked.before, asked.after)
+    return compare(asked.before, asked.after, wanted)
 
 
 if __name__ == "__main__":
