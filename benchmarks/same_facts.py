@@ -7,6 +7,8 @@ record an older checkout; the project of the folder it is started in is the one 
 
     python benchmarks/same_facts.py record /tmp/before
     python benchmarks/same_facts.py compare /tmp/before /tmp/after
+
+A whole record takes some minutes; ``--without caseload brief`` or ``--only demo`` make it shorter.
 """
 
 from __future__ import annotations
@@ -463,14 +465,14 @@ def ask_client(recorder: Recorder, folder: Path, full: bool) -> None:
         out = Path("exports") / f"{folder.name}-{form}{'.zip' if form == 'everything' else ''}"
         out.parent.mkdir(exist_ok=True)
         text("export", "--as", form, "--out", str(out))
-        recorder.write(f"{name}/export-{form}.json", contents(recorder, out))
+        recorder.write(f"{name}/made-export-{form}.json", contents(recorder, out))
     pages = ("preparation", "session", "take-home", "doctor")
     for page in pages if folder.name in PAGED else ():
         out = Path("pages") / f"{folder.name}-{page}.html"
         out.parent.mkdir(exist_ok=True)
         text("brief", "--as", page, "--include", ids(again)[0], "--out", str(out))
         told = recorder.plain(out.read_text()).splitlines() if out.is_file() else []
-        recorder.write(f"{name}/page-{page}.json", {"text": told})
+        recorder.write(f"{name}/made-brief-{page}.json", {"text": told})
 
 
 def contents(recorder: Recorder, path: Path) -> dict[str, Any]:
@@ -624,9 +626,7 @@ def main() -> int:
     two.add_argument("after", type=Path)
     for each in (one, two):
         each.add_argument("--only", nargs="+", default=(), help="these practices: demo, messy ...")
-        each.add_argument(
-            "--without", nargs="+", default=(), help="commands left out: caseload ..."
-        )
+        each.add_argument("--without", nargs="+", default=(), help="not these commands")
     asked = parser.parse_args()
     wanted = Wanted(tuple(asked.only), tuple(asked.without))
     if asked.command == "record":
