@@ -1,8 +1,8 @@
 """The texts of messages, findings and errors, by their code.
 
-``texts/ROOM.toml`` holds a table a code, with a text for each part of it: ``text`` of a message;
-``found``, ``expected`` and ``do`` of an error or a finding. A part may have another text for a
-page (``do_page``). In braces stand names of values:
+``texts/ROOM.toml``, and any ``texts/ROOM-part.toml``, holds a table a code, with a text for each
+part of it: ``text`` of a message; ``found``, ``expected`` and ``do`` of an error or a finding. A
+part may have another text for a page (``do_page``). In braces stand names of values:
 
 - ``{name}`` as it is; a list of them as ``a, b and c``, with ``:commas`` as ``a, b, c``; a message
   in its own words.
@@ -71,8 +71,11 @@ def text_of(said: Message | str, door: Door = "") -> str:
 
 @cache
 def _book(room: str) -> dict[str, dict[str, str]]:
-    raw = (resources.files("miner.words") / "texts" / f"{room}.toml").read_text(encoding="utf-8")
-    return tomllib.loads(raw)
+    found: dict[str, dict[str, str]] = {}
+    for book in (resources.files("miner.words") / "texts").iterdir():
+        if book.name == f"{room}.toml" or book.name.startswith(f"{room}-"):
+            found |= tomllib.loads(book.read_text(encoding="utf-8"))
+    return found
 
 
 class _Filler(Formatter):
