@@ -114,8 +114,7 @@ def expected_t(white: Whitened, tests: Sequence[Tested], effects: Floats) -> Flo
     habits = np.where(np.isnan(habits), np.nanmean(habits, axis=0), habits)
     without = raw[:, None] - habits * np.array([test.difference for test in tests])
     both = np.column_stack([without, without + habits * effects])
-    scores = np.column_stack([normal_scores(column) for column in both.T])
-    left = white.cleared(whiten(white.times, white.dependence, scores))
+    left = white.cleared(whiten(white.times, white.dependence, normal_scores(both)))
     columns = np.column_stack([test.column for test in tests])
     t = paired(np.hstack([columns, columns]), left, white.rank).t
     found: Floats = (t[len(tests) :] - t[: len(tests)]) * (1 - LOST / max(white.df, 2 * LOST))

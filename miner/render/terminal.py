@@ -71,7 +71,7 @@ def _printed(part: Heading | Paragraph | Command | Strip | Table) -> RenderableT
             return Text(f"  {part.lead:{STRIP_LEAD}} {part.marks}")
         case Table():
             return Padding(_grid(part), (0, 0, 0, part.indent), expand=False)
-    if part.lead:
+    if part.lead is not None:
         grid = Grid.grid(padding=(0, 2, 0, 0))
         grid.add_column(no_wrap=True, min_width=part.lead_width)
         grid.add_column(overflow="fold")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
+from scipy.stats import rankdata
 
 Floats = NDArray[np.float64]
 
@@ -22,14 +23,15 @@ def average_ranks(values: Floats) -> Floats:
 
 
 def normal_scores(values: Floats) -> Floats:
-    """Return Phi^-1((rank - 3/8) / (n + 1/4)), shape (n,).
+    """Return Phi^-1((rank - 3/8) / (n + 1/4)), of the shape of the values.
 
     Args:
-        values: shape (n,), any unit, no missing values.
+        values: shape (n,) or (n, m) for m columns by themselves, any unit, no missing values.
 
     Source: Blom 1958, Statistical Estimates and Transformed Beta-Variables; ties by average rank.
     """
-    scores: Floats = ndtri((average_ranks(values) - 0.375) / (len(values) + 0.25))
+    ranks = average_ranks(values) if values.ndim == 1 else rankdata(values, axis=0)
+    scores: Floats = ndtri((ranks - 0.375) / (len(values) + 0.25))
     return scores
 
 

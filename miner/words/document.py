@@ -27,7 +27,8 @@ class Paragraph:
         indent: columns left free at the left.
         urgent: it comes before anything else.
         own: somebody's own words, to the letter.
-        lead: a number or a time that stands beside it.
+        lead: a number or a time that stands beside it, or nothing there; None where there is no room
+            for one.
         lead_width: columns of the lead, where several are one below the other.
     """
 
@@ -35,7 +36,7 @@ class Paragraph:
     indent: int = 0
     urgent: bool = False
     own: bool = False
-    lead: str = ""
+    lead: str | None = None
     lead_width: int = 1
 
 

@@ -16,6 +16,8 @@ def test_ranks_and_scores_are_those_of_scipy(y):
     np.testing.assert_array_equal(average_ranks(y), rankdata(y))
     answer = norm.ppf((rankdata(y) - 3 / 8) / (len(y) + 1 / 4))
     np.testing.assert_allclose(normal_scores(y), answer, rtol=1e-12, atol=1e-12)
+    both = normal_scores(np.column_stack([y, -y]))
+    np.testing.assert_array_equal(both, np.column_stack([normal_scores(y), normal_scores(-y)]))
 
 
 # Expected values of normal order statistics, n = 5 and n = 10: Harter 1961, Biometrika 48:151,

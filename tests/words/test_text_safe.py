@@ -62,3 +62,12 @@ def test_lines_carry_no_escape_codes_unless_styled() -> None:
 
     assert render([heading("One.")]) == "One.\n"
     assert render([heading("One.")], styled=True) == "\x1b[1mOne.\x1b[0m\n"
+
+
+def test_what_stands_beside_nothing_is_set_in_like_what_stands_beside_a_number() -> None:
+    from miner.words.document import item
+
+    shown = render([item("7", "word " * 5, 2), item("", "word " * 5, 2)], width=18)
+    assert shown.splitlines() == ["  7  word word", "     word word", "     word"] + [
+        "     word word", "     word word", "     word"
+    ]  # fmt: skip
