@@ -27,8 +27,8 @@ class Paragraph:
         indent: columns left free at the left.
         urgent: it comes before anything else.
         own: somebody's own words, to the letter.
-        lead: a number or a time that stands beside it, or nothing there; None where there is no room
-            for one.
+        lead: a number or a time that stands beside it, or nothing there; None where there is no
+            room for one.
         lead_width: columns of the lead, where several are one below the other.
     """
 

@@ -68,6 +68,5 @@ def test_what_stands_beside_nothing_is_set_in_like_what_stands_beside_a_number()
     from miner.words.document import item
 
     shown = render([item("7", "word " * 5, 2), item("", "word " * 5, 2)], width=18)
-    assert shown.splitlines() == ["  7  word word", "     word word", "     word"] + [
-        "     word word", "     word word", "     word"
-    ]  # fmt: skip
+    rest = ["     word word", "     word"]
+    assert shown.splitlines() == ["  7  word word", *rest, "     word word", *rest]
