@@ -1,11 +1,13 @@
 """The texts of messages, findings and errors, by their code.
 
 ``texts/ROOM.toml``, and any ``texts/ROOM-part.toml``, holds a table a code, with a text for each
-part of it: ``text`` of a message; ``found``, ``expected`` and ``do`` of an error or a finding. A
-part may have another text for a page (``do_page``). In braces stand names of values:
+part of it: ``text`` of a message, and its ``kind`` where alike ones are counted together;
+``found``, ``expected`` and ``do`` of an error or a finding. A part may have another text for a
+page (``do_page``). In braces stand names of values:
 
 - ``{name}`` as it is; a list of them as ``a, b and c``, with ``:commas`` as ``a, b, c``; a message
-  in its own words.
+  in its own words. ``{names:first5}`` and ``{names:last5}`` show so many of a list and say how many
+  more there are; ``{names:#night}`` counts it.
 - ``{count:night}`` counted: ``1 night``, ``2 nights``; ``{count:entry|entries}``.
 - ``{count:?is|are}`` the word that goes with the count, without it.
 - ``{name:quoted}`` in quotation marks, a list of them each.
@@ -88,9 +90,13 @@ class _Filler(Formatter):
         if isinstance(value, Message):
             value = text_of(value, self.door)
         if isinstance(value, list | tuple):
+            if spec.startswith("#"):
+                return f"{len(value)} {_one_or_many(len(value), spec[1:])}"
             each = [text_of(one, self.door) for one in value]
             if spec == "quoted":
                 return ", ".join(f"'{one}'" for one in each)
+            if spec.startswith(("first", "last")):
+                return _some(each, spec)
             return ", ".join(each) if spec == "commas" else listed(each)
         if spec == "quoted":
             return f"'{value}'"
@@ -104,3 +110,9 @@ class _Filler(Formatter):
 def _one_or_many(count: Any, spec: str) -> str:
     one, _, many = spec.partition("|")
     return one if count == 1 else many or f"{one}s"
+
+
+def _some(each: list[str], spec: str) -> str:
+    most = int(spec.removeprefix("first").removeprefix("last"))
+    shown = each[:most] if spec.startswith("first") else each[-most:]
+    return ", ".join(shown) + (f" and {len(each) - most} more" if len(each) > most else "")

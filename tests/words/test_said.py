@@ -40,6 +40,14 @@ def test_values_are_counted_listed_and_quoted() -> None:
     assert texts["expected"] == "12 %: a, b and c"
 
 
+def test_some_of_a_long_list_are_shown_and_a_list_is_counted() -> None:
+    names = ("a", "b", "c", "d")
+    shown = said._Filler("").vformat(
+        "{names:#day}: {names:first2}; {names:last3}; {names:first9}", (), {"names": names}
+    )
+    assert shown == "4 days: a, b and 2 more; b, c, d and 1 more; a, b, c, d"
+
+
 def test_a_page_has_its_own_words_and_the_nearest_word_comes_first() -> None:
     values = {"who": "", "nights": 0, "how": "", "name": "{do}", "names": (), "share": 0.0}
     assert said.texts("any.locked", values)["do"] == "Correct it."
@@ -63,7 +71,7 @@ def test_every_text_can_be_read_and_its_braces_are_names() -> None:
     for path in (resources.files("miner.words") / "texts").iterdir():
         for code, parts in tomllib.loads(path.read_text(encoding="utf-8")).items():
             kinds = {name.removesuffix("_page").removesuffix("_close") for name in parts}
-            assert kinds <= {"text", "found", "expected", "do", "short"}, (path.name, code)
+            assert kinds <= {"text", "kind", "found", "expected", "do", "short"}, (path.name, code)
             whole = {"text"} <= kinds or {"found", "expected", "do"} <= kinds
             assert whole, (path.name, code)
             for text in parts.values():

@@ -10,6 +10,7 @@ from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from miner.core.messages import Message
 from miner.core.results.caution import CautionText
 
 if TYPE_CHECKING:
@@ -22,6 +23,8 @@ def plain(value: Any) -> Any:
         return value.to_dict()
     if isinstance(value, CautionText):
         return value.text
+    if isinstance(value, Message):
+        return str(value)
     if isinstance(value, bool | int | str) or value is None:
         return str(value) if isinstance(value, StrEnum) else value
     if isinstance(value, float):

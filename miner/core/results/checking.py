@@ -72,8 +72,10 @@ class Finding(Result):
         """Return its texts: what, short, expected, do."""
         if self.texts is not None:
             return dict(zip(("what", "expected", "do", "short"), self.texts, strict=True))
-        values = {"n": self.count, **self.values, "examples": self.examples, "more": self.more}
-        return texts_of(f"findings.{self.code}", values)
+        values = {"n": self.count, "days": self.days, **self.values}
+        return texts_of(
+            f"findings.{self.code}", values | {"examples": self.examples, "more": self.more}
+        )
 
     @property
     def what(self) -> str:
