@@ -24,11 +24,10 @@ from benchmarks.calibration.worlds import FIRST_DAY, SPREAD, WORLDS, World, mont
 from miner import rulebook
 from miner.followup.following import FIRST_LOOK, LEVEL, every_look, judge
 from miner.followup.fresh import compare
-from miner.followup.story import Kept
 from miner.hypotheses.design import Design, design
 from miner.hypotheses.search import search
 from miner.hypotheses.whitened import Spectra
-from miner.ledger import Event
+from miner.ledger import Event, Kept
 from miner.rulebook import RuleBook
 from miner.stats.proportions import clopper_pearson
 from miner.stats.shrinkage import expected

@@ -34,7 +34,7 @@ from typing import Any
 import numpy as np
 
 from miner import ledger
-from miner.followup.story import tell
+from miner.ledger import replay
 
 AT = datetime(2026, 3, 1, 8, tzinfo=UTC)
 RESULTS = Path(__file__).parent / "results" / "ledger.md"
@@ -94,7 +94,7 @@ def _look(folder: Path, reported: list[str]) -> dict[str, int]:
     events = [e for e in book.events if e.event in ("kept", "verdict")]
     written = [f"{e.event} {e.payload['id']}" for e in events]
     known = set(reported)
-    story = tell(book)
+    story = replay(book)
     return {
         "reported": len(reported),
         "kept": len(story.kept),
@@ -130,7 +130,7 @@ def _write_until_killed(folder: Path, number: int, into: int) -> None:
     try:
         os.write = piece
         for count in range(1_000_000):
-            for item in tell(ledger.read(folder)).open_on(None):
+            for item in replay(ledger.read(folder)).open_on(None):
                 payload = {"kept_entry": item.entry.n, "id": item.id, "status": "not_settled"}
                 ledger.append(folder, "verdict", payload, AT)
                 whole(into, f"verdict {item.id}\n".encode())
@@ -157,7 +157,7 @@ def together(folder: Path, times: int) -> int:
         for one in both:
             one.join(30)
         book = ledger.read(own)
-        story = tell(book)
+        story = replay(book)
         names = sorted(e.payload["id"] for e in ledger.named(book, "kept"))
         held = names == ["a0", "a1", "b0", "b1"] and len(story.kept) == 3
         wrong += not (held and story.refused == {4} and not book.problems)

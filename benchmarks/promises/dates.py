@@ -12,13 +12,12 @@ from miner.core.results import Hypothesis
 from miner.followup.dates import LONGEST, power_on, reading_days
 from miner.followup.following import HELD_UP, judge, sought
 from miner.followup.fresh import compare
-from miner.followup.story import Kept
 from miner.hypotheses.describe import describe
 from miner.hypotheses.design import design
 from miner.hypotheses.guard import judge_all
 from miner.hypotheses.promises import at_worth
 from miner.hypotheses.whitened import Spectra
-from miner.ledger import Event
+from miner.ledger import Event, Kept
 from miner.rulebook import RuleBook
 
 PAIRS = 4

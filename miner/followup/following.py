@@ -11,7 +11,7 @@ import numpy as np
 
 from miner.core.results.follow import EveryLook, NewUnits
 from miner.followup.fresh import STOPPED, UNSETTLED, Fresh
-from miner.followup.story import Kept, Story
+from miner.ledger import FollowupState, Kept
 from miner.stats.multiplicity import holm
 from miner.stats.sequential import evidence, units_needed
 
@@ -45,7 +45,7 @@ def sign(kept: Mapping[str, Any]) -> int:
     return 1 if kept.get("direction") == "up" else -1
 
 
-def followed_together(item: Kept, story: Story) -> list[Kept]:
+def followed_together(item: Kept, story: FollowupState) -> list[Kept]:
     """Return what was watched at the same time as one kept hypothesis, itself among them."""
     return [
         other for other in story.kept

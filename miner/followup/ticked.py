@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from miner.core.errors import nearest
 from miner.core.results import Finding, Severity
 from miner.followup.pairs import periods_of
-from miner.followup.story import PlanKept
+from miner.ledger import PlanKept
 from miner.records.findings import Findings
 from miner.records.ticks import Ticks
 

@@ -1,26 +1,35 @@
 """The ledger of one client: an append-only file in which an edited or lost line is told."""
 
 from miner.ledger.appending import LedgerUnwritable, append
+from miner.ledger.entries import as_written, is_day
 from miner.ledger.line import NAME, SCHEMA, Event
 from miner.ledger.problems import NEWER
 from miner.ledger.questions import LOOKS, SETTINGS, Question, choices, named, questions, rankings
 from miner.ledger.reading import Ledger, owned, read
+from miner.ledger.state import MAX_OPEN, FollowupState, Kept, PlanKept, replay
 
 __all__ = [
     "LOOKS",
+    "MAX_OPEN",
     "NAME",
     "NEWER",
     "SCHEMA",
     "SETTINGS",
     "Event",
+    "FollowupState",
+    "Kept",
     "Ledger",
     "LedgerUnwritable",
+    "PlanKept",
     "Question",
     "append",
+    "as_written",
     "choices",
+    "is_day",
     "named",
     "owned",
     "questions",
     "rankings",
     "read",
+    "replay",
 ]

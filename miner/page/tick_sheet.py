@@ -14,8 +14,8 @@ from miner import ledger
 from miner.core.errors import MinerError
 from miner.core.files import safe_cell, write_whole
 from miner.core.results import Period, Plan, Severity
-from miner.followup.story import tell
 from miner.followup.ticked import misplaced
+from miner.ledger import replay
 from miner.page.places import TICKS
 from miner.records.ticks import ANSWERS, Ticks, tick_files, ticks_in
 
@@ -97,7 +97,7 @@ def _require_readable(folder: Path, content: bytes) -> None:
         trial = Path(scratch) / TICKS
         write_whole(trial, content, durable=False)
         ticks = ticks_in([*_others(folder), trial])
-    plans = tell(ledger.read(folder)).plans
+    plans = replay(ledger.read(folder)).plans
     for found in (*ticks.findings, *misplaced(ticks, plans)):
         if found.file == TICKS and found.severity in (Severity.LEFT_OUT, Severity.QUESTION):
             raise MinerError(found.what, found.expected, found.do)

@@ -11,8 +11,7 @@ from miner.core.results.follow import Following, KeptResult
 from miner.followup import following as judging
 from miner.followup.frozen import reworded
 from miner.followup.keeping import WAYS, payload, ranked
-from miner.followup.story import MOST_OPEN, Story, tell
-from miner.followup.whole import is_day
+from miner.ledger import MAX_OPEN, FollowupState, is_day, replay
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.steps.kept import Seen, kept_result, last_day, see, unit_holding
@@ -65,11 +64,11 @@ def keep(
     written = payload(
         client, books, ranking, found, table_of(client, books, ranking.unit), as_=as_,
         seen_to=_seen_to(past, last), read_on=read_on, note=note,
-        together=1 + sum(item.as_ == "watch" for item in tell(past.book).open_on(last)),
+        together=1 + sum(item.as_ == "watch" for item in replay(past.book).open_on(last)),
     )  # fmt: skip
     written |= whose(client.settings, client.folder)
     event = ledger.append(client.folder, "kept", written, now or datetime.now(UTC))
-    story = tell(read_past(client).book)
+    story = replay(read_past(client).book)
     item = story.at(event.n)
     if item is None:
         raise _no_room(story, last)
@@ -83,7 +82,7 @@ def drop(client: Client, id_: str, *, now: datetime | None = None) -> str:
     Raises:
         MinerError: nothing of that ID is open, or the ledger cannot be written.
     """
-    story = tell(read_past(client).book)
+    story = replay(read_past(client).book)
     now_open = story.open_on(None)
     item = next((one for one in now_open if one.id == id_), None)
     if item is None:
@@ -116,7 +115,7 @@ def follow(
     """
     books = rules_of(client, rules)
     past = read_past(client)
-    story = tell(past.book)
+    story = replay(past.book)
     seen = {
         item.entry.n: see(client, books, item, past)
         for item in story.kept
@@ -124,7 +123,7 @@ def follow(
     }
     unwritten = _settle(client, books, story, list(seen.values()), now) if remember else []
     notes = [*past.notes, *unwritten]
-    story = tell(read_past(client).book)
+    story = replay(read_past(client).book)
     last = last_day(client, books) if story.kept else None
     kept = []
     for item in story.kept:
@@ -150,13 +149,13 @@ def require_room(past: Past, id_: str, last: str) -> None:
     Raises:
         MinerError: with what is open.
     """
-    story = tell(past.book)
+    story = replay(past.book)
     now_open = story.open_on(last)
     if any(item.id == id_ for item in now_open):
         raise MinerError(
             f"'{id_}' is kept already", "an idea that is not open", "Run 'miner follow'."
         )
-    if len(now_open) >= MOST_OPEN:
+    if len(now_open) >= MAX_OPEN:
         raise _no_room(story, last)
 
 
@@ -169,7 +168,7 @@ def _seen_to(past: Past, last: str) -> str:
 
 
 def _settle(
-    client: Client, rules: RuleBook, story: Story, seen: list[Seen], now: datetime | None
+    client: Client, rules: RuleBook, story: FollowupState, seen: list[Seen], now: datetime | None
 ) -> list[str]:
     """Write a verdict for everything whose date is reached; return what could not be done."""
     due = [one for one in seen if one.reached]
@@ -203,9 +202,9 @@ def _settle(
     return []
 
 
-def _no_room(story: Story, last: str) -> MinerError:
+def _no_room(story: FollowupState, last: str) -> MinerError:
     names = ", ".join(item.id for item in story.open_on(last))
     return MinerError(
-        f"{MOST_OPEN} are open already ({names})", f"at most {MOST_OPEN} at once",
+        f"{MAX_OPEN} are open already ({names})", f"at most {MAX_OPEN} at once",
         "Run 'miner follow' to read them, or 'miner keep CLIENT ID --drop' to give one up.",
     )  # fmt: skip

@@ -11,8 +11,7 @@ from miner import ledger
 from miner.core.errors import MinerError, nearest
 from miner.core.results import CautionText, Evidence, Hypothesis, Ranking, Why
 from miner.core.results.briefing import Briefing, EarlierResult, Shared, TrialDates
-from miner.followup.story import tell
-from miner.ledger import Ledger
+from miner.ledger import Ledger, replay
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.steps.following import follow
@@ -173,7 +172,7 @@ def _shared(book: Ledger) -> tuple[Shared, ...]:
 def _trial(client: Client, name: str) -> TrialDates:
     found = written_plan(client, name)
     if found is None:
-        known = [plan.name for plan in tell(read_past(client).book).plans]
+        known = [plan.name for plan in replay(read_past(client).book).plans]
         raise MinerError(
             f"there is no plan '{name}'", f"one of {', '.join(known) or 'none yet'}",
             "Run 'miner history' and copy its name, or make one with 'miner plan'.",

@@ -12,10 +12,9 @@ from miner.core.results.follow import KeptResult, NewUnits
 from miner.followup import following as judging
 from miner.followup.fresh import Fresh, each_day, fresh
 from miner.followup.frozen import as_kept, thaw
-from miner.followup.story import Kept, Story
-from miner.followup.whole import as_written
 from miner.hypotheses.design import design
 from miner.hypotheses.why import find
+from miner.ledger import FollowupState, Kept, as_written
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.steps.past import Past
@@ -103,7 +102,7 @@ def last_day(client: Client, rules: RuleBook) -> str | None:
 
 
 def kept_result(
-    story: Story, item: Kept, seen: Seen | None, rules: RuleBook, last: str | None
+    story: FollowupState, item: Kept, seen: Seen | None, rules: RuleBook, last: str | None
 ) -> KeptResult:
     """Return what may be told of one kept hypothesis: a verdict only as it was written.
 

@@ -13,7 +13,7 @@ from tomlkit.items import Table
 from miner import ledger
 from miner.core.errors import MinerError, nearest
 from miner.core.results import Merge, Reworded
-from miner.followup.story import tell
+from miner.ledger import replay
 from miner.records.client import Settings
 from miner.records.fold import fold
 from miner.records.settings import ClientFile, PracticeFile, followed
@@ -260,7 +260,7 @@ def _reworded(item: NotedBy, after: Settings) -> Iterator[Reworded]:
         if now != words(asked.named, before):
             late = past.looked_since(asked) and now != asked.words
             yield Reworded(item.name, "question", asked.named, "after" if late else "before")
-    for kept in tell(past.book).kept:
+    for kept in replay(past.book).kept:
         for factor in map(str, kept.what["factors"] if kept.closed_at is None else ()):
             if words(factor, after) != words(factor, before):
                 yield Reworded(item.name, "kept", factor, "goes_on")

@@ -10,10 +10,9 @@ from miner import ledger
 from miner.core import Period
 from miner.core.errors import MinerError
 from miner.core.results import Hypothesis, Severity
-from miner.followup.story import tell
 from miner.hypotheses.fixed import DEFINED_OTHERWISE, LOOKED, LOOKS_LOST, REWORDED, Question
 from miner.hypotheses.identity import identity_in_rules
-from miner.ledger import Event, Ledger
+from miner.ledger import Event, Ledger, replay
 from miner.records.client import Client, Settings
 from miner.records.copied_days import clock_prints
 from miner.records.discover import practice_of
@@ -142,7 +141,7 @@ class Past:
 
     def marked(self, found: Sequence[Hypothesis]) -> tuple[Hypothesis, ...]:
         """Return hypotheses, each that was tried before with how that ended."""
-        story = tell(self.book)
+        story = replay(self.book)
         tried = {item.id: item.ended for item in story.kept if item.verdict is not None}
         return tuple(replace(item, tried_before=tried.get(item.id)) for item in found)
 

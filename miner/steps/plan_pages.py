@@ -7,8 +7,7 @@ from typing import Any
 
 from miner.core.results import Plan
 from miner.followup.pairs import periods_of
-from miner.followup.story import tell
-from miner.followup.whole import as_written
+from miner.ledger import as_written, replay
 from miner.records.client import Client
 from miner.steps.past import read_past
 
@@ -23,7 +22,7 @@ def written_plan(client: Client | Path, name: str) -> Plan | None:
     Raises:
         MinerError: its entry cannot be read.
     """
-    found = tell(read_past(client).book).plan(name)
+    found = replay(read_past(client).book).plan(name)
     if found is None:
         return None
     told: dict[str, Any] = {

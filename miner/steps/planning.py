@@ -14,7 +14,7 @@ from miner.followup.keeping import payload, ranked
 from miner.followup.planner import Wish, make_plan
 from miner.followup.planning import drawn_late, plan_seed
 from miner.followup.refusals import require_testable
-from miner.followup.story import Kept, tell
+from miner.ledger import Kept, replay
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.steps.following import keep, require_room
@@ -70,7 +70,7 @@ def plan(
     factors, way = [str(name) for name in what["factors"]], str(what["direction"])
     rule = require_testable(factors, table.unit, way, worse, frozen, said)
     changes = [stamp.date() for stamp in client.settings.sensor_changes]
-    at, aside = now or datetime.now(UTC), tell(read_past(client).book).put_aside(id_)
+    at, aside = now or datetime.now(UTC), replay(read_past(client).book).abandoned_plans(id_)
 
     def made(seed: int | None) -> Plan:
         found = make_plan(table, frozen, what, rule, wish, seed=seed, sensor_changes=changes)
@@ -119,7 +119,7 @@ def _write(client: Client, found: Plan, item: Kept, at: datetime) -> Plan:
     written = found.to_dict() | {"kept_entry": item.entry.n}
     written |= whose(client.settings, client.folder)
     event = ledger.append(client.folder, "planned", written, at)
-    story = tell(read_past(client).book)
+    story = replay(read_past(client).book)
     if event.n in story.refused:
         raise _planned_already(found.id, story.at(item.entry.n))
     return found
@@ -131,7 +131,7 @@ def _open(client: Client, id_: str) -> Kept | None:
     Raises:
         MinerError: it is kept another way, or has a plan.
     """
-    story = tell(read_past(client).book)
+    story = replay(read_past(client).book)
     item = next((one for one in story.open_on(None) if one.id == id_), None)
     if item is None:
         return None

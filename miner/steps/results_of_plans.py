@@ -12,9 +12,8 @@ from miner.core.errors import MinerError, nearest
 from miner.core.results import PairRead, PairsTest, PlanResult
 from miner.followup import pairs as reading
 from miner.followup.planning import drawn_in_time, drawn_late
-from miner.followup.story import PlanKept, tell
 from miner.followup.ticked import misplaced
-from miner.followup.whole import as_written
+from miner.ledger import PlanKept, as_written, replay
 from miner.records.client import Client
 from miner.records.ticks import Ticks, read_ticks
 from miner.rulebook import RuleBook
@@ -149,7 +148,7 @@ def _read(
         outcome=str(what["outcome"]), unit=str(planned["unit"]), unit_of=table.unit,
         worth_having=worth, read_on=str(planned["read_on"]), pairs=seen if shown else (),
         ticks_and_records_differ=differ, stopped_early=stopped,
-        planned_pairs=int(planned["pairs"]), put_aside=item.put_aside,
+        planned_pairs=int(planned["pairs"]), put_aside=item.abandoned_plans,
         late_pairs=(len(periods) - len(in_time)) // 2,
         notes=(*notes, *_late(rules, item), *changes, *_told(client, ticks, item)),
     )  # fmt: skip
@@ -232,7 +231,7 @@ def _changes(
 
 
 def _told(client: Client, ticks: Ticks, item: PlanKept) -> tuple[str, ...]:
-    plans = tell(ledger.read(client.folder)).plans
+    plans = replay(ledger.read(client.folder)).plans
     return tuple(
         clean(MinerError(one.what, one.expected, one.do, file=one.file, row=one.row).message, 400)
         for one in (*ticks.findings, *misplaced(ticks, plans, item.name))
@@ -240,7 +239,7 @@ def _told(client: Client, ticks: Ticks, item: PlanKept) -> tuple[str, ...]:
 
 
 def _plan(book: ledger.Ledger, name: str) -> PlanKept:
-    story = tell(book)
+    story = replay(book)
     found = story.plan(name)
     if found is None:
         known = [one.name for one in story.plans]

@@ -7,7 +7,7 @@ from typing import Any
 
 from miner import ledger
 from miner.core.results.morning import OnTest
-from miner.followup.story import Kept, PlanKept, tell
+from miner.ledger import Kept, PlanKept, replay
 from miner.records.client import Client
 from miner.records.ticks import read_ticks
 from miner.words.morning_words import on_test_words
@@ -22,7 +22,7 @@ def running(client: Client, day: str, *, usable: bool, why: str) -> tuple[OnTest
         usable: whether the day counts in a ranking.
         why: why it does not.
     """
-    story = tell(ledger.read(client.folder))
+    story = replay(ledger.read(client.folder))
     ticks = read_ticks(client.folder).by_day
     found = []
     for item in story.open_on(day):

@@ -9,8 +9,7 @@ from pathlib import Path
 
 from miner import ledger
 from miner.core.results.follow import History, HistoryEntry
-from miner.followup.story import Story, tell
-from miner.ledger import Event
+from miner.ledger import Event, FollowupState, replay
 from miner.records.client import Client
 from miner.records.notes import read_notes
 from miner.rulebook import RuleBook
@@ -32,7 +31,7 @@ def history(client: Client | Path, rules: RuleBook | None = None) -> History:
     """
     books = rules or load_rules(None, folder_of(client))
     past = read_past(client)
-    story = tell(past.book)
+    story = replay(past.book)
     searches = {ledger.choices(event.payload) for event in ledger.named(past.book, "ranked")}
     return History(
         client=settings_of(client).code,
@@ -44,7 +43,9 @@ def history(client: Client | Path, rules: RuleBook | None = None) -> History:
     )
 
 
-def _entries(events: Sequence[Event], story: Story, rules: RuleBook) -> Iterator[HistoryEntry]:
+def _entries(
+    events: Sequence[Event], story: FollowupState, rules: RuleBook
+) -> Iterator[HistoryEntry]:
     """Yield every entry; single days looked at one after the other are one."""
     for one_by_one, group in groupby(events, key=_is_one_day):
         found = [_entry(event, story, rules) for event in group]
@@ -60,19 +61,19 @@ def _is_one_day(event: Event) -> bool:
     return event.event == "looked" and event.payload.get("what") == "day"
 
 
-def _entry(event: Event, story: Story, rules: RuleBook) -> HistoryEntry:
+def _entry(event: Event, story: FollowupState, rules: RuleBook) -> HistoryEntry:
     told = event.payload
     kept = told if event.event == "kept" else _kept(story, event)
     id_ = str(kept.get("id") or told.get("id") or "") or None
     plan = story.plan(str(told.get("plan"))) if event.event == "planned" else None
-    aside = plan.put_aside if plan is not None and plan.entry is event else 0
+    aside = plan.abandoned_plans if plan is not None and plan.entry is event else 0
     text = entry_words(event.event, told, kept, _ended(story, event, id_), rules, aside)
     if event.n in story.refused:
         text += f" {say(rules, 'history', 'refused')}"
     return HistoryEntry(event.n, event.at[:10], event.event, text, id_, event.trusted)
 
 
-def _ended(story: Story, event: Event, id_: str | None) -> str | None:
+def _ended(story: FollowupState, event: Event, id_: str | None) -> str | None:
     """Return how the test of a verdict ended; of what is kept again, how it ended before."""
     if event.event == "verdict":
         item = story.of(event)
@@ -82,6 +83,6 @@ def _ended(story: Story, event: Event, id_: str | None) -> str | None:
     return before.ended if before else None
 
 
-def _kept(story: Story, event: Event) -> dict[str, object]:
+def _kept(story: FollowupState, event: Event) -> dict[str, object]:
     item = story.of(event)
     return dict(item.what) if item else {}

@@ -5,8 +5,8 @@ from __future__ import annotations
 from miner import ledger
 from miner.core.errors import MinerError
 from miner.core.results import Finding, Severity
-from miner.followup.story import tell
 from miner.followup.ticked import misplaced
+from miner.ledger import replay
 from miner.records.client import Client
 from miner.records.ticks import read_ticks
 
@@ -19,7 +19,7 @@ def ticks_told(client: Client) -> tuple[Finding, ...]:
     """
     try:
         ticks = read_ticks(client.folder)
-        plans = tell(ledger.read(client.folder)).plans if ticks.by_day else ()
+        plans = replay(ledger.read(client.folder)).plans if ticks.by_day else ()
     except MinerError as error:
         told = (error.file, error.row, error.found, error.expected, error.do)
         return (Finding.worded(Severity.QUESTION, *told, 1),)

@@ -11,8 +11,8 @@ import numpy as np
 
 from miner.core.errors import MinerError
 from miner.core.results.week import OpenQuestion, Week
-from miner.followup.story import tell
 from miner.hypotheses.design import Design, design
+from miner.ledger import replay
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.steps.kept import frozen_table
@@ -89,7 +89,7 @@ def _questions(client: Client, rules: RuleBook, end: str) -> list[OpenQuestion]:
                     outcome=item.outcome, since=item.fixed_on or "",
                 )
             )  # fmt: skip
-    for kept in tell(past.book).kept:
+    for kept in replay(past.book).kept:
         if kept.as_ != "watch" or kept.closed_at is not None:
             continue
         table, books = frozen_table(client, rules, kept.what)

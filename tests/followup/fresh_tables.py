@@ -3,8 +3,7 @@
 import numpy as np
 
 from benchmarks.calibration.worlds import WORLDS, month
-from miner.followup.story import Kept
-from miner.ledger import Event
+from miner.ledger import Event, Kept
 
 
 def table_of(rules, days=90, seed=1, world="independent", shift=0.0, **more):

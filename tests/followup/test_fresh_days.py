@@ -13,10 +13,9 @@ from miner import rulebook
 from miner.core.results import Counts, Withheld
 from miner.followup import following as judging
 from miner.followup.fresh import Fresh, each_day, fresh
-from miner.followup.story import Kept, tell
 from miner.hypotheses.design import design
 from miner.hypotheses.whitened import whitened
-from miner.ledger import Ledger
+from miner.ledger import Kept, Ledger, replay
 from miner.stats.projection import independent
 
 COUNTS = Counts(10, 0, 15, 0, 0)
@@ -140,7 +139,7 @@ def test_what_was_open_at_the_same_time_is_one_family():
         event(4, "kept", **what(id="c")),
         event(5, "kept", **what(id="d") | {"as": "adopt"}),
     )
-    story = tell(Ledger(Path("x"), events, (), True))
+    story = replay(Ledger(Path("x"), events, (), True))
     together = {
         item.id: [other.id for other in judging.followed_together(item, story)]
         for item in story.kept[:3]

@@ -21,7 +21,7 @@ from miner import ledger, rulebook, steps
 from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload
 from miner.core.results.suggestions import Suggested, Suggestion
-from miner.followup.story import tell
+from miner.ledger import replay
 from miner.page.jobs import Jobs
 from miner.page.routes import ROUTES
 from miner.page.told import blocks
@@ -88,7 +88,7 @@ def test_looking_writes_nothing_but_that_somebody_looked(practice: Path, visitor
     one.post(f"{CLIENT}/ranking")
     fields = {"start": "2026-03-09", "pairs": "6", "action": "write"}
     one.post(f"{CLIENT}/patterns/4c28aa7c/plan", **fields)
-    (plan,) = tell(ledger.read(practice / "client-01")).plans
+    (plan,) = replay(ledger.read(practice / "client-01")).plans
     one.post(f"{CLIENT}/ranking", unit="meal")
     one.post(f"{CLIENT}/ranking", first="2026-01-14", last="2026-02-10")
     one.post(f"{CLIENT}/meals", factor="walk_after")
@@ -129,7 +129,7 @@ def test_a_pattern_is_kept_followed_and_given_up(practice: Path, visitor: Open) 
     page = words(one.get(f"{CLIENT}/patterns/4c28aa7c"))
     assert "It is kept already" in page
     one.post(f"{CLIENT}/follow-up/drop", id="4c28aa7c")
-    assert tell(ledger.read(folder)).open_on(None) == ()
+    assert replay(ledger.read(folder)).open_on(None) == ()
 
 
 def test_a_fourth_idea_is_refused_in_the_page_s_own_words(practice: Path, visitor: Open) -> None:
@@ -159,9 +159,9 @@ def test_a_plan_is_looked_at_before_it_is_written_and_read(
     fields = {"start": "2026-03-09", "pairs": "6"}
     page = words(one.post(f"{CLIENT}/patterns/4c28aa7c/plan", **fields))
     assert "What a test takes" in page
-    assert tell(ledger.read(folder)).kept == ()
+    assert replay(ledger.read(folder)).kept == ()
     one.post(f"{CLIENT}/patterns/4c28aa7c/plan", **(fields | {"action": "write"}))
-    (plan,) = tell(ledger.read(folder)).kept[0].plans
+    (plan,) = replay(ledger.read(folder)).kept[0].plans
     sheet = one.get(f"{CLIENT}/plans/{plan.name}/sheet")
     assert f"Plan {plan.name}" in sheet.text
     assert "unsafe" not in sheet.headers["content-security-policy"]
@@ -200,7 +200,7 @@ def test_a_pattern_by_meal_is_found_kept_and_shared(practice: Path, visitor: Ope
     assert "Every meal behind it" in words(page)
     assert f'value="{item.id}"' in one.get(f"{CLIENT}/pages").text
     one.post(f"{CLIENT}/patterns/{item.id}/keep", **{"as": "watch"})
-    assert [kept.id for kept in tell(ledger.read(folder)).open_on(None)] == [item.id]
+    assert [kept.id for kept in replay(ledger.read(folder)).open_on(None)] == [item.id]
     assert "It is kept already" in words(one.get(f"{CLIENT}/patterns/{item.id}"))
     one.post(f"{CLIENT}/pages", include=[item.id, "4c28aa7c"], kind=["session"])
     (event,) = ledger.named(ledger.read(folder), "shared")

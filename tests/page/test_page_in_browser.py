@@ -17,7 +17,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 from visits import Served
 
 from miner import ledger, steps
-from miner.followup.story import tell
+from miner.ledger import replay
 from miner.records.ticks import read_ticks
 
 Serve = Callable[[Path], Served]
@@ -235,7 +235,7 @@ def follow_and_plan(desk: Desk, code: str, practice: Path, tmp_path: Path, inven
 
     desk.go(f"/clients/{code}/history")
     assert "2026" in page.inner_text("main")
-    story = tell(ledger.read(practice / code))
+    story = replay(ledger.read(practice / code))
     assert len(story.kept) == 1
     desk.go(f"/clients/{code}/records")
     drop(page, [invented / "client-01" / "meals.csv"])
@@ -283,10 +283,10 @@ def test_a_plan_is_looked_at_written_and_printed(shared: Any, sit: Callable[...,
     page.fill("#start", "2026-03-09")
     page.click("button:has-text('Show what it takes')")
     page.wait_for_selector("button:has-text('Write this plan down')")
-    before = tell(ledger.read(shared.practice / "client-01")).kept
+    before = replay(ledger.read(shared.practice / "client-01")).kept
     page.click("button:has-text('Write this plan down')")
     page.wait_for_url("**/follow-up*")
-    *others, kept = tell(ledger.read(shared.practice / "client-01")).kept
+    *others, kept = replay(ledger.read(shared.practice / "client-01")).kept
     assert len(others) == len(before)
     assert kept.id == "4c28aa7c"
     with desk.context.expect_page() as opened:
@@ -366,7 +366,7 @@ def test_no_barrier_is_found_and_nothing_is_wider_than_a_phone(
         "When,What\n2026-01-20 10:00,tea\n"
     )
     put_side_by_side(desk, "client-01")
-    story = tell(ledger.read(shared.practice / "client-01"))
+    story = replay(ledger.read(shared.practice / "client-01"))
     plan = story.plans[0].name if story.plans else "none"
     found, wide = [], []
     for path in pages_of("client-01", plan):
@@ -440,7 +440,7 @@ def test_two_tabs_that_do_the_same_do_it_once(shared: Any, sit: Callable[..., De
         tab.evaluate("document.querySelector('form[action$=keep]').submit()")
     for tab in (page, other):
         tab.wait_for_load_state("networkidle")
-    kept = tell(ledger.read(shared.practice / "client-01")).kept
+    kept = replay(ledger.read(shared.practice / "client-01")).kept
     assert [item.id for item in kept].count("8807c741") == 1
     page.goto(f"{desk.home}/clients/client-01/follow-up")
     assert page.locator("article.file").count() == len(kept)
@@ -500,7 +500,7 @@ def test_a_kill_in_the_middle_of_a_keep_leaves_a_whole_ledger(practice: Path, se
     served.kill()
     thread.join(20)
     book = ledger.read(folder)
-    kept = tell(book).kept
+    kept = replay(book).kept
     assert [item.id for item in kept] in ([], ["4c28aa7c"])
     assert len(kept) == sum(event.event == "kept" for event in book.events)
     if not kept:

@@ -9,7 +9,7 @@ from starlette.responses import Response
 from miner import ledger, steps
 from miner.core.errors import MinerError
 from miner.core.results import CautionText
-from miner.followup.story import tell
+from miner.ledger import replay
 from miner.page.asked import Asked
 from miner.page.places import OWN_FILES, client_folder
 from miner.page.render import page
@@ -24,7 +24,7 @@ def client(asked: Asked) -> Response:
     folder = asked.folder
     entry, fault = read_or_fault(asked)
     asked_about = steps.fixed_questions(folder)
-    now_open = [item for item in tell(ledger.read(folder)).kept if item.closed_at is None]
+    now_open = [item for item in replay(ledger.read(folder)).kept if item.closed_at is None]
     report = entry.report() if entry is not None else None
     return page(
         asked, "client.html", client=name_of(entry, asked), fault=fault, report=report,

@@ -8,7 +8,7 @@ from miner import ledger, steps
 from miner.core.errors import MinerError
 from miner.core.results import PlanResult
 from miner.core.results.follow import Following
-from miner.followup.story import Kept, tell
+from miner.ledger import Kept, replay
 from miner.page.asked import Asked
 from miner.page.jobs import Progress
 from miner.page.render import page
@@ -28,7 +28,7 @@ def show(asked: Asked) -> Response:
     folder = asked.folder
     entry, fault = read_or_fault(asked)
     rules = entry.rules if entry is not None else steps.load_rules(None, folder)
-    story = tell(ledger.read(folder))
+    story = replay(ledger.read(folder))
     parts: list[object] = []
     found = asked.desk.found.get((asked.code, "follow"))
     if entry is not None and isinstance(found, tuple) and found[0] == entry.key:

@@ -107,9 +107,9 @@ def _why(asked: Asked, entry: Entry, looked: Looked, unit: str, item: Hypothesis
 
 def _open(asked: Asked, id_: str) -> bool:
     from miner import ledger
-    from miner.followup.story import tell
+    from miner.ledger import replay
 
-    now_open = tell(ledger.read(asked.folder)).open_on(None)
+    now_open = replay(ledger.read(asked.folder)).open_on(None)
     return any(item.id == id_ for item in now_open)
 
 

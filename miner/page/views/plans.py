@@ -10,7 +10,7 @@ from miner import ledger, steps
 from miner.core.errors import MinerError
 from miner.core.files import write_whole
 from miner.core.results import Plan
-from miner.followup.story import tell
+from miner.ledger import replay
 from miner.page.asked import Asked, attached
 from miner.page.places import TICKS, Missing
 from miner.page.policy import own_policy
@@ -38,7 +38,7 @@ def show(asked: Asked) -> Response:
     except MinerError as error:
         fault = for_page(error.message)
     days = [day for _, group in sheet for day in group]
-    kept = tell(ledger.read(folder)).plan(made.plan)
+    kept = replay(ledger.read(folder)).plan(made.plan)
     return page(
         asked, "planned.html", client=asked.code, plan=made, fault=fault, answers=ANSWERS,
         sheet=[(period, LETTERS[period.arm], group) for period, group in sheet],

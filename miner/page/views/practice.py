@@ -10,7 +10,7 @@ from miner import ledger, steps
 from miner.core.errors import MinerError
 from miner.core.files import make_folder, write_whole
 from miner.core.results.morning import ClientMorning
-from miner.followup.story import tell
+from miner.ledger import replay
 from miner.page.asked import Asked, address
 from miner.page.places import clients_of, new_code
 from miner.page.render import page
@@ -108,7 +108,7 @@ def _row(asked: Asked, name: str, today: str) -> dict[str, object]:
 
 def _waiting(asked: Asked, name: str, today: str) -> tuple[int, list[str]]:
     try:
-        story = tell(ledger.read(asked.desk.practice / name))
+        story = replay(ledger.read(asked.desk.practice / name))
     except MinerError:
         return 0, []
     now_open = [item for item in story.kept if item.closed_at is None]

@@ -1,4 +1,4 @@
-"""The ledger told again: what is kept, what is open, which verdicts stand.
+"""The ledger replayed: what is kept, what is open, which verdicts stand.
 
 Entries are taken in the order of the ledger, whatever the clock said. Two programs may write at
 the same moment; so what may not be (a fourth idea, a second verdict) is decided here, by the order
@@ -11,10 +11,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from miner.followup.whole import KeptEntry, PlanEntry, is_whole
-from miner.ledger import Event, Ledger
+from miner.ledger.entries import KeptEntry, PlanEntry, is_whole
+from miner.ledger.line import Event
+from miner.ledger.reading import Ledger
 
-MOST_OPEN = 3
+MAX_OPEN = 3
 
 
 @dataclass(slots=True)
@@ -86,7 +87,7 @@ class PlanKept:
     entry: Event
     kept: Kept
     verdict: Event | None = None
-    put_aside: int = 0
+    abandoned_plans: int = 0
 
     @property
     def name(self) -> str:
@@ -101,7 +102,7 @@ class PlanKept:
 
 
 @dataclass(frozen=True, slots=True)
-class Story:
+class FollowupState:
     """What the ledger comes to.
 
     Attributes:
@@ -135,9 +136,9 @@ class Story:
         """Return the plan of that name."""
         return next((plan for plan in self.plans if plan.name == name), None)
 
-    def put_aside(self, id_: str) -> int:
+    def abandoned_plans(self, id_: str) -> int:
         """Return how many plans of an idea were given up unread."""
-        return _aside(self.kept, id_)
+        return _abandoned(self.kept, id_)
 
     def tried(self, id_: str, before: int | None = None) -> Kept | None:
         """Return the last time that idea came to a verdict, before an entry where one is given."""
@@ -149,14 +150,14 @@ class Story:
         return ended[-1] if ended else None
 
 
-def tell(book: Ledger) -> Story:
-    """Return the story of a ledger."""
+def replay(book: Ledger) -> FollowupState:
+    """Return what the entries of a ledger come to."""
     kept: list[Kept] = []
     refused: set[int] = set()
     for event in book.events:
         if event.event in _STEPS and not _STEPS[event.event](kept, event):
             refused.add(event.n)
-    return Story(tuple(kept), frozenset(refused))
+    return FollowupState(tuple(kept), frozenset(refused))
 
 
 def _keep(kept: list[Kept], event: Event) -> bool:
@@ -165,7 +166,7 @@ def _keep(kept: list[Kept], event: Event) -> bool:
     day = event.payload.get("suggested_by_days_to")
     now_open = [item for item in kept if item.open_on(None if day is None else str(day))]
     taken = any(item.id == event.payload.get("id") for item in now_open)
-    if len(now_open) >= MOST_OPEN or taken:
+    if len(now_open) >= MAX_OPEN or taken:
         return False
     kept.append(Kept(event))
     return True
@@ -185,11 +186,11 @@ def _plan(kept: list[Kept], event: Event) -> bool:
         return False
     if not is_whole(PlanEntry, event.payload):
         return False
-    item.plans.append(PlanKept(event, item, put_aside=_aside(kept, item.id)))
+    item.plans.append(PlanKept(event, item, abandoned_plans=_abandoned(kept, item.id)))
     return True
 
 
-def _aside(kept: Sequence[Kept], id_: str) -> int:
+def _abandoned(kept: Sequence[Kept], id_: str) -> int:
     given_up = [item for item in kept if item.id == id_ and item.dropped is not None]
     return sum(plan.verdict is None for item in given_up for plan in item.plans)
 

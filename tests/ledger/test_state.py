@@ -5,8 +5,7 @@ from datetime import UTC, datetime, timedelta
 from fresh_tables import event, what
 
 from miner import ledger
-from miner.followup.story import MOST_OPEN, tell
-from miner.ledger import Ledger
+from miner.ledger import MAX_OPEN, Ledger, replay
 
 AT = datetime(2026, 3, 1, 8, tzinfo=UTC)
 
@@ -22,7 +21,7 @@ PLAN = {
 
 
 def story(*events):
-    return tell(Ledger(None, tuple(events), (), True))
+    return replay(Ledger(None, tuple(events), (), True))
 
 
 def keep(n, id_, as_="watch", **more):
@@ -35,7 +34,7 @@ def verdict(n, entry, status="did_not_hold", **more):
 
 def test_at_most_three_are_open():
     found = story(*(keep(n, f"id{n}") for n in range(1, 6)))
-    assert MOST_OPEN == 3
+    assert MAX_OPEN == 3
     assert [item.id for item in found.kept] == ["id1", "id2", "id3"]
     assert found.refused == {4, 5}
     assert found.at(4) is None
@@ -109,7 +108,7 @@ def test_a_plan_belongs_to_what_is_kept_for_it():
 def test_a_clock_set_back_changes_nothing(tmp_path):
     for n, id_ in enumerate(("a", "b", "c", "d")):
         ledger.append(tmp_path, "kept", what(id=id_), AT - timedelta(days=100 * n))
-    found = tell(ledger.read(tmp_path))
+    found = replay(ledger.read(tmp_path))
     assert [item.id for item in found.kept] == ["a", "b", "c"]
     assert found.refused == {4}
 
@@ -119,5 +118,5 @@ def test_entries_after_an_edit_are_told_as_not_proven(tmp_path):
     ledger.append(tmp_path, "kept", what(id="b"), AT)
     path = tmp_path / "ledger.jsonl"
     path.write_text(path.read_text("utf-8").replace('"up"', '"down"', 1), encoding="utf-8")
-    found = tell(ledger.read(tmp_path))
+    found = replay(ledger.read(tmp_path))
     assert [item.entry.trusted for item in found.kept] == [False, False]
