@@ -11,6 +11,7 @@ page (``do_page``). In braces stand names of values:
 - ``{count:night}`` counted: ``1 night``, ``2 nights``; ``{count:entry|entries}``.
 - ``{count:?is|are}`` the word that goes with the count, without it.
 - ``{name:quoted}`` in quotation marks, a list of them each.
+- ``{of:what}`` a part of a finding that is told as a message.
 - any format of Python, such as ``{share:.0f}``.
 
 A part ``do_close`` takes the place of ``do`` where there is a value ``close``.
@@ -30,6 +31,7 @@ from miner.words.wording import listed
 
 Door = str
 FINDINGS = "findings"
+_PARTS = ("what", "short", "expected", "do")
 CLOSE = "Did you mean '{close}'?"
 
 
@@ -55,14 +57,16 @@ def texts(code: str, values: Mapping[str, object], door: Door = "") -> dict[str,
         }
     filler = _Filler(door)
     said = {name: filler.vformat(text, (), values) for name, text in plain.items()}
-    return _with_examples(said, values) if room == FINDINGS else said
+    return _with_examples(said, values, door) if room == FINDINGS else said
 
 
-def _with_examples(said: dict[str, str], values: Mapping[str, Any]) -> dict[str, str]:
+def _with_examples(said: dict[str, str], values: Mapping[str, Any], door: Door) -> dict[str, str]:
     """Return the texts of a finding: what was found with examples, and in short without."""
     found, examples, more = said.pop("found"), values.get("examples", ()), values.get("more", 0)
     shown = ", ".join(examples) + (f" and {more} more" if more else "")
     what = f"{found} ({shown})" if examples else found
+    if "instead" in values:
+        said["do"] = text_of(values["instead"], door)
     return {"what": what, "short": said.pop("short", found if examples else ""), **said}
 
 
@@ -87,6 +91,8 @@ class _Filler(Formatter):
         self.door = door
 
     def format_field(self, value: Any, spec: str) -> str:
+        if isinstance(value, Message) and spec in _PARTS:
+            return texts(value.code, value.values, self.door)[spec]
         if isinstance(value, Message):
             value = text_of(value, self.door)
         if isinstance(value, list | tuple):

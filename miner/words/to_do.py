@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -33,6 +34,21 @@ _IN_NOT_USED = ("too_few_readings", "day_left_out")
 
 _BY_FILE = ("file_left_out",)
 """What is to be done for each file by itself."""
+
+_TOGETHER = re.compile(
+    "all_day|asleep_and_awake|asleep_beyond_bed|asleep_cut_off|carbs_too_many|clock_apart|"
+    "copied_days|days_apart|ends_before_begins|energy_too_small|energy_unit|error_in_cell|"
+    "far_cell|fast_change|file_cut_off|formula_without_value|grams_unit|habit_never_varies|"
+    "habit_not_measured|half_a_clock|hidden_sheet|journey|late_meals|length_without_awake|"
+    "long_cell|lost_decimals|merged_cells|movement_too_long|never_varies|nights_missing|"
+    "no_food_by_type|no_food_by_word|no_sleep|no_sleep_at_night|no_time_asleep|no_time_of_day|"
+    "offsets_apart|old_spreadsheet|pressure_low|rare_tags|rows_outside|rows_swallowed|"
+    "same_every_day|same_readings|sensor_step|short_row|sleep_too_long|sleep_too_short|"
+    "sleep_unit|stages_not_asleep|steps_running_total|steps_too_many|stress_from|stuck_value|"
+    "thousands|too_few_readings|too_many_tags|tracker_not_worn|two_in_one_file|two_nights|"
+    "two_traces|two_values|unlogged_rises"
+)
+"""Codes of which several findings are one step; each of the others is told by itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,11 +106,11 @@ def _is_to_do(item: Finding) -> bool:
 
 
 def _groups(found: Sequence[Finding]) -> list[list[Finding]]:
-    """Return the findings of one code together, those without a code each by itself."""
+    """Return the findings of one code together where they are one step, else each by itself."""
     groups: dict[object, list[Finding]] = {}
     for place, item in enumerate(found):
-        alone = not item.code or item.code in _BY_FILE
-        groups.setdefault(place if alone else (item.severity, item.code), []).append(item)
+        together = _TOGETHER.fullmatch(item.code)
+        groups.setdefault((item.severity, item.code) if together else place, []).append(item)
     return list(groups.values())
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pickle
 import tomllib
+from dataclasses import replace
 from importlib import resources
 from string import Formatter
 
@@ -11,6 +12,7 @@ import pytest
 
 from miner.core.errors import MinerError
 from miner.core.messages import message
+from miner.core.results import Finding, Severity
 from miner.words import said
 
 BOOK = {
@@ -77,3 +79,29 @@ def test_every_text_can_be_read_and_its_braces_are_names() -> None:
             for text in parts.values():
                 names = [name for _, name, _, _ in Formatter().parse(text) if name is not None]
                 assert all(name.isidentifier() for name in names), (path.name, code)
+
+
+def test_parts_of_a_finding_and_another_next_step() -> None:
+    held = {"found": "{n:cell} of {column}", "expected": "a number", "do": "Correct them."}
+    book = {"unread": held, "back": {"text": "Take it back."}, "of": {"text": "{of:what}; {of:do}"}}
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(said, "_book", lambda _: book)
+        item = Finding(
+            Severity.NOTE, None, None, "a", 2, column="x", told_as="unread", examples=("'y'",)
+        )
+        assert (item.what, item.short, item.do) == (
+            "2 cells of x ('y')",
+            "2 cells of x",
+            "Correct them.",
+        )
+        again = replace(item, instead="any.back")
+        assert said.text_of(message("any.of", of=again.as_message())) == (
+            "2 cells of x ('y'); Take it back."
+        )
+
+
+def test_what_is_not_yet_a_code_is_told_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    held = {"found": "{what}", "short": "{short}", "expected": "{expected}", "do": "{do}"}
+    monkeypatch.setattr(said, "_book", lambda _: {"worded": held})
+    told = Finding.worded(Severity.NOTE, None, None, "what {x}", "expected", "do")
+    assert (told.what, told.short, told.do) == ("what {x}", "", "do")

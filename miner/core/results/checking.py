@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
-from miner.core.messages import texts_of
+from miner.core.messages import Message, texts_of
 from miner.core.results.base import Result, plain
 from miner.core.results.caution import CautionText
 
@@ -19,6 +19,9 @@ class Severity(StrEnum):
     LEFT_OUT = "left_out"
     NOTE = "note"
     QUESTION = "question"
+
+
+_PARTS = ("what", "expected", "do", "short")
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -35,6 +38,8 @@ class Finding(Result):
         gain_days: on how many days something would be known or sure once it is done; None where
             that cannot be counted.
         values: the numbers and words of it by name.
+        told_as: the code of its texts where that is another than its own, or empty.
+        instead: the code of a message that takes the place of its next step, or empty.
     """
 
     severity: Severity
@@ -50,6 +55,8 @@ class Finding(Result):
     days: tuple[str, ...] = ()
     gain_days: int | None = None
     values: Mapping[str, Any] = field(default_factory=dict)
+    told_as: str = ""
+    instead: str = ""
 
     @classmethod
     def worded(
@@ -68,14 +75,22 @@ class Finding(Result):
         """Return a finding of what is not yet a code alone."""
         return cls(severity, file, row, count=count, texts=(what, expected, do, short), **about)
 
+    def as_message(self) -> Message:
+        """Return it as a message that others may hold: ``{of:what}``, ``{of:expected}``."""
+        about = {"n": self.count, "stream": self.stream, "column": self.column, "days": self.days}
+        values = about | dict(self.values) | {"examples": self.examples, "more": self.more}
+        kind = self.told_as or self.code
+        if self.texts is not None:
+            kind, texts = "worded", dict(zip(_PARTS, self.texts, strict=True))
+            values = texts | {"examples": (), "more": 0}
+        if self.instead:
+            values["instead"] = Message(self.instead)
+        return Message(f"findings.{kind}", values)
+
     def said(self) -> Mapping[str, str]:
         """Return its texts: what, short, expected, do."""
-        if self.texts is not None:
-            return dict(zip(("what", "expected", "do", "short"), self.texts, strict=True))
-        values = {"n": self.count, "days": self.days, **self.values}
-        return texts_of(
-            f"findings.{self.code}", values | {"examples": self.examples, "more": self.more}
-        )
+        told = self.as_message()
+        return texts_of(told.code, told.values)
 
     @property
     def what(self) -> str:
