@@ -27,22 +27,23 @@ from string import Formatter
 from typing import Any
 
 from miner.core.messages import Message
+from miner.words.door import Door, door_now
 from miner.words.wording import listed
 
-Door = str
 FINDINGS = "findings"
 _PARTS = ("what", "short", "expected", "do")
 CLOSE = "Did you mean '{close}'?"
 
 
-def texts(code: str, values: Mapping[str, object], door: Door = "") -> dict[str, str]:
+def texts(code: str, values: Mapping[str, object], door: Door | None = None) -> dict[str, str]:
     """Return the texts of a code by part, filled in.
 
     Args:
         code: ``room.kind``.
         values: what its braces name.
-        door: "page" for a page; else as the command line says it.
+        door: whose words they are; by default those of the door that is open now.
     """
+    door = door_now() if door is None else door
     room, _, kind = code.partition(".")
     parts = dict(_book(room)[kind])
     if values.get("close"):
@@ -70,7 +71,7 @@ def _with_examples(said: dict[str, str], values: Mapping[str, Any], door: Door) 
     return {"what": what, "short": said.pop("short", found if examples else ""), **said}
 
 
-def text_of(said: Message | str, door: Door = "") -> str:
+def text_of(said: Message | str, door: Door | None = None) -> str:
     """Return a message in words; a text as it is."""
     return texts(said.code, said.values, door)["text"] if isinstance(said, Message) else said
 

@@ -1,0 +1,91 @@
+"""Who reads what is said, and where: at the command line, on paper, on a page.
+
+The command line speaks to the client. Paper and page speak of the client, to whoever works with
+the client; a page names pages where the command line names commands.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from functools import cache
+from importlib import resources
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    from miner.rulebook import RuleBook
+
+Door = Literal["", "paper", "page"]
+"""Empty for the command line."""
+
+_door: ContextVar[Door] = ContextVar("door", default="")
+_WORDED_AS: Mapping[Door, tuple[str, ...]] = {
+    "": (),
+    "paper": ("paper",),
+    "page": ("paper", "page"),
+}
+
+
+@contextmanager
+def at_door(door: Door) -> Iterator[None]:
+    """Word every code in this block as a door says it; of two blocks the inner one counts."""
+    token = _door.set(door)
+    try:
+        yield
+    finally:
+        _door.reset(token)
+
+
+def door_now() -> Door:
+    """Return the door for which codes are worded now."""
+    return _door.get()
+
+
+def told(rules: RuleBook, door: Door | None = None) -> RuleBook:
+    """Return the rule books in the words of a door, with the same hash.
+
+    A text that a practice wrote itself stays as the practice wrote it.
+
+    Args:
+        rules: the rule books.
+        door: by default the one that codes are worded for now.
+    """
+    from miner import rulebook
+
+    for name in _WORDED_AS[door_now() if door is None else door]:
+        own, shipped = _texts()[name], rulebook.load()
+        labels = {
+            key: rules.outcomes[key].model_copy(update=texts)
+            for key, texts in own.get("outcomes", {}).items()
+            if key in rules.outcomes and rules.outcomes[key].label == shipped.outcomes[key].label
+        }
+        wording = {
+            table: rules.wording[table]
+            | _unchanged(texts, rules.wording[table], shipped.wording[table])
+            for table, texts in own.get("wording", {}).items()
+            if table in rules.wording
+        }
+        cautions = _unchanged(own.get("cautions", {}), vars(rules.cautions), vars(shipped.cautions))
+        rules = rules.model_copy(
+            update={
+                "outcomes": rules.outcomes | labels,
+                "wording": rules.wording | wording,
+                "cautions": rules.cautions.model_copy(update=cautions),
+            }
+        )
+    return rules
+
+
+def _unchanged(
+    texts: Mapping[str, str], used: Mapping[str, Any], shipped: Mapping[str, Any]
+) -> dict[str, str]:
+    """Return the texts that take the place of one that ships."""
+    return {key: text for key, text in texts.items() if used.get(key) == shipped[key]}
+
+
+@cache
+def _texts() -> dict[str, Any]:
+    book = resources.files("miner.words") / "doors.toml"
+    return tomllib.loads(book.read_text(encoding="utf-8"))

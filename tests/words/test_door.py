@@ -1,0 +1,63 @@
+"""One text, three doors: the command line, paper for whoever works with the client, a page."""
+
+from __future__ import annotations
+
+import threading
+
+from miner import rulebook
+from miner.core.errors import MinerError
+from miner.words.door import at_door, door_now, told
+from miner.words.said import texts
+
+RULES = rulebook.load()
+
+
+def label(rules: rulebook.RuleBook) -> str:
+    return rules.outcome("minutes_above").label
+
+
+def test_the_rule_books_speak_to_the_client_unless_a_door_is_open() -> None:
+    assert told(RULES) == RULES
+    with at_door("paper"):
+        assert label(told(RULES)) == "time above the client's range"
+        assert told(RULES).cautions == RULES.cautions
+    assert label(told(RULES)) == "time above your range"
+
+
+def test_a_page_speaks_of_the_client_and_of_pages() -> None:
+    page = told(RULES, "page")
+    assert label(page) == "time above the client's range"
+    assert "on the page Intake" in page.cautions.not_asked
+    assert "--preview" not in page.wording["plan"]["preview"]
+    assert page.hash == RULES.hash
+
+
+def test_what_a_practice_wrote_itself_is_left_as_it_is() -> None:
+    wording = RULES.wording | {"plan": RULES.wording["plan"] | {"preview": "Run again, you."}}
+    own = RULES.outcome("minutes_above").model_copy(update={"label": "your time up"})
+    outcomes = RULES.outcomes | {"minutes_above": own}
+    page = told(RULES.model_copy(update={"wording": wording, "outcomes": outcomes}), "page")
+    assert page.wording["plan"]["preview"] == "Run again, you."
+    assert page.wording["plan"]["shorter"] != RULES.wording["plan"]["shorter"]
+    assert label(page) == "your time up"
+
+
+def test_every_text_of_a_door_takes_the_place_of_one_that_ships() -> None:
+    for door in ("paper", "page"):
+        assert told(RULES, door) != RULES
+        assert set(told(RULES, door).wording) == set(RULES.wording)
+        for table, words in told(RULES, door).wording.items():
+            assert set(words) == set(RULES.wording[table])
+
+
+def test_of_two_open_doors_the_inner_one_counts_and_threads_keep_their_own() -> None:
+    seen = []
+    with at_door("page"):
+        with at_door(""):
+            assert door_now() == ""
+        thread = threading.Thread(target=lambda: seen.append(door_now()))
+        thread.start()
+        thread.join()
+        assert door_now() == "page"
+    assert seen == [""]
+    assert door_now() == ""
