@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import threading
 
+import pytest
+
 from miner import rulebook
-from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.words.door import at_door, door_now, told
 from miner.words.said import texts
 
@@ -61,3 +63,12 @@ def test_of_two_open_doors_the_inner_one_counts_and_threads_keep_their_own() -> 
         assert door_now() == "page"
     assert seen == [""]
     assert door_now() == ""
+
+
+def test_a_code_is_worded_for_the_door_that_is_open(monkeypatch: pytest.MonkeyPatch) -> None:
+    book = {"kind": {"text": "Run 'miner rank'.", "text_page": "Open the page Ranking."}}
+    monkeypatch.setattr("miner.words.said._book", lambda _: book)
+    assert str(message("room.kind")) == "Run 'miner rank'."
+    with at_door("page"):
+        assert str(message("room.kind")) == "Open the page Ranking."
+        assert texts("room.kind", {}, "")["text"] == "Run 'miner rank'."
