@@ -39,12 +39,13 @@ SIZES = ((7, 28, 11), (5, 35, 5), (4, 60, 7), (3, 90, 3))
 NOTED = "/".join(("", "home", "x", "notes.txt"))
 LEDGER_CLIENT = "of-0.1.0"
 LEDGER = Path(__file__).with_name("same_facts_ledger.jsonl")
-# The fields that hold sentences, and among them those that hold a client's own words: facts again.
+# The fields that hold sentences or change with them, and among them those that hold a client's own
+# words: facts again.
 TEXTS = {
     "advice", "change", "chosen", "command", "could_be_asked", "do", "expected", "found",
     "headline", "intake_not_asked", "left_out", "luck_sentence", "message", "night", "note",
-    "notes", "cautions", "reason", "sentence", "sentences", "short", "stop_rules", "summary",
-    "text", "title", "verdict", "what", "why", "withheld", "worth_logging",
+    "notes", "cautions", "reason", "rules_hash", "sentence", "sentences", "short", "stop_rules",
+    "summary", "text", "title", "verdict", "what", "why", "withheld", "worth_logging",
 }  # fmt: skip
 MORE_TEXTS = {
     "day": {"label", "attention", "first", "look_first", "nudge", "of_client", "stale"},

@@ -88,6 +88,9 @@ def thaw(kept: Mapping[str, Any], rules: RuleBook) -> RuleBook:
         outcome = OutcomeRule.model_validate(written["outcome"])
         low, high = written["range"]
         name = rules.key_of(str(kept["outcome"]), unit)
+        now = rules.outcomes.get(name)
+        if now is not None and now.label == outcome.label:
+            outcome = outcome.model_copy(update={"label_of_client": now.label_of_client})
     except (KeyError, TypeError, AttributeError, ValidationError) as error:
         raise MinerError(
             f"what was kept as '{kept.get('id')}' cannot be read",
@@ -141,4 +144,4 @@ def _fixed_cut(name: str, rule: FactorRule, table: UnitTable) -> FactorRule:
 
 
 def _plain(rule: FactorRule | OutcomeRule) -> dict[str, Any]:
-    return rule.model_dump(mode="json", by_alias=True)
+    return rule.model_dump(mode="json", by_alias=True, exclude={"label_of_client"})

@@ -72,7 +72,10 @@ class FactorRule(Checked):
 
 
 class OutcomeRule(Checked):
-    """One outcome: how it is measured, which way is worse, what is too small to matter."""
+    """One outcome: how it is measured, which way is worse, what is too small to matter.
+
+    ``label_of_client`` is the label for those who read of the client; without it one is for all.
+    """
 
     unit: Literal["day", "meal"] = "day"
     definition: str
@@ -84,6 +87,7 @@ class OutcomeRule(Checked):
     smallest_worth_it: float = Field(gt=0)
     plausible_spread: float = Field(gt=0)
     label: str
+    label_of_client: str = ""
     units_one: str
     units_many: str
     source: str

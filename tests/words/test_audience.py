@@ -1,0 +1,58 @@
+"""Rule books are told to a client as "you", to everybody else of "the client"."""
+
+from __future__ import annotations
+
+import pytest
+
+from miner.rulebook import RuleBook
+from miner.words.audience import OF_CLIENT, Audience, said_to
+from miner.words.labels import factor_phrase, outcome_label
+
+OTHERS = (Audience.PRACTITIONER, Audience.DOCTOR)
+
+
+@pytest.mark.parametrize("audience", OTHERS)
+@pytest.mark.parametrize("section", ["sentence", "result", "tried", "evidence", "plan"])
+def test_no_sentence_is_said_to_the_client_of_somebody_else(
+    section: str, audience: Audience, rules: RuleBook
+) -> None:
+    skipped = {"tick"}  # printed on the client's own sheet alone
+    for key, text in said_to(rules, audience).wording[section].items():
+        if key not in skipped:
+            assert "your " not in text.casefold(), (section, key)
+            assert "you tested" not in text.casefold(), (section, key)
+
+
+def test_a_client_is_told_you(rules: RuleBook) -> None:
+    assert said_to(rules, Audience.CLIENT) is rules
+    assert "in your higher quarter" in rules.wording["sentence"]["precedes"]
+    assert outcome_label("minutes_above", rules) == "time above your range"
+
+
+@pytest.mark.parametrize("unit", ["day", "meal"])
+def test_others_read_of_the_client(rules: RuleBook, unit: str) -> None:
+    theirs = said_to(rules, Audience.DOCTOR)
+    assert outcome_label("minutes_above", theirs, unit) == "time above the client's range"
+    assert theirs.hash == rules.hash
+
+
+@pytest.mark.parametrize("word", ["you", "your higher quarter", "when you tested it", "the client"])
+@pytest.mark.parametrize("kind", ["tag", "food"])
+def test_a_client_s_own_word_is_the_same_for_everybody(
+    rules: RuleBook, word: str, kind: str
+) -> None:
+    phrases = {factor_phrase(f"{kind}:{word}", said_to(rules, one)) for one in Audience}
+    assert len(phrases) == 1
+    assert word in phrases.pop()
+
+
+def test_a_practice_s_own_text_without_a_second_wording_is_for_all(rules: RuleBook) -> None:
+    own = {"tried": {"changed": "It changed with your coin."}, "odd": "no table"}
+    theirs = said_to(rules.model_copy(update={"wording": own}), Audience.PRACTITIONER)
+    assert theirs.wording == own
+
+
+def test_every_second_wording_stands_beside_its_first(rules: RuleBook) -> None:
+    for table in rules.wording.values():
+        for key in table:
+            assert not key.endswith(OF_CLIENT) or key.removesuffix(OF_CLIENT) in table
