@@ -132,4 +132,5 @@ def _write(path: Path, text: bytes) -> None:
 
 
 def _unwritable(error: MinerError) -> LedgerUnwritable:
-    return LedgerUnwritable(error.code, file=error.file, **error.values)
+    values: dict[str, Any] = dict(error.values)
+    return LedgerUnwritable(error.code, file=error.file, **values)
