@@ -10,6 +10,7 @@ from miner.words.ended import way_words
 from miner.words.follow import kept_lines, kept_title
 from miner.words.plan import result_lines
 from miner.words.safe import clean
+from miner.words.said_of import of_client
 from miner.words.teller import Teller
 from miner.words.wording import full_date
 
@@ -31,5 +32,7 @@ def _told(item: KeptResult, teller: Teller) -> dict[str, Any]:
         "title": clean(kept_title(item, teller.rules), 200),
         "how": way_words(item.as_, teller.rules),
         "open": item.open,
-        "lines": [_ISO.sub(lambda day: full_date(day[0]), clean(line)) for line in lines],
+        "lines": [
+            _ISO.sub(lambda day: full_date(day[0]), of_client(clean(line))) for line in lines
+        ],
     }

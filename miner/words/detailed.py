@@ -20,7 +20,7 @@ def detailed(item: Hypothesis, teller: Teller) -> dict[str, Any]:
         "id": item.id,
         "title": teller.title(item),
         "food": teller.about_food(item),
-        "sentence": clean(item.sentence),
+        "sentence": clean(teller.sentence(item)),
         "evidence": evidence_of(item, teller.rules),
         "asked": asked(item, teller),
         "before": teller.ended(item),

@@ -14,6 +14,8 @@ from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any, Literal
 
+from miner.words.audience import Audience, said_to
+
 if TYPE_CHECKING:
     from miner.rulebook import RuleBook
 
@@ -21,11 +23,6 @@ Door = Literal["", "paper", "page"]
 """Empty for the command line."""
 
 _door: ContextVar[Door] = ContextVar("door", default="")
-_WORDED_AS: Mapping[Door, tuple[str, ...]] = {
-    "": (),
-    "paper": ("paper",),
-    "page": ("paper", "page"),
-}
 
 
 @contextmanager
@@ -54,28 +51,26 @@ def told(rules: RuleBook, door: Door | None = None) -> RuleBook:
     """
     from miner import rulebook
 
-    for name in _WORDED_AS[door_now() if door is None else door]:
-        own, shipped = _texts()[name], rulebook.load()
-        labels = {
-            key: rules.outcomes[key].model_copy(update=texts)
-            for key, texts in own.get("outcomes", {}).items()
-            if key in rules.outcomes and rules.outcomes[key].label == shipped.outcomes[key].label
+    door = door_now() if door is None else door
+    if not door:
+        return rules
+    rules = said_to(rules, Audience.PRACTITIONER)
+    if door == "paper":
+        return rules
+    own, shipped = _texts()[door], rulebook.load()
+    wording = {
+        table: rules.wording[table]
+        | _unchanged(texts, rules.wording[table], shipped.wording[table])
+        for table, texts in own["wording"].items()
+        if table in rules.wording
+    }
+    cautions = _unchanged(own["cautions"], vars(rules.cautions), vars(shipped.cautions))
+    return rules.model_copy(
+        update={
+            "wording": rules.wording | wording,
+            "cautions": rules.cautions.model_copy(update=cautions),
         }
-        wording = {
-            table: rules.wording[table]
-            | _unchanged(texts, rules.wording[table], shipped.wording[table])
-            for table, texts in own.get("wording", {}).items()
-            if table in rules.wording
-        }
-        cautions = _unchanged(own.get("cautions", {}), vars(rules.cautions), vars(shipped.cautions))
-        rules = rules.model_copy(
-            update={
-                "outcomes": rules.outcomes | labels,
-                "wording": rules.wording | wording,
-                "cautions": rules.cautions.model_copy(update=cautions),
-            }
-        )
-    return rules
+    )
 
 
 def _unchanged(

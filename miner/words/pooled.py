@@ -9,8 +9,8 @@ from miner.core.results.caseload import ByClient, Caseload, PooledEffect
 from miner.core.results.suggestions import Suggested, Suggestion
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
+from miner.words.audience import Audience, said_to
 from miner.words.labels import factor_phrase, outcome_label
-from miner.words.said_of import of_client
 
 
 def with_sentences(found: Caseload, rules: RuleBook) -> Caseload:
@@ -25,10 +25,9 @@ def with_sentences(found: Caseload, rules: RuleBook) -> Caseload:
 
 def suggestion_sentences(found: Suggested, rules: RuleBook, display_unit: str) -> Suggested:
     """Return what is suggested for one client with each question's sentence."""
-    show = Amounts(display_unit)
+    show, theirs = Amounts(display_unit), said_to(rules, Audience.PRACTITIONER)
     questions = tuple(
-        replace(item, sentence=of_client(_across(item, rules, show, item.by)))
-        for item in found.questions
+        replace(item, sentence=_across(item, theirs, show, item.by)) for item in found.questions
     )
     return replace(found, questions=questions)
 
@@ -45,7 +44,8 @@ def _told(item: PooledEffect, rules: RuleBook, show: Amounts, unit: str) -> Pool
             else row
             for row in rows
         )
-    return replace(item, sentence=of_client(sentence), by_client=rows)
+    theirs = said_to(rules, Audience.PRACTITIONER)
+    return replace(item, sentence=_across(item, theirs, show, unit), by_client=rows)
 
 
 def habit_phrase(item: PooledEffect | Suggestion, rules: RuleBook, unit: str) -> str:

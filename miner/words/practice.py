@@ -12,13 +12,13 @@ from miner.core.results.suggestions import Suggested
 from miner.render.sheet import sheet
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, chance
+from miner.words.audience import Audience, said_to
 from miner.words.concerns import concerns
 from miner.words.document import Parts, Side, heading, paragraph, section, table
 from miner.words.doubt_words import pooled_doubt_sentences
 from miner.words.labels import evidence_words, outcome_label
 from miner.words.pooled import habit_phrase
 from miner.words.safe import clean
-from miner.words.said_of import of_client
 from miner.words.suggesting import question_of
 
 MOST_ROWS, MOST_NAMED, MOST_EFFECTS = 40, 6, 8
@@ -46,7 +46,7 @@ def caseload_parts(found: Caseload, rules: RuleBook, *, detail: bool = False) ->
         rules: the rule books of the practice, for the words.
         detail: every client and every pooled question.
     """
-    teller = CaseloadTeller(found, rules, Amounts(found.display_unit))
+    teller = CaseloadTeller.of(found, rules)
     return [
         *teller.opening(),
         *section("Needs your eye", teller.attention(detail)),
@@ -87,6 +87,12 @@ class CaseloadTeller:
     found: Caseload
     rules: RuleBook
     amounts: Amounts
+
+    @classmethod
+    def of(cls, found: Caseload, rules: RuleBook) -> CaseloadTeller:
+        """Return the teller of a caseload to the practitioner."""
+        theirs = said_to(rules, Audience.PRACTITIONER)
+        return cls(found, theirs, Amounts(found.display_unit))
 
     def opening(self) -> Parts:
         """Return the first lines: how many clients, how many agreed."""
@@ -201,11 +207,9 @@ class CaseloadTeller:
     def numbers(self, item: PooledEffect) -> Sequence[str]:
         """Return the cells of one effect; both ways of pooling stand side by side."""
         show, unit = self.amounts, self.found.unit
-        name = f"{habit_phrase(item, self.rules, unit)}, " + of_client(
-            outcome_label(item.outcome, self.rules, unit)
-        )
+        label = outcome_label(item.outcome, self.rules, unit)
         return (
-            name, str(item.clients),
+            f"{habit_phrase(item, self.rules, unit)}, {label}", str(item.clients),
             f"{show.difference(item.difference, item.unit)} {show.unit(item.unit)}",
             show.difference(item.two_stage.difference, item.unit),
             show.difference(item.reml.difference, item.unit),
@@ -247,7 +251,7 @@ class CaseloadTeller:
     def question_cells(self, group: tuple[list[str], Suggested]) -> tuple[list[str], list[str]]:
         """Return the names of a group, the first of many, and its questions in a few words."""
         names, item = group
-        asked = [of_client(question_of(one, self.rules)) for one in item.questions]
+        asked = [question_of(one, self.rules) for one in item.questions]
         return first(names, MOST_OFFERED), asked
 
     def offered(self) -> Parts:

@@ -14,7 +14,7 @@ from miner.words.doubt_words import doubt_sentences
 from miner.words.ended import ended_words
 from miner.words.labels import factor_phrase, outcome_label, withheld_words
 from miner.words.safe import clean
-from miner.words.sentences import client_always, each_more, say
+from miner.words.sentences import client_always, each_more, say, sentence, verdict
 from miner.words.wording import capital, full_date, listed
 
 FOOD_UNNAMED = "something about meals"
@@ -105,6 +105,15 @@ class Teller:
     def summary(self, item: Hypothesis) -> OutcomeSummary | None:
         """Return what the record could show in its outcome."""
         return next((o for o in self.brief.ranking.outcomes if o.name == item.outcome), None)
+
+    @property
+    def verdict(self) -> str:
+        """What the records say, in one line."""
+        return verdict(self.brief.ranking, self.rules, self.amounts)
+
+    def sentence(self, item: Hypothesis) -> str:
+        """Return its counts in words, and of a dose its slope."""
+        return sentence(item, self.rules, self.unit, self.amounts)
 
     def label(self, item: Hypothesis) -> str:
         """Return the words of its outcome."""

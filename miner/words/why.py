@@ -10,6 +10,7 @@ from miner.core.results.why import told, told_between
 from miner.render.sheet import sheet
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
+from miner.words.audience import Audience, said_to
 from miner.words.document import Parts, Side, heading, paragraph, section, table
 from miner.words.labels import factor_phrase, outcome_label
 from miner.words.safe import clean
@@ -18,14 +19,22 @@ _DIGITS = {"h": 1, "min": 0, "g": 0, "share": 2, "steps": 0, "count": 0}
 _MARKS = {1.0: "yes", 0.0: "no", None: "?"}
 
 
-def why_parts(why: Why, rules: RuleBook, *, display_unit: str = "mg/dL") -> Parts:
+def why_parts(
+    why: Why,
+    rules: RuleBook,
+    *,
+    display_unit: str = "mg/dL",
+    audience: Audience = Audience.CLIENT,
+) -> Parts:
     """Return the units behind a hypothesis as headings and tables.
 
     Args:
         why: the units.
         rules: the rule books, for the words and the outcome's unit.
         display_unit: ``mg/dL`` or ``mmol/L``.
+        audience: who reads it.
     """
+    rules = said_to(rules, audience)
     used = [item for item in why.units if item.used]
     unknown = [item for item in why.units if not item.used and not item.reason]
     apart = [item for item in why.units if not item.used and item.reason]
@@ -33,7 +42,7 @@ def why_parts(why: Why, rules: RuleBook, *, display_unit: str = "mg/dL") -> Part
     label = outcome_label(why.outcome, rules, why.unit)
     return [
         heading(f"{why.client}, ID {clean(why.id, 16)}: {phrases}, and {label}."),
-        paragraph(_counted(why.unit, used, len(unknown), len(apart))),
+        paragraph(_counted(why.unit, used, (len(unknown), len(apart)), audience)),
         *section(f"Counted ({len(used)})", _rows(why, used, rules, Amounts(display_unit))),
         *section(f"Habit unknown ({len(unknown)})", _aside(unknown, rules, why.unit)),
         *section(f"Not used ({len(apart)})", _aside(apart, rules, why.unit)),
@@ -61,13 +70,14 @@ def _whole(value: float | None) -> int | None:
     return None if value is None else int(value)
 
 
-def _counted(unit: str, used: list[UnitBehind], unknown: int, apart: int) -> str:
+def _counted(unit: str, used: list[UnitBehind], others: tuple[int, int], audience: Audience) -> str:
+    whose = "your" if audience is Audience.CLIENT else "the client's"
     sides = []
     for words, mark in (("with", 1.0), ("without", 0.0)):
         side = [item for item in used if item.with_factor == mark]
         high = sum(item.high == 1 for item in side)
-        sides.append(f"{several(len(side), unit)} {words} it, {high} in your higher quarter.")
-    first, second = sides
+        sides.append(f"{several(len(side), unit)} {words} it, {high} in {whose} higher quarter.")
+    (first, second), (unknown, apart) = sides, others
     return f"{first} {second} Habit unknown: {unknown}. Not used: {apart}."
 
 

@@ -36,7 +36,8 @@ def test_a_page_speaks_of_the_client_and_of_pages() -> None:
 
 def test_what_a_practice_wrote_itself_is_left_as_it_is() -> None:
     wording = RULES.wording | {"plan": RULES.wording["plan"] | {"preview": "Run again, you."}}
-    own = RULES.outcome("minutes_above").model_copy(update={"label": "your time up"})
+    words = {"label": "your time up", "label_of_client": ""}
+    own = RULES.outcome("minutes_above").model_copy(update=words)
     outcomes = RULES.outcomes | {"minutes_above": own}
     page = told(RULES.model_copy(update={"wording": wording, "outcomes": outcomes}), "page")
     assert page.wording["plan"]["preview"] == "Run again, you."

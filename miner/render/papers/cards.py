@@ -52,7 +52,7 @@ class Cards:
             return told | {"calm": True, "sentence": teller.calmly(item)}
         return told | {
             "calm": False,
-            "sentence": teller.veiled(item.sentence),
+            "sentence": teller.veiled(teller.sentence(item)),
             "difference": self.difference(item),
             "luck": self.luck(item),
             "reasons": [teller.veiled(text) for text in teller.reasons(item)],

@@ -20,7 +20,6 @@ from miner.words.labels import evidence_words, outcome_label
 from miner.words.pooled import habit_phrase
 from miner.words.practice import CaseloadTeller, first, named
 from miner.words.safe import clean
-from miner.words.said_of import of_client
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -37,7 +36,7 @@ def caseload_page(found: Caseload, rules: RuleBook) -> str:
         rules: the rule books of the practice, for the words.
     """
     styles = Styles()
-    teller = CaseloadTeller(found, rules, Amounts(found.display_unit))
+    teller = CaseloadTeller.of(found, rules)
     rows = sorted(found.clients, key=lambda row: row.status != "error")
     effects = [item for item in found.pooled if item.evidence in TOLD]
     return fill(
@@ -68,7 +67,7 @@ def _effect(item: PooledEffect, teller: CaseloadTeller, styles: Styles, at: int)
         for row in item.by_client
         if row.differs
     ]
-    label = of_client(outcome_label(item.outcome, rules, unit))
+    label = outcome_label(item.outcome, rules, unit)
     title = f"{habit_phrase(item, rules, unit)}: {label}"
     return {
         "title": title[:1].upper() + title[1:],

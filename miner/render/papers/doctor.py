@@ -13,7 +13,6 @@ from miner.words.amounts import MG_DL_PER_MMOL_L
 from miner.words.detailed import sized
 from miner.words.labels import evidence_of
 from miner.words.safe import clean
-from miner.words.said_of import of_client
 from miner.words.teller import Teller
 from miner.words.wording import capital
 
@@ -84,23 +83,10 @@ def measured(item: Measure, teller: Teller) -> tuple[str, str, str]:
 
 def tested(item: Hypothesis, teller: Teller) -> dict[str, str]:
     """Return one tested question: its counts, its difference with interval, and its level."""
-    label = teller.label(item)
     return {
-        "title": theirs(teller.title(item), label),
+        "title": teller.title(item),
         "kind": "fixed before the records" if item.family == "fixed" else "found by search",
-        "counts": theirs(teller.veiled(capital(item.sentence)), label),
+        "counts": teller.veiled(capital(teller.sentence(item))),
         "size": sized(item, teller),
-        "evidence": of_client(
-            f"{evidence_of(item, teller.rules, client=True)} {teller.ended(item)}".strip()
-        ),
+        "evidence": f"{evidence_of(item, teller.rules, client=True)} {teller.ended(item)}".strip(),
     }
-
-
-def theirs(text: str, label: str) -> str:
-    """Return what is said to a client as it is said of the client.
-
-    Args:
-        text: a sentence or a title.
-        label: the words of its outcome.
-    """
-    return of_client(text).replace(label, label.replace("your ", "the client's "))

@@ -15,13 +15,14 @@ from miner.render.papers.preparation import preparation
 from miner.render.papers.session import session
 from miner.render.papers.take_home import MOST_ON_ONE_SIDE, take_home
 from miner.rulebook import RuleBook
+from miner.words.audience import Audience, said_to
 from miner.words.teller import Teller
 
-_MAKERS: Mapping[str, Callable[[Teller, Studio], dict[str, Any]]] = {
-    "preparation": preparation,
-    "session": session,
-    "take-home": take_home,
-    "doctor": doctor,
+_MAKERS: Mapping[str, tuple[Audience, Callable[[Teller, Studio], dict[str, Any]]]] = {
+    "preparation": (Audience.PRACTITIONER, preparation),
+    "session": (Audience.CLIENT, session),
+    "take-home": (Audience.CLIENT, take_home),
+    "doctor": (Audience.DOCTOR, doctor),
 }
 KINDS = tuple(_MAKERS)
 SHARED_KINDS = ("session", "take-home", "doctor")
@@ -48,7 +49,8 @@ def render(brief: Briefing, kind: str, rules: RuleBook, include: Sequence[str] =
             f"at most {MOST_ON_ONE_SIDE}",
             "Choose the ones that matter most for the weeks to come.",
         )
+    audience, make = _MAKERS[kind]
     styles = Styles()
-    teller = Teller(brief, rules, chosen)
-    context = _MAKERS[kind](teller, Studio(teller, styles))
+    teller = Teller(brief, said_to(rules, audience), chosen)
+    context = make(teller, Studio(teller, styles))
     return fill(f"{kind}.html", styles, **context)

@@ -16,7 +16,6 @@ from miner.words.detailed import detailed
 from miner.words.labels import evidence_of, evidence_words
 from miner.words.missing import ask_about, log_better
 from miner.words.safe import clean
-from miner.words.said_of import all_of_client
 from miner.words.sentences import not_ranked
 from miner.words.teller import Teller
 from miner.words.wording import capital, full_date
@@ -28,17 +27,12 @@ _ORDER = (Severity.STOP, Severity.QUESTION, Severity.LEFT_OUT, Severity.NOTE)
 
 
 def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
-    """Return what the preparation template asks for, the client spoken of and not to."""
-    told: dict[str, Any] = all_of_client(_told_of(teller, studio))
-    return told
-
-
-def _told_of(teller: Teller, studio: Studio) -> dict[str, Any]:
+    """Return what the preparation template asks for."""
     brief, ranking = teller.brief, teller.brief.ranking
     return {
         "client": teller.client,
         "calm": brief.calm,
-        "verdict": ranking.verdict,
+        "verdict": teller.verdict,
         "span": teller.span,
         "usable": brief.check.usable_days,
         "days": brief.check.days,
@@ -90,7 +84,7 @@ def _meals(teller: Teller) -> dict[str, Any] | None:
     for one in list(teller.each())[1:]:
         ranking = one.brief.ranking
         return {
-            "verdict": ranking.verdict,
+            "verdict": one.verdict,
             "usable": ranking.usable_units,
             "notes": _notes(one),
             "groups": _groups(one),
