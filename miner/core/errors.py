@@ -8,7 +8,9 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from miner.core.messages import texts_of
+from miner.core.messages import Message, texts_of
+
+_PARTS = ("found", "expected", "do")
 
 
 class MinerError(Exception):
@@ -44,6 +46,12 @@ class MinerError(Exception):
     def __str__(self) -> str:
         return self.message
 
+    def as_message(self) -> Message:
+        """Return it as a message that others may hold: ``{why:found}``, ``{why:do}``."""
+        if self.code:
+            return Message(self.code, self.values)
+        return Message("records.worded", dict(zip(_PARTS, self.texts, strict=True)))
+
     @property
     def found(self) -> str:
         """What stands there now."""
@@ -66,8 +74,7 @@ class MinerError(Exception):
         if self.row is not None:
             place.append(f"row {self.row}")
         head = f"{', '.join(place)}: " if place else ""
-        expected = f"Expected: {_stop(self.expected)}"
-        return f"{head}{_stop(self.found)} {expected} {_stop(self.do)}"
+        return f"{head}{_stop(self.found)} Expected: {_stop(self.expected)} {_stop(self.do)}"
 
 
 def printable(name: str) -> str:

@@ -40,8 +40,9 @@ class Message:
         return hash(self.code)
 
     def __str__(self) -> str:
-        """Return its text, as the command line says it."""
-        return texts_of(self.code, self.values)["text"]
+        """Return its text, as the command line says it; of an error or a finding what was found."""
+        said = texts_of(self.code, self.values)
+        return said.get("text") or said.get("what") or said["found"]
 
 
 def message(code: str, **values: object) -> Message:

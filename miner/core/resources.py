@@ -6,10 +6,8 @@ stand inside it.
 
 from __future__ import annotations
 
-import errno
 import hashlib
 import importlib.util
-import os
 import sys
 from functools import cache
 from pathlib import Path
@@ -27,7 +25,7 @@ def folder(name: str) -> Path:
     for parent in (_PACKAGE, _PACKAGE.parent):
         if (parent / name).is_dir():
             return parent / name
-    raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), name)
+    raise FileNotFoundError(f"the folder '{name}' is missing from this installation of miner")
 
 
 @cache
@@ -49,7 +47,7 @@ def invented() -> ModuleType:
             name, home / "__init__.py", submodule_search_locations=[str(home)]
         )
         if spec is None or spec.loader is None:
-            raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(home))
+            raise FileNotFoundError("the generator of invented clients is missing")
         module = importlib.util.module_from_spec(spec)
         sys.modules[name] = module
         spec.loader.exec_module(module)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from miner.core.errors import MinerError, closest
+from miner.core.errors import MinerError, nearest
 
 
 class Unit(StrEnum):
@@ -32,5 +32,7 @@ class Unit(StrEnum):
         try:
             return cls(name)
         except ValueError:
-            close = closest(str(name), list(cls))
-            raise MinerError("core.no_unit", name=name, close=close) from None
+            hint = nearest(str(name), list(cls))
+            raise MinerError(
+                f"there is no unit {name!r}", "'day' or 'meal'", hint or "Choose one of the two."
+            ) from None

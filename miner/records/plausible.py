@@ -69,11 +69,10 @@ def _without(
         return frame
     findings.rows(
         Severity.LEFT_OUT,
-        "{n} row(s) with a date that cannot be",
-        f"dates near those of the readings, {usual[0]} to {usual[1]}",
-        "Correct the year.",
+        "date_that_cannot_be",
         at=frame[odd],
         shown=np.datetime_as_string(times[odd], unit="m"),
+        values={"first": usual[0], "last": usual[1]},
     )
     return frame[~odd].reset_index(drop=True)
 

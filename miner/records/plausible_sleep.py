@@ -81,12 +81,9 @@ def _too_long(frame: pd.DataFrame, findings: Findings) -> None:
         return
     findings.rows(
         Severity.QUESTION,
-        "{n} sleep(s) of more than 16 hours",
-        "a sleep of at most 16 hours",
-        "See whether the times are right, and correct them. Until then they are left out.",
+        "sleep_too_long",
         at=frame.iloc[nights.place[long]],
         shown=[_hours(minutes) for minutes in nights.in_bed[long]],
-        code="sleep_too_long",
         stream="sleep",
     )
     frame.loc[frame.index[nights.place[long]], "left_out"] = TOO_LONG_ASLEEP
@@ -101,12 +98,9 @@ def _too_short(frame: pd.DataFrame, findings: Findings) -> None:
     short = of & (nights.in_bed < SHORTEST_MIN)
     findings.rows(
         Severity.QUESTION,
-        "{n} sleep(s) of less than an hour, nearly all there are",
-        "nights of some hours",
-        "See whether the unit of the duration, or the end, is right. Until then they are left out.",
+        "sleep_too_short",
         at=frame.iloc[nights.place[short]],
         shown=[f"{minutes:.0f} minutes" for minutes in nights.in_bed[short]],
-        code="sleep_too_short",
         stream="sleep",
         column="end",
     )
@@ -125,18 +119,17 @@ def _other_unit(frame: pd.DataFrame, findings: Findings) -> None:
     if hours:
         awake = nights.awake[long & ~np.isnan(nights.awake)]
         hours += ["awake_min"] if awake.size and awake.max() < 24 else []
-        _ask_unit(frame, nights, hours, "hours", "h", findings)
+        _ask_unit(frame, nights, hours, "h", findings)
         return
     percent = (nights.stages >= PERCENT[0]) & (nights.stages <= PERCENT[1])
     if _mostly(percent, long & (nights.stages > 0)):
-        _ask_unit(frame, nights, list(STAGES), "percent of the night", "min", findings)
+        _ask_unit(frame, nights, list(STAGES), "%", findings)
 
 
 def _ask_unit(
     frame: pd.DataFrame,
     nights: _Nights,
     names: list[str],
-    like: str,
     unit: str,
     findings: Findings,
 ) -> None:
@@ -144,21 +137,17 @@ def _ask_unit(
     rows = frame.iloc[nights.place]
     first = rows[rows[names[0]].notna()].iloc[0]
     bed = (first["end"] - first["start"]) / pd.Timedelta(minutes=1)
-    do = f'Say so under units in sources.toml, such as {names[0]} = "{unit}".'
-    if unit == "min":
-        do = "Export minutes, or do not map these columns."
     findings.add(
         Severity.QUESTION,
-        f"{', '.join(names)} read like {like}: {first[names[0]]:g} in a night of {bed:.0f} minutes",
-        "minutes of the night",
-        f"{do} Until then they are unknown.",
+        "sleep_unit",
         file=str(first["file"]),
         row=int(first["row"]),
         count=len(rows),
-        code="sleep_unit",
         stream="sleep",
         column=names[0],
         days=_days(rows),
+        values={"names": names, "first": names[0], "shown": first[names[0]], "bed": bed},
+        told_as="" if unit == "h" else "sleep_in_percent",
     )
     frame[names] = np.nan
 
@@ -174,7 +163,6 @@ def _beyond_bed(frame: pd.DataFrame, findings: Findings) -> None:
         asleep | stages,
         ["asleep_min", *STAGES],
         findings,
-        what="{n} night(s) with more asleep than from start to end",
         shown=np.fmax(nights.asleep, nights.stages),
         code="asleep_beyond_bed",
     )
@@ -193,7 +181,6 @@ def _cut_off(frame: pd.DataFrame, findings: Findings) -> None:
         cut,
         ["asleep_min", *STAGES],
         findings,
-        what="{n} night(s) with a fifth or less of it asleep, where most is usual",
         shown=nights.asleep,
         code="asleep_cut_off",
     )
@@ -210,7 +197,6 @@ def _parts_of_sleep(frame: pd.DataFrame, findings: Findings) -> None:
             mask,
             names,
             findings,
-            what="{n} night(s) whose stages do not add up to the time asleep",
             shown=nights.stages,
             of=nights.asleep,
             code="stages_not_asleep",
@@ -231,7 +217,6 @@ def _parts_of_night(frame: pd.DataFrame, findings: Findings) -> None:
         over | _off_the_rule(nights.in_bed, both),
         ["asleep_min", *STAGES, "awake_min"],
         findings,
-        what="{n} night(s) whose time asleep and awake do not add up to it",
         shown=both,
         code="asleep_and_awake",
     )
@@ -242,17 +227,14 @@ def _ask_awake(frame: pd.DataFrame, nights: _Nights, findings: Findings) -> None
     awake = float(np.nanmedian(nights.awake))
     findings.add(
         Severity.QUESTION,
-        f"from start to end all is sleep, with {awake:.0f} minutes awake beside it. The length "
-        "seems to leave out the time awake, and nights end too early",
-        "a night from falling asleep to waking",
-        "Map asleep_min and awake_min and no end: the night ends when both have passed.",
+        "length_without_awake",
         file=str(rows["file"].iloc[0]),
         row=int(rows["row"].iloc[0]),
         count=len(rows),
-        code="length_without_awake",
         stream="sleep",
         column="end",
         days=_days(rows),
+        values={"awake": awake},
     )
 
 
@@ -278,7 +260,6 @@ def _leave_out(
     names: list[str],
     findings: Findings,
     *,
-    what: str,
     shown: Floats,
     code: str,
     of: Floats | None = None,
@@ -290,20 +271,15 @@ def _leave_out(
     many = mask.sum() >= max(3, MOST_ROWS * len(mask))
     findings.rows(
         Severity.QUESTION if many else Severity.LEFT_OUT,
-        what,
-        "minutes asleep and awake that fit from start to end",
-        "See what the columns of this file mean, and map the right ones. Until then they are "
-        "unknown."
-        if many
-        else "Correct them; until then they are unknown.",
+        code,
         at=frame.iloc[nights.place[mask]],
         shown=[
-            f"{value:.0f} of {whole:.0f} min"
+            " of ".join((f"{value:.0f}", f"{whole:.0f} min"))
             for value, whole in zip(shown[mask], total[mask], strict=True)
         ],
-        code=code,
         stream="sleep",
         column=names[0],
+        instead="records.see_what_columns_mean" if many else "",
     )
     frame.loc[frame.index[nights.place[mask]], names] = np.nan
 

@@ -57,8 +57,6 @@ def plausible_activity(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
             frame,
             fast,
             ["steps"],
-            "{n} record(s) with more than 300 steps a minute",
-            "at most 300 steps a minute",
             findings,
             code="steps_too_many",
             stream="activity",
@@ -69,12 +67,9 @@ def plausible_activity(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     long = used & (moving > LONGEST_MOVEMENT_MIN) & ~counted
     findings.rows(
         Severity.QUESTION,
-        "{n} movement(s) of more than 8 hours",
-        "a movement of at most 8 hours",
-        "See whether the end, or the unit of the duration, is right. Until then they are left out.",
+        "movement_too_long",
         at=frame[long],
         shown=[f"{value / 60:.1f} hours" for value in moving[long]],
-        code="movement_too_long",
         stream="activity",
     )
     frame.loc[long, "left_out"] = TOO_LONG_MOVING
@@ -96,13 +91,10 @@ def _running_total(rows: pd.DataFrame, minutes: np.ndarray) -> bool:
 def _ask_running_total(rows: pd.DataFrame, findings: Findings) -> None:
     findings.add(
         Severity.QUESTION,
-        "the steps only grow through each day, as a running total does",
-        "the steps of each block",
-        "Export steps by block. Until then steps are unknown.",
+        "steps_running_total",
         file=str(rows["file"].iloc[0]),
         row=int(rows["row"].iloc[0]),
         count=len(rows),
-        code="steps_running_total",
         stream="activity",
         column="steps",
         days=tuple(sorted(set(rows["start_clock"].dt.strftime("%Y-%m-%d")))),
@@ -141,8 +133,6 @@ def plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
         frame,
         over & frame["energy_kcal"].notna().to_numpy(),
         names,
-        "{n} meal(s) whose carbohydrate, protein and fat give more than its energy",
-        "at most the energy of the meal: 4, 4 and 9 kcal a gram",
         findings,
         code="energy_too_small",
         stream="meals",
@@ -150,12 +140,9 @@ def plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     much = used & (frame["carbs_g"].to_numpy(np.float64) > MOST_CARBS_G)
     findings.rows(
         Severity.QUESTION,
-        "{n} meal(s) with more than 400 g of carbohydrate",
-        "at most 400 g in one meal",
-        "Ask what was eaten, and mend the meal if a digit is wrong. It is used as it stands.",
+        "carbs_too_many",
         at=frame[much],
         shown=[f"{value:g} g" for value in frame.loc[much, "carbs_g"]],
-        code="carbs_too_many",
         stream="meals",
         column="carbs_g",
     )
@@ -165,13 +152,10 @@ def plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 def _ask_grams(rows: pd.DataFrame, times: float, findings: Findings) -> None:
     findings.add(
         Severity.QUESTION,
-        f"the energy of the meals is about {times:.0f} times what their grams give",
-        "grams of carbohydrate, protein and fat: 4, 4 and 9 kcal each",
-        "See whether these columns hold grams. Until then they are unknown.",
+        "grams_unit",
         file=str(rows["file"].iloc[0]),
         row=int(rows["row"].iloc[0]),
         count=len(rows),
-        code="grams_unit",
         stream="meals",
         column="carbs_g",
         values={"times": times},
@@ -181,13 +165,10 @@ def _ask_grams(rows: pd.DataFrame, times: float, findings: Findings) -> None:
 def _ask_kilojoules(rows: pd.DataFrame, findings: Findings) -> None:
     findings.add(
         Severity.QUESTION,
-        "the energy of the meals is about four times what their carbohydrate, protein and fat give",
-        "kcal; 1 kcal is 4.184 kJ",
-        "See whether this column holds kilojoules. Until then energy is unknown.",
+        "energy_unit",
         file=str(rows["file"].iloc[0]),
         row=int(rows["row"].iloc[0]),
         count=len(rows),
-        code="energy_unit",
         stream="meals",
         column="energy_kcal",
     )
@@ -213,14 +194,11 @@ def never_varies(name: str, frame: pd.DataFrame, findings: Findings) -> pd.DataF
         rows = frame.loc[known.index]
         findings.add(
             Severity.QUESTION,
-            f"{column} is {value:g} in all {len(known)} rows",
-            "values that vary",
-            "See whether the column is the right one. "
-            + ("Zero is taken as not measured." if value == 0 else "It is used as it stands."),
+            "never_varies",
             file=str(rows["file"].iloc[0]),
             row=int(rows["row"].iloc[0]),
             count=len(known),
-            code="never_varies",
+            told_as="always_zero" if value == 0 else "",
             stream=name,
             column=column,
             values={"value": value},
@@ -234,8 +212,6 @@ def _unknown(
     frame: pd.DataFrame,
     mask: Mask,
     names: list[str],
-    what: str,
-    expected: str,
     findings: Findings,
     *,
     code: str,
@@ -247,12 +223,9 @@ def _unknown(
     rows = frame[mask]
     findings.rows(
         Severity.LEFT_OUT,
-        what,
-        expected,
-        "Correct them; until then these values are unknown.",
+        code,
         at=rows,
         shown=[f"{value:g}" for value in rows[names[0]]],
-        code=code,
         stream=stream,
         column=names[0],
     )

@@ -61,21 +61,16 @@ def suspect_pressure(glucose: pd.DataFrame, sleep: pd.DataFrame, findings: Findi
 
 def _ask(rows: pd.DataFrame, lowest: float, findings: Findings) -> None:
     start, end = (rows["clock"].iloc[at] for at in (0, -1))
-    real = f"; it is below {VERY_LOW_MG_DL:g}, so take it as real until then"
     findings.add(
         Severity.QUESTION,
-        f"a low in the night that may be pressure on the sensor: {start:%Y-%m-%d %H:%M} to "
-        f"{end:%H:%M}, lowest {lowest:.0f} mg/dL{real if lowest < VERY_LOW_MG_DL else ''}",
-        "[[pressure_lows]] in client.toml, where the client lay on the sensor",
-        f"If so add: [[pressure_lows]] start = {start:%Y-%m-%dT%H:%M:%S} "
-        f"end = {end:%Y-%m-%dT%H:%M:%S}. Until then it is used.",
+        "pressure_low",
         file=str(rows["file"].iloc[0]),
         row=int(rows["row"].iloc[0]),
         count=len(rows),
-        code="pressure_low",
         stream="glucose",
         days=(f"{start:%Y-%m-%d}",),
-        values={"lowest": lowest},
+        values={"lowest": lowest, "start": start, "end": end, "real_below": VERY_LOW_MG_DL},
+        told_as="very_low_in_the_night" if lowest < VERY_LOW_MG_DL else "",
     )
 
 

@@ -44,6 +44,7 @@ from miner.records.wear import tracker_worn
 LEFT_OUT_FILE = "file_left_out"
 MOST_ROWS = 10_000_000
 """The most rows of all files together: they are held in memory at one time."""
+MOST_NAMES = 12
 
 
 def read_client(folder: Path | str, *, practice: Path | str | None = None) -> Client:
@@ -108,7 +109,8 @@ def _parts_of(found: Found, raw: bytes, settings: Settings, findings: Findings) 
     kept = [part for part in parts if part.frame is not None or part.stream == "glucose"]
     for item in own.items:
         if item.severity is Severity.STOP and len(kept) < len(parts):
-            item = replace(item, severity=Severity.LEFT_OUT, code=LEFT_OUT_FILE)
+            told_as = item.told_as or item.code
+            item = replace(item, severity=Severity.LEFT_OUT, code=LEFT_OUT_FILE, told_as=told_as)
         if not item.stream and found.stream != STANDARD:
             item = replace(item, stream=found.stream)
         findings.items.append(item)
@@ -118,13 +120,11 @@ def _parts_of(found: Found, raw: bytes, settings: Settings, findings: Findings) 
 def _leave_out(found: Found, error: MinerError, findings: Findings) -> None:
     findings.add(
         Severity.LEFT_OUT,
-        f"the file is left out: {error.found}",
-        error.expected,
-        error.do,
+        LEFT_OUT_FILE,
         file=error.file,
         row=error.row,
-        code=LEFT_OUT_FILE,
         stream="" if found.stream == STANDARD else found.stream,
+        values={"why": error.as_message()},
     )
 
 
@@ -140,7 +140,7 @@ def read_file(found: Found, raw: bytes, settings: Settings, findings: Findings) 
     else:
         text, source = open_file(found.name, raw, source, findings)
     if text is None:
-        _tell_nothing(found, "the file is empty", findings)
+        findings.add(Severity.NOTE, "file_is_empty", file=found.name, stream=found.stream)
         return Part(found.stream, empty(found.stream))
     if source is None:
         source = canonical(found.name, found.stream, list(text.header), settings.time_zone)
@@ -148,12 +148,12 @@ def read_file(found: Found, raw: bytes, settings: Settings, findings: Findings) 
         _tell_extra(found.name, text.header, source, findings)
     check_header(text, source, source.needed)
     table = read_rows(text, source, findings)
-    what = "the file has a header and no rows"
+    code = "header_and_no_rows"
     if len(table.rows):
         table = _own_rows(table, source, found.beside)
-        what = f"no row is of the stream {found.stream}: its columns are empty"
+        code = "no_row_of_stream"
     if len(table.rows) == 0:
-        _tell_nothing(found, what, findings)
+        findings.add(Severity.NOTE, code, file=found.name, stream=found.stream)
         return Part(found.stream, empty(found.stream))
     return read_part(with_time_of_day(table, source), source, settings.time_zone, findings)
 
@@ -176,22 +176,14 @@ def _own_rows(table: Table, source: Source, beside: tuple[Source, ...]) -> Table
 def _refuse_too_much(folder: Path, files: list[Found]) -> None:
     size = sum(path.stat().st_size for path in {item.path for item in files} if path.is_file())
     if size > LARGEST_BYTES:
-        raise _too_much(folder, f"{size / 1e6:.3g} MB", f"{LARGEST_BYTES / 1e6:.3g} MB")
+        size, most = size / 1e6, LARGEST_BYTES / 1e6
+        raise MinerError("records.files_too_large", file=folder, size=size, most=most)
 
 
 def _refuse_too_many(folder: Path, parts: list[Part]) -> None:
     rows = sum(len(part.frame) for part in parts if part.frame is not None)
     if rows > MOST_ROWS:
-        raise _too_much(folder, f"{rows} rows", f"{MOST_ROWS} rows")
-
-
-def _too_much(folder: Path, found: str, most: str) -> MinerError:
-    return MinerError(
-        f"its files hold {found} together, too much to be read at once",
-        f"at most {most}",
-        "Leave the months in it that are wanted, and keep the others in a folder of their own.",
-        file=folder,
-    )
+        raise MinerError("records.too_many_rows", file=folder, rows=rows, most=MOST_ROWS)
 
 
 def _needed(stream: str, source: Source) -> tuple[str, ...]:
@@ -206,28 +198,16 @@ def _needed(stream: str, source: Source) -> tuple[str, ...]:
     return (*times, value)
 
 
-def _tell_nothing(found: Found, what: str, findings: Findings) -> None:
-    findings.add(
-        Severity.NOTE,
-        what,
-        f"rows of the stream {found.stream}",
-        "Export it again, or remove it.",
-        file=found.name,
-    )
-
-
 def _tell_extra(name: str, header: tuple[str, ...], source: Source, findings: Findings) -> None:
     extra = [column for column in header if column and column not in source.columns]
     if extra:
-        listed = ", ".join(f"'{column}'" for column in extra[:12])
         findings.add(
             Severity.NOTE,
-            f"{{n}} column(s) not used: {listed}{', ...' if len(extra) > 12 else ''}",
-            f"columns of the stream {source.stream}",
-            "Nothing to do, unless one of them is a column under another name.",
+            "columns_not_used" if len(extra) <= MOST_NAMES else "many_columns_not_used",
             file=name,
             row=1,
             count=len(extra),
+            values={"columns": extra[:MOST_NAMES], "of": source.stream},
         )
 
 
@@ -246,11 +226,16 @@ def _client(
     joined = without_impossible_dates(_joined(own), findings)
     streams = {name: once(name, frame, findings) for name, frame in joined.items()}
     if streams["glucose"].empty and "glucose" not in stopped:
+        left_out = [each for each in findings.sorted() if each.severity is Severity.LEFT_OUT]
+        if not left_out:
+            raise MinerError("records.no_glucose_reading", file=folder)
+        first = left_out[0]
         raise MinerError(
-            f"there is not one glucose reading in it{_first_told(findings)}",
-            "a row for each reading",
-            "Export the sensor's records again.",
+            "records.no_glucose_reading_left_out",
             file=folder,
+            name=first.file,
+            at=first.row,
+            first=first.as_message(),
         )
     streams["glucose"] = look(streams["glucose"], settings, findings)
     zone, by_clock = settings.time_zone, any(part.unzoned for part in own)
@@ -318,21 +303,10 @@ def _as_written(meals: pd.DataFrame, written: pd.DataFrame) -> pd.DataFrame:
     return pd.concat(both).sort_values("time", kind="stable", ignore_index=True)
 
 
-def _first_told(findings: Findings) -> str:
-    told = [item for item in findings.sorted() if item.severity is Severity.LEFT_OUT]
-    return f" ({told[0].file}, row {told[0].row}: {told[0].what})" if told else ""
-
-
 def _on_one_time_line(parts: list[Part], findings: Findings) -> list[Part]:
     if not any(part.unzoned for part in parts):
         return parts
-    findings.add(
-        Severity.NOTE,
-        "there is no time zone: the clock is taken as it stands, without daylight saving",
-        "time_zone in client.toml, or times with an offset",
-        "Give the client's time_zone, unless no clock was changed in these weeks.",
-        file="client.toml",
-    )
+    findings.add(Severity.NOTE, "no_time_zone", file="client.toml")
     return [
         replace(part, frame=_by_the_clock(part.frame), worn=_by_the_clock(part.worn))
         for part in parts

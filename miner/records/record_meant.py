@@ -69,11 +69,7 @@ def _meant(client: Client, frame: pd.DataFrame, which: str) -> list[bool]:
         wanted = f"{when[1]} {when[2][:5]}" if when[2] else when[1]
         return [text == wanted for text in told]
     if where is None:
-        raise MinerError(
-            f"'{which[:60]}' names no record",
-            "its time, or its file and row",
-            'Write it so: "2026-02-03 13:06", or meals.csv:12.',
-        )
+        raise MinerError("records.names_no_record", which=which[:60])
     place = (where[1], int(where[2]))
     own = zip(frame["file"].astype(str), frame["row"].astype(int), strict=True)
     return [place in (here, client.replaced.get(here)) for here in own]
@@ -83,9 +79,12 @@ def _several(which: str, found: list[tuple[str, dict[Any, Any]]]) -> MinerError:
     listed = "; ".join(shown(name, row) for name, row in found[:_SHOWN])
     _, first = found[0]
     return MinerError(
-        f"'{which}' may be {len(found)} records: {listed}",
-        "one of them",
-        f"Name it by its file and row, such as {first['file']}:{first['row']}.",
+        "records.several_records_meant",
+        which=which,
+        count=len(found),
+        listed=listed,
+        file_meant=first["file"],
+        row_meant=first["row"],
     )
 
 
@@ -97,8 +96,8 @@ def _none(which: str, frames: list[tuple[str, pd.DataFrame]]) -> MinerError:
         for name, frame in frames
         for row in (frame.to_dict("records") if not pd.isna(at) else [])
     ]
-    return MinerError(
-        f"there is no record '{which[:60]}' of {' or '.join(name for name, _ in frames)}",
-        "one that was noted",
-        f"The nearest is {min(away)[1]}." if away else "See what was noted, and when.",
-    )
+    streams = " or ".join(name for name, _ in frames)
+    if not away:
+        return MinerError("records.no_record", which=which[:60], streams=streams)
+    nearest = min(away)[1]
+    return MinerError("records.no_record_near", which=which[:60], streams=streams, nearest=nearest)

@@ -50,11 +50,10 @@ def read_row_by_row(
             rows.append(row)
     findings.rows(
         Severity.LEFT_OUT,
-        f"{{n}} row(s) with more than the {width} cells of the header",
-        f"{width} cells separated by {SEPARATORS.get(source.delimiter, source.delimiter)}",
-        "Correct them, or set the delimiter and the decimal sign in sources.toml.",
+        "cells_beyond_header",
         at=pd.DataFrame({"file": text.name, "row": [row for row, _ in ragged]}),
         shown=[shown for _, shown in ragged],
+        values={"width": width, "separator": SEPARATORS.get(source.delimiter, source.delimiter)},
     )
     cells = pd.DataFrame(kept, columns=list(text.header), dtype="str")
     cells = cells.mask(cells.isin(["", *source.not_measured]))
@@ -77,20 +76,10 @@ def _records(text: TextFile, body: bytes, delimiter: str) -> list[tuple[int, lis
             reader = csv.reader(io.StringIO(decoded, newline=""), delimiter=delimiter)
             return list(zip(lines, reader, strict=True))
         raise MinerError(
-            "a quote opens in this row and is never closed",
-            "quotes in pairs",
-            "Correct that row and run again.",
-            file=text.name,
-            row=text.first_row + last,
+            "records.quote_never_closed", file=text.name, row=text.first_row + last
         ) from error
     return found
 
 
 def _too_long(file: str, row: int) -> MinerError:
-    return MinerError(
-        f"a cell of more than {csv.field_size_limit()} characters begins in this row",
-        "shorter cells, and quotes in pairs",
-        "See whether a quote is missing there; correct that row and run again.",
-        file=file,
-        row=row,
-    )
+    return MinerError("records.cell_too_long", file=file, row=row, most=csv.field_size_limit())

@@ -80,12 +80,10 @@ def _tell_short(
         lacking = ", ".join(f"'{name}'" for name in text.header[fewest:][:6])
         findings.rows(
             Severity.QUESTION,
-            f"{{n}} row(s) with fewer than the {width} cells of the header",
-            f"{width} cells in every row",
-            f"See whether they are whole. What they lack ({lacking}) counts as not recorded.",
+            "short_row",
             at=pd.DataFrame({"file": text.name, "row": [row for row, _ in short]}),
-            code="short_row",
             column=lacking,
+            values={"width": width, "lacking": lacking},
         )
 
 
@@ -101,12 +99,10 @@ def _cut(text: TextFile, records: list[tuple[int, list[str]]], findings: Finding
         return []
     findings.add(
         Severity.LEFT_OUT,
-        f"the file ends in the middle of its last row ('{','.join(last)[-40:]}')",
-        "a last row like the others",
-        "Export it again: more rows may be missing.",
+        "file_cut_off",
         file=text.name,
         row=row,
-        code="file_cut_off",
+        values={"last": ",".join(last)[-40:]},
     )
     return [row]
 
@@ -122,20 +118,13 @@ def _swallowed(
         if row not in rows and any(cell.count("\n") >= _LONGEST_CELL for cell in record)
     ]
     findings.rows(
-        Severity.QUESTION,
-        "{n} row(s) in which a quote took the rows below as one text",
-        "quotes in pairs",
-        "Correct the quotes in that row; until then it is left out.",
-        at=pd.DataFrame({"file": text.name, "row": rows}),
-        code="rows_swallowed",
+        Severity.QUESTION, "rows_swallowed", at=pd.DataFrame({"file": text.name, "row": rows})
     )
     findings.rows(
         Severity.QUESTION,
-        f"{{n}} cell(s) running over more than {_LONGEST_CELL} lines",
-        "quotes in pairs",
-        "See whether a quote is missing there: the rows below it were taken as one text.",
+        "long_cell",
         at=pd.DataFrame({"file": text.name, "row": long}),
-        code="long_cell",
+        values={"most": _LONGEST_CELL},
     )
     return rows
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from miner.core.errors import MinerError, several
+from miner.core.errors import MinerError
 from miner.core.results import Finding, Severity
 from miner.records.client import Client
 
@@ -64,20 +64,15 @@ def same_days(one: Prints, two: Prints) -> list[int]:
 def told_of_same(other: str, days: list[int], file: str | None) -> Finding:
     """Return the finding that stops a client whose readings another has too."""
     first, last = (str(np.datetime64(day, "D")) for day in (days[0], days[-1]))
-    return Finding.worded(
+    return Finding(
         Severity.STOP,
         file,
         None,
-        f"the readings of {several(len(days), 'day')}, {first} to {last}, are the very ones of "
-        f"{other[:40]}: two clients with one person's records",
-        "each person's readings in one client folder",
-        "See whose they are, and take the file out of the other folder. Until then neither is "
-        "used.",
+        "same_readings",
         len(days),
-        code="same_readings",
         stream="glucose",
         days=tuple(str(np.datetime64(day, "D")) for day in days),
-        values={"other": other},
+        values={"other": other, "first": first, "last": last},
     )
 
 

@@ -103,20 +103,17 @@ def _samples(placed: Placed, source: Source, rule: Episodes, findings: Findings)
     level, bad = levels_of(placed.table, rule.column, source)
     findings.rows(
         Severity.LEFT_OUT,
-        f"{{n}} sample(s) of '{rule.column}' not readable as a number",
-        "a number, or a blank cell where nothing was measured",
-        "List the words that mean 'nothing' under not_measured, and those that mean a level under "
-        "[source.levels].",
+        "sample_not_a_number",
         at=where_from(placed.table, bad),
         shown=placed.table.text(rule.column)[bad] if bad.any() else (),
+        values={"column": rule.column},
     )
     below = level < 0
     findings.rows(
         Severity.NOTE,
-        f"{{n}} sample(s) of '{rule.column}' below 0, taken as not measured",
-        "levels of 0 or more",
-        "Nothing to do, if the tracker writes a negative number where it could not measure.",
+        "sample_below_zero",
         at=where_from(placed.table, below),
+        values={"column": rule.column},
     )
     frame = pd.DataFrame(
         {

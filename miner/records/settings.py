@@ -182,10 +182,10 @@ def followed(name: str, table: Mapping[str, str], folder: Path) -> dict[str, str
             kept = known[kept]
             if kept in passed:
                 raise MinerError(
-                    f"[{name}] goes round in a circle: {', '.join([*passed, kept])[:200]}",
-                    "one word of them that stands for the others",
-                    "Take one of these lines out of practice.toml or client.toml.",
+                    "records.words_in_a_circle",
                     file=folder,
+                    name=name,
+                    words=", ".join([*passed, kept])[:200],
                 )
         found[own] = kept
     return found

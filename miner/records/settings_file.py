@@ -51,9 +51,8 @@ def _change(path: Path, model: type[TomlModel], edit: Callable[[TOMLDocument], N
         held = tomlkit.parse(path.read_bytes().decode("utf-8-sig")) if path.exists() else None
     except TOMLKitError as error:
         raise MinerError(
-            "this file cannot be changed from here", "a settings file in TOML",
-            "Correct it by hand.", file=f"{path.parent.name}/{path.name}",
-        ) from error  # fmt: skip
+            "records.settings_not_changeable", file=f"{path.parent.name}/{path.name}"
+        ) from error
     document = held if held is not None else tomlkit.document()
     edit(document)
     with tempfile.TemporaryDirectory(prefix=".miner-", dir=path.parent) as scratch:
@@ -76,11 +75,7 @@ def require_stamp(path: Path, seen: str | None) -> None:
         MinerError: it was changed meanwhile.
     """
     if seen is not None and seen != stamp(path):
-        raise MinerError(
-            "this was changed meanwhile, in another window or by hand",
-            "the page as it is now", "Load the page again, and make the change there.",
-            file=path.name,
-        )  # fmt: skip
+        raise MinerError("records.changed_meanwhile", file=path.name)
 
 
 def set_key(document: TOMLDocument, key: str, value: object) -> None:

@@ -12,7 +12,7 @@ from xml.parsers.expat import ExpatError
 
 from python_calamine import CalamineError, CalamineWorkbook, SheetTypeEnum, SheetVisibleEnum
 
-from miner.core.errors import MinerError, nearest
+from miner.core.errors import MinerError, closest
 from miner.core.results import Severity
 from miner.records.archive import BROKEN, members
 from miner.records.findings import Findings
@@ -83,30 +83,19 @@ def read_sheet(
 def _chosen(name: str, sheets: list[Sheet], part: str | None, findings: Findings) -> str:
     names = [each.name for each in sheets]
     if part is not None and part not in names:
-        raise MinerError(
-            f"there is no sheet '{part}'; the sheets are {', '.join(map(repr, names[:8]))}",
-            "the name of a sheet with rows under 'part'",
-            nearest(part, names) or "Correct part in sources.toml.",
-            file=name,
-        )
+        close = closest(part, names)
+        raise MinerError("records.no_sheet", file=name, part=part, names=names[:8], close=close)
     shown = [each.name for each in sheets if not each.hidden]
     if part is None and len(shown) != 1:
-        raise MinerError(
-            f"there are {len(shown)} sheets: {', '.join(map(repr, shown[:8]))}",
-            "one sheet, or its name under 'part' in sources.toml",
-            "Name the sheet that holds the records.",
-            file=name,
-        )
+        raise MinerError("records.several_sheets", file=name, count=len(shown), names=shown[:8])
     hidden = [each.name for each in sheets if each.hidden]
     if part is None and hidden:
         findings.add(
             Severity.NOTE,
-            f"{{n}} hidden sheet(s) not read: {', '.join(map(repr, hidden[:8]))}",
-            "the records in a sheet that is shown",
-            "Nothing to do, unless records stand there: then name it under 'part'.",
+            "hidden_sheet",
             file=name,
             count=len(hidden),
-            code="hidden_sheet",
+            values={"names": hidden[:8]},
         )
     return part or shown[0]
 
@@ -148,70 +137,27 @@ def _dates_alone(rows: Sequence[Sequence[Any]]) -> set[tuple[int, int]]:
 
 
 def _tell_seen(name: str, seen: Seen, findings: Findings) -> None:
-    _tell_places(
-        name,
-        seen.unsaved,
-        "{n} formula(s) without a saved value in column(s)",
-        "a value in every cell",
-        "Open it in the spreadsheet program, save it there, and run again.",
-        "formula_without_value",
-        findings,
-    )
-    _tell_places(
-        name,
-        seen.errors,
-        "{n} cell(s) with an error in place of a value in column(s)",
-        "a value, or an empty cell",
-        "Correct the formulas there, and save it again.",
-        "error_in_cell",
-        findings,
-    )
+    _tell_places(name, seen.unsaved, "formula_without_value", findings)
+    _tell_places(name, seen.errors, "error_in_cell", findings)
     if seen.far:
-        findings.add(
-            Severity.LEFT_OUT,
-            "{n} cell(s) far away from the others, not read",
-            "the records in one table",
-            "Nothing to do, unless records stand there: then move them.",
-            file=name,
-            count=seen.far,
-            code="far_cell",
-        )
+        findings.add(Severity.LEFT_OUT, "far_cell", file=name, count=seen.far)
 
 
-def _tell_places(
-    name: str,
-    places: Places,
-    what: str,
-    expected: str,
-    do: str,
-    code: str,
-    findings: Findings,
-) -> None:
+def _tell_places(name: str, places: Places, code: str, findings: Findings) -> None:
     if places.count:
-        columns = ", ".join(list(places.columns)[:6])
-        words = f" ({', '.join(list(places.words)[:3])})" if places.words else ""
         findings.add(
             Severity.QUESTION,
-            f"{what} {columns}{words}",
-            expected,
-            do,
+            code,
             file=name,
             row=places.row,
             count=places.count,
-            code=code,
-            column=columns,
+            column=", ".join(list(places.columns)[:6]),
+            examples=tuple(places.words)[:3],
         )
 
 
 def _tell_old(name: str, findings: Findings) -> None:
-    findings.add(
-        Severity.NOTE,
-        "an old spreadsheet (.xls): formulas without a value and errors in it cannot be seen",
-        "a value in every cell",
-        "Nothing to do, where cells that look full are read; else save it as .xlsx.",
-        file=name,
-        code="old_spreadsheet",
-    )
+    findings.add(Severity.NOTE, "old_spreadsheet", file=name)
 
 
 def _tell_merged(
@@ -221,13 +167,10 @@ def _tell_merged(
     if tall:
         findings.add(
             Severity.QUESTION,
-            "{n} cell(s) merged over several rows: only the first of these rows has the value",
-            "a value in every row",
-            "Part the cells, and write the value into each row.",
+            "merged_cells",
             file=name,
             row=min(first[0] for first in tall) + 1,
             count=len(tall),
-            code="merged_cells",
         )
 
 
@@ -253,9 +196,4 @@ def _sheets(name: str, raw: bytes) -> list[Sheet]:
 
 
 def _unreadable(name: str, error: Exception) -> MinerError:
-    return MinerError(
-        f"the spreadsheet cannot be read ({type(error).__name__})",
-        "a spreadsheet (.xlsx, .ods or .xls) that is whole and has no password",
-        "Open it and save the sheet as CSV.",
-        file=name,
-    )
+    return MinerError("records.spreadsheet_unreadable", file=name, error=type(error).__name__)

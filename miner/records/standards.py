@@ -47,12 +47,7 @@ def read_standard(name: str, raw: bytes, zone: str | None, findings: Findings) -
         else:
             seen += _read(value, row, out)
     if not seen:
-        raise MinerError(
-            "nothing in it is a FHIR Observation or an Open mHealth data point",
-            "open-standard records, or a file that sources.toml maps",
-            f"If it is a table in JSON lines, {map_it(name)}. Else move it away.",
-            file=name,
-        )
+        raise MinerError("records.nothing_of_a_standard", file=name, map_it=map_it(name))
     return out.parts(findings)
 
 

@@ -130,13 +130,7 @@ def _worn(placed: Placed, findings: Findings) -> pd.DataFrame:
     columns = (placed.start, placed.end, placed.start_clock, placed.end_clock)
     worn = pd.DataFrame(dict(zip(INTERVAL, columns, strict=True)))
     forward = (worn["start"] < worn["end"]).to_numpy()
-    findings.rows(
-        Severity.LEFT_OUT,
-        "{n} interval(s) of wear without an end after the start",
-        "a start, and an end after it",
-        "Correct the times of that row.",
-        at=where_from(placed.table, ~forward),
-    )
+    findings.rows(Severity.LEFT_OUT, "wear_without_end", at=where_from(placed.table, ~forward))
     return worn[forward].reset_index(drop=True)
 
 
@@ -148,10 +142,9 @@ def _wanted(table: Table, source: Source, findings: Findings) -> NDArray[np.bool
             if len(words) and not (words == word).any():
                 findings.add(
                     Severity.QUESTION,
-                    f"no row has '{word}' in '{column}'",
-                    "the words of 'where' to stand in the file",
-                    "Check the spelling in sources.toml.",
+                    "word_of_where_not_there",
                     file=table.file,
+                    values={"word": word, "column": column},
                 )
         keep &= words.isin(wanted).to_numpy()
     return keep
@@ -235,17 +228,15 @@ def _checked_interval(
     backwards = (frame["end"] < frame["start"]).to_numpy()
     long = (frame["end"] - frame["start"] > pd.Timedelta(hours=24)).to_numpy(copy=True)
     long &= stream != "tags"
-    for mask, what, reason in (
-        (backwards, "{n} record(s) with an end before the start", BACKWARDS),
-        (long, "{n} record(s) longer than 24 hours", TOO_LONG),
+    for mask, code, reason in (
+        (backwards, "end_before_start", BACKWARDS),
+        (long, "longer_than_a_day", TOO_LONG),
     ):
         if not mask.any():
             continue
         findings.rows(
             Severity.LEFT_OUT,
-            what,
-            "a start, and an end within the next 24 hours",
-            "Correct the times of that row.",
+            code,
             at=where_from(table, mask),
             shown=[f"{a:%Y-%m-%d %H:%M} to {b:%Y-%m-%d %H:%M}" for a, b in _spans(frame[mask])],
         )
@@ -266,11 +257,5 @@ def _completed(
     if source.stream != "tags":
         return frame
     blank = (frame["tag"] == "").to_numpy()
-    findings.rows(
-        Severity.LEFT_OUT,
-        "{n} row(s) with a time and no tag",
-        "a word in every row",
-        "Write the tag, or remove the row.",
-        at=where_from(table, blank),
-    )
+    findings.rows(Severity.LEFT_OUT, "row_without_tag", at=where_from(table, blank))
     return frame[~blank].reset_index(drop=True)

@@ -47,12 +47,9 @@ def stuck_values(frame: pd.DataFrame, _: Settings, findings: Findings) -> pd.Dat
     rows = frame[stuck]
     findings.rows(
         Severity.QUESTION,
-        "{n} reading(s) of one value for three hours or more",
-        "values that vary, as a sensor's do",
-        "Ask whether the sensor failed then. They are left out.",
+        "stuck_value",
         at=rows,
         shown=[f"{value:.0f} mg/dL" for value in rows["glucose"]],
-        code="stuck_value",
         stream="glucose",
     )
     return frame.assign(left_out=frame["left_out"].mask(stuck, STUCK)) if stuck.any() else frame

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.errors import MinerError
+from miner.core.errors import MinerError, closest
 from miner.core.files import plain_cell
 from miner.records.findings import Findings
 from miner.records.row_by_row import line_numbers, read_row_by_row
@@ -21,7 +21,6 @@ from miner.records.row_shapes import odd_rows
 from miner.records.sources import Source
 from miner.records.text_columns import Text, bare
 from miner.records.text_file import SEPARATORS, TextFile, map_it
-from miner.rulebook import nearest
 
 Mask: TypeAlias = NDArray[np.bool_]
 _LONGEST_NAME = 60
@@ -77,22 +76,18 @@ def check_header(text: TextFile, source: Source, needed: tuple[str, ...]) -> Non
             spoken = SEPARATORS.get(source.delimiter, source.delimiter)
             shown = other[0].replace("\t", "\\t")
             raise MinerError(
-                f"one column was found, '{header[0][:60]}'; it seems to be separated by "
-                f"{SEPARATORS[other[0]]}",
-                f"columns separated by {spoken}",
-                f'To map it, {map_it(text.name)}, or add delimiter = "{shown}" to its entry there.',
+                "records.one_column",
                 file=text.name,
                 row=row,
+                header=header[0][:60],
+                seems=SEPARATORS[other[0]],
+                separator=spoken,
+                map_it=map_it(text.name),
+                shown=shown,
             )
     twice = [name for name in dict.fromkeys(header) if name and header.count(name) > 1]
     if twice:
-        raise MinerError(
-            f"the column '{_cut(twice[0])}' stands twice in the header",
-            "each column once",
-            "Rename or remove one of them, or skip rows above the real header with skip_rows.",
-            file=text.name,
-            row=row,
-        )
+        raise MinerError("records.column_twice", file=text.name, row=row, column=_cut(twice[0]))
     for name in needed:
         if name not in header:
             raise _missing(text, name, row)
@@ -100,17 +95,15 @@ def check_header(text: TextFile, source: Source, needed: tuple[str, ...]) -> Non
 
 def _missing(text: TextFile, name: str, row: int) -> MinerError:
     header = [_cut(each) for each in text.header]
-    close = nearest(name, header) or nearest(name.casefold(), header)
     folded = [each for each in header if each.casefold() == name.casefold()]
-    if folded:
-        close = f"Did you mean '{folded[0]}'?"
-    listed = ", ".join(f"'{each}'" for each in header[:12])
     return MinerError(
-        f"there is no column '{name}'; the columns are {listed}",
-        f"a column '{name}'",
-        f"{close} Rename the column, or {map_it(text.name)}.".strip(),
+        "records.no_column",
         file=text.name,
         row=row,
+        name=name,
+        columns=header[:12],
+        map_it=map_it(text.name),
+        close=folded[0] if folded else closest(name, header) or closest(name.casefold(), header),
     )
 
 

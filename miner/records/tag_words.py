@@ -10,11 +10,10 @@ from shlex import quote
 
 import pandas as pd
 
-from miner.core.errors import several
 from miner.core.results import Severity
 from miner.records.findings import Findings
 
-ONE_SPELLING = "one spelling a habit; they are counted apart until it is declared"
+SPELT_ALIKE = ("spelt_alike", "spelt_alike_as_often")
 MOST_COMPARED = 200
 _FEWEST_LETTERS = 5
 _ALIKE = 0.86
@@ -34,22 +33,20 @@ def spelt_alike(tags: pd.DataFrame, findings: Findings) -> None:
         first = tags[tags["tag"] == other].iloc[0]
         findings.add(
             Severity.QUESTION,
-            f"the tags '{name}' ({several(int(counts[name]), 'time')}) and '{other}' "
-            f"({counts[other]}) may be one",
-            ONE_SPELLING,
-            _to_merge(other, name, as_common=counts[other] == counts[name]),
+            # which of two that are as common is right is not known
+            SPELT_ALIKE[int(counts[other] == counts[name])],
             file=str(first["file"]),
             row=int(first["row"]),
             count=int(counts[other]),
+            values={
+                "rarer": other,
+                "commoner": name,
+                "times": int(counts[name]),
+                "other_times": int(counts[other]),
+                "from": quote(other),
+                "into": quote(name),
+            },
         )
-
-
-def _to_merge(rarer: str, commoner: str, *, as_common: bool) -> str:
-    """Return how the rarer becomes the commoner; which of two as common is right is not known."""
-    if as_common:
-        lead = "If so, merge the wrong one into the right one"
-        return f"{lead}: miner merge PRACTICE WORD --into WORD"
-    return f"If so: miner merge PRACTICE {quote(rarer)} --into {quote(commoner)}"
 
 
 def _pairs(names: list[str]) -> Iterator[tuple[str, str]]:

@@ -11,6 +11,7 @@ from pathlib import Path
 from shlex import quote
 
 from miner.core.errors import MinerError
+from miner.core.messages import Message, message
 
 _BOMS = (
     (codecs.BOM_UTF8, "utf-8"),
@@ -18,13 +19,14 @@ _BOMS = (
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
 ARCHIVE, OLD_SPREADSHEET = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
+_MAPPED = (ARCHIVE, OLD_SPREADSHEET)
 _SIGNATURES = (
-    (ARCHIVE, "a spreadsheet or an archive"),
-    (OLD_SPREADSHEET, "an old spreadsheet"),
-    (b"%PDF", "a PDF document"),
-    (b"\x1f\x8b", "a compressed file"),
-    (b"\x89PNG", "a picture"),
-    (b"SQLite format", "a database"),
+    (ARCHIVE, "sheet_or_archive"),
+    (OLD_SPREADSHEET, "old_sheet"),
+    (b"%PDF", "pdf"),
+    (b"\x1f\x8b", "compressed"),
+    (b"\x89PNG", "picture"),
+    (b"SQLite format", "database"),
 )
 SIGNATURES = tuple(signature for signature, _ in _SIGNATURES)
 """How files begin that are no text."""
@@ -73,47 +75,29 @@ def read_bytes(path: Path, name: str, most: int | None = None) -> bytes:
         MinerError: it is a folder, it is too large, or it may not be read.
     """
     if path.is_dir():
-        raise MinerError(
-            "this is a folder", "a file", "Move or rename the folder and run again.", file=name
-        )
+        raise MinerError("records.is_a_folder", file=name)
     try:
         about = path.stat()
         if not stat.S_ISREG(about.st_mode):
-            raise MinerError(
-                "this is a device or a pipe, not a file", "a file", "Move it away.", file=name
-            )
+            raise MinerError("records.is_a_device", file=name)
         if about.st_size > (most or LARGEST_BYTES):
             raise too_large(name, about.st_size, most)
         return path.read_bytes()
     except OSError as error:
         raise MinerError(
-            f"the file cannot be read ({error.strerror or error})",
-            "a file you may read",
-            "Check the rights of the file and run again.",
-            file=name,
+            "records.file_not_readable", file=name, error=error.strerror or str(error)
         ) from error
 
 
-def map_it(name: str) -> str:
+def map_it(name: str) -> Message:
     """Return what to run so that ``sources.toml`` says how this file is read."""
-    return f'run "miner map {quote(name)} --write" in the client\'s folder (it writes sources.toml)'
-
-
-def _save(name: str, signature: bytes) -> str:
-    save = "Save it as CSV (comma separated, UTF-8)"
-    if signature in (ARCHIVE, OLD_SPREADSHEET):
-        return f"{save}, or {map_it(name)}; then run again."
-    return f"{save} in the program that made it; then run again."
+    return message("records.map_it", file=quote(name))
 
 
 def too_large(name: str, size: int, most: int | None = None) -> MinerError:
     """Return the refusal of a file that would not fit into memory."""
     return MinerError(
-        f"the file is {size / 1e6:.3g} MB large",
-        f"at most {(most or LARGEST_BYTES) / 1e6:.3g} MB",
-        "Export fewer months at once, or split it into several files of the same name with a "
-        "number.",
-        file=name,
+        "records.file_too_large", file=name, size=size / 1e6, most=(most or LARGEST_BYTES) / 1e6
     )
 
 
@@ -141,12 +125,7 @@ def find_header(
         return None
     start, line = _after_lines(body, skip_rows), skip_rows + 1
     if start is None:
-        raise MinerError(
-            f"the file ends before row {line}",
-            f"a header below the first {skip_rows} rows",
-            "Correct skip_rows in sources.toml.",
-            file=name,
-        )
+        raise MinerError("records.ends_before_header", file=name, line=line, skip_rows=skip_rows)
     while body[start : start + 1] == b"\n":
         start, line = start + 1, line + 1
     head = io.StringIO(body[start : start + _HEAD].decode("utf-8", "ignore"), newline="")
@@ -171,7 +150,10 @@ def as_utf8(name: str, raw: bytes, encoding: str | None) -> bytes:
     for signature, kind in _SIGNATURES:
         if raw.startswith(signature):
             raise MinerError(
-                f"this is {kind}, not text", "a CSV file", _save(name, signature), file=name
+                "records.not_text_to_map" if signature in _MAPPED else "records.not_text",
+                file=name,
+                kind=message(f"records.{kind}"),
+                map_it=map_it(name),
             )
     for bom, known in _BOMS:
         if raw.startswith(bom) and (encoding is None or encoding.lower().startswith("utf")):
@@ -179,12 +161,7 @@ def as_utf8(name: str, raw: bytes, encoding: str | None) -> bytes:
             break
     encoding = encoding or "utf-8"
     if b"\0" in raw and not encoding.lower().startswith(("utf-16", "utf_16", "utf-32")):
-        raise MinerError(
-            "the file holds zero bytes: it is not text, or it is UTF-16",
-            "text in UTF-8",
-            f'If it is UTF-16, {map_it(name)}, or add encoding = "utf-16" to its entry there.',
-            file=name,
-        )
+        raise MinerError("records.zero_bytes", file=name, map_it=map_it(name))
     body = _checked(name, raw, encoding)
     return body.replace(b"\r\n", b"\n").replace(b"\r", b"\n") if b"\r" in body else body
 
@@ -198,19 +175,17 @@ def _checked(name: str, raw: bytes, encoding: str) -> bytes:
         seen = raw[error.start : error.start + 1]
         guess = seen.decode("cp1252", "replace")
         raise MinerError(
-            f"the character after {error.start} bytes is not {encoding.upper()}",
-            f"text in {encoding.upper()}",
-            f"If it should read '{guess}', {map_it(name)}, or add encoding = \"cp1252\" to its "
-            "entry there.",
+            "records.wrong_encoding",
             file=name,
             row=raw[: error.start].count(b"\n") + 1,
+            start=error.start,
+            encoding=encoding.upper(),
+            guess=guess,
+            map_it=map_it(name),
         ) from error
     except (UnicodeError, LookupError) as error:
         raise MinerError(
-            f"the file cannot be read as {encoding.upper()} ({error})",
-            "an encoding such as 'utf-8', 'utf-16' or 'cp1252'",
-            "Correct encoding in sources.toml.",
-            file=name,
+            "records.unknown_encoding", file=name, encoding=encoding.upper(), error=str(error)
         ) from error
     return raw if codecs.lookup(encoding).name == "utf-8" else text.encode("utf-8")
 

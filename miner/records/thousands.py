@@ -91,15 +91,12 @@ def doubt_thousands(table: Table, source: Source, findings: Findings) -> Table:
             continue
         findings.rows(
             Severity.QUESTION,
-            f"{{n}} number(s) in '{own}' with a point that may be for thousands",
-            "numbers without a mark between thousands, or a declared decimal sign",
-            'Give decimal = "," in sources.toml if 1.500 means 1500, or decimal = "." if it means '
-            "1.5. Until then they are unknown.",
+            "thousands",
             at=pd.DataFrame({"file": table.file, "row": table.rows[doubtful]}),
             shown=each[doubtful],
-            code="thousands",
             stream=source.stream,
             column=own,
+            values={"own": own},
         )
         cells = cells.assign(**{own: each.mask(doubtful, "")})
     return table if cells is table.cells else Table(table.file, cells, table.rows)

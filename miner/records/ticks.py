@@ -71,20 +71,19 @@ def ticks_in(paths: Iterable[Path]) -> Ticks:
                 empty.append(row)
             elif when is None or not plan or answer not in ANSWERS:
                 findings.add(
-                    Severity.LEFT_OUT, f"this tick cannot be used ('{day}', '{plan}', '{said}')",
-                    "a date like 2026-03-01, the name of a plan, and yes, no or forgot",
-                    "Correct that row: was it done, not which letter it was.",
-                    file=path.name, row=row,
-                )  # fmt: skip
+                    Severity.LEFT_OUT,
+                    "tick_not_usable",
+                    file=path.name,
+                    row=row,
+                    values={"day": day, "plan": plan, "said": said},
+                )
             else:
                 seen.setdefault((plan, when), set()).add(answer)
                 places[plan, when] = path.name, row
         if empty:
             findings.add(
-                Severity.NOTE, "{n} row(s) without an answer", "yes, no or forgot",
-                "Nothing needs doing: of those days nothing is known.",
-                file=path.name, row=empty[0], count=len(empty),
-            )  # fmt: skip
+                Severity.NOTE, "tick_without_answer", file=path.name, row=empty[0], count=len(empty)
+            )
     by_day = _one_a_day(seen, places, findings)
     return Ticks(by_day, findings.sorted(), places)
 
@@ -104,15 +103,11 @@ def _one_a_day(
         if len(answers) == 1:
             continue
         if len(told) == 1:
-            severity, what = Severity.NOTE, f"forgot and {by_day[plan, when]}"
-            do = "Nothing needs doing: 'forgot' gives way."
+            values = {"day": when, "plan": plan, "answer": by_day[plan, when]}
+            findings.add(Severity.NOTE, "forgot_gives_way", file=file, row=row, values=values)
         else:
-            severity, what = Severity.QUESTION, "yes and no"
-            do = "Ask the client, and correct it; until then it is no tick."
-        findings.add(
-            severity, f"{when} is ticked both {what} in plan {plan}", "one answer a day", do,
-            file=file, row=row,
-        )  # fmt: skip
+            values = {"day": when, "plan": plan}
+            findings.add(Severity.QUESTION, "ticked_both", file=file, row=row, values=values)
     return by_day
 
 
@@ -125,11 +120,7 @@ def _rows(path: Path) -> list[tuple[int, tuple[str, str, str]]]:
     header = [name.casefold() for name in text.header]
     others = [name for name in header if name not in ("date", "plan")]
     if not {"date", "plan"} <= set(header) or not others:
-        raise MinerError(
-            f"the columns are {', '.join(text.header)}",
-            "date, plan and the answer, with commas between them",
-            "Correct the header.", file=path.name, row=1,
-        )  # fmt: skip
+        raise MinerError("records.columns_of_ticks", file=path.name, row=1, columns=text.header)
     places = [header.index(name) for name in ("date", "plan", others[0])]
     body = io.StringIO(text.body[text.body_at :].decode("utf-8"), newline="")
     reader = csv.reader(body)

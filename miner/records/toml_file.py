@@ -66,19 +66,10 @@ def read_toml(path: Path, model: type[Model]) -> Model:
         table = tomllib.loads(raw.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
         raise MinerError(
-            "a character in this row is not UTF-8",
-            "a text file in UTF-8",
-            "Save it as plain text in UTF-8.",
-            file=name,
-            row=raw[: error.start].count(b"\n") + 1,
+            "records.toml_not_utf8", file=name, row=raw[: error.start].count(b"\n") + 1
         ) from error
     except (ValueError, RecursionError) as error:
-        raise MinerError(
-            f"the file is not valid TOML: {error}",
-            "tables of the form [name] with key = value, texts in quotes",
-            "Correct that line and run again.",
-            file=name,
-        ) from error
+        raise MinerError("records.toml_not_valid", file=name, error=str(error)) from error
     try:
         return model(**table)
     except ValidationError as error:
@@ -97,12 +88,7 @@ def explained(error: ValidationError, model: type[BaseModel], file: str) -> Mine
             f"the key {found} is not known", f"one of {', '.join(known)}", do, file=file
         )
     if first["type"] == "missing":
-        return MinerError(
-            f"the key {found} is missing",
-            "it to be given",
-            "Add that key and run again.",
-            file=file,
-        )
+        return MinerError("records.key_missing", file=file, found=found)
     return MinerError(
         f"{found} is {_short(first['input'])}",
         plainly(first["msg"]),

@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.errors import several
 from miner.core.results import Severity
 from miner.records.findings import Findings
 from miner.records.text_columns import blank, changes
@@ -161,16 +160,11 @@ def _ask(frame: pd.DataFrame, one: Trace, two: Trace, both: Places, findings: Fi
     first, last = sorted((one, two), key=lambda trace: (trace.file, trace.sensor))
     findings.add(
         Severity.QUESTION,
-        f"{first.name} and {last.name} tell different glucose at the same time, "
-        f"{several(len(both), 'reading')} from {clock.min():%Y-%m-%d %H:%M} to "
-        f"{clock.max():%Y-%m-%d %H:%M}: are these two people?",
-        "one person, and one sensor at a time",
-        "Two people: give each a client folder. One person with two sensors, or one clock that "
-        "is wrong: keep one file. Until then neither is used where both go on.",
+        "two_traces",
         file=first.file,
         row=int(rows.loc[rows["file"] == first.file, "row"].min()),
         count=len(both),
-        code="two_traces",
         stream="glucose",
         days=tuple(np.unique(clock.to_numpy().astype("datetime64[D]")).astype(str)),
+        values={"one": first.name, "two": last.name, "start": clock.min(), "end": clock.max()},
     )

@@ -58,20 +58,12 @@ def typed_time(client: Client, typed: str, stream: str) -> str:
             raise ValueError(typed)
         clock = datetime.fromisoformat(f"{when[1]}T{when[2] or '12:00'}")
     except ValueError as error:
-        raise MinerError(
-            f"'{typed[:60]}' is no date with a time of day",
-            "a time such as 2026-02-03 19:30",
-            "Write it so, in quotes.",
-        ) from error
+        raise MinerError("records.no_typed_time", typed=typed[:60]) from error
     at = np.datetime64(clock, "ns")
     _require_near(client, at, typed)
     if when[3]:
         if client.settings.time_zone is None and not is_zoned(client):
-            raise MinerError(
-                f"'{typed}' has an offset, and the client's other times have none",
-                "the time that the client's clock showed",
-                "Leave the offset out.",
-            )
+            raise MinerError("records.typed_offset", typed=typed)
         return f"{clock_text(at)}{when[3]}"
     return _placed(client, at, typed)
 
@@ -87,21 +79,13 @@ def _placed(client: Client, at: np.datetime64, typed: str) -> str:
         return _written(client, at, np.datetime64(pd.Timestamp(at) - ahead, "ns"))
     placed = localise(np.array([at]), zone)
     if placed.skipped[0]:
-        raise MinerError(
-            f"no clock showed '{typed}': it was set forward over that hour",
-            f"a time of the clock in {zone}",
-            "Ask again when it was.",
-        )
+        raise MinerError("records.typed_time_skipped", typed=typed, zone=zone)
     if placed.repeated[0]:
         first, second = (
             str(pd.Timestamp(at).tz_localize(zone, ambiguous=summer).isoformat(timespec="minutes"))
             for summer in (True, False)
         )
-        raise MinerError(
-            f"'{typed}' came twice that night, when the clock was set back",
-            f"{first} for the first time, {second} for the second",
-            "Write one of these.",
-        )
+        raise MinerError("records.typed_time_twice", typed=typed, first=first, second=second)
     return clock_text(at)
 
 
@@ -111,7 +95,8 @@ def _require_near(client: Client, at: np.datetime64, typed: str) -> None:
     last = max(clock.max() for clock in clocks).to_datetime64()
     if not first - _MARGIN <= at <= last + _MARGIN:
         raise MinerError(
-            f"'{typed}' is outside the records",
-            f"a time from {clock_text(first)[:10]} to {clock_text(last)[:10]}",
-            "Check the year and the month.",
+            "records.typed_time_outside",
+            typed=typed,
+            first=clock_text(first)[:10],
+            last=clock_text(last)[:10],
         )

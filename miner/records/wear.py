@@ -45,9 +45,7 @@ def tracker_worn(
     on_off_day = day.isin(off).to_numpy()
     findings.rows(
         Severity.LEFT_OUT,
-        "{n} record(s) of days without one step, taken as the tracker not worn",
-        "some steps on a day on which the tracker was worn",
-        "Nothing to do, unless the client really did not take a step.",
+        "days_without_a_step",
         at=activity[on_off_day],
         shown=day[on_off_day].dt.strftime("%Y-%m-%d"),
     )

@@ -13,8 +13,7 @@ from typing import Any, cast
 from pydantic import BaseModel, ValidationError
 
 from miner.core import resources
-from miner.core.errors import MinerError, closest
-from miner.core.messages import Message
+from miner.core.errors import MinerError, nearest
 from miner.rulebook.models import Cautions, FactorRule, Guardrails, OutcomeRule, RuleBook
 
 BOOKS = ("factors", "outcomes", "guardrails", "cautions", "wording")
@@ -65,16 +64,21 @@ def _of(texts: tuple[_Text, ...]) -> RuleBook:
 
 def _require_known(folder: Path) -> None:
     if not folder.is_dir():
-        code = "rulebook.is_file" if folder.exists() else "rulebook.no_folder"
-        raise MinerError(code, file=folder)
+        found = "this is a file" if folder.exists() else "there is no such folder"
+        raise MinerError(found, "a folder of rule books", "Check the path.", file=folder)
     known = tuple(f"{name}.toml" for name in (*BOOKS, *BESIDE))
     names = sorted(path.name for path in folder.glob("*.toml"))
     for name in names:
         if name not in known:
-            close = closest(name, known)
-            raise MinerError("rulebook.unknown", file=folder / name, known=known, close=close)
+            raise MinerError(
+                "there is no rule book of this name", f"one of {', '.join(known)}",
+                nearest(name, known) or "Rename or remove the file.", file=folder / name,
+            )  # fmt: skip
     if not names:
-        raise MinerError("rulebook.none", file=folder, known=known)
+        raise MinerError(
+            "there is no rule book in it", f"any of {', '.join(known)}",
+            "Check the path, or leave out --rules.", file=folder,
+        )  # fmt: skip
 
 
 def _text(name: str, replacements: tuple[Path, ...]) -> _Text:
@@ -89,7 +93,9 @@ def _text(name: str, replacements: tuple[Path, ...]) -> _Text:
 
 
 def _unreadable(path: Path, error: Exception) -> MinerError:
-    return MinerError("rulebook.unreadable", file=path, reason=str(error))
+    return MinerError(
+        f"the file cannot be read ({error})", "a text file in UTF-8", "Check the file.", file=path
+    )
 
 
 def _read(book: _Text) -> _Book:
@@ -98,7 +104,12 @@ def _read(book: _Text) -> _Book:
     except UnicodeDecodeError as error:
         raise _unreadable(book.path, error) from error
     except (ValueError, RecursionError) as error:
-        raise MinerError("rulebook.no_toml", file=book.path, reason=str(error)) from error
+        raise MinerError(
+            f"the file is not valid TOML: {error}",
+            "tables of the form [name] with key = value",
+            "Correct that line and run again.",
+            file=book.path,
+        ) from error
 
 
 def _explain(error: ValidationError, books: list[_Book]) -> MinerError:
@@ -106,17 +117,15 @@ def _explain(error: ValidationError, books: list[_Book]) -> MinerError:
     place = [str(part) for part in first["loc"]]
     book = next(item for item in books if item.name == place[0])
     found = f"[{'.'.join(place[1:-1])}] {place[-1]}" if place[2:] else ".".join(place[1:])
+    do = "Correct that key and run again."
     if first["type"] == "extra_forbidden":
         models = {"factors": FactorRule, "outcomes": OutcomeRule, "guardrails": Guardrails}
         model = cast("type[BaseModel]", models.get(book.name, Cautions))
-        close = closest(place[-1], model.model_fields)
-        return MinerError("rulebook.unknown_key", file=book.path, key=found, close=close)
+        do = nearest(place[-1], tuple(model.model_fields)) or "Remove that key and run again."
+        return MinerError(f"the key {found} is not known", "a known key", do, file=book.path)
     if first["type"] == "missing":
-        return MinerError("rulebook.missing_key", file=book.path, key=found)
+        return MinerError(f"the key {found} is missing", "every key present", do, file=book.path)
     told = first["input"]
     shown = str(told).lower() if isinstance(told, bool) else repr(told)
-    ours = first["type"].startswith("rulebook.")
-    expected = Message(first["type"], first.get("ctx", {})) if ours else first["msg"].lower()
-    return MinerError(
-        "rulebook.bad_value", file=book.path, key=found, shown=shown, expected=expected
-    )
+    expected = first["msg"].lower().removeprefix("value error, ")
+    return MinerError(f"{found} is {shown}", expected, do, file=book.path)

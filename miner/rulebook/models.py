@@ -2,45 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from string import Formatter
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
-from pydantic_core import PydanticCustomError
+from pydantic import Field, field_validator, model_validator
 
-from miner.core.errors import MinerError, closest
-
-_NUMBERS = (int, float, float | None, dict[str, int])
-
-
-class Checked(BaseModel):
-    """A table whose keys are all known, in which true and false are no numbers."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
-
-    @field_validator("*", mode="before")
-    @classmethod
-    def _no_truth_as_number(cls, value: Any, info: ValidationInfo) -> Any:
-        given = value.values() if isinstance(value, dict) else (value,)
-        kind = cls.model_fields[str(info.field_name)].annotation
-        if kind in _NUMBERS and any(isinstance(item, bool) for item in given):
-            raise PydanticCustomError("rulebook.no_truth", "no_truth")
-        return value
-
-
-def only(*names: str) -> Callable[[str], str]:
-    """Return a check that a text holds no placeholder but these."""
-
-    def check(text: str) -> str:
-        found = {name for _, name, _, _ in Formatter().parse(text) if name is not None}
-        if unknown := found - set(names):
-            found_and_known = {"known": names, "unknown": sorted(unknown)}
-            raise PydanticCustomError("rulebook.placeholders", "placeholders", found_and_known)
-        return text
-
-    return check
-
+from miner.core.errors import MinerError, nearest
+from miner.rulebook.checked import Checked, only
 
 NuisanceColumn = Literal["rest_day", "day_number", "sensor", "meal", "carbs_g", "baseline"]
 """What every test allows for: a column of the day table or of the meal table."""
@@ -100,7 +67,7 @@ class FactorRule(Checked):
     @model_validator(mode="after")
     def _dose_is_said(self) -> FactorRule:
         if self.dose and (self.per is None or not self.each):
-            raise PydanticCustomError("rulebook.dose_unsaid", "dose_unsaid")
+            raise ValueError("a dose with 'per' (an amount of its measure) and 'each' (its words)")
         return self
 
 
@@ -253,9 +220,10 @@ class RuleBook(Checked):
         rule = self.outcomes.get(self.key_of(name, unit))
         if rule is None:
             known = self.outcomes_of(unit)
-            close = closest(name, known)
             raise MinerError(
-                "rulebook.no_outcome", name=name, unit=unit, known=list(known), close=close
+                f"there is no outcome '{name}' by {unit}",
+                f"one of {', '.join(known)}",
+                nearest(name, known) or "Choose one of these.",
             )
         return rule
 
@@ -276,7 +244,11 @@ class RuleBook(Checked):
         kind, _, words = name.partition(":")
         pattern = self.factors.get(f"{unit}.{kind}:*") or self.factors.get(f"{kind}:*")
         if pattern is None or not words:
-            raise MinerError("rulebook.no_factor", name=name, close=closest(name, self.factors))
+            raise MinerError(
+                f"there is no factor '{name}'",
+                "a name of factors.toml, or tag:<words>, or food:<words>",
+                nearest(name, self.factors) or "See 'miner days' and 'miner meals' for the names.",
+            )
         texts = ("phrase", "with_one", "with_many", "without_many", "without_one", "column")
         given = {key: getattr(pattern, key) for key in texts}
         said = {key: text and text.replace("{words}", words) for key, text in given.items()}

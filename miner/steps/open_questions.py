@@ -5,7 +5,7 @@ from __future__ import annotations
 from miner.core.errors import MinerError, several
 from miner.core.results import Severity
 from miner.records.client import Client
-from miner.records.tag_words import ONE_SPELLING
+from miner.records.tag_words import SPELT_ALIKE
 
 _SHOWN = 3
 
@@ -21,7 +21,7 @@ def open_questions(client: Client) -> list[str]:
     asked = [
         item
         for item in client.findings
-        if item.severity is Severity.QUESTION and item.expected != ONE_SPELLING
+        if item.severity is Severity.QUESTION and item.code not in SPELT_ALIKE
     ]
     told = [
         "Open in the check, and it may cost usable days: "

@@ -31,7 +31,7 @@ from miner.words.door import Door, door_now
 from miner.words.wording import listed
 
 FINDINGS = "findings"
-_PARTS = ("what", "short", "expected", "do")
+_PARTS = ("what", "found", "short", "expected", "do")
 CLOSE = "Did you mean '{close}'?"
 
 
@@ -109,6 +109,8 @@ class _Filler(Formatter):
             return f"'{value}'"
         if spec.startswith("?"):
             return _one_or_many(value, spec[1:])
+        if "%" in spec:
+            return str(super().format_field(value, spec))
         if (spec.isalpha() and len(spec) > 1) or "|" in spec or " " in spec:
             return f"{value} {_one_or_many(value, spec)}"
         return str(super().format_field(value, spec))

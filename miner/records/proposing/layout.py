@@ -47,12 +47,7 @@ def encoding_of(name: str, raw: bytes, notes: Notes) -> str | None:
         if raw.startswith(SIGNATURES):
             raise
         if b"\0" in raw:
-            raise MinerError(
-                "the file holds zero bytes, and it is not UTF-16: it is not text",
-                "a table as text",
-                "Export it again as CSV, or save it as CSV in the program that made it.",
-                file=name,
-            ) from error
+            raise MinerError("records.zero_bytes_no_text", file=name) from error
         return one_byte(raw, notes)
     notes.choose("encoding", None, "utf_8")
     given = notes.get("encoding")
@@ -89,12 +84,7 @@ def layout_of(name: str, body: bytes, notes: Notes, only: str | None = None) -> 
     marks = [only] if only else [str(typed("delimiter", given))] if given else list(MARKS)
     ways = [way for mark in marks if (way := _split(text, mark)) is not None]
     if not ways:
-        raise MinerError(
-            "no header with two or more columns, and rows under it, was found",
-            "a table with the names of its columns in one row, and no blank name among them",
-            "Write a row of names above the records, or export them as a table.",
-            file=name,
-        )
+        raise MinerError("records.no_header", file=name)
     best = max(ways, key=lambda way: (round(way.share, 2), way.width))
     if only is None:
         mark = best.mark if best.mark != "," else None

@@ -117,9 +117,7 @@ def typed(key: str, text: str) -> Any:
         MinerError: it is not what belongs there.
     """
     if key in TABLES:
-        raise MinerError(
-            f"--set {key} is '{text}'", f"{key}.KEY=VALUE, one of its keys", "Name the key as well."
-        )
+        raise MinerError("records.set_without_key", key=key, text=text)
     if key in _LISTS or key.startswith("where."):
         return [part.strip() for part in text.split(",")]
     if key == "delimiter" and text in ("tab", "\\t"):

@@ -62,17 +62,12 @@ def propose(
     """
     name, folder = path.name, client or path.resolve().parent
     if not path.exists():
-        raise MinerError("there is no such file", "the file to map", "Check the path.", file=path)
+        raise MinerError("records.no_such_file", file=path)
     if not name.isprintable():
-        raise MinerError(
-            "its name cannot be written down: a character in it is not UTF-8, or not printable",
-            "a name of letters, digits and signs",
-            "Rename the file, and run again.",
-            file=name,
-        )
+        raise MinerError("records.name_not_printable", file=name)
     raw = read_bytes(path, name)
     if not raw.strip():
-        raise MinerError("the file is empty", "a table", "Export it again.", file=name)
+        raise MinerError("records.file_empty", file=name)
     if name.casefold().endswith(JSON_LINES) and _STANDARD.search(raw[:_HEAD]):
         raise MinerError(
             "these are records of an open standard, which are read as they are",
@@ -128,7 +123,7 @@ def _opened(job: Job, notes: Notes) -> Part:
         layout_of(name, text.body, notes, "\t")
         text, source = open_file(name, raw, _all_text(name, notes), Findings())
     if text is None or not text.header:
-        raise MinerError("there is no row in it", "a table", "Export it again.", file=name)
+        raise MinerError("records.no_row", file=name)
     names = {str(at): column for at, column in enumerate(text.header) if column}
     check_header(text, source, ())
     findings = Findings()

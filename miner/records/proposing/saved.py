@@ -95,12 +95,7 @@ def take_back(path: Path, name: str) -> int:
     """
     kept = _kept(path)
     if name not in kept:
-        raise MinerError(
-            f"no entry of it was written here that could be taken back ({_shown(path)})",
-            "a file that was mapped with --write",
-            "Map it with 'miner map FILE --write'.",
-            file=name,
-        )
+        raise MinerError("records.no_entry_to_take_back", file=name, path=_shown(path))
     put_entries(path, name, kept[name])
     return len(_HEAD.findall(kept[name]))
 
@@ -129,12 +124,7 @@ def _blocks(path: Path) -> tuple[list[_Block], str]:
         _alone(block) == entry.file for block, entry in zip(blocks, sources, strict=True)
     )
     if not same:
-        raise MinerError(
-            "its entries are not each written as a table of its own",
-            "entries that begin with a line [[source]]",
-            "Write them so, or change the entry by hand; nothing was written.",
-            file=_shown(path),
-        )
+        raise MinerError("records.entries_not_apart", file=_shown(path))
     named = [
         _Block(each.file, one.above, one.body) for each, one in zip(sources, blocks, strict=True)
     ]
@@ -158,10 +148,7 @@ def _write(path: Path, text: str) -> None:
         write_whole(path, text.encode("utf-8"))
     except OSError as error:
         raise MinerError(
-            f"it cannot be written ({error.strerror or error})",
-            "a folder you may write in",
-            "Check the rights of the folder.",
-            file=_shown(path),
+            "records.not_writable", file=_shown(path), error=error.strerror or str(error)
         ) from error
 
 
