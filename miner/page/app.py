@@ -19,7 +19,6 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from miner.core.errors import MinerError
 from miner.page import render
-from miner.page.asked import Asked, Desk
 from miner.page.bodies import TooLarge, form_of, token_of
 from miner.page.guard import (
     METHODS,
@@ -32,6 +31,7 @@ from miner.page.guard import (
 )
 from miner.page.places import Missing, clients_of, require_own
 from miner.page.policy import own_policy
+from miner.page.request import AppState, PageRequest
 from miner.page.routes import ROUTES, View
 from miner.page.words import for_page
 
@@ -39,9 +39,11 @@ NOT_GOOD = "this code is wrong, was used before, or is older than two minutes"
 Endpoint = Callable[[Request], Awaitable[Response]]
 
 
-def application(desk: Desk) -> Starlette:
+def application(state: AppState) -> Starlette:
     """Return the page of one practice, ready to be served."""
-    routes = [Route(path, _endpoint(desk, view), methods=[method]) for method, path, view in ROUTES]
+    routes = [
+        Route(path, _endpoint(state, view), methods=[method]) for method, path, view in ROUTES
+    ]
     routes += [
         Route("/assets/page.css", _asset(render.looks, "text/css")),
         Route("/assets/page.js", _asset(lambda: render.asset("page.js"), "text/javascript")),
@@ -50,72 +52,85 @@ def application(desk: Desk) -> Starlette:
     ]
     made = Starlette(
         routes=routes,
-        middleware=[Middleware(Protected), Middleware(Guarded, desk=desk)],
-        exception_handlers={HTTPException: _no_such_page(desk)},
+        middleware=[Middleware(Protected), Middleware(Guarded, state=state)],
+        exception_handlers={HTTPException: _no_such_page(state)},
     )
     made.router.redirect_slashes = False
     return made
 
 
-def _endpoint(desk: Desk, view: View) -> Endpoint:
+def _endpoint(state: AppState, view: View) -> Endpoint:
     async def answer(request: Request) -> Response:
-        asked = Asked(request, desk, FormData())
+        page_request = PageRequest(request, state, FormData())
         try:
-            require_own(desk.practice)
+            require_own(state.practice)
             if request.method == "POST":
-                asked = Asked(request, desk, await form_of(request))
-                if not desk.keys.own_form(asked.form.get("form_key")):
+                page_request = PageRequest(request, state, await form_of(request))
+                if not state.keys.own_form(page_request.form.get("form_key")):
                     return refused("the form is not one of this run of the page")
-            with desk.turns.page():
-                return await run_in_threadpool(view, asked)
+            with state.turns.page():
+                return await run_in_threadpool(view, page_request)
         except MinerError as error:
-            return told(asked, error)
+            return told(page_request, error)
         except Exception as error:
-            return told(asked, error)
+            return told(page_request, error)
 
     return answer
 
 
-def told(asked: Asked, error: BaseException) -> HTMLResponse:
+def told(page_request: PageRequest, error: BaseException) -> HTMLResponse:
     """Return the page of a fault: what was found, what was expected, what to do, and no trace."""
     if isinstance(error, OSError) and error.errno is not None:
         error = MinerError(
-            error.strerror or "it cannot be used", "a place this program may read and write",
+            error.strerror or "it cannot be used",
+            "a place this program may read and write",
             "Check the folder, its rights and the space left, and try again.",
-        )  # fmt: skip
+        )
     if isinstance(error, MinerError):
         status = 404 if isinstance(error, Missing) else 413 if isinstance(error, TooLarge) else 400
         return render.page(
-            asked, "fault.html", status=status, title="This cannot be done as it stands",
-            file=error.file and PurePath(error.file).name, row=error.row,
-            found=for_page(error.found), expected=for_page(error.expected), do=for_page(error.do),
-            code=_whose(asked),
-        )  # fmt: skip
+            page_request,
+            "fault.html",
+            status=status,
+            title="This cannot be done as it stands",
+            file=error.file and PurePath(error.file).name,
+            row=error.row,
+            found=for_page(error.found),
+            expected=for_page(error.expected),
+            do=for_page(error.do),
+            code=_whose(page_request),
+        )
     traceback.print_exception(error, file=sys.stderr)
     return render.page(
-        asked, "fault.html", status=500, title="A fault of the program, not of your records",
-        file=None, row=None, found="This page could not be made.", expected="",
+        page_request,
+        "fault.html",
+        status=500,
+        title="A fault of the program, not of your records",
+        file=None,
+        row=None,
+        found="This page could not be made.",
+        expected="",
         do="Nothing was lost. Go back and try again; if it happens again, report what stands in "
         "the window where the page was started.",
-    )  # fmt: skip
+    )
 
 
-def _whose(asked: Asked) -> str | None:
+def _whose(page_request: PageRequest) -> str | None:
     """Return the client of the address, where there is one of that name."""
-    code = asked.request.path_params.get("code")
-    return code if code in clients_of(asked.desk.practice) else None
+    code = page_request.http.path_params.get("code")
+    return code if code in clients_of(page_request.state.practice) else None
 
 
 class Guarded:
     """Looks at each request before anything else does, whatever it asks for."""
 
-    def __init__(self, app: ASGIApp, desk: Desk) -> None:
-        self.app, self.desk = app, desk
+    def __init__(self, app: ASGIApp, state: AppState) -> None:
+        self.app, self.state = app, state
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse a request, let a browser in, or pass the request on."""
         request = Request(scope, receive)
-        why = refusal(self.desk.keys, request)
+        why = refusal(self.state.keys, request)
         if why is not None:
             await refused(why)(scope, receive, send)
         elif sends_token(request):
@@ -124,11 +139,11 @@ class Guarded:
             await self.app(scope, receive, send)
 
     async def _opening(self, request: Request) -> Response:
-        if not self.desk.tokens.use(await token_of(request)):
+        if not self.state.tokens.use(await token_of(request)):
             return refused(NOT_GOOD)
         text = render.environment().get_template("opening.html").render()
         response = HTMLResponse(text, headers={"Referrer-Policy": "no-referrer"})
-        keys = self.desk.keys
+        keys = self.state.keys
         response.set_cookie(keys.cookie, keys.session, httponly=True, samesite="strict", path="/")
         return response
 
@@ -154,10 +169,10 @@ def _asset(made: Callable[[], str], kind: str) -> Endpoint:
     return answer
 
 
-def _no_such_page(desk: Desk) -> Callable[[Request, Exception], Response]:
+def _no_such_page(state: AppState) -> Callable[[Request, Exception], Response]:
     def answer(request: Request, error: Exception) -> Response:
         missing = Missing("there is no such page here", "a page of the list above", "Choose one.")
-        response = told(Asked(request, desk, FormData()), missing)
+        response = told(PageRequest(request, state, FormData()), missing)
         response.status_code = getattr(error, "status_code", 404)
         return response
 

@@ -53,9 +53,12 @@ async def form_of(request: Request) -> FormData:
     try:
         if kind == "multipart/form-data":
             parser = _InMemory(
-                request.headers, stream, max_files=MOST_FILES, max_fields=2000,
+                request.headers,
+                stream,
+                max_files=MOST_FILES,
+                max_fields=2000,
                 max_part_size=MOST_IN_A_FORM,
-            )  # fmt: skip
+            )
             return await parser.parse()
         if kind == "application/x-www-form-urlencoded":
             return await FormParser(request.headers, stream).parse()
@@ -80,16 +83,18 @@ async def token_of(request: Request) -> str:
 
 def _too_many() -> MinerError:
     return MinerError(
-        "more files were sent than are taken at once", f"at most {MOST_FILES}",
+        "more files were sent than are taken at once",
+        f"at most {MOST_FILES}",
         "Send them in parts. Nothing was kept.",
-    )  # fmt: skip
+    )
 
 
 def _broken() -> MinerError:
     return MinerError(
-        "what was sent is not a whole form", "a form of this page",
+        "what was sent is not a whole form",
+        "a form of this page",
         "Go back, load the page again, and send it again.",
-    )  # fmt: skip
+    )
 
 
 async def _counted(request: Request, limit: int) -> AsyncGenerator[bytes, None]:

@@ -80,10 +80,10 @@ class Connection(H11Protocol):
         return port is None or self.accounts.welcome(theirs, (host, port))
 
     def _look(self) -> None:
-        asked = self.cycle is not None and not self.cycle.response_complete
-        if asked and not self.cycle.more_body:
+        request = self.cycle is not None and not self.cycle.response_complete
+        if request and not self.cycle.more_body:
             self._stop()
-        elif asked or self._timer is None:
+        elif request or self._timer is None:
             self._wait()
 
     def _wait(self) -> None:
@@ -153,12 +153,12 @@ def account_of(theirs: End, ours: End) -> int | None:
         *(socket.htons(port) for _, port in (theirs, ours)),
         *(socket.inet_aton(host) for host, _ in (theirs, ours)),
     )
-    asked = _REQUEST.pack(socket.AF_INET, socket.IPPROTO_TCP, ANY, *ends, 0, ANY, ANY)
-    head = _HEAD.pack(_HEAD.size + len(asked), SOCK_DIAG_BY_FAMILY, NLM_F_REQUEST, 0, 0)
+    request = _REQUEST.pack(socket.AF_INET, socket.IPPROTO_TCP, ANY, *ends, 0, ANY, ANY)
+    head = _HEAD.pack(_HEAD.size + len(request), SOCK_DIAG_BY_FAMILY, NLM_F_REQUEST, 0, 0)
     try:
         with socket.socket(socket.AF_NETLINK, socket.SOCK_DGRAM, NETLINK_SOCK_DIAG) as kernel:
             kernel.settimeout(1)
-            kernel.send(head + asked)
+            kernel.send(head + request)
             told = kernel.recv(4096)
         if _HEAD.unpack_from(told)[1] != SOCK_DIAG_BY_FAMILY:
             return None

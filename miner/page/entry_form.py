@@ -21,18 +21,37 @@ FIELDS = {
 NAMES = {
     TIME_OF_DAY: "Time of day, where that holds the date alone",
     UTC_OFFSET: "Offset from UTC, beside times in UTC",
-    "time": "When", "start": "Begins", "end": "Ends", "duration": "Lasts",
-    "glucose_mg_dl": "Glucose in mg/dL", "glucose_mmol_l": "Glucose in mmol/L",
-    "sensor": "Name of the sensor", "asleep_min": "Asleep", "deep_min": "Deep sleep",
-    "rem_min": "Dream sleep", "light_min": "Light sleep", "awake_min": "Awake in the night",
-    "active_min": "Moving", "awakenings": "How often awake", "kind": "Kind", "level": "Level",
+    "time": "When",
+    "start": "Begins",
+    "end": "Ends",
+    "duration": "Lasts",
+    "glucose_mg_dl": "Glucose in mg/dL",
+    "glucose_mmol_l": "Glucose in mmol/L",
+    "sensor": "Name of the sensor",
+    "asleep_min": "Asleep",
+    "deep_min": "Deep sleep",
+    "rem_min": "Dream sleep",
+    "light_min": "Light sleep",
+    "awake_min": "Awake in the night",
+    "active_min": "Moving",
+    "awakenings": "How often awake",
+    "kind": "Kind",
+    "level": "Level",
     "steps": "Steps",
-    "intensity": "How hard", "label": "What was eaten", "carbs_g": "Carbohydrate, g",
-    "protein_g": "Protein, g", "fat_g": "Fat, g", "fibre_g": "Fibre, g",
-    "energy_kcal": "Energy, kcal", "tag": "Tag or note", "meal": "Which meal",
-    "carbs_level": "Carbohydrate: low, moderate, high", "protein_level": "Protein, same",
-    "fat_level": "Fat, same", "fibre_level": "Fibre, same",
-}  # fmt: skip
+    "intensity": "How hard",
+    "label": "What was eaten",
+    "carbs_g": "Carbohydrate, g",
+    "protein_g": "Protein, g",
+    "fat_g": "Fat, g",
+    "fibre_g": "Fibre, g",
+    "energy_kcal": "Energy, kcal",
+    "tag": "Tag or note",
+    "meal": "Which meal",
+    "carbs_level": "Carbohydrate: low, moderate, high",
+    "protein_level": "Protein, same",
+    "fat_level": "Fat, same",
+    "fibre_level": "Fibre, same",
+}
 DATES = {
     "": "2026-03-02 08:30, year first",
     "%d/%m/%Y %H:%M": "02/03/2026 08:30, day first",
@@ -89,19 +108,29 @@ def fields_of(found: Mapped, entry: Mapping[str, Any]) -> dict[str, Any]:
     fields = []
     for name in _wanted(stream):
         units = TIME_UNITS if _in_minutes(stream, name) else ()
-        fields.append(Field(
-            name, NAMES.get(name, name), str(columns.get(name, "")), _needed(stream, name), units,
-            str(entry.get("units", {}).get(name, "min" if units else "")),
-            str(entry.get("constants", {}).get(name, "")),
-        ))  # fmt: skip
+        fields.append(
+            Field(
+                name,
+                NAMES.get(name, name),
+                str(columns.get(name, "")),
+                _needed(stream, name),
+                units,
+                str(entry.get("units", {}).get(name, "min" if units else "")),
+                str(entry.get("constants", {}).get(name, "")),
+            )
+        )
     level = ("column", "at_least", "for_min", "join_gaps_min")
     given = entry.get("episodes", {})
     episodes = {name: given.get(name, "") for name in level} if given else {}
     return {
-        "stream": stream, "fields": fields, "columns": columns_of(found),
-        "sampled": stream in SAMPLED, "episodes": episodes, "level": given.get("column", ""),
+        "stream": stream,
+        "fields": fields,
+        "columns": columns_of(found),
+        "sampled": stream in SAMPLED,
+        "episodes": episodes,
+        "level": given.get("column", ""),
         "where": next(iter(entry.get("where", {}).items()), ("", ())),
-    }  # fmt: skip
+    }
 
 
 def missing(entry: Mapping[str, Any]) -> list[str]:
@@ -163,10 +192,11 @@ def entry_of(text: Callable[[str], str], found: Mapped) -> dict[str, Any]:
         entry |= {table: proposed[table] for table in _UNSHOWN if table in proposed}
     if text("level-column") in known and stream in SAMPLED:
         entry["episodes"] = {
-            "column": text("level-column"), "at_least": _number(text("level-at_least")),
+            "column": text("level-column"),
+            "at_least": _number(text("level-at_least")),
             "for_min": _number(text("level-for_min")),
             "join_gaps_min": _number(text("level-join_gaps_min")),
-        }  # fmt: skip
+        }
     return entry
 
 

@@ -17,7 +17,7 @@ class Stopped(Exception):  # noqa: N818 - it names what happened, not a fault
 
 
 @dataclass
-class Job:
+class BackgroundJob:
     """One piece of work.
 
     Attributes:
@@ -63,20 +63,20 @@ class Jobs:
     """The work going on; two pieces at once, never two on one client."""
 
     def __init__(self) -> None:
-        self._jobs: dict[str, Job] = {}
+        self._jobs: dict[str, BackgroundJob] = {}
         self._guard = threading.Lock()
         self._turn = threading.Semaphore(AT_ONCE)
         self._owners: dict[str, threading.Lock] = {}
 
     def start(
         self, key: str, what: str, back: str, owner: str, work: Callable[[Progress], str]
-    ) -> Job:
+    ) -> BackgroundJob:
         """Begin a piece of work, which returns where to go; one of the same key is joined."""
         with self._guard:
             for job in self._jobs.values():
                 if (job.key, job.owner) == (key, owner) and not job.ended.is_set():
                     return job
-            job = Job(secrets.token_urlsafe(9), key, what, back, owner)
+            job = BackgroundJob(secrets.token_urlsafe(9), key, what, back, owner)
             self._jobs[job.id] = job
             for old in [one for one in self._jobs.values() if one.ended.is_set()][:-MOST_KEPT]:
                 del self._jobs[old.id]
@@ -84,11 +84,13 @@ class Jobs:
         threading.Thread(target=self._run, args=(job, own, work), daemon=True).start()
         return job
 
-    def get(self, id_: str) -> Job | None:
+    def get(self, id_: str) -> BackgroundJob | None:
         """Return a piece of work, or None."""
         return self._jobs.get(id_)
 
-    def _run(self, job: Job, own: threading.Lock, work: Callable[[Progress], str]) -> None:
+    def _run(
+        self, job: BackgroundJob, own: threading.Lock, work: Callable[[Progress], str]
+    ) -> None:
         try:
             with own, self._turn:
                 job.tell("reading the records", 0.0)

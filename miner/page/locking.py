@@ -34,8 +34,10 @@ def held(practice: Path) -> Iterator[None]:
     except OSError as error:
         raise MinerError(
             f"the folder cannot be written ({error.strerror or error})",
-            "a folder you may write in", "Check the rights of the folder.", file=practice,
-        ) from error  # fmt: skip
+            "a folder you may write in",
+            "Check the rights of the folder.",
+            file=practice,
+        ) from error
     try:
         yield
     finally:

@@ -12,9 +12,9 @@ from jinja2 import ChoiceLoader, Environment, PackageLoader, PrefixLoader, Stric
 from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse
 
-from miner.page.asked import Asked, address
 from miner.page.guard import POLICY
 from miner.page.policy import sha
+from miner.page.request import PageRequest, address
 from miner.page.told import blocks
 from miner.page.words import for_page
 from miner.render.figures.inline import Styles
@@ -40,34 +40,49 @@ def environment() -> Environment:
         ]
     )
     made = Environment(
-        loader=loaders, autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        loader=loaders,
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
         lstrip_blocks=True,
-    )  # fmt: skip
+    )
     made.filters |= {"clean": clean, "capital": capital, "blocks": blocks, "linked": linked}
     made.filters |= {"at": _at, "in_words": for_page, "day_words": day_name}
     return made
 
 
 def page(
-    asked: Asked, template: str, *, status: int = 200, styles: Styles | None = None, **words: Any
+    request: PageRequest,
+    template: str,
+    *,
+    status: int = 200,
+    styles: Styles | None = None,
+    **words: Any,
 ) -> HTMLResponse:
     """Return a whole page.
 
     Args:
-        asked: the request.
+        request: what was asked for.
         template: a file of ``templates/``.
         status: of the answer.
         styles: the looks its figures use.
         words: what the template asks for; text is escaped.
     """
     looks = styles.css() if styles is not None else ""
-    said = asked.desk.notes.pop(asked.request.query_params.get("said", ""), ())
-    text = environment().get_template(template).render(
-        practice=clean(asked.desk.practice.name, 60), form_key=asked.desk.keys.form, said=said,
-        here=asked.request.url.path, address=address,
-        looks=Markup(looks),  # noqa: S704 - the looks of our own figures
-        **{"code": asked.request.path_params.get("code")} | words,
-    )  # fmt: skip
+    said = request.state.notes.pop(request.http.query_params.get("said", ""), ())
+    text = (
+        environment()
+        .get_template(template)
+        .render(
+            practice=clean(request.state.practice.name, 60),
+            form_key=request.state.keys.form,
+            said=said,
+            here=request.http.url.path,
+            address=address,
+            looks=Markup(looks),  # noqa: S704 - the looks of our own figures
+            **{"code": request.http.path_params.get("code")} | words,
+        )
+    )
     allowed = f"'self' 'sha256-{sha(looks)}'" if looks else "'self'"
     policy = {"Content-Security-Policy": POLICY.format(styles=allowed)}
     return HTMLResponse(text, status_code=status, headers=policy)

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from starlette.responses import Response
 
-from miner.page.asked import Asked
+from miner.page.request import PageRequest
 from miner.page.views import (
     caseload,
     client,
@@ -29,7 +29,7 @@ from miner.page.views import (
     work,
 )
 
-View = Callable[[Asked], Response]
+View = Callable[[PageRequest], Response]
 _ONE = "/clients/{code}"
 
 ROUTES: tuple[tuple[str, str, View], ...] = (

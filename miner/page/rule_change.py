@@ -14,7 +14,7 @@ from miner.caseload.places import RULES
 from miner.core import resources
 from miner.core.errors import MinerError
 from miner.core.files import make_folder, write_whole
-from miner.page.shelf import Entry
+from miner.page.client_cache import ClientEntry
 from miner.rulebook import FactorRule, RuleBook
 
 BOOK = "factors.toml"
@@ -56,9 +56,9 @@ def differs(rules: RuleBook) -> list[str]:
     return [
         f"{rule.phrase} is {cut_words(rule)} (as shipped: {cut_words(shipped.factors[name])})"
         for name, rule in rules.factors.items()
-        if name in shipped.factors and (rule.at, rule.cut) != (
-            shipped.factors[name].at, shipped.factors[name].cut)
-    ]  # fmt: skip
+        if name in shipped.factors
+        and (rule.at, rule.cut) != (shipped.factors[name].at, shipped.factors[name].cut)
+    ]
 
 
 def changed(practice: Path, name: str, at: float) -> str:
@@ -73,9 +73,10 @@ def changed(practice: Path, name: str, at: float) -> str:
     table = document.get(name)
     if not isinstance(table, dict) or "at" not in table:
         raise MinerError(
-            "this habit has no number that could be changed", "a habit with a number",
+            "this habit has no number that could be changed",
+            "a habit with a number",
             "Choose another.",
-        )  # fmt: skip
+        )
     table["at"] = int(at) if float(at).is_integer() else float(at)
     return tomlkit.dumps(document)
 
@@ -91,7 +92,7 @@ def tried(text: str) -> RuleBook:
         return rulebook.load(Path(scratch))
 
 
-def sides(entries: Sequence[Entry], new: RuleBook, name: str) -> list[tuple[str, int, int]]:
+def sides(entries: Sequence[ClientEntry], new: RuleBook, name: str) -> list[tuple[str, int, int]]:
     """Return for each client on how many of its days the habit would change sides, of how many.
 
     Args:

@@ -71,8 +71,9 @@ def _require_libraries() -> None:
     except ImportError as error:
         raise MinerError(
             f"the page needs a library that is not installed ({error.name})",
-            "miner installed with the extra 'page'", "Install it: pip install 'miner[page]'.",
-        ) from error  # fmt: skip
+            "miner installed with the extra 'page'",
+            "Install it: pip install 'miner[page]'.",
+        ) from error
 
 
 def _serve(
@@ -83,24 +84,24 @@ def _serve(
     warn: Callable[[str], None],
 ) -> None:
     from miner.page.app import application
-    from miner.page.asked import Desk
+    from miner.page.client_cache import ClientCache
     from miner.page.guard import Keys
     from miner.page.opening import token_file
-    from miner.page.shelf import Shelf
+    from miner.page.request import AppState
     from miner.page.warming import warm
 
     tidy(practice)
     _make_room()
-    desk = Desk(practice, Keys(listener.getsockname()[1]), Shelf(practice))
-    server, ended = _server(application(desk), warn), threading.Event()
+    state = AppState(practice, Keys(listener.getsockname()[1]), ClientCache(practice))
+    server, ended = _server(application(state), warn), threading.Event()
     _end_in_order()
-    with token_file(practice, desk.keys, desk.tokens) as opened:
+    with token_file(practice, state.keys, state.tokens) as opened:
         opening = opened.open()
         say(opening)
         if browser:
             threading.Thread(target=_show, args=(opening.file,), daemon=True).start()
         threading.Thread(target=opened.watch, args=(ended, say), daemon=True).start()
-        threading.Thread(target=warm, args=(desk,), daemon=True).start()
+        threading.Thread(target=warm, args=(state,), daemon=True).start()
         try:
             server.run(sockets=[listener])
         finally:
@@ -166,9 +167,11 @@ def require_practice(practice: Path) -> None:
 
     if not practice.is_dir():
         raise MinerError(
-            "there is no such folder", "the folder of a practice, or an empty one",
-            "Make the folder first, or check the path.", file=practice,
-        )  # fmt: skip
+            "there is no such folder",
+            "the folder of a practice, or an empty one",
+            "Make the folder first, or check the path.",
+            file=practice,
+        )
     empty = not any(path.name[0] != "." for path in practice.iterdir())
     if not empty and not is_practice(practice):
         raise MinerError(
@@ -205,9 +208,10 @@ def _listening(port: int) -> socket.socket:
     except OSError as error:
         listener.close()
         raise MinerError(
-            f"port {port} cannot be used ({error.strerror or error})", "a port that is free",
+            f"port {port} cannot be used ({error.strerror or error})",
+            "a port that is free",
             "Leave out --port to take any that is free.",
-        ) from error  # fmt: skip
+        ) from error
     return listener
 
 

@@ -114,9 +114,10 @@ def _own(folder: Path) -> Ticks:
     if path.is_file() and path.read_bytes() != _written(ticks.by_day):
         raise MinerError(
             "this file was changed by hand, so it is not written again from here",
-            "the file as this page wrote it", "Rename it to another name that begins with ticks.",
+            "the file as this page wrote it",
+            "Rename it to another name that begins with ticks.",
             file=TICKS,
-        )  # fmt: skip
+        )
     return ticks
 
 
@@ -151,11 +152,13 @@ def answers_of(plan: Plan, said: Mapping[str, str]) -> dict[str, str]:
     days = {day for period in plan.periods for day in _days(period)}
     for day, answer in found.items():
         if answer not in ("", *ANSWERS):
-            raise MinerError(f"'{answer[:20]}' is no answer", "yes, no, forgot or nothing",
-                             "Choose one.")  # fmt: skip
+            raise MinerError(
+                f"'{answer[:20]}' is no answer", "yes, no, forgot or nothing", "Choose one."
+            )
         if day not in days:
             raise MinerError(
                 f"{day[:20]} is no day of this plan",
-                f"a day from {min(days)} to {max(days)}", "Choose one of them.",
-            )  # fmt: skip
+                f"a day from {min(days)} to {max(days)}",
+                "Choose one of them.",
+            )
     return found

@@ -16,7 +16,7 @@ STRIP_LEAD = 34
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class PageBlock:
     """One piece of a page.
 
     Attributes:
@@ -34,39 +34,41 @@ class Block:
     rows: tuple[tuple[str, ...], ...] = ()
 
 
-def blocks(parts: Iterable[Part]) -> list[Block]:
+def blocks(parts: Iterable[Part]) -> list[PageBlock]:
     """Return a document as pieces of a page; empty lines fall away."""
     made = [_block(part) for part in fitted(parts)]
     return [item for item in made if item.text or item.columns]
 
 
-def _block(part: Heading | Paragraph | Command | Strip | Table) -> Block:
+def _block(part: Heading | Paragraph | Command | Strip | Table) -> PageBlock:
     match part:
         case Heading():
-            return Block("heading", for_page(part.text))
+            return PageBlock("heading", for_page(part.text))
         case Command():
-            return Block("strip", f"{' ' * part.indent}{part.text}")
+            return PageBlock("strip", f"{' ' * part.indent}{part.text}")
         case Strip():
-            return Block("strip", f"  {part.lead[:STRIP_LEAD]:{STRIP_LEAD}} {part.marks}")
+            return PageBlock("strip", f"  {part.lead[:STRIP_LEAD]:{STRIP_LEAD}} {part.marks}")
         case Table():
             return _table(part)
     depth = min(part.indent // 2, 2)
     if part.own:
-        return Block("text", part.text, depth)
+        return PageBlock("text", part.text, depth)
     if part.urgent:
-        return Block("urgent", for_page(part.text))
-    return Block("text", for_page(f"{part.lead}  {part.text}" if part.lead else part.text), depth)
+        return PageBlock("urgent", for_page(part.text))
+    return PageBlock(
+        "text", for_page(f"{part.lead}  {part.text}" if part.lead else part.text), depth
+    )
 
 
-def _table(part: Table) -> Block:
+def _table(part: Table) -> PageBlock:
     if not part.titled:
         cells = [_flat(row[at]) for at in range(len(part.columns)) for row in part.rows]
-        return Block("text", for_page("  ".join(cells)), min(part.indent // 2, 2))
+        return PageBlock("text", for_page("  ".join(cells)), min(part.indent // 2, 2))
     columns = tuple(
         (_flat(title), "number" if side == "right" else "") for title, side in part.columns
     )
     rows = tuple(tuple(_flat(cell) for cell in row) for row in part.rows)
-    return Block("table", columns=columns, rows=rows)
+    return PageBlock("table", columns=columns, rows=rows)
 
 
 def _flat(cell: str) -> str:

@@ -109,9 +109,11 @@ def _cleared(folder: Path, path: Path) -> None:
 
 def _taken(name: str) -> MinerError:
     return MinerError(
-        "there is a file of that name already; it was left as it is", "a new name",
-        "Add it under another name.", file=name,
-    )  # fmt: skip
+        "there is a file of that name already; it was left as it is",
+        "a new name",
+        "Add it under another name.",
+        file=name,
+    )
 
 
 def _digest(path: Path) -> str:

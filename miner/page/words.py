@@ -9,12 +9,26 @@ from miner import rulebook
 from miner.words.said_of import of_client
 
 PAGES = {
-    "check": "Records", "map": "Records", "days": "Days", "meals": "Meals", "day": "Days",
-    "ask": "Questions", "rank": "Ranking", "why": "Ranking", "error-rate": "Ranking",
-    "brief": "Pages", "keep": "Ranking", "follow": "Follow-up", "plan": "Follow-up",
-    "result": "Follow-up", "history": "History", "export": "Folder", "caseload": "Caseload",
-    "open": "Morning", "merge": "Settings",
-}  # fmt: skip
+    "check": "Records",
+    "map": "Records",
+    "days": "Days",
+    "meals": "Meals",
+    "day": "Days",
+    "ask": "Questions",
+    "rank": "Ranking",
+    "why": "Ranking",
+    "error-rate": "Ranking",
+    "brief": "Pages",
+    "keep": "Ranking",
+    "follow": "Follow-up",
+    "plan": "Follow-up",
+    "result": "Follow-up",
+    "history": "History",
+    "export": "Folder",
+    "caseload": "Caseload",
+    "open": "Morning",
+    "merge": "Settings",
+}
 _OWN = (
     ("Fix one with 'miner ask CLIENT --fix'.", "Fix one on the page Questions."),
     ("miner keep CLIENT ID --drop", "'Give it up' on the page Follow-up"),
@@ -48,20 +62,28 @@ _OWN = (
     (" More: --detail.", " The page Ranking shows more, with figures."),
     ("; --detail or --format csv shows all", "; the page with figures shows all"),
     (" in the client's folder (it writes sources.toml)", ""),
-    ("glucose.csv, or a file that sources.toml maps to the stream glucose",
-     "glucose.csv, or a sensor's file whose columns were chosen here"),
+    (
+        "glucose.csv, or a file that sources.toml maps to the stream glucose",
+        "glucose.csv, or a sensor's file whose columns were chosen here",
+    ),
     ("there is no glucose file in it (there is: nothing else)", "there are no records yet"),
     ("Put the sensor's file there.", "Drop the sensor's file on the page Records."),
     (": miner check CLIENT shows", ": the page Records shows"),
-    ("Put the sensor's file there, or map it in sources.toml.",
-     "Drop the sensor's file on the page Records."),
+    (
+        "Put the sensor's file there, or map it in sources.toml.",
+        "Drop the sensor's file on the page Records.",
+    ),
     ("or say in sources.toml which column it is", "or choose its columns here"),
     ("Put the client's files there and try again.", "Drop the files on the page Records."),
-    ("sensor_changes in client.toml, where a new sensor was put on",
-     "the times at which a new sensor was put on"),
+    (
+        "sensor_changes in client.toml, where a new sensor was put on",
+        "the times at which a new sensor was put on",
+    ),
     ("add the time to sensor_changes", "add the time on the page Settings"),
-    ("[[pressure_lows]] in client.toml, where the client lay on the sensor",
-     "to know whether the client lay on the sensor"),
+    (
+        "[[pressure_lows]] in client.toml, where the client lay on the sensor",
+        "to know whether the client lay on the sensor",
+    ),
     ("If so add: [[pressure_lows]] start = ", "If so note it on the page Settings: from "),
     ("note it in client.toml under [[pressure_lows]]", "note it on the page Settings"),
     ("under [synonyms] in client.toml", "on the page Settings"),
@@ -71,7 +93,7 @@ _OWN = (
     ("Correct it in client.toml or practice.toml.", "Correct it on the page Settings."),
     ("left out in client.toml", "left out by you"),
     ("it was confirmed in client.toml", "it was confirmed"),
-)  # fmt: skip
+)
 _TICKS = re.compile(r"Ticks go into ticks\.csv in the client's folder\. .*?like \S+\.(?=\s|$)")
 _DATES = re.compile(r"Give the time_format of this file in sources\.toml(, or run .*?\))?\.")
 _FOLDER = re.compile(r"(?<!\S)(?:[A-Za-z]:)?(?:[/\\][^/\\\n:]+)+[/\\](?=[^/\\\n:]+: )")

@@ -255,7 +255,7 @@ def test_two_clients_of_one_code_each_lead_to_their_own_folder(
     (practice / "copy" / "client.toml").write_text('code = "client-01"\n', encoding="utf-8")
     one = visitor(practice)
     for name in ("client-01", "copy"):
-        one.desk.shelf.entry(practice / name).morning(date(2026, 2, 22))
+        one.state.clients.entry(practice / name).morning(date(2026, 2, 22))
     page = one.get("/", params={"on": "2026-02-22"}).text
     for name in ("client-01", "copy"):
         assert f'href="/clients/{name}">client-01 in {name}</a>' in page
@@ -270,7 +270,7 @@ def test_food_fear_comes_first_on_the_morning_the_day_and_the_week(
         'time_zone = "Europe/Berlin"\n[intake]\neating_disorder = "yes"\n', encoding="utf-8"
     )
     one = visitor(practice)
-    one.desk.shelf.entry(folder).morning(date(2026, 2, 22))
+    one.state.clients.entry(folder).morning(date(2026, 2, 22))
     morning = words(one.get("/", params={"on": "2026-02-22"}))
     assert morning.index("Look first") < morning.index(caution)
     assert "A message, ready to send" not in morning
@@ -288,8 +288,8 @@ def test_clients_that_were_read_are_not_looked_through_for_garbage(
     one = visitor(practice)
     gc.unfreeze()
     try:
-        warm(one.desk)
-        held = one.desk.shelf.known("client-01")
+        warm(one.state)
+        held = one.state.clients.known("client-01")
         assert held is not None
         assert gc.get_freeze_count() > 10_000
         assert not any(item is held for item in gc.get_objects())

@@ -416,7 +416,7 @@ def test_no_address_answers_with_another(practice: Path, visitor: Open, path: st
 
 def test_a_token_in_an_address_opens_nothing(practice: Path) -> None:
     visitor = Visitor(practice)
-    token = visitor.desk.tokens.new()
+    token = visitor.state.tokens.new()
     for method in ("GET", "HEAD"):
         answer = visitor.client.request(method, "/open", params={"token": token})
         assert answer.status_code == 403
@@ -427,7 +427,7 @@ def test_a_token_in_an_address_opens_nothing(practice: Path) -> None:
 
 def test_a_second_use_of_a_token_is_refused(practice: Path) -> None:
     one, other = Visitor(practice), None
-    token = one.desk.tokens.new()
+    token = one.state.tokens.new()
     assert one.client.post("/open", data={"token": token}).status_code == 200
     other = one.client.post("/open", data={"token": token})
     assert other.status_code == 403
@@ -438,7 +438,7 @@ def test_a_second_use_of_a_token_is_refused(practice: Path) -> None:
 @pytest.mark.parametrize("origin", ["http://evil.example", f"http://127.0.0.1:{PORT + 1}"])
 def test_a_token_that_another_site_sends_is_refused(practice: Path, origin: str) -> None:
     visitor = Visitor(practice)
-    form = {"token": visitor.desk.tokens.new()}
+    form = {"token": visitor.state.tokens.new()}
     for headers in ({"origin": origin}, {"origin": "null", "sec-fetch-dest": "iframe"},
                     {"origin": "null", "sec-fetch-dest": "empty"}):  # fmt: skip
         assert visitor.client.post("/open", data=form, headers=headers).status_code == 403
@@ -448,7 +448,7 @@ def test_a_token_that_another_site_sends_is_refused(practice: Path, origin: str)
 
 def test_a_stranger_s_form_is_not_read_beyond_a_token(practice: Path) -> None:
     visitor = Visitor(practice)
-    token = visitor.desk.tokens.new()
+    token = visitor.state.tokens.new()
     form = {"token": token, "more": "x" * 2000}
     assert visitor.client.post("/open", data=form).status_code == 403
     pieces = (b"token=" if k == 0 else b"x" for k in range(40))
@@ -469,7 +469,7 @@ def test_another_port_of_this_machine_is_another_site(
 def test_no_answer_is_kept_and_none_names_its_page_to_another_site(practice: Path) -> None:
     visitor = Visitor(practice)
     closed = visitor.client.get("/")
-    opened = visitor.client.post("/open", data={"token": visitor.desk.tokens.new()})
+    opened = visitor.client.post("/open", data={"token": visitor.state.tokens.new()})
     for answer in (closed, opened):
         assert answer.headers["referrer-policy"] == "no-referrer"
         assert answer.headers["cache-control"] == "no-store"

@@ -18,7 +18,7 @@ from visits import HOME, PORT, Visitor, words
 from miner.core.errors import MinerError
 from miner.page import bodies
 from miner.page.guard import Keys
-from miner.page.jobs import Job
+from miner.page.jobs import BackgroundJob
 from miner.page.locking import OpenAlready, held
 from miner.page.routes import ROUTES
 from miner.page.serving import require_practice
@@ -48,7 +48,7 @@ def test_not_even_the_looks_are_given_to_strangers(practice: Path, asset: str) -
 
 def test_the_cookie_is_strict_and_no_token(practice: Path) -> None:
     visitor = Visitor(practice)
-    token = visitor.desk.tokens.new()
+    token = visitor.state.tokens.new()
     cookie = visitor.client.post("/open", data={"token": token}).headers["set-cookie"]
     assert "HttpOnly" in cookie
     assert "SameSite=strict" in cookie
@@ -418,7 +418,7 @@ def test_no_field_of_any_form_makes_a_fault_of_the_program(
     assert {path.name for path in tmp_path.iterdir()} == beside
 
 
-def _ended(*_: object, **__: object) -> Job:
-    job = Job("x", "k", "what", "/", ".", done="/help")
+def _ended(*_: object, **__: object) -> BackgroundJob:
+    job = BackgroundJob("x", "k", "what", "/", ".", done="/help")
     job.ended.set()
     return job

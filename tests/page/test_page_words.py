@@ -113,7 +113,7 @@ def test_the_day_that_is_proposed_for_a_test_can_be_had(practice: Path, visitor:
 def test_the_page_to_prepare_from_is_made_with_the_ranking(practice: Path, visitor: Open) -> None:
     one = visitor(practice)
     one.post(f"{CLIENT}/ranking")
-    (looked,) = one.desk.shelf.looked.values()
+    (looked,) = one.state.clients.rankings.values()
     assert list(looked.pages) == ["preparation"]
     assert one.get(f"{CLIENT}/pages/preparation").text == looked.pages["preparation"]
 

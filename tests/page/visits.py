@@ -16,10 +16,10 @@ from httpx import Client, Response
 from starlette.testclient import TestClient
 
 from miner.page.app import application
-from miner.page.asked import Desk
+from miner.page.client_cache import ClientCache
 from miner.page.guard import Keys
 from miner.page.opening import ask_again
-from miner.page.shelf import Shelf
+from miner.page.request import AppState
 
 PORT = 8123
 HOME = f"http://127.0.0.1:{PORT}"
@@ -30,15 +30,15 @@ class Visitor:
 
     def __init__(self, practice: Path) -> None:
         self.keys = Keys(PORT)
-        self.desk = Desk(practice, self.keys, Shelf(practice))
+        self.state = AppState(practice, self.keys, ClientCache(practice))
         self.client = TestClient(
-            application(self.desk), base_url=HOME, follow_redirects=False,
+            application(self.state), base_url=HOME, follow_redirects=False,
             raise_server_exceptions=False,
         )  # fmt: skip
 
     def open(self) -> Visitor:
         """Let the browser in."""
-        token = self.desk.tokens.new()
+        token = self.state.tokens.new()
         assert self.client.post("/open", data={"token": token}).status_code == 200
         return self
 

@@ -10,39 +10,46 @@ from miner import ledger, steps
 from miner.core.errors import MinerError
 from miner.core.results import CautionText
 from miner.ledger import replay
-from miner.page.asked import Asked
+from miner.page.client_cache import ClientEntry
 from miner.page.places import OWN_FILES, client_folder
 from miner.page.render import page
-from miner.page.shelf import Entry
+from miner.page.request import PageRequest
 from miner.page.uploads import waiting
 from miner.page.words import for_page
 from miner.words.cautions import Cautions
 
 
-def client(asked: Asked) -> Response:
+def client(request: PageRequest) -> Response:
     """Show one client."""
-    folder = asked.folder
-    entry, fault = read_or_fault(asked)
+    folder = request.folder
+    entry, fault = read_or_fault(request)
     asked_about = steps.fixed_questions(folder)
     now_open = [item for item in replay(ledger.read(folder)).kept if item.closed_at is None]
     report = entry.report() if entry is not None else None
     return page(
-        asked, "client.html", client=name_of(entry, asked), fault=fault, report=report,
-        first=first(report.cautions) if report else [], questions=len(asked_about),
-        waiting=len(waiting(folder)), open=len(now_open),
-        ranked=entry is not None and asked.desk.shelf.last_ranking(entry) is not None,
-        enough=report is not None and entry is not None
+        request,
+        "client.html",
+        client=name_of(entry, request),
+        fault=fault,
+        report=report,
+        first=first(report.cautions) if report else [],
+        questions=len(asked_about),
+        waiting=len(waiting(folder)),
+        open=len(now_open),
+        ranked=entry is not None and request.state.clients.last_ranking(entry) is not None,
+        enough=report is not None
+        and entry is not None
         and report.usable_days >= entry.rules.guardrails.fewest_days_to_rank,
         not_asked=list(report.intake_not_asked) if report else None,
-    )  # fmt: skip
+    )
 
 
-def read_or_fault(asked: Asked) -> tuple[Entry | None, str]:
+def read_or_fault(request: PageRequest) -> tuple[ClientEntry | None, str]:
     """Return the client as read, or why it cannot be."""
     try:
-        return asked.entry(), ""
+        return request.entry(), ""
     except MinerError as error:
-        return None, why_not(client_folder(asked.desk.practice, asked.code), error.message)
+        return None, why_not(client_folder(request.state.practice, request.code), error.message)
 
 
 def why_not(folder: Path, told: str) -> str:
@@ -53,9 +60,9 @@ def why_not(folder: Path, told: str) -> str:
     return for_page(told)
 
 
-def name_of(entry: Entry | None, asked: Asked) -> str:
+def name_of(entry: ClientEntry | None, request: PageRequest) -> str:
     """Return what the client is called."""
-    return asked.code if entry is None else entry.client.settings.code
+    return request.code if entry is None else entry.client.settings.code
 
 
 def first(said: tuple[CautionText, ...]) -> list[object]:
@@ -63,6 +70,6 @@ def first(said: tuple[CautionText, ...]) -> list[object]:
     return [part for part in Cautions(said).first() if part is not None]
 
 
-def before(entry: Entry) -> list[object]:
+def before(entry: ClientEntry) -> list[object]:
     """Return the cautions that come before any pattern of a client's records."""
     return first(entry.report().cautions)

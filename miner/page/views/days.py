@@ -8,9 +8,9 @@ from markupsafe import Markup
 from starlette.responses import RedirectResponse, Response
 
 from miner.core.results.morning import DayReview
-from miner.page.asked import Asked
+from miner.page.client_cache import ClientEntry
 from miner.page.render import DRAWING, page
-from miner.page.shelf import Entry
+from miner.page.request import PageRequest
 from miner.page.views.client import name_of
 from miner.render.figures.day_picture import day_picture
 from miner.render.figures.inline import Styles, inline
@@ -23,32 +23,39 @@ from miner.words.labels import factor_phrase
 from miner.words.week import week_parts
 
 
-def pick(asked: Asked) -> Response:
+def pick(request: PageRequest) -> Response:
     """Lead to the day that was picked, or to the newest whole one."""
-    day = asked.day("day")
-    chosen = day.isoformat() if day is not None else asked.entry().review(None).date
-    return RedirectResponse(asked.at("days", chosen), status_code=303)
+    day = request.day("day")
+    chosen = day.isoformat() if day is not None else request.entry().review(None).date
+    return RedirectResponse(request.at("days", chosen), status_code=303)
 
 
-def show(asked: Asked) -> Response:
+def show(request: PageRequest) -> Response:
     """Show one day, wake to wake."""
-    entry, day = asked.entry(), asked.path("day")
+    entry, day = request.entry(), request.path("day")
     found, dates = entry.review(day), entry.dates()
-    asked.shown(entry, "day", [found.date])
+    request.shown(entry, "day", [found.date])
     place = dates.index(found.date) if found.date in dates else 0
-    picture, looks = _picture(asked, found, entry.unit)
+    picture, looks = _picture(request, found, entry.unit)
     styles = Styles(dict(looks))
     return page(
-        asked, "day.html", styles=styles, client=name_of(entry, asked), day=found.date,
-        picture=picture, parts=day_parts(found, entry.unit, detail=True), usable=found.usable,
+        request,
+        "day.html",
+        styles=styles,
+        client=name_of(entry, request),
+        day=found.date,
+        picture=picture,
+        parts=day_parts(found, entry.unit, detail=True),
+        usable=found.usable,
         earlier=dates[place - 1] if place else None,
         later=dates[place + 1] if place + 1 < len(dates) else None,
-        first_day=dates[0], last_day=dates[-1],
+        first_day=dates[0],
+        last_day=dates[-1],
         left_out=any(item.day.isoformat() == found.date for item in entry.client.settings.left_out),
-    )  # fmt: skip
+    )
 
 
-def _picture(asked: Asked, found: DayReview, unit: str) -> tuple[Markup, dict[str, str]]:
+def _picture(request: PageRequest, found: DayReview, unit: str) -> tuple[Markup, dict[str, str]]:
     def draw() -> tuple[Markup, dict[str, str]]:
         styles = Styles()
         label = f"Glucose of {found.date}, with sleep, stress, activity, meals and tags below it."
@@ -57,32 +64,37 @@ def _picture(asked: Asked, found: DayReview, unit: str) -> tuple[Markup, dict[st
         picture = Markup(inline(svg, "day", label, {}, styles))  # noqa: S704 - our own figure
         return picture, dict(styles.names)
 
-    return asked.desk.drawn((asked.code, found.date), found, draw)
+    return request.state.drawn((request.code, found.date), found, draw)
 
 
-def table(asked: Asked) -> Response:
+def table(request: PageRequest) -> Response:
     """Show the table of all days, and the week."""
-    entry = asked.entry()
-    dates = {day: asked.at("days", day) for day in entry.dates()}
-    asked.shown(entry, "day", list(dates))
-    parts = days_parts(name_of(entry, asked), entry.days(), entry.rules, display_unit=entry.unit)
+    entry = request.entry()
+    dates = {day: request.at("days", day) for day in entry.dates()}
+    request.shown(entry, "day", list(dates))
+    parts = days_parts(name_of(entry, request), entry.days(), entry.rules, display_unit=entry.unit)
     parts = [_in_words(part, entry) for part in parts]
-    return page(asked, "table.html", client=name_of(entry, asked), parts=parts, days=dates)
+    return page(request, "table.html", client=name_of(entry, request), parts=parts, days=dates)
 
 
-def _in_words(part: Part, entry: Entry) -> Part:
+def _in_words(part: Part, entry: ClientEntry) -> Part:
     """Return the strip of a habit with the habit's words before it."""
     if not isinstance(part, Strip) or not part.factor:
         return part
     return replace(part, lead=factor_phrase(part.factor, entry.rules))
 
 
-def week(asked: Asked) -> Response:
+def week(request: PageRequest) -> Response:
     """Show what was logged in a week, and how far each open question is."""
-    entry, last = asked.entry(), asked.day("last")
+    entry, last = request.entry(), request.day("last")
     found = week_of(entry.client, entry.rules, last=last.isoformat() if last else None)
     dates = entry.dates()
     return page(
-        asked, "week.html", client=name_of(entry, asked), parts=week_parts(found),
-        last=found.days[-1], first_day=dates[0], last_day=dates[-1],
-    )  # fmt: skip
+        request,
+        "week.html",
+        client=name_of(entry, request),
+        parts=week_parts(found),
+        last=found.days[-1],
+        first_day=dates[0],
+        last_day=dates[-1],
+    )

@@ -9,10 +9,10 @@ from miner.core.errors import MinerError
 from miner.core.results import PlanResult
 from miner.core.results.follow import Following
 from miner.ledger import Kept, replay
-from miner.page.asked import Asked
+from miner.page.client_cache import ClientEntry
 from miner.page.jobs import Progress
 from miner.page.render import page
-from miner.page.shelf import Entry
+from miner.page.request import PageRequest
 from miner.page.views.client import before, name_of, read_or_fault
 from miner.page.words import for_page
 from miner.rulebook import RuleBook
@@ -23,32 +23,37 @@ from miner.words.labels import factor_phrase, outcome_label
 from miner.words.plan import result_parts
 
 
-def show(asked: Asked) -> Response:
+def show(request: PageRequest) -> Response:
     """Show everything kept, and what was read of it."""
-    folder = asked.folder
-    entry, fault = read_or_fault(asked)
+    folder = request.folder
+    entry, fault = read_or_fault(request)
     rules = entry.rules if entry is not None else steps.load_rules(None, folder)
     story = replay(ledger.read(folder))
     parts: list[object] = []
-    found = asked.desk.found.get((asked.code, "follow"))
+    found = request.state.found.get((request.code, "follow"))
     if entry is not None and isinstance(found, tuple) and found[0] == entry.key:
         read: Following = found[1]
         parts += follow_parts(read, rules, display_unit=entry.unit)
     results = []
     for item in story.kept:
         for plan in item.plans:
-            told = asked.desk.found.get((asked.code, f"result-{plan.name}"))
+            told = request.state.found.get((request.code, f"result-{plan.name}"))
             if entry is not None and isinstance(told, tuple) and isinstance(told[0], PlanResult):
                 results.append(result_parts(told[0], rules, display_unit=entry.unit))
     said = before(entry) if entry is not None else []
     return page(
-        asked, "followup.html", client=name_of(entry, asked), fault=fault, first=said,
-        kept=[_kept(item, rules, _last(entry)) for item in story.kept], parts=parts,
+        request,
+        "followup.html",
+        client=name_of(entry, request),
+        fault=fault,
+        first=said,
+        kept=[_kept(item, rules, _last(entry)) for item in story.kept],
+        parts=parts,
         results=results,
-    )  # fmt: skip
+    )
 
 
-def _last(entry: Entry | None) -> str | None:
+def _last(entry: ClientEntry | None) -> str | None:
     """Return the last day of the records, where they can be read."""
     try:
         return entry.dates()[-1] if entry is not None else None
@@ -70,65 +75,74 @@ def _kept(item: Kept, rules: RuleBook, last: str | None) -> dict[str, object]:
     elif not item.open_on(last):
         state = "closed"
     return {
-        "id": item.id, "title": title, "how": way_words(item.as_, rules), "state": state,
-        "on": item.entry.at[:10], "note": what.get("note") or "",
+        "id": item.id,
+        "title": title,
+        "how": way_words(item.as_, rules),
+        "state": state,
+        "on": item.entry.at[:10],
+        "note": what.get("note") or "",
         "read_on": what.get("read_on") if item.as_ == "watch" else None,
         "plans": [
             (plan.name, plan.verdict is not None, plan.entry.payload.get("read_on"))
             for plan in item.plans
         ],
         "may_plan": item.as_ == "alternate" and state == "open" and item.plan_open() is None,
-    }  # fmt: skip
+    }
 
 
-def read(asked: Asked) -> Response:
+def read(request: PageRequest) -> Response:
     """Read everything kept on days that did not suggest it; a verdict is written once."""
-    folder, desk, code, to = asked.folder, asked.desk, asked.code, asked.at("follow-up")
+    folder, state, code, to = request.folder, request.state, request.code, request.at("follow-up")
 
     def work(_progress: Progress) -> str:
-        entry = desk.shelf.entry(folder)
-        desk.found[(code, "follow")] = (
+        entry = state.clients.entry(folder)
+        state.found[(code, "follow")] = (
             entry.key,
             steps.follow(entry.client, entry.rules, remember=True),
         )
         return to
 
-    return asked.later("follow", "Reading new days", to, work)
+    return request.later("follow", "Reading new days", to, work)
 
 
-def drop(asked: Asked) -> Response:
+def drop(request: PageRequest) -> Response:
     """Give something up; it never gets a verdict."""
-    entry = asked.entry()
-    return asked.go(asked.at("follow-up"), steps.drop(entry.client, asked.text("id")))
+    entry = request.entry()
+    return request.go(request.at("follow-up"), steps.drop(entry.client, request.text("id")))
 
 
-def result(asked: Asked) -> Response:
+def result(request: PageRequest) -> Response:
     """Read an alternating test; once, when it is over, or when the client has stopped."""
-    folder, desk, code, to = asked.folder, asked.desk, asked.code, asked.at("follow-up")
-    name, stopped = asked.text("plan"), bool(asked.text("stopped"))
+    folder, state, code, to = request.folder, request.state, request.code, request.at("follow-up")
+    name, stopped = request.text("plan"), bool(request.text("stopped"))
 
     def work(_progress: Progress) -> str:
-        entry = desk.shelf.entry(folder)
+        entry = state.clients.entry(folder)
         found = steps.result(entry.client, name, entry.rules, stopped=stopped)
-        desk.found[(code, f"result-{name}")] = (found,)
+        state.found[(code, f"result-{name}")] = (found,)
         return to
 
-    return asked.later(f"result {name} {stopped}", "Reading the pairs", to, work)
+    return request.later(f"result {name} {stopped}", "Reading the pairs", to, work)
 
 
-def history(asked: Asked) -> Response:
+def history(request: PageRequest) -> Response:
     """Show the story of the client's questions."""
-    folder = asked.folder
-    code, fault, parts = asked.code, "", []
+    folder = request.folder
+    code, fault, parts = request.code, "", []
     try:
         rules = steps.load_rules(None, folder)
         found = steps.history(folder, rules)
         code, parts = found.client, history_parts(found, rules)
     except MinerError as error:
         fault = for_page(error.message)
-    entry, _ = read_or_fault(asked)
+    entry, _ = read_or_fault(request)
     said = before(entry) if entry is not None else []
     return page(
-        asked, "history.html", client=code, fault=fault, first=said, parts=parts,
+        request,
+        "history.html",
+        client=code,
+        fault=fault,
+        first=said,
+        parts=parts,
         ids=[str(event.payload.get("id")) for event in ledger.read(folder).events],
-    )  # fmt: skip
+    )

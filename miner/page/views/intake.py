@@ -11,8 +11,8 @@ from tomlkit import TOMLDocument
 
 from miner import steps
 from miner.core.errors import MinerError
-from miner.page.asked import Asked
 from miner.page.render import page
+from miner.page.request import PageRequest
 from miner.records.settings import ClientFile
 from miner.records.settings_file import change, set_key, stamp
 from miner.records.toml_file import read_toml
@@ -20,49 +20,55 @@ from miner.records.toml_file import read_toml
 ANSWERS = ("yes", "no", "not_asked")
 
 
-def show(asked: Asked) -> Response:
+def show(request: PageRequest) -> Response:
     """Show the intake of a client."""
-    held = read_toml(asked.folder / "client.toml", ClientFile)
-    book = steps.load_rules(None, asked.folder).cautions
+    held = read_toml(request.folder / "client.toml", ClientFile)
+    book = steps.load_rules(None, request.folder).cautions
     asked_about = [
         (name, rule.asked, held.intake.get(name, "not_asked"), rule.when_yes)
         for name, rule in book.intake.items()
     ]
     return page(
-        asked, "intake.html", client=held.code or asked.code, questions=asked_about, held=held,
+        request,
+        "intake.html",
+        client=held.code or request.code,
+        questions=asked_about,
+        held=held,
         zones=sorted(zone for zone in available_timezones() if "/" in zone),
-        left_out=held.left_out, seen=stamp(asked.folder / "client.toml"),
-    )  # fmt: skip
+        left_out=held.left_out,
+        seen=stamp(request.folder / "client.toml"),
+    )
 
 
-def save(asked: Asked) -> Response:
+def save(request: PageRequest) -> Response:
     """Write the intake into ``client.toml``."""
-    rules = steps.load_rules(None, asked.folder)
-    answers = {name: asked.text(f"intake-{name}", "not_asked") for name in rules.cautions.intake}
+    rules = steps.load_rules(None, request.folder)
+    answers = {name: request.text(f"intake-{name}", "not_asked") for name in rules.cautions.intake}
     if any(value not in ANSWERS for value in answers.values()):
         raise MinerError("an answer is none of the three", "yes, no, or not asked", "Choose one.")
 
     def edit(document: TOMLDocument) -> None:
-        set_key(document, "time_zone", asked.text("time_zone") or None)
-        set_key(document, "calm", True if asked.text("calm") else None)
-        pooled = {"yes": True, "no": False}.get(asked.text("pooled"))
+        set_key(document, "time_zone", request.text("time_zone") or None)
+        set_key(document, "calm", True if request.text("calm") else None)
+        pooled = {"yes": True, "no": False}.get(request.text("pooled"))
         set_key(document, "pooled", pooled)
         table: Any = document.setdefault("intake", tomlkit.table())
         for name, value in answers.items():
             table[name] = value
 
-    change(asked.folder / "client.toml", ClientFile, edit, asked.seen)
-    return asked.go(asked.at(), "The intake is written down.")
+    change(request.folder / "client.toml", ClientFile, edit, request.seen)
+    return request.go(request.at(), "The intake is written down.")
 
 
-def leave_out(asked: Asked) -> Response:
+def leave_out(request: PageRequest) -> Response:
     """Leave a day out, with a reason; that is told in every ranking after a first one."""
-    day, reason = asked.day("day"), asked.text("reason")
+    day, reason = request.day("day"), request.text("reason")
     if day is None or not reason:
         raise MinerError(
-            "the day or the reason is missing", "a day and why it is left out",
+            "the day or the reason is missing",
+            "a day and why it is left out",
             "Write both: a ranking tells which days were left out after a first look.",
-        )  # fmt: skip
+        )
 
     def edit(document: TOMLDocument) -> None:
         table = tomlkit.table()
@@ -73,14 +79,14 @@ def leave_out(asked: Asked) -> Response:
             held = document["left_out"] = tomlkit.aot()
         held.append(table)
 
-    change(asked.folder / "client.toml", ClientFile, edit)
-    to = asked.at("days", day.isoformat())
-    return asked.go(to, "This day is left out from now on. Rankings tell of it.")
+    change(request.folder / "client.toml", ClientFile, edit)
+    to = request.at("days", day.isoformat())
+    return request.go(to, "This day is left out from now on. Rankings tell of it.")
 
 
-def count_again(asked: Asked) -> Response:
+def count_again(request: PageRequest) -> Response:
     """Take back that a day is left out; rankings tell of the change."""
-    day = asked.day("day")
+    day = request.day("day")
 
     def edit(document: TOMLDocument) -> None:
         held: Any = document.get("left_out") or []
@@ -90,6 +96,6 @@ def count_again(asked: Asked) -> Response:
         if "left_out" in document and not held:
             document.remove("left_out")
 
-    change(asked.folder / "client.toml", ClientFile, edit)
-    to = asked.at("days", str(day)) if day else asked.at()
-    return asked.go(to, "You do not leave this day out any more. Rankings tell of it.")
+    change(request.folder / "client.toml", ClientFile, edit)
+    to = request.at("days", str(day)) if day else request.at()
+    return request.go(to, "You do not leave this day out any more. Rankings tell of it.")

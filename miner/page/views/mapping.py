@@ -9,9 +9,9 @@ from starlette.responses import Response
 
 from miner.core.errors import MinerError
 from miner.core.results.mapping import Mapped
-from miner.page.asked import Asked
 from miner.page.entry_form import DATES, FIELDS, TIMES, entry_of, fields_of, missing
 from miner.page.render import page
+from miner.page.request import PageRequest
 from miner.page.uploads import waiting_file
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import for_page
@@ -23,49 +23,53 @@ from miner.steps.mapping import map_file
 from miner.words.map import known_text, option_text, question_text
 
 HOLDS = {
-    "glucose": "the sensor's readings", "sleep": "nights", "stress": "stress",
-    "activity": "walks and other movement", "meals": "meals", "tags": "tags and notes",
-}  # fmt: skip
+    "glucose": "the sensor's readings",
+    "sleep": "nights",
+    "stress": "stress",
+    "activity": "walks and other movement",
+    "meals": "meals",
+    "tags": "tags and notes",
+}
 BLANK = dict.fromkeys(
     ("stream", "time_format", "decimal", "delimiter", "skip_rows", "encoding", "not_measured")
 )
 
 
-def show(asked: Asked) -> Response:
+def show(request: PageRequest) -> Response:
     """Show what is proposed for a file that waits."""
-    stream = asked.text("stream") or None
+    stream = request.text("stream") or None
     if stream is not None and stream not in STREAMS:
         raise MinerError("there is no such kind of records", ", ".join(STREAMS), "Choose one.")
-    found = _proposed(asked, stream)
-    return _page(asked, found, dict(found.proposals[0].entry))
+    found = _proposed(request, stream)
+    return _page(request, found, dict(found.proposals[0].entry))
 
 
-def choose(asked: Asked) -> Response:
+def choose(request: PageRequest) -> Response:
     """Show how the file would be read as chosen, or write that down."""
-    folder, stream = asked.folder, asked.text("stream")
-    path = waiting_file(folder, asked.text("file"))
-    found = _proposed(asked, stream if stream in STREAMS else None)
-    entry = entry_of(asked.text, found)
-    if asked.text("action") != "use":
-        return _page(asked, found, entry)
+    folder, stream = request.folder, request.text("stream")
+    path = waiting_file(folder, request.text("file"))
+    found = _proposed(request, stream if stream in STREAMS else None)
+    entry = entry_of(request.text, found)
+    if request.text("action") != "use":
+        return _page(request, found, entry)
     source_of(entry)
-    shared = bool(asked.text("practice"))
+    shared = bool(request.text("practice"))
     entries = [entry, *_beside(entry, map_file(path, client=folder, practice=shared))]
     if shared:
         named = map_file(path, client=folder, practice=True).proposals[0].entry["file"]
         entries = [each | {"file": named} for each in entries]
-    target = (asked.desk.practice if shared else folder) / "sources.toml"
+    target = (request.state.practice if shared else folder) / "sources.toml"
     with WRITING:
         replaced = put_entries(target, path.name, "\n".join(map(as_toml, entries)))
     said = "It is written down how this file is read. Look at what was understood, then add it."
     kept = " What was written before is kept beside it." if replaced else ""
-    return asked.go(asked.at("records"), said + kept)
+    return request.go(request.at("records"), said + kept)
 
 
-def _proposed(asked: Asked, stream: str | None) -> Mapped:
+def _proposed(request: PageRequest, stream: str | None) -> Mapped:
     """Return what is proposed for a file that waits, of one stream where that is chosen."""
-    path = waiting_file(asked.folder, asked.text("file"))
-    return map_file(path, client=asked.folder, answers={"stream": stream} if stream else None)
+    path = waiting_file(request.folder, request.text("file"))
+    return map_file(path, client=request.folder, answers={"stream": stream} if stream else None)
 
 
 def _beside(entry: Mapping[str, Any], found: Mapped) -> list[dict[str, Any]]:
@@ -79,27 +83,36 @@ def _beside(entry: Mapping[str, Any], found: Mapped) -> list[dict[str, Any]]:
     ]
 
 
-def _page(asked: Asked, mapped: Mapped, entry: Mapping[str, Any]) -> Response:
-    found, _ = read_or_fault(asked)
+def _page(request: PageRequest, mapped: Mapped, entry: Mapping[str, Any]) -> Response:
+    found, _ = read_or_fault(request)
     proposal = mapped.proposals[0]
-    path = waiting_file(asked.folder, proposal.file)
+    path = waiting_file(request.folder, proposal.file)
     look, fault = Look(proposal.file, "records"), ""
     lacking = missing(entry)
     if not lacking:
         try:
-            look = look_at(path, asked.folder, entry)
+            look = look_at(path, request.folder, entry)
             fault = for_page(look.fault.message) if look.fault else ""
         except MinerError as error:
             fault = for_page(error.message)
-    whole = not asked.request.headers.get("x-by-script")
+    whole = not request.http.headers.get("x-by-script")
     return page(
-        asked, "columns.html" if whole else "preview.html", client=name_of(found, asked),
-        file=proposal.file, proposal=proposal, entry=BLANK | dict(entry), holds=HOLDS,
-        look=look, fault=fault, lacking=lacking, dates=DATES,
+        request,
+        "columns.html" if whole else "preview.html",
+        client=name_of(found, request),
+        file=proposal.file,
+        proposal=proposal,
+        entry=BLANK | dict(entry),
+        holds=HOLDS,
+        look=look,
+        fault=fault,
+        lacking=lacking,
+        dates=DATES,
         reasons=[told for item in proposal.known if (told := known_text(item)) is not None],
         open=[
             (for_page(question_text(item)), [f"{x.value}: {option_text(x)}" for x in item.options])
             for item in proposal.questions
         ],
-        fields=fields_of(mapped, entry), plain=FIELDS,
-    )  # fmt: skip
+        fields=fields_of(mapped, entry),
+        plain=FIELDS,
+    )

@@ -12,11 +12,11 @@ from miner.core.errors import MinerError
 from miner.core.results import Hypothesis, Plan, Ranking, Why
 from miner.core.results.briefing import Briefing
 from miner.followup import planning
-from miner.page.asked import Asked
+from miner.page.client_cache import CachedRanking, ClientEntry
 from miner.page.jobs import Progress
 from miner.page.places import Missing
 from miner.page.render import DRAWING, page
-from miner.page.shelf import Entry, Looked
+from miner.page.request import PageRequest
 from miner.page.views.client import before, name_of
 from miner.render.drawn import Drawn, Studio
 from miner.render.figures.inline import Styles
@@ -31,31 +31,42 @@ from miner.words.why import why_parts
 SENSOR_DAYS = (5, 30)
 
 
-def show(asked: Asked) -> Response:
+def show(request: PageRequest) -> Response:
     """Show one pattern of the last ranking."""
-    entry = asked.entry()
-    looked = asked.desk.shelf.last_ranking(entry)
-    if looked is None:
+    entry = request.entry()
+    cached = request.state.clients.last_ranking(entry)
+    if cached is None:
         said = "These records have not been ranked since the page was opened: rank them."
-        return asked.go(asked.at("ranking"), said)
-    ranking, item = _found(looked, asked.path("id"))
-    why = _why(asked, entry, looked, ranking.unit, item)
-    brief = replace(looked.brief, ranking=ranking, by_meal=None, whys={item.id: why})
+        return request.go(request.at("ranking"), said)
+    ranking, item = _found(cached, request.path("id"))
+    why = _why(request, entry, cached, ranking.unit, item)
+    brief = replace(cached.brief, ranking=ranking, by_meal=None, whys={item.id: why})
     teller = Teller(brief, entry.rules, (item.id,))
-    styles, drawn, line = _drawn(asked, looked, teller, item)
+    styles, drawn, line = _drawn(request, cached, teller, item)
     told = HypothesisTeller(entry.rules, Amounts(entry.unit), ranking.unit)
     return page(
-        asked, "pattern.html", styles=styles, client=name_of(entry, asked), item=item,
-        first=before(entry), title=teller.title(item), parts=told.parts(item, level=True),
-        dots=drawn, line=line, why=why_parts(why, entry.rules, display_unit=entry.unit)[1:],
-        days={day: asked.at("days", day) for day in entry.dates()}, tries=teller.tries(item),
-        testable=teller.testable(item), open=_open(asked, item.id),
+        request,
+        "pattern.html",
+        styles=styles,
+        client=name_of(entry, request),
+        item=item,
+        first=before(entry),
+        title=teller.title(item),
+        parts=told.parts(item, level=True),
+        dots=drawn,
+        line=line,
+        why=why_parts(why, entry.rules, display_unit=entry.unit)[1:],
+        days={day: request.at("days", day) for day in entry.dates()},
+        tries=teller.tries(item),
+        testable=teller.testable(item),
+        open=_open(request, item.id),
         tomorrow=_first_day(entry),
-        high=item.counts.high > 0, unit=ranking.unit,
-    )  # fmt: skip
+        high=item.counts.high > 0,
+        unit=ranking.unit,
+    )
 
 
-def _first_day(entry: Entry) -> str:
+def _first_day(entry: ClientEntry) -> str:
     """Return the day a test is proposed to begin: tomorrow, as far as the records let it."""
     after = date.fromisoformat(entry.dates()[-1]) + timedelta(days=1)
     tomorrow = date.today() + timedelta(days=1)
@@ -63,7 +74,7 @@ def _first_day(entry: Entry) -> str:
 
 
 def _drawn(
-    asked: Asked, looked: Looked, teller: Teller, item: Hypothesis
+    request: PageRequest, cached: CachedRanking, teller: Teller, item: Hypothesis
 ) -> tuple[Styles, Drawn | None, Drawn | None]:
     def draw() -> tuple[Styles, Drawn | None, Drawn | None]:
         styles = Styles()
@@ -73,7 +84,7 @@ def _drawn(
                 all_of_client(one) for one in (studio.dots(item), studio.difference(item))
             )
 
-    return asked.desk.drawn((asked.code, item.id), looked.brief, draw)
+    return request.state.drawn((request.code, item.id), cached.brief, draw)
 
 
 def _rankings(brief: Briefing) -> tuple[Ranking, ...]:
@@ -81,85 +92,91 @@ def _rankings(brief: Briefing) -> tuple[Ranking, ...]:
     return (brief.ranking,) if brief.by_meal is None else (brief.ranking, brief.by_meal)
 
 
-def _found(looked: Looked, id_: str) -> tuple[Ranking, Hypothesis]:
+def _found(cached: CachedRanking, id_: str) -> tuple[Ranking, Hypothesis]:
     """Return the pattern of an ID, and the ranking it is in."""
-    for ranking in _rankings(looked.brief):
+    for ranking in _rankings(cached.brief):
         item = ranking.find(id_)
         if item is not None:
             return ranking, item
     raise Missing(
-        "this ranking has no such pattern", "a pattern of the list",
+        "this ranking has no such pattern",
+        "a pattern of the list",
         "Open the page Ranking and choose one.",
-    )  # fmt: skip
+    )
 
 
-def _why(asked: Asked, entry: Entry, looked: Looked, unit: str, item: Hypothesis) -> Why:
-    held = looked.brief.whys.get(item.id) or asked.desk.found.get((asked.code, f"why-{item.id}"))
+def _why(
+    request: PageRequest, entry: ClientEntry, cached: CachedRanking, unit: str, item: Hypothesis
+) -> Why:
+    held = cached.brief.whys.get(item.id) or request.state.found.get(
+        (request.code, f"why-{item.id}")
+    )
     if isinstance(held, tuple) and held[0] == entry.key:
         held = held[1]
     if isinstance(held, Why):
         return held
     table = entry.meals() if unit == "meal" else entry.days()
     found = steps.why(entry.client, item.id, entry.rules, table=table)
-    asked.desk.found[(asked.code, f"why-{item.id}")] = (entry.key, found)
+    request.state.found[(request.code, f"why-{item.id}")] = (entry.key, found)
     return found
 
 
-def _open(asked: Asked, id_: str) -> bool:
+def _open(request: PageRequest, id_: str) -> bool:
     from miner import ledger
     from miner.ledger import replay
 
-    now_open = replay(ledger.read(asked.folder)).open_on(None)
+    now_open = replay(ledger.read(request.folder)).open_on(None)
     return any(item.id == id_ for item in now_open)
 
 
-def keep(asked: Asked) -> Response:
+def keep(request: PageRequest) -> Response:
     """Keep a pattern as it is now, to be judged on days that did not suggest it."""
-    folder, desk, id_ = asked.folder, asked.desk, asked.path("id")
-    as_, read_on, note = asked.text("as"), asked.day("read_on"), asked.text("note")[:200]
-    to = asked.at("follow-up")
+    folder, state, id_ = request.folder, request.state, request.path("id")
+    as_, read_on, note = request.text("as"), request.day("read_on"), request.text("note")[:200]
+    to = request.at("follow-up")
 
     def work(progress: Progress) -> str:
-        entry = desk.shelf.entry(folder)
+        entry = state.clients.entry(folder)
         steps.keep(
             entry.client, id_, as_, entry.rules, read_on=read_on, note=note, progress=progress
         )
         return to
 
-    return asked.later(f"keep {id_} {as_}", "Keeping", asked.at("patterns", id_), work)
+    return request.later(f"keep {id_} {as_}", "Keeping", request.at("patterns", id_), work)
 
 
-def plan(asked: Asked) -> Response:
+def plan(request: PageRequest) -> Response:
     """Show what a test would take, or write it down."""
-    folder, desk, id_ = asked.folder, asked.desk, asked.path("id")
-    preview = asked.text("action") != "write"
-    wish = _wish(asked)
-    to, code = asked.at("patterns", id_, "plan"), asked.code
+    folder, state, id_ = request.folder, request.state, request.path("id")
+    preview = request.text("action") != "write"
+    wish = _wish(request)
+    to, code = request.at("patterns", id_, "plan"), request.code
     if not preview:
-        to = asked.at("follow-up")
+        to = request.at("follow-up")
 
     def work(progress: Progress) -> str:
-        entry = desk.shelf.entry(folder)
+        entry = state.clients.entry(folder)
         made = steps.plan(entry.client, id_, wish, entry.rules, preview=preview, progress=progress)
-        desk.found[(code, f"plan-{id_}")] = (made, wish)
+        state.found[(code, f"plan-{id_}")] = (made, wish)
         return to
 
     key = f"plan {id_} {preview} {wish}"
-    return asked.later(key, "Planning", asked.at("patterns", id_), work)
+    return request.later(key, "Planning", request.at("patterns", id_), work)
 
 
-def _wish(asked: Asked) -> steps.Wish:
-    start = asked.day("start")
+def _wish(request: PageRequest) -> steps.Wish:
+    start = request.day("start")
     if start is None:
         raise MinerError("the first day is missing", "a date", "Write the first day of the test.")
-    pairs, worth = asked.text("pairs"), asked.text("worth_having").replace(",", ".")
+    pairs, worth = request.text("pairs"), request.text("worth_having").replace(",", ".")
     try:
-        days = int(asked.text("sensor_days") or planning.SENSOR_DAYS)
+        days = int(request.text("sensor_days") or planning.SENSOR_DAYS)
         wish = steps.Wish(
-            start=start, pairs=int(pairs) if pairs else None,
+            start=start,
+            pairs=int(pairs) if pairs else None,
             worth_having=float(worth) if worth else None,
             sensor_days=days,
-        )  # fmt: skip
+        )
     except ValueError as error:
         raise MinerError(
             "one of the numbers is not a number", "whole numbers, or nothing", "Correct it."
@@ -170,17 +187,22 @@ def _wish(asked: Asked) -> steps.Wish:
     return wish
 
 
-def show_plan(asked: Asked) -> Response:
+def show_plan(request: PageRequest) -> Response:
     """Show a plan that was only looked at."""
-    id_, entry = asked.path("id"), asked.entry()
-    held = asked.desk.found.get((asked.code, f"plan-{id_}"))
+    id_, entry = request.path("id"), request.entry()
+    held = request.state.found.get((request.code, f"plan-{id_}"))
     if not isinstance(held, tuple) or not isinstance(held[0], Plan):
-        return RedirectResponse(asked.at("patterns", id_), status_code=303)
+        return RedirectResponse(request.at("patterns", id_), status_code=303)
     made, wish = held
     return page(
-        asked, "plan.html", client=name_of(entry, asked), id=id_, wish=wish,
-        first=before(entry), parts=plan_parts(made, entry.rules, display_unit=entry.unit),
-    )  # fmt: skip
+        request,
+        "plan.html",
+        client=name_of(entry, request),
+        id=id_,
+        wish=wish,
+        first=before(entry),
+        parts=plan_parts(made, entry.rules, display_unit=entry.unit),
+    )
 
 
 def chosen_of(brief: Briefing, ids: list[str]) -> tuple[str, ...]:

@@ -11,10 +11,10 @@ from miner.core.errors import MinerError
 from miner.core.files import write_whole
 from miner.core.results import Plan
 from miner.ledger import replay
-from miner.page.asked import Asked, attached
 from miner.page.places import TICKS, Missing
 from miner.page.policy import own_policy
 from miner.page.render import page
+from miner.page.request import PageRequest, attached
 from miner.page.tick_sheet import answers_of, noted, sheet_of
 from miner.page.views.client import read_or_fault
 from miner.page.words import for_page
@@ -27,10 +27,10 @@ from miner.words.plan_calendar import LETTERS, plan_calendar
 ANSWERS = (("yes", "yes"), ("no", "no"), ("forgot", "forgot"), ("", "nothing"))
 
 
-def show(asked: Asked) -> Response:
+def show(request: PageRequest) -> Response:
     """Show a plan, and the form for its ticks."""
-    made, folder = _plan(asked), asked.folder
-    until = _until(asked)
+    made, folder = _plan(request), request.folder
+    until = _until(request)
     rules = steps.load_rules(None, folder)
     sheet, fault = [], ""
     try:
@@ -40,31 +40,38 @@ def show(asked: Asked) -> Response:
     days = [day for _, group in sheet for day in group]
     kept = replay(ledger.read(folder)).plan(made.plan)
     return page(
-        asked, "planned.html", client=asked.code, plan=made, fault=fault, answers=ANSWERS,
+        request,
+        "planned.html",
+        client=request.code,
+        plan=made,
+        fault=fault,
+        answers=ANSWERS,
         sheet=[(period, LETTERS[period.arm], group) for period, group in sheet],
         title=f"{factor_phrase(made.factor, rules, made.unit_of)}, and "
         f"{outcome_label(made.outcome, rules, made.unit_of)}",
-        what=what_to_do(made, rules), seen=stamp(folder / TICKS), total=len(days),
+        what=what_to_do(made, rules),
+        seen=stamp(folder / TICKS),
+        total=len(days),
         over=sum(day.over for day in days),
         told=sum(bool(day.said or day.elsewhere) for day in days),
         read=kept is not None and kept.verdict is not None,
-    )  # fmt: skip
+    )
 
 
-def tick(asked: Asked) -> Response:
+def tick(request: PageRequest) -> Response:
     """Write down what the client ticked: all of it, or nothing."""
-    made, folder, until = _plan(asked), asked.folder, _until(asked)
-    fields = {name: asked.text(name) for name in asked.form if name.startswith("tick-")}
+    made, folder, until = _plan(request), request.folder, _until(request)
+    fields = {name: request.text(name) for name in request.form if name.startswith("tick-")}
     answers = answers_of(made, fields)
     with WRITING:
-        require_stamp(folder / TICKS, asked.seen)
+        require_stamp(folder / TICKS, request.seen)
         write_whole(folder / TICKS, noted(folder, made, answers, until))
-    return asked.go(asked.at("plans", made.plan), "The ticks are written down.")
+    return request.go(request.at("plans", made.plan), "The ticks are written down.")
 
 
-def _until(asked: Asked) -> str:
+def _until(request: PageRequest) -> str:
     """Return the last day that may be ticked: today, or the newest day of the records."""
-    entry, _ = read_or_fault(asked)
+    entry, _ = read_or_fault(request)
     today = date.today().isoformat()
     try:
         return max([today, *(entry.dates() if entry is not None else [])])
@@ -72,18 +79,18 @@ def _until(asked: Asked) -> str:
         return today
 
 
-def sheet(asked: Asked) -> Response:
+def sheet(request: PageRequest) -> Response:
     """Show a plan as a page to print, or give it as a calendar file."""
-    rules, made = steps.load_rules(None, asked.folder), _plan(asked)
-    if asked.text("as") == "calendar":
-        headers = attached(f"{asked.code}-{made.plan}.ics")
+    rules, made = steps.load_rules(None, request.folder), _plan(request)
+    if request.text("as") == "calendar":
+        headers = attached(f"{request.code}-{made.plan}.ics")
         return Response(plan_calendar(made), media_type="text/calendar", headers=headers)
     text = plan_page(made, rules)
     return HTMLResponse(text, headers={"Content-Security-Policy": own_policy(text)})
 
 
-def _plan(asked: Asked) -> Plan:
-    found = steps.written_plan(asked.folder, asked.path("plan"))
+def _plan(request: PageRequest) -> Plan:
+    found = steps.written_plan(request.folder, request.path("plan"))
     if found is None:
         raise Missing("there is no such plan", "a plan of this client", "See the page Follow-up.")
     return found

@@ -10,9 +10,9 @@ from miner import steps
 from miner.core.errors import MinerError
 from miner.core.results import Shape
 from miner.core.results.suggestions import Suggested
-from miner.page.asked import Asked
 from miner.page.jobs import Progress
 from miner.page.render import page
+from miner.page.request import PageRequest
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import for_page
 from miner.rulebook import RuleBook
@@ -23,44 +23,49 @@ from miner.words.suggesting import lead, luck
 SUGGESTED = "suggested"
 
 
-def show(asked: Asked) -> Response:
+def show(request: PageRequest) -> Response:
     """Show what is fixed, and the form that fixes one more."""
-    folder = asked.folder
+    folder = request.folder
     rules = steps.load_rules(None, folder)
-    entry, _ = read_or_fault(asked)
+    entry, _ = read_or_fault(request)
     fixed = [question_words(item, rules) for item in steps.fixed_questions(folder)]
     return page(
-        asked, "questions.html", client=name_of(entry, asked), fixed=fixed,
-        factors=choices_of_factors(rules), outcomes=choices_of_outcomes(rules),
-        records=entry is not None, offered=_offered(asked, rules),
-    )  # fmt: skip
+        request,
+        "questions.html",
+        client=name_of(entry, request),
+        fixed=fixed,
+        factors=choices_of_factors(rules),
+        outcomes=choices_of_outcomes(rules),
+        records=entry is not None,
+        offered=_offered(request, rules),
+    )
 
 
-def _offered(asked: Asked, rules: RuleBook) -> dict[str, Any] | None:
+def _offered(request: PageRequest, rules: RuleBook) -> dict[str, Any] | None:
     """Return what other clients' records suggested in this run of the page, but what is fixed."""
-    found = asked.desk.found.get((asked.code, SUGGESTED))
+    found = request.state.found.get((request.code, SUGGESTED))
     if not isinstance(found, Suggested):
         return None
-    fixed = {(item.factor, item.outcome) for item in steps.fixed_questions(asked.folder)}
+    fixed = {(item.factor, item.outcome) for item in steps.fixed_questions(request.folder)}
     left = [one for one in found.questions if (one.factor, one.outcome) not in fixed]
     said = [(one, f"{one.sentence} {evidence_words(one.evidence, rules)}") for one in left]
     return {"lead": lead(found), "questions": said, "luck": luck(found, rules) if left else ""}
 
 
-def suggest(asked: Asked) -> Response:
+def suggest(request: PageRequest) -> Response:
     """Look at the other clients who agreed, and offer questions from their records."""
-    folder, desk, code, to = asked.folder, asked.desk, asked.code, asked.at("questions")
+    folder, state, code, to = request.folder, request.state, request.code, request.at("questions")
 
     def work(progress: Progress) -> str:
-        desk.found[code, SUGGESTED] = steps.suggested_questions(folder, progress=progress)
+        state.found[code, SUGGESTED] = steps.suggested_questions(folder, progress=progress)
         return to
 
-    return asked.later("suggest", "Looking at the other clients", to, work)
+    return request.later("suggest", "Looking at the other clients", to, work)
 
 
-def fix(asked: Asked) -> Response:
+def fix(request: PageRequest) -> Response:
     """Write a question to the ledger."""
-    factor, words = asked.text("factor"), asked.text("words")
+    factor, words = request.text("factor"), request.text("words")
     if factor.endswith(":*"):
         if not words:
             raise MinerError(
@@ -69,8 +74,8 @@ def fix(asked: Asked) -> Response:
                 "Write them beside the habit.",
             )
         factor = factor.removesuffix("*") + " ".join(words.split()).casefold()[:60]
-    outcome, guess = asked.text("outcome"), asked.text("guess") or None
-    shape = asked.text("shape") or None
+    outcome, guess = request.text("outcome"), request.text("guess") or None
+    shape = request.text("shape") or None
     if (
         not factor
         or not outcome
@@ -79,10 +84,10 @@ def fix(asked: Asked) -> Response:
     ):
         raise MinerError("something is not chosen", "a habit and an outcome", "Choose both.")
     notes = steps.fix_question(
-        asked.folder, factor, outcome, guess=guess, fixed_on=asked.day("fixed_on"), shape=shape
+        request.folder, factor, outcome, guess=guess, fixed_on=request.day("fixed_on"), shape=shape
     )
     said = ["It is written down.", *(for_page(note) for note in notes)]
-    return asked.go(asked.at("questions"), *said)
+    return request.go(request.at("questions"), *said)
 
 
 def choices_of_factors(rules: RuleBook) -> list[tuple[str, list[tuple[str, str]]]]:
@@ -90,11 +95,17 @@ def choices_of_factors(rules: RuleBook) -> list[tuple[str, list[tuple[str, str]]
     groups = []
     for title, unit in (("By day", "day"), ("By meal", "meal")):
         named = [
-            (name, "a tag of the client's own" if name == "tag:*"
-             else "a food that comes back" if name == "food:*" else rule.phrase)
+            (
+                name,
+                "a tag of the client's own"
+                if name == "tag:*"
+                else "a food that comes back"
+                if name == "food:*"
+                else rule.phrase,
+            )
             for name, rule in rules.factors_of(unit).items()
             if not (unit == "meal" and name == "tag:*")
-        ]  # fmt: skip
+        ]
         groups.append((title, named))
     return groups
 
@@ -102,8 +113,15 @@ def choices_of_factors(rules: RuleBook) -> list[tuple[str, list[tuple[str, str]]
 def choices_of_outcomes(rules: RuleBook) -> list[tuple[str, list[tuple[str, str]]]]:
     """Return the outcomes of the rule book, by unit: name and words."""
     return [
-        (title, [(rules.key_of(name, unit), rule.label)
-                 for name, rule in [*rules.outcomes_of(unit).items(),
-                                    *rules.asked_only(unit).items()]])
+        (
+            title,
+            [
+                (rules.key_of(name, unit), rule.label)
+                for name, rule in [
+                    *rules.outcomes_of(unit).items(),
+                    *rules.asked_only(unit).items(),
+                ]
+            ],
+        )
         for title, unit in (("By day", "day"), ("By meal", "meal"))
-    ]  # fmt: skip
+    ]

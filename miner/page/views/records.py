@@ -10,30 +10,37 @@ from starlette.responses import JSONResponse, Response
 from miner.core.errors import MinerError
 from miner.core.results import Severity
 from miner.page import uploads
-from miner.page.asked import Asked
 from miner.page.bodies import MEGABYTE, MOST_SENT
 from miner.page.render import page
+from miner.page.request import PageRequest
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import for_page
 from miner.steps.looking import Look, look_at
 from miner.words.check import check_parts
 
 KINDS = {
-    Severity.STOP: "Must be put right", Severity.QUESTION: "Question",
-    Severity.LEFT_OUT: "Left out", Severity.NOTE: "Note",
-}  # fmt: skip
+    Severity.STOP: "Must be put right",
+    Severity.QUESTION: "Question",
+    Severity.LEFT_OUT: "Left out",
+    Severity.NOTE: "Note",
+}
 
 
-def show(asked: Asked) -> Response:
+def show(request: PageRequest) -> Response:
     """Show the files, those that wait, and the check."""
-    folder = asked.folder
-    entry, fault = read_or_fault(asked)
+    folder = request.folder
+    entry, fault = read_or_fault(request)
     return page(
-        asked, "records.html", client=name_of(entry, asked), fault=fault,
+        request,
+        "records.html",
+        client=name_of(entry, request),
+        fault=fault,
         waiting=[_waits(folder, name) for name in uploads.waiting(folder)],
-        files=_files(folder), limit=MOST_SENT // MEGABYTE, limit_bytes=MOST_SENT,
+        files=_files(folder),
+        limit=MOST_SENT // MEGABYTE,
+        limit_bytes=MOST_SENT,
         parts=check_parts(entry.report(), entry.rules, detail=True) if entry is not None else [],
-    )  # fmt: skip
+    )
 
 
 def _files(folder: Path) -> list[tuple[str, int]]:
@@ -49,12 +56,20 @@ def _waits(folder: Path, name: str) -> dict[str, Any]:
     except MinerError as error:
         look = Look(name, "records", fault=error)
     return {
-        "name": name, "size": path.stat().st_size, "kind": look.kind,
+        "name": name,
+        "size": path.stat().st_size,
+        "kind": look.kind,
         "fault": for_page(look.fault.message) if look.fault else "",
         "understood": look.understood,
         "findings": [
-            (KINDS[item.severity], for_page(MinerError(
-                item.what, item.expected, item.do, file=item.file, row=item.row).message))
+            (
+                KINDS[item.severity],
+                for_page(
+                    MinerError(
+                        item.what, item.expected, item.do, file=item.file, row=item.row
+                    ).message
+                ),
+            )
             for item in look.findings
         ],
         "stopped": any(item.severity is Severity.STOP for item in look.findings),
@@ -62,38 +77,38 @@ def _waits(folder: Path, name: str) -> dict[str, Any]:
         "taken": there[0] if there and not there[1] else None,
         "as_name": uploads.free_name(folder, name),
         "table": Path(name).suffix.lower() not in (".json", ".ndjson"),
-    }  # fmt: skip
+    }
 
 
-def drop(asked: Asked) -> Response:
+def drop(request: PageRequest) -> Response:
     """Take files that were dropped or chosen; they wait until they are added."""
-    files = asked.files("files")
+    files = request.files("files")
     if not files:
         raise MinerError("no file was chosen", "one or more files", "Choose them and send again.")
     got, notes = [], []
     for file in files:
         try:
-            got.append(uploads.receive(asked.folder, file.filename or "", file.file.read()))
+            got.append(uploads.receive(request.folder, file.filename or "", file.file.read()))
         except MinerError as error:
             notes.append(f"Not taken: {error.message}")
     what = "file waits" if len(got) == 1 else "files wait"
     said = [f"{len(got)} {what}: look at what was understood, then add them."] if got else []
-    answer = asked.go(asked.at("records"), *said, *notes)
-    if asked.request.headers.get("x-by-script") == "1":
+    answer = request.go(request.at("records"), *said, *notes)
+    if request.http.headers.get("x-by-script") == "1":
         return JSONResponse({"to": answer.headers["location"]})
     return answer
 
 
-def add(asked: Asked) -> Response:
+def add(request: PageRequest) -> Response:
     """Add one file that waits to the records."""
-    name, as_name = asked.text("file"), asked.text("as_name") or asked.text("file")
-    uploads.add(asked.folder, name, as_name)
-    return asked.go(asked.at("records"), f"{as_name} is among the records now.")
+    name, as_name = request.text("file"), request.text("as_name") or request.text("file")
+    uploads.add(request.folder, name, as_name)
+    return request.go(request.at("records"), f"{as_name} is among the records now.")
 
 
-def add_all(asked: Asked) -> Response:
+def add_all(request: PageRequest) -> Response:
     """Add every file that waits, can be read, and is not there yet."""
-    folder, added, left = asked.folder, [], []
+    folder, added, left = request.folder, [], []
     for name in uploads.waiting(folder):
         told = _waits(folder, name)
         usable = told["kind"] in ("records", "ticks") and not told["fault"] and not told["stopped"]
@@ -104,10 +119,10 @@ def add_all(asked: Asked) -> Response:
             left.append(name)
     notes = [f"Among the records now: {', '.join(added)}."] if added else []
     notes += [f"Still waiting for you: {', '.join(left)}."] if left else []
-    return asked.go(asked.at("records"), *notes)
+    return request.go(request.at("records"), *notes)
 
 
-def throw_away(asked: Asked) -> Response:
+def throw_away(request: PageRequest) -> Response:
     """Throw away one file that waits."""
-    uploads.throw_away(asked.folder, asked.text("file"))
-    return asked.go(asked.at("records"), f"{asked.text('file')[:120]} was thrown away.")
+    uploads.throw_away(request.folder, request.text("file"))
+    return request.go(request.at("records"), f"{request.text('file')[:120]} was thrown away.")

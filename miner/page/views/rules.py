@@ -9,71 +9,84 @@ from starlette.responses import RedirectResponse, Response
 from miner import rulebook
 from miner.core.errors import MinerError
 from miner.page import rule_change
-from miner.page.asked import Asked, address
+from miner.page.client_cache import ClientEntry
 from miner.page.jobs import Progress
 from miner.page.places import client_folder, clients_of
 from miner.page.render import page
-from miner.page.shelf import Entry
+from miner.page.request import PageRequest, address
 from miner.records.settings_file import WRITING
 
 
-def show(asked: Asked) -> Response:
+def show(request: PageRequest) -> Response:
     """Show every habit, outcome and guardrail in words."""
-    rules, shipped = rule_change.rules_of(asked.desk.practice), rulebook.load()
+    rules, shipped = rule_change.rules_of(request.state.practice), rulebook.load()
     factors = [
-        (name, rule, rule_change.cut_words(rule),
-         rule.at != shipped.factors[name].at if name in shipped.factors else False)
+        (
+            name,
+            rule,
+            rule_change.cut_words(rule),
+            rule.at != shipped.factors[name].at if name in shipped.factors else False,
+        )
         for name, rule in rules.factors.items()
-    ]  # fmt: skip
+    ]
     return page(
-        asked, "rules.html", outcomes=list(rules.outcomes.values()), guard=rules.guardrails,
+        request,
+        "rules.html",
+        outcomes=list(rules.outcomes.values()),
+        guard=rules.guardrails,
         by_day=[row for row in factors if row[1].unit == "day"],
-        by_meal=[row for row in factors if row[1].unit == "meal"], cautions=rules.cautions,
-    )  # fmt: skip
+        by_meal=[row for row in factors if row[1].unit == "meal"],
+        cautions=rules.cautions,
+    )
 
 
-def one(asked: Asked) -> Response:
+def one(request: PageRequest) -> Response:
     """Show one habit and the form that changes where it begins."""
-    name = asked.path("name")
-    rules, shipped = rule_change.rules_of(asked.desk.practice), rulebook.load()
+    name = request.path("name")
+    rules, shipped = rule_change.rules_of(request.state.practice), rulebook.load()
     rule = rules.factors.get(name)
     if rule is None:
         return RedirectResponse(address("rules"), status_code=303)
-    found = asked.desk.found.get((".", f"rule-{name}"))
-    told = found if isinstance(found, tuple) and asked.text("looked") else None
+    found = request.state.found.get((".", f"rule-{name}"))
+    told = found if isinstance(found, tuple) and request.text("looked") else None
     return page(
-        asked, "rule.html", name=name, rule=rule, cut=rule_change.cut_words(rule), told=told,
+        request,
+        "rule.html",
+        name=name,
+        rule=rule,
+        cut=rule_change.cut_words(rule),
+        told=told,
         shipped=rule_change.cut_words(shipped.factors[name]) if name in shipped.factors else "",
-    )  # fmt: skip
+    )
 
 
-def change(asked: Asked) -> Response:
+def change(request: PageRequest) -> Response:
     """Count on how many days a side would change, or write the change down."""
-    name, practice, desk = asked.path("name"), asked.desk.practice, asked.desk
-    at = _number(asked.text("at"))
+    name, practice, state = request.path("name"), request.state.practice, request.state
+    at = _number(request.text("at"))
     text = rule_change.changed(practice, name, at)
     new = rule_change.tried(text)
     words = rule_change.cut_words(new.factors[name])
-    if asked.text("action") == "write":
+    if request.text("action") == "write":
         with WRITING:
             rule_change.write(practice, rule_change.changed(practice, name, at))
         said = f"From now on: {new.factors[name].phrase} is {words}. The next ranking tells so."
-        return asked.go(address("rules"), said)
+        return request.go(address("rules"), said)
 
     def work(progress: Progress) -> str:
-        entries: list[Entry] = []
+        entries: list[ClientEntry] = []
         names = clients_of(practice)
         for place, code in enumerate(names):
             progress(code, place / len(names))
             with suppress(MinerError):
-                entry = desk.shelf.entry(client_folder(practice, code))
+                entry = state.clients.entry(client_folder(practice, code))
                 entry.days()
                 entries.append(entry)
         found = rule_change.sides(entries, new, name)
-        desk.found[(".", f"rule-{name}")] = (f"{at:g}", words, found)
+        state.found[(".", f"rule-{name}")] = (f"{at:g}", words, found)
         return address("rules", name) + "?looked=1"
 
-    return asked.later(f"rule {name} {at}", "Counting the days", address("rules", name), work)
+    return request.later(f"rule {name} {at}", "Counting the days", address("rules", name), work)
 
 
 def _number(text: str) -> float:

@@ -7,8 +7,8 @@ from starlette.responses import Response
 from tomlkit import TOMLDocument
 
 from miner.core.errors import MinerError
-from miner.page.asked import Asked, address
 from miner.page.render import page
+from miner.page.request import PageRequest, address
 from miner.page.rule_change import rules_of
 from miner.records.settings import PracticeFile
 from miner.records.settings_file import change, set_key, stamp
@@ -22,28 +22,33 @@ RANKED = ("day", "meal")
 LONGEST_WORDS, MOST_SYNONYMS = 60, 300
 
 
-def show(asked: Asked) -> Response:
+def show(request: PageRequest) -> Response:
     """Show the settings of the practice."""
-    path = asked.desk.practice / NAME
+    path = request.state.practice / NAME
     held = read_toml(path, PracticeFile)
     return page(
-        asked, "settings.html", held=held, displays=DISPLAY, ranked=RANKED, seen=stamp(path),
-        outcomes=_outcomes(rules_of(asked.desk.practice)),
+        request,
+        "settings.html",
+        held=held,
+        displays=DISPLAY,
+        ranked=RANKED,
+        seen=stamp(path),
+        outcomes=_outcomes(rules_of(request.state.practice)),
         synonyms="\n".join(f"{old} = {new}" for old, new in held.synonyms.items()),
-    )  # fmt: skip
+    )
 
 
-def save(asked: Asked) -> Response:
+def save(request: PageRequest) -> Response:
     """Write the settings of the practice: all of them, or none."""
-    practice = asked.desk.practice
+    practice = request.state.practice
     known = [name for _, group in _outcomes(rules_of(practice)) for name, _ in group]
     chosen = {
-        "display_unit": _one_of(asked, "display_unit", DISPLAY),
-        "rank_unit": _one_of(asked, "rank_unit", RANKED),
-        "primary_outcome": _one_of(asked, "primary_outcome", ("", *known)),
+        "display_unit": _one_of(request, "display_unit", DISPLAY),
+        "rank_unit": _one_of(request, "rank_unit", RANKED),
+        "primary_outcome": _one_of(request, "primary_outcome", ("", *known)),
     }
     usual = {"display_unit": DISPLAY[0], "rank_unit": RANKED[0], "primary_outcome": ""}
-    synonyms = _synonyms(asked.text("synonyms"))
+    synonyms = _synonyms(request.text("synonyms"))
 
     def edit(document: TOMLDocument) -> None:
         for key, value in chosen.items():
@@ -56,8 +61,8 @@ def save(asked: Asked) -> Response:
             if table.get(old) != new:
                 table[old] = new
 
-    change(practice / NAME, PracticeFile, edit, asked.seen)
-    return asked.go(address("settings"), "It is written down, and holds for every client.")
+    change(practice / NAME, PracticeFile, edit, request.seen)
+    return request.go(address("settings"), "It is written down, and holds for every client.")
 
 
 def _outcomes(rules: RuleBook) -> list[tuple[str, list[tuple[str, str]]]]:
@@ -69,13 +74,14 @@ def _outcomes(rules: RuleBook) -> list[tuple[str, list[tuple[str, str]]]]:
     ]
 
 
-def _one_of(asked: Asked, name: str, known: tuple[str, ...]) -> str:
-    value = asked.text(name)
+def _one_of(request: PageRequest, name: str, known: tuple[str, ...]) -> str:
+    value = request.text(name)
     if value not in known:
         raise MinerError(
-            f"'{value[:40]}' cannot be chosen", f"one of {', '.join(filter(None, known))}",
+            f"'{value[:40]}' cannot be chosen",
+            f"one of {', '.join(filter(None, known))}",
             "Choose one.",
-        )  # fmt: skip
+        )
     return value
 
 
@@ -93,8 +99,9 @@ def _synonyms(text: str) -> dict[str, str]:
         if not (old and mark and new) or max(len(old), len(new)) > LONGEST_WORDS:
             raise MinerError(
                 f"line {number} of the words is '{line.strip()[:40]}'",
-                "two names with = between them, such as oat milk = milk", "Correct that line.",
-            )  # fmt: skip
+                "two names with = between them, such as oat milk = milk",
+                "Correct that line.",
+            )
         if found.get(old, new) != new:
             raise MinerError(
                 f"'{old}' has two meanings", "one meaning for each name", "Keep one of the lines."

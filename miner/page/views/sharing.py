@@ -9,11 +9,11 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from miner import ledger, steps
 from miner.core.errors import MinerError
 from miner.core.results import Evidence
-from miner.page.asked import Asked, attached
 from miner.page.jobs import Progress
 from miner.page.places import Missing
 from miner.page.policy import own_policy
 from miner.page.render import DRAWING, page
+from miner.page.request import PageRequest, attached
 from miner.page.views.client import before, name_of
 from miner.page.views.patterns import chosen_of
 from miner.page.views.ranking import look
@@ -31,22 +31,32 @@ _SHOWN = (Evidence.CLEAR, Evidence.HINT)
 _LEGENDS = {"day": "Patterns and fixed questions, by day", "meal": "By meal"}
 
 
-def show(asked: Asked) -> Response:
+def show(request: PageRequest) -> Response:
     """Show what can be chosen, and the pages that were made."""
-    entry = asked.entry()
-    looked = asked.desk.shelf.last_ranking(entry)
-    if looked is None:
-        return asked.go(asked.at("ranking"), "Rank the records first: the pages tell of a ranking.")
-    by_unit = [_choices(one, looked.include) for one in Teller(looked.brief, entry.rules).each()]
+    entry = request.entry()
+    cached = request.state.clients.last_ranking(entry)
+    if cached is None:
+        return request.go(
+            request.at("ranking"), "Rank the records first: the pages tell of a ranking."
+        )
+    by_unit = [_choices(one, cached.include) for one in Teller(cached.brief, entry.rules).each()]
     plans = [
         str(event.payload.get("plan"))
-        for event in ledger.named(ledger.read(asked.folder), "planned")
+        for event in ledger.named(ledger.read(request.folder), "planned")
     ]
     return page(
-        asked, "sharing.html", client=name_of(entry, asked), by_unit=by_unit,
-        words=WORDS, made=[kind for kind in KINDS if kind in looked.pages], kinds=SHARED_KINDS,
-        first=before(entry), shared=looked.brief.shared, plans=plans, calm=looked.brief.calm,
-    )  # fmt: skip
+        request,
+        "sharing.html",
+        client=name_of(entry, request),
+        by_unit=by_unit,
+        words=WORDS,
+        made=[kind for kind in KINDS if kind in cached.pages],
+        kinds=SHARED_KINDS,
+        first=before(entry),
+        shared=cached.brief.shared,
+        plans=plans,
+        calm=cached.brief.calm,
+    )
 
 
 def _choices(teller: Teller, chosen: tuple[str, ...]) -> dict[str, Any]:
@@ -69,20 +79,20 @@ def _choices(teller: Teller, chosen: tuple[str, ...]) -> dict[str, Any]:
     }
 
 
-def make(asked: Asked) -> Response:
+def make(request: PageRequest) -> Response:
     """Make the pages with what was chosen, and write down what is to be shared."""
-    folder, desk, to = asked.folder, asked.desk, asked.at("pages")
-    ids, trial = asked.texts("include"), asked.text("plan") or None
-    lineup = bool(asked.text("lineup"))
-    kinds = tuple(kind for kind in SHARED_KINDS if kind in asked.texts("kind"))
+    folder, state, to = request.folder, request.state, request.at("pages")
+    ids, trial = request.texts("include"), request.text("plan") or None
+    lineup = bool(request.text("lineup"))
+    kinds = tuple(kind for kind in SHARED_KINDS if kind in request.texts("kind"))
     if not kinds:
         raise MinerError("no page was chosen", "at least one", "Choose which pages to make.")
 
     def work(progress: Progress) -> str:
-        entry = desk.shelf.entry(folder)
-        before_ = desk.shelf.last_ranking(entry)
+        entry = state.clients.entry(folder)
+        before_ = state.clients.last_ranking(entry)
         include = chosen_of(before_.brief, ids) if before_ is not None else tuple(ids)
-        found = look(desk, entry, progress, include, trial, lineup=lineup)
+        found = look(state, entry, progress, include, trial, lineup=lineup)
         for kind in ("preparation", *kinds):
             with DRAWING:
                 found.pages[kind] = render(found.brief, kind, entry.rules, include)
@@ -90,22 +100,22 @@ def make(asked: Asked) -> Response:
                 steps.remember_shared(entry.client, found.brief, kind, include, found.pages[kind])
         return to
 
-    return asked.later(f"pages {ids} {kinds} {trial} {lineup}", "Making the pages", to, work)
+    return request.later(f"pages {ids} {kinds} {trial} {lineup}", "Making the pages", to, work)
 
 
-def one(asked: Asked) -> Response:
+def one(request: PageRequest) -> Response:
     """Show one page as it was made, ready to print or to save as a file."""
-    kind, entry = asked.path("kind"), asked.entry()
-    looked = asked.desk.shelf.last_ranking(entry)
-    if looked is None:
-        return RedirectResponse(asked.at("pages"), status_code=303)
-    if kind == "preparation" and kind not in looked.pages:
+    kind, entry = request.path("kind"), request.entry()
+    cached = request.state.clients.last_ranking(entry)
+    if cached is None:
+        return RedirectResponse(request.at("pages"), status_code=303)
+    if kind == "preparation" and kind not in cached.pages:
         with DRAWING:
-            looked.pages[kind] = render(looked.brief, kind, entry.rules, looked.include)
-    if kind not in looked.pages:
+            cached.pages[kind] = render(cached.brief, kind, entry.rules, cached.include)
+    if kind not in cached.pages:
         raise Missing("this page was not made yet", "a page that was made", "Choose and make it.")
-    text = looked.pages[kind]
+    text = cached.pages[kind]
     headers = {"Content-Security-Policy": own_policy(text)}
-    if asked.text("save"):
-        headers |= attached(f"{asked.code}-{kind}.html")
+    if request.text("save"):
+        headers |= attached(f"{request.code}-{kind}.html")
     return HTMLResponse(text, headers=headers)

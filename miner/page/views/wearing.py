@@ -11,8 +11,8 @@ from tomlkit import TOMLDocument
 from tomlkit.items import AoT, Array
 
 from miner.core.errors import MinerError
-from miner.page.asked import Asked
 from miner.page.render import page
+from miner.page.request import PageRequest
 from miner.records.settings import WEEK_DAYS, ClientFile, read_settings
 from miner.records.settings_file import change, set_key, stamp
 from miner.records.toml_file import read_toml
@@ -24,29 +24,37 @@ MOST_ROWS = 200
 DAY_NAMES = dict(zip(WEEK_DAYS, ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"), strict=True))
 
 
-def show(asked: Asked) -> Response:
+def show(request: PageRequest) -> Response:
     """Show what is known of the client's sensor, range and days off."""
-    path, unit = asked.folder / NAME, _unit(asked)
+    path, unit = request.folder / NAME, _unit(request)
     held = read_toml(path, ClientFile)
     return page(
-        asked, "wearing.html", client=held.code or asked.code, seen=stamp(path), unit=unit,
+        request,
+        "wearing.html",
+        client=held.code or request.code,
+        seen=stamp(path),
+        unit=unit,
         changes=[*_told(held.sensor_changes), *[""] * EMPTY_ROWS],
-        lows=[*((low.start.isoformat(), low.end.isoformat()) for low in held.pressure_lows),
-              *[("", "")] * EMPTY_ROWS],
-        range=_range(held, unit), days=DAY_NAMES, rest=held.rest_days,
+        lows=[
+            *((low.start.isoformat(), low.end.isoformat()) for low in held.pressure_lows),
+            *[("", "")] * EMPTY_ROWS,
+        ],
+        range=_range(held, unit),
+        days=DAY_NAMES,
+        rest=held.rest_days,
         dates=[day for day in held.rest_days if day not in WEEK_DAYS],
-    )  # fmt: skip
+    )
 
 
-def save(asked: Asked) -> Response:
+def save(request: PageRequest) -> Response:
     """Write what changed into ``client.toml``: all of it, or nothing."""
-    path, unit = asked.folder / NAME, _unit(asked)
+    path, unit = request.folder / NAME, _unit(request)
     held = read_toml(path, ClientFile)
-    changes = sorted({_moment(text) for text in _filled(asked, "sensor_change")}, key=str)
-    lows = _lows(asked)
-    rest = [day for day in WEEK_DAYS if day in asked.texts("rest")]
+    changes = sorted({_moment(text) for text in _filled(request, "sensor_change")}, key=str)
+    lows = _lows(request)
+    rest = [day for day in WEEK_DAYS if day in request.texts("rest")]
     rest += [day for day in held.rest_days if day not in WEEK_DAYS]
-    ends = (asked.text("low"), asked.text("high"))
+    ends = (request.text("low"), request.text("high"))
 
     def edit(document: TOMLDocument) -> None:
         if set(changes) != set(held.sensor_changes):
@@ -60,12 +68,12 @@ def save(asked: Asked) -> Response:
             if lows:
                 document["pressure_lows"] = _tables(lows)
 
-    change(path, ClientFile, edit, asked.seen)
-    return asked.go(asked.at("settings"), "It is written down. The next ranking uses it.")
+    change(path, ClientFile, edit, request.seen)
+    return request.go(request.at("settings"), "It is written down. The next ranking uses it.")
 
 
-def _unit(asked: Asked) -> str:
-    return read_settings(asked.folder, asked.desk.practice).display_unit
+def _unit(request: PageRequest) -> str:
+    return read_settings(request.folder, request.state.practice).display_unit
 
 
 def _told(moments: Sequence[datetime]) -> list[str]:
@@ -90,8 +98,8 @@ def _mg_dl(text: str, unit: str) -> float:
     return int(found) if found == found // 1 else found
 
 
-def _filled(asked: Asked, name: str) -> list[str]:
-    return [text.strip() for text in asked.texts(name) if text.strip()][:MOST_ROWS]
+def _filled(request: PageRequest, name: str) -> list[str]:
+    return [text.strip() for text in request.texts(name) if text.strip()][:MOST_ROWS]
 
 
 def _moment(text: str) -> datetime:
@@ -99,13 +107,14 @@ def _moment(text: str) -> datetime:
         return datetime.fromisoformat(text)
     except ValueError as error:
         raise MinerError(
-            f"'{text[:40]}' is no date and time", "a date and time such as 2026-03-02 08:30",
+            f"'{text[:40]}' is no date and time",
+            "a date and time such as 2026-03-02 08:30",
             "Correct it, or leave it empty.",
-        ) from error  # fmt: skip
+        ) from error
 
 
-def _lows(asked: Asked) -> list[tuple[datetime, datetime]]:
-    pairs = zip(asked.texts("low_start"), asked.texts("low_end"), strict=False)
+def _lows(request: PageRequest) -> list[tuple[datetime, datetime]]:
+    pairs = zip(request.texts("low_start"), request.texts("low_end"), strict=False)
     filled = [(start.strip(), end.strip()) for start, end in pairs if start.strip() or end.strip()]
     return [(_moment(start), _moment(end)) for start, end in filled[:MOST_ROWS]]
 

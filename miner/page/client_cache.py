@@ -31,7 +31,7 @@ Print = tuple[tuple[str, int, int], ...]
 
 
 @dataclass
-class Entry:
+class ClientEntry:
     """One client as read, and what was derived so far."""
 
     client: Client
@@ -134,7 +134,7 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
-class Looked:
+class CachedRanking:
     """A ranking with everything its pages need, and the pages made of it."""
 
     key: Print
@@ -143,18 +143,18 @@ class Looked:
     pages: dict[str, str] = field(default_factory=dict)
 
 
-class Shelf:
+class ClientCache:
     """The clients of one practice as read; a file that changes is read again."""
 
     def __init__(self, practice: Path) -> None:
         self.practice = practice
-        self.looked: dict[str, Looked] = {}
-        self._entries: OrderedDict[str, Entry] = OrderedDict()
+        self.rankings: dict[str, CachedRanking] = {}
+        self._entries: OrderedDict[str, ClientEntry] = OrderedDict()
         self._faults: dict[str, tuple[Print, MinerError]] = {}
         self._guard = threading.Lock()
         self._reading: dict[str, threading.Lock] = {}
 
-    def entry(self, folder: Path) -> Entry:
+    def entry(self, folder: Path) -> ClientEntry:
         """Return a client as read.
 
         Raises:
@@ -174,7 +174,7 @@ class Shelf:
                 raise fault[1]
             return self._read(folder, key)
 
-    def known(self, name: str) -> Entry | None:
+    def known(self, name: str) -> ClientEntry | None:
         """Return a client as it was read last, or None."""
         return self._entries.get(name)
 
@@ -198,21 +198,21 @@ class Shelf:
         books = sorted(rules.glob("*.toml")) if rules.is_dir() else []
         return _prints([*sorted(own), *(self.practice / name for name in SHARED), *books])
 
-    def last_ranking(self, entry: Entry) -> Looked | None:
+    def last_ranking(self, entry: ClientEntry) -> CachedRanking | None:
         """Return the last ranking of these records in this run of the page, or None."""
-        found = self.looked.get(entry.client.folder.name)
+        found = self.rankings.get(entry.client.folder.name)
         return found if found is not None and found.key == entry.key else None
 
     def forget(self, name: str) -> None:
         """Forget everything of one client."""
-        for held in (self._entries, self._faults, self.looked):
+        for held in (self._entries, self._faults, self.rankings):
             held.pop(name, None)
 
-    def _read(self, folder: Path, key: Print) -> Entry:
+    def _read(self, folder: Path, key: Print) -> ClientEntry:
         try:
             require_inside(folder, self.practice)
             rules = steps.load_rules(None, folder)
-            entry = Entry(steps.read_client(folder, rules), rules, key)
+            entry = ClientEntry(steps.read_client(folder, rules), rules, key)
         except MinerError as error:
             self._entries.pop(folder.name, None)
             self._faults[folder.name] = (key, error)

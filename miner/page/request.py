@@ -18,11 +18,11 @@ from starlette.responses import RedirectResponse, Response
 
 from miner import steps
 from miner.core.errors import MinerError
+from miner.page.client_cache import ClientCache, ClientEntry
 from miner.page.guard import Keys
-from miner.page.jobs import Job, Jobs
+from miner.page.jobs import BackgroundJob, Jobs
 from miner.page.opening import Tokens
 from miner.page.places import client_folder, require_inside
-from miner.page.shelf import Entry, Shelf
 from miner.page.turns import Turns
 from miner.records.iso8601 import YEARS
 
@@ -33,7 +33,7 @@ T = TypeVar("T")
 
 
 @dataclass
-class Desk:
+class AppState:
     """What all pages of one practice share.
 
     Attributes:
@@ -46,7 +46,7 @@ class Desk:
 
     practice: Path
     keys: Keys
-    shelf: Shelf
+    clients: ClientCache
     tokens: Tokens = field(default_factory=Tokens)
     jobs: Jobs = field(default_factory=Jobs)
     notes: OrderedDict[str, tuple[str, ...]] = field(default_factory=OrderedDict)
@@ -68,17 +68,17 @@ class Desk:
 
 
 @dataclass(frozen=True)
-class Asked:
+class PageRequest:
     """A request with its form."""
 
-    request: Request
-    desk: Desk
+    http: Request
+    state: AppState
     form: FormData
 
     @property
     def code(self) -> str:
         """The client's folder in the address."""
-        return str(self.request.path_params["code"])
+        return str(self.http.path_params["code"])
 
     @property
     def folder(self) -> Path:
@@ -88,35 +88,35 @@ class Asked:
             Missing: there is none of that name.
             MinerError: a link in it leads out of the practice.
         """
-        found = client_folder(self.desk.practice, self.code)
-        require_inside(found, self.desk.practice)
+        found = client_folder(self.state.practice, self.code)
+        require_inside(found, self.state.practice)
         return found
 
-    def entry(self) -> Entry:
+    def entry(self) -> ClientEntry:
         """Return the client as read.
 
         Raises:
             MinerError: it cannot be read as it stands.
         """
-        return self.desk.shelf.entry(self.folder)
+        return self.state.clients.entry(self.folder)
 
-    def shown(self, entry: Entry, unit: str, days: list[str]) -> None:
+    def shown(self, entry: ClientEntry, unit: str, days: list[str]) -> None:
         """Write to the ledger that somebody sees outcomes and habits of these days.
 
         The one thing that a GET writes. The same look is written once.
         """
         key = (self.code, f"shown {unit} {days[:1]} {days[-1:]} {len(days)}")
-        if days and self.desk.found.get(key) != entry.key:
+        if days and self.state.found.get(key) != entry.key:
             steps.remember_shown(entry.client, unit, days)
-            self.desk.found[key] = entry.key
+            self.state.found[key] = entry.key
 
     def path(self, name: str) -> str:
         """Return a part of the address."""
-        return str(self.request.path_params[name])
+        return str(self.http.path_params[name])
 
     def text(self, name: str, default: str = "") -> str:
         """Return a field of the form, or of the address where there is no form."""
-        value = self.form.get(name, self.request.query_params.get(name, default))
+        value = self.form.get(name, self.http.query_params.get(name, default))
         return value.strip() if isinstance(value, str) else default
 
     def texts(self, name: str) -> list[str]:
@@ -159,20 +159,20 @@ class Asked:
 
     def go(self, to: str, *notes: str) -> Response:
         """Send the browser to another page, which says something once."""
-        return RedirectResponse(noted(self.desk, to, notes), status_code=303)
+        return RedirectResponse(noted(self.state, to, notes), status_code=303)
 
     def later(self, key: str, what: str, back: str, work: object) -> Response:
         """Begin a piece of work; go straight to its end where it is quick."""
-        job = self.desk.jobs.start(key, what, back, self.code_or_practice, work)  # type: ignore[arg-type]
+        job = self.state.jobs.start(key, what, back, self.code_or_practice, work)  # type: ignore[arg-type]
         return after(job, SOON_S)
 
     @property
     def code_or_practice(self) -> str:
         """What a piece of work is about."""
-        return str(self.request.path_params.get("code", "."))
+        return str(self.http.path_params.get("code", "."))
 
 
-def after(job: Job, wait_s: float) -> Response:
+def after(job: BackgroundJob, wait_s: float) -> Response:
     """Return the way to the end of a piece of work, or to the page that tells how far it is."""
     job.ended.wait(wait_s)
     if job.ended.is_set() and job.done is not None:
@@ -191,13 +191,13 @@ def address(*parts: str) -> str:
     return "/" + "/".join(quote(part, safe="") for part in parts)
 
 
-def noted(desk: Desk, to: str, notes: Sequence[str]) -> str:
+def noted(state: AppState, to: str, notes: Sequence[str]) -> str:
     """Return an address whose page says the notes once."""
     said = tuple(note for note in notes if note)
     if not said:
         return to
     name = secrets.token_urlsafe(6)
-    desk.notes[name] = said
-    while len(desk.notes) > MOST_NOTES:
-        desk.notes.popitem(last=False)
+    state.notes[name] = said
+    while len(state.notes) > MOST_NOTES:
+        state.notes.popitem(last=False)
     return f"{to}{'&' if '?' in to else '?'}said={name}"
