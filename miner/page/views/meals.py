@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from markupsafe import Markup
@@ -24,6 +25,9 @@ from miner.words.cautions import Cautions
 from miner.words.labels import factor_phrase
 from miner.words.meals import comparison_parts, meals_parts
 from miner.words.said_of import of_client
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,17 +105,7 @@ def _shown(request: PageRequest, entry: ClientEntry, found: MealComparison) -> _
         told = f"{label.capitalize()} of similar meals without and with it, in pairs; their curves."
         with DRAWING:
             sides = [
-                Markup(
-                    of_client(
-                        inline(  # noqa: S704 - our own figure
-                            as_svg(meal_pairs(found, label, words, entry.unit, wide=wide)),
-                            name,
-                            told,
-                            {},
-                            styles,
-                        )
-                    )
-                )
+                _figure(meal_pairs(found, label, words, entry.unit, wide=wide), name, told, styles)
                 for wide, name in ((True, "pairs-w"), (False, "pairs-n"))
             ]
         return Drawn(*sides), styles
@@ -119,3 +113,8 @@ def _shown(request: PageRequest, entry: ClientEntry, found: MealComparison) -> _
     drawn, styles = request.state.drawn((request.code, f"pairs {found.factor}"), found, draw)
     parts = comparison_parts(found, entry.rules, entry.unit)
     return _Shown(list(parts), list(Cautions(entry.report().cautions).last()), drawn, styles)
+
+
+def _figure(drawn: Figure, name: str, label: str, styles: Styles) -> Markup:
+    told = of_client(inline(as_svg(drawn), name, label, {}, styles))
+    return Markup(told)  # noqa: S704 - our own figure
