@@ -74,7 +74,8 @@ class MinerError(Exception):
         if self.row is not None:
             place.append(f"row {self.row}")
         head = f"{', '.join(place)}: " if place else ""
-        return f"{head}{_stop(self.found)} Expected: {_stop(self.expected)} {_stop(self.do)}"
+        expected = f"Expected: {_stop(self.expected)}"
+        return f"{head}{_stop(self.found)} {expected} {_stop(self.do)}"
 
 
 def printable(name: str) -> str:

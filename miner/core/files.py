@@ -146,26 +146,14 @@ def require_no_link(path: Path) -> None:
         MinerError: it does.
     """
     if path.is_symlink():
-        raise MinerError(
-            "this is a link to another place",
-            "a file or folder of its own, or nothing yet",
-            "Name the place it points to, or put a copy in its place. Nothing was written.",
-            file=path,
-        )
+        raise MinerError("core.link", file=path)
 
 
 def _require_own_file(path: Path, found: os.stat_result) -> None:
     if not stat.S_ISREG(found.st_mode):
-        raise MinerError(
-            "this is no file", "a file", "Move it elsewhere. Nothing was written.", file=path
-        )
+        raise MinerError("core.no_file", file=path)
     if found.st_nlink > 1:
-        raise MinerError(
-            "this file has a second name elsewhere (a hard link), which would change with it",
-            "a file of its own",
-            "Put a copy in its place. Nothing was written.",
-            file=path,
-        )
+        raise MinerError("core.second_name", file=path)
 
 
 def _keep_private(place: Path | int, mode: int) -> None:

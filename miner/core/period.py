@@ -30,9 +30,7 @@ def day_of(value: Any) -> str:
     try:
         return date.fromisoformat(text[:10] if isinstance(value, date) else text).isoformat()
     except (TypeError, ValueError):
-        raise MinerError(
-            f"{value!r} is not a day", "a day like 2026-03-01", "Write it so, or give a date."
-        ) from None
+        raise MinerError("core.no_day", day=value) from None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +56,7 @@ class Period:
         """
         begin, end = (None if day is None else day_of(day) for day in (first, last))
         if begin is not None and end is not None and end < begin:
-            raise MinerError(
-                f"the first day, {begin}, comes after the last, {end}",
-                "a first day that is not after the last",
-                "Exchange the two.",
-            )
+            raise MinerError("core.period_backwards", first=begin, last=end)
         return cls(begin, end)
 
     def __contains__(self, day: str) -> bool:

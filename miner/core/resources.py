@@ -6,8 +6,10 @@ stand inside it.
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import importlib.util
+import os
 import sys
 from functools import cache
 from pathlib import Path
@@ -25,7 +27,7 @@ def folder(name: str) -> Path:
     for parent in (_PACKAGE, _PACKAGE.parent):
         if (parent / name).is_dir():
             return parent / name
-    raise FileNotFoundError(f"the folder '{name}' is missing from this installation of miner")
+    raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), name)
 
 
 @cache
@@ -47,7 +49,7 @@ def invented() -> ModuleType:
             name, home / "__init__.py", submodule_search_locations=[str(home)]
         )
         if spec is None or spec.loader is None:
-            raise FileNotFoundError("the generator of invented clients is missing")
+            raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(home))
         module = importlib.util.module_from_spec(spec)
         sys.modules[name] = module
         spec.loader.exec_module(module)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from miner.core.errors import MinerError, nearest
+from miner.core.errors import MinerError, closest
 
 
 class Unit(StrEnum):
@@ -32,7 +32,5 @@ class Unit(StrEnum):
         try:
             return cls(name)
         except ValueError:
-            hint = nearest(str(name), list(cls))
-            raise MinerError(
-                f"there is no unit {name!r}", "'day' or 'meal'", hint or "Choose one of the two."
-            ) from None
+            close = closest(str(name), list(cls))
+            raise MinerError("core.no_unit", name=name, close=close) from None

@@ -3,7 +3,6 @@
 from miner.ledger.appending import LedgerUnwritable, append
 from miner.ledger.entries import as_written, is_day
 from miner.ledger.line import NAME, SCHEMA, Event
-from miner.ledger.problems import NEWER
 from miner.ledger.questions import LOOKS, SETTINGS, Question, choices, named, questions, rankings
 from miner.ledger.reading import Ledger, owned, read
 from miner.ledger.state import MAX_OPEN, FollowupState, Kept, PlanKept, replay
@@ -12,7 +11,6 @@ __all__ = [
     "LOOKS",
     "MAX_OPEN",
     "NAME",
-    "NEWER",
     "SCHEMA",
     "SETTINGS",
     "Event",

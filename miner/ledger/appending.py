@@ -48,12 +48,10 @@ def append(
         ValueError: ``at`` has no zone, or the payload uses a name the line itself needs.
     """
     if at.utcoffset() is None:
-        raise ValueError("the time of an event needs a zone")
+        raise ValueError("no time zone")
     path = Path(folder) / NAME
     if not path.parent.is_dir():
-        raise LedgerUnwritable(
-            "there is no such folder", "a client folder", "Check the path.", file=path.parent
-        )
+        raise LedgerUnwritable("ledger.no_folder", file=path.parent)
     try:
         for own in (NAME, LAST, LOCK_NAME):
             files.require_no_link(path.with_name(own))
@@ -63,19 +61,10 @@ def append(
         with files.lock(path.with_name(LOCK_NAME), wait_s):
             return _add(path, event, plain(payload), at.isoformat())
     except Timeout as error:
-        raise LedgerUnwritable(
-            "another program is writing to this ledger",
-            "one program at a time",
-            "Wait for it to finish and run again.",
-            file=path,
-        ) from error
+        raise LedgerUnwritable("ledger.busy", file=path) from error
     except OSError as error:
-        raise LedgerUnwritable(
-            f"the ledger cannot be written ({error.strerror or error})",
-            "a folder this account may write to, on a disk with room",
-            "Check the folder and the disk, then run again.",
-            file=path,
-        ) from error
+        reason = error.strerror or str(error)
+        raise LedgerUnwritable("ledger.unwritable", file=path, reason=reason) from error
 
 
 def _add(path: Path, event: str, payload: Mapping[str, Any], at: str) -> Event:
@@ -117,13 +106,7 @@ def _refuse_newer(lines: list[bytes], path: Path) -> None:
     for row, line in enumerate(lines, 1):
         record = read_line(line)
         if record is not None and record["schema"] > SCHEMA:
-            raise LedgerUnwritable(
-                "the ledger was written by a newer miner",
-                f"lines of schema {SCHEMA}",
-                "Install the newer version and run again.",
-                file=path,
-                row=row,
-            )
+            raise LedgerUnwritable("ledger.newer", file=path, row=row, schema=SCHEMA)
 
 
 def _tail(lines: list[bytes]) -> tuple[Event | None, list[bytes]]:
@@ -149,4 +132,5 @@ def _write(path: Path, text: bytes) -> None:
 
 
 def _unwritable(error: MinerError) -> LedgerUnwritable:
-    return LedgerUnwritable(error.found, error.expected, error.do, file=error.file)
+    values: dict[str, Any] = dict(error.values)
+    return LedgerUnwritable(error.code, file=error.file, **values)

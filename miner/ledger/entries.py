@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from miner.core.errors import MinerError
+from miner.ledger.line import NAME
 
 Real = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Number = Real | None
@@ -131,11 +132,12 @@ def is_whole(model: type[KeptEntry | PlanEntry], told: Mapping[str, Any]) -> boo
 
 
 @contextmanager
-def as_written(what: str) -> Iterator[None]:
+def as_written(code: str, name: str) -> Iterator[None]:
     """Turn what goes wrong in reading an entry into a message about the ledger.
 
     Args:
-        what: the entry, for the message.
+        code: of the message where it cannot be read.
+        name: of the entry, for the message.
 
     Raises:
         MinerError: it cannot be read.
@@ -143,7 +145,4 @@ def as_written(what: str) -> Iterator[None]:
     try:
         yield
     except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:
-        raise MinerError(
-            f"{what} cannot be read", "an entry as miner wrote it",
-            "Put the ledger back from a copy of the folder.", file="ledger.jsonl",
-        ) from error  # fmt: skip
+        raise MinerError(code, file=NAME, name=name) from error

@@ -67,7 +67,7 @@ def write_line(n: int, at: str, event: str, payload: Mapping[str, Any], previous
     """
     taken = sorted(_TYPES.keys() & payload.keys())
     if taken:
-        raise ValueError(f"the payload may not use the names {taken}")
+        raise ValueError(f"names taken: {taken}")
     head = {"schema": SCHEMA, "n": n, "at": at, "event": event}
     record = {**head, **payload, "previous": previous}
     return _text({**record, "check": checksum(record)}) + b"\n"

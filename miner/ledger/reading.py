@@ -11,9 +11,9 @@ from typing import NamedTuple
 
 from miner.core.errors import MinerError
 from miner.core.results import Finding, Result
-from miner.ledger import problems as told
 from miner.ledger.last import another, gone, of_another, unnoted
 from miner.ledger.line import NAME, SCHEMA, Event, as_event, read_line
+from miner.ledger.problems import broken, harmless, problem, unreadable
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,14 +58,16 @@ def read(folder: Path) -> Ledger:
     foreign = of_another(path.parent, events)
     if foreign:
         events = [replace(event, trusted=False) for event in events]
-        problems.append(told.of_another())
+        problems.append(problem("of_another", 1))
     if not found.newer and unnoted(path.parent, events):
-        problems.append(told.unnoted())
+        problems.append(problem("note_gone", None))
     if found.torn and not found.newer:
         row = len(lines) - len(found.torn) + 1
-        problems.append(told.torn_end(row, len(found.torn), lost=last is not None))
+        code = "torn_end" if last is None else "torn_end_lost"
+        problems.append(problem(code, row, count=len(found.torn)))
     if last is not None and not foreign:
-        problems.append(told.ends_early(len(lines), last.n))
+        code = "ends_early" if lines else "gone"
+        problems.append(problem(code, len(lines) or None, entry=last.n))
     writable = not found.newer and _may_write(path)
     return Ledger(path, tuple(events), tuple(problems), writable)
 
@@ -90,8 +92,9 @@ def owned(book: Ledger, whose: Mapping[str, str]) -> Ledger:
         replace(event, trusted=False) if event in strange else event for event in book.events
     )
     names = sorted({str(event.payload["client"]) for event in strange})
-    problems = (*book.problems, told.of_others(strange[0].row, len(strange), names))
-    return replace(book, events=events, problems=problems)
+    shown = [name[:40] for name in names[:3]]
+    found = problem("of_others", strange[0].row, count=len(strange), clients=shown)
+    return replace(book, events=events, problems=(*book.problems, found))
 
 
 class Parsed(NamedTuple):
@@ -116,15 +119,15 @@ def parse(lines: Sequence[bytes]) -> Parsed:
             continue
         newer = record["schema"] > SCHEMA
         if newer:
-            problems.append(told.newer(row))
+            problems.append(problem("newer", row, schema=SCHEMA))
             break
         last = events[-1] if events else None
-        doubts = [*told.unreadable(record, torn, row), *told.broken(record, line, last, row)]
+        doubts = [*unreadable(record, torn, row), *broken(record, line, last, row)]
         sound = (last is None or last.trusted) and not doubts
-        problems += [*doubts, *told.harmless(record, torn, last, row)]
+        problems += [*doubts, *harmless(record, torn, last, row)]
         event = as_event(record, row, sound)
         if _names_another(event, events):
-            problems.append(told.of_another())
+            problems.append(problem("of_another", 1))
             events = [replace(item, trusted=False) for item in events]
         events.append(replace(event, latest=_latest(last, event)))
         torn = []
@@ -156,24 +159,13 @@ def contents(path: Path) -> bytes:
         MinerError: it is there and cannot be read.
     """
     if path.exists() and not path.is_file():  # to read from a pipe would wait for ever
-        what = "a folder" if path.is_dir() else "no file"
-        raise MinerError(
-            f"this is {what}",
-            "the ledger, a file that miner writes",
-            "Move it elsewhere.",
-            file=path,
-        )
+        raise MinerError("ledger.is_folder" if path.is_dir() else "ledger.no_file", file=path)
     try:
         return path.read_bytes()
     except FileNotFoundError:
         return b""
     except OSError as error:
-        raise MinerError(
-            f"the ledger cannot be read ({error.strerror})",
-            "a file this account may read",
-            "Check who owns the file and the folder.",
-            file=path,
-        ) from error
+        raise MinerError("ledger.unreadable", file=path, reason=error.strerror) from error
 
 
 def split(data: bytes) -> list[bytes]:

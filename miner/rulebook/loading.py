@@ -13,7 +13,8 @@ from typing import Any, cast
 from pydantic import BaseModel, ValidationError
 
 from miner.core import resources
-from miner.core.errors import MinerError, nearest
+from miner.core.errors import MinerError, closest
+from miner.core.messages import Message
 from miner.rulebook.models import Cautions, FactorRule, Guardrails, OutcomeRule, RuleBook
 
 BOOKS = ("factors", "outcomes", "guardrails", "cautions", "wording")
@@ -64,21 +65,16 @@ def _of(texts: tuple[_Text, ...]) -> RuleBook:
 
 def _require_known(folder: Path) -> None:
     if not folder.is_dir():
-        found = "this is a file" if folder.exists() else "there is no such folder"
-        raise MinerError(found, "a folder of rule books", "Check the path.", file=folder)
+        code = "rulebook.is_file" if folder.exists() else "rulebook.no_folder"
+        raise MinerError(code, file=folder)
     known = tuple(f"{name}.toml" for name in (*BOOKS, *BESIDE))
     names = sorted(path.name for path in folder.glob("*.toml"))
     for name in names:
         if name not in known:
-            raise MinerError(
-                "there is no rule book of this name", f"one of {', '.join(known)}",
-                nearest(name, known) or "Rename or remove the file.", file=folder / name,
-            )  # fmt: skip
+            close = closest(name, known)
+            raise MinerError("rulebook.unknown", file=folder / name, known=known, close=close)
     if not names:
-        raise MinerError(
-            "there is no rule book in it", f"any of {', '.join(known)}",
-            "Check the path, or leave out --rules.", file=folder,
-        )  # fmt: skip
+        raise MinerError("rulebook.none", file=folder, known=known)
 
 
 def _text(name: str, replacements: tuple[Path, ...]) -> _Text:
@@ -93,9 +89,7 @@ def _text(name: str, replacements: tuple[Path, ...]) -> _Text:
 
 
 def _unreadable(path: Path, error: Exception) -> MinerError:
-    return MinerError(
-        f"the file cannot be read ({error})", "a text file in UTF-8", "Check the file.", file=path
-    )
+    return MinerError("rulebook.unreadable", file=path, reason=str(error))
 
 
 def _read(book: _Text) -> _Book:
@@ -104,12 +98,7 @@ def _read(book: _Text) -> _Book:
     except UnicodeDecodeError as error:
         raise _unreadable(book.path, error) from error
     except (ValueError, RecursionError) as error:
-        raise MinerError(
-            f"the file is not valid TOML: {error}",
-            "tables of the form [name] with key = value",
-            "Correct that line and run again.",
-            file=book.path,
-        ) from error
+        raise MinerError("rulebook.no_toml", file=book.path, reason=str(error)) from error
 
 
 def _explain(error: ValidationError, books: list[_Book]) -> MinerError:
@@ -117,15 +106,17 @@ def _explain(error: ValidationError, books: list[_Book]) -> MinerError:
     place = [str(part) for part in first["loc"]]
     book = next(item for item in books if item.name == place[0])
     found = f"[{'.'.join(place[1:-1])}] {place[-1]}" if place[2:] else ".".join(place[1:])
-    do = "Correct that key and run again."
     if first["type"] == "extra_forbidden":
         models = {"factors": FactorRule, "outcomes": OutcomeRule, "guardrails": Guardrails}
         model = cast("type[BaseModel]", models.get(book.name, Cautions))
-        do = nearest(place[-1], tuple(model.model_fields)) or "Remove that key and run again."
-        return MinerError(f"the key {found} is not known", "a known key", do, file=book.path)
+        close = closest(place[-1], model.model_fields)
+        return MinerError("rulebook.unknown_key", file=book.path, key=found, close=close)
     if first["type"] == "missing":
-        return MinerError(f"the key {found} is missing", "every key present", do, file=book.path)
+        return MinerError("rulebook.missing_key", file=book.path, key=found)
     told = first["input"]
     shown = str(told).lower() if isinstance(told, bool) else repr(told)
-    expected = first["msg"].lower().removeprefix("value error, ")
-    return MinerError(f"{found} is {shown}", expected, do, file=book.path)
+    ours = first["type"].startswith("rulebook.")
+    expected = Message(first["type"], first.get("ctx", {})) if ours else first["msg"].lower()
+    return MinerError(
+        "rulebook.bad_value", file=book.path, key=found, shown=shown, expected=expected
+    )

@@ -2,12 +2,45 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from string import Formatter
 from typing import Any, Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
+from pydantic_core import PydanticCustomError
 
-from miner.core.errors import MinerError, nearest
-from miner.rulebook.checked import Checked, only
+from miner.core.errors import MinerError, closest
+
+_NUMBERS = (int, float, float | None, dict[str, int])
+
+
+class Checked(BaseModel):
+    """A table whose keys are all known, in which true and false are no numbers."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _no_truth_as_number(cls, value: Any, info: ValidationInfo) -> Any:
+        given = value.values() if isinstance(value, dict) else (value,)
+        kind = cls.model_fields[str(info.field_name)].annotation
+        if kind in _NUMBERS and any(isinstance(item, bool) for item in given):
+            raise PydanticCustomError("rulebook.no_truth", "no_truth")
+        return value
+
+
+def only(*names: str) -> Callable[[str], str]:
+    """Return a check that a text holds no placeholder but these."""
+
+    def check(text: str) -> str:
+        found = {name for _, name, _, _ in Formatter().parse(text) if name is not None}
+        if unknown := found - set(names):
+            found_and_known = {"known": names, "unknown": sorted(unknown)}
+            raise PydanticCustomError("rulebook.placeholders", "placeholders", found_and_known)
+        return text
+
+    return check
+
 
 NuisanceColumn = Literal["rest_day", "day_number", "sensor", "meal", "carbs_g", "baseline"]
 """What every test allows for: a column of the day table or of the meal table."""
@@ -67,7 +100,7 @@ class FactorRule(Checked):
     @model_validator(mode="after")
     def _dose_is_said(self) -> FactorRule:
         if self.dose and (self.per is None or not self.each):
-            raise ValueError("a dose with 'per' (an amount of its measure) and 'each' (its words)")
+            raise PydanticCustomError("rulebook.dose_unsaid", "dose_unsaid")
         return self
 
 
@@ -220,10 +253,9 @@ class RuleBook(Checked):
         rule = self.outcomes.get(self.key_of(name, unit))
         if rule is None:
             known = self.outcomes_of(unit)
+            close = closest(name, known)
             raise MinerError(
-                f"there is no outcome '{name}' by {unit}",
-                f"one of {', '.join(known)}",
-                nearest(name, known) or "Choose one of these.",
+                "rulebook.no_outcome", name=name, unit=unit, known=list(known), close=close
             )
         return rule
 
@@ -244,11 +276,7 @@ class RuleBook(Checked):
         kind, _, words = name.partition(":")
         pattern = self.factors.get(f"{unit}.{kind}:*") or self.factors.get(f"{kind}:*")
         if pattern is None or not words:
-            raise MinerError(
-                f"there is no factor '{name}'",
-                "a name of factors.toml, or tag:<words>, or food:<words>",
-                nearest(name, self.factors) or "See 'miner days' and 'miner meals' for the names.",
-            )
+            raise MinerError("rulebook.no_factor", name=name, close=closest(name, self.factors))
         texts = ("phrase", "with_one", "with_many", "without_many", "without_one", "column")
         given = {key: getattr(pattern, key) for key in texts}
         said = {key: text and text.replace("{words}", words) for key, text in given.items()}

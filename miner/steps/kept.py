@@ -114,7 +114,7 @@ def kept_result(
         last: last day of the records.
     """
     what, books = item.what, seen.rules if seen else thaw(item.what, rules)
-    with as_written(f"the verdict of '{item.id}'"):
+    with as_written("ledger.verdict_unreadable", item.id):
         told = _told(item, seen)
     before = story.tried(item.id, item.entry.n)
     result = KeptResult(

@@ -22,7 +22,7 @@ def ledger_told(client: Client) -> tuple[Finding, ...]:
     except MinerError as error:
         told = (ledger.NAME, error.row, error.found, error.expected, error.do)
         return (Finding.worded(Severity.QUESTION, *told, 1),)
-    newer = any(item.what == ledger.NEWER for item in book.problems)
+    newer = any(item.code == "ledger_newer" for item in book.problems)
     closed = Finding.worded(
         Severity.NOTE, ledger.NAME, None,
         "nothing can be written here: no question, look or verdict is kept",

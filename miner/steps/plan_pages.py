@@ -30,5 +30,5 @@ def written_plan(client: Client | Path, name: str) -> Plan | None:
         for key, value in found.entry.payload.items()
         if key in Plan.__dataclass_fields__
     }
-    with as_written(f"the plan '{name}'"):
+    with as_written("ledger.plan_unreadable", name):
         return Plan(**told | {"periods": periods_of(found.entry.payload)})

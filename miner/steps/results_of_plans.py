@@ -161,7 +161,7 @@ def _as_written(item: PlanKept, rules: RuleBook) -> PlanResult:
             f"the verdict of '{item.name}' was not written", "a ledger that can be written to",
             "Check the folder and run again.",
         )  # fmt: skip
-    with as_written(f"the verdict of the plan '{item.name}'"):
+    with as_written("ledger.plan_verdict_unreadable", item.name):
         found = _from_entry(item.verdict.payload)
     return result_sentence(
         replace(found, proven=item.verdict.trusted and item.entry.trusted), rules

@@ -62,8 +62,8 @@ class Result:
         names = [item.name for item in fields(self)]  # type: ignore[arg-type]
         told = [f"  {name}={_short(getattr(self, name))}" for name in names]
         if len(told) > MAX_LINES - 2:
-            left_out = len(told) - MAX_LINES + 3
-            told = [*told[: MAX_LINES - 3], f"  and {left_out} more: to_dict()"]
+            left_out = f"{len(told) - MAX_LINES + 3} more"
+            told = [*told[: MAX_LINES - 3], f"  and {left_out}: to_dict()"]
         return "\n".join([f"{type(self).__name__}(", *told, ")"])
 
     def _repr_html_(self) -> str:
