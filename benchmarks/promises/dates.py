@@ -9,9 +9,9 @@ import numpy as np
 from benchmarks.calibration.worlds import FIRST_DAY, World, month
 from benchmarks.promises.reach import HABITS, searched
 from miner.core.results import Hypothesis
-from miner.followup.dates import LONGEST, power_on, reading_days
 from miner.followup.following import HELD_UP, judge, sought
 from miner.followup.fresh import compare
+from miner.followup.keeping import MAX_DAYS, power_on, reading_days
 from miner.hypotheses.describe import describe
 from miner.hypotheses.design import design
 from miner.hypotheses.guard import judge_all
@@ -64,7 +64,7 @@ def dates(
     for at in range(diaries):
         seed = first_seed + 13 * at
         rng = np.random.default_rng(seed)
-        drawn = month(world, rules, days=days + LONGEST, factors=HABITS, seed=seed)
+        drawn = month(world, rules, days=days + MAX_DAYS, factors=HABITS, seed=seed)
         first = design(drawn.table, rules, None, day(days - 1))
         found = searched(first, rules, seed, cache)
         judged = [

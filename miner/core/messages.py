@@ -45,6 +45,10 @@ class Message:
         return said.get("text") or said.get("what") or said["found"]
 
 
+Words = Message | str
+"""What is said: a message, or a text that stands in the rule books or was written by somebody."""
+
+
 def message(code: str, **values: object) -> Message:
     """Return a message with its values by name."""
     return Message(code, values)

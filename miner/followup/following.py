@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from miner.core.messages import Words, message
 from miner.core.results.follow import EveryLook, NewUnits
 from miner.followup.fresh import STOPPED, UNSETTLED, Fresh
 from miner.ledger import FollowupState, Kept
@@ -37,7 +38,7 @@ class Read:
     interval: tuple[float, float] | None
     p: float | None
     p_adjusted: float | None
-    reason: str
+    reason: Words
 
 
 def sign(kept: Mapping[str, Any]) -> int:
@@ -48,11 +49,12 @@ def sign(kept: Mapping[str, Any]) -> int:
 def followed_together(item: Kept, story: FollowupState) -> list[Kept]:
     """Return what was watched at the same time as one kept hypothesis, itself among them."""
     return [
-        other for other in story.kept
+        other
+        for other in story.kept
         if other.as_ == "watch"
         and other.entry.n < (item.closed_at or 10**12)
         and item.entry.n < (other.closed_at or 10**12)
-    ]  # fmt: skip
+    ]
 
 
 def known_p(other: Kept) -> float:
@@ -85,9 +87,9 @@ def judge(item: Kept, found: Fresh, others: Sequence[float], level: float = LEVE
         level: of the test and of the limits.
     """
     if found.closed is not None:
-        reason = found.closed.reason
-        if found.closed.have is not None and found.closed.need is not None:
-            reason += f" ({found.closed.have:g}, {found.closed.need:g} are needed)"
+        reason, have, need = found.closed.reason, found.closed.have, found.closed.need
+        if have is not None and need is not None:
+            reason = message("followup.counts_needed", reason=reason, have=have, need=need)
         return Read(STOPPED if found.stopped else UNSETTLED, None, None, None, None, reason)
     way = sign(item.what)
     p = found.p(way)
@@ -123,9 +125,14 @@ def every_look(
             reached_on = day
     one, every = _price(item.what, scale, share)
     return EveryLook(
-        None if isnan(value) else value, 1 / share, reached_on is not None, one, every,
-        _days(item.what, one, every), reached_on,
-    )  # fmt: skip
+        None if isnan(value) else value,
+        1 / share,
+        reached_on is not None,
+        one,
+        every,
+        _days(item.what, one, every),
+        reached_on,
+    )
 
 
 def _days(kept: Mapping[str, Any], one: int | None, every: int | None) -> int | None:
@@ -149,9 +156,12 @@ def _price(kept: Mapping[str, Any], scale: float, level: float) -> tuple[int | N
     if not error or not wobble or not units:
         return None, None
     return units_needed(
-        sought(kept) / wobble, (wobble / error) ** 2 / units, scale=scale, level=level,
+        sought(kept) / wobble,
+        (wobble / error) ** 2 / units,
+        scale=scale,
+        level=level,
         nuisance=NUISANCE,
-    )  # fmt: skip
+    )
 
 
 def new_units(found: Fresh) -> NewUnits:

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtr
 
+from miner.core.messages import message
 from miner.core.results import Counts, Shape, Withheld
 from miner.hypotheses.candidates import Rule, count, doses, singles, too_few
 from miner.hypotheses.design import Design, Target, combine, design, made_from
@@ -20,7 +21,7 @@ from miner.stats.effects import single, t_quantile
 from miner.tables.unit_table import UnitTable
 
 Floats = NDArray[np.float64]
-_NO_DOSE = Withheld("it is not known as a number often enough, or is nearly always the same")
+_NO_DOSE = Withheld(message("followup.no_dose"))
 STOPPED, UNSETTLED = "habit_stopped", "not_settled"
 
 
@@ -91,9 +92,10 @@ def each_day(
         least: days after ``after`` to the first look.
     """
     own = replace(
-        table, outcomes=(str(kept["outcome"]),),
+        table,
+        outcomes=(str(kept["outcome"]),),
         factors=tuple(name for name in table.factors if name in kept["factors"]),
-    )  # fmt: skip
+    )
     first = (date.fromisoformat(after) + timedelta(days=least)).isoformat()
     for day in sorted(set(table.frame["date"].astype(str))):
         if first <= day <= until:
@@ -165,15 +167,19 @@ def _tested(
     plan: Design, white: Whitened | None, values: Floats, amounts: Floats, guard: Guardrails
 ) -> tuple[float, float, float, int, float] | Withheld:
     if white is None:
-        return Withheld(f"too few new {plan.unit}s")
+        return Withheld(message("followup.few_new", unit=plan.unit))
     column = white.whitened_columns(values[:, None])
     if not float(white.kept(column)[0]) >= guard.least_variation_kept:
-        return Withheld("cannot be told apart from the weekend, a drift or the sensor")
+        return Withheld(message("followup.not_told_apart"))
     column = white.cleared(column)
     sizes = white.cleared(white.whitened_columns(amounts[:, None]))
     raw = single(sizes, white.raw, white.rank)
     scores = single(column, white.scores, white.rank)
     inner = float(np.square(sizes).sum())
     return (
-        float(raw.difference[0]), float(raw.standard_error[0]), float(scores.t[0]), white.df, inner,
-    )  # fmt: skip
+        float(raw.difference[0]),
+        float(raw.standard_error[0]),
+        float(scores.t[0]),
+        white.df,
+        inner,
+    )

@@ -12,6 +12,7 @@ from pydantic import ValidationError
 
 from miner.core.errors import MinerError
 from miner.core.results import Hypothesis, OutcomeSummary
+from miner.ledger import NAME
 from miner.records.client import Client
 from miner.records.synonyms import standing_for, with_words, words_behind
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
@@ -92,17 +93,10 @@ def thaw(kept: Mapping[str, Any], rules: RuleBook) -> RuleBook:
         if now is not None and now.label == outcome.label:
             outcome = outcome.model_copy(update={"label_of_client": now.label_of_client})
     except (KeyError, TypeError, AttributeError, ValidationError) as error:
-        raise MinerError(
-            f"what was kept as '{kept.get('id')}' cannot be read",
-            "definitions as miner wrote them",
-            "Put the ledger back from a copy of the folder.", file="ledger.jsonl",
-        ) from error  # fmt: skip
+        raise MinerError("followup.kept_unreadable", file=NAME, id=kept.get("id")) from error
     if not float(low) < float(high):
-        raise MinerError(
-            f"the range that was kept with '{kept.get('id')}' is {low} to {high}",
-            "two numbers in order", "Put the ledger back from a copy of the folder.",
-            file="ledger.jsonl",
-        )  # fmt: skip
+        about = {"id": kept.get("id"), "low": low, "high": high}
+        raise MinerError("followup.range_backwards", file=NAME, **about)
     others = {key: rule for key, rule in rules.factors.items() if key not in factors}
     update = {"factors": others | factors, "outcomes": dict(rules.outcomes) | {name: outcome}}
     return rules.model_copy(update=update)

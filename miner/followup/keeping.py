@@ -2,22 +2,76 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, timedelta
+from math import ceil, isfinite
 from typing import Any
 
-from miner.core.errors import MinerError, nearest
-from miner.core.results import Hypothesis, Ranking
-from miner.followup.dates import SHORTEST, power_on, reading_days
-from miner.followup.following import sought
+from miner.core.errors import MinerError, closest
+from miner.core.results import Hypothesis, Ranking, Shape
+from miner.followup.following import LEVEL, sought, span
 from miner.followup.frozen import freeze
 from miner.records.client import Client
 from miner.rulebook import RuleBook
+from miner.stats.power import AtHand, new_units_for, power_on_new_units
 from miner.tables.unit_table import UnitTable
+
+MIN_DAYS, MAX_DAYS = 14, 120
+WANTED = 0.8
+MIN_EACH_SIDE = 5
+
+
+def at_hand(kept: Mapping[str, Any]) -> AtHand | None:
+    """Return what the units it was kept from say of the difference looked for.
+
+    None of an entry that does not hold it.
+    """
+    t, units, df = (kept.get(name) for name in ("t_at_worth", "units", "degrees_of_freedom"))
+    with_, without = float(kept.get("with") or 0), float(kept.get("without") or 0)
+    if not units or df is None or t is None or not isfinite(t) or not with_ + without > 0:
+        return None
+    if kept.get("shape") == Shape.DOSE:
+        with_ = without = (with_ + without) / 2
+    t *= sought(kept) / (float(kept["smallest_worth_it"]) / span(kept))
+    return AtHand(float(t), int(units), int(units - df - 1), with_, without)
+
+
+def power_on(kept: Mapping[str, Any], days: int, together: int) -> float | None:
+    """Return how often the difference looked for holds up after so many days; None if not known.
+
+    Args:
+        kept: as frozen.
+        days: from the last day seen to the date.
+        together: how many are followed at the same time.
+    """
+    hand = at_hand(kept)
+    if hand is None:
+        return None
+    units = int(days * float(kept.get("a_day") or 1.0))
+    return power_on_new_units(hand, units, LEVEL / together, _least(kept))
+
+
+def reading_days(kept: Mapping[str, Any], together: int) -> int:
+    """Return after how many days a kept idea is read, within 14 to 120.
+
+    After as many as find the difference looked for 80 times in 100, by themselves.
+    """
+    hand, a_day = at_hand(kept), float(kept.get("a_day") or 1.0)
+    if hand is None:
+        return MAX_DAYS
+    most = ceil(MAX_DAYS * a_day)
+    units = new_units_for(hand, LEVEL / together, WANTED, _least(kept), most)
+    return MAX_DAYS if units is None else min(max(ceil(units / a_day), MIN_DAYS), MAX_DAYS)
+
+
+def _least(kept: Mapping[str, Any]) -> int:
+    return 0 if kept.get("shape") == Shape.DOSE else MIN_EACH_SIDE
+
 
 WAYS = ("watch", "alternate", "adopt")
 ADOPTED_DAYS = 28
-LONGEST_READ = 366
-LONGEST_NOTE = 1000
+MAX_READ = 366
+MAX_NOTE = 1000
 
 
 def ranked(ranking: Ranking, id_: str) -> Hypothesis:
@@ -28,15 +82,10 @@ def ranked(ranking: Ranking, id_: str) -> Hypothesis:
     """
     found = ranking.find(id_)
     if found is None:
-        raise MinerError(
-            f"there is no hypothesis '{id_}' in these records", "an ID as 'miner rank' prints it",
-            nearest(id_, [item.id for item in ranking.hypotheses]) or "Run 'miner rank'.",
-        )  # fmt: skip
+        close = closest(id_, [item.id for item in ranking.hypotheses])
+        raise MinerError("followup.no_hypothesis", id=id_, close=close)
     if not found.difference:
-        raise MinerError(
-            f"nothing could be measured of '{id_}', so it has no direction",
-            "a hypothesis with a difference", "Choose another, or keep logging.",
-        )  # fmt: skip
+        raise MinerError("followup.no_direction", id=id_)
     return found
 
 
@@ -70,27 +119,29 @@ def payload(
     Raises:
         MinerError: the date is too near or too far, or the note too long.
     """
-    if len(note) > LONGEST_NOTE:
-        raise MinerError(
-            f"the note has {len(note)} characters", f"at most {LONGEST_NOTE}", "Shorten --note."
-        )
+    if len(note) > MAX_NOTE:
+        raise MinerError("followup.long_note", count=len(note), most=MAX_NOTE)
     summary = next(item for item in ranking.outcomes if item.name == found.outcome)
     frozen = freeze(found, summary, table, rules, client) | {"a_day": _a_day(found, table)}
     days = ADOPTED_DAYS if as_ == "adopt" else reading_days(frozen, together)
     chosen = read_on.isoformat() if read_on else later(seen_to, days)
-    first, end = later(seen_to, SHORTEST), later(seen_to, LONGEST_READ)
+    first, end = later(seen_to, MIN_DAYS), later(seen_to, MAX_READ)
     if not first <= chosen <= end:
         raise MinerError(
-            f"the reading date {chosen} is not within reach of the last day seen, {seen_to}",
-            f"a date from {first} to {end}", "Correct --read-on, or leave it out.",
-        )  # fmt: skip
+            "followup.read_out_of_reach", day=chosen, seen=seen_to, first=first, last=end
+        )
     after = (date.fromisoformat(chosen) - date.fromisoformat(seen_to)).days
     return frozen | {
-        "sought": sought(frozen), "power": power_on(frozen, after, together),
-        "as": as_, "note": note, "suggested_by_days_to": seen_to, "records_last_day": seen_to,
-        "read_on": chosen, "days_to_settle": found.days_to_settle,
+        "sought": sought(frozen),
+        "power": power_on(frozen, after, together),
+        "as": as_,
+        "note": note,
+        "suggested_by_days_to": seen_to,
+        "records_last_day": seen_to,
+        "read_on": chosen,
+        "days_to_settle": found.days_to_settle,
         "rankings_of_these_records": ranking.rankings_of_these_records,
-    }  # fmt: skip
+    }
 
 
 def _a_day(found: Hypothesis, table: UnitTable) -> float | None:

@@ -21,11 +21,15 @@ def periods_of(written: Mapping[str, Any]) -> tuple[Period, ...]:
     """Return the periods of a plan as the ledger holds them."""
     return tuple(
         Period(
-            int(item["number"]), int(item["pair"]), str(item["from"]), str(item["to"]),
-            str(item["arm"]), int(item["leave_out_days"]),
+            int(item["number"]),
+            int(item["pair"]),
+            str(item["from"]),
+            str(item["to"]),
+            str(item["arm"]),
+            int(item["leave_out_days"]),
         )
         for item in written["periods"]
-    )  # fmt: skip
+    )
 
 
 def read_pairs(
@@ -62,8 +66,11 @@ def read_pairs(
         change, n_change = _mean(table, both["change"], outcome, offset_days)
         usual, n_usual = _mean(table, both["usual"], outcome, offset_days)
         done, odd = _done(table, both["change"], factor, helpful, offset_days - lag_days, ticks)
-        kept_usual = [ticks.get(day) == "yes" for day in _days(both["usual"], 0)
-                      if ticks.get(day) in ("yes", "no")]  # fmt: skip
+        kept_usual = [
+            ticks.get(day) == "yes"
+            for day in _days(both["usual"], 0)
+            if ticks.get(day) in ("yes", "no")
+        ]
         differ += odd
         followed = _most(done)
         if followed and kept_usual:

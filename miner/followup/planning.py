@@ -4,22 +4,28 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from math import ceil
+from typing import Any
 
 import numpy as np
 
 from miner.core.errors import MinerError
-from miner.core.results import Period
-from miner.stats.pair_power import fewest_pairs, pair_spread
-from miner.stats.randomisation import coins
+from miner.core.messages import Words, message
+from miner.core.results import Period, Plan
+from miner.hypotheses.design import design
+from miner.hypotheses.whitened import whitened
+from miner.rulebook import FactorRule, RuleBook
+from miner.stats.pair_power import fewest_pairs, pair_spread, pairs_detectable, pairs_power
+from miner.stats.randomisation import coins, smallest_p
+from miner.tables.unit_table import UnitTable
 
-FEWEST_PAIRS, MOST_PAIRS = 6, 40
-SHORTEST_COUNTED, LONGEST_PERIOD = 2, 6
+MIN_PAIRS, MAX_PAIRS = 6, 40
+MIN_COUNTED, MAX_PERIOD = 2, 6
 SENSOR_DAYS = 14
-MOST_WEEKS = 26
+MAX_WEEKS = 26
 ONE_DAY = timedelta(days=1)
 UNDRAWN = "undrawn"
 
@@ -61,14 +67,14 @@ def size(
         carry_over_days: days at the start of a period that do not count.
         pairs: as many as asked for, or None.
     """
-    shortest = carry_over_days + SHORTEST_COUNTED
+    shortest = carry_over_days + MIN_COUNTED
     found: list[Size] = []
-    for length in range(shortest, max(shortest, LONGEST_PERIOD) + 1):
+    for length in range(shortest, max(shortest, MAX_PERIOD) + 1):
         spread = spread_of(scatter, length, carry_over_days)
-        need = pairs or fewest_pairs(worth, spread, least=FEWEST_PAIRS, most=MOST_PAIRS)
+        need = pairs or fewest_pairs(worth, spread, least=MIN_PAIRS, most=MAX_PAIRS)
         if need is not None:
             found.append(Size(length, carry_over_days, need, spread))
-    within = [one for one in found if 2 * one.pairs * one.period_days <= 7 * MOST_WEEKS]
+    within = [one for one in found if 2 * one.pairs * one.period_days <= 7 * MAX_WEEKS]
     return min(within, key=lambda one: (one.pairs * one.period_days, one.period_days), default=None)
 
 
@@ -114,10 +120,14 @@ def lay_out(
             last = at + timedelta(days=chosen.period_days - 1)
             periods.append(
                 Period(
-                    len(periods) + 1, pair, at.isoformat(), last.isoformat(), arm,
+                    len(periods) + 1,
+                    pair,
+                    at.isoformat(),
+                    last.isoformat(),
+                    arm,
                     chosen.leave_out_days,
                 )
-            )  # fmt: skip
+            )
             at = last + timedelta(days=1)
     return tuple(periods), tuple(planned)
 
@@ -200,12 +210,127 @@ def weeks_of(periods: Sequence[Period]) -> int:
 def too_long(worth: float, unit: str, pairs: int | None) -> MinerError:
     """Return that no test within half a year has the power, or holds the pairs asked for."""
     if pairs is not None:
-        return MinerError(
-            f"{pairs} pairs take more than {MOST_WEEKS} weeks", f"{FEWEST_PAIRS} pairs or more"
-            " that fit into them", "Correct --pairs, or leave it out.",
-        )  # fmt: skip
-    return MinerError(
-        f"a test that finds {worth:g} {unit} 80 times in 100 takes more than {MOST_WEEKS} weeks",
-        "a larger difference worth having, or steadier days",
-        "Name a larger one with --worth-having, or watch it instead: --as watch.",
+        return MinerError("followup.long_pairs", pairs=pairs, weeks=MAX_WEEKS, need=MIN_PAIRS)
+    return MinerError("followup.long_test", worth=worth, unit=unit, weeks=MAX_WEEKS)
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What was asked for.
+
+    Attributes:
+        start: first day.
+        worth_having: a larger difference than the smallest worth it, or None.
+        pairs: how many, or None for what 80 % power needs.
+        sensor_days: how long a sensor is worn where no change is known.
+    """
+
+    start: date
+    worth_having: float | None = None
+    pairs: int | None = None
+    sensor_days: int = SENSOR_DAYS
+
+
+def make_plan(
+    table: UnitTable,
+    rules: RuleBook,
+    what: Mapping[str, Any],
+    rule: FactorRule,
+    wish: Wish,
+    *,
+    seed: int | None,
+    sensor_changes: Sequence[date],
+) -> Plan:
+    """Return a plan: how many pairs, when, in which order, what it can show.
+
+    Without a seed nothing is drawn: the days are there, their order and the plan's name are not.
+
+    Args:
+        table: the client's units with the kept definitions; their scatter sets the chosen.
+        rules: the rule books with the kept definitions.
+        what: what was kept.
+        rule: of the habit that is tested.
+        wish: what was asked for.
+        seed: of the coins, or None before it is agreed on.
+        sensor_changes: known dates of a new sensor.
+
+    Raises:
+        MinerError: it would take more than half a year, too little is known of the outcome, or
+            what was asked for cannot be.
+    """
+    outcome = rules.outcome(str(what["outcome"]), table.unit)
+    worth = _worth(wish, float(what["smallest_worth_it"]), outcome.measure_unit)
+    chosen = size(
+        scatter(table, rules, str(what["outcome"])), worth, rule.carry_over_days, wish.pairs
     )
+    if chosen is None:
+        raise too_long(worth, outcome.measure_unit, wish.pairs)
+    worth, notes = _no_larger(worth, chosen.spread, what, outcome.measure_unit)
+    offset = int(what["lag_days"][0]) + int(rule.stream == "sleep")
+    id_ = str(what["id"])
+    periods, changes = lay_out(chosen, wish.start, offset, seed, sensor_changes, wish.sensor_days)
+    end = date.fromisoformat(periods[-1].last) + timedelta(days=offset)
+    return Plan(
+        plan="" if seed is None else plan_name(id_, wish.start, seed),
+        id=id_,
+        factor=str(what["factors"][0]),
+        outcome=str(what["outcome"]),
+        unit_of=table.unit,
+        unit=outcome.measure_unit,
+        change=rule.try_,
+        periods=periods,
+        pairs=chosen.pairs,
+        period_days=chosen.period_days,
+        offset_days=offset,
+        seed=seed,
+        smallest_p=smallest_p(chosen.pairs),
+        power_at_worth_having=pairs_power(worth, chosen.spread, chosen.pairs),
+        detectable=pairs_detectable(chosen.spread, chosen.pairs),
+        worth_having=worth,
+        pair_spread=chosen.spread,
+        weeks=weeks_of(periods),
+        sensors=len(changes) + 1,
+        sensor_changes=tuple(day.isoformat() for day in changes),
+        read_on=end.isoformat(),
+        six_pairs_find=pairs_detectable(chosen.spread, MIN_PAIRS),
+        notes=notes,
+    )
+
+
+def scatter(table: UnitTable, rules: RuleBook, outcome: str) -> Scatter:
+    """Return how an outcome scatters from unit to unit in these records.
+
+    Raises:
+        MinerError: too little is known of it.
+    """
+    units = design(table, rules)
+    target = units.target(outcome)
+    white = whitened(units, target.values, {})
+    known = int(target.known.sum())
+    if known < rules.guardrails.fewest_days_to_describe:
+        need = rules.guardrails.fewest_days_to_describe
+        raise MinerError("followup.few_to_scatter", known=known, unit=table.unit, need=need)
+    if white is None or not white.wobble > 0:
+        raise MinerError("followup.no_scatter", known=known, unit=table.unit)
+    days = len(set(units.times[target.known].tolist()))
+    a_day = max(1, round(float(target.known.sum()) / days)) if days else 1
+    return Scatter(white.wobble, white.dependence.phi, white.dependence.w, a_day)
+
+
+def _worth(wish: Wish, smallest: float, unit: str) -> float:
+    if wish.pairs is not None and wish.pairs < MIN_PAIRS:
+        raise MinerError("followup.few_pairs", pairs=wish.pairs, need=MIN_PAIRS)
+    worth = wish.worth_having
+    if worth is not None and not worth >= smallest:
+        raise MinerError("followup.small_worth", worth=worth, unit=unit, need=smallest)
+    return smallest if worth is None else worth
+
+
+def _no_larger(
+    worth: float, spread: float, what: Mapping[str, Any], unit: str
+) -> tuple[float, tuple[Words, ...]]:
+    """Return the difference, no larger than six pairs can find: beyond it any test says no."""
+    most = max(float(what["smallest_worth_it"]), pairs_detectable(spread, MIN_PAIRS))
+    if worth <= most:
+        return worth, ()
+    return most, (message("followup.six_pairs_find", most=most, unit=unit),)

@@ -34,28 +34,21 @@ def require_testable(
         MinerError: it must not be tested, with the reason and what can be done.
     """
     if len(factors) != 1:
-        raise _no("it is made of several habits", "a test changes one thing at a time",
-                  "Keep one of them alone.")  # fmt: skip
+        raise MinerError("followup.several_habits")
     name = factors[0]
     rule = rules.factor(name, unit)
-    if names_medicine(_named(name, rule), rules):
-        raise _no(f"'{name}' names a medicine", "a habit; medicines belong to the prescriber",
-                  "Leave it to the prescriber.")  # fmt: skip
-    if whole_words(rules.cautions.alcohol_words).search(_named(name, rule)):
-        raise _no(f"'{name}' names alcohol", "a habit that may be asked for on some days",
-                  "Watch it instead: --as watch.")  # fmt: skip
-    if not rule.may_be_tested:
-        raise _no(f"the rule book does not let '{name}' be tested",
-                  "a factor whose table in factors.toml says what to try and what helps",
-                  "Watch it instead: --as watch.")  # fmt: skip
     better = "without" if (direction == "up") == (worse == "higher") else "with"
+    if names_medicine(_named(name, rule), rules):
+        raise MinerError("followup.medicine", name=name)
+    if whole_words(rules.cautions.alcohol_words).search(_named(name, rule)):
+        raise MinerError("followup.alcohol", name=name)
+    if not rule.may_be_tested:
+        raise MinerError("followup.not_testable", name=name)
     if better != rule.helpful:
-        raise _no(f"the better side of '{name}' is not one that people are asked to try",
-                  f"better days {rule.helpful} it", "Watch it instead: --as watch.")  # fmt: skip
+        raise MinerError("followup.worse_side", name=name, helpful=rule.helpful)
     for caution in cautions:
         if caution.kind in FIRST:
-            raise _no(f"there is a caution first: {caution.text}",
-                      "nothing that calls for a clinician", "See to that first.")  # fmt: skip
+            raise MinerError("followup.caution_first", caution=caution.text)
     return rule
 
 
@@ -67,7 +60,3 @@ def names_medicine(text: str, rules: RuleBook) -> bool:
 
 def _named(name: str, rule: FactorRule) -> str:
     return f"{fold(name.replace('_', ' ').replace(':', ' '))} {fold(rule.phrase)}"
-
-
-def _no(found: str, expected: str, do: str) -> MinerError:
-    return MinerError(f"it cannot be tested: {found}", expected, do)

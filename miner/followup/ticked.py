@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from miner.core.errors import nearest
+from miner.core.errors import closest
 from miner.core.results import Finding, Severity
 from miner.followup.pairs import periods_of
 from miner.ledger import PlanKept
@@ -30,21 +30,26 @@ def misplaced(
     for name in days.keys() - known.keys():
         file, row = ticks.places[name, days[name][0]]
         findings.add(
-            Severity.QUESTION, f"{{n}} tick(s) of a plan that is not written ('{name[:40]}')",
-            f"one of {', '.join(known)}" if known else "the name of a plan; none is written yet",
-            nearest(name, known) or "Copy the name that 'miner plan' printed.",
-            file=file, row=row, count=len(days[name]),
-        )  # fmt: skip
+            Severity.QUESTION,
+            "ticks_of_no_plan" if known else "ticks_without_plans",
+            file=file,
+            row=row,
+            count=len(days[name]),
+            values={"name": name[:40], "known": list(known), "close": closest(name, known)},
+        )
     for name, plan in known.items():
         outside = _outside(plan, days.get(name, [])) if own in (None, name) else []
         if outside:
             file, row = ticks.places[name, outside[0]]
             first, last = _span(plan)
             findings.add(
-                Severity.LEFT_OUT, f"{{n}} tick(s) of plan {name} on no day of it ({outside[0]})",
-                f"days of its periods, from {first} to {last}", "Correct the date.",
-                file=file, row=row, count=len(outside),
-            )  # fmt: skip
+                Severity.LEFT_OUT,
+                "ticks_off_the_plan",
+                file=file,
+                row=row,
+                count=len(outside),
+                values={"name": name, "day": outside[0], "first": first, "last": last},
+            )
     return findings.sorted()
 
 

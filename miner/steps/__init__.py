@@ -9,7 +9,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from miner.followup.planner import Wish
+    from miner.followup.planning import Wish
     from miner.steps.asking import ask, error_rate, why
     from miner.steps.caseload import pool, remember_page, rules_of_practice
     from miner.steps.everything import export_everything
@@ -76,7 +76,7 @@ _STEPS = {
     "suggesting": ("suggested_questions",),
 }
 _HOME = {name: f"miner.steps.{home}" for home, names in _STEPS.items() for name in names}
-_HOME["Wish"] = "miner.followup.planner"
+_HOME["Wish"] = "miner.followup.planning"
 
 __all__ = [
     "Wish",

@@ -11,8 +11,7 @@ from miner import ledger
 from miner.core.errors import MinerError, several
 from miner.core.results import Plan
 from miner.followup.keeping import payload, ranked
-from miner.followup.planner import Wish, make_plan
-from miner.followup.planning import drawn_late, plan_seed
+from miner.followup.planning import Wish, drawn_late, make_plan, plan_seed
 from miner.followup.refusals import require_testable
 from miner.ledger import Kept, replay
 from miner.records.client import Client

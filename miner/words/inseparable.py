@@ -68,7 +68,7 @@ def _held_back(ranking: Ranking, rules: RuleBook) -> list[Hypothesis]:
 
 def _partner(item: Hypothesis) -> str | None:
     """Return the words for the habit that a single one cannot be told apart from."""
-    reason = item.withheld.reason if item.withheld else ""
+    reason = str(item.withheld.reason) if item.withheld else ""
     if len(item.factors) > 1 or not reason.startswith(_REASON):
         return None
     return reason.removeprefix(_REASON)

@@ -77,10 +77,10 @@ def withheld_words(withheld: Withheld) -> str:
     """Return why nothing is said, with the counts or the shares where these decide."""
     have, need = withheld.have, withheld.need
     if have is None or need is None:
-        return f"Withheld: {withheld.reason.rstrip('.')}."
+        return f"Withheld: {str(withheld.reason).rstrip('.')}."
     if need < 1:
         limit = "most" if have > need else "least"
         counts = f"{100 * have:.0f} %; at {limit} {100 * need:.0f} % would do"
     else:
         counts = f"have {have:g}, need {need:g}"
-    return f"Withheld: {withheld.reason.rstrip('.')} ({counts})."
+    return f"Withheld: {str(withheld.reason).rstrip('.')} ({counts})."

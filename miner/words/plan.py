@@ -37,7 +37,7 @@ def plan_parts(plan: Plan, rules: RuleBook, *, display_unit: str = "mg/dL") -> P
     return [
         heading(f"{title}: {name}, {label}"), *(paragraph(line) for line in lines),
         paragraph(""), _days(plan), paragraph(""),
-        *(paragraph(line) for line in [*plan.stop_rules, *notes]),
+        *(paragraph(str(line)) for line in [*plan.stop_rules, *notes]),
     ]  # fmt: skip
 
 
@@ -155,7 +155,7 @@ def result_parts(found: PlanResult, rules: RuleBook, *, display_unit: str = "mg/
     if found.ticks_and_records_differ:
         days = several(found.ticks_and_records_differ, "day")
         parts.append(paragraph(say(rules, "result", "differ", days=days)))
-    return [*parts, *(paragraph(note) for note in found.notes)]
+    return [*parts, *(paragraph(str(note)) for note in found.notes)]
 
 
 def _key(found: PlanResult, rules: RuleBook) -> str:

@@ -5,8 +5,8 @@ from fresh_tables import what
 from scipy.stats import nct
 from scipy.stats import t as student
 
-from miner.followup.dates import LONGEST, SHORTEST, at_hand, power_on, reading_days
 from miner.followup.following import sought
+from miner.followup.keeping import MAX_DAYS, MIN_DAYS, at_hand, power_on, reading_days
 
 
 def kept(**more):
@@ -38,7 +38,7 @@ def test_an_entry_that_does_not_hold_it_promises_nothing(gone):
     entry = kept(**{gone: None, "without": None})
     assert at_hand(entry) is None
     assert power_on(entry, 60, 1) is None
-    assert reading_days(entry, 1) == LONGEST
+    assert reading_days(entry, 1) == MAX_DAYS
 
 
 # The noncentral t (scipy): a habit known on every day and so common that its count hardly matters.
@@ -53,10 +53,10 @@ def test_the_power_on_a_date_is_that_of_a_one_sided_test():
 # Half as many usable days take twice as long; more ideas at once longer; never outside 14 to 120.
 def test_the_date_is_the_first_that_finds_it_80_times_in_100():
     days = reading_days(kept(), 1)
-    assert SHORTEST < days < LONGEST
+    assert MIN_DAYS < days < MAX_DAYS
     assert power_on(kept(), days, 1) >= 0.8 > power_on(kept(), days - 1, 1)
     one, half = (reading_days(kept(t_at_worth=2.2, a_day=a), 1) for a in (1.0, 0.5))
     assert half == pytest.approx(2 * one, abs=1)
-    assert days < reading_days(kept(), 3) <= LONGEST
-    assert reading_days(kept(t_at_worth=8.0, shape="dose"), 1) == SHORTEST
-    assert reading_days(kept(t_at_worth=0.1), 1) == LONGEST
+    assert days < reading_days(kept(), 3) <= MAX_DAYS
+    assert reading_days(kept(t_at_worth=8.0, shape="dose"), 1) == MIN_DAYS
+    assert reading_days(kept(t_at_worth=0.1), 1) == MAX_DAYS

@@ -260,7 +260,7 @@ def test_a_kept_dose_is_judged_as_a_dose(rules):
     assert cut.difference != pytest.approx(found.difference, rel=0.2)
     none = replace(own, measures=measures * np.nan)
     closed = fresh(none, rules, kept, after, until)
-    assert closed.closed.reason.startswith("it is not known as a number often enough")
+    assert str(closed.closed.reason).startswith("it is not known as a number often enough")
     assert not closed.stopped
 
 

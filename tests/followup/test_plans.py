@@ -15,7 +15,7 @@ from miner.core.errors import MinerError
 from miner.core.results import CautionKind, CautionText, Period
 from miner.followup import pairs as reading
 from miner.followup import planning
-from miner.followup.planner import Wish, make_plan, scatter
+from miner.followup.planning import Wish, make_plan, scatter
 from miner.followup.refusals import require_testable
 from miner.render.papers.plan_page import plan_page
 from miner.render.terminal import render
@@ -493,10 +493,10 @@ def test_a_day_between_two_pairs_is_called_free(rules):
 def test_no_difference_is_so_large_that_any_test_would_say_no(rules):
     # with a huge "difference worth having" every interval would lie inside it
     plan = made(rules, wish=Wish(START, 1e9))
-    assert plan.pairs == planning.FEWEST_PAIRS
+    assert plan.pairs == planning.MIN_PAIRS
     assert plan.worth_having == pytest.approx(plan.detectable)
     assert plan.power_at_worth_having >= 0.79
-    assert "already" in plan.notes[0]
+    assert "already" in str(plan.notes[0])
     assert made(rules, wish=Wish(START, 1e9, pairs=12)).worth_having == plan.worth_having
     plan = made(rules, wish=Wish(START), smallest_worth_it=400.0)
     assert (plan.worth_having, plan.notes) == (400.0, ())

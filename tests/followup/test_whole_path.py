@@ -16,7 +16,7 @@ from miner import ledger, rulebook, steps
 from miner.cli.group import miner as commands
 from miner.core import resources
 from miner.core.errors import MinerError
-from miner.followup.dates import power_on, reading_days
+from miner.followup.keeping import power_on, reading_days
 from miner.steps import following
 from miner.steps.ledger_told import ledger_told
 from miner.words.amounts import Amounts

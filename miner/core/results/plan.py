@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from typing import Any
 
+from miner.core.messages import Words
 from miner.core.results.base import Result, plain
 
 
@@ -78,7 +79,7 @@ class Plan(Result):
     six_pairs_find: float | None = None
     put_aside: int = 0
     stop_rules: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
+    notes: tuple[Words, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -149,7 +150,7 @@ class PlanResult(Result):
     proven: bool = True
     put_aside: int = 0
     late_pairs: int = 0
-    notes: tuple[str, ...] = ()
+    notes: tuple[Words, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the fields as plain values, each pair with its difference."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass, fields
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
+from miner.core.messages import Words
 from miner.core.results.base import Result, plain
 from miner.core.results.caution import CautionText
 from miner.core.results.together import Together
@@ -27,7 +28,7 @@ class Evidence(StrEnum):
 class Withheld(Result):
     """Why nothing may be said, as a value; ``have`` and ``need`` are counts where counts decide."""
 
-    reason: str
+    reason: Words
     have: float | None = None
     need: float | None = None
 
