@@ -17,13 +17,7 @@ LENGTHS = {"sleep": (120.0, 960.0)}
 
 USUAL = (1.0, 360.0)
 SWAP, NEXT_DAY = "swap", "next_day"
-_DO = {
-    SWAP: "The two columns seem the wrong way round: swap start and end in sources.toml, or in "
-    "the header.",
-    NEXT_DAY: "The end seems to lack its date: it bears the date of the start. Export both with "
-    "their own date.",
-    "": "See what the two columns mean.",
-}
+_INSTEAD = {SWAP: "records.columns_swapped", NEXT_DAY: "records.end_without_date", "": ""}
 
 
 def ask_about_order(name: str, frame: pd.DataFrame, findings: Findings) -> None:
@@ -45,17 +39,15 @@ def ask_about_order(name: str, frame: pd.DataFrame, findings: Findings) -> None:
         days = backwards["start_clock"].dt.strftime("%Y-%m-%d")
         findings.add(
             Severity.QUESTION,
-            f"{len(backwards)} of {len(rows)} records of {name} end before they begin",
-            "a start, and an end after it",
-            _DO[other],
+            "ends_before_begins",
             file=str(file),
             row=int(backwards["row"].min()),
             count=len(backwards),
-            code="ends_before_begins",
             stream=name,
             column="end",
             days=tuple(sorted(set(days))),
-            values={"proposal": other},
+            values={"proposal": other, "rows": len(rows)},
+            instead=_INSTEAD[other],
         )
 
 

@@ -21,15 +21,6 @@ from miner.records.thousands import without_thousands
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 _NOWHERE = pd.DataFrame({"file": [], "row": []})
-_FOR_NUMBERS = "Correct them, or list the words that mean 'nothing' under not_measured."
-_FOR_LEVELS = (
-    "Say what the words mean under [source.levels] in sources.toml (high = 3). Say from which "
-    "level a row counts under [source.episodes]. Until then they are unknown."
-)
-_FOR_LENGTHS = (
-    'If 7:05 is hours and minutes, give {name} = "h" under [source.units] in sources.toml. Until '
-    "then they are unknown."
-)
 
 
 def where_from(table: Table, mask: Mask) -> pd.DataFrame:
@@ -108,25 +99,24 @@ def read_numbers(table: Table, source: Source, name: str, findings: Findings) ->
     if bad.any():
         written = table.text(column)[bad]
         colon = spec.unit == "min" and written.str.contains(":", regex=False).any()
-        do = _FOR_LEVELS if is_level else _FOR_LENGTHS.format(name=name) if colon else _FOR_NUMBERS
+        for_lengths = "records.lengths_with_colon" if colon else ""
         findings.rows(
             Severity.QUESTION if is_level or colon else Severity.LEFT_OUT,
-            f"{{n}} cell(s) of '{column}' not readable as a number",
-            f"a number in {spec.unit}, or a blank cell where nothing was recorded",
-            do,
+            "unreadable_number",
             at=where_from(table, bad),
             shown=written,
+            values={"column": column, "unit": spec.unit, "name": name},
+            instead="records.levels_by_word" if is_level else for_lengths,
         )
     values = values * (factor(source.units.get(name, spec.unit), spec.unit) or 1.0)
     odd = (values < spec.low) | (values > spec.high)
     if odd.any():
         findings.rows(
             Severity.LEFT_OUT,
-            f"{{n}} value(s) of '{column}' outside any possible range",
-            f"{spec.low:g} to {spec.high:g} {spec.unit}",
-            "Correct them, or check the unit of this column in sources.toml.",
+            "value_out_of_range",
             at=where_from(table, odd),
             shown=values[odd],
+            values={"column": column, "low": spec.low, "high": spec.high, "unit": spec.unit},
         )
         values = np.where(odd, np.nan, values)
     return values
@@ -159,13 +149,14 @@ def read_choice(
     if strange.any():
         findings.rows(
             Severity.LEFT_OUT,
-            f"{{n}} unknown word(s) in '{source.columns.get(name, name)}'",
-            ", ".join(choices),
-            "Correct them, or say what they mean under "
-            f"[source.{'meals' if name == 'meal' else 'levels'}] in sources.toml. Until then they "
-            "count as not recorded.",
+            "unknown_word",
             at=where_from(table, strange),
             shown=words[strange],
+            values={
+                "column": source.columns.get(name, name),
+                "choices": tuple(choices),
+                "table": "meals" if name == "meal" else "levels",
+            },
         )
         words = words.mask(strange, "")
     return words

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from miner.core.errors import several
 from miner.core.results import Severity
 from miner.records.client import Client, Settings
 from miner.records.findings import Findings
@@ -34,14 +33,11 @@ def copied_days(glucose: pd.DataFrame, _: Settings, findings: Findings) -> pd.Da
     told = [str(np.datetime64(day, "D")) for day in copies]
     findings.rows(
         Severity.LEFT_OUT,
-        f"{{n}} reading(s) of {several(len(copies), 'day')}, {told[0]} to {told[-1]}, left out: "
-        "they are the very ones of earlier days",
-        "each day measured once",
-        "See which date is theirs, and remove the copy.",
+        "copied_days",
         at=glucose[copied],
-        code="copied_days",
         stream="glucose",
         column="glucose",
+        values={"copied": len(copies), "first": told[0], "last": told[-1]},
     )
     free = copied & blank(glucose["left_out"])
     return glucose.assign(left_out=glucose["left_out"].mask(free, COPIED))

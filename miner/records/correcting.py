@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from miner.core.messages import message
 from miner.core.results import Severity
 from miner.records.columns import COLUMNS
 from miner.records.corrections import NAME, Correction, Place, columns_to_write, standing
@@ -22,7 +23,7 @@ from miner.records.table_file import Table
 
 NEAR = pd.Timedelta(minutes=15)
 Record = dict[Hashable, Any]
-_TAKE_BACK = "Correct that row, or take it back."
+_TAKE_BACK = "records.take_correction_back"
 
 
 @dataclass(slots=True)
@@ -131,9 +132,7 @@ def read_added(
         lost = frame["row"].isin(table.rows[~offset])
         findings.rows(
             Severity.LEFT_OUT,
-            "{n} time(s) without an offset, while the other records have one",
-            "a time with its offset, such as 2026-03-02T08:30+01:00",
-            _TAKE_BACK,
+            "correction_without_offset",
             at=frame[lost],
         )
         frame = frame[~lost]
@@ -170,11 +169,7 @@ def _records(
         )
     for item in told.items:
         severity = Severity.LEFT_OUT if item.severity is Severity.STOP else item.severity
-        findings.items.append(
-            replace(
-                item, severity=severity, texts=(item.what, item.expected, _TAKE_BACK, item.short)
-            )
-        )
+        findings.items.append(replace(item, severity=severity, instead=_TAKE_BACK))
     return {int(row["row"]): row for row in frame.to_dict("records")}
 
 
@@ -205,11 +200,10 @@ def _replace(
         if item.target not in places:
             findings.add(
                 Severity.NOTE,
-                f"the corrected row {item.target[1]} of {item.target[0]} has moved",
-                "the row where it was",
-                "Nothing to do: it was found by what it says.",
+                "corrected_row_moved",
                 file=NAME,
                 row=item.row,
+                values={"target": item.target[0], "target_row": item.target[1]},
             )
     for at, item in taken.items():
         told = described(stream, records[item.row]) if item.values else None
@@ -246,9 +240,7 @@ def _add(
         if told in new.values() or same_records(frame, stream, told):
             findings.add(
                 Severity.NOTE,
-                "this record was added, and is there already: counted once",
-                "each record once",
-                "Nothing to do.",
+                "added_twice",
                 file=NAME,
                 row=row,
             )
@@ -258,9 +250,7 @@ def _add(
         if stream == "meals" and near.any():
             findings.add(
                 Severity.NOTE,
-                "this meal was added within 15 minutes of another: read as one meal",
-                "each meal once",
-                "If it is the same meal, take this one back.",
+                "meal_added_near",
                 file=NAME,
                 row=row,
             )
@@ -300,24 +290,22 @@ def _tell_void(item: Correction, findings: Findings) -> None:
     file, row = item.target or ("", 0)
     findings.add(
         Severity.QUESTION,
-        f"this correction is void: row {row} of {file} says something else now",
-        "the record that it replaced, as it was",
-        "Look at that row. Note the correction again, or take it back.",
+        "correction_void",
         file=NAME,
         row=item.row,
+        values={"target": file, "target_row": row},
     )
 
 
 def _tell_done(out: Corrected, findings: Findings) -> None:
     removed = len(out.done) - len(out.replaced) - len(out.added)
-    counts = ((len(out.added), "added"), (len(out.replaced), "mended"), (removed, "taken out"))
-    said = ", ".join(f"{many} {word}" for many, word in counts if many)
-    if said:
+    counts = ((len(out.added), "added"), (len(out.replaced), "mended"), (removed, "taken_out"))
+    done = tuple(message(f"records.{word}", n=many) for many, word in counts if many)
+    if done:
         findings.add(
             Severity.NOTE,
-            f"records that you corrected: {said}",
-            "meals and tags as they were",
-            "Nothing to do: the files stay as they are.",
+            "records_corrected",
             file=NAME,
             count=len(out.done),
+            values={"done": done},
         )

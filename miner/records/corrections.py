@@ -16,8 +16,9 @@ from itertools import chain
 from pathlib import Path
 from typing import Any
 
-from miner.core.errors import MinerError, nearest
+from miner.core.errors import MinerError, closest
 from miner.core.files import plain_cell, safe_cell
+from miner.core.messages import Message, message
 from miner.core.results import Severity
 from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
@@ -88,11 +89,10 @@ def read_corrections(folder: Path, findings: Findings) -> tuple[Correction, ...]
         else:
             findings.add(
                 Severity.LEFT_OUT,
-                f"this correction cannot be used: {item}",
-                "a row as miner writes it",
-                "Correct that row, or remove what was typed into it.",
+                "correction_unusable",
                 file=NAME,
                 row=row,
+                values={"why": item},
             )
     return tuple(found.values())
 
@@ -105,12 +105,7 @@ def raw_corrections(folder: Path) -> bytes:
     """
     path = folder / NAME
     if path.is_symlink():
-        raise MinerError(
-            "this is a link to another file",
-            "a file of this folder",
-            "Put the file itself here, or remove the link.",
-            file=NAME,
-        )
+        raise MinerError("records.link", file=NAME)
     return read_bytes(path, NAME, LARGEST_BYTES) if path.exists() else b""
 
 
@@ -176,20 +171,14 @@ def _text(raw: bytes) -> str:
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise _not_text("a character that is not UTF-8", raw[: error.start]) from error
+        raise _not_text("records.corrections_not_utf8", raw[: error.start]) from error
     if "\0" in text:
-        raise _not_text("a zero byte", raw[: raw.index(0)])
+        raise _not_text("records.corrections_with_zero_byte", raw[: raw.index(0)])
     return text
 
 
-def _not_text(what: str, before: bytes) -> MinerError:
-    return MinerError(
-        f"there is {what} in this row",
-        "a text with commas in UTF-8",
-        "Save it as CSV in UTF-8, or put it back from a copy.",
-        file=NAME,
-        row=before.count(b"\n") + 1,
-    )
+def _not_text(code: str, before: bytes) -> MinerError:
+    return MinerError(code, file=NAME, row=before.count(b"\n") + 1)
 
 
 def _rows(raw: bytes) -> Iterator[tuple[int, Mapping[str, str]]]:
@@ -212,11 +201,7 @@ def _rows(raw: bytes) -> Iterator[tuple[int, Mapping[str, str]]]:
             yield row, dict.fromkeys(header, "") | dict(given) | {"": "".join(cells[len(header) :])}
     except csv.Error as error:
         raise MinerError(
-            f"this row cannot be read ({error})",
-            "a row as miner writes it",
-            "Correct that row, or put the file back from a copy.",
-            file=NAME,
-            row=reader.line_num,
+            "records.corrections_unreadable", file=NAME, row=reader.line_num, error=str(error)
         ) from error
 
 
@@ -241,57 +226,51 @@ def _cells(item: Correction, header: Sequence[str]) -> list[str]:
 
 
 def _check_header(header: tuple[str, ...], row: int) -> None:
-    known = ", ".join(HEADER)
     twice = [name for name in header if header.count(name) > 1]
     missing = [name for name in _HEAD if name not in header]
     strange = [name for name in header if name and name not in HEADER]
-    if twice:
-        found = f"the column '{twice[0][:60]}' stands twice"
-    elif strange:
-        found = f"there is a column '{strange[0][:60]}'"
-    elif missing:
-        found = f"there is no column '{missing[0]}'"
-    else:
-        return
-    hint = nearest(strange[0], HEADER) if strange else ""
-    raise MinerError(
-        found,
-        f"columns with commas between them: {known}",
-        f"{hint} Name the columns so. If this is an export of the client's, rename it.".strip(),
-        file=NAME,
-        row=row,
-    )
+    faults = (("twice", twice), ("strange", strange), ("missing", missing))
+    fault, names = next((each for each in faults if each[1]), ("", []))
+    if fault:
+        raise MinerError(
+            f"records.corrections_column_{fault}",
+            file=NAME,
+            row=row,
+            column=names[0][:60],
+            known=HEADER,
+            close=closest(strange[0], HEADER) if strange else None,
+        )
 
 
-def _read(row: int, cells: Mapping[str, str], before: Mapping[int, Correction]) -> Correction | str:
+def _read(
+    row: int, cells: Mapping[str, str], before: Mapping[int, Correction]
+) -> Correction | Message:
     """Return a row as a correction, or what is wrong with it."""
     stream, file, number = cells["stream"], cells.get("file", ""), cells.get("row", "")
     if cells[""].strip():
-        return "it has more cells than the header"
+        return message("records.correction_too_long")
     if stream not in CORRECTED:
-        return f"its stream is '{stream[:20]}', not {' or '.join(CORRECTED)}"
+        return message("records.correction_of_stream", stream=stream[:20])
     if bool(file) != bool(number) or (number and not _WHOLE.fullmatch(number)):
-        return f"its file and row are '{file[:40]}' and '{number[:20]}'"
+        return message("records.correction_of_place", file=file[:40], row=number[:20])
     own = columns_to_write(stream)
     values = {name: cells[name] for name in own if cells.get(name)}
     other = [name for name in HEADER if name not in (*_HEAD, *own) and cells.get(name)]
     if other:
-        return f"'{other[0]}' is no column of {stream}"
+        return message("records.correction_of_column", column=other[0], stream=stream)
     target = (file, int(number)) if file else None
     if not values and not target:
-        return "it names neither a row nor a record"
+        return message("records.correction_of_nothing")
     was = _was(cells.get("was", ""))
     item = Correction(row, cells["entered"], stream, target, was or {}, values)
     if file == NAME:
         first = before.get(int(number))
         if first is None or (values and first.target is not None):
-            return f"row {number} is no correction above it that could be {_DONE[bool(values)]}"
+            kind = "mended" if values else "taken_back"
+            return message(f"records.correction_of_none_{kind}", row=number)
     if was is None or (target and not was and not item.takes_back):
-        return "what it replaced ('was') cannot be read"
+        return message("records.correction_of_unread")
     return item
-
-
-_DONE = {True: "mended", False: "taken back"}
 
 
 def _was(cell: str) -> dict[str, Any] | None:

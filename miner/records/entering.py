@@ -51,12 +51,7 @@ def addition(client: Client, entry: Entry, entered: str) -> Correction:
     said = {name: text.strip() for name, text in entry.values.items() if text.strip()}
     missing = [name for name in COLUMNS[stream].needed if name not in said]
     if entry.at is None or missing:
-        what = "when it was" if entry.at is None else "what it was"
-        raise MinerError(
-            f"{what} is not said",
-            "a date and a time, and a word or two",
-            'Give both, such as --meal pasta --at "2026-02-03 19:30".',
-        )
+        raise MinerError(f"records.entry_without_{'time' if entry.at is None else 'words'}")
     first = COLUMNS[stream].times[0]
     times = {first: typed_time(client, entry.at, stream)}
     if entry.end is not None:
@@ -76,9 +71,11 @@ def mending(client: Client, which: str, entry: Entry, entered: str) -> Correctio
     strange = [name for name in entry.values if name not in columns_to_write(stream)]
     if strange:
         raise MinerError(
-            f"'{which}' is one of the {stream}, which have no '{strange[0]}'",
-            f"one of {', '.join(columns_to_write(stream))}",
-            "Say what belongs to it.",
+            "records.entry_of_other_stream",
+            which=which,
+            stream=stream,
+            column=strange[0],
+            known=columns_to_write(stream),
         )
     old = described(stream, row)
     values = times_of(client, stream, row)
@@ -119,17 +116,9 @@ def _origin(client: Client, stream: str, row: Mapping[Any, Any]) -> tuple[Place,
 def _require_words(values: Mapping[str, str]) -> None:
     for name, text in values.items():
         if len(text) > LONGEST_WORDS:
-            raise MinerError(
-                f"'{name}' has {len(text)} characters",
-                f"at most {LONGEST_WORDS}",
-                "Shorten it. A note on the day may be longer.",
-            )
+            raise MinerError("records.entry_too_long", name=name, n=len(text), most=LONGEST_WORDS)
         if not text.isprintable():
-            raise MinerError(
-                f"'{name}' holds a mark that cannot be printed",
-                "letters, digits and signs",
-                "Write it again in one line.",
-            )
+            raise MinerError("records.entry_unprintable", name=name)
 
 
 def _checked(client: Client, item: Correction, replaced: Mapping[Any, Any] | None) -> Correction:
@@ -152,22 +141,13 @@ def _checked(client: Client, item: Correction, replaced: Mapping[Any, Any] | Non
     )
     told = [one for one in findings.items if one.severity is not Severity.NOTE]
     if told or frame.empty:
-        first = told[0]
-        raise MinerError(first.what, first.expected, "Correct what you wrote.")
+        raise MinerError("records.entry_unread", of=told[0].as_message())
     now = described(item.stream, frame.to_dict("records")[0])
     if replaced is not None and now == described(item.stream, replaced):
-        raise MinerError(
-            "this is what is noted already",
-            "something that changes it",
-            "Nothing needs doing, or say what is wrong with it.",
-        )
+        raise MinerError("records.entry_unchanged")
     others = noted_frame(client, item.stream)
     same = same_records(others, item.stream, now)
     if same:
         row = others.iloc[same[0]].to_dict()
-        raise MinerError(
-            f"the same is noted already: {shown(item.stream, row)}",
-            "a record that is new",
-            "Nothing needs doing. To change that one, use --mend.",
-        )
+        raise MinerError("records.entry_noted_already", record=shown(item.stream, row))
     return item

@@ -84,7 +84,7 @@ class Finding(Result):
             kind, texts = "worded", dict(zip(_PARTS, self.texts, strict=True))
             values = texts | {"examples": (), "more": 0}
         if self.instead:
-            values["instead"] = Message(self.instead)
+            values = values | {"instead": Message(self.instead, values)}
         return Message(f"findings.{kind}", values)
 
     def said(self) -> Mapping[str, str]:
