@@ -37,7 +37,8 @@ class Message:
     values: Mapping[str, object] = field(default_factory=dict)
 
     def __hash__(self) -> int:
-        return hash(self.code)
+        known = [each for each in self.values.items() if isinstance(each[1], int | float | str)]
+        return hash((self.code, frozenset(known)))
 
     def __str__(self) -> str:
         """Return its text, as the command line says it; of an error or a finding what was found."""

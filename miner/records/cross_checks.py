@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from miner.core.errors import several
+from miner.core.messages import Message, message
 from miner.core.results import Severity
 from miner.records.agreement import (
     Amounts,
@@ -32,8 +33,6 @@ STEPS_A_MINUTE = 100.0
 STRESS_ASLEEP_MIN = 20.0
 WHOLE_DAY = pd.Timedelta(hours=23)
 MOST_OF_IT = 0.8
-_KEYS = "utc_offset or time_zone in sources.toml. Nothing was moved."
-_AMOUNT = {"activity": "over 200 steps", "stress": "over 20 minutes of stress"}
 Streams = Mapping[str, pd.DataFrame]
 
 
@@ -125,20 +124,16 @@ def _minutes(times: pd.Series[pd.Timestamp]) -> Floats:
 
 def _ask(item: _Apart, findings: Findings) -> None:
     shift = item.shift
-    way = f"about {_way(shift.minutes)}"
-    if item.stream != "activity":
-        way = f"from {_way(shift.minutes)} on"
     findings.add(
         Severity.QUESTION,
-        f"{_evidence(item)}. With times {way} it would be {shift.then} of {shift.of}",
-        f"{item.stream} and sleep by one clock",
-        f"See by which clock this file and the sleep are written: {_KEYS}",
+        "clock_apart",
+        told_as=f"clock_apart_{'movement' if item.stream == 'activity' else 'events'}",
         file=item.file,
         count=shift.now,
-        code="clock_apart",
         stream=item.stream,
         gain_days=shift.now,
-        values=_values(item.stream, "sleep", shift),
+        values=_values(item.stream, "sleep", shift)
+        | {"evidence": _evidence(item), "way": _way(shift.minutes)},
     )
 
 
@@ -149,16 +144,18 @@ def _ask_sleep(apart: list[_Apart], sleep: pd.DataFrame, findings: Findings) -> 
     now = max(item.shift.now for item in apart)
     findings.add(
         Severity.QUESTION,
-        f"{'; '.join(_evidence(item) for item in apart)}. With sleep about {_way(minutes)} they "
-        "would agree",
-        "sleep by the clock of the other records",
-        f"See by which clock this file is written: {_KEYS}",
+        "clock_apart",
+        told_as="clock_apart_sleep",
         file=str(sleep["file"].iloc[0]),
         count=now,
-        code="clock_apart",
         stream="sleep",
         gain_days=now,
-        values={**_values("sleep", surest.stream, surest.shift), "shift_min": minutes},
+        values=_values("sleep", surest.stream, surest.shift)
+        | {
+            "shift_min": minutes,
+            "evidence": [_evidence(item) for item in apart],
+            "way": _way(minutes),
+        },
     )
 
 
@@ -166,13 +163,10 @@ def _ask_meals(shift: MealShift, meals: pd.DataFrame, findings: Findings) -> Non
     days = meals["clock"].dt.normalize().nunique()
     findings.add(
         Severity.QUESTION,
-        f"in the hour after {several(shift.of, 'meal')} glucose rises by {shift.now:.0f} mg/dL on "
-        f"average. With meals about {_way(shift.minutes)} it would be {shift.then:.0f}",
-        "meals and glucose by one clock",
-        f"See by which clock this file and the glucose are written: {_KEYS}",
+        "clock_apart",
+        told_as="clock_apart_meals",
         file=str(meals["file"].iloc[0]),
         count=shift.of,
-        code="clock_apart",
         stream="meals",
         gain_days=days,
         values={
@@ -181,25 +175,27 @@ def _ask_meals(shift: MealShift, meals: pd.DataFrame, findings: Findings) -> Non
             "of": shift.of,
             "now": round(shift.now, 1),
             "then": round(shift.then, 1),
+            "rise_now": shift.now,
+            "rise_then": shift.then,
+            "way": _way(shift.minutes),
         },
     )
 
 
-def _evidence(item: _Apart) -> str:
+def _evidence(item: _Apart) -> Message:
     shift = item.shift
-    nights = f"{shift.now} of {shift.of} nights"
-    if not item.whole:
-        nights += f" from {_date(shift.first)} to {_date(shift.last)}"
-    if item.stream in _AMOUNT:
-        return f"{_AMOUNT[item.stream]} asleep on {nights}"
-    return f"{item.stream} noted in the middle of {nights}"
+    first, last = _date(shift.first), _date(shift.last)
+    some = message("records.some_nights", now=shift.now, of=shift.of, first=first, last=last)
+    nights = message("records.nights", now=shift.now, of=shift.of) if item.whole else some
+    kind = item.stream if item.stream in ("activity", "stress") else "noted"
+    return message(f"records.{kind}_asleep", stream=item.stream, nights=nights)
 
 
 def _date(minutes: float) -> str:
     return iso_day(int(minutes // 1440))
 
 
-def _values(stream: str, against: str, shift: Shift) -> dict[str, float | str]:
+def _values(stream: str, against: str, shift: Shift) -> dict[str, Any]:
     return {
         "stream": stream,
         "against": against,
@@ -210,8 +206,8 @@ def _values(stream: str, against: str, shift: Shift) -> dict[str, float | str]:
     }
 
 
-def _way(minutes: int) -> str:
+def _way(minutes: int) -> Message:
     hours, rest = divmod(abs(minutes), 60)
-    parts = [several(hours, "hour")] if hours else []
-    parts += [f"{rest} minutes"] if rest else []
-    return f"{' and '.join(parts)} {'later' if minutes > 0 else 'earlier'}"
+    parts = [message("records.hours", n=hours)] if hours else []
+    parts += [message("records.minutes", n=rest)] if rest else []
+    return message(f"records.{'later' if minutes > 0 else 'earlier'}", length=parts)

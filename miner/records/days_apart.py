@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.errors import several
+from miner.core.messages import Message, message
 from miner.core.results import Severity
 from miner.records.findings import Findings
 
@@ -49,17 +49,17 @@ def days_that_do_not_meet(used: Mapping[str, pd.DataFrame], findings: Findings) 
             _tell_longer(name, frame, outside, span, findings)
 
 
-def _what_would_help(days: Days, span: Days) -> tuple[int, str]:
-    """Return the days by which to move a stream so that it meets the glucose, and it in words."""
+def _what_would_help(days: Days, span: Days) -> tuple[int, Message | None]:
+    """Return the days by which to move a stream so that it meets the glucose, and what is told."""
     turned = _turned(days)
     meet = 0 if turned is None else int(((turned >= span[0]) & (turned <= span[-1])).sum())
     if meet >= COVERS_SHIFTED * len(days):
-        return 0, f". With day and month the other way round {meet} of its days would"
+        return 0, message("records.days_turned", n=meet)
     better = max(YEARS, key=lambda by: (_share(days + by, span), -abs(by)))
     if _share(days + better, span) >= COVERS_SHIFTED > _share(days, span):
         way = "later" if better > 0 else "earlier"
-        return better, f". {abs(better)} days {way} they would meet"
-    return 0, ""
+        return better, message(f"records.days_{way}", n=abs(better))
+    return 0, None
 
 
 def _turned(days: Days) -> Days | None:
@@ -84,24 +84,31 @@ def _kept_for_longer(rows: Days, span: Days) -> bool:
 
 
 def _ask(
-    name: str, frame: pd.DataFrame, span: Days, findings: Findings, would: str, shift: int
+    name: str,
+    frame: pd.DataFrame,
+    span: Days,
+    findings: Findings,
+    would: Message | None,
+    shift: int,
 ) -> None:
     days = np.unique(_days(frame))
     inside = np.isin(days, span)
     findings.add(
         Severity.QUESTION,
-        f"{name} from {iso_day(days[0])} to {iso_day(days[-1])}, glucose from "
-        f"{iso_day(span[0])} to {iso_day(span[-1])}: they have "
-        f"{several(int(inside.sum()), 'day')} in common{would}",
-        f"{name} on the days of the glucose",
-        "See whether the year or the order of day and month is right, or export the "
-        "days that are missing.",
+        "days_apart",
         file=str(frame["file"].iloc[0]),
         count=int((~inside).sum()),
-        code="days_apart",
         stream=name,
         gain_days=len(span) - int(np.isin(span, days).sum()),
-        values={"common_days": int(inside.sum()), "shift_days": shift},
+        values={
+            "common_days": int(inside.sum()),
+            "shift_days": shift,
+            "begins": iso_day(days[0]),
+            "ends": iso_day(days[-1]),
+            "first": iso_day(span[0]),
+            "last": iso_day(span[-1]),
+            "would": would or "",
+        },
     )
 
 
@@ -110,14 +117,11 @@ def _tell_longer(
 ) -> None:
     findings.add(
         Severity.NOTE,
-        f"{{n}} row(s) of {len(frame)} of {name} outside the days of the glucose, "
-        f"{iso_day(span[0])} to {iso_day(span[-1])}",
-        f"{name} on the days of the glucose",
-        "Nothing to do, if these were recorded for longer than the sensor was worn.",
+        "rows_outside",
         file=str(frame["file"].iloc[0]),
         count=int(outside.sum()),
-        code="rows_outside",
         stream=name,
+        values={"rows": len(frame), "first": iso_day(span[0]), "last": iso_day(span[-1])},
     )
 
 

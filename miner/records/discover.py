@@ -13,7 +13,6 @@ from miner.core.results import Severity
 from miner.records.client import STREAMS
 from miner.records.findings import Findings
 from miner.records.sources import Source, SourcesFile, read_sources
-from miner.records.text_file import map_it
 from miner.records.toml_file import read_toml
 
 STANDARD = "open-standard records"
@@ -102,10 +101,9 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
         if not any(folder.glob(pattern)):
             findings.add(
                 Severity.QUESTION,
-                f"there is no file '{pattern}'",
-                "every file of sources.toml to be there",
-                "Check the name in sources.toml.",
+                "file_missing",
                 file="sources.toml",
+                values={"pattern": pattern},
             )
     for stream in STREAMS:
         paths = [path for path in _named(folder, f"{stream}*.csv") if path not in entries]
@@ -130,16 +128,14 @@ def _no_glucose(folder: Path) -> MinerError:
         if Path(name).suffix.lower() in TABLES and not name.casefold().startswith(STREAMS)
     ]
     if (folder / "practice.toml").is_file() or (not tables and _holds_clients(folder)):
-        do = "This seems to be the folder of a practice: give one of the folders in it."
-    elif tables:
-        do = f"If '{tables[0]}' is the sensor's file, {map_it(tables[0])}; else put it there."
+        kind = "no_glucose_of_practice"
     else:
-        do = "Put the sensor's file there."
+        kind = "no_glucose_mapped" if tables else "no_glucose"
     return MinerError(
-        f"there is no glucose file in it (there is: {', '.join(there[:8]) or 'nothing else'})",
-        "glucose.csv, or a file that sources.toml maps to the stream glucose",
-        do,
+        f"records.{kind}{'' if there else '_alone'}",
         file=folder,
+        there=there[:8],
+        table=tables[0] if tables else "",
     )
 
 
@@ -155,21 +151,11 @@ def _check_folder(folder: Path) -> None:
     try:
         there = folder.is_dir() and any(folder.iterdir())
     except OSError as error:
-        raise MinerError(
-            f"the folder cannot be read ({error.strerror})",
-            "a folder you may read",
-            "Check the rights of the folder.",
-            file=folder,
-        ) from error
+        raise MinerError("records.folder_unreadable", file=folder, reason=error.strerror) from error
     if there:
         return
-    if folder.is_dir():
-        found, do = "the folder is empty", "Put the client's files there and run again."
-    elif folder.exists():
-        found, do = "this is a file", "Give the folder that holds it."
-    else:
-        found, do = "there is no such folder", "Check the path."
-    raise MinerError(found, "a folder with one client's records", do, file=folder)
+    kind = "empty" if folder.is_dir() else "is_file" if folder.exists() else "missing"
+    raise MinerError(f"records.folder_{kind}", file=folder)
 
 
 def _of_the_client(folder: Path) -> list[str]:
@@ -181,10 +167,4 @@ def _tell_unread(folder: Path, read: set[str], findings: Findings) -> None:
     ignored = {printable(path.name) for pattern in _NOT_STREAMS for path in _named(folder, pattern)}
     for name in _of_the_client(folder):
         if Path(name).suffix.lower() in TABLES and name not in read | ignored:
-            findings.add(
-                Severity.NOTE,
-                "not read: no mapping",
-                f"one of {', '.join(f'{stream}*.csv' for stream in STREAMS)}, or a mapped file",
-                f"If it holds records of the client, {map_it(name)}.",
-                file=name,
-            )
+            findings.add(Severity.NOTE, "file_not_mapped", file=name)

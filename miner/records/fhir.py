@@ -45,20 +45,8 @@ _LOINC_NAMES = {LOINC, "https://loinc.org", "urn:oid:2.16.840.1.113883.6.1"}
 _KNOWN = READING | BLOOD | AVERAGES | set(SLEEP) | STEPS | {EXERCISE}
 _NOT_VALID = {"entered-in-error", "cancelled"}
 _MODIFIERS = ("modifierExtension", "implicitRules")
-_WITHDRAWN: Told = (
-    Severity.LEFT_OUT,
-    "{n} observation(s) marked as entered in error or cancelled",
-    "observations that stand",
-    "Nothing to do.",
-)
-
-
-_MODIFIED: Told = (
-    Severity.LEFT_OUT,
-    "{n} observation(s) with an extension that may change what they mean",
-    "observations without modifierExtension or implicitRules",
-    "Ask for an export without such extensions.",
-)
+_WITHDRAWN: Told = (Severity.LEFT_OUT, "observations_withdrawn")
+_MODIFIED: Told = (Severity.LEFT_OUT, "observations_modified")
 
 
 def read_observation(resource: dict[str, Any], row: int, out: Gathered) -> None:

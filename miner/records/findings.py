@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from miner.core.messages import Message
 from miner.core.results import Finding, Severity
 
 _ORDER = {Severity.STOP: 0, Severity.QUESTION: 1, Severity.LEFT_OUT: 2, Severity.NOTE: 3}
@@ -109,12 +110,14 @@ def _count(what: str, number: int) -> str:
     return what.replace("{n}", str(number)).replace("(s)", "" if number == 1 else "s")
 
 
-def _examples(unique: Sequence[str], most: int = MAX_EXAMPLES) -> str:
+def _examples(unique: Sequence[Any], most: int = MAX_EXAMPLES) -> str:
     more = f" and {len(unique) - most} more" if len(unique) > most else ""
-    return f" ({', '.join(unique[:most])}{more})"
+    return f" ({', '.join(map(str, unique[:most]))}{more})"
 
 
-def _quoted(value: Any) -> str:
+def _quoted(value: Any) -> str | Message:
+    if isinstance(value, Message):
+        return value
     if isinstance(value, float | np.floating):
         return f"{value:g}"
     text = str(value)

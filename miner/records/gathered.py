@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from miner.core.messages import Message
 from miner.core.results import Severity
 from miner.records.findings import Findings
 from miner.records.one_person import tell_several
@@ -18,50 +19,16 @@ from miner.records.sources import canonical
 from miner.records.stream_file import Part, read_part
 from miner.records.table_file import Table
 
-Told = tuple[Severity, str, str, str]
+Told = tuple[Severity, str]
+"""How much it matters that something is not used, and the code of the finding."""
 
-NOT_PLACED: Told = (
-    Severity.LEFT_OUT,
-    "{n} record(s) without a start or an end",
-    "a start with an end or a length",
-    "Nothing to do here; ask for an export with times.",
-)
-AVERAGE: Told = (
-    Severity.LEFT_OUT,
-    "{n} average(s) over a time, refused as readings",
-    "single readings with their time",
-    "Export the readings themselves.",
-)
-OTHER_SPECIMEN: Told = (
-    Severity.LEFT_OUT,
-    "{n} reading(s) of blood, not of the sensor",
-    "readings of interstitial fluid",
-    "Nothing to do, unless the sensor's own readings are marked so.",
-)
-NO_VALUE: Told = (
-    Severity.NOTE,
-    "{n} record(s) with a reason for having no value",
-    "a value",
-    "Nothing to do: they count as not recorded.",
-)
-WRONG_UNIT: Told = (
-    Severity.LEFT_OUT,
-    "{n} record(s) in a unit that is not known here",
-    "mg/dL or mmol/L; s, min or h",
-    "Export them in one of these units.",
-)
-NO_NUMBER: Told = (
-    Severity.LEFT_OUT,
-    "{n} record(s) without a value that can be read",
-    "a number with its unit",
-    "Export them again.",
-)
-NOT_KNOWN: Told = (
-    Severity.NOTE,
-    "{n} record(s) of kinds that are not read",
-    "glucose, sleep, steps and activity",
-    "Nothing to do, unless they belong to one of these.",
-)
+NOT_PLACED: Told = (Severity.LEFT_OUT, "records_not_placed")
+AVERAGE: Told = (Severity.LEFT_OUT, "averages")
+OTHER_SPECIMEN: Told = (Severity.LEFT_OUT, "readings_of_blood")
+NO_VALUE: Told = (Severity.NOTE, "records_without_value")
+WRONG_UNIT: Told = (Severity.LEFT_OUT, "records_in_unknown_unit")
+NO_NUMBER: Told = (Severity.LEFT_OUT, "records_without_number")
+NOT_KNOWN: Told = (Severity.NOTE, "records_not_known")
 TO_MINUTES = {"s": 1 / 60, "sec": 1 / 60, "min": 1.0, "h": 60.0, "hr": 60.0, "d": 1440.0}
 TO_MINUTES |= {"ms": 1 / 60_000}
 GLUCOSE_UNITS = {"mg/dl": "glucose_mg_dl", "mmol/l": "glucose_mmol_l"}
@@ -84,7 +51,9 @@ class Gathered:
     zone: str | None
     rows: dict[str, list[dict[str, str]]] = field(default_factory=lambda: defaultdict(list))
     series: list[tuple[str, pd.DataFrame]] = field(default_factory=list)
-    told: dict[Told, list[tuple[int, str]]] = field(default_factory=lambda: defaultdict(list))
+    told: dict[Told, list[tuple[int, str | Message]]] = field(
+        default_factory=lambda: defaultdict(list)
+    )
     people: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
 
     def put(self, table: str, row: int, **cells: str) -> None:
@@ -93,7 +62,7 @@ class Gathered:
 
     def leave(self, row: int, told: Told, shown: object = "") -> None:
         """Count a record that is not used."""
-        self.told[told].append((row, str(shown)))
+        self.told[told].append((row, shown if isinstance(shown, Message) else str(shown)))
 
     def about(self, row: int, person: str) -> None:
         """Count a record of a person, where one is named; the address of a server is no name."""
@@ -122,14 +91,14 @@ class Gathered:
 
     def parts(self, findings: Findings) -> list[Part]:
         """Return what the file gives to each stream; tell what was not used."""
-        for (severity, what, expected, do), places in self.told.items():
+        for (severity, *told), places in self.told.items():
             at = pd.DataFrame({"file": self.file, "row": [row for row, _ in places]})
             shown = [shown for _, shown in places]
-            findings.rows(severity, what, expected, do, at=at, shown=shown if any(shown) else ())
+            findings.rows(severity, *told, at=at, shown=shown if any(map(str, shown)) else ())
         if len(self.people) > 1:
             row = max(min(rows) for rows in self.people.values())
             counts = {name: len(rows) for name, rows in self.people.items()}
-            tell_several(self.file, row, "in the records", counts, findings)
+            tell_several(self.file, row, "", counts, findings)
             return [Part("glucose", None)]
         tables = [(name, _text(name, rows)) for name, rows in sorted(self.rows.items())]
         tables += _joined(self.series)

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from shlex import quote
-
 import numpy as np
 
+from miner.core.messages import Message, message
 from miner.core.results import Severity
 from miner.records.cells import Floats, Mask, where_from
 from miner.records.columns import HIGHEST_MG_DL, LOWEST_MG_DL, factor
@@ -39,21 +38,23 @@ def wrong_unit(table: Table, column: str, unit: str, written: Floats, findings: 
     if middle >= LEAST_MG_DL if unit == "mg/dL" else middle <= MOST_MMOL_L:
         return False
     fitting = _possible(written, unit) & ~_as_other(written, unit)
-    mixed = ""
-    if fitting.any():
-        mixed = (
-            f"; {int(fitting.sum())} others may be {unit} all the same ({_rows(table, fitting)})"
-        )
+    others, rows = int(fitting.sum()), _rows(table, fitting)
+    mixed = message("records.others_fit", n=others, unit=unit, rows=rows) if others else ""
     findings.add(
         Severity.STOP,
-        f"half of the values in '{column}' are {'below' if unit == 'mg/dL' else 'above'} "
-        f"{middle:g}, which cannot be {unit}{mixed}",
-        f"values in {unit}",
-        f"If the file is in {_OTHER[unit]}, map the column to {_COLUMN[_OTHER[unit]]} in "
-        f'sources.toml ("miner map {quote(table.file)}" shows the entry). A unit is never guessed.',
+        "wrong_unit",
         file=table.file,
         row=int(table.rows[0]),
         count=int(known.size),
+        values={
+            "column": column,
+            "middle": middle,
+            "unit": unit,
+            "other": _OTHER[unit],
+            "other_column": _COLUMN[_OTHER[unit]],
+            "side": message(f"records.{'below' if unit == 'mg/dL' else 'above'}"),
+            "mixed": mixed,
+        },
     )
     return True
 
@@ -68,15 +69,17 @@ def impossible(table: Table, column: str, unit: str, written: Floats, findings: 
     for mask, about in ((odd & ~other, ""), (other, _OTHER[unit])):
         findings.rows(
             Severity.QUESTION if about else Severity.LEFT_OUT,
-            f"{{n}} value(s) of '{column}' outside any possible range"
-            + (f", as if in {about} ({_rows(table, mask)})" if about else ""),
-            f"{LOWEST_MG_DL * scale:.3g} to {HIGHEST_MG_DL * scale:.3g} {unit}",
-            f"See whether these rows are in {about}. If so, export them in one unit, or put them "
-            "into a file of their own. Until then they are left out."
-            if about
-            else "Check them in the raw file.",
+            "glucose_in_other_unit" if about else "glucose_impossible",
             at=where_from(table, mask),
             shown=written[mask],
+            values={
+                "column": column,
+                "low": LOWEST_MG_DL * scale,
+                "high": HIGHEST_MG_DL * scale,
+                "unit": unit,
+                "other": about,
+                "rows": _rows(table, mask),
+            },
         )
     return odd
 
@@ -99,7 +102,9 @@ def _suspected(written: Floats, odd: Mask, unit: str) -> Mask:
     return other if clear else np.zeros_like(odd)
 
 
-def _rows(table: Table, mask: Mask) -> str:
+def _rows(table: Table, mask: Mask) -> Message:
     rows = table.rows[mask].tolist()
-    more = f" and {len(rows) - ROWS_NAMED} more" if len(rows) > ROWS_NAMED else ""
-    return f"row{'' if len(rows) == 1 else 's'} {', '.join(map(str, rows[:ROWS_NAMED]))}{more}"
+    named, more = [str(row) for row in rows[:ROWS_NAMED]], len(rows) - ROWS_NAMED
+    if more > 0:
+        return message("records.rows_and_more", rows=named, more=more)
+    return message("records.rows", n=len(rows), rows=named)

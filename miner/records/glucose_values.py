@@ -73,41 +73,37 @@ def _compare(table: Table, source: Source, values: Floats, findings: Findings) -
     other = to_numbers(table, column, source)[0] * (factor(unit, "mg/dL") or 1.0)
     findings.add(
         Severity.NOTE,
-        f"both '{source.columns['glucose_mg_dl']}' and '{column}' hold glucose; the first is read",
-        "glucose in one column",
-        "Nothing to do, where both say the same.",
+        "glucose_in_two_columns",
         file=table.file,
         row=int(table.rows[0]),
+        values={"first": source.columns["glucose_mg_dl"], "column": column},
     )
     apart = np.abs(other - values) > _SAME_SHARE * values + _ROUNDED_MG_DL
     alone = np.isnan(values) & ~np.isnan(other)
     findings.rows(
         Severity.QUESTION,
-        f"{{n}} value(s) of '{column}' that the other column does not say",
-        "the same value in both units",
-        "Say in sources.toml which column is right.",
+        "glucose_columns_differ",
         at=where_from(table, apart | alone),
         shown=table.text(column)[apart | alone],
+        values={"column": column},
     )
 
 
 def _tell_censored(table: Table, column: str, censored: Mask, findings: Findings) -> None:
     findings.rows(
         Severity.NOTE,
-        f"{{n}} reading(s) of '{column}' beyond what the sensor can tell",
-        "numbers, LO or HI",
-        "Nothing to do: they count as low or high, and stay out of every mean.",
+        "glucose_censored",
         at=where_from(table, censored),
         shown=table.text(column)[censored],
+        values={"column": column},
     )
 
 
 def _tell_bad(table: Table, column: str, unit: str, bad: Mask, findings: Findings) -> None:
     findings.rows(
         Severity.LEFT_OUT,
-        f"{{n}} cell(s) of '{column}' not readable as a number",
-        f"a number in {unit}, LO or HI",
-        "Correct them, or list the words that mean 'nothing' under not_measured.",
+        "glucose_unreadable",
         at=where_from(table, bad),
         shown=table.text(column)[bad],
+        values={"column": column, "unit": unit},
     )

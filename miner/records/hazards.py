@@ -68,9 +68,7 @@ def first_day(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd
         young &= blank(frame["left_out"])
     findings.rows(
         Severity.LEFT_OUT,
-        "{n} reading(s) of the first day of a sensor",
-        "readings from the second day on",
-        "Nothing to do: a sensor reads less truly in its first 24 hours.",
+        "sensor_first_day",
         at=frame[young],
     )
     return _left_out(frame, young, "first day of a sensor")
@@ -87,19 +85,16 @@ def confirmed_pressure(frame: pd.DataFrame, settings: Settings, findings: Findin
     pressed &= blank(frame["left_out"])
     findings.rows(
         Severity.LEFT_OUT,
-        "{n} reading(s) in a confirmed pressure low and 15 minutes around it",
-        "readings without pressure on the sensor",
-        "Nothing to do: it was confirmed in client.toml.",
+        "pressure_low_confirmed",
         at=frame[pressed],
     )
     low = pressed & (frame["glucose"] < VERY_LOW_MG_DL).to_numpy()
     findings.rows(
         Severity.QUESTION,
-        f"{{n}} reading(s) under {VERY_LOW_MG_DL:g} mg/dL in a confirmed pressure low",
-        f"no reading under {VERY_LOW_MG_DL:g} that nobody has looked at",
-        "Ask whether the client felt unwell then; if so take the pressure low out again.",
+        "pressure_low_very_low",
         at=frame[low],
         shown=frame.loc[low, "glucose"].round(0),
+        values={"under": VERY_LOW_MG_DL},
     )
     return _left_out(frame, pressed, "pressure low, confirmed")
 

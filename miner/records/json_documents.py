@@ -31,11 +31,13 @@ def documents(name: str, text: str) -> Iterator[tuple[int, Any]]:
     try:
         whole = DECODER.decode(text)
     except RecursionError as error:
-        raise _not_json(name, 1, "it is nested too deeply") from error
+        raise MinerError("records.json_too_deep", file=name, row=1) from error
     except ValueError as error:
         if not _first_line_is_json(text):
             row = getattr(error, "lineno", 1)
-            raise _not_json(name, row, f"this is not JSON ({error})") from error
+            raise MinerError(
+                "records.json_invalid", file=name, row=row, error=str(error)
+            ) from error
         yield from _lines(text)
         return
     at = _SPACE.match(text).end()  # type: ignore[union-attr]
@@ -48,16 +50,6 @@ def documents(name: str, text: str) -> Iterator[tuple[int, Any]]:
         yield from zip(_starts(text, _place_of(text, at, "entry")), inner, strict=True)
     else:
         yield text.count("\n", 0, at) + 1, whole
-
-
-def _not_json(name: str, row: int, found: str) -> MinerError:
-    return MinerError(
-        found,
-        "a FHIR Bundle or Observation, or Open mHealth data points, as JSON or one a line",
-        "Export it again, or remove it.",
-        file=name,
-        row=row,
-    )
 
 
 def _first_line_is_json(text: str) -> bool:

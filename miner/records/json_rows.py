@@ -43,20 +43,10 @@ def _objects(name: str, body: bytes) -> Iterator[dict[str, Any]]:
         try:
             found = _DECODER.decode(line) if line.strip() else {}
         except (ValueError, RecursionError) as error:
-            raise _not_json(name, number, "this line is not JSON") from error
+            raise MinerError("records.json_line_invalid", file=name, row=number) from error
         if not isinstance(found, dict):
-            raise _not_json(name, number, "this line holds no object")
+            raise MinerError("records.json_line_without_object", file=name, row=number)
         yield found
-
-
-def _not_json(name: str, row: int, found: str) -> MinerError:
-    return MinerError(
-        found,
-        'one object a line, such as {"time": "2026-03-02T08:30", "value": 5.4}',
-        "Export it as JSON lines or CSV, or correct that line.",
-        file=name,
-        row=row,
-    )
 
 
 def _flat(value: Any, path: str, depth: int = 0) -> Iterator[tuple[str, Any]]:

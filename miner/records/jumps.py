@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.errors import several
+from miner.core.messages import message
 from miner.core.results import Severity
 from miner.records.client import Settings
 from miner.records.findings import Findings
@@ -100,13 +100,14 @@ def _ask_about_rates(frame: pd.DataFrame, used: Used, at: Places, findings: Find
     minutes = (used.time[at + 1] - used.time[at]) / _MINUTE
     findings.rows(
         Severity.QUESTION,
-        "{n} reading(s) that changed faster than a body can",
-        f"at most {FASTEST_MG_DL_PER_MIN:g} mg/dL a minute",
-        "See whether the sensor was pressed, knocked or changed; they are used as they stand.",
+        "fast_change",
         at=frame.iloc[used.place[at + 1]],
-        shown=[f"{a:+.0f} mg/dL in {b:.0f} min" for a, b in zip(change, minutes, strict=True)],
-        code="fast_change",
+        shown=[
+            message("records.change_in_minutes", change=round(float(a)), minutes=round(float(b)))
+            for a, b in zip(change, minutes, strict=True)
+        ],
         stream="glucose",
+        values={"fastest": FASTEST_MG_DL_PER_MIN},
     )
 
 
@@ -138,18 +139,18 @@ def _files_of_two(
         found.append(name)
         findings.add(
             Severity.STOP,
-            f"{len(own)} of {steps} readings ({100 * len(own) / steps:.0f} %) changed faster than "
-            f"a body can, mostly on {several(len(days), 'day')}. The readings of two people seem "
-            "to be mixed in one file",
-            f"one person's readings; at most {FASTEST_MG_DL_PER_MIN:g} mg/dL a minute",
-            "Export each person's readings alone, or map the column that tells the sensors apart. "
-            "Until then none is used.",
+            "two_in_one_file",
             file=name,
             row=int(frame["row"].iloc[used.place[own[0] + 1]]),
             count=len(own),
-            code="two_in_one_file",
             stream="glucose",
             days=tuple(str(np.datetime64(int(each), "D")) for each in days),
+            values={
+                "steps": steps,
+                "share": 100 * len(own) / steps,
+                "mixed_days": len(days),
+                "fastest": FASTEST_MG_DL_PER_MIN,
+            },
         )
     return found
 
@@ -171,15 +172,14 @@ def _sensor_steps(frame: pd.DataFrame, used: Used, settings: Settings, findings:
         if abs(step) >= STEP_MG_DL:
             hours = (used.time[at + 1] - used.time[at]) / _MINUTE / 60
             found.append(at + 1)
-            shown.append(f"{hours:.1f} hours, then {step:+.0f} mg/dL")
+            shown.append(
+                message("records.step_after_gap", hours=round(float(hours), 1), step=round(step))
+            )
     findings.rows(
         Severity.QUESTION,
-        "{n} gap(s) with another level of glucose after it",
-        "sensor_changes in client.toml, where a new sensor was put on",
-        "Ask whether the sensor was changed there, and if so add the time to sensor_changes.",
+        "sensor_step",
         at=frame.iloc[used.place[found]],
         shown=shown,
-        code="sensor_step",
         stream="glucose",
     )
 
@@ -198,15 +198,11 @@ def _cadences(used: Used, findings: Findings) -> None:
     every = _by_day(used.time, used.clock)
     usual = {minutes: days for minutes, days in every.items() if days >= _FEWEST_DAYS}
     if len(usual) > 1:
-        told = ", ".join(
-            f"every {minutes} min on {several(usual[minutes], 'day')}" for minutes in sorted(usual)
-        )
-        findings.add(
-            Severity.NOTE,
-            f"the readings are not always equally far apart: {told}",
-            "one cadence",
-            "Nothing to do: lengths are measured by time, not by counting readings.",
-        )
+        told = [
+            message("records.cadence_on_days", minutes=minutes, n=usual[minutes])
+            for minutes in sorted(usual)
+        ]
+        findings.add(Severity.NOTE, "cadence_varies", values={"cadences": told})
 
 
 def _by_day(time: Stamps, clock: Stamps) -> dict[int, int]:

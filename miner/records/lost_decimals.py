@@ -42,12 +42,9 @@ def lost_decimals(table: Table, source: Source, findings: Findings) -> bool:
         elif len(table.rows) >= _FEWEST_READINGS:
             findings.add(
                 Severity.QUESTION,
-                f"no value in '{column}' has a decimal",
-                "values in mmol/L with a decimal",
-                "See whether the decimals were lost where it was exported.",
+                "lost_decimals",
                 file=table.file,
                 row=int(table.rows[0]),
-                code="lost_decimals",
                 column=column,
             )
     return stops
@@ -79,11 +76,10 @@ def _beside(table: Table, column: str, source: Source) -> str:
 def _tell(table: Table, column: str, beside: str, severity: Severity, findings: Findings) -> None:
     findings.add(
         severity,
-        f"the decimals of '{column}' seem to stand in the next column, '{beside}'",
-        "decimal points, or numbers in quotes where commas part the cells",
-        "Export it with decimal points, or with semicolons between the cells.",
+        "lost_decimals",
+        told_as="lost_decimals_beside",
         file=table.file,
         row=int(table.rows[0]),
-        code="lost_decimals",
         column=column,
+        values={"beside": beside},
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from miner.core.messages import message
 from miner.records.gathered import (
     AVERAGE,
     NO_NUMBER,
@@ -54,7 +55,7 @@ def read_data_point(value: dict[str, Any], row: int, out: Gathered) -> None:
         if isinstance(each, dict):
             _read_body(each, words(inside(value, "header", "schema_id", "name")), row, out)
         else:
-            out.leave(row, NOT_KNOWN, "no object in the body")
+            out.leave(row, NOT_KNOWN, message("records.body_without_object"))
 
 
 def _read_body(body: dict[str, Any], schema: str, row: int, out: Gathered) -> None:

@@ -18,7 +18,7 @@ from miner.records.text_file import read_bytes
 NAME = "notes.md"
 TITLE = "# Notes\n"
 LARGEST_BYTES = 5_000_000
-_HEADING = re.compile(r"## (Day|Session) (\d{4}-\d\d-\d\d)(?:, entered (\S+))?[ \t]*")
+_HEADING = re.compile(r"##\x20(Day|Session)\x20(\d{4}-\d\d-\d\d)(?:,\x20entered\x20(\S+))?[ \t]*")
 
 
 def read_notes(folder: Path) -> tuple[Note, ...]:
@@ -38,12 +38,7 @@ def raw_notes(folder: Path) -> bytes:
     """
     path = folder / NAME
     if path.is_symlink():
-        raise MinerError(
-            "this is a link to another file",
-            "a file of this folder",
-            "Put the file itself here, or remove the link.",
-            file=NAME,
-        )
+        raise MinerError("records.link", file=NAME)
     return read_bytes(path, NAME, LARGEST_BYTES) if path.exists() else b""
 
 
@@ -69,7 +64,7 @@ def with_note(raw: bytes, note: Note) -> bytes:
     raw = raw or TITLE.encode()
     gap = "\n" if raw.endswith(b"\n") else "\n\n"
     words = "".join(f"> {line}\n" if line else ">\n" for line in note.text.split("\n"))
-    head = f"## {note.about.capitalize()} {note.date}, entered {note.entered}"
+    head = f"## {note.about.capitalize()} {note.date}" + f", entered {note.entered}"
     return raw + f"{gap}{head}\n\n{words}".encode()
 
 
@@ -98,10 +93,5 @@ def _text(raw: bytes) -> str:
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise MinerError(
-            "there is a character in this row that is not UTF-8",
-            "a text in UTF-8",
-            "Save it as plain text in UTF-8.",
-            file=NAME,
-            row=raw[: error.start].count(b"\n") + 1,
-        ) from error
+        row = raw[: error.start].count(b"\n") + 1
+        raise MinerError("records.notes_not_utf8", file=NAME, row=row) from error

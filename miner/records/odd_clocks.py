@@ -57,13 +57,10 @@ def _half_a_clock(name: str, frame: pd.DataFrame, findings: Findings) -> None:
         return
     findings.add(
         Severity.QUESTION,
-        f"no time of the {len(frame)} rows of {name} lies after 12:59 or before 01:00",
-        "times of the whole day, of 24 hours or with AM and PM",
-        "See whether the file lost morning and evening. Until then its times are used as they are.",
+        "half_a_clock",
         file=str(frame["file"].iloc[0]),
         row=int(frame["row"].iloc[0]),
         count=len(frame),
-        code="half_a_clock",
         stream=name,
     )
 
@@ -90,17 +87,13 @@ def _another_offset(
     if len(both) < FEWEST_DATES or (apart != 0).mean() < MOST_DATES:
         return
     hours = float(np.median(apart[apart != 0])) / 60
-    side = "ahead of" if hours > 0 else "behind"
     findings.add(
         Severity.QUESTION,
-        f"the clock of {name} is {abs(hours):g} hours {side} that of the "
-        f"readings on {int((apart != 0).sum())} of {len(both)} dates",
-        "one offset from UTC in all files of a date",
-        "See which offset is that of the client's own clock. Until then each is used as it stands.",
+        "offsets_apart",
+        told_as=f"offsets_apart_{'ahead' if hours > 0 else 'behind'}",
         file=str(frame["file"].iloc[0]),
         row=int(frame["row"].iloc[0]),
         count=int((apart != 0).sum()),
-        code="offsets_apart",
         stream=name,
-        values={"hours": hours},
+        values={"hours": hours, "apart": abs(hours), "dates": len(both)},
     )

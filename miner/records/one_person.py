@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from shlex import quote
 
 import pandas as pd
 
+from miner.core.messages import message
 from miner.core.results import Severity
 from miner.records.columns import names_a_person
 from miner.records.findings import Findings
@@ -14,8 +14,6 @@ from miner.records.fold import fold
 from miner.records.sources import Source
 from miner.records.table_file import Table
 from miner.records.text_columns import Text
-
-_SHOWN = 3
 
 
 def person_of(table: Table, source: Source, findings: Findings) -> str | None:
@@ -37,8 +35,7 @@ def person_of(table: Table, source: Source, findings: Findings) -> str | None:
             at = {name: words.isin(every).to_numpy() for name, every in people.items()}
             last = max(int(table.rows[rows.argmax()]) for rows in at.values())
             counts = {name: int(rows.sum()) for name, rows in at.items()}
-            where = f'where = {{ "{column}" = ["{next(iter(counts))}"] }}'
-            tell_several(table.file, last, f"in the column '{column}'", counts, findings, where)
+            tell_several(table.file, last, str(column), counts, findings)
             return None
         named = named or next(iter(people), "")
     return named
@@ -54,35 +51,32 @@ def spellings(words: Text) -> dict[str, list[str]]:
 
 
 def tell_several(
-    file: str,
-    row: int,
-    by: str,
-    people: Mapping[str, int],
-    findings: Findings,
-    where: str = "",
+    file: str, row: int, column: str, people: Mapping[str, int], findings: Findings
 ) -> None:
     """Tell, with a finding that stops, that a file names more than one person.
 
     Args:
         file: its name inside the client folder.
         row: where another than the first is named.
-        by: what names them.
+        column: what names them; empty where each record does.
         people: how many rows each of them has.
         findings: gets what is told.
-        where: what would keep one of them in ``sources.toml``.
     """
-    shown = [f"'{word[:40]}' {count}" for word, count in list(people.items())[:_SHOWN]]
-    more = f" and {len(people) - _SHOWN} more" if len(people) > _SHOWN else ""
-    keep = f", or keep one with {where} in the entry of {quote(file)} in sources.toml"
     findings.add(
         Severity.STOP,
-        f"{len(people)} people are named {by} ({', '.join(shown)}{more})",
-        "the records of one person",
-        f"Export that person's records alone{keep if where else ''}; the others have a client "
-        "folder each.",
+        f"people_in_{'column' if column else 'records'}",
         file=file,
         row=row,
         count=sum(people.values()),
+        values={
+            "named": len(people),
+            "column": column,
+            "first": next(iter(people)),
+            "people": [
+                message("records.person_with_rows", name=word[:40], n=count)
+                for word, count in people.items()
+            ],
+        },
     )
 
 
@@ -101,10 +95,12 @@ def ask_about_others(named: Iterable[tuple[str, str, str]], findings: Findings) 
             asked.add(stream)
             findings.add(
                 Severity.QUESTION,
-                f"it names '{person[:40]}', and '{known}' names '{name[:40]}': are these two "
-                "people?",
-                f"the {stream} of one person",
-                "Two people: give each a client folder. One person under two names: nothing to "
-                "do, both are used.",
+                "two_names",
                 file=file,
+                values={
+                    "name": person[:40],
+                    "other": known,
+                    "other_name": name[:40],
+                    "stream": stream,
+                },
             )

@@ -112,9 +112,7 @@ def _glucose_once(
     again = _again(frame, order, time, near)
     findings.rows(
         Severity.NOTE,
-        "{n} reading(s) written twice, counted once",
-        "each reading once",
-        "Nothing to do: files may overlap.",
+        "readings_written_twice",
         at=frame[["file", "row"]].iloc[order[again]],
     )
     kept = np.ones(len(frame), dtype=bool)
@@ -185,12 +183,9 @@ def _contradictions(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     for severity, some in ((Severity.STOP, rival & mixed), (Severity.QUESTION, rival & ~mixed)):
         findings.rows(
             severity,
-            "{n} reading(s) beside another value of the same minute",
-            "one person's readings, one value a minute",
-            "Say which file is right (remove or unmap the other), or map a sensor column.",
+            "two_values",
             at=frame[some],
             shown=[f"{value:g} mg/dL" for value in frame.loc[some, "glucose"].round(1)],
-            code="two_values",
             stream="glucose",
         )
     frame.loc[rival, "left_out"] = TWO_VALUES
@@ -209,10 +204,9 @@ def _records_once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.Da
         again[within.index[elsewhere]] = True
     findings.rows(
         Severity.NOTE,
-        f"{{n}} record(s) of {stream} written twice, counted once",
-        "each record once",
-        "Nothing to do: files may overlap.",
+        "records_written_twice",
         at=frame[again],
+        values={"stream": stream},
     )
     return frame.loc[~again, columns_of(stream)].reset_index(drop=True)
 
@@ -221,19 +215,14 @@ def _nights_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     again, rival = _rival_nights(used_rows(frame))
     findings.rows(
         Severity.NOTE,
-        "{n} earlier record(s) of a night that was written again",
-        "one record a night",
-        "Nothing to do: the later one in the file is used.",
+        "night_written_again",
         at=frame.loc[again],
     )
     findings.rows(
         Severity.QUESTION,
-        "{n} record(s) of sleep overlapping another that differs",
-        "one record a night",
-        "Remove the wrong ones, or keep only the final ones with 'where' in sources.toml.",
+        "two_nights",
         at=frame.loc[rival],
         shown=frame.loc[rival, "start_clock"].dt.strftime("%Y-%m-%d %H:%M"),
-        code="two_nights",
         stream="sleep",
     )
     frame.loc[rival, "left_out"] = "two records of one night"

@@ -11,6 +11,7 @@ page (``do_page``). In braces stand names of values:
 - ``{count:night}`` counted: ``1 night``, ``2 nights``; ``{count:entry|entries}``.
 - ``{count:?is|are}`` the word that goes with the count, without it.
 - ``{name:quoted}`` in quotation marks, a list of them each.
+- ``{names:semicolons}`` a list as ``a; b; c``; ``{file:shell}`` as one word of a command line.
 - ``{of:what}`` a part of a finding that is told as a message.
 - any format of Python, such as ``{share:.0f}``.
 
@@ -23,6 +24,7 @@ import tomllib
 from collections.abc import Mapping
 from functools import cache
 from importlib import resources
+from shlex import quote
 from string import Formatter
 from typing import Any
 
@@ -64,7 +66,8 @@ def texts(code: str, values: Mapping[str, object], door: Door | None = None) -> 
 def _with_examples(said: dict[str, str], values: Mapping[str, Any], door: Door) -> dict[str, str]:
     """Return the texts of a finding: what was found with examples, and in short without."""
     found, examples, more = said.pop("found"), values.get("examples", ()), values.get("more", 0)
-    shown = ", ".join(examples) + (f" and {more} more" if more else "")
+    each = [f"'{text_of(x, door)}'" if isinstance(x, Message) else x for x in examples]
+    shown = ", ".join(each) + (f" and {more} more" if more else "")
     what = f"{found} ({shown})" if examples else found
     if "instead" in values:
         said["do"] = text_of(values["instead"], door)
@@ -102,11 +105,15 @@ class _Filler(Formatter):
             each = [text_of(one, self.door) for one in value]
             if spec == "quoted":
                 return ", ".join(f"'{one}'" for one in each)
+            if spec == "semicolons":
+                return "; ".join(each)
             if spec.startswith(("first", "last")):
                 return _some(each, spec)
             return ", ".join(each) if spec == "commas" else listed(each)
         if spec == "quoted":
             return f"'{value}'"
+        if spec == "shell":
+            return quote(str(value))
         if spec.startswith("?"):
             return _one_or_many(value, spec[1:])
         if "%" in spec:

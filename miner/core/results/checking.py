@@ -30,7 +30,7 @@ class Finding(Result):
 
     Attributes:
         code: the kind of finding; ``words/texts/findings.toml`` has its texts.
-        examples: what stood in some of the rows, each in quotation marks or a number.
+        examples: what stood in some of the rows: each in quotation marks, a number, or a message.
         more: how many different examples there are beyond these.
         texts: of what is not yet a code alone: what, expected, do, short.
         stream, column: what it is about, where that is one stream, or one column of it.
@@ -47,7 +47,7 @@ class Finding(Result):
     row: int | None
     code: str = ""
     count: int = 1
-    examples: tuple[str, ...] = ()
+    examples: tuple[str | Message, ...] = ()
     more: int = 0
     texts: tuple[str, str, str, str] | None = None
     stream: str = ""
@@ -77,7 +77,8 @@ class Finding(Result):
 
     def as_message(self) -> Message:
         """Return it as a message that others may hold: ``{of:what}``, ``{of:expected}``."""
-        about = {"n": self.count, "stream": self.stream, "column": self.column, "days": self.days}
+        about = {name: getattr(self, name) for name in ("file", "stream", "column", "days")}
+        about["n"] = self.count
         values = about | dict(self.values) | {"examples": self.examples, "more": self.more}
         kind = self.told_as or self.code
         if self.texts is not None:
@@ -129,8 +130,14 @@ class Finding(Result):
             "column": self.column,
             "days": list(self.days),
             "gain_days": self.gain_days,
-            "values": plain(self.values),
+            "values": plain({k: v for k, v in self.values.items() if not _worded(v)}),
         }
+
+
+def _worded(value: Any) -> bool:
+    """Say whether a value has words of its own, which its finding says already."""
+    first = value[0] if isinstance(value, list | tuple) and value else value
+    return isinstance(first, Message)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
