@@ -91,10 +91,10 @@ class Gathered:
 
     def parts(self, findings: Findings) -> list[Part]:
         """Return what the file gives to each stream; tell what was not used."""
-        for (severity, *told), places in self.told.items():
+        for (severity, code), places in self.told.items():
             at = pd.DataFrame({"file": self.file, "row": [row for row, _ in places]})
             shown = [shown for _, shown in places]
-            findings.rows(severity, *told, at=at, shown=shown if any(map(str, shown)) else ())
+            findings.rows(severity, code, at=at, shown=shown if any(map(str, shown)) else ())
         if len(self.people) > 1:
             row = max(min(rows) for rows in self.people.values())
             counts = {name: len(rows) for name, rows in self.people.items()}

@@ -14,12 +14,7 @@ from miner.records.mhealth import is_data_point, read_data_point
 from miner.records.stream_file import Part
 from miner.records.text_file import as_utf8, map_it, too_large
 
-_BROKEN_LINES: Told = (
-    Severity.LEFT_OUT,
-    "{n} line(s) not in JSON",
-    "one record a line",
-    "Correct them, or export the file again.",
-)
+_BROKEN_LINES: Told = (Severity.LEFT_OUT, "lines_not_json")
 
 
 def read_standard(name: str, raw: bytes, zone: str | None, findings: Findings) -> list[Part]:
