@@ -77,8 +77,9 @@ def _p_of(fit: PoolFit) -> float:
 
 def questions(columns: Sequence[str], rules: RuleBook, unit: str) -> list[Question]:
     """Return every pair of factor and outcome that may meet and has its columns."""
-    names = {name.removeprefix(FACTOR).rpartition("@")[0] for name in columns
-             if name.startswith(FACTOR)}  # fmt: skip
+    names = {
+        name.removeprefix(FACTOR).rpartition("@")[0] for name in columns if name.startswith(FACTOR)
+    }
     found = []
     for outcome, target in rules.outcomes_of(unit).items():
         if f"{OUTCOME}{outcome}" not in columns:
@@ -111,10 +112,14 @@ def read_usable(
         at for at, name in enumerate(nuisance) if not name.startswith(f"{NUISANCE}sensor ")
     )
     found = Units(
-        y=_floats(frame, y), x=_floats(frame, x), clients=frame[CLIENT].to_numpy(dtype=np.intp),
-        times=_floats(frame, TIME), nuisance=frame[nuisance].fillna(0.0).to_numpy(dtype=float),
-        shared=shared, rows=np.arange(len(frame)),
-    )  # fmt: skip
+        y=_floats(frame, y),
+        x=_floats(frame, x),
+        clients=frame[CLIENT].to_numpy(dtype=np.intp),
+        times=_floats(frame, TIME),
+        nuisance=frame[nuisance].fillna(0.0).to_numpy(dtype=float),
+        shared=shared,
+        rows=np.arange(len(frame)),
+    )
     fewest = guard.fewest_days_to_describe if unit == "day" else guard.fewest_meals_to_rank
     if shape is Shape.DOSE:
         return usable_dose(
@@ -125,9 +130,11 @@ def read_usable(
             least_kept=guard.least_variation_kept,
         )
     return usable(
-        found, fewest_each_side=FEWEST_EACH_SIDE, fewest_units=fewest,
+        found,
+        fewest_each_side=FEWEST_EACH_SIDE,
+        fewest_units=fewest,
         least_kept=guard.least_variation_kept,
-    )  # fmt: skip
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,12 +33,7 @@ def client_folders(practice: str) -> list[str]:
     names = _remote_folders(practice) if is_remote(practice) else _local_folders(Path(practice))
     found = sorted(name for name in names if name != RULES and not name.startswith("."))
     if not found:
-        raise MinerError(
-            "there is no client folder in it",
-            "a folder that holds one folder a client",
-            "Give the practice's folder, not a client's.",
-            file=practice,
-        )
+        raise MinerError("caseload.no_clients", file=practice)
     return found
 
 
@@ -83,25 +78,16 @@ def fingerprint(folder: Path, extra: str) -> str:
 
 def _local_folders(practice: Path) -> list[str]:
     if not practice.is_dir():
-        raise MinerError(
-            "there is no such folder", "a folder of client folders", "Check the path.",
-            file=practice,
-        )  # fmt: skip
+        raise MinerError("caseload.no_folder", file=practice)
     if any((practice / name).is_file() for name in OF_ONE_CLIENT):
-        raise MinerError(
-            "this is the folder of one client", "a folder of client folders",
-            "Name the folder above it.", file=practice,
-        )  # fmt: skip
+        raise MinerError("caseload.one_client", file=practice)
     return [path.name for path in practice.iterdir() if path.is_dir()]
 
 
 def _remote_folders(practice: str) -> list[str]:
     files, root = _store(practice)
     if not files.isdir(root):
-        raise MinerError(
-            "there is no such place", "a place of client folders", "Check the address.",
-            file=practice,
-        )  # fmt: skip
+        raise MinerError("caseload.no_place", file=practice)
     listed = files.ls(root, detail=True)
     folders = [item["name"] for item in listed if item["type"] == "directory"]
     return [str(name).rstrip("/").rpartition("/")[2] for name in folders]
@@ -111,26 +97,12 @@ def _store(practice: str) -> tuple[Any, str]:
     try:
         import fsspec
     except ImportError as error:
-        raise needs_cluster("reading from a store") from error
+        raise MinerError("caseload.store_needs_library") from error
     try:
         files, root = fsspec.core.url_to_fs(practice)
     except (ValueError, ImportError) as error:
-        raise MinerError(
-            f"the address cannot be used ({error})",
-            "an address that fsspec can read, such as s3://bucket/practice",
-            "Check the address, and that the library for such a store is installed.",
-            file=practice,
-        ) from error
+        raise MinerError("caseload.address", file=practice, reason=str(error)) from error
     return files, str(root).rstrip("/")
-
-
-def needs_cluster(what: str) -> MinerError:
-    """Return the message for a library that is not installed."""
-    return MinerError(
-        f"{what} needs a library that is not installed",
-        "miner installed with the extra 'cluster'",
-        "Install it: pip install 'miner[cluster]'.",
-    )
 
 
 def _copy_folder(files: Any, source: str, target: Path) -> None:

@@ -136,17 +136,33 @@ def _effect(
     evidence, raised = judge(answer, p, p_adjusted, worth, guard, doubts)
     others = [other.answer for own, other in habit.fits.items() if own is not shape]
     effect = PooledEffect(
-        factor=question.factor, outcome=question.outcome, lag_days=question.lag,
-        relation=question.relation, unit=question.target.measure_unit, clients=answer.clients,
-        units=habit.units[shape], difference=answer.difference, interval=answer.interval,
-        df=answer.df, p=p if isfinite(p) else None,
+        factor=question.factor,
+        outcome=question.outcome,
+        lag_days=question.lag,
+        relation=question.relation,
+        unit=question.target.measure_unit,
+        clients=answer.clients,
+        units=habit.units[shape],
+        difference=answer.difference,
+        interval=answer.interval,
+        df=answer.df,
+        p=p if isfinite(p) else None,
         p_adjusted=p_adjusted if isfinite(p_adjusted) else None,
-        spread=answer.spread, evidence=evidence, method=method, two_stage=fit.two_stage,
-        reml=fit.reml, apart=_apart(fit, answer), between=fit.between, phi=fit.phi,
+        spread=answer.spread,
+        evidence=evidence,
+        method=method,
+        two_stage=fit.two_stage,
+        reml=fit.reml,
+        apart=_apart(fit, answer),
+        between=fit.between,
+        phi=fit.phi,
         smallest_worth_it=question.target.smallest_worth_it,
         spread_for_shrinkage=_about_zero(answer, method, 1.0 if per is None else per.span),
-        doubts=raised, shape=shape, per=per, other_shape=others[0] if others else None,
-    )  # fmt: skip
+        doubts=raised,
+        shape=shape,
+        per=per,
+        other_shape=others[0] if others else None,
+    )
     if len(rows) > MOST_LISTED_THROUGHOUT and evidence not in (Evidence.CLEAR, Evidence.HINT):
         return effect
     return replace(effect, by_client=_by_client(effect, fit, rows, told))
@@ -247,5 +263,7 @@ def _order(effect: PooledEffect) -> tuple[float, float, str, str]:
     nothing = 2.0
     return (
         nothing if effect.p_adjusted is None else effect.p_adjusted,
-        nothing if effect.p is None else effect.p, effect.outcome, effect.factor,
-    )  # fmt: skip
+        nothing if effect.p is None else effect.p,
+        effect.outcome,
+        effect.factor,
+    )

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.messages import message
 from miner.core.results.caseload import Estimate
 from miner.stats.effects import t_quantile
 from miner.stats.mixed import MixedFit, fit_mixed
@@ -25,7 +26,7 @@ SLOPE = 1
 REML_FROM = 20
 REACTS_WITHIN = 7.0
 FEWEST_DRAWN = 3
-DAYS_ARE_SHARED = "units that share a day are pooled client by client"
+DAYS_ARE_SHARED = message("caseload.days_are_shared")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,9 +54,14 @@ class Units:
     def only(self, kept: NDArray[np.bool_]) -> Units:
         """Return some of the units."""
         return Units(
-            self.y[kept], self.x[kept], self.clients[kept], self.times[kept],
-            self.nuisance[kept], self.shared, self.rows[kept],
-        )  # fmt: skip
+            self.y[kept],
+            self.x[kept],
+            self.clients[kept],
+            self.times[kept],
+            self.nuisance[kept],
+            self.shared,
+            self.rows[kept],
+        )
 
     @property
     def who(self) -> int:
@@ -234,9 +240,15 @@ def fit_question(units: Units, *, each: bool = True, beside: Floats | None = Non
         )
     between = _estimate(fit, between_at, units.who) if between_at else None
     return PoolFit(
-        _estimate(fit, SLOPE, units.who), _of_two_stage(pooled), between, phi,
-        np.asarray(slopes.names, dtype=np.intp), slopes.slopes, shrunken, own,
-    )  # fmt: skip
+        _estimate(fit, SLOPE, units.who),
+        _of_two_stage(pooled),
+        between,
+        phi,
+        np.asarray(slopes.names, dtype=np.intp),
+        slopes.slopes,
+        shrunken,
+        own,
+    )
 
 
 def _fit_by_day_shared(units: Units, own: OwnSlopes) -> PoolFit:
@@ -309,9 +321,7 @@ def _fitted(units: Units, X: Floats, within: Floats) -> MixedFit:
     fit = fit_mixed(units.y, X, units.clients, within, times=units.times)
     if not fit.problem:
         return fit
-    simpler = fit_mixed(
-        units.y, X, units.clients, within, random="uncorrelated", times=units.times
-    )  # fmt: skip
+    simpler = fit_mixed(units.y, X, units.clients, within, random="uncorrelated", times=units.times)
     return fit if simpler.problem else simpler
 
 
@@ -321,15 +331,25 @@ def _estimate(fit: MixedFit, at: int, clients: int) -> Estimate:
     low, high = fit.intervals()[at]
     spread = float(np.sqrt(fit.random_covariance[1, 1])) if at == SLOPE else None
     return Estimate(
-        float(fit.coefficients[at]), float(fit.standard_errors[at]), (float(low), float(high)),
-        float(fit.freedom[at]), float(fit.p_values()[at]), spread, clients,
-    )  # fmt: skip
+        float(fit.coefficients[at]),
+        float(fit.standard_errors[at]),
+        (float(low), float(high)),
+        float(fit.freedom[at]),
+        float(fit.p_values()[at]),
+        spread,
+        clients,
+    )
 
 
 def _of_two_stage(pooled: Pooled) -> Estimate:
     if pooled.problem:
         return Estimate(None, None, None, None, None, None, pooled.groups, pooled.problem)
     return Estimate(
-        pooled.estimate, pooled.standard_error, pooled.interval, float(pooled.freedom), pooled.p,
-        pooled.spread, pooled.groups,
-    )  # fmt: skip
+        pooled.estimate,
+        pooled.standard_error,
+        pooled.interval,
+        float(pooled.freedom),
+        pooled.p,
+        pooled.spread,
+        pooled.groups,
+    )

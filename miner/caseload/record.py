@@ -57,7 +57,7 @@ def read_head(source: str | BinaryIO) -> Head:
 
     found = pq.read_schema(source).metadata or {}
     if KEY not in found:
-        raise ValueError("no record of a client")
+        raise ValueError("no record")
     raw = json.loads(found[KEY])
     told = {(factor, outcome): Evidence(level) for factor, outcome, level in raw["told"]}
     row = raw["row"]
@@ -71,7 +71,10 @@ def read_head(source: str | BinaryIO) -> Head:
 def _head_text(head: Head) -> bytes:
     told = sorted([factor, outcome, str(level)] for (factor, outcome), level in head.told.items())
     found: dict[str, Any] = {
-        "row": head.row.to_dict(), "fingerprint": head.fingerprint, "told": told,
-        "code": head.code, "prints": dict(head.prints),
-    }  # fmt: skip
+        "row": head.row.to_dict(),
+        "fingerprint": head.fingerprint,
+        "told": told,
+        "code": head.code,
+        "prints": dict(head.prints),
+    }
     return json.dumps(found, sort_keys=True).encode()

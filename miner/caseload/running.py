@@ -8,8 +8,8 @@ from contextlib import contextmanager
 from itertools import islice
 from typing import Any, TypeVar, cast
 
-from miner.caseload.places import needs_cluster
 from miner.core.errors import MinerError
+from miner.core.messages import Message, message
 
 Task = TypeVar("Task")
 Found = TypeVar("Found")
@@ -62,11 +62,7 @@ def _in_processes(
     try:
         yield from pool(delayed(work)(task) for task in tasks)
     except TerminatedWorkerError as error:
-        raise MinerError(
-            "a process was ended from outside, perhaps for want of memory",
-            "processes that may run to their end",
-            "Run it again, perhaps with fewer --workers: what was finished is kept.",
-        ) from error
+        raise MinerError("caseload.process_ended") from error
 
 
 def _on_cluster(
@@ -75,6 +71,7 @@ def _on_cluster(
     scheduler: str,
     lost: Callable[[Task], Found] | None,
 ) -> Iterator[Found]:
+    # joblib has a backend for Dask, which gives up all tasks with the first whose process is lost
     with _connected(scheduler) as cluster:
         from distributed import KilledWorker
         from distributed import as_completed as gather
@@ -108,15 +105,11 @@ def _connected(scheduler: str) -> Iterator[Any]:
     try:
         from distributed import Client
     except ImportError as error:
-        raise needs_cluster("--scheduler") from error
+        raise MinerError("caseload.scheduler_needs_library") from error
     try:
         cluster = cast("Any", Client)(scheduler, timeout=CONNECT_S, set_as_default=False)
     except (OSError, ValueError) as error:
-        raise MinerError(
-            f"the scheduler at {scheduler} does not answer",
-            "the address of a running Dask scheduler, such as tcp://10.0.0.5:8786",
-            "Start it with 'dask scheduler', or check the address.",
-        ) from error
+        raise MinerError("caseload.no_scheduler", scheduler=scheduler) from error
     with cluster:
         yield cluster
 
@@ -132,20 +125,25 @@ class Pace:
         """Count one more and tell."""
         self._done += 1
         if self._tell is not None:
-            self._tell(self.words(time.monotonic() - self._start), self._done / self._total)
+            said = self.after(time.monotonic() - self._start)
+            self._tell(str(said), self._done / self._total)
 
-    def words(self, seconds: float) -> str:
+    def after(self, seconds: float) -> Message:
         """Return how far it has come after so many seconds."""
         rate = self._done / seconds if seconds > 0 else 0.0
-        said = f"{self._done} of {self._total} {self._what}"
+        counted = {"done": self._done, "total": self._total, "what": self._what}
         if not rate:
-            return said
-        left = (self._total - self._done) / rate
-        speed = f"{rate:.1f} a second" if rate >= 1 else f"{1 / rate:.1f} s each"
-        return f"{said}, {speed}, {_duration(left)} left"
+            return Message("caseload.pace", counted)
+        speed = message("caseload.seconds_each", seconds=1 / rate)
+        if rate >= 1:
+            speed = message("caseload.a_second", rate=rate)
+        left = _duration((self._total - self._done) / rate)
+        return Message("caseload.pace_left", counted | {"speed": speed, "left": left})
 
 
-def _duration(seconds: float) -> str:
+def _duration(seconds: float) -> Message:
     if seconds < 90:
-        return f"{seconds:.0f} s"
-    return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
+        return message("caseload.seconds", count=seconds)
+    if seconds < 5400:
+        return message("caseload.minutes", count=seconds / 60)
+    return message("caseload.hours", count=seconds / 3600)

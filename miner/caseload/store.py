@@ -42,12 +42,8 @@ class Store:
             make_folder(folder)
             make_folder(folder / CLIENTS)
         except OSError as error:
-            raise MinerError(
-                f"the work folder cannot be made ({error.strerror})",
-                "a folder this program may write",
-                "Name another with --work FOLDER.",
-                file=folder,
-            ) from error
+            reason = error.strerror
+            raise MinerError("caseload.no_work_folder", file=folder, reason=reason) from error
 
     def path(self, name: str) -> Path:
         """Return where the record of one client folder lies."""
@@ -68,12 +64,7 @@ class Store:
         """
         head = self.head(name)
         if head is None:
-            raise MinerError(
-                "a result kept here a moment ago is gone or damaged",
-                "a work folder that nothing else writes to",
-                "Run it again.",
-                file=self.path(name),
-            )
+            raise MinerError("caseload.result_gone", file=self.path(name))
         return head
 
     def save(self, name: str, content: bytes) -> None:

@@ -148,7 +148,7 @@ def test_without_a_mixed_model_the_two_stage_answer_stands_alone() -> None:
     )
     fit = fit_question(units)
     assert fit.reml.difference is None
-    assert "share a day" in fit.reml.problem
+    assert "share a day" in str(fit.reml.problem)
     assert (fit.method, fit.phi) == ("two_stage", None)
     assert fit.answer.difference is not None
 

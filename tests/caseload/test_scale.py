@@ -213,11 +213,11 @@ def test_the_pace_is_told_with_what_is_left() -> None:
     pace.step()
     assert said[0][1] == 0.25
     assert said[0][0].startswith("1 of 4 clients, ")
-    assert pace.words(2.0) == "1 of 4 clients, 2.0 s each, 6 s left"
-    assert pace.words(0.25) == "1 of 4 clients, 4.0 a second, 1 s left"
-    assert pace.words(60.0) == "1 of 4 clients, 60.0 s each, 3 min left"
-    assert pace.words(7200.0).endswith("6.0 h left")
-    assert Pace(4, None, "clients").words(0.0) == "0 of 4 clients"
+    assert str(pace.after(2.0)) == "1 of 4 clients, 2.0 s each, 6 s left"
+    assert str(pace.after(0.25)) == "1 of 4 clients, 4.0 a second, 1 s left"
+    assert str(pace.after(60.0)) == "1 of 4 clients, 60.0 s each, 3 min left"
+    assert str(pace.after(7200.0)).endswith("6.0 h left")
+    assert str(Pace(4, None, "clients").after(0.0)) == "0 of 4 clients"
 
 
 def test_a_copy_of_a_practice_elsewhere_gives_the_same(

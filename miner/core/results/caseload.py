@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
+from miner.core.messages import Words
 from miner.core.results.base import Result, plain
 from miner.core.results.ranking import Doubt, Evidence, Per, Shape
 from miner.core.results.suggestions import Suggested
@@ -55,7 +56,7 @@ class Estimate(Result):
     p: float | None
     spread: float | None
     clients: int = 0
-    problem: str = ""
+    problem: Words = ""
 
 
 @dataclass(frozen=True, slots=True, repr=False)
