@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.messages import Message, message
 from miner.core.results import Withheld
 from miner.hypotheses.tested import OutcomeSearch, Tested
 from miner.rulebook import Guardrails
@@ -21,7 +22,7 @@ class Overlap:
 
     travels_with: tuple[str, ...]
     withheld: Withheld | None
-    note: str | None
+    note: Message | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,17 +91,20 @@ def _not_told_apart(
         unit = part.target.rule.unit
         both_cut = _is_cut(column) and _is_cut(along.values[:, at])
         apart, of = differing(column, along.values[:, at])
-        went = f"differed on {apart} of {of} {unit}s" if both_cut else "rose and fell together"
-        separate = f"More {unit}s with one and not the other would separate them."
+        facts = {
+            "factor": other.factor, "other": other.rule.phrase, "unit": unit, "apart": apart,
+            "of": of,
+        }  # fmt: skip
         if own & set(other.rule.yields_to):
-            which = f"which differed from it on {apart} of {of} {unit}s"
-            which = which if both_cut else "which rose and fell with it"
-            yielding = yielding or f"It stands for {other.rule.phrase} too, {which}. {separate}"
+            kind = "stands_for_counted" if both_cut else "stands_for"
+            yielding = yielding or message(f"hypotheses.{kind}", **facts)
             continue
-        note = f"It and {other.rule.phrase} {went}: the two cannot be told apart. {separate}"
-        reason = f"cannot be told apart from {other.rule.phrase}"
+        kind = "differed_little" if both_cut else "rose_and_fell"
+        reason = message("hypotheses.not_told_apart", **facts)
         have, need = (apart, guard.fewest_units_each_side) if both_cut else (None, None)
-        return Overlap(travels, Withheld(reason, have, need), note)
+        return Overlap(
+            travels, Withheld(reason, have, need), message(f"hypotheses.{kind}", **facts)
+        )
     return Overlap(travels, None, yielding)
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from miner.core.errors import several
-from miner.core.results import Evidence, Hypothesis
+from miner.core.messages import Message
+from miner.core.results import DoubtCode, Evidence, Hypothesis
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, paragraph
@@ -42,7 +43,7 @@ class HypothesisTeller:
         said += [item.luck_sentence] if luck and item.evidence in _TOLD else []
         lines = [item.sentence, self.size(item), " ".join(said)]
         doubts = doubt_sentences(item, self.rules, self.unit)
-        lines.append(" ".join([*self._aside(item), *doubts, *item.notes]))
+        lines.append(" ".join([*self._aside(item), *doubts, *map(str, item.notes)]))
         head, *others = [line for line in lines if line]
         return [paragraph(head, 2), *(paragraph(line, 4) for line in others)]
 
@@ -70,10 +71,11 @@ class HypothesisTeller:
         if item.evidence is Evidence.CANNOT_TELL:
             said += self._cannot_tell(item)
         said.append(less_than_worth(item, self.rules, self.amounts, self.unit))
-        names = [factor_phrase(name, self.rules, self.unit) for name in item.travels_with]
-        said_of = [*doubt_sentences(item, self.rules, self.unit), *item.notes]
-        names = [name for name in names if not any(name in note for note in said_of)]
-        if names:
+        named = {doubt.other for doubt in item.doubts if doubt.code is DoubtCode.CONFOUNDER}
+        named |= {note.values.get("factor") for note in item.notes if isinstance(note, Message)}
+        along = [name for name in item.travels_with if name not in named]
+        if along:
+            names = [factor_phrase(name, self.rules, self.unit) for name in along]
             said.append(f"Often along with it: {', '.join(names)}.")
         if item.could_run_backwards and item.evidence is Evidence.HINT:
             said.append(say(self.rules, "sentence", "backwards"))

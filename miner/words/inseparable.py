@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from miner.core.errors import several
+from miner.core.messages import Message
 from miner.core.results import Evidence, Hypothesis, Ranking
 from miner.rulebook import RuleBook
 from miner.words.labels import factor_phrase, outcome_label
 from miner.words.sentences import say
 
-_REASON = "cannot be told apart from "
+_NOT_TOLD_APART = "hypotheses.not_told_apart"
 
 
 def inseparable(ranking: Ranking, rules: RuleBook) -> list[tuple[Hypothesis, ...]]:
@@ -22,7 +23,7 @@ def inseparable(ranking: Ranking, rules: RuleBook) -> list[tuple[Hypothesis, ...
     """
     groups: list[list[Hypothesis]] = []
     for item in sorted(_held_back(ranking, rules), key=lambda one: (one.p, one.factors)):
-        joined = [group for group in groups if any(_alike(item, one, rules) for one in group)]
+        joined = [group for group in groups if any(_alike(item, one) for one in group)]
         groups = [group for group in groups if group not in joined]
         groups.append([*(one for group in joined for one in group), item])
     found = [tuple(sorted(group, key=lambda one: (one.p, one.factors))) for group in groups]
@@ -67,19 +68,13 @@ def _held_back(ranking: Ranking, rules: RuleBook) -> list[Hypothesis]:
 
 
 def _partner(item: Hypothesis) -> str | None:
-    """Return the words for the habit that a single one cannot be told apart from."""
-    reason = str(item.withheld.reason) if item.withheld else ""
-    if len(item.factors) > 1 or not reason.startswith(_REASON):
+    """Return the name of the habit that a single one cannot be told apart from."""
+    reason = item.withheld.reason if item.withheld else ""
+    if len(item.factors) > 1 or not isinstance(reason, Message) or reason.code != _NOT_TOLD_APART:
         return None
-    return reason.removeprefix(_REASON)
+    return str(reason.values["factor"])
 
 
-def _alike(one: Hypothesis, other: Hypothesis, rules: RuleBook) -> bool:
-    if one.outcome != other.outcome:
-        return False
+def _alike(one: Hypothesis, other: Hypothesis) -> bool:
     pairs = ((one, other), (other, one))
-    return any(
-        _partner(a) == factor_phrase(b.factors[0], rules, unit)
-        for a, b in pairs
-        for unit in ("day", "meal")
-    )
+    return one.outcome == other.outcome and any(_partner(a) == b.factors[0] for a, b in pairs)

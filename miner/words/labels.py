@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
 from miner.core.errors import MinerError, several
+from miner.core.messages import Message
 from miner.core.results import Evidence, Hypothesis, Withheld
 from miner.rulebook import RuleBook
 from miner.words.safe import clean
@@ -10,17 +14,31 @@ from miner.words.safe import name as shortened
 from miner.words.wording import full_date
 
 TAG = "tag:"
+FOOD_UNNAMED = "something about meals"
+Hidden = Callable[[str], bool]
+"""Says of the name of a habit whether it is not to be named."""
 
 __all__ = (
+    "FOOD_UNNAMED",
+    "Hidden",
     "evidence_of",
     "evidence_words",
     "factor_phrase",
     "factor_words",
+    "named",
+    "note_words",
+    "nothing_hidden",
     "on_a_told_date",
     "outcome_label",
+    "reason_words",
     "several",
     "withheld_words",
 )
+
+
+def nothing_hidden(_: str) -> bool:
+    """Say that every habit may be named."""
+    return False
 
 
 def outcome_label(name: str, rules: RuleBook, unit: str = "day") -> str:
@@ -37,6 +55,18 @@ def factor_phrase(name: str, rules: RuleBook, unit: str = "day") -> str:
         return shortened(rules.factor(name, unit).phrase)
     except MinerError:
         return clean(name, 60)
+
+
+def named(name: str, rules: RuleBook, unit: str, hidden: Hidden) -> str:
+    """Return the words of a factor; of a hidden one only that it is about meals."""
+    return FOOD_UNNAMED if hidden(name) else factor_phrase(name, rules, unit)
+
+
+def note_words(note: Message | str, hidden: Hidden) -> str:
+    """Return a note or a reason in words; a hidden habit in it is not named."""
+    if isinstance(note, Message) and hidden(str(note.values.get("factor", ""))):
+        note = replace(note, values={**note.values, "other": FOOD_UNNAMED})
+    return str(note)
 
 
 def factor_words(factor: str, rules: RuleBook, unit: str = "day") -> str:
@@ -74,13 +104,19 @@ def on_a_told_date(item: Hypothesis) -> bool:
 
 
 def withheld_words(withheld: Withheld) -> str:
+    """Return that nothing is said, and why."""
+    return f"Withheld: {reason_words(withheld)}"
+
+
+def reason_words(withheld: Withheld, hidden: Hidden = nothing_hidden) -> str:
     """Return why nothing is said, with the counts or the shares where these decide."""
     have, need = withheld.have, withheld.need
+    reason = note_words(withheld.reason, hidden).rstrip(".")
     if have is None or need is None:
-        return f"Withheld: {str(withheld.reason).rstrip('.')}."
+        return f"{reason}."
     if need < 1:
         limit = "most" if have > need else "least"
         counts = f"{100 * have:.0f} %; at {limit} {100 * need:.0f} % would do"
     else:
         counts = f"have {have:g}, need {need:g}"
-    return f"Withheld: {str(withheld.reason).rstrip('.')} ({counts})."
+    return f"{reason} ({counts})."

@@ -12,12 +12,18 @@ from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.words.amounts import Amounts
 from miner.words.doubt_words import doubt_sentences
 from miner.words.ended import ended_words
-from miner.words.labels import factor_phrase, outcome_label, withheld_words
+from miner.words.labels import (
+    Hidden,
+    factor_phrase,
+    named,
+    note_words,
+    nothing_hidden,
+    outcome_label,
+    reason_words,
+)
 from miner.words.safe import clean
 from miner.words.sentences import client_always, each_more, say, sentence, verdict
 from miner.words.wording import capital, full_date, listed
-
-FOOD_UNNAMED = "something about meals"
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,28 +167,14 @@ class Teller:
         )  # fmt: skip
         return capital(told)
 
-    def veiled(self, text: str) -> str:
-        """Return the text, harmless, without the names of food habits that were not chosen."""
-        for phrase in self._unnamed():
-            text = text.replace(phrase, FOOD_UNNAMED)
-        return clean(text)
-
-    def travels(self, item: Hypothesis) -> list[str]:
+    def travels(self, item: Hypothesis, hidden: Hidden = nothing_hidden) -> list[str]:
         """Return the words of what often came along with it."""
-        return [factor_phrase(name, self.rules, self.unit) for name in item.travels_with]
+        return [named(name, self.rules, self.unit, hidden) for name in item.travels_with]
 
-    def _unnamed(self) -> list[str]:
-        """Return the words of every food habit that was not chosen, the longest first."""
-        told = {name for item in self.chosen() for name in item.factors}
-        ranked = {name for item in self.brief.ranking.hypotheses for name in item.factors}
-        own = {name for name in ranked - set(self.rules.factors) if self._food(name)}
-        found = {name: rule.phrase for name, rule in self.rules.factors.items() if rule.food}
-        found |= {name: factor_phrase(name, self.rules, self.unit) for name in own}
-        left = {phrase for name, phrase in found.items() if name not in told}
-        return sorted(left, key=lambda phrase: (-len(phrase), phrase))
-
-    def _food(self, name: str) -> bool:
-        return self.rules.factor(name, self.unit).food
+    def hides(self, name: str) -> bool:
+        """Say whether a habit is not named to a client: about food, and not chosen."""
+        told = {factor for item in self.chosen() for factor in item.factors}
+        return name not in told and bool(name) and self.rules.factor(name, self.unit).food
 
     def ended(self, item: Hypothesis) -> str:
         """Return how an earlier test of it ended, or nothing where there was none."""
@@ -211,8 +203,13 @@ class Teller:
         known = self.rules.factors
         return ":" not in name or name in known or f"{self.unit}.{name}" in known
 
-    def reasons(self, item: Hypothesis) -> list[str]:
-        """Return why nothing is said, and the notes."""
-        said = [withheld_words(item.withheld)] if item.withheld else []
-        said += doubt_sentences(item, self.rules, self.unit)
-        return [clean(text.removeprefix("Withheld: ")) for text in (*said, *item.notes)]
+    def reasons(self, item: Hypothesis, hidden: Hidden = nothing_hidden) -> list[str]:
+        """Return why nothing is said, and the notes.
+
+        Args:
+            item: a hypothesis.
+            hidden: says whether a habit is not to be named.
+        """
+        said = [reason_words(item.withheld, hidden)] if item.withheld else []
+        said += doubt_sentences(item, self.rules, self.unit, hidden)
+        return [clean(text) for text in (*said, *(note_words(n, hidden) for n in item.notes))]

@@ -161,14 +161,14 @@ def test_two_doses_that_rise_and_fall_together_are_withheld():
     for item in found(own).values():
         assert item.evidence is Evidence.CANNOT_TELL
         assert item.withheld.have is None
-        assert any("rose and fell together" in note for note in item.notes)
+        assert any("rose and fell together" in note for note in map(str, item.notes))
     factors = dict(RULES.factors)
     factors["late_sleep"] = factors["late_sleep"].model_copy(update={"yields_to": ("short_sleep",)})
     factors["short_sleep"] = factors["short_sleep"].model_copy(update={"confounders": ()})
     yielding = RULES.model_copy(update={"factors": factors})
     item = found(own, yielding)[("short_sleep",)]
     assert item.evidence is Evidence.CLEAR
-    assert any("rose and fell with it" in note for note in item.notes)
+    assert any("rose and fell with it" in note for note in map(str, item.notes))
 
 
 # A short night together with a tag adds nothing beside hours of sleep that do all of it.

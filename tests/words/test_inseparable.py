@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from types import ModuleType
 
+from miner.core.messages import Message, message
 from miner.core.results import Evidence, Withheld
 from miner.render.terminal import render
 from miner.rulebook import RuleBook
@@ -12,8 +13,13 @@ from miner.words.inseparable import group_words, inseparable
 from miner.words.ranking import ranking_parts
 
 
+def not_told_apart(factor: str, rules: RuleBook) -> Message:
+    phrase = rules.factor(factor).phrase
+    return message("hypotheses.not_told_apart", factor=factor, other=phrase)
+
+
 def _held(samples: ModuleType, factor: str, other: str, rules: RuleBook, **changes: object):
-    reason = f"cannot be told apart from {rules.factor(other).phrase}"
+    reason = not_told_apart(other, rules)
     item = replace(
         samples.hypothesis(), factors=(factor,), evidence=Evidence.CANNOT_TELL, family="search",
         withheld=Withheld(reason, 0, 5), p=0.001, difference=12.0,
@@ -28,7 +34,7 @@ def test_three_habits_in_a_chain_are_one_group_told_once(
         _held(samples, "tag:rain", "tag:wine", rules, p=0.002),
         _held(samples, "late_dinner", "tag:rain", rules),
         _held(samples, "tag:wine", "tag:rain", rules, p=0.003,
-              withheld=Withheld("cannot be told apart from the tag rain", 1, 5)),
+              withheld=Withheld(not_told_apart("tag:rain", rules), 1, 5)),
     )  # fmt: skip
     ranking = replace(samples.ranking(), hypotheses=items)
     (group,) = inseparable(ranking, rules)
@@ -54,3 +60,11 @@ def test_what_would_be_no_hint_alone_is_no_group(samples: ModuleType, rules: Rul
         ranking = replace(samples.ranking(), hypotheses=items)
         assert inseparable(ranking, rules) == []
         assert "Which of them" not in render(ranking_parts(ranking, rules), 200)
+
+
+def test_long_names_are_one_group_as_short_ones_are(samples: ModuleType, rules: RuleBook) -> None:
+    one, other = f"food:{'long ' * 20}soup", f"food:{'long ' * 20}stew"
+    items = (_held(samples, one, other, rules), _held(samples, other, one, rules))
+    ranking = replace(samples.ranking(), hypotheses=items)
+    (group,) = inseparable(ranking, rules)
+    assert {item.factors[0] for item in group} == {one, other}

@@ -198,7 +198,7 @@ class Hypothesis(Result):
     sentence: str = ""
     luck_sentence: str = ""
     doubts: tuple[Doubt, ...] = ()
-    notes: tuple[str, ...] = ()
+    notes: tuple[Words, ...] = ()
     ordinary_interval: tuple[float, float] | None = None
     standard_error: float | None = None
     degrees_of_freedom: int | None = None

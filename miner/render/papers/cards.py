@@ -10,6 +10,7 @@ from miner.core.results import Evidence, Hypothesis, Shape
 from miner.render.drawn import Studio
 from miner.words.labels import evidence_of
 from miner.words.meal_words import comparison_sentence
+from miner.words.safe import clean
 from miner.words.sentences import say
 from miner.words.teller import Teller
 from miner.words.wording import capital, full_date
@@ -43,7 +44,7 @@ class Cards:
             "evidence": evidence_of(item, teller.rules, client=True),
             "asked": self._asked(item),
             "before": teller.ended(item),
-            "along": list(dict.fromkeys(teller.veiled(name) for name in teller.travels(item))),
+            "along": list(dict.fromkeys(map(clean, teller.travels(item, teller.hides)))),
             "backwards": BACKWARDS[item.relation] if item.could_run_backwards else "",
             "tries": teller.tries(item),
             "choices": self.choices(item),
@@ -52,10 +53,10 @@ class Cards:
             return told | {"calm": True, "sentence": teller.calmly(item)}
         return told | {
             "calm": False,
-            "sentence": teller.veiled(teller.sentence(item)),
+            "sentence": clean(teller.sentence(item)),
             "difference": self.difference(item),
             "luck": self.luck(item),
-            "reasons": [teller.veiled(text) for text in teller.reasons(item)],
+            "reasons": teller.reasons(item, teller.hides),
             "settle": self.settle(item),
             "dots": self.studio.dots(item),
             "dose": item.shape is Shape.DOSE,
@@ -78,7 +79,7 @@ class Cards:
             said.append(f"The same meal twice differs by about {size} {unit} by itself.")
         return {
             "figure": self.studio.pairs(item, found),
-            "said": [teller.veiled(text) for text in said],
+            "said": [clean(text) for text in said],
         }
 
     def difference(self, item: Hypothesis) -> list[str]:

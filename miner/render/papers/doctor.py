@@ -86,7 +86,7 @@ def tested(item: Hypothesis, teller: Teller) -> dict[str, str]:
     return {
         "title": teller.title(item),
         "kind": "fixed before the records" if item.family == "fixed" else "found by search",
-        "counts": teller.veiled(capital(teller.sentence(item))),
+        "counts": clean(capital(teller.sentence(item))),
         "size": sized(item, teller),
         "evidence": f"{evidence_of(item, teller.rules, client=True)} {teller.ended(item)}".strip(),
     }
