@@ -14,6 +14,7 @@ import pytest
 
 from miner import steps
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.core.results import Evidence, Hypothesis, PairsTest, PlanResult
 from miner.core.results.briefing import Briefing
 from miner.core.results.follow import KeptResult, NewUnits
@@ -184,14 +185,15 @@ def test_food_by_meal_is_not_named_beside_what_was_chosen(
     assert foods
     name = foods[0].factors[0]
     phrase = rules.factor(name, "meal").phrase
-    told = replace(chosen, travels_with=(name, "high_carb"), notes=(f"It and {phrase} differed.",))
+    note = message("hypotheses.rose_and_fell", factor=name, other=phrase, unit="meal")
+    told = replace(chosen, travels_with=(name, "high_carb"), notes=(note,))
     by_meal = replace(
         mealy.by_meal,
         hypotheses=tuple(told if i.id == told.id else i for i in mealy.by_meal.hypotheses),
     )
     page = render(replace(mealy, by_meal=by_meal), "session", rules, [chosen.id])
     text = words(page, page_text)
-    assert "It and something about meals differed." in text
+    assert "It and something about meals rose and fell together: " in text
     assert phrase not in text
     assert rules.factor("high_carb", "meal").phrase not in text
 

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis, Ranking
 from miner.core.results.briefing import Briefing, EarlierResult, Shared
 from miner.render.papers import pages
@@ -117,7 +118,10 @@ def test_food_is_not_named_unless_it_was_chosen(
     render: Render,
 ) -> None:
     food = {name: rule.phrase for name, rule in rules.factors_of("day").items() if rule.food}
-    note = f"It and {food['long_eating_window']} differed on 1 of 31 days."
+    note = message(
+        "hypotheses.differed_little", factor="long_eating_window",
+        other=food["long_eating_window"], apart=1, of=31, unit="day",
+    )  # fmt: skip
     told = replace(clear, travels_with=("high_carb_dinner", "late_sleep"), notes=(note,))
     asked = first(brief.ranking, factors=("high_carb_dinner",))
     question = replace(asked, family="fixed", fixed_on="2026-01-01", fixed_before=True)
@@ -126,7 +130,7 @@ def test_food_is_not_named_unless_it_was_chosen(
     assert not [phrase for phrase in food.values() if phrase.casefold() in text.casefold()]
     if kind == "session":
         assert "something about meals, a late night" in text
-        assert "It and something about meals differed on 1 of 31 days." in text
+        assert "It and something about meals differed on 1 of 31 days: " in text
     chosen = render(with_items(brief, question), kind, rules, [question.id])
     assert food["high_carb_dinner"] in " ".join(page_text.seen(chosen)).casefold()
 
@@ -569,3 +573,31 @@ def test_two_habits_that_are_not_named_are_one_line(
     told = with_items(brief, replace(clear, travels_with=("late_dinner", "high_carb_dinner")))
     text = " ".join(page_text.seen(render(told, "session", rules, [clear.id])))
     assert text.count("something about meals") == 1
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("own", ["tag:the client", "food:you", "tag:when you tested it"])
+def test_a_client_s_own_words_come_out_unchanged(
+    brief: Briefing,
+    rules: RuleBook,
+    clear: Hypothesis,
+    page_text: ModuleType,
+    render: Render,
+    kind: str,
+    own: str,
+) -> None:
+    told = with_items(brief, replace(clear, factors=(own,)))
+    text = " ".join(page_text.seen(render(told, kind, rules, [clear.id])))
+    assert rules.factor(own).phrase in text.replace("The tag", "the tag").replace("Food", "food")
+
+
+def test_hiding_a_food_changes_no_other_word(
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, render: Render
+) -> None:
+    hidden = replace(first(brief.ranking, family="search"), id="0", factors=("food:a",))
+    ranking = replace(brief.ranking, hypotheses=(*brief.ranking.hypotheses, hidden))
+    pages_ = [
+        render(replace(brief, ranking=one), "session", rules, [clear.id])
+        for one in (brief.ranking, ranking)
+    ]
+    assert [page.count(clear.sentence) for page in pages_] == [1, 1]
