@@ -5,6 +5,13 @@ from __future__ import annotations
 
 def main() -> None:
     """Run the command of ``sys.argv`` and exit with its code."""
+    import sys
+
+    if sys.argv[1:] in ([], ["--help"]):  # at once: what parses the others takes longer to load
+        from miner.words.help import HELP
+
+        print(HELP, end="")
+        return
     import os
     import warnings
 

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from miner.cli.faults import TOO_FEW
-from miner.cli.options import client_argument, day, format_option
-from miner.cli.output import put_json, show
-from miner.cli.reading import before_patterns, beside_patterns, client_folder, records
+from miner.cli.options import DAY, client_argument, format_option
+from miner.cli.output import put_as, put_json, show
+from miner.cli.reading import cautioned, client_folder, records
 from miner.cli.waiting import progress
 from miner.core.errors import MinerError
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from miner.core.results import Hypothesis
     from miner.records.client import Client
     from miner.rulebook import RuleBook
+    from miner.words.document import Parts
 
 
 @click.command("ask")
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 @click.option(
     "--shape", type=click.Choice(["cut", "dose"]), help="With and without, or how much; else both."
 )
-@click.option("--fixed-on", type=day, metavar="DATE", help="When it was fixed on paper.")
+@click.option("--fixed-on", type=DAY, metavar="DATE", help="When it was fixed on paper.")
 def command(
     client: Path, rules: Path | None, form: str, fix: bool, suggest: bool, **words: Any
 ) -> None:
@@ -54,9 +55,8 @@ def command(
         return
     for name in ("guess", "fixed_on"):
         if words.pop(name) is not None:
-            option = f"--{name.replace('_', '-')}"
-            raise MinerError(f"{option} is given without --fix", "--fix beside it", "Add --fix.")
-    with progress("Asking"):
+            raise MinerError("cli.without_fix", option=f"--{name.replace('_', '-')}")
+    with progress("cli.asking"):
         read, books = records(client, rules)
         found = answered(read, books, **words)
     put_answer(found, read, books, form, **words)
@@ -69,19 +69,19 @@ def offer(folder: Path, rules_folder: Path | None, form: str, **others: Any) -> 
 
     for name, given in others.items():
         if given:
-            option = f"--{name.replace('_', '-')}"
-            raise MinerError(f"{option} is given beside --suggest", "--suggest alone", "Drop one.")
+            raise MinerError("cli.beside_suggest", option=f"--{name.replace('_', '-')}")
     books = steps.load_rules(rules_folder, folder)
     client_folder(folder)
-    with progress("Looking at the other clients") as report:
+    with progress("cli.looking_at_others") as report:
         found = steps.suggested_questions(folder, books, progress=report)
-    if form == "text":
-        show(suggested_parts(found, books, str(folder)))
-        return
-    told = found.to_dict()
-    for item, own in zip(told["questions"], found.questions, strict=True):
-        item["command"] = command_of(own, str(folder))
-    put_json(told)
+
+    def with_commands() -> dict[str, Any]:
+        told = found.to_dict()
+        for item, own in zip(told["questions"], found.questions, strict=True):
+            item["command"] = command_of(own, str(folder))
+        return told
+
+    put_as(form, text=lambda: suggested_parts(found, books, str(folder)), json=with_commands)
 
 
 def answered(
@@ -112,11 +112,12 @@ def put_answer(
     from miner.words.ask import answer_parts
 
     unit = books.unit_of(factor, outcome)
-    if form == "json":
-        put_json(found.to_dict())
-    else:
+
+    def parts() -> Parts:
         said = answer_parts(found, books, unit=unit, display_unit=read.settings.display_unit)
-        show([*before_patterns(read, books), *said, *beside_patterns(read, books)])
+        return cautioned(read, books, said)
+
+    put_as(form, text=parts, json=found.to_dict)
     guard = books.guardrails
     need = guard.fewest_days_to_rank if unit == "day" else guard.fewest_meals_to_rank
     if found.withheld is not None and found.counts.known + found.counts.unknown < need:

@@ -7,9 +7,9 @@ from typing import Any
 
 import click
 
-from miner.cli.brief import may_be_written
-from miner.cli.options import debug_option, format_option
-from miner.cli.output import complain, put, put_json, show
+from miner.cli.options import Whole, debug_option, format_option
+from miner.cli.output import put_as, say
+from miner.cli.places import may_be_written
 from miner.cli.waiting import progress
 from miner.core.files import write_whole
 
@@ -21,13 +21,26 @@ from miner.core.files import write_whole
     type=click.Choice(["day", "meal"]),
     help="What is pooled; else what the practice ranks by.",
 )
-@click.option("--workers", type=click.IntRange(1, 512), default=1, show_default=True,
-              help="Processes on this machine, at most one a core.")  # fmt: skip
+@click.option(
+    "--workers",
+    type=Whole(1, 512),
+    default=1,
+    show_default=True,
+    help="Processes on this machine, at most one a core.",
+)
 @click.option("--scheduler", metavar="ADDRESS", help="A Dask scheduler to work on instead.")
-@click.option("--work", type=click.Path(path_type=Path), metavar="FOLDER",
-              help="Where results are kept; else .miner-caseload in the practice.")  # fmt: skip
-@click.option("--out", type=click.Path(path_type=Path), metavar="FILE.html",
-              help="Write an overview as a page as well.")  # fmt: skip
+@click.option(
+    "--work",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Where results are kept; else .miner-caseload in the practice.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FILE.html",
+    help="Write an overview as a page as well.",
+)
 @click.option("--detail", is_flag=True, help="Every client and every pooled question.")
 @debug_option
 @format_option("text", "json", "csv")
@@ -42,16 +55,16 @@ def command(practice: str, form: str, detail: bool, out: Path | None, **choices:
 
     if out is not None:
         may_be_written(out)
-    with progress("Looking at the clients") as report:
+    with progress("cli.looking_at_clients") as report:
         found = steps.pool(practice, progress=report, **choices)
     rules = steps.rules_of_practice(practice)
-    if form == "json":
-        put_json(found.to_dict())
-    elif form == "csv":
-        put(caseload_csv(found))
-    else:
-        show(caseload_parts(found, rules, detail=detail))
+    put_as(
+        form,
+        text=lambda: caseload_parts(found, rules, detail=detail),
+        json=found.to_dict,
+        csv=lambda: caseload_csv(found),
+    )
     if out is not None:
         write_whole(out, caseload_page(found, rules))
         steps.remember_page(practice, choices["work"], out, found)
-        complain(f"Written: {out}")
+        say("cli.written", path=out)

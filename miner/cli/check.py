@@ -7,16 +7,17 @@ from pathlib import Path
 import click
 
 from miner.cli.faults import BAD_INPUT
-from miner.cli.options import client_argument, day, format_option
-from miner.cli.output import put_json, show
+from miner.cli.options import DAY, client_argument, format_option
+from miner.cli.output import put_as
 from miner.cli.reading import records
 from miner.cli.waiting import progress
+from miner.core.messages import message
 
 
 @click.command("check")
 @client_argument
 @click.option("--week", is_flag=True, help="The last seven days, and how far each question is.")
-@click.option("--date", "last", type=day, help="The last day of the week.")
+@click.option("--date", "last", type=DAY, help="The last day of the week.")
 @click.option("--detail", is_flag=True, help="Each stream, each habit and each finding below it.")
 @format_option("text", "json")
 def command(
@@ -30,18 +31,15 @@ def command(
         _week(client, rules, last, form)
         return
     if last is not None:
-        raise click.UsageError("--date goes with --week")
+        raise click.UsageError(str(message("cli.date_without_week")))
     from miner import steps
     from miner.core.results import Severity
     from miner.words.check import check_parts
 
-    with progress("Checking the records"):
+    with progress("cli.checking"):
         read, books = records(client, rules)
         report = steps.check(read, books)
-    if form == "json":
-        put_json(report.to_dict())
-    else:
-        show(check_parts(report, books, detail=detail))
+    put_as(form, text=lambda: check_parts(report, books, detail=detail), json=report.to_dict)
     if any(item.severity is Severity.STOP for item in report.findings):
         raise SystemExit(BAD_INPUT)
 
@@ -50,10 +48,7 @@ def _week(client: Path, rules: Path | None, last: str | None, form: str) -> None
     from miner.steps.week import week
     from miner.words.week import week_parts
 
-    with progress("Looking at the week"):
+    with progress("cli.looking_at_week"):
         read, books = records(client, rules)
         found = week(read, books, last=last)
-    if form == "json":
-        put_json(found.to_dict())
-    else:
-        show(week_parts(found))
+    put_as(form, text=lambda: week_parts(found), json=found.to_dict)

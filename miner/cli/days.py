@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from miner.cli.options import client_argument, format_option
-from miner.cli.output import put, put_json, show
+from miner.cli.output import put_as
 from miner.cli.reading import records, shown
 from miner.cli.waiting import progress
 
@@ -20,14 +20,14 @@ def command(client: Path, rules: Path | None, form: str) -> None:
     from miner import steps
     from miner.words import days
 
-    with progress("Making the daily table"):
+    with progress("cli.daily_table"):
         read, books = records(client, rules)
         table = steps.days(read, books)
         shown(read, table)
     code, unit = read.settings.code, read.settings.display_unit
-    if form == "json":
-        put_json(days.days_dict(code, table))
-    elif form == "csv":
-        put(days.days_csv(table))
-    else:
-        show(days.days_parts(code, table, books, display_unit=unit))
+    put_as(
+        form,
+        text=lambda: days.days_parts(code, table, books, display_unit=unit),
+        json=lambda: days.days_dict(code, table),
+        csv=lambda: days.days_csv(table),
+    )

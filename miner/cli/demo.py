@@ -7,15 +7,15 @@ from pathlib import Path
 import click
 
 from miner.cli.options import debug_option, format_option
-from miner.cli.output import complain
+from miner.cli.output import say
+from miner.cli.places import require_empty
 from miner.cli.rank import put_ranking
 from miner.cli.reading import records
 from miner.cli.waiting import progress
-from miner.core.errors import MinerError
 from miner.core.files import make_folder, write_whole
+from miner.core.messages import message
 
 MARK = ".written-by-miner-demo"
-MARK_TEXT = "Every person and every number here is invented. 'miner demo' may write it again.\n"
 
 
 @click.command("demo")
@@ -30,29 +30,15 @@ def command(folder: Path, form: str) -> None:
     """
     from miner import steps
 
-    claim(folder)
-    with progress("Writing and ranking invented clients") as report:
+    require_empty(folder, "cli.demo_folder_taken", MARK)
+    make_folder(folder)
+    write_whole(folder / MARK, f"{message('cli.demo_mark')}\n")
+    with progress("cli.demo_ranking") as report:
         client = steps.write_demo(folder)
         read, books = records(client, None)
         ranking = steps.rank(read, books, remember=True, progress=report)
     put_ranking(ranking, books, read.settings.display_unit, form)
-    with progress("Drawing its pages") as report:
+    with progress("cli.demo_drawing") as report:
         pages = steps.write_pages(read, ranking, client / "pages", books, progress=report)
-    complain(f"Written to {folder}. Try: miner rank {client} --detail")
-    complain(f"Pages to open in a browser: {', '.join(str(path) for path in pages)}")
-
-
-def claim(folder: Path) -> None:
-    """Mark a new or empty folder as written by the demo.
-
-    Raises:
-        MinerError: there is something in it that the demo did not write.
-    """
-    if folder.exists() and not folder.is_dir():
-        found, do = "a file has this name", "Name another folder: miner demo DIR."
-        raise MinerError(found, "a new or an empty folder", do, file=folder)
-    if folder.is_dir() and any(folder.iterdir()) and not (folder / MARK).is_file():
-        found, do = "the folder is not empty", "Name another folder: miner demo DIR."
-        raise MinerError(found, "a new or an empty folder", do, file=folder)
-    make_folder(folder)
-    write_whole(folder / MARK, MARK_TEXT)
+    say("cli.demo_written", folder=folder, client=client)
+    say("cli.demo_pages", paths=list(pages))

@@ -15,18 +15,25 @@ from miner.cli.waiting import progress
 @click.command("export")
 @client_argument
 @click.option(
-    "--as", "form", type=click.Choice(["csv", "fhir", "everything"]), required=True,
+    "--as",
+    "form",
+    type=click.Choice(["csv", "fhir", "everything"]),
+    required=True,
     help="The form.",
-)  # fmt: skip
-@click.option("--out", type=click.Path(path_type=Path), required=True,
-              help="A new folder; of everything a new file, .zip.")  # fmt: skip
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    required=True,
+    help="A new folder; of everything a new file, .zip.",
+)
 def command(client: Path, rules: Path | None, form: str, out: Path) -> None:
     """Write the client's records into a new folder that can be read again.
 
     csv: one file a stream. fhir: HL7 FHIR R4 Observations, one a line. everything: one archive
     with the records, the ledger, its history in plain words and the pages that were shared.
     """
-    with progress("Writing the records") as report:
+    with progress("cli.writing_records") as report:
         read, books = records(client, rules)
         if form == "everything":
             from miner.steps.everything import export_everything

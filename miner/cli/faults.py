@@ -8,8 +8,9 @@ from typing import Any
 
 import click
 
-from miner.cli.output import complain
+from miner.cli.output import complain, say
 from miner.core.errors import MinerError
+from miner.core.messages import Message, message
 
 FAULT, BAD_INPUT, TOO_FEW, INTERRUPTED = 1, 2, 3, 130
 
@@ -27,14 +28,13 @@ def explain(error: Exception, *, debug: bool) -> int:
     if told is not None:
         complain(told.message)
         return BAD_INPUT
-    again = "" if debug else " Please run again with --debug and report what it prints."
-    complain(f"This is a fault of the program, not of your records ({error}).{again}")
+    say("cli.fault_debugged" if debug else "cli.fault", error=str(error))
     return FAULT
 
 
 def interrupted() -> int:
     """Say that the command was stopped and return the exit code."""
-    complain("Stopped before it was finished.")
+    say("cli.stopped")
     return INTERRUPTED
 
 
@@ -44,46 +44,37 @@ def _as_input(error: Exception) -> MinerError | None:
     if isinstance(error, click.UsageError):
         return _usage(error)
     if isinstance(error, OSError) and error.errno is not None:
-        return MinerError(
-            error.strerror or "it cannot be used",
-            "a place this program may read and write",
-            "Check the path, its permissions and the space left, and run again.",
-            file=error.filename,
-        )
+        what = error.strerror or message("cli.cannot_be_used")
+        return MinerError("cli.not_usable", what=what, file=error.filename)
     return None
 
 
 def _usage(error: click.UsageError) -> MinerError:
-    path = error.ctx.command_path if error.ctx else "miner"
-    expected = error.ctx.get_usage().partition(": ")[2] if error.ctx else "miner COMMAND"
-    do = f"See '{path} --help'."
-    found = error.format_message()
+    path, usage = "miner", str(message("cli.without_command"))
+    if error.ctx is not None:
+        path = error.ctx.command_path
+        usage = " ".join(error.ctx.get_usage().partition(": ")[2].split())
+    param = getattr(error, "param", None)
     if isinstance(error, click.NoSuchOption):
-        found = f"there is no option '{error.option_name}' here"
-        if error.possibilities:
-            do = f"Did you mean '{error.possibilities[0]}'?"
-    elif isinstance(error, click.MissingParameter) and error.param is not None:
-        found = f"{_name(error.param)} is missing"
-    elif isinstance(error, click.BadParameter) and error.param is not None:
-        found = f"{_name(error.param)} {_plain(error.message)}"
-        expected = _values(error.param.type) or expected
-    return MinerError(" ".join(found.split()), " ".join(expected.split()), do)
+        close = next(iter(error.possibilities or ()), None)
+        return MinerError(
+            "cli.no_option", name=error.option_name, usage=usage, path=path, close=close
+        )
+    if isinstance(error, click.MissingParameter) and param is not None:
+        return MinerError("cli.missing", name=_name(param), usage=usage, path=path)
+    if isinstance(error, click.BadParameter) and param is not None:
+        wanted = _expected(param.type) or usage
+        what = " ".join(error.message.split())
+        return MinerError("cli.bad_value", name=_name(param), what=what, wanted=wanted, path=path)
+    what = " ".join(error.format_message().split())
+    return MinerError("cli.bad_usage", what=what, wanted=usage, path=path)
 
 
 def _name(param: click.Parameter) -> str:
     return max(param.opts, key=len) if param.opts[0].startswith("-") else param.human_readable_name
 
 
-def _plain(message: str) -> str:
-    value, found, _ = message.partition(" is not in the range")
-    return f"{value} is out of range" if found else message
-
-
-def _values(kind: Any) -> str:
+def _expected(kind: Any) -> Message | None:
     if isinstance(kind, click.Choice):
-        return f"one of {', '.join(str(choice) for choice in kind.choices)}"
-    if isinstance(kind, click.IntRange):
-        upper = "" if kind.max is None else f" to {kind.max}"
-        return f"a whole number from {kind.min}{upper}"
-    own = getattr(kind, "expected", "")
-    return own or ("a date like 2026-03-01" if getattr(kind, "name", "") == "day" else "")
+        return message("cli.one_of", known=[str(choice) for choice in kind.choices])
+    return getattr(kind, "expected", None)

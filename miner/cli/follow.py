@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from miner.cli.options import client_argument, format_option
-from miner.cli.output import put_json, show
-from miner.cli.reading import before_patterns, records
+from miner.cli.output import put_as
+from miner.cli.reading import cautioned, records
 from miner.cli.waiting import progress
+
+if TYPE_CHECKING:
+    from miner.words.document import Parts
 
 
 @click.command("follow")
@@ -20,11 +24,12 @@ def command(client: Path, rules: Path | None, form: str) -> None:
     from miner import steps
     from miner.words.follow import follow_parts
 
-    with progress("Reading new days"):
+    with progress("cli.reading_new_days"):
         read, books = records(client, rules)
         found = steps.follow(read, books, remember=True)
-    if form == "json":
-        put_json(found.to_dict())
-    else:
+
+    def parts() -> Parts:
         said = follow_parts(found, books, display_unit=read.settings.display_unit)
-        show([*before_patterns(read, books), *said])
+        return cautioned(read, books, said, beside=False)
+
+    put_as(form, text=parts, json=found.to_dict)

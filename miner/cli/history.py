@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from miner.cli.options import client_argument, format_option
-from miner.cli.output import put_json, show
+from miner.cli.output import put_as
 from miner.cli.reading import client_folder
 
 
@@ -21,7 +21,4 @@ def command(client: Path, rules: Path | None, form: str) -> None:
 
     books = steps.load_rules(rules, client)
     found = steps.history(client_folder(client), books)
-    if form == "json":
-        put_json(found.to_dict())
-    else:
-        show(history_parts(found, books))
+    put_as(form, text=lambda: history_parts(found, books), json=found.to_dict)

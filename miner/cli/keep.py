@@ -7,8 +7,8 @@ from pathlib import Path
 
 import click
 
-from miner.cli.options import client_argument, day, format_option
-from miner.cli.output import put, put_json, show
+from miner.cli.options import DAY, client_argument, format_option
+from miner.cli.output import put, put_as
 from miner.cli.reading import records
 from miner.cli.waiting import progress
 from miner.core.errors import MinerError
@@ -18,16 +18,27 @@ from miner.core.errors import MinerError
 @client_argument
 @click.argument("id_", metavar="ID")
 @format_option("text", "json")
-@click.option("--as", "as_", type=click.Choice(["watch", "alternate", "adopt"]), help="""
+@click.option(
+    "--as",
+    "as_",
+    type=click.Choice(["watch", "alternate", "adopt"]),
+    help="""
     watch: live as usual and read new days; alternate: a test is planned;
-    adopt: do it anyway, no verdict.""")  # fmt: skip
-@click.option("--read-on", type=day, metavar="DATE", help="When it is read.")
+    adopt: do it anyway, no verdict.""",
+)
+@click.option("--read-on", type=DAY, metavar="DATE", help="When it is read.")
 @click.option("--note", default="", metavar="TEXT", help="Words of your own.")
 @click.option("--drop", is_flag=True, help="Give up what is open under this ID, without a verdict.")
 def command(
-    client: Path, rules: Path | None, form: str, id_: str, as_: str | None,
-    read_on: str | None, note: str, drop: bool,
-) -> None:  # fmt: skip
+    client: Path,
+    rules: Path | None,
+    form: str,
+    id_: str,
+    as_: str | None,
+    read_on: str | None,
+    note: str,
+    drop: bool,
+) -> None:
     """Keep the hypothesis ID as it is now; at most three are open at once."""
     from miner import steps
     from miner.words.amounts import Amounts
@@ -36,17 +47,13 @@ def command(
     read, books = records(client, rules)
     if drop:
         if as_ or read_on or note:
-            raise MinerError(
-                "--drop stands with another option", "--drop alone", "Drop it, or keep it."
-            )
+            raise MinerError("cli.drop_with_another")
         put(f"{steps.drop(read, id_)}\n")
         return
     if as_ is None:
-        raise MinerError("--as is missing", "watch, alternate or adopt", "Say how it is kept.")
-    with progress("Ranking") as report:
+        raise MinerError("cli.way_of_keeping_missing")
+    with progress("cli.ranking") as report:
         chosen = date.fromisoformat(read_on) if read_on else None
         kept = steps.keep(read, id_, as_, books, read_on=chosen, note=note, progress=report)
-    if form == "json":
-        put_json(kept.to_dict())
-    else:
-        show(kept_parts(kept, books, Amounts(read.settings.display_unit)))
+    amounts = Amounts(read.settings.display_unit)
+    put_as(form, text=lambda: kept_parts(kept, books, amounts), json=kept.to_dict)

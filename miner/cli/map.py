@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING
 import click
 
 from miner.cli.options import debug_option, format_option
-from miner.cli.output import put, put_json, show
+from miner.cli.output import put, put_as, show
 from miner.cli.waiting import progress
-from miner.core.errors import several
+from miner.core.messages import message
 
 if TYPE_CHECKING:
     from miner.core.results.mapping import Mapped, Question
+    from miner.words.document import Parts
 
 
 @click.command("map")
@@ -48,27 +49,27 @@ def command(
 
     if undo:
         target, count = undo_mapping(file, practice=practice)
-        back = (
-            f"{several(count, 'entry is', 'entries are')} back" if count else "it is not mapped now"
-        )
-        put(f"{clean(file.name)}: {back}, in {clean(target)}.\n")
+        code = "cli.mapped_back" if count else "cli.mapped_no_more"
+        back = message(code, file=clean(file.name), count=count, target=clean(target))
+        put(f"{back}\n")
         return
     given = dict(map(_answer, answers))
-    with progress("Looking at the file"):
+    with progress("cli.looking_at_file"):
         found = map_file(file, answers=given, practice=practice)
     shown = False
     if form == "text" and at_a_terminal():
         found, shown = _asked(file, found, given, practice=practice)
         whole = found.complete and found.refused is None
-        write = write or (shown and whole and click.confirm("Save it like this?"))
+        write = write or (shown and whole and click.confirm(str(message("cli.save_mapping"))))
     if write:
         found = map_file(file, answers=given, practice=practice, write=True)
-    if form == "json":
-        put_json({**found.to_dict(), "complete": found.complete})
-        return
     said = "".join(f' --set "{key}={value}"' for key, value in given.items())
-    parts = mapped_parts(found, detail=detail, command=said + " --practice" * practice)
-    show(parts[-1:] if shown else parts)
+
+    def parts() -> Parts:
+        every = mapped_parts(found, detail=detail, command=said + " --practice" * practice)
+        return every[-1:] if shown else every
+
+    put_as(form, text=parts, json=lambda: {**found.to_dict(), "complete": found.complete})
 
 
 def at_a_terminal() -> bool:
@@ -79,7 +80,7 @@ def at_a_terminal() -> bool:
 def _answer(text: str) -> tuple[str, str]:
     key, sign, value = text.partition("=")
     if not sign or not key.strip():
-        raise click.BadParameter(f"'{text}' is not KEY=VALUE.")
+        raise click.BadParameter(str(message("cli.not_key_value", value=text)))
     return key.strip(), value.strip()
 
 
@@ -118,5 +119,7 @@ def _prompted(question: Question) -> str:
         click.echo(f"  {number}  {each.value:<12} {option_text(each)}")
     values = [each.value for each in question.options]
     default = values.index(question.default) + 1 if question.default in values else None
-    chosen = click.prompt("Which", type=click.IntRange(1, len(values)), default=default)
+    chosen = click.prompt(
+        str(message("cli.which")), type=click.IntRange(1, len(values)), default=default
+    )
     return values[chosen - 1]

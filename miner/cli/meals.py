@@ -8,15 +8,17 @@ from typing import TYPE_CHECKING
 import click
 
 from miner.cli.options import client_argument, format_option
-from miner.cli.output import complain, put, put_json, show
-from miner.cli.picture import require_form, write_picture
-from miner.cli.reading import before_patterns, beside_patterns, records, shown
+from miner.cli.output import put_as, say
+from miner.cli.picture import FORMS, write_picture
+from miner.cli.places import require_picture
+from miner.cli.reading import cautioned, records, shown
 from miner.cli.waiting import progress
 from miner.core.errors import MinerError
 
 if TYPE_CHECKING:
     from miner.records.client import Client
     from miner.rulebook import RuleBook
+    from miner.words.document import Parts
 
 
 @click.command("meals")
@@ -28,7 +30,7 @@ def command(
     client: Path, rules: Path | None, form: str, compare: str | None, out: Path | None
 ) -> None:
     """Print one row a meal, or the meals that come back with and without one habit."""
-    with progress("Making the table by meal"):
+    with progress("cli.meal_table"):
         read, books = records(client, rules)
     if compare is not None:
         _compare(read, books, form, compare, out)
@@ -41,21 +43,21 @@ def _table(read: Client, books: RuleBook, form: str, out: Path | None) -> None:
     from miner.words import meals
 
     if out is not None:
-        raise MinerError(
-            "--out draws pairs, and --compare is missing",
-            "--compare FACTOR beside --out",
-            "Add --compare, or leave out --out.",
-        )
+        raise MinerError("cli.out_without_compare")
     table = steps.meals(read, books)
     shown(read, table)
     again, code = steps.repeats(table), read.settings.code
-    if form == "json":
-        put_json(meals.meals_dict(code, table, again))
-    elif form == "csv":
-        put(meals.meals_csv(table))
-    else:
+
+    def parts() -> Parts:
         said = meals.meals_parts(code, table, books, again, read.settings.display_unit)
-        show([*before_patterns(read, books), *said])
+        return cautioned(read, books, said, beside=False)
+
+    put_as(
+        form,
+        text=parts,
+        json=lambda: meals.meals_dict(code, table, again),
+        csv=lambda: meals.meals_csv(table),
+    )
 
 
 def _compare(read: Client, books: RuleBook, form: str, factor: str, out: Path | None) -> None:
@@ -63,18 +65,15 @@ def _compare(read: Client, books: RuleBook, form: str, factor: str, out: Path | 
     from miner.words import meals
 
     if out is not None:
-        require_form(out)
-    found, unit = (
-        steps.compare_meals(read, factor, books, remember=True),
-        read.settings.display_unit,
+        require_picture(out, FORMS)
+    found = steps.compare_meals(read, factor, books, remember=True)
+    unit = read.settings.display_unit
+    put_as(
+        form,
+        text=lambda: cautioned(read, books, meals.comparison_parts(found, books, unit)),
+        json=found.to_dict,
+        csv=lambda: meals.comparison_csv(found),
     )
-    if form == "json":
-        put_json(found.to_dict())
-    elif form == "csv":
-        put(meals.comparison_csv(found))
-    else:
-        said = meals.comparison_parts(found, books, unit)
-        show([*before_patterns(read, books), *said, *beside_patterns(read, books)])
     if out is not None and found.pairs:
         from miner.render.figures.meal_pairs import meal_pairs
 
@@ -85,4 +84,4 @@ def _compare(read: Client, books: RuleBook, form: str, factor: str, out: Path | 
         wide, narrow = (meal_pairs(found, label, sides, unit, wide=wide) for wide in (True, False))
         write_picture(wide, out, f"{found.client}: {habit.phrase}", lines, narrow)
     elif out is not None:
-        complain(f"Nothing to draw: {out} was not written.")
+        say("cli.nothing_to_draw", path=out)

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from miner.cli.options import debug_option, format_option
-from miner.cli.output import put_json, show
+from miner.cli.output import put_as
 from miner.cli.waiting import progress
 from miner.core.errors import MinerError
 
@@ -36,7 +36,7 @@ def command(
 
     _require_sense(words, said)
     into, kind = said["into"], said["kind"]
-    with progress("Reading the clients") as report:
+    with progress("cli.reading_clients") as report:
         if not words:
             listed = steps.merges(practice, rules=rules, progress=report)
         elif into is None:
@@ -46,10 +46,10 @@ def command(
             made = steps.merge(
                 practice, words, into, kind, preview=preview, rules=rules, progress=report
             )
-    if form == "json":
-        put_json((made if words else listed).to_dict())
+    if words:
+        put_as(form, text=lambda: merge_parts(made, practice), json=made.to_dict)
     else:
-        show(merge_parts(made, practice) if words else merges_parts(listed, practice))
+        put_as(form, text=lambda: merges_parts(listed, practice), json=listed.to_dict)
 
 
 def _require_sense(words: tuple[str, ...], said: dict[str, Any]) -> None:
@@ -60,8 +60,4 @@ def _require_sense(words: tuple[str, ...], said: dict[str, Any]) -> None:
     """
     into, apart, preview = said["into"], said["apart"], said["preview"]
     if bool(words) != (bool(apart) != (into is not None)) or (preview and into is None):
-        raise MinerError(
-            "the words and the options do not go together",
-            "words with --into WORD, or words with --part, or neither",
-            'Write it so: miner merge PRACTICE "late cofee" --into "late coffee".',
-        )
+        raise MinerError("cli.merge_at_odds")

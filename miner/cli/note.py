@@ -8,11 +8,12 @@ from typing import Any
 
 import click
 
-from miner.cli.options import client_argument, day, format_option
-from miner.cli.output import put_json, show
+from miner.cli.options import DAY, client_argument, format_option
+from miner.cli.output import put_as
 from miner.cli.reading import client_folder
 from miner.cli.waiting import progress
 from miner.core.errors import MinerError
+from miner.core.messages import message
 
 LEVELS = ("low", "moderate", "high")
 KINDS = ("breakfast", "lunch", "dinner", "snack", "not-food")
@@ -28,7 +29,7 @@ class Amount(click.ParamType[str]):
     """A number, a level, or "unknown", for an option."""
 
     name = "amount"
-    expected = "a number of 0 or more, with a point (12.5); low, moderate, high; or unknown"
+    expected = message("cli.an_amount")
 
     def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
         """Return the number without its unit, the level, or "unknown"."""
@@ -37,7 +38,7 @@ class Amount(click.ParamType[str]):
         if word in (*LEVELS, UNKNOWN):
             return word
         if not bare.replace(".", "", 1).isdecimal() or not bare.isascii():
-            self.fail(f"is '{value}'", param, ctx)
+            self.fail(str(message("cli.not_an_amount", value=value)), param, ctx)
         return bare
 
 
@@ -68,8 +69,8 @@ AMOUNT = Amount()
     help="""
     Take back that row of corrections.csv, or what was written last.""",
 )
-@click.option("--day", type=day, metavar="DATE", help="A note on this day: TEXT.")
-@click.option("--session", type=day, metavar="DATE", help="A note on this session: TEXT.")
+@click.option("--day", type=DAY, metavar="DATE", help="A note on this day: TEXT.")
+@click.option("--session", type=DAY, metavar="DATE", help="A note on this session: TEXT.")
 def command(
     client: Path, rules: Path | None, form: str, text: str | None, **said: str | None
 ) -> None:
@@ -83,11 +84,11 @@ def command(
     folder, way = client_folder(client), _way(said, text)
     if not way:
         book = steps.notebook(folder)
-        put_json(book.to_dict()) if form == "json" else show(notebook_parts(book))
+        put_as(form, text=lambda: notebook_parts(book), json=book.to_dict)
         return
-    with progress("Reading the records"):
+    with progress("cli.reading_records"):
         made = _write(folder, rules, way, said, text or "")
-    put_json(made.to_dict()) if form == "json" else show(written_parts(made, client))
+    put_as(form, text=lambda: written_parts(made, client), json=made.to_dict)
 
 
 def _way(said: dict[str, str | None], text: str | None) -> str:
@@ -100,19 +101,12 @@ def _way(said: dict[str, str | None], text: str | None) -> str:
     asked = [f"--{way}" for way in WAYS if said[way] is not None]
     together = asked if record and asked == ["--mend"] else [*asked, *record[:1]]
     if len(together) > 1:
-        raise MinerError(
-            f"{together[0]} stands with {together[1]}",
-            "one thing at a time",
-            "Run the command once for each.",
-        )
+        raise MinerError("cli.one_thing_at_a_time", one=together[0], other=together[1])
     way = asked[0].removeprefix("--") if asked else "add" if record else ""
-    if (way in ABOUT) != (text is not None):
-        found = f"--{way} has no words" if way in ABOUT else f"'{(text or '')[:40]}' stands alone"
-        raise MinerError(
-            found,
-            "words in quotes after --day or --session, and only there",
-            'Write it so: --day 2026-02-03 "a wedding, ate late".',
-        )
+    if way in ABOUT and text is None:
+        raise MinerError("cli.note_without_words", way=way)
+    if way not in ABOUT and text is not None:
+        raise MinerError("cli.words_alone", words=text[:40])
     return way
 
 
@@ -137,11 +131,7 @@ def _row(text: str) -> int | None:
     if text == LAST:
         return None
     if not (text.isascii() and text.isdigit() and len(text) < 10):
-        raise MinerError(
-            f"--undo is '{text[:40]}'",
-            "a row of corrections.csv, or nothing after it",
-            "Write the client's folder before --undo.",
-        )
+        raise MinerError("cli.undo_of_no_row", row=text[:40])
     return int(text)
 
 
@@ -154,11 +144,7 @@ def _stream(said: dict[str, str | None]) -> str | None:
     meal = [name for name in ("meal", "kind", *NUTRIENTS, "energy") if said[name] is not None]
     tag = [name for name in ("tag", "to") if said[name] is not None]
     if meal and tag:
-        raise MinerError(
-            f"--{meal[0]} stands with --{tag[0]}",
-            "a meal or a tag",
-            "Run the command once for each.",
-        )
+        raise MinerError("cli.meal_or_tag", one=f"--{meal[0]}", other=f"--{tag[0]}")
     return "meals" if meal else "tags" if tag else None
 
 
@@ -173,11 +159,7 @@ def _values(said: dict[str, str | None]) -> dict[str, str]:
     }
     values = {name: text for name, text in own.items() if text is not None}
     if values.get("energy_kcal") in LEVELS:
-        raise MinerError(
-            f"--energy is '{values['energy_kcal']}'",
-            "a number of kcal, or unknown",
-            "Write the number.",
-        )
+        raise MinerError("cli.energy_as_level", level=values["energy_kcal"])
     for name in NUTRIENTS:
         text = said[name]
         if text is not None:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from miner.cli.options import debug_option
-from miner.cli.output import complain, put
+from miner.cli.options import Whole, debug_option
+from miner.cli.output import complain, put, say
 
 if TYPE_CHECKING:
     from miner.page.opening import Opening
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 @click.command("open")
 @click.argument("practice", type=click.Path(path_type=Path))
-@click.option("--port", type=click.IntRange(1024, 65535), help="Where to listen; else any free.")
+@click.option("--port", type=Whole(1024, 65535), help="Where to listen; else any free.")
 @click.option("--no-browser", is_flag=True, help="Print how to open the page, and open nothing.")
 @debug_option
 def command(practice: Path, port: int | None, no_browser: bool) -> None:
@@ -28,16 +28,14 @@ def command(practice: Path, port: int | None, no_browser: bool) -> None:
     """
     from miner.page.serving import serve
 
-    serve(practice, port or 0, browser=not no_browser, say=say, warn=complain)
+    serve(practice, port or 0, browser=not no_browser, say=say_how, warn=complain)
 
 
-def say(opening: Opening) -> None:
+def say_how(opening: Opening) -> None:
     """Print a way in: the address of a file, and what to do where that cannot be read."""
     if opening.token:
-        complain("The page is open until you press Ctrl+C here.")
-    complain("This file opens it in a browser, once and within two minutes:")
+        say("cli.page_is_open")
+    say("cli.page_opens_with")
     put(f"{opening.file}\n")
     if opening.token:
-        complain(
-            f"If the browser cannot read it, go to {opening.page} and type the code {opening.token}"
-        )
+        say("cli.page_by_code", page=opening.page, token=opening.token)

@@ -9,15 +9,45 @@ from typing import Any, TypeVar
 
 import click
 
+from miner.core.messages import Message, message
+
 F = TypeVar("F", bound=Callable[..., Any])
 
 
-def day(text: str) -> str:
-    """Return a date as ISO 8601 writes it, for an option's ``type``."""
-    try:
-        return date.fromisoformat(text).isoformat()
-    except ValueError as error:
-        raise click.BadParameter(f"'{text}' is not a date.") from error
+class Day(click.ParamType[str]):
+    """A date as ISO 8601 writes it."""
+
+    name = "day"
+    expected = message("cli.a_date")
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return the date."""
+        try:
+            return date.fromisoformat(value).isoformat()
+        except ValueError:
+            self.fail(str(message("cli.not_a_date", value=value)), param, ctx)
+
+
+DAY = Day()
+
+
+class Whole(click.IntRange):
+    """A whole number from one to another."""
+
+    @property
+    def expected(self) -> Message:
+        """What may be given."""
+        code = "cli.whole_number_from" if self.max is None else "cli.whole_number"
+        return message(code, low=self.min, high=self.max)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the number."""
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter:
+            if str(value).lstrip("-").isdecimal():
+                self.fail(str(message("cli.out_of_range", value=value)), param, ctx)
+            raise
 
 
 def debug_option(function: F) -> F:

@@ -6,8 +6,10 @@ import json
 import os
 import shutil
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any, TextIO
+
+from miner.core.messages import Message
 
 if TYPE_CHECKING:
     from miner.words.document import Part
@@ -23,11 +25,33 @@ def put(text: str) -> None:
     _write(sys.stdout, text)
 
 
-def complain(text: str) -> None:
+def put_as(form: str, width: int = 0, **made: Callable[[], Any]) -> None:
+    """Write a result in one form; no other one is made.
+
+    Args:
+        form: ``text``, ``json`` or ``csv``.
+        width: columns of a line of text, where they are not the usual ones.
+        made: for each form what makes it: parts of a document, plain values, the rows as text.
+    """
+    found = made[form]()
+    if form == "text":
+        show(found, width or WIDTH)
+    elif form == "json":
+        put_json(found)
+    else:
+        put(found)
+
+
+def say(code: str, **values: object) -> None:
+    """Write a message, by its code and values, to standard error."""
+    complain(Message(code, values))
+
+
+def complain(text: Message | str) -> None:
     """Write one message on one line to standard error."""
     from miner.words.safe import clean
 
-    _write(sys.stderr, f"{clean(text, 2000)}\n")
+    _write(sys.stderr, f"{clean(str(text), 2000)}\n")
 
 
 def put_json(value: Any) -> None:
@@ -42,7 +66,7 @@ def show(parts: Iterable[Part], width: int = WIDTH) -> None:
     """Write headings, paragraphs and tables, bold only on a terminal.
 
     Args:
-        parts: what the ``*_parts`` functions of ``miner.render.text`` return.
+        parts: what the ``*_parts`` functions of ``miner.words`` return.
         width: columns of a line where standard output is not a terminal.
     """
     from miner.render.terminal import render

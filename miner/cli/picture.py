@@ -6,30 +6,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from miner.cli.brief import require_folder
-from miner.cli.output import complain
-from miner.core.errors import MinerError
+from miner.cli.output import say
 from miner.core.files import write_whole
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 FORMS = (".svg", ".png", ".html")
-
-
-def require_form(out: Path) -> None:
-    """Check that a picture can be written under this name.
-
-    Raises:
-        MinerError: its ending is not one of a picture, or there is no such folder.
-    """
-    if out.suffix.lower() not in FORMS:
-        raise MinerError(
-            f"--out {out.name} does not end in the name of a form",
-            f"one of {', '.join(FORMS)}",
-            "Give the file one of these endings.",
-        )
-    require_folder(out)
 
 
 def write_picture(
@@ -52,7 +35,7 @@ def write_picture(
     else:
         text = as_svg(figure) if form == ".svg" else _page(figure, narrow, title, lines)
         write_whole(out, text)
-    complain(f"Written: {out}")
+    say("cli.written", path=out)
 
 
 def _page(figure: Figure, narrow: Figure | None, title: str, lines: Sequence[str]) -> str:

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from miner.cli.faults import TOO_FEW
-from miner.cli.options import client_argument, day, format_option
-from miner.cli.output import put, put_json, show
+from miner.cli.options import DAY, Whole, client_argument, format_option
+from miner.cli.output import put_as
 from miner.cli.reading import records
 from miner.cli.waiting import progress
 
@@ -23,16 +23,16 @@ if TYPE_CHECKING:
 @format_option("text", "json", "csv")
 @click.option("--unit", type=click.Choice(["day", "meal"]), help="Rank days or meals.")
 @click.option("--outcome", metavar="NAME", help="Show only this outcome; all are still counted.")
-@click.option("--from", "first", type=day, metavar="DATE", help="First day, like 2026-03-01.")
-@click.option("--to", "last", type=day, metavar="DATE", help="Last day.")
-@click.option("--draws", type=click.IntRange(100, 1_000_000), help="Shuffles to compare with.")
-@click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True)
+@click.option("--from", "first", type=DAY, metavar="DATE", help="First day, like 2026-03-01.")
+@click.option("--to", "last", type=DAY, metavar="DATE", help="Last day.")
+@click.option("--draws", type=Whole(100, 1_000_000), help="Shuffles to compare with.")
+@click.option("--seed", type=Whole(0, 2**32 - 1), default=0, show_default=True)
 @click.option("--detail", is_flag=True, help="Add the numbers of every question.")
 def command(client: Path, rules: Path | None, form: str, detail: bool, **choices: Any) -> None:
     """Rank which habits came before, or went with, higher glucose, under guard."""
     from miner import steps
 
-    with progress("Ranking") as report:
+    with progress("cli.ranking") as report:
         read, books = records(client, rules)
         ranking = steps.rank(read, books, remember=True, progress=report, **choices)
     put_ranking(ranking, books, read.settings.display_unit, form, detail)
@@ -44,11 +44,11 @@ def put_ranking(
     """Print a ranking in one of its forms; exit with 3 where there were too few days."""
     from miner.words.ranking import ranking_csv, ranking_parts
 
-    if form == "json":
-        put_json(ranking.to_dict())
-    elif form == "csv":
-        put(ranking_csv(ranking))
-    else:
-        show(ranking_parts(ranking, rules, display_unit=display_unit, detail=detail))
+    put_as(
+        form,
+        text=lambda: ranking_parts(ranking, rules, display_unit=display_unit, detail=detail),
+        json=ranking.to_dict,
+        csv=lambda: ranking_csv(ranking),
+    )
     if ranking.status == "too_few":
         click.get_current_context().exit(TOO_FEW)

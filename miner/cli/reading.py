@@ -48,22 +48,22 @@ def client_folder(folder: Path) -> Path:
         MinerError: there is none, or it is the folder of a practice.
     """
     if not folder.is_dir() or (folder / "practice.toml").is_file():
-        found = "this is a practice" if folder.is_dir() else "there is no such folder"
-        raise MinerError(found, "a folder for one client", "Check the path.", file=folder)
+        code = "cli.practice_for_client" if folder.is_dir() else "cli.no_folder"
+        raise MinerError(code, file=folder)
     return folder
 
 
-def before_patterns(client: Client, rules: RuleBook) -> Parts:
-    """Return the cautions that come before anything a command says of habits and glucose."""
+def cautioned(client: Client, rules: RuleBook, parts: Parts, *, beside: bool = True) -> Parts:
+    """Return what a command says of habits and glucose between the cautions that belong to it.
+
+    Args:
+        client: as read.
+        rules: the rule books.
+        parts: what is said.
+        beside: it speaks of patterns, beside which some cautions are said as well.
+    """
     from miner import steps
     from miner.words.cautions import Cautions
 
-    return Cautions(steps.cautions(client, rules)).first()
-
-
-def beside_patterns(client: Client, rules: RuleBook) -> Parts:
-    """Return the cautions that are said beside any pattern, for the end of what is printed."""
-    from miner import steps
-    from miner.words.cautions import Cautions
-
-    return Cautions(steps.cautions(client, rules)).last()
+    cautions = Cautions(steps.cautions(client, rules))
+    return [*cautions.first(), *parts, *(cautions.last() if beside else ())]

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from miner.cli.options import client_argument, format_option
-from miner.cli.output import WIDEST, put, put_json, show
-from miner.cli.reading import before_patterns, beside_patterns, records
+from miner.cli.output import WIDEST, put_as
+from miner.cli.reading import cautioned, records
 from miner.cli.waiting import progress
+
+if TYPE_CHECKING:
+    from miner.words.document import Parts
 
 
 @click.command("why")
@@ -24,13 +28,12 @@ def command(client: Path, rules: Path | None, id_: str, form: str) -> None:
     from miner import steps
     from miner.words.why import why_csv, why_parts
 
-    with progress("Looking up"):
+    with progress("cli.looking_up"):
         read, books = records(client, rules)
         found = steps.why(read, id_.strip().lower(), books, remember=True)
-    if form == "json":
-        put_json(found.to_dict())
-    elif form == "csv":
-        put(why_csv(found))
-    else:
+
+    def parts() -> Parts:
         said = why_parts(found, books, display_unit=read.settings.display_unit)
-        show([*before_patterns(read, books), *said, *beside_patterns(read, books)], WIDEST)
+        return cautioned(read, books, said)
+
+    put_as(form, WIDEST, text=parts, json=found.to_dict, csv=lambda: why_csv(found))
