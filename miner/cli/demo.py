@@ -41,4 +41,4 @@ def command(folder: Path, form: str) -> None:
     with progress("cli.demo_drawing") as report:
         pages = steps.write_pages(read, ranking, client / "pages", books, progress=report)
     say("cli.demo_written", folder=folder, client=client)
-    say("cli.demo_pages", paths=list(pages))
+    say("cli.demo_pages", paths=[str(page) for page in pages])

@@ -131,7 +131,7 @@ def _row(text: str) -> int | None:
     if text == LAST:
         return None
     if not (text.isascii() and text.isdigit() and len(text) < 10):
-        raise MinerError("cli.undo_of_no_row", row=text[:40])
+        raise MinerError("cli.undo_of_no_row", given=text[:40])
     return int(text)
 
 

@@ -9,6 +9,7 @@ import sys
 import time
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import pytest
 
@@ -64,6 +65,12 @@ def test_help_loads_nothing_heavy(words: list[str]) -> None:
     assert done.stdout.startswith(b"Usage: miner ")
 
 
+@pytest.mark.parametrize("words", [["--help"], []])
+def test_the_help_of_miner_loads_no_library(words: list[str]) -> None:
+    done = process(LOADED.replace(repr(HEAVY), repr((*HEAVY, "click", "json"))), *words)
+    assert (done.returncode, done.stderr) == (0, b"heavy: []\n")
+
+
 def test_the_list_of_heavy_libraries_would_see_one() -> None:
     done = process("import pandas\n" + LOADED, "--help")
     assert b"'pandas'" in done.stderr
@@ -77,6 +84,16 @@ def test_help_lists_every_command_and_no_other() -> None:
     listed = [line.split()[0] for line in table.splitlines()]
     assert end.split()[:4] == ["Exit", "codes.", "0:", "finished,"]
     assert listed == list(COMMANDS)
+
+
+def test_help_names_every_option_and_is_the_same_by_whichever_way(run: Any) -> None:
+    from miner.cli.group import miner as commands
+
+    text = process(START, "--help").stdout.decode()
+    assert process(START).stdout.decode() == text == run("--help").stdout == run().stdout
+    told = text.partition("Options:\n")[2].partition("\n\n")[0]
+    options = [param.opts[0] for param in commands.params]
+    assert [line.split()[0] for line in told.splitlines()] == [*options, "--help"]
 
 
 def test_version_is_printed() -> None:
@@ -139,7 +156,7 @@ def test_progress_is_silent_where_nobody_looks(
     from miner.cli.waiting import progress
 
     monkeypatch.setenv("FORCE_COLOR", "1")
-    with progress("Ranking", after_s=0.0) as report:
+    with progress("cli.ranking", after_s=0.0) as report:
         report("Searching", 0.5)
     assert capsys.readouterr() == ("", "")
 
@@ -153,10 +170,10 @@ def test_progress_shows_the_step_on_a_terminal_and_wipes_it() -> None:
 
     screen = StringIO()
     console = Console(file=screen, force_terminal=True, force_interactive=True, width=80)
-    with progress("Ranking", after_s=60.0, console=console):
+    with progress("cli.ranking", after_s=60.0, console=console):
         pass
     assert screen.getvalue() == ""
-    with progress("Ranking", after_s=0.0, console=console) as report:
+    with progress("cli.ranking", after_s=0.0, console=console) as report:
         report("[red]Searching", 0.5)
         for _ in range(1000):
             if "[red]Searching" in screen.getvalue():

@@ -260,7 +260,7 @@ def test_no_address_of_a_registry_and_no_path_of_a_machine_is_committed() -> Non
     assert address.search("https://files.python" + "hosted.org/packages")
 
 
-ROOMS_OF_FACTS: tuple[str, ...] = ("caseload", "followup", "ledger", "rulebook")
+ROOMS_OF_FACTS: tuple[str, ...] = ("caseload", "cli", "followup", "ledger", "rulebook")
 """Rooms in which no sentence stands: what is said is a code with values."""
 FEWEST_WORDS = 4
 
