@@ -11,7 +11,7 @@ from miner.records.findings import Findings
 from miner.records.same_readings import MINUTES, day_prints
 from miner.records.text_columns import blank
 
-COPIED = "the very readings of an earlier day"
+COPIED = "copied_day"
 
 
 def clock_prints(client: Client) -> dict[str, str]:

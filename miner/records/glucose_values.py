@@ -51,7 +51,7 @@ def read_glucose(table: Table, source: Source, findings: Findings) -> dict[str, 
     odd = impossible(table, column, unit, np.where(bad, np.nan, written), findings)
     reason = nothing = repeated("", len(values))
     if odd.any() or bad.any():
-        reason = reason.mask(odd, "impossible value").mask(bad, "not a number")
+        reason = reason.mask(odd, "impossible_value").mask(bad, "not_a_number")
     if "sensor" in source.columns or "sensor" in source.constants:
         sensor = read_words(table, source, "sensor")
     else:

@@ -71,7 +71,7 @@ def first_day(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd
         "sensor_first_day",
         at=frame[young],
     )
-    return _left_out(frame, young, "first day of a sensor")
+    return _left_out(frame, young, "first_sensor_day")
 
 
 def confirmed_pressure(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:
@@ -96,7 +96,7 @@ def confirmed_pressure(frame: pd.DataFrame, settings: Settings, findings: Findin
         shown=frame.loc[low, "glucose"].round(0),
         values={"under": VERY_LOW_MG_DL},
     )
-    return _left_out(frame, pressed, "pressure low, confirmed")
+    return _left_out(frame, pressed, "pressure_low")
 
 
 DETECTORS: tuple[Detector, ...] = (

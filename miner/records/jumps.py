@@ -28,7 +28,7 @@ _MINUTE = np.timedelta64(_MINUTE_NS, "ns")
 Stamps = NDArray[np.datetime64]
 Places = NDArray[np.int64]
 
-TWO_IN_ONE = "the readings of two people in one file"
+TWO_IN_ONE = "two_people"
 SHARE_QUICK, FEWEST_QUICK, FEWEST_MIXED_DAYS = 0.25, 20, 2
 
 

@@ -17,7 +17,7 @@ from miner.records.samples import join, modal_gap
 from miner.records.text_columns import blank, changes, in_one_piece, used_rows
 from miner.records.two_at_once import CONTRADICTED, contradicted
 
-TWO_VALUES = "two values in the same minute"
+TWO_VALUES = "two_values"
 SHARE_MIXED, FEWEST_MIXED = 0.25, 200
 """From this share of a file on, two traces stand mixed in it, and the stream is stopped."""
 
@@ -225,7 +225,7 @@ def _nights_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
         shown=frame.loc[rival, "start_clock"].dt.strftime("%Y-%m-%d %H:%M"),
         stream="sleep",
     )
-    frame.loc[rival, "left_out"] = "two records of one night"
+    frame.loc[rival, "left_out"] = "two_nights"
     return frame.drop(index=again).reset_index(drop=True)
 
 

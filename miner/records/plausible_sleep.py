@@ -23,7 +23,7 @@ FEWEST, MOST_ROWS, RULE = 7, 0.5, 0.8
 SHORTEST_MIN, LONG_NIGHT_MIN, LONGEST_MIN = 60.0, 180.0, 16 * 60.0
 HOURS_BELOW, PERCENT = 0.06, (95.0, 105.0)
 USUAL_SHARE, CUT_SHARE = 0.7, 0.2
-TOO_LONG_ASLEEP, TOO_SHORT_ASLEEP = "longer than 16 hours", "shorter than an hour"
+TOO_LONG_ASLEEP, TOO_SHORT_ASLEEP = "over_16_hours", "under_an_hour"
 Mask = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 

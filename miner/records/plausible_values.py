@@ -15,7 +15,7 @@ from miner.records.text_columns import blank
 
 MOST_STEPS_A_MINUTE = 300.0
 LONGEST_MOVEMENT_MIN = 8 * 60.0
-TOO_LONG_MOVING = "a movement of more than 8 hours"
+TOO_LONG_MOVING = "over_8_hours_moving"
 FEWEST_BLOCKS, LONGEST_BLOCK_MIN = 50, 60.0
 RISING, GROWING, LEAST_TOTAL = 0.98, 0.3, 1000.0
 KCAL_A_GRAM = {"carbs_g": 4.0, "protein_g": 4.0, "fat_g": 9.0}

@@ -31,8 +31,8 @@ from miner.records.table_file import Table
 from miner.records.text_columns import blank, repeated
 from miner.records.thousands import doubt_thousands
 
-NO_END, BACKWARDS, TOO_LONG = "its end is not told", "ends before it starts", "longer than 24 hours"
-NO_LEVEL, NO_TIME = "its level cannot be read", "its time of day is not known"
+NO_END, BACKWARDS, TOO_LONG = "no_end", "ends_before_start", "over_24_hours"
+NO_LEVEL, NO_TIME = "no_level", "no_time_of_day"
 IN_DOUBT = (NO_END, BACKWARDS, TOO_LONG, NO_LEVEL)
 """Why a record is left out though it says that something began then."""
 

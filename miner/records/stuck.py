@@ -12,7 +12,7 @@ from miner.records.jumps import LONGEST_RATE_MIN, Used
 
 STUCK_MIN, FEWEST_STUCK = 180.0, 9
 MOST_ALIKE = 0.5
-STUCK = "the same value for hours"
+STUCK = "stuck"
 _MINUTE = np.timedelta64(1, "m")
 
 

@@ -12,7 +12,7 @@ from miner.core.results import Severity
 from miner.records.findings import Findings
 from miner.records.text_columns import blank, changes
 
-CONTRADICTED = "another trace tells a different glucose at the same time"
+CONTRADICTED = "contradicted"
 APART_MG_DL, APART_SHARE = 15.0, 0.15
 FEWEST_APART, SHARE_APART = 6, 0.1
 _NEAR_NS = 20 * 60 * 10**9

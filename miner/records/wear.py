@@ -49,7 +49,7 @@ def tracker_worn(
         at=activity[on_off_day],
         shown=day[on_off_day].dt.strftime("%Y-%m-%d"),
     )
-    left_out = activity["left_out"].mask(on_off_day, "tracker not worn")
+    left_out = activity["left_out"].mask(on_off_day, "tracker_not_worn")
     worn["activity"] = _without_days(worn["activity"], off)
     return activity.assign(left_out=left_out), worn
 

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from miner.core.errors import several
+from miner.core.messages import message
 from miner.records.client import Client
 from miner.tables.clockwork import DAY, HOUR, seconds
 from miner.tables.columns import Source, numbers, origins, words
@@ -219,6 +220,6 @@ def _left_out(frame: pd.DataFrame) -> dict[int, str]:
     rows = rows.dropna(subset=["end_clock"])
     days = seconds(rows["end_clock"]) // DAY
     return {
-        int(day): f"the record of this night was left out: {why}"
+        int(day): f"the record of this night was left out: {message(f'records.left_out_{why}')}"
         for day, why in zip(days, rows["left_out"].tolist(), strict=True)
     }

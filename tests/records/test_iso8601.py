@@ -295,6 +295,6 @@ def test_weeks_and_days_of_the_year_in_the_other_streams(folder):
     night = client.used("sleep").iloc[0]
     spans = [f"{night[name]:%Y-%m-%d %H:%M}" for name in ("start_clock", "end_clock")]
     assert spans == ["2026-11-27 00:00", "2026-11-27 07:00"]
-    assert client.streams["sleep"]["left_out"].tolist() == ["", "longer than 24 hours"]
+    assert client.streams["sleep"]["left_out"].tolist() == ["", "over_24_hours"]
     told = {(item.file, item.row) for item in client.findings if item.severity != "note"}
     assert {("tags.csv", 3), ("sleep.csv", 3)} <= told

@@ -317,7 +317,7 @@ def test_dates_without_a_time_of_day(folder):
         finding(client, "without a time of day in 'time' (", Severity.LEFT_OUT).file == "meals.csv"
     )
     assert client.used("meals")["row"].tolist() == [3]
-    assert client.streams["meals"]["left_out"].tolist() == ["its time of day is not known", ""]
+    assert client.streams["meals"]["left_out"].tolist() == ["no_time_of_day", ""]
     tags = client.streams["tags"]
     assert tags["start_clock"].dt.strftime("%d %H:%M").tolist() == ["02 12:00", "03 21:00"]
     assert tags["date_only"].tolist() == [True, False]

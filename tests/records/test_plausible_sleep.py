@@ -118,9 +118,7 @@ def test_a_sleep_of_more_than_sixteen_hours_is_asked_about() -> None:
     frame.loc[6, ["end", "end_clock"]] = frame.loc[6, "start"] + pd.Timedelta(hours=20)
     after, found = looked(frame)
     assert codes(found) == [("sleep_too_long", "question", 1)]
-    assert after["left_out"].tolist() == [
-        "" if k != 6 else "longer than 16 hours" for k in range(20)
-    ]
+    assert after["left_out"].tolist() == ["" if k != 6 else "over_16_hours" for k in range(20)]
 
 
 def test_hours_of_length_read_as_minutes_are_asked_about() -> None:
@@ -128,10 +126,10 @@ def test_hours_of_length_read_as_minutes_are_asked_about() -> None:
     frame["end"] = frame["end_clock"] = frame["start"] + pd.Timedelta(minutes=8)
     after, found = looked(frame)
     assert codes(found) == [("sleep_too_short", "question", COUNT)]
-    assert set(after["left_out"]) == {"shorter than an hour"}
+    assert set(after["left_out"]) == {"under_an_hour"}
     assert looked(frame.assign(kind="nap"))[1] == []
 
 
 def test_rows_left_out_already_are_not_looked_at() -> None:
-    frame = sleep({5: {"asleep_min": 900, "left_out": "ends before it starts"}})
+    frame = sleep({5: {"asleep_min": 900, "left_out": "ends_before_start"}})
     assert looked(frame)[1] == []

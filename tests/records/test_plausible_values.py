@@ -63,7 +63,7 @@ def test_a_walk_of_half_a_day_is_asked_about_and_not_used() -> None:
     frame.loc[1, "kind"] = "still"
     after, found = looked(plausible_activity, frame)
     assert [(item.code, item.count) for item in found] == [("movement_too_long", 1)]
-    assert after["left_out"].tolist() == ["", "", "a movement of more than 8 hours"]
+    assert after["left_out"].tolist() == ["", "", "over_8_hours_moving"]
 
 
 def test_food_that_gives_more_than_its_energy_becomes_unknown() -> None:

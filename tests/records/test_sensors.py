@@ -18,7 +18,7 @@ def two_sensors(folder, column):
 
 def first_days(client):
     frame = client.streams["glucose"]
-    young = frame[frame["left_out"] == "first day of a sensor"]["clock"]
+    young = frame[frame["left_out"] == "first_sensor_day"]["clock"]
     return (str(young.min()), str(young.max()), len(young)) if len(young) else None
 
 
@@ -69,7 +69,7 @@ def test_confirmed_pressure_low_is_masked_with_15_minutes_around(folder):
     )
     client = read_client(folder.path)
     frame = client.streams["glucose"]
-    masked = frame[frame["left_out"] == "pressure low, confirmed"]["clock"]
+    masked = frame[frame["left_out"] == "pressure_low"]["clock"]
     assert (str(masked.min()), str(masked.max())) == ("2026-03-03 02:45:00", "2026-03-03 03:45:00")
     assert not masked.empty
     assert any("confirmed pressure low" in item.what for item in client.findings)

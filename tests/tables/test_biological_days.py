@@ -146,7 +146,7 @@ def test_parts_more_than_an_hour_apart_are_two_sleeps(make, sensed, rules):
 
 def test_a_left_out_night_is_unknown_and_says_why(make, sensed, slept, rules):
     rows = slept("2026-03-01", 4)
-    rows[1]["left_out"] = "ends before it starts"
+    rows[1]["left_out"] = "ends_before_start"
     table = day_table(make(flat(sensed, 4), sleep=rows), rules)
     assert np.isnan(table.frame.loc["2026-03-02", "short_sleep"])
     assert "ends before it starts" in table.reasons["2026-03-02", "short_sleep"]

@@ -187,7 +187,7 @@ def test_readings_that_refer(make, rules, flat, value, censored, days, words):
 
 def test_readings_left_out_do_not_refer(make, rules, flat):
     frame = changed(flat, ("2026-03-02 03:00", "2026-03-02 04:00", 45.0))
-    frame["left_out"] = np.where(frame["glucose"] < 50, "pressure low, confirmed", "")
+    frame["left_out"] = np.where(frame["glucose"] < 50, "pressure_low", "")
     assert texts_of(make, rules, frame)[0] == standing(rules)
 
 

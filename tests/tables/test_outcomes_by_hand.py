@@ -267,7 +267,7 @@ def test_left_out_readings_are_not_used(make, sensed, slept, rules):
     glucose = sensed("2026-03-01", np.full(3 * 288, 100.0))
     odd = (glucose["clock"] >= "2026-03-02 12:00") & (glucose["clock"] < "2026-03-02 13:00")
     glucose.loc[odd, "glucose"] = 300.0
-    glucose["left_out"] = np.where(odd, "pressure low, confirmed", "")
+    glucose["left_out"] = np.where(odd, "pressure_low", "")
     table = day_table(make(glucose, sleep=slept("2026-03-01", 3)), rules)
     assert table.frame.loc[DAY, "minutes_above"] == 0
     assert table.frame.loc[DAY, "coverage"] == pytest.approx(23 / 24)

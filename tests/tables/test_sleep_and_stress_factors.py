@@ -190,9 +190,9 @@ def test_a_level_that_is_not_told_beside_others_is_unknown_never_high(make, flat
     rows = [
         stressed(3, "09:00", "10:30", level=80),
         stressed(4, "09:00", "10:30"),
-        stressed(5, "09:00", "10:30", left_out="its level cannot be read"),
+        stressed(5, "09:00", "10:30", left_out="no_level"),
         stressed(6, "09:00", "10:30", level=80),
-        stressed(6, "11:00", "11:10", left_out="its level cannot be read"),
+        stressed(6, "11:00", "11:10", left_out="no_level"),
     ]
     table = day_table(make(flat, sleep=slept("2026-03-01", DAYS), stress=rows), rules)
     days = [f"2026-03-{day:02d}" for day in (3, 4, 5, 6, 7)]
