@@ -51,7 +51,8 @@ def command(practice: str, form: str, detail: bool, out: Path | None, **choices:
     """
     from miner import steps
     from miner.render.papers.caseload import caseload_page
-    from miner.words.practice import caseload_csv, caseload_parts
+    from miner.render.values import caseload_csv
+    from miner.words.practice import caseload_parts
 
     if out is not None:
         may_be_written(out)

@@ -18,7 +18,8 @@ from miner.cli.waiting import progress
 def command(client: Path, rules: Path | None, form: str) -> None:
     """Print one row a day: outcomes and habits, unknown left unknown."""
     from miner import steps
-    from miner.words import days
+    from miner.render import values
+    from miner.words.days import days_parts
 
     with progress("cli.daily_table"):
         read, books = records(client, rules)
@@ -27,7 +28,7 @@ def command(client: Path, rules: Path | None, form: str) -> None:
     code, unit = read.settings.code, read.settings.display_unit
     put_as(
         form,
-        text=lambda: days.days_parts(code, table, books, display_unit=unit),
-        json=lambda: days.days_dict(code, table),
-        csv=lambda: days.days_csv(table),
+        text=lambda: days_parts(code, table, books, display_unit=unit),
+        json=lambda: values.days_dict(code, table),
+        csv=lambda: values.days_csv(table),
     )

@@ -40,6 +40,7 @@ def command(
 
 def _table(read: Client, books: RuleBook, form: str, out: Path | None) -> None:
     from miner import steps
+    from miner.render import values
     from miner.words import meals
 
     if out is not None:
@@ -55,13 +56,14 @@ def _table(read: Client, books: RuleBook, form: str, out: Path | None) -> None:
     put_as(
         form,
         text=parts,
-        json=lambda: meals.meals_dict(code, table, again),
-        csv=lambda: meals.meals_csv(table),
+        json=lambda: values.meals_dict(code, table, again),
+        csv=lambda: values.meals_csv(table),
     )
 
 
 def _compare(read: Client, books: RuleBook, form: str, factor: str, out: Path | None) -> None:
     from miner import steps
+    from miner.render import values
     from miner.words import meals
 
     if out is not None:
@@ -72,7 +74,7 @@ def _compare(read: Client, books: RuleBook, form: str, factor: str, out: Path | 
         form,
         text=lambda: cautioned(read, books, meals.comparison_parts(found, books, unit)),
         json=found.to_dict,
-        csv=lambda: meals.comparison_csv(found),
+        csv=lambda: values.comparison_csv(found),
     )
     if out is not None and found.pairs:
         from miner.render.figures.meal_pairs import meal_pairs

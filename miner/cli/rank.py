@@ -42,7 +42,8 @@ def put_ranking(
     ranking: Ranking, rules: RuleBook, display_unit: str, form: str, detail: bool = False
 ) -> None:
     """Print a ranking in one of its forms; exit with 3 where there were too few days."""
-    from miner.words.ranking import ranking_csv, ranking_parts
+    from miner.render.values import ranking_csv
+    from miner.words.ranking import ranking_parts
 
     put_as(
         form,

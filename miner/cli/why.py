@@ -26,7 +26,8 @@ def command(client: Path, rules: Path | None, id_: str, form: str) -> None:
     ID is printed beside each entry of 'miner rank'.
     """
     from miner import steps
-    from miner.words.why import why_csv, why_parts
+    from miner.render.values import why_csv
+    from miner.words.why import why_parts
 
     with progress("cli.looking_up"):
         read, books = records(client, rules)

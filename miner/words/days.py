@@ -1,13 +1,12 @@
-"""A feature table for people (outcomes, then a strip a habit), for JSON and for spreadsheets."""
+"""A feature table for people: outcomes, then a strip a habit."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from string import ascii_lowercase
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from miner.core.errors import several
-from miner.render.sheet import sheet
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import BLANK, Part, Parts, Side, Strip, heading, paragraph, section, table
@@ -64,46 +63,6 @@ def days_parts(client: str, units: Table, rules: RuleBook, *, display_unit: str 
     ]
 
 
-def days_dict(client: str, units: Table) -> dict[str, Any]:
-    """Return a feature table as plain values, None where unknown."""
-    header = _header(units)
-    return {
-        "client": client,
-        "unit": units.unit,
-        "usable_units": int(units.frame["usable"].sum()),
-        "outcomes": list(units.outcomes),
-        "factors": list(units.factors),
-        "rows": [dict(zip(header, row, strict=True)) for row in _rows(units)],
-    }
-
-
-def days_csv(units: Table) -> str:
-    """Return one line a unit: outcomes in full, factors 1, 0 or empty."""
-    return sheet(_header(units), _rows(units))
-
-
-def _header(units: Table) -> list[str]:
-    name = ["date"] if units.unit == "day" else [units.unit, "date"]
-    return [*name, "usable", "left_out", "sensor", *units.outcomes, *units.factors]
-
-
-def _rows(units: Table) -> Iterator[list[Any]]:
-    for name, row in zip(units.frame.index, units.frame.to_dict("records"), strict=True):
-        first = [str(row["date"])] if units.unit == "day" else [str(name), str(row["date"])]
-        outcomes = [_known(row[column]) for column in units.outcomes]
-        factors = [_yes_no(row[column]) for column in units.factors]
-        labels = [bool(row["usable"]), str(row["left_out"]), str(row["sensor"])]
-        yield [*first, *labels, *outcomes, *factors]
-
-
-def _known(value: Any) -> float | None:
-    return None if value is None or value != value else float(value)
-
-
-def _yes_no(value: Any) -> int | None:
-    return None if value is None or value != value else int(value)
-
-
 def _reasons(frame: pd.DataFrame) -> Mapping[str, str]:
     reasons = dict.fromkeys(str(reason) for reason in frame["left_out"] if reason)
     return {reason: _letter(place) for place, reason in enumerate(reasons)}
@@ -127,7 +86,7 @@ def _outcomes(units: Table, rules: RuleBook, amounts: Amounts, reasons: Mapping[
     for index, row in zip(units.frame.index, units.frame.to_dict("records"), strict=True):
         left_out = str(row["left_out"])
         mark = reasons.get(left_out, "" if row["usable"] else "-")
-        levels = [amounts.level(_known(row[name]), unit) for name, unit in names]
+        levels = [amounts.level(row[name], unit) for name, unit in names]
         sensor = [clean(row["sensor"], 12)] if sensors else []
         rows.append((clean(index, 24), mark, *levels, *sensor))
     return [table(columns, rows)] if rows else []

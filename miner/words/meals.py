@@ -1,14 +1,13 @@
-"""The meal table for people, for JSON and for spreadsheets; repeated meals side by side."""
+"""The meal table for people; repeated meals side by side."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Any, Protocol
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Protocol
 
 from miner.core.errors import several
 from miner.core.results.meals import MealComparison, MealPair, Repeats
-from miner.render.sheet import sheet
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
 from miner.words.document import Parts, Side, heading, paragraph, section, table
@@ -18,8 +17,6 @@ from miner.words.safe import clean
 
 if TYPE_CHECKING:
     import pandas as pd
-
-HEAD = ("meal", "date", "usable", "left_out", "sensor", "kind", "label", "carbs_g", "baseline")
 
 
 class MealTable(Protocol):
@@ -73,25 +70,6 @@ def meals_parts(
     ]
 
 
-def meals_dict(client: str, meals: MealTable, repeats: Repeats) -> dict[str, Any]:
-    """Return a meal table as plain values, None where unknown."""
-    header = [*HEAD, *meals.outcomes, *meals.factors]
-    return {
-        "client": client,
-        "unit": "meal",
-        "usable_units": int(meals.frame["usable"].sum()),
-        "outcomes": list(meals.outcomes),
-        "factors": list(meals.factors),
-        "repeats": repeats.to_dict(),
-        "rows": [dict(zip(header, row, strict=True)) for row in _rows(meals)],
-    }
-
-
-def meals_csv(meals: MealTable) -> str:
-    """Return one line a meal: outcomes in full, factors 1, 0 or empty."""
-    return sheet([*HEAD, *meals.outcomes, *meals.factors], _rows(meals))
-
-
 def comparison_parts(found: MealComparison, rules: RuleBook, display_unit: str = "mg/dL") -> Parts:
     """Return repeated meals side by side."""
     amounts = Amounts(display_unit)
@@ -100,31 +78,6 @@ def comparison_parts(found: MealComparison, rules: RuleBook, display_unit: str =
         *(paragraph(note) for note in found.notes),
         *section("Nearest pairs first", _pairs(found, rules, amounts)),
     ]
-
-
-def comparison_csv(found: MealComparison) -> str:
-    """Return one line a pair."""
-    frame = found.to_frame()
-    return sheet(list(frame.columns) or ["with"], frame.to_numpy(object).tolist())
-
-
-def _rows(meals: MealTable) -> Iterator[list[Any]]:
-    for name, row in zip(meals.frame.index, meals.frame.to_dict("records"), strict=True):
-        yield [
-            str(name), str(row["date"]), bool(row["usable"]), str(row["left_out"]),
-            str(row["sensor"]), str(row["meal"]), str(row["label"]), _known(row["carbs_g"]),
-            _known(row["baseline"]),
-            *(_known(row[column]) for column in meals.outcomes),
-            *(_whole(row[column]) for column in meals.factors),
-        ]  # fmt: skip
-
-
-def _known(value: Any) -> float | None:
-    return None if value is None or value != value else float(value)
-
-
-def _whole(value: Any) -> int | None:
-    return None if value is None or value != value else int(value)
 
 
 def _rows_shown(meals: MealTable, rules: RuleBook, amounts: Amounts) -> Parts:
@@ -139,8 +92,8 @@ def _rows_shown(meals: MealTable, rules: RuleBook, amounts: Amounts) -> Parts:
     rows = [
         (
             _when(str(name)), clean(row["meal"], 10), _label(row["label"], row["meal"]),
-            fixed(_known(row["carbs_g"]), 0),
-            *(amounts.level(_known(row[outcome]), unit) for outcome, unit in units),
+            fixed(row["carbs_g"], 0),
+            *(amounts.level(row[outcome], unit) for outcome, unit in units),
         )
         for name, row in zip(meals.frame.index, meals.frame.to_dict("records"), strict=True)
     ]  # fmt: skip

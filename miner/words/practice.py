@@ -9,7 +9,6 @@ from miner.core.errors import several
 from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload, ClientRow, PooledEffect
 from miner.core.results.suggestions import Suggested
-from miner.render.sheet import sheet
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, chance
 from miner.words.audience import Audience, said_to
@@ -61,23 +60,6 @@ def caseload_parts(found: Caseload, rules: RuleBook, *, detail: bool = False) ->
         paragraph(""),
         paragraph(teller.closing()),
     ]
-
-
-def caseload_csv(found: Caseload) -> str:
-    """Return one line a client."""
-    header = (
-        "client", "folder", "unit", "usable_units", "left_out_units", "status", "clear", "hints",
-        "pooled", "error", "cautions", "attention", "not_asked",
-    )  # fmt: skip
-    between = {"cautions": " ", "attention": " ", "not_asked": ", "}
-    rows = (
-        [
-            between[name].join(getattr(row, name)) if name in between else getattr(row, name)
-            for name in header
-        ]
-        for row in found.clients
-    )
-    return sheet(header, rows)
 
 
 @dataclass(frozen=True, slots=True)

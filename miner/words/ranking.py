@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from miner.core.errors import several
 from miner.core.results import Evidence, Hypothesis, Ranking
-from miner.render.sheet import sheet
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
 from miner.words.cautions import Cautions
@@ -40,15 +39,6 @@ def ranking_parts(
     if detail:
         parts += detail_parts(ranking, rules, teller.amounts)
     return parts
-
-
-def ranking_csv(ranking: Ranking) -> str:
-    """Return one line a hypothesis, numbers in full and in the units of the results."""
-    rows = ranking.to_frame().to_dict("records")
-    for row in rows:
-        row["withheld"] = (row["withheld"] or {}).get("reason")
-    header = [str(name) for name in rows[0]] if rows else ["id"]
-    return sheet(header, ([row[name] for name in header] for row in rows))
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 from miner.core.errors import several
 from miner.core.results import FactorValue, UnitBehind, Why
 from miner.core.results.why import told, told_between
-from miner.render.sheet import sheet
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
 from miner.words.audience import Audience, said_to
@@ -47,27 +46,6 @@ def why_parts(
         *section(f"Habit unknown ({len(unknown)})", _aside(unknown, rules, why.unit)),
         *section(f"Not used ({len(apart)})", _aside(apart, rules, why.unit)),
     ]
-
-
-def why_csv(why: Why) -> str:
-    """Return one line a unit: used, yes or no as 1 and 0, numbers in full, files and rows."""
-    header = ["unit", "used", "reason", "with", why.outcome, "high", "outcome_from", "sensor"]
-    for name in why.factors:
-        ends = ("measure", "unit", "reason", "recorded_on", "from")
-        header += [name, *(f"{name}_{end}" for end in ends)]
-    return sheet(header, ([*_line(item)] for item in why.units))
-
-
-def _line(item: UnitBehind) -> Iterable[object]:
-    yield from (item.unit, item.used, item.reason, _whole(item.with_factor), item.outcome)
-    yield from (_whole(item.high), told_between(item.places), item.sensor)
-    for factor in item.factors:
-        yield from (_whole(factor.value), factor.measure, factor.measure_unit, factor.reason)
-        yield from (factor.from_unit, told(factor.places))
-
-
-def _whole(value: float | None) -> int | None:
-    return None if value is None else int(value)
 
 
 def _counted(unit: str, used: list[UnitBehind], others: tuple[int, int], audience: Audience) -> str:

@@ -21,10 +21,11 @@ from miner.core.results import Doubt, DoubtCode, Evidence
 from miner.core.results.caseload import Caseload, ClientRow
 from miner.render.papers.caseload import caseload_page
 from miner.render.terminal import render
+from miner.render.values import caseload_csv
 from miner.rulebook import RuleBook
 from miner.words.concerns import concerns
 from miner.words.pooled import with_sentences
-from miner.words.practice import caseload_csv, caseload_parts, named
+from miner.words.practice import caseload_parts, named
 
 
 @pytest.fixture(scope="session")

@@ -10,8 +10,9 @@ from typing import Any
 import pytest
 
 from miner.render.terminal import render
+from miner.render.values import days_csv
 from miner.words.check import check_parts
-from miner.words.days import days_csv, days_parts
+from miner.words.days import days_parts
 from miner.words.ranking import ranking_parts
 
 

@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from miner.cli.group import miner as commands
-from miner.render.sheet import sheet
+from miner.render.values import sheet
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 

@@ -7,10 +7,10 @@ from types import ModuleType
 
 import pandas as pd
 
-from miner.render.sheet import sheet
 from miner.render.terminal import render
+from miner.render.values import days_csv, days_dict, sheet
 from miner.rulebook import RuleBook
-from miner.words.days import STRIP, days_csv, days_dict, days_parts
+from miner.words.days import STRIP, days_parts
 
 
 def test_days_are_told_with_unknown_marked(samples: ModuleType, rules: RuleBook) -> None:

@@ -10,11 +10,12 @@ import pytest
 
 from miner.core.results import CautionText, Counts, Evidence, OutcomeSummary, Withheld
 from miner.render.terminal import render
+from miner.render.values import ranking_csv
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.hypothesis import HypothesisTeller
 from miner.words.labels import withheld_words
-from miner.words.ranking import ranking_csv, ranking_parts
+from miner.words.ranking import ranking_parts
 from miner.words.sentences import with_words
 
 REST = """\
