@@ -204,7 +204,8 @@ def _hint(table: Table, column: str, first: str) -> str:
                 f"Times stand in '{other}': correct the names of the columns, or "
                 f"{map_it(table.file)}."
             )
-    return hint(first)
+    found = hint(first)
+    return "" if found is None else str(found)
 
 
 def _open_ended(table: Table, source: Source) -> Mask:

@@ -80,7 +80,7 @@ def sampled(
     """
     rule = source.episodes
     if rule is None:
-        raise ValueError("a source without episodes is not sampled")
+        raise ValueError(source.file)
     samples = _samples(placed, source, rule, findings)
     step = modal_gap(samples["start"].to_numpy())
     if step is None:

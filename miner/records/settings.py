@@ -14,9 +14,10 @@ from miner.core.errors import MinerError, printable
 from miner.records.client import LeftOutDay, Settings
 from miner.records.fold import fold
 from miner.records.iso8601 import YEARS
-from miner.records.toml_file import TomlModel, Zone, read_toml
+from miner.records.toml_file import TomlModel, Zone, not_as_expected, read_toml
 
-WEEK_DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+_DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+WEEK_DAYS = tuple(day[:3] for day in _DAYS)
 Answer = Literal["yes", "no", "not_asked"]
 
 
@@ -26,9 +27,9 @@ def _wall_clock(value: Any) -> datetime:
     try:
         found = value if isinstance(value, datetime) else datetime.fromisoformat(str(value))
     except ValueError as error:
-        raise ValueError("a date and time such as 2026-03-02T08:30") from error
+        raise not_as_expected("date_and_time") from error
     if not YEARS[0] <= found.year <= YEARS[1]:
-        raise ValueError(f"a date of the years {YEARS[0]} to {YEARS[1]}")
+        raise not_as_expected("date_of_years", first=YEARS[0], last=YEARS[1])
     return found
 
 
@@ -40,7 +41,7 @@ def _calendar_day(value: Any) -> Any:
     try:
         return date.fromisoformat(str(value))
     except ValueError as error:
-        raise ValueError("a date such as 2026-03-02") from error
+        raise not_as_expected("a_date") from error
 
 
 Moment = Annotated[datetime, BeforeValidator(_wall_clock)]
@@ -64,7 +65,7 @@ class PressureLow(TomlModel):
     @model_validator(mode="after")
     def _in_order(self) -> PressureLow:
         if self.end.replace(tzinfo=None) < self.start.replace(tzinfo=None):
-            raise ValueError("an end after the start")
+            raise not_as_expected("end_after_start")
         return self
 
 
@@ -97,9 +98,9 @@ class ClientFile(PracticeFile):
     def _mg_dl(cls, value: tuple[float, float]) -> tuple[float, float]:
         low, high = value
         if high < 40:
-            raise ValueError("two numbers in mg/dL, low and high (mmol/L times 18.0156)")
+            raise not_as_expected("range_in_mg_dl")
         if not 20 <= low < high <= 600:
-            raise ValueError("two numbers in mg/dL between 20 and 600, the lower first")
+            raise not_as_expected("range_in_order")
         return value
 
     @field_validator("rest_days", mode="before")
@@ -112,15 +113,12 @@ class ClientFile(PracticeFile):
 
 def _rest_day(value: Any) -> str:
     text = str(value.date() if isinstance(value, datetime) else value).strip().casefold()
-    if (
-        text[:3] in WEEK_DAYS
-        and "monday tuesday wednesday thursday friday saturday sunday".find(text) != -1
-    ):
+    if text[:3] in WEEK_DAYS and any(day.startswith(text) for day in _DAYS):
         return text[:3]
     try:
         return date.fromisoformat(text).isoformat()
     except ValueError as error:
-        raise ValueError("days of the week (mon ... sun) or dates such as 2026-03-02") from error
+        raise not_as_expected("rest_day") from error
 
 
 def read_settings(folder: Path, practice: Path | None) -> Settings:

@@ -72,7 +72,7 @@ def parsed(stream: IO[bytes], start: Any, end: Any, text: Any) -> Iterator[None]
     parser.CharacterDataHandler = text
 
     def refuse(*_: Any) -> None:
-        raise ValueError("a document type stands in it")
+        raise ValueError("document type")
 
     parser.StartDoctypeDeclHandler = refuse
     while piece := stream.read(CHUNK):

@@ -10,10 +10,10 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, model_validator
 
+from miner.core.errors import closest
 from miner.records.columns import COLUMNS, EPOCHS, UNITS, factor, known_columns
 from miner.records.fold import fold
-from miner.records.toml_file import TomlModel, Zone, read_toml
-from miner.rulebook import nearest
+from miner.records.toml_file import TomlModel, Zone, not_as_expected, read_toml
 
 TIME_OF_DAY, UTC_OFFSET, DURATION = "time_of_day", "utc_offset", "duration"
 TIMES = ("time", "start", "end")
@@ -27,14 +27,14 @@ def _known_encoding(name: str) -> str:
     try:
         codecs.lookup(name)
     except (LookupError, ValueError) as error:
-        raise ValueError("an encoding such as 'utf-8', 'utf-16' or 'cp1252'") from error
+        raise not_as_expected("an_encoding") from error
     return name
 
 
 def _inside(pattern: str) -> str:
     outside = pattern.startswith(("/", "\\", "~")) or ".." in Path(pattern).parts
     if outside or not Path(pattern).parts or "**" in pattern or not pattern.isprintable():
-        raise ValueError("the name of a file in the client folder; * stands for anything")
+        raise not_as_expected("file_in_folder")
     return pattern
 
 
@@ -59,30 +59,22 @@ def _time_format(text: str) -> str:
     used = re.findall(r"%(.)", text.replace("%%", ""))
     twice = [each for each in dict.fromkeys(used) if used.count(each) > 1]
     if twice:
-        raise ValueError(f'a time_format with each directive once; "%{twice[0]}" stands twice')
+        raise not_as_expected("directive_once", directive=twice[0])
     strange = [each for each in used if each not in _DIRECTIVES]
     if strange:
-        raise ValueError(
-            f'a time_format of the directives {_spoken(_DIRECTIVES)}, not "%{strange[0]}"'
-        )
+        known = " ".join(f"%{each}" for each in _DIRECTIVES)
+        raise not_as_expected("directives", known=known, directive=strange[0])
     if not any(set(date) <= set(used) for date in _DATES):
-        raise ValueError(
-            'a time_format with year, month and day, such as "%d/%m/%Y %H:%M"; without one times '
-            "are ISO 8601"
-        )
+        raise not_as_expected("whole_date")
     if "I" in used and "p" not in used:
-        raise ValueError("a time_format with %I beside %p, or with %H for hours up to 23")
+        raise not_as_expected("half_of_the_day")
     if "z" in used and not text.endswith("%z"):
-        raise ValueError("a time_format in which %z stands last")
+        raise not_as_expected("offset_last")
     return text
 
 
 _DIRECTIVES = "YymbBdjaAHIpMSfzcxX"
 _DATES = ("Ymd", "Ybd", "YBd", "ymd", "ybd", "yBd", "Yj", "yj", "c", "x")
-
-
-def _spoken(directives: str) -> str:
-    return " ".join(f"%{each}" for each in directives)
 
 
 def _words(value: Any) -> Any:
@@ -171,37 +163,44 @@ class Source(TomlModel):
         known = (*known_columns(self.stream), *_TIME_KEYS)
         for name in (*self.columns, *self.constants, *self.units):
             if name not in known:
-                raise ValueError(
-                    f"columns of the stream {self.stream} ({', '.join(known_columns(self.stream))}"
-                    f"{', duration' if COLUMNS[self.stream].interval else ''}, utc_offset), "
-                    f"not '{name}'. {nearest(name, known)}".strip()
+                columns = [*known_columns(self.stream), UTC_OFFSET]
+                if COLUMNS[self.stream].interval:
+                    columns.insert(-1, DURATION)
+                close = closest(name, known)
+                raise not_as_expected(
+                    "columns_of_stream_close" if close else "columns_of_stream",
+                    stream=self.stream,
+                    columns=columns,
+                    name=name,
+                    close=close,
                 )
         for name in (TIME_OF_DAY, UTC_OFFSET):
             if name in self.constants:
-                raise ValueError(f"{name} under [source.columns]: the file's own column")
+                raise not_as_expected("own_column", name=name)
 
     def _check_needed(self) -> None:
         spec, given = COLUMNS[self.stream], {*self.columns, *self.constants}
         spans = "start" in self.columns and (bool({"end", DURATION} & given) or self.ends_by_sleep)
         if not spec.interval or self.stream == "tags":
             timed = "time" in self.columns or (self.stream == "tags" and "start" in self.columns)
-            wanted = "time"
+            wanted = "needs_time"
         elif self.episodes:
-            timed, wanted = "time" in self.columns or spans, "time, or start with end or duration,"
+            timed, wanted = "time" in self.columns or spans, "needs_time_or_span"
         else:
-            timed, wanted = spans, "start, and end or duration,"
+            timed, wanted = spans, "needs_span"
         if not timed:
-            raise ValueError(f"{wanted} under [source.columns] for the stream {self.stream}")
+            raise not_as_expected(wanted, stream=self.stream)
         if self.episodes and not spec.interval:
-            raise ValueError(f"no [source.episodes] for {self.stream}, which has single times")
+            raise not_as_expected("no_episodes", stream=self.stream)
         if self.worn and (self.episodes or not spec.interval or self.stream == "tags"):
-            raise ValueError(f"no 'worn' for {self.stream}{' with episodes' * bool(self.episodes)}")
+            code = "no_wear_with_episodes" if self.episodes else "no_wear"
+            raise not_as_expected(code, stream=self.stream)
         needed = () if self.worn else spec.needed
         missing = [name for name in needed if name not in given]
         if missing:
-            raise ValueError(f"'{missing[0]}' under [source.columns] or [source.constants]")
+            raise not_as_expected("needs_column", name=missing[0])
         if self.stream == "glucose" and not given & {"glucose_mg_dl", "glucose_mmol_l"}:
-            raise ValueError("glucose_mg_dl or glucose_mmol_l under [source.columns]")
+            raise not_as_expected("needs_glucose")
 
     def _check_units(self) -> None:
         numbers = COLUMNS[self.stream].numbers
@@ -215,29 +214,28 @@ class Source(TomlModel):
                 wanted = "min" if name == DURATION else number.unit if number else ""
                 fits = [each for each in UNITS if factor(each, wanted) is not None]
             if unit not in fits:
-                raise ValueError(
-                    f"a unit of {name}: {' or '.join(fits)}" if fits else f"no unit for {name}"
-                )
+                units = " or ".join(fits)
+                raise not_as_expected("a_unit" if fits else "no_unit", name=name, units=units)
         if DURATION in {*self.columns, *self.constants} and DURATION not in self.units:
-            raise ValueError("the unit of duration under [source.units]: s, min or h")
+            raise not_as_expected("unit_of_duration")
         if not _is_number(self.constants.get(DURATION, "0")):
-            raise ValueError("a number of 0 or more for the constant duration")
+            raise not_as_expected("number_for_duration")
 
     def _check_words(self) -> None:
         choices = COLUMNS[self.stream].choices
         if self.meals and "meal" not in self.columns:
-            raise ValueError("[source.meals] beside a column 'meal', of the stream meals")
+            raise not_as_expected("meals_beside_meal")
         for word, meaning in self.meals.items():
             if meaning not in choices["meal"]:
-                raise ValueError(f"{', '.join(choices['meal'])} for the word '{word}'")
+                raise not_as_expected("choice_for_word", choices=choices["meal"], word=word)
         for word, meaning in self.levels.items():
             if self.levels_are_numbers:
                 if not _is_number(meaning):
-                    raise ValueError(f"a number of 0 or more for the word '{word}'")
+                    raise not_as_expected("number_for_word", word=word)
             elif not self.level_choices:
-                raise ValueError("[source.levels] beside a column that holds a level")
+                raise not_as_expected("levels_beside_level")
             elif meaning not in self.level_choices:
-                raise ValueError(f"{', '.join(self.level_choices)} for the word '{word}'")
+                raise not_as_expected("choice_for_word", choices=self.level_choices, word=word)
 
     @property
     def levels_are_numbers(self) -> bool:

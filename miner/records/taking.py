@@ -27,16 +27,6 @@ if TYPE_CHECKING:
 
 WRITTEN = {name for spec in COLUMNS.values() for name in spec.texts}
 
-_WORN = """\
-[[source]]
-file = "worn-{0}.csv"
-stream = "{0}"
-worn = true
-[source.columns]
-start = "start"
-end = "end"
-"""
-
 
 def traces(client: Client) -> list[Client]:
     """Return the client once for each unit of glucose, and each file where files contradict."""
@@ -59,7 +49,13 @@ def csv_files(client: Client) -> Iterator[tuple[str, bytes]]:
     for stream in client.worn:
         yield f"worn-{stream}.csv", _bytes(worn_cells(client, stream))
     if client.worn:
-        yield "sources.toml", "\n".join(map(_WORN.format, client.worn)).encode()
+        yield "sources.toml", "\n".join(map(_worn_entry, client.worn)).encode()
+
+
+def _worn_entry(stream: str) -> str:
+    """Return the mapping of the file that says when a stream was measured."""
+    head = ("[[source]]", f'file = "worn-{stream}.csv"', f'stream = "{stream}"', "worn = true")
+    return "\n".join([*head, "[source.columns]", 'start = "start"', 'end = "end"', ""])
 
 
 def _bytes(cells: pd.DataFrame) -> bytes:

@@ -9,10 +9,11 @@ from typing import Annotated, Any, TypeVar, get_args
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
+from pydantic_core import ErrorDetails, PydanticCustomError
 
-from miner.core.errors import MinerError
+from miner.core.errors import MinerError, closest
+from miner.core.messages import Message, message
 from miner.records.text_file import read_bytes
-from miner.rulebook import nearest
 
 LARGEST_TOML_BYTES = 1_000_000
 
@@ -30,25 +31,37 @@ def _known_zone(name: str) -> str:
     try:
         ZoneInfo(name)
     except (KeyError, ValueError, OSError) as error:
-        hint = nearest(name, tuple(sorted(available_timezones())))
-        raise ValueError(f"a time zone such as 'Europe/Lisbon'. {hint}".strip()) from error
+        close = closest(name, sorted(available_timezones()))
+        raise not_as_expected("time_zone_close" if close else "time_zone", close=close) from error
     return name
 
 
-_PLAIN = {
-    "a valid tuple": "a list; tables of a list are written with double brackets, [[name]]",
-    "a valid list": "a list",
-    "a valid dictionary": "a table",
-    "a valid dictionary or instance of": "a table of",
-    "a valid string": "a text in quotes",
-    "a valid boolean": "true or false",
-    "String should have at most 1 character": "one character",
-    "String should have at least 1 character": "one character",
-    "a valid integer, unable to parse string as an integer": "a whole number",
-    "a valid integer, got a number with a fractional part": "a whole number",
-    "greater than or equal to 0": "a number of 0 or more",
-    "a valid boolean, unable to interpret input": "true or false",
-}
+def not_as_expected(code: str, **values: Any) -> PydanticCustomError:
+    """Return what a check of a value raises: the code of what is expected, with its values."""
+    return PydanticCustomError(f"records.{code}", code, values)
+
+
+_TYPES = (
+    "bool_parsing",
+    "bool_type",
+    "dict_type",
+    "float_parsing",
+    "float_type",
+    "greater_than_equal",
+    "int_from_float",
+    "int_parsing",
+    "int_type",
+    "list_type",
+    "literal_error",
+    "model_type",
+    "string_pattern_mismatch",
+    "string_too_long",
+    "string_too_short",
+    "string_type",
+    "too_long",
+    "tuple_type",
+)
+"""What the checks of values say of themselves and has a text of its own."""
 Zone = Annotated[str, AfterValidator(_known_zone)]
 
 
@@ -80,29 +93,25 @@ def explained(error: ValidationError, model: type[BaseModel], file: str) -> Mine
     """Return what is wrong with a table of settings as one message of this program's own."""
     first = min(error.errors(), key=lambda each: each["type"] != "extra_forbidden")
     place = [part for part in first["loc"] if part != "[key]"]
-    found, key = _spoken(place), str(place[-1]) if place else ""
+    key = _spoken(place)
     if first["type"] == "extra_forbidden":
         known = tuple(_table_at(model, place[:-1]).model_fields)
-        do = nearest(key, known) or "Remove that key and run again."
-        return MinerError(
-            f"the key {found} is not known", f"one of {', '.join(known)}", do, file=file
-        )
+        close = closest(str(place[-1]), known)
+        return MinerError("records.key_unknown", file=file, key=key, known=known, close=close)
     if first["type"] == "missing":
-        return MinerError("records.key_missing", file=file, found=found)
-    return MinerError(
-        f"{found} is {_short(first['input'])}",
-        plainly(first["msg"]),
-        "Correct that key and run again.",
-        file=file,
-    )
+        return MinerError("records.key_missing", file=file, key=key)
+    value, expected = _short(first["input"]), expected_of(first)
+    return MinerError("records.key_wrong", file=file, key=key, value=value, expected=expected)
 
 
-def plainly(message: str) -> str:
-    """Return what is expected of a value in plain words."""
-    expected = message.removeprefix("Value error, ").removeprefix("Input should be ").strip()
-    for formal, plain in _PLAIN.items():
-        expected = expected.replace(formal, plain)
-    return expected[:1].lower() + expected[1:]
+def expected_of(wrong: ErrorDetails) -> Message:
+    """Return what is expected of a value."""
+    kind, facts = wrong["type"], wrong.get("ctx", {})
+    if kind.startswith("records."):
+        return Message(kind, facts)
+    if kind in _TYPES:
+        return Message(f"records.{kind}", facts)
+    return message("records.said_of_a_value", said=wrong["msg"])
 
 
 def _spoken(place: list[int | str]) -> str:
@@ -112,9 +121,10 @@ def _spoken(place: list[int | str]) -> str:
     return f"'{words[-1]}' in [{' '.join(words[:-1])}]"
 
 
-def _short(value: Any) -> str:
+def _short(value: Any) -> str | Message:
     if isinstance(value, dict):
-        return f"a table with {', '.join(map(str, value))}"[:60] if value else "an empty table"
+        keys = ", ".join(map(str, value))[:47]
+        return message("records.table_with", keys=keys) if value else "an empty table"
     text = value.isoformat() if isinstance(value, date) else repr(value)
     return text if len(text) <= 60 else f"{text[:57]}..."
 

@@ -242,7 +242,7 @@ def loss_text(loss: Loss) -> str:
     told = f"{loss.count} of {several(loss.rows, 'row')} would be left out or cut short"
     first = "" if loss.row is None else f", the first in row {loss.row}"
     told = f"{told}, fewer than one in ten{first}." if loss.few else f"Careful: {told}{first}."
-    return f"{told} {capital(clean(loss.what, 300))}."
+    return f"{told} {capital(clean(str(loss.what), 300))}."
 
 
 def order_text(known: Known) -> str:

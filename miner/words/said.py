@@ -10,7 +10,7 @@ page (``do_page``). In braces stand names of values:
   more there are; ``{names:#night}`` counts it.
 - ``{count:night}`` counted: ``1 night``, ``2 nights``; ``{count:entry|entries}``.
 - ``{count:?is|are}`` the word that goes with the count, without it.
-- ``{name:quoted}`` in quotation marks, a list of them each.
+- ``{name:quoted}`` in quotation marks, a list of them each; ``{names:or}`` as ``a or b``.
 - ``{names:semicolons}`` a list as ``a; b; c``; ``{file:shell}`` as one word of a command line.
 - ``{of:what}`` a part of a finding that is told as a message.
 - any format of Python, such as ``{share:.0f}``.
@@ -34,6 +34,7 @@ from miner.words.wording import listed
 
 FINDINGS = "findings"
 _PARTS = ("what", "found", "short", "expected", "do")
+_JOINED = {"commas": ", ", "semicolons": "; ", "or": " or "}
 CLOSE = "Did you mean '{close}'?"
 
 
@@ -103,13 +104,13 @@ class _Filler(Formatter):
             if spec.startswith("#"):
                 return f"{len(value)} {_one_or_many(len(value), spec[1:])}"
             each = [text_of(one, self.door) for one in value]
+            if spec in _JOINED:
+                return _JOINED[spec].join(each)
             if spec == "quoted":
                 return ", ".join(f"'{one}'" for one in each)
-            if spec == "semicolons":
-                return "; ".join(each)
             if spec.startswith(("first", "last")):
                 return _some(each, spec)
-            return ", ".join(each) if spec == "commas" else listed(each)
+            return listed(each)
         if spec == "quoted":
             return f"'{value}'"
         if spec == "shell":

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from miner.core.messages import Message
 from miner.core.results.base import Result
 
 
@@ -93,7 +94,7 @@ class Loss(Result):
 
     count: int
     rows: int
-    what: str
+    what: Message
     breaks: bool = False
     otherwise: Mapping[str, str] = field(default_factory=dict)
     few: bool = False

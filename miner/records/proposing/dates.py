@@ -18,11 +18,11 @@ from miner.records.times import read_times
 Stamps = NDArray[np.datetime64]
 _CELL = re.compile(
     r"(?P<date>(?P<first>\d{1,4})(?P<s>[./-])\d{1,2}(?P=s)(?P<last>\d{4}|\d\d)"
-    r"|\d{1,2}(?P<n>[ -])[A-Za-z]{3,9}\.?(?P=n)\d{2,4}|[A-Za-z]{3,9} \d{1,2}, \d{4}"
+    r"|\d{1,2}(?P<n>[\x20-])[A-Za-z]{3,9}\.?(?P=n)\d{2,4}|[A-Za-z]{3,9}\x20\d{1,2},\x20\d{4}"
     r"|20\d{6}(?=\d{4}(?:\d\d)?$))"
-    r"(?:(?P<gap>[ T,]*)\d{1,2}(?P<c>[:.]?)\d\d(?P<sec>(?P=c)\d\d)?(?P<frac>[.,]\d+)?"
-    r"(?P<half>(?P<halfgap> ?)[AaPp]\.?[Mm]\.?)?"
-    r"(?P<offset>(?P<offgap> ?)(?:[Zz]|[+-]\d\d:?\d\d))?)?"
+    r"(?:(?P<gap>[\x20T,]*)\d{1,2}(?P<c>[:.]?)\d\d(?P<sec>(?P=c)\d\d)?(?P<frac>[.,]\d+)?"
+    r"(?P<half>(?P<halfgap>\x20?)[AaPp]\.?[Mm]\.?)?"
+    r"(?P<offset>(?P<offgap>\x20?)(?:[Zz]|[+-]\d\d:?\d\d))?)?"
 )
 _NAMED = ("%d{0}%b{0}%Y", "%d{0}%B{0}%Y", "%d{0}%b{0}%y", "%d{0}%B{0}%y", "%b %d, %Y", "%B %d, %Y")
 _SINCE = re.compile(r"\d{9,13}(?:\.\d+)?")

@@ -10,14 +10,14 @@ from typing import Any
 import numpy as np
 from pydantic import ValidationError
 
-from miner.core.errors import MinerError, nearest
+from miner.core.errors import MinerError, closest
 from miner.core.results.mapping import Option, Proposal
 from miner.records.client import STREAMS, Settings
 from miner.records.proposing.clock import map_clock
 from miner.records.proposing.columns import Column, columns_of, joined
 from miner.records.proposing.exports import Exports, tokens
 from miner.records.proposing.filling import Filling
-from miner.records.proposing.notes import Notes
+from miner.records.proposing.notes import Notes, no_option
 from miner.records.proposing.others import Others
 from miner.records.proposing.saved import as_toml
 from miner.records.proposing.streams import Claim, cadence_min, claims, feeds
@@ -27,7 +27,7 @@ from miner.records.sources import TIME_OF_DAY, Source
 from miner.records.table_file import Table
 from miner.records.text_file import TextFile
 from miner.records.time_hints import hint
-from miner.records.toml_file import explained, plainly
+from miner.records.toml_file import expected_of, explained
 
 _SAMPLED = ("glucose", "stress", "activity")
 _SOME_ROWS = 0.5
@@ -104,8 +104,7 @@ def entries_of(part: Part, notes: Notes) -> tuple[Proposal, ...]:
 def _said(stream: str, part: Part) -> Claim:
     """Return the claim of a stream that a person names."""
     if stream not in STREAMS:
-        do = nearest(stream, STREAMS) or "Give one of them."
-        raise MinerError(f"--set stream is '{stream}'", " or ".join(STREAMS), do)
+        raise no_option("stream", stream, STREAMS)
     if not part.times.any and (stream != "tags" or not part.times.dates):
         raise _without_times(part)
     fed = feeds(stream, part.columns, part.times, part.job.book, weak=True)
@@ -138,19 +137,17 @@ def _clear(found: Sequence[Claim], part: Part, notes: Notes) -> bool:
 
 def _without_times(part: Part) -> MinerError:
     """Return the refusal of a table in which no column holds dates with times of day."""
-    expected, name = "a column of dates with times of day", part.job.path.name
+    name = part.job.path.name
     if part.times.dates:
-        told = f"the dates in '{part.times.dates[0].name}' have no time of day"
-        do = "Export it with times of day: without them nothing can be put beside the glucose."
-        return MinerError(told, expected, do, file=name)
+        return MinerError("records.dates_alone", file=name, column=part.times.dates[0].name)
     filled = [each for each in part.columns if each.filled]
     named = [each for each in filled if part.job.book.times["time"].stand_in(each.words)]
-    do = 'Give its directives, such as --set "time_format=%d %B %Y %H:%M".'
     for column in [*named, *(each for each in filled if hint(next(iter(each.counts))))]:
         first = str(column.text[column.text != ""].iloc[0])
-        told = f"'{column.name}' has no times that can be read: '{first[:40]}'"
-        return MinerError(told, expected, hint(first) or do, file=name)
-    return MinerError("no column holds times that can be read", expected, do, file=name)
+        code = "times_that_seem_else" if hint(first) else "times_not_readable"
+        about = {"column": column.name, "first": first[:40], "hint": hint(first)}
+        return MinerError(f"records.{code}", file=name, **about)
+    return MinerError("records.no_column_of_times", file=name)
 
 
 def _comes_along(claim: Claim, free: Sequence[Column], part: Part) -> bool:
@@ -238,17 +235,17 @@ def _source(entry: Mapping[str, Any], part: Part) -> Source:
     except ValidationError as error:
         if any(each["loc"] for each in error.errors()):
             raise explained(error, Source, name) from error
-        needed = plainly(error.errors()[0]["msg"])
-        do = 'Say which column of the file it is: --set "columns.KEY=COLUMN".'
+        stream, needed = entry["stream"], expected_of(error.errors()[0])
         raise MinerError(
-            f"as {entry['stream']} it lacks a column", needed, do, file=name
+            "records.column_lacking", file=name, stream=stream, needed=needed
         ) from error
     names = [each for each in part.text.header if each]
     for own in source.needed:
         if own not in names:
-            listed = ", ".join(f"'{each}'" for each in names[:12])
-            do = nearest(own, names) or "Give one of them."
-            raise MinerError(f"there is no column '{own}'", listed, do, file=name)
+            close = closest(own, names)
+            raise MinerError(
+                "records.no_column_among", file=name, name=own, columns=names[:12], close=close
+            )
     return source
 
 

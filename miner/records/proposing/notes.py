@@ -9,10 +9,10 @@ from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
-from miner.core.errors import MinerError, nearest
+from miner.core.errors import MinerError, closest
 from miner.core.results.mapping import Known, Option, Question
 from miner.records.sources import Source
-from miner.records.toml_file import plainly
+from miner.records.toml_file import expected_of
 
 TABLES = ("where", "columns", "units", "constants", "levels", "meals", "episodes")
 _LISTS = ("not_measured",)
@@ -84,9 +84,7 @@ class Notes:
             return None
         chosen = [each for each in options if each.value.casefold() == given.strip().casefold()]
         if not chosen and options:
-            listed = [each.value for each in options]
-            do = nearest(given, listed) or "Give one of them."
-            raise MinerError(f"--set {key} is '{given}'", " or ".join(listed), do)
+            raise no_option(key, given, [each.value for each in options])
         for name, value in chosen[0].sets.items() if chosen else ():
             self.put(name, value)
         return chosen[0].value if chosen else given
@@ -110,6 +108,12 @@ class Notes:
         return plain | tables
 
 
+def no_option(key: str, given: str, known: Sequence[str]) -> MinerError:
+    """Return the refusal of an answer that is none of those there are."""
+    close = closest(given, known)
+    return MinerError("records.set_no_option", key=key, text=given, known=list(known), close=close)
+
+
 def typed(key: str, text: str) -> Any:
     """Return what a person wrote for a key, as TOML would hold it.
 
@@ -127,9 +131,8 @@ def typed(key: str, text: str) -> Any:
     try:
         value = kind.validate_strings(text.replace(",", ".") if key in _NUMBERS else text)
     except ValidationError as error:
-        expected = plainly(error.errors()[0]["msg"])
-        do = "Correct it, or leave it out."
-        raise MinerError(f"--set {key} is '{text}'", expected, do) from error
+        expected = expected_of(error.errors()[0])
+        raise MinerError("records.set_wrong", key=key, text=text, expected=expected) from error
     return int(value) if isinstance(value, float) and value.is_integer() else value
 
 

@@ -69,13 +69,9 @@ def propose(
     if not raw.strip():
         raise MinerError("records.file_empty", file=name)
     if name.casefold().endswith(JSON_LINES) and _STANDARD.search(raw[:_HEAD]):
-        raise MinerError(
-            "these are records of an open standard, which are read as they are",
-            "a table",
-            "Nothing to map: run 'miner check CLIENT'."
-            + " Rename it to end in .ndjson." * name.casefold().endswith(".jsonl"),
-            file=name,
-        )
+        to_rename = name.casefold().endswith(".jsonl")
+        code = "of_a_standard_to_rename" if to_rename else "of_a_standard"
+        raise MinerError(f"records.{code}", file=name)
     practice = practice_of(folder, None)
     settings = read_settings(folder, practice)
     ask = None if alone else partial(propose, client=folder, alone=True)
@@ -160,11 +156,8 @@ def _all_text(name: str, notes: Notes) -> Source:
 
 
 def _no_rows(name: str, findings: Findings) -> MinerError:
-    for told in findings.items:
-        do = (
-            "The mark between the cells may stand inside the numbers as well. Export it with "
-            "semicolons between the cells, or with decimal points."
-        )
-        return MinerError(told.what, told.expected, do, file=name, row=told.row)
-    told_empty = "there is a header and no row under it"
-    return MinerError(told_empty, "some rows", "Export it again.", file=name)
+    if findings.items:
+        first = findings.items[0]
+        told = first.as_message()
+        return MinerError("records.mark_in_numbers", file=name, row=first.row, told=told)
+    return MinerError("records.no_row_under_header", file=name)

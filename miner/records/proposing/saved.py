@@ -14,13 +14,13 @@ import tomlkit
 
 from miner.core.errors import MinerError
 from miner.core.files import write_whole
+from miner.core.messages import message
 from miner.records.sources import SourcesFile
 from miner.records.toml_file import read_toml
 
 BEFORE = "sources.toml.before"
-_HEAD = re.compile(r"^[ \t]*\[\[[ \t]*source[ \t]*\]\]", re.MULTILINE)
+_HEAD = re.compile(r"^[\x20\t]*\[\[[\x20\t]*source[\x20\t]*\]\]", re.MULTILINE)
 _ABOVE = re.compile(r"(?:^[ \t]*(?:#.*)?\n)*\Z", re.MULTILINE)
-_SAYS = "# Entries of sources.toml as they were before. 'miner map FILE --undo' puts them back.\n"
 
 
 def as_toml(entry: Mapping[str, Any]) -> str:
@@ -79,7 +79,8 @@ def put_entries(path: Path, name: str, toml: str) -> int:
         text += f"\n{toml}" if text else toml
     kept = _kept(path) | {name: "".join(each.body for each in ours)}
     before = [{"file": file, "entries": entries} for file, entries in kept.items()]
-    _write(path.with_name(BEFORE), _SAYS + tomlkit.dumps({"before": before}))
+    head = f"# {message('records.entries_before')}\n"
+    _write(path.with_name(BEFORE), head + tomlkit.dumps({"before": before}))
     _write(path, text)
     return len(ours)
 

@@ -50,7 +50,9 @@ def losses_of(
             if count:
                 few = count <= limits.loss_reported * rows
                 breaks = count > limits.loss_refused * rows
-                found.append(Loss(min(count, rows), rows, item.what, breaks, few=few, row=item.row))
+                found.append(
+                    Loss(min(count, rows), rows, item.as_message(), breaks, few=few, row=item.row)
+                )
         return tuple(sorted(found, key=lambda each: -each.count))
 
     losses = lost(source)
