@@ -176,8 +176,8 @@ def _own_rows(table: Table, source: Source, beside: tuple[Source, ...]) -> Table
 def _refuse_too_much(folder: Path, files: list[Found]) -> None:
     size = sum(path.stat().st_size for path in {item.path for item in files} if path.is_file())
     if size > LARGEST_BYTES:
-        size, most = size / 1e6, LARGEST_BYTES / 1e6
-        raise MinerError("records.files_too_large", file=folder, size=size, most=most)
+        most = LARGEST_BYTES / 1e6
+        raise MinerError("records.files_too_large", file=folder, size=size / 1e6, most=most)
 
 
 def _refuse_too_many(folder: Path, parts: list[Part]) -> None:

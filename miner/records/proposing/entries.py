@@ -144,9 +144,14 @@ def _without_times(part: Part) -> MinerError:
     named = [each for each in filled if part.job.book.times["time"].stand_in(each.words)]
     for column in [*named, *(each for each in filled if hint(next(iter(each.counts))))]:
         first = str(column.text[column.text != ""].iloc[0])
-        code = "times_that_seem_else" if hint(first) else "times_not_readable"
-        about = {"column": column.name, "first": first[:40], "hint": hint(first)}
-        return MinerError(f"records.{code}", file=name, **about)
+        seems = hint(first)
+        return MinerError(
+            "records.times_that_seem_else" if seems else "records.times_not_readable",
+            file=name,
+            column=column.name,
+            first=first[:40],
+            hint=seems,
+        )
     return MinerError("records.no_column_of_times", file=name)
 
 
