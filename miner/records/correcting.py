@@ -12,11 +12,11 @@ import pandas as pd
 
 from miner.core.messages import message
 from miner.core.results import Severity
+from miner.records.check.overlaps import columns_of, empty
+from miner.records.check.plausible import without_impossible_dates
 from miner.records.columns import COLUMNS
 from miner.records.corrections import NAME, Correction, Place, columns_to_write, standing
 from miner.records.findings import Findings
-from miner.records.overlaps import columns_of, empty
-from miner.records.plausible import without_impossible_dates
 from miner.records.sources import canonical
 from miner.records.stream_file import read_part
 from miner.records.table_file import Table

@@ -12,9 +12,9 @@ import pandas as pd
 
 from miner.core.messages import Message
 from miner.core.results import Severity
+from miner.records.check.one_person import tell_several
+from miner.records.check.overlaps import empty
 from miner.records.findings import Findings
-from miner.records.one_person import tell_several
-from miner.records.overlaps import empty
 from miner.records.sources import canonical
 from miner.records.stream_file import Part, read_part
 from miner.records.table_file import Table

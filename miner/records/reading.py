@@ -14,23 +14,25 @@ import pandas as pd
 
 from miner.core.errors import MinerError
 from miner.core.results import Severity
-from miner.records.backwards import ask_about_order
+from miner.records.check.clocks import ask_about_order, odd_clocks
+from miner.records.check.cross_checks import hold_together
+from miner.records.check.one_person import ask_about_others
+from miner.records.check.overlaps import empty, join_files, once
+from miner.records.check.plausible import (
+    never_varies,
+    plausible_activity,
+    plausible_meals,
+    without_impossible_dates,
+)
+from miner.records.check.plausible_sleep import plausible_sleep
+from miner.records.check.sensor import look, suspect_pressure
 from miner.records.client import STREAMS, Client, Settings
 from miner.records.columns import COLUMNS
 from miner.records.correcting import correct, read_added
 from miner.records.corrections import read_corrections
-from miner.records.cross_checks import hold_together
 from miner.records.discover import STANDARD, Found, find_files, practice_of
 from miner.records.findings import Findings
-from miner.records.hazards import look
 from miner.records.kinds import open_file
-from miner.records.odd_clocks import odd_clocks
-from miner.records.one_person import ask_about_others
-from miner.records.overlaps import empty, join_files, once
-from miner.records.plausible import without_impossible_dates
-from miner.records.plausible_sleep import plausible_sleep
-from miner.records.plausible_values import never_varies, plausible_activity, plausible_meals
-from miner.records.pressure import suspect_pressure
 from miner.records.settings import read_settings
 from miner.records.sources import Source, canonical
 from miner.records.standards import read_standard

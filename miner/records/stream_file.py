@@ -18,12 +18,12 @@ from miner.records.cells import (
     unread_levels,
     where_from,
 )
+from miner.records.check.one_person import person_of
+from miner.records.check.overlaps import empty
 from miner.records.columns import COLUMNS, STILL, STILL_KINDS
 from miner.records.findings import Findings
 from miner.records.glucose_values import read_glucose
 from miner.records.lost_decimals import lost_decimals
-from miner.records.one_person import person_of
-from miner.records.overlaps import empty
 from miner.records.placing import Placed, place_rows
 from miner.records.samples import INTERVAL, rows_worn, sampled
 from miner.records.sources import Source

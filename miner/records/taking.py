@@ -12,6 +12,7 @@ import tomlkit
 
 from miner.core.errors import MinerError
 from miner.core.files import FORMULA, safe_cell
+from miner.records.check.overlaps import CONTRADICTED
 from miner.records.client import STREAMS, Client
 from miner.records.columns import COLUMNS
 from miner.records.discover import practice_of
@@ -19,7 +20,6 @@ from miner.records.fold import fold
 from miner.records.settings import PracticeFile
 from miner.records.text_file import as_utf8
 from miner.records.toml_file import read_toml
-from miner.records.two_at_once import CONTRADICTED
 from miner.records.writing import as_named, cells_of, worn_cells
 
 if TYPE_CHECKING:

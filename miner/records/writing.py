@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from miner.records.check.sensor import numbered
 from miner.records.client import Client, Settings
 from miner.records.columns import COLUMNS, MG_DL_PER_MMOL_L
-from miner.records.hazards import numbered
 from miner.records.iso8601 import Stamps
 from miner.records.stream_file import NO_END, NO_TIME
 

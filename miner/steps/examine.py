@@ -19,8 +19,8 @@ from miner.core.results import CautionKind, CheckReport, Evidence, Ranking, Seve
 from miner.core.results.caseload import ClientRow
 from miner.hypotheses.design import design
 from miner.records import read_client
+from miner.records.check.one_person import day_prints
 from miner.records.client import Client
-from miner.records.same_readings import day_prints
 from miner.records.settings import read_settings
 from miner.rulebook import RuleBook
 from miner.steps.open_questions import open_questions

@@ -13,10 +13,10 @@ from pydantic import ValidationError
 
 from miner.core.errors import MinerError
 from miner.core.results import Finding
+from miner.records.check.plausible import without_impossible_dates
 from miner.records.client import STREAMS
 from miner.records.discover import STANDARD, TABLES, Found, mapped_by, own_patterns, practice_of
 from miner.records.findings import Findings
-from miner.records.plausible import without_impossible_dates
 from miner.records.reading import read_file
 from miner.records.settings import read_settings
 from miner.records.sources import Source, read_sources

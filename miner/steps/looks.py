@@ -9,8 +9,8 @@ from typing import Any
 from miner import __version__, ledger
 from miner.core import EVER, Period
 from miner.core.results import Evidence, Ranking
+from miner.records.check.one_person import clock_prints
 from miner.records.client import Client
-from miner.records.copied_days import clock_prints
 from miner.records.synonyms import merged_now
 from miner.steps.day_hashes import (
     day_hashes,

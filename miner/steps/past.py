@@ -13,8 +13,8 @@ from miner.core.results import Hypothesis, Severity
 from miner.hypotheses.fixed import DEFINED_OTHERWISE, LOOKED, LOOKS_LOST, REWORDED, Question
 from miner.hypotheses.identity import identity_in_rules
 from miner.ledger import Event, Ledger, replay
+from miner.records.check.one_person import clock_prints
 from miner.records.client import Client, Settings
-from miner.records.copied_days import clock_prints
 from miner.records.discover import practice_of
 from miner.records.settings import read_settings
 from miner.records.synonyms import as_merged, standing_for, words_behind

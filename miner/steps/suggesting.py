@@ -18,8 +18,8 @@ from miner.core.results import Shape
 from miner.core.results.caseload import ClientRow
 from miner.core.results.suggestions import Suggested, Suggestion
 from miner.records import read_client
+from miner.records.check.one_person import day_prints, same_days
 from miner.records.client import Client
-from miner.records.same_readings import day_prints, same_days
 from miner.records.settings import read_settings
 from miner.rulebook import RuleBook
 from miner.steps.past import folder_of, read_past, settings_of

@@ -10,7 +10,7 @@ from itertools import permutations
 from miner.caseload.running import Pace, Progress, run
 from miner.caseload.store import Store
 from miner.core.results.caseload import ClientRow
-from miner.records.same_readings import told_of_same
+from miner.records.check.one_person import told_of_same
 from miner.steps.examine import Task, ended, examine
 
 COPY = "The records are the very ones of {client}: pooled once. Is one folder a copy of the other?"

@@ -10,9 +10,8 @@ import numpy as np
 import pandas as pd
 
 from miner.core.results import CheckReport, Finding, Severity, StreamSummary
+from miner.records.check.overlaps import CONTRADICTED, TWO_VALUES
 from miner.records.client import STREAMS, Client
-from miner.records.overlaps import TWO_VALUES
-from miner.records.two_at_once import CONTRADICTED
 from miner.rulebook import RuleBook
 from miner.tables.biological_days import days_of
 from miner.tables.clockwork import DAY, HOUR, Times, seconds

@@ -7,8 +7,8 @@ from math import isnan
 import numpy as np
 
 from miner.core.results.morning import Against, RiseOfDay
+from miner.records.check.sensor import lows_over
 from miner.records.client import Client
-from miner.records.pressure import lows_over
 from miner.rulebook import RuleBook
 from miner.tables.clockwork import HOUR, Floats
 from miner.tables.day_notes import noted_between

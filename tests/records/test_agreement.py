@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from miner.records.agreement import (
+from miner.records.check.cross_checks import (
     Amounts,
     shift_of_events,
     shift_of_meals,

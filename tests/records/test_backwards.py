@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from miner.records import read_client
-from miner.records.backwards import other_order
+from miner.records.check.clocks import other_order
 
 
 def glucose(folder: Path) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from miner.records import read_client
-from miner.records.copied_days import COPIED, clock_prints
+from miner.records.check.one_person import COPIED, clock_prints
 
 FIRST = datetime(2026, 3, 1)
 

@@ -6,7 +6,7 @@ import pytest
 
 from miner.core.errors import MinerError
 from miner.records import read_client
-from miner.records.pressure import lows_of
+from miner.records.check.sensor import lows_of
 from miner.records.tag_words import alike, key_of
 
 

@@ -9,9 +9,9 @@ import pandas as pd
 import pytest
 
 from miner.core.results import Finding
+from miner.records.check.overlaps import empty
+from miner.records.check.plausible_sleep import plausible_sleep
 from miner.records.findings import Findings
-from miner.records.overlaps import empty
-from miner.records.plausible_sleep import plausible_sleep
 
 COUNT = 20
 NIGHT = {"asleep_min": 430, "deep_min": 80, "rem_min": 100, "light_min": 250, "awake_min": 50}

@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 
 from miner.core.results import Finding
+from miner.records.check.plausible import never_varies, plausible_activity, plausible_meals
 from miner.records.findings import Findings
-from miner.records.plausible_values import never_varies, plausible_activity, plausible_meals
 
 
 def activity(minutes: float, count: int = 40, **columns: Any) -> pd.DataFrame:

@@ -11,7 +11,7 @@ import pytest
 
 from miner import steps
 from miner.core.errors import MinerError
-from miner.records.same_readings import day_prints, same_days
+from miner.records.check.one_person import day_prints, same_days
 
 DAYS = 6
 

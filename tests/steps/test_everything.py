@@ -18,8 +18,8 @@ from miner import ledger, rulebook, steps
 from miner.cli.group import miner as commands
 from miner.core import resources
 from miner.records import STREAMS
+from miner.records.check.overlaps import columns_of
 from miner.records.entering import Entry
-from miner.records.overlaps import columns_of
 from miner.records.taking import inert
 from miner.records.ticks import ticks_in
 

@@ -11,11 +11,11 @@ from pathlib import Path, PurePath
 from miner.core.errors import MinerError
 from miner.core.results.mapping import Option, Proposal
 from miner.records.archive import is_spreadsheet, texts_of, unpacked
+from miner.records.check.one_person import spellings
 from miner.records.columns import names_a_person
 from miner.records.discover import practice_of
 from miner.records.findings import Findings
 from miner.records.kinds import JSON_LINES, open_file
-from miner.records.one_person import spellings
 from miner.records.proposing.columns import columns_of, joined
 from miner.records.proposing.entries import Job, Part, entries_of
 from miner.records.proposing.exports import read_exports

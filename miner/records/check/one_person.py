@@ -1,4 +1,4 @@
-"""Readings that two clients of a practice have in common: one of them is somebody else's.
+"""Whose records these are: several people in a file, the readings of another client, days copied.
 
 A client is held against the others by the raw lines of its files, a few hundred places of each
 file, so that a practice of hundreds costs a tenth of a second; what is found is read and compared
@@ -16,8 +16,106 @@ import numpy as np
 import pandas as pd
 
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.core.results import Finding, Severity
-from miner.records.client import Client
+from miner.records.client import Client, Settings
+from miner.records.columns import names_a_person
+from miner.records.findings import Findings
+from miner.records.fold import fold
+from miner.records.sources import Source
+from miner.records.table_file import Table
+from miner.records.text_columns import Text, blank
+
+
+def person_of(table: Table, source: Source, findings: Findings) -> str | None:
+    """Return whom the table names, or an empty text; None where it names several, which is told.
+
+    Args:
+        table: the rows that would be read.
+        source: the mapping that reads them; a column that it maps tells no person.
+        findings: gets what is told.
+    """
+    named = ""
+    used = {*source.columns.values(), source.episodes.column if source.episodes else ""}
+    for column in table.cells.columns:
+        if column in used or not names_a_person(str(column)):
+            continue
+        words = table.text(str(column))
+        people = spellings(words)
+        if len(people) > 1:
+            at = {name: words.isin(every).to_numpy() for name, every in people.items()}
+            last = max(int(table.rows[rows.argmax()]) for rows in at.values())
+            counts = {name: int(rows.sum()) for name, rows in at.items()}
+            tell_several(table.file, last, str(column), counts, findings)
+            return None
+        named = named or next(iter(people), "")
+    return named
+
+
+def spellings(words: Text) -> dict[str, list[str]]:
+    """Return whom a column names, each with every way in which the name is written."""
+    found: dict[str, list[str]] = {}
+    for word in pd.unique(words):
+        if word:
+            found.setdefault(fold(str(word)), []).append(str(word))
+    return {each[0]: each for each in found.values()}
+
+
+def tell_several(
+    file: str, row: int, column: str, people: Mapping[str, int], findings: Findings
+) -> None:
+    """Tell, with a finding that stops, that a file names more than one person.
+
+    Args:
+        file: its name inside the client folder.
+        row: where another than the first is named.
+        column: what names them; empty where each record does.
+        people: how many rows each of them has.
+        findings: gets what is told.
+    """
+    findings.add(
+        Severity.STOP,
+        f"people_in_{'column' if column else 'records'}",
+        file=file,
+        row=row,
+        count=sum(people.values()),
+        values={
+            "named": len(people),
+            "column": column,
+            "first": next(iter(people)),
+            "people": [
+                message("records.person_with_rows", name=word[:40], n=count)
+                for word, count in people.items()
+            ],
+        },
+    )
+
+
+def ask_about_others(named: Iterable[tuple[str, str, str]], findings: Findings) -> None:
+    """Ask where the files of one stream name different people; all are used as they stand.
+
+    Args:
+        named: stream, file and whom it names, for each file that names somebody.
+        findings: gets one question a stream.
+    """
+    first: dict[str, tuple[str, str]] = {}
+    asked = set()
+    for stream, file, person in named:
+        known, name = first.setdefault(stream, (file, person))
+        if fold(name) != fold(person) and stream not in asked:
+            asked.add(stream)
+            findings.add(
+                Severity.QUESTION,
+                "two_names",
+                file=file,
+                values={
+                    "name": person[:40],
+                    "other": known,
+                    "other_name": name[:40],
+                    "stream": stream,
+                },
+            )
+
 
 FEWEST_READINGS, FEWEST_VALUES, MINUTES = 24, 10, 1440
 LINES, PLACES, HEAD_BYTES, FEWEST_BYTES = 8, 200, 4096, 400
@@ -173,3 +271,54 @@ def _sampled(path: str, size: int, _changed: int) -> frozenset[int]:
 @lru_cache(maxsize=20_000)
 def _hash_of(path: str, _size: int, _changed: int) -> bytes:
     return hashlib.sha256(Path(path).read_bytes()).digest()
+
+
+COPIED = "copied_day"
+
+
+def clock_prints(client: Client) -> dict[str, str]:
+    """Return a hash of the readings of each day, whatever its date, by ISO date."""
+    glucose = client.streams["glucose"]
+    found = client.derived("clock prints", None, lambda: day_prints(glucose, dated=False))
+    return {str(np.datetime64(day, "D")): mark[:8] for day, mark in found.items()}
+
+
+def copied_days(glucose: pd.DataFrame, _: Settings, findings: Findings) -> pd.DataFrame:
+    """Leave out the readings of a day that is an earlier day over again under another date."""
+    first: dict[str, int] = {}
+    prints = day_prints(_perhaps_copied(glucose), dated=False)
+    copies = [day for day, mark in prints.items() if first.setdefault(mark, day) != day]
+    if not copies:
+        return glucose
+    dates = glucose["clock"].to_numpy().astype("datetime64[D]").astype(np.int64)
+    copied = np.isin(dates, copies)
+    told = [str(np.datetime64(day, "D")) for day in copies]
+    findings.rows(
+        Severity.LEFT_OUT,
+        "copied_days",
+        at=glucose[copied],
+        stream="glucose",
+        column="glucose",
+        values={"copied": len(copies), "first": told[0], "last": told[-1]},
+    )
+    free = copied & blank(glucose["left_out"])
+    return glucose.assign(left_out=glucose["left_out"].mask(free, COPIED))
+
+
+def _perhaps_copied(glucose: pd.DataFrame) -> pd.DataFrame:
+    """Return the readings of days whose sums over values by time of day another day has too.
+
+    Sums of whole numbers are exact: copies have the same, and few other days do.
+    """
+    minute = glucose["clock"].to_numpy().astype("datetime64[m]").astype(np.int64)
+    value = np.round(glucose["glucose"].to_numpy(np.float64))
+    value[np.isnan(value)] = 0
+    day = minute // MINUTES
+    minute -= day * MINUTES
+    minute += 1
+    value *= minute
+    day -= day.min(initial=0)
+    sums = np.bincount(day, weights=value)
+    _, at, times = np.unique(sums, return_inverse=True, return_counts=True)
+    twice = (times[at] > 1) & (sums > 0)
+    return glucose[twice[day]] if twice.any() else glucose.iloc[:0]

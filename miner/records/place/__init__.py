@@ -1,0 +1,1 @@
+"""Times on one time line, values in one unit."""

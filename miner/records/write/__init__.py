@@ -1,0 +1,1 @@
+"""What is written of records: corrections, notes, exports. Files that came in never change."""
