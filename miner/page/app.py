@@ -31,8 +31,9 @@ from miner.page.guard import (
 )
 from miner.page.places import Missing, clients_of, require_own
 from miner.page.policy import own_policy
-from miner.page.request import AppState, PageRequest
+from miner.page.request import PageRequest
 from miner.page.routes import ROUTES, View
+from miner.page.state import AppState
 from miner.page.words import for_page
 
 NOT_GOOD = "this code is wrong, was used before, or is older than two minutes"

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import re
 import secrets
-from collections import OrderedDict
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TypeVar
 from urllib.parse import quote
 
 from starlette.datastructures import FormData, UploadFile
@@ -18,53 +16,14 @@ from starlette.responses import RedirectResponse, Response
 
 from miner import steps
 from miner.core.errors import MinerError
-from miner.page.client_cache import ClientCache, ClientEntry
-from miner.page.guard import Keys
-from miner.page.jobs import BackgroundJob, Jobs
-from miner.page.opening import Tokens
+from miner.page.client_cache import ClientEntry
+from miner.page.jobs import BackgroundJob, Progress
 from miner.page.places import client_folder, require_inside
-from miner.page.turns import Turns
+from miner.page.state import AppState, ClientResults
 from miner.records.iso8601 import YEARS
 
 SOON_S = 0.7
 MOST_NOTES = 200
-MOST_DRAWN = 400
-T = TypeVar("T")
-
-
-@dataclass
-class AppState:
-    """What all pages of one practice share.
-
-    Attributes:
-        tokens: that let a browser in.
-        notes: what is said once on the next page, by a name that stands in its address.
-        mornings: those that are being read.
-        found: results that were asked for, by client and kind, for as long as the page runs.
-        turns: pages come before what is read in the background.
-    """
-
-    practice: Path
-    keys: Keys
-    clients: ClientCache
-    tokens: Tokens = field(default_factory=Tokens)
-    jobs: Jobs = field(default_factory=Jobs)
-    notes: OrderedDict[str, tuple[str, ...]] = field(default_factory=OrderedDict)
-    found: dict[tuple[str, str], object] = field(default_factory=dict)
-    mornings: set[date] = field(default_factory=set)
-    turns: Turns = field(default_factory=Turns)
-    _drawn: OrderedDict[tuple[str, str], tuple[object, object]] = field(default_factory=OrderedDict)
-
-    def drawn(self, key: tuple[str, str], of: object, draw: Callable[[], T]) -> T:
-        """Return what was drawn of something, drawn again only where that is another now."""
-        held = self._drawn.get(key)
-        if held is not None and (held[0] is of or held[0] == of):
-            return held[1]  # type: ignore[return-value]
-        made = draw()
-        self._drawn[key] = (of, made)
-        while len(self._drawn) > MOST_DRAWN:
-            self._drawn.popitem(last=False)
-        return made
 
 
 @dataclass(frozen=True)
@@ -105,10 +64,17 @@ class PageRequest:
 
         The one thing that a GET writes. The same look is written once.
         """
-        key = (self.code, f"shown {unit} {days[:1]} {days[-1:]} {len(days)}")
-        if days and self.state.found.get(key) != entry.key:
+        if not days:
+            return
+        look, shown = (unit, days[0], days[-1], len(days)), self.results.shown
+        if shown.get(look) != entry.key:
             steps.remember_shown(entry.client, unit, days)
-            self.state.found[key] = entry.key
+            shown[look] = entry.key
+
+    @property
+    def results(self) -> ClientResults:
+        """What was asked for of this client in this run of the page."""
+        return self.state.results_of(self.code)
 
     def path(self, name: str) -> str:
         """Return a part of the address."""
@@ -161,9 +127,9 @@ class PageRequest:
         """Send the browser to another page, which says something once."""
         return RedirectResponse(noted(self.state, to, notes), status_code=303)
 
-    def later(self, key: str, what: str, back: str, work: object) -> Response:
+    def later(self, key: str, what: str, back: str, work: Callable[[Progress], str]) -> Response:
         """Begin a piece of work; go straight to its end where it is quick."""
-        job = self.state.jobs.start(key, what, back, self.code_or_practice, work)  # type: ignore[arg-type]
+        job = self.state.jobs.start(key, what, back, self.code_or_practice, work)
         return after(job, SOON_S)
 
     @property

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -28,6 +29,21 @@ WORDS = {
     "above_own_median_by": "{at} {unit} or more above the client's own middle",
 }
 UNITS = {"h": "hours", "min": "minutes", "count": "", "yes or no": ""}
+
+
+@dataclass(frozen=True, slots=True)
+class RuleTrial:
+    """What a change of a habit would move.
+
+    Attributes:
+        at: where it would begin, as it was written.
+        words: that in words.
+        sides: for each client on how many days it would change sides, of how many.
+    """
+
+    at: str
+    words: str
+    sides: list[tuple[str, int, int]]
 
 
 def cut_words(rule: FactorRule) -> str:

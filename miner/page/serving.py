@@ -87,7 +87,7 @@ def _serve(
     from miner.page.client_cache import ClientCache
     from miner.page.guard import Keys
     from miner.page.opening import token_file
-    from miner.page.request import AppState
+    from miner.page.state import AppState
     from miner.page.warming import warm
 
     tidy(practice)

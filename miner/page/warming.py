@@ -11,7 +11,7 @@ from miner import steps
 from miner.core.errors import MinerError
 from miner.page.places import client_folder, clients_of
 from miner.page.render import DRAWING
-from miner.page.request import AppState
+from miner.page.state import AppState
 
 FEWEST_DRAWS = 100
 

@@ -19,7 +19,7 @@ from miner.page.app import application
 from miner.page.client_cache import ClientCache
 from miner.page.guard import Keys
 from miner.page.opening import ask_again
-from miner.page.request import AppState
+from miner.page.state import AppState
 
 PORT = 8123
 HOME = f"http://127.0.0.1:{PORT}"

@@ -44,9 +44,7 @@ def look(request: PageRequest) -> Response:
     state, by = request.state, unit_of(request)
 
     def work(progress: Progress) -> str:
-        state.found[(".", f"caseload {by}")] = steps.pool(
-            state.practice, unit=by, progress=progress
-        )
+        state.caseloads[by] = steps.pool(state.practice, unit=by, progress=progress)
         return to(by)
 
     return request.later(f"caseload {by}", f"Looking at every client, by {by}", to(by), work)
@@ -66,8 +64,7 @@ def to(unit: str) -> str:
 
 
 def _found(request: PageRequest) -> Caseload | None:
-    found = request.state.found.get((".", f"caseload {unit_of(request)}"))
-    return found if isinstance(found, Caseload) else None
+    return request.state.caseloads.get(unit_of(request))
 
 
 def as_page(request: PageRequest) -> Response:

@@ -64,7 +64,7 @@ def _picture(request: PageRequest, found: DayReview, unit: str) -> tuple[Markup,
         picture = Markup(inline(svg, "day", label, {}, styles))  # noqa: S704 - our own figure
         return picture, dict(styles.names)
 
-    return request.state.drawn((request.code, found.date), found, draw)
+    return request.state.day_figures.get((request.code, found.date), found, draw)
 
 
 def table(request: PageRequest) -> Response:

@@ -6,13 +6,12 @@ from starlette.responses import Response
 
 from miner import ledger, steps
 from miner.core.errors import MinerError
-from miner.core.results import PlanResult
-from miner.core.results.follow import Following
 from miner.ledger import Kept, replay
 from miner.page.client_cache import ClientEntry
 from miner.page.jobs import Progress
 from miner.page.render import page
 from miner.page.request import PageRequest
+from miner.page.state import made_of
 from miner.page.views.client import before, name_of, read_or_fault
 from miner.page.words import for_page
 from miner.rulebook import RuleBook
@@ -30,16 +29,15 @@ def show(request: PageRequest) -> Response:
     rules = entry.rules if entry is not None else steps.load_rules(None, folder)
     story = replay(ledger.read(folder))
     parts: list[object] = []
-    found = request.state.found.get((request.code, "follow"))
-    if entry is not None and isinstance(found, tuple) and found[0] == entry.key:
-        read: Following = found[1]
+    read = None if entry is None else made_of(request.results.following, entry.key)
+    if entry is not None and read is not None:
         parts += follow_parts(read, rules, display_unit=entry.unit)
     results = []
     for item in story.kept:
         for plan in item.plans:
-            told = request.state.found.get((request.code, f"result-{plan.name}"))
-            if entry is not None and isinstance(told, tuple) and isinstance(told[0], PlanResult):
-                results.append(result_parts(told[0], rules, display_unit=entry.unit))
+            found = request.results.tests.get(plan.name)
+            if entry is not None and found is not None:
+                results.append(result_parts(found, rules, display_unit=entry.unit))
     said = before(entry) if entry is not None else []
     return page(
         request,
@@ -92,11 +90,12 @@ def _kept(item: Kept, rules: RuleBook, last: str | None) -> dict[str, object]:
 
 def read(request: PageRequest) -> Response:
     """Read everything kept on days that did not suggest it; a verdict is written once."""
-    folder, state, code, to = request.folder, request.state, request.code, request.at("follow-up")
+    folder, state, to = request.folder, request.state, request.at("follow-up")
+    results = request.results
 
     def work(_progress: Progress) -> str:
         entry = state.clients.entry(folder)
-        state.found[(code, "follow")] = (
+        results.following = (
             entry.key,
             steps.follow(entry.client, entry.rules, remember=True),
         )
@@ -113,13 +112,12 @@ def drop(request: PageRequest) -> Response:
 
 def result(request: PageRequest) -> Response:
     """Read an alternating test; once, when it is over, or when the client has stopped."""
-    folder, state, code, to = request.folder, request.state, request.code, request.at("follow-up")
-    name, stopped = request.text("plan"), bool(request.text("stopped"))
+    folder, state, to = request.folder, request.state, request.at("follow-up")
+    results, name, stopped = request.results, request.text("plan"), bool(request.text("stopped"))
 
     def work(_progress: Progress) -> str:
         entry = state.clients.entry(folder)
-        found = steps.result(entry.client, name, entry.rules, stopped=stopped)
-        state.found[(code, f"result-{name}")] = (found,)
+        results.tests[name] = steps.result(entry.client, name, entry.rules, stopped=stopped)
         return to
 
     return request.later(f"result {name} {stopped}", "Reading the pairs", to, work)

@@ -109,8 +109,7 @@ def delete(request: PageRequest) -> Response:
     going = state.practice / f"{GOING}{secrets.token_hex(8)}"
     folder.rename(going)
     state.clients.forget(request.code)
-    for key in [key for key in state.found if key[0] == request.code]:
-        state.found.pop(key, None)
+    state.results.pop(request.code, None)
     shutil.rmtree(going, ignore_errors=True)
     if (state.practice / STORE).is_dir():
         Store(state.practice / STORE).forget_all_but(clients_of(state.practice))

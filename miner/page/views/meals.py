@@ -16,6 +16,7 @@ from miner.page.client_cache import ClientEntry
 from miner.page.jobs import Progress
 from miner.page.render import DRAWING, page
 from miner.page.request import PageRequest
+from miner.page.state import made_of
 from miner.page.views.client import before, name_of
 from miner.render.drawn import Drawn
 from miner.render.figures.inline import Styles, inline
@@ -45,10 +46,10 @@ def show(request: PageRequest) -> Response:
     entry, factor = request.entry(), request.text("compare")
     table = entry.meals()
     request.shown(entry, "meal", sorted(set(table.frame["date"].astype(str))))
-    held = request.state.found.get((request.code, f"compare {factor}"))
+    held = made_of(request.results.comparisons.get(factor), entry.key)
     shown = None
-    if isinstance(held, tuple) and held[0] == entry.key:
-        shown = _shown(request, entry, held[1])
+    if held is not None:
+        shown = _shown(request, entry, held)
     parts = (
         meals_parts(name_of(entry, request), table, entry.rules, steps.repeats(table), entry.unit)
         if len(table.frame)
@@ -69,12 +70,8 @@ def show(request: PageRequest) -> Response:
 
 def compare(request: PageRequest) -> Response:
     """Put similar meals with and without a habit side by side; it is written down as a look."""
-    folder, state, code, factor = (
-        request.folder,
-        request.state,
-        request.code,
-        request.text("factor")[:80],
-    )
+    folder, state, results = request.folder, request.state, request.results
+    factor = request.text("factor")[:80]
     if not factor:
         raise MinerError("no habit was chosen", "a habit by meal", "Choose one.")
 
@@ -86,7 +83,7 @@ def compare(request: PageRequest) -> Response:
             entry.client, factor, entry.rules, table=entry.meals(), remember=True
         )
         _shown(request, entry, found)
-        state.found[(code, f"compare {factor}")] = (entry.key, found)
+        results.comparisons[factor] = (entry.key, found)
         return to
 
     return request.later(
@@ -110,7 +107,7 @@ def _shown(request: PageRequest, entry: ClientEntry, found: MealComparison) -> _
             ]
         return Drawn(*sides), styles
 
-    drawn, styles = request.state.drawn((request.code, f"pairs {found.factor}"), found, draw)
+    drawn, styles = request.state.meal_figures.get((request.code, found.factor), found, draw)
     parts = comparison_parts(found, entry.rules, entry.unit)
     return _Shown(list(parts), list(Cautions(entry.report().cautions).last()), drawn, styles)
 

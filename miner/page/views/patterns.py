@@ -9,7 +9,7 @@ from starlette.responses import RedirectResponse, Response
 
 from miner import steps
 from miner.core.errors import MinerError
-from miner.core.results import Hypothesis, Plan, Ranking, Why
+from miner.core.results import Hypothesis, Ranking, Why
 from miner.core.results.briefing import Briefing
 from miner.followup import planning
 from miner.page.client_cache import CachedRanking, ClientEntry
@@ -17,6 +17,7 @@ from miner.page.jobs import Progress
 from miner.page.places import Missing
 from miner.page.render import DRAWING, page
 from miner.page.request import PageRequest
+from miner.page.state import made_of
 from miner.page.views.client import before, name_of
 from miner.render.drawn import Drawn, Studio
 from miner.render.figures.inline import Styles
@@ -84,7 +85,7 @@ def _drawn(
                 all_of_client(one) for one in (studio.dots(item), studio.difference(item))
             )
 
-    return request.state.drawn((request.code, item.id), cached.brief, draw)
+    return request.state.pattern_figures.get((request.code, item.id), cached.brief, draw)
 
 
 def _rankings(brief: Briefing) -> tuple[Ranking, ...]:
@@ -108,16 +109,13 @@ def _found(cached: CachedRanking, id_: str) -> tuple[Ranking, Hypothesis]:
 def _why(
     request: PageRequest, entry: ClientEntry, cached: CachedRanking, unit: str, item: Hypothesis
 ) -> Why:
-    held = cached.brief.whys.get(item.id) or request.state.found.get(
-        (request.code, f"why-{item.id}")
-    )
-    if isinstance(held, tuple) and held[0] == entry.key:
-        held = held[1]
-    if isinstance(held, Why):
+    whys = request.results.whys
+    held = cached.brief.whys.get(item.id) or made_of(whys.get(item.id), entry.key)
+    if held is not None:
         return held
     table = entry.meals() if unit == "meal" else entry.days()
     found = steps.why(entry.client, item.id, entry.rules, table=table)
-    request.state.found[(request.code, f"why-{item.id}")] = (entry.key, found)
+    whys[item.id] = (entry.key, found)
     return found
 
 
@@ -150,14 +148,14 @@ def plan(request: PageRequest) -> Response:
     folder, state, id_ = request.folder, request.state, request.path("id")
     preview = request.text("action") != "write"
     wish = _wish(request)
-    to, code = request.at("patterns", id_, "plan"), request.code
+    to, results = request.at("patterns", id_, "plan"), request.results
     if not preview:
         to = request.at("follow-up")
 
     def work(progress: Progress) -> str:
         entry = state.clients.entry(folder)
         made = steps.plan(entry.client, id_, wish, entry.rules, preview=preview, progress=progress)
-        state.found[(code, f"plan-{id_}")] = (made, wish)
+        results.plans[id_] = (made, wish)
         return to
 
     key = f"plan {id_} {preview} {wish}"
@@ -190,8 +188,8 @@ def _wish(request: PageRequest) -> steps.Wish:
 def show_plan(request: PageRequest) -> Response:
     """Show a plan that was only looked at."""
     id_, entry = request.path("id"), request.entry()
-    held = request.state.found.get((request.code, f"plan-{id_}"))
-    if not isinstance(held, tuple) or not isinstance(held[0], Plan):
+    held = request.results.plans.get(id_)
+    if held is None:
         return RedirectResponse(request.at("patterns", id_), status_code=303)
     made, wish = held
     return page(

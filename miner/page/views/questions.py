@@ -9,7 +9,6 @@ from starlette.responses import Response
 from miner import steps
 from miner.core.errors import MinerError
 from miner.core.results import Shape
-from miner.core.results.suggestions import Suggested
 from miner.page.jobs import Progress
 from miner.page.render import page
 from miner.page.request import PageRequest
@@ -19,8 +18,6 @@ from miner.rulebook import RuleBook
 from miner.words.ask import question_words
 from miner.words.labels import evidence_words
 from miner.words.suggesting import lead, luck
-
-SUGGESTED = "suggested"
 
 
 def show(request: PageRequest) -> Response:
@@ -43,8 +40,8 @@ def show(request: PageRequest) -> Response:
 
 def _offered(request: PageRequest, rules: RuleBook) -> dict[str, Any] | None:
     """Return what other clients' records suggested in this run of the page, but what is fixed."""
-    found = request.state.found.get((request.code, SUGGESTED))
-    if not isinstance(found, Suggested):
+    found = request.results.suggested
+    if found is None:
         return None
     fixed = {(item.factor, item.outcome) for item in steps.fixed_questions(request.folder)}
     left = [one for one in found.questions if (one.factor, one.outcome) not in fixed]
@@ -54,10 +51,10 @@ def _offered(request: PageRequest, rules: RuleBook) -> dict[str, Any] | None:
 
 def suggest(request: PageRequest) -> Response:
     """Look at the other clients who agreed, and offer questions from their records."""
-    folder, state, code, to = request.folder, request.state, request.code, request.at("questions")
+    folder, results, to = request.folder, request.results, request.at("questions")
 
     def work(progress: Progress) -> str:
-        state.found[code, SUGGESTED] = steps.suggested_questions(folder, progress=progress)
+        results.suggested = steps.suggested_questions(folder, progress=progress)
         return to
 
     return request.later("suggest", "Looking at the other clients", to, work)

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
+from urllib.parse import urlencode
+
 from starlette.responses import Response
 
 from miner import steps
+from miner.core import Period, Unit
 from miner.core.errors import MinerError
 from miner.core.results import Ranking
 from miner.page.client_cache import CachedRanking, ClientEntry
 from miner.page.jobs import Progress
-from miner.page.other_rankings import PLAIN, RankingChoice, choice_of, held, others
 from miner.page.render import DRAWING, page
-from miner.page.request import AppState, PageRequest
+from miner.page.request import PageRequest
 from miner.page.rule_change import differs
+from miner.page.state import AppState, RankingChoice, made_of
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import for_page
 from miner.render.papers.pages import render
 from miner.words.ranking import ranking_parts
 
 FIRST = "preparation"
+PLAIN = RankingChoice()
 
 
 def show(request: PageRequest) -> Response:
@@ -65,7 +69,7 @@ def show(request: PageRequest) -> Response:
         ranked=cached is not None and ranking.status == "ranked",
         differs=differs(entry.rules),
         plain=choice == PLAIN,
-        said_as=choice.words(entry),
+        said_as=_words(choice, entry),
         unit=ranking.unit,
     )
 
@@ -90,8 +94,7 @@ def _form(
         "last_day": dates[-1] if dates else "",
         "meals": bool(len(entry.client.used("meals"))),
         "made": [
-            (one.address(request), one.words(entry), one == choice)
-            for one in others(request, entry)
+            (_at(request, one), _words(one, entry), one == choice) for one in others(request, entry)
         ],
     }
 
@@ -111,9 +114,9 @@ def ids(request: PageRequest, cached: CachedRanking | None) -> dict[str, str]:
 
 def begin(request: PageRequest) -> Response:
     """Begin a ranking of the records as they are now."""
-    folder, state = request.folder, request.state
+    folder, state, results = request.folder, request.state, request.results
     choice = choice_of(request, request.entry())
-    done = choice.address(request)
+    done = _at(request, choice)
 
     def work(progress: Progress) -> str:
         entry = state.clients.entry(folder)
@@ -129,10 +132,10 @@ def begin(request: PageRequest) -> Response:
             remember=True,
             progress=progress,
         )
-        state.found[(folder.name, choice.key)] = (entry.key, found)
+        results.rankings[choice] = (entry.key, found)
         return done
 
-    return request.later(f"rank {choice.key}", "Ranking", request.at("ranking"), work)
+    return request.later(f"rank {choice}", "Ranking", request.at("ranking"), work)
 
 
 def prepare(cached: CachedRanking, entry: ClientEntry) -> None:
@@ -168,3 +171,54 @@ def look(
     found = CachedRanking(entry.key, brief, include)
     state.clients.rankings[entry.client.folder.name] = found
     return found
+
+
+def choice_of(request: PageRequest, entry: ClientEntry) -> RankingChoice:
+    """Return what was asked for.
+
+    Raises:
+        MinerError: there is no such unit, a date is none, or the last comes before the first.
+    """
+    unit = request.text("unit")
+    if unit:
+        Unit.of(unit)
+    period = Period.of(request.day("first"), request.day("last"))
+    usual = unit == entry.client.settings.rank_unit
+    return RankingChoice("" if usual else unit, period.first or "", period.last or "")
+
+
+def held(request: PageRequest, entry: ClientEntry, choice: RankingChoice) -> Ranking | None:
+    """Return such a ranking of these records, made in this run of the page, or None."""
+    found = made_of(request.results.rankings.get(choice), entry.key)
+    if found is not None:
+        return found
+    cached = request.state.clients.last_ranking(entry)
+    by_meal = cached.brief.by_meal if cached is not None else None
+    return by_meal if choice == RankingChoice("meal") else None
+
+
+def others(request: PageRequest, entry: ClientEntry) -> list[RankingChoice]:
+    """Return the rankings of these records that can be shown, the usual one first."""
+    cached = request.state.clients.last_ranking(entry)
+    made = [PLAIN] if cached is not None else []
+    made += (
+        [RankingChoice("meal")] if cached is not None and cached.brief.by_meal is not None else []
+    )
+    for choice in list(request.results.rankings):
+        if choice not in made and held(request, entry, choice) is not None:
+            made.append(choice)
+    return made
+
+
+def _at(request: PageRequest, choice: RankingChoice) -> str:
+    """Return where a ranking is shown."""
+    given = {"unit": choice.unit, "first": choice.first, "last": choice.last}
+    query = urlencode({name: value for name, value in given.items() if value})
+    return request.at("ranking") + (f"?{query}" if query else "")
+
+
+def _words(choice: RankingChoice, entry: ClientEntry) -> str:
+    """Return what was ranked, in words."""
+    said = f"by {choice.unit or entry.client.settings.rank_unit}"
+    said += f", from {choice.first}" if choice.first else ""
+    return said + (f", to {choice.last}" if choice.last else "")

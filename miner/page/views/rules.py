@@ -47,15 +47,14 @@ def one(request: PageRequest) -> Response:
     rule = rules.factors.get(name)
     if rule is None:
         return RedirectResponse(address("rules"), status_code=303)
-    found = request.state.found.get((".", f"rule-{name}"))
-    told = found if isinstance(found, tuple) and request.text("looked") else None
+    trial = request.state.rule_trials.get(name)
     return page(
         request,
         "rule.html",
         name=name,
         rule=rule,
         cut=rule_change.cut_words(rule),
-        told=told,
+        trial=trial if request.text("looked") else None,
         shipped=rule_change.cut_words(shipped.factors[name]) if name in shipped.factors else "",
     )
 
@@ -83,7 +82,7 @@ def change(request: PageRequest) -> Response:
                 entry.days()
                 entries.append(entry)
         found = rule_change.sides(entries, new, name)
-        state.found[(".", f"rule-{name}")] = (f"{at:g}", words, found)
+        state.rule_trials[name] = rule_change.RuleTrial(f"{at:g}", words, found)
         return address("rules", name) + "?looked=1"
 
     return request.later(f"rule {name} {at}", "Counting the days", address("rules", name), work)
