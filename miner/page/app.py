@@ -18,6 +18,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.page import render
 from miner.page.bodies import TooLarge, form_of, token_of
 from miner.page.guard import (
@@ -35,8 +36,10 @@ from miner.page.request import PageRequest
 from miner.page.routes import ROUTES, View
 from miner.page.state import AppState
 from miner.page.words import for_page
+from miner.words.door import at_door
+from miner.words.said import texts
 
-NOT_GOOD = "this code is wrong, was used before, or is older than two minutes"
+NOT_GOOD = "page.code_not_good"
 Endpoint = Callable[[Request], Awaitable[Response]]
 
 
@@ -63,29 +66,27 @@ def application(state: AppState) -> Starlette:
 def _endpoint(state: AppState, view: View) -> Endpoint:
     async def answer(request: Request) -> Response:
         page_request = PageRequest(request, state, FormData())
-        try:
-            require_own(state.practice)
-            if request.method == "POST":
-                page_request = PageRequest(request, state, await form_of(request))
-                if not state.keys.own_form(page_request.form.get("form_key")):
-                    return refused("the form is not one of this run of the page")
-            with state.turns.page():
-                return await run_in_threadpool(view, page_request)
-        except MinerError as error:
-            return told(page_request, error)
-        except Exception as error:
-            return told(page_request, error)
+        with at_door("page"):
+            try:
+                require_own(state.practice)
+                if request.method == "POST":
+                    page_request = PageRequest(request, state, await form_of(request))
+                    if not state.keys.own_form(page_request.form.get("form_key")):
+                        return refused("page.form_not_own")
+                with state.turns.page():
+                    return await run_in_threadpool(view, page_request)
+            except Exception as error:
+                return fault_page(page_request, error)
 
     return answer
 
 
-def told(page_request: PageRequest, error: BaseException) -> HTMLResponse:
+def fault_page(page_request: PageRequest, error: Exception) -> HTMLResponse:
     """Return the page of a fault: what was found, what was expected, what to do, and no trace."""
     if isinstance(error, OSError) and error.errno is not None:
-        error = MinerError(
-            error.strerror or "it cannot be used",
-            "a place this program may read and write",
-            "Check the folder, its rights and the space left, and try again.",
+        why = error.strerror
+        error = (
+            MinerError("page.place_not_usable", why=why) if why else MinerError("page.place_failed")
         )
     if isinstance(error, MinerError):
         status = 404 if isinstance(error, Missing) else 413 if isinstance(error, TooLarge) else 400
@@ -93,26 +94,26 @@ def told(page_request: PageRequest, error: BaseException) -> HTMLResponse:
             page_request,
             "fault.html",
             status=status,
-            title="This cannot be done as it stands",
+            title=message("page.not_as_it_stands"),
             file=error.file and PurePath(error.file).name,
             row=error.row,
-            found=for_page(error.found),
-            expected=for_page(error.expected),
-            do=for_page(error.do),
+            found=for_page(error.found, error),
+            expected=for_page(error.expected, error),
+            do=for_page(error.do, error),
             code=_whose(page_request),
         )
     traceback.print_exception(error, file=sys.stderr)
+    said = texts("page.program_fault", {})
     return render.page(
         page_request,
         "fault.html",
         status=500,
-        title="A fault of the program, not of your records",
+        title=said["text"],
         file=None,
         row=None,
-        found="This page could not be made.",
+        found=said["found"],
         expected="",
-        do="Nothing was lost. Go back and try again; if it happens again, report what stands in "
-        "the window where the page was started.",
+        do=said["do"],
     )
 
 
@@ -150,11 +151,15 @@ class Guarded:
 
 
 def refused(why: str) -> Response:
-    """Return the page that says why; where a token would help, it may be typed there."""
+    """Return the page that says why; where a token would help, it may be typed there.
+
+    Args:
+        why: its code.
+    """
     text = (
         render.environment()
         .get_template("refused.html")
-        .render(why=why, to=OPEN_PATH, may_try=why in (NOT_LET_IN, NOT_GOOD))
+        .render(why=message(why), to=OPEN_PATH, may_try=why in (NOT_LET_IN, NOT_GOOD))
     )
     policy = f"{own_policy(text)}; form-action 'self'"
     headers = {"Content-Security-Policy": policy, "Referrer-Policy": "no-referrer"}
@@ -172,8 +177,8 @@ def _asset(made: Callable[[], str], kind: str) -> Endpoint:
 
 def _no_such_page(state: AppState) -> Callable[[Request, Exception], Response]:
     def answer(request: Request, error: Exception) -> Response:
-        missing = Missing("there is no such page here", "a page of the list above", "Choose one.")
-        response = told(PageRequest(request, state, FormData()), missing)
+        missing = Missing("page.no_such_page")
+        response = fault_page(PageRequest(request, state, FormData()), missing)
         response.status_code = getattr(error, "status_code", 404)
         return response
 

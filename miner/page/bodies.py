@@ -25,11 +25,7 @@ class TooLarge(MinerError):  # noqa: N818 - it names what is so, not a fault
     """More was sent than is read."""
 
     def __init__(self, limit: int) -> None:
-        super().__init__(
-            "more was sent than this page reads at once",
-            f"at most {limit // MEGABYTE} MB; a month of a sensor has less than 1 MB",
-            "Send fewer files at once, or only the months you need. Nothing was kept.",
-        )
+        super().__init__("page.too_large", limit=limit // MEGABYTE)
 
 
 class _InMemory(MultiPartParser):
@@ -82,19 +78,11 @@ async def token_of(request: Request) -> str:
 
 
 def _too_many() -> MinerError:
-    return MinerError(
-        "more files were sent than are taken at once",
-        f"at most {MOST_FILES}",
-        "Send them in parts. Nothing was kept.",
-    )
+    return MinerError("page.too_many_files", most=MOST_FILES)
 
 
 def _broken() -> MinerError:
-    return MinerError(
-        "what was sent is not a whole form",
-        "a form of this page",
-        "Go back, load the page again, and send it again.",
-    )
+    return MinerError("page.form_not_whole")
 
 
 async def _counted(request: Request, limit: int) -> AsyncGenerator[bytes, None]:

@@ -6,6 +6,7 @@ import threading
 from collections import OrderedDict
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 from pathlib import Path
 
 from miner import steps
@@ -25,6 +26,7 @@ from miner.tables.day_records import DayRecords, records_of
 from miner.tables.day_review import newest_whole_day
 from miner.tables.unit_table import UnitTable
 from miner.tables.usable import EPOCH
+from miner.words.door import rules_at_door
 
 MOST_CLIENTS = 150
 Print = tuple[tuple[str, int, int], ...]
@@ -48,6 +50,11 @@ class ClientEntry:
     def unit(self) -> str:
         """The unit glucose is shown in."""
         return self.client.settings.display_unit
+
+    @cached_property
+    def words(self) -> RuleBook:
+        """The rule books in the words of a page."""
+        return rules_at_door(self.rules, "page")
 
     def days(self) -> UnitTable:
         """Return the table of days.

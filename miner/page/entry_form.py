@@ -9,60 +9,8 @@ from typing import Any
 from miner.core.results.mapping import Mapped
 from miner.records.columns import COLUMNS, known_columns
 from miner.records.sources import TIME_OF_DAY, UTC_OFFSET
+from miner.words.pages import COLUMN_NAMES, WHAT_IT_HOLDS
 
-FIELDS = {
-    "time_format": "How dates are written",
-    "decimal": "Decimal sign",
-    "delimiter": "Between the columns",
-    "skip_rows": "Lines above the names of the columns",
-    "encoding": "Encoding",
-    "not_measured": "Words that stand for nothing",
-}
-NAMES = {
-    TIME_OF_DAY: "Time of day, where that holds the date alone",
-    UTC_OFFSET: "Offset from UTC, beside times in UTC",
-    "time": "When",
-    "start": "Begins",
-    "end": "Ends",
-    "duration": "Lasts",
-    "glucose_mg_dl": "Glucose in mg/dL",
-    "glucose_mmol_l": "Glucose in mmol/L",
-    "sensor": "Name of the sensor",
-    "asleep_min": "Asleep",
-    "deep_min": "Deep sleep",
-    "rem_min": "Dream sleep",
-    "light_min": "Light sleep",
-    "awake_min": "Awake in the night",
-    "active_min": "Moving",
-    "awakenings": "How often awake",
-    "kind": "Kind",
-    "level": "Level",
-    "steps": "Steps",
-    "intensity": "How hard",
-    "label": "What was eaten",
-    "carbs_g": "Carbohydrate, g",
-    "protein_g": "Protein, g",
-    "fat_g": "Fat, g",
-    "fibre_g": "Fibre, g",
-    "energy_kcal": "Energy, kcal",
-    "tag": "Tag or note",
-    "meal": "Which meal",
-    "carbs_level": "Carbohydrate: low, moderate, high",
-    "protein_level": "Protein, same",
-    "fat_level": "Fat, same",
-    "fibre_level": "Fibre, same",
-}
-DATES = {
-    "": "2026-03-02 08:30, year first",
-    "%d/%m/%Y %H:%M": "02/03/2026 08:30, day first",
-    "%m/%d/%Y %H:%M": "03/02/2026 08:30, month first",
-    "%d/%m/%Y %H:%M:%S": "02/03/2026 08:30:00, day first",
-    "%m/%d/%Y %H:%M:%S": "03/02/2026 08:30:00, month first",
-    "%m/%d/%Y %I:%M %p": "03/02/2026 08:30 AM, month first",
-    "%d.%m.%Y %H:%M": "02.03.2026 08:30",
-    "%d-%m-%Y %H:%M": "02-03-2026 08:30, day first",
-    "%Y/%m/%d %H:%M": "2026/03/02 08:30",
-}
 TIME_UNITS = ("min", "h", "s")
 SAMPLED = ("stress", "activity", "sleep")
 TIMES = ("time", "start", "end", "duration", TIME_OF_DAY, UTC_OFFSET)
@@ -111,7 +59,7 @@ def fields_of(found: Mapped, entry: Mapping[str, Any]) -> dict[str, Any]:
         fields.append(
             Field(
                 name,
-                NAMES.get(name, name),
+                COLUMN_NAMES.get(name, name),
                 str(columns.get(name, "")),
                 _needed(stream, name),
                 units,
@@ -137,18 +85,22 @@ def missing(entry: Mapping[str, Any]) -> list[str]:
     """Return in words what still has to be chosen before an entry can be used."""
     stream = str(entry.get("stream") or "")
     if stream not in COLUMNS:
-        return ["what the file holds"]
+        return [WHAT_IT_HOLDS]
     given = {*entry.get("columns", {}), *entry.get("constants", {})}
     said, spec = [], COLUMNS[stream]
     if entry.get("episodes") or not spec.interval or stream == "tags":
-        said += [] if given & {"time", "start"} else [NAMES["time"]]
+        said += [] if given & {"time", "start"} else [_called("time")]
     else:
-        said += [] if "start" in given else [NAMES["start"]]
-        said += [] if given & {"end", "duration"} else [f"{NAMES['end']} or {NAMES['duration']}"]
-    said += [NAMES[name] for name in spec.needed if name not in given]
+        said += [] if "start" in given else [_called("start")]
+        said += [] if given & {"end", "duration"} else [_called("end", "duration")]
+    said += [_called(name) for name in spec.needed if name not in given]
     if stream == "glucose" and not given & {"glucose_mg_dl", "glucose_mmol_l"}:
-        said.append(f"{NAMES['glucose_mg_dl']} or {NAMES['glucose_mmol_l']}")
+        said.append(_called("glucose_mg_dl", "glucose_mmol_l"))
     return said
+
+
+def _called(*columns: str) -> str:
+    return " or ".join(COLUMN_NAMES[column] for column in columns)
 
 
 def entry_of(text: Callable[[str], str], found: Mapped) -> dict[str, Any]:

@@ -15,8 +15,8 @@ METHODS = (*SAFE, "POST")
 OPEN_PATH = "/open"
 FROM_A_FILE = ("null", "file://")
 """What browsers say of where a form was sent from, where that is a file."""
-NOT_LET_IN = "this browser has not been let in"
-NOT_KNOWN = "it was asked in a way that this page does not know"
+NOT_LET_IN = "page.not_let_in"
+NOT_KNOWN = "page.not_known"
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src {styles}; img-src 'self'; "
     "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
@@ -91,24 +91,24 @@ class Keys:
 
 
 def refusal(keys: Keys, request: Request) -> str | None:
-    """Return why a request is refused, or None; a token is looked at elsewhere.
+    """Return the code of why a request is refused, or None; a token is looked at elsewhere.
 
     What is asked for makes no difference: a stranger does not learn which pages there are.
     """
     host = request.headers.get("host", "").casefold()
     if host not in keys.hosts:
-        return "it was asked for under another name than its own"
+        return "page.other_name"
     if request.method not in METHODS:
         return NOT_KNOWN
     if sends_token(request):
         return _not_by_hand(request.headers, f"http://{host}")
     origin = request.headers.get("origin")
     if origin is not None and origin.casefold() != f"http://{host}":
-        return "another page asked for it"
+        return "page.other_page"
     if request.method not in SAFE and origin is None:
-        return "it does not say which page sent it"
+        return "page.no_origin"
     if request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
-        return "another page asked for it"
+        return "page.other_page"
     return None if keys.knows(request.cookies.get(keys.cookie)) else NOT_LET_IN
 
 
@@ -121,7 +121,7 @@ def _not_by_hand(headers: Headers, own: str) -> str | None:
     """Refuse a token that comes from a page of another site, or not as a page to be shown."""
     whole = headers.get("sec-fetch-dest", "document") == "document"
     origin = headers.get("origin", own).casefold()
-    return None if whole and origin in (own, *FROM_A_FILE) else "another page asked for it"
+    return None if whole and origin in (own, *FROM_A_FILE) else "page.other_page"
 
 
 class Protected:

@@ -6,8 +6,11 @@ import secrets
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 
-Progress = Callable[[str, float], None]
+from miner.core.messages import Words, message
+
+Progress = Callable[[Words, float], None]
 MOST_KEPT = 100
 AT_ONCE = 2
 
@@ -36,14 +39,14 @@ class BackgroundJob:
     what: str
     back: str
     owner: str
-    step: str = "waiting for its turn"
+    step: Words = field(default_factory=partial(message, "page.job_waits"))
     share: float = 0.0
     done: str | None = None
     error: BaseException | None = None
     halt: threading.Event = field(default_factory=threading.Event)
     ended: threading.Event = field(default_factory=threading.Event)
 
-    def tell(self, step: str, share: float) -> None:
+    def tell(self, step: Words, share: float) -> None:
         """Note how far it is.
 
         Raises:
@@ -93,7 +96,7 @@ class Jobs:
     ) -> None:
         try:
             with own, self._turn:
-                job.tell("reading the records", 0.0)
+                job.tell(message("page.job_reads"), 0.0)
                 job.done = work(job.tell)
         except Stopped:
             job.done = None

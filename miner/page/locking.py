@@ -33,10 +33,7 @@ def held(practice: Path) -> Iterator[None]:
         raise OpenAlready from error
     except OSError as error:
         raise MinerError(
-            f"the folder cannot be written ({error.strerror or error})",
-            "a folder you may write in",
-            "Check the rights of the folder.",
-            file=practice,
+            "page.folder_not_writable", file=practice, why=error.strerror or error
         ) from error
     try:
         yield

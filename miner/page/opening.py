@@ -153,12 +153,7 @@ def ask_again(practice: Path, wait_s: float = ASK_FOR_S) -> Opening:
         (folder / AGAIN).unlink()
     except OSError:
         pass
-    raise MinerError(
-        "this practice is open already, and the program that has it open does not answer",
-        "one page for a practice, of this account",
-        "Stop that program with Ctrl+C where it was started.",
-        file=practice,
-    )
+    raise MinerError("page.open_already", file=practice)
 
 
 @contextmanager

@@ -47,11 +47,7 @@ def client_folder(practice: Path, code: str) -> Path:
         Missing: there is none of that name.
     """
     if code not in clients_of(practice):
-        raise Missing(
-            "there is no such client in this practice",
-            "a client of the list",
-            "Open the list of clients and choose one.",
-        )
+        raise Missing("page.no_such_client")
     return practice / code
 
 
@@ -63,14 +59,10 @@ def new_code(practice: Path, text: str) -> str:
     """
     code = text.strip()
     if not _CODE.fullmatch(code) or len(code) > LONGEST_CODE or code.casefold() in _DEVICES:
-        raise MinerError(
-            "that code cannot be used" if code else "the code is empty",
-            f"up to {LONGEST_CODE} letters, digits and hyphens, such as client-07; no name",
-            "Write another code.",
-        )
+        raise MinerError("page.code_not_usable" if code else "page.code_empty", most=LONGEST_CODE)
     taken = {path.name.casefold() for path in practice.iterdir()} | {RULES}
     if code.casefold() in taken:
-        raise MinerError(f"'{code}' is there already", "a new code", "Write another code.")
+        raise MinerError("page.code_taken", name=code)
     return code
 
 
@@ -83,14 +75,9 @@ def file_name(given: str) -> str:
     last = PureWindowsPath(given.replace("/", "\\")).name
     name = _UNUSUAL.sub("_", last).strip(" .")[-LONGEST_NAME:].strip(" .")
     if not name or PureWindowsPath(name).stem.casefold() in _DEVICES:
-        raise MinerError("the file has no usable name", "a name with an ending", "Rename the file.")
+        raise MinerError("page.file_without_name")
     if name.casefold() in OWN_FILES:
-        raise MinerError(
-            f"'{name}' is a file this program keeps itself",
-            "a file of records",
-            "Write what it says into the forms of this page.",
-            file=name,
-        )
+        raise MinerError("page.own_file", file=name, name=name)
     return name
 
 
@@ -106,7 +93,7 @@ def file_in(folder: Path, name: str) -> Path:
         else set()
     )
     if name not in here:
-        raise Missing("there is no such file here", "a file of the list", "Go back to the list.")
+        raise Missing("page.no_such_file")
     return folder / name
 
 
@@ -147,9 +134,4 @@ def require_of_one(folder: Path) -> None:
 
 def _refuse_way_out(path: Path, practice: Path, whose: str = "practice") -> None:
     if path.is_symlink() and not path.resolve().is_relative_to(practice.resolve()):
-        raise MinerError(
-            f"this is a link that leads out of the {whose} folder",
-            f"files that lie in the {whose} folder",
-            "Put a copy of the file in its place.",
-            file=path.relative_to(practice).as_posix(),
-        )
+        raise MinerError("page.link_out", file=path.relative_to(practice).as_posix(), whose=whose)

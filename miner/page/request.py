@@ -16,6 +16,7 @@ from starlette.responses import RedirectResponse, Response
 
 from miner import steps
 from miner.core.errors import MinerError
+from miner.core.messages import Words
 from miner.page.client_cache import ClientEntry
 from miner.page.jobs import BackgroundJob, Progress
 from miner.page.places import client_folder, require_inside
@@ -111,25 +112,22 @@ class PageRequest:
         try:
             found = date.fromisoformat(text)
         except ValueError as error:
-            raise MinerError(
-                f"'{text[:40]}' is not a date", "a date like 2026-03-01", "Correct it."
-            ) from error
+            raise MinerError("page.not_a_date", text=text[:40]) from error
         if not YEARS[0] <= found.year <= YEARS[1]:
-            told = f"a date of the years {YEARS[0]} to {YEARS[1]}"
-            raise MinerError(f"{found} is out of reach", told, "Correct it.")
+            raise MinerError("page.year_out_of_reach", day=found, first=YEARS[0], last=YEARS[1])
         return found
 
     def at(self, *parts: str) -> str:
         """Return the address of one of this client's pages."""
         return address("clients", self.code, *parts)
 
-    def go(self, to: str, *notes: str) -> Response:
+    def go(self, to: str, *notes: Words) -> Response:
         """Send the browser to another page, which says something once."""
         return RedirectResponse(noted(self.state, to, notes), status_code=303)
 
-    def later(self, key: str, what: str, back: str, work: Callable[[Progress], str]) -> Response:
+    def later(self, key: str, what: Words, back: str, work: Callable[[Progress], str]) -> Response:
         """Begin a piece of work; go straight to its end where it is quick."""
-        job = self.state.jobs.start(key, what, back, self.code_or_practice, work)
+        job = self.state.jobs.start(key, str(what), back, self.code_or_practice, work)
         return after(job, SOON_S)
 
     @property
@@ -157,9 +155,9 @@ def address(*parts: str) -> str:
     return "/" + "/".join(quote(part, safe="") for part in parts)
 
 
-def noted(state: AppState, to: str, notes: Sequence[str]) -> str:
+def noted(state: AppState, to: str, notes: Sequence[Words]) -> str:
     """Return an address whose page says the notes once."""
-    said = tuple(note for note in notes if note)
+    said = tuple(str(note) for note in notes if note)
     if not said:
         return to
     name = secrets.token_urlsafe(6)

@@ -16,19 +16,10 @@ from miner.core import resources
 from miner.core.errors import MinerError
 from miner.core.files import make_folder, write_whole
 from miner.page.client_cache import ClientEntry
-from miner.rulebook import FactorRule, RuleBook
+from miner.rulebook import RuleBook
+from miner.words.pages import differing_rule
 
 BOOK = "factors.toml"
-WORDS = {
-    "below": "under {at} {unit}",
-    "at_least": "{at} {unit} or more",
-    "present": "whenever it is logged",
-    "own_low_quarter": "in the client's own lowest quarter",
-    "own_high_quarter": "in the client's own highest quarter",
-    "below_own_median": "below the client's own middle",
-    "above_own_median_by": "{at} {unit} or more above the client's own middle",
-}
-UNITS = {"h": "hours", "min": "minutes", "count": "", "yes or no": ""}
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,20 +37,6 @@ class RuleTrial:
     sides: list[tuple[str, int, int]]
 
 
-def cut_words(rule: FactorRule) -> str:
-    """Return where yes begins, in words."""
-    at = "" if rule.at is None else f"{rule.at:g}"
-    unit = UNITS.get(rule.measure_unit, rule.measure_unit)
-    if rule.at is not None and rule.measure.endswith("clock"):
-        hours, minutes = divmod(round(60 * rule.at), 60)
-        at, unit = f"{hours}:{minutes:02d}", "by the clock,"
-    if rule.at is not None and rule.measure_unit == "share":
-        at, unit = f"{100 * rule.at:g}", "%"
-    return " ".join(WORDS[rule.cut].format(at=at, unit=unit).split()).replace(
-        ", or more", " or later"
-    )
-
-
 def rules_of(practice: Path) -> RuleBook:
     """Return the rule books of a practice."""
     own = practice / RULES
@@ -70,7 +47,7 @@ def differs(rules: RuleBook) -> list[str]:
     """Return in words where the habits of a rule book begin elsewhere than as shipped."""
     shipped = rulebook.load()
     return [
-        f"{rule.phrase} is {cut_words(rule)} (as shipped: {cut_words(shipped.factors[name])})"
+        differing_rule(rule, shipped.factors[name])
         for name, rule in rules.factors.items()
         if name in shipped.factors
         and (rule.at, rule.cut) != (shipped.factors[name].at, shipped.factors[name].cut)
@@ -88,11 +65,7 @@ def changed(practice: Path, name: str, at: float) -> str:
     document = tomlkit.parse(held.decode("utf-8-sig"))
     table = document.get(name)
     if not isinstance(table, dict) or "at" not in table:
-        raise MinerError(
-            "this habit has no number that could be changed",
-            "a habit with a number",
-            "Choose another.",
-        )
+        raise MinerError("page.habit_without_number")
     table["at"] = int(at) if float(at).is_integer() else float(at)
     return tomlkit.dumps(document)
 

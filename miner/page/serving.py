@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.page.locking import OpenAlready, held
 from miner.page.places import GOING, WAITING, clients_of
 
@@ -69,11 +70,7 @@ def _require_libraries() -> None:
         for name in ("multipart", "starlette", "tomlkit", "uvicorn"):
             import_module(name)
     except ImportError as error:
-        raise MinerError(
-            f"the page needs a library that is not installed ({error.name})",
-            "miner installed with the extra 'page'",
-            "Install it: pip install 'miner[page]'.",
-        ) from error
+        raise MinerError("page.library_missing", name=error.name) from error
 
 
 def _serve(
@@ -136,7 +133,7 @@ def _server(app: Starlette, warn: Callable[[str], None]) -> Server:
     from miner.page.connections import Accounts, Connection
 
     def stranger(account: int) -> None:
-        warn(f"Another account of this machine (number {account}) tried to reach the page.")
+        warn(str(message("page.stranger", account=account)))
 
     class OfThisAccount(Connection):
         accounts = Accounts(getattr(os, "geteuid", int)(), stranger)
@@ -166,20 +163,10 @@ def require_practice(practice: Path) -> None:
     from miner.steps.practice_mornings import is_practice
 
     if not practice.is_dir():
-        raise MinerError(
-            "there is no such folder",
-            "the folder of a practice, or an empty one",
-            "Make the folder first, or check the path.",
-            file=practice,
-        )
+        raise MinerError("page.no_such_folder", file=practice)
     empty = not any(path.name[0] != "." for path in practice.iterdir())
     if not empty and not is_practice(practice):
-        raise MinerError(
-            "this is neither a practice nor empty",
-            "a folder of client folders with a practice.toml, or an empty folder",
-            "Name the practice's folder. If this is it, put an empty file practice.toml in it.",
-            file=practice,
-        )
+        raise MinerError("page.no_practice", file=practice)
 
 
 def tidy(practice: Path) -> None:
@@ -207,11 +194,7 @@ def _listening(port: int) -> socket.socket:
         listener.listen(128)
     except OSError as error:
         listener.close()
-        raise MinerError(
-            f"port {port} cannot be used ({error.strerror or error})",
-            "a port that is free",
-            "Leave out --port to take any that is free.",
-        ) from error
+        raise MinerError("page.port_not_usable", port=port, why=error.strerror or error) from error
     return listener
 
 

@@ -78,9 +78,7 @@ def noted(folder: Path, plan: Plan, answers: Mapping[str, str], until: str) -> b
     """
     late = sorted(day for day, said in answers.items() if said and day > until)
     if late:
-        raise MinerError(
-            f"{late[0][:20]} is not over yet", f"a day up to {until}", "Tick it when it is over."
-        )
+        raise MinerError("page.day_not_over", late=late[0][:20], until=until)
     rows = dict(_own(folder).by_day)
     for day, said in answers.items():
         rows.pop((plan.plan, day), None)
@@ -112,12 +110,7 @@ def _own(folder: Path) -> Ticks:
     path = folder / TICKS
     ticks = ticks_in([path] if path.is_file() else [])
     if path.is_file() and path.read_bytes() != _written(ticks.by_day):
-        raise MinerError(
-            "this file was changed by hand, so it is not written again from here",
-            "the file as this page wrote it",
-            "Rename it to another name that begins with ticks.",
-            file=TICKS,
-        )
+        raise MinerError("page.ticks_changed_by_hand", file=TICKS)
     return ticks
 
 
@@ -152,13 +145,7 @@ def answers_of(plan: Plan, said: Mapping[str, str]) -> dict[str, str]:
     days = {day for period in plan.periods for day in _days(period)}
     for day, answer in found.items():
         if answer not in ("", *ANSWERS):
-            raise MinerError(
-                f"'{answer[:20]}' is no answer", "yes, no, forgot or nothing", "Choose one."
-            )
+            raise MinerError("page.no_answer", answer=answer[:20])
         if day not in days:
-            raise MinerError(
-                f"{day[:20]} is no day of this plan",
-                f"a day from {min(days)} to {max(days)}",
-                "Choose one of them.",
-            )
+            raise MinerError("page.no_day_of_plan", day=day[:20], first=min(days), last=max(days))
     return found

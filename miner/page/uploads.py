@@ -26,7 +26,7 @@ def receive(folder: Path, given: str, content: bytes) -> str:
     """
     name = file_name(given)
     if not content:
-        raise MinerError("the file is empty", "a file with records", "Export it again.", file=name)
+        raise MinerError("page.file_empty", file=name)
     place = folder / WAITING
     make_folder(place)
     write_whole(place / name, content)
@@ -108,12 +108,7 @@ def _cleared(folder: Path, path: Path) -> None:
 
 
 def _taken(name: str) -> MinerError:
-    return MinerError(
-        "there is a file of that name already; it was left as it is",
-        "a new name",
-        "Add it under another name.",
-        file=name,
-    )
+    return MinerError("page.file_name_taken", file=name)
 
 
 def _digest(path: Path) -> str:

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import re
+from copy import copy
 from functools import cache
+from pathlib import PurePath
 
 from miner import rulebook
+from miner.core.errors import MinerError
+from miner.core.results import Finding
 from miner.words.said_of import of_client
 
 PAGES = {
@@ -103,8 +107,26 @@ _LOW = re.compile(r"(from \S+) end = (?=\d{4}-)")
 _RUN = re.compile(r"(?:(Run|run|See|or|Use) )?(?:'miner ([a-z-]+)[^']*'|\"miner (map)[^\"]*\")")
 
 
-def for_page(text: str) -> str:
+def one_line(error: MinerError) -> str:
+    """Return an error in one line; its file without the folders it lies in."""
+    if not error.code:
+        return for_page(error.message)
+    here = copy(error)
+    here.file = error.file and PurePath(error.file).name
+    return here.message
+
+
+def finding_line(item: Finding) -> str:
+    """Return a finding in one line."""
+    said = item.said()
+    error = MinerError(said["what"], said["expected"], said["do"], file=item.file, row=item.row)
+    return error.message if item.texts is None else for_page(error.message)
+
+
+def for_page(text: str, error: MinerError | None = None) -> str:
     """Return a message with pages in place of commands, no folders, and the client spoken of."""
+    if error is not None and error.code:
+        return text
     text = _DATES.sub("Choose how its dates are written.", _FOLDER.sub("", of_client(text)))
     text = _TICKS.sub("What the client ticked is noted on the page of the plan.", text)
     for old, new in _OWN:

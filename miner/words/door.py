@@ -1,7 +1,7 @@
-"""Who reads what is said, and where: at the command line, on paper, on a page.
+"""Where something is said: at the command line, or on a page.
 
-The command line speaks to the client. Paper and page speak of the client, to whoever works with
-the client; a page names pages where the command line names commands.
+The command line names commands, and speaks as it would to the client. A page names pages, and
+speaks of the client.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from miner.words.audience import Audience, said_to
 if TYPE_CHECKING:
     from miner.rulebook import RuleBook
 
-Door = Literal["", "paper", "page"]
+Door = Literal["", "page"]
 """Empty for the command line."""
 
 _door: ContextVar[Door] = ContextVar("door", default="")
@@ -40,7 +40,7 @@ def door_now() -> Door:
     return _door.get()
 
 
-def told(rules: RuleBook, door: Door | None = None) -> RuleBook:
+def rules_at_door(rules: RuleBook, door: Door | None = None) -> RuleBook:
     """Return the rule books in the words of a door, with the same hash.
 
     A text that a practice wrote itself stays as the practice wrote it.
@@ -55,8 +55,6 @@ def told(rules: RuleBook, door: Door | None = None) -> RuleBook:
     if not door:
         return rules
     rules = said_to(rules, Audience.PRACTITIONER)
-    if door == "paper":
-        return rules
     own, shipped = _texts()[door], rulebook.load()
     wording = {
         table: rules.wording[table]

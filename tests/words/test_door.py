@@ -1,4 +1,4 @@
-"""One text, three doors: the command line, paper for whoever works with the client, a page."""
+"""One text, two doors: the command line and a page."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import pytest
 
 from miner import rulebook
 from miner.core.messages import message
-from miner.words.door import at_door, door_now, told
+from miner.words.door import at_door, door_now, rules_at_door
 from miner.words.said import texts
 
 RULES = rulebook.load()
@@ -19,15 +19,14 @@ def label(rules: rulebook.RuleBook) -> str:
 
 
 def test_the_rule_books_speak_to_the_client_unless_a_door_is_open() -> None:
-    assert told(RULES) == RULES
-    with at_door("paper"):
-        assert label(told(RULES)) == "time above the client's range"
-        assert told(RULES).cautions == RULES.cautions
-    assert label(told(RULES)) == "time above your range"
+    assert rules_at_door(RULES) == RULES
+    with at_door("page"):
+        assert label(rules_at_door(RULES)) == "time above the client's range"
+    assert label(rules_at_door(RULES)) == "time above your range"
 
 
 def test_a_page_speaks_of_the_client_and_of_pages() -> None:
-    page = told(RULES, "page")
+    page = rules_at_door(RULES, "page")
     assert label(page) == "time above the client's range"
     assert "on the page Intake" in page.cautions.not_asked
     assert "--preview" not in page.wording["plan"]["preview"]
@@ -39,18 +38,19 @@ def test_what_a_practice_wrote_itself_is_left_as_it_is() -> None:
     words = {"label": "your time up", "label_of_client": ""}
     own = RULES.outcome("minutes_above").model_copy(update=words)
     outcomes = RULES.outcomes | {"minutes_above": own}
-    page = told(RULES.model_copy(update={"wording": wording, "outcomes": outcomes}), "page")
+    page = rules_at_door(
+        RULES.model_copy(update={"wording": wording, "outcomes": outcomes}), "page"
+    )
     assert page.wording["plan"]["preview"] == "Run again, you."
     assert page.wording["plan"]["shorter"] != RULES.wording["plan"]["shorter"]
     assert label(page) == "your time up"
 
 
-def test_every_text_of_a_door_takes_the_place_of_one_that_ships() -> None:
-    for door in ("paper", "page"):
-        assert told(RULES, door) != RULES
-        assert set(told(RULES, door).wording) == set(RULES.wording)
-        for table, words in told(RULES, door).wording.items():
-            assert set(words) == set(RULES.wording[table])
+def test_every_text_of_a_page_takes_the_place_of_one_that_ships() -> None:
+    page = rules_at_door(RULES, "page")
+    assert set(page.wording) == set(RULES.wording)
+    for table, words in page.wording.items():
+        assert set(words) == set(RULES.wording[table])
 
 
 def test_of_two_open_doors_the_inner_one_counts_and_threads_keep_their_own() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from miner import steps
+from miner.core.messages import message
 from miner.core.results.caseload import Caseload
 from miner.page.jobs import Progress
 from miner.page.places import clients_of
@@ -15,6 +16,7 @@ from miner.page.rule_change import rules_of
 from miner.records.settings import PracticeFile
 from miner.records.toml_file import read_toml
 from miner.render.papers.caseload import caseload_page
+from miner.words.door import rules_at_door
 from miner.words.practice import caseload_parts
 
 UNITS = ("day", "meal")
@@ -26,7 +28,7 @@ def show(request: PageRequest) -> Response:
     found = _found(request)
     parts = []
     if found is not None:
-        parts = caseload_parts(found, rules_of(request.state.practice), detail=False)
+        parts = caseload_parts(found, rules_at_door(rules_of(request.state.practice)), detail=False)
     clients = clients_of(request.state.practice)
     return page(
         request,
@@ -47,7 +49,7 @@ def look(request: PageRequest) -> Response:
         state.caseloads[by] = steps.pool(state.practice, unit=by, progress=progress)
         return to(by)
 
-    return request.later(f"caseload {by}", f"Looking at every client, by {by}", to(by), work)
+    return request.later(f"caseload {by}", message("page.job_caseload", unit=by), to(by), work)
 
 
 def unit_of(request: PageRequest) -> str:

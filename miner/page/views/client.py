@@ -8,6 +8,7 @@ from starlette.responses import Response
 
 from miner import ledger, steps
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.core.results import CautionText
 from miner.ledger import replay
 from miner.page.client_cache import ClientEntry
@@ -56,7 +57,7 @@ def why_not(folder: Path, told: str) -> str:
     """Return why a client cannot be read: there is nothing to read yet, or what was told."""
     own = {path.name for path in folder.iterdir() if path.name[0] != "."}
     if own <= {*OWN_FILES}:
-        return "There are no records yet. Drop the files on the page Records."
+        return str(message("page.no_records"))
     return for_page(told)
 
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 from markupsafe import Markup
 from starlette.responses import RedirectResponse, Response
 
+from miner.core.messages import message
 from miner.core.results.morning import DayReview
 from miner.page.client_cache import ClientEntry
 from miner.page.render import DRAWING, page
@@ -58,7 +59,7 @@ def show(request: PageRequest) -> Response:
 def _picture(request: PageRequest, found: DayReview, unit: str) -> tuple[Markup, dict[str, str]]:
     def draw() -> tuple[Markup, dict[str, str]]:
         styles = Styles()
-        label = f"Glucose of {found.date}, with sleep, stress, activity, meals and tags below it."
+        label = str(message("page.picture_of_day", day=found.date))
         with DRAWING:
             svg = as_svg(day_picture(found, unit))
         picture = Markup(inline(svg, "day", label, {}, styles))  # noqa: S704 - our own figure
@@ -72,7 +73,7 @@ def table(request: PageRequest) -> Response:
     entry = request.entry()
     dates = {day: request.at("days", day) for day in entry.dates()}
     request.shown(entry, "day", list(dates))
-    parts = days_parts(name_of(entry, request), entry.days(), entry.rules, display_unit=entry.unit)
+    parts = days_parts(name_of(entry, request), entry.days(), entry.words, display_unit=entry.unit)
     parts = [_in_words(part, entry) for part in parts]
     return page(request, "table.html", client=name_of(entry, request), parts=parts, days=dates)
 
@@ -81,7 +82,7 @@ def _in_words(part: Part, entry: ClientEntry) -> Part:
     """Return the strip of a habit with the habit's words before it."""
     if not isinstance(part, Strip) or not part.factor:
         return part
-    return replace(part, lead=factor_phrase(part.factor, entry.rules))
+    return replace(part, lead=factor_phrase(part.factor, entry.words))
 
 
 def week(request: PageRequest) -> Response:

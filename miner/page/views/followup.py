@@ -6,6 +6,7 @@ from starlette.responses import Response
 
 from miner import ledger, steps
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.ledger import Kept, replay
 from miner.page.client_cache import ClientEntry
 from miner.page.jobs import Progress
@@ -13,8 +14,9 @@ from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.state import made_of
 from miner.page.views.client import before, name_of, read_or_fault
-from miner.page.words import for_page
+from miner.page.words import one_line
 from miner.rulebook import RuleBook
+from miner.words.door import rules_at_door
 from miner.words.ended import way_words
 from miner.words.follow import follow_parts
 from miner.words.history import history_parts
@@ -26,7 +28,7 @@ def show(request: PageRequest) -> Response:
     """Show everything kept, and what was read of it."""
     folder = request.folder
     entry, fault = read_or_fault(request)
-    rules = entry.rules if entry is not None else steps.load_rules(None, folder)
+    rules = rules_at_door(entry.rules if entry is not None else steps.load_rules(None, folder))
     story = replay(ledger.read(folder))
     parts: list[object] = []
     read = None if entry is None else made_of(request.results.following, entry.key)
@@ -101,7 +103,7 @@ def read(request: PageRequest) -> Response:
         )
         return to
 
-    return request.later("follow", "Reading new days", to, work)
+    return request.later("follow", message("page.job_follow"), to, work)
 
 
 def drop(request: PageRequest) -> Response:
@@ -120,7 +122,7 @@ def result(request: PageRequest) -> Response:
         results.tests[name] = steps.result(entry.client, name, entry.rules, stopped=stopped)
         return to
 
-    return request.later(f"result {name} {stopped}", "Reading the pairs", to, work)
+    return request.later(f"result {name} {stopped}", message("page.job_result"), to, work)
 
 
 def history(request: PageRequest) -> Response:
@@ -130,9 +132,9 @@ def history(request: PageRequest) -> Response:
     try:
         rules = steps.load_rules(None, folder)
         found = steps.history(folder, rules)
-        code, parts = found.client, history_parts(found, rules)
+        code, parts = found.client, history_parts(found, rules_at_door(rules))
     except MinerError as error:
-        fault = for_page(error.message)
+        fault = one_line(error)
     entry, _ = read_or_fault(request)
     said = before(entry) if entry is not None else []
     return page(

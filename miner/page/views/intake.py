@@ -11,6 +11,7 @@ from tomlkit import TOMLDocument
 
 from miner import steps
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.records.settings import ClientFile
@@ -45,7 +46,7 @@ def save(request: PageRequest) -> Response:
     rules = steps.load_rules(None, request.folder)
     answers = {name: request.text(f"intake-{name}", "not_asked") for name in rules.cautions.intake}
     if any(value not in ANSWERS for value in answers.values()):
-        raise MinerError("an answer is none of the three", "yes, no, or not asked", "Choose one.")
+        raise MinerError("page.intake_answer")
 
     def edit(document: TOMLDocument) -> None:
         set_key(document, "time_zone", request.text("time_zone") or None)
@@ -57,18 +58,14 @@ def save(request: PageRequest) -> Response:
             table[name] = value
 
     change(request.folder / "client.toml", ClientFile, edit, request.seen)
-    return request.go(request.at(), "The intake is written down.")
+    return request.go(request.at(), message("page.intake_written"))
 
 
 def leave_out(request: PageRequest) -> Response:
     """Leave a day out, with a reason; that is told in every ranking after a first one."""
     day, reason = request.day("day"), request.text("reason")
     if day is None or not reason:
-        raise MinerError(
-            "the day or the reason is missing",
-            "a day and why it is left out",
-            "Write both: a ranking tells which days were left out after a first look.",
-        )
+        raise MinerError("page.left_out_incomplete")
 
     def edit(document: TOMLDocument) -> None:
         table = tomlkit.table()
@@ -81,7 +78,7 @@ def leave_out(request: PageRequest) -> Response:
 
     change(request.folder / "client.toml", ClientFile, edit)
     to = request.at("days", day.isoformat())
-    return request.go(to, "This day is left out from now on. Rankings tell of it.")
+    return request.go(to, message("page.day_left_out"))
 
 
 def count_again(request: PageRequest) -> Response:
@@ -98,4 +95,4 @@ def count_again(request: PageRequest) -> Response:
 
     change(request.folder / "client.toml", ClientFile, edit)
     to = request.at("days", str(day)) if day else request.at()
-    return request.go(to, "You do not leave this day out any more. Rankings tell of it.")
+    return request.go(to, message("page.day_counts_again"))

@@ -15,6 +15,7 @@ from starlette.responses import Response, StreamingResponse
 from miner.caseload.store import NAME as STORE
 from miner.caseload.store import Store
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.page.places import GOING, Missing, clients_of, require_of_one
 from miner.page.render import page
 from miner.page.request import PageRequest, address, attached
@@ -50,10 +51,7 @@ def _copies(request: PageRequest) -> list[str]:
     practice, code = request.state.practice, request.code
     said = []
     if (practice / STORE).is_dir():
-        said.append(
-            "What the caseload kept of this client goes too; figures pooled before it are "
-            "computed again without it."
-        )
+        said.append(str(message("page.caseload_forgets")))
     named = [
         path.name
         for path in sorted(practice.iterdir())
@@ -62,7 +60,7 @@ def _copies(request: PageRequest) -> list[str]:
         and path.stat().st_size < CHUNK * 40
         and code.encode() in path.read_bytes()
     ]
-    said += [f"{name} in the practice's folder names this client and stays." for name in named]
+    said += [str(message("page.named_elsewhere", name=name)) for name in named]
     return said
 
 
@@ -70,7 +68,7 @@ def download(request: PageRequest) -> Response:
     """Give the whole folder as one archive, or the records in an open form."""
     form = request.text("as", EVERYTHING)
     if form not in (EVERYTHING, *FORMS):
-        raise Missing("there is no such download", "one of the list", "Choose one.")
+        raise Missing("page.no_such_download")
     require_of_one(request.folder)
     held: IO[bytes] = SpooledTemporaryFile(max_size=HELD)  # noqa: SIM115 - closed when it is sent
     with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as archive:
@@ -101,11 +99,7 @@ def delete(request: PageRequest) -> Response:
     """Delete a client's folder, once its code was written out."""
     folder, state = request.folder, request.state
     if request.text("code") != request.code:
-        raise MinerError(
-            "the code that was written is another one",
-            f"the code '{request.code}'",
-            "Write it exactly to delete this client. Nothing was deleted.",
-        )
+        raise MinerError("page.other_code_written", name=request.code)
     going = state.practice / f"{GOING}{secrets.token_hex(8)}"
     folder.rename(going)
     state.clients.forget(request.code)
@@ -115,6 +109,5 @@ def delete(request: PageRequest) -> Response:
         Store(state.practice / STORE).forget_all_but(clients_of(state.practice))
     return request.go(
         address("clients"),
-        f"{request.code} is deleted. Pages and exports saved elsewhere, "
-        "printouts and backups are not known here: delete them too.",
+        message("page.client_deleted", name=request.code),
     )

@@ -8,28 +8,22 @@ from typing import Any
 from starlette.responses import Response
 
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.core.results.mapping import Mapped
-from miner.page.entry_form import DATES, FIELDS, TIMES, entry_of, fields_of, missing
+from miner.page.entry_form import TIMES, entry_of, fields_of, missing
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.uploads import waiting_file
 from miner.page.views.client import name_of, read_or_fault
-from miner.page.words import for_page
+from miner.page.words import for_page, one_line
 from miner.records.client import STREAMS
 from miner.records.proposing import as_toml, put_entries
 from miner.records.settings_file import WRITING
 from miner.steps.looking import Look, look_at, source_of
 from miner.steps.mapping import map_file
 from miner.words.map import known_text, option_text, question_text
+from miner.words.pages import DATE_FORMATS, FILE_FIELDS, STREAM_HOLDS
 
-HOLDS = {
-    "glucose": "the sensor's readings",
-    "sleep": "nights",
-    "stress": "stress",
-    "activity": "walks and other movement",
-    "meals": "meals",
-    "tags": "tags and notes",
-}
 BLANK = dict.fromkeys(
     ("stream", "time_format", "decimal", "delimiter", "skip_rows", "encoding", "not_measured")
 )
@@ -39,7 +33,7 @@ def show(request: PageRequest) -> Response:
     """Show what is proposed for a file that waits."""
     stream = request.text("stream") or None
     if stream is not None and stream not in STREAMS:
-        raise MinerError("there is no such kind of records", ", ".join(STREAMS), "Choose one.")
+        raise MinerError("page.no_such_stream", streams=list(STREAMS))
     found = _proposed(request, stream)
     return _page(request, found, dict(found.proposals[0].entry))
 
@@ -61,9 +55,8 @@ def choose(request: PageRequest) -> Response:
     target = (request.state.practice if shared else folder) / "sources.toml"
     with WRITING:
         replaced = put_entries(target, path.name, "\n".join(map(as_toml, entries)))
-    said = "It is written down how this file is read. Look at what was understood, then add it."
-    kept = " What was written before is kept beside it." if replaced else ""
-    return request.go(request.at("records"), said + kept)
+    said = message("page.mapping_replaced" if replaced else "page.mapping_written")
+    return request.go(request.at("records"), said)
 
 
 def _proposed(request: PageRequest, stream: str | None) -> Mapped:
@@ -92,9 +85,9 @@ def _page(request: PageRequest, mapped: Mapped, entry: Mapping[str, Any]) -> Res
     if not lacking:
         try:
             look = look_at(path, request.folder, entry)
-            fault = for_page(look.fault.message) if look.fault else ""
+            fault = one_line(look.fault) if look.fault else ""
         except MinerError as error:
-            fault = for_page(error.message)
+            fault = one_line(error)
     whole = not request.http.headers.get("x-by-script")
     return page(
         request,
@@ -103,16 +96,16 @@ def _page(request: PageRequest, mapped: Mapped, entry: Mapping[str, Any]) -> Res
         file=proposal.file,
         proposal=proposal,
         entry=BLANK | dict(entry),
-        holds=HOLDS,
+        holds=STREAM_HOLDS,
         look=look,
         fault=fault,
         lacking=lacking,
-        dates=DATES,
+        dates=DATE_FORMATS,
         reasons=[told for item in proposal.known if (told := known_text(item)) is not None],
         open=[
             (for_page(question_text(item)), [f"{x.value}: {option_text(x)}" for x in item.options])
             for item in proposal.questions
         ],
         fields=fields_of(mapped, entry),
-        plain=FIELDS,
+        plain=FILE_FIELDS,
     )

@@ -11,6 +11,7 @@ from starlette.responses import Response
 
 from miner import steps
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.core.results.meals import MealComparison
 from miner.page.client_cache import ClientEntry
 from miner.page.jobs import Progress
@@ -25,7 +26,6 @@ from miner.render.figures.paper import as_svg
 from miner.words.cautions import Cautions
 from miner.words.labels import factor_phrase
 from miner.words.meals import comparison_parts, meals_parts
-from miner.words.said_of import of_client
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -51,7 +51,7 @@ def show(request: PageRequest) -> Response:
     if held is not None:
         shown = _shown(request, entry, held)
     parts = (
-        meals_parts(name_of(entry, request), table, entry.rules, steps.repeats(table), entry.unit)
+        meals_parts(name_of(entry, request), table, entry.words, steps.repeats(table), entry.unit)
         if len(table.frame)
         else []
     )
@@ -64,7 +64,7 @@ def show(request: PageRequest) -> Response:
         client=name_of(entry, request),
         first=before(entry),
         factor=factor,
-        factors=[(name, factor_phrase(name, entry.rules, "meal")) for name in table.factors],
+        factors=[(name, factor_phrase(name, entry.words, "meal")) for name in table.factors],
     )
 
 
@@ -73,7 +73,7 @@ def compare(request: PageRequest) -> Response:
     folder, state, results = request.folder, request.state, request.results
     factor = request.text("factor")[:80]
     if not factor:
-        raise MinerError("no habit was chosen", "a habit by meal", "Choose one.")
+        raise MinerError("page.no_habit_chosen")
 
     to = f"{request.at('meals')}?compare={quote(factor, safe='')}"
 
@@ -87,7 +87,7 @@ def compare(request: PageRequest) -> Response:
         return to
 
     return request.later(
-        f"compare {factor}", "Putting meals side by side", request.at("meals"), work
+        f"compare {factor}", message("page.job_compare"), request.at("meals"), work
     )
 
 
@@ -96,10 +96,10 @@ def _shown(request: PageRequest, entry: ClientEntry, found: MealComparison) -> _
         styles = Styles()
         if not found.pairs:
             return None, styles
-        label = entry.rules.outcome(found.outcome, "meal").label
+        label = entry.words.outcome(found.outcome, "meal").label
         habit = entry.rules.factor(found.factor, "meal")
         words = (habit.with_many, habit.without_many)
-        told = f"{label.capitalize()} of similar meals without and with it, in pairs; their curves."
+        told = str(message("page.picture_of_pairs", outcome=label.capitalize()))
         with DRAWING:
             sides = [
                 _figure(meal_pairs(found, label, words, entry.unit, wide=wide), name, told, styles)
@@ -108,10 +108,10 @@ def _shown(request: PageRequest, entry: ClientEntry, found: MealComparison) -> _
         return Drawn(*sides), styles
 
     drawn, styles = request.state.meal_figures.get((request.code, found.factor), found, draw)
-    parts = comparison_parts(found, entry.rules, entry.unit)
+    parts = comparison_parts(found, entry.words, entry.unit)
     return _Shown(list(parts), list(Cautions(entry.report().cautions).last()), drawn, styles)
 
 
 def _figure(drawn: Figure, name: str, label: str, styles: Styles) -> Markup:
-    told = of_client(inline(as_svg(drawn), name, label, {}, styles))
+    told = inline(as_svg(drawn), name, label, {}, styles)
     return Markup(told)  # noqa: S704 - our own figure

@@ -9,6 +9,7 @@ from starlette.responses import RedirectResponse, Response
 
 from miner import steps
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.core.results import Hypothesis, Ranking, Why
 from miner.core.results.briefing import Briefing
 from miner.followup import planning
@@ -23,9 +24,9 @@ from miner.render.drawn import Drawn, Studio
 from miner.render.figures.inline import Styles
 from miner.steps.planning import LATEST_START
 from miner.words.amounts import Amounts
+from miner.words.audience import Audience
 from miner.words.hypothesis import HypothesisTeller
 from miner.words.plan import plan_parts
-from miner.words.said_of import all_of_client
 from miner.words.teller import Teller
 from miner.words.why import why_parts
 
@@ -37,14 +38,14 @@ def show(request: PageRequest) -> Response:
     entry = request.entry()
     cached = request.state.clients.last_ranking(entry)
     if cached is None:
-        said = "These records have not been ranked since the page was opened: rank them."
+        said = message("page.not_ranked_yet")
         return request.go(request.at("ranking"), said)
     ranking, item = _found(cached, request.path("id"))
     why = _why(request, entry, cached, ranking.unit, item)
     brief = replace(cached.brief, ranking=ranking, by_meal=None, whys={item.id: why})
-    teller = Teller(brief, entry.rules, (item.id,))
+    teller = Teller(brief, entry.words, (item.id,))
     styles, drawn, line = _drawn(request, cached, teller, item)
-    told = HypothesisTeller(entry.rules, Amounts(entry.unit), ranking.unit)
+    told = HypothesisTeller(entry.words, Amounts(entry.unit), ranking.unit)
     return page(
         request,
         "pattern.html",
@@ -56,7 +57,9 @@ def show(request: PageRequest) -> Response:
         parts=told.parts(item, level=True),
         dots=drawn,
         line=line,
-        why=why_parts(why, entry.rules, display_unit=entry.unit)[1:],
+        why=why_parts(why, entry.words, display_unit=entry.unit, audience=Audience.PRACTITIONER)[
+            1:
+        ],
         days={day: request.at("days", day) for day in entry.dates()},
         tries=teller.tries(item),
         testable=teller.testable(item),
@@ -81,9 +84,7 @@ def _drawn(
         styles = Styles()
         with DRAWING:
             studio = Studio(teller, styles)
-            return styles, *(
-                all_of_client(one) for one in (studio.dots(item), studio.difference(item))
-            )
+            return styles, studio.dots(item), studio.difference(item)
 
     return request.state.pattern_figures.get((request.code, item.id), cached.brief, draw)
 
@@ -99,11 +100,7 @@ def _found(cached: CachedRanking, id_: str) -> tuple[Ranking, Hypothesis]:
         item = ranking.find(id_)
         if item is not None:
             return ranking, item
-    raise Missing(
-        "this ranking has no such pattern",
-        "a pattern of the list",
-        "Open the page Ranking and choose one.",
-    )
+    raise Missing("page.no_such_pattern")
 
 
 def _why(
@@ -140,7 +137,9 @@ def keep(request: PageRequest) -> Response:
         )
         return to
 
-    return request.later(f"keep {id_} {as_}", "Keeping", request.at("patterns", id_), work)
+    return request.later(
+        f"keep {id_} {as_}", message("page.job_keep"), request.at("patterns", id_), work
+    )
 
 
 def plan(request: PageRequest) -> Response:
@@ -159,13 +158,13 @@ def plan(request: PageRequest) -> Response:
         return to
 
     key = f"plan {id_} {preview} {wish}"
-    return request.later(key, "Planning", request.at("patterns", id_), work)
+    return request.later(key, message("page.job_plan"), request.at("patterns", id_), work)
 
 
 def _wish(request: PageRequest) -> steps.Wish:
     start = request.day("start")
     if start is None:
-        raise MinerError("the first day is missing", "a date", "Write the first day of the test.")
+        raise MinerError("page.first_day_missing")
     pairs, worth = request.text("pairs"), request.text("worth_having").replace(",", ".")
     try:
         days = int(request.text("sensor_days") or planning.SENSOR_DAYS)
@@ -176,12 +175,10 @@ def _wish(request: PageRequest) -> steps.Wish:
             sensor_days=days,
         )
     except ValueError as error:
-        raise MinerError(
-            "one of the numbers is not a number", "whole numbers, or nothing", "Correct it."
-        ) from error
+        raise MinerError("page.numbers_not_numbers") from error
     if not SENSOR_DAYS[0] <= days <= SENSOR_DAYS[1]:
-        told = f"{SENSOR_DAYS[0]} to {SENSOR_DAYS[1]} days"
-        raise MinerError(f"a sensor that is worn for {days} days", told, "Correct it.")
+        least, most = SENSOR_DAYS
+        raise MinerError("page.sensor_days", days=days, least=least, most=most)
     return wish
 
 
@@ -199,7 +196,7 @@ def show_plan(request: PageRequest) -> Response:
         id=id_,
         wish=wish,
         first=before(entry),
-        parts=plan_parts(made, entry.rules, display_unit=entry.unit),
+        parts=plan_parts(made, entry.words, display_unit=entry.unit),
     )
 
 

@@ -9,6 +9,7 @@ from starlette.responses import HTMLResponse, Response
 from miner import ledger, steps
 from miner.core.errors import MinerError
 from miner.core.files import write_whole
+from miner.core.messages import message
 from miner.core.results import Plan
 from miner.ledger import replay
 from miner.page.places import TICKS, Missing
@@ -17,26 +18,26 @@ from miner.page.render import page
 from miner.page.request import PageRequest, attached
 from miner.page.tick_sheet import answers_of, noted, sheet_of
 from miner.page.views.client import read_or_fault
-from miner.page.words import for_page
+from miner.page.words import one_line
 from miner.records.settings_file import WRITING, require_stamp, stamp
 from miner.render.papers.plan_page import plan_page
+from miner.words.door import rules_at_door
 from miner.words.labels import factor_phrase, outcome_label
+from miner.words.pages import TICK_ANSWERS
 from miner.words.plan import what_to_do
 from miner.words.plan_calendar import LETTERS, plan_calendar
-
-ANSWERS = (("yes", "yes"), ("no", "no"), ("forgot", "forgot"), ("", "nothing"))
 
 
 def show(request: PageRequest) -> Response:
     """Show a plan, and the form for its ticks."""
     made, folder = _plan(request), request.folder
     until = _until(request)
-    rules = steps.load_rules(None, folder)
+    rules = rules_at_door(steps.load_rules(None, folder))
     sheet, fault = [], ""
     try:
         sheet = sheet_of(folder, made, until)
     except MinerError as error:
-        fault = for_page(error.message)
+        fault = one_line(error)
     days = [day for _, group in sheet for day in group]
     kept = replay(ledger.read(folder)).plan(made.plan)
     return page(
@@ -45,7 +46,7 @@ def show(request: PageRequest) -> Response:
         client=request.code,
         plan=made,
         fault=fault,
-        answers=ANSWERS,
+        answers=TICK_ANSWERS,
         sheet=[(period, LETTERS[period.arm], group) for period, group in sheet],
         title=f"{factor_phrase(made.factor, rules, made.unit_of)}, and "
         f"{outcome_label(made.outcome, rules, made.unit_of)}",
@@ -66,7 +67,7 @@ def tick(request: PageRequest) -> Response:
     with WRITING:
         require_stamp(folder / TICKS, request.seen)
         write_whole(folder / TICKS, noted(folder, made, answers, until))
-    return request.go(request.at("plans", made.plan), "The ticks are written down.")
+    return request.go(request.at("plans", made.plan), message("page.ticks_written"))
 
 
 def _until(request: PageRequest) -> str:
@@ -92,5 +93,5 @@ def sheet(request: PageRequest) -> Response:
 def _plan(request: PageRequest) -> Plan:
     found = steps.written_plan(request.folder, request.path("plan"))
     if found is None:
-        raise Missing("there is no such plan", "a plan of this client", "See the page Follow-up.")
+        raise Missing("page.no_such_plan")
     return found

@@ -9,6 +9,7 @@ from starlette.responses import Response
 from miner import ledger, steps
 from miner.core.errors import MinerError
 from miner.core.files import make_folder, write_whole
+from miner.core.messages import message
 from miner.core.results.morning import ClientMorning
 from miner.ledger import replay
 from miner.page.places import clients_of, new_code
@@ -19,14 +20,7 @@ from miner.page.views.client import why_not
 from miner.page.warming import in_background
 from miner.records.settings import ClientFile
 from miner.records.toml_file import read_toml
-
-GROUPS = (
-    ("look_first", "Look first", "The intake or the newest day calls for a look before anything."),
-    ("nudge", "Send a word", "Logging or the tracker has gone quiet."),
-    ("stale", "No new readings", "The newest reading is not of yesterday or today."),
-    ("on_test", "On test", "Something is kept or tested."),
-    ("ordinary", "Ordinary", "Nothing stands out."),
-)
+from miner.words.pages import MORNING_GROUPS
 
 
 def morning(request: PageRequest) -> Response:
@@ -44,7 +38,7 @@ def morning(request: PageRequest) -> Response:
     )
     groups = [
         (title, text, [_told(item, request) for item in getattr(found, name)])
-        for name, title, text in GROUPS
+        for name, title, text in MORNING_GROUPS
     ]
     return page(
         request,
@@ -154,9 +148,7 @@ def new_client(request: PageRequest) -> Response:
         folder.rmdir()
         raise
     to = address("clients", code, "intake")
-    return request.go(
-        to, f"{code} is there. Next: the intake, then the questions, then the records."
-    )
+    return request.go(to, message("page.client_made", name=code))
 
 
 def _quoted(text: str) -> str:

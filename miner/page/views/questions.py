@@ -8,6 +8,7 @@ from starlette.responses import Response
 
 from miner import steps
 from miner.core.errors import MinerError
+from miner.core.messages import Words, message
 from miner.core.results import Shape
 from miner.page.jobs import Progress
 from miner.page.render import page
@@ -16,14 +17,16 @@ from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import for_page
 from miner.rulebook import RuleBook
 from miner.words.ask import question_words
+from miner.words.door import rules_at_door
 from miner.words.labels import evidence_words
+from miner.words.pages import ANY_FOOD, ANY_TAG, UNIT_TITLES
 from miner.words.suggesting import lead, luck
 
 
 def show(request: PageRequest) -> Response:
     """Show what is fixed, and the form that fixes one more."""
     folder = request.folder
-    rules = steps.load_rules(None, folder)
+    rules = rules_at_door(steps.load_rules(None, folder))
     entry, _ = read_or_fault(request)
     fixed = [question_words(item, rules) for item in steps.fixed_questions(folder)]
     return page(
@@ -57,7 +60,7 @@ def suggest(request: PageRequest) -> Response:
         results.suggested = steps.suggested_questions(folder, progress=progress)
         return to
 
-    return request.later("suggest", "Looking at the other clients", to, work)
+    return request.later("suggest", message("page.job_suggest"), to, work)
 
 
 def fix(request: PageRequest) -> Response:
@@ -65,11 +68,7 @@ def fix(request: PageRequest) -> Response:
     factor, words = request.text("factor"), request.text("words")
     if factor.endswith(":*"):
         if not words:
-            raise MinerError(
-                "the words of the tag or food are missing",
-                "the words as the client will log them, such as 'red wine'",
-                "Write them beside the habit.",
-            )
+            raise MinerError("page.question_without_words")
         factor = factor.removesuffix("*") + " ".join(words.split()).casefold()[:60]
     outcome, guess = request.text("outcome"), request.text("guess") or None
     shape = request.text("shape") or None
@@ -79,26 +78,22 @@ def fix(request: PageRequest) -> Response:
         or guess not in (None, "up", "down")
         or shape not in (None, *Shape)
     ):
-        raise MinerError("something is not chosen", "a habit and an outcome", "Choose both.")
+        raise MinerError("page.question_incomplete")
     notes = steps.fix_question(
         request.folder, factor, outcome, guess=guess, fixed_on=request.day("fixed_on"), shape=shape
     )
-    said = ["It is written down.", *(for_page(note) for note in notes)]
+    said: list[Words] = [message("page.written"), *(for_page(note) for note in notes)]
     return request.go(request.at("questions"), *said)
 
 
 def choices_of_factors(rules: RuleBook) -> list[tuple[str, list[tuple[str, str]]]]:
     """Return the habits of the rule book, by unit: name and words."""
     groups = []
-    for title, unit in (("By day", "day"), ("By meal", "meal")):
+    for unit, title in UNIT_TITLES.items():
         named = [
             (
                 name,
-                "a tag of the client's own"
-                if name == "tag:*"
-                else "a food that comes back"
-                if name == "food:*"
-                else rule.phrase,
+                ANY_TAG if name == "tag:*" else ANY_FOOD if name == "food:*" else rule.phrase,
             )
             for name, rule in rules.factors_of(unit).items()
             if not (unit == "meal" and name == "tag:*")
@@ -120,5 +115,5 @@ def choices_of_outcomes(rules: RuleBook) -> list[tuple[str, list[tuple[str, str]
                 ]
             ],
         )
-        for title, unit in (("By day", "day"), ("By meal", "meal"))
+        for unit, title in UNIT_TITLES.items()
     ]

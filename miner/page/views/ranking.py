@@ -9,6 +9,7 @@ from starlette.responses import Response
 from miner import steps
 from miner.core import Period, Unit
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.core.results import Ranking
 from miner.page.client_cache import CachedRanking, ClientEntry
 from miner.page.jobs import Progress
@@ -17,8 +18,9 @@ from miner.page.request import PageRequest
 from miner.page.rule_change import differs
 from miner.page.state import AppState, RankingChoice, made_of
 from miner.page.views.client import name_of, read_or_fault
-from miner.page.words import for_page
+from miner.page.words import one_line
 from miner.render.papers.pages import render
+from miner.words.pages import ranking_words
 from miner.words.ranking import ranking_parts
 
 FIRST = "preparation"
@@ -31,7 +33,7 @@ def show(request: PageRequest) -> Response:
     try:
         dates = entry.dates() if entry is not None else []
     except MinerError as error:
-        entry, fault = None, for_page(error.message)
+        entry, fault = None, one_line(error)
     if entry is None:
         return page(
             request,
@@ -55,8 +57,8 @@ def show(request: PageRequest) -> Response:
             need=entry.rules.guardrails.fewest_days_to_rank,
             form=form,
         )
-    parts = ranking_parts(ranking, entry.rules, display_unit=entry.unit)
-    detail = ranking_parts(ranking, entry.rules, display_unit=entry.unit, detail=True)[len(parts) :]
+    parts = ranking_parts(ranking, entry.words, display_unit=entry.unit)
+    detail = ranking_parts(ranking, entry.words, display_unit=entry.unit, detail=True)[len(parts) :]
     cached = request.state.clients.last_ranking(entry)
     return page(
         request,
@@ -135,7 +137,7 @@ def begin(request: PageRequest) -> Response:
         results.rankings[choice] = (entry.key, found)
         return done
 
-    return request.later(f"rank {choice}", "Ranking", request.at("ranking"), work)
+    return request.later(f"rank {choice}", message("page.job_rank"), request.at("ranking"), work)
 
 
 def prepare(cached: CachedRanking, entry: ClientEntry) -> None:
@@ -219,6 +221,5 @@ def _at(request: PageRequest, choice: RankingChoice) -> str:
 
 def _words(choice: RankingChoice, entry: ClientEntry) -> str:
     """Return what was ranked, in words."""
-    said = f"by {choice.unit or entry.client.settings.rank_unit}"
-    said += f", from {choice.first}" if choice.first else ""
-    return said + (f", to {choice.last}" if choice.last else "")
+    unit = choice.unit or entry.client.settings.rank_unit
+    return ranking_words(unit, choice.first, choice.last)

@@ -8,22 +8,17 @@ from typing import Any
 from starlette.responses import JSONResponse, Response
 
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.core.results import Severity
 from miner.page import uploads
 from miner.page.bodies import MEGABYTE, MOST_SENT
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.views.client import name_of, read_or_fault
-from miner.page.words import for_page
+from miner.page.words import finding_line, one_line
 from miner.steps.looking import Look, look_at
 from miner.words.check import check_parts
-
-KINDS = {
-    Severity.STOP: "Must be put right",
-    Severity.QUESTION: "Question",
-    Severity.LEFT_OUT: "Left out",
-    Severity.NOTE: "Note",
-}
+from miner.words.pages import FINDING_KINDS
 
 
 def show(request: PageRequest) -> Response:
@@ -39,7 +34,7 @@ def show(request: PageRequest) -> Response:
         files=_files(folder),
         limit=MOST_SENT // MEGABYTE,
         limit_bytes=MOST_SENT,
-        parts=check_parts(entry.report(), entry.rules, detail=True) if entry is not None else [],
+        parts=check_parts(entry.report(), entry.words, detail=True) if entry is not None else [],
     )
 
 
@@ -59,16 +54,12 @@ def _waits(folder: Path, name: str) -> dict[str, Any]:
         "name": name,
         "size": path.stat().st_size,
         "kind": look.kind,
-        "fault": for_page(look.fault.message) if look.fault else "",
+        "fault": one_line(look.fault) if look.fault else "",
         "understood": look.understood,
         "findings": [
             (
-                KINDS[item.severity],
-                for_page(
-                    MinerError(
-                        item.what, item.expected, item.do, file=item.file, row=item.row
-                    ).message
-                ),
+                FINDING_KINDS[item.severity],
+                finding_line(item),
             )
             for item in look.findings
         ],
@@ -84,15 +75,14 @@ def drop(request: PageRequest) -> Response:
     """Take files that were dropped or chosen; they wait until they are added."""
     files = request.files("files")
     if not files:
-        raise MinerError("no file was chosen", "one or more files", "Choose them and send again.")
+        raise MinerError("page.no_file_chosen")
     got, notes = [], []
     for file in files:
         try:
             got.append(uploads.receive(request.folder, file.filename or "", file.file.read()))
         except MinerError as error:
-            notes.append(f"Not taken: {error.message}")
-    what = "file waits" if len(got) == 1 else "files wait"
-    said = [f"{len(got)} {what}: look at what was understood, then add them."] if got else []
+            notes.append(message("page.file_not_taken", why=one_line(error)))
+    said = [message("page.files_wait", n=len(got))] if got else []
     answer = request.go(request.at("records"), *said, *notes)
     if request.http.headers.get("x-by-script") == "1":
         return JSONResponse({"to": answer.headers["location"]})
@@ -103,7 +93,7 @@ def add(request: PageRequest) -> Response:
     """Add one file that waits to the records."""
     name, as_name = request.text("file"), request.text("as_name") or request.text("file")
     uploads.add(request.folder, name, as_name)
-    return request.go(request.at("records"), f"{as_name} is among the records now.")
+    return request.go(request.at("records"), message("page.file_added", name=as_name))
 
 
 def add_all(request: PageRequest) -> Response:
@@ -117,12 +107,14 @@ def add_all(request: PageRequest) -> Response:
             added.append(told["as_name"])
         else:
             left.append(name)
-    notes = [f"Among the records now: {', '.join(added)}."] if added else []
-    notes += [f"Still waiting for you: {', '.join(left)}."] if left else []
+    notes = [message("page.files_added", names=added)] if added else []
+    notes += [message("page.files_left", names=left)] if left else []
     return request.go(request.at("records"), *notes)
 
 
 def throw_away(request: PageRequest) -> Response:
     """Throw away one file that waits."""
     uploads.throw_away(request.folder, request.text("file"))
-    return request.go(request.at("records"), f"{request.text('file')[:120]} was thrown away.")
+    return request.go(
+        request.at("records"), message("page.file_thrown_away", name=request.text("file")[:120])
+    )

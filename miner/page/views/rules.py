@@ -8,6 +8,7 @@ from starlette.responses import RedirectResponse, Response
 
 from miner import rulebook
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.page import rule_change
 from miner.page.client_cache import ClientEntry
 from miner.page.jobs import Progress
@@ -15,16 +16,18 @@ from miner.page.places import client_folder, clients_of
 from miner.page.render import page
 from miner.page.request import PageRequest, address
 from miner.records.settings_file import WRITING
+from miner.words.door import rules_at_door
+from miner.words.pages import cut_words
 
 
 def show(request: PageRequest) -> Response:
     """Show every habit, outcome and guardrail in words."""
-    rules, shipped = rule_change.rules_of(request.state.practice), rulebook.load()
+    rules, shipped = rules_at_door(rule_change.rules_of(request.state.practice)), rulebook.load()
     factors = [
         (
             name,
             rule,
-            rule_change.cut_words(rule),
+            cut_words(rule),
             rule.at != shipped.factors[name].at if name in shipped.factors else False,
         )
         for name, rule in rules.factors.items()
@@ -53,9 +56,9 @@ def one(request: PageRequest) -> Response:
         "rule.html",
         name=name,
         rule=rule,
-        cut=rule_change.cut_words(rule),
+        cut=cut_words(rule),
         trial=trial if request.text("looked") else None,
-        shipped=rule_change.cut_words(shipped.factors[name]) if name in shipped.factors else "",
+        shipped=cut_words(shipped.factors[name]) if name in shipped.factors else "",
     )
 
 
@@ -65,11 +68,11 @@ def change(request: PageRequest) -> Response:
     at = _number(request.text("at"))
     text = rule_change.changed(practice, name, at)
     new = rule_change.tried(text)
-    words = rule_change.cut_words(new.factors[name])
+    words = cut_words(new.factors[name])
     if request.text("action") == "write":
         with WRITING:
             rule_change.write(practice, rule_change.changed(practice, name, at))
-        said = f"From now on: {new.factors[name].phrase} is {words}. The next ranking tells so."
+        said = message("page.rule_changed", habit=new.factors[name].phrase, cut=words)
         return request.go(address("rules"), said)
 
     def work(progress: Progress) -> str:
@@ -85,16 +88,16 @@ def change(request: PageRequest) -> Response:
         state.rule_trials[name] = rule_change.RuleTrial(f"{at:g}", words, found)
         return address("rules", name) + "?looked=1"
 
-    return request.later(f"rule {name} {at}", "Counting the days", address("rules", name), work)
+    return request.later(
+        f"rule {name} {at}", message("page.job_sides"), address("rules", name), work
+    )
 
 
 def _number(text: str) -> float:
     try:
         value = float(text.replace(",", "."))
     except ValueError as error:
-        raise MinerError(
-            f"'{text[:20]}' is not a number", "a number such as 6 or 6.5", "Correct it."
-        ) from error
+        raise MinerError("page.not_a_number", text=text[:20]) from error
     if not 0 <= value <= 100_000:
-        raise MinerError("the number is out of reach", "a number from 0 up", "Correct it.")
+        raise MinerError("page.number_out_of_reach")
     return value

@@ -7,6 +7,7 @@ from starlette.responses import Response
 from tomlkit import TOMLDocument
 
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.page.render import page
 from miner.page.request import PageRequest, address
 from miner.page.rule_change import rules_of
@@ -14,6 +15,8 @@ from miner.records.settings import PracticeFile
 from miner.records.settings_file import change, set_key, stamp
 from miner.records.toml_file import read_toml
 from miner.rulebook import RuleBook
+from miner.words.door import rules_at_door
+from miner.words.pages import MEAL_ALONE, UNIT_TITLES
 from miner.words.safe import clean
 
 NAME = "practice.toml"
@@ -33,7 +36,7 @@ def show(request: PageRequest) -> Response:
         displays=DISPLAY,
         ranked=RANKED,
         seen=stamp(path),
-        outcomes=_outcomes(rules_of(request.state.practice)),
+        outcomes=_outcomes(rules_at_door(rules_of(request.state.practice))),
         synonyms="\n".join(f"{old} = {new}" for old, new in held.synonyms.items()),
     )
 
@@ -62,7 +65,7 @@ def save(request: PageRequest) -> Response:
                 table[old] = new
 
     change(practice / NAME, PracticeFile, edit, request.seen)
-    return request.go(address("settings"), "It is written down, and holds for every client.")
+    return request.go(address("settings"), message("page.practice_written"))
 
 
 def _outcomes(rules: RuleBook) -> list[tuple[str, list[tuple[str, str]]]]:
@@ -70,7 +73,7 @@ def _outcomes(rules: RuleBook) -> list[tuple[str, list[tuple[str, str]]]]:
     alone = {name: rule for name, rule in by_meal.items() if name not in by_day}
     return [
         (title, [(name, rule.label) for name, rule in group.items()])
-        for title, group in (("By day", by_day), ("By meal alone", alone))
+        for title, group in ((UNIT_TITLES["day"], by_day), (MEAL_ALONE, alone))
     ]
 
 
@@ -78,9 +81,7 @@ def _one_of(request: PageRequest, name: str, known: tuple[str, ...]) -> str:
     value = request.text(name)
     if value not in known:
         raise MinerError(
-            f"'{value[:40]}' cannot be chosen",
-            f"one of {', '.join(filter(None, known))}",
-            "Choose one.",
+            "page.not_to_be_chosen", value=value[:40], known=", ".join(filter(None, known))
         )
     return value
 
@@ -97,18 +98,10 @@ def _synonyms(text: str) -> dict[str, str]:
         if not line.strip():
             continue
         if not (old and mark and new) or max(len(old), len(new)) > LONGEST_WORDS:
-            raise MinerError(
-                f"line {number} of the words is '{line.strip()[:40]}'",
-                "two names with = between them, such as oat milk = milk",
-                "Correct that line.",
-            )
+            raise MinerError("page.no_synonym", number=number, words=line.strip()[:40])
         if found.get(old, new) != new:
-            raise MinerError(
-                f"'{old}' has two meanings", "one meaning for each name", "Keep one of the lines."
-            )
+            raise MinerError("page.two_meanings", old=old)
         found[clean(old, LONGEST_WORDS)] = clean(new, LONGEST_WORDS)
     if len(found) > MOST_SYNONYMS:
-        raise MinerError(
-            f"{len(found)} names", f"at most {MOST_SYNONYMS}", "Keep those that come up."
-        )
+        raise MinerError("page.too_many_names", n=len(found), most=MOST_SYNONYMS)
     return found

@@ -8,6 +8,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from miner import ledger, steps
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.core.results import Evidence
 from miner.page.jobs import Progress
 from miner.page.places import Missing
@@ -19,16 +20,10 @@ from miner.page.views.patterns import chosen_of
 from miner.page.views.ranking import look
 from miner.render.papers.pages import KINDS, SHARED_KINDS, render
 from miner.words.labels import evidence_of
+from miner.words.pages import CHOICES_BY_UNIT, SHARED_PAGES
 from miner.words.teller import Teller
 
-WORDS = {
-    "preparation": "For you alone: everything, fifteen minutes before the session.",
-    "session": "To show in the session: one card at a time.",
-    "take-home": "To take home: one printed side in plain words.",
-    "doctor": "For the client's doctor: one side of numbers, no advice.",
-}
 _SHOWN = (Evidence.CLEAR, Evidence.HINT)
-_LEGENDS = {"day": "Patterns and fixed questions, by day", "meal": "By meal"}
 
 
 def show(request: PageRequest) -> Response:
@@ -36,10 +31,8 @@ def show(request: PageRequest) -> Response:
     entry = request.entry()
     cached = request.state.clients.last_ranking(entry)
     if cached is None:
-        return request.go(
-            request.at("ranking"), "Rank the records first: the pages tell of a ranking."
-        )
-    by_unit = [_choices(one, cached.include) for one in Teller(cached.brief, entry.rules).each()]
+        return request.go(request.at("ranking"), message("page.rank_first"))
+    by_unit = [_choices(one, cached.include) for one in Teller(cached.brief, entry.words).each()]
     plans = [
         str(event.payload.get("plan"))
         for event in ledger.named(ledger.read(request.folder), "planned")
@@ -49,7 +42,7 @@ def show(request: PageRequest) -> Response:
         "sharing.html",
         client=name_of(entry, request),
         by_unit=by_unit,
-        words=WORDS,
+        words=SHARED_PAGES,
         made=[kind for kind in KINDS if kind in cached.pages],
         kinds=SHARED_KINDS,
         first=before(entry),
@@ -73,7 +66,7 @@ def _choices(teller: Teller, chosen: tuple[str, ...]) -> dict[str, Any]:
         for item in teller.brief.ranking.hypotheses
     ]
     return {
-        "legend": _LEGENDS[teller.unit],
+        "legend": CHOICES_BY_UNIT[teller.unit],
         "rows": [row for row in rows if row["shown"]],
         "others": [row for row in rows if not row["shown"]],
     }
@@ -86,7 +79,7 @@ def make(request: PageRequest) -> Response:
     lineup = bool(request.text("lineup"))
     kinds = tuple(kind for kind in SHARED_KINDS if kind in request.texts("kind"))
     if not kinds:
-        raise MinerError("no page was chosen", "at least one", "Choose which pages to make.")
+        raise MinerError("page.no_page_chosen")
 
     def work(progress: Progress) -> str:
         entry = state.clients.entry(folder)
@@ -100,7 +93,9 @@ def make(request: PageRequest) -> Response:
                 steps.remember_shared(entry.client, found.brief, kind, include, found.pages[kind])
         return to
 
-    return request.later(f"pages {ids} {kinds} {trial} {lineup}", "Making the pages", to, work)
+    return request.later(
+        f"pages {ids} {kinds} {trial} {lineup}", message("page.job_pages"), to, work
+    )
 
 
 def one(request: PageRequest) -> Response:
@@ -113,7 +108,7 @@ def one(request: PageRequest) -> Response:
         with DRAWING:
             cached.pages[kind] = render(cached.brief, kind, entry.rules, cached.include)
     if kind not in cached.pages:
-        raise Missing("this page was not made yet", "a page that was made", "Choose and make it.")
+        raise Missing("page.page_not_made")
     text = cached.pages[kind]
     headers = {"Content-Security-Policy": own_policy(text)}
     if request.text("save"):

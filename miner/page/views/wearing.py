@@ -11,6 +11,7 @@ from tomlkit import TOMLDocument
 from tomlkit.items import AoT, Array
 
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.records.settings import WEEK_DAYS, ClientFile, read_settings
@@ -69,7 +70,7 @@ def save(request: PageRequest) -> Response:
                 document["pressure_lows"] = _tables(lows)
 
     change(path, ClientFile, edit, request.seen)
-    return request.go(request.at("settings"), "It is written down. The next ranking uses it.")
+    return request.go(request.at("settings"), message("page.wearing_written"))
 
 
 def _unit(request: PageRequest) -> str:
@@ -91,9 +92,7 @@ def _mg_dl(text: str, unit: str) -> float:
     try:
         value = float(text.replace(",", "."))
     except ValueError as error:
-        raise MinerError(
-            f"'{text[:20]}' is not a number", f"a number in {unit}", "Correct it."
-        ) from error
+        raise MinerError("page.glucose_not_a_number", text=text[:20], unit=unit) from error
     found = round(value * MG_DL_PER_MMOL_L, 1) if unit == "mmol/L" else value
     return int(found) if found == found // 1 else found
 
@@ -106,11 +105,7 @@ def _moment(text: str) -> datetime:
     try:
         return datetime.fromisoformat(text)
     except ValueError as error:
-        raise MinerError(
-            f"'{text[:40]}' is no date and time",
-            "a date and time such as 2026-03-02 08:30",
-            "Correct it, or leave it empty.",
-        ) from error
+        raise MinerError("page.no_date_and_time", text=text[:40]) from error
 
 
 def _lows(request: PageRequest) -> list[tuple[datetime, datetime]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
+from miner.core.messages import message
 from miner.page.jobs import BackgroundJob
 from miner.page.places import Missing
 from miner.page.render import page
@@ -13,11 +14,7 @@ from miner.page.request import PageRequest
 def _job(request: PageRequest) -> BackgroundJob:
     job = request.state.jobs.get(request.path("job"))
     if job is None:
-        raise Missing(
-            "this work is not known any more; the page was started again meanwhile",
-            "work of this run of the page",
-            "Go back and begin it again. Nothing was lost.",
-        )
+        raise Missing("page.work_not_known")
     return job
 
 
@@ -36,7 +33,7 @@ def progress(request: PageRequest) -> Response:
     """Tell a script how far it is."""
     job = _job(request)
     return JSONResponse(
-        {"step": job.step, "percent": round(100 * job.share), "ended": job.ended.is_set()}
+        {"step": str(job.step), "percent": round(100 * job.share), "ended": job.ended.is_set()}
     )
 
 
@@ -47,4 +44,4 @@ def stop(request: PageRequest) -> Response:
     job.ended.wait(2)
     if job.done is not None:
         return RedirectResponse(job.done, status_code=303)
-    return request.go(job.back, "It was stopped.")
+    return request.go(job.back, message("page.job_stopped"))
