@@ -20,7 +20,7 @@ LEAST_LEFT = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class PooledQuestion:
     """A factor that may come before, or go with, an outcome."""
 
     factor: str
@@ -46,7 +46,7 @@ class Doubts:
     """
 
     units: PooledUnits
-    question: Question
+    question: PooledQuestion
     rules: RuleBook
     unit: str
     read: Callable[[], Units]

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from miner.caseload.doubts import Question
+from miner.caseload.doubts import PooledQuestion
 from miner.caseload.fitting import HabitFit
 from miner.caseload.question import OwnSlopes, PoolFit
 from miner.caseload.store import POOLED, Store
@@ -40,7 +40,7 @@ class KeptFits:
             if path.name != key:
                 shutil.rmtree(path) if path.is_dir() else path.unlink()
 
-    def fit(self, question: Question) -> tuple[HabitFit | None] | None:
+    def fit(self, question: PooledQuestion) -> tuple[HabitFit | None] | None:
         """Return what ``fit_task`` found of a question, alone in a tuple; None if not kept."""
         try:
             raw = self._store.read_json(self._name(question, "fit"))["fit"]
@@ -48,12 +48,12 @@ class KeptFits:
         except (TypeError, KeyError, ValueError):
             return None
 
-    def keep_fit(self, question: Question, fit: HabitFit | None) -> None:
+    def keep_fit(self, question: PooledQuestion, fit: HabitFit | None) -> None:
         """Keep it."""
         found = {"fit": None if fit is None else _of_habit(fit)}
         self._write(self._name(question, "fit"), found)
 
-    def doubts(self, question: Question) -> tuple[Doubt, ...] | None:
+    def doubts(self, question: PooledQuestion) -> tuple[Doubt, ...] | None:
         """Return why a difference that passes is a hint all the same; None if not kept."""
         raw = self._store.read_json(self._name(question, "doubts"))
         try:
@@ -61,11 +61,11 @@ class KeptFits:
         except (TypeError, KeyError, ValueError):
             return None
 
-    def keep_doubts(self, question: Question, doubts: tuple[Doubt, ...]) -> None:
+    def keep_doubts(self, question: PooledQuestion, doubts: tuple[Doubt, ...]) -> None:
         """Keep them."""
         self._write(self._name(question, "doubts"), [doubt.to_dict() for doubt in doubts])
 
-    def _name(self, question: Question, what: str) -> str:
+    def _name(self, question: PooledQuestion, what: str) -> str:
         asked = repr((question.factor, question.lag, question.outcome)).encode()
         return f"{POOLED}/{self._key}/{hashlib.sha256(asked).hexdigest()[:32]}-{what}.json"
 

@@ -9,7 +9,7 @@ from math import isfinite, nan
 import numpy as np
 import pandas as pd
 
-from miner.caseload.doubts import Question
+from miner.caseload.doubts import PooledQuestion
 from miner.caseload.question import (
     OwnSlopes,
     PoolFit,
@@ -75,7 +75,7 @@ def _p_of(fit: PoolFit) -> float:
     return float("inf") if fit.answer.p is None else fit.answer.p
 
 
-def questions(columns: Sequence[str], rules: RuleBook, unit: str) -> list[Question]:
+def questions(columns: Sequence[str], rules: RuleBook, unit: str) -> list[PooledQuestion]:
     """Return every pair of factor and outcome that may meet and has its columns."""
     names = {
         name.removeprefix(FACTOR).rpartition("@")[0] for name in columns if name.startswith(FACTOR)
@@ -88,13 +88,13 @@ def questions(columns: Sequence[str], rules: RuleBook, unit: str) -> list[Questi
             rule = rules.factor(factor, unit)
             lag = rule.lag.get(target.window)
             if lag is not None and factor_column(factor, lag) in columns:
-                found.append(Question(factor, rule, lag, outcome, target))
+                found.append(PooledQuestion(factor, rule, lag, outcome, target))
     return found
 
 
 def read_usable(
     units: PooledUnits,
-    question: Question,
+    question: PooledQuestion,
     guard: Guardrails,
     unit: str,
     shape: Shape = Shape.CUT,
@@ -148,7 +148,7 @@ class FitTask:
     """
 
     at: int
-    question: Question
+    question: PooledQuestion
     units: PooledUnits
     guard: Guardrails
     unit: str

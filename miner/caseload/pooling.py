@@ -13,7 +13,7 @@ from math import hypot, isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.caseload.doubts import Doubts, Question
+from miner.caseload.doubts import Doubts, PooledQuestion
 from miner.caseload.fits import KeptFits
 from miner.caseload.fitting import FitTask, HabitFit, fit_task, questions, read_usable
 from miner.caseload.question import REML_FROM, OwnSlopes, PoolFit
@@ -47,7 +47,7 @@ def pool_all(
     workers: int = 1,
     progress: Progress | None = None,
     kept: KeptFits | None = None,
-) -> tuple[list[PooledEffect], list[tuple[Question, dict[Shape, OwnSlopes]]], int]:
+) -> tuple[list[PooledEffect], list[tuple[PooledQuestion, dict[Shape, OwnSlopes]]], int]:
     """Fit every question that enough clients can answer.
 
     Args:
@@ -90,7 +90,7 @@ def adjusted(p: Sequence[float]) -> Floats:
 
 def _fits(
     tasks: Sequence[FitTask], workers: int, progress: Progress | None, kept: KeptFits | None
-) -> list[tuple[Question, HabitFit]]:
+) -> list[tuple[PooledQuestion, HabitFit]]:
     found: dict[int, HabitFit | None] = {}
     for task in tasks:
         before = None if kept is None else kept.fit(task.question)
@@ -120,7 +120,7 @@ def _doubts(doubts: Doubts, kept: KeptFits | None, difference: float) -> tuple[D
 
 
 def _effect(
-    question: Question,
+    question: PooledQuestion,
     habit: HabitFit,
     p_adjusted: float,
     guard: Guardrails,
@@ -212,7 +212,7 @@ def _apart(fit: PoolFit, answer: Estimate) -> bool:
     return abs(one - other) > APART * answer.standard_error
 
 
-def per_of(question: Question, shape: Shape, span: float) -> Per | None:
+def per_of(question: PooledQuestion, shape: Shape, span: float) -> Per | None:
     """Return what the difference of a dose is for; None of a cut."""
     rule = question.rule
     if shape is not Shape.DOSE or rule.per is None:

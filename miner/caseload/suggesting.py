@@ -9,7 +9,7 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.caseload.doubts import Question
+from miner.caseload.doubts import PooledQuestion
 from miner.caseload.pooling import adjusted, fewest_clients, judge, per_of
 from miner.caseload.question import OwnSlopes
 from miner.core.results import Evidence, Shape
@@ -21,7 +21,7 @@ from miner.stats.pooling_own import at_common_dependence
 from miner.stats.pooling_subsets import SubsetMeans, means_of_subsets
 
 MOST_SUGGESTED = 5
-Asked = tuple[Question, Mapping[Shape, OwnSlopes]]
+Asked = tuple[PooledQuestion, Mapping[Shape, OwnSlopes]]
 Floats = NDArray[np.float64]
 
 
@@ -84,7 +84,7 @@ class _Found:
         others: of ``own``, those who are not left out.
     """
 
-    question: Question
+    question: PooledQuestion
     shape: Shape
     p: float
     means: SubsetMeans
@@ -109,7 +109,7 @@ class _Found:
 
 
 def _one(
-    question: Question,
+    question: PooledQuestion,
     own: Mapping[Shape, OwnSlopes],
     means: Mapping[Shape, SubsetMeans],
     p: Mapping[Shape, Floats],

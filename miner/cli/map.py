@@ -14,7 +14,7 @@ from miner.cli.waiting import progress
 from miner.core.messages import message
 
 if TYPE_CHECKING:
-    from miner.core.results.mapping import Mapped, Question
+    from miner.core.results.mapping import Mapped, Undecided
     from miner.words.document import Parts
 
 
@@ -104,12 +104,12 @@ def _asked(
     return found, asked
 
 
-def _next(found: Mapped, given: dict[str, str]) -> tuple[str, Question] | None:
+def _next(found: Mapped, given: dict[str, str]) -> tuple[str, Undecided] | None:
     asked = [item for each in found.asked() for item in each]
     return next((item for item in asked if item[0] not in given), None)
 
 
-def _prompted(question: Question) -> str:
+def _prompted(question: Undecided) -> str:
     from miner.words.map import option_text, question_text
 
     click.echo(f"\n{question_text(question)}")

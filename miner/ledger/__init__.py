@@ -3,7 +3,15 @@
 from miner.ledger.appending import LedgerUnwritable, append
 from miner.ledger.entries import as_written, is_day
 from miner.ledger.line import NAME, SCHEMA, Event
-from miner.ledger.questions import LOOKS, SETTINGS, Question, choices, named, questions, rankings
+from miner.ledger.questions import (
+    LOOKS,
+    SETTINGS,
+    FixedQuestion,
+    choices,
+    named,
+    questions,
+    rankings,
+)
 from miner.ledger.reading import Ledger, owned, read
 from miner.ledger.state import MAX_OPEN, FollowupState, Kept, PlanKept, replay
 
@@ -14,12 +22,12 @@ __all__ = [
     "SCHEMA",
     "SETTINGS",
     "Event",
+    "FixedQuestion",
     "FollowupState",
     "Kept",
     "Ledger",
     "LedgerUnwritable",
     "PlanKept",
-    "Question",
     "append",
     "as_written",
     "choices",

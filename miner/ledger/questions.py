@@ -22,7 +22,7 @@ NO_DAY_AFTER = "9999-12-30"
 
 
 @dataclass(frozen=True, slots=True)
-class Question(Result):
+class FixedQuestion(Result):
     """One question that was fixed.
 
     Attributes:
@@ -63,9 +63,9 @@ def named(ledger: Ledger, event: str) -> tuple[Event, ...]:
     return tuple(item for item in ledger.events if item.event == event)
 
 
-def questions(ledger: Ledger) -> tuple[Question, ...]:
+def questions(ledger: Ledger) -> tuple[FixedQuestion, ...]:
     """Return the fixed questions in order; of one fixed twice, the first."""
-    found: dict[tuple[str, str], Question] = {}
+    found: dict[tuple[str, str], FixedQuestion] = {}
     back = _clock_set_back(ledger)
     recovered = named(ledger, "recovered")
     lost = (e.n for e in recovered if "missing" in e.payload or "unnoted" in e.payload)
@@ -73,7 +73,7 @@ def questions(ledger: Ledger) -> tuple[Question, ...]:
     for item in named(ledger, "fixed"):
         payload = item.payload
         limits = tuple(float(limit) for limit in item.listed("range") if _is_number(limit))
-        question = Question(
+        question = FixedQuestion(
             factor=str(payload.get("factor", "")),
             named=str(payload.get("factor", "")),
             outcome=str(payload.get("outcome", "")),

@@ -89,7 +89,7 @@ def fix_question(
     return (*behind, *advice, *past.notes)
 
 
-def fixed_questions(client: Client | Path) -> tuple[ledger.Question, ...]:
+def fixed_questions(client: Client | Path) -> tuple[ledger.FixedQuestion, ...]:
     """Return the questions fixed so far, in the order in which they were written down."""
     return read_past(client).asked()
 

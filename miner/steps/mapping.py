@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from miner.core.errors import MinerError
-from miner.core.results.mapping import Loss, Mapped, Question
+from miner.core.results.mapping import Loss, Mapped, Undecided
 from miner.records.proposing import pattern_of, propose, put_entries, take_back
 
 
@@ -67,7 +67,7 @@ def _shown(target: Path) -> str:
     return f"{target.parent.name}/{target.name}"
 
 
-def _open(path: Path, needed: list[tuple[str, Question]]) -> MinerError:
+def _open(path: Path, needed: list[tuple[str, Undecided]]) -> MinerError:
     (key, first), *others = needed
     told = ", or ".join(f'--set "{key}={each.value}"' for each in first.options)
     more = f" Open as well: {', '.join(each for each, _ in others)}." if others else ""

@@ -37,12 +37,12 @@ class Past:
     settings: Settings | None = None
     prints: Mapping[str, str] = field(default_factory=dict)
 
-    def asked(self) -> tuple[ledger.Question, ...]:
+    def asked(self) -> tuple[ledger.FixedQuestion, ...]:
         """Return the fixed questions under the names that the tables have now.
 
         Two that became one since their words were merged are one, the first.
         """
-        found: dict[tuple[str, str], ledger.Question] = {}
+        found: dict[tuple[str, str], ledger.FixedQuestion] = {}
         for item in ledger.questions(self.book):
             factor = standing_for(item.named, self.settings) if self.settings else item.named
             found.setdefault((factor, item.outcome), replace(item, factor=factor))
@@ -65,7 +65,7 @@ class Past:
         own = len(self.questions(rules, unit))
         return own / len(self.asked()) if own else 1.0
 
-    def _doubt(self, item: ledger.Question, rules: RuleBook, unit: str) -> str | None:
+    def _doubt(self, item: ledger.FixedQuestion, rules: RuleBook, unit: str) -> str | None:
         if item.looked or self.seen_after(item.fixed_on, item.n):
             return LOOKED
         if item.lost and not item.proven:
@@ -81,7 +81,7 @@ class Past:
             return DEFINED_OTHERWISE
         return REWORDED if self._reworded(item) else None
 
-    def _reworded(self, item: ledger.Question) -> bool:
+    def _reworded(self, item: ledger.FixedQuestion) -> bool:
         """Say whether other words count as the factor now, and were not so at the first look.
 
         Words that were merged before anybody had looked at later days cannot have been chosen by
@@ -98,7 +98,7 @@ class Past:
         then = as_merged(self.settings, first.payload)
         return words_behind(standing_for(item.named, then), then) != words
 
-    def looked_since(self, item: ledger.Question) -> Event | None:
+    def looked_since(self, item: ledger.FixedQuestion) -> Event | None:
         """Return the first look after a question was fixed that saw later days, or None."""
         return self.first_look(item.n, item.fixed_on)
 

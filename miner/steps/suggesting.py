@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from miner.caseload.doubts import Question
+from miner.caseload.doubts import PooledQuestion
 from miner.caseload.fitting import FitTask, own_task, questions
 from miner.caseload.places import client_folders
 from miner.caseload.pooling import FEWEST_CLIENTS, MOST_LISTED_THROUGHOUT, fewest_clients
@@ -27,7 +27,7 @@ from miner.steps.records import load_rules
 from miner.steps.who_is_pooled import look, who_is_pooled
 from miner.words.pooled import suggestion_sentences
 
-Own = Sequence[tuple[Question, dict[Shape, OwnSlopes]]]
+Own = Sequence[tuple[PooledQuestion, dict[Shape, OwnSlopes]]]
 
 
 def suggested_questions(

@@ -8,7 +8,7 @@ from shlex import quote
 from typing import Any
 
 from miner.core.errors import several
-from miner.core.results.mapping import Known, Loss, Mapped, Option, Proposal, Question, ReadRow
+from miner.core.results.mapping import Known, Loss, Mapped, Option, Proposal, ReadRow, Undecided
 from miner.words.document import Part, Parts, heading, paragraph, section, table
 from miner.words.safe import clean
 from miner.words.wording import capital
@@ -194,7 +194,7 @@ def _quoted(text: str) -> str:
 
 
 def proposal_parts(
-    proposal: Proposal, questions: Iterable[tuple[str, Question]], *, detail: bool = False
+    proposal: Proposal, questions: Iterable[tuple[str, Undecided]], *, detail: bool = False
 ) -> Parts:
     """Return what is proposed for one stream of a file.
 
@@ -279,7 +279,7 @@ def known_text(known: Known) -> tuple[str, str] | None:
     return label.format_map(facts), reason.format_map(facts)
 
 
-def question_parts(question: Question, key: str) -> Parts:
+def question_parts(question: Undecided, key: str) -> Parts:
     """Return a question with its answers by key, each with what it would mean for the rows."""
     default = "" if question.default is None else f" Until you answer: {question.default}."
     rows = [
@@ -291,7 +291,7 @@ def question_parts(question: Question, key: str) -> Parts:
     return [paragraph(question_text(question) + default, 2), _pairs(rows, 4)]
 
 
-def question_text(question: Question) -> str:
+def question_text(question: Undecided) -> str:
     """Return what is asked, in a sentence or two."""
     key = question.key.partition(".")[2] or question.key
     told = _QUESTIONS.get(question.code, "What is {key}?")

@@ -12,7 +12,7 @@ import pytest
 
 from miner import rulebook
 from miner.caseload import pooling
-from miner.caseload.doubts import Question
+from miner.caseload.doubts import PooledQuestion
 from miner.caseload.fits import POOLED, KeptFits
 from miner.caseload.fitting import FitTask, fit_task
 from miner.caseload.question import PoolFit
@@ -161,9 +161,9 @@ def test_nothing_of_a_deleted_client_stays_in_what_is_kept(small: Path, seen: Ca
 
 
 def test_what_is_said_beside_a_difference_is_kept_with_its_question(tmp_path: Path) -> None:
-    def asked(factor: str) -> Question:
+    def asked(factor: str) -> PooledQuestion:
         rules = rulebook.load()
-        return Question(
+        return PooledQuestion(
             factor, rules.factor(factor, "day"), 0, "wake_glucose",
             rules.outcomes_of("day")["wake_glucose"],
         )  # fmt: skip

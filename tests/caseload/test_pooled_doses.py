@@ -9,7 +9,7 @@ import pytest
 from scipy import stats as st
 
 from miner import rulebook
-from miner.caseload.doubts import Question
+from miner.caseload.doubts import PooledQuestion
 from miner.caseload.fitting import HabitFit, _along, questions
 from miner.caseload.pooling import judge, per_of
 from miner.caseload.question import (
@@ -123,7 +123,7 @@ def test_meals_of_one_day_are_one_day_with_it_or_without() -> None:
 
 def test_a_dose_is_worth_acting_on_by_what_it_comes_to_between_quarters() -> None:
     rules = rulebook.load()
-    question = Question(
+    question = PooledQuestion(
         "short_sleep", rules.factor("short_sleep"), 0, "wake_glucose", rules.outcome("wake_glucose")
     )
     assert per_of(question, Shape.CUT, 1.0) is None

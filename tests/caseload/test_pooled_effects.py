@@ -13,7 +13,7 @@ from scipy import stats as st
 from statsmodels.stats.multitest import multipletests
 
 from miner import rulebook
-from miner.caseload.doubts import Doubts, Question, weekday_doubt
+from miner.caseload.doubts import Doubts, PooledQuestion, weekday_doubt
 from miner.caseload.pooling import fewest_clients, judge
 from miner.caseload.question import Units, fit_question, usable
 from miner.core.results import Doubt, DoubtCode, Evidence
@@ -212,7 +212,7 @@ class Beside:
 def doubts(units: Units, factor: str, outcome: str, **columns: np.ndarray) -> Doubts:
     rules = rulebook.load()
     rule, target = rules.factor(factor), rules.outcome(outcome)
-    question = Question(factor, rule, rule.lag[target.window], outcome, target)
+    question = PooledQuestion(factor, rule, rule.lag[target.window], outcome, target)
     return Doubts(Beside(**columns), question, rules, "day", lambda: units)  # type: ignore[arg-type]
 
 

@@ -13,7 +13,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from miner import ledger, rulebook, steps
-from miner.caseload.doubts import Question
+from miner.caseload.doubts import PooledQuestion
 from miner.caseload.question import OwnSlopes
 from miner.caseload.store import NAME
 from miner.caseload.suggesting import MOST_SUGGESTED, strongest, suggest
@@ -77,10 +77,10 @@ def other_days(folder: Path) -> None:
         (folder / name).write_text("\n".join(",".join(row) for row in rows) + "\n", "utf-8")
 
 
-def question(factor: str = "short_sleep", outcome: str = "wake_glucose") -> Question:
+def question(factor: str = "short_sleep", outcome: str = "wake_glucose") -> PooledQuestion:
     rules = rulebook.load()
     target = rules.outcome(outcome)
-    return Question(factor, rules.factor(factor), 0, outcome, target)
+    return PooledQuestion(factor, rules.factor(factor), 0, outcome, target)
 
 
 def own(slopes: np.ndarray, errors: np.ndarray, clients: np.ndarray | None = None) -> OwnSlopes:

@@ -41,7 +41,7 @@ class Option(Result):
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Question(Result):
+class Undecided(Result):
     """What the file itself does not decide.
 
     Attributes:
@@ -124,7 +124,7 @@ class Proposal(Result):
     entry: Mapping[str, Any]
     toml: str
     known: tuple[Known, ...]
-    questions: tuple[Question, ...]
+    questions: tuple[Undecided, ...]
     unused: tuple[str, ...]
     rows: int
     cadence_min: float | None
@@ -168,7 +168,7 @@ class Mapped(Result):
         """Return the loss for which an entry is refused, or None."""
         return next((each.refused for each in self.proposals if each.refused), None)
 
-    def asked(self) -> list[list[tuple[str, Question]]]:
+    def asked(self) -> list[list[tuple[str, Undecided]]]:
         """Return of each proposal its questions, each with the key that answers it.
 
         What is asked of every proposal stands in the first alone, under the plain key; which column

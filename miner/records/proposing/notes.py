@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 
 from miner.core.errors import MinerError, closest
-from miner.core.results.mapping import Known, Option, Question
+from miner.core.results.mapping import Known, Option, Undecided
 from miner.records.sources import Source
 from miner.records.toml_file import expected_of
 
@@ -31,7 +31,7 @@ class Notes:
     answers: dict[str, str] = field(default_factory=dict)
     entry: dict[str, Any] = field(default_factory=dict)
     known: list[Known] = field(default_factory=list)
-    questions: list[Question] = field(default_factory=list)
+    questions: list[Undecided] = field(default_factory=list)
 
     def copy(self, answers: dict[str, str]) -> Notes:
         """Return notes that go on from these, with answers of their own."""
@@ -76,7 +76,7 @@ class Notes:
         """
         given = self.answers.pop(key, None)
         if given is None:
-            self.questions.append(Question(key, code, facts, tuple(options), needed, default))
+            self.questions.append(Undecided(key, code, facts, tuple(options), needed, default))
             given = default
         else:
             self.known.append(Known(key, given, "given", {}))
