@@ -7,6 +7,7 @@ from math import isnan
 import numpy as np
 
 from miner.core.errors import MinerError, nearest
+from miner.core.messages import Message, message
 from miner.core.results import FactorValue, Place, UnitBehind, Why
 from miner.hypotheses.candidates import candidates
 from miner.hypotheses.design import Design, Item, Target, combine, design, lagged
@@ -41,7 +42,7 @@ def why_table(table: UnitTable, rules: RuleBook, id_: str, client: str) -> Why:
     units = []
     for at, name in enumerate(frame.index):
         unknown = isnan(outcome[at])
-        reason = str(frame["left_out"].iloc[at]) if not usable[at] else ""
+        reason: Message | str = frame["left_out"].iloc[at] if not usable[at] else ""
         if not reason and unknown:
             reason = table.reasons.get((str(name), target.name), "")
         units.append(
@@ -91,7 +92,13 @@ def _factor(table: UnitTable, item: Item, at: int) -> FactorValue:
     rows = frame.index[frame["day_number"] == day] if item.lag else frame.index[at : at + 1]
     if not len(rows):
         return FactorValue(
-            item.factor, None, None, None, item.rule.measure_unit, "no records of that day", ()
+            item.factor,
+            None,
+            None,
+            None,
+            item.rule.measure_unit,
+            message("hypotheses.no_records_that_day"),
+            (),
         )
     name = str(rows[0])
     place = int(np.flatnonzero(frame.index == rows[0])[0])

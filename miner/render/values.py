@@ -68,10 +68,10 @@ def why_csv(why: Why) -> str:
 
 
 def _line(item: UnitBehind) -> Iterable[object]:
-    yield from (item.unit, item.used, item.reason, _whole(item.with_factor), item.outcome)
+    yield from (item.unit, item.used, str(item.reason), _whole(item.with_factor), item.outcome)
     yield from (_whole(item.high), told_between(item.places), item.sensor)
     for factor in item.factors:
-        yield from (_whole(factor.value), factor.measure, factor.measure_unit, factor.reason)
+        yield from (_whole(factor.value), factor.measure, factor.measure_unit, str(factor.reason))
         yield from (factor.from_unit, told(factor.places))
 
 

@@ -88,7 +88,7 @@ def review_of(
         date=name,
         chosen=chosen,
         usable=bool(row["usable"]),
-        left_out=str(row["left_out"]),
+        left_out=row["left_out"],
         start=_minute(int(records.days.start_clock[k])),
         end=_minute(int(records.days.end_clock[k])),
         of_client=tuple(item.text for item in said if item.kind in OF_CLIENT),

@@ -41,7 +41,7 @@ def why_unknown(table: UnitTable, ranking: Ranking, rules: RuleBook, period: Per
 
 
 def _left_out(inside: pd.DataFrame, unit: str) -> list[str]:
-    why = Counter(reason_kind(str(text)) for text in inside["left_out"] if text)
+    why = Counter(reason_kind(item) for item in inside["left_out"] if item)
     return [f"Left out: {_counted(why, unit)}."] if why else []
 
 

@@ -10,6 +10,7 @@ from math import ceil
 import numpy as np
 
 from miner.core.errors import MinerError
+from miner.core.messages import Message
 from miner.core.results.week import OpenQuestion, Week
 from miner.hypotheses.design import Design, design
 from miner.ledger import replay
@@ -184,11 +185,11 @@ def days_left(lacks: Sequence[tuple[int, int]], passed: int) -> int | None:
     return ceil(longest - 1e-9) if longest <= NEVER_AFTER_DAYS else None
 
 
-def _why_unknown(table: UnitTable, factors: Sequence[str], dates: Sequence[str]) -> str:
+def _why_unknown(table: UnitTable, factors: Sequence[str], dates: Sequence[str]) -> Message | str:
     inside = set(dates)
     units = table.frame["date"].astype(str).to_dict()
-    counts: dict[str, int] = {}
+    counts: dict[Message, int] = {}
     for (unit, name), why in table.reasons.items():
         if name in factors and units.get(unit) in inside:
             counts[why] = counts.get(why, 0) + 1
-    return min(counts, key=lambda why: (-counts[why], why)) if counts else ""
+    return min(counts, key=lambda why: (-counts[why], str(why))) if counts else ""

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from miner.core.messages import Message
 from miner.tables.columns import Source
 from miner.tables.found import Found
 from miner.tables.unit_table import Cell
@@ -29,7 +30,7 @@ class Columns:
         }
         return pd.DataFrame(data, index=index)
 
-    def reasons(self, field: str = "value") -> dict[Cell, str]:
+    def reasons(self, field: str = "value") -> dict[Cell, Message]:
         """Return why each cell is unknown whose field is."""
         return {
             (unit, name): item.why

@@ -9,6 +9,7 @@ from math import isfinite
 import numpy as np
 import pandas as pd
 
+from miner.core.messages import Message
 from miner.core.results import CheckReport, Finding, Severity, StreamSummary
 from miner.records.check.overlaps import CONTRADICTED, TWO_VALUES
 from miner.records.client import STREAMS, Client
@@ -90,9 +91,9 @@ def _by_severity(findings: list[Finding]) -> list[Finding]:
     return sorted(findings, key=lambda item: order[str(item.severity)])
 
 
-def _not_usable(frame: pd.DataFrame) -> Mapping[str, str]:
+def _not_usable(frame: pd.DataFrame) -> Mapping[str, Message]:
     apart = frame[~frame["usable"].astype(bool)]
-    return {str(day): str(why) for day, why in zip(apart.index, apart["left_out"], strict=True)}
+    return {str(day): why for day, why in zip(apart.index, apart["left_out"], strict=True)}
 
 
 def _summary(name: str, client: Client, trace: Trace) -> StreamSummary:

@@ -9,7 +9,7 @@ import numpy as np
 
 from miner.rulebook import FactorRule
 from miner.tables.clockwork import Floats
-from miner.tables.found import Found
+from miner.tables.found import Found, because
 
 FEWEST_FOR_OWN_CUT = 8
 OWN_CUTS = ("own_low_quarter", "own_high_quarter", "below_own_median", "above_own_median_by")
@@ -32,7 +32,7 @@ def cut(found: Sequence[Found], rule: FactorRule, usable: Sequence[bool]) -> lis
     known = np.asarray(usable, dtype=bool) & ~np.isnan(value)
     if rule.cut in OWN_CUTS and known.sum() < FEWEST_FOR_OWN_CUT:
         count = int(known.sum())
-        why = f"known: {count}, and {FEWEST_FOR_OWN_CUT} are needed for the client's own level"
+        why = because("too_few_for_own_level", n=count, need=FEWEST_FOR_OWN_CUT)
         return [Found(item.value, item.why or why, item.rows, nan, item.floor) for item in found]
     at = threshold(value[known], rule)
     return [

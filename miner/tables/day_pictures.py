@@ -56,7 +56,7 @@ def day_pictures(
                 day=name,
                 rest_day=bool(frame["rest_day"].iloc[k]),
                 usable=bool(frame["usable"].iloc[k]),
-                left_out=str(frame["left_out"].iloc[k]),
+                left_out=frame["left_out"].iloc[k],
                 sensor=str(frame["sensor"].iloc[k]),
                 start=int(days.start_clock[k] - begin) // 60,
                 end=int(days.end_clock[k] - begin) // 60,

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from miner.core.errors import MinerError
+from miner.core.errors import MinerError, closest
+from miner.core.messages import Message
 from miner.records.client import Client
-from miner.rulebook import RuleBook, nearest
+from miner.rulebook import RuleBook
 from miner.tables.biological_days import Days, days_of
 from miner.tables.clockwork import DAY, usual_clock
 from miner.tables.eating import Eaten, Food, eaten_by_day, food_of
@@ -29,7 +30,7 @@ class DayRecords:
     """One client's streams, cut into biological days.
 
     Attributes:
-        no_night: why the main sleep that opens each day is not known, empty where it is.
+        no_night: why the main sleep that opens each day is not known, None where it is.
         usual_middle: the client's median midpoint of sleep, seconds after midnight, or None.
         food: the meal log.
         eaten: the eating occasions of each day.
@@ -39,7 +40,7 @@ class DayRecords:
     trace: Trace
     nights: Nights
     days: Days
-    no_night: tuple[str, ...]
+    no_night: tuple[Message | None, ...]
     usual_middle: int | None
     food: Food
     eaten: tuple[Eaten, ...]
@@ -102,9 +103,11 @@ def measure_named(name: str, factor: str, known: Mapping[str, Measure]) -> Measu
     """
     if name not in known:
         raise MinerError(
-            f"[{factor}] measure is '{name}'",
-            f"one of {', '.join(known)}",
-            nearest(name, known) or "Correct that key and run again.",
+            "tables.measure_unknown",
             file="factors.toml",
+            name=factor,
+            measure=name,
+            known=list(known),
+            close=closest(name, known),
         )
     return known[name]

@@ -6,6 +6,7 @@ from math import isnan
 
 import numpy as np
 
+from miner.core.messages import Message
 from miner.core.results.morning import Against, RiseOfDay
 from miner.records.check.sensor import lows_over
 from miner.records.client import Client
@@ -13,7 +14,7 @@ from miner.rulebook import RuleBook
 from miner.tables.clockwork import HOUR, Floats
 from miner.tables.day_notes import noted_between
 from miner.tables.day_records import DayRecords
-from miner.tables.found import Found
+from miner.tables.found import Found, because
 from miner.tables.rises import Rise, find_rises
 from miner.tables.unit_table import UnitTable
 
@@ -90,7 +91,7 @@ def against_usual(table: UnitTable, name: str, rules: RuleBook) -> tuple[Against
     found = []
     for outcome in table.outcomes:
         rule = rules.outcome(outcome)
-        cell = (rule.label, rule.measure_unit, table.reasons.get((name, outcome), ""))
+        cell = (rule.label, rule.measure_unit, table.reasons.get((name, outcome)))
         column = table.frame[outcome]
         found.append(_beside(outcome, cell, column[name], column[others].to_numpy(np.float64)))
     seen: set[str] = set()
@@ -102,7 +103,7 @@ def against_usual(table: UnitTable, name: str, rules: RuleBook) -> tuple[Against
         cell = (
             _words(measure.measure, rules),
             measure.measure_unit,
-            table.reasons.get((name, factor), ""),
+            table.reasons.get((name, factor)),
         )
         column = table.measures[factor]
         values = column[others].to_numpy(np.float64)
@@ -114,7 +115,9 @@ def _words(measure: str, rules: RuleBook) -> str:
     return str(rules.wording.get("measure", {}).get(measure, measure.replace("_", " ")))
 
 
-def _beside(name: str, cell: tuple[str, str, str], given: object, others: Floats) -> Against:
+def _beside(
+    name: str, cell: tuple[str, str, Message | None], given: object, others: Floats
+) -> Against:
     value = Found(float(given))  # type: ignore[arg-type]
     known = others[~np.isnan(others)]
     enough = known.size >= FEWEST_DAYS
@@ -130,7 +133,7 @@ def _beside(name: str, cell: tuple[str, str, str], given: object, others: Floats
         middle=float(np.median(known)) if enough else None,
         days=int(known.size),
         inside=inside,
-        reason="" if value.known else cell[2] or "it is not known",
+        reason="" if value.known else cell[2] or because("not_known"),
         above=int((known > value.value).sum()) if value.known else 0,
         below=int((known < value.value).sum()) if value.known else 0,
     )

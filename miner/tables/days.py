@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from miner.core.messages import Message
 from miner.records.client import Client
 from miner.rulebook import FactorRule, RuleBook
 from miner.tables.biological_days import Days
@@ -54,7 +55,7 @@ def _day_table(client: Client, rules: RuleBook) -> UnitTable:
     why = left_out_days(client, trace, days, records.tags, rules.cautions)
     outcomes = Columns(days.names, outcomes_over(trace, smooth, own, outcome_rules, limit))
     again = Columns(days.names, outcomes_over(trace, smooth, by_clock, outcome_rules, limit))
-    factors = Columns(days.names, _factors(records, rules, [not text for text in why]))
+    factors = Columns(days.names, _factors(records, rules, [item is None for item in why]))
     head = _head(client, trace, days, own["day"], why)
     return UnitTable(
         unit="day",
@@ -92,7 +93,7 @@ def factor_rules(records: DayRecords, rules: RuleBook) -> dict[str, FactorRule]:
 
 
 def _head(
-    client: Client, trace: Trace, days: Days, window: Windows, why: Sequence[str]
+    client: Client, trace: Trace, days: Days, window: Windows, why: Sequence[Message | None]
 ) -> pd.DataFrame:
     rest = {str(item).casefold() for item in client.settings.rest_days}
     names = days.names
@@ -112,8 +113,8 @@ def _head(
                 for low, high in zip(window.low, window.high, strict=True)
             ],
             "coverage": coverage_of(trace, days),
-            "usable": [not text for text in why],
-            "left_out": list(why),
+            "usable": [item is None for item in why],
+            "left_out": [item or "" for item in why],
         },
         index=pd.Index(names, dtype=object, name="unit"),
     ).astype(KINDS)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from miner.core.errors import closest
 from miner.core.results import Finding, Severity
 from miner.records.client import Client
-from miner.rulebook import RuleBook, nearest
+from miner.rulebook import RuleBook
 
 
 def unknown_names(client: Client, rules: RuleBook) -> list[Finding]:
@@ -15,23 +16,17 @@ def unknown_names(client: Client, rules: RuleBook) -> list[Finding]:
         rules: the rule books.
     """
     asked = [
-        _told(f"'{name}' in [intake]", list(rules.cautions.intake), name)
+        _unknown("intake_unknown", name, list(rules.cautions.intake))
         for name in client.settings.intake
         if name not in rules.cautions.intake
     ]
     primary = client.settings.primary_outcome
     ranked = [name for name, rule in rules.outcomes.items() if not rule.asked_only]
     if primary is not None and primary not in ranked:
-        asked.append(_told(f"primary_outcome '{primary}'", ranked, primary))
+        asked.append(_unknown("primary_unknown", primary, ranked))
     return asked
 
 
-def _told(what: str, known: list[str], name: str) -> Finding:
-    return Finding.worded(
-        Severity.QUESTION,
-        "client.toml",
-        None,
-        f"{what} is not known and not used",
-        f"one of {', '.join(known)}",
-        nearest(name, known) or "Correct it in client.toml or practice.toml.",
-    )
+def _unknown(code: str, name: str, known: list[str]) -> Finding:
+    values = {"name": name, "known": known, "close": closest(name, known)}
+    return Finding(Severity.QUESTION, "client.toml", None, code, values=values)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.errors import MinerError
-from miner.rulebook import RuleBook, nearest
+from miner.core.errors import MinerError, closest
+from miner.rulebook import RuleBook
 from miner.tables.clockwork import Floats
 from miner.tables.unit_table import UnitTable
 
@@ -25,9 +27,14 @@ def higher_quarter(table: UnitTable, outcome: str, rules: RuleBook) -> pd.Series
         MinerError: the table has no such outcome.
     """
     if outcome not in table.outcomes:
-        expected = f"one of {', '.join(table.outcomes)}"
-        do = nearest(outcome, table.outcomes) or "See the rule book for the names."
-        raise MinerError(f"there is no outcome '{outcome}' by {table.unit}", expected, do)
+        near = closest(outcome, table.outcomes)
+        about: dict[str, Any] = {
+            "outcome": outcome,
+            "unit": table.unit,
+            "known": table.outcomes,
+            "close": near,
+        }
+        raise MinerError("tables.outcome_unknown", **about)
     frame = table.frame
     rule = rules.outcome(outcome, table.unit)
     values = frame[outcome].where(frame["usable"]).to_numpy(np.float64)

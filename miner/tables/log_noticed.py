@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
-from miner.core.errors import several
+from miner.core.messages import message
 from miner.core.results import Finding, Severity
 from miner.records.client import Client
 from miner.tables.clockwork import DAY, HOUR, Times, from_usual, iso_day, seconds, usual_clock
@@ -16,7 +17,6 @@ from miner.tables.nights import Nights
 from miner.tables.rises import Rise, find_rises
 from miner.tables.trace import Trace
 
-SHOWN = 5
 LATE_MIN = 30.0
 LAST_DAYS = 7
 FEWEST_DAYS_BEFORE = 14
@@ -68,24 +68,8 @@ def _rises(food: Food, trace: Trace) -> list[Finding | None]:
     dates = _dates(trace, [round(rise.start * 60) for rise in unlogged])
     unlogged = [x for x, date in zip(unlogged, dates, strict=True) if date not in untimed]
     return [
-        _told(
-            ("unlogged_rises", "rise"),
-            "of 30 mg/dL or more with no meal noted within an hour before or during",
-            "a meal noted for each",
-            "Ask what was eaten then; leave those rises out of any talk about meals.",
-            unlogged,
-            trace,
-            Severity.QUESTION,
-        ),
-        _told(
-            ("late_meals", "meal"),
-            f"noted up to {LATE_MIN:g} minutes after a rise had begun",
-            "meals noted when they begin",
-            "Nothing to do: the time of the log is kept as it stands.",
-            late,
-            trace,
-            Severity.NOTE,
-        ),
+        _of_rises(Severity.QUESTION, "unlogged_rises", unlogged, trace),
+        _of_rises(Severity.NOTE, "late_meals", late, trace, minutes=LATE_MIN),
     ]
 
 
@@ -95,37 +79,15 @@ def _dates(trace: Trace, at: list[int]) -> list[int]:
     return [int(day) for day in clock // DAY]
 
 
-def _told(
-    of: tuple[str, str],
-    rest: str,
-    expected: str,
-    do: str,
-    rises: list[Rise],
-    trace: Trace,
-    severity: Severity,
+def _of_rises(
+    severity: Severity, code: str, rises: list[Rise], trace: Trace, **values: float
 ) -> Finding | None:
-    """Return a finding about rises, or None without any; ``of`` is its code and what is counted."""
+    """Return a finding about rises, or None without any."""
     if not rises:
         return None
     days = sorted({iso_day(day) for day in _dates(trace, [round(x.start * 60) for x in rises])})
-    listed = ", ".join(days[-SHOWN:]) + (
-        f" and {len(days) - SHOWN} more" if len(days) > SHOWN else ""
-    )
-    short = f"{several(len(rises), of[1])} {rest}"
-    told = f"{short}. On {several(len(days), 'day')}: {listed}"
-    return Finding.worded(
-        severity,
-        None,
-        None,
-        told,
-        expected,
-        do,
-        len(rises),
-        short=short,
-        code=of[0],
-        stream="meals",
-        days=tuple(days),
-    )
+    about: dict[str, Any] = {"stream": "meals", "days": tuple(days), "values": values}
+    return Finding(severity, None, None, code, len(rises), **about)
 
 
 def _begins_late(name: str, days: Times, first: int, last: int) -> Finding | None:
@@ -134,15 +96,8 @@ def _begins_late(name: str, days: Times, first: int, last: int) -> Finding | Non
     late = int(days.min()) - first
     if late < max(LATE_START_DAYS, LATE_START_SHARE * (last - first + 1)):
         return None
-    return Finding.worded(
-        Severity.NOTE,
-        None,
-        None,
-        f"the {name} begin on {iso_day(int(days.min()))}, {late} days after the readings",
-        f"{name} noted from the first day on",
-        "Nothing to do: before that day they are unknown, not absent.",
-        late,
-    )
+    about: dict[str, Any] = {"log": name, "day": iso_day(int(days.min()))}
+    return Finding(Severity.NOTE, None, None, "log_begins_late", late, values=about)
 
 
 def _fades(name: str, days: Times, first: int, last: int) -> Finding | None:
@@ -155,16 +110,9 @@ def _fades(name: str, days: Times, first: int, last: int) -> Finding | None:
         return None
     if after.mean() >= FADED_SHARE * before.mean():
         return None
-    return Finding.worded(
-        Severity.QUESTION,
-        None,
-        None,
-        f"the log of {name} fades: {before.mean():.1f} a day before, {after.mean():.1f} a day in "
-        f"the last {LAST_DAYS} days",
-        f"{name} noted to the end",
-        "Ask whether less happened or less was noted; days without any entry are unknown.",
-        int(after.sum()),
-    )
+    means = {"before": float(before.mean()), "after": float(after.mean())}
+    about: dict[str, Any] = {"log": name, **means, "last": LAST_DAYS}
+    return Finding(Severity.QUESTION, None, None, "log_fades", int(after.sum()), values=about)
 
 
 def _odd_hours(client: Client) -> Finding | None:
@@ -172,15 +120,9 @@ def _odd_hours(client: Client) -> Finding | None:
     odd = (hours >= ODD_HOURS[0]) & (hours < ODD_HOURS[1])
     if hours.size < FEWEST_MEALS or odd.mean() < ODD_SHARE:
         return None
-    return Finding.worded(
-        Severity.QUESTION,
-        None,
-        None,
-        f"{int(odd.sum())} of {hours.size} meals stand between 0{ODD_HOURS[0]}:00 and "
-        f"0{ODD_HOURS[1]}:00",
-        "meals by the client's own clock",
-        "Unless the client works at night, check time_zone and the clock of the log.",
-        int(odd.sum()),
+    about: dict[str, Any] = {"meals": hours.size, "first": ODD_HOURS[0], "last": ODD_HOURS[1]}
+    return Finding(
+        Severity.QUESTION, None, None, "meals_at_odd_hours", int(odd.sum()), values=about
     )
 
 
@@ -189,20 +131,12 @@ def _crowded(client: Client) -> Finding | None:
     full = counts > MOST_A_DAY
     if not full.any():
         return None
-    listed = ", ".join(
-        f"{iso_day(int(day))} ({count})"
-        for day, count in list(zip(days[full], counts[full], strict=True))[:SHOWN]
-    )
-    listed += f" and {full.sum() - SHOWN} more" if full.sum() > SHOWN else ""
-    return Finding.worded(
-        Severity.QUESTION,
-        None,
-        None,
-        f"more than {MOST_A_DAY} meals noted on {several(int(full.sum()), 'day')}: {listed}",
-        "one row a meal, or one a food",
-        "Ask what these rows are. Meals so close are cut by the next food, and not ranked.",
-        int(full.sum()),
-    )
+    each = [
+        message("tables.day_with_count", day=iso_day(int(day)), n=int(count))
+        for day, count in zip(days[full], counts[full], strict=True)
+    ]
+    about: dict[str, Any] = {"most": MOST_A_DAY, "each": each}
+    return Finding(Severity.QUESTION, None, None, "crowded_days", len(each), values=about)
 
 
 def _same_minute(client: Client) -> Finding | None:
@@ -213,16 +147,8 @@ def _same_minute(client: Client) -> Finding | None:
     if not again.any():
         return None
     first = frame[again].iloc[0]
-    return Finding.worded(
-        Severity.QUESTION,
-        str(first["file"]),
-        int(first["row"]),
-        f"{several(int(again.sum()), 'meal')} noted again at the same minute under the same label, "
-        "with other amounts: they are added together",
-        "one row a food",
-        "If a row replaced another, remove the one that no longer holds.",
-        int(again.sum()),
-    )
+    place = str(first["file"]), int(first["row"])
+    return Finding(Severity.QUESTION, *place, "same_minute", int(again.sum()))
 
 
 def _nights_moved(nights: Nights, trace: Trace) -> Finding | None:
@@ -240,14 +166,5 @@ def _nights_moved(nights: Nights, trace: Trace) -> Finding | None:
             farthest, at = least, k
     if farthest < MOVED_H:
         return None
-    day = iso_day(int(known[at][0]))
-    return Finding.worded(
-        Severity.QUESTION,
-        None,
-        None,
-        f"from {day} on sleep stands {farthest:.0f} hours or more from where it stood before",
-        "times by the clock where the client was",
-        "Ask about a journey, night work, or a device whose clock was not changed. The 72 hours "
-        "after a journey tell little.",
-        1,
-    )
+    about: dict[str, Any] = {"day": iso_day(int(known[at][0])), "hours": farthest}
+    return Finding(Severity.QUESTION, None, None, "sleep_moved", values=about)

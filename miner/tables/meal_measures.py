@@ -8,16 +8,22 @@ from math import isnan, nan
 import numpy as np
 
 from miner.tables.clockwork import DAY, HOUR
-from miner.tables.found import Found, unknown
+from miner.tables.found import Found, because, unknown
 from miner.tables.meal_records import NEVER, MealMeasure, MealRecords
 from miner.tables.measures_activity import WALK_WITHIN, walked, why_no_activity
-from miner.tables.measures_meals import FEWEST_OCCASIONS, NOT_TOLD, SNACK_CARBS_G, SNACK_PROTEIN_G
+from miner.tables.measures_meals import (
+    FEWEST_OCCASIONS,
+    NOT_TOLD,
+    SNACK_CARBS_G,
+    SNACK_PROTEIN_G,
+    too_few_occasions,
+)
 from miner.tables.measures_sleep import asleep_hours
 from miner.tables.measures_stress import stressed, why_no_stress
 
 STRESS_BEFORE = 3 * HOUR
 TAG_AROUND = HOUR
-NO_DAY = "there are no glucose readings of that day"
+NO_DAY = because("no_readings_that_day")
 
 
 def meal_carbs_grams(records: MealRecords, k: int) -> Found:
@@ -26,7 +32,7 @@ def meal_carbs_grams(records: MealRecords, k: int) -> Found:
     if not isnan(item.carbs):
         return Found(item.carbs, rows=item.rows)
     decided = float(item.carbs_level == "high") if item.carbs_level else nan
-    why = "the carbohydrate of this meal is not told"
+    why = because("meal_carbs_not_told")
     return Found(why=why, rows=item.rows, decided=decided, floor=item.carbs_told)
 
 
@@ -36,7 +42,7 @@ def meal_protein_grams(records: MealRecords, k: int) -> Found:
     if not isnan(item.protein):
         return Found(item.protein, rows=item.rows)
     decided = float(item.protein_level != "low") if item.protein_level else nan
-    return Found(why="the protein of this meal is not told", rows=item.rows, decided=decided)
+    return Found(why=because("meal_protein_not_told"), rows=item.rows, decided=decided)
 
 
 def meal_carb_only(records: MealRecords, k: int) -> Found:
@@ -50,7 +56,7 @@ def meal_carb_only(records: MealRecords, k: int) -> Found:
         protein, protein_known = item.protein_level == "low", True
     no = (carbs_known and not carbs) or (protein_known and not protein)
     if not no and not (carbs_known and protein_known):
-        return unknown("the carbohydrate or protein of this meal is not told", item.rows)
+        return unknown("meal_amounts_not_told", item.rows)
     return Found(float(not no), rows=item.rows)
 
 
@@ -77,15 +83,14 @@ def meal_hours_since_food(records: MealRecords, k: int) -> Found:
     """Hours since the food logged before; long ones count where the day was logged at all."""
     meal = records.meals[k]
     if meal.last_food == -NEVER:
-        return unknown("no food is logged before it", meal.rows)
+        return unknown("no_food_before", meal.rows)
     hours = (meal.at - meal.last_food) / HOUR
     rows = records.meals[k - 1].rows + meal.rows
     if meal.doubtful:
         return unknown(NOT_TOLD, rows)
     logged = len(records.days.eaten[meal.day].occasions) if meal.day >= 0 else 0
     if records.meals[k - 1].day != meal.day and logged < FEWEST_OCCASIONS:
-        why = f"eating occasions logged that day: {logged}, {FEWEST_OCCASIONS} are needed"
-        return unknown(why, rows)
+        return unknown(too_few_occasions(logged), rows)
     return Found(hours, rows=rows)
 
 
@@ -103,7 +108,7 @@ def meal_stress_minutes_before(records: MealRecords, k: int) -> Found:
     begin, _ = records.days.day(meal.day)
     window = (max(meal.at - STRESS_BEFORE, begin), meal.at)
     if window[1] <= window[0]:
-        return unknown("it was eaten at waking", meal.rows)
+        return unknown("eaten_at_waking", meal.rows)
     if why := why_no_stress(records.days, meal.day, window):
         return unknown(why, meal.rows)
     return stressed(records.days, window, meal.rows)
@@ -130,7 +135,7 @@ def food_measure(words: str) -> MealMeasure:
     def count(records: MealRecords, k: int) -> Found:
         meal = records.meals[k]
         if not meal.eaten:
-            return unknown("the label does not say what was eaten", meal.rows)
+            return unknown("label_not_told", meal.rows)
         return Found(float(words in meal.eaten), rows=meal.rows)
 
     return count
@@ -151,10 +156,10 @@ def tag_measure(tag: str, records: MealRecords) -> MealMeasure:
     def count(records: MealRecords, k: int) -> Found:
         meal = records.meals[k]
         if meal.at + TAG_AROUND < first:
-            return unknown("before this tag was first used", meal.rows)
+            return unknown("before_first_use", meal.rows)
         near = (start <= meal.at + TAG_AROUND) & (end >= meal.at - TAG_AROUND)
         if not near.any() and meal.clock // DAY in dates:
-            return unknown("this tag is noted for the date, without a time", meal.rows)
+            return unknown("tag_without_time", meal.rows)
         rows = tuple(records.tag_row[int(place)] for place in own[near])
         return Found(float(near.sum()), rows=rows + meal.rows)
 

@@ -4,27 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from miner.core.errors import MinerError
-from miner.rulebook import OutcomeRule, nearest
+from miner.core.errors import MinerError, closest
+from miner.core.messages import Message
+from miner.rulebook import OutcomeRule
 from miner.tables.area import incremental_area
 from miner.tables.climbs import BEYOND, beyond
 from miner.tables.clockwork import Floats
 from miner.tables.columns import Source
-from miner.tables.found import Found, unknown
+from miner.tables.found import Found, because, unknown
 from miner.tables.limits import Mask, above
 from miner.tables.meal_records import Meal
-from miner.tables.outcomes_of_day import BEYOND_THE_SENSOR, covered, percent
+from miner.tables.outcomes_of_day import covered, percent
 from miner.tables.trace import Trace
 
 WINDOW_MIN = 120
 BASELINE_FROM, BASELINE_TO = -15 * 60, 5 * 60
 BASELINE_COVERAGE = 0.5
 LONGEST_GAP_MIN = 20
-NO_BASELINE = "too few readings from 15 minutes before to 5 minutes after the meal"
-NO_AREA = f"a gap of more than {LONGEST_GAP_MIN} minutes, or readings that do not reach its end"
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,13 +150,9 @@ def outcomes_after(
     """
     for name, rule in rules.items():
         if name not in OUTCOMES or rule.window != "after_meal":
-            do = nearest(name, OUTCOMES) or "Correct that table."
-            raise MinerError(
-                f"[{name}], read {rule.window}, is not an outcome of a meal",
-                f"one of {', '.join(OUTCOMES)}, read after_meal",
-                do,
-                file="outcomes.toml",
-            )
+            about: dict[str, Any] = {"name": name, "window": rule.window, "known": list(OUTCOMES)}
+            about["close"] = closest(name, OUTCOMES)
+            raise MinerError("tables.not_an_outcome_of_a_meal", file="outcomes.toml", **about)
     return {name: [_one(piece, name, rule) for piece in pieces] for name, rule in rules.items()}
 
 
@@ -165,26 +161,24 @@ def _one(piece: After, name: str, rule: OutcomeRule) -> Found:
     if why := why_unknown(piece, rule.coverage):
         return unknown(why, piece.rows)
     if from_baseline and np.isnan(piece.baseline):
-        return unknown(NO_BASELINE, piece.rows)
+        return unknown("no_baseline", piece.rows)
     if from_baseline and abs(piece.baseline) >= BEYOND:
-        return unknown(BEYOND_THE_SENSOR, piece.rows)
+        return unknown("beyond_the_sensor", piece.rows)
     number = measure(piece)
     if np.isnan(number):
-        return unknown(NO_AREA, piece.rows)
+        return unknown(because("gap_after_meal", minutes=LONGEST_GAP_MIN), piece.rows)
     if abs(number) >= BEYOND / 2:
-        return unknown(BEYOND_THE_SENSOR, piece.rows)
+        return unknown("beyond_the_sensor", piece.rows)
     return Found(number, rows=piece.rows)
 
 
-def why_unknown(piece: After, coverage: float) -> str:
-    """Return why nothing can be read after a meal, empty where it can."""
+def why_unknown(piece: After, coverage: float) -> Message | None:
+    """Return why nothing can be read after a meal, None where it can."""
     if piece.coverage < coverage and not np.isfinite(piece.cut_min):
-        return (
-            f"readings cover {percent(piece.coverage)} of the 2 hours after it, "
-            f"{percent(coverage)} are needed"
-        )
+        share, need = percent(piece.coverage), percent(coverage)
+        return because("readings_after_meal", share=share, need=need)
     if np.isfinite(piece.cut_min):
-        return f"the next food came after {piece.cut_min:.0f} of {WINDOW_MIN} minutes"
+        return because("next_food_came", minutes=piece.cut_min, window=WINDOW_MIN)
     if piece.sensors > 1:
-        return "the sensor was changed within it"
-    return ""
+        return because("sensor_changed")
+    return None

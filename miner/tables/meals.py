@@ -7,16 +7,17 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from miner.core.errors import MinerError
+from miner.core.errors import MinerError, closest
+from miner.core.messages import Message
 from miner.records.client import Client
-from miner.rulebook import FactorRule, RuleBook, nearest
+from miner.rulebook import FactorRule, RuleBook
 from miner.tables.cells import Columns
 from miner.tables.climbs import BEYOND, smoothed
 from miner.tables.clockwork import DAY, HOUR, iso_day, stamps
 from miner.tables.cuts import cut
 from miner.tables.days import WEEKDAYS
-from miner.tables.found import Found
-from miner.tables.meal_measures import MEASURES, NO_DAY, food_measure, tag_measure
+from miner.tables.found import Found, because
+from miner.tables.meal_measures import MEASURES, food_measure, tag_measure
 from miner.tables.meal_outcomes import WINDOW_MIN, After, after_meals, outcomes_after
 from miner.tables.meal_records import Meal, MealMeasure, MealRecords, meal_records
 from miner.tables.outcomes_of_day import percent
@@ -25,8 +26,6 @@ from miner.tables.usable import told_left_out
 
 MEAL_COVERAGE = 0.70
 """Share of the two hours after a meal that readings must cover, as of a day."""
-
-WHILE_ASLEEP = "it is logged inside a recorded sleep"
 
 
 def meal_table(client: Client, rules: RuleBook) -> UnitTable:
@@ -55,7 +54,7 @@ def _meal_table(client: Client, rules: RuleBook) -> UnitTable:
     names = tuple(meal.name for meal in records.meals)
     why = _left_out(client, rules, records, pieces)
     outcomes = Columns(names, outcomes_after(pieces, rules.outcomes_of("meal")))
-    factors = Columns(names, _factors(records, rules, [not text for text in why]))
+    factors = Columns(names, _factors(records, rules, [item is None for item in why]))
     frame = outcomes.frame()
     head = _head(client, records, pieces, why)
     return UnitTable(
@@ -101,40 +100,42 @@ def _measure(name: str, rule: FactorRule, records: MealRecords) -> MealMeasure:
         return tag_measure(words, records)
     if rule.measure not in MEASURES:
         raise MinerError(
-            f"[{name}] measure is '{rule.measure}'",
-            f"one of {', '.join(MEASURES)}",
-            nearest(rule.measure, MEASURES) or "Correct that key and run again.",
+            "tables.measure_unknown",
             file="factors.toml",
+            name=name,
+            measure=rule.measure,
+            known=list(MEASURES),
+            close=closest(rule.measure, MEASURES),
         )
     return MEASURES[rule.measure]
 
 
 def _left_out(
     client: Client, rules: RuleBook, records: MealRecords, pieces: Sequence[After]
-) -> list[str]:
+) -> list[Message | None]:
     days = records.days
     told = told_left_out(client, days.trace, days.days, days.tags, rules.cautions)
     nights = sorted((night.start, night.end) for night in days.nights.by_day.values())
     starts = np.array([start for start, _ in nights], dtype=np.int64)
-    why = []
+    why: list[Message | None] = []
     for meal, piece in zip(records.meals, pieces, strict=True):
         night = int(np.searchsorted(starts, meal.at, side="left")) - 1
         if meal.day < 0:
-            why.append(NO_DAY)
-        elif told[meal.day]:
+            why.append(because("no_readings_that_day"))
+        elif told[meal.day] is not None:
             why.append(told[meal.day])
         elif night >= 0 and meal.at < nights[night][1]:
-            why.append(WHILE_ASLEEP)
+            why.append(because("logged_while_asleep"))
         elif piece.coverage < MEAL_COVERAGE:
             share, need = percent(piece.coverage), percent(MEAL_COVERAGE)
-            why.append(f"readings cover {share} of the 2 hours after it, {need} are needed")
+            why.append(because("readings_after_meal", share=share, need=need))
         else:
-            why.append("")
+            why.append(None)
     return why
 
 
 def _head(
-    client: Client, records: MealRecords, pieces: Sequence[After], why: Sequence[str]
+    client: Client, records: MealRecords, pieces: Sequence[After], why: Sequence[Message | None]
 ) -> pd.DataFrame:
     meals, days = records.meals, records.days.days
     number = np.array(
@@ -151,8 +152,8 @@ def _head(
             "rest_day": _rest(client, dates, number.tolist()),
             "sensor": np.array([_sensor(records, meal) for meal in meals], dtype=object),
             "coverage": np.array([piece.coverage for piece in pieces], dtype=np.float64),
-            "usable": np.array([not text for text in why], dtype=bool),
-            "left_out": np.array(why, dtype=object),
+            "usable": np.array([item is None for item in why], dtype=bool),
+            "left_out": [item or "" for item in why],
             "meal": np.array([meal.kind for meal in meals], dtype=object),
             "label": np.array([meal.label for meal in meals], dtype=object),
             "carbs_g": np.array([meal.occasion.carbs for meal in meals], dtype=np.float64),

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from math import isnan
 
+from miner.core.messages import Message
 from miner.tables.clockwork import HOUR
 from miner.tables.columns import Source
 from miner.tables.day_records import DayRecords
-from miner.tables.found import Found, unknown
+from miner.tables.found import Found, because, unknown
 from miner.tables.occasions import Occasion
 from miner.tables.outcomes_of_day import covered
 from miner.tables.tracker import LEAST_WORN
@@ -35,10 +36,10 @@ def vigorous_minutes(records: DayRecords, k: int) -> Found:
         return unknown(why)
     moves = records.movement
     if not moves.rated:
-        return unknown("no intensity is noted in the activity records")
+        return unknown("no_intensity")
     minutes, rows = moves.vigorous.minutes(*window), moves.vigorous.rows(*window)
     if moves.unrated.touch(*window):
-        return unknown("exercise without an intensity that day", rows, floor=minutes)
+        return unknown("exercise_without_intensity", rows, floor=minutes)
     return at_least("activity", records.unfinished.vigorous, window, minutes, rows)
 
 
@@ -51,13 +52,12 @@ def steps(records: DayRecords, k: int) -> Found:
     counted, rows = moves.once.within(*day)
     by_bout = isnan(moves.blocks.within(*day)[0])
     if records.unfinished.steps.touch(*day):
-        why = "steps stand in a record that day whose end cannot be used"
-        return unknown(why, rows, floor=counted)
+        return unknown("steps_without_end", rows, floor=counted)
     if isnan(counted):
-        return unknown("no steps are noted that day")
+        return unknown("no_steps_noted")
     awake = records.waking_day(k)
     if by_bout and covered(moves.counted.minutes(*awake), awake[1] - awake[0]) < LEAST_WORN:
-        return unknown("only the steps of single walks are noted that day", rows, floor=counted)
+        return unknown("steps_of_walks_only", rows, floor=counted)
     return Found(counted, rows=rows)
 
 
@@ -78,7 +78,7 @@ def walk_after_dinner_minutes(records: DayRecords, k: int) -> Found:
 
 def _walked_after(records: DayRecords, k: int, meal: Occasion | None, name: str) -> Found:
     if meal is None:
-        return unknown(f"no {name} is logged that day")
+        return unknown(because("no_meal_logged", meal=name))
     window = (meal.at, meal.at + WALK_WITHIN)
     why = why_no_activity(records, k, window)
     if why:
@@ -94,21 +94,21 @@ def walked(records: DayRecords, window: tuple[int, int], rows: tuple[Source, ...
     return at_least("activity", began, window, walking.minutes(*window), found)
 
 
-def why_no_activity(records: DayRecords, k: int, window: tuple[int, int]) -> str:
-    """Return why the activity records tell nothing about a window of a day, empty if they do."""
+def why_no_activity(records: DayRecords, k: int, window: tuple[int, int]) -> Message | None:
+    """Return why the activity records tell nothing about a window of a day, None if they do."""
     why = records.tracker.why_unknown("activity", window, records.day(k))
-    return why or ("" if "activity" in records.tracker.worn else why_tracker_off(records, k))
+    return why or (None if "activity" in records.tracker.worn else why_tracker_off(records, k))
 
 
-def why_tracker_off(records: DayRecords, k: int) -> str:
-    """Say that no step was counted on a day, where steps are counted; empty where any was."""
+def why_tracker_off(records: DayRecords, k: int) -> Message | None:
+    """Say that no step was counted on a day, where steps are counted; None where any was."""
     day, moves = records.day(k), records.movement
     if records.unfinished.steps.touch(*day):
-        return ""
+        return None
     counted = [
         steps
         for steps in (moves.blocks.within(*day)[0], moves.bouts.within(*day)[0])
         if not isnan(steps)
     ]
     off = not any(counted) if counted else moves.counts_steps
-    return "no step was counted that day: the tracker was off" if off else ""
+    return because("no_step_counted") if off else None

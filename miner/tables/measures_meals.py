@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from math import isnan, nan
 
+from miner.core.messages import Message
 from miner.tables.clockwork import HOUR
 from miner.tables.day_records import DayRecords
-from miner.tables.found import Found, unknown
+from miner.tables.found import Found, because, unknown
 from miner.tables.occasions import Occasion
 
 FEWEST_OCCASIONS = 2
@@ -15,8 +16,8 @@ SNACK_CARBS_G = 15
 SNACK_PROTEIN_G = 5
 LATE_FIRST_FOOD_H = 3
 LATER_OCCASIONS = 2
-NO_DINNER = "no dinner is logged that day"
-NOT_TOLD = "what was eaten then is noted as not reported"
+NO_DINNER = because("no_meal_logged", meal="dinner")
+NOT_TOLD = because("not_reported")
 
 
 def carbs_grams(records: DayRecords, k: int) -> Found:
@@ -27,7 +28,7 @@ def carbs_grams(records: DayRecords, k: int) -> Found:
         return unknown(why, rows)
     if records.eaten[k].not_told or any(isnan(item.carbs) for item in items):
         told = sum(item.carbs_told for item in items)
-        return unknown("the carbohydrate of a meal of this day is not told", rows, floor=told)
+        return unknown("day_carbs_not_told", rows, floor=told)
     return Found(sum(item.carbs for item in items), rows=rows)
 
 
@@ -39,7 +40,7 @@ def dinner_carbs_grams(records: DayRecords, k: int) -> Found:
     if not isnan(dinner.carbs):
         return Found(dinner.carbs, rows=dinner.rows)
     decided = float(dinner.carbs_level == "high") if dinner.carbs_level else nan
-    why = "the carbohydrate of the dinner is not told"
+    why = because("dinner_carbs_not_told")
     return Found(why=why, rows=dinner.rows, decided=decided, floor=dinner.carbs_told)
 
 
@@ -53,8 +54,7 @@ def carb_only_snacks(records: DayRecords, k: int) -> Found:
     yes = float(sum(answer is True for answer in told))
     rows = _rows(snacks) or _rows(items)
     if None in told or records.eaten[k].not_told:
-        why = "the carbohydrate or protein of a snack is not told"
-        return unknown(why, rows, floor=yes)
+        return unknown("snack_amounts_not_told", rows, floor=yes)
     return Found(yes, rows=rows)
 
 
@@ -99,13 +99,13 @@ def hours_to_first_food(records: DayRecords, k: int) -> Found:
     if why := _too_few(items):
         return unknown(why, _rows(items))
     if not records.days.woke[k]:
-        return unknown(records.no_night[k], _rows(items[:1]))
+        return unknown(records.no_night[k] or "no_main_sleep", _rows(items[:1]))
     if any(at < items[0].at for at in records.eaten[k].not_told):
         return unknown(NOT_TOLD, _rows(items[:1]))
     hours = (items[0].at - int(records.days.start[k])) / HOUR
     if hours >= LATE_FIRST_FOOD_H and len(items) - 1 < LATER_OCCASIONS:
         later = len(items) - 1
-        why = f"later occasions logged: {later}, {LATER_OCCASIONS} are needed"
+        why = because("too_few_later_occasions", n=later, need=LATER_OCCASIONS)
         return unknown(why, _rows(items))
     return Found(hours, rows=records.days.night[k].sources + items[0].rows)  # type: ignore[union-attr]
 
@@ -121,10 +121,13 @@ def eating_window_hours(records: DayRecords, k: int) -> Found:
     return Found(hours, rows=rows)
 
 
-def _too_few(items: tuple[Occasion, ...]) -> str:
-    if len(items) >= FEWEST_OCCASIONS:
-        return ""
-    return f"eating occasions logged that day: {len(items)}, {FEWEST_OCCASIONS} are needed"
+def _too_few(items: tuple[Occasion, ...]) -> Message | None:
+    return None if len(items) >= FEWEST_OCCASIONS else too_few_occasions(len(items))
+
+
+def too_few_occasions(logged: int) -> Message:
+    """Say that too few eating occasions were logged on a day to tell what was not eaten."""
+    return because("too_few_occasions", n=logged, need=FEWEST_OCCASIONS)
 
 
 def _carb_only(item: Occasion) -> bool | None:

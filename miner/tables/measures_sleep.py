@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from math import isnan
 
-from miner.core.errors import several
 from miner.tables.clockwork import from_usual
 from miner.tables.day_records import DayRecords
-from miner.tables.found import Found, unknown
+from miner.tables.found import Found, because, unknown
 
 FEWEST_NIGHTS_FOR_USUAL = 8
 
@@ -16,7 +15,7 @@ def asleep_hours(records: DayRecords, k: int) -> Found:
     """Hours asleep, or in bed where the tracker does not tell time asleep."""
     night = records.days.night[k]
     if night is None:
-        return unknown(records.no_night[k])
+        return unknown(records.no_night[k] or "no_main_sleep")
     return Found(night.asleep_min / 60, rows=night.sources)
 
 
@@ -24,9 +23,9 @@ def awake_share(records: DayRecords, k: int) -> Found:
     """Minutes awake over minutes from falling asleep to waking."""
     night = records.days.night[k]
     if night is None:
-        return unknown(records.no_night[k])
+        return unknown(records.no_night[k] or "no_main_sleep")
     if isnan(night.awake_min) or night.span_min <= 0:
-        return unknown("the tracker does not tell time awake", night.sources)
+        return unknown("no_time_awake", night.sources)
     return Found(night.awake_min / night.span_min, rows=night.sources)
 
 
@@ -34,9 +33,9 @@ def deep_share(records: DayRecords, k: int) -> Found:
     """Minutes of deep sleep over minutes asleep."""
     night = records.days.night[k]
     if night is None:
-        return unknown(records.no_night[k])
+        return unknown(records.no_night[k] or "no_main_sleep")
     if isnan(night.deep_min) or not night.asleep_known or night.asleep_min <= 0:
-        return unknown("the tracker does not tell deep sleep and time asleep", night.sources)
+        return unknown("no_deep_sleep", night.sources)
     return Found(night.deep_min / night.asleep_min, rows=night.sources)
 
 
@@ -44,11 +43,10 @@ def midpoint_later_than_usual(records: DayRecords, k: int) -> Found:
     """Minutes by which the midpoint of sleep is later than the client's median midpoint."""
     night = records.days.night[k]
     if night is None or records.usual_middle is None:
-        return unknown(records.no_night[k])
+        return unknown(records.no_night[k] or "no_main_sleep")
     nights = len(records.nights.by_day)
     if nights < FEWEST_NIGHTS_FOR_USUAL:
-        known = several(nights, "night")
-        why = f"{known} recorded, {FEWEST_NIGHTS_FOR_USUAL} are needed to tell what is usual"
+        why = because("too_few_nights", n=nights, need=FEWEST_NIGHTS_FOR_USUAL)
         return unknown(why, night.sources)
     later = from_usual(night.middle_clock, records.usual_middle)
     return Found(float(later) / 60, rows=night.sources)

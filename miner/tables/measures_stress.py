@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from miner.core.messages import Message
 from miner.tables.clockwork import HOUR
 from miner.tables.columns import Source
 from miner.tables.day_records import DayRecords
@@ -32,17 +33,17 @@ def evening_stress_minutes(records: DayRecords, k: int) -> Found:
 
 def _within(records: DayRecords, k: int, window: tuple[int, int]) -> Found:
     if window[1] <= window[0]:
-        return unknown("the client was asleep in this part of the day")
+        return unknown("asleep_then")
     if why := why_no_stress(records, k, window):
         return unknown(why)
     return stressed(records, window)
 
 
-def why_no_stress(records: DayRecords, k: int, window: tuple[int, int]) -> str:
-    """Return why the stress records tell nothing about a window of a day, empty if they do."""
+def why_no_stress(records: DayRecords, k: int, window: tuple[int, int]) -> Message | None:
+    """Return why the stress records tell nothing about a window of a day, None if they do."""
     why = records.tracker.why_unknown("stress", window, records.day(k))
     sampled = "stress" in records.tracker.worn
-    return why or ("" if sampled else why_tracker_off(records, k))
+    return why or (None if sampled else why_tracker_off(records, k))
 
 
 def stressed(records: DayRecords, window: tuple[int, int], rows: tuple[Source, ...] = ()) -> Found:

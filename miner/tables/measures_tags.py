@@ -18,8 +18,8 @@ def tagged(tag: str) -> Measure:
         if k in by_day:
             return Found(float(len(by_day[k])), rows=by_day[k])
         if k < min(by_day):
-            return unknown("before this tag was first used")
+            return unknown("before_first_use")
         logged = records.eaten[k].noted or k in records.tags.noted
-        return Found(0.0) if logged else unknown("nothing was logged that day")
+        return Found(0.0) if logged else unknown("nothing_logged")
 
     return count

@@ -9,14 +9,12 @@ from math import isnan, nan
 import numpy as np
 import pandas as pd
 
-from miner.core.errors import several
-from miner.core.messages import message
+from miner.core.messages import Message, message
 from miner.records.client import Client
 from miner.tables.clockwork import DAY, HOUR, seconds
 from miner.tables.columns import Source, numbers, origins, words
 
 LONGEST_WAKING_MIN = 60
-NO_SLEEP_RECORDS = "there are no sleep records, so waking is not known"
 WAKES_FROM = 3 * HOUR
 WAKES_UNTIL = 14 * HOUR
 
@@ -125,14 +123,14 @@ class Nights:
         why_not: day number to the reason, for nights whose record was left out.
         naps: how many episodes were marked as naps and not used.
         recorded: whether there is any main sleep to go by.
-        none: why there is none, empty where there is one.
+        none: why there is none, None where there is one.
     """
 
     by_day: Mapping[int, Night]
-    why_not: Mapping[int, str]
+    why_not: Mapping[int, Message]
     naps: int
     recorded: bool
-    none: str
+    none: Message | None
 
 
 def nights_of(client: Client) -> Nights:
@@ -164,15 +162,14 @@ def _nights_of(client: Client) -> Nights:
         why_not={day: why for day, why in left_out.items() if day not in by_day},
         naps=naps,
         recorded=bool(by_day),
-        none="" if by_day else _why_none(len(episodes)),
+        none=None if by_day else _why_none(len(episodes)),
     )
 
 
-def _why_none(read: int) -> str:
-    if not read:
-        return NO_SLEEP_RECORDS
-    ends = "it does not end" if read == 1 else "none ends"
-    return f"{several(read, 'sleep')} read, and {ends} between 03:00 and 14:00: waking is not known"
+def _why_none(read: int) -> Message:
+    return (
+        message("tables.sleep_not_at_night", n=read) if read else message("tables.no_sleep_records")
+    )
 
 
 def _episodes(frame: pd.DataFrame) -> list[Episode]:
@@ -212,7 +209,7 @@ def _joined(episodes: list[Episode]) -> list[Night]:
     return [Night(tuple(group)) for group in groups]
 
 
-def _left_out(frame: pd.DataFrame) -> dict[int, str]:
+def _left_out(frame: pd.DataFrame) -> dict[int, Message]:
     aside = (frame["left_out"] != "").to_numpy(dtype=bool)
     if not aside.any():
         return {}
@@ -220,6 +217,6 @@ def _left_out(frame: pd.DataFrame) -> dict[int, str]:
     rows = rows.dropna(subset=["end_clock"])
     days = seconds(rows["end_clock"]) // DAY
     return {
-        int(day): f"the record of this night was left out: {message(f'records.left_out_{why}')}"
+        int(day): message("tables.night_left_out", why=message(f"records.left_out_{why}"))
         for day, why in zip(days, rows["left_out"].tolist(), strict=True)
     }

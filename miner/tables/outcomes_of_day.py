@@ -5,21 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from math import isfinite
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.core.errors import MinerError
-from miner.rulebook import OutcomeRule, nearest
+from miner.core.errors import MinerError, closest
+from miner.rulebook import OutcomeRule
 from miner.tables.climbs import biggest_climbs
 from miner.tables.clockwork import Floats
 from miner.tables.columns import Source
-from miner.tables.found import Found, unknown
+from miner.tables.found import Found, because, unknown
 from miner.tables.limits import Mask, above
 from miner.tables.trace import Trace
 from miner.tables.windows import Windows
 
-BEYOND_THE_SENSOR = "it lies beyond what the sensor shows (LO or HI)"
 DAY_MIN = 1440
 
 
@@ -177,16 +177,15 @@ def outcomes_over(
 
 def _known(name: str, rule: OutcomeRule, windows: Mapping[str, Windows]) -> None:
     if name not in OUTCOMES:
-        expected = f"one of {', '.join(OUTCOMES)}"
-        do = nearest(name, OUTCOMES) or "Correct that table's name."
-        raise MinerError(f"[{name}] is not an outcome of a day", expected, do, file="outcomes.toml")
+        about: dict[str, Any] = {
+            "name": name,
+            "known": list(OUTCOMES),
+            "close": closest(name, OUTCOMES),
+        }
+        raise MinerError("tables.not_an_outcome_of_a_day", file="outcomes.toml", **about)
     if rule.window not in windows:
-        raise MinerError(
-            f"[{name}] window is '{rule.window}'",
-            f"one of {', '.join(windows)}",
-            "Correct that key and run again.",
-            file="outcomes.toml",
-        )
+        about: dict[str, Any] = {"name": name, "window": rule.window, "known": list(windows)}
+        raise MinerError("tables.window_unknown", file="outcomes.toml", **about)
 
 
 def _found(
@@ -199,13 +198,13 @@ def _found(
     out = []
     for k, rows in enumerate(origins):
         reached = covered(counted[k], lengths[k])
-        if window.why[k]:
-            out.append(unknown(window.why[k]))
+        if (why := window.why[k]) is not None:
+            out.append(unknown(why))
         elif reached < least:
-            need = f"{percent(least)} are needed"
-            out.append(unknown(f"readings cover {percent(reached)} of this window, {need}", rows))
+            reached_need = {"share": percent(reached), "need": percent(least)}
+            out.append(unknown(because("readings_of_window", **reached_need), rows))
         elif not isfinite(numbers[k]):
-            out.append(unknown(BEYOND_THE_SENSOR, rows))
+            out.append(unknown("beyond_the_sensor", rows))
         else:
             out.append(Found(numbers[k], rows=rows))
     return out
@@ -218,6 +217,6 @@ def covered(minutes: float, window_seconds: int) -> float:
     return min(1.0, round(minutes * 60 / window_seconds, 9))
 
 
-def percent(share: float) -> str:
+def percent(share: float) -> int:
     """Return a share as whole per cent, rounded down so that too little never looks enough."""
-    return f"{int(round(share * 100, 6))} %"
+    return int(round(share * 100, 6))

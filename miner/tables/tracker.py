@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from miner.core.messages import Message, message
 from miner.records.client import Client
 from miner.records.columns import STILL
 from miner.tables.clockwork import DAY, Times, seconds
@@ -31,8 +32,10 @@ class Tracker:
     seen: Spans
     extent: dict[str, tuple[int, int]]
 
-    def why_unknown(self, stream: str, window: tuple[int, int], day: tuple[int, int]) -> str:
-        """Return why a stream tells nothing about a window of a day, empty where it does.
+    def why_unknown(
+        self, stream: str, window: tuple[int, int], day: tuple[int, int]
+    ) -> Message | None:
+        """Return why a stream tells nothing about a window of a day, None where it does.
 
         A sampled stream must have been sampled for half of the window. Of any other, some tracker
         record must fall into that day, and the day may lie at most a week outside the stream.
@@ -40,18 +43,19 @@ class Tracker:
         if stream in self.worn:
             minutes = self.worn[stream].minutes(*window)
             share = covered(minutes, window[1] - window[0])
-            need = percent(LEAST_WORN)
-            worn = f"the tracker was worn for {percent(share)} of this time, {need} are needed"
-            return "" if share >= LEAST_WORN else worn
+            if share >= LEAST_WORN:
+                return None
+            told, need = percent(share), percent(LEAST_WORN)
+            return message("tables.not_worn_long_enough", share=told, need=need)
         if stream not in self.extent:
-            return f"there are no {stream} records"
+            return message("tables.no_stream_records", stream=stream)
         first, last = self.extent[stream]
         around = DAYS_OUTSIDE_A_STREAM * DAY
         if day[1] < first - around or day[0] > last + around:
-            return f"the {stream} records do not reach this day"
+            return message("tables.stream_elsewhere", stream=stream)
         if not self.seen.touch(*day):
-            return "no tracker record that day"
-        return ""
+            return message("tables.no_tracker_record")
+        return None
 
 
 def tracker_of(client: Client) -> Tracker:

@@ -11,7 +11,7 @@ from miner.records.client import Client
 from miner.records.stream_file import IN_DOUBT, NO_LEVEL
 from miner.tables.clockwork import HOUR, Times, seconds
 from miner.tables.columns import Source, numbers, origins
-from miner.tables.found import Found, unknown
+from miner.tables.found import Found, because, unknown
 from miner.tables.limits import Mask
 from miner.tables.movement import kinds_of
 from miner.tables.spans import NOTHING, Spans
@@ -90,5 +90,5 @@ def at_least(
     """
     if not doubt.touch(*window):
         return Found(minutes, rows=rows)
-    part = "end or the level" if stream == "stress" else "end"
-    return unknown(f"the {part} of a record of {stream} then cannot be used", rows, floor=minutes)
+    kind = "end_or_level_not_usable" if stream == "stress" else "end_not_usable"
+    return unknown(because(kind, stream=stream), rows, floor=minutes)

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import pandas as pd
 
+    from miner.core.messages import Message
+
 Cell = tuple[str, str]
 
 
@@ -22,7 +24,7 @@ class UnitTable:
             ``date`` (ISO), ``day_number`` (int, days since 1970-01-01, gaps kept),
             ``start``/``end`` (wall clock), ``rest_day`` (bool), ``sensor`` (text),
             ``coverage`` (share of 5-minute slots with a reading), ``usable`` (bool),
-            ``left_out`` ("" or why), then outcomes (float, NaN unknown), then factors
+            ``left_out`` ("" or a message why), then outcomes (float, NaN unknown), then factors
             (1.0 yes, 0.0 no, NaN unknown).
         outcomes: names of the outcome columns, in the rule book's order.
         factors: names of the factor columns, in the rule book's order, tags last.
@@ -40,7 +42,7 @@ class UnitTable:
     factors: tuple[str, ...]
     measures: pd.DataFrame
     by_clock: pd.DataFrame
-    reasons: Mapping[Cell, str]
+    reasons: Mapping[Cell, Message]
     sources: Mapping[Cell, tuple[tuple[str, int], ...]]
     context: pd.DataFrame
     replaced: Mapping[tuple[str, int], tuple[str, int]] = field(default_factory=dict)

@@ -6,6 +6,7 @@ from datetime import date
 
 import numpy as np
 
+from miner.core.messages import Message, message
 from miner.records.client import Client
 from miner.rulebook import Cautions
 from miner.tables.biological_days import Days
@@ -33,48 +34,47 @@ def coverage_of(trace: Trace, days: Days) -> Floats:
 
 def left_out_days(
     client: Client, trace: Trace, days: Days, tags: Tags, cautions: Cautions
-) -> list[str]:
-    """Return why each day is not used, empty where it is.
+) -> list[Message | None]:
+    """Return why each day is not used, None where it is.
 
     Days are left out where ``client.toml`` says so, around a tag of illness, for 72 hours after
     the clock moved by two hours or more, and where readings cover under 70 % of the day.
     """
     share = coverage_of(trace, days)
     told = told_left_out(client, trace, days, tags, cautions)
-    return [text or _too_few_readings(float(share[k])) for k, text in enumerate(told)]
+    return [item or _too_few_readings(float(share[k])) for k, item in enumerate(told)]
 
 
 def told_left_out(
     client: Client, trace: Trace, days: Days, tags: Tags, cautions: Cautions
-) -> list[str]:
-    """Return why each day is not used however many readings it has, empty where it may be.
+) -> list[Message | None]:
+    """Return why each day is not used however many readings it has, None where it may be.
 
     Days are left out where ``client.toml`` says so, around a tag of illness, and for 72 hours
     after the clock moved by two hours or more.
     """
     told = {(item.day - EPOCH).days: item.reason for item in client.settings.left_out}
     ill = tags.illness_near(cautions.illness_days_around)
-    why = []
+    why: list[Message | None] = []
     for k, number in enumerate(days.number.tolist()):
         if number in told:
-            why.append(f"left out in client.toml: {told[number]}")
+            why.append(message("tables.left_out_by_client", reason=told[number]))
         elif number in ill:
-            why.append(f"illness was noted on {iso_day(ill[number])}")
+            why.append(message("tables.illness_noted", day=iso_day(ill[number])))
         else:
             why.append(_journey(trace, days, k))
     return why
 
 
-def _journey(trace: Trace, days: Days, k: int) -> str:
+def _journey(trace: Trace, days: Days, k: int) -> Message | None:
     for at, hours in trace.zones.journeys():
         if days.start[k] < at + HOURS_AFTER_A_JOURNEY * HOUR and days.end[k] > at:
-            return (
-                f"the clock moved by {abs(hours):g} hours, {HOURS_AFTER_A_JOURNEY} hours left out"
-            )
-    return ""
+            about = {"hours": abs(hours), "after": HOURS_AFTER_A_JOURNEY}
+            return message("tables.clock_moved", **about)
+    return None
 
 
-def _too_few_readings(share: float) -> str:
+def _too_few_readings(share: float) -> Message | None:
     if share >= DAY_COVERAGE:
-        return ""
-    return f"readings cover {percent(share)} of the day, {percent(DAY_COVERAGE)} are needed"
+        return None
+    return message("tables.readings_of_day", share=percent(share), need=percent(DAY_COVERAGE))

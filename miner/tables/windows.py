@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.messages import Message, message
 from miner.tables.biological_days import Days
 from miner.tables.clockwork import DAY, HOUR, Times, Zones
 from miner.tables.nights import Nights
@@ -15,7 +16,6 @@ from miner.tables.trace import Trace
 
 WAKE_WINDOW = HOUR
 NIGHT_BY_THE_CLOCK = (0, 6 * HOUR)
-NO_MAIN_SLEEP = "no main sleep was recorded for this night"
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,17 +25,19 @@ class Windows:
     Attributes:
         start, end: instants in seconds, the end not included.
         low, high: places of its first reading and one past its last.
-        why: why there is no window, empty where there is one.
+        why: why there is no window, None where there is one.
     """
 
     start: Times
     end: Times
     low: NDArray[np.intp]
     high: NDArray[np.intp]
-    why: tuple[str, ...]
+    why: tuple[Message | None, ...]
 
     @classmethod
-    def over(cls, trace: Trace, start: Times, end: Times, why: tuple[str, ...]) -> Windows:
+    def over(
+        cls, trace: Trace, start: Times, end: Times, why: tuple[Message | None, ...]
+    ) -> Windows:
         """Return windows over a trace."""
         low = np.searchsorted(trace.at, start, side="left")
         high = np.maximum(np.searchsorted(trace.at, end, side="left"), low)
@@ -55,7 +57,7 @@ def own_windows(trace: Trace, days: Days, nights: Nights) -> Mapping[str, Window
         dtype=np.int64,
     )
     woken = np.where(days.woke, days.start, midnight[1])
-    every = ("",) * len(days)
+    every = (None,) * len(days)
     return {
         "wake": Windows.over(trace, days.start - WAKE_WINDOW, days.start, why),
         "night": Windows.over(trace, asleep, woken, every),
@@ -67,7 +69,7 @@ def clock_windows(trace: Trace, days: Days, nights: Nights) -> Mapping[str, Wind
     """Return the same windows fixed by the clock: usual waking, 00:00 to 06:00, usual waking."""
     begin = trace.zones.instant(days.number * DAY + days.usual_wake)
     finish = trace.zones.instant((days.number + 1) * DAY + days.usual_wake)
-    every = ("",) * len(days)
+    every = (None,) * len(days)
     why = (nights.none,) * len(days)
     night = _night_by_clock(days, trace.zones)
     return {
@@ -77,11 +79,11 @@ def clock_windows(trace: Trace, days: Days, nights: Nights) -> Mapping[str, Wind
     }
 
 
-def why_no_night(days: Days, nights: Nights) -> tuple[str, ...]:
-    """Return why the main sleep that opens each day is not known, empty where it is."""
-    missing = nights.none or NO_MAIN_SLEEP
+def why_no_night(days: Days, nights: Nights) -> tuple[Message | None, ...]:
+    """Return why the main sleep that opens each day is not known, None where it is."""
+    missing = nights.none or message("tables.no_main_sleep")
     return tuple(
-        "" if night else nights.why_not.get(int(number), missing)
+        None if night else nights.why_not.get(int(number), missing)
         for night, number in zip(days.night, days.number, strict=True)
     )
 

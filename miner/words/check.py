@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from math import floor
 
 from miner.core.errors import several
+from miner.core.messages import Message
 from miner.core.results import CautionKind, CheckReport, Severity, StreamSummary
 from miner.rulebook import RuleBook
 from miner.words.amounts import fixed
@@ -132,7 +133,7 @@ def _not_used(report: CheckReport, most: int) -> Parts:
         (day_and_month(day, short=True), f"readings for {_percent(report.covered[day])} of the day")
         for day in few
     ]
-    by_reason: dict[str, list[str]] = defaultdict(list)
+    by_reason: dict[Message, list[str]] = defaultdict(list)
     for day, reason in report.not_usable.items():
         if day not in report.covered:
             by_reason[reason].append(day)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 
 from miner.core.errors import MinerError, several
+from miner.core.messages import Message
 from miner.core.results import CheckReport, Finding, Severity
 from miner.ledger import NAME as LEDGER
 from miner.words.amounts import fixed
@@ -70,10 +71,10 @@ def _day(moment: str | None) -> str:
 
 
 def _not_usable(report: CheckReport) -> Parts:
-    by_reason: dict[str, list[str]] = defaultdict(list)
+    by_reason: dict[Message, list[str]] = defaultdict(list)
     for day, reason in report.not_usable.items():
         by_reason[reason].append(day)
-    ordered = sorted(by_reason.items(), key=lambda pair: (-len(pair[1]), pair[0]))
+    ordered = sorted(by_reason.items(), key=lambda pair: (-len(pair[1]), str(pair[0])))
     return [
         paragraph(f"{several(len(days), 'day')}: {clean(reason, 200)} ({', '.join(days)})", 2)
         for reason, days in ordered

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Protocol
 
 from miner.core.errors import several
+from miner.core.messages import Message
 from miner.core.results.meals import MealComparison, MealPair, Repeats
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
@@ -38,7 +39,7 @@ class MealTable(Protocol):
         ...
 
     @property
-    def reasons(self) -> Mapping[tuple[str, str], str]:
+    def reasons(self) -> Mapping[tuple[str, str], Message]:
         """(meal, column) -> why that cell is unknown."""
         ...
 
@@ -113,7 +114,7 @@ def _when(unit: str) -> str:
 
 
 def _why(meals: MealTable) -> Parts:
-    left_out = Counter(reason_kind(str(text)) for text in meals.frame["left_out"] if text)
+    left_out = Counter(reason_kind(why) for why in meals.frame["left_out"] if why)
     usable = set(meals.frame.index[meals.frame["usable"].astype(bool)])
     unknown = Counter(
         reason_kind(why)

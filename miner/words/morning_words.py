@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
+from miner.core.messages import Message
 from miner.core.results.morning import Against, RiseOfDay
 from miner.words.amounts import Amounts, fixed
+from miner.words.reasons import is_of_tracker
 from miner.words.unusual import label_words, place_words
 from miner.words.wording import listed
 
@@ -53,7 +55,9 @@ def pressure_words(lows: Sequence[tuple[str, str, float]], amounts: Amounts) -> 
     ]
 
 
-def night_words(start: str | None, end: str | None, hours: Against | None, why: str) -> str:
+def night_words(
+    start: str | None, end: str | None, hours: Against | None, why: Message | None
+) -> str:
     """Return the night that opens the day in one sentence."""
     if start is None or end is None:
         return f"The night before: {why or 'not recorded'}."
@@ -88,7 +92,7 @@ def questions(
     if outside:
         named = listed([label_words(item) for item in outside])
         asked.append(f"How was that day for you? Not as usual: {named}.")
-    unknown = [item for item in numbers if item.reason.startswith(("the tracker", "no tracker"))]
+    unknown = [item for item in numbers if is_of_tracker(item.reason)]
     if unknown:
         asked.append("Was the tracker on? Some of the day is not known.")
     return tuple(asked)

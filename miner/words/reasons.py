@@ -1,12 +1,21 @@
-"""Why something is not known, alike for units that differ in a number only."""
+"""Why something is not known: alike for units that differ in a number only, or for the tracker."""
 
 from __future__ import annotations
 
+from miner.core.messages import Message
+from miner.words.said import texts
 
-def reason_kind(why: str) -> str:
+_OF_TRACKER = ("not_worn_long_enough", "no_tracker_record", "no_time_awake", "no_deep_sleep")
+
+
+def reason_kind(why: Message | str) -> str:
     """Return a reason without what differs from meal to meal."""
-    if "next food came" in why:
-        return "the next food came before the 2 hours were over"
-    if why.startswith("readings cover "):
-        return f"readings cover too little of the 2 hours after it, {why.rpartition(', ')[2]}"
-    return why
+    if isinstance(why, str):
+        return why
+    said = texts(why.code, why.values)
+    return said.get("kind", said["text"])
+
+
+def is_of_tracker(why: Message | str) -> bool:
+    """Say whether something is not known for want of the tracker."""
+    return isinstance(why, Message) and why.code.removeprefix("tables.") in _OF_TRACKER

@@ -5,9 +5,9 @@ part of it: ``text`` of a message, and its ``kind`` where alike ones are counted
 ``found``, ``expected`` and ``do`` of an error or a finding. A part may have another text for a
 page (``do_page``). In braces stand names of values:
 
-- ``{name}`` as it is; a list of them as ``a, b and c``, with ``:commas`` as ``a, b, c``; a message
-  in its own words. ``{names:first5}`` and ``{names:last5}`` show so many of a list and say how many
-  more there are; ``{names:#night}`` counts it.
+- ``{name}`` as it is, a message in its own words; a list as ``a, b and c``, with ``:commas``
+  as ``a, b, c``, with ``:sentences`` as ``a. b. c``. ``{names:first5}`` and ``{names:last5}`` show
+  so many of a list and say how many more there are; ``{names:#night}`` counts it.
 - ``{count:night}`` counted: ``1 night``, ``2 nights``; ``{count:entry|entries}``.
 - ``{count:?is|are}`` the word that goes with the count, without it.
 - ``{name:quoted}`` in quotation marks, a list of them each; ``{names:or}`` as ``a or b``.
@@ -34,7 +34,7 @@ from miner.words.wording import listed
 
 FINDINGS = "findings"
 _PARTS = ("what", "found", "short", "expected", "do")
-_JOINED = {"commas": ", ", "semicolons": "; ", "or": " or "}
+_JOINED = {"sentences": ". ", "commas": ", ", "semicolons": "; ", "or": " or "}
 CLOSE = "Did you mean '{close}'?"
 
 

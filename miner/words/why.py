@@ -114,10 +114,10 @@ def _aside(units: list[UnitBehind], rules: RuleBook, by: str) -> Parts:
 
 def _why_not(item: UnitBehind, rules: RuleBook, by: str) -> str:
     if item.reason:
-        return item.reason
+        return str(item.reason)
     unknown = [factor for factor in item.factors if factor.value is None]
     if len(item.factors) == 1 and unknown and unknown[0].reason:
-        return unknown[0].reason
+        return str(unknown[0].reason)
     return "; ".join(
         f"{factor_phrase(factor.factor, rules, by)}: {factor.reason or 'unknown'}"
         for factor in unknown

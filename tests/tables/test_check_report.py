@@ -59,7 +59,7 @@ def test_streams_days_and_factors_are_counted(make, sensed, slept, rules, flat):
     assert (report.first_day, report.last_day, report.days) == ("2026-03-01", "2026-03-10", 10)
     assert report.usable_days == 8
     assert set(report.not_usable) == {"2026-03-04", "2026-03-07"}
-    assert report.not_usable["2026-03-07"] == "left out in client.toml: feast"
+    assert str(report.not_usable["2026-03-07"]) == "left out in client.toml: feast"
     stream = report.streams["glucose"]
     assert (stream.rows, stream.used, stream.days) == (len(glucose), len(glucose), 10)
     assert (stream.cadence_min, stream.files) == (5, ("glucose.csv",))

@@ -121,7 +121,7 @@ def test_what_the_next_food_cuts_is_unknown_and_says_so(make, sensed, rules):
     first, second = table.frame.index
     for name in table.outcomes:
         assert np.isnan(table.frame.loc[first, name])
-        assert table.reasons[first, name] == "the next food came after 70 of 120 minutes"
+        assert str(table.reasons[first, name]) == "the next food came after 70 of 120 minutes"
         assert not np.isnan(table.frame.loc[second, name])
     assert table.context.loc[first, "rise_until_cut"] == 55
     assert table.context.loc[first, "cut_min"] == 70
@@ -144,7 +144,8 @@ def test_gaps_sensors_and_the_edge_of_the_sensor_are_unknown(make, sensed, rules
         other = {**client.streams, "glucose": glucose.assign(**columns)}
         table = meal_table(replace(client, streams=other), rules)
         return {
-            name: table.reasons.get((table.frame.index[0], name), "") for name in table.outcomes
+            name: str(table.reasons.get((table.frame.index[0], name), ""))
+            for name in table.outcomes
         }
 
     gap = known(glucose=np.where((minutes > 30) & (minutes < 55), np.nan, 100.0))
@@ -210,7 +211,7 @@ def test_outcomes_against_the_definitions(make, sensed, rules, values, missing):
         value = row(table)[name]
         if name not in expected:
             assert np.isnan(value), name
-            assert table.reasons[table.frame.index[0], name]
+            assert str(table.reasons[table.frame.index[0], name])
         else:
             near = 0.02 if name == "area_2h" else 1e-9
             assert value == pytest.approx(expected[name], abs=near), name

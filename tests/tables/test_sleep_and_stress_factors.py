@@ -43,7 +43,7 @@ def test_broken_is_awake_for_fifteen_per_cent_and_unknown_where_not_told(make, f
     assert yes_no(table, "2026-03-03", "broken_sleep") is False
     assert yes_no(table, "2026-03-04", "broken_sleep") is True
     assert yes_no(table, "2026-03-05", "broken_sleep") is None
-    assert "does not tell time awake" in table.reasons["2026-03-05", "broken_sleep"]
+    assert "does not tell time awake" in str(table.reasons["2026-03-05", "broken_sleep"])
 
 
 def test_little_deep_sleep_is_the_clients_own_lowest_quarter(make, flat, slept, rules):
@@ -66,7 +66,9 @@ def test_own_levels_need_eight_known_days(make, sensed, slept, rules):
         assert table.frame["usable"].sum() == days
         assert table.frame["little_deep_sleep"].notna().any() == known
         if not known:
-            assert "known: 7, and 8 are needed" in table.reasons["2026-03-02", "little_deep_sleep"]
+            assert "known: 7, and 8 are needed" in str(
+                table.reasons["2026-03-02", "little_deep_sleep"]
+            )
 
 
 def test_late_sleep_is_an_hour_after_the_usual_midpoint_also_across_midnight(
@@ -86,7 +88,7 @@ def test_late_sleep_is_an_hour_after_the_usual_midpoint_also_across_midnight(
 def test_the_usual_midpoint_needs_eight_nights(make, flat, slept, rules):
     table = day_table(make(flat, sleep=slept("2026-03-01", 7)), rules)
     assert yes_no(table, "2026-03-02", "late_sleep") is None
-    assert "7 nights" in table.reasons["2026-03-02", "late_sleep"]
+    assert "7 nights" in str(table.reasons["2026-03-02", "late_sleep"])
 
 
 def stress(*spans):
@@ -115,7 +117,7 @@ def test_stress_is_counted_between_waking_and_falling_asleep(make, flat, slept, 
 def test_without_a_stress_stream_stress_is_unknown(make, flat, slept, rules):
     table = day_table(make(flat, sleep=slept("2026-03-01", DAYS)), rules)
     assert table.frame["much_stress"].isna().all()
-    assert table.reasons["2026-03-02", "much_stress"] == "there are no stress records"
+    assert str(table.reasons["2026-03-02", "much_stress"]) == "there are no stress records"
 
 
 def test_a_day_without_any_tracker_record_is_unknown_not_calm(make, flat, slept, rules):
@@ -124,7 +126,7 @@ def test_a_day_without_any_tracker_record_is_unknown_not_calm(make, flat, slept,
     table = day_table(make(flat, sleep=rows, stress=stress(("03 08:00", "03 10:00"))), rules)
     assert yes_no(table, "2026-03-04", "much_stress") is False
     assert yes_no(table, "2026-03-05", "much_stress") is None
-    assert table.reasons["2026-03-05", "much_stress"] == "no tracker record that day"
+    assert str(table.reasons["2026-03-05", "much_stress"]) == "no tracker record that day"
 
 
 def test_a_day_without_a_step_is_unknown_not_calm(make, flat, slept, rules):
@@ -145,7 +147,7 @@ def test_a_day_without_a_step_is_unknown_not_calm(make, flat, slept, rules):
     table = day_table(client, rules)
     known = {day: yes_no(table, f"2026-03-{day:02d}", "much_stress") for day in (4, 5, 6, 7)}
     assert known == {4: True, 5: None, 6: None, 7: False}
-    assert "no step was counted" in table.reasons["2026-03-05", "much_stress"]
+    assert "no step was counted" in str(table.reasons["2026-03-05", "much_stress"])
 
 
 def test_a_stream_that_ends_weeks_before_says_nothing_of_later_days(make, sensed, slept, rules):
@@ -154,7 +156,7 @@ def test_a_stream_that_ends_weeks_before_says_nothing_of_later_days(make, sensed
     table = day_table(make(glucose, sleep=slept("2026-03-01", 20), stress=rows), rules)
     assert yes_no(table, "2026-03-09", "much_stress") is False
     assert yes_no(table, "2026-03-15", "much_stress") is None
-    assert "do not reach" in table.reasons["2026-03-15", "much_stress"]
+    assert "do not reach" in str(table.reasons["2026-03-15", "much_stress"])
 
 
 @pytest.mark.parametrize(("until", "known"), [("15:00", True), ("14:59", False)])
@@ -172,14 +174,14 @@ def test_a_sampled_stream_must_be_worn_for_half_the_window(make, flat, slept, ru
     assert yes_no(table, "2026-03-03", "morning_stress") is True
     # Not worn at all from 18:00: the evening is unknown.
     assert yes_no(table, "2026-03-03", "evening_stress") is None
-    assert "worn for 0 %" in table.reasons["2026-03-03", "evening_stress"]
+    assert "worn for 0 %" in str(table.reasons["2026-03-03", "evening_stress"])
 
 
 def test_waking_after_noon_leaves_no_morning(make, flat, slept, rules):
     rows = slept("2026-03-01", DAYS, "04:00", "12:30")
     table = day_table(make(flat, sleep=rows, stress=stress(("03 13:00", "03 15:00"))), rules)
     assert yes_no(table, "2026-03-03", "morning_stress") is None
-    assert "asleep in this part" in table.reasons["2026-03-03", "morning_stress"]
+    assert "asleep in this part" in str(table.reasons["2026-03-03", "morning_stress"])
 
 
 def stressed(day, start, end, **more):
@@ -199,7 +201,7 @@ def test_a_level_that_is_not_told_beside_others_is_unknown_never_high(make, flat
     answers = [yes_no(table, day, "morning_stress") for day in days]
     # on the sixth 90 minutes are sure, and a doubtful row changes no yes
     assert answers == [True, None, None, True, False]
-    assert "level" in table.reasons["2026-03-04", "morning_stress"]
+    assert "level" in str(table.reasons["2026-03-04", "morning_stress"])
     # of a row whose level cannot be read the end is known: the evening is not in doubt
     assert yes_no(table, "2026-03-05", "evening_stress") is False
 
@@ -240,8 +242,8 @@ def test_levels_of_the_whole_day_are_no_episodes(make, flat, slept, rules):
 
 def test_sleeps_that_end_in_the_evening_are_read_and_none_is_a_night(make, flat, slept, rules):
     table = day_table(make(flat, sleep=slept("2026-03-01", DAYS, "12:00", "20:00")), rules)
-    why = table.reasons["2026-03-05", "short_sleep"]
+    why = str(table.reasons["2026-03-05", "short_sleep"])
     assert why == "12 sleeps read, and none ends between 03:00 and 14:00: waking is not known"
-    assert table.reasons["2026-03-05", "wake_glucose"] == why
+    assert str(table.reasons["2026-03-05", "wake_glucose"]) == why
     without = day_table(make(flat), rules)
-    assert "there are no sleep records" in without.reasons["2026-03-05", "short_sleep"]
+    assert "there are no sleep records" in str(without.reasons["2026-03-05", "short_sleep"])

@@ -18,7 +18,7 @@ def flat(sensed):
 
 
 def left_out(table):
-    return {int(day[-2:]): why for day, why in table.frame["left_out"].items() if why}
+    return {int(day[-2:]): str(why) for day, why in table.frame["left_out"].items() if why}
 
 
 def test_days_the_practitioner_left_out_keep_their_reason(make, flat, rules):

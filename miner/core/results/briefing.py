@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from miner.core.messages import Message
 from miner.core.results.base import Result
 from miner.core.results.checking import CheckReport
 from miner.core.results.follow import KeptResult
@@ -39,7 +40,7 @@ class DayPicture(Result):
     day: str
     rest_day: bool
     usable: bool
-    left_out: str
+    left_out: Message | str
     sensor: str
     start: int
     end: int

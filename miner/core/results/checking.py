@@ -168,7 +168,7 @@ class CheckReport(Result):
     last_day: str | None
     days: int
     usable_days: int
-    not_usable: Mapping[str, str]
+    not_usable: Mapping[str, Message]
     known_factors: Mapping[str, int]
     findings: tuple[Finding, ...]
     cautions: tuple[CautionText, ...]

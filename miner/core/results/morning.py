@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from miner.core.messages import Message
 from miner.core.results.base import Result
 from miner.core.results.noting import Note
 from miner.core.results.why import Place
@@ -54,7 +55,7 @@ class Against(Result):
     middle: float | None
     days: int
     inside: bool | None
-    reason: str
+    reason: Message | str
     above: int = 0
     below: int = 0
 
@@ -125,7 +126,7 @@ class DayReview(Result):
     date: str
     chosen: str
     usable: bool
-    left_out: str
+    left_out: Message | str
     start: str
     end: str
     of_client: tuple[str, ...]

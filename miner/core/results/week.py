@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
+from miner.core.messages import Message
 from miner.core.results.base import Result, plain
 from miner.core.results.caution import CautionText
 
@@ -55,7 +56,7 @@ class OpenQuestion(Result):
     enough: bool
     days_to_enough: int | None
     never: bool
-    why_unknown: str
+    why_unknown: Message | str
     sentence: str = ""
 
     def to_dict(self) -> dict[str, Any]:

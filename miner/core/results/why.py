@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from miner.core.messages import Message
 from miner.core.results.base import Result
 
 if TYPE_CHECKING:
@@ -38,7 +39,7 @@ class FactorValue(Result):
     value: float | None
     measure: float | None
     measure_unit: str
-    reason: str
+    reason: Message | str
     places: tuple[Place, ...]
 
 
@@ -56,7 +57,7 @@ class UnitBehind(Result):
 
     unit: str
     used: bool
-    reason: str
+    reason: Message | str
     with_factor: float | None
     outcome: float | None
     high: float | None
@@ -84,7 +85,7 @@ class Why(Result):
         rows = []
         for item in self.units:
             row: dict[str, object] = {
-                "unit": item.unit, "used": item.used, "reason": item.reason,
+                "unit": item.unit, "used": item.used, "reason": str(item.reason),
                 "with": item.with_factor, self.outcome: item.outcome, "high": item.high,
                 "outcome_from": told_between(item.places), "sensor": item.sensor,
             }  # fmt: skip
