@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -27,14 +25,13 @@ def higher_quarter(table: UnitTable, outcome: str, rules: RuleBook) -> pd.Series
         MinerError: the table has no such outcome.
     """
     if outcome not in table.outcomes:
-        near = closest(outcome, table.outcomes)
-        about: dict[str, Any] = {
-            "outcome": outcome,
-            "unit": table.unit,
-            "known": table.outcomes,
-            "close": near,
-        }
-        raise MinerError("tables.outcome_unknown", **about)
+        raise MinerError(
+            "tables.outcome_unknown",
+            outcome=outcome,
+            unit=table.unit,
+            known=table.outcomes,
+            close=closest(outcome, table.outcomes),
+        )
     frame = table.frame
     rule = rules.outcome(outcome, table.unit)
     values = frame[outcome].where(frame["usable"]).to_numpy(np.float64)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -150,9 +149,14 @@ def outcomes_after(
     """
     for name, rule in rules.items():
         if name not in OUTCOMES or rule.window != "after_meal":
-            about: dict[str, Any] = {"name": name, "window": rule.window, "known": list(OUTCOMES)}
-            about["close"] = closest(name, OUTCOMES)
-            raise MinerError("tables.not_an_outcome_of_a_meal", file="outcomes.toml", **about)
+            raise MinerError(
+                "tables.not_an_outcome_of_a_meal",
+                file="outcomes.toml",
+                name=name,
+                window=rule.window,
+                known=list(OUTCOMES),
+                close=closest(name, OUTCOMES),
+            )
     return {name: [_one(piece, name, rule) for piece in pieces] for name, rule in rules.items()}
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from math import isfinite
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -177,15 +176,21 @@ def outcomes_over(
 
 def _known(name: str, rule: OutcomeRule, windows: Mapping[str, Windows]) -> None:
     if name not in OUTCOMES:
-        about: dict[str, Any] = {
-            "name": name,
-            "known": list(OUTCOMES),
-            "close": closest(name, OUTCOMES),
-        }
-        raise MinerError("tables.not_an_outcome_of_a_day", file="outcomes.toml", **about)
+        raise MinerError(
+            "tables.not_an_outcome_of_a_day",
+            file="outcomes.toml",
+            name=name,
+            known=list(OUTCOMES),
+            close=closest(name, OUTCOMES),
+        )
     if rule.window not in windows:
-        about: dict[str, Any] = {"name": name, "window": rule.window, "known": list(windows)}
-        raise MinerError("tables.window_unknown", file="outcomes.toml", **about)
+        raise MinerError(
+            "tables.window_unknown",
+            file="outcomes.toml",
+            name=name,
+            window=rule.window,
+            known=list(windows),
+        )
 
 
 def _found(

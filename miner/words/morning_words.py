@@ -56,7 +56,7 @@ def pressure_words(lows: Sequence[tuple[str, str, float]], amounts: Amounts) -> 
 
 
 def night_words(
-    start: str | None, end: str | None, hours: Against | None, why: Message | None
+    start: str | None, end: str | None, hours: Against | None, why: Message | str | None
 ) -> str:
     """Return the night that opens the day in one sentence."""
     if start is None or end is None:
