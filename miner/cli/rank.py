@@ -35,11 +35,11 @@ def command(client: Path, rules: Path | None, form: str, detail: bool, **choices
     with progress("cli.ranking") as report:
         read, books = records(client, rules)
         ranking = steps.rank(read, books, remember=True, progress=report, **choices)
-    put_ranking(ranking, books, read.settings.display_unit, form, detail)
+    put_ranking(ranking, books, read.settings.display_unit, form, detail=detail)
 
 
 def put_ranking(
-    ranking: Ranking, rules: RuleBook, display_unit: str, form: str, detail: bool = False
+    ranking: Ranking, rules: RuleBook, display_unit: str, form: str, *, detail: bool = False
 ) -> None:
     """Print a ranking in one of its forms; exit with 3 where there were too few days."""
     from miner.render.values import ranking_csv
