@@ -40,7 +40,7 @@ def command(
     Nothing of the search reaches a client's page that was not named with --include.
     """
     from miner import steps
-    from miner.render.papers.pages import SHARED_KINDS, render
+    from miner.render.pages import SHARED_KINDS, render
 
     may_be_written(out)
     if figures is not None:

@@ -43,7 +43,7 @@ def _page(figure: Figure, narrow: Figure | None, title: str, lines: Sequence[str
 
     from miner.render.figures.inline import Styles, inline
     from miner.render.figures.paper import as_svg
-    from miner.render.papers.page import fill
+    from miner.render.page import fill
     from miner.words.safe import clean
 
     styles, title = Styles(), clean(title)

@@ -19,7 +19,7 @@ from miner.page.told import blocks
 from miner.page.words import for_page
 from miner.render.figures.inline import Styles
 from miner.render.figures.paper import PALETTE
-from miner.render.papers.page import DARK
+from miner.render.page import DARK
 from miner.words.safe import clean
 from miner.words.wording import day_name
 

@@ -20,8 +20,8 @@ from miner.records.corrections import raw_corrections
 from miner.records.notes import NAME as NOTES_FILE
 from miner.records.notes import raw_notes
 from miner.records.taking import csv_files, inert, settings_of
-from miner.render.papers.page import MARK
-from miner.render.papers.pages import SHARED_KINDS, render
+from miner.render.page import MARK
+from miner.render.pages import SHARED_KINDS, render
 from miner.render.terminal import render as lines_of
 from miner.rulebook import RuleBook
 from miner.steps.gathering import briefing

@@ -7,13 +7,13 @@ from pathlib import Path
 from miner.core.files import make_folder, write_whole
 from miner.core.results import Evidence, Ranking
 from miner.records.client import Client
-from miner.render.papers.pages import KINDS, SHARED_KINDS, render
-from miner.render.papers.take_home import MOST_ON_ONE_SIDE
+from miner.render.pages import KINDS, SHARED_KINDS, render
 from miner.rulebook import RuleBook
 from miner.steps.gathering import briefing
 from miner.steps.ranking import Progress
 from miner.steps.records import rules_of
 from miner.steps.sharing import remember_shared
+from miner.words.handouts import MOST_ON_ONE_SIDE
 
 
 def write_pages(

@@ -138,6 +138,16 @@ class Teller:
         """Return what its difference is for: "each hour less sleep"; of a cut nothing."""
         return each_more(item, self.rules, self.unit)
 
+    def sized(self, item: Hypothesis) -> str:
+        """Return the difference with its interval and its unit."""
+        if item.difference is None:
+            return "not known"
+        amounts = self.amounts
+        size = f"{amounts.difference(item.difference, item.unit)} {amounts.unit(item.unit)}"
+        each = self.each_more(item)
+        size += f" for {each}" if each else ""
+        return f"{size} ({amounts.interval(item.interval, item.unit)})" if item.interval else size
+
     def title(self, item: Hypothesis) -> str:
         """Return the words of its factors and its outcome."""
         return capital(f"{self.phrases(item)}, and {self.label(item)}")

@@ -14,7 +14,7 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from miner import rulebook, steps
-from miner.render.papers.pages import KINDS, render
+from miner.render.pages import KINDS, render
 from miner.steps.gathering import briefing
 
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"

@@ -19,7 +19,7 @@ from miner.cli.group import miner as commands
 from miner.core import resources
 from miner.core.results import Doubt, DoubtCode, Evidence
 from miner.core.results.caseload import Caseload, ClientRow
-from miner.render.papers.caseload import caseload_page
+from miner.render.caseload_page import caseload_page
 from miner.render.terminal import render
 from miner.render.values import caseload_csv
 from miner.rulebook import RuleBook

@@ -21,7 +21,7 @@ from miner.cli.group import miner as commands
 from miner.core.results import Evidence, Shape
 from miner.core.results.caseload import Caseload
 from miner.core.results.suggestions import Suggestion
-from miner.render.papers.caseload import caseload_page
+from miner.render.caseload_page import caseload_page
 from miner.render.terminal import render
 from miner.stats.pooling import paule_mandel
 from miner.stats.pooling_own import DEPENDENCES, SlopesOnGrid

@@ -17,7 +17,7 @@ from miner.followup import pairs as reading
 from miner.followup import planning
 from miner.followup.planning import Wish, make_plan, scatter
 from miner.followup.refusals import require_testable
-from miner.render.papers.plan_page import plan_page
+from miner.render.plan_page import plan_page
 from miner.render.terminal import render
 from miner.stats.pair_power import pairs_detectable, pairs_power
 from miner.words.plan import plan_parts

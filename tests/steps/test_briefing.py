@@ -11,7 +11,7 @@ import pytest
 
 from miner import rulebook, steps
 from miner.core import resources
-from miner.render.papers.pages import KINDS, SHARED_KINDS, render
+from miner.render.pages import KINDS, SHARED_KINDS, render
 from miner.rulebook import RuleBook
 
 

@@ -31,7 +31,7 @@ def test_ranking_does_not_wait_for_pages_plans_or_a_caseload() -> None:
     loaded = set(done.stdout.split())
     assert "miner.hypotheses.rank" in loaded
     later = (
-        "miner.render.papers.pages",
+        "miner.render.pages",
         "miner.render.figures",
         "miner.steps.planning",
         "miner.page",

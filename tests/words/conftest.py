@@ -13,8 +13,7 @@ import pytest
 
 from miner import rulebook, steps
 from miner.core.results.briefing import Briefing
-from miner.render import drawn
-from miner.render.papers import pages
+from miner.render import drawn, pages
 from miner.rulebook import RuleBook
 from miner.steps.gathering import briefing
 

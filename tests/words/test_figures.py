@@ -25,7 +25,7 @@ from miner.render.figures.meal_pairs import meal_pairs
 from miner.render.figures.month import HIGHEST, LOWEST, month
 from miner.render.figures.paper import PALETTE, as_png, as_svg
 from miner.render.figures.scales import levels, round_step, round_ticks
-from miner.render.papers.page import DARK
+from miner.render.page import DARK
 from miner.rulebook import RuleBook
 from miner.words.meal_words import comparison_sentence
 

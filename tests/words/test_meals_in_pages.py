@@ -18,11 +18,10 @@ from miner.core.messages import message
 from miner.core.results import Evidence, Hypothesis, PairsTest, PlanResult
 from miner.core.results.briefing import Briefing
 from miner.core.results.follow import KeptResult, NewUnits
-from miner.render.papers.cards import MEALS_ALLOWED_FOR, WHICH_MEAL_ALLOWED_FOR
-from miner.render.papers.curves import LANES
-from miner.render.papers.pages import KINDS
+from miner.render.pages import KINDS, LANES
 from miner.rulebook import RuleBook
 from miner.steps.gathering import briefing
+from miner.words.handouts import MEALS_ALLOWED_FOR, WHICH_MEAL_ALLOWED_FOR
 
 Render = Callable[..., str]
 

@@ -16,8 +16,8 @@ from miner.core.errors import MinerError
 from miner.core.messages import message
 from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis, Ranking
 from miner.core.results.briefing import Briefing, EarlierResult, Shared
-from miner.render.papers import pages
-from miner.render.papers.pages import KINDS, SHARED_KINDS
+from miner.render import pages
+from miner.render.pages import KINDS, SHARED_KINDS
 from miner.rulebook import RuleBook
 
 Render = Callable[..., str]

@@ -19,7 +19,7 @@ from miner.page.rule_change import differs
 from miner.page.state import AppState, RankingChoice, made_of
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import one_line
-from miner.render.papers.pages import render
+from miner.render.pages import render
 from miner.words.pages import ranking_words
 from miner.words.ranking import ranking_parts
 

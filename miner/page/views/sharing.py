@@ -18,7 +18,7 @@ from miner.page.request import PageRequest, attached
 from miner.page.views.client import before, name_of
 from miner.page.views.patterns import chosen_of
 from miner.page.views.ranking import look
-from miner.render.papers.pages import KINDS, SHARED_KINDS, render
+from miner.render.pages import KINDS, SHARED_KINDS, render
 from miner.words.labels import evidence_of
 from miner.words.pages import CHOICES_BY_UNIT, SHARED_PAGES
 from miner.words.teller import Teller

@@ -1,33 +1,39 @@
-"""The practitioner's own page: fifteen minutes before the session."""
+"""The words of the practitioner's own page: fifteen minutes before the session."""
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from miner.core.errors import MinerError, several
 from miner.core.results import CautionKind, Evidence, Finding, Hypothesis, Severity
-from miner.render.drawn import Studio
-from miner.render.papers.cards import Cards
-from miner.render.papers.curves import curves
-from miner.render.papers.days_shown import days_shown
-from miner.words.before import kept_before
-from miner.words.by_clock import by_clock
-from miner.words.detailed import detailed
-from miner.words.labels import evidence_of, evidence_words
-from miner.words.missing import ask_about, log_better
+from miner.core.results.briefing import DayPicture
+from miner.core.results.follow import KeptResult
+from miner.words.amounts import chance, fixed
+from miner.words.ended import way_words
+from miner.words.follow import kept_lines, kept_title
+from miner.words.handouts import Card, by_clock
+from miner.words.labels import evidence_of, evidence_words, factor_phrase
+from miner.words.plan import result_lines
 from miner.words.safe import clean
-from miner.words.sentences import not_ranked
+from miner.words.said_of import of_client
+from miner.words.sentences import against_guess, less_than_worth, not_ranked, say
 from miner.words.teller import Teller
-from miner.words.wording import capital, full_date
+from miner.words.wording import capital, day_name, full_date
 
 _FIRST = (CautionKind.INTAKE, CautionKind.REFERRAL, CautionKind.MEDICINE)
 _BESIDE = (CautionKind.ILLNESS, CautionKind.NOT_ASKED)
 _LAST = (CautionKind.ALWAYS, CautionKind.PATTERNS)
 _ORDER = (Severity.STOP, Severity.QUESTION, Severity.LEFT_OUT, Severity.NOTE)
+KNOWN_ENOUGH = 2 / 3
+FEW_NOTES = 1
+MOST_FIRST = 8
+# On a page a date as people write it: one with hyphens would be broken at them.
+_ISO = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")
 
 
-def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
-    """Return what the preparation template asks for."""
+def preparation(teller: Teller) -> dict[str, Any]:
+    """Return the words of the practitioner's own page, a card for each hypothesis chosen."""
     brief, ranking = teller.brief, teller.brief.ranking
     return {
         "client": teller.client,
@@ -46,20 +52,16 @@ def preparation(teller: Teller, studio: Studio) -> dict[str, Any]:
         "not_usable": _not_usable(teller),
         "ask_about": ask_about(teller),
         "groups": _groups(teller),
-        "cards": [
-            _card(item, one, studio.of(one)) for one in teller.each() for item in one.chosen()
-        ],
+        "cards": [Card(one, item) for one in teller.each() for item in one.chosen()],
         "meals": _meals(teller),
         "times": by_clock(teller),
         "range": _range(teller),
         "unit": brief.display_unit,
-        **days_shown(studio),
         "tried": _tried(teller),
         "log_better": log_better(teller),
         "shared": _shared(teller),
         "rest": [detailed(item, teller) for item in ranking.hypotheses],
         "counted": _counted(teller),
-        "curves": curves(studio, words=True) if brief.days else None,
     }
 
 
@@ -117,14 +119,6 @@ def _groups(teller: Teller) -> list[tuple[str, list[dict[str, Any]]]]:
         (_hints_title(teller, len(hints)), shown),
     )
     return [(title, [detailed(item, teller) for item in items]) for title, items in groups]
-
-
-def _card(item: Hypothesis, teller: Teller, studio: Studio) -> dict[str, Any]:
-    return {
-        "title": teller.title(item), "id": item.id, "dots": studio.dots(item),
-        "line": studio.difference(item), "lineup": studio.lineup(item),
-        "real": Cards(teller, studio).real(item), "pairs": Cards(teller, studio).pairs(item),
-    }  # fmt: skip
 
 
 def _shared(teller: Teller) -> list[tuple[str, str, str]]:
@@ -205,3 +199,133 @@ def _tried(teller: Teller) -> list[str]:
         level = earlier.evidence.replace("_", " ")
         said.append(f"{capital(title)}: {level} on {full_date(earlier.on)}; now: {now}")
     return said
+
+
+def kept_before(teller: Teller) -> list[dict[str, Any]]:
+    """Return everything kept before, the newest first: what it is, how it is kept, what came."""
+    return [_kept(item, teller) for item in reversed(teller.brief.kept)]
+
+
+def _kept(item: KeptResult, teller: Teller) -> dict[str, Any]:
+    lines = kept_lines(item, teller.rules, teller.amounts)
+    if item.test is not None and item.test.status is not None:
+        lines[-1:-1] = result_lines(item.test, teller.rules, teller.amounts)
+    return {
+        "id": item.id,
+        "title": clean(kept_title(item, teller.rules), 200),
+        "how": way_words(item.as_, teller.rules),
+        "open": item.open,
+        "lines": [
+            _ISO.sub(lambda day: full_date(day[0]), of_client(clean(line))) for line in lines
+        ],
+    }
+
+
+def ask_about(teller: Teller) -> tuple[list[str], list[str]]:
+    """Return the days to ask about first, and the others.
+
+    First are high days with nothing noted, then high days with rises and no meal noted; of a long
+    record only so many as there is time for. Other days with such rises follow.
+    """
+    bare: list[str] = []
+    high: list[str] = []
+    others: list[str] = []
+    for day in teller.brief.days:
+        if not day.usable:
+            continue
+        if day.high and day.meals + day.tags == 0:
+            bare.append(f"{day_name(day.day)}: in the higher quarter, and nothing was noted.")
+        elif day.unlogged_rises:
+            rises = several(day.unlogged_rises, "rise")
+            which = ", in the higher quarter" if day.high else ""
+            said = f"{day_name(day.day)}{which}: {rises} with no meal noted ({_noted(day)})."
+            (high if day.high else others).append(said)
+    first = bare + high
+    return first[:MOST_FIRST], first[MOST_FIRST:] + others
+
+
+def log_better(teller: Teller) -> list[str]:
+    """Return the habits known on too few days, the streams that are missing, and thin days."""
+    check = teller.brief.check
+    said = [
+        f"{name}: nothing was recorded." for name, item in check.streams.items() if not item.rows
+    ]
+    little = sorted(
+        (count, factor_phrase(name, teller.rules))
+        for name, count in check.known_factors.items()
+        if count < KNOWN_ENOUGH * check.usable_days
+    )
+    said += [
+        f"{phrase}: known on {count} of {several(check.usable_days, 'day')}."
+        for count, phrase in little
+    ]
+    thin = [day for day in teller.brief.days if day.usable and day.meals <= FEW_NOTES]
+    if thin:
+        said.append(f"Meals: one or none noted on {several(len(thin), 'usable day')}.")
+    return said
+
+
+def _noted(day: DayPicture) -> str:
+    return f"{several(day.meals, 'meal')} and {several(day.tags, 'tag')} noted"
+
+
+def detailed(item: Hypothesis, teller: Teller) -> dict[str, Any]:
+    """Return everything that is known of a hypothesis, as text."""
+    counts = item.counts
+    return {
+        "id": item.id,
+        "title": teller.title(item),
+        "food": teller.about_food(item),
+        "sentence": clean(teller.sentence(item)),
+        "evidence": evidence_of(item, teller.rules),
+        "asked": asked(item, teller),
+        "before": teller.ended(item),
+        "size": teller.sized(item),
+        "with_": f"{counts.with_high} of {counts.with_}",
+        "without": f"{counts.without_high} of {counts.without}",
+        "unknown": counts.unknown,
+        "p": chance(item.p),
+        "p_adjusted": chance(item.p_adjusted),
+        "told": [*_numbers(item, teller), *_words(item, teller)],
+    }
+
+
+def asked(item: Hypothesis, teller: Teller) -> str:
+    """Return when a question was fixed, and the guess."""
+    if item.family != "fixed" or not item.fixed_on:
+        return ""
+    key = "told" if item.fixed_proven is False else "proven"
+    said = say(teller.rules, "fixed", key, day=item.fixed_on)
+    if item.guess in ("up", "down"):
+        guess = say(teller.rules, "fixed", f"guess_{item.guess}")
+        said = f"{said} {guess} {against_guess(item, teller.rules)}".rstrip()
+    return said
+
+
+def _numbers(item: Hypothesis, teller: Teller) -> list[str]:
+    amounts, counts = teller.amounts, item.counts
+    worth = amounts.size(teller.outcome(item).smallest_worth_it / item.span, item.unit)
+    new = item.expected_on_new_days
+    text = "" if new is None else f"on new {teller.unit}s {amounts.difference(new, item.unit)}; "
+    return [
+        f"Difference {teller.sized(item)}; {text}worth acting on from {worth}.",
+        f"p {chance(item.p)}, adjusted {chance(item.p_adjusted)}; lift {fixed(counts.lift, 2)}, "
+        f"leverage {fixed(counts.leverage, 2)}; unknown {counts.unknown}; "
+        f"lag {', '.join(str(lag) for lag in item.lag_days)}.",
+    ]
+
+
+def _words(item: Hypothesis, teller: Teller) -> list[str]:
+    told = item.evidence in (Evidence.CLEAR, Evidence.HINT)
+    said = [item.luck_sentence] if told else []
+    said += [less_than_worth(item, teller.rules, teller.amounts, teller.unit)]
+    along, tries = teller.travels(item), teller.tries(item)
+    said += [f"Often along with it: {', '.join(along)}."] if along else []
+    if item.could_run_backwards and item.evidence is not Evidence.CLEAR:
+        said.append(say(teller.rules, "sentence", "backwards"))
+    if item.days_to_settle:
+        further = several(item.days_to_settle, "new day")
+        said.append(say(teller.rules, "cannot_tell", "settle", further=further))
+    said += teller.reasons(item)
+    said += [f"What could be tried: {' '.join(tries)}"] if tries else []
+    return [text for text in said if text]

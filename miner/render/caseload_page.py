@@ -13,7 +13,7 @@ from miner.render.drawn import NARROW, WIDE, Drawn
 from miner.render.figures.inline import Styles, inline
 from miner.render.figures.paper import as_svg
 from miner.render.figures.pooled import PooledNumbers, pooled
-from miner.render.papers.page import fill
+from miner.render.page import fill
 from miner.rulebook import RuleBook
 from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts
 from miner.words.labels import evidence_words, outcome_label

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from miner.core.results import Plan
 from miner.render.figures.inline import Styles
-from miner.render.papers.page import fill
+from miner.render.page import fill
 from miner.rulebook import RuleBook
 from miner.words.plan import beside
 from miner.words.plan_calendar import LETTERS
