@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from miner.core.errors import MinerError
 from miner.records import proposing, read_client
-from miner.records.proposing.dates import how_written
+from miner.records.proposing.columns import how_written
 from miner.records.sources import Source
 from miner.steps.mapping import map_file
 

@@ -2,20 +2,138 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.results.mapping import Option
-from miner.records.proposing.columns import Column
-from miner.records.proposing.dates import Form, Stamps, stamps_of
-from miner.records.proposing.exports import Exports, StreamRule
+from miner.core.errors import MinerError
+from miner.core.results.mapping import Option, Proposal
+from miner.records.client import Settings
+from miner.records.columns import STILL
+from miner.records.discover import TABLES, Found
+from miner.records.findings import Findings
+from miner.records.iso8601 import offsets
+from miner.records.proposing.columns import Column, Form, Stamps, stamps_of
+from miner.records.proposing.exports import Exports, Limits, StreamRule
 from miner.records.proposing.notes import Notes
-from miner.records.proposing.others import Others
-from miner.records.sources import DURATION
+from miner.records.reading import read_file
+from miner.records.sources import DURATION, Source
+from miner.records.text_file import read_bytes
+
+_AWAKE = ("activity", "meals")
+
+
+@dataclass
+class Others:
+    """The other files of a client, looked at only where something asks for them.
+
+    Attributes:
+        path: the file that is mapped.
+        folder: the client's.
+        propose: proposes the entries of another file, by that file alone.
+        settings: of the client.
+    """
+
+    path: Path
+    folder: Path
+    propose: Callable[[Path], Sequence[Proposal]] | None
+    settings: Settings
+
+    @cached_property
+    def proposals(self) -> list[tuple[Path, Proposal]]:
+        """Return what is proposed for each of the other tables, where that is whole."""
+        if self.propose is None:
+            return []
+        found: list[tuple[Path, Proposal]] = []
+        for path in sorted(self.folder.iterdir()):
+            if path.name != self.path.name and path.suffix.lower() in TABLES and path.is_file():
+                try:
+                    found += [(path, each) for each in self.propose(path) if each.complete]
+                except MinerError:
+                    continue
+        return found
+
+    def write_dates_as(self, form: str) -> list[str]:
+        """Return the files that decide by themselves to write their dates in this order."""
+        date = form.split("%Y")[0].split("%y")[0]
+        return [
+            path.name
+            for path, each in self.proposals
+            if str(each.entry.get("time_format") or "").startswith(date)
+        ]
+
+    @cached_property
+    def readings(self) -> tuple[np.datetime64, np.datetime64] | None:
+        """Return the first and the last day of the glucose, by the other files; None without."""
+        times = [
+            _clock(path, each, self.settings)
+            for path, each in self.proposals
+            if each.stream == "glucose"
+        ]
+        days = np.concatenate([*times, np.zeros(0, "datetime64[ns]")]).astype("datetime64[D]")
+        return (days.min(), days.max()) if days.size else None
+
+    @cached_property
+    def awake(self) -> Stamps:
+        """Return when the client was up, by the clock: steps, movement and meals."""
+        found = [np.zeros(0, dtype="datetime64[ns]")]
+        for path, each in self.proposals:
+            if each.stream in _AWAKE and "utc_offset" not in each.entry["columns"]:
+                found.append(_clock(path, each, self.settings))
+        return np.sort(np.concatenate(found))
+
+    def clock_of_nights(
+        self,
+        start: Stamps,
+        minutes: NDArray[np.float64],
+        ahead: NDArray[np.float64],
+        limits: Limits,
+    ) -> tuple[str | None, dict[str, int]]:
+        """Say whether nights are in UTC or by the clock: which has fewer steps and meals in them.
+
+        Args:
+            start: starts as they stand there.
+            minutes: their lengths.
+            ahead: how far the clock is ahead of UTC, in minutes.
+            limits: how clear it has to be.
+
+        Returns:
+            utc, local or None; on how many nights it has fewer, and on how many the other.
+        """
+        good = ~np.isnat(start) & ~np.isnan(minutes) & ~np.isnan(ahead) & (ahead != 0)
+        length = np.maximum(minutes[good] - 2 * limits.not_yet_asleep_min, 0) * MINUTE
+        begins = start[good] + limits.not_yet_asleep_min * MINUTE
+        local, utc = (
+            np.searchsorted(self.awake, each + length) - np.searchsorted(self.awake, each)
+            for each in (begins, begins + ahead[good] * MINUTE)
+        )
+        fewer = {"utc": int((utc < local).sum()), "local": int((local < utc).sum())}
+        likely, other = sorted(fewer, key=lambda clock: -fewer[clock])
+        clear = fewer[likely] >= limits.fewest_nights
+        clear &= fewer[other] <= limits.share_of_nights * fewer[likely]
+        return likely if clear else None, {"nights": fewer[likely], "others": fewer[other]}
+
+
+def _clock(path: Path, proposal: Proposal, settings: Settings) -> Stamps:
+    """Return the times of a file by the wall clock; of movement only where somebody moved."""
+    source = Source.model_validate(dict(proposal.entry))
+    found = Found(path, path.name, source.stream, source)
+    frame = read_file(found, read_bytes(path, path.name), settings, Findings()).frame
+    if frame is None or frame.empty:
+        return np.zeros(0, dtype="datetime64[ns]")
+    if source.stream == "activity":
+        counted = frame["steps"].notna().any()
+        moving = frame["steps"] > 0 if counted else frame["kind"] != STILL
+        frame = frame[moving & (frame["left_out"] == "")]
+    clock = frame["clock" if "clock" in frame.columns else "start_clock"]
+    return pd.to_datetime(clock).dropna().to_numpy("datetime64[ns]")
+
 
 TO_MIN = {"s": 1 / 60, "min": 1.0, "h": 60.0}
 MINUTE = np.timedelta64(1, "m")
@@ -264,3 +382,75 @@ def _days(column: Column, form: Form) -> dict[str, Any]:
     first, last = (str(days[0]), str(days[-1])) if len(days) else ("", "")
     found = {"fits": len(stamps), "fails": column.filled - len(stamps)}
     return {**found, "first": first, "last": last, "widest": widest}
+
+
+Floats = NDArray[np.float64]
+
+
+def map_clock(
+    columns: Sequence[Column],
+    first: Column,
+    nights: Floats | None,
+    notes: Notes,
+    book: Exports,
+    others: Others,
+) -> None:
+    """Say on which clock times are, where an offset stands in them or beside them.
+
+    Args:
+        columns: of the file.
+        first: the one with the start of a record, or its only time.
+        nights: the minutes of each record where they are nights, or None.
+        notes: gets the choice.
+        book: how files tend to look.
+        others: the client's other files.
+    """
+    if first.written is None or first.written.offset:
+        notes.choose("time_zone", None, "own_offset")
+        return
+    beside = [each for each in columns if each.offset_unit(book) is not None]
+    if len(beside) != 1 or "columns.utc_offset" in notes.answers:
+        notes.choose("time_zone", None, "counted_in_utc" if first.written.unit else "client_clock")
+        return
+    offset, unit = beside[0], beside[0].offset_unit(book) or ""
+    text = offsets(offset.text)[0] / MINUTE
+    ahead = offset.values * TO_MIN[unit] if unit else np.asarray(text, dtype=np.float64)
+    utc: dict[str, Any] = {"columns.utc_offset": offset.name}
+    utc |= {"units.utc_offset": unit} if unit else {}
+    known = ahead[~np.isnan(ahead)]
+    if not known.any() and not first.written.unit:
+        notes.choose("time_zone", None, "offset_is_zero", column=offset.name)
+        return
+    clock, code, facts = _decided(columns, first, ahead, nights, book, others)
+    if clock is None or "clock" in notes.answers:
+        hours = {"hours": [float(each) / 60 for each in np.unique(known)[:4]]}
+        options = [Option("utc", utc, "clock_utc", hours), Option("local", {}, "clock_local")]
+        notes.ask("clock", "offset_beside", options, needed=True, column=offset.name)
+        return
+    for key, value in utc.items() if clock == "utc" else (("time_zone", None),):
+        notes.choose(key, value, code, column=offset.name, **facts)
+
+
+def _decided(
+    columns: Sequence[Column],
+    first: Column,
+    ahead: Floats,
+    nights: Floats | None,
+    book: Exports,
+    others: Others,
+) -> tuple[str | None, str, dict[str, Any]]:
+    """Return utc, local or None for times with an offset beside them, and what decides."""
+    if first.written is not None and first.written.unit:
+        return "utc", "counted_in_utc", {}
+    for word in ("utc", "local"):
+        if book.times[word].stand_in(first.words):
+            return word, "clock_by_name", {"name": first.name}
+    for count in columns:
+        gap = apart_min(count, first) if count.written and count.written.unit else None
+        for clock, wanted in (("local", ahead), ("utc", np.zeros(len(ahead)))):
+            if gap is not None and np.nanmax(np.abs(gap - wanted), initial=0) < 1:
+                return clock, f"count_{clock}", {"count_of": count.name}
+    if nights is None:
+        return None, "", {}
+    found, facts = others.clock_of_nights(first_stamps(first), nights, ahead, book.limits)
+    return found, f"nights_{found}", facts
