@@ -6,6 +6,7 @@ import pytest
 
 from miner.core.errors import MinerError
 from miner.records import read_client
+from miner.records.proposing.exports import read_exports
 from miner.records.proposing.notes import Notes, typed
 from miner.records.proposing.saved import BEFORE, as_toml, put_entries, take_back
 from miner.steps.mapping import map_file, undo_mapping
@@ -172,6 +173,6 @@ def test_what_was_answered_is_typed_as_toml_holds_it():
     assert typed("not_measured", "??, 5,l") == ["??", "5", "l"]
     assert typed("where.Kind", "walk") == ["walk"]
     assert typed("delimiter", "tab") == "\t"
-    notes = Notes({"where.a.b": "x"})
+    notes = Notes(read_exports(None), {"where.a.b": "x"})
     notes.finish()
     assert notes.table() == {"where": {"a.b": ["x"]}}

@@ -194,7 +194,8 @@ class Column:
         numeric: it holds numbers.
         nothing: the words among its numbers that stand for a missing one.
         odd: the other words among its numbers, the commonest first.
-        unit: of its numbers where the cells tell it: min, for lengths such as 1h 20m.
+        unit: the one unit of time that its cells, such as 1h 20m, or its name say, or None.
+        offset_unit: the unit of the offsets from UTC that it holds (empty: text), None without.
     """
 
     name: str
@@ -205,7 +206,8 @@ class Column:
     numeric: bool
     nothing: tuple[str, ...]
     odd: tuple[str, ...]
-    unit: str = ""
+    unit: str | None
+    offset_unit: str | None
 
     @cached_property
     def filled(self) -> int:
@@ -239,34 +241,22 @@ class Column:
         above = self.values[self.values > 0]
         return float(np.median(above)) if above.size else float("nan")
 
-    def offset_unit(self, book: Exports) -> str | None:
-        """Return the unit of the offsets from UTC that it holds (empty: text), None without."""
-        if self.free and self.filled:
-            return "" if self.text[self.text != ""].str.fullmatch(_OFFSET).all() else None
-        known = self.values[~np.isnan(self.values)]
-        if self.numeric and book.times["offset"].stand_in(self.words):
-            for unit, (most, step) in _OFFSETS.items():
-                if (np.abs(known) <= most).all() and (known % step == 0).all():
-                    return unit
-        return None
 
-
-def columns_of(table: Table, notes: Notes, book: Exports, *, marked: bool) -> list[Column]:
+def columns_of(table: Table, notes: Notes, *, marked: bool) -> list[Column]:
     """Return the columns of a file, and choose the decimal sign from all of them.
 
     Args:
         table: its rows, every cell as text.
         notes: gets the choice.
-        book: how files tend to look.
         marked: numbers may be written with a decimal comma.
     """
     texts = {str(name): table.text(str(name)) for name in table.cells.columns}
-    decimal = _decimal(texts, notes, book) if marked else ""
+    decimal = _decimal(texts, notes) if marked else ""
     form = notes.answers.get("time_format")
-    return [_column(name, text, decimal, book, form) for name, text in texts.items()]
+    return [_column(name, text, decimal, notes.book, form) for name, text in texts.items()]
 
 
-def _decimal(texts: dict[str, Text], notes: Notes, book: Exports) -> str:
+def _decimal(texts: dict[str, Text], notes: Notes) -> str:
     """Choose the decimal sign, or ask where a mark may as well part thousands; empty: neither."""
     comma: list[dict[str, Any]] = []
     thousands: list[tuple[str, dict[str, Any]]] = []
@@ -279,7 +269,7 @@ def _decimal(texts: dict[str, Text], notes: Notes, book: Exports) -> str:
                 thousands.append(("thousands", found))
             else:
                 comma.append(found)
-        elif (doubtful := may_part_thousands(known, *_unit_and_most(name, book))).any():
+        elif (doubtful := may_part_thousands(known, *_unit_and_most(name, notes.book))).any():
             shown = str(known[doubtful].iloc[0])
             thousands.append(("thousands_point", {"shown": shown, "column": name}))
     if comma:
@@ -315,7 +305,7 @@ def _column(name: str, text: Text, decimal: str, book: Exports, form: str | None
     plain = plain.str.replace(",", ".", regex=False) if decimal == "," else plain
     values = np.array(pd.to_numeric(plain, errors="coerce"), dtype=np.float64)
     values[np.isinf(values)] = np.nan
-    values, unit = _with_lengths(name, text, values, book)
+    values, in_words = _with_lengths(name, text, values, book)
     left = known[np.isnan(values[(text != "").to_numpy()])].value_counts()
     numbers = len(known) - int(left.sum())
     left = left if numbers else left[:0]
@@ -327,13 +317,29 @@ def _column(name: str, text: Text, decimal: str, book: Exports, form: str | None
     written = how_written(text, form) if form or counted or not numeric else None
     odd = tuple(str(each) for each in left.index if each not in (*nothing, *beyond))
     numeric = numeric and written is None
-    return Column(name, tokens(name), text, written, values, numeric, tuple(nothing), odd, unit)
+    words = tokens(name)
+    unit = "min" if in_words else book.unit_of_time(words)
+    offset = None
+    if numeric:
+        offset = _offset_unit(values) if book.times["offset"].stand_in(words) else None
+    elif written is None and len(known) and known.str.fullmatch(_OFFSET).all():
+        offset = ""
+    return Column(name, words, text, written, values, numeric, tuple(nothing), odd, unit, offset)
+
+
+def _offset_unit(values: NDArray[np.float64]) -> str | None:
+    """Return the unit in which numbers may all be offsets from UTC, or None."""
+    known = values[~np.isnan(values)]
+    for unit, (most, step) in _OFFSETS.items():
+        if (np.abs(known) <= most).all() and (known % step == 0).all():
+            return unit
+    return None
 
 
 def _with_lengths(
     name: str, text: Text, values: NDArray[np.float64], book: Exports
-) -> tuple[NDArray[np.float64], str]:
-    """Return numbers with the lengths of time among the other cells, and the unit that they tell.
+) -> tuple[NDArray[np.float64], bool]:
+    """Return numbers with the lengths of time among the other cells; whether words tell these.
 
     With a colon (7:05) they are wholes and sixtieths of a unit, where the name says a length.
     """
@@ -342,28 +348,25 @@ def _with_lengths(
     told = in_words(other)
     if len(other) and (~np.isnan(told)).mean() >= _MOSTLY:
         values[rest] = told
-        return values, "min"
+        return values, True
     if len(other) and book.says_length(tokens(name)):
         values[rest] = with_colon(other)
-    return values, ""
+    return values, False
 
 
-def joined(
-    columns: list[Column], notes: Notes, book: Exports
-) -> tuple[list[Column], tuple[str, str] | None]:
+def joined(columns: list[Column], notes: Notes) -> tuple[list[Column], tuple[str, str] | None]:
     """Return the columns with the time of day put to the dates, where no column holds both.
 
     Args:
         columns: of the file.
         notes: asks which, where several hold times of day.
-        book: how files tend to look.
 
     Returns:
         The columns, and the names of the one with the dates and of the one with the times of day.
     """
     dates = [each for each in columns if _dates_only(each)]
     clocks = [each for each in columns if each.text.str.fullmatch(_CLOCK).mean() > _MOSTLY]
-    clocks = [each for each in clocks if not book.says_length(each.words)]
+    clocks = [each for each in clocks if not notes.book.says_length(each.words)]
     both = any(each.timed and each not in dates for each in columns)
     if both or len(dates) != 1 or not clocks:
         return columns, None

@@ -272,7 +272,7 @@ def _comes_along(claim: Claim, free: Sequence[Column], part: Part) -> bool:
         return False
     if claim.stream == "tags":
         return max(each.filled for each in fed) < _SOME_ROWS * len(part.table.rows)
-    return claim.stream not in _SAMPLED or cadence_min(part.times, part.job.book) is not None
+    return claim.stream not in _SAMPLED or cadence_min(part.times) is not None
 
 
 def _answers(answers: Mapping[str, str], stream: str) -> dict[str, str]:
@@ -294,11 +294,11 @@ def _finish(every: Sequence[Notes]) -> None:
 
 
 def _filled(part: Part, claim: Claim, free: Sequence[Column], notes: Notes) -> Filling:
-    book, job = part.job.book, part.job
-    mapped = map_times(part.times, claim.rule, notes, book)
+    job = part.job
+    mapped = map_times(part.times, claim.rule, notes)
     length = notes.get("columns.duration")
     rest = [each for each in free if each.written is None and each.name != length]
-    filling = Filling(claim, rest, part.times, notes, book)
+    filling = Filling(claim, rest, part.times, notes)
     filling.fill()
     filling.columns = [each for each in free if each not in filling.taken.values()]
     if mapped:
@@ -312,7 +312,7 @@ def _filled(part: Part, claim: Claim, free: Sequence[Column], notes: Notes) -> F
         if half > 0 and not low <= half <= high:
             options = [Option("nights", {}, "nights")]
             notes.ask("rows", "not_nights", options, needed=True, middle=half)
-        map_clock(part.columns, mapped[0], nights, notes, book, job.others)
+        map_clock(part.columns, mapped[0], nights, notes, job.others)
     return filling
 
 
@@ -329,7 +329,7 @@ def _proposal(part: Part, stream: str | None, notes: Notes, taken: Sequence[Colu
         questions=tuple(notes.questions),
         unused=tuple(each.name for each in part.columns),
         rows=len(table.rows),
-        cadence_min=cadence_min(part.times, job.book) if stream in _SAMPLED else None,
+        cadence_min=cadence_min(part.times) if stream in _SAMPLED else None,
     )
     if not found.complete or not found.rows or job.others.propose is None:
         return found
@@ -388,6 +388,6 @@ def _rows_of(
     table = replace(table, cells=table.cells[names])
     own = notes.copy(_answers(notes.answers, stream) | {"stream": stream})
     own.choose(f"where.{column.name}", words, "kinds_of_rows", column=column.name)
-    columns, apart = joined(columns_of(table, own, book, marked=True), own, book)
+    columns, apart = joined(columns_of(table, own, marked=True), own)
     times = times_of(columns, book)
     return replace(part, table=table, columns=columns, times=times, apart=apart), own

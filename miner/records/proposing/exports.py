@@ -142,6 +142,11 @@ class Exports(_Table):
     limits: Limits
     streams: dict[str, StreamRule]
 
+    def unit_of_time(self, name: Sequence[str]) -> str | None:
+        """Return the one unit of time that the words of a name say, or None."""
+        named = [unit for unit, words in self.units.items() if words.stand_in(name)]
+        return named[0] if len(named) == 1 else None
+
     def says_length(self, name: Sequence[str]) -> bool:
         """Say whether the words of a name speak of a length of time, not of its begin or end."""
         rules = [x for rule in self.streams.values() for x in rule.columns.values() if x.unit]

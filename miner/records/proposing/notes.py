@@ -11,6 +11,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from miner.core.errors import MinerError, closest
 from miner.core.results.mapping import Known, Option, Undecided
+from miner.records.proposing.exports import Exports
 from miner.records.sources import Source
 from miner.records.toml_file import expected_of
 
@@ -24,10 +25,12 @@ class Notes:
     """Keys of the entry with their reasons; an answer of a person comes before any of them.
 
     Attributes:
+        book: how files tend to look.
         answers: what a person said, by key; taken out as it is used.
         entry: the entry, with its tables.
     """
 
+    book: Exports
     answers: dict[str, str] = field(default_factory=dict)
     entry: dict[str, Any] = field(default_factory=dict)
     known: list[Known] = field(default_factory=list)
@@ -35,7 +38,8 @@ class Notes:
 
     def copy(self, answers: dict[str, str]) -> Notes:
         """Return notes that go on from these, with answers of their own."""
-        return Notes(answers, deepcopy(self.entry), list(self.known), list(self.questions))
+        known, questions = list(self.known), list(self.questions)
+        return Notes(self.book, answers, deepcopy(self.entry), known, questions)
 
     def get(self, key: str) -> Any:
         """Return what stands under a key such as ``columns.time``, or None."""

@@ -81,7 +81,7 @@ def propose(
     ask = None if alone else partial(propose, client=folder, alone=True)
     others = Others(path, folder, ask, settings)
     job = Job(path, raw, read_exports(practice), settings, others)
-    notes = Notes(dict(answers or {}))
+    notes = Notes(job.book, dict(answers or {}))
     pattern = "".join(f"[{mark}]" if mark in "*?[" else mark for mark in name)
     notes.put("file", file or (_DIGITS.sub("*", pattern) if shared else pattern))
     return _every_part(job, notes)
@@ -132,7 +132,7 @@ def _opened(job: Job, notes: Notes) -> Part:
         raise _no_rows(name, findings)
     table = _of_one_person(replace(table, cells=table.cells[list(names.values())]), notes)
     marked = not name.casefold().endswith(JSON_LINES)
-    columns, apart = joined(columns_of(table, notes, job.book, marked=marked), notes, job.book)
+    columns, apart = joined(columns_of(table, notes, marked=marked), notes)
     return Part(job, text, table, columns, times_of(columns, job.book), apart)
 
 

@@ -23,7 +23,6 @@ from miner.records.proposing.times import (
     ask_which,
     first_stamps,
     map_unit,
-    said_unit,
     span_min,
 )
 from miner.records.samples import modal_gap
@@ -97,12 +96,11 @@ def feeds(
         weak: words will do that name a column only where the file speaks of the stream.
     """
     rule = book.streams[stream]
-    found = {name: among(rule.columns[name], columns, book, weak=weak) for name in rule.essential}
+    found = {name: among(rule.columns[name], columns, weak=weak) for name in rule.essential}
     timed = bool(times.any or (stream == "tags" and times.dates))
     if rule.times == "span" and not times.spans:
         lasts = stream == "sleep" and all(
-            among(rule.columns[key], columns, book, weak=weak)
-            for key in ("asleep_min", "awake_min")
+            among(rule.columns[key], columns, weak=weak) for key in ("asleep_min", "awake_min")
         )
         timed = timed and (lasts or walkable(found.get("steps", ()), times, book))
     if not timed or (found and not any(found.values())):
@@ -110,18 +108,15 @@ def feeds(
     return tuple(each for some in found.values() for each in some)
 
 
-def among(
-    rule: ColumnRule, columns: Sequence[Column], book: Exports, *, weak: bool
-) -> list[Column]:
+def among(rule: ColumnRule, columns: Sequence[Column], *, weak: bool) -> list[Column]:
     """Return the columns that may be meant by a rule: those that it names most plainly.
 
     Args:
         rule: of a column of a stream.
         columns: to choose from.
-        book: how files tend to look.
         weak: its weak words will do.
     """
-    fits = [each for each in columns if _holds(rule, each, book)]
+    fits = [each for each in columns if _holds(rule, each)]
     fits = [each for each in fits if not rule.unless.stand_in(each.words)]
     for words in (rule.words, rule.weak) if weak else (rule.words,):
         ranks = [words.rank(each.words) for each in fits]
@@ -131,10 +126,10 @@ def among(
     return []
 
 
-def _holds(rule: ColumnRule, column: Column, book: Exports) -> bool:
+def _holds(rule: ColumnRule, column: Column) -> bool:
     if rule.holds == "numbers":
         blank = not column.filled and rule.middle is None
-        return blank or (column.numeric and _middle_fits(rule, column, book))
+        return blank or (column.numeric and _middle_fits(rule, column))
     if rule.holds == "levels":
         return column.numeric or bool(column.listed)
     if rule.holds == "names":
@@ -144,21 +139,21 @@ def _holds(rule: ColumnRule, column: Column, book: Exports) -> bool:
     return column.free
 
 
-def _middle_fits(rule: ColumnRule, column: Column, book: Exports) -> bool:
+def _middle_fits(rule: ColumnRule, column: Column) -> bool:
     if rule.middle is None:
         return True
-    said = said_unit(column, book)
+    said = column.unit
     scales = [1.0] if rule.unit is None else [TO_MIN[said]] if said else TO_MIN.values()
     return any(rule.middle[0] <= column.middle * each <= rule.middle[1] for each in scales)
 
 
-def cadence_min(times: Times, book: Exports) -> float | None:
+def cadence_min(times: Times) -> float | None:
     """Return how far apart the times of a file are, in minutes; None where it is not sampled."""
     if not times.any:
         return None
     stamps = np.unique(first_stamps(times.any[0]))
     gaps = np.diff(stamps[~np.isnat(stamps)]) / MINUTE
-    middle, most = float(np.median(gaps)) if gaps.size else np.inf, book.limits.sampled_every_min
+    middle, most = float(np.median(gaps)) if gaps.size else np.inf, times.farthest_min
     steady = gaps.size > 0 and (np.abs(gaps - middle) <= middle / 2).mean() >= _STEADY
     gap = modal_gap(stamps) if middle <= most and steady else None
     return None if gap is None else float(gap / MINUTE)
@@ -166,7 +161,7 @@ def cadence_min(times: Times, book: Exports) -> float | None:
 
 def walkable(steps: Sequence[Column], times: Times, book: Exports) -> bool:
     """Say whether steps that stand beside single times can be those of the time up to the next."""
-    every = cadence_min(times, book)
+    every = cadence_min(times)
     if not steps or every is None:
         return False
     most = np.nanquantile(steps[0].values, _ALMOST_ALL)
@@ -189,7 +184,6 @@ class Filling:
         columns: the columns that are still free.
         times: those that hold times.
         notes: the entry.
-        book: how files tend to look.
         taken: the columns that were given to the stream, by its own names.
     """
 
@@ -197,7 +191,6 @@ class Filling:
     columns: list[Column]
     times: Times
     notes: Notes
-    book: Exports
     taken: dict[str, Column] = field(default_factory=dict)
 
     def fill(self) -> None:
@@ -230,7 +223,7 @@ class Filling:
                 if key == each == "glucose":
                     del self.notes.answers["columns.glucose"]
                 return by_name.get(given)
-        found = among(rule, self.columns, self.book, weak=self.claim.speaks)
+        found = among(rule, self.columns, weak=self.claim.speaks)
         found = sorted(found, key=lambda one: -one.filled)
         if len(found) < 2 or found[0].filled > _FAR_MORE * found[1].filled:
             return found[0] if found else None
@@ -274,14 +267,14 @@ def _glucose(self: Filling, _key: str, column: Column) -> bool:
 
 def _numbers(self: Filling, key: str, column: Column) -> bool:
     rule = self.claim.rule.columns[key]
-    if rule.unit is None or map_unit(key, column, rule.middle, self.notes, self.book):
+    if rule.unit is None or map_unit(key, column, rule.middle, self.notes):
         self.notes.choose(f"columns.{key}", column.name, "by_name")
     return True
 
 
 def _names(self: Filling, key: str, column: Column) -> bool:
     different = len(column.counts)
-    if different > min(self.book.limits.most_sensors, max(1, column.filled // 20)):
+    if different > min(self.notes.book.limits.most_sensors, max(1, column.filled // 20)):
         return False
     self.notes.choose(f"columns.{key}", column.name, "sensor", different=different)
     return True
@@ -297,7 +290,7 @@ def _choice(self: Filling, key: str, column: Column) -> bool:
 
 def _meal(self: Filling, key: str, column: Column) -> bool:
     """Map a column that tells which meal it was; what treats a low is asked to be no food."""
-    words = self.book.words
+    words = self.notes.book.words
     meant = {
         word: next((meal for meal in (*MEALS, NOT_FOOD) if words[meal].mean(word)), "")
         for word in column.listed
@@ -320,7 +313,7 @@ def _meal(self: Filling, key: str, column: Column) -> bool:
 
 
 def _text(self: Filling, key: str, column: Column) -> bool:
-    off = tuple(word for word in column.listed if self.book.words["not_worn"].mean(word))
+    off = tuple(word for word in column.listed if self.notes.book.words["not_worn"].mean(word))
     if key == "kind" and off:
         rows = sum(column.counts[word] for word in off)
         rest = [word for word in column.listed if word not in off]
@@ -335,7 +328,7 @@ def _level(self: Filling, key: str, column: Column) -> bool:
     if column.numeric and self.notes.get("columns.start"):
         self.notes.choose(f"columns.{key}", column.name, "by_name")
         return True
-    tunes = self.book.levels
+    tunes = self.notes.book.levels
     words = {word: _level_of(self, column, word) for word in column.listed}
     levels = column.values if column.numeric else np.array(column.text.map(words), dtype=np.float64)
     below = tuple(f"{each:g}" for each in np.unique(levels[levels < 0])[:_FAR_MORE])
@@ -358,7 +351,7 @@ def _level(self: Filling, key: str, column: Column) -> bool:
 
 def _level_of(self: Filling, column: Column, word: str) -> float | None:
     """Return what a word counts: by the rule book, or as a person says; None: not known."""
-    book, key, rows = self.book.levels, f"levels.{fold(word)}", column.counts[word]
+    book, key, rows = self.notes.book.levels, f"levels.{fold(word)}", column.counts[word]
     level = book.of(word)
     if level is not None:
         self.notes.choose(key, level, "level_word", rows=rows)
@@ -410,7 +403,7 @@ def _finish_activity(self: Filling) -> None:
     if "steps" in self.taken and "kind" not in self.taken:
         self.notes.choose("constants.kind", "steps", "no_kind")
     if not self.times.spans and self.times.any:
-        every = _short(cadence_min(self.times, self.book) or 0)
+        every = _short(cadence_min(self.times) or 0)
         self.notes.choose("constants.duration", str(every), "blocks", every=every)
         self.notes.choose("units.duration", "min", "")
 

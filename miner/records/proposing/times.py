@@ -149,6 +149,7 @@ class Times:
         start, end: columns of starts and of ends.
         duration: columns of lengths.
         dates: columns of dates without a time of day.
+        farthest_min: samples are no further apart, in minutes.
     """
 
     single: tuple[Column, ...]
@@ -156,6 +157,7 @@ class Times:
     end: tuple[Column, ...]
     duration: tuple[Column, ...]
     dates: tuple[Column, ...]
+    farthest_min: float
 
     @property
     def any(self) -> tuple[Column, ...]:
@@ -192,7 +194,8 @@ def times_of(columns: Sequence[Column], book: Exports) -> Times:
     lengths = [each for each in columns if each.numeric and says(each, "duration")]
     lengths = [each for each in lengths if not says(each, "part")]
     dates = [each for each in columns if each.written is not None and each.written.dates_only]
-    return Times(*map(tuple, (single, start, end, lengths, dates)))
+    found = map(tuple, (single, start, end, lengths, dates))
+    return Times(*found, farthest_min=book.limits.sampled_every_min)
 
 
 def apart_min(count: Column, dated: Column) -> NDArray[np.float64] | None:
@@ -212,17 +215,16 @@ def first_stamps(column: Column, form: Form | None = None) -> Stamps:
     return stamps_of(column.text, (form or written.forms[0]).text, written.unit)
 
 
-def map_times(times: Times, rule: StreamRule, notes: Notes, book: Exports) -> tuple[Column, ...]:
+def map_times(times: Times, rule: StreamRule, notes: Notes) -> tuple[Column, ...]:
     """Map the time of a record, or its start with its end or length; return those columns.
 
     Args:
         times: the columns to choose from.
         rule: of the stream.
         notes: gets the choices.
-        book: how files tend to look.
     """
     if times.spans if rule.times == "span" else times.named_spans and rule.times == "either":
-        return _map_span(times, rule, notes, book)
+        return _map_span(times, rule, notes)
     among = times.single or times.start or times.end
     among = among or (times.dates if rule.times == "either" else ())
     named = tuple(each for each in among if rule.speaks.stand_in(each.words))
@@ -256,7 +258,7 @@ def ask_which(key: str, among: Sequence[Column], code: str, notes: Notes, *, nee
     notes.ask(f"columns.{key}", code, options, needed=needed)
 
 
-def _map_span(times: Times, rule: StreamRule, notes: Notes, book: Exports) -> tuple[Column, ...]:
+def _map_span(times: Times, rule: StreamRule, notes: Notes) -> tuple[Column, ...]:
     start, end = times.start, times.end
     if not start and not end and len(times.single) == 2:
         start, end = times.single[:1], times.single[1:]
@@ -275,7 +277,7 @@ def _map_span(times: Times, rule: StreamRule, notes: Notes, book: Exports) -> tu
     if end:
         return (*first, *_chosen("end", end, "start_by_name", notes, times))
     for length in _chosen("duration", times.duration, "duration_by_name", notes, times):
-        map_unit("duration", length, rule.middle, notes, book, needed=True)
+        map_unit("duration", length, rule.middle, notes, needed=True)
     return first
 
 
@@ -293,7 +295,6 @@ def map_unit(
     column: Column,
     middle: tuple[float, float] | None,
     notes: Notes,
-    book: Exports,
     *,
     needed: bool = False,
 ) -> bool:
@@ -304,10 +305,9 @@ def map_unit(
         column: the file's own.
         middle: where the middle of its values lies, in minutes.
         notes: gets the unit.
-        book: the words of units.
         needed: without a unit the entry cannot be used.
     """
-    said, (low, high) = said_unit(column, book), middle or (0, np.inf)
+    said, (low, high) = column.unit, middle or (0, np.inf)
     fits = [unit for unit, scale in TO_MIN.items() if low <= column.middle * scale <= high]
     facts: dict[str, Any] = {"column": column.name, "middle": column.middle, "said": said or ""}
     if said in fits or (said is None and len(fits) == 1):
@@ -318,14 +318,6 @@ def map_unit(
     options = [Option(unit, {f"units.{key}": unit}) for unit in TO_MIN]
     code = "unit_contradicts" if said else "unit_unknown"
     return notes.ask(f"units.{key}", code, options, needed=needed, **facts) is not None
-
-
-def said_unit(column: Column, book: Exports) -> str | None:
-    """Return the one unit of time that the cells or the name say, or None."""
-    if column.unit:
-        return column.unit
-    named = [unit for unit in TO_MIN if book.units[unit].stand_in(column.words)]
-    return named[0] if len(named) == 1 else None
 
 
 def map_format(mapped: Sequence[Column], notes: Notes, others: Others) -> None:
@@ -392,7 +384,6 @@ def map_clock(
     first: Column,
     nights: Floats | None,
     notes: Notes,
-    book: Exports,
     others: Others,
 ) -> None:
     """Say on which clock times are, where an offset stands in them or beside them.
@@ -402,17 +393,16 @@ def map_clock(
         first: the one with the start of a record, or its only time.
         nights: the minutes of each record where they are nights, or None.
         notes: gets the choice.
-        book: how files tend to look.
         others: the client's other files.
     """
     if first.written is None or first.written.offset:
         notes.choose("time_zone", None, "own_offset")
         return
-    beside = [each for each in columns if each.offset_unit(book) is not None]
+    beside = [each for each in columns if each.offset_unit is not None]
     if len(beside) != 1 or "columns.utc_offset" in notes.answers:
         notes.choose("time_zone", None, "counted_in_utc" if first.written.unit else "client_clock")
         return
-    offset, unit = beside[0], beside[0].offset_unit(book) or ""
+    offset, unit = beside[0], beside[0].offset_unit or ""
     text = offsets(offset.text)[0] / MINUTE
     ahead = offset.values * TO_MIN[unit] if unit else np.asarray(text, dtype=np.float64)
     utc: dict[str, Any] = {"columns.utc_offset": offset.name}
@@ -421,7 +411,7 @@ def map_clock(
     if not known.any() and not first.written.unit:
         notes.choose("time_zone", None, "offset_is_zero", column=offset.name)
         return
-    clock, code, facts = _decided(columns, first, ahead, nights, book, others)
+    clock, code, facts = _decided(columns, first, ahead, nights, notes.book, others)
     if clock is None or "clock" in notes.answers:
         hours = {"hours": [float(each) / 60 for each in np.unique(known)[:4]]}
         options = [Option("utc", utc, "clock_utc", hours), Option("local", {}, "clock_local")]
