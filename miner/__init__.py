@@ -3,6 +3,14 @@
 From Python: ``read_client``, ``day_table``, ``rank``, ``ask`` and the rest of :mod:`miner.steps`,
 loaded when first used. A client or its folder serves alike; nothing is written to a client's
 folder unless ``remember=True``.
+
+Each function has an example: ``miner-demo`` is what ``miner demo`` writes, ``invented`` what
+``miner generate invented --clients 2 --days 8`` does, and ``client`` is one of the former.
+
+Example:
+    >>> client = read_client("miner-demo/client-01")
+    >>> rank(client, draws=200).usable_units
+    41
 """
 
 from __future__ import annotations

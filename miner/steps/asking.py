@@ -66,6 +66,13 @@ def ask(
 
     Raises:
         MinerError: a name is unknown, or the two never meet.
+
+    Example:
+        >>> answer = miner.ask(client, "short_sleep", "wake_glucose")
+        >>> answer.evidence.value, answer.counts.with_
+        ('hint', 10)
+        >>> answer.to_frame().attrs["units"]["difference"]
+        'mg/dL'
     """
     client = client_of(client)
     books = rules_of(client, rules)
@@ -164,6 +171,12 @@ def why(
 
     Raises:
         MinerError: no rule of these records has that ID.
+
+    Example:
+        >>> behind = miner.why(client, miner.ask(client, "short_sleep", "wake_glucose").id)
+        >>> table = behind.to_frame().set_index("unit")
+        >>> table.loc["2026-01-13", "short_sleep_from"]
+        'sleep.csv:3'
     """
     client = client_of(client)
     books = rules_of(client, rules)
@@ -208,6 +221,14 @@ def error_rate(
         seed: of everything drawn.
         workers: processes; the answer does not depend on it.
         progress: told what is being done and the share done.
+
+    Raises:
+        MinerError: a finding of the check stops the work, or a number is out of range.
+
+    Example:
+        >>> rate = miner.error_rate(client, worlds=2, draws=100)
+        >>> rate.worlds, rate.claimed, rate.nominal
+        (2, 0, 0.05)
     """
     client = client_of(client)
     books = rules_of(client, rules)

@@ -67,6 +67,11 @@ def pool(
 
     Raises:
         MinerError: there is no such practice, or no place to keep results.
+
+    Example:
+        >>> caseload = miner.pool("invented", draws=100)
+        >>> [(row.client, row.status) for row in caseload.clients]
+        [('client-01', 'too_few'), ('client-02', 'too_few')]
     """
     from threadpoolctl import threadpool_limits
 

@@ -15,7 +15,7 @@ from miner.records.synonyms import standing_for
 from miner.rulebook import RuleBook
 from miner.steps.looks import remember_look
 from miner.steps.past import read_past
-from miner.steps.records import client_of, refuse_stopped, rules_of
+from miner.steps.records import client_of, refuse_stopped, rules_of, with_units
 from miner.tables.meal_pairs import pairs_of, repeats_of
 from miner.tables.meals import meal_table as _meal_table
 from miner.tables.trace import Trace, trace_of
@@ -43,8 +43,23 @@ def meals(client: Client | Path | str, rules: RuleBook | Path | str | None = Non
 def meal_table(
     client: Client | Path | str, rules: RuleBook | Path | str | None = None
 ) -> pd.DataFrame:
-    """Return one row a meal or snack as a DataFrame: outcomes and factors by name."""
-    return meals(client, rules).frame.copy()
+    """Return one row a meal or snack as a DataFrame: outcomes and factors by name.
+
+    ``attrs["units"]`` holds the unit of each outcome. Factors are 1.0 yes, 0.0 no, NaN unknown.
+
+    Raises:
+        MinerError: a finding of the check stops the work.
+
+    Example:
+        >>> table = miner.meal_table(client)
+        >>> table["meal"].tolist().count("dinner")
+        34
+        >>> table.attrs["units"]["rise"]
+        'mg/dL'
+    """
+    client = client_of(client)
+    books = rules_of(client, rules)
+    return with_units(meals(client, books), books)
 
 
 def repeats(table: UnitTable, outcome: str = "rise", factor: str | None = None) -> Repeats:

@@ -77,6 +77,15 @@ def rank(
 
     Raises:
         MinerError: a finding of the check stops the work, or an argument is none of those above.
+
+    Example:
+        >>> ranking = miner.rank(client, draws=200)
+        >>> first = ranking.hypotheses[0]
+        >>> first.factors, first.outcome, first.evidence.value
+        (('short_sleep',), 'wake_glucose', 'clear')
+        >>> table = ranking.to_frame()
+        >>> f"{table.loc[0, 'difference']:.1f} {table.attrs['units']['wake_glucose']}"
+        '11.0 mg/dL'
     """
     client = client_of(client)
     books = rules_of(client, rules)

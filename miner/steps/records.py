@@ -54,6 +54,11 @@ def read_client(folder: Path | str, rules: RuleBook | None = None) -> Client:  #
     """Read one client folder; see :class:`miner.records.client.Client`.
 
     Inside a practice a finding stops the work where another client has the very same readings.
+
+    Example:
+        >>> client = miner.read_client("miner-demo/client-01")
+        >>> client.settings.code
+        'client-01'
     """
     client = _read(Path(folder))
     practice = practice_of(client.folder, None)
@@ -92,12 +97,43 @@ def days(client: Client | Path | str, rules: RuleBook | Path | str | None = None
 def day_table(
     client: Client | Path | str, rules: RuleBook | Path | str | None = None
 ) -> pd.DataFrame:
-    """Return one row a biological day as a DataFrame: outcomes and factors by name."""
-    return days(client, rules).frame.copy()
+    """Return one row a biological day as a DataFrame: outcomes and factors by name.
+
+    ``attrs["units"]`` holds the unit of each outcome. Factors are 1.0 yes, 0.0 no, NaN unknown.
+
+    Raises:
+        MinerError: a finding of the check stops the work.
+
+    Example:
+        >>> table = miner.day_table(client)
+        >>> float(table.loc["2026-01-13", "wake_glucose"])
+        92.0
+        >>> table.attrs["units"]["wake_glucose"]
+        'mg/dL'
+    """
+    client = client_of(client)
+    books = rules_of(client, rules)
+    return with_units(days(client, books), books)
+
+
+def with_units(table: UnitTable, rules: RuleBook) -> pd.DataFrame:
+    """Return a table's frame of its own, with the unit of each outcome in its ``attrs``."""
+    frame = table.frame.copy()
+    outcomes = {name: rules.outcome(name, table.unit) for name in table.outcomes}
+    frame.attrs["units"] = {name: rule.measure_unit for name, rule in outcomes.items()}
+    return frame
 
 
 def check(client: Client | Path | str, rules: RuleBook | Path | str | None = None) -> CheckReport:
-    """Return what was read, what is wrong with it and with the ledger, and the usable days."""
+    """Return what was read, what is wrong with it and with the ledger, and the usable days.
+
+    Example:
+        >>> report = miner.check(client)
+        >>> report.usable_days, report.days
+        (41, 43)
+        >>> [finding.severity.value for finding in report.findings].count("stop")
+        0
+    """
     client = client_of(client)
     return with_folder(check_records(client, rules_of(client, rules)), client)
 

@@ -76,7 +76,13 @@ class Result:
         return {item.name: plain(getattr(self, item.name)) for item in fields(self)}  # type: ignore[arg-type]
 
     def to_frame(self) -> pd.DataFrame:
-        """Return the result as a DataFrame of one row."""
+        """Return the result as a DataFrame of one row; ``attrs["units"]``: units by column."""
         import pandas as pd
 
-        return pd.DataFrame([self.to_dict()])
+        frame = pd.DataFrame([self.to_dict()])
+        frame.attrs["units"] = self.column_units()
+        return frame
+
+    def column_units(self) -> dict[str, str]:
+        """Return the unit of each column that has one."""
+        return {}

@@ -81,7 +81,7 @@ class MealComparison(Result):
     notes: tuple[str, ...] = ()
 
     def to_frame(self) -> pd.DataFrame:
-        """Return one row a pair."""
+        """Return one row a pair; ``attrs["units"]``: the unit of each column that has one."""
         import pandas as pd
 
         rows = [
@@ -98,4 +98,7 @@ class MealComparison(Result):
             }
             for pair in self.pairs
         ]
-        return pd.DataFrame(rows)
+        frame = pd.DataFrame(rows)
+        values = (f"with_{self.outcome}", f"without_{self.outcome}", "difference")
+        frame.attrs["units"] = dict.fromkeys(values, self.unit)
+        return frame

@@ -151,6 +151,17 @@ class OutcomeSummary(Result):
     withheld: Withheld | None = None
 
 
+IN_UNITS_OF_OUTCOME = (
+    "difference",
+    "interval",
+    "expected_on_new_days",
+    "ordinary_interval",
+    "standard_error",
+    "unlikely_beyond",
+    "means",
+)
+
+
 @dataclass(frozen=True, slots=True, repr=False)
 class Hypothesis(Result):
     """One rule: factors and an outcome, what was counted, and what may be said of it.
@@ -211,6 +222,10 @@ class Hypothesis(Result):
     means: tuple[float, float] | None = None
     shape: Shape = Shape.CUT
     per: Per | None = None
+
+    def column_units(self) -> dict[str, str]:
+        """Return the unit of each column that has one: of the outcome, lags in days."""
+        return dict.fromkeys(IN_UNITS_OF_OUTCOME, self.unit) | {"lag_days": "days"}
 
     @property
     def span(self) -> float:
@@ -285,7 +300,10 @@ class Ranking(Result):
         return min(own, key=lambda item: item.difference is None) if own else None
 
     def to_frame(self) -> pd.DataFrame:
-        """Return one row a hypothesis, counts and the ends of intervals in columns of their own."""
+        """Return one row a hypothesis, counts and the ends of intervals in columns of their own.
+
+        ``attrs["units"]`` holds the unit of each outcome, which the column ``unit`` has as well.
+        """
         import pandas as pd
 
         rows = []
@@ -300,4 +318,6 @@ class Ranking(Result):
             for name in ("interval", "ordinary_interval"):
                 row[f"{name}_low"], row[f"{name}_high"] = row.pop(name) or (None, None)
             rows.append(row)
-        return pd.DataFrame(rows)
+        frame = pd.DataFrame(rows)
+        frame.attrs["units"] = {item.outcome: item.unit for item in self.hypotheses}
+        return frame
