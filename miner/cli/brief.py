@@ -63,7 +63,7 @@ def command(
         for note in steps.remember_shared(read, brief, kind, include, page):
             complain(note)
     if figures is not None:
-        from miner.render.figure_files import write_figures
+        from miner.render.drawn import write_figures
 
         written = write_figures(brief, books, include, figures)
         say("cli.figures_written", count=len(written))

@@ -10,9 +10,9 @@ from markupsafe import Markup
 from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload, PooledEffect
 from miner.render.drawn import NARROW, WIDE, Drawn
+from miner.render.figures.difference import PooledNumbers, pooled
 from miner.render.figures.inline import Styles, inline
 from miner.render.figures.paper import as_svg
-from miner.render.figures.pooled import PooledNumbers, pooled
 from miner.render.page import fill
 from miner.rulebook import RuleBook
 from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts

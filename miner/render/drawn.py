@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
 from miner.core.errors import several
+from miner.core.files import make_folder, write_whole
 from miner.core.results import Hypothesis, MealComparison, Shape, UnitBehind
-from miner.core.results.briefing import DayPicture
-from miner.render.figures.difference import Difference, difference
-from miner.render.figures.dots import Dot, Row, dots
+from miner.core.results.briefing import Briefing, DayPicture
+from miner.render.figures.difference import Difference, difference, reach
+from miner.render.figures.dots import Dot, Line, Point, Row, dots, scatter
 from miner.render.figures.inline import Styles, inline
 from miner.render.figures.lineup import Groups, lineup
 from miner.render.figures.meal_pairs import meal_pairs
 from miner.render.figures.month import LOWEST, TOP, month
-from miner.render.figures.paper import as_svg
-from miner.render.figures.reach import reach
-from miner.render.figures.scatter import Line, Point, scatter
+from miner.render.figures.paper import as_png, as_svg
+from miner.rulebook import RuleBook
 from miner.words.amounts import MG_DL_PER_MMOL_L
 from miner.words.safe import clean
 from miner.words.teller import Teller
@@ -27,6 +28,7 @@ from miner.words.wording import capital, day_name
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
 
 WIDE, NARROW = 760, 350
 MANY_DAYS = 50
@@ -60,12 +62,16 @@ class Studio:
         brief = self.teller.brief
         marks = {f"{day.day}/month": self.told(day) for day in brief.days}
         return self._both(
-            "month", "Every day in order: its spread of readings and its value at waking.", marks,
+            "month",
+            "Every day in order: its spread of readings and its value at waking.",
+            marks,
             lambda wide: month(
-                brief.days, brief.display_unit, self.month_width if wide else NARROW,
+                brief.days,
+                brief.display_unit,
+                self.month_width if wide else NARROW,
                 400 if wide else 320,
             ),
-        )  # fmt: skip
+        )
 
     @property
     def beyond(self) -> bool:
@@ -125,11 +131,10 @@ class Studio:
         size = next((points_ for most, points_ in DOT_SIZES if len(points) <= most), SMALLEST_DOT)
         return self._both(
             f"dots-{item.id}",
-            f"{capital(label)} by {self.teller.measure(item)}, with the fitted line.", marks,
-            lambda wide: scatter(
-                points, line, labels, WIDE if wide else NARROW, size * 0.85
-            ),
-        )  # fmt: skip
+            f"{capital(label)} by {self.teller.measure(item)}, with the fitted line.",
+            marks,
+            lambda wide: scatter(points, line, labels, WIDE if wide else NARROW, size * 0.85),
+        )
 
     def difference(self, item: Hypothesis) -> Drawn | None:
         """Return the difference of a hypothesis with its interval, or None where it has none."""
@@ -137,9 +142,11 @@ class Studio:
         if found is None:
             return None
         return self._both(
-            f"difference-{item.id}", "The difference, its interval, and what is ordinary.", {},
+            f"difference-{item.id}",
+            "The difference, its interval, and what is ordinary.",
+            {},
             lambda wide: difference(found, WIDE if wide else NARROW),
-        )  # fmt: skip
+        )
 
     def lineup(self, item: Hypothesis) -> Drawn | None:
         """Return the recorded dots among imitations, or None where none were drawn."""
@@ -147,9 +154,11 @@ class Studio:
         if not panels:
             return None
         return self._both(
-            f"lineup-{item.id}", "Twenty panels of dots, one of them recorded.", {},
+            f"lineup-{item.id}",
+            "Twenty panels of dots, one of them recorded.",
+            {},
             lambda wide: lineup(panels, 1000 if wide else NARROW, 5 if wide else 2),
-        )  # fmt: skip
+        )
 
     def of(self, teller: Teller) -> Studio:
         """Return the studio of another ranking of the same page."""
@@ -161,11 +170,10 @@ class Studio:
         sides = (factor.with_many, factor.without_many)
         return self._both(
             f"pairs-{item.id}",
-            f"{capital(label)} of similar meals without and with it, in pairs; their curves.", {},
-            lambda wide: meal_pairs(
-                found, label, sides, self.teller.brief.display_unit, wide=wide
-            ),
-        )  # fmt: skip
+            f"{capital(label)} of similar meals without and with it, in pairs; their curves.",
+            {},
+            lambda wide: meal_pairs(found, label, sides, self.teller.brief.display_unit, wide=wide),
+        )
 
     def reach(self) -> Drawn | None:
         """Return how large a difference the record could have shown, or None if not known."""
@@ -184,9 +192,11 @@ class Studio:
             )
         ]
         return self._both(
-            "reach", "; ".join(f"{words}: {told}" for words, _, told in lengths), {},
+            "reach",
+            "; ".join(f"{words}: {told}" for words, _, told in lengths),
+            {},
             lambda wide: reach(lengths, 560 if wide else NARROW),
-        )  # fmt: skip
+        )
 
     def rows(self, item: Hypothesis) -> list[Row]:
         """Return the rows of dots of a hypothesis."""
@@ -236,7 +246,7 @@ class Studio:
             None if wobble is None or item.shape is Shape.DOSE else self.shown(wobble, item.unit),
             self.teller.amounts.unit(item.unit),
             self.teller.each_more(item),
-        )  # fmt: skip
+        )
 
     def shown(self, value: float, unit: str) -> float:
         """Return a number in the unit shown."""
@@ -285,3 +295,54 @@ def _kind(unit: UnitBehind) -> str:
 def _when(key: str) -> str:
     """Return the words of a day, or of a meal with the time it began."""
     return f"{day_name(key)}, {key[11:16]}" if len(key) > 10 else day_name(key)
+
+
+def write_figures(
+    brief: Briefing, rules: RuleBook, include: Sequence[str], folder: Path
+) -> list[Path]:
+    """Write every figure as SVG and as PNG at 200 dots an inch; return the files.
+
+    Args:
+        brief: what is known of the client.
+        rules: the rule books, for the words.
+        include: the hypotheses chosen to be shown, by ID.
+        folder: made where it is not there.
+
+    Raises:
+        OSError: the folder cannot be written.
+    """
+    make_folder(folder)
+    studio = Studio(Teller(brief, rules, tuple(include)), Styles())
+    written = []
+    for name, figure in _figures(studio):
+        for ending, content in ((".svg", as_svg(figure).encode()), (".png", as_png(figure))):
+            path = folder / f"{name}{ending}"
+            write_whole(path, content)
+            written.append(path)
+    return written
+
+
+def _figures(studio: Studio) -> Iterator[tuple[str, Figure]]:
+    teller = studio.teller
+    if teller.brief.days:
+        yield "days", month(teller.brief.days, teller.brief.display_unit, studio.month_width, 400)
+    for one in teller.each():
+        own = studio.of(one)
+        for item in one.chosen():
+            yield from _of_one(item, one, own)
+
+
+def _of_one(item: Hypothesis, teller: Teller, studio: Studio) -> Iterator[tuple[str, Figure]]:
+    rows, found = studio.rows(item), studio.numbers(item)
+    label, pairs = teller.label(item), teller.brief.pairs.get(item.id)
+    if any(row.dots for row in rows):
+        unit = f"{label}, {teller.amounts.unit(item.unit)}"
+        yield f"dots-{item.id}", dots(rows, unit, WIDE, dot_size(rows))
+    if found is not None:
+        yield f"difference-{item.id}", difference(found, WIDE)
+    if pairs is not None:
+        factor = teller.factors(item)[0]
+        sides = (factor.with_many, factor.without_many)
+        yield f"pairs-{item.id}", meal_pairs(pairs, label, sides, teller.brief.display_unit)
+    if panels := studio.panels(item):
+        yield f"lineup-{item.id}", lineup(panels, 1000, 5)

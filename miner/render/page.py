@@ -47,12 +47,16 @@ def fill(template: str, styles: Styles, **context: Any) -> str:
     """
     looks = f"{_themes()}\n{_read('page.css')}\n{styles.css()}\n"
     script = _read("page.js")
-    return _environment().get_template(template).render(
-        looks=Markup(looks),  # noqa: S704 - our own files and the figures' looks
-        script=Markup(script),  # noqa: S704 - our own file
-        policy=_policy(looks, script),
-        **context,
-    )  # fmt: skip
+    return (
+        _environment()
+        .get_template(template)
+        .render(
+            looks=Markup(looks),  # noqa: S704 - our own files and the figures' looks
+            script=Markup(script),  # noqa: S704 - our own file
+            policy=_policy(looks, script),
+            **context,
+        )
+    )
 
 
 def _read(name: str) -> str:

@@ -33,12 +33,20 @@ def plan_page(plan: Plan, rules: RuleBook) -> str:
         rules: the rule books, for the words.
     """
     return fill(
-        "plan.html", Styles(), plan=plan.plan, first=full_date(plan.periods[0].first),
-        last=full_date(plan.periods[-1].last), change=plan.change,
-        usual=say(rules, "plan", "usual_short"), lines=_lines(plan, rules),
-        caption=say(rules, "plan", "tick"), names=DAYS, weeks=weeks(plan),
-        stop_rules=plan.stop_rules, always=client_always(rules),
-    )  # fmt: skip
+        "plan.html",
+        Styles(),
+        plan=plan.plan,
+        first=full_date(plan.periods[0].first),
+        last=full_date(plan.periods[-1].last),
+        change=plan.change,
+        usual=say(rules, "plan", "usual_short"),
+        lines=_lines(plan, rules),
+        caption=say(rules, "plan", "tick"),
+        names=DAYS,
+        weeks=weeks(plan),
+        stop_rules=plan.stop_rules,
+        always=client_always(rules),
+    )
 
 
 def _lines(plan: Plan, rules: RuleBook) -> list[str]:

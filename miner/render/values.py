@@ -78,9 +78,20 @@ def _line(item: UnitBehind) -> Iterable[object]:
 def caseload_csv(found: Caseload) -> str:
     """Return one line a client."""
     header = (
-        "client", "folder", "unit", "usable_units", "left_out_units", "status", "clear", "hints",
-        "pooled", "error", "cautions", "attention", "not_asked",
-    )  # fmt: skip
+        "client",
+        "folder",
+        "unit",
+        "usable_units",
+        "left_out_units",
+        "status",
+        "clear",
+        "hints",
+        "pooled",
+        "error",
+        "cautions",
+        "attention",
+        "not_asked",
+    )
     between = {"cautions": " ", "attention": " ", "not_asked": ", "}
     rows = (
         [
@@ -152,12 +163,18 @@ def comparison_csv(found: MealComparison) -> str:
 def _meal_rows(meals: MealTable) -> Iterator[list[Any]]:
     for name, row in zip(meals.frame.index, meals.frame.to_dict("records"), strict=True):
         yield [
-            str(name), str(row["date"]), bool(row["usable"]), str(row["left_out"]),
-            str(row["sensor"]), str(row["meal"]), str(row["label"]), _known(row["carbs_g"]),
+            str(name),
+            str(row["date"]),
+            bool(row["usable"]),
+            str(row["left_out"]),
+            str(row["sensor"]),
+            str(row["meal"]),
+            str(row["label"]),
+            _known(row["carbs_g"]),
             _known(row["baseline"]),
             *(_known(row[column]) for column in meals.outcomes),
             *(_whole(row[column]) for column in meals.factors),
-        ]  # fmt: skip
+        ]
 
 
 def _known(value: Any) -> float | None:

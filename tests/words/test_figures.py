@@ -23,8 +23,7 @@ from miner.render.figures.dots import TALLEST, Dot, Row, dots
 from miner.render.figures.inline import Styles, inline
 from miner.render.figures.meal_pairs import meal_pairs
 from miner.render.figures.month import HIGHEST, LOWEST, month
-from miner.render.figures.paper import PALETTE, as_png, as_svg
-from miner.render.figures.scales import levels, round_step, round_ticks
+from miner.render.figures.paper import PALETTE, as_png, as_svg, levels, round_step, round_ticks
 from miner.render.page import DARK
 from miner.rulebook import RuleBook
 from miner.words.meal_words import comparison_sentence

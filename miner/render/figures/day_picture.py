@@ -76,12 +76,21 @@ def _glucose(place: Axes, found: DayReview, display_unit: str) -> None:
         place.plot([_since(rise.peak, found)], [top], "o", color=ONE, markersize=6)
     title = f"{clean(found.client, 40)}, {found.date}: glucose, {display_unit}; own range shaded"
     place.set_title(
-        title, loc="left", color=INK, size=14,
-    )  # fmt: skip
+        title,
+        loc="left",
+        color=INK,
+        size=14,
+    )
     place.text(
-        0, 0.98, " waking", transform=place.get_xaxis_transform(), color=SOFT, size=12, va="top",
+        0,
+        0.98,
+        " waking",
+        transform=place.get_xaxis_transform(),
+        color=SOFT,
+        size=12,
+        va="top",
         bbox=LABEL,
-    )  # fmt: skip
+    )
 
 
 def _lanes(place: Axes, found: DayReview) -> None:
@@ -90,9 +99,13 @@ def _lanes(place: Axes, found: DayReview) -> None:
         start, end = _since(item.start, found), _since(item.end, found)
         colour = TWO if item.stream in ("meals", "tags") else ONE
         place.barh(
-            row[item.stream], max(end - start, SHORTEST_MIN), left=start, height=0.5, color=colour,
+            row[item.stream],
+            max(end - start, SHORTEST_MIN),
+            left=start,
+            height=0.5,
+            color=colour,
             linewidth=0,
-        )  # fmt: skip
+        )
     for stream in ("meals", "tags"):
         _words(place, [item for item in _shown(found) if item.stream == stream], found, row[stream])
     place.set_ylim(-0.6, len(LANES) - 0.2)
@@ -109,8 +122,15 @@ def _words(place: Axes, items: list[Noted], found: DayReview, row: int) -> None:
         if room < len(text):
             text = clean(text, int(room)) if room >= FEWEST_LETTERS else ""
         place.text(
-            start, row + 0.33, text, color=INK, size=10, ha="left", va="bottom", clip_on=True,
-        )  # fmt: skip
+            start,
+            row + 0.33,
+            text,
+            color=INK,
+            size=10,
+            ha="left",
+            va="bottom",
+            clip_on=True,
+        )
 
 
 def _ticks(found: DayReview, begin: float, end: float) -> list[tuple[float, str]]:

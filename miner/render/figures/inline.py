@@ -13,8 +13,23 @@ _NUMBER = re.compile(r"-?\d+\.\d{3,}")
 _NAMED = re.compile(r"(?:url\(#|^#)([^)]+)")
 _COLOUR = {value: f"var(--{name})" for name, value in PALETTE.items()}
 _FONT = re.compile(r"'[^']+'(?:, [^;]+)?")
-_KEPT = {"id", "class", "d", "x", "y", "x1", "x2", "y1", "y2", "transform", "href", "clip-path",
-         "viewBox", "width", "height"}  # fmt: skip
+_KEPT = {
+    "id",
+    "class",
+    "d",
+    "x",
+    "y",
+    "x1",
+    "x2",
+    "y1",
+    "y2",
+    "transform",
+    "href",
+    "clip-path",
+    "viewBox",
+    "width",
+    "height",
+}
 
 MARK = "unit:"
 

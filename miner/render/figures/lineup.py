@@ -8,8 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from miner.render.figures.paper import INK, LINE, ONE, PAPER, SOFT, axes, drawing, sheet
-from miner.render.figures.scales import levels
+from miner.render.figures.paper import INK, LINE, ONE, PAPER, SOFT, axes, drawing, levels, sheet
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -47,9 +46,15 @@ def lineup(panels: Sequence[Groups], width: int, columns: int) -> Figure:
                 box.plot([low - pad, high + pad], [base, base], color=LINE, lw=1)
                 height = [min(level, 7) for level in levels(group, size * 1.02 * pace)]
                 box.plot(
-                    group, [base - size * (0.7 + 1.02 * level) for level in height], "o",
-                    ms=size * 0.8, mfc=face, mec=ONE, mew=0.9, ls="",
-                )  # fmt: skip
+                    group,
+                    [base - size * (0.7 + 1.02 * level) for level in height],
+                    "o",
+                    ms=size * 0.8,
+                    mfc=face,
+                    mec=ONE,
+                    mew=0.9,
+                    ls="",
+                )
                 if group:
                     mean = sum(group) / len(group)
                     box.plot([mean, mean], [base + 3, base - 32], color=INK, lw=1.4)

@@ -103,13 +103,18 @@ def _curves(place: Axes, found: MealComparison, scale: float, display_unit: str)
         if drawn:
             place.plot(
                 GRID_MIN, _middle(drawn) * scale, color=colour, linewidth=2.4, linestyle=style
-            )  # fmt: skip
+            )
     if not place.lines:
         place.set_yticks([])
         place.text(
-            0.5, 0.5, "no curve was recorded whole", transform=place.transAxes, color=SOFT,
-            size=13, ha="center",
-        )  # fmt: skip
+            0.5,
+            0.5,
+            "no curve was recorded whole",
+            transform=place.transAxes,
+            color=SOFT,
+            size=13,
+            ha="center",
+        )
     place.axvline(0, color=SOFT, linewidth=0.8)
     place.set_xticks([0, 30, 60, 90, 120])
     place.set_xlabel("minutes after the meal began", color=SOFT, size=13)

@@ -74,13 +74,25 @@ def _day(box: Axes, at: int, day: DayPicture, scale: float, pace: float) -> None
     if day.wake is not None and day.usable:
         size = min(6.5, 0.42 * pace)
         box.plot(
-            [at - 0.36], [_kept(day.wake) / scale], "o", ms=size, mfc=PAPER, mec=INK, mew=1.3,
+            [at - 0.36],
+            [_kept(day.wake) / scale],
+            "o",
+            ms=size,
+            mfc=PAPER,
+            mec=INK,
+            mew=1.3,
             zorder=4,
-        )  # fmt: skip
+        )
     box.plot(
-        [at, at], [LOWEST / scale, HIGHEST / scale], color=PAPER, alpha=0, lw=pace,
-        gid=f"{MARK}{day.day}/month", solid_capstyle="butt", zorder=6,
-    )  # fmt: skip
+        [at, at],
+        [LOWEST / scale, HIGHEST / scale],
+        color=PAPER,
+        alpha=0,
+        lw=pace,
+        gid=f"{MARK}{day.day}/month",
+        solid_capstyle="butt",
+        zorder=6,
+    )
 
 
 def _kept(value: float) -> float:
@@ -94,9 +106,13 @@ def _dates(box: Axes, days: Sequence[DayPicture], every: int) -> None:
     box.tick_params(axis="x", pad=9)
     for at in places:
         box.plot(
-            [at, at], [0, -0.018], color=SOFT, lw=1, clip_on=False,
+            [at, at],
+            [0, -0.018],
+            color=SOFT,
+            lw=1,
+            clip_on=False,
             transform=box.get_xaxis_transform(),
-        )  # fmt: skip
+        )
 
 
 def _sensors(
