@@ -164,4 +164,4 @@ def curves(studio: Studio, *, words: bool) -> dict[str, Any]:
 
 def _named(note: NoteAt, *, words: bool) -> list[str]:
     told = words and note.stream in CLIENTS_OWN
-    return [clean(note.text.removeprefix("tag "), 60)] if told else []
+    return [clean(note.text, 60)] if told else []

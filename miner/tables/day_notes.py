@@ -55,6 +55,7 @@ def noted_between(client: Client, begin: int, finish: int) -> tuple[Noted, ...]:
                         dated,
                         str(row["kind"] or stream) if stream == "activity" else stream,
                         float(length),
+                        _own(stream, row),
                     )
                 )
     return tuple(sorted(found, key=lambda item: (item.start, item.stream, item.row)))
@@ -72,10 +73,9 @@ def _words(stream: str, row: Mapping[Hashable, Any], minutes: float) -> str:
     if stream == "meals":
         told = [f"{row[name]:.0f} g {word}" for name, word in _GRAMS if row[name] == row[name]]
         levels = [f"{row[name]} {word}" for name, word in _LEVELS if row[name]]
-        label = str(row["label"] or row["meal"] or "a meal")
-        return ", ".join([label, *(told or levels)])
+        return ", ".join([_own(stream, row), *(told or levels)])
     if stream == "tags":
-        return f"tag {row['tag']}"
+        return f"tag {_own(stream, row)}"
     if stream == "activity":
         kind = str(row["kind"])
         return "" if kind in ("steps", STILL) else f"{kind or 'activity'}, {minutes:.0f} min"
@@ -83,6 +83,13 @@ def _words(stream: str, row: Mapping[Hashable, Any], minutes: float) -> str:
         return f"stress, {minutes:.0f} min"
     kind = "nap" if row["kind"] == "nap" else "sleep"
     return f"{kind}, {minutes / 60:.1f} h"
+
+
+def _own(stream: str, row: Mapping[Hashable, Any]) -> str:
+    """Return what a client called a meal or a tag."""
+    if stream == "meals":
+        return str(row["label"] or row["meal"] or "a meal")
+    return str(row["tag"]) if stream == "tags" else ""
 
 
 _GRAMS = (("carbs_g", "carbohydrate"), ("protein_g", "protein"))

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from miner.core.results.briefing import DayPicture, NoteAt, Series
+from miner.core.results.morning import Noted
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.tables.clockwork import Floats
@@ -75,8 +76,11 @@ def _notes(client: Client, begin: int) -> tuple[NoteAt, ...]:
     def minute(clock: str) -> int:
         return int(np.datetime64(clock, "s").astype(np.int64) - begin) // 60
 
+    def words(item: Noted) -> str:
+        return item.own if item.stream == "tags" else item.text
+
     return tuple(
-        NoteAt(item.stream, minute(item.start), minute(item.end), item.text)
+        NoteAt(item.stream, minute(item.start), minute(item.end), words(item))
         for item in noted_between(client, 0, EVER)
         if not item.date_only
     )

@@ -321,6 +321,21 @@ def test_a_date_alone_has_no_time_of_day(tmp_path):
     assert again.equals(told)
 
 
+def test_what_a_client_called_a_meal_or_a_tag_is_kept_to_the_letter(tmp_path):
+    times = [f"2026-03-02T{hour:02d}:{minute:02d}" for hour in range(8, 20) for minute in (0, 30)]
+    glucose = ["time,glucose_mg_dl", *(f"{time},100" for time in times)]
+    (tmp_path / "glucose.csv").write_text("\n".join(glucose))
+    (tmp_path / "meals.csv").write_text('time,label\n2026-03-02T12:20,"tag soup, hot"\n')
+    (tmp_path / "tags.csv").write_text("time,tag\n2026-03-02T12:00,tag the client\n")
+    client = steps.read_client(tmp_path)
+    noted = {item.stream: item for item in noted_between(client, 0, 2**62)}
+    assert noted["meals"].own == noted["meals"].text == "tag soup, hot"
+    assert (noted["tags"].own, noted["tags"].text) == ("tag the client", "tag tag the client")
+    assert "own" not in noted["tags"].to_dict()
+    pictures = day_pictures(client, steps.days(client), load(), None)[1]
+    assert {note.text for note in pictures.notes} == {"tag soup, hot", "tag the client"}
+
+
 EATING = [
     "high_carb_day", "high_carb_dinner", "carb_only_snack", "evening_snack", "late_dinner",
     "no_breakfast", "long_eating_window",

@@ -199,10 +199,10 @@ def test_the_middle_curve_ends_where_fewer_than_half_of_the_curves_reach() -> No
 
 
 def test_the_words_of_meals_close_together_do_not_run_into_each_other() -> None:
-    meals = [("06:40", "Pancakes, 40 g"), ("08:30", "Coffee"), ("12:30", "Bean Soup, 30 g"),
+    meals = [("06:40", "Pancakes"), ("08:30", "Coffee, black"), ("12:30", "Bean Soup"),
              ("14:30", "Tea and nuts"), ("14:50", "Chocolate cake")]  # fmt: skip
     lanes = tuple(
-        Noted("meals", f"2026-03-02T{at}", f"2026-03-02T{at}", text, "meals.csv", 2)
+        Noted("meals", f"2026-03-02T{at}", f"2026-03-02T{at}", text, "meals.csv", 2, own=text)
         for at, text in meals
     )
     found = DayReview(
@@ -214,7 +214,7 @@ def test_the_words_of_meals_close_together_do_not_run_into_each_other() -> None:
     figure = day_picture(found)
     figure.draw_without_rendering()
     words = [text for text in figure.axes[1].texts if text.get_text()]
-    assert {"Coffee", "Chocolate cake"} <= {text.get_text() for text in words}
+    assert {"Coffee, black", "Chocolate cake"} <= {text.get_text() for text in words}
     boxes = sorted((text.get_window_extent().x0, text.get_window_extent().x1) for text in words)
     for (_, ends), (begins, _) in pairwise(boxes):
         assert ends <= begins

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from miner.core.messages import Message
 from miner.core.results.base import Result
@@ -19,6 +20,7 @@ class Noted(Result):
         date_only: noted for a date without a time of day: start and end are that date.
         kind: what it was without its length, such as the kind of movement.
         minutes: how long it took; 0 for a time.
+        own: of a meal or a tag, what the client called it; not told beside the words.
     """
 
     stream: str
@@ -31,6 +33,13 @@ class Noted(Result):
     date_only: bool = False
     kind: str = ""
     minutes: float = 0.0
+    own: str = ""
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the fields by name, without what its words hold already."""
+        told = super(Noted, self).to_dict()
+        del told["own"]
+        return told
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -118,7 +118,7 @@ def _words(place: Axes, items: list[Noted], found: DayReview, row: int) -> None:
     a_minute = (WIDTH - LEFT - 20) / (place.get_xlim()[1] - place.get_xlim()[0])
     for start, follows, item in zip(starts, [*starts, np.inf][1:], items, strict=True):
         room = (follows - start) * a_minute / LETTER
-        text = clean(item.text.removeprefix("tag ").partition(",")[0], MOST_LETTERS)
+        text = clean(item.own, MOST_LETTERS)
         if room < len(text):
             text = clean(text, int(room)) if room >= FEWEST_LETTERS else ""
         place.text(
