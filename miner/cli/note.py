@@ -114,7 +114,7 @@ def _write(
     folder: Path, rules: Path | None, way: str, said: dict[str, str | None], text: str
 ) -> Any:
     from miner import steps
-    from miner.records.entering import Entry
+    from miner.records.write.entering import Entry
 
     if way in ABOUT:
         return steps.write_note(folder, way, date.fromisoformat(str(said[way])), text)

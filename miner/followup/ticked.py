@@ -9,7 +9,7 @@ from miner.core.results import Finding, Severity
 from miner.followup.pairs import periods_of
 from miner.ledger import PlanKept
 from miner.records.findings import Findings
-from miner.records.ticks import Ticks
+from miner.records.write.ticks import Ticks
 
 
 def misplaced(

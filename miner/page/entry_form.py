@@ -8,7 +8,7 @@ from typing import Any
 
 from miner.core.results.mapping import Mapped
 from miner.records.columns import COLUMNS, known_columns
-from miner.records.sources import TIME_OF_DAY, UTC_OFFSET
+from miner.records.read.sources import TIME_OF_DAY, UTC_OFFSET
 from miner.words.pages import COLUMN_NAMES, WHAT_IT_HOLDS
 
 TIME_UNITS = ("min", "h", "s")

@@ -17,7 +17,7 @@ from miner.core.results import Period, Plan, Severity
 from miner.followup.ticked import misplaced
 from miner.ledger import replay
 from miner.page.places import TICKS
-from miner.records.ticks import ANSWERS, Ticks, tick_files, ticks_in
+from miner.records.write.ticks import ANSWERS, Ticks, tick_files, ticks_in
 
 HEADER = ("date", "plan", "answer")
 

@@ -8,10 +8,10 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from miner.core.results import Finding
-
 if TYPE_CHECKING:
     import pandas as pd
+
+    from miner.core.results import Finding
 
 T = TypeVar("T")
 MAX_DERIVED = 4  # rule books under which one thing is asked for at a time: shipped, frozen, changed

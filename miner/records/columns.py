@@ -25,6 +25,9 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache
+
+import pandas as pd
 
 MG_DL_PER_MMOL_L = 18.0156
 """Source: molar mass of glucose 180.156 g/mol from the abridged IUPAC standard atomic weights."""
@@ -35,6 +38,8 @@ MEALS = ("breakfast", "lunch", "dinner", "snack")
 NOT_FOOD = "not_food"
 STILL = "still"
 STILL_KINDS = (STILL, "sedentary", "resting")
+_TIMES = {"start", "end", "start_clock", "end_clock", "time", "clock"}
+_PLACES = {"row": "int64", "censored": "int8", "date_only": "bool"}
 _PERSON = {"patient", "subject", "person", "client", "user", "participant", "member"}
 _BESIDE = {"id", "name", "code", "number", "no", "ref", "reference", "uuid", "key"}
 _WORD = re.compile(r"[A-Z]?[a-z]+|[A-Z]+(?![a-z])")
@@ -161,3 +166,33 @@ def names_a_person(column: str) -> bool:
     """Say whether a column, by its name, tells whose row it is."""
     found = {word.casefold() for word in _WORD.findall(column)}
     return bool(found & _PERSON) and found <= _PERSON | _BESIDE
+
+
+def columns_of(stream: str) -> list[str]:
+    """Return the columns of a stream as it is handed on."""
+    spec = COLUMNS[stream]
+    if stream == "glucose":
+        values = ["glucose", "censored", "unit", "sensor"]
+    else:
+        order = (*spec.texts, *spec.choices, *spec.numbers)
+        values = list(order if stream in ("activity", "meals", "tags") else spec.values)
+        values += ["date_only"] if stream == "tags" else []
+    times = ["start", "end", "start_clock", "end_clock"] if spec.interval else ["time", "clock"]
+    return [*times, *values, "left_out", "file", "row"]
+
+
+def empty(stream: str) -> pd.DataFrame:
+    """Return a stream without rows."""
+    return _empty(stream).copy()
+
+
+@cache
+def _empty(stream: str) -> pd.DataFrame:
+    kinds = dict.fromkeys(columns_of(stream), "str")
+    kinds |= dict.fromkeys(kinds.keys() & _TIMES, "datetime64[ns]")
+    kinds |= dict.fromkeys(kinds.keys() & {*COLUMNS[stream].numbers, "glucose"}, "float64")
+    kinds |= {name: kind for name, kind in _PLACES.items() if name in kinds}
+    if stream != "glucose":
+        kinds["twin"] = "uint64"
+    columns = columns_of(stream) + (["twin"] if stream != "glucose" else [])
+    return pd.DataFrame({name: pd.Series(dtype=kinds[name]) for name in columns})

@@ -5,6 +5,7 @@ A column of text is one buffer of letters, and the place in it at which each cel
 
 from __future__ import annotations
 
+import unicodedata
 from typing import TypeAlias
 
 import numpy as np
@@ -100,3 +101,13 @@ def _pieces(column: Text) -> list[tuple[NDArray[np.int64], NDArray[np.uint8]]] |
         places = np.frombuffer(begins, np.int64)[piece.offset : piece.offset + len(piece) + 1]
         found.append((places, np.frombuffer(letters or b"", np.uint8)[places[0] : places[-1]]))
     return found
+
+
+def fold(text: str) -> str:
+    """Return the text in one form (NFKC), lower case, with single spaces.
+
+    Example:
+        >>> fold("  Late\u00a0 Coffee ")
+        'late coffee'
+    """
+    return " ".join(unicodedata.normalize("NFKC", text).casefold().split())

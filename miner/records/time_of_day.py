@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
-from miner.records.sources import TIME_OF_DAY, Source
-from miner.records.table_file import Table
-from miner.records.text_columns import Text
+from miner.records.read.sources import TIME_OF_DAY, Source
+
+if TYPE_CHECKING:
+    from miner.records.read.table_file import Table
+    from miner.records.text_columns import Text
 
 MIDNIGHT = r"[T ]0?0:00(?::00(?:\.0+)?)?$"
 

@@ -22,8 +22,8 @@ from miner.caseload.store import (
 from miner.core import Unit, resources
 from miner.core.errors import MinerError
 from miner.core.results.caseload import Caseload, PooledEffect
-from miner.records.settings import PracticeFile
-from miner.records.toml_file import read_toml
+from miner.records.read.settings import PracticeFile
+from miner.records.read.toml_file import read_toml
 from miner.rulebook import RuleBook
 from miner.steps.arguments import draws_of, whole_number
 from miner.steps.records import load_rules

@@ -15,11 +15,11 @@ from miner.core.errors import MinerError
 from miner.core.files import require_no_link, write_whole
 from miner.core.results.briefing import Briefing
 from miner.records.client import Client
-from miner.records.corrections import NAME as CORRECTIONS
-from miner.records.corrections import raw_corrections
-from miner.records.notes import NAME as NOTES_FILE
-from miner.records.notes import raw_notes
-from miner.records.taking import csv_files, inert, settings_of
+from miner.records.write.corrections import NAME as CORRECTIONS
+from miner.records.write.corrections import raw_corrections
+from miner.records.write.notes import NAME as NOTES_FILE
+from miner.records.write.notes import raw_notes
+from miner.records.write.tables import csv_files, inert, settings_of
 from miner.render.page import MARK
 from miner.render.pages import SHARED_KINDS, render
 from miner.render.terminal import render as lines_of

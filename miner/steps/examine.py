@@ -21,7 +21,7 @@ from miner.hypotheses.design import design
 from miner.records import read_client
 from miner.records.check.one_person import day_prints
 from miner.records.client import Client
-from miner.records.settings import read_settings
+from miner.records.read.settings import read_settings
 from miner.rulebook import RuleBook
 from miner.steps.open_questions import open_questions
 from miner.steps.ranking import rank, second_looks, table_of

@@ -10,12 +10,10 @@ from pathlib import Path
 from miner.core.errors import MinerError
 from miner.core.files import make_folder, require_no_link, write_whole
 from miner.records.client import STREAMS, Client
-from miner.records.corrections import read_corrections, standing
-from miner.records.discover import practice_of
-from miner.records.fhir_writing import observations
 from miner.records.findings import Findings
-from miner.records.taking import csv_files, settings_of, traces
-from miner.records.writing import is_zoned
+from miner.records.read.discover import practice_of
+from miner.records.write.corrections import read_corrections, standing
+from miner.records.write.tables import csv_files, is_zoned, observations, settings_of, traces
 
 FORMS = ("csv", "fhir")
 _OWN_RULES = (

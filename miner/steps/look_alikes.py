@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from miner.core.results import LookAlike, Merges, WordCount
-from miner.records.tag_words import alike, key_of
+from miner.records.synonyms import alike, key_of
 from miner.steps.practice_words import names_caution, practice_words
 from miner.steps.ranking import Progress
 from miner.steps.records import load_rules

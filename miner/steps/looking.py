@@ -15,14 +15,21 @@ from miner.core.errors import MinerError
 from miner.core.results import Finding
 from miner.records.check.plausible import without_impossible_dates
 from miner.records.client import STREAMS
-from miner.records.discover import STANDARD, TABLES, Found, mapped_by, own_patterns, practice_of
 from miner.records.findings import Findings
-from miner.records.reading import read_file
-from miner.records.settings import read_settings
-from miner.records.sources import Source, read_sources
-from miner.records.standards import read_standard
-from miner.records.stream_file import Part
-from miner.records.text_file import read_bytes
+from miner.records.read.client_folder import read_file
+from miner.records.read.discover import (
+    STANDARD,
+    TABLES,
+    Found,
+    mapped_by,
+    own_patterns,
+    practice_of,
+)
+from miner.records.read.settings import read_settings
+from miner.records.read.sources import Source, read_sources
+from miner.records.read.standards import read_standard
+from miner.records.read.stream_file import Part
+from miner.records.read.text_file import read_bytes
 
 SHOWN = 8
 SHOWN_AS = {

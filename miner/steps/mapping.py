@@ -8,7 +8,7 @@ from pathlib import Path
 
 from miner.core.errors import MinerError
 from miner.core.results.mapping import Loss, Mapped, Undecided
-from miner.records.proposing import pattern_of, propose, put_entries, take_back
+from miner.records.propose import pattern_of, propose, put_entries, take_back
 
 
 def map_file(

@@ -15,11 +15,11 @@ from miner.core.errors import MinerError, nearest
 from miner.core.results import Merge, Reworded
 from miner.ledger import replay
 from miner.records.client import Settings
-from miner.records.fold import fold
-from miner.records.settings import ClientFile, PracticeFile, followed
-from miner.records.settings_file import change
+from miner.records.read.settings import ClientFile, PracticeFile, followed
+from miner.records.read.toml_file import read_toml
 from miner.records.synonyms import standing_for, words_behind
-from miner.records.toml_file import read_toml
+from miner.records.text_columns import fold
+from miner.records.write.settings_file import change
 from miner.steps.past import read_past
 from miner.steps.practice_words import (
     FILE,

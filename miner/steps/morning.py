@@ -10,7 +10,7 @@ from miner.core.errors import MinerError
 from miner.core.results import CautionKind
 from miner.core.results.morning import Against, DayReview
 from miner.records.client import Client
-from miner.records.notes import read_notes
+from miner.records.write.notes import read_notes
 from miner.rulebook import RuleBook
 from miner.steps.records import refuse_stopped, rules_of
 from miner.steps.running import running

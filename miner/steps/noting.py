@@ -14,11 +14,11 @@ from filelock import Timeout
 from miner.core.errors import MinerError
 from miner.core.files import lock, write_whole
 from miner.core.results import CorrectionMade, Note, Notebook, Place
-from miner.records import corrections, notes
 from miner.records.client import Client
-from miner.records.corrections import NAME, Correction
-from miner.records.entering import Entry, addition, mending, removal
 from miner.records.findings import Findings
+from miner.records.write import corrections, notes
+from miner.records.write.corrections import NAME, Correction
+from miner.records.write.entering import Entry, addition, mending, removal
 from miner.rulebook import RuleBook
 from miner.steps.past import settings_of
 from miner.steps.read_as import read_as

@@ -5,7 +5,7 @@ from __future__ import annotations
 from miner.core.errors import MinerError, several
 from miner.core.results import Severity
 from miner.records.client import Client
-from miner.records.tag_words import SPELT_ALIKE
+from miner.records.synonyms import SPELT_ALIKE
 
 _SHOWN = 3
 

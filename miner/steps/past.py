@@ -15,8 +15,8 @@ from miner.hypotheses.identity import identity_in_rules
 from miner.ledger import Event, Ledger, replay
 from miner.records.check.one_person import clock_prints
 from miner.records.client import Client, Settings
-from miner.records.discover import practice_of
-from miner.records.settings import read_settings
+from miner.records.read.discover import practice_of
+from miner.records.read.settings import read_settings
 from miner.records.synonyms import as_merged, standing_for, words_behind
 from miner.rulebook import RuleBook
 

@@ -11,9 +11,9 @@ from miner.core.errors import MinerError
 from miner.core.results import WordCount
 from miner.records import read_client
 from miner.records.client import Client
-from miner.records.fold import fold
-from miner.records.settings import PracticeFile
-from miner.records.toml_file import read_toml
+from miner.records.read.settings import PracticeFile
+from miner.records.read.toml_file import read_toml
+from miner.records.text_columns import fold
 from miner.rulebook import Cautions
 from miner.steps.ranking import Progress
 from miner.tables.columns import whole_words

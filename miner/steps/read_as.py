@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from miner.core.results import ReadAs
 from miner.records.client import Client
-from miner.records.correcting import described
-from miner.records.corrections import Place
+from miner.records.write.correcting import described
+from miner.records.write.corrections import Place
 from miner.rulebook import RuleBook
 from miner.tables.clockwork import seconds
 from miner.tables.columns import origins, whole_words

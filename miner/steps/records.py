@@ -13,7 +13,7 @@ from miner.core.results import CautionText, CheckReport, Severity
 from miner.records import read_client as _read
 from miner.records.check.one_person import others_with_same
 from miner.records.client import Client
-from miner.records.discover import practice_of
+from miner.records.read.discover import practice_of
 from miner.rulebook import RuleBook
 from miner.steps.ledger_told import ledger_told
 from miner.steps.ticks import ticks_told

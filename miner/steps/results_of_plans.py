@@ -15,7 +15,7 @@ from miner.followup.planning import drawn_in_time, drawn_late
 from miner.followup.ticked import misplaced
 from miner.ledger import PlanKept, as_written, replay
 from miner.records.client import Client
-from miner.records.ticks import Ticks, read_ticks
+from miner.records.write.ticks import Ticks, read_ticks
 from miner.rulebook import RuleBook
 from miner.steps.kept import frozen_table, reached
 from miner.steps.past import read_past

@@ -9,7 +9,7 @@ from miner import ledger
 from miner.core.results.morning import OnTest
 from miner.ledger import Kept, PlanKept, replay
 from miner.records.client import Client
-from miner.records.ticks import read_ticks
+from miner.records.write.ticks import read_ticks
 from miner.words.morning_words import on_test_words
 
 

@@ -11,7 +11,7 @@ from miner import ledger
 from miner.core.results.follow import History, HistoryEntry
 from miner.ledger import Event, FollowupState, replay
 from miner.records.client import Client
-from miner.records.notes import read_notes
+from miner.records.write.notes import read_notes
 from miner.rulebook import RuleBook
 from miner.steps.past import folder_of, read_past, settings_of
 from miner.steps.records import load_rules

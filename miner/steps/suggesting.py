@@ -20,7 +20,7 @@ from miner.core.results.suggestions import Suggested, Suggestion
 from miner.records import read_client
 from miner.records.check.one_person import day_prints, same_days
 from miner.records.client import Client
-from miner.records.settings import read_settings
+from miner.records.read.settings import read_settings
 from miner.rulebook import RuleBook
 from miner.steps.past import folder_of, read_past, settings_of
 from miner.steps.records import load_rules

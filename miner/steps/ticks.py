@@ -8,7 +8,7 @@ from miner.core.results import Finding, Severity
 from miner.followup.ticked import misplaced
 from miner.ledger import replay
 from miner.records.client import Client
-from miner.records.ticks import read_ticks
+from miner.records.write.ticks import read_ticks
 
 
 def ticks_told(client: Client) -> tuple[Finding, ...]:

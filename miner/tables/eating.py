@@ -11,7 +11,7 @@ import numpy as np
 
 from miner.records.client import Client
 from miner.records.columns import NOT_FOOD
-from miner.records.stream_file import NO_TIME
+from miner.records.read.stream_file import NO_TIME
 from miner.rulebook import RuleBook
 from miner.tables.biological_days import Days
 from miner.tables.clockwork import DAY, HOUR, Floats, seconds

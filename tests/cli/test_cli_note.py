@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 
 from miner.records import read_client
-from miner.records.notes import NAME as NOTES
-from miner.records.notes import read_notes
+from miner.records.write.notes import NAME as NOTES
+from miner.records.write.notes import read_notes
 
 MEALS = "time,label,carbs_g\n2026-03-02T08:00,porridge,40\n2026-03-02T13:06,pasta,700\n"
 

@@ -4,7 +4,7 @@ from miner import rulebook, steps
 from miner.core.results import Place
 from miner.core.results.why import told
 from miner.hypotheses.why import _places
-from miner.records.entering import Entry
+from miner.records.write.entering import Entry
 
 
 def test_a_correction_is_told_with_the_row_it_replaced():

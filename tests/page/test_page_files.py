@@ -16,10 +16,10 @@ from miner.page import uploads
 from miner.page.entry_form import entry_of, fields_of
 from miner.page.places import GOING, file_name, new_code
 from miner.page.serving import tidy
-from miner.records.settings import ClientFile
-from miner.records.settings_file import change
-from miner.records.sources import SourcesFile
-from miner.records.toml_file import read_toml
+from miner.records.read.settings import ClientFile
+from miner.records.read.sources import SourcesFile
+from miner.records.read.toml_file import read_toml
+from miner.records.write.settings_file import change
 from miner.steps.looking import look_at
 from miner.steps.mapping import map_file
 

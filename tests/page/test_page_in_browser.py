@@ -18,7 +18,7 @@ from visits import Served
 
 from miner import ledger, steps
 from miner.ledger import replay
-from miner.records.ticks import read_ticks
+from miner.records.write.ticks import read_ticks
 
 Serve = Callable[[Path], Served]
 WAIT_MS = 20_000

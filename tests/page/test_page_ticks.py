@@ -14,7 +14,7 @@ from miner import steps
 from miner.core.results import Plan
 from miner.page import tick_sheet
 from miner.page.places import TICKS
-from miner.records.ticks import read_ticks
+from miner.records.write.ticks import read_ticks
 from miner.steps.ticks import ticks_told
 
 Open = Callable[[Path], Visitor]

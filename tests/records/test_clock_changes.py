@@ -14,8 +14,7 @@ import pandas as pd
 import pytest
 
 from miner.records import read_client
-from miner.records.daylight import localise
-from miner.records.times import read_times
+from miner.records.place.times import localise, read_times
 
 BACK = [
     ("Europe/Lisbon", "2026-10-25T01:00"),

@@ -15,8 +15,9 @@ from miner.core.errors import MinerError
 from miner.core.files import plain_cell, safe_cell
 from miner.core.results import Severity
 from miner.records import read_client
-from miner.records.correcting import correct, read_added
-from miner.records.corrections import (
+from miner.records.findings import Findings
+from miner.records.write.correcting import correct, read_added
+from miner.records.write.corrections import (
     HEADER,
     NAME,
     Correction,
@@ -25,8 +26,7 @@ from miner.records.corrections import (
     standing,
     with_one_more,
 )
-from miner.records.entering import Entry, addition, mending, removal
-from miner.records.findings import Findings
+from miner.records.write.entering import Entry, addition, mending, removal
 
 # OWASP, "CSV injection": a cell that begins with one of these may be taken for a formula.
 FORMULA = re.compile(r"[=+\-@\t\r]")

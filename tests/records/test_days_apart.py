@@ -3,7 +3,8 @@
 import pandas as pd
 import pytest
 
-from miner.records import proposing, read_client
+from miner.records import propose as proposing
+from miner.records import read_client
 from miner.steps.mapping import map_file
 
 

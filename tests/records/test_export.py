@@ -12,7 +12,7 @@ from fhir.resources.R4B.observation import Observation
 from miner.core import resources
 from miner.core.errors import MinerError
 from miner.records import STREAMS, read_client
-from miner.records.check.overlaps import columns_of
+from miner.records.columns import columns_of
 from miner.steps.exporting import export
 
 ASIDE = ("file", "row", "left_out")

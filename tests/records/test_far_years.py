@@ -7,7 +7,7 @@ import pytest
 from miner.core.errors import MinerError
 from miner.core.results import Severity
 from miner.records import read_client
-from miner.records.times import read_times
+from miner.records.place.times import read_times
 
 
 def test_a_year_out_of_reach_is_told_as_written(folder):

@@ -7,7 +7,7 @@ import pytest
 from miner.core.errors import MinerError
 from miner.records import read_client
 from miner.records.check.sensor import lows_of
-from miner.records.tag_words import alike, key_of
+from miner.records.synonyms import alike, key_of
 
 
 def trace(folder, values, start="2026-03-02T00:00", every=5, name="glucose.csv"):

@@ -13,7 +13,8 @@ from pathlib import Path
 import pytest
 
 from miner.core.errors import MinerError
-from miner.records import read_client, reading
+from miner.records import read_client
+from miner.records.read import client_folder
 
 Files = dict[str, str | bytes]
 HEAD = "time,glucose_mg_dl\n"
@@ -283,7 +284,7 @@ def test_the_corpus_is_large_enough() -> None:
     ],
 )
 def test_files_that_are_too_much_together(monkeypatch, tmp_path, limit, most, said) -> None:
-    monkeypatch.setattr(reading, limit, most)
+    monkeypatch.setattr(client_folder, limit, most)
     for name in ("glucose-1.csv", "glucose-2.csv"):
         (tmp_path / name).write_text(STEADY)
     with pytest.raises(MinerError, match=said):

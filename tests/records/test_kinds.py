@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from openpyxl import Workbook
 
 from miner.core.errors import MinerError
-from miner.records import read_client, text_file
-from miner.records.proposing import propose
+from miner.records import read_client
+from miner.records.propose import propose
+from miner.records.read import text_file
 
 ENTRY = (
     '[[source]]\nfile = "{}"\nstream = "glucose"\n{}[source.columns]\n'
@@ -146,7 +147,7 @@ def test_a_file_too_large_is_refused_with_its_size(folder, monkeypatch):
     with pytest.raises(MinerError, match=f"the file is {len(CSV) * 2 / 1e6:.3g} MB large"):
         read(folder, "s.csv", CSV * 2)
     monkeypatch.setattr(text_file, "LARGEST_BYTES", 4_000)
-    monkeypatch.setattr("miner.records.standards.LARGEST_JSON_BYTES", 2_000)
+    monkeypatch.setattr("miner.records.read.standards.LARGEST_JSON_BYTES", 2_000)
     folder.steady_glucose(hours=4).write("a.json", b"[" + b" " * 3_000 + b"]")
     (told,) = [item for item in read_client(folder.path).findings if item.file == "a.json"]
     assert "the file is left out: the file is 0.003 MB large" in told.what
@@ -170,13 +171,13 @@ def test_a_device_and_a_pipe_are_not_read(folder, name, kind):
 
 
 def test_an_archive_that_unpacks_to_too_much_is_refused(folder, monkeypatch):
-    monkeypatch.setattr("miner.records.archive.LARGEST_BYTES", 1000)
+    monkeypatch.setattr("miner.records.read.text_file.LARGEST_BYTES", 100_000)
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("a.csv", CSV + "0" * 30_000_000)
     with pytest.raises(MinerError, match="the file is 30 MB large"):
         read(folder, "s.zip", buffer.getvalue())
-    monkeypatch.setattr("miner.records.spreadsheet.LARGEST_BYTES", 1000)
+    monkeypatch.setattr("miner.records.read.spreadsheet.LARGEST_BYTES", 1000)
     with pytest.raises(MinerError, match="MB large"):
         read(folder, "s.xlsx", book(["when", "value"]))
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from miner.records import read_client
-from miner.records.lengths import in_words, lengths
+from miner.records.read.cells import in_words, lengths
 from miner.steps.mapping import map_file
 
 

@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 
 from miner.core.results import Finding
-from miner.records.check.overlaps import empty
 from miner.records.check.plausible_sleep import plausible_sleep
+from miner.records.columns import empty
 from miner.records.findings import Findings
 
 COUNT = 20

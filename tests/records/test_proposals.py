@@ -10,9 +10,10 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from miner.core.errors import MinerError
-from miner.records import proposing, read_client
-from miner.records.proposing.columns import how_written
-from miner.records.sources import Source
+from miner.records import propose as proposing
+from miner.records import read_client
+from miner.records.propose.columns import how_written
+from miner.records.read.sources import Source
 from miner.steps.mapping import map_file
 
 GLUCOSE = [f"{{}} {h:02d}:{m:02d}" for h in range(8) for m in range(0, 60, 15)]

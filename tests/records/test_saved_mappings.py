@@ -6,9 +6,9 @@ import pytest
 
 from miner.core.errors import MinerError
 from miner.records import read_client
-from miner.records.proposing.exports import read_exports
-from miner.records.proposing.notes import Notes, typed
-from miner.records.proposing.saved import BEFORE, as_toml, put_entries, take_back
+from miner.records.propose.exports import read_exports
+from miner.records.propose.notes import Notes, typed
+from miner.records.propose.saved import BEFORE, as_toml, put_entries, take_back
 from miner.steps.mapping import map_file, undo_mapping
 from miner.words.map import loss_text
 

@@ -7,7 +7,7 @@ import pytest
 
 from miner.core.errors import MinerError
 from miner.records import read_client
-from miner.records.settings import read_settings
+from miner.records.read.settings import read_settings
 
 FULL = """\
 code = "C-07"

@@ -15,7 +15,7 @@ from openpyxl.styles import NamedStyle
 
 from miner.records import read_client
 from miner.records.findings import Findings
-from miner.records.spreadsheet import read_sheet, sheet_names
+from miner.records.read.spreadsheet import read_sheet, sheet_names
 
 DAY, CLOCK = datetime(2026, 3, 2), "YYYY-MM-DD HH:MM"
 ROWS = [

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from miner.records.findings import Findings
-from miner.records.sources import canonical
-from miner.records.table_file import Table, read_rows
-from miner.records.text_file import open_text
+from miner.records.read.sources import canonical
+from miner.records.read.table_file import Table, read_rows
+from miner.records.read.text_file import open_text
 
 HEADER = ["time", "glucose_mg_dl"]
 CELLS = st.sampled_from(["", "1", "2.5", "x", " ", "2026-03-01T08:00"])

@@ -5,8 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from miner.records import proposing, read_client
-from miner.records.thousands import may_part_thousands, without_thousands
+from miner.records import propose as proposing
+from miner.records import read_client
+from miner.records.read.cells import may_part_thousands, without_thousands
 from miner.steps.mapping import map_file
 
 WALK = "2026-03-02T{:02d}:00{s}2026-03-02T{:02d}:30{s}walk{s}{}"

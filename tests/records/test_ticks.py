@@ -3,7 +3,7 @@
 import pytest
 
 from miner.core.errors import MinerError
-from miner.records.ticks import read_ticks
+from miner.records.write.ticks import read_ticks
 
 
 def write(folder, name, text):

@@ -18,10 +18,10 @@ from miner import ledger, rulebook, steps
 from miner.cli.group import miner as commands
 from miner.core import resources
 from miner.records import STREAMS
-from miner.records.check.overlaps import columns_of
-from miner.records.entering import Entry
-from miner.records.taking import inert
-from miner.records.ticks import ticks_in
+from miner.records.columns import columns_of
+from miner.records.write.entering import Entry
+from miner.records.write.tables import inert
+from miner.records.write.ticks import ticks_in
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "words"))
 import page_clients

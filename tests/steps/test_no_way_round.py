@@ -14,7 +14,7 @@ from miner import ledger, rulebook, steps
 from miner.core import resources
 from miner.core.errors import MinerError
 from miner.core.results import Evidence, Severity
-from miner.records.entering import Entry
+from miner.records.write.entering import Entry
 from miner.render.terminal import render
 from miner.words.history import history_parts
 from miner.words.labels import evidence_of

@@ -13,8 +13,8 @@ from miner.page.policy import own_policy
 from miner.page.render import DRAWING, page
 from miner.page.request import PageRequest, address
 from miner.page.rule_change import rules_of
-from miner.records.settings import PracticeFile
-from miner.records.toml_file import read_toml
+from miner.records.read.settings import PracticeFile
+from miner.records.read.toml_file import read_toml
 from miner.render.caseload_page import caseload_page
 from miner.words.door import rules_at_door
 from miner.words.practice import caseload_parts

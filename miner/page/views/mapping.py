@@ -17,8 +17,8 @@ from miner.page.uploads import waiting_file
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import for_page, one_line
 from miner.records.client import STREAMS
-from miner.records.proposing import as_toml, put_entries
-from miner.records.settings_file import WRITING
+from miner.records.propose import as_toml, put_entries
+from miner.records.write.settings_file import WRITING
 from miner.steps.looking import Look, look_at, source_of
 from miner.steps.mapping import map_file
 from miner.words.map import known_text, option_text, question_text

@@ -19,7 +19,7 @@ from miner.page.request import PageRequest, attached
 from miner.page.tick_sheet import answers_of, noted, sheet_of
 from miner.page.views.client import read_or_fault
 from miner.page.words import one_line
-from miner.records.settings_file import WRITING, require_stamp, stamp
+from miner.records.write.settings_file import WRITING, require_stamp, stamp
 from miner.render.plan_page import plan_page
 from miner.words.door import rules_at_door
 from miner.words.labels import factor_phrase, outcome_label

@@ -18,8 +18,8 @@ from miner.page.request import PageRequest, address
 from miner.page.uploads import waiting as waiting_files
 from miner.page.views.client import why_not
 from miner.page.warming import in_background
-from miner.records.settings import ClientFile
-from miner.records.toml_file import read_toml
+from miner.records.read.settings import ClientFile
+from miner.records.read.toml_file import read_toml
 from miner.words.pages import MORNING_GROUPS
 
 

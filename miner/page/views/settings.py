@@ -11,9 +11,9 @@ from miner.core.messages import message
 from miner.page.render import page
 from miner.page.request import PageRequest, address
 from miner.page.rule_change import rules_of
-from miner.records.settings import PracticeFile
-from miner.records.settings_file import change, set_key, stamp
-from miner.records.toml_file import read_toml
+from miner.records.read.settings import PracticeFile
+from miner.records.read.toml_file import read_toml
+from miner.records.write.settings_file import change, set_key, stamp
 from miner.rulebook import RuleBook
 from miner.words.door import rules_at_door
 from miner.words.pages import MEAL_ALONE, UNIT_TITLES

@@ -14,9 +14,9 @@ from miner.core.errors import MinerError
 from miner.core.messages import message
 from miner.page.render import page
 from miner.page.request import PageRequest
-from miner.records.settings import WEEK_DAYS, ClientFile, read_settings
-from miner.records.settings_file import change, set_key, stamp
-from miner.records.toml_file import read_toml
+from miner.records.read.settings import WEEK_DAYS, ClientFile, read_settings
+from miner.records.read.toml_file import read_toml
+from miner.records.write.settings_file import change, set_key, stamp
 from miner.words.amounts import MG_DL_PER_MMOL_L
 
 NAME = "client.toml"

@@ -7,6 +7,7 @@ the readings'; records that end before they begin in most rows.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -14,9 +15,11 @@ from numpy.typing import NDArray
 
 from miner.core.messages import Message, message
 from miner.core.results import Severity
-from miner.records.findings import Findings
-from miner.records.stream_file import BACKWARDS
+from miner.records.read.stream_file import BACKWARDS
 from miner.records.text_columns import used_rows
+
+if TYPE_CHECKING:
+    from miner.records.findings import Findings
 
 Days = NDArray[np.int64]
 COVERS, COVERS_SHIFTED = 0.25, 0.75

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -17,8 +17,10 @@ from miner.core.messages import Message, message
 from miner.core.results import Severity
 from miner.records.check.clocks import days_that_do_not_meet, iso_day
 from miner.records.columns import STILL
-from miner.records.findings import Findings
 from miner.records.text_columns import used_rows
+
+if TYPE_CHECKING:
+    from miner.records.findings import Findings
 
 Floats = NDArray[np.float64]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -10,10 +11,12 @@ from numpy.typing import NDArray
 
 from miner.core.messages import message
 from miner.core.results import Severity
-from miner.records.client import Settings
-from miner.records.findings import Findings
-from miner.records.samples import modal_gap
+from miner.records.place.samples import modal_gap
 from miner.records.text_columns import blank
+
+if TYPE_CHECKING:
+    from miner.records.client import Settings
+    from miner.records.findings import Findings
 
 FASTEST_MG_DL_PER_MIN = 5.0
 LONGEST_RATE_MIN = 20.0

@@ -11,6 +11,7 @@ import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -18,13 +19,14 @@ import pandas as pd
 from miner.core.errors import MinerError
 from miner.core.messages import message
 from miner.core.results import Finding, Severity
-from miner.records.client import Client, Settings
 from miner.records.columns import names_a_person
-from miner.records.findings import Findings
-from miner.records.fold import fold
-from miner.records.sources import Source
-from miner.records.table_file import Table
-from miner.records.text_columns import Text, blank
+from miner.records.text_columns import Text, blank, fold
+
+if TYPE_CHECKING:
+    from miner.records.client import Client, Settings
+    from miner.records.findings import Findings
+    from miner.records.read.sources import Source
+    from miner.records.read.table_file import Table
 
 
 def person_of(table: Table, source: Source, findings: Findings) -> str | None:

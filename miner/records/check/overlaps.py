@@ -6,19 +6,21 @@ Where two traces contradict each other all along, neither is used.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from miner.core.results import Severity
-from miner.records.columns import COLUMNS
-from miner.records.findings import Findings
-from miner.records.iso8601 import Stamps
-from miner.records.samples import join, modal_gap
+from miner.records.columns import columns_of, empty
+from miner.records.place.samples import join, modal_gap
 from miner.records.text_columns import blank, changes, in_one_piece, used_rows
+
+if TYPE_CHECKING:
+    from miner.records.findings import Findings
+    from miner.records.place.iso8601 import Stamps
 
 CONTRADICTED = "contradicted"
 APART_MG_DL, APART_SHARE = 15.0, 0.15
@@ -186,38 +188,6 @@ _SAME_TIME = np.timedelta64(60, "s")
 _SAME_MG_DL = 1.5
 _NEAR_MIN = 15.0
 _FEW_STRETCHES = 1000
-_TIMES = {"start", "end", "start_clock", "end_clock", "time", "clock"}
-_PLACES = {"row": "int64", "censored": "int8", "date_only": "bool"}
-
-
-def columns_of(stream: str) -> list[str]:
-    """Return the columns of a stream as it is handed on."""
-    spec = COLUMNS[stream]
-    if stream == "glucose":
-        values = ["glucose", "censored", "unit", "sensor"]
-    else:
-        order = (*spec.texts, *spec.choices, *spec.numbers)
-        values = list(order if stream in ("activity", "meals", "tags") else spec.values)
-        values += ["date_only"] if stream == "tags" else []
-    times = ["start", "end", "start_clock", "end_clock"] if spec.interval else ["time", "clock"]
-    return [*times, *values, "left_out", "file", "row"]
-
-
-def empty(stream: str) -> pd.DataFrame:
-    """Return a stream without rows."""
-    return _empty(stream).copy()
-
-
-@cache
-def _empty(stream: str) -> pd.DataFrame:
-    kinds = dict.fromkeys(columns_of(stream), "str")
-    kinds |= dict.fromkeys(kinds.keys() & _TIMES, "datetime64[ns]")
-    kinds |= dict.fromkeys(kinds.keys() & {*COLUMNS[stream].numbers, "glucose"}, "float64")
-    kinds |= {name: kind for name, kind in _PLACES.items() if name in kinds}
-    if stream != "glucose":
-        kinds["twin"] = "uint64"
-    columns = columns_of(stream) + (["twin"] if stream != "glucose" else [])
-    return pd.DataFrame({name: pd.Series(dtype=kinds[name]) for name in columns})
 
 
 def join_files(stream: str, frames: list[pd.DataFrame]) -> pd.DataFrame:

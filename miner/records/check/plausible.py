@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from math import ceil
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -15,9 +15,11 @@ from numpy.typing import NDArray
 
 from miner.core.results import Severity
 from miner.records.columns import STILL
-from miner.records.findings import Findings
-from miner.records.iso8601 import Stamps
 from miner.records.text_columns import blank
+
+if TYPE_CHECKING:
+    from miner.records.findings import Findings
+    from miner.records.place.iso8601 import Stamps
 
 Span: TypeAlias = tuple[np.datetime64, np.datetime64]
 _FIRST = np.datetime64("2000-01-01")

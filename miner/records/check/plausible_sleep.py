@@ -6,14 +6,17 @@ A value that is left out becomes unknown; the night itself stays.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from miner.core.results import Severity
-from miner.records.findings import Findings
 from miner.records.text_columns import blank
+
+if TYPE_CHECKING:
+    from miner.records.findings import Findings
 
 STAGES = ("deep_min", "rem_min", "light_min")
 MINUTES = ("asleep_min", *STAGES, "awake_min")

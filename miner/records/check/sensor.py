@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -19,8 +20,10 @@ from miner.records.check.jumps import Used, jumps, stuck_values
 from miner.records.check.one_person import copied_days
 from miner.records.client import Settings
 from miner.records.findings import Findings
-from miner.records.iso8601 import Stamps
 from miner.records.text_columns import blank, changes
+
+if TYPE_CHECKING:
+    from miner.records.place.iso8601 import Stamps
 
 FALL_MG_DL, FALL_MIN = 20.0, 15.0
 RISE_MG_DL, RISE_MIN = 20.0, 30.0

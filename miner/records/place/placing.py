@@ -1,0 +1,357 @@
+"""Gives every row of a file its place in time, or tells why it has none."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from miner.core.errors import MinerError
+from miner.core.results import Severity
+from miner.records.columns import factor
+from miner.records.place.iso8601 import YEARS, Lengths, Mask, Stamps, offsets, offsets_of
+from miner.records.place.times import Times, hint, read_times, to_clock, with_offsets
+from miner.records.read.cells import to_lengths, to_numbers, where_from
+from miner.records.read.sources import DURATION, UTC_OFFSET, Source
+from miner.records.read.text_file import map_it
+
+if TYPE_CHECKING:
+    from miner.records.findings import Findings
+    from miner.records.read.table_file import Table
+    from miner.records.text_columns import Text
+
+WITHOUT_END = ("activity", "stress")
+"""Streams that keep a record without a usable end: left out, but it says that something was."""
+WITHOUT_TIME_OF_DAY = ("tags", "meals")
+"""Streams that keep a date alone, in the middle of its day: a tag of all day, a meal left out."""
+
+_FEW, _LOOKED_AT = 3, 20
+_DATE_FIRST, _AFTER_DATE = r"[\w./-]+[T ,]+\S", "[T ,]"
+_ISO = "ISO 8601, such as 2026-03-02T08:30 or 2026-03-02T08:30+01:00"
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """The rows of one file that have a place in time.
+
+    Attributes:
+        table: those rows.
+        start: instants of the start (or of the only time).
+        start_clock: wall-clock times of the start.
+        end: instants of the end (NaT: cannot be used), or None where the file has single times.
+        end_clock: wall-clock times of the end, or None.
+        unzoned: True where some time had neither offset nor zone.
+        own_offset: True where some time had an offset of its own.
+        date_only: True for the rows whose start is a date without a time of day.
+    """
+
+    table: Table
+    start: Stamps
+    start_clock: Stamps
+    end: Stamps | None
+    end_clock: Stamps | None
+    unzoned: bool
+    own_offset: bool
+    date_only: Mask
+
+
+def place_rows(table: Table, source: Source, zone: str | None, findings: Findings) -> Placed | None:
+    """Read the times of a file; None, with a finding that stops, where no time can be read.
+
+    Raises:
+        MinerError: the time_format cannot be used.
+    """
+    first = "start" if "start" in source.columns else "time"
+    beside = _offsets(table, source, findings)
+    begin = _times(table, source, first, zone, beside)
+    lost = _without_offset(table, source, beside, zone, findings)
+    good = ~_told(table, source, first, begin, findings, ignore=lost) & ~lost
+    if _unreadable(begin, lost) or _all_of_many(lost):
+        return None
+    end, end_clock, unzoned = None, None, ~begin.zoned
+    if not (source.episodes and first == "time"):
+        if "end" in source.columns:
+            ignore = lost | _open_ended(table, source)
+            finish = _times(table, source, "end", zone, beside)
+            no_end = _told(table, source, "end", finish, findings, ignore=ignore)
+            if _unreadable(finish, ignore):
+                return None
+            end, end_clock = _finished(begin, finish, no_end, zone, beside is not None)
+            end = np.where(ignore, begin.instant, end)
+            end_clock = np.where(ignore, begin.clock, end_clock)
+            good &= ~no_end | (source.stream in WITHOUT_END)
+            unzoned = unzoned | ~(finish.zoned | ignore)
+        elif DURATION in {*source.columns, *source.constants} or source.ends_by_sleep:
+            minutes, usable = _lengths(table, source, findings)
+            good &= usable | (source.stream in WITHOUT_END)
+            end, end_clock = _after(begin, minutes, zone)
+            end = np.where(usable, end, np.datetime64("NaT"))
+    if good.all():
+        zoned = (bool(unzoned.any()), bool(begin.own_offset.any()))
+        return Placed(table, begin.instant, begin.clock, end, end_clock, *zoned, begin.date_only)
+    return Placed(
+        table.keep(good),
+        begin.instant[good],
+        begin.clock[good],
+        None if end is None else end[good],
+        None if end_clock is None else end_clock[good],
+        bool(unzoned[good].any()),
+        bool(begin.own_offset[good].any()),
+        begin.date_only[good],
+    )
+
+
+def _finished(
+    begin: Times, finish: Times, no_end: Mask, zone: str | None, beside: bool
+) -> tuple[Stamps, Stamps]:
+    """Return ends and their wall clock; ``beside`` where the offset is that of the start."""
+    clock = _clock_at(begin, finish.instant, finish.clock, zone) if beside else finish.clock
+    return np.where(no_end, np.datetime64("NaT"), _ending_later(begin, finish)), clock
+
+
+def _offsets(table: Table, source: Source, findings: Findings) -> Lengths | None:
+    """Return the offsets of the wall clock that stand beside times in UTC, or None without."""
+    if UTC_OFFSET not in source.columns:
+        return None
+    column, unit = source.columns[UTC_OFFSET], source.units.get(UTC_OFFSET)
+    text = table.text(column)
+    if unit is None:
+        found = offsets(text)[0]
+    else:
+        minutes = to_numbers(table, column, source)[0] * (factor(unit, "min") or 1.0)
+        found = offsets_of(minutes)
+    strange = np.isnat(found) & (text != "").to_numpy()
+    findings.rows(
+        Severity.LEFT_OUT,
+        f"{{n}} offset(s) from UTC in '{column}' that cannot be used",
+        f"an offset in {unit}" if unit else "an offset such as +02:00",
+        "Correct them, or give the unit of utc_offset under [source.units]: s, min or h.",
+        at=where_from(table, strange),
+        shown=text[strange],
+    )
+    return found
+
+
+def _without_offset(
+    table: Table, source: Source, beside: Lengths | None, zone: str | None, findings: Findings
+) -> Mask:
+    """Return the rows in UTC without an offset of the wall clock, where no zone stands for it."""
+    if beside is None or zone is not None:
+        return np.zeros(len(table.rows), dtype=bool)
+    lost = np.isnat(beside)
+    findings.rows(
+        Severity.STOP if _all_of_many(lost) else Severity.LEFT_OUT,
+        f"{{n}} time(s) in UTC without an offset in '{source.columns[UTC_OFFSET]}'",
+        "the offset of the wall clock, or time_zone in client.toml",
+        "Give the client's time_zone: without it these rows have no time of day.",
+        at=where_from(table, lost),
+    )
+    return lost
+
+
+def _times(
+    table: Table, source: Source, name: str, zone: str | None, beside: Lengths | None
+) -> Times:
+    text, unit = table.text(source.columns[name]), source.units.get(name)
+    zone_of_text = zone if beside is None else "UTC"
+    try:
+        times = read_times(
+            text,
+            source.time_format,
+            zone_of_text,
+            unit=unit,
+            dates_at_noon=source.stream in WITHOUT_TIME_OF_DAY,
+        )
+    except ValueError as error:
+        raise MinerError(
+            f"time_format {source.time_format!r} cannot be used ({error})",
+            'directives such as "%d/%m/%Y %H:%M"',
+            "Correct time_format in sources.toml.",
+            file=table.file,
+        ) from error
+    if source.stream == "meals" and unit is None and times.bad.any():
+        times = _with_dates(times, text, source.time_format, zone_of_text)
+    return times if beside is None else with_offsets(times, beside, zone)
+
+
+def _with_dates(times: Times, text: Text, form: str | None, zone: str | None) -> Times:
+    """Return times with the date alone where only the time of day cannot be read."""
+    date = form.split(" ")[0] if form else None
+    if date and re.search("%[HIMSpcTXz]", date):
+        return times
+    bad = times.bad & text.str.match(_DATE_FIRST).to_numpy(dtype=bool)
+    first = text.where(bad, "").str.split(_AFTER_DATE, n=1, regex=True).str[0]
+    found = read_times(first.fillna(""), date, zone, dates_at_noon=True)
+    return times.or_else(found, bad & found.date_only)
+
+
+def _unreadable(times: Times, ignore: Mask) -> bool:
+    return _all_of_many(times.bad[~ignore])
+
+
+def _all_of_many(mask: Mask) -> bool:
+    return len(mask) >= _FEW and bool(mask.all())
+
+
+def _hint(table: Table, column: str, first: str) -> str:
+    """Say what the column holds, or which other column holds times, where that can be told."""
+    others = (str(name) for name in table.cells.columns if name != column)
+    for other in others:
+        some = table.text(other).head(_LOOKED_AT)
+        if (some != "").any() and not read_times(some, None, None).bad.any():
+            return (
+                f"Times stand in '{other}': correct the names of the columns, or "
+                f"{map_it(table.file)}."
+            )
+    found = hint(first)
+    return "" if found is None else str(found)
+
+
+def _open_ended(table: Table, source: Source) -> Mask:
+    if source.stream != "tags":
+        return np.zeros(len(table.rows), dtype=bool)
+    return (table.text(source.columns["end"]) == "").to_numpy()
+
+
+def _told(
+    table: Table,
+    source: Source,
+    name: str,
+    times: Times,
+    findings: Findings,
+    ignore: Mask,
+) -> Mask:
+    column, format_ = source.columns[name], source.time_format
+    expected = f'times written as "{format_}"' if format_ else _ISO
+    expected = f"{expected}, of the years {YEARS[0]} to {YEARS[1]}"
+    do = "Correct them." if format_ else "Correct them, or give time_format in sources.toml."
+    bad = times.bad & ~ignore
+    text = table.text(column)[bad] if bad.any() else None
+    if text is not None and _unreadable(times, ignore):
+        findings.add(
+            Severity.STOP,
+            f"no time in '{column}' could be read (first: '{text.iloc[0]}')",
+            expected,
+            _hint(table, column, str(text.iloc[0]))
+            or f"Give the time_format of this file in sources.toml, or {map_it(table.file)}.",
+            file=table.file,
+            row=int(table.rows[0]),
+            count=len(bad),
+        )
+    elif text is not None:
+        findings.rows(
+            Severity.LEFT_OUT,
+            f"{{n}} time(s) in '{column}' that cannot be read",
+            expected,
+            do,
+            at=where_from(table, bad),
+            shown=text,
+        )
+    dropped = bad | times.skipped
+    date_only = times.date_only & ~bad
+    if source.stream == "tags":
+        _all_day(table, column, date_only, findings)
+    else:
+        _no_time_of_day(table, column, date_only, findings)
+    if source.stream not in WITHOUT_TIME_OF_DAY:
+        dropped = dropped | date_only
+    _tell_clock_changes(table, column, times, findings)
+    return dropped
+
+
+def _no_time_of_day(table: Table, column: str, date_only: Mask, findings: Findings) -> None:
+    findings.rows(
+        Severity.LEFT_OUT,
+        f"{{n}} date(s) without a time of day in '{column}'",
+        "a date and a time of day",
+        "Add the time of day.",
+        at=where_from(table, date_only),
+        shown=table.text(column)[date_only] if date_only.any() else (),
+        code="no_time_of_day",
+        column=column,
+    )
+
+
+def _all_day(table: Table, column: str, date_only: Mask, findings: Findings) -> None:
+    findings.rows(
+        Severity.NOTE,
+        f"{{n}} date(s) without a time of day in '{column}', taken as the whole day",
+        "a date and a time of day",
+        "Add the time of day where it matters.",
+        at=where_from(table, date_only),
+        code="all_day",
+        column=column,
+    )
+
+
+def _tell_clock_changes(table: Table, column: str, times: Times, findings: Findings) -> None:
+    findings.rows(
+        Severity.LEFT_OUT,
+        f"{{n}} time(s) in '{column}' that no clock showed: it was set forward over them",
+        "times of the zone's own clock",
+        "Check the time zone of this file.",
+        at=where_from(table, times.skipped),
+        shown=table.text(column)[times.skipped] if times.skipped.any() else (),
+    )
+    findings.rows(
+        Severity.NOTE,
+        f"{{n}} time(s) in '{column}' in the hour that came twice when the clock was set back",
+        "the order of the file to tell the first pass from the second",
+        "Nothing to do, if the rows of that night are in the order in which they were recorded.",
+        at=where_from(table, times.repeated),
+    )
+    findings.rows(
+        Severity.QUESTION,
+        f"{{n}} time(s) in '{column}' given in UTC, without the zone of the wall clock",
+        "time_zone in client.toml",
+        "Give the client's time_zone: times of day mean little in UTC.",
+        at=where_from(table, times.utc_only),
+    )
+
+
+def _ending_later(begin: Times, finish: Times) -> Stamps:
+    early = finish.repeated & (finish.instant < begin.instant)
+    return np.where(early, finish.instant + np.timedelta64(1, "h"), finish.instant)
+
+
+def _lengths(table: Table, source: Source, findings: Findings) -> tuple[NDArray[np.float64], Mask]:
+    """Return how many minutes each row lasts, and where that is known."""
+    if DURATION in source.constants:
+        minutes = float(source.constants[DURATION]) * (factor(source.units[DURATION], "min") or 1.0)
+        size = len(table.rows)
+        return np.full(size, minutes), np.ones(size, dtype=bool)
+    names = (DURATION,) if DURATION in source.columns else ("asleep_min", "awake_min")
+    total, usable = np.zeros(len(table.rows)), np.ones(len(table.rows), dtype=bool)
+    for name in names:
+        column, unit = source.columns[name], source.units.get(name, "min")
+        values, _ = to_lengths(table, column, source, unit)
+        good = ~np.isnan(values) & (values >= 0)
+        findings.rows(
+            Severity.LEFT_OUT,
+            f"{{n}} duration(s) in '{column}' that cannot be used",
+            f"a number of 0 or more ({unit})",
+            "Correct them.",
+            at=where_from(table, ~good),
+            shown=table.text(column)[~good] if not good.all() else (),
+        )
+        total += values * (factor(unit, "min") or 1.0)
+        usable &= good
+    return total, usable
+
+
+def _after(begin: Times, minutes: NDArray[np.float64], zone: str | None) -> tuple[Stamps, Stamps]:
+    safe = np.where(np.isnan(minutes) | (np.abs(minutes) > 1e7), 0.0, minutes)
+    length = np.round(safe * 60).astype("timedelta64[s]").astype("timedelta64[ns]")
+    end = begin.instant + length
+    return end, _clock_at(begin, end, begin.clock + length, zone)
+
+
+def _clock_at(begin: Times, end: Stamps, otherwise: Stamps, zone: str | None) -> Stamps:
+    """Return the wall clock of ends by the zone; ``otherwise`` where the start was not in it."""
+    if zone is None:
+        return otherwise
+    there = ~begin.own_offset | (to_clock(begin.instant, zone) == begin.clock)
+    return np.where(there, to_clock(end, zone), otherwise)

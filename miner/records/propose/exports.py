@@ -1,0 +1,165 @@
+"""Reads ``rules/exports.toml``: how a kind of file tends to look."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, ConfigDict
+
+from miner.core import resources
+from miner.records.read.toml_file import TomlModel, read_toml
+
+_CAMEL = re.compile(r"(?<=[a-z0-9])(?=[A-Z])")
+_BREAK = re.compile(r"[^a-z0-9%]+")
+
+
+def tokens(name: str) -> tuple[str, ...]:
+    """Return the words of a header, folded, without accents.
+
+    Example:
+        >>> tokens("sleepDuration_in-Sec (min.)")
+        ('sleep', 'duration', 'in', 'sec', 'min')
+    """
+    plain = _CAMEL.sub(" ", name.replace("dL", "dl"))
+    return tuple(part for part in _BREAK.split(_folded(plain)) if part)
+
+
+def _folded(text: str) -> str:
+    plain = unicodedata.normalize("NFKD", text.replace("\u00df", "ss"))
+    return "".join(mark for mark in plain if not unicodedata.combining(mark)).casefold()
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """Words of the rule book; several in one text stand together, a star stands for any letters."""
+
+    listed: tuple[str, ...]
+
+    def rank(self, name: Iterable[str]) -> int | None:
+        """Return the place of the first of them that stands in the words of a name, or None."""
+        given = tuple(name)
+        for at, each in enumerate(self.listed):
+            if all(any(_fits(part, word) for word in given) for part in each.split()):
+                return at
+        return None
+
+    def stand_in(self, name: Iterable[str]) -> bool:
+        """Say whether one of them stands in the words of a name."""
+        return self.rank(name) is not None
+
+    def mean(self, cell: str) -> bool:
+        """Say whether a whole cell is one of them."""
+        folded = " ".join(_folded(cell).split())
+        return any(_fits(each, folded) for each in self.listed)
+
+
+@lru_cache(maxsize=20_000)
+def _fits(pattern: str, word: str) -> bool:
+    """Say whether a word is one of the rule book's; only a star stands for other letters."""
+    return re.fullmatch(re.escape(pattern).replace(r"\*", ".*"), word) is not None
+
+
+def glucose_unit(name: Iterable[str]) -> str | None:
+    """Return mg/dL or mmol/L where the words of a header name just one of them."""
+    given = set(name)
+    mass, molar = {"mg", "dl"} <= given or "mgdl" in given, bool({"mmol", "mmoll"} & given)
+    return None if mass == molar else "mg/dL" if mass else "mmol/L"
+
+
+def _words(value: Any) -> Any:
+    return Words(tuple(value)) if isinstance(value, list) else value
+
+
+Listed = Annotated[Words, BeforeValidator(_words)]
+_NONE = Words(())
+
+
+class _Table(TomlModel):
+    model_config = ConfigDict(arbitrary_types_allowed=True)
+
+
+class ColumnRule(_Table):
+    """How a column of a stream tends to look; the head of the rule book explains each key."""
+
+    holds: Literal["numbers", "names", "choice", "words", "text", "levels"]
+    words: Listed
+    weak: Listed = _NONE
+    unless: Listed = _NONE
+    middle: tuple[float, float] | None = None
+    unit: Literal["min"] | None = None
+
+
+class StreamRule(_Table):
+    """How a file of a stream tends to look; the head of the rule book explains each key."""
+
+    speaks: Listed
+    unless: Listed = _NONE
+    essential: tuple[str, ...] = ()
+    times: Literal["moment", "span", "either"] = "moment"
+    middle: tuple[float, float] = (0, 1440)
+    columns: dict[str, ColumnRule]
+
+
+class Levels(_Table):
+    """Words for a level, the lowest first, and what only tunes."""
+
+    words: tuple[Listed, ...]
+    counts_from: float
+    for_min: float
+    join_gaps_min: float
+
+    def of(self, cell: str) -> int | None:
+        """Return the level that a word stands for, from 0, or None."""
+        return next((at for at, each in enumerate(self.words) if each.mean(cell)), None)
+
+
+class Limits(_Table):
+    """Where a proposal is doubted; the rule book explains each."""
+
+    loss_reported: float
+    loss_refused: float
+    sampled_every_min: float
+    most_steps_a_minute: float
+    most_sensors: int
+    fewest_nights: int
+    share_of_nights: float
+    not_yet_asleep_min: int
+
+
+class Exports(_Table):
+    """The whole rule book."""
+
+    times: dict[str, Listed]
+    units: dict[str, Listed]
+    words: dict[str, Listed]
+    levels: Levels
+    limits: Limits
+    streams: dict[str, StreamRule]
+
+    def unit_of_time(self, name: Sequence[str]) -> str | None:
+        """Return the one unit of time that the words of a name say, or None."""
+        named = [unit for unit, words in self.units.items() if words.stand_in(name)]
+        return named[0] if len(named) == 1 else None
+
+    def says_length(self, name: Sequence[str]) -> bool:
+        """Say whether the words of a name speak of a length of time, not of its begin or end."""
+        rules = [x for rule in self.streams.values() for x in rule.columns.values() if x.unit]
+        some = self.times["duration"].stand_in(name) or any(x.words.stand_in(name) for x in rules)
+        return some and not any(self.times[x].stand_in(name) for x in ("start", "end"))
+
+
+def read_exports(practice: Path | None) -> Exports:
+    """Return the practice's own rule book of exports, or the one that comes with the program.
+
+    Raises:
+        MinerError: it cannot be read, or a key in it is wrong.
+    """
+    own = None if practice is None else practice / "rules" / "exports.toml"
+    shipped = resources.folder("rules") / "exports.toml"
+    return read_toml(own if own is not None and own.is_file() else shipped, Exports)

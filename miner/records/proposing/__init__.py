@@ -1,6 +1,0 @@
-"""Proposes how a file that was never seen could be mapped, with reasons; nothing is read by it."""
-
-from miner.records.proposing.propose import propose
-from miner.records.proposing.saved import as_toml, pattern_of, put_entries, take_back
-
-__all__ = ["as_toml", "pattern_of", "propose", "put_entries", "take_back"]

@@ -1,0 +1,324 @@
+"""Reads one client folder: the public entry of this package."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections import defaultdict
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from miner.core.errors import MinerError
+from miner.core.results import Severity
+from miner.records.check.clocks import ask_about_order, odd_clocks
+from miner.records.check.cross_checks import hold_together
+from miner.records.check.one_person import ask_about_others
+from miner.records.check.overlaps import join_files, once
+from miner.records.check.plausible import (
+    never_varies,
+    plausible_activity,
+    plausible_meals,
+    without_impossible_dates,
+)
+from miner.records.check.plausible_sleep import plausible_sleep
+from miner.records.check.sensor import look, suspect_pressure
+from miner.records.client import STREAMS, Client, Settings
+from miner.records.columns import COLUMNS, empty
+from miner.records.findings import Findings
+from miner.records.place.samples import tracker_worn
+from miner.records.read.discover import STANDARD, Found, find_files, practice_of
+from miner.records.read.kinds import open_file
+from miner.records.read.settings import read_settings
+from miner.records.read.sources import Source, canonical
+from miner.records.read.standards import read_standard
+from miner.records.read.stream_file import Part, read_part
+from miner.records.read.table_file import Table, check_header, read_rows
+from miner.records.read.text_file import LARGEST_BYTES, open_text, read_bytes
+from miner.records.synonyms import spelt_alike
+from miner.records.time_of_day import with_time_of_day
+from miner.records.write.correcting import correct, read_added
+from miner.records.write.corrections import read_corrections
+
+LEFT_OUT_FILE = "file_left_out"
+MOST_ROWS = 10_000_000
+"""The most rows of all files together: they are held in memory at one time."""
+MOST_NAMES = 12
+
+
+def read_client(folder: Path | str, *, practice: Path | str | None = None) -> Client:
+    """Read and check everything in one client folder; nothing in it is written.
+
+    Args:
+        folder: the client's folder.
+        practice: the folder with ``practice.toml`` and ``sources.toml``; by default the parent
+            of the client's folder where it holds one of them.
+
+    Returns:
+        The six streams with what was found on the way. Where the unit of a file or its times
+        cannot be right the stream is empty and a finding says stop.
+
+    Raises:
+        MinerError: the folder or a file cannot be used as it stands.
+
+    Example:
+        >>> client = read_client("practice/client-07")  # doctest: +SKIP
+        >>> client.used("glucose")["glucose"].median()  # doctest: +SKIP
+        112.0
+    """
+    folder = Path(folder)
+    findings = Findings()
+    shared = practice_of(folder, None if practice is None else Path(practice))
+    files = find_files(folder, shared, findings)
+    settings = read_settings(folder, shared)
+    _refuse_too_much(folder, files)
+    digest = hashlib.sha256()
+    parts: list[Part] = []
+    raws: dict[Path, bytes] = {}
+    lost: list[MinerError] = []
+    for found in files:
+        try:
+            if found.path not in raws:
+                raws[found.path] = read_bytes(found.path, found.name)
+                name = os.fsencode(found.path.relative_to(folder))
+                for piece in (name, b"\0", raws[found.path], b"\0"):
+                    digest.update(piece)
+            parts += _parts_of(found, raws[found.path], settings, findings)
+        except MinerError as error:
+            if found.stream == "glucose":
+                raise
+            if found.stream == STANDARD:
+                lost.append(error)
+            _leave_out(found, error, findings)
+        _refuse_too_many(folder, parts)
+    if lost and not any(part.stream == "glucose" for part in parts):
+        raise lost[0]
+    for path in (folder / "sources.toml", *([shared / "sources.toml"] if shared else [])):
+        digest.update(path.read_bytes() if path.is_file() else b"\0")
+    return _client(folder, settings, parts, findings, digest.hexdigest()[:16])
+
+
+def _parts_of(found: Found, raw: bytes, settings: Settings, findings: Findings) -> list[Part]:
+    """Return what a file gives to its streams; of what is not glucose a fault leaves it out."""
+    own = Findings()
+    if found.stream == STANDARD:
+        parts = read_standard(found.name, raw, settings.time_zone, own)
+    else:
+        parts = [read_file(found, raw, settings, own)]
+    kept = [part for part in parts if part.frame is not None or part.stream == "glucose"]
+    for item in own.items:
+        if item.severity is Severity.STOP and len(kept) < len(parts):
+            told_as = item.told_as or item.code
+            item = replace(item, severity=Severity.LEFT_OUT, code=LEFT_OUT_FILE, told_as=told_as)
+        if not item.stream and found.stream != STANDARD:
+            item = replace(item, stream=found.stream)
+        findings.items.append(item)
+    return kept
+
+
+def _leave_out(found: Found, error: MinerError, findings: Findings) -> None:
+    findings.add(
+        Severity.LEFT_OUT,
+        LEFT_OUT_FILE,
+        file=error.file,
+        row=error.row,
+        stream="" if found.stream == STANDARD else found.stream,
+        values={"why": error.as_message()},
+    )
+
+
+def read_file(found: Found, raw: bytes, settings: Settings, findings: Findings) -> Part:
+    """Read one file as the stream it feeds.
+
+    Raises:
+        MinerError: it cannot be read as that.
+    """
+    source = found.source
+    if source is None:
+        text = open_text(found.name, raw, encoding=None, delimiter=",", skip_rows=0)
+    else:
+        text, source = open_file(found.name, raw, source, findings)
+    if text is None:
+        findings.add(Severity.NOTE, "file_is_empty", file=found.name, stream=found.stream)
+        return Part(found.stream, empty(found.stream))
+    if source is None:
+        source = canonical(found.name, found.stream, list(text.header), settings.time_zone)
+        check_header(text, source, _needed(found.stream, source))
+        _tell_extra(found.name, text.header, source, findings)
+    check_header(text, source, source.needed)
+    table = read_rows(text, source, findings)
+    code = "header_and_no_rows"
+    if len(table.rows):
+        table = _own_rows(table, source, found.beside)
+        code = "no_row_of_stream"
+    if len(table.rows) == 0:
+        findings.add(Severity.NOTE, code, file=found.name, stream=found.stream)
+        return Part(found.stream, empty(found.stream))
+    return read_part(with_time_of_day(table, source), source, settings.time_zone, findings)
+
+
+def _own_rows(table: Table, source: Source, beside: tuple[Source, ...]) -> Table:
+    """Return the rows that are of this stream, where a file feeds several.
+
+    A row is, where one of the columns stands in it that no other mapping of the file names.
+    """
+    others = {column for entry in beside for column in entry.needed}
+    own = [column for column in source.needed if column not in others]
+    if not beside or not own:
+        return table
+    written = np.zeros(len(table.rows), dtype=bool)
+    for column in own:
+        written |= (table.text(column) != "").to_numpy()
+    return table.keep(written)
+
+
+def _refuse_too_much(folder: Path, files: list[Found]) -> None:
+    size = sum(path.stat().st_size for path in {item.path for item in files} if path.is_file())
+    if size > LARGEST_BYTES:
+        most = LARGEST_BYTES / 1e6
+        raise MinerError("records.files_too_large", file=folder, size=size / 1e6, most=most)
+
+
+def _refuse_too_many(folder: Path, parts: list[Part]) -> None:
+    rows = sum(len(part.frame) for part in parts if part.frame is not None)
+    if rows > MOST_ROWS:
+        raise MinerError("records.too_many_rows", file=folder, rows=rows, most=MOST_ROWS)
+
+
+def _needed(stream: str, source: Source) -> tuple[str, ...]:
+    spec = COLUMNS[stream]
+    if stream == "tags":
+        times: tuple[str, ...] = ("start",) if "start" in source.columns else ("time",)
+    else:
+        times = spec.times
+    if stream != "glucose":
+        return (*times, *spec.needed)
+    value = "glucose_mmol_l" if "glucose_mmol_l" in source.columns else "glucose_mg_dl"
+    return (*times, value)
+
+
+def _tell_extra(name: str, header: tuple[str, ...], source: Source, findings: Findings) -> None:
+    extra = [column for column in header if column and column not in source.columns]
+    if extra:
+        findings.add(
+            Severity.NOTE,
+            "columns_not_used" if len(extra) <= MOST_NAMES else "many_columns_not_used",
+            file=name,
+            row=1,
+            count=len(extra),
+            values={"columns": extra[:MOST_NAMES], "of": source.stream},
+        )
+
+
+def _client(
+    folder: Path, settings: Settings, parts: list[Part], findings: Findings, digest: str
+) -> Client:
+    stopped = {part.stream for part in parts if part.frame is None}
+    own = _on_one_time_line([part for part in parts if part.stream not in stopped], findings)
+    parts.clear()  # no row is held twice once the files are joined
+    named = [
+        (part.stream, str(part.frame["file"].iloc[0]), part.person)
+        for part in own
+        if part.person and part.frame is not None and not part.frame.empty
+    ]
+    ask_about_others(named, findings)
+    joined = without_impossible_dates(_joined(own), findings)
+    streams = {name: once(name, frame, findings) for name, frame in joined.items()}
+    if streams["glucose"].empty and "glucose" not in stopped:
+        left_out = [each for each in findings.sorted() if each.severity is Severity.LEFT_OUT]
+        if not left_out:
+            raise MinerError("records.no_glucose_reading", file=folder)
+        first = left_out[0]
+        raise MinerError(
+            "records.no_glucose_reading_left_out",
+            file=folder,
+            name=first.file,
+            at=first.row,
+            first=first.as_message(),
+        )
+    streams["glucose"] = look(streams["glucose"], settings, findings)
+    zone, by_clock = settings.time_zone, any(part.unzoned for part in own)
+    read = partial(read_added, glucose=streams["glucose"], zone=zone, by_clock=by_clock)
+    seen = streams | {"meals": _plausible_meals(streams["meals"], Findings())}
+    known = {name: frame for name, frame in seen.items() if name not in stopped}
+    corrected = correct(known, read_corrections(folder, findings), read, findings)
+    if corrected.done:
+        written = streams["meals"]
+        streams |= corrected.streams
+        streams["meals"] = _as_written(streams["meals"], written)
+        digest = hashlib.sha256("\n".join([digest, *corrected.done]).encode()).hexdigest()[:16]
+    noted = streams["tags"]["tag"]
+    tag = noted.replace(dict(settings.synonyms)) if settings.synonyms else noted
+    streams["tags"] = streams["tags"].assign(noted=noted, tag=tag)
+    streams |= _plausible(streams, findings)
+    hold_together(streams, findings)
+    odd_clocks(streams, findings)
+    suspect_pressure(streams["glucose"], streams["sleep"], findings)
+    spelt_alike(streams["tags"], findings)
+    streams["activity"], worn = tracker_worn(streams["activity"], own, findings)
+    hashed = hashlib.sha256(repr(settings).encode()).hexdigest()[:16]
+    return Client(
+        folder, settings, streams, worn, findings.sorted(), digest, hashed, corrected.replaced
+    )
+
+
+def _joined(parts: list[Part]) -> dict[str, pd.DataFrame]:
+    """Return the streams, the rows of their files one after the other; taken from the parts."""
+    frames: dict[str, list[pd.DataFrame]] = defaultdict(list)
+    for at, part in enumerate(parts):
+        if part.frame is not None:
+            frames[part.stream].append(part.frame)
+        parts[at] = replace(part, frame=None)
+    return {name: join_files(name, frames.pop(name, [])) for name in STREAMS}
+
+
+def _plausible(streams: dict[str, pd.DataFrame], findings: Findings) -> dict[str, pd.DataFrame]:
+    """Return the streams without values that contradict others of their row."""
+    for name, frame in streams.items():
+        ask_about_order(name, frame, findings)
+    looked = streams | {
+        "sleep": plausible_sleep(streams["sleep"], findings),
+        "activity": plausible_activity(streams["activity"], findings),
+        "meals": _plausible_meals(streams["meals"], findings),
+    }
+    return {
+        name: never_varies(name, frame, findings) if name != "meals" else frame
+        for name, frame in looked.items()
+    }
+
+
+def _plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
+    return never_varies("meals", plausible_meals(frame, findings), findings)
+
+
+def _as_written(meals: pd.DataFrame, written: pd.DataFrame) -> pd.DataFrame:
+    """Return the meals as corrected, each row of a file as it was written.
+
+    A correction tells a record by what was shown of it, without values in doubt. What it did not
+    replace is looked at once more, so that the report leaves out what was mended.
+    """
+    places = [pd.MultiIndex.from_frame(frame[["file", "row"]]) for frame in (meals, written)]
+    both = [written[places[1].isin(places[0])], meals[~places[0].isin(places[1])]]
+    return pd.concat(both).sort_values("time", kind="stable", ignore_index=True)
+
+
+def _on_one_time_line(parts: list[Part], findings: Findings) -> list[Part]:
+    if not any(part.unzoned for part in parts):
+        return parts
+    findings.add(Severity.NOTE, "no_time_zone", file="client.toml")
+    return [
+        replace(part, frame=_by_the_clock(part.frame), worn=_by_the_clock(part.worn))
+        for part in parts
+    ]
+
+
+def _by_the_clock(frame: pd.DataFrame | None) -> pd.DataFrame | None:
+    if frame is None:
+        return None
+    clocks = {"time": "clock", "start": "start_clock", "end": "end_clock"}
+    return frame.assign(
+        **{time: frame[clock] for time, clock in clocks.items() if time in frame.columns}
+    )

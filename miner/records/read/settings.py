@@ -1,0 +1,189 @@
+"""What ``client.toml`` and ``practice.toml`` say, the client's own word before the practice's."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import pandas as pd
+from pydantic import BeforeValidator, Field, field_validator, model_validator
+
+from miner.core.errors import MinerError, printable
+from miner.records.client import LeftOutDay, Settings
+from miner.records.place.iso8601 import YEARS
+from miner.records.read.toml_file import TomlModel, Zone, not_as_expected, read_toml
+from miner.records.text_columns import fold
+
+_DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+WEEK_DAYS = tuple(day[:3] for day in _DAYS)
+Answer = Literal["yes", "no", "not_asked"]
+
+
+def _wall_clock(value: Any) -> datetime:
+    if isinstance(value, date) and not isinstance(value, datetime):
+        value = datetime(value.year, value.month, value.day)
+    try:
+        found = value if isinstance(value, datetime) else datetime.fromisoformat(str(value))
+    except ValueError as error:
+        raise not_as_expected("date_and_time") from error
+    if not YEARS[0] <= found.year <= YEARS[1]:
+        raise not_as_expected("date_of_years", first=YEARS[0], last=YEARS[1])
+    return found
+
+
+def _calendar_day(value: Any) -> Any:
+    if isinstance(value, datetime):
+        return value.date()
+    if isinstance(value, date):
+        return value
+    try:
+        return date.fromisoformat(str(value))
+    except ValueError as error:
+        raise not_as_expected("a_date") from error
+
+
+Moment = Annotated[datetime, BeforeValidator(_wall_clock)]
+Day = Annotated[date, BeforeValidator(_calendar_day)]
+
+
+class LeftOutTable(TomlModel):
+    """A day that the practitioner leaves out."""
+
+    date: Day
+    reason: str = Field(min_length=1)
+    entered: Day | None = None
+
+
+class PressureLow(TomlModel):
+    """A low that was confirmed to be pressure on the sensor."""
+
+    start: Moment
+    end: Moment
+
+    @model_validator(mode="after")
+    def _in_order(self) -> PressureLow:
+        if self.end.replace(tzinfo=None) < self.start.replace(tzinfo=None):
+            raise not_as_expected("end_after_start")
+        return self
+
+
+class PracticeFile(TomlModel):
+    """The keys of ``practice.toml``."""
+
+    display_unit: Literal["mg/dL", "mmol/L"] | None = None
+    rank_unit: Literal["day", "meal"] | None = None
+    primary_outcome: str | None = None
+    synonyms: dict[str, str] = Field(default_factory=dict)
+    food_synonyms: dict[str, str] = Field(default_factory=dict)
+
+
+class ClientFile(PracticeFile):
+    """The keys of ``client.toml``; those of the practice may be given too and then override."""
+
+    code: str | None = None
+    time_zone: Zone | None = None
+    range: tuple[float, float] = (70.0, 140.0)
+    sensor_changes: tuple[Moment, ...] = ()
+    intake: dict[str, Answer] = Field(default_factory=dict)
+    left_out: tuple[LeftOutTable, ...] = ()
+    rest_days: tuple[str, ...] = ("sat", "sun")
+    pressure_lows: tuple[PressureLow, ...] = ()
+    calm: bool = False
+    pooled: bool | None = None
+
+    @field_validator("range")
+    @classmethod
+    def _mg_dl(cls, value: tuple[float, float]) -> tuple[float, float]:
+        low, high = value
+        if high < 40:
+            raise not_as_expected("range_in_mg_dl")
+        if not 20 <= low < high <= 600:
+            raise not_as_expected("range_in_order")
+        return value
+
+    @field_validator("rest_days", mode="before")
+    @classmethod
+    def _days(cls, value: Any) -> Any:
+        if not isinstance(value, list | tuple):
+            return value
+        return tuple(_rest_day(item) for item in value)
+
+
+def _rest_day(value: Any) -> str:
+    text = str(value.date() if isinstance(value, datetime) else value).strip().casefold()
+    if text[:3] in WEEK_DAYS and any(day.startswith(text) for day in _DAYS):
+        return text[:3]
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError as error:
+        raise not_as_expected("rest_day") from error
+
+
+def read_settings(folder: Path, practice: Path | None) -> Settings:
+    """Read the settings of one client.
+
+    Args:
+        folder: the client's folder.
+        practice: the folder that may hold ``practice.toml``, or None.
+
+    Raises:
+        MinerError: a file cannot be read, or a key in it is unknown or out of range.
+    """
+    own = read_toml(folder / "client.toml", ClientFile)
+    shared = read_toml(practice / "practice.toml", PracticeFile) if practice else PracticeFile()
+    zone = own.time_zone
+    return Settings(
+        code=own.code or printable(folder.resolve().name),
+        time_zone=zone,
+        range=own.range,
+        sensor_changes=tuple(sorted(_local(item, zone) for item in own.sensor_changes)),
+        intake=own.intake,
+        left_out=tuple(LeftOutDay(d.date, d.reason, d.entered) for d in own.left_out),
+        rest_days=own.rest_days,
+        pressure_lows=tuple(
+            (_local(low.start, zone), _local(low.end, zone)) for low in own.pressure_lows
+        ),
+        calm=own.calm,
+        pooled=own.pooled,
+        display_unit=own.display_unit or shared.display_unit or "mg/dL",
+        rank_unit=own.rank_unit or shared.rank_unit or "day",
+        primary_outcome=own.primary_outcome or shared.primary_outcome,
+        synonyms=followed("synonyms", {**shared.synonyms, **own.synonyms}, folder),
+        food_synonyms=followed(
+            "food_synonyms", {**shared.food_synonyms, **own.food_synonyms}, folder
+        ),
+    )
+
+
+def _local(moment: datetime, zone: str | None) -> pd.Timestamp:
+    stamp = pd.Timestamp(moment).as_unit("ns")
+    if stamp.tzinfo is not None and zone is not None:
+        stamp = stamp.tz_convert(zone)
+    return stamp.tz_localize(None)
+
+
+def followed(name: str, table: Mapping[str, str], folder: Path) -> dict[str, str]:
+    """Return words, folded, each with the one that stands in the end for it.
+
+    Raises:
+        MinerError: they go round in a circle.
+    """
+    known = {fold(own): fold(kept) for own, kept in table.items()}
+    known = {own: kept for own, kept in known.items() if own != kept}
+    found = {}
+    for own, kept in known.items():
+        passed = [own]
+        while kept in known:
+            passed.append(kept)
+            kept = known[kept]
+            if kept in passed:
+                raise MinerError(
+                    "records.words_in_a_circle",
+                    file=folder,
+                    name=name,
+                    words=", ".join([*passed, kept])[:200],
+                )
+        found[own] = kept
+    return found

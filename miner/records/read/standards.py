@@ -1,0 +1,159 @@
+"""Reads one JSON file of open-standard records into the streams it feeds, line by line."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from miner.core.errors import MinerError
+from miner.core.results import Severity
+from miner.records.read.fhir import read_observation
+from miner.records.read.gathered import NOT_KNOWN, Gathered, Told, inside, words
+from miner.records.read.mhealth import is_data_point, read_data_point
+from miner.records.read.text_file import as_utf8, map_it, too_large
+
+if TYPE_CHECKING:
+    from miner.records.findings import Findings
+    from miner.records.read.stream_file import Part
+
+DECODER = json.JSONDecoder(parse_float=str, parse_int=str, parse_constant=str)
+BROKEN = object()
+LARGEST_JSON_BYTES = 50_000_000
+_SPACE = re.compile(r"[ \t\n\r]*")
+
+
+def documents(name: str, text: str) -> Iterator[tuple[int, Any]]:
+    """Yield the records of a file with their line numbers; BROKEN for a line that is not JSON.
+
+    A record is a line of NDJSON, an element of a list, an entry of a Bundle, or the whole file.
+    Numbers come as text, as they stand.
+
+    Args:
+        name: the file's name inside the client folder.
+        text: what stands in it.
+
+    Raises:
+        MinerError: it is one document and not JSON.
+    """
+    try:
+        whole = DECODER.decode(text)
+    except RecursionError as error:
+        raise MinerError("records.json_too_deep", file=name, row=1) from error
+    except ValueError as error:
+        if not _first_line_is_json(text):
+            row = getattr(error, "lineno", 1)
+            raise MinerError(
+                "records.json_invalid", file=name, row=row, error=str(error)
+            ) from error
+        yield from _lines(text)
+        return
+    at = _SPACE.match(text).end()  # type: ignore[union-attr]
+    if isinstance(whole, list):
+        yield from zip(_starts(text, at), whole, strict=True)
+    elif isinstance(whole, dict) and isinstance(whole.get("entry"), list):
+        inner = [
+            each.get("resource") if isinstance(each, dict) else each for each in whole["entry"]
+        ]
+        yield from zip(_starts(text, _place_of(text, at, "entry")), inner, strict=True)
+    else:
+        yield text.count("\n", 0, at) + 1, whole
+
+
+def _first_line_is_json(text: str) -> bool:
+    first = text.lstrip().partition("\n")[0]
+    try:
+        return isinstance(DECODER.decode(first), dict | list)
+    except (ValueError, RecursionError):
+        return False
+
+
+def _lines(text: str) -> Iterator[tuple[int, Any]]:
+    for number, line in enumerate(text.split("\n"), start=1):
+        if not line.strip():
+            continue
+        try:
+            yield number, DECODER.decode(line)
+        except (ValueError, RecursionError):
+            yield number, BROKEN
+
+
+def _starts(text: str, at: int) -> Iterator[int]:
+    """Yield the line in which each element of the list that begins at a place begins."""
+    line, counted = 1, 0
+    at = _skip(text, at + 1)
+    while text[at] != "]":
+        line, counted = line + text.count("\n", counted, at), at
+        yield line
+        at = _skip(text, DECODER.raw_decode(text, at)[1])
+        if text[at] == ",":
+            at = _skip(text, at + 1)
+
+
+def _place_of(text: str, at: int, wanted: str) -> int:
+    """Return where the value of the last key of that name in an object begins."""
+    found, at = 0, _skip(text, at + 1)
+    while text[at] != "}":
+        key, end = DECODER.raw_decode(text, at)
+        value = _skip(text, _skip(text, end) + 1)
+        if key == wanted:
+            found = value
+        at = _skip(text, DECODER.raw_decode(text, value)[1])
+        if text[at] == ",":
+            at = _skip(text, at + 1)
+    return found
+
+
+def _skip(text: str, at: int) -> int:
+    return _SPACE.match(text, at).end()  # type: ignore[union-attr]
+
+
+_BROKEN_LINES: Told = (Severity.LEFT_OUT, "lines_not_json")
+
+
+def read_standard(name: str, raw: bytes, zone: str | None, findings: Findings) -> list[Part]:
+    """Read a file of FHIR Observations, or of IEEE 1752.1 or Open mHealth data points.
+
+    Args:
+        name: the file's name inside the client folder.
+        raw: its bytes.
+        zone: the client's zone, or None.
+        findings: gets what was not used.
+
+    Raises:
+        MinerError: it is too large, not text, or not JSON.
+    """
+    if len(raw) > LARGEST_JSON_BYTES:
+        raise too_large(name, len(raw), LARGEST_JSON_BYTES)
+    text = as_utf8(name, raw, None).decode("utf-8")
+    out = Gathered(name, zone)
+    if not text.strip():
+        return out.parts(findings)
+    seen = 0
+    for row, value in documents(name, text):
+        if value is BROKEN:
+            out.leave(row, _BROKEN_LINES)
+        else:
+            seen += _read(value, row, out)
+    if not seen:
+        raise MinerError("records.nothing_of_a_standard", file=name, map_it=map_it(name))
+    return out.parts(findings)
+
+
+def _read(value: Any, row: int, out: Gathered) -> bool:
+    kind = words(value.get("resourceType")) if isinstance(value, dict) else ""
+    if kind == "Observation":
+        subject = value.get("subject")
+        person = words(inside(subject, "reference")) or words(
+            inside(subject, "identifier", "value")
+        )
+        out.about(row, person)
+        read_observation(value, row, out)
+    elif is_data_point(value):
+        out.about(row, words(inside(value, "header", "user_id")))
+        read_data_point(value, row, out)
+    else:
+        out.leave(row, NOT_KNOWN, kind or "no kind")
+        return bool(kind)
+    return True

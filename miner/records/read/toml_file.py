@@ -1,0 +1,149 @@
+"""Reads a settings file; a mistake is told by file, table, key and the nearest known key."""
+
+from __future__ import annotations
+
+import tomllib
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Any, TypeVar, get_args
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
+from pydantic_core import ErrorDetails, PydanticCustomError
+
+from miner.core.errors import MinerError, closest
+from miner.core.messages import Message, message
+from miner.records.read.text_file import read_bytes
+
+LARGEST_TOML_BYTES = 1_000_000
+
+
+class TomlModel(BaseModel):
+    """A table of a settings file: frozen, and every key in it is known."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+
+Model = TypeVar("Model", bound=TomlModel)
+
+
+def _known_zone(name: str) -> str:
+    try:
+        ZoneInfo(name)
+    except (KeyError, ValueError, OSError) as error:
+        close = closest(name, sorted(available_timezones()))
+        raise not_as_expected("time_zone_close" if close else "time_zone", close=close) from error
+    return name
+
+
+def not_as_expected(code: str, **values: Any) -> PydanticCustomError:
+    """Return what a check of a value raises: the code of what is expected, with its values."""
+    return PydanticCustomError(f"records.{code}", code, values)
+
+
+_TYPES = (
+    "bool_parsing",
+    "bool_type",
+    "dict_type",
+    "float_parsing",
+    "float_type",
+    "greater_than_equal",
+    "int_from_float",
+    "int_parsing",
+    "int_type",
+    "list_type",
+    "literal_error",
+    "model_type",
+    "string_pattern_mismatch",
+    "string_too_long",
+    "string_too_short",
+    "string_type",
+    "too_long",
+    "tuple_type",
+)
+"""What the checks of values say of themselves and has a text of its own."""
+Zone = Annotated[str, AfterValidator(_known_zone)]
+
+
+def read_toml(path: Path, model: type[Model]) -> Model:
+    """Read one settings file; a file that is not there is the model's defaults.
+
+    Raises:
+        MinerError: the file cannot be read, is not TOML, or a key in it is wrong.
+    """
+    if not path.exists() and not path.is_symlink():
+        return model()
+    name = f"{path.parent.name}/{path.name}"
+    raw = read_bytes(path, name, LARGEST_TOML_BYTES)
+    try:
+        table = tomllib.loads(raw.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        raise MinerError(
+            "records.toml_not_utf8", file=name, row=raw[: error.start].count(b"\n") + 1
+        ) from error
+    except (ValueError, RecursionError) as error:
+        raise MinerError("records.toml_not_valid", file=name, error=str(error)) from error
+    try:
+        return model(**table)
+    except ValidationError as error:
+        raise explained(error, model, name) from error
+
+
+def explained(error: ValidationError, model: type[BaseModel], file: str) -> MinerError:
+    """Return what is wrong with a table of settings as one message of this program's own."""
+    first = min(error.errors(), key=lambda each: each["type"] != "extra_forbidden")
+    place = [part for part in first["loc"] if part != "[key]"]
+    key = _spoken(place)
+    if first["type"] == "extra_forbidden":
+        known = tuple(_table_at(model, place[:-1]).model_fields)
+        close = closest(str(place[-1]), known)
+        return MinerError("records.key_unknown", file=file, key=key, known=known, close=close)
+    if first["type"] == "missing":
+        return MinerError("records.key_missing", file=file, key=key)
+    value, expected = _short(first["input"]), expected_of(first)
+    return MinerError("records.key_wrong", file=file, key=key, value=value, expected=expected)
+
+
+def expected_of(wrong: ErrorDetails) -> Message:
+    """Return what is expected of a value."""
+    kind, facts = wrong["type"], wrong.get("ctx", {})
+    if kind.startswith("records."):
+        return Message(kind, facts)
+    if kind in _TYPES:
+        return Message(f"records.{kind}", facts)
+    return message("records.said_of_a_value", said=wrong["msg"])
+
+
+def _spoken(place: list[int | str]) -> str:
+    words = [f"number {part + 1}" if isinstance(part, int) else str(part) for part in place]
+    if len(words) < 2:
+        return f"'{words[0]}'" if words else "the file"
+    return f"'{words[-1]}' in [{' '.join(words[:-1])}]"
+
+
+def _short(value: Any) -> str | Message:
+    if isinstance(value, dict):
+        keys = ", ".join(map(str, value))[:47]
+        return message("records.table_with", keys=keys) if value else "an empty table"
+    text = value.isoformat() if isinstance(value, date) else repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def _table_at(model: type[BaseModel], place: list[int | str]) -> type[BaseModel]:
+    for part in place:
+        if isinstance(part, int):
+            continue
+        field = model.model_fields.get(part) or next(
+            (item for item in model.model_fields.values() if item.alias == part), None
+        )
+        inner = _models_in(field.annotation) if field else []
+        if not inner:
+            break
+        model = inner[0]
+    return model
+
+
+def _models_in(annotation: Any) -> list[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [found for part in get_args(annotation) for found in _models_in(part)]

@@ -1,0 +1,283 @@
+"""The file of corrections: meals and tags that were added, mended or taken out, row by row.
+
+A row is never changed or removed: what is taken back is taken back by a row of its own. So the
+row that a value came from keeps its number, and the file says what was thought when.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import chain
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from miner.core.errors import MinerError, closest
+from miner.core.files import plain_cell, safe_cell
+from miner.core.messages import Message, message
+from miner.core.results import Severity
+from miner.records.columns import COLUMNS
+from miner.records.read.text_file import read_bytes
+
+if TYPE_CHECKING:
+    from miner.records.findings import Findings
+
+NAME = "corrections.csv"
+CORRECTED = ("meals", "tags")
+"""The streams that can be corrected: what the client notes, not what a device measures."""
+
+_HEAD = ("entered", "stream", "file", "row", "was")
+LARGEST_BYTES = 5_000_000
+_WHOLE = re.compile(r"[0-9]{1,9}")
+
+Place = tuple[str, int]
+
+
+def columns_to_write(stream: str) -> tuple[str, ...]:
+    """Return the columns of a stream that a correction may give, its times first."""
+    spec = COLUMNS[stream]
+    return (*spec.times, *spec.texts, *spec.choices, *spec.numbers)
+
+
+HEADER = (*_HEAD, *dict.fromkeys(chain.from_iterable(map(columns_to_write, CORRECTED))))
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """One row of the file.
+
+    Attributes:
+        row: its line, from 1; 0 where it is not written yet.
+        entered: when, ISO 8601.
+        stream: meals or tags.
+        target: file and row it speaks of; None where it adds a record.
+        was: what was read there, as :func:`miner.records.write.correcting.described` returns it.
+        values: the record that holds instead, the stream's columns as text; none where the record
+            is taken out, or, of a row of this file, where that row is taken back.
+    """
+
+    row: int
+    entered: str
+    stream: str
+    target: Place | None
+    was: Mapping[str, Any]
+    values: Mapping[str, str]
+
+    @property
+    def takes_back(self) -> bool:
+        """Whether it takes back another row of this file."""
+        return self.target is not None and self.target[0] == NAME and not self.values
+
+
+def read_corrections(folder: Path, findings: Findings) -> tuple[Correction, ...]:
+    """Read the corrections of a client folder in their order; none where there is no file.
+
+    Args:
+        folder: the client's folder.
+        findings: gets the rows that cannot be used.
+
+    Raises:
+        MinerError: it is a link, not a text with commas, or its columns are not these.
+    """
+    found: dict[int, Correction] = {}
+    for row, cells in _rows(raw_corrections(folder)):
+        item = _read(row, cells, found)
+        if isinstance(item, Correction):
+            found[row] = item
+        else:
+            findings.add(
+                Severity.LEFT_OUT,
+                "correction_unusable",
+                file=NAME,
+                row=row,
+                values={"why": item},
+            )
+    return tuple(found.values())
+
+
+def raw_corrections(folder: Path) -> bytes:
+    """Return the bytes of the file; none where there is none.
+
+    Raises:
+        MinerError: it is a link, or cannot be read.
+    """
+    path = folder / NAME
+    if path.is_symlink():
+        raise MinerError("records.link", file=NAME)
+    return read_bytes(path, NAME, LARGEST_BYTES) if path.exists() else b""
+
+
+def not_taken_back(corrections: Sequence[Correction]) -> tuple[Correction, ...]:
+    """Return the corrections that no later row takes back, without the rows that take one back."""
+    back: set[int] = set()
+    for item in reversed(corrections):
+        if item.takes_back and item.target and item.row not in back:
+            back.add(item.target[1])
+    return tuple(item for item in corrections if item.row not in back and not item.takes_back)
+
+
+def standing(corrections: Sequence[Correction]) -> tuple[Correction, ...]:
+    """Return the corrections that hold: not taken back, and none later of the same record.
+
+    A record that was added and mended later has both of its rows here.
+    """
+    left = not_taken_back(corrections)
+    last = {item.target: item.row for item in left}
+    here = {item.row for item in left}
+    return tuple(
+        item
+        for item in left
+        if item.target is None
+        or (last[item.target] == item.row and (item.target[0] != NAME or item.target[1] in here))
+    )
+
+
+def with_one_more(raw: bytes, correction: Correction) -> tuple[bytes, int]:
+    """Return the file with one row added at its end, and the line of that row.
+
+    What stands in it stays byte for byte, but for columns that its header lacks.
+    """
+    if not raw.strip():
+        raw = _line(HEADER, "\n")
+    end = "\r\n" if b"\r\n" in raw else "\n"
+    text = _text(raw)
+    header = tuple(next(csv.reader(io.StringIO(text, newline=""))))
+    lacking = [name for name in HEADER if name not in header]
+    if lacking:
+        header = (*header, *lacking)
+        raw = _line(header, end) + raw[raw.find(b"\n") + 1 or len(raw) :]
+    if not raw.endswith((b"\n", b"\r")):
+        raw += end.encode()
+    reader = csv.reader(io.StringIO(_text(raw), newline=""))
+    for _ in reader:
+        pass
+    return raw + _line(_cells(correction, header), end), reader.line_num + 1
+
+
+def _line(cells: Sequence[str], end: str) -> bytes:
+    buffer = io.StringIO()
+    csv.writer(buffer, lineterminator=end).writerow(cells)
+    return buffer.getvalue().encode()
+
+
+def _text(raw: bytes) -> str:
+    """Return the file as text.
+
+    Raises:
+        MinerError: it is none.
+    """
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise _not_text("records.corrections_not_utf8", raw[: error.start]) from error
+    if "\0" in text:
+        raise _not_text("records.corrections_with_zero_byte", raw[: raw.index(0)])
+    return text
+
+
+def _not_text(code: str, before: bytes) -> MinerError:
+    return MinerError(code, file=NAME, row=before.count(b"\n") + 1)
+
+
+def _rows(raw: bytes) -> Iterator[tuple[int, Mapping[str, str]]]:
+    """Yield the line and the cells of each row below the header.
+
+    Raises:
+        MinerError: it is no text with commas, or its columns are not these.
+    """
+    reader = csv.reader(io.StringIO(_text(raw), newline=""))
+    header: tuple[str, ...] = ()
+    try:
+        for row, cells in _numbered(reader):
+            if not any(cell.strip() for cell in cells):
+                continue
+            if not header:
+                header = tuple(cell.strip() for cell in cells)
+                _check_header(header, row)
+                continue
+            given = zip(header, (plain_cell(cell.strip()) for cell in cells), strict=False)
+            yield row, dict.fromkeys(header, "") | dict(given) | {"": "".join(cells[len(header) :])}
+    except csv.Error as error:
+        raise MinerError(
+            "records.corrections_unreadable", file=NAME, row=reader.line_num, error=str(error)
+        ) from error
+
+
+def _numbered(reader: Any) -> Iterator[tuple[int, list[str]]]:
+    row = 1
+    for cells in reader:
+        yield row, cells
+        row = reader.line_num + 1
+
+
+def _cells(item: Correction, header: Sequence[str]) -> list[str]:
+    file, row = item.target or ("", 0)
+    known = {
+        "entered": item.entered,
+        "stream": item.stream,
+        "file": file,
+        "row": str(row) if row else "",
+        "was": json.dumps(item.was, ensure_ascii=False) if item.was else "",
+        **item.values,
+    }
+    return [safe_cell(known.get(name, "")) for name in header]
+
+
+def _check_header(header: tuple[str, ...], row: int) -> None:
+    twice = [name for name in header if header.count(name) > 1]
+    missing = [name for name in _HEAD if name not in header]
+    strange = [name for name in header if name and name not in HEADER]
+    faults = (("twice", twice), ("strange", strange), ("missing", missing))
+    fault, names = next((each for each in faults if each[1]), ("", []))
+    if fault:
+        raise MinerError(
+            f"records.corrections_column_{fault}",
+            file=NAME,
+            row=row,
+            column=names[0][:60],
+            known=HEADER,
+            close=closest(strange[0], HEADER) if strange else None,
+        )
+
+
+def _read(
+    row: int, cells: Mapping[str, str], before: Mapping[int, Correction]
+) -> Correction | Message:
+    """Return a row as a correction, or what is wrong with it."""
+    stream, file, number = cells["stream"], cells.get("file", ""), cells.get("row", "")
+    if cells[""].strip():
+        return message("records.correction_too_long")
+    if stream not in CORRECTED:
+        return message("records.correction_of_stream", stream=stream[:20])
+    if bool(file) != bool(number) or (number and not _WHOLE.fullmatch(number)):
+        return message("records.correction_of_place", file=file[:40], row=number[:20])
+    own = columns_to_write(stream)
+    values = {name: cells[name] for name in own if cells.get(name)}
+    other = [name for name in HEADER if name not in (*_HEAD, *own) and cells.get(name)]
+    if other:
+        return message("records.correction_of_column", column=other[0], stream=stream)
+    target = (file, int(number)) if file else None
+    if not values and not target:
+        return message("records.correction_of_nothing")
+    was = _was(cells.get("was", ""))
+    item = Correction(row, cells["entered"], stream, target, was or {}, values)
+    if file == NAME:
+        first = before.get(int(number))
+        if first is None or (values and first.target is not None):
+            kind = "mended" if values else "taken_back"
+            return message(f"records.correction_of_none_{kind}", row=number)
+    if was is None or (target and not was and not item.takes_back):
+        return message("records.correction_of_unread")
+    return item
+
+
+def _was(cell: str) -> dict[str, Any] | None:
+    try:
+        found = json.loads(cell or "{}")
+    except (ValueError, RecursionError):
+        return None
+    return found if isinstance(found, dict) else None

@@ -1,0 +1,141 @@
+"""What the client ticked in an alternating test: date, plan, and yes, no or forgot."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from miner.core.errors import MinerError
+from miner.core.files import plain_cell
+from miner.core.results import Finding, Severity
+from miner.records.findings import Findings
+from miner.records.read.text_file import open_text, read_bytes
+
+ANSWERS = ("yes", "no", "forgot")
+
+
+@dataclass(frozen=True, slots=True)
+class Ticks:
+    """The ticks of one client.
+
+    Attributes:
+        by_day: (plan, ISO date) -> "yes", "no" or "forgot"; of a day ticked both ways, nothing.
+        findings: rows that cannot be used.
+        places: (plan, ISO date) -> the file and row of its last tick.
+    """
+
+    by_day: Mapping[tuple[str, str], str]
+    findings: tuple[Finding, ...]
+    places: Mapping[tuple[str, str], tuple[str, int]]
+
+    def of(self, plan: str) -> dict[str, str]:
+        """Return the ticks of one plan by ISO date."""
+        return {day: said for (name, day), said in self.by_day.items() if name == plan}
+
+
+def read_ticks(folder: Path) -> Ticks:
+    """Read every ``ticks*.csv`` of a client folder; none is no tick.
+
+    The third column may have any name; an empty answer is no tick. A row that is no date, no plan
+    or no known answer is left out and told; so are days that were ticked both yes and no.
+
+    Raises:
+        MinerError: a file is not text, or has no columns ``date`` and ``plan`` and a third one.
+    """
+    return ticks_in(tick_files(folder))
+
+
+def tick_files(folder: Path) -> list[Path]:
+    """Return every file of ticks of a client folder, sorted."""
+    return sorted(folder.glob("ticks*.csv"))
+
+
+def ticks_in(paths: Iterable[Path]) -> Ticks:
+    """Read files of ticks, one after the other, as :func:`read_ticks` does.
+
+    Raises:
+        MinerError: one is not text, or has no columns ``date`` and ``plan`` and a third one.
+    """
+    findings = Findings()
+    seen: dict[tuple[str, str], set[str]] = {}
+    places: dict[tuple[str, str], tuple[str, int]] = {}
+    for path in paths:
+        empty = []
+        for row, (day, plan, said) in _rows(path):
+            when, answer = _day(day), said.casefold()
+            if when and plan and not answer:
+                empty.append(row)
+            elif when is None or not plan or answer not in ANSWERS:
+                findings.add(
+                    Severity.LEFT_OUT,
+                    "tick_not_usable",
+                    file=path.name,
+                    row=row,
+                    values={"day": day, "plan": plan, "said": said},
+                )
+            else:
+                seen.setdefault((plan, when), set()).add(answer)
+                places[plan, when] = path.name, row
+        if empty:
+            findings.add(
+                Severity.NOTE, "tick_without_answer", file=path.name, row=empty[0], count=len(empty)
+            )
+    by_day = _one_a_day(seen, places, findings)
+    return Ticks(by_day, findings.sorted(), places)
+
+
+def _one_a_day(
+    seen: Mapping[tuple[str, str], set[str]],
+    places: Mapping[tuple[str, str], tuple[str, int]],
+    findings: Findings,
+) -> dict[tuple[str, str], str]:
+    """Return the one answer of each day; "forgot" gives way, yes and no together are nothing."""
+    by_day = {}
+    for (plan, when), answers in seen.items():
+        file, row = places[plan, when]
+        told = answers - {"forgot"} or answers
+        if len(told) == 1:
+            by_day[plan, when] = next(iter(told))
+        if len(answers) == 1:
+            continue
+        if len(told) == 1:
+            values = {"day": when, "plan": plan, "answer": by_day[plan, when]}
+            findings.add(Severity.NOTE, "forgot_gives_way", file=file, row=row, values=values)
+        else:
+            values = {"day": when, "plan": plan}
+            findings.add(Severity.QUESTION, "ticked_both", file=file, row=row, values=values)
+    return by_day
+
+
+def _rows(path: Path) -> list[tuple[int, tuple[str, str, str]]]:
+    text = open_text(
+        path.name, read_bytes(path, path.name), encoding=None, delimiter=",", skip_rows=0
+    )
+    if text is None:
+        return []
+    header = [name.casefold() for name in text.header]
+    others = [name for name in header if name not in ("date", "plan")]
+    if not {"date", "plan"} <= set(header) or not others:
+        raise MinerError("records.columns_of_ticks", file=path.name, row=1, columns=text.header)
+    places = [header.index(name) for name in ("date", "plan", others[0])]
+    body = io.StringIO(text.body[text.body_at :].decode("utf-8"), newline="")
+    reader = csv.reader(body)
+    out = []
+    for cells in reader:
+        row = text.first_row + reader.line_num - 1
+        if any(cell.strip() for cell in cells):
+            told = (cells[at].strip() if at < len(cells) else "" for at in places)
+            day, plan, said = map(plain_cell, told)
+            out.append((row, (day, plan, said)))
+    return out
+
+
+def _day(text: str) -> str | None:
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        return None
