@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
 from miner import ledger
 from miner.core.errors import MinerError, nearest
-from miner.core.results import CautionText, Evidence, Hypothesis, Ranking, Why
+from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis, Ranking, Why
 from miner.core.results.briefing import Briefing, EarlierResult, Shared, TrialDates
 from miner.ledger import Ledger, replay
 from miner.records.client import Client
@@ -75,7 +74,7 @@ def briefing(
         display_unit=client.settings.display_unit,
         calm=_calm(client, books),
         range=client.settings.range,
-        actions=_actions(report.cautions, books),
+        actions=_actions(report.cautions),
         intake=_intake(client, books),
         medicine_tags=medicine_tags(client, books),
         ranking=ranking,
@@ -147,15 +146,10 @@ def _fixed(ranking: Ranking | None) -> list[tuple[str, Hypothesis]]:
     return [(ranking.unit, item) for item in ranking.hypotheses if item.family == "fixed"]
 
 
-def _actions(said: Sequence[CautionText], rules: RuleBook) -> tuple[str, ...]:
+def _actions(said: Sequence[CautionText]) -> tuple[str, ...]:
     """Return what the client is told for each caution that asks for a clinician, once each."""
-    book = rules.cautions
-    by_text = {question.when_yes: question.client_action for question in book.intake.values()}
-    found = [by_text.get(item.text, "") for item in said]
-    for rule in book.referral:
-        told = re.compile(".*".join(map(re.escape, re.split(r"\{\w+\}", rule.say))))
-        found += [rule.client_action for item in said if told.fullmatch(item.text)]
-    return tuple(dict.fromkeys(filter(None, found)))
+    ordered = sorted(said, key=lambda item: item.kind is CautionKind.REFERRAL)
+    return tuple(dict.fromkeys(item.action for item in ordered if item.action))
 
 
 def _shared(book: Ledger) -> tuple[Shared, ...]:

@@ -92,7 +92,7 @@ def review_of(
         start=_minute(int(records.days.start_clock[k])),
         end=_minute(int(records.days.end_clock[k])),
         of_client=tuple(item.text for item in said if item.kind in OF_CLIENT),
-        first=(*urgent, *pressure_words(lows, amounts)),
+        first=(*map(str, urgent), *pressure_words(lows, amounts)),
         night=_night(records, k, numbers),
         numbers=numbers,
         rises=rises,

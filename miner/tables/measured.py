@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from math import isfinite
 
 import numpy as np
 
-from miner.core.errors import several
+from miner.core.messages import message
 from miner.core.results.briefing import Measure
 from miner.records.client import Client
 from miner.rulebook import RuleBook
@@ -16,13 +17,14 @@ from miner.tables.tag_days import names_any
 from miner.tables.trace import trace_of
 from miner.tables.unit_table import UnitTable
 
-_SHARES = (
-    ("in_70_140", "Time from 70 to 140 mg/dL"),
-    ("in_70_180", "Time from 70 to 180 mg/dL"),
-    ("above_140", "Time above 140 mg/dL"),
-    ("above_180", "Time above 180 mg/dL"),
-    ("below_70", "Time below 70 mg/dL"),
-    ("below_54", "Time below 54 mg/dL"),
+NO_LIMITS: Mapping[str, float] = {}
+_SHARES: tuple[tuple[str, str, Mapping[str, float]], ...] = (
+    ("in_70_140", "between", {"low": 70.0, "high": 140.0}),
+    ("in_70_180", "between", {"low": 70.0, "high": 180.0}),
+    ("above_140", "above", {"low": 140.0}),
+    ("above_180", "above", {"low": 180.0}),
+    ("below_70", "below", {"high": 70.0}),
+    ("below_54", "below", {"high": 54.0}),
 )
 
 
@@ -41,43 +43,60 @@ def measures_of(client: Client, table: UnitTable, own: tuple[float, float]) -> t
     found = published(trace.ordered, trace.value, trace.minutes, trace.tenths)
     span = float(trace.at[-1] - trace.at[0]) / 60 if trace.at.size > 1 else 0.0
     worn = float(trace.minutes[:-1].sum()) / span if span else float("nan")
-    measured = "Share of measured time; the limits belong to the range."
+    shares = [
+        _measure(kind, found[name], "share", "of_measured_time", limits=limits)
+        for name, kind, limits in _SHARES
+    ]
     rows = [
-        ("Worn", "Measured time, of the time from the first to the last reading.", worn, "share"),
-        ("Mean", "Mean of the readings, by the time each stands for.", found["mean"], "mg/dL"),
-        ("SD", "Standard deviation of the readings.", found["sd"], "mg/dL"),
-        ("CV", "Standard deviation over mean.", found["cv"], "share"),
-        *((label, measured, found[name], "share") for name, label in _SHARES),
+        _measure("worn", worn, "share"),
+        _measure("mean", found["mean"], "mg/dL"),
+        _measure("sd", found["sd"], "mg/dL"),
+        _measure("cv", found["cv"], "share"),
+        *shares,
         *_wake(table),
         *_ends(trace.value),
     ]
     if own not in ((70.0, 140.0), (70.0, 180.0)) and trace.at.size:
         inside = (trace.ordered >= own[0]) & (trace.ordered <= own[1])
         share = float(trace.minutes[inside].sum() / trace.minutes.sum())
-        rows.append((f"Time from {own[0]:g} to {own[1]:g} mg/dL", "The range set.", share, "share"))
-    return tuple(
-        Measure(name, definition, value if isfinite(value) else None, unit)
-        for name, definition, value, unit in rows
+        rows.append(
+            _measure("between", share, "share", "range_set", limits={"low": own[0], "high": own[1]})
+        )
+    return tuple(rows)
+
+
+def _measure(
+    kind: str,
+    value: float,
+    unit: str,
+    definition: str | None = None,
+    *,
+    limits: Mapping[str, float] = NO_LIMITS,
+    n: int = 0,
+) -> Measure:
+    """Return a measure by the codes of its name and its definition."""
+    return Measure(
+        name=message(f"tables.measure_{kind}", **limits),
+        definition=message(f"tables.measure_{definition or f'{kind}_is'}", n=n),
+        value=value if isfinite(value) else None,
+        unit=unit,
     )
 
 
-def _wake(table: UnitTable) -> list[tuple[str, str, float, str]]:
+def _wake(table: UnitTable) -> list[Measure]:
     if "wake_glucose" not in table.outcomes:
         return []
     wake = table.frame["wake_glucose"].dropna().to_numpy(np.float64)
     median = float(np.median(wake)) if wake.size else float("nan")
-    definition = (
-        f"Median of {several(wake.size, 'morning')}; each the median of the hour before waking."
-    )
-    return [("Wake median", definition, median, "mg/dL")]
+    return [_measure("wake_median", median, "mg/dL", n=wake.size)]
 
 
-def _ends(value: np.ndarray[tuple[int], np.dtype[np.float64]]) -> list[tuple[str, str, float, str]]:
+def _ends(value: np.ndarray[tuple[int], np.dtype[np.float64]]) -> list[Measure]:
     seen = value[~np.isnan(value)]
     low, high = (float(seen.min()), float(seen.max())) if seen.size else (np.nan, np.nan)
     return [
-        ("Lowest reading", "As the sensor showed it.", low, "mg/dL"),
-        ("Highest reading", "As the sensor showed it.", high, "mg/dL"),
+        _measure("lowest", low, "mg/dL", "as_shown"),
+        _measure("highest", high, "mg/dL", "as_shown"),
     ]
 
 

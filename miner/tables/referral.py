@@ -6,11 +6,11 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from miner.core.errors import several
+from miner.core.messages import Message, message
 from miner.core.results import CautionKind, CautionText
 from miner.records.client import Client
 from miner.records.columns import MG_DL_PER_MMOL_L
-from miner.rulebook import Cautions, Referral, RuleBook
+from miner.rulebook import Cautions, IntakeQuestion, Referral, RuleBook
 from miner.tables.clockwork import DAY, Floats, iso_day, seconds
 from miner.tables.columns import whole_words, words
 from miner.tables.limits import below
@@ -44,10 +44,10 @@ def cautions(
     yes = [book.intake[name] for name, told in answers.items() if told == "yes"]
     referrals = _referrals(trace_of(client), table, book, client.settings.display_unit)
     names = [book.intake[name].asked for name, told in answers.items() if told == "not_asked"]
-    span = several(table.frame["date"].nunique() if days is None else days, "day")
-    patterns = [text.replace("{days}", span) for text in book.with_patterns]
+    span = message("tables.days", n=table.frame["date"].nunique() if days is None else days)
+    patterns = [by_rule(text, days=span) for text in book.with_patterns]
     said = [
-        *(CautionText(CautionKind.INTAKE, one.when_yes, f"yes to {one.asked}") for one in yes),
+        *(_answered(one, message("tables.answered_yes", asked=one.asked)) for one in yes),
         *referrals,
         *_of_tags(client, book),
         *(CautionText(CautionKind.NOT_ASKED, text) for text in _not_asked(names, book)),
@@ -65,41 +65,41 @@ def calm_said(client: Client, rules: RuleBook) -> tuple[str, ...]:
     )
 
 
-def _not_asked(names: list[str], book: Cautions) -> list[str]:
-    return [book.not_asked.format(names=", ".join(names))] if names else []
+def by_rule(text: str, **values: object) -> Message:
+    """Return a text of a rule book with what its braces name."""
+    return message("tables.by_rule", rule=text, **values)
 
 
-_SHORT = {
-    "wake_at_least": "{at} or more at waking on {days}",
-    "any_at_least": "{at} or more on {days}",
-    "any_below": "below {at} on {days}",
-    "below_on_days": "below {at} on {days}",
-}
+def _answered(question: IntakeQuestion, rests_on: Message) -> CautionText:
+    action = question.client_action
+    return CautionText(CautionKind.INTAKE, question.when_yes, rests_on, action)
+
+
+def _not_asked(names: list[str], book: Cautions) -> list[Message]:
+    named = message("tables.all_of_them", names=names)
+    return [by_rule(book.not_asked, names=named)] if names else []
 
 
 def _referrals(trace: Trace, table: UnitTable, book: Cautions, unit: str) -> list[CautionText]:
     wake = np.zeros(0)
     if "wake_glucose" in table.outcomes:
         wake = table.frame["wake_glucose"].to_numpy(np.float64)
-    counts = [(rule, _days_counted(rule, trace, wake)) for rule in book.referral]
-    told = [
-        (rule, {"at": shown_limit(rule.at, unit), "days": several(days, "day")})
-        for rule, days in counts
-        if days >= rule.days
-    ]
-    return [
-        CautionText(
-            CautionKind.REFERRAL, rule.say.format(**words), _SHORT[rule.kind].format(**words)
-        )
-        for rule, words in told
-    ]
+    told = []
+    for rule in book.referral:
+        days = _days_counted(rule, trace, wake)
+        if days >= rule.days:
+            about = {"at": limit_in(rule.at, unit), "days": message("tables.days", n=days)}
+            short = message(f"tables.{rule.kind}", **about)
+            said = by_rule(rule.say, **about)
+            told.append(CautionText(CautionKind.REFERRAL, said, short, rule.client_action))
+    return told
 
 
-def shown_limit(mg_dl: float, unit: str) -> str:
+def limit_in(mg_dl: float, unit: str) -> Message:
     """Return a limit in the unit the practice reads."""
     if unit == "mmol/L":
-        return f"{mg_dl / MG_DL_PER_MMOL_L:.1f} mmol/L"
-    return f"{mg_dl:g} mg/dL"
+        return message("tables.limit_in_mmol", limit=mg_dl / MG_DL_PER_MMOL_L)
+    return message("tables.limit_in_mg", limit=mg_dl)
 
 
 def _days_counted(rule: Referral, trace: Trace, wake: Floats) -> int:
@@ -115,33 +115,29 @@ def _of_tags(client: Client, book: Cautions) -> list[CautionText]:
     first: dict[str, int] = {}
     for tag, day in zip(words(frame["tag"]), seconds(frame["start_clock"]) // DAY, strict=True):
         first.setdefault(tag, int(day))
-    medicine = _quoted(client, first, book.medicine_words)
-    pregnancy = _quoted(client, first, book.pregnancy_words)
-    illness = _quoted(client, first, book.illness_words)
+    medicine = _seen(client, first, book.medicine_words)
+    pregnancy = _seen(client, first, book.pregnancy_words)
+    illness = _seen(client, first, book.illness_words)
     said = []
     if medicine:
-        text = (
-            f"A medicine tag was seen ({medicine}): it splits the period. Look at the days before "
-            "and after it apart, and leave questions about medicines to the prescriber."
-        )
-        said.append(CautionText(CautionKind.MEDICINE, text, f"a tag of a medicine ({medicine})"))
+        short = message("tables.of_medicine", seen=medicine)
+        text = message("tables.medicine", seen=medicine)
+        said.append(CautionText(CautionKind.MEDICINE, text, short))
     if pregnancy:
         asked = book.intake.get("pregnancy")
-        short = f"a tag of pregnancy ({pregnancy})"
-        text = f"A tag of pregnancy was seen ({pregnancy})."
+        short = message("tables.of_pregnancy", seen=pregnancy)
+        text = message("tables.pregnancy", seen=pregnancy)
         said.append(CautionText(CautionKind.INTAKE, text, short))
-        said += [CautionText(CautionKind.INTAKE, asked.when_yes, short)] if asked else []
+        said += [_answered(asked, short)] if asked else []
     if illness:
         around = book.illness_days_around
-        text = (
-            f"An illness tag was seen ({illness}): the days of it and {around} days on either "
-            "side are left out."
+        said.append(
+            CautionText(CautionKind.ILLNESS, message("tables.illness", seen=illness, around=around))
         )
-        said.append(CautionText(CautionKind.ILLNESS, text))
     return said
 
 
-def _quoted(client: Client, first: Mapping[str, int], listed: tuple[str, ...]) -> str:
+def _seen(client: Client, first: Mapping[str, int], listed: tuple[str, ...]) -> tuple[Message, ...]:
     pattern = whole_words(listed)
     hits = [tag for tag in first if names_any(pattern, tag, client)]
-    return ", ".join(f"'{tag}' on {iso_day(first[tag])}" for tag in hits)
+    return tuple(message("tables.tag_on", tag=tag, day=iso_day(first[tag])) for tag in hits)

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 
+from miner.core.messages import Message, message
 from miner.rulebook import Referral, RuleBook
 from miner.tables.clockwork import DAY
 from miner.tables.day_records import DayRecords
 from miner.tables.limits import below
-from miner.tables.referral import shown_limit
+from miner.tables.referral import by_rule, limit_in
 from miner.tables.unit_table import UnitTable
 
 
 def referrals_of_day(
     records: DayRecords, table: UnitTable, k: int, rules: RuleBook, display_unit: str
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     """Return what the rule book says of the readings of one day and the night that opens it.
 
     A rule that needs several days speaks where this day is one of them and there are enough.
@@ -33,9 +34,9 @@ def referrals_of_day(
         days = _days(records, table, rule)
         mine = _mine(records, table, k, rule)
         if mine and len(days | {k}) >= rule.days:
-            count = len(days | {k})
-            text = "this day" if rule.days == 1 else f"{count} days, this one among them"
-            said.append(rule.say.format(at=shown_limit(rule.at, display_unit), days=text))
+            kind = "this_day" if rule.days == 1 else "this_day_among"
+            count = message(f"tables.{kind}", n=len(days | {k}))
+            said.append(by_rule(rule.say, at=limit_in(rule.at, display_unit), days=count))
     return tuple(said)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from miner.core.errors import several
+from miner.core.messages import Message
 from miner.core.results import Evidence, Hypothesis, Shape
 from miner.core.results.briefing import Measure, TimeOfDay, TrialDates
 from miner.words.amounts import MG_DL_PER_MMOL_L
@@ -410,20 +411,22 @@ def _worn(sensors: int, every: str | None) -> str:
 
 def measured(item: Measure, teller: Teller) -> tuple[str, str, str]:
     """Return a measure's name, its value with its unit, and its definition, in the unit shown."""
-    name = item.name
-    if teller.brief.display_unit == "mmol/L" and "mg/dL" in name:
-        shown = [
-            f"{float(word) / MG_DL_PER_MMOL_L:.1f}" if word.replace(".", "").isdigit() else word
-            for word in name.split()
-        ]
-        name = " ".join(shown).replace("mg/dL", "mmol/L")
+    name, definition = _name(item, teller), str(item.definition)
     if item.value is None:
-        return name, "not known", item.definition
+        return name, "not known", definition
     if item.unit == "share":
-        return name, f"{100 * item.value:.1f} %", item.definition
+        return name, f"{100 * item.value:.1f} %", definition
     amounts = teller.amounts
-    number = amounts.size if name == "SD" else amounts.level
-    return name, f"{number(item.value, item.unit)} {amounts.unit(item.unit)}", item.definition
+    number = amounts.size if item.name.code == "tables.measure_sd" else amounts.level
+    return name, f"{number(item.value, item.unit)} {amounts.unit(item.unit)}", definition
+
+
+def _name(item: Measure, teller: Teller) -> str:
+    limits: Mapping[str, Any] = item.name.values
+    if teller.brief.display_unit != "mmol/L" or not limits:
+        return str(item.name)
+    shown = {name: limit / MG_DL_PER_MMOL_L for name, limit in limits.items()}
+    return str(Message(f"{item.name.code}_mmol", shown))
 
 
 def tested(item: Hypothesis, teller: Teller) -> dict[str, str]:

@@ -12,6 +12,7 @@ page (``do_page``). In braces stand names of values:
 - ``{count:?is|are}`` the word that goes with the count, without it.
 - ``{name:quoted}`` in quotation marks, a list of them each; ``{names:or}`` as ``a or b``.
 - ``{names:semicolons}`` a list as ``a; b; c``; ``{file:shell}`` as one word of a command line.
+- ``{rule:filled}`` a text of a rule book, its own braces filled in.
 - ``{of:what}`` a part of a finding that is told as a message.
 - any format of Python, such as ``{share:.0f}``.
 
@@ -59,7 +60,7 @@ def texts(code: str, values: Mapping[str, object], door: Door | None = None) -> 
             for name, text in parts.items()
             if name.endswith(ending) and not (name == f"do{ending}" and values.get("close"))
         }
-    filler = _Filler(door)
+    filler = _Filler(door, values)
     said = {name: filler.vformat(text, (), values) for name, text in plain.items()}
     return _with_examples(said, values, door) if room == FINDINGS else said
 
@@ -92,8 +93,8 @@ def _book(room: str) -> dict[str, dict[str, str]]:
 class _Filler(Formatter):
     """Fills in the braces of one text."""
 
-    def __init__(self, door: Door) -> None:
-        self.door = door
+    def __init__(self, door: Door, values: Mapping[str, Any]) -> None:
+        self.door, self.values = door, values
 
     def format_field(self, value: Any, spec: str) -> str:
         if isinstance(value, Message) and spec in _PARTS:
@@ -113,6 +114,8 @@ class _Filler(Formatter):
             return listed(each)
         if spec == "quoted":
             return f"'{value}'"
+        if spec == "filled":
+            return self.vformat(value, (), self.values)
         if spec == "shell":
             return quote(str(value))
         if spec.startswith("?"):

@@ -44,12 +44,18 @@ def test_values_are_counted_listed_and_quoted() -> None:
 
 def test_some_of_a_long_list_are_shown_and_a_list_is_counted() -> None:
     names = ("a", "b", "c", "d")
-    shown = said._Filler("").vformat(
+    shown = said._Filler("", {}).vformat(
         "{names:#day}: {names:first2}; {names:last3}; {names:first9}. {names:sentences}",
         (),
         {"names": names},
     )
     assert shown == "4 days: a, b and 2 more; b, c, d and 1 more; a, b, c, d. a. b. c. d"
+
+
+def test_a_text_of_a_rule_book_is_filled_in() -> None:
+    values = {"rule": "seen on {days}", "days": "2 days"}
+    filler = said._Filler("", values)
+    assert filler.vformat("{rule:filled}.", (), values) == "seen on 2 days."
 
 
 def test_a_page_has_its_own_words_and_the_nearest_word_comes_first() -> None:

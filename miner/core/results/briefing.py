@@ -91,8 +91,8 @@ class TimeOfDay(Result):
 class Measure(Result):
     """One descriptive number with its definition; None is undefined."""
 
-    name: str
-    definition: str
+    name: Message
+    definition: Message
     value: float | None
     unit: str
 
