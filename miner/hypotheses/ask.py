@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from miner.core.errors import MinerError
+from miner.core.errors import MinerError, closest
 from miner.core.results import Hypothesis
 from miner.hypotheses.describe import describe
 from miner.hypotheses.design import Design, design
 from miner.hypotheses.fixed import Question, answer, meets
 from miner.hypotheses.promises import at_worth
 from miner.hypotheses.whole_day import NAME, with_whole_day
-from miner.rulebook import RuleBook, nearest
+from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
 
 
@@ -61,15 +61,19 @@ def require_meeting(plan: Design, rules: RuleBook, question: Question) -> None:
     if question.outcome not in outcomes:
         names = list(dict.fromkeys([*outcomes, *rules.asked_only(plan.unit)]))
         raise MinerError(
-            f"there is no outcome '{question.outcome}' by {plan.unit}",
-            f"one of {', '.join(names)}",
-            nearest(question.outcome, names) or "Choose one of these.",
+            "hypotheses.outcome_unknown",
+            outcome=question.outcome,
+            unit=plan.unit,
+            known=names,
+            close=closest(question.outcome, names),
         )
     rules.factor(question.factor, plan.unit)
     items = {item.factor: item for item in outcomes[question.outcome].items}
     if question.factor not in items:
         raise MinerError(
-            f"'{question.factor}' does not meet '{question.outcome}' in these records",
-            f"one of {', '.join(items)}",
-            nearest(question.factor, items) or "Choose one of these.",
+            "hypotheses.never_meet",
+            factor=question.factor,
+            outcome=question.outcome,
+            known=list(items),
+            close=closest(question.factor, items),
         )

@@ -10,6 +10,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.messages import Message, message
 from miner.core.results import Counts, Shape, Withheld
 from miner.hypotheses.design import Design, Target, combine
 from miner.rulebook import Guardrails
@@ -67,10 +68,15 @@ def unrankable(target: Target, guard: Guardrails) -> Withheld | None:
     same = bool(len(values)) and bool(np.ptp(values) == 0)
     need = 2 * guard.fewest_units_each_side
     if (same or tied > guard.largest_share_tied) and len(values) < need:
-        return Withheld(f"too few {target.rule.unit}s on which it is known", len(values), need)
+        return Withheld(too_few_known(target.rule.unit), len(values), need)
     if tied > guard.largest_share_tied:
-        return Withheld("more than half the values are the same", tied, guard.largest_share_tied)
-    return Withheld("it never changed") if same else None
+        return Withheld(message("hypotheses.mostly_same"), tied, guard.largest_share_tied)
+    return Withheld(message("hypotheses.never_changed")) if same else None
+
+
+def too_few_known(unit: str) -> Message:
+    """Return that an outcome is known on too few units."""
+    return message("hypotheses.too_few_known", unit=unit)
 
 
 def singles(
@@ -208,9 +214,11 @@ def too_few(
         days = have if design.unit == "day" else _distinct(chosen, times)
         for at in np.flatnonzero((have < need) | (days < need_days)):
             if have[at] < need:
-                out[at] = Withheld(f"too few {design.unit}s {words} it", int(have[at]), need)
+                reason = message(f"hypotheses.too_few_{words}", unit=design.unit)
+                out[at] = Withheld(reason, int(have[at]), need)
             else:
-                out[at] = Withheld(f"too few different days {words} it", int(days[at]), need_days)
+                reason = message(f"hypotheses.too_few_days_{words}")
+                out[at] = Withheld(reason, int(days[at]), need_days)
     return out
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Per, Shape, Withheld
-from miner.hypotheses.candidates import unrankable
+from miner.hypotheses.candidates import too_few_known, unrankable
 from miner.hypotheses.design import Design, Item, combine
 from miner.hypotheses.doubts import interval
 from miner.hypotheses.fixed import Question
@@ -143,7 +143,7 @@ def outcome_summary(
 def _withheld(part: OutcomeSearch, guard: Guardrails) -> Withheld | None:
     closed = unrankable(part.target, guard)
     if closed is None and part.white is None:
-        return Withheld(f"too few {part.target.rule.unit}s on which it is known")
+        return Withheld(too_few_known(part.target.rule.unit))
     return closed
 
 

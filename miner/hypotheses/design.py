@@ -23,7 +23,7 @@ _SOURCES = {
     "sensor ": "sensor",
     "meal ": "meal",
     "carbohydrate": "carbs_g",
-    "level before the meal": "baseline",
+    "baseline": "baseline",
 }
 """What nuisance columns are made of, by how their names start."""
 
@@ -211,7 +211,7 @@ def _meal_nuisance(
         names.append(f"meal {label}")
     # The level a meal begins at holds what came before it: without it the rise of an earlier meal
     # is taken for that of the snack soon after.
-    for column, name in (("carbs_g", "carbohydrate"), ("baseline", "level before the meal")):
+    for column, name in (("carbs_g", "carbohydrate"), ("baseline", "baseline")):
         if column not in part.columns:
             continue
         amount = part[column].to_numpy(dtype=float)

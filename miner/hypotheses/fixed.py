@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtr
 
+from miner.core.messages import Message, message
 from miner.core.results import Doubt, DoubtCode, Evidence, Withheld
 from miner.hypotheses.candidates import doses, singles
 from miner.hypotheses.design import Design, Target
@@ -25,14 +26,10 @@ from miner.stats.scores import share_tied
 
 Floats = NDArray[np.float64]
 
-LOOKED = "This question was not fixed before these records: a hint at most."
-LOOKS_LOST = (
-    "Entries of the ledger before it are lost. Whether anyone had looked is not known: a hint at "
-    "most."
-)
-DEFINED_OTHERWISE = "It was defined otherwise when it was fixed: a hint at most."
-
-REWORDED = "Its words were merged or parted after a look at later days: a hint at most."
+LOOKED = message("hypotheses.looked_before")
+LOOKS_LOST = message("hypotheses.looks_lost")
+DEFINED_OTHERWISE = message("hypotheses.defined_otherwise")
+REWORDED = message("hypotheses.reworded")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +52,7 @@ class Question:
     guess: str | None = None
     fixed_on: str | None = None
     proven: bool = False
-    doubt: str | None = None
+    doubt: Message | None = None
     shape: str | None = None
     seen: frozenset[str] = frozenset()
 
@@ -153,7 +150,7 @@ def answer(
     return out
 
 
-def a_hint_at_most(judged: Judged, doubt: str | None) -> Judged:
+def a_hint_at_most(judged: Judged, doubt: Message | None) -> Judged:
     """Return an answer, a hint at most where there is a doubt, which is told."""
     if doubt is None:
         return judged
@@ -195,7 +192,7 @@ def _asked(
     ]
     closed = part.rules[place]
     if not chosen:
-        none = Withheld("it is not known as a number often enough, or is nearly always the same")
+        none = Withheld(message("hypotheses.no_dose"))
         closed = replace(closed, withheld=closed.withheld or none)
         return _Asked(part, untested(part, closed), (), way, np.empty(0))
     white = part.beside[part.made_from[place]]
@@ -216,11 +213,11 @@ def _outcome_closed(
     if known.sum() < guard.fewest_days_to_rank and design.unit == "day":
         have = float(known.sum())
         short = question.fixed_on is not None and len(known) < guard.fewest_days_to_rank
-        since = " since it was fixed" if short else " on which the outcome is known"
-        return Withheld(f"too few {design.unit}s{since}", have, guard.fewest_days_to_rank)
+        kind = "too_few_since_fixed" if short else "too_few_with_outcome"
+        reason = message(f"hypotheses.{kind}", unit=design.unit)
+        return Withheld(reason, have, guard.fewest_days_to_rank)
     if (tied := share_tied(target.values[known])) > guard.largest_share_tied:
-        reason = "more than half the values are the same"
-        return Withheld(reason, tied, guard.largest_share_tied)
+        return Withheld(message("hypotheses.mostly_same"), tied, guard.largest_share_tied)
     return None
 
 

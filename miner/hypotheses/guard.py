@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from miner.core.messages import Message
 from miner.core.results import Doubt, Evidence, Withheld
 from miner.hypotheses.doubts import Levels, doubts
 from miner.hypotheses.overlaps import Companions, companions, overlap
@@ -23,7 +24,7 @@ class Judged:
     test: Tested
     evidence: Evidence
     withheld: Withheld | None
-    notes: tuple[str, ...]
+    notes: tuple[Message, ...]
     travels_with: tuple[str, ...]
     doubts: tuple[Doubt, ...] = ()
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.messages import Message, message
 from miner.hypotheses.design import Item, combine, lagged
 from miner.stats.proportions import newcombe
 from miner.tables.unit_table import UnitTable
@@ -14,7 +15,7 @@ from miner.tables.unit_table import UnitTable
 
 def missing_more_often(
     table: UnitTable, items: Sequence[Item], outcome: str, among: NDArray[np.bool_]
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     """Return a note when the 95 % interval of the two shares' difference leaves out 0.
 
     Args:
@@ -34,8 +35,5 @@ def missing_more_often(
     low, high = newcombe(x1, int(with_.sum()), x2, int(without.sum()))
     if low <= 0 <= high or not np.isfinite(low + high):
         return ()
-    unit = f"{table.unit}s"
-    return (
-        f"The outcome is missing on {x1} of {int(with_.sum())} {unit} with it "
-        f"and {x2} of {int(without.sum())} without it.",
-    )
+    on = {"with_": x1, "of_with": int(with_.sum()), "without": x2, "of_without": int(without.sum())}
+    return (message("hypotheses.missing_more_often", unit=table.unit, **on),)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from miner.core.messages import message
 from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Together
 from miner.hypotheses.describe import (
     clear_by_chance,
@@ -27,7 +28,7 @@ from miner.hypotheses.whole_day import NAME, with_whole_day
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
 
-SECOND_LOOK = "A second look: the other unit had been ranked by default."
+SECOND_LOOK = message("hypotheses.second_look")
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,9 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.messages import Message, message
 from miner.core.results import Withheld
-from miner.hypotheses.candidates import Rule
+from miner.hypotheses.candidates import Rule, too_few_known
 from miner.hypotheses.design import Design, Target, made_from
 from miner.hypotheses.whitened import Spectra, Whitened, whitened
 from miner.rulebook import Guardrails
@@ -131,7 +132,7 @@ def prepare(
     white = whitened(design, target.values, cache)
     sets = tuple(_made_from(design, target, rule) for rule in rules)
     if white is None:
-        closed = tuple(_close(rule, "too few days on which it is known") for rule in rules)
+        closed = tuple(_close(rule, too_few_known("day")) for rule in rules)
         empty = np.empty((0, len(rules)))
         return OutcomeSearch(design.names, target, None, closed, empty, empty, sets, {})
     columns = white.whitened_columns(_stacked([rule.values for rule in rules], design))
@@ -146,7 +147,7 @@ def prepare(
             if not share >= guard.least_variation_kept:
                 checked[at] = _close(
                     rules[at],
-                    "cannot be told apart from the weekend, a drift or the sensor",
+                    message("hypotheses.as_the_nuisance"),
                     None if np.isnan(share) else float(share),
                     guard.least_variation_kept,
                 )
@@ -163,7 +164,9 @@ def _made_from(design: Design, target: Target, rule: Rule) -> frozenset[str]:
     return made_from([target.items[at] for at in rule.items], design.nuisance_sources)
 
 
-def _close(rule: Rule, reason: str, have: float | None = None, need: float | None = None) -> Rule:
+def _close(
+    rule: Rule, reason: Message, have: float | None = None, need: float | None = None
+) -> Rule:
     return replace(rule, withheld=rule.withheld or Withheld(reason, have, need))
 
 

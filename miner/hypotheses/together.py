@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import fields
 
 import numpy as np
 
@@ -25,4 +25,8 @@ def foretold(plan: Design, outcome: str) -> Together:
     )
     found = out_of_sample(target.values, factors)
     better = bool(found.gain > 2 * found.gain_se) if not found.reason else None
-    return Together(outcome=outcome, better=better, **asdict(found))
+    return Together(
+        outcome=outcome,
+        better=better,
+        **{each.name: getattr(found, each.name) for each in fields(found)},
+    )

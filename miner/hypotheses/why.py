@@ -6,7 +6,7 @@ from math import isnan
 
 import numpy as np
 
-from miner.core.errors import MinerError, nearest
+from miner.core.errors import MinerError, closest
 from miner.core.messages import Message, message
 from miner.core.results import FactorValue, Place, UnitBehind, Why
 from miner.hypotheses.candidates import candidates
@@ -80,10 +80,7 @@ def find(plan: Design, rules: RuleBook, id_: str) -> tuple[Target, tuple[Item, .
             if len(items) > 1 and identity(items, target.name, target.rule) == id_:
                 return target, items
     known = [identity([i], one.name, one.rule) for one in plan.targets for i in one.items]
-    raise MinerError(
-        f"there is no hypothesis '{id_}' in these records", "an ID as 'miner rank' prints it",
-        nearest(id_, known) or "Run 'miner rank' and copy the ID.",
-    )  # fmt: skip
+    raise MinerError("hypotheses.id_unknown", id=id_, close=closest(id_, known))
 
 
 def _factor(table: UnitTable, item: Item, at: int) -> FactorValue:

@@ -9,6 +9,7 @@ from pathlib import Path
 from miner import ledger
 from miner.core import Period
 from miner.core.errors import MinerError
+from miner.core.messages import Message
 from miner.core.results import Hypothesis, Severity
 from miner.hypotheses.fixed import DEFINED_OTHERWISE, LOOKED, LOOKS_LOST, REWORDED, Question
 from miner.hypotheses.identity import identity_in_rules
@@ -65,7 +66,7 @@ class Past:
         own = len(self.questions(rules, unit))
         return own / len(self.asked()) if own else 1.0
 
-    def _doubt(self, item: ledger.FixedQuestion, rules: RuleBook, unit: str) -> str | None:
+    def _doubt(self, item: ledger.FixedQuestion, rules: RuleBook, unit: str) -> Message | None:
         if item.looked or self.seen_after(item.fixed_on, item.n):
             return LOOKED
         if item.lost and not item.proven:

@@ -117,8 +117,8 @@ def test_the_level_before_a_meal_is_nuisance_where_it_is_known():
     level = np.arange(30.0)
     level[7] = NAN
     plan = design(replace(table, frame=table.frame.assign(baseline=level)), meal_rules())
-    at = plan.nuisance_names.index("level before the meal")
-    assert plan.nuisance_names[at + 1] == "level before the meal unknown"
+    at = plan.nuisance_names.index("baseline")
+    assert plan.nuisance_names[at + 1] == "baseline unknown"
     expected = np.nan_to_num(level - np.nanmean(level))
     np.testing.assert_allclose(plan.nuisance[:, at], expected)
     np.testing.assert_array_equal(plan.nuisance[:, at + 1], np.arange(30) == 7)

@@ -49,8 +49,8 @@ def test_the_level_before_a_meal_is_nuisance():
     frame = table.frame.assign(baseline=np.linspace(80, 120, len(table.frame)))
     frame.loc[frame.index[:5], "baseline"] = np.nan
     plan = design(replace(table, frame=frame), RULES)
-    level = plan.nuisance[:, plan.nuisance_names.index("level before the meal")]
-    unknown = plan.nuisance[:, plan.nuisance_names.index("level before the meal unknown")]
+    level = plan.nuisance[:, plan.nuisance_names.index("baseline")]
+    unknown = plan.nuisance[:, plan.nuisance_names.index("baseline unknown")]
     assert (level[:5] == 0).all()
     np.testing.assert_allclose(level.sum(), 0, atol=1e-9)
     assert unknown.tolist() == [1.0] * 5 + [0.0] * (len(frame) - 5)

@@ -425,8 +425,8 @@ def test_the_doctor_gets_measures_with_definitions_and_no_advice(
 ) -> None:
     text = " ".join(page_text.seen(render(brief, "doctor", rules, [clear.id])))
     for item in brief.measures:
-        assert item.name in text
-        assert item.definition in text
+        assert str(item.name) in text
+        assert str(item.definition) in text
     assert clear.sentence.replace("your higher", "the client's higher") in text
     assert not re.search(r"\b(should|try|walk|bed|earlier|call|keep|advice)\b", text, re.IGNORECASE)
 
