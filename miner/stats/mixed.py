@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from miner.core.messages import Message, Words, message
 from miner.stats.mixed_dependence import LARGEST_PHI, Profile, best_phi
 from miner.stats.mixed_design import Design, Floats, design
 from miner.stats.mixed_freedom import satterthwaite
@@ -41,7 +42,7 @@ class MixedFit:
         boundary: which of "intercept" and "slope" have a variance of exactly 0, and
             "correlation" where theirs is exactly 1 or -1.
         iterations: evaluations of the likelihood.
-        problem: why the numbers cannot be used, in plain words; "" where they can.
+        problem: why the numbers cannot be used; "" where they can.
     """
 
     coefficients: Floats
@@ -59,7 +60,7 @@ class MixedFit:
     converged: bool
     boundary: tuple[str, ...]
     iterations: int
-    problem: str
+    problem: Words
 
     def intervals(self, level: float = 0.95) -> Floats:
         """Return (p, 2) limits, coefficient -+ t quantile x standard error."""
@@ -111,10 +112,10 @@ def fit_mixed(
     Source: Bates et al. 2015, J Stat Softw 67(1); Pinheiro & Bates 2000, chapters 2 and 5.
     """
     if random not in FREE or (slope is None and random not in ("none", "intercept")):
-        raise ValueError(f"random={random!r} needs a slope column or is not known")
+        raise ValueError(f"no slope: {random}")
     used = None if random in ("none", "intercept") else slope
     prepared = design(y, X, groups, used, times)
-    if isinstance(prepared, str):
+    if isinstance(prepared, Message):
         return _nothing(random, reml, np.asarray(X).shape, prepared)
     problem = _too_little(prepared, random)
     if problem:
@@ -138,13 +139,13 @@ def _optimum(profile: Profile, dependent: bool) -> tuple[float, Likelihood, Floa
     return phi, likelihood, theta, gain
 
 
-def _too_little(prepared: Design, random: Random) -> str:
+def _too_little(prepared: Design, random: Random) -> Words:
     if random != "none" and prepared.groups < 2:
-        return "one group cannot show how groups differ"
+        return message("stats.one_group")
     if random != "none" and prepared.groups == prepared.units:
-        return "with one unit in every group, groups and units cannot be told apart"
+        return message("stats.one_unit_a_group")
     if random in ("slope", "uncorrelated", "both") and not prepared.rows[1].any():
-        return "the slope column is 0 throughout"
+        return message("stats.slope_is_zero")
     return ""
 
 
@@ -186,17 +187,17 @@ def _assemble(
 
 def _problem(
     likelihood: Likelihood, theta: Floats, phi: float, found: Evaluation, gain: float
-) -> str:
+) -> Words:
     if not (np.isfinite(found.deviance) and np.isfinite(found.inverse).all()):
-        return "the likelihood is not finite"
+        return message("stats.likelihood_not_finite")
     if np.abs(theta).max() > LARGEST / 2:
-        return "units within a group do not vary enough to estimate their variance"
+        return message("stats.too_little_within")
     if phi >= LARGEST_PHI:
-        return "the dependence within groups runs to 1 and cannot be told from a lasting difference"
+        return message("stats.dependence_runs_to_one")
     if gain > GAIN_LEFT:
-        return "the search for the variances did not settle"
+        return message("stats.search_not_settled")
     if likelihood.free and boundary_pull(likelihood, theta)[0] < -1e-3 * likelihood.degrees:
-        return "the search for the variances stopped at a boundary that is not the best value"
+        return message("stats.stopped_at_boundary")
     return ""
 
 
@@ -209,7 +210,7 @@ def _boundary(likelihood: Likelihood, theta: Floats) -> tuple[str, ...]:
     return tuple(name for name in names if theta[0 if name == "intercept" else 2] == 0)
 
 
-def _nothing(random: Random, reml: bool, shape: tuple[int, ...], problem: str) -> MixedFit:
+def _nothing(random: Random, reml: bool, shape: tuple[int, ...], problem: Words) -> MixedFit:
     p = shape[1] if len(shape) == 2 else 0
     unknown = np.full(p, np.nan)
     return MixedFit(

@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from miner.core.messages import Message, message
+
 Floats = npt.NDArray[np.float64]
 Indices = npt.NDArray[np.intp]
 
@@ -80,7 +82,7 @@ def design(
     groups: npt.ArrayLike,
     slope: npt.ArrayLike | None,
     times: npt.ArrayLike | None,
-) -> Design | str:
+) -> Design | Message:
     """Sort by group and time and change to orthonormal coordinates.
 
     Args:
@@ -91,7 +93,7 @@ def design(
         times: (units,) the time of each unit, or None where dependence is not modelled.
 
     Returns:
-        The design, or in plain words why there is none.
+        The design, or why there is none.
 
     Raises:
         ValueError: the arrays differ in length.
@@ -103,12 +105,14 @@ def design(
     codes, names = _codes(np.asarray(groups))
     lengths = {response.shape, fixed.shape[:1], column.shape, codes.shape}
     if fixed.ndim != 2 or len(lengths) != 1 or (clock is not None and clock.shape != codes.shape):
-        raise ValueError("y, groups, slope and times need one value for each row of X")
+        raise ValueError("lengths differ")
     checked = [response, column, *fixed.T] if clock is None else [response, column, clock, *fixed.T]
     if (codes < 0).any() or not all(np.isfinite(item).all() for item in checked):
-        return "some values are unknown or not finite; leave those units out first"
+        return message("stats.values_unknown")
     if response.size <= fixed.shape[1]:
-        return f"{response.size} units are too few for {fixed.shape[1]} coefficients"
+        return message(
+            "stats.too_few_for_coefficients", units=response.size, coefficients=fixed.shape[1]
+        )
     order = _order(codes, clock)
     if order is not None:
         codes, response, column, fixed = codes[order], response[order], column[order], fixed[order]
@@ -116,7 +120,7 @@ def design(
     starts = np.flatnonzero(np.diff(codes, prepend=-1))
     gaps = None if clock is None else time_gaps(clock, starts)
     if gaps is not None and gaps.min() <= 0:
-        return "two units of one group have the same time"
+        return message("stats.same_time_in_group")
     return _orthogonal(response, fixed, column, starts, names, gaps)
 
 
@@ -152,15 +156,15 @@ def _orthogonal(
     starts: Indices,
     names: npt.NDArray[np.generic],
     gaps: Floats | None,
-) -> Design | str:
+) -> Design | Message:
     size = np.sqrt(np.einsum("ij,ij->j", fixed, fixed))
     if (size == 0).any():
-        return "a column of the design is 0 throughout"
+        return message("stats.column_is_zero")
     scaled = np.ascontiguousarray((fixed / size).T)
     products = gram(scaled)
     singular = np.sqrt(np.abs(np.linalg.eigvalsh(products)))
     if singular[0] < 1e-7 * singular[-1]:
-        return "the columns of the design cannot be told apart"
+        return message("stats.columns_not_apart")
     basis, back, log_det = scaled, np.eye(size.size), 2 * float(np.log(size).sum())
     for again in (False, True):
         lower = np.linalg.cholesky(gram(basis) if again else products)
@@ -175,7 +179,7 @@ def _orthogonal(
     rows[2:-1] = basis
     rows[-1] = response - np.einsum("i,in->n", along, basis)
     if (rows[-1] ** 2).sum() <= 1e-22 * (response**2).sum():
-        return "the response does not vary once the fixed columns are allowed for"
+        return message("stats.response_does_not_vary")
     return Design(rows, starts, names, gaps, back, back @ along, scale, log_det)
 
 

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.messages import Message, Words, message
+
 if TYPE_CHECKING:
     from sklearn.pipeline import Pipeline
 
@@ -40,7 +42,7 @@ class OutOfSample:
     gain: float
     gain_se: float
     nearer: int
-    reason: str
+    reason: Words
 
 
 def out_of_sample(
@@ -73,12 +75,12 @@ def out_of_sample(
     known = np.isfinite(outcome)
     y, x = outcome[known], factors[known]
     if x.shape[1] == 0:
-        return _undefined("no factors")
+        return _undefined(message("stats.no_factors"))
     if y.size < first + folds:
-        return _undefined(f"{y.size} known units, {first + folds} are needed")
+        return _undefined(message("stats.too_few_known", n=y.size, need=first + folds))
     size = (y.size - first) // folds
     if not _varies(x[: y.size - size]).any():
-        return _undefined("no factor varies")
+        return _undefined(message("stats.no_factor_varies"))
     from sklearn.model_selection import TimeSeriesSplit
 
     parts = TimeSeriesSplit(n_splits=folds, test_size=size).split(x)
@@ -118,9 +120,9 @@ def _compared(folds: int, model: Floats, average: Floats) -> OutOfSample:
         gain=float(gains.mean()),
         gain_se=float(gains.std(ddof=1)) / sqrt(gains.size),
         nearer=int((gains > 0).sum()),
-        reason="" if mse_average > 0 else "the average was never wrong",
+        reason="" if mse_average > 0 else message("stats.average_never_wrong"),
     )
 
 
-def _undefined(reason: str) -> OutOfSample:
+def _undefined(reason: Message) -> OutOfSample:
     return OutOfSample(0, 0, nan, nan, nan, nan, nan, 0, reason)

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from miner.core.messages import Words, message
+
 Floats = npt.NDArray[np.float64]
 
 
@@ -49,7 +51,7 @@ class Pooled:
         q: Hartung-Knapp variance factor before it is held to at least 1.
         groups: how many groups were pooled.
         left_out: how many had no usable value.
-        problem: why there is no answer, in plain words; "" where there is one.
+        problem: why there is no answer; "" where there is one.
     """
 
     estimate: float
@@ -62,7 +64,7 @@ class Pooled:
     q: float
     groups: int
     left_out: int
-    problem: str
+    problem: Words
 
 
 def paule_mandel(
@@ -89,13 +91,13 @@ def paule_mandel(
 
     y, s = np.asarray(estimates, dtype=np.float64), np.asarray(standard_errors, dtype=np.float64)
     if y.shape != s.shape or y.ndim != 1:
-        raise ValueError("estimates and standard errors need one value for each group")
+        raise ValueError("lengths differ")
     used = np.isfinite(y) & np.isfinite(s) & (s > 0)
     y, s, left_out = y[used], s[used], int((~used).sum())
     k = int(y.size)
     if k < 2:
         nan = float("nan")
-        problem = f"{k} usable groups; at least two are needed"
+        problem = message("stats.too_few_groups", groups=k)
         return Pooled(nan, nan, 0, (nan, nan), nan, nan, nan, nan, k, left_out, problem)
     tau2 = _between_variance(y, s)
     mean, q = _mean_and_factor(y, s, tau2)

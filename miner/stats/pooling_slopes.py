@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from miner.core.messages import Words, message
 from miner.stats.mixed_products import whitened
 from miner.stats.pooling import Floats, Pooled, paule_mandel, within_between
 
-TIED = "two units have the same time"
+TIED = message("stats.same_time")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -31,7 +32,7 @@ class GroupSlopes:
     standard_errors: Floats
     freedom: npt.NDArray[np.intp]
     units: npt.NDArray[np.intp]
-    reasons: tuple[str, ...]
+    reasons: tuple[Words, ...]
 
 
 def slopes_by_group(
@@ -68,9 +69,9 @@ def slopes_by_group(
     clock = np.zeros(codes.size) if times is None else np.asarray(times, dtype=np.float64)
     other = np.empty((codes.size, 0)) if nuisance is None else np.asarray(nuisance, np.float64)
     if not response.size == column.size == codes.size == clock.size == other.shape[0]:
-        raise ValueError("y, x, groups, times and nuisance need one value for each unit")
+        raise ValueError("lengths differ")
     if not 0 <= phi < 1 or (phi > 0 and times is None):
-        raise ValueError("phi must be at least 0 and below 1, and needs times")
+        raise ValueError("phi not usable")
     known = np.isfinite(response) & np.isfinite(column) & np.isfinite(other).all(axis=1)
     tied = np.zeros(len(names), dtype=bool)
     if phi > 0:
@@ -149,7 +150,11 @@ def _solve(
     squares = np.maximum(left[:, 1, 1] - slopes * left[:, 0, 1], 0.0)
     below = np.where(known, freedom * left[:, 0, 0], np.nan)
     reasons = tuple(
-        "" if ok else "too few units" if few else "the column does not vary by itself"
+        ""
+        if ok
+        else message("stats.too_few_units")
+        if few
+        else message("stats.column_does_not_vary")
         for ok, few in zip(known, freedom < max(fewest, 1), strict=True)
     )
     return GroupSlopes(names, slopes, np.sqrt(squares / below), freedom, units, reasons)

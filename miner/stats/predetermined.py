@@ -58,9 +58,9 @@ def predetermined(
     codes = np.asarray(pd.factorize(np.asarray(groups))[0], dtype=np.intp)
     other = np.empty((column.size, 0)) if nuisance is None else np.asarray(nuisance, np.float64)
     if not column.shape == codes.shape == clock.shape == other.shape[:1]:
-        raise ValueError("x, groups, times and nuisance need one value for each unit")
+        raise ValueError("lengths differ")
     if not all(np.isfinite(item).all() for item in (column, clock, other)):
-        raise ValueError("unknown values; leave those units out first")
+        raise ValueError("values unknown")
     order = np.lexsort((clock, codes))
     codes, clock, column = codes[order], clock[order], column[order]
     design = np.column_stack([np.ones(codes.size), _scaled(other[order])])

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from miner.core.messages import Words
 from miner.stats.mixed import MixedFit
 from miner.stats.mixed_design import Design, Floats, design
 from miner.stats.mixed_many import AT_ONCE, Evaluations, evaluate_many, posteriors
@@ -28,14 +29,14 @@ class ShrunkenSlopes:
         slopes: (groups,).
         standard_errors: (groups,) of prediction.
         intervals: (groups, 2) slope -+ t quantile x standard error.
-        problem: why there are none, in plain words; "" where there are.
+        problem: why there are none; "" where there are.
     """
 
     names: npt.NDArray[np.generic]
     slopes: Floats
     standard_errors: Floats
     intervals: Floats
-    problem: str
+    problem: Words
 
 
 def shrunken_slopes(
@@ -81,12 +82,12 @@ def shrunken_slopes(
     from scipy.stats import t
 
     if fit.random in ("none", "intercept"):
-        raise ValueError("the model has no random slope")
+        raise ValueError("no random slope")
     prepared = design(y, X, groups, slope, times)
-    if isinstance(prepared, str) or fit.problem:
+    if not isinstance(prepared, Design):
         names = np.unique(np.asarray(groups))
         pair, one = np.full((names.size, 2), np.nan), np.full(names.size, np.nan)
-        return ShrunkenSlopes(names, one, one, pair, fit.problem or str(prepared))
+        return ShrunkenSlopes(names, one, one, pair, prepared)
     degrees = prepared.units - prepared.fixed
     likelihood = Likelihood(cross_products(prepared, fit.phi), degrees, True, (0, 1, 2))
     grid, before = _grid(fit, prepared, likelihood)

@@ -37,9 +37,9 @@ def within_residual(
     codes, names = pd.factorize(np.asarray(groups))
     other = np.empty((column.size, 0)) if nuisance is None else np.asarray(nuisance, np.float64)
     if column.shape != codes.shape or other.shape[:1] != codes.shape:
-        raise ValueError("x, groups and nuisance need one value for each unit")
+        raise ValueError("lengths differ")
     if not (np.isfinite(column).all() and np.isfinite(other).all()):
-        raise ValueError("unknown values; leave those units out first")
+        raise ValueError("values unknown")
     centred = within_between(column, codes)[0]
     rows = [within_between(part, codes)[0] for part in other.T]
     left = centred - _fitted(centred, rows, codes, len(names)) if rows else centred

@@ -42,7 +42,7 @@ def incremental_area(
     """
     minutes, values = np.asarray(minutes, float), np.asarray(values, float)
     if minutes.shape != values.shape or until < 0:
-        raise ValueError("one value a minute, and an end that is not negative, are needed")
+        raise ValueError("unusable values")
     known = np.isfinite(minutes) & np.isfinite(values)
     order = np.argsort(minutes[known], kind="stable")
     t, v = minutes[known][order], values[known][order]

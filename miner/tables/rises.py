@@ -129,7 +129,7 @@ def find_rises(
     rule = RiseRule(**thresholds)
     minutes, glucose = np.asarray(minutes, float), np.asarray(glucose, float)
     if minutes.shape != glucose.shape:
-        raise ValueError("one reading a minute given is needed")
+        raise ValueError("lengths differ")
     known = np.isfinite(minutes) & np.isfinite(glucose)
     order = np.argsort(minutes[known], kind="stable")
     t, raw = minutes[known][order], glucose[known][order]

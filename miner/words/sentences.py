@@ -18,9 +18,9 @@ ABOUT_A_MONTH = (24, 38)
 OFTEN = 2
 """How many times the claim level is so often that a client's own week may be behind it."""
 _UNDEFINED = {
-    "no factors": "no_habit",
-    "no factor varies": "no_habit",
-    "the average was never wrong": "no_change",
+    "stats.no_factors": "no_habit",
+    "stats.no_factor_varies": "no_habit",
+    "stats.average_never_wrong": "no_change",
 }
 """Which sentence tells why it is undefined whether all habits foretell anything, by its reason."""
 
@@ -80,7 +80,7 @@ def with_words(ranking: Ranking, rules: RuleBook, display_unit: str = "mg/dL") -
 def together_sentence(found: Together, rules: RuleBook, unit: str) -> str:
     """Return whether all habits together foretold later units better than the average did."""
     if found.better is None:
-        key = _UNDEFINED.get(found.reason, "too_few")
+        key = _UNDEFINED.get(getattr(found.reason, "code", ""), "too_few")
         return say(rules, "together", key, units=f"{unit}s")
     key = "better" if found.better else "no_better"
     units = several(found.units_held_back, f"later {unit}")

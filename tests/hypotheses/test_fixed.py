@@ -194,7 +194,9 @@ def test_a_fixed_question_about_the_weekend_is_withheld():
     weekend = np.array([day % 7 in (5, 6) for day in range(n)], float)
     table = day_table({"day_mean": 100 + noise(n)}, {"late_dinner": weekend})
     item = _answers(table, Question("late_dinner", "day_mean"))[1]["late_dinner", "day_mean"]
-    assert str(item.withheld.reason) == "cannot be told apart from the weekend, a drift or the sensor"
+    assert (
+        str(item.withheld.reason) == "cannot be told apart from the weekend, a drift or the sensor"
+    )
 
 
 def test_a_fixed_question_that_cannot_be_told_apart_from_another_factor_is_withheld():

@@ -136,7 +136,9 @@ def test_a_factor_that_is_the_weekend_or_the_sensor_is_withheld(kind):
     )
     item = found[("late_dinner",)]
     assert item.evidence is Evidence.CANNOT_TELL
-    assert str(item.withheld.reason) == "cannot be told apart from the weekend, a drift or the sensor"
+    assert (
+        str(item.withheld.reason) == "cannot be told apart from the weekend, a drift or the sensor"
+    )
     assert item.withheld.have < 0.1
     assert item.p is item.difference is item.interval is None
     assert found[("tag:a",)].withheld is None

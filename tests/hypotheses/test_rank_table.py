@@ -216,7 +216,9 @@ def test_outcomes_in_which_nothing_can_be_seen_leave_the_level_to_the_others():
     alone = rank_table(day_table({"day_mean": _noise()}, {"tag:a": one}), RULES, draws=999)
     by_outcome = {item.outcome: item for item in found.hypotheses}
     assert by_outcome["day_mean"].p_adjusted == alone.hypotheses[0].p_adjusted
-    assert str(by_outcome["wake_glucose"].withheld.reason) == "more than half the values are the same"
+    assert (
+        str(by_outcome["wake_glucose"].withheld.reason) == "more than half the values are the same"
+    )
     assert by_outcome["variability"].withheld is not None
     summaries = {item.name: item for item in found.outcomes}
     assert summaries["variability"].units == 0
@@ -229,7 +231,10 @@ def test_an_outcome_known_on_too_few_days_to_be_fitted_is_withheld():
                        fewest_distinct_days_each_side=2)  # fmt: skip
     table = day_table({"day_mean": outcome}, {"tag:a": np.tile([1.0, 0, 0], 10)})
     item = rank_table(table, rules, draws=100).hypotheses[0]
-    assert str(item.withheld.reason) in ("too few days on which it is known", "too few days with it")
+    assert str(item.withheld.reason) in (
+        "too few days on which it is known",
+        "too few days with it",
+    )
     table.frame["tag:a"] = np.tile([1.0, 0.0], 15)
     item = rank_table(table, rules, draws=100).hypotheses[0]
     assert str(item.withheld.reason) == "too few days on which it is known"

@@ -58,12 +58,12 @@ def test_agreement_beyond_chance_does_not_narrow_the_interval():
 def test_unknown_groups_are_counted_and_too_few_told():
     found = paule_mandel([1.0, np.nan, 2.0, 3.0], [1.0, 1.0, np.nan, 0.0])
     assert (found.groups, found.left_out) == (1, 3)
-    assert "at least two" in found.problem
+    assert "at least two" in str(found.problem)
     assert np.isnan(found.estimate)
     kept = paule_mandel([1.0, np.nan, 2.0], [1.0, 1.0, 1.0])
     assert kept.estimate == paule_mandel([1.0, 2.0], [1.0, 1.0]).estimate
     assert kept.left_out == 1
-    with pytest.raises(ValueError, match="one value"):
+    with pytest.raises(ValueError, match="lengths"):
         paule_mandel([1.0], [1.0, 2.0])
 
 
@@ -141,7 +141,7 @@ def test_nothing_known_at_all_has_no_slopes():
 
 
 def test_wrong_use_is_refused():
-    with pytest.raises(ValueError, match="one value"):
+    with pytest.raises(ValueError, match="lengths"):
         slopes_by_group([1.0, 2.0], [1.0], [1, 1])
     with pytest.raises(ValueError, match="phi"):
         slopes_by_group([1.0, 2.0], [1.0, 0.0], [1, 1], phi=0.5)

@@ -3,7 +3,6 @@ import pytest
 
 from miner.stats.mixed import fit_mixed
 from miner.stats.pooling_slopes import slopes_by_group
-from miner.stats.shrunken import group_effects
 from miner.stats.shrunken_slopes import shrunken_slopes
 
 
@@ -13,42 +12,6 @@ def caseload(rng, clients, days=30, spread=3.0):
     truth = 2 + spread * rng.normal(size=clients)
     y = 100 + 8 * rng.normal(size=clients)[g] + truth[g] * x + 10 * rng.normal(size=g.size)
     return y, np.column_stack([np.ones(g.size), x]), g, x, truth
-
-
-# Henderson 1975, Biometrics 31:423-447: the inverse of the mixed-model equations, written out
-# for all groups at once, holds the variances of b - beta and of the predictions.
-@pytest.mark.parametrize("phi", [0.0, 0.5])
-def test_predictions_and_errors_solve_the_mixed_model_equations(phi):
-    rng = np.random.default_rng(1)
-    y, X, g, x, _ = caseload(rng, 9, days=12, spread=20.0)
-    t = np.tile(np.arange(12.0), 9)
-    for i in range(1, y.size):
-        y[i] += phi * (y[i - 1] - 100) * (g[i] == g[i - 1])
-    fit = fit_mixed(y, X, g, x, random="both", times=t if phi else None)
-    found = group_effects(fit, y, X, g, x, slope_column=1, times=t if phi else None)
-    assert fit.boundary == ()
-    assert (fit.phi > 0) == (phi > 0)
-    Z = np.zeros((y.size, 18))
-    for i in range(9):
-        Z[g == i, 2 * i : 2 * i + 2] = X[g == i]
-    same = g[:, None] == g[None, :]
-    lag = np.abs(t[:, None] - t[None, :])
-    R = np.where(same, np.where(lag == 0, 1.0, fit.phi**lag), 0) * fit.residual_variance
-    inverse = np.linalg.inv(R)
-    G = np.kron(np.eye(9), fit.random_covariance)
-    W = np.hstack([X, Z])
-    matrix = W.T @ inverse @ W
-    matrix[2:, 2:] += np.linalg.inv(G)
-    errors = np.linalg.inv(matrix)
-    solution = errors @ (W.T @ inverse @ y)
-    assert fit.coefficients == pytest.approx(solution[:2], rel=1e-6)
-    assert found.deviations.ravel() == pytest.approx(solution[2:], abs=1e-5)
-    assert found.deviation_errors.ravel() == pytest.approx(np.sqrt(np.diag(errors)[2:]), rel=1e-6)
-    for i in range(9):
-        row = np.zeros(20)
-        row[[1, 3 + 2 * i]] = 1
-        assert found.slopes[i] == pytest.approx(row @ solution, rel=1e-6)
-        assert found.slope_errors[i] == pytest.approx(np.sqrt(row @ errors @ row), rel=1e-6)
 
 
 # Twenty caseloads of 1,000: the clients whose raw slope is among the highest 5 %.
@@ -124,25 +87,20 @@ def test_no_spread_leaves_the_slope_of_all():
         y[mine] -= X[mine] @ np.linalg.lstsq(X[mine], y[mine], rcond=None)[0]
     y += 2 * x
     fit = fit_mixed(y, X, g, x)
-    found = group_effects(fit, y, X, g, x, slope_column=1)
     assert fit.boundary == ("intercept", "slope")
+    found = shrunken_slopes(fit, y, X, g, x, slope_column=1)
     assert found.slopes == pytest.approx(np.full(30, 2.0))
-    assert found.slope_errors == pytest.approx(np.full(30, fit.standard_errors[1]))
-    assert not found.deviations.any()
-    averaged = shrunken_slopes(fit, y, X, g, x, slope_column=1)
-    assert averaged.slopes == pytest.approx(np.full(30, 2.0))
-    assert (averaged.standard_errors > found.slope_errors).all()
+    assert (found.standard_errors > fit.standard_errors[1]).all()
 
 
 def test_a_fit_with_a_problem_gives_no_predictions():
     y, X, g, x, _ = caseload(np.random.default_rng(4), 5)
     y[0] = np.nan
     fit = fit_mixed(y, X, g, x)
-    for predicted in (shrunken_slopes, group_effects):
-        found = predicted(fit, y, X, g, x, slope_column=1)
-        assert found.problem == fit.problem != ""
-        assert np.isnan(found.slopes).all()
-        assert len(found.slopes) == 5
+    found = shrunken_slopes(fit, y, X, g, x, slope_column=1)
+    assert found.problem == fit.problem != ""
+    assert np.isnan(found.slopes).all()
+    assert len(found.slopes) == 5
 
 
 def test_a_model_without_a_random_slope_is_refused():

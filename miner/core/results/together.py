@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from miner.core.messages import Words
 from miner.core.results.base import Result
 
 
@@ -27,5 +28,5 @@ class Together(Result):
     gain: float
     gain_se: float
     nearer: int
-    reason: str
+    reason: Words
     sentence: str = ""
