@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from miner.core.messages import Words
+from miner.core.messages import Message, Words
 from miner.stats.mixed import MixedFit
 from miner.stats.mixed_design import Design, Floats, design
 from miner.stats.mixed_many import AT_ONCE, Evaluations, evaluate_many, posteriors
@@ -84,10 +84,11 @@ def shrunken_slopes(
     if fit.random in ("none", "intercept"):
         raise ValueError("no random slope")
     prepared = design(y, X, groups, slope, times)
-    if not isinstance(prepared, Design):
+    problem = fit.problem or (prepared if isinstance(prepared, Message) else "")
+    if problem or isinstance(prepared, Message):
         names = np.unique(np.asarray(groups))
         pair, one = np.full((names.size, 2), np.nan), np.full(names.size, np.nan)
-        return ShrunkenSlopes(names, one, one, pair, prepared)
+        return ShrunkenSlopes(names, one, one, pair, problem)
     degrees = prepared.units - prepared.fixed
     likelihood = Likelihood(cross_products(prepared, fit.phi), degrees, True, (0, 1, 2))
     grid, before = _grid(fit, prepared, likelihood)

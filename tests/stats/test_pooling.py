@@ -123,7 +123,7 @@ def test_groups_without_a_slope_say_why():
     y = np.random.default_rng(2).normal(size=g.size)
     y[-1] = np.nan
     found = slopes_by_group(y, x, g, times=t, phi=0.5)
-    why = dict(zip(found.names, found.reasons, strict=True))
+    why = dict(zip(found.names, map(str, found.reasons), strict=True))
     assert why["good"] == ""
     assert why["few"] == why["none"] == "too few units"
     assert why["same"] == "the column does not vary by itself"
