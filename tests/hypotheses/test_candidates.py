@@ -175,7 +175,7 @@ def test_meals_need_five_different_days_each_side():
     rules = meal_rules()
     plan = design(table, rules)
     found = candidates(plan, plan.targets[0], rules.guardrails)[0].withheld
-    assert (found.reason, found.have, found.need) == ("too few different days with it", 4, 5)
+    assert (str(found.reason), found.have, found.need) == ("too few different days with it", 4, 5)
     walk[12] = 1  # and one of a fifth
     table.frame["walk_after"] = walk
     plan = design(table, rules)

@@ -255,7 +255,16 @@ def test_no_address_of_a_registry_and_no_path_of_a_machine_is_committed() -> Non
     assert address.search("https://files.python" + "hosted.org/packages")
 
 
-ROOMS_OF_FACTS: tuple[str, ...] = ("caseload", "cli", "followup", "ledger", "rulebook")
+ROOMS_OF_FACTS: tuple[str, ...] = (
+    "caseload",
+    "cli",
+    "followup",
+    "hypotheses",
+    "ledger",
+    "rulebook",
+    "stats",
+    "tables",
+)
 """Rooms in which no sentence stands: what is said is a code with values."""
 FEWEST_WORDS = 4
 
