@@ -19,7 +19,7 @@ from miner.records.findings import Findings
 from miner.records.place.placing import place_rows
 from miner.records.place.times import hint
 from miner.records.propose.columns import Column, columns_of, joined
-from miner.records.propose.exports import Exports, Limits, tokens
+from miner.records.propose.exports import Limits, tokens
 from miner.records.propose.notes import Notes, no_option
 from miner.records.propose.saved import as_toml
 from miner.records.propose.streams import Claim, Filling, cadence_min, claims, feeds
@@ -148,7 +148,6 @@ class Job:
 
     path: Path
     raw: bytes
-    book: Exports
     settings: Settings
     others: Others
 
@@ -193,7 +192,7 @@ def entries_of(part: Part, notes: Notes) -> tuple[Proposal, ...]:
             every = [_rows_of(part, notes, stream, *rows) for stream, rows in kinds.items()]
             return tuple(one for each in every for one in entries_of(*each))
         named = tokens(PurePath(part.job.path.name).stem)
-        found = claims(named, part.columns, part.times, part.job.book)
+        found = claims(named, part.columns, part.times)
         if not _clear(found, part, notes):
             return (_proposal(part, None, notes, ()),)
     free, built = part.columns, list[Filling]()
@@ -216,8 +215,8 @@ def _said(stream: str, part: Part) -> Claim:
         raise no_option("stream", stream, STREAMS)
     if not part.times.any and (stream != "tags" or not part.times.dates):
         raise _without_times(part)
-    fed = feeds(stream, part.columns, part.times, part.job.book, weak=True)
-    return Claim(stream, part.job.book.streams[stream], 0, (), True, fed or ())
+    fed = feeds(stream, part.columns, part.times, weak=True)
+    return Claim(stream, part.times.book.streams[stream], 1, fed or ())
 
 
 def _clear(found: Sequence[Claim], part: Part, notes: Notes) -> bool:
@@ -228,11 +227,9 @@ def _clear(found: Sequence[Claim], part: Part, notes: Notes) -> bool:
     ]
     if found and len(rivals) < 2:
         return True
-    book, rows = part.job.book, {"rows": len(part.table.rows)}
+    rows = {"rows": len(part.table.rows)}
     fits = [each.stream for each in rivals] or [
-        each
-        for each in STREAMS
-        if feeds(each, part.columns, part.times, book, weak=True) is not None
+        each for each in STREAMS if feeds(each, part.columns, part.times, weak=True) is not None
     ]
     if not fits and not part.times.any:
         raise _without_times(part)
@@ -250,7 +247,7 @@ def _without_times(part: Part) -> MinerError:
     if part.times.dates:
         return MinerError("records.dates_alone", file=name, column=part.times.dates[0].name)
     filled = [each for each in part.columns if each.filled]
-    named = [each for each in filled if part.job.book.times["time"].stand_in(each.words)]
+    named = [each for each in filled if part.times.book.times["time"].stand_in(each.words)]
     for column in [*named, *(each for each in filled if hint(next(iter(each.counts))))]:
         first = str(column.text[column.text != ""].iloc[0])
         seems = hint(first)
@@ -269,7 +266,7 @@ def _comes_along(claim: Claim, free: Sequence[Column], part: Part) -> bool:
 
     A level, steps and readings do so where they are sampled: one figure a night is no episode.
     """
-    fed = feeds(claim.stream, free, part.times, part.job.book, weak=False)
+    fed = feeds(claim.stream, free, part.times, weak=False)
     if not fed:
         return False
     if claim.stream == "tags":
@@ -335,7 +332,7 @@ def _proposal(part: Part, stream: str | None, notes: Notes, taken: Sequence[Colu
     )
     if not found.complete or not found.rows or job.others.propose is None:
         return found
-    source, limits = _source(entry, part), job.book.limits
+    source, limits = _source(entry, part), part.times.book.limits
     losses = losses_of(job.path, job.raw, source, found.rows, job.settings, limits)
     sample = first_rows(part.text, table, source, job.settings)
     return replace(found, sample=sample, losses=losses)
@@ -373,7 +370,7 @@ def _kinds_of_rows(part: Part) -> dict[str, tuple[Column, list[str]]]:
     for column in part.columns:
         found: dict[str, tuple[Column, list[str]]] = {}
         for word in column.listed if column.filled == len(part.table.rows) else ():
-            for stream, rule in part.job.book.streams.items():
+            for stream, rule in part.times.book.streams.items():
                 if rule.speaks.stand_in(tokens(word)):
                     found.setdefault(stream, (column, []))[1].append(word)
         if len(found) > 1:
@@ -385,11 +382,11 @@ def _rows_of(
     part: Part, notes: Notes, stream: str, column: Column, words: list[str]
 ) -> tuple[Part, Notes]:
     """Return the rows of one kind as a table of its own, and notes that keep only these."""
-    table, book = part.table.keep(column.text.isin(words).to_numpy()), part.job.book
+    table = part.table.keep(column.text.isin(words).to_numpy())
     names = [x.name for x in part.columns if x is not column and (table.text(x.name) != "").any()]
     table = replace(table, cells=table.cells[names])
     own = notes.copy(_answers(notes.answers, stream) | {"stream": stream})
     own.choose(f"where.{column.name}", words, "kinds_of_rows", column=column.name)
     columns, apart = joined(columns_of(table, own, marked=True), own)
-    times = times_of(columns, book)
+    times = times_of(columns, own.book)
     return replace(part, table=table, columns=columns, times=times, apart=apart), own

@@ -87,8 +87,8 @@ def propose(
     settings = read_settings(folder, practice)
     ask = None if alone else partial(propose, client=folder, alone=True)
     others = Others(path, folder, ask, settings)
-    job = Job(path, raw, read_exports(practice), settings, others)
-    notes = Notes(job.book, dict(answers or {}))
+    job = Job(path, raw, settings, others)
+    notes = Notes(read_exports(practice), dict(answers or {}))
     pattern = "".join(f"[{mark}]" if mark in "*?[" else mark for mark in name)
     notes.put("file", file or (_DIGITS.sub("*", pattern) if shared else pattern))
     return _every_part(job, notes)
@@ -140,7 +140,7 @@ def _opened(job: Job, notes: Notes) -> Part:
     table = _of_one_person(replace(table, cells=table.cells[list(names.values())]), notes)
     marked = not name.casefold().endswith(JSON_LINES)
     columns, apart = joined(columns_of(table, notes, marked=marked), notes)
-    return Part(job, text, table, columns, times_of(columns, job.book), apart)
+    return Part(job, text, table, columns, times_of(columns, notes.book), apart)
 
 
 def _of_one_person(table: Table, notes: Notes) -> Table:

@@ -14,7 +14,7 @@ from miner.records.columns import COLUMNS, LEVELS, MEALS, NOT_FOOD
 from miner.records.place.glucose import LEAST_MG_DL, MOST_MMOL_L
 from miner.records.place.samples import modal_gap
 from miner.records.propose.columns import Column
-from miner.records.propose.exports import ColumnRule, Exports, StreamRule, glucose_unit
+from miner.records.propose.exports import ColumnRule, StreamRule, glucose_unit
 from miner.records.propose.times import (
     MINUTE,
     TO_MIN,
@@ -39,44 +39,31 @@ class Claim:
     Attributes:
         stream: its name.
         rule: how its files tend to look.
-        marks: how much speaks for it.
-        seen: names of the columns that do.
-        by_file: the name of the file does.
+        marks: how much speaks for it: its name, or those of its columns.
         essential: the columns of which it cannot do without at least one.
     """
 
     stream: str
     rule: StreamRule
     marks: int
-    seen: tuple[str, ...]
-    by_file: bool
     essential: tuple[Column, ...]
 
-    @property
-    def speaks(self) -> bool:
-        """Whether the file speaks of the stream, by its name or by that of a column."""
-        return self.by_file or bool(self.seen)
 
-
-def claims(
-    named: Sequence[str], columns: Sequence[Column], times: Times, book: Exports
-) -> list[Claim]:
+def claims(named: Sequence[str], columns: Sequence[Column], times: Times) -> list[Claim]:
     """Return the streams that a file may feed, the likeliest first.
 
     Args:
         named: the words of the file's name.
         columns: its columns.
         times: those that may hold its times.
-        book: how files tend to look.
     """
     found = []
-    for stream, rule in book.streams.items():
+    for stream, rule in times.book.streams.items():
         by_file = rule.speaks.stand_in(named) and not rule.unless.stand_in(named)
-        seen = tuple(each.name for each in columns if _speaks(stream, rule, each))
-        fed = feeds(stream, columns, times, book, weak=by_file or bool(seen))
-        if fed is not None and (by_file or seen):
-            marks = _COLUMN * len(seen) + _FILE * by_file
-            found.append(Claim(stream, rule, marks, seen, by_file, fed))
+        marks = _FILE * by_file + _COLUMN * sum(_speaks(stream, rule, each) for each in columns)
+        fed = feeds(stream, columns, times, weak=True) if marks else None
+        if fed is not None:
+            found.append(Claim(stream, rule, marks, fed))
     return sorted(found, key=lambda each: -each.marks)
 
 
@@ -86,7 +73,7 @@ def _speaks(stream: str, rule: StreamRule, column: Column) -> bool:
 
 
 def feeds(
-    stream: str, columns: Sequence[Column], times: Times, book: Exports, *, weak: bool
+    stream: str, columns: Sequence[Column], times: Times, *, weak: bool
 ) -> tuple[Column, ...] | None:
     """Return the essential columns of a stream; None where a file lacks them, or its times.
 
@@ -94,17 +81,16 @@ def feeds(
         stream: the stream.
         columns: the columns of the file.
         times: those that may hold its times.
-        book: how files tend to look.
         weak: words will do that name a column only where the file speaks of the stream.
     """
-    rule = book.streams[stream]
+    rule = times.book.streams[stream]
     found = {name: among(rule.columns[name], columns, weak=weak) for name in rule.essential}
     timed = bool(times.any or (stream == "tags" and times.dates))
     if rule.times == "span" and not times.spans:
         lasts = stream == "sleep" and all(
             among(rule.columns[key], columns, weak=weak) for key in ("asleep_min", "awake_min")
         )
-        timed = timed and (lasts or walkable(found.get("steps", ()), times, book))
+        timed = timed and (lasts or walkable(found.get("steps", ()), times))
     if not timed or (found and not any(found.values())):
         return None
     return tuple(each for some in found.values() for each in some)
@@ -155,19 +141,19 @@ def cadence_min(times: Times) -> float | None:
         return None
     stamps = np.unique(first_stamps(times.any[0]))
     gaps = np.diff(stamps[~np.isnat(stamps)]) / MINUTE
-    middle, most = float(np.median(gaps)) if gaps.size else np.inf, times.farthest_min
+    middle = float(np.median(gaps)) if gaps.size else np.inf
     steady = gaps.size > 0 and (np.abs(gaps - middle) <= middle / 2).mean() >= _STEADY
-    gap = modal_gap(stamps) if middle <= most and steady else None
+    gap = modal_gap(stamps) if middle <= times.book.limits.sampled_every_min and steady else None
     return None if gap is None else float(gap / MINUTE)
 
 
-def walkable(steps: Sequence[Column], times: Times, book: Exports) -> bool:
+def walkable(steps: Sequence[Column], times: Times) -> bool:
     """Say whether steps that stand beside single times can be those of the time up to the next."""
     every = cadence_min(times)
     if not steps or every is None:
         return False
     most = np.nanquantile(steps[0].values, _ALMOST_ALL)
-    return bool(most <= book.limits.most_steps_a_minute * every)
+    return bool(most <= times.book.limits.most_steps_a_minute * every)
 
 
 _GLUCOSE = {"mg/dL": "glucose_mg_dl", "mmol/L": "glucose_mmol_l"}
@@ -225,7 +211,7 @@ class Filling:
                 if key == each == "glucose":
                     del self.notes.answers["columns.glucose"]
                 return by_name.get(given)
-        found = among(rule, self.columns, weak=self.claim.speaks)
+        found = among(rule, self.columns, weak=self.claim.marks > 0)
         found = sorted(found, key=lambda one: -one.filled)
         if len(found) < 2 or found[0].filled > _FAR_MORE * found[1].filled:
             return found[0] if found else None

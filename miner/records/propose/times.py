@@ -151,15 +151,15 @@ class Times:
         start, end: columns of starts and of ends.
         duration: columns of lengths.
         dates: columns of dates without a time of day.
-        farthest_min: samples are no further apart, in minutes.
+        book: how files tend to look.
     """
 
-    single: tuple[Column, ...]
-    start: tuple[Column, ...]
-    end: tuple[Column, ...]
-    duration: tuple[Column, ...]
-    dates: tuple[Column, ...]
-    farthest_min: float
+    single: Sequence[Column]
+    start: Sequence[Column]
+    end: Sequence[Column]
+    duration: Sequence[Column]
+    dates: Sequence[Column]
+    book: Exports
 
     @property
     def any(self) -> tuple[Column, ...]:
@@ -196,8 +196,7 @@ def times_of(columns: Sequence[Column], book: Exports) -> Times:
     lengths = [each for each in columns if each.numeric and says(each, "duration")]
     lengths = [each for each in lengths if not says(each, "part")]
     dates = [each for each in columns if each.written is not None and each.written.dates_only]
-    found = map(tuple, (single, start, end, lengths, dates))
-    return Times(*found, farthest_min=book.limits.sampled_every_min)
+    return Times(single, start, end, lengths, dates, book)
 
 
 def apart_min(count: Column, dated: Column) -> NDArray[np.float64] | None:
