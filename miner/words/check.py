@@ -6,29 +6,136 @@ from collections import defaultdict
 from dataclasses import dataclass
 from math import floor
 
-from miner.core.errors import several
+from miner.core.errors import MinerError, several
 from miner.core.messages import Message
-from miner.core.results import CautionKind, CheckReport, Severity, StreamSummary
+from miner.core.results import CautionKind, CheckReport, Finding, Severity, StreamSummary
 from miner.rulebook import RuleBook
 from miner.words.amounts import fixed
-from miner.words.check_detail import detail_of_check
+from miner.words.cautions import Cautions
 from miner.words.document import (
     Fitted,
     Parts,
     Side,
     heading,
-    item,
     paragraph,
     section,
     table,
     urgent,
 )
+from miner.words.document import (
+    item as numbered,
+)
 from miner.words.labels import factor_words
 from miner.words.safe import clean, name
+from miner.words.said import tells_count
 from miner.words.to_do import Step, decided, steps
 from miner.words.wording import day_and_month, some_days, span_words
 
-MOST_LINES, WIDTH = 25, 80
+MOST_LINES, WIDTH, LONGEST = 25, 80, 2000
+LEDGER = "ledger.jsonl"
+_LEDGER_TITLE = "What was fixed, kept and read: the ledger"
+
+_TITLES = {
+    Severity.STOP: "Must be put right",
+    Severity.QUESTION: "Questions for you",
+    Severity.LEFT_OUT: "Left out",
+    Severity.NOTE: "Notes",
+}
+_STREAM_COLUMNS: tuple[tuple[str, Side], ...] = (
+    ("stream", "left"),
+    ("rows", "right"),
+    ("used", "right"),
+    ("days", "right"),
+    ("from", "left"),
+    ("to", "left"),
+    ("every", "right"),
+    ("longest gap", "right"),
+)
+
+
+def detail_of_check(report: CheckReport) -> Parts:
+    """Return everything a check holds, as headings, paragraphs and tables."""
+    cautions = Cautions(report.cautions)
+    return [
+        paragraph(""),
+        *cautions.first(),
+        *cautions.beside(),
+        *section("Streams", _streams(report)),
+        *section("Days that cannot be used", _not_usable(report)),
+        *section("Habits, and on how many days each is known", _known(report)),
+        *section(_LEDGER_TITLE, [paragraph(finding_words(item), 2) for item in _of_ledger(report)]),
+        *_findings(report),
+        *cautions.last(patterns=False),
+    ]
+
+
+def _streams(report: CheckReport) -> Parts:
+    rows, files = [], []
+    for stream, item in report.streams.items():
+        every = "-" if item.cadence_min is None else f"{item.cadence_min:g} min"
+        gap = "-" if item.longest_gap_h is None else f"{fixed(item.longest_gap_h, 1)} h"
+        first, last = (_day(moment) for moment in (item.first, item.last))
+        rows.append(
+            (stream, str(item.rows), str(item.used), str(item.days), first, last, every, gap)
+        )
+        if item.files:
+            files.append(f"{stream}: {', '.join(name(file) for file in item.files)}")
+    if not rows:
+        return []
+    return [table(_STREAM_COLUMNS, rows, gap=2), paragraph("; ".join(files), 2, limit=LONGEST)]
+
+
+def _day(moment: str | None) -> str:
+    return "-" if moment is None else clean(moment[:10])
+
+
+def _not_usable(report: CheckReport) -> Parts:
+    by_reason: dict[Message, list[str]] = defaultdict(list)
+    for day, reason in report.not_usable.items():
+        by_reason[reason].append(day)
+    ordered = sorted(by_reason.items(), key=lambda pair: (-len(pair[1]), str(pair[0])))
+    return [
+        paragraph(f"{several(len(days), 'day')}: {clean(reason, 200)} ({', '.join(days)})", 2)
+        for reason, days in ordered
+    ]
+
+
+def _known(report: CheckReport) -> Parts:
+    known = [f"{name(habit, 40)} {count}" for habit, count in report.known_factors.items()]
+    return [paragraph(", ".join(known), 2, limit=4000)] if known else []
+
+
+def _findings(report: CheckReport) -> Parts:
+    parts: Parts = []
+    for severity, title in _TITLES.items():
+        found = [
+            item
+            for item in report.findings
+            if item.severity is severity and item not in _of_ledger(report)
+        ]
+        body: Parts = [paragraph(finding_words(item), 2) for item in found]
+        parts += section(f"{title} ({len(found)})", body)
+    return parts
+
+
+def _of_ledger(report: CheckReport) -> list[Finding]:
+    return [item for item in report.findings if item.file == LEDGER]
+
+
+def finding_words(item: Finding, limit: int = LONGEST) -> str:
+    """Return a finding with its place, and how often it was found where it does not say so.
+
+    Args:
+        item: what was found.
+        limit: the longest part, in characters.
+    """
+    parts = [clean(part, limit) for part in (item.what, item.expected, item.do)]
+    place = None if item.file is None else name(item.file)
+    error = MinerError(*parts, file=place, row=item.row)
+    times = item.count > 1 and not tells_count(item)
+    return f"{error.message} ({item.count} times)" if times else error.message
+
+
 _FIRST = (CautionKind.INTAKE, CautionKind.REFERRAL, CautionKind.MEDICINE)
 _RECORDS: tuple[tuple[str, Side], ...] = (
     ("Records", "left"),
@@ -121,7 +228,7 @@ def _steps(title: str, found: list[Step], most: int) -> Parts:
     """Return steps with their numbers; what is said to ask at the intake is never left away."""
     shown = found if len(found) <= most else [*found[: most - 1], found[-1]]
     parts: Parts = [heading(title)] if title and shown else []
-    parts += [item(str(at), step.told) for at, step in enumerate(shown, 1)]
+    parts += [numbered(str(at), step.told) for at, step in enumerate(shown, 1)]
     if more := len(found) - len(shown):
         parts.append(paragraph(f"And {several(more, 'more step')}: --detail"))
     return [*parts, paragraph("")] if title and shown else parts
@@ -141,7 +248,7 @@ def _not_used(report: CheckReport, most: int) -> Parts:
     if 0 < len(lines) <= most:
         title = "Not used; 70 % of a day's readings are needed" if few else "Not used"
         width = max(len(lead) for lead, _ in lines)
-        return section(title, [item(*line, 2, width=width) for line in lines])
+        return section(title, [numbered(*line, 2, width=width) for line in lines])
     told = [f"{some_days(few)} for too few readings"] if few else []
     told += [f"{some_days(days)} ({clean(reason, 200)})" for reason, days in by_reason.items()]
     if len(told) > max(MOST_REASONS, most):

@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from miner.core.errors import MinerError, several
-from miner.core.results import CautionKind, Evidence, Finding, Hypothesis, Severity
+from miner.core.errors import several
+from miner.core.results import CautionKind, Evidence, Hypothesis, Severity
 from miner.core.results.briefing import DayPicture
 from miner.core.results.follow import KeptResult
 from miner.words.amounts import chance, fixed
+from miner.words.check import finding_words
 from miner.words.ended import way_words
 from miner.words.follow import kept_lines, kept_title
 from miner.words.handouts import Card, by_clock
@@ -157,19 +158,11 @@ def _hints_title(teller: Teller, found: int) -> str:
 def _findings(teller: Teller) -> list[tuple[str, str]]:
     found = teller.brief.check.findings
     return [
-        (str(level).replace("_", " "), _told(item))
+        (str(level).replace("_", " "), finding_words(item, 300))
         for level in _ORDER
         for item in found
         if item.severity is level
     ]
-
-
-def _told(item: Finding) -> str:
-    parts = [clean(part, 300) for part in (item.what, item.expected, item.do)]
-    place = None if item.file is None else clean(item.file, 60)
-    message = MinerError(*parts, file=place, row=item.row).message
-    times = item.count > 1 and str(item.count) not in item.what
-    return f"{message} ({item.count} times)" if times else message
 
 
 def _not_usable(teller: Teller) -> list[tuple[str, str]]:

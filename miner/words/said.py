@@ -30,6 +30,7 @@ from string import Formatter
 from typing import Any
 
 from miner.core.messages import Message
+from miner.core.results import Finding
 from miner.words.door import Door, door_now
 from miner.words.wording import listed
 
@@ -74,6 +75,15 @@ def _with_examples(said: dict[str, str], values: Mapping[str, Any], door: Door) 
     if "instead" in values:
         said["do"] = text_of(values["instead"], door)
     return {"what": what, "short": said.pop("short", found if examples else ""), **said}
+
+
+def tells_count(finding: Finding) -> bool:
+    """Say whether the words of what was found name how often it was found."""
+    message = finding.as_message()
+    values, text = message.values, _book(FINDINGS)[message.code.removeprefix("findings.")]["found"]
+    told = [(values.get(name or ""), spec) for _, name, spec, _ in Formatter().parse(text)]
+    numbers = [len(v) if isinstance(v, list | tuple) and "#" in str(s) else v for v, s in told]
+    return finding.count in numbers
 
 
 def text_of(said: Message | str, door: Door | None = None) -> str:
