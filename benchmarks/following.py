@@ -105,6 +105,8 @@ def kept(test) -> Kept:  # type: ignore[no-untyped-def]
     size = expected(test.difference, test.standard_error, rule.plausible_spread).difference
     payload = {
         "id": "00000000", "as": "watch", "factors": [factor], "outcome": outcome,
+        "lag_days": [0], "unit_of": "day", "definitions": {},
+        "suggested_by_days_to": "2026-01-31", "read_on": "2026-03-31",
         "direction": "up" if test.difference > 0 else "down", "expected": size,
         "smallest_worth_it": rule.smallest_worth_it, "wobble": SPREAD[outcome],
         "standard_error": test.standard_error, "units": MONTH,

@@ -9,7 +9,7 @@ import numpy as np
 from benchmarks.calibration.worlds import FIRST_DAY, World, month
 from benchmarks.promises.reach import HABITS, searched
 from miner.core.results import Hypothesis
-from miner.followup.following import HELD_UP, judge, sought
+from miner.followup.following import HELD_UP, judge
 from miner.followup.fresh import compare
 from miner.followup.keeping import MAX_DAYS, power_on, reading_days
 from miner.hypotheses.describe import describe
@@ -34,6 +34,10 @@ def kept_as(found: Hypothesis, worth: float, day_sd: float, days: int) -> Kept:
         "id": found.id,
         "as": "watch",
         "factors": list(found.factors),
+        "lag_days": list(found.lag_days),
+        "definitions": {},
+        "suggested_by_days_to": "2026-01-31",
+        "read_on": "2026-05-31",
         "outcome": found.outcome,
         "unit_of": "day",
         "direction": "up" if (found.difference or 0.0) > 0 else "down",
@@ -87,7 +91,7 @@ def dates(
             after = reading_days(item.what, 1)
             power = power_on(item.what, after, 1)
             plan = design(drawn.table, rules, day(days), day(days + after - 1))
-            size = sought(item.what) * (1 if (one.difference or 0.0) > 0 else -1)
+            size = item.what.sought * (1 if (one.difference or 0.0) > 0 else -1)
             own = plan.target(one.outcome)
             habit = next(known for known in own.items if known.factor == one.factors[0])
             moved = replace(own, values=own.values + size * np.nan_to_num(habit.values))

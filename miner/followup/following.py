@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import isnan, nan
-from typing import Any
 
 import numpy as np
 
 from miner.core.messages import Words, message
 from miner.core.results.follow import EveryLook, NewUnits
 from miner.followup.fresh import STOPPED, UNSETTLED, Fresh
-from miner.ledger import FollowupState, Kept
+from miner.ledger import FollowupState, FrozenIdea, Kept
 from miner.stats.multiplicity import holm
 from miner.stats.sequential import evidence, units_needed
 
@@ -41,9 +40,9 @@ class Read:
     reason: Words
 
 
-def sign(kept: Mapping[str, Any]) -> int:
+def sign(kept: FrozenIdea) -> int:
     """Return 1 where more was seen with the habit, -1 where less."""
-    return 1 if kept.get("direction") == "up" else -1
+    return 1 if kept.direction == "up" else -1
 
 
 def followed_together(item: Kept, story: FollowupState) -> list[Kept]:
@@ -61,20 +60,6 @@ def known_p(other: Kept) -> float:
     """Return the p of a verdict that stands, or 1 without one."""
     p = other.verdict.payload.get("p") if other.verdict else None
     return 1.0 if p is None else float(p)
-
-
-def span(kept: Mapping[str, Any]) -> float:
-    """Return how far the client's own quarters of a kept dose lay apart; 1 of a cut."""
-    return float((kept.get("per") or {}).get("span") or 1.0)
-
-
-def sought(kept: Mapping[str, Any]) -> float:
-    """Return the difference that new units are looked at for, in its own unit.
-
-    What is expected of it, and never less than what is worth acting on.
-    """
-    expected = abs(float(kept.get("expected") or 0.0))
-    return max(expected, float(kept["smallest_worth_it"]) / span(kept))
 
 
 def judge(item: Kept, found: Fresh, others: Sequence[float], level: float = LEVEL) -> Read:
@@ -99,7 +84,7 @@ def judge(item: Kept, found: Fresh, others: Sequence[float], level: float = LEVE
     status = UNSETTLED
     if adjusted <= level and way * found.difference > 0:
         status = HELD_UP
-    elif upper < float(item.what["smallest_worth_it"]) / span(item.what):
+    elif upper < item.what.smallest_worth_it / item.what.span:
         status = NOT_HELD
     return Read(status, found.difference, limits, p, adjusted, "")
 
@@ -135,28 +120,27 @@ def every_look(
     )
 
 
-def _days(kept: Mapping[str, Any], one: int | None, every: int | None) -> int | None:
+def _days(kept: FrozenIdea, one: int | None, every: int | None) -> int | None:
     """Return how many days longer looking every day takes; None where that cannot be told."""
-    a_day = 1.0 if kept.get("unit_of") == "day" else kept.get("a_day")
+    a_day = 1.0 if kept.unit_of == "day" else kept.a_day
     if one is None or every is None or not a_day:
         return None
     return int(np.ceil((every - one) / a_day))
 
 
-def scale_of(kept: Mapping[str, Any]) -> float:
+def scale_of(kept: FrozenIdea) -> float:
     """Return the size of effects compared with, in SD of a unit: what is looked for."""
-    wobble = kept.get("wobble")
-    if not wobble:
+    if not kept.wobble:
         return SCALE_UNKNOWN
-    return float(np.clip(sought(kept) / wobble, *SCALES))
+    return float(np.clip(kept.sought / kept.wobble, *SCALES))
 
 
-def _price(kept: Mapping[str, Any], scale: float, level: float) -> tuple[int | None, int | None]:
-    error, wobble, units = (kept.get(key) for key in ("standard_error", "wobble", "units"))
+def _price(kept: FrozenIdea, scale: float, level: float) -> tuple[int | None, int | None]:
+    error, wobble, units = kept.standard_error, kept.wobble, kept.units
     if not error or not wobble or not units:
         return None, None
     return units_needed(
-        sought(kept) / wobble,
+        kept.sought / wobble,
         (wobble / error) ** 2 / units,
         scale=scale,
         level=level,

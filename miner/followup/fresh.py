@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +15,7 @@ from miner.core.results import Counts, Shape, Withheld
 from miner.hypotheses.candidates import Rule, count, doses, singles, too_few
 from miner.hypotheses.design import Design, Target, combine, design, made_from
 from miner.hypotheses.whitened import Spectra, Whitened, whitened
+from miner.ledger import FrozenIdea
 from miner.rulebook import Guardrails, RuleBook
 from miner.stats.effects import single, t_quantile
 from miner.tables.unit_table import UnitTable
@@ -63,7 +63,7 @@ class Fresh:
 
 
 def fresh(
-    table: UnitTable, rules: RuleBook, kept: Mapping[str, Any], after: str, until: str | None
+    table: UnitTable, rules: RuleBook, kept: FrozenIdea, after: str, until: str | None
 ) -> Fresh:
     """Compare units with and without the habit that start after one day and up to another.
 
@@ -79,7 +79,7 @@ def fresh(
 
 
 def each_day(
-    table: UnitTable, rules: RuleBook, kept: Mapping[str, Any], after: str, until: str, least: int
+    table: UnitTable, rules: RuleBook, kept: FrozenIdea, after: str, until: str, least: int
 ) -> Iterator[tuple[str, Fresh]]:
     """Compare the same on every day up to which there are units: what a look on that day sees.
 
@@ -93,8 +93,8 @@ def each_day(
     """
     own = replace(
         table,
-        outcomes=(str(kept["outcome"]),),
-        factors=tuple(name for name in table.factors if name in kept["factors"]),
+        outcomes=(kept.outcome,),
+        factors=tuple(name for name in table.factors if name in kept.factors),
     )
     first = (date.fromisoformat(after) + timedelta(days=least)).isoformat()
     for day in sorted(set(table.frame["date"].astype(str))):
@@ -103,7 +103,7 @@ def each_day(
 
 
 def compare(
-    plan: Design, guard: Guardrails, kept: Mapping[str, Any], spectra: Spectra | None = None
+    plan: Design, guard: Guardrails, kept: FrozenIdea, spectra: Spectra | None = None
 ) -> Fresh:
     """Compare units of a design with and without the habit.
 
@@ -113,13 +113,13 @@ def compare(
         kept: what the ledger keeps: factors, outcome.
         spectra: decompositions to share between calls on units of the same times.
     """
-    target = plan.target(str(kept["outcome"]))
-    values = _habit(plan, target, [str(name) for name in kept["factors"]])
+    target = plan.target(kept.outcome)
+    values = _habit(plan, target, kept.factors)
     counts = count(values[:, None], target)[0]
     units = len(plan.names)
     amounts = values
-    if kept.get("shape") == Shape.DOSE:
-        rule = _dose(plan, target, guard, str(kept["factors"][0]))
+    if kept.shape == Shape.DOSE:
+        rule = _dose(plan, target, guard, kept.factors[0])
         closed, stopped = (_NO_DOSE, False) if rule is None else (None, False)
         if rule is not None and rule.amounts is not None:
             values, amounts = rule.values, rule.amounts
@@ -127,7 +127,7 @@ def compare(
         closed, stopped = _closed(values, target, plan, guard, counts)
     if closed is None:
         names = made_from(
-            [item for item in target.items if item.factor in kept["factors"]],
+            [item for item in target.items if item.factor in kept.factors],
             plan.nuisance_sources,
         )
         white = whitened(plan, target.values, {} if spectra is None else spectra)
@@ -146,7 +146,7 @@ def _dose(plan: Design, target: Target, guard: Guardrails, factor: str) -> Rule 
     return next((r for r in found if target.items[r.items[0]].factor == factor), None)
 
 
-def _habit(plan: Design, target: Target, names: list[str]) -> Floats:
+def _habit(plan: Design, target: Target, names: Sequence[str]) -> Floats:
     """Return the habit on every unit, unknown where these records do not hold it."""
     columns = {item.factor: item.values for item in target.items}
     unknown = np.full(len(plan.names), np.nan)

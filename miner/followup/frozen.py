@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 from math import inf, isfinite, nextafter
 from typing import Any
@@ -11,8 +10,8 @@ import numpy as np
 from pydantic import ValidationError
 
 from miner.core.errors import MinerError
-from miner.core.results import Hypothesis, OutcomeSummary
-from miner.ledger import NAME
+from miner.core.results import Hypothesis, OutcomeSummary, plain
+from miner.ledger import NAME, FrozenIdea
 from miner.records.client import Client
 from miner.records.synonyms import standing_for, with_words, words_behind
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
@@ -22,8 +21,8 @@ from miner.tables.unit_table import UnitTable
 
 def freeze(
     found: Hypothesis, summary: OutcomeSummary, table: UnitTable, rules: RuleBook, client: Client
-) -> dict[str, Any]:
-    """Return what the ledger keeps of a ranked hypothesis, as plain values.
+) -> FrozenIdea:
+    """Return what the ledger keeps of a ranked hypothesis.
 
     Args:
         found: as ranked on these records.
@@ -35,7 +34,7 @@ def freeze(
     factors = {name: rules.factor(name, table.unit) for name in found.factors}
     fixed = {name: _fixed_cut(name, rule, table) for name, rule in factors.items()}
     outcome = rules.outcome(found.outcome, table.unit)
-    return {
+    kept = {
         "id": found.id,
         "factors": list(found.factors),
         "lag_days": list(found.lag_days),
@@ -70,52 +69,52 @@ def freeze(
         "records_hash": client.records_hash,
         "rules_hash": rules.hash,
     }
+    return FrozenIdea.read(plain(kept))
 
 
-def thaw(kept: Mapping[str, Any], rules: RuleBook) -> RuleBook:
+def thaw(kept: FrozenIdea, rules: RuleBook) -> RuleBook:
     """Return the rule books with the kept definitions in place of the present ones.
 
     Raises:
         MinerError: the definitions in the ledger cannot be read.
     """
-    unit = str(kept.get("unit_of", "day"))
-    start = "meal." if unit == "meal" else ""
+    start = "meal." if kept.unit_of == "meal" else ""
+    written, limits = kept.definitions, kept.definitions.range
     try:
-        written = kept["definitions"]
         factors = {
             f"{start}{name}": FactorRule.model_validate(rule)
-            for name, rule in written["factors"].items()
+            for name, rule in written.factors.items()
         }
-        outcome = OutcomeRule.model_validate(written["outcome"])
-        low, high = written["range"]
-        name = rules.key_of(str(kept["outcome"]), unit)
+        outcome = OutcomeRule.model_validate(written.outcome)
+        name = rules.key_of(kept.outcome, kept.unit_of)
         now = rules.outcomes.get(name)
         if now is not None and now.label == outcome.label:
             outcome = outcome.model_copy(update={"label_of_client": now.label_of_client})
-    except (KeyError, TypeError, AttributeError, ValidationError) as error:
-        raise MinerError("followup.kept_unreadable", file=NAME, id=kept.get("id")) from error
-    if not float(low) < float(high):
-        about = {"id": kept.get("id"), "low": low, "high": high}
-        raise MinerError("followup.range_backwards", file=NAME, **about)
+    except ValidationError as error:
+        raise MinerError("followup.kept_unreadable", file=NAME, id=kept.id) from error
+    if limits is None:
+        raise MinerError("followup.kept_unreadable", file=NAME, id=kept.id)
+    low, high = limits
+    if not low < high:
+        raise MinerError("followup.range_backwards", file=NAME, id=kept.id, low=low, high=high)
     others = {key: rule for key, rule in rules.factors.items() if key not in factors}
     update = {"factors": others | factors, "outcomes": dict(rules.outcomes) | {name: outcome}}
     return rules.model_copy(update=update)
 
 
-def as_kept(client: Client, kept: Mapping[str, Any]) -> Client:
+def as_kept(client: Client, kept: FrozenIdea) -> Client:
     """Return the client with the range, and the words of a tag or food, as they were then."""
-    low, high = kept["definitions"]["range"]
+    low, high = kept.definitions.range or client.settings.range
     settings = replace(client.settings, range=(float(low), float(high)))
-    return with_words(replace(client, settings=settings), kept["definitions"].get("words", {}))
+    return with_words(replace(client, settings=settings), kept.definitions.words)
 
 
-def reworded(client: Client, kept: Mapping[str, Any]) -> tuple[str, ...]:
+def reworded(client: Client, kept: FrozenIdea) -> tuple[str, ...]:
     """Return the words that what is kept goes on with, where other words count as it now."""
-    groups = kept["definitions"].get("words", {})
     return tuple(
-        str(word)
-        for factor, words in groups.items()
-        if words_behind(standing_for(factor, client.settings), client.settings) != tuple(words)
+        word
+        for factor, words in kept.definitions.words.items()
+        if words_behind(standing_for(factor, client.settings), client.settings) != words
         for word in words
     )
 

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import date, timedelta
 from math import ceil, isfinite
-from typing import Any
 
 from miner.core.errors import MinerError, closest
-from miner.core.results import Hypothesis, Ranking, Shape
-from miner.followup.following import LEVEL, sought, span
+from miner.core.results import Hypothesis, Ranking, Shape, plain
+from miner.followup.following import LEVEL
 from miner.followup.frozen import freeze
+from miner.ledger import FrozenIdea, KeptEntry
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.stats.power import AtHand, new_units_for, power_on_new_units
@@ -21,22 +20,22 @@ WANTED = 0.8
 MIN_EACH_SIDE = 5
 
 
-def at_hand(kept: Mapping[str, Any]) -> AtHand | None:
+def at_hand(kept: FrozenIdea) -> AtHand | None:
     """Return what the units it was kept from say of the difference looked for.
 
     None of an entry that does not hold it.
     """
-    t, units, df = (kept.get(name) for name in ("t_at_worth", "units", "degrees_of_freedom"))
-    with_, without = float(kept.get("with") or 0), float(kept.get("without") or 0)
+    t, units, df = kept.t_at_worth, kept.units, kept.degrees_of_freedom
+    with_, without = float(kept.with_ or 0), float(kept.without or 0)
     if not units or df is None or t is None or not isfinite(t) or not with_ + without > 0:
         return None
-    if kept.get("shape") == Shape.DOSE:
+    if kept.shape == Shape.DOSE:
         with_ = without = (with_ + without) / 2
-    t *= sought(kept) / (float(kept["smallest_worth_it"]) / span(kept))
+    t *= kept.sought / (kept.smallest_worth_it / kept.span)
     return AtHand(float(t), int(units), int(units - df - 1), with_, without)
 
 
-def power_on(kept: Mapping[str, Any], days: int, together: int) -> float | None:
+def power_on(kept: FrozenIdea, days: int, together: int) -> float | None:
     """Return how often the difference looked for holds up after so many days; None if not known.
 
     Args:
@@ -47,16 +46,16 @@ def power_on(kept: Mapping[str, Any], days: int, together: int) -> float | None:
     hand = at_hand(kept)
     if hand is None:
         return None
-    units = int(days * float(kept.get("a_day") or 1.0))
+    units = int(days * float(kept.a_day or 1.0))
     return power_on_new_units(hand, units, LEVEL / together, _least(kept))
 
 
-def reading_days(kept: Mapping[str, Any], together: int) -> int:
+def reading_days(kept: FrozenIdea, together: int) -> int:
     """Return after how many days a kept idea is read, within 14 to 120.
 
     After as many as find the difference looked for 80 times in 100, by themselves.
     """
-    hand, a_day = at_hand(kept), float(kept.get("a_day") or 1.0)
+    hand, a_day = at_hand(kept), float(kept.a_day or 1.0)
     if hand is None:
         return MAX_DAYS
     most = ceil(MAX_DAYS * a_day)
@@ -64,8 +63,8 @@ def reading_days(kept: Mapping[str, Any], together: int) -> int:
     return MAX_DAYS if units is None else min(max(ceil(units / a_day), MIN_DAYS), MAX_DAYS)
 
 
-def _least(kept: Mapping[str, Any]) -> int:
-    return 0 if kept.get("shape") == Shape.DOSE else MIN_EACH_SIDE
+def _least(kept: FrozenIdea) -> int:
+    return 0 if kept.shape == Shape.DOSE else MIN_EACH_SIDE
 
 
 WAYS = ("watch", "alternate", "adopt")
@@ -89,7 +88,7 @@ def ranked(ranking: Ranking, id_: str) -> Hypothesis:
     return found
 
 
-def payload(
+def entry_of(
     client: Client,
     rules: RuleBook,
     ranking: Ranking,
@@ -101,7 +100,7 @@ def payload(
     read_on: date | None,
     note: str,
     together: int = 1,
-) -> dict[str, Any]:
+) -> KeptEntry:
     """Return the entry of the ledger: the hypothesis frozen, what was seen, when it is read.
 
     Args:
@@ -122,7 +121,8 @@ def payload(
     if len(note) > MAX_NOTE:
         raise MinerError("followup.long_note", count=len(note), most=MAX_NOTE)
     summary = next(item for item in ranking.outcomes if item.name == found.outcome)
-    frozen = freeze(found, summary, table, rules, client) | {"a_day": _a_day(found, table)}
+    frozen = freeze(found, summary, table, rules, client)
+    frozen = frozen.model_copy(update={"a_day": _a_day(found, table)})
     days = ADOPTED_DAYS if as_ == "adopt" else reading_days(frozen, together)
     chosen = read_on.isoformat() if read_on else later(seen_to, days)
     first, end = later(seen_to, MIN_DAYS), later(seen_to, MAX_READ)
@@ -131,8 +131,8 @@ def payload(
             "followup.read_out_of_reach", day=chosen, seen=seen_to, first=first, last=end
         )
     after = (date.fromisoformat(chosen) - date.fromisoformat(seen_to)).days
-    return frozen | {
-        "sought": sought(frozen),
+    more = {
+        "sought": frozen.sought,
         "power": power_on(frozen, after, together),
         "as": as_,
         "note": note,
@@ -142,6 +142,7 @@ def payload(
         "days_to_settle": found.days_to_settle,
         "rankings_of_these_records": ranking.rankings_of_these_records,
     }
+    return KeptEntry.read(frozen.payload() | plain(more))
 
 
 def _a_day(found: Hypothesis, table: UnitTable) -> float | None:

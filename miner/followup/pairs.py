@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from math import isnan
-from typing import Any
 
 import numpy as np
 
@@ -15,21 +14,6 @@ from miner.tables.unit_table import UnitTable
 
 LEVEL = 0.05
 CHANGED, NO_CHANGE, UNSETTLED = "changed", "no_change", "not_settled"
-
-
-def periods_of(written: Mapping[str, Any]) -> tuple[Period, ...]:
-    """Return the periods of a plan as the ledger holds them."""
-    return tuple(
-        Period(
-            int(item["number"]),
-            int(item["pair"]),
-            str(item["from"]),
-            str(item["to"]),
-            str(item["arm"]),
-            int(item["leave_out_days"]),
-        )
-        for item in written["periods"]
-    )
 
 
 def read_pairs(

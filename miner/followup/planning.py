@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from math import ceil
-from typing import Any
 
 import numpy as np
 
@@ -17,6 +16,7 @@ from miner.core.messages import Words, message
 from miner.core.results import Period, Plan
 from miner.hypotheses.design import design
 from miner.hypotheses.whitened import whitened
+from miner.ledger import FrozenIdea
 from miner.rulebook import FactorRule, RuleBook
 from miner.stats.pair_power import fewest_pairs, pair_spread, pairs_detectable, pairs_power
 from miner.stats.randomisation import coins, smallest_p
@@ -234,7 +234,7 @@ class Wish:
 def make_plan(
     table: UnitTable,
     rules: RuleBook,
-    what: Mapping[str, Any],
+    what: FrozenIdea,
     rule: FactorRule,
     wish: Wish,
     *,
@@ -246,7 +246,7 @@ def make_plan(
     Without a seed nothing is drawn: the days are there, their order and the plan's name are not.
 
     Args:
-        table: the client's units with the kept definitions; their scatter sets the chosen.
+        table: the client's units with the kept definitions; their scatter sets the size.
         rules: the rule books with the kept definitions.
         what: what was kept.
         rule: of the habit that is tested.
@@ -258,23 +258,21 @@ def make_plan(
         MinerError: it would take more than half a year, too little is known of the outcome, or
             what was asked for cannot be.
     """
-    outcome = rules.outcome(str(what["outcome"]), table.unit)
-    worth = _worth(wish, float(what["smallest_worth_it"]), outcome.measure_unit)
-    chosen = size(
-        scatter(table, rules, str(what["outcome"])), worth, rule.carry_over_days, wish.pairs
-    )
+    outcome = rules.outcome(what.outcome, table.unit)
+    worth = _worth(wish, float(what.smallest_worth_it), outcome.measure_unit)
+    spread = scatter(table, rules, what.outcome)
+    chosen = size(spread, worth, rule.carry_over_days, wish.pairs)
     if chosen is None:
         raise too_long(worth, outcome.measure_unit, wish.pairs)
     worth, notes = _no_larger(worth, chosen.spread, what, outcome.measure_unit)
-    offset = int(what["lag_days"][0]) + int(rule.stream == "sleep")
-    id_ = str(what["id"])
+    offset = what.lag_days[0] + int(rule.stream == "sleep")
     periods, changes = lay_out(chosen, wish.start, offset, seed, sensor_changes, wish.sensor_days)
     end = date.fromisoformat(periods[-1].last) + timedelta(days=offset)
     return Plan(
-        plan="" if seed is None else plan_name(id_, wish.start, seed),
-        id=id_,
-        factor=str(what["factors"][0]),
-        outcome=str(what["outcome"]),
+        plan="" if seed is None else plan_name(what.id, wish.start, seed),
+        id=what.id,
+        factor=what.factors[0],
+        outcome=what.outcome,
         unit_of=table.unit,
         unit=outcome.measure_unit,
         change=rule.try_,
@@ -327,10 +325,10 @@ def _worth(wish: Wish, smallest: float, unit: str) -> float:
 
 
 def _no_larger(
-    worth: float, spread: float, what: Mapping[str, Any], unit: str
+    worth: float, spread: float, what: FrozenIdea, unit: str
 ) -> tuple[float, tuple[Words, ...]]:
     """Return the difference, no larger than six pairs can find: beyond it any test says no."""
-    most = max(float(what["smallest_worth_it"]), pairs_detectable(spread, MIN_PAIRS))
+    most = max(float(what.smallest_worth_it), pairs_detectable(spread, MIN_PAIRS))
     if worth <= most:
         return worth, ()
     return most, (message("followup.six_pairs_find", most=most, unit=unit),)

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 from miner.core.errors import closest
 from miner.core.results import Finding, Severity
-from miner.followup.pairs import periods_of
 from miner.ledger import PlanKept
 from miner.records.findings import Findings
 from miner.records.write.ticks import Ticks
@@ -54,10 +53,10 @@ def misplaced(
 
 
 def _outside(plan: PlanKept, days: Sequence[str]) -> list[str]:
-    periods = periods_of(plan.entry.payload)
-    return [day for day in days if not any(one.first <= day <= one.last for one in periods)]
+    return [
+        day for day in days if not any(one.first <= day <= one.last for one in plan.what.periods)
+    ]
 
 
 def _span(plan: PlanKept) -> tuple[str, str]:
-    periods = periods_of(plan.entry.payload)
-    return periods[0].first, periods[-1].last
+    return plan.what.periods[0].first, plan.what.periods[-1].last

@@ -1,7 +1,7 @@
 """The ledger of one client: an append-only file in which an edited or lost line is told."""
 
 from miner.ledger.appending import LedgerUnwritable, append
-from miner.ledger.entries import as_written, is_day
+from miner.ledger.entries import FrozenIdea, KeptEntry, PlanEntry, as_written, is_day
 from miner.ledger.line import NAME, SCHEMA, Event
 from miner.ledger.questions import (
     LOOKS,
@@ -24,9 +24,12 @@ __all__ = [
     "Event",
     "FixedQuestion",
     "FollowupState",
+    "FrozenIdea",
     "Kept",
+    "KeptEntry",
     "Ledger",
     "LedgerUnwritable",
+    "PlanEntry",
     "PlanKept",
     "append",
     "as_written",

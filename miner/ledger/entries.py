@@ -1,80 +1,152 @@
-"""Whether an entry of the ledger holds what it must; one changed by hand may not."""
+"""What the entries of a ledger hold, schema 1; one that was changed by hand may not hold it.
+
+Entries that an earlier version of the program wrote have less in them; what is missing is None, or
+what it was taken to be then.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    PlainValidator,
+    model_validator,
+)
 
 from miner.core.errors import MinerError
+from miner.core.results import Period, Shape
 from miner.ledger.line import NAME
 
-Real = Annotated[float, Field(strict=True, allow_inf_nan=False)]
-Number = Real | None
 FIRST_YEAR, LAST_YEAR = 1900, 2200
 
 
-def _day(value: Any) -> date:
-    found = date.fromisoformat(value) if isinstance(value, str) else None
-    if found is None or found.isoformat() != value or not FIRST_YEAR <= found.year <= LAST_YEAR:
-        raise ValueError(value)
-    return found
+def _day(text: str) -> str:
+    found = date.fromisoformat(text)
+    if found.isoformat() != text or not FIRST_YEAR <= found.year <= LAST_YEAR:
+        raise ValueError(text)
+    return text
 
 
-Day = Annotated[date, BeforeValidator(_day)]
 Whole = Annotated[int, Field(strict=True)]
+Float = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Positive = Annotated[Whole | Float, Field(gt=0)]
+Number = Whole | Float | None
+Day = Annotated[str, Field(strict=True), AfterValidator(_day)]
 Days = Annotated[int, Field(strict=True, ge=0, le=31)]
 
 
-class _Entry(BaseModel):
-    model_config = ConfigDict(defer_build=True)
+class Entry(BaseModel):
+    """What an entry of one kind holds."""
+
+    model_config = ConfigDict(defer_build=True, frozen=True, populate_by_name=True)
+
+    @classmethod
+    def read(cls, payload: Mapping[str, Any]) -> Self:
+        """Return what an entry holds.
+
+        Raises:
+            ValueError: it does not hold what its kind must hold.
+        """
+        return cls.model_validate(dict(payload))
+
+    def payload(self) -> dict[str, Any]:
+        """Return what is written, in the order of the fields."""
+        return self.model_dump(by_alias=True)
 
 
-class _Definitions(_Entry):
+class Definitions(Entry):
+    """How the habits and the outcome of a hypothesis were defined when it was kept."""
+
     factors: dict[str, dict[str, Any]] = {}
     outcome: dict[str, Any] = {}
-    range: tuple[float, float] = (0.0, 0.0)
+    range: tuple[Whole | Float, Whole | Float] | None = None
     words: dict[str, tuple[str, ...]] = {}
 
 
-class _Per(_Entry):
-    amount: Real = Field(gt=0)
+class PerAmount(Entry):
+    """What the difference of a kept dose is for, as in ``results.Per``."""
+
+    amount: Positive
     unit: str
     towards: Literal["more", "less"]
-    span: Real = Field(gt=0)
+    span: Positive
 
 
-class KeptEntry(_Entry):
-    """A hypothesis that was kept."""
+class FrozenIdea(Entry):
+    """A hypothesis as it was ranked, with its definitions.
+
+    Attributes:
+        wobble: SD of a unit of the outcome, nuisance taken out.
+        units: on which the outcome was known; ``with_`` and ``without`` the habit.
+        t_at_worth: t that the smallest difference worth it would have had.
+        a_day: units a day has.
+    """
 
     id: str
-    as_: Literal["watch", "alternate", "adopt"] = Field(alias="as")
     factors: tuple[str, ...] = Field(min_length=1)
     lag_days: tuple[Days, ...] = Field(min_length=1)
     outcome: str
     unit_of: Literal["day", "meal"]
+    relation: str = ""
+    definitions: Definitions
     direction: Literal["up", "down"]
-    definitions: _Definitions
-    smallest_worth_it: Real = Field(gt=0)
-    suggested_by_days_to: Day
-    read_on: Day
-    note: str = ""
     difference: Number = None
     expected: Number = None
+    shape: Shape = Shape.CUT
+    per: PerAmount | None = None
+    smallest_worth_it: Positive
+    evidence: str = ""
+    family: str = ""
     wobble: Number = None
     standard_error: Number = None
-    shape: Literal["cut", "dose"] = "cut"
-    per: _Per | None = None
+    degrees_of_freedom: Number = None
     units: Number = None
+    with_: Number = Field(default=None, alias="with")
+    without: Number = None
+    t_at_worth: Number = None
+    records_hash: str = ""
+    rules_hash: str = ""
     a_day: Number = None
-    sought: Number = None
+
+    @property
+    def span(self) -> float:
+        """How far the client's own quarters of a dose lay apart; 1 of a cut."""
+        return 1.0 if self.per is None else float(self.per.span)
+
+    @property
+    def sought(self) -> float:
+        """The difference that new units are looked at for: expected, at least worth acting on."""
+        return max(abs(float(self.expected or 0.0)), float(self.smallest_worth_it) / self.span)
+
+    @model_validator(mode="after")
+    def _each_habit_has_its_lag(self) -> Self:
+        if len(self.factors) != len(self.lag_days):
+            raise ValueError(self.lag_days)
+        return self
+
+
+class KeptEntry(FrozenIdea):
+    """A hypothesis that was kept."""
+
+    sought_then: Number = Field(default=None, alias="sought")
     power: Number = None
+    as_: Literal["watch", "alternate", "adopt"] = Field(alias="as")
+    note: str = ""
+    suggested_by_days_to: Day
+    records_last_day: str | None = None
+    read_on: Day
+    days_to_settle: Number = None
+    rankings_of_these_records: Number = None
 
 
-class _Period(_Entry):
+class _PeriodEntry(Entry):
     number: Whole
     pair: Whole
     first: Day = Field(alias="from")
@@ -83,31 +155,43 @@ class _Period(_Entry):
     leave_out_days: Days
 
 
-class PlanEntry(_Entry):
-    """A plan of an alternating test."""
+def _period(told: Any) -> Period:
+    return Period(**_PeriodEntry.model_validate(told).model_dump())
+
+
+class PlanEntry(Entry):
+    """A plan of an alternating test, as in ``results.Plan``."""
 
     plan: str
     factor: str
     outcome: str
     unit: str
     change: str
-    periods: tuple[_Period, ...] = Field(min_length=2)
+    periods: tuple[Annotated[Period, PlainValidator(_period)], ...] = Field(min_length=2)
     pairs: Whole
     offset_days: Days
     seed: Whole = Field(ge=0)
-    worth_having: Real = Field(gt=0)
+    worth_having: Positive
     read_on: Day
     unit_of: Literal["day", "meal"] = "day"
     period_days: Whole = 0
     weeks: Whole = 0
     sensors: Whole = 0
     sensor_changes: tuple[Day, ...] = ()
-    power_at_worth_having: Real = 0.0
-    detectable: Real = 0.0
+    power_at_worth_having: Float = 0.0
+    detectable: Float = 0.0
     six_pairs_find: Number = None
     put_aside: Whole = 0
     stop_rules: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+    @model_validator(mode="after")
+    def _pairs_have_both_arms(self) -> Self:
+        arms = [(period.pair, period.arm) for period in self.periods]
+        both = {(pair, arm) for pair, _ in arms for arm in ("change", "usual")}
+        if len(arms) != len(both) or set(arms) != both:
+            raise ValueError(arms)
+        return self
 
 
 def is_day(text: str) -> bool:
@@ -116,19 +200,6 @@ def is_day(text: str) -> bool:
         return bool(_day(text))
     except ValueError:
         return False
-
-
-def is_whole(model: type[KeptEntry | PlanEntry], told: Mapping[str, Any]) -> bool:
-    """Return whether an entry holds what its kind must hold."""
-    try:
-        found = model.model_validate(dict(told))
-    except ValidationError:
-        return False
-    if isinstance(found, KeptEntry):
-        return len(found.factors) == len(found.lag_days)
-    arms = [(period.pair, period.arm) for period in found.periods]
-    both = {(pair, arm) for pair, _ in arms for arm in ("change", "usual")}
-    return len(arms) == len(both) and set(arms) == both
 
 
 @contextmanager

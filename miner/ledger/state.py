@@ -7,11 +7,10 @@ of the entries, and a later reading comes to the same answer.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
-from miner.ledger.entries import KeptEntry, PlanEntry, is_whole
+from miner.ledger.entries import KeptEntry, PlanEntry
 from miner.ledger.line import Event
 from miner.ledger.reading import Ledger
 
@@ -23,7 +22,7 @@ class Kept:
     """One kept hypothesis and what has become of it.
 
     Attributes:
-        entry: its line of the ledger.
+        entry: its line of the ledger; ``what`` was kept in it.
         verdict: the line that settled it, or None.
         dropped: the line that gave it up, or None.
         plans: its alternating tests, in order.
@@ -33,21 +32,20 @@ class Kept:
     verdict: Event | None = None
     dropped: Event | None = None
     plans: list[PlanKept] = field(default_factory=list)
+    what: KeptEntry = field(init=False)
 
-    @property
-    def what(self) -> Mapping[str, Any]:
-        """What was kept."""
-        return self.entry.payload
+    def __post_init__(self) -> None:
+        self.what = KeptEntry.read(self.entry.payload)
 
     @property
     def id(self) -> str:
         """The hypothesis."""
-        return str(self.what.get("id", ""))
+        return self.what.id
 
     @property
     def as_(self) -> str:
         """How it was kept: watch, alternate or adopt."""
-        return str(self.what.get("as", "watch"))
+        return self.what.as_
 
     @property
     def closed_at(self) -> int | None:
@@ -59,8 +57,7 @@ class Kept:
         """Say whether it is open when the records end on that day."""
         if self.closed_at is not None:
             return False
-        read_on = self.what.get("read_on")
-        return not (self.as_ == "adopt" and read_on and day and str(day) > str(read_on))
+        return not (self.as_ == "adopt" and day and day > self.what.read_on)
 
     @property
     def ended(self) -> str | None:
@@ -71,8 +68,7 @@ class Kept:
         difference = told.get("difference")
         if told.get("status") != "changed" or not isinstance(difference, int | float):
             return str(told.get("status"))
-        outcome = self.what["definitions"].get("outcome") or {}
-        higher = outcome.get("worse", "higher") == "higher"
+        higher = self.what.definitions.outcome.get("worse", "higher") == "higher"
         return "changed_worse" if (difference > 0) == higher else "changed"
 
     def plan_open(self) -> PlanKept | None:
@@ -88,11 +84,15 @@ class PlanKept:
     kept: Kept
     verdict: Event | None = None
     abandoned_plans: int = 0
+    what: PlanEntry = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.what = PlanEntry.read(self.entry.payload)
 
     @property
     def name(self) -> str:
         """The name it was given."""
-        return str(self.entry.payload.get("plan", ""))
+        return self.what.plan
 
     @property
     def never_begun(self) -> bool:
@@ -161,14 +161,14 @@ def replay(book: Ledger) -> FollowupState:
 
 
 def _keep(kept: list[Kept], event: Event) -> bool:
-    if not is_whole(KeptEntry, event.payload):
+    try:
+        new = Kept(event)
+    except ValueError:
         return False
-    day = event.payload.get("suggested_by_days_to")
-    now_open = [item for item in kept if item.open_on(None if day is None else str(day))]
-    taken = any(item.id == event.payload.get("id") for item in now_open)
-    if len(now_open) >= MAX_OPEN or taken:
+    now_open = [item for item in kept if item.open_on(new.what.suggested_by_days_to)]
+    if len(now_open) >= MAX_OPEN or any(item.id == new.id for item in now_open):
         return False
-    kept.append(Kept(event))
+    kept.append(new)
     return True
 
 
@@ -184,9 +184,11 @@ def _plan(kept: list[Kept], event: Event) -> bool:
     item = _of(kept, event)
     if item is None or item.closed_at is not None or item.as_ != "alternate" or item.plan_open():
         return False
-    if not is_whole(PlanEntry, event.payload):
+    try:
+        plan = PlanKept(event, item, abandoned_plans=_abandoned(kept, item.id))
+    except ValueError:
         return False
-    item.plans.append(PlanKept(event, item, abandoned_plans=_abandoned(kept, item.id)))
+    item.plans.append(plan)
     return True
 
 

@@ -10,7 +10,7 @@ from miner.core.errors import MinerError, nearest
 from miner.core.results.follow import Following, KeptResult
 from miner.followup import following as judging
 from miner.followup.frozen import reworded
-from miner.followup.keeping import WAYS, payload, ranked
+from miner.followup.keeping import WAYS, entry_of, ranked
 from miner.ledger import MAX_OPEN, FollowupState, is_day, replay
 from miner.records.client import Client
 from miner.rulebook import RuleBook
@@ -61,13 +61,13 @@ def keep(
         client, books, unit=unit, remember=True, now=now, together=False, progress=progress
     )
     found = ranked(ranking, id_)
-    written = payload(
+    written = entry_of(
         client, books, ranking, found, table_of(client, books, ranking.unit), as_=as_,
         seen_to=_seen_to(past, last), read_on=read_on, note=note,
         together=1 + sum(item.as_ == "watch" for item in replay(past.book).open_on(last)),
     )  # fmt: skip
-    written |= whose(client.settings, client.folder)
-    event = ledger.append(client.folder, "kept", written, now or datetime.now(UTC))
+    whole = written.payload() | whose(client.settings, client.folder)
+    event = ledger.append(client.folder, "kept", whole, now or datetime.now(UTC))
     story = replay(read_past(client).book)
     item = story.at(event.n)
     if item is None:
@@ -192,7 +192,7 @@ def _settle(
             "difference": told.difference, "interval": told.interval, "p": told.p,
             "p_adjusted": told.p_adjusted, "together": len(together), "reason": told.reason,
             "new_units": one.found.units, "counts": judging.new_units(one.found).to_dict(),
-            "read_on": one.item.what["read_on"], "records_hash": client.records_hash,
+            "read_on": one.item.what.read_on, "records_hash": client.records_hash,
             "since": replace(one.since, without=without).to_dict(),
         }  # fmt: skip
         try:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,7 +14,7 @@ from miner.followup.fresh import Fresh, each_day, fresh
 from miner.followup.frozen import as_kept, thaw
 from miner.hypotheses.design import design
 from miner.hypotheses.why import find
-from miner.ledger import FollowupState, Kept, as_written
+from miner.ledger import FollowupState, FrozenIdea, Kept, as_written
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.steps.past import Past
@@ -40,22 +40,20 @@ class Seen:
     def looks(self) -> Iterator[tuple[str, Fresh]]:
         """Return what a look on every day so far would have seen of its new units."""
         what = self.item.what
-        after, until = str(what["suggested_by_days_to"]), str(what["read_on"])
+        after, until = what.suggested_by_days_to, what.read_on
         return each_day(self.table, self.rules, what, after, until, judging.FIRST_LOOK)
 
 
-def frozen_table(
-    client: Client, rules: RuleBook, kept: Mapping[str, Any]
-) -> tuple[UnitTable, RuleBook]:
+def frozen_table(client: Client, rules: RuleBook, kept: FrozenIdea) -> tuple[UnitTable, RuleBook]:
     """Return the client's units made with the kept definitions, and the rule books with them."""
     books = thaw(kept, rules)
-    return table_of(as_kept(client, kept), books, str(kept.get("unit_of", "day"))), books
+    return table_of(as_kept(client, kept), books, kept.unit_of), books
 
 
 def see(client: Client, rules: RuleBook, item: Kept, past: Past) -> Seen:
     """Return what these records hold of a watched hypothesis."""
     table, books = frozen_table(client, rules, item.what)
-    after, until = str(item.what["suggested_by_days_to"]), str(item.what["read_on"])
+    after, until = item.what.suggested_by_days_to, item.what.read_on
     changes = since(client, past, after, until, item.entry.n)
     table = without_seen(table, changes.seen)
     changes = replace(changes, over_before=_over_before(table, after, until, item.entry.written_by))
@@ -121,19 +119,19 @@ def kept_result(
         id=item.id,
         as_=item.as_,
         kept_on=item.entry.at[:10],
-        suggested_by_days_to=str(what["suggested_by_days_to"]),
-        read_on=what.get("read_on"),
-        factors=tuple(what["factors"]),
-        lag_days=tuple(what["lag_days"]),
-        outcome=str(what["outcome"]),
-        unit_of=str(what["unit_of"]),
-        unit=str(what["definitions"]["outcome"]["measure_unit"]),
-        direction=str(what["direction"]),
-        expected=what.get("expected"),
-        sought=what.get("sought"),
-        power=what.get("power"),
-        smallest_worth_it=float(what["smallest_worth_it"]),
-        note=str(what.get("note") or ""),
+        suggested_by_days_to=what.suggested_by_days_to,
+        read_on=what.read_on,
+        factors=what.factors,
+        lag_days=what.lag_days,
+        outcome=what.outcome,
+        unit_of=what.unit_of,
+        unit=str(what.definitions.outcome["measure_unit"]),
+        direction=what.direction,
+        expected=what.expected,
+        sought=what.sought_then,
+        power=what.power,
+        smallest_worth_it=float(what.smallest_worth_it),
+        note=what.note,
         proven=item.entry.trusted and (item.verdict is None or item.verdict.trusted),
         tried_before=None if before is None else before.ended,
         open=item.open_on(last),

@@ -261,7 +261,7 @@ def _reworded(item: NotedBy, after: Settings) -> Iterator[Reworded]:
             late = past.looked_since(asked) and now != asked.words
             yield Reworded(item.name, "question", asked.named, "after" if late else "before")
     for kept in replay(past.book).kept:
-        for factor in map(str, kept.what["factors"] if kept.closed_at is None else ()):
+        for factor in kept.what.factors if kept.closed_at is None else ():
             if words(factor, after) != words(factor, before):
                 yield Reworded(item.name, "kept", factor, "goes_on")
 

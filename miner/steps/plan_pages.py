@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 from miner.core.results import Plan
-from miner.followup.pairs import periods_of
 from miner.ledger import as_written, replay
 from miner.records.client import Client
 from miner.steps.past import read_past
@@ -31,4 +30,4 @@ def written_plan(client: Client | Path, name: str) -> Plan | None:
         if key in Plan.__dataclass_fields__
     }
     with as_written("ledger.plan_unreadable", name):
-        return Plan(**told | {"periods": periods_of(found.entry.payload)})
+        return Plan(**told | {"periods": found.what.periods})

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
 
 from miner import ledger
 from miner.core.errors import MinerError, several
 from miner.core.results import Plan
-from miner.followup.keeping import payload, ranked
+from miner.followup.keeping import entry_of, ranked
 from miner.followup.planning import Wish, drawn_late, make_plan, plan_seed
 from miner.followup.refusals import require_testable
-from miner.ledger import Kept, replay
+from miner.ledger import FrozenIdea, Kept, replay
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.steps.following import keep, require_room
@@ -64,9 +62,9 @@ def plan(
     else:
         what = item.what
     table, frozen = frozen_table(client, books, what)
-    worse = frozen.outcome(str(what["outcome"]), table.unit).worse
+    worse = frozen.outcome(what.outcome, table.unit).worse
     said, _ = cautions(client, days(client, books), books)
-    factors, way = [str(name) for name in what["factors"]], str(what["direction"])
+    factors, way = what.factors, what.direction
     rule = require_testable(factors, table.unit, way, worse, frozen, said)
     changes = [stamp.date() for stamp in client.settings.sensor_changes]
     at, aside = now or datetime.now(UTC), replay(read_past(client).book).abandoned_plans(id_)
@@ -151,7 +149,7 @@ def _as_ranked(
     preview: bool,
     now: datetime | None,
     progress: Progress | None,
-) -> tuple[Mapping[str, Any], tuple[str, ...]]:
+) -> tuple[FrozenIdea, tuple[str, ...]]:
     """Return what would be kept of a ranked hypothesis, and notes.
 
     A plan writes the ranking that it rests on, a preview the look at this one hypothesis: even a
@@ -167,7 +165,7 @@ def _as_ranked(
     looked: tuple[str, ...] = ()
     if preview:
         looked = remember_look(client, past, table, "plan", found.factors, found.outcome, now)
-    written = payload(
+    written = entry_of(
         client, rules, ranking, found, table, as_="alternate", seen_to=last, read_on=None, note=""
     )
     return written, looked

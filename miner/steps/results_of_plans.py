@@ -119,36 +119,36 @@ def _read(
     told: bool = True,
 ) -> tuple[PlanResult, bool]:
     """Return a test, and whether it is over; before that, or unopened, nothing of the outcome."""
-    what, planned = item.kept.what, item.entry.payload
+    what, planned = item.kept.what, item.what
     table, frozen = frozen_table(client, rules, what)
     ticks = read_ticks(client.folder)
-    rule = frozen.factor(str(planned["factor"]), table.unit)
-    periods = reading.periods_of(planned)
+    rule = frozen.factor(planned.factor, table.unit)
+    periods = planned.periods
     in_time = drawn_in_time(periods, item.entry.at)
     seen, differ = reading.read_pairs(
-        table, in_time, outcome=str(what["outcome"]),
-        factor=str(planned["factor"]) if rule.change_shows else None, helpful=rule.helpful,
-        offset_days=int(planned["offset_days"]), lag_days=int(what["lag_days"][0]),
+        table, in_time, outcome=what.outcome,
+        factor=planned.factor if rule.change_shows else None, helpful=rule.helpful,
+        offset_days=planned.offset_days, lag_days=what.lag_days[0],
         ticks=ticks.of(item.name),
     )  # fmt: skip
-    over = stopped or reached(client, rules, table, str(planned["read_on"]))
+    over = stopped or reached(client, rules, table, planned.read_on)
     complete = [pair for pair in seen if pair.difference is not None]
     shown = over and opened and bool(complete)
-    seed = int(planned["seed"])
+    seed = planned.seed
     test = reading.test_of(seen, seed) if shown else NOTHING
     followed = reading.test_of([p for p in seen if p.followed], seed) if shown else NOTHING
-    worth = float(planned["worth_having"])
+    worth = float(planned.worth_having)
     changes = _changes(client, rules, item, frozen, stopped) if shown and told else ()
     found = PlanResult(
         plan=item.name, status=reading.status_of(test, worth) if shown else None,
         difference=test.difference, interval=test.interval, p=test.p,
         pairs_used=len(complete),
         pairs_not_followed=sum(not pair.followed for pair in complete),
-        as_followed=followed, sentence="", id=item.kept.id, factor=str(planned["factor"]),
-        outcome=str(what["outcome"]), unit=str(planned["unit"]), unit_of=table.unit,
-        worth_having=worth, read_on=str(planned["read_on"]), pairs=seen if shown else (),
+        as_followed=followed, sentence="", id=item.kept.id, factor=planned.factor,
+        outcome=what.outcome, unit=planned.unit, unit_of=table.unit,
+        worth_having=worth, read_on=planned.read_on, pairs=seen if shown else (),
         ticks_and_records_differ=differ, stopped_early=stopped,
-        planned_pairs=int(planned["pairs"]), put_aside=item.abandoned_plans,
+        planned_pairs=planned.pairs, put_aside=item.abandoned_plans,
         late_pairs=(len(periods) - len(in_time)) // 2,
         notes=(*notes, *_late(rules, item), *changes, *_told(client, ticks, item)),
     )  # fmt: skip
@@ -207,7 +207,7 @@ def _ends(told: Any) -> tuple[float, float] | None:
 
 
 def _late(rules: RuleBook, item: PlanKept) -> tuple[str, ...]:
-    first, at = str(item.entry.payload["periods"][0]["from"]), item.entry.at
+    first, at = item.what.periods[0].first, item.entry.at
     late = (say(rules, "plan", "late", drawn=clean(at[:10], 10)),) if drawn_late(first, at) else ()
     # by the entries above it, it may have been written after days it was to order
     back = not late and drawn_late(first, item.entry.written_by)
@@ -218,8 +218,8 @@ def _changes(
     client: Client, rules: RuleBook, item: PlanKept, books: RuleBook, stopped: bool
 ) -> tuple[str, ...]:
     """Tell what was changed of the days of a test since somebody had looked at them."""
-    planned = item.entry.payload
-    first, until = str(planned["periods"][0]["from"]), str(planned["read_on"])
+    planned = item.what
+    first, until = planned.periods[0].first, planned.read_on
     after = (date.fromisoformat(first) - timedelta(days=1)).isoformat()
     found = since(client, read_past(client), after, until, item.entry.n)
     without = ""
@@ -227,7 +227,7 @@ def _changes(
         before = as_first_seen(client, found.left_out)
         other, _ = _read(before, rules, item, (), stopped=stopped, told=False)
         without = ended_words(other.status, books) if other.status else ""
-    return tuple(since_words(found, books, without, str(planned.get("unit_of", "day"))))
+    return tuple(since_words(found, books, without, planned.unit_of))
 
 
 def _told(client: Client, ticks: Ticks, item: PlanKept) -> tuple[str, ...]:

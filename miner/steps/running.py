@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 from miner import ledger
 from miner.core.results.morning import OnTest
-from miner.ledger import Kept, PlanKept, replay
+from miner.ledger import Kept, KeptEntry, PlanKept, replay
 from miner.records.client import Client
 from miner.records.write.ticks import read_ticks
 from miner.words.morning_words import on_test_words
@@ -37,7 +36,7 @@ def running(client: Client, day: str, *, usable: bool, why: str) -> tuple[OnTest
 
 
 def _watched(item: Kept, day: str, usable: bool, why: str) -> OnTest | None:
-    since = str(item.what.get("suggested_by_days_to") or item.entry.at[:10])
+    since = item.what.suggested_by_days_to
     if item.as_ == "alternate" or day <= since:
         return None
     what = _named(item.what)
@@ -53,25 +52,17 @@ def _planned(
     usable: bool,
     why: str,
 ) -> OnTest | None:
-    period = next(
-        (
-            one
-            for one in plan.entry.payload.get("periods") or ()
-            if str(one.get("from")) <= day <= str(one.get("to"))
-        ),
-        None,
-    )
+    period = next((one for one in plan.what.periods if one.first <= day <= one.last), None)
     if period is None:
         return None
-    first = str(period.get("from")) == day and bool(period.get("leave_out_first_day"))
+    first = period.first == day and period.leave_out_days > 0
     counted = usable and not first
     reason = why or "the first day of a period is left out"
-    arm, what = str(period.get("arm", "")), _named(item.what)
+    arm, what = period.arm, _named(item.what)
     tick = ticks.get((plan.name, day), "missing")
     text = on_test_words("alternate", what, counted, arm, tick, reason)
     return OnTest(item.id, "alternate", plan.name, what, counted, arm, tick, text)
 
 
-def _named(what: Mapping[str, Any]) -> str:
-    factors = what.get("factors") or [what.get("factor", "")]
-    return f"{' and '.join(map(str, factors))} with {what.get('outcome', '')}"
+def _named(what: KeptEntry) -> str:
+    return f"{' and '.join(what.factors)} with {what.outcome}"

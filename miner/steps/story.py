@@ -85,4 +85,4 @@ def _ended(story: FollowupState, event: Event, id_: str | None) -> str | None:
 
 def _kept(story: FollowupState, event: Event) -> dict[str, object]:
     item = story.of(event)
-    return dict(item.what) if item else {}
+    return dict(item.entry.payload) if item else {}

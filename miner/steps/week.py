@@ -94,11 +94,10 @@ def _questions(client: Client, rules: RuleBook, end: str) -> list[OpenQuestion]:
         if kept.as_ != "watch" or kept.closed_at is not None:
             continue
         table, books = frozen_table(client, rules, kept.what)
-        factors = tuple(str(name) for name in kept.what.get("factors") or ())
         found.append(
             _counted(
-                table, books, end, kind="kept", id_=kept.id, factors=factors,
-                outcome=str(kept.what["outcome"]), since=str(kept.what["suggested_by_days_to"]),
+                table, books, end, kind="kept", id_=kept.id, factors=kept.what.factors,
+                outcome=kept.what.outcome, since=kept.what.suggested_by_days_to,
             )
         )  # fmt: skip
     return found

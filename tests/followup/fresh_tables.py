@@ -3,7 +3,7 @@
 import numpy as np
 
 from benchmarks.calibration.worlds import WORLDS, month
-from miner.ledger import Event, Kept
+from miner.ledger import Event, Kept, KeptEntry
 
 
 def table_of(rules, days=90, seed=1, world="independent", shift=0.0, **more):
@@ -20,6 +20,10 @@ def what(factor="late_dinner", outcome="minutes_above", **more):
         "smallest_worth_it": 20.0, "wobble": 40.0, "standard_error": 12.0, "units": 40, "with": 12,
         "suggested_by_days_to": "2026-03-31", "read_on": "2026-05-01", "definitions": {},
     } | more  # fmt: skip
+
+
+def idea(*args, **more):
+    return KeptEntry.read(what(*args, **more))
 
 
 def event(n, name, trusted=True, **payload):

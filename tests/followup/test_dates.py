@@ -1,17 +1,18 @@
 from math import sqrt
 
 import pytest
-from fresh_tables import what
+from fresh_tables import idea
 from scipy.stats import nct
 from scipy.stats import t as student
 
-from miner.followup.following import sought
 from miner.followup.keeping import MAX_DAYS, MIN_DAYS, at_hand, power_on, reading_days
+
+PER = {"amount": 1.0, "unit": "h", "towards": "more", "span": 4.0}
 
 
 def kept(**more):
     told = {"without": 28, "degrees_of_freedom": 35, "t_at_worth": 1.0, "a_day": 1.0}
-    return what() | told | more
+    return idea(**told | more)
 
 
 # What is looked for is what is expected of a claim, never less than what is worth acting on; of a
@@ -19,10 +20,10 @@ def kept(**more):
 @pytest.mark.parametrize(
     ("expected", "per", "size"),
     [(40.0, None, 40.0), (-40.0, None, 40.0), (3.0, None, 20.0), (None, None, 20.0),
-     (None, {"span": 4.0}, 5.0), (7.0, {"span": 4.0}, 7.0)],
+     (None, PER, 5.0), (7.0, PER, 7.0)],
 )  # fmt: skip
 def test_what_is_looked_for(expected, per, size):
-    assert sought(kept(expected=expected, per=per)) == size
+    assert kept(expected=expected, per=per).sought == size
 
 
 # The t grows with the size looked for: 40 min is twice the 20 that are worth it.

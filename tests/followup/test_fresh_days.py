@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from fresh_tables import event, gls, kept, row_date, table_of, what
+from fresh_tables import event, gls, idea, kept, row_date, table_of, what
 from scipy import stats
 from statsmodels.stats.multitest import multipletests
 
@@ -33,14 +33,14 @@ def seen(difference, error=5.0, t=None, df=25, closed=None, stopped=False, count
 
 def test_only_days_after_the_suggestion_and_up_to_the_date_count(rules):
     table = table_of(rules)
-    found = fresh(table, rules, what(), row_date(table, 29), row_date(table, 69))
+    found = fresh(table, rules, idea(), row_date(table, 29), row_date(table, 69))
     assert found.units == 40
     assert found.counts.known + found.counts.unknown == 40
     changed = table.frame.copy()
     inside = (changed.index > row_date(table, 29)) & (changed.index <= row_date(table, 69))
     changed.loc[~inside, ["minutes_above", "wake_glucose"]] = 999.0
     other = fresh(
-        replace(table, frame=changed), rules, what(), row_date(table, 29), row_date(table, 69)
+        replace(table, frame=changed), rules, idea(), row_date(table, 29), row_date(table, 69)
     )
     assert (other.difference, other.score_t) == (found.difference, found.score_t)
 
@@ -50,7 +50,7 @@ def test_difference_and_error_against_the_formula(rules, world):
     # Generalised least squares from its matrix formula, dependence as fitted.
     table = table_of(rules, world=world, shift=1.0)
     after, until = row_date(table, 29), row_date(table, 71)
-    found = fresh(table, rules, what(), after, until)
+    found = fresh(table, rules, idea(), after, until)
     plan = design(table, rules, row_date(table, 30), until)
     target = plan.target("minutes_above")
     fitted = whitened(plan, target.values, {}).dependence
@@ -72,23 +72,23 @@ def test_a_habit_that_stopped_is_not_a_failed_idea(rules):
     frame = table.frame
     frame.loc[frame.index > row_date(table, 29), "late_dinner"] = 0.0
     frame.loc[row_date(table, 40), "late_dinner"] = 1.0
-    found = fresh(table, rules, what(), row_date(table, 29), row_date(table, 69))
+    found = fresh(table, rules, idea(), row_date(table, 29), row_date(table, 69))
     assert judging.judge(kept(), found, []).status == "habit_stopped"
 
 
 def test_a_habit_that_was_not_noted_has_not_stopped(rules):
     table = table_of(rules)
     table.frame.loc[table.frame.index > row_date(table, 29), "late_dinner"] = np.nan
-    found = fresh(table, rules, what(), row_date(table, 29), row_date(table, 69))
+    found = fresh(table, rules, idea(), row_date(table, 29), row_date(table, 69))
     told = judging.judge(kept(), found, [])
     assert (told.status, told.difference, told.p) == ("not_settled", None, None)
-    gone = fresh(table, rules, what("tag:nowhere"), row_date(table, 29), row_date(table, 69))
+    gone = fresh(table, rules, idea("tag:nowhere"), row_date(table, 29), row_date(table, 69))
     assert judging.judge(kept(factor="tag:nowhere"), gone, []).status == "not_settled"
 
 
 def test_no_new_day_settles_nothing(rules):
     table = table_of(rules, days=30)
-    found = fresh(table, rules, what(), row_date(table, 29), None)
+    found = fresh(table, rules, idea(), row_date(table, 29), None)
     assert found.units == 0
     assert judging.judge(kept(), found, []).status == "not_settled"
 
@@ -187,12 +187,12 @@ def test_what_was_clear_on_one_day_stays_clear():
 def test_a_look_sees_what_the_records_of_that_day_hold(rules):
     table = table_of(rules, world="persistent", shift=1.0)
     after, until = row_date(table, 29), row_date(table, 60)
-    looks = dict(each_day(table, rules, what(), after, until, 14))
+    looks = dict(each_day(table, rules, idea(), after, until, 14))
     assert list(looks) == [row_date(table, at) for at in range(43, 61)]
     for at in (43, 51, 60):
         parts = ("frame", "by_clock", "measures", "context")
         then = replace(table, **{name: getattr(table, name).iloc[: at + 1] for name in parts})
-        found, now = fresh(then, rules, what(), after, until), looks[row_date(table, at)]
+        found, now = fresh(then, rules, idea(), after, until), looks[row_date(table, at)]
         assert (now.units, now.df) == (found.units, found.df) == (at - 29, found.df)
         assert now.score_t == pytest.approx(found.score_t)
 
@@ -206,7 +206,7 @@ def test_looking_every_week_where_nothing_is_true(rules):
         last = row_date(table, 27)
         hits += any(
             judging.every_look(
-                kept(), [("", fresh(table, rules, what(), last, row_date(table, until)))], 1
+                kept(), [("", fresh(table, rules, idea(), last, row_date(table, until)))], 1
             ).reached
             for until in range(45, 110, 20)
         )  # fmt: skip
@@ -218,7 +218,7 @@ def test_a_true_effect_holds_up_and_none_mostly_does_not(rules):
     def statuses(shift):
         return [
             judging.judge(
-                kept(), fresh(table, rules, what(), row_date(table, 27), row_date(table, 69)), []
+                kept(), fresh(table, rules, idea(), row_date(table, 27), row_date(table, 69)), []
             ).status
             for table in (table_of(rules, seed=900 + k, shift=shift) for k in range(40))
         ]  # fmt: skip
@@ -230,7 +230,7 @@ def test_a_true_effect_holds_up_and_none_mostly_does_not(rules):
 
 def test_sets_need_every_part(rules):
     table = table_of(rules)
-    both = what() | {"factors": ["late_dinner", "much_stress"]}
+    both = idea(factors=["late_dinner", "much_stress"], lag_days=[0, 0])
     found = fresh(table, rules, both, row_date(table, 5), row_date(table, 85))
     frame = table.frame.loc[row_date(table, 6) : row_date(table, 85)]
     together = (frame["late_dinner"] == 1) & (frame["much_stress"] == 1)
@@ -251,12 +251,12 @@ def test_a_kept_dose_is_judged_as_a_dose(rules):
     frame = table.frame.assign(minutes_above=table.frame["minutes_above"] + 30 * clock)
     measures = table.measures.assign(late_dinner=clock)
     own = replace(table, frame=frame, measures=measures)
-    kept = what() | {"shape": "dose"}
+    kept = idea(shape="dose")
     after, until = row_date(table, 29), row_date(table, 71)
     found = fresh(own, rules, kept, after, until)
     assert found.difference == pytest.approx(30, abs=12)
     assert found.p(1) < 0.01
-    cut = fresh(own, rules, what(), after, until)
+    cut = fresh(own, rules, idea(), after, until)
     assert cut.difference != pytest.approx(found.difference, rel=0.2)
     none = replace(own, measures=measures * np.nan)
     closed = fresh(none, rules, kept, after, until)
@@ -266,6 +266,11 @@ def test_a_kept_dose_is_judged_as_a_dose(rules):
 
 # What is too small to matter is asked of the kept client's own quarters.
 def test_a_kept_dose_did_not_hold_where_its_quarters_would_not_matter(rules):
-    item, narrow = kept(smallest_worth_it=20.0), kept(smallest_worth_it=20.0, per={"span": 4.0})
+    item, narrow = (
+        kept(smallest_worth_it=20.0),
+        kept(
+            smallest_worth_it=20.0, per={"amount": 1.0, "unit": "h", "towards": "more", "span": 4.0}
+        ),
+    )
     assert judging.judge(item, seen(0.0), []).status == "did_not_hold"
     assert judging.judge(narrow, seen(0.0), []).status == "not_settled"

@@ -1,18 +1,19 @@
 """What is kept stays as it was, whatever the rule books say later."""
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
-from fresh_tables import table_of
-from pydantic import TypeAdapter
+from fresh_tables import idea, table_of
 
 from miner import rulebook
 from miner.core.errors import MinerError
 from miner.core.results import Counts, Evidence, Hypothesis, OutcomeSummary, plain
 from miner.followup.frozen import as_kept, freeze, thaw
 from miner.hypotheses.identity import factor_definition, outcome_definition
+from miner.ledger import FrozenIdea
 from miner.records.client import Client, Settings
 from miner.tables.cuts import cut
 from miner.tables.found import Found
@@ -41,7 +42,7 @@ def hypothesis(factor, outcome="minutes_above"):
 
 def frozen(rules, table, factor):
     summary = OutcomeSummary("minutes_above", "min", 20, 50.0, 38.0)
-    return plain(freeze(hypothesis(factor), summary, table, rules, client()))
+    return freeze(hypothesis(factor), summary, table, rules, client())
 
 
 def test_a_later_rule_book_does_not_change_it(rules):
@@ -64,7 +65,7 @@ def test_a_later_rule_book_does_not_change_it(rules):
     assert outcome_definition(back.outcome("minutes_above")) == outcome_definition(
         rules.outcome("minutes_above")
     )
-    assert written["smallest_worth_it"] == 20
+    assert written.smallest_worth_it == 20
     without = later.model_copy(
         update={"factors": {k: v for k, v in later.factors.items() if k != "late_dinner"}}
     )
@@ -105,13 +106,18 @@ def test_the_range_stays_the_one_it_was_counted_with(rules):
 
 def test_what_is_kept_is_plain(rules):
     written = frozen(rules, table_of(rules), "late_dinner")
-    TypeAdapter(dict[str, object]).dump_json(written)
-    assert written["direction"] == "up"
-    assert written["definitions"]["factors"]["late_dinner"]["at"] == 21
+    payload = plain(written.payload())
+    assert json.loads(json.dumps(payload)) == payload
+    assert FrozenIdea.read(payload) == written
+    assert payload["direction"] == "up"
+    assert payload["definitions"]["factors"]["late_dinner"]["at"] == 21
 
 
 def test_unreadable_definitions_are_told(rules):
     with pytest.raises(MinerError, match="cannot be read"):
-        thaw({"id": "a", "outcome": "minutes_above", "definitions": {"factors": {"x": {}}}}, rules)
+        thaw(idea(definitions={"factors": {"x": {}}}), rules)
     with pytest.raises(MinerError, match="cannot be read"):
-        thaw({"id": "a"}, rules)
+        thaw(idea(definitions={}), rules)
+    whole = frozen(rules, table_of(rules), "late_dinner").definitions
+    with pytest.raises(MinerError, match="cannot be read"):
+        thaw(idea(definitions=whole.model_copy(update={"range": None})), rules)

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from fresh_tables import row_date, table_of, what
+from fresh_tables import idea, row_date, table_of
 
 from miner import rulebook
 from miner.core.errors import MinerError
@@ -17,6 +17,7 @@ from miner.followup import pairs as reading
 from miner.followup import planning
 from miner.followup.planning import Wish, make_plan, scatter
 from miner.followup.refusals import require_testable
+from miner.ledger import PlanEntry
 from miner.render.plan_page import plan_page
 from miner.render.terminal import render
 from miner.stats.pair_power import pairs_detectable, pairs_power
@@ -35,7 +36,7 @@ def rules():
 
 def made(rules, factor="late_dinner", wish=None, changes=(), seed=7, **more):
     table = table_of(rules)
-    kept = what(factor, lag_days=[rules.factor(factor).lag["day"]], **more)
+    kept = idea(factor, lag_days=[rules.factor(factor).lag["day"]], **more)
     wish = wish or Wish(START, worth_having=60.0)
     return make_plan(
         table, rules, kept, rules.factor(factor), wish, seed=seed, sensor_changes=changes
@@ -378,7 +379,7 @@ def test_no_pair_at_all_settles_nothing():
 
 def test_periods_come_back_from_the_ledger(rules):
     plan = made(rules)
-    assert reading.periods_of(plan.to_dict()) == plan.periods
+    assert PlanEntry.read(plan.to_dict()).periods == plan.periods
     assert isinstance(plan.periods[0], Period)
 
 

@@ -17,6 +17,7 @@ from miner.cli.group import miner as commands
 from miner.core import resources
 from miner.core.errors import MinerError
 from miner.followup.keeping import power_on, reading_days
+from miner.ledger import KeptEntry
 from miner.steps import following
 from miner.steps.ledger_told import ledger_told
 from miner.words.amounts import Amounts
@@ -127,8 +128,8 @@ def test_what_is_kept(kept_folder, rules):
     assert written["records_last_day"] == written["suggested_by_days_to"] == last
     days = (date.fromisoformat(written["read_on"]) - date.fromisoformat(last)).days
     assert 14 <= days <= 120
-    assert days == reading_days(written, 1)
-    assert written["power"] == kept.power == power_on(written, days, 1)
+    assert days == reading_days(KeptEntry.read(written), 1)
+    assert written["power"] == kept.power == power_on(KeptEntry.read(written), days, 1)
     assert written["sought"] == kept.sought >= written["smallest_worth_it"]
 
 
@@ -349,7 +350,7 @@ def test_an_idea_tried_before_is_marked(settled, tmp_path, rules):
     others = [item for item in brief.ranking.hypotheses if item.id != id_]
     assert {item.tried_before for item in others} == {None}
     assert "Tried before: It held up on new days." in " ".join(
-        str(part.renderable) for part in HypothesisTeller(rules, Amounts("mg/dL")).parts(found)
+        part.text for part in HypothesisTeller(rules, Amounts("mg/dL")).parts(found)
     )
     again = steps.keep(client, id_, "watch", rules, now=AT)
     assert again.tried_before == "held_up"
@@ -570,9 +571,9 @@ def test_an_order_that_does_not_please_is_not_drawn_anew_for_nothing(free, rules
             steps.drop(client, id_, now=AT)
     assert len(orders) == 2
     assert [plan.put_aside for plan in plans] == [0, 1]
-    assert not any("Put aside" in note for note in plans[0].notes)
+    assert not any("Put aside" in str(note) for note in plans[0].notes)
     said = "Put aside unread before this one: 1 earlier order."
-    assert any(said in note for note in plans[1].notes)
+    assert any(said in str(note) for note in plans[1].notes)
     assert steps.result(client, plans[1].plan, rules).put_aside == 1
     assert said in " ".join(invoke("result", folder, plans[1].plan).stdout.split())
     told = " ".join(invoke("history", folder).stdout.split())
@@ -619,11 +620,11 @@ def test_an_order_drawn_after_its_first_day_is_told(free, rules, monkeypatch):
     wish = steps.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
     said = "Its first day had passed when it was drawn, on 2026-03-01."
     shown = steps.plan(client, id_, wish, rules, preview=True, now=AT)
-    assert any("Its first day has passed: today is 2026-03-01." in n for n in shown.notes)
+    assert any("Its first day has passed: today is 2026-03-01." in str(n) for n in shown.notes)
     plan = steps.plan(client, id_, wish, rules, now=AT)
-    assert any(said in note for note in plan.notes)
+    assert any(said in str(note) for note in plan.notes)
     found = steps.result(client, plan.plan, rules)
-    assert any(said in note for note in found.notes)
+    assert any(said in str(note) for note in found.notes)
     late = {p.pair for p in plan.periods if p.first < "2026-02-28"}
     assert found.late_pairs == len(late) > 0
 

@@ -1,12 +1,16 @@
-"""The ledger told again: its order decides, whoever wrote and whatever the clock said."""
+"""The ledger replayed: its order decides, whoever wrote and whatever the clock said."""
 
+import shutil
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 from fresh_tables import event, what
 
 from miner import ledger
+from miner.core.results import plain
 from miner.ledger import MAX_OPEN, Ledger, replay
 
+OLDER = Path(__file__).parents[2] / "benchmarks" / "same_facts_ledger.jsonl"
 AT = datetime(2026, 3, 1, 8, tzinfo=UTC)
 
 
@@ -120,3 +124,15 @@ def test_entries_after_an_edit_are_told_as_not_proven(tmp_path):
     path.write_text(path.read_text("utf-8").replace('"up"', '"down"', 1), encoding="utf-8")
     found = replay(ledger.read(tmp_path))
     assert [item.entry.trusted for item in found.kept] == [False, False]
+
+
+def test_a_ledger_of_an_earlier_version_is_read(tmp_path):
+    shutil.copy(OLDER, tmp_path / ledger.NAME)
+    book = ledger.read(tmp_path)
+    assert [(item.code, item.row) for item in book.problems] == [("ledger_note_gone", None)]
+    found = replay(book)
+    assert (len(found.kept), len(found.plans), found.refused) == (2, 1, frozenset())
+    for item in found.kept:
+        payload = plain(item.what.payload())
+        assert payload.items() <= dict(item.entry.payload).items()
+        assert list(payload) == [name for name in item.entry.payload if name in payload]

@@ -63,9 +63,9 @@ def _last(entry: ClientEntry | None) -> str | None:
 
 def _kept(item: Kept, rules: RuleBook, last: str | None) -> dict[str, object]:
     what = item.what
-    unit = str(what.get("unit_of", "day"))
-    names = " and ".join(factor_phrase(str(name), rules, unit) for name in what.get("factors", ()))
-    label = outcome_label(str(what.get("outcome", "")), rules, unit)
+    unit = what.unit_of
+    names = " and ".join(factor_phrase(name, rules, unit) for name in what.factors)
+    label = outcome_label(what.outcome, rules, unit)
     title = f"{names[:1].upper()}{names[1:]}, and {label}"
     state = "open"
     if item.dropped is not None:
@@ -80,12 +80,9 @@ def _kept(item: Kept, rules: RuleBook, last: str | None) -> dict[str, object]:
         "how": way_words(item.as_, rules),
         "state": state,
         "on": item.entry.at[:10],
-        "note": what.get("note") or "",
-        "read_on": what.get("read_on") if item.as_ == "watch" else None,
-        "plans": [
-            (plan.name, plan.verdict is not None, plan.entry.payload.get("read_on"))
-            for plan in item.plans
-        ],
+        "note": what.note,
+        "read_on": what.read_on if item.as_ == "watch" else None,
+        "plans": [(plan.name, plan.verdict is not None, plan.what.read_on) for plan in item.plans],
         "may_plan": item.as_ == "alternate" and state == "open" and item.plan_open() is None,
     }
 

@@ -121,11 +121,11 @@ def _waiting(request: PageRequest, name: str, today: str) -> tuple[int, list[str
     except MinerError:
         return 0, []
     now_open = [item for item in story.kept if item.closed_at is None]
-    dates = [str(item.what.get("read_on") or "") for item in now_open if item.as_ == "watch"]
+    dates = [item.what.read_on for item in now_open if item.as_ == "watch"]
     for item in now_open:
         plan = item.plan_open()
         if plan is not None:
-            dates.append(str(plan.entry.payload.get("read_on") or ""))
+            dates.append(plan.what.read_on)
     return len(now_open), sorted(day for day in dates if day and day <= today)
 
 
