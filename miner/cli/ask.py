@@ -54,12 +54,15 @@ def command(
         write_down(client, rules, form, **words)
         return
     for name in ("guess", "fixed_on"):
-        if words.pop(name) is not None:
+        if words[name] is not None:
             raise MinerError("cli.without_fix", option=f"--{name.replace('_', '-')}")
+    from miner import steps
+
+    factor, outcome = words["factor"], words["outcome"]
     with progress("cli.asking"):
         read, books = records(client, rules)
-        found = answered(read, books, **words)
-    put_answer(found, read, books, form, **words)
+        found = steps.ask(read, factor, outcome, books, shape=words["shape"], remember=True)
+    put_answer(found, read, books, form, factor, outcome)
 
 
 def offer(folder: Path, rules_folder: Path | None, form: str, **others: Any) -> None:
@@ -84,29 +87,8 @@ def offer(folder: Path, rules_folder: Path | None, form: str, **others: Any) -> 
     put_as(form, text=lambda: suggested_parts(found, books, str(folder)), json=with_commands)
 
 
-def answered(
-    read: Client,
-    books: RuleBook,
-    factor: str,
-    outcome: str,
-    shape: str | None = None,
-    *,
-    remember: bool = True,
-) -> Hypothesis:
-    """Return the answer to one question, which is a look where it is remembered."""
-    from miner import steps
-
-    return steps.ask(read, factor, outcome, books, shape=shape, remember=remember)
-
-
 def put_answer(
-    found: Hypothesis,
-    read: Client,
-    books: RuleBook,
-    form: str,
-    factor: str,
-    outcome: str,
-    **_: Any,
+    found: Hypothesis, read: Client, books: RuleBook, form: str, factor: str, outcome: str
 ) -> None:
     """Print an answer; exit with 3 where there were too few days or meals to answer at all."""
     from miner.words.ask import answer_parts
@@ -125,14 +107,7 @@ def put_answer(
 
 
 def write_down(
-    folder: Path,
-    rules_folder: Path | None,
-    form: str,
-    factor: str,
-    outcome: str,
-    guess: str | None,
-    fixed_on: str | None,
-    shape: str | None,
+    folder: Path, rules_folder: Path | None, form: str, factor: str, outcome: str, **how: Any
 ) -> None:
     """Write one question to the ledger of a client folder and print what was written."""
     from miner import steps
@@ -140,10 +115,8 @@ def write_down(
 
     books = steps.load_rules(rules_folder, folder)
     client_folder(folder)
-    on = date.fromisoformat(fixed_on) if fixed_on else None
-    notes = steps.fix_question(
-        folder, factor, outcome, books, guess=guess, fixed_on=on, shape=shape
-    )
+    how["fixed_on"] = date.fromisoformat(how["fixed_on"]) if how["fixed_on"] else None
+    notes = steps.fix_question(folder, factor, outcome, books, **how)
     asked = steps.fixed_questions(folder)
     if form == "text":
         show(fixed_parts(folder.resolve().name, asked, books, notes))
@@ -152,7 +125,7 @@ def write_down(
     try:
         # the answer that comes with fixing it is no look: more may be written down after it
         read, rules = records(folder, rules_folder)
-        answer = answered(read, rules, factor, outcome, remember=False).to_dict()
+        answer = steps.ask(read, factor, outcome, rules).to_dict()
     except MinerError:
         answer["fixed_on"] = asked[-1].fixed_on
-    put_json(answer | {"written": asked[-1].to_dict(), "advice": list(notes)})
+    put_json(answer | {"written": asked[-1].to_dict(), "advice": [str(note) for note in notes]})
