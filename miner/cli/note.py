@@ -114,7 +114,6 @@ def _write(
     folder: Path, rules: Path | None, way: str, said: dict[str, str | None], text: str
 ) -> Any:
     from miner import steps
-    from miner.records.write.entering import Entry
 
     if way in ABOUT:
         return steps.write_note(folder, way, date.fromisoformat(str(said[way])), text)
@@ -123,7 +122,7 @@ def _write(
     books = steps.load_rules(rules, folder)
     if way == "remove":
         return steps.take_out(folder, str(said["remove"]), books)
-    entry = Entry(_stream(said), said["at"], said["to"], _values(said))
+    entry = steps.Entry(_stream(said), said["at"], said["to"], _values(said))
     return steps.correct(folder, entry, books, which=said["mend"])
 
 

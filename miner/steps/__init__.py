@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from miner.followup.planning import Wish
+    from miner.records.write.entering import Entry
     from miner.steps.asking import ask, error_rate, why
     from miner.steps.caseload import pool, remember_page, rules_of_practice
     from miner.steps.everything import export_everything
@@ -77,8 +78,10 @@ _STEPS = {
 }
 _HOME = {name: f"miner.steps.{home}" for home, names in _STEPS.items() for name in names}
 _HOME["Wish"] = "miner.followup.planning"
+_HOME["Entry"] = "miner.records.write.entering"
 
 __all__ = [
+    "Entry",
     "Wish",
     "ask",
     "briefing",
