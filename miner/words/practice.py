@@ -14,7 +14,7 @@ from miner.words.amounts import Amounts, chance
 from miner.words.audience import Audience, said_to
 from miner.words.concerns import concerns
 from miner.words.document import Parts, Side, heading, paragraph, section, table
-from miner.words.doubt_words import pooled_doubt_sentences
+from miner.words.hypothesis import pooled_doubt_sentences
 from miner.words.labels import evidence_words, outcome_label
 from miner.words.pooled import habit_phrase
 from miner.words.safe import clean

@@ -10,8 +10,8 @@ from miner.core.results import Evidence, Hypothesis, OutcomeSummary
 from miner.core.results.briefing import Briefing
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.words.amounts import Amounts
-from miner.words.doubt_words import doubt_sentences
 from miner.words.ended import ended_words
+from miner.words.hypothesis import doubt_sentences
 from miner.words.labels import (
     Hidden,
     factor_phrase,
