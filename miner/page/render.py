@@ -16,7 +16,6 @@ from miner.page.guard import POLICY
 from miner.page.policy import sha
 from miner.page.request import PageRequest, address
 from miner.page.told import blocks
-from miner.page.words import for_page
 from miner.render.figures.inline import Styles
 from miner.render.figures.paper import PALETTE
 from miner.render.page import DARK
@@ -47,7 +46,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters |= {"clean": clean, "capital": capital, "blocks": blocks, "linked": linked}
-    made.filters |= {"at": _at, "in_words": for_page, "day_words": day_name}
+    made.filters |= {"at": _at, "day_words": day_name}
     return made
 
 

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from miner.page.words import for_page, plain_names
 from miner.render.terminal import fitted
 from miner.words.document import Command, Heading, Paragraph, Part, Strip, Table
-from miner.words.said_of import of_client
 
 STRIP_LEAD = 34
 """Columns of what stands before a strip of days."""
@@ -43,7 +40,7 @@ def blocks(parts: Iterable[Part]) -> list[PageBlock]:
 def _block(part: Heading | Paragraph | Command | Strip | Table) -> PageBlock:
     match part:
         case Heading():
-            return PageBlock("heading", for_page(part.text))
+            return PageBlock("heading", part.text)
         case Command():
             return PageBlock("strip", f"{' ' * part.indent}{part.text}")
         case Strip():
@@ -54,16 +51,14 @@ def _block(part: Heading | Paragraph | Command | Strip | Table) -> PageBlock:
     if part.own:
         return PageBlock("text", part.text, depth)
     if part.urgent:
-        return PageBlock("urgent", for_page(part.text))
-    return PageBlock(
-        "text", for_page(f"{part.lead}  {part.text}" if part.lead else part.text), depth
-    )
+        return PageBlock("urgent", part.text)
+    return PageBlock("text", f"{part.lead}  {part.text}" if part.lead else part.text, depth)
 
 
 def _table(part: Table) -> PageBlock:
     if not part.titled:
         cells = [_flat(row[at]) for at in range(len(part.columns)) for row in part.rows]
-        return PageBlock("text", for_page("  ".join(cells)), min(part.indent // 2, 2))
+        return PageBlock("text", "  ".join(cells), min(part.indent // 2, 2))
     columns = tuple(
         (_flat(title), "number" if side == "right" else "") for title, side in part.columns
     )
@@ -72,4 +67,4 @@ def _table(part: Table) -> PageBlock:
 
 
 def _flat(cell: str) -> str:
-    return plain_names(of_client(re.sub(r"\s+", " ", cell).strip()))
+    return " ".join(cell.split())

@@ -25,7 +25,7 @@ from miner.words.document import (
 from miner.words.document import (
     item as numbered,
 )
-from miner.words.labels import factor_words
+from miner.words.labels import factor_name, factor_words
 from miner.words.safe import clean, name
 from miner.words.said import tells_count
 from miner.words.to_do import Step, decided, steps
@@ -53,7 +53,7 @@ _STREAM_COLUMNS: tuple[tuple[str, Side], ...] = (
 )
 
 
-def detail_of_check(report: CheckReport) -> Parts:
+def detail_of_check(report: CheckReport, rules: RuleBook | None) -> Parts:
     """Return everything a check holds, as headings, paragraphs and tables."""
     cautions = Cautions(report.cautions)
     return [
@@ -62,7 +62,7 @@ def detail_of_check(report: CheckReport) -> Parts:
         *cautions.beside(),
         *section("Streams", _streams(report)),
         *section("Days that cannot be used", _not_usable(report)),
-        *section("Habits, and on how many days each is known", _known(report)),
+        *section("Habits, and on how many days each is known", _known(report, rules)),
         *section(_LEDGER_TITLE, [paragraph(finding_words(item), 2) for item in _of_ledger(report)]),
         *_findings(report),
         *cautions.last(patterns=False),
@@ -100,8 +100,11 @@ def _not_usable(report: CheckReport) -> Parts:
     ]
 
 
-def _known(report: CheckReport) -> Parts:
-    known = [f"{name(habit, 40)} {count}" for habit, count in report.known_factors.items()]
+def _known(report: CheckReport, rules: RuleBook | None) -> Parts:
+    known = [
+        f"{name(factor_name(habit, rules), 40)} {count}"
+        for habit, count in report.known_factors.items()
+    ]
     return [paragraph(", ".join(known), 2, limit=4000)] if known else []
 
 
@@ -186,7 +189,7 @@ def check_parts(
         detail: everything else below it, however long.
     """
     if detail:
-        return [*_in_room(report, rules, _ALL), *detail_of_check(report)]
+        return [*_in_room(report, rules, _ALL), *detail_of_check(report, rules)]
     choices = tuple(_in_room(report, rules, room) for room in _ROOMS)
     return [Fitted(choices, MOST_LINES, WIDTH)]
 

@@ -6,7 +6,7 @@ from miner.core.results import Hypothesis, OutcomeSummary, Ranking
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, chance, fixed
 from miner.words.document import Parts, Side, paragraph, section, table
-from miner.words.labels import outcome_label
+from miner.words.labels import factor_name, outcome_label
 from miner.words.safe import clean
 from miner.words.sentences import say
 
@@ -32,7 +32,11 @@ def detail_parts(ranking: Ranking, rules: RuleBook, amounts: Amounts) -> Parts:
     legend = say(rules, "detail", "legend", units=f"{ranking.unit}s")
     parts: Parts = [paragraph(""), paragraph(legend)] if ranking.hypotheses else []
     for outcome in ranking.outcomes:
-        rows = [_row(item, amounts) for item in ranking.hypotheses if item.outcome == outcome.name]
+        rows = [
+            _row(item, rules, ranking.unit, amounts)
+            for item in ranking.hypotheses
+            if item.outcome == outcome.name
+        ]
         if rows:
             title = (
                 f"{outcome_label(outcome.name, rules, ranking.unit)}, {amounts.unit(outcome.unit)}"
@@ -42,12 +46,13 @@ def detail_parts(ranking: Ranking, rules: RuleBook, amounts: Amounts) -> Parts:
     return parts
 
 
-def _row(item: Hypothesis, amounts: Amounts) -> tuple[str, ...]:
+def _row(item: Hypothesis, rules: RuleBook, unit: str, amounts: Amounts) -> tuple[str, ...]:
     counts = item.counts
+    names = " + ".join(factor_name(name, rules, unit) for name in item.factors)
     lags = " ".join(str(lag) for lag in item.lag_days)
     return (
         str(item.rank),
-        f"{clean(' + '.join(item.factors), 60)}\n{clean(item.id, 16)} {lags}",
+        f"{clean(names, 60)}\n{clean(item.id, 16)} {lags}",
         f"{counts.with_high} of {counts.with_}\n{counts.without_high} of {counts.without}",
         f"{fixed(counts.support, 2)}\n{fixed(counts.confidence, 2)}",
         f"{fixed(counts.lift, 2)}\n{fixed(counts.leverage, 2)}",

@@ -9,6 +9,7 @@ from miner.core.errors import MinerError, several
 from miner.core.messages import Message
 from miner.core.results import Evidence, Hypothesis, Withheld
 from miner.rulebook import RuleBook
+from miner.words.door import door_now
 from miner.words.safe import clean
 from miner.words.safe import name as shortened
 from miner.words.wording import full_date
@@ -67,6 +68,13 @@ def note_words(note: Message | str, hidden: Hidden) -> str:
     if isinstance(note, Message) and hidden(str(note.values.get("factor", ""))):
         note = replace(note, values={**note.values, "other": FOOD_UNNAMED})
     return str(note)
+
+
+def factor_name(name: str, rules: RuleBook | None, unit: str = "day") -> str:
+    """Return the name of a factor: as the rule book has it; on a page in its words."""
+    if rules is None or door_now() != "page":
+        return clean(name, 60)
+    return factor_phrase(name, rules, unit)
 
 
 def factor_words(factor: str, rules: RuleBook, unit: str = "day") -> str:

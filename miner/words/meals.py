@@ -12,6 +12,7 @@ from miner.core.results.meals import MealComparison, MealPair, Repeats
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
 from miner.words.document import Parts, Side, heading, paragraph, section, table
+from miner.words.labels import factor_name
 from miner.words.meal_words import repeats_sentence
 from miner.words.reasons import reason_kind
 from miner.words.safe import clean
@@ -67,7 +68,7 @@ def meals_parts(
         *said,
         *section("Meals", _rows_shown(meals, rules, amounts)),
         *section("Not known, and why", _why(meals)),
-        *section("Habits: at how many meals yes, no, unknown", _habits(meals)),
+        *section("Habits: at how many meals yes, no, unknown", _habits(meals, rules)),
     ]
 
 
@@ -125,14 +126,14 @@ def _why(meals: MealTable) -> Parts:
     return [paragraph(f"{several(count, 'meal')}: {clean(why, 200)}", 2) for why, count in lines]
 
 
-def _habits(meals: MealTable) -> Parts:
+def _habits(meals: MealTable, rules: RuleBook) -> Parts:
     part = meals.frame[meals.frame["usable"].astype(bool)]
     columns: list[tuple[str, Side]] = [
         ("", "left"), ("yes", "right"), ("no", "right"), ("unknown", "right"),
     ]  # fmt: skip
     rows = [
         (
-            clean(name, 40),
+            clean(factor_name(name, rules, "meal"), 40),
             *(str(int((part[name] == side).sum())) for side in (1, 0)),
             str(int(part[name].isna().sum())),
         )

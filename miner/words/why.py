@@ -11,8 +11,9 @@ from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
 from miner.words.audience import Audience, said_to
 from miner.words.document import Parts, Side, heading, paragraph, section, table
-from miner.words.labels import factor_phrase, outcome_label
+from miner.words.labels import factor_name, factor_phrase, outcome_label
 from miner.words.safe import clean
+from miner.words.wording import unit_name
 
 _DIGITS = {"h": 1, "min": 0, "g": 0, "share": 2, "steps": 0, "count": 0}
 _MARKS = {1.0: "yes", 0.0: "no", None: "?"}
@@ -65,22 +66,30 @@ def _rows(why: Why, units: list[UnitBehind], rules: RuleBook, amounts: Amounts) 
     unit = rules.outcome(why.outcome, why.unit).measure_unit
     name = clean(why.outcome, 30).replace("_", "\n")
     columns: list[tuple[str, Side]] = [
-        (why.unit, "left"), (f"{name}\n{amounts.unit(unit)}", "right"), ("high", "left"),
-        *_titles(why, units[0]), ("sensor", "left"), ("from", "left"),
-    ]  # fmt: skip
+        (why.unit, "left"),
+        (f"{name}\n{amounts.unit(unit)}", "right"),
+        ("high", "left"),
+        *_titles(why, units[0], rules),
+        ("sensor", "left"),
+        ("from", "left"),
+    ]
     rows = [
         (
-            clean(item.unit, 24), amounts.level(item.outcome, unit), "high" if item.high else "",
-            *_cells(why, item), clean(item.sensor, 24), _from(item),
+            clean(unit_name(item.unit), 24),
+            amounts.level(item.outcome, unit),
+            "high" if item.high else "",
+            *_cells(why, item),
+            clean(item.sensor, 24),
+            _from(item),
         )
         for item in units
-    ]  # fmt: skip
+    ]
     return [table(columns, rows, gap=2)]
 
 
-def _titles(why: Why, unit: UnitBehind) -> Iterator[tuple[str, Side]]:
+def _titles(why: Why, unit: UnitBehind, rules: RuleBook) -> Iterator[tuple[str, Side]]:
     for factor, lag in zip(unit.factors, why.lag_days, strict=True):
-        yield _title(factor), "right"
+        yield _title(factor, rules, why.unit), "right"
         if lag:
             yield "recorded\non", "left"
 
@@ -89,11 +98,11 @@ def _cells(why: Why, unit: UnitBehind) -> Iterator[str]:
     for factor, lag in zip(unit.factors, why.lag_days, strict=True):
         yield _cell(factor)
         if lag:
-            yield clean(factor.from_unit or "-", 24)
+            yield clean(unit_name(factor.from_unit or "-"), 24)
 
 
-def _title(factor: FactorValue) -> str:
-    name = clean(factor.factor, 30).replace("_", "\n").replace(" ", "\n")
+def _title(factor: FactorValue, rules: RuleBook, by: str) -> str:
+    name = clean(factor_name(factor.factor, rules, by), 30).replace("_", "\n").replace(" ", "\n")
     unit = "" if factor.measure_unit in ("count", "share") else clean(factor.measure_unit, 12)
     return f"{name}\n{unit}".strip()
 
@@ -109,7 +118,10 @@ def _from(item: UnitBehind) -> str:
 
 
 def _aside(units: list[UnitBehind], rules: RuleBook, by: str) -> Parts:
-    return [paragraph(f"{item.unit}: {_why_not(item, rules, by)}", 2, limit=400) for item in units]
+    return [
+        paragraph(f"{unit_name(item.unit)}: {_why_not(item, rules, by)}", 2, limit=400)
+        for item in units
+    ]
 
 
 def _why_not(item: UnitBehind, rules: RuleBook, by: str) -> str:

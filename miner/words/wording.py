@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from datetime import date
 from itertools import pairwise
 
+from miner.words.door import door_now
+
 _MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
            "October", "November", "December")  # fmt: skip
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -70,3 +72,8 @@ def listed(items: list[str], last: str = "and") -> str:
     if len(items) < 2:
         return "".join(items)
     return f"{', '.join(items[:-1])} {last} {items[-1]}"
+
+
+def unit_name(unit: str) -> str:
+    """Return the name of a day or a meal: its ISO date or start; on a page without the T."""
+    return unit.replace("T", " ") if door_now() == "page" else unit
