@@ -27,17 +27,102 @@ from miner.page.guard import (
     NOT_LET_IN,
     OPEN_PATH,
     Protected,
+    own_policy,
     refusal,
     sends_token,
 )
 from miner.page.places import Missing, clients_of, require_own
-from miner.page.policy import own_policy
 from miner.page.request import PageRequest
-from miner.page.routes import ROUTES, View
 from miner.page.state import AppState
+from miner.page.views import (
+    caseload,
+    client,
+    days,
+    followup,
+    intake,
+    leaving,
+    mapping,
+    meals,
+    patterns,
+    plans,
+    practice,
+    questions,
+    ranking,
+    records,
+    rules,
+    settings,
+    sharing,
+    wearing,
+    work,
+)
 from miner.page.words import for_page
 from miner.words.door import at_door
 from miner.words.said import texts
+
+View = Callable[[PageRequest], Response]
+_ONE = "/clients/{code}"
+
+ROUTES: tuple[tuple[str, str, View], ...] = (
+    ("GET", "/", practice.morning),
+    ("GET", "/clients", practice.clients),
+    ("POST", "/clients", practice.new_client),
+    ("GET", "/caseload", caseload.show),
+    ("POST", "/caseload", caseload.look),
+    ("GET", "/caseload/page", caseload.as_page),
+    ("GET", "/rules", rules.show),
+    ("GET", "/rules/{name}", rules.one),
+    ("POST", "/rules/{name}", rules.change),
+    ("GET", "/settings", settings.show),
+    ("POST", "/settings", settings.save),
+    ("GET", "/help", caseload.help_),
+    ("GET", "/jobs/{job}", work.show),
+    ("GET", "/jobs/{job}/progress", work.progress),
+    ("POST", "/jobs/{job}/stop", work.stop),
+    ("GET", _ONE, client.client),
+    ("GET", f"{_ONE}/intake", intake.show),
+    ("POST", f"{_ONE}/intake", intake.save),
+    ("POST", f"{_ONE}/left-out", intake.leave_out),
+    ("POST", f"{_ONE}/left-out/back", intake.count_again),
+    ("GET", f"{_ONE}/settings", wearing.show),
+    ("POST", f"{_ONE}/settings", wearing.save),
+    ("GET", f"{_ONE}/questions", questions.show),
+    ("POST", f"{_ONE}/questions", questions.fix),
+    ("POST", f"{_ONE}/questions/suggest", questions.suggest),
+    ("GET", f"{_ONE}/records", records.show),
+    ("POST", f"{_ONE}/records", records.drop),
+    ("POST", f"{_ONE}/records/add", records.add),
+    ("POST", f"{_ONE}/records/add-all", records.add_all),
+    ("POST", f"{_ONE}/records/throw-away", records.throw_away),
+    ("GET", f"{_ONE}/records/columns", mapping.show),
+    ("POST", f"{_ONE}/records/columns", mapping.choose),
+    ("GET", f"{_ONE}/days", days.pick),
+    ("GET", f"{_ONE}/days/{{day}}", days.show),
+    ("GET", f"{_ONE}/table", days.table),
+    ("GET", f"{_ONE}/week", days.week),
+    ("GET", f"{_ONE}/meals", meals.show),
+    ("POST", f"{_ONE}/meals", meals.compare),
+    ("GET", f"{_ONE}/ranking", ranking.show),
+    ("POST", f"{_ONE}/ranking", ranking.begin),
+    ("GET", f"{_ONE}/patterns/{{id}}", patterns.show),
+    ("POST", f"{_ONE}/patterns/{{id}}/keep", patterns.keep),
+    ("GET", f"{_ONE}/patterns/{{id}}/plan", patterns.show_plan),
+    ("POST", f"{_ONE}/patterns/{{id}}/plan", patterns.plan),
+    ("GET", f"{_ONE}/pages", sharing.show),
+    ("POST", f"{_ONE}/pages", sharing.make),
+    ("GET", f"{_ONE}/pages/{{kind}}", sharing.one),
+    ("GET", f"{_ONE}/follow-up", followup.show),
+    ("POST", f"{_ONE}/follow-up", followup.read),
+    ("POST", f"{_ONE}/follow-up/drop", followup.drop),
+    ("POST", f"{_ONE}/follow-up/result", followup.result),
+    ("GET", f"{_ONE}/plans/{{plan}}", plans.show),
+    ("POST", f"{_ONE}/plans/{{plan}}", plans.tick),
+    ("GET", f"{_ONE}/plans/{{plan}}/sheet", plans.sheet),
+    ("GET", f"{_ONE}/history", followup.history),
+    ("GET", f"{_ONE}/folder", leaving.show),
+    ("GET", f"{_ONE}/download", leaving.download),
+    ("POST", f"{_ONE}/delete", leaving.delete),
+)
+
 
 NOT_GOOD = "page.code_not_good"
 Endpoint = Callable[[Request], Awaitable[Response]]

@@ -178,7 +178,7 @@ def _is_private(folder: Path) -> bool:
 
 
 def _page(keys: Keys, token: str) -> str:
-    from miner.page.policy import sha
+    from miner.page.guard import sha
     from miner.page.render import asset, environment
 
     script = asset("open-file.js")

@@ -8,15 +8,17 @@ import signal
 import socket
 import threading
 import webbrowser
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from filelock import Timeout
+
+from miner.core import files
 from miner.core.errors import MinerError
 from miner.core.messages import message
-from miner.page.locking import OpenAlready, held
 from miner.page.places import GOING, WAITING, clients_of
 
 if TYPE_CHECKING:
@@ -24,6 +26,37 @@ if TYPE_CHECKING:
     from uvicorn import Server
 
     from miner.page.opening import Opening
+
+
+LOCK = ".miner-open.lock"
+
+
+class OpenAlready(Exception):  # noqa: N818 - it names what is so, not a fault
+    """Another program has the practice open."""
+
+
+@contextmanager
+def held(practice: Path) -> Iterator[None]:
+    """Hold a practice open; a process that ends in any way lets go of it.
+
+    Raises:
+        OpenAlready: another program holds it.
+        MinerError: nothing can be written there.
+    """
+    lock = files.lock(practice / LOCK, 0)
+    try:
+        lock.acquire()
+    except Timeout as error:
+        raise OpenAlready from error
+    except OSError as error:
+        raise MinerError(
+            "page.folder_not_writable", file=practice, why=error.strerror or error
+        ) from error
+    try:
+        yield
+    finally:
+        lock.release()
+
 
 MOST_FILES = 2048
 

@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 
 from miner.page.client_cache import ClientCache, Print
 from miner.page.guard import Keys
-from miner.page.jobs import Jobs
+from miner.page.jobs import Jobs, Turns
 from miner.page.opening import Tokens
-from miner.page.turns import Turns
 
 if TYPE_CHECKING:
     from markupsafe import Markup

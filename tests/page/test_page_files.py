@@ -13,9 +13,9 @@ from visits import Visitor, words
 from miner import steps
 from miner.core.errors import MinerError
 from miner.page import uploads
-from miner.page.entry_form import entry_of, fields_of
 from miner.page.places import GOING, file_name, new_code
 from miner.page.serving import tidy
+from miner.page.views.mapping import entry_of, fields_of
 from miner.records.read.settings import ClientFile
 from miner.records.read.sources import SourcesFile
 from miner.records.read.toml_file import read_toml

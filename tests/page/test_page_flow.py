@@ -22,9 +22,9 @@ from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload
 from miner.core.results.suggestions import Suggested, Suggestion
 from miner.ledger import replay
+from miner.page.app import ROUTES
 from miner.page.jobs import Jobs
-from miner.page.routes import ROUTES
-from miner.page.told import blocks
+from miner.page.render import blocks
 from miner.page.warming import warm
 from miner.page.words import PAGES, for_page
 from miner.render.terminal import render

@@ -17,11 +17,10 @@ from visits import HOME, PORT, Visitor, words
 
 from miner.core.errors import MinerError
 from miner.page import bodies
+from miner.page.app import ROUTES
 from miner.page.guard import Keys
 from miner.page.jobs import BackgroundJob
-from miner.page.locking import OpenAlready, held
-from miner.page.routes import ROUTES
-from miner.page.serving import require_practice
+from miner.page.serving import OpenAlready, held, require_practice
 
 Open = Callable[[Path], Visitor]
 CLIENT = "/clients/client-01"

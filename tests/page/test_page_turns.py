@@ -6,7 +6,7 @@ import threading
 
 import pytest
 
-from miner.page.turns import Turns
+from miner.page.jobs import Turns
 
 
 def test_nothing_waits_where_no_page_is_being_made() -> None:

@@ -7,9 +7,9 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from miner import steps
 from miner.core.messages import message
 from miner.core.results.caseload import Caseload
+from miner.page.guard import own_policy
 from miner.page.jobs import Progress
 from miner.page.places import clients_of
-from miner.page.policy import own_policy
 from miner.page.render import DRAWING, page
 from miner.page.request import PageRequest, address
 from miner.page.rule_change import rules_of

@@ -10,9 +10,9 @@ from miner import ledger, steps
 from miner.core.errors import MinerError
 from miner.core.messages import message
 from miner.core.results import Evidence
+from miner.page.guard import own_policy
 from miner.page.jobs import Progress
 from miner.page.places import Missing
-from miner.page.policy import own_policy
 from miner.page.render import DRAWING, page
 from miner.page.request import PageRequest, attached
 from miner.page.views.client import before, name_of
