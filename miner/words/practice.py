@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from miner.core.errors import several
+from miner.core.messages import message
 from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload, ClientRow, PooledEffect
 from miner.core.results.suggestions import Suggested
@@ -22,10 +23,6 @@ from miner.words.suggesting import question_of
 
 MOST_ROWS, MOST_NAMED, MOST_EFFECTS = 40, 6, 8
 MOST_OFFERED = 12
-OFFERED = (
-    "Each rests on other clients' records alone, never on the client's own. "
-    "'miner ask CLIENT --suggest' shows how sure each is and how to fix it."
-)
 STATUS = {"ranked": "ranked", "too_few": "too few", "error": "not used"}
 CLIENT_COLUMNS: tuple[tuple[str, Side], ...] = (
     ("client", "left"), ("usable", "right"), ("status", "left"), ("clear", "right"),
@@ -120,7 +117,7 @@ class CaseloadTeller:
         parts: Parts = [table(CLIENT_COLUMNS, [self.cells(row) for row in shown], gap=2)]
         if len(rows) > len(shown):
             more = len(rows) - len(shown)
-            parts.append(paragraph(f"and {more} more; --detail or --format csv shows all", 2))
+            parts.append(paragraph(str(message("words.more_clients", n=more)), 2))
         return parts
 
     def cells(self, row: ClientRow) -> Sequence[str]:
@@ -243,7 +240,7 @@ class CaseloadTeller:
             names, asked = self.question_cells(group)
             parts.append(paragraph(f"{', '.join(names)}:", 2))
             parts += [paragraph(text, 4) for text in asked]
-        return [*parts, paragraph(OFFERED, 2)] if parts else []
+        return [*parts, paragraph(str(message("words.offered")), 2)] if parts else []
 
     def closing(self) -> str:
         """Return how many questions were pooled and what the words mean."""

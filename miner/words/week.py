@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from miner.core.messages import message
 from miner.core.results.week import Logged, Week
 from miner.words.cautions import Cautions
 from miner.words.document import Part, Parts, Side, heading, paragraph, section, table
@@ -35,7 +36,7 @@ def _cells(seen: Logged) -> list[str]:
 
 def _questions(week: Week) -> Parts:
     if not week.questions:
-        return [paragraph("None is fixed or kept. Fix one with 'miner ask CLIENT --fix'.", 2)]
+        return [paragraph(str(message("words.no_open_question")), 2)]
     return [
         paragraph(
             f"{item.kind}{f' {item.id}' if item.id else ''}: {item.sentence}"
