@@ -21,16 +21,26 @@ FROM_A_FILE = ("null", "file://")
 """What browsers say of where a form was sent from, where that is a file."""
 NOT_LET_IN = "page.not_let_in"
 NOT_KNOWN = "page.not_known"
-POLICY = (
-    "default-src 'none'; script-src 'self'; style-src {styles}; img-src 'self'; "
-    "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+POLICY = "; ".join(
+    (
+        "default-src 'none'",
+        "script-src 'self'",
+        "style-src {styles}",
+        "img-src 'self'",
+        "connect-src 'self'",
+        "form-action 'self'",
+        "base-uri 'none'",
+        "frame-ancestors 'none'",
+    )
 )
 HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
-    "Permissions-Policy": "camera=(), microphone=(), geolocation=(), payment=()",
+    "Permissions-Policy": ", ".join(
+        f"{sense}=()" for sense in ("camera", "microphone", "geolocation", "payment")
+    ),
     "Cache-Control": "no-store",
 }
 # With "no-referrer" a form would no longer say which page sent it. No address holds a secret, and
@@ -168,7 +178,8 @@ def own_policy(text: str) -> str:
     if found:
         return f"{unescape(found[1])}; frame-ancestors 'none'"
     looks = " ".join(f"'sha256-{sha(inner)}'" for inner in _LOOKS.findall(text)) or "'none'"
-    return f"default-src 'none'; style-src {looks}; base-uri 'none'; frame-ancestors 'none'"
+    allowed = ("default-src 'none'", f"style-src {looks}", "base-uri 'none'")
+    return "; ".join((*allowed, "frame-ancestors 'none'"))
 
 
 def sha(text: str) -> str:

@@ -90,6 +90,7 @@ DRAWING = threading.Lock()
 """The drawing library keeps its settings in one place: one figure at a time."""
 
 _ID = re.compile(r"\b[0-9a-f]{8}\b")
+_IN_THE_DARK = " and ".join(("@media screen", "(prefers-color-scheme:dark)"))
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
 
 
@@ -174,10 +175,7 @@ def looks() -> str:
     """Return the style sheet: colours and looks of the brief, then what is the page's own."""
     light = "".join(f"--{name}:{value};" for name, value in PALETTE.items())
     dark = "".join(f"--{name}:{value};" for name, value in DARK.items())
-    themes = (
-        f":root{{{light}color-scheme:light dark}}\n"
-        f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}\n"
-    )
+    themes = f":root{{{light}color-scheme:light dark}}\n{_IN_THE_DARK}{{:root{{{dark}}}}}\n"
     brief = (resources.files("miner.render") / "templates" / "page.css").read_text("utf-8")
     return themes + brief + asset("page.css")
 

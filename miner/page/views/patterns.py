@@ -157,7 +157,7 @@ def plan(request: PageRequest) -> Response:
         results.plans[id_] = (made, wish)
         return to
 
-    key = f"plan {id_} {preview} {wish}"
+    key = f"plan-{id_}-{preview}-{wish}"
     return request.later(key, message("page.job_plan"), request.at("patterns", id_), work)
 
 

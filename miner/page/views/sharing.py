@@ -94,7 +94,7 @@ def make(request: PageRequest) -> Response:
         return to
 
     return request.later(
-        f"pages {ids} {kinds} {trial} {lineup}", message("page.job_pages"), to, work
+        f"pages-{ids}-{kinds}-{trial}-{lineup}", message("page.job_pages"), to, work
     )
 
 
