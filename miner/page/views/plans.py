@@ -113,8 +113,8 @@ def _require_readable(folder: Path, content: bytes) -> None:
     plans = replay(ledger.read(folder)).plans
     for found in (*ticks.findings, *misplaced(ticks, plans)):
         if found.file == TICKS and found.severity in (Severity.LEFT_OUT, Severity.QUESTION):
-            said = {"found": found.what, "expected": found.expected, "do": found.do}
-            raise MinerError("page.ticks_not_readable", **said)
+            what, expected, do = found.what, found.expected, found.do
+            raise MinerError("page.ticks_not_readable", found=what, expected=expected, do=do)
 
 
 def _own(folder: Path) -> Ticks:
