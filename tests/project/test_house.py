@@ -261,6 +261,7 @@ ROOMS_OF_FACTS: tuple[str, ...] = (
     "followup",
     "hypotheses",
     "ledger",
+    "records",
     "rulebook",
     "stats",
     "tables",

@@ -3,25 +3,27 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from miner.core.errors import MinerError
+from miner.core.messages import Message, message
 from miner.core.results import Severity
 from miner.records.columns import factor
 from miner.records.place.iso8601 import YEARS, Lengths, Mask, Stamps, offsets, offsets_of
 from miner.records.place.times import Times, hint, read_times, to_clock, with_offsets
 from miner.records.read.cells import to_lengths, to_numbers, where_from
-from miner.records.read.sources import DURATION, UTC_OFFSET, Source
+from miner.records.read.sources import DURATION, TIME_OF_DAY, UTC_OFFSET, Source
 from miner.records.read.text_file import map_it
 
 if TYPE_CHECKING:
     from miner.records.findings import Findings
     from miner.records.read.table_file import Table
     from miner.records.text_columns import Text
+
 
 WITHOUT_END = ("activity", "stress")
 """Streams that keep a record without a usable end: left out, but it says that something was."""
@@ -30,7 +32,6 @@ WITHOUT_TIME_OF_DAY = ("tags", "meals")
 
 _FEW, _LOOKED_AT = 3, 20
 _DATE_FIRST, _AFTER_DATE = r"[\w./-]+[T ,]+\S", "[T ,]"
-_ISO = "ISO 8601, such as 2026-03-02T08:30 or 2026-03-02T08:30+01:00"
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,11 +127,11 @@ def _offsets(table: Table, source: Source, findings: Findings) -> Lengths | None
     strange = np.isnat(found) & (text != "").to_numpy()
     findings.rows(
         Severity.LEFT_OUT,
-        f"{{n}} offset(s) from UTC in '{column}' that cannot be used",
-        f"an offset in {unit}" if unit else "an offset such as +02:00",
-        "Correct them, or give the unit of utc_offset under [source.units]: s, min or h.",
+        "offset_unusable",
+        told_as="offset_unusable_in_unit" if unit else "",
         at=where_from(table, strange),
         shown=text[strange],
+        values={"column": column, "unit": unit},
     )
     return found
 
@@ -144,10 +145,9 @@ def _without_offset(
     lost = np.isnat(beside)
     findings.rows(
         Severity.STOP if _all_of_many(lost) else Severity.LEFT_OUT,
-        f"{{n}} time(s) in UTC without an offset in '{source.columns[UTC_OFFSET]}'",
-        "the offset of the wall clock, or time_zone in client.toml",
-        "Give the client's time_zone: without it these rows have no time of day.",
+        "offset_missing",
         at=where_from(table, lost),
+        values={"column": source.columns[UTC_OFFSET]},
     )
     return lost
 
@@ -166,11 +166,9 @@ def _times(
             dates_at_noon=source.stream in WITHOUT_TIME_OF_DAY,
         )
     except ValueError as error:
+        form = repr(source.time_format)
         raise MinerError(
-            f"time_format {source.time_format!r} cannot be used ({error})",
-            'directives such as "%d/%m/%Y %H:%M"',
-            "Correct time_format in sources.toml.",
-            file=table.file,
+            "records.time_format_unusable", file=table.file, form=form, error=str(error)
         ) from error
     if source.stream == "meals" and unit is None and times.bad.any():
         times = _with_dates(times, text, source.time_format, zone_of_text)
@@ -196,18 +194,15 @@ def _all_of_many(mask: Mask) -> bool:
     return len(mask) >= _FEW and bool(mask.all())
 
 
-def _hint(table: Table, column: str, first: str) -> str:
+def _hint(table: Table, column: str, first: str) -> Message:
     """Say what the column holds, or which other column holds times, where that can be told."""
+    map_this = map_it(table.file)
     others = (str(name) for name in table.cells.columns if name != column)
     for other in others:
         some = table.text(other).head(_LOOKED_AT)
         if (some != "").any() and not read_times(some, None, None).bad.any():
-            return (
-                f"Times stand in '{other}': correct the names of the columns, or "
-                f"{map_it(table.file)}."
-            )
-    found = hint(first)
-    return "" if found is None else str(found)
+            return message("records.times_elsewhere", column=other, map_it=map_this)
+    return hint(first) or message("records.give_time_format", map_it=map_this)
 
 
 def _open_ended(table: Table, source: Source) -> Mask:
@@ -225,30 +220,29 @@ def _told(
     ignore: Mask,
 ) -> Mask:
     column, format_ = source.columns[name], source.time_format
-    expected = f'times written as "{format_}"' if format_ else _ISO
-    expected = f"{expected}, of the years {YEARS[0]} to {YEARS[1]}"
-    do = "Correct them." if format_ else "Correct them, or give time_format in sources.toml."
+    by_format = message("records.times_by_format", form=format_)
+    written = by_format if format_ else message("records.times_in_iso")
+    values = {"column": column, "written": written, "years": YEARS[0], "until": YEARS[1]}
     bad = times.bad & ~ignore
     text = table.text(column)[bad] if bad.any() else None
     if text is not None and _unreadable(times, ignore):
         findings.add(
             Severity.STOP,
-            f"no time in '{column}' could be read (first: '{text.iloc[0]}')",
-            expected,
-            _hint(table, column, str(text.iloc[0]))
-            or f"Give the time_format of this file in sources.toml, or {map_it(table.file)}.",
+            "no_time_readable",
             file=table.file,
             row=int(table.rows[0]),
             count=len(bad),
+            values=values
+            | {"first": str(text.iloc[0]), "next": _hint(table, column, str(text.iloc[0]))},
         )
     elif text is not None:
         findings.rows(
             Severity.LEFT_OUT,
-            f"{{n}} time(s) in '{column}' that cannot be read",
-            expected,
-            do,
+            "time_unreadable",
             at=where_from(table, bad),
             shown=text,
+            values=values,
+            instead="records.correct_them" if format_ else "",
         )
     dropped = bad | times.skipped
     date_only = times.date_only & ~bad
@@ -265,12 +259,9 @@ def _told(
 def _no_time_of_day(table: Table, column: str, date_only: Mask, findings: Findings) -> None:
     findings.rows(
         Severity.LEFT_OUT,
-        f"{{n}} date(s) without a time of day in '{column}'",
-        "a date and a time of day",
-        "Add the time of day.",
+        "no_time_of_day",
         at=where_from(table, date_only),
         shown=table.text(column)[date_only] if date_only.any() else (),
-        code="no_time_of_day",
         column=column,
     )
 
@@ -278,11 +269,8 @@ def _no_time_of_day(table: Table, column: str, date_only: Mask, findings: Findin
 def _all_day(table: Table, column: str, date_only: Mask, findings: Findings) -> None:
     findings.rows(
         Severity.NOTE,
-        f"{{n}} date(s) without a time of day in '{column}', taken as the whole day",
-        "a date and a time of day",
-        "Add the time of day where it matters.",
+        "all_day",
         at=where_from(table, date_only),
-        code="all_day",
         column=column,
     )
 
@@ -290,25 +278,22 @@ def _all_day(table: Table, column: str, date_only: Mask, findings: Findings) -> 
 def _tell_clock_changes(table: Table, column: str, times: Times, findings: Findings) -> None:
     findings.rows(
         Severity.LEFT_OUT,
-        f"{{n}} time(s) in '{column}' that no clock showed: it was set forward over them",
-        "times of the zone's own clock",
-        "Check the time zone of this file.",
+        "time_skipped",
         at=where_from(table, times.skipped),
         shown=table.text(column)[times.skipped] if times.skipped.any() else (),
+        values={"column": column},
     )
     findings.rows(
         Severity.NOTE,
-        f"{{n}} time(s) in '{column}' in the hour that came twice when the clock was set back",
-        "the order of the file to tell the first pass from the second",
-        "Nothing to do, if the rows of that night are in the order in which they were recorded.",
+        "time_repeated",
         at=where_from(table, times.repeated),
+        values={"column": column},
     )
     findings.rows(
         Severity.QUESTION,
-        f"{{n}} time(s) in '{column}' given in UTC, without the zone of the wall clock",
-        "time_zone in client.toml",
-        "Give the client's time_zone: times of day mean little in UTC.",
+        "time_in_utc_only",
         at=where_from(table, times.utc_only),
+        values={"column": column},
     )
 
 
@@ -331,11 +316,10 @@ def _lengths(table: Table, source: Source, findings: Findings) -> tuple[NDArray[
         good = ~np.isnan(values) & (values >= 0)
         findings.rows(
             Severity.LEFT_OUT,
-            f"{{n}} duration(s) in '{column}' that cannot be used",
-            f"a number of 0 or more ({unit})",
-            "Correct them.",
+            "duration_unusable",
             at=where_from(table, ~good),
             shown=table.text(column)[~good] if not good.all() else (),
+            values={"column": column, "unit": unit},
         )
         total += values * (factor(unit, "min") or 1.0)
         usable &= good
@@ -355,3 +339,27 @@ def _clock_at(begin: Times, end: Stamps, otherwise: Stamps, zone: str | None) ->
         return otherwise
     there = ~begin.own_offset | (to_clock(begin.instant, zone) == begin.clock)
     return np.where(there, to_clock(end, zone), otherwise)
+
+
+MIDNIGHT = r"[T ]0?0:00(?::00(?:\.0+)?)?$"
+
+
+def with_time_of_day(table: Table, source: Source) -> Table:
+    """Return a table whose column of dates holds the times of day too, where they stand apart.
+
+    Args:
+        table: the rows of the file.
+        source: its mapping; ``time_of_day`` names the second column.
+    """
+    if TIME_OF_DAY not in source.columns:
+        return table
+    date = source.columns["start" if "start" in source.columns else "time"]
+    text = join(table.text(date), table.text(source.columns[TIME_OF_DAY]))
+    return replace(table, cells=table.cells.assign(**{date: text.to_numpy()}))
+
+
+def join(date: Text, clock: Text) -> Text:
+    """Put dates and times of day together, a blank between; where either is missing, the other."""
+    day = date.str.replace(MIDNIGHT, "", regex=True)
+    whole = (day + " " + clock).str.strip()
+    return whole.where((date != "") & (clock != ""), date)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from miner.core.results.mapping import Option
 from miner.records.columns import COLUMNS, EPOCHS
 from miner.records.place.glucose import HIGH, LOW
+from miner.records.place.placing import MIDNIGHT, join
 from miner.records.place.times import read_times
 from miner.records.propose.exports import Exports, tokens
 from miner.records.propose.notes import Notes, typed
@@ -25,7 +26,6 @@ from miner.records.read.cells import (
     with_colon,
     without_thousands,
 )
-from miner.records.time_of_day import MIDNIGHT, join
 
 if TYPE_CHECKING:
     from miner.records.read.table_file import Table

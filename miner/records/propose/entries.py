@@ -16,7 +16,7 @@ from miner.core.results.mapping import Loss, Option, Proposal, ReadRow
 from miner.records.client import STREAMS, Settings
 from miner.records.columns import COLUMNS, factor
 from miner.records.findings import Findings
-from miner.records.place.placing import place_rows
+from miner.records.place.placing import place_rows, with_time_of_day
 from miner.records.place.times import hint
 from miner.records.propose.columns import Column, columns_of, joined
 from miner.records.propose.exports import Limits, tokens
@@ -29,7 +29,6 @@ from miner.records.read.client_folder import read_file
 from miner.records.read.discover import Found
 from miner.records.read.sources import TIME_OF_DAY, TIMES, UTC_OFFSET, Source
 from miner.records.read.toml_file import expected_of, explained
-from miner.records.time_of_day import with_time_of_day
 from miner.records.write.tables import written_times
 
 if TYPE_CHECKING:

@@ -29,6 +29,7 @@ from miner.records.check.sensor import look, suspect_pressure
 from miner.records.client import STREAMS, Client, Settings
 from miner.records.columns import COLUMNS, empty
 from miner.records.findings import Findings
+from miner.records.place.placing import with_time_of_day
 from miner.records.place.samples import tracker_worn
 from miner.records.read.discover import STANDARD, Found, find_files, practice_of
 from miner.records.read.kinds import open_file
@@ -39,7 +40,6 @@ from miner.records.read.stream_file import Part, read_part
 from miner.records.read.table_file import Table, check_header, read_rows
 from miner.records.read.text_file import LARGEST_BYTES, open_text, read_bytes
 from miner.records.synonyms import spelt_alike
-from miner.records.time_of_day import with_time_of_day
 from miner.records.write.correcting import correct, read_added
 from miner.records.write.corrections import read_corrections
 
