@@ -6,6 +6,7 @@ import ast
 import re
 import subprocess
 import tomllib
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from statistics import median
@@ -126,6 +127,30 @@ def test_no_module_is_long() -> None:
     assert {key: size for key, size in lengths.items() if size > MAX_MODULE} == {}
     sizes = [size for key, size in lengths.items() if not key.endswith("__init__.py")]
     assert median(sizes) <= MAX_MEDIAN
+
+
+def assigned(tree: ast.Module) -> Iterator[str]:
+    """Names that a module gives at its own level: values, functions, classes."""
+    for node in tree.body:
+        targets: list[ast.expr] = []
+        if isinstance(node, ast.Assign):
+            targets = node.targets
+        elif isinstance(node, ast.AnnAssign):
+            targets = [node.target]
+        elif isinstance(node, ast.FunctionDef | ast.ClassDef):
+            yield node.name
+        stored = (each for target in targets for each in ast.walk(target))
+        yield from (
+            each.id
+            for each in stored
+            if isinstance(each, ast.Name) and isinstance(each.ctx, ast.Store)
+        )
+
+
+def test_no_name_of_a_module_is_given_twice() -> None:
+    given = {name(path): Counter(assigned(parsed(path))) for path in MODULES}
+    assert [(key, what) for key, found in given.items() for what in found if found[what] > 1] == []
+    assert Counter(assigned(ast.parse("A, B = 1, 2\nB = 3\n")))["B"] == 2
 
 
 def test_no_function_is_long() -> None:

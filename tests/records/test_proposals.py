@@ -517,3 +517,9 @@ def test_an_encoding_that_does_not_exist_is_refused(folder):
     path = folder.write("log.csv", "when,what\n2026-03-01 08:00,soup\n").path / "log.csv"
     with pytest.raises(MinerError, match="utf-99"):
         propose(path, encoding="utf-99")
+
+
+def test_a_column_of_times_holds_little_else() -> None:
+    dates = [f"2026-03-{day:02d} 08:00" for day in range(1, 29)]
+    assert how_written(text(*dates, "late")) is not None
+    assert how_written(text(*dates, *"abcde")) is None

@@ -45,17 +45,16 @@ _SINCE = re.compile(r"\d{9,13}(?:\.\d+)?")
 _COUNTS = (946_684_800, 2_524_608_000)
 """The years 2000 to 2050 as seconds since 1970."""
 _LIKELY_YEARS = (10, 45)
-_MOSTLY, _TYPING_ERRORS = 0.95, 20
+_NEARLY_ALL, _TYPING_ERRORS = 0.95, 20
 """One order of a date holds where the other fails more than so many times as often."""
 
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """One way to read a column: directives (None: ISO 8601), the order, how many cells fail."""
+    """One way to read a column: directives (None: ISO 8601), and the order."""
 
     text: str | None
     order: str
-    fails: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,24 +88,24 @@ def how_written(column: Text, form: str | None = None) -> Written | None:
     cells = pd.Series(column[column != ""].unique(), dtype="str")
     if cells.empty:
         return None
-    if form is not None and (~np.isnat(stamps_of(cells, form))).mean() > 1 - _MOSTLY:
+    if form is not None and (~np.isnat(stamps_of(cells, form))).mean() > 1 - _NEARLY_ALL:
         return Written(
             (Form(form, "given"),), not re.search("%[HIXcT]", form), "%z" in form, "given"
         )
     iso = read_times(cells, None, None)
-    if (~iso.bad).mean() >= _MOSTLY:
+    if (~iso.bad).mean() >= _NEARLY_ALL:
         dates_only, offset = bool(iso.date_only.mean() > 0.5), bool(iso.own_offset.mean() > 0.5)
         return Written((Form(None, "year_first"),), dates_only, offset, "iso")
-    if cells.str.fullmatch(_CELL).mean() >= _MOSTLY:
+    if cells.str.fullmatch(_CELL).mean() >= _NEARLY_ALL:
         return _by_format(cells)
-    return _since_1970(cells) if cells.str.fullmatch(_SINCE).mean() >= _MOSTLY else None
+    return _since_1970(cells) if cells.str.fullmatch(_SINCE).mean() >= _NEARLY_ALL else None
 
 
 def _since_1970(cells: Text) -> Written | None:
     counts = np.asarray(pd.to_numeric(cells, errors="coerce"), dtype=np.float64)
     for unit, to_a_second in EPOCHS.items():
         seconds = counts / to_a_second
-        if ((seconds > _COUNTS[0]) & (seconds < _COUNTS[1])).mean() >= _MOSTLY:
+        if ((seconds > _COUNTS[0]) & (seconds < _COUNTS[1])).mean() >= _NEARLY_ALL:
             facts = {"shown": cells.iloc[0]}
             return Written((Form(None, unit),), False, False, "since_1970", facts, unit)
     return None
@@ -117,12 +116,12 @@ def _by_format(cells: Text) -> Written | None:
     clock = _clock_format(parts)
     orders = {f"{date}{clock}": order for date, order in _dates(parts).items()}
     fails = {form: np.isnat(stamps_of(cells, form)) for form in orders}
-    if np.logical_and.reduce(list(fails.values())).mean() > 1 - _MOSTLY:
+    if np.logical_and.reduce(list(fails.values())).mean() > 1 - _NEARLY_ALL:
         return None
     least = min(int(each.sum()) for each in fails.values())
     fitting = [form for form in fails if fails[form].sum() <= least * _TYPING_ERRORS]
     kept = {orders[form]: form for form in reversed(fitting)}
-    forms = tuple(Form(form, order, int(fails[form].sum())) for order, form in kept.items())[::-1]
+    forms = tuple(Form(form, order) for order, form in kept.items())[::-1]
     facts: dict[str, Any] = {"shown": cells.iloc[0]}
     if len(forms) == 1 and forms[0].order in ("day_first", "month_first"):
         others = [fails[form] for form in fails if form != forms[0].text]
