@@ -8,10 +8,10 @@ from math import floor
 
 from miner.core.errors import MinerError, several
 from miner.core.messages import Message
-from miner.core.results import CautionKind, CheckReport, Finding, Severity, StreamSummary
+from miner.core.results import CheckReport, Finding, Severity, StreamSummary
 from miner.rulebook import RuleBook
 from miner.words.amounts import fixed
-from miner.words.cautions import Cautions
+from miner.words.cautions import FIRST, Cautions
 from miner.words.document import (
     Fitted,
     Parts,
@@ -139,7 +139,6 @@ def finding_words(item: Finding, limit: int = LONGEST) -> str:
     return f"{error.message} ({item.count} times)" if times else error.message
 
 
-_FIRST = (CautionKind.INTAKE, CautionKind.REFERRAL, CautionKind.MEDICINE)
 _RECORDS: tuple[tuple[str, Side], ...] = (
     ("Records", "left"),
     ("rows", "right"),
@@ -219,7 +218,7 @@ def _lead(report: CheckReport) -> str:
 
 def _before(report: CheckReport, room: _Room) -> Parts:
     """Return what comes before anything else, in a few words each; the detail has it in full."""
-    said = [each for each in report.cautions if each.kind in _FIRST]
+    said = [each for each in report.cautions if each.kind in FIRST]
     if not said:
         return []
     texts = list(dict.fromkeys(clean(each.short or each.text, 300).rstrip(".") for each in said))

@@ -10,6 +10,7 @@ from miner.core.results import CautionKind, Evidence, Hypothesis, Severity
 from miner.core.results.briefing import DayPicture
 from miner.core.results.follow import KeptResult
 from miner.words.amounts import chance, fixed
+from miner.words.cautions import BESIDE, FIRST, LAST, Cautions
 from miner.words.check import finding_words
 from miner.words.ended import way_words
 from miner.words.follow import kept_lines, kept_title
@@ -22,9 +23,6 @@ from miner.words.sentences import against_guess, less_than_worth, not_ranked, sa
 from miner.words.teller import Teller
 from miner.words.wording import capital, day_name, full_date
 
-_FIRST = (CautionKind.INTAKE, CautionKind.REFERRAL, CautionKind.MEDICINE)
-_BESIDE = (CautionKind.ILLNESS, CautionKind.NOT_ASKED)
-_LAST = (CautionKind.ALWAYS, CautionKind.PATTERNS)
 _ORDER = (Severity.STOP, Severity.QUESTION, Severity.LEFT_OUT, Severity.NOTE)
 KNOWN_ENOUGH = 2 / 3
 FEW_NOTES = 1
@@ -46,9 +44,9 @@ def preparation(teller: Teller) -> dict[str, Any]:
         "ranked_before": ranked_before(teller),
         "notes": _notes(teller),
         "kept": kept_before(teller),
-        "urgent": _cautions(teller, _FIRST),
-        "beside": _cautions(teller, _BESIDE),
-        "always": _cautions(teller, _LAST),
+        "urgent": _cautions(teller, FIRST),
+        "beside": _cautions(teller, BESIDE),
+        "always": _cautions(teller, LAST),
         "findings": _findings(teller),
         "not_usable": _not_usable(teller),
         "ask_about": ask_about(teller),
@@ -142,8 +140,7 @@ def _counted(teller: Teller) -> str:
 
 
 def _cautions(teller: Teller, kinds: tuple[CautionKind, ...]) -> list[str]:
-    said = teller.brief.check.cautions
-    return [clean(item.text, 400) for kind in kinds for item in said if item.kind is kind]
+    return [clean(text, 400) for text in Cautions(teller.brief.check.cautions).texts(kinds)]
 
 
 def _hints_title(teller: Teller, found: int) -> str:
