@@ -91,7 +91,7 @@ def best(ranking: Ranking) -> Hypothesis:
 def ended(ranking: Ranking, *keys: str) -> Played:
     """Return whether anything is clear, and which notes hold one of the words."""
     clear = [item for item in ranking.hypotheses if item.evidence is Evidence.CLEAR]
-    notes = [note for note in ranking.notes if any(key in note for key in keys)]
+    notes = [note for note in map(str, ranking.notes) if any(key in note for key in keys)]
     told_dates = bool(clear) and all(on_a_told_date(item) for item in clear)
     return Played(bool(clear), " ".join([*notes, *([ranking.verdict] if told_dates else [])]))
 
@@ -105,7 +105,7 @@ def fix(at: Table, item: Hypothesis, **choices: object) -> None:
 def answered(at: Table, item: Hypothesis, *keys: str, now: datetime = NOW) -> Played:
     """Return how a question is answered, and which notes hold one of the words."""
     found = steps.ask(at.read(), item.factors[0], item.outcome, now=now, remember=True)
-    notes = [note for note in found.notes if any(key in note for key in keys)]
+    notes = [note for note in map(str, found.notes) if any(key in note for key in keys)]
     told = ["if it was written down"] if on_a_told_date(found) else []
     return Played(found.evidence is Evidence.CLEAR, " ".join([*notes, *told]))
 

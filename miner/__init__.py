@@ -48,13 +48,19 @@ __all__ = [
 ]
 
 
-def _texts(code: str, values: Mapping[str, object]) -> Mapping[str, str]:
+def _texts(code: str, values: Mapping[str, object], rules: Any = None) -> Mapping[str, str]:
     from miner.words.said import texts
 
-    return texts(code, values)
+    return texts(code, values, rules=rules)
 
 
-words_from(_texts)
+def _sentence(fact: Any, name: str) -> Any:
+    from miner.words.results import sentence_of
+
+    return sentence_of(fact, name)
+
+
+words_from(_texts, _sentence)
 
 
 def __getattr__(name: str) -> Any:

@@ -82,7 +82,7 @@ def _compare(read: Client, books: RuleBook, form: str, factor: str, out: Path | 
         habit = books.factor(factor, "meal")
         sides = (habit.with_many, habit.without_many)
         label = books.outcome(found.outcome, "meal").label
-        lines = (found.sentence, *found.notes)
+        lines = (str(found.sentence), *map(str, found.notes))
         wide, narrow = (meal_pairs(found, label, sides, unit, wide=wide) for wide in (True, False))
         write_picture(wide, out, f"{found.client}: {habit.phrase}", lines, narrow)
     elif out is not None:

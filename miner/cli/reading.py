@@ -38,7 +38,7 @@ def shown(client: Client, table: UnitTable | None, day: str | None = None) -> No
     unit = "day" if table is None else table.unit
     dates = [day] if table is None else sorted(set(table.frame["date"].astype(str)))
     for note in steps.remember_shown(client, unit, [str(date) for date in dates]):
-        complain(note)
+        complain(str(note))
 
 
 def client_folder(folder: Path) -> Path:

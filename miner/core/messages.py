@@ -8,48 +8,77 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
-Texts = Callable[[str, Mapping[str, object]], Mapping[str, str]]
+Texts = Callable[[str, Mapping[str, object], Any], Mapping[str, str]]
+Sentences = Callable[[Any, str], Any]
 
-_source: list[Texts] = []
-
-
-def words_from(source: Texts) -> None:
-    """Take the texts of codes from this function: a code and its values to the texts by part."""
-    _source[:] = [source]
+_texts: list[Texts] = []
+_sentences: list[Sentences] = []
 
 
-def texts_of(code: str, values: Mapping[str, object]) -> Mapping[str, str]:
+def words_from(texts: Texts, sentences: Sentences) -> None:
+    """Take all words from these functions.
+
+    Args:
+        texts: a code, its values and the rule books to the texts by part.
+        sentences: a result and the name of what is said of it to its words.
+    """
+    _texts[:], _sentences[:] = [texts], [sentences]
+
+
+def texts_of(code: str, values: Mapping[str, object], rules: Any = None) -> Mapping[str, str]:
     """Return the texts of a code, filled in, by part ("text"; "found", "expected", "do")."""
-    return _source[0](code, values)
+    return _texts[0](code, values, rules)
 
 
-@dataclass(frozen=True)
+def sentence_of(fact: object, name: str) -> Any:
+    """Return what is said of a result under a name, such as its ``verdict``."""
+    return _sentences[0](fact, name)
+
+
+@dataclass(frozen=True, repr=False)
 class Message:
     """One thing to say, as a code with its values.
 
     Attributes:
         code: the room and the kind, such as ``records.archive_damaged``.
         values: what the text names: numbers, words, other messages or lists of them.
+        rules: the rule books, where the text or a name in it stands in them.
     """
 
     code: str
     values: Mapping[str, object] = field(default_factory=dict)
+    rules: Any = field(default=None, compare=False, repr=False)
 
     def __hash__(self) -> int:
         known = [each for each in self.values.items() if isinstance(each[1], int | float | str)]
         return hash((self.code, frozenset(known)))
 
+    def __repr__(self) -> str:
+        return f"<{self.code}: {self}>"
+
     def __str__(self) -> str:
         """Return its text, as the command line says it; of an error or a finding what was found."""
-        said = texts_of(self.code, self.values)
+        said = texts_of(self.code, self.values, self.rules)
         return said.get("text") or said.get("what") or said["found"]
-
-
-Words = Message | str
-"""What is said: a message, or a text that stands in the rule books or was written by somebody."""
 
 
 def message(code: str, **values: object) -> Message:
     """Return a message with its values by name."""
     return Message(code, values)
+
+
+def by_rules(rules: object, code: str, **values: object) -> Message:
+    """Return a message in the words of these rule books.
+
+    Args:
+        rules: the rule books.
+        code: ``wording.TABLE.KEY`` of their wording, or ``labels.KIND`` for a name in them.
+        values: by name.
+    """
+    return Message(code, values, rules)
+
+
+Words = Message | str
+"""What is said: a message, or words that somebody else wrote."""

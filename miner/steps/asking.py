@@ -8,7 +8,8 @@ from pathlib import Path
 
 from miner.core import EVER
 from miner.core.errors import MinerError
-from miner.core.results import ErrorRate, Evidence, Hypothesis, Why
+from miner.core.messages import Message, Words, by_rules, message
+from miner.core.results import ErrorRate, Evidence, Hypothesis, Why, Wording, worded
 from miner.hypotheses.ask import ask_table
 from miner.hypotheses.error_rate import error_rate as _error_rate
 from miner.hypotheses.fixed import LOOKED, Question
@@ -26,13 +27,8 @@ from miner.steps.records import client_of, rules_of
 from miner.steps.since import LAST, SEEN, as_first_seen, since
 from miner.steps.spreads import practice_spreads
 from miner.tables.unit_table import UnitTable
-from miner.words.amounts import Amounts
-from miner.words.labels import evidence_words
-from miner.words.sentences import error_rate_sentence, luck, say, sentence
-from miner.words.since import since_words
 
 MOST = 100_000
-HAD_LOOKED = "You had already looked: these records had been ranked."
 
 
 def ask(
@@ -92,22 +88,22 @@ def ask(
         question = fixed[0] if fixed else Question(factor, name, doubt=LOOKED, shape=shape)
         found = _searched(client, table, books, question, across)
     ranked = past.rankings(first_day(table, EVER))
-    looked = bool(ranked) and not found.fixed_before
-    notes = (*found.notes, *((HAD_LOOKED,) if looked else ()), *past.notes)
+    looked = (message("steps.had_looked"),) if ranked and not found.fixed_before else ()
+    notes: tuple[Words, ...] = (*found.notes, *looked, *past.notes)
     if fixed:
         notes += _changes(client, past, books, fixed[0], unit)
     if remember:
         notes += remember_look(client, past, table, "ask", (factor,), name, now)
     if shape and fixed and fixed[0].shape != shape:
-        notes += (say(books, "fixed", "shape_stays"),)
-    words = luck(found, books, int(table.frame["date"].nunique()))
-    said = sentence(found, books, unit, Amounts(client.settings.display_unit))
-    return replace(found, sentence=said, luck_sentence=words, notes=notes)
+        notes += (by_rules(books, "wording.fixed.shape_stays"),)
+    days = int(table.frame["date"].nunique())
+    wording = Wording(books, client.settings.display_unit, unit, days)
+    return worded(replace(found, notes=notes), wording)
 
 
 def _changes(
     client: Client, past: Past, rules: RuleBook, question: Question, unit: str
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     """Tell what was changed of later days since somebody had looked at them."""
     entry = next(
         item.n
@@ -115,13 +111,13 @@ def _changes(
         if item.factor == question.factor and item.outcome == rules.key_of(question.outcome, unit)
     )
     found = since(client, past, question.fixed_on or "", LAST, entry)
-    without = ""
+    without = None
     if found.left_out and question.doubt is None:
         table = table_of(as_first_seen(client, found.left_out), rules, unit)
         family, share = past.questions(rules, unit), past.share(rules, unit)
         other = ask_table(table, rules, question, family=family, share=share)
-        without = evidence_words(other.evidence, rules)
-    return tuple(since_words(found, rules, without, unit))
+        without = by_rules(rules, "labels.evidence", level=other.evidence)
+    return found.messages(rules, without, unit)
 
 
 def _searched(
@@ -244,7 +240,7 @@ def error_rate(
         primary=primary_of(client, books, unit),
         progress=progress,
     )
-    return replace(found, sentence=error_rate_sentence(found, books))
+    return worded(found, Wording(books))
 
 
 def _since_fixed(found: Why, table: UnitTable, questions: tuple[Question, ...]) -> Why:
@@ -261,7 +257,7 @@ def _since_fixed(found: Why, table: UnitTable, questions: tuple[Question, ...]) 
         return found
     days, seen = [str(item.fixed_on) for item in asked], asked[0].seen
     dates = dict(zip(table.frame.index.astype(str), table.frame["date"].astype(str), strict=True))
-    told = f"not after {days[0]}, when the question was fixed"
+    told = str(message("steps.before_it_was_fixed", day=days[0]))
     units = tuple(
         replace(item, used=False, reason=item.reason or told)
         if dates[item.unit] <= days[0]

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from miner import __version__
@@ -21,6 +22,8 @@ from miner.caseload.store import (
 )
 from miner.core import Unit, resources
 from miner.core.errors import MinerError
+from miner.core.messages import Message, Words, by_rules, message
+from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload, PooledEffect
 from miner.records.read.settings import PracticeFile
 from miner.records.read.toml_file import read_toml
@@ -28,16 +31,11 @@ from miner.rulebook import RuleBook
 from miner.steps.arguments import draws_of, whole_number
 from miner.steps.records import load_rules
 from miner.steps.spreads import keep_spreads
-from miner.steps.suggesting import for_every_client
+from miner.steps.suggesting import for_every_client, suggestion_sentences
 from miner.steps.traces import traces
 from miner.steps.who_is_pooled import look, who_is_pooled
-from miner.words.pooled import with_sentences
 
 MAX_WORKERS = 512
-SECOND = (
-    "By {unit} each client's own list is a second look: nothing in it is called clear. What the "
-    "clients share may be."
-)
 
 
 def pool(
@@ -114,13 +112,23 @@ def pool(
         traces=tuple(traces(place, home, gone, withdrew, present)),
         notes=(
             *_notes(pooled.notes, pooled.copies, effects, len(agreed)),
-            *([SECOND.format(unit=by)] if by != (settings.rank_unit or "day") else ()),
+            *(
+                [message("steps.second_pool", unit=by)]
+                if by != (settings.rank_unit or "day")
+                else []
+            ),
         ),
         clear_by_chance=sum(row.clear_by_chance for row in rows),
         suggested=for_every_client(rows, agreed, own, rules, by),
     )
     keep_spreads(store, found)
     return with_sentences(found, rules)
+
+
+def _second(unit: str, settings: PracticeFile) -> list[Message]:
+    """Tell that each client's own list is a second look, where it is."""
+    usual = unit == (settings.rank_unit or "day")
+    return [] if usual else [message("steps.second_pool", unit=unit)]
 
 
 def rules_of_practice(practice: Path | str) -> RuleBook:
@@ -162,19 +170,39 @@ def _of_practice(practice: str, name: str) -> tuple[RuleBook, PracticeFile]:
         return load_rules(None, folder), settings
 
 
+def with_sentences(found: Caseload, rules: RuleBook) -> Caseload:
+    """Return a caseload whose effects and suggestions are told."""
+    how = {"unit": found.unit, "display_unit": found.display_unit}
+    pooled = tuple(_with_sentence(item, rules, how) for item in found.pooled)
+    suggested = tuple(
+        suggestion_sentences(item, rules, found.display_unit) for item in found.suggested
+    )
+    return replace(found, pooled=pooled, suggested=suggested)
+
+
+def _with_sentence(item: PooledEffect, rules: RuleBook, how: Mapping[str, str]) -> PooledEffect:
+    if item.difference is None or item.interval is None:
+        return replace(item, sentence=message("steps.could_not_tell"))
+    rows = tuple(
+        replace(row, suggestion=by_rules(rules, "labels.suggestion", row=row, item=item, **how))
+        if Evidence.CLEAR is item.evidence and row.evidence is Evidence.CANNOT_TELL
+        else row
+        for row in item.by_client
+    )
+    sentence = by_rules(rules, "labels.across", item=item, **how)
+    return replace(item, sentence=sentence, by_client=rows)
+
+
 def _notes(
-    same: Sequence[str], copies: int, effects: Sequence[PooledEffect], agreed: int
-) -> list[str]:
+    same: Sequence[Words], copies: int, effects: Sequence[PooledEffect], agreed: int
+) -> list[Words]:
     notes = [*same]
     if copies:
-        notes.append(f"{copies} of them with the same records as another: pooled once.")
+        notes.append(message("steps.pooled_once", count=copies))
     if agreed > MOST_LISTED:
-        notes.append(f"Clients are not listed one by one where more than {MOST_LISTED} are pooled.")
+        notes.append(message("steps.none_listed", most=MOST_LISTED))
     elif agreed > MOST_LISTED_THROUGHOUT:
-        notes.append(
-            f"With more than {MOST_LISTED_THROUGHOUT} pooled, clients are listed one by one only "
-            "where something is clear or a hint."
-        )
+        notes.append(message("steps.few_listed", most=MOST_LISTED_THROUGHOUT))
     if not effects:
-        notes.append("Nothing is pooled: too few clients agreed, or have the same habits.")
+        notes.append(message("steps.nothing_pooled"))
     return notes

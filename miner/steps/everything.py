@@ -13,6 +13,7 @@ from miner import ledger
 from miner.core import EVER
 from miner.core.errors import MinerError
 from miner.core.files import require_no_link, write_whole
+from miner.core.messages import Words
 from miner.core.results.briefing import Briefing
 from miner.records.client import Client
 from miner.records.write.corrections import NAME as CORRECTIONS
@@ -45,7 +46,7 @@ def export_everything(
     rules: RuleBook | None = None,
     *,
     progress: Progress | None = None,
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
+) -> tuple[tuple[str, ...], tuple[Words, ...]]:
     """Write one archive of everything; the same folder gives the same bytes.
 
     A page that was shared stands in it as it was where its file lies in the client's folder; else

@@ -24,7 +24,7 @@ from miner.records.client import Client
 from miner.records.read.settings import read_settings
 from miner.rulebook import RuleBook
 from miner.steps.open_questions import open_questions
-from miner.steps.ranking import rank, second_looks, table_of
+from miner.steps.ranking import rank, table_of
 from miner.steps.records import check, load_rules
 
 SHOWN = (CautionKind.REFERRAL, CautionKind.INTAKE, CautionKind.MEDICINE)
@@ -160,8 +160,8 @@ def _attention(ranking: Ranking, report: CheckReport) -> list[str]:
 
 
 def _notes(client: Client, ranking: Ranking) -> list[str]:
-    told = {*open_questions(client), *second_looks(ranking.unit)}
-    return [note for note in ranking.notes if note not in told]
+    told = {item.code for item in open_questions(client)} | {"steps.second_look"}
+    return [str(note) for note in ranking.notes if getattr(note, "code", "") not in told]
 
 
 def _error_row(folder: str, code: str, pooled: bool | None, why: str) -> ClientRow:

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from miner import ledger
 from miner.caseload.store import pooled_before
 from miner.core.errors import MinerError
+from miner.core.messages import Message, Words, message
 from miner.core.results import Shape
 from miner.followup.refusals import names_medicine
 from miner.hypotheses.identity import identity_in_rules
@@ -32,7 +33,7 @@ def fix_question(
     fixed_on: date | None = None,
     shape: str | None = None,
     now: datetime | None = None,
-) -> tuple[str, ...]:
+) -> tuple[Words, ...]:
     """Write one question to the ledger, to be judged on days that start after it was fixed.
 
     Args:
@@ -132,7 +133,7 @@ def _require_past(fixed_on: date | None, today: date) -> None:
     )  # fmt: skip
 
 
-def _clock_behind(client: Client | Path, today: date) -> tuple[str, ...]:
+def _clock_behind(client: Client | Path, today: date) -> tuple[Message, ...]:
     """Tell of records dated after today: then the clock of the computer proves no date."""
     try:
         read = client if isinstance(client, Client) else read_client(client)
@@ -143,8 +144,7 @@ def _clock_behind(client: Client | Path, today: date) -> tuple[str, ...]:
     last = max(days, default="")
     if last <= today.isoformat():
         return ()
-    return (f"These records go on to {last}, after today: check the clock of this computer. "
-            "The date is shown as told, not proven.",)  # fmt: skip
+    return (message("steps.clock_behind", last=last),)
 
 
 def _require_pair(rules: RuleBook, factor: str, outcome: str) -> None:
@@ -159,14 +159,14 @@ def _require_pair(rules: RuleBook, factor: str, outcome: str) -> None:
         )
 
 
-def _advice(count: int, *, told: bool, looked: bool) -> list[str]:
+def _advice(count: int, *, told: bool, looked: bool) -> list[Message]:
     notes = []
     if told:
-        notes.append("The date is shown as told, not proven.")
+        notes.append(message("steps.date_as_told"))
     if looked:
-        notes.append("Later days had been ranked already: the answer is a hint at most.")
+        notes.append(message("steps.ranked_after_it"))
     if count < 3:
-        notes.append(f"{count} fixed so far. Three to five are advised.")
+        notes.append(message("steps.few_fixed", count=count))
     if count > 5:
-        notes.append(f"{count} fixed so far. Three to five are advised: more weaken each other.")
+        notes.append(message("steps.many_fixed", count=count))
     return notes

@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime
 
 from miner import ledger
 from miner.core.errors import MinerError, nearest
+from miner.core.messages import Message, message
 from miner.core.results.follow import Following, KeptResult
 from miner.followup import following as judging
 from miner.followup.frozen import reworded
@@ -76,7 +77,7 @@ def keep(
     return kept_result(story, item, seen, books, last)
 
 
-def drop(client: Client, id_: str, *, now: datetime | None = None) -> str:
+def drop(client: Client, id_: str, *, now: datetime | None = None) -> Message:
     """Give up a kept hypothesis that has no verdict; it never gets one. Return what to say.
 
     Raises:
@@ -93,7 +94,7 @@ def drop(client: Client, id_: str, *, now: datetime | None = None) -> str:
         )  # fmt: skip
     written = {"kept_entry": item.entry.n, "id": id_}
     ledger.append(client.folder, "dropped", written, now or datetime.now(UTC))
-    return f"{id_} is no longer followed. It has no verdict."
+    return message("steps.dropped", id=id_)
 
 
 def follow(
@@ -136,9 +137,7 @@ def follow(
             result = replace(result, every_look=look)
         if item.plans:
             test = test_so_far(client, books, item.plans[-1])
-            ended = test.status is not None or item.plans[-1].never_begun
-            sentence = test.sentence if ended else result.sentence
-            result = replace(result, test=test, sentence=sentence)
+            result = replace(result, test=test)
         kept.append(result)
     return Following(client.settings.code, last, tuple(kept), tuple(notes))
 
@@ -169,7 +168,7 @@ def _seen_to(past: Past, last: str) -> str:
 
 def _settle(
     client: Client, rules: RuleBook, story: FollowupState, seen: list[Seen], now: datetime | None
-) -> list[str]:
+) -> list[Message]:
     """Write a verdict for everything whose date is reached; return what could not be done."""
     due = [one for one in seen if one.reached]
     p = {one.item.entry.n: one.found.p(judging.sign(one.item.what)) for one in due}
@@ -198,7 +197,7 @@ def _settle(
         try:
             ledger.append(client.folder, "verdict", written, now or datetime.now(UTC))
         except ledger.LedgerUnwritable as error:
-            return [f"No verdict could be written down, so none is given: {error.found}."]
+            return [message("steps.no_verdict_written", why=error.found)]
     return []
 
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from miner.core.errors import MinerError
-from miner.core.results import Since
+from miner.core.messages import message
+from miner.core.results import Since, Wording, worded
 from miner.core.results.follow import KeptResult, NewUnits
 from miner.followup import following as judging
 from miner.followup.fresh import Fresh, each_day, fresh
@@ -21,9 +22,6 @@ from miner.steps.past import Past
 from miner.steps.ranking import table_of
 from miner.steps.since import since, without_seen
 from miner.tables.unit_table import UnitTable
-from miner.words.follow import follow_sentence
-
-UNWRITTEN = "its date is reached, and its verdict could not be written down"
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,10 +133,9 @@ def kept_result(
         proven=item.entry.trusted and (item.verdict is None or item.verdict.trusted),
         tried_before=None if before is None else before.ended,
         open=item.open_on(last),
-        sentence="",
         **told,
     )
-    return follow_sentence(result, books, item.dropped)
+    return worded(result, Wording(books, case="" if item.dropped is None else "dropped"))
 
 
 def _told(item: Kept, seen: Seen | None) -> dict[str, Any]:
@@ -171,7 +168,7 @@ def _told(item: Kept, seen: Seen | None) -> dict[str, Any]:
         "new_units": seen.found.units,
         "status": judging.WAITING,
         "counts": judging.new_units(seen.found),
-        "reason": UNWRITTEN if seen.reached else "",
+        "reason": message("steps.verdict_unwritten") if seen.reached else "",
     }
 
 

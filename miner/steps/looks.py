@@ -8,6 +8,7 @@ from typing import Any
 
 from miner import __version__, ledger
 from miner.core import EVER, Period
+from miner.core.messages import Words, message
 from miner.core.results import Evidence, Ranking
 from miner.records.check.one_person import clock_prints
 from miner.records.client import Client
@@ -34,7 +35,7 @@ def remember_ranking(
     now: datetime | None,
     *,
     second_look: bool,
-) -> tuple[int, tuple[str, ...]]:
+) -> tuple[int, tuple[Words, ...]]:
     """Write that these records were ranked; return how many rankings of them there are, and notes.
 
     A ranking of the same records with the same rules, settings, dates, seed, draws and days left
@@ -67,7 +68,7 @@ def remember_ranking(
     known = past.rankings(first_day(table, period))
     if any(ledger.choices(event.payload) == ledger.choices(payload) for event in known):
         return len(known), past.notes
-    told = _written(client, "ranked", payload, now, "This ranking")
+    told = _written(client, "ranked", payload, now)
     return len(known) + 1, (*past.notes, *told)
 
 
@@ -79,7 +80,7 @@ def remember_look(
     factors: Sequence[str],
     outcome: str,
     now: datetime | None,
-) -> tuple[str, ...]:
+) -> tuple[Words, ...]:
     """Write that somebody looked at one question of these records; return notes.
 
     The same look at the same records is written once.
@@ -90,7 +91,7 @@ def remember_look(
 
 def remember_shown(
     client: Client, unit: str, days: Sequence[str], *, now: datetime | None = None
-) -> tuple[str, ...]:
+) -> tuple[Words, ...]:
     """Write that somebody saw outcomes beside habits on some days, usable or not; return notes.
 
     Args:
@@ -111,7 +112,7 @@ def _remember(
     asked: tuple[Sequence[str], str],
     days: Sequence[str],
     now: datetime | None,
-) -> tuple[str, ...]:
+) -> tuple[Words, ...]:
     payload = {
         "what": what,
         "unit": unit,
@@ -126,7 +127,7 @@ def _remember(
     for event in ledger.named(past.book, "looked"):
         if all(event.payload.get(name) == payload.get(name) for name in payload if name not in NEW):
             return ()
-    return _written(client, "looked", payload, now, "This look")
+    return _written(client, "looked", payload, now)
 
 
 def _seen(client: Client, past: Past, days: Sequence[str]) -> dict[str, Any]:
@@ -158,10 +159,11 @@ def first_day(table: UnitTable, period: Period) -> str:
 
 
 def _written(
-    client: Client, event: str, payload: dict[str, Any], now: datetime | None, subject: str
-) -> tuple[str, ...]:
+    client: Client, event: str, payload: dict[str, Any], now: datetime | None
+) -> tuple[Words, ...]:
     try:
         ledger.append(client.folder, event, payload, now or datetime.now(UTC))
     except ledger.LedgerUnwritable as error:
-        return (f"{subject} could not be written to the ledger: {error.found}.",)
+        code = "steps.ranking_not_written" if event == "ranked" else "steps.look_not_written"
+        return (message(code, why=error.found),)
     return ()

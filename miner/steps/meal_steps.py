@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -9,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from miner.core.errors import MinerError, nearest
+from miner.core.messages import by_rules, message
 from miner.core.results.meals import MealComparison, MealPair, MealSide, Repeats
 from miner.records.client import Client
 from miner.records.synonyms import standing_for
@@ -20,12 +22,12 @@ from miner.tables.meal_pairs import pairs_of, repeats_of
 from miner.tables.meals import meal_table as _meal_table
 from miner.tables.trace import Trace, trace_of
 from miner.tables.unit_table import UnitTable
-from miner.words.meal_words import comparison_sentence
 
 if TYPE_CHECKING:
     import pandas as pd
 
 FEWEST_FOR_A_SPREAD = 3
+ENOUGH_PAIRS = 5
 CURVE_FROM_MIN, CURVE_TO_MIN = -15, 120
 
 
@@ -122,7 +124,18 @@ def compare_meals(
     )
     if remember:
         remember_look(client, read_past(client), table, "compare", (factor,), outcome, now)
-    return comparison_sentence(found, books, client.settings.display_unit)
+    return _told(found, books, client.settings.display_unit)
+
+
+def _told(found: MealComparison, rules: RuleBook, display_unit: str) -> MealComparison:
+    """Return a comparison with its sentence and its notes."""
+    said = {"found": found, "display_unit": display_unit}
+    notes = [by_rules(rules, "labels.repeats", **said)]
+    if len(found.pairs) < ENOUGH_PAIRS:
+        notes.append(message("steps.few_pairs", enough=ENOUGH_PAIRS))
+    notes += [message("steps.pairs_are_no_test")] if found.pairs else []
+    sentence = by_rules(rules, "labels.comparison", **said)
+    return replace(found, sentence=sentence, notes=tuple(notes))
 
 
 def _known(name: str, known: tuple[str, ...], what: str) -> None:

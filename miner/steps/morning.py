@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from miner.core.errors import MinerError
+from miner.core.messages import Message, Words, by_rules, message
 from miner.core.results import CautionKind
-from miner.core.results.morning import Against, DayReview
+from miner.core.results.morning import Against, DayReview, RiseOfDay
 from miner.records.client import Client
 from miner.records.write.notes import read_notes
 from miner.rulebook import RuleBook
@@ -28,11 +30,17 @@ from miner.tables.day_review import (
 from miner.tables.referral import calm_said
 from miner.tables.referral_of_day import referrals_of_day
 from miner.tables.unit_table import UnitTable
-from miner.words.amounts import Amounts
-from miner.words.morning_words import night_words, pressure_words, questions
 
 OF_CLIENT = (CautionKind.INTAKE, CautionKind.MEDICINE)
-ASKED_FOR, NEWEST = "asked for", "the newest whole day"
+ASKED_FOR, NEWEST = "asked for", message("steps.newest_whole_day")
+MAX_OUTSIDE_ASKED = 3
+OF_TRACKER = (
+    "tables.not_worn_long_enough",
+    "tables.no_tracker_record",
+    "tables.no_time_awake",
+    "tables.no_deep_sleep",
+)
+"""Why something is not known for want of the tracker."""
 
 
 def day_review(client: Client, date: str | None = None, rules: RuleBook | None = None) -> DayReview:
@@ -65,10 +73,9 @@ def with_notes(review: DayReview, client: Client) -> DayReview:
 
 
 def review_of(
-    client: Client, rules: RuleBook, records: DayRecords, table: UnitTable, k: int, chosen: str
+    client: Client, rules: RuleBook, records: DayRecords, table: UnitTable, k: int, chosen: Words
 ) -> DayReview:
     """Return the account of the day at a place of the client's days."""
-    amounts = Amounts(client.settings.display_unit)
     name = records.days.names[k]
     night = records.days.night[k]
     begin, finish = records.day(k)
@@ -76,8 +83,16 @@ def review_of(
     numbers, rises = against_usual(table, name, rules), rises_of(client, records, k)
     row = table.frame.loc[[name]].to_dict("records")[0]
     urgent = referrals_of_day(records, table, k, rules, client.settings.display_unit)
+    unit = client.settings.display_unit
     lows = [
-        (_minute(start), _minute(end), lowest)
+        by_rules(
+            rules,
+            "labels.pressure",
+            start=_minute(start),
+            end=_minute(end),
+            lowest=lowest,
+            display_unit=unit,
+        )
         for start, end, lowest in possible_pressure(records, k)
     ]
     meals = len(records.eaten[k].occasions)
@@ -92,12 +107,12 @@ def review_of(
         start=_minute(int(records.days.start_clock[k])),
         end=_minute(int(records.days.end_clock[k])),
         of_client=tuple(item.text for item in said if item.kind in OF_CLIENT),
-        first=(*map(str, urgent), *pressure_words(lows, amounts)),
-        night=_night(records, k, numbers),
+        first=(*urgent, *lows),
+        night=_night(records, k, numbers, rules),
         numbers=numbers,
         rises=rises,
         on_test=running(client, name, usable=bool(row["usable"]), why=str(row["left_out"])),
-        could_be_asked=questions(rises, numbers, meals, amounts, food=food),
+        could_be_asked=_questions(client, rules, rises, numbers, meals, food),
         cautions=tuple(item.text for item in said if item.kind == "always"),
         curve=_curve(records, first, begin, finish),
         lanes=noted_between(client, first, finish),
@@ -123,13 +138,47 @@ def _place(records: DayRecords, date: str | None) -> int:
     return names.index(date)
 
 
-def _night(records: DayRecords, k: int, numbers: tuple[Against, ...]) -> str:
+def _questions(
+    client: Client,
+    rules: RuleBook,
+    rises: Sequence[RiseOfDay],
+    numbers: Sequence[Against],
+    meals: int,
+    food: bool,
+) -> tuple[Message, ...]:
+    """Return what could be asked about a day: open questions, none of which says why.
+
+    Args:
+        client: as read.
+        rules: the rule books.
+        rises: of the day.
+        numbers: of the day beside what is usual.
+        meals: how many meals are logged.
+        food: whether anything may be asked about meals.
+    """
+    asked, unit = [], client.settings.display_unit
+    alone = tuple(rise for rise in rises if rise.unlogged)
+    if food and alone:
+        asked.append(by_rules(rules, "labels.about_rises", rises=alone, display_unit=unit))
+    if food and not meals:
+        asked.append(message("steps.nothing_logged"))
+    outside = [item for item in numbers if item.inside is False][:MAX_OUTSIDE_ASKED]
+    if outside:
+        asked.append(by_rules(rules, "labels.not_as_usual", numbers=outside))
+    if any(getattr(item.reason, "code", "") in OF_TRACKER for item in numbers):
+        asked.append(message("steps.was_the_tracker_on"))
+    return tuple(asked)
+
+
+def _night(records: DayRecords, k: int, numbers: tuple[Against, ...], rules: RuleBook) -> Message:
     night = records.days.night[k]
     if night is None:
-        return night_words(None, None, None, records.no_night[k])
+        why = records.no_night[k]
+        return message("steps.no_night", why=why) if why else message("steps.night_not_recorded")
     hours = next((item for item in numbers if item.name == "asleep_hours"), None)
     start = _minute(night.episodes[0].start_clock)
-    return night_words(start, _minute(night.end_clock), hours, "")
+    end = _minute(night.end_clock)
+    return by_rules(rules, "labels.night", start=start, end=end, hours=hours)
 
 
 def _curve(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from miner.core.errors import MinerError, several
+from miner.core.errors import MinerError
+from miner.core.messages import Message, message
 from miner.core.results import Severity
 from miner.records.client import Client
 from miner.records.synonyms import SPELT_ALIKE
@@ -10,7 +11,7 @@ from miner.records.synonyms import SPELT_ALIKE
 _SHOWN = 3
 
 
-def open_questions(client: Client) -> list[str]:
+def open_questions(client: Client) -> list[Message]:
     """Return the check's open questions that may cost usable days as notes of a ranking.
 
     How a tag is spelt costs none.
@@ -24,11 +25,14 @@ def open_questions(client: Client) -> list[str]:
         if item.severity is Severity.QUESTION and item.code not in SPELT_ALIKE
     ]
     told = [
-        "Open in the check, and it may cost usable days: "
-        + MinerError(item.what, item.expected, item.do, file=item.file, row=item.row).message
+        message(
+            "steps.open_in_check",
+            question=MinerError(
+                item.what, item.expected, item.do, file=item.file, row=item.row
+            ).message,
+        )
         for item in asked[:_SHOWN]
     ]
     if (more := len(asked) - _SHOWN) > 0:
-        said = several(more, "more question is", "more questions are")
-        told.append(f"{said} open: miner check CLIENT shows all.")
+        told.append(message("steps.open_in_check_more", count=more))
     return told

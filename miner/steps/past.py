@@ -9,7 +9,7 @@ from pathlib import Path
 from miner import ledger
 from miner.core import Period
 from miner.core.errors import MinerError
-from miner.core.messages import Message
+from miner.core.messages import Message, Words, message
 from miner.core.results import Hypothesis, Severity
 from miner.hypotheses.fixed import DEFINED_OTHERWISE, LOOKED, LOOKS_LOST, REWORDED, Question
 from miner.hypotheses.identity import identity_in_rules
@@ -33,7 +33,7 @@ class Past:
     """
 
     book: Ledger
-    notes: tuple[str, ...]
+    notes: tuple[Words, ...]
     range: tuple[float, float] | None = None
     settings: Settings | None = None
     prints: Mapping[str, str] = field(default_factory=dict)
@@ -225,7 +225,12 @@ def read_past(client: Client | Path) -> Past:
     if settings is not None:
         book = ledger.owned(book, whose(settings, folder_of(client)))
     notes = tuple(
-        f"ledger.jsonl{f', row {item.row}' if item.row else ''}: {item.what}. {item.do}"
+        message(
+            "steps.ledger_problem_in_row" if item.row else "steps.ledger_problem",
+            row=item.row,
+            what=item.what,
+            do=item.do,
+        )
         for item in book.problems
         if item.severity is not Severity.NOTE
     )

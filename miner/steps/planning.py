@@ -6,7 +6,8 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 from miner import ledger
-from miner.core.errors import MinerError, several
+from miner.core.errors import MinerError
+from miner.core.messages import Words, by_rules, message
 from miner.core.results import Plan
 from miner.followup.keeping import entry_of, ranked
 from miner.followup.planning import Wish, drawn_late, make_plan, plan_seed
@@ -21,7 +22,6 @@ from miner.steps.past import read_past, whose
 from miner.steps.ranking import Progress, rank, table_of
 from miner.steps.records import days, rules_of
 from miner.tables import cautions
-from miner.words.sentences import say
 
 LATEST_START = 183
 STOPS = ("stop_unwell", "stop_worry", "stop_ill", "missed")
@@ -56,7 +56,7 @@ def plan(
     """
     books = rules_of(client, rules)
     _require_start(wish.start, last_day(client, books) or "")
-    item, looked = _open(client, id_), tuple[str, ...]()
+    item, looked = _open(client, id_), tuple[Words, ...]()
     if item is None:
         what, looked = _as_ranked(client, books, id_, preview, now, progress)
     else:
@@ -71,7 +71,7 @@ def plan(
 
     def made(seed: int | None) -> Plan:
         found = make_plan(table, frozen, what, rule, wish, seed=seed, sensor_changes=changes)
-        stops = tuple(say(books, "plan", key) for key in STOPS)
+        stops = tuple(by_rules(books, f"wording.plan.{key}") for key in STOPS)
         notes = (
             *found.notes,
             *looked,
@@ -92,13 +92,15 @@ def plan(
 
 def _notes(
     rules: RuleBook, start: date, at: datetime, aside: int, *, drawn: bool
-) -> tuple[str, ...]:
+) -> tuple[Words, ...]:
     """Return that its first day has passed, and that earlier orders were put aside."""
     told = []
     if drawn_late(start.isoformat(), at.isoformat()):
-        told.append(say(rules, "plan", "late" if drawn else "late_preview", drawn=at.date()))
+        key = "late" if drawn else "late_preview"
+        told.append(by_rules(rules, f"wording.plan.{key}", drawn=at.date()))
     if aside:
-        told.append(say(rules, "plan", "put_aside", count=several(aside, "earlier order")))
+        count = message("steps.earlier_orders", count=aside)
+        told.append(by_rules(rules, "wording.plan.put_aside", count=count))
     return tuple(told)
 
 
@@ -149,7 +151,7 @@ def _as_ranked(
     preview: bool,
     now: datetime | None,
     progress: Progress | None,
-) -> tuple[FrozenIdea, tuple[str, ...]]:
+) -> tuple[FrozenIdea, tuple[Words, ...]]:
     """Return what would be kept of a ranked hypothesis, and notes.
 
     A plan writes the ranking that it rests on, a preview the look at this one hypothesis: even a
@@ -162,7 +164,7 @@ def _as_ranked(
         client, rules, unit=unit, remember=not preview, now=now, together=False, progress=progress
     )
     found, table = ranked(ranking, id_), table_of(client, rules, unit)
-    looked: tuple[str, ...] = ()
+    looked: tuple[Words, ...] = ()
     if preview:
         looked = remember_look(client, past, table, "plan", found.factors, found.outcome, now)
     written = entry_of(

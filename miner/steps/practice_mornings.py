@@ -10,6 +10,7 @@ from pathlib import Path
 
 from miner.caseload.places import client_folders
 from miner.core.errors import MinerError
+from miner.core.messages import Message, Words, message
 from miner.core.results.morning import ClientMorning, DayReview, PracticeMorning
 from miner.records import read_client
 from miner.records.client import Client
@@ -24,7 +25,6 @@ from miner.tables.day_review import newest_whole_day
 from miner.tables.nights import Nights
 from miner.tables.referral import calm_said
 from miner.tables.usable import EPOCH
-from miner.words.morning_words import NO_WATCH, day_words, message
 
 ACTIVE_FOR_DAYS = 28
 SILENT_DAYS = 2
@@ -108,7 +108,7 @@ def practice_morning(
         **sorted_groups,
         not_active=tuple(resting),
         unreadable=tuple(unreadable),
-        note=NO_WATCH,
+        note=message("steps.no_safety_watch"),
     )
 
 
@@ -151,10 +151,12 @@ def client_morning(
     calm = calm_said(client, rules)
     seen = records.trace.clock[records.trace.clock // DAY <= today]
     if not seen.size:
-        return ClientMorning(client.settings.code, None, None, calm, stale="there are no readings")
+        return ClientMorning(
+            client.settings.code, None, None, calm, stale=message("steps.no_readings")
+        )
     newest = iso_day(int(seen.max()) // DAY)
     yesterday = (on - timedelta(days=1)).isoformat()
-    stale = f"the newest reading is of {day_words(newest)}" if newest < yesterday else ""
+    stale = message("steps.newest_reading", day=newest) if newest < yesterday else ""
     found = ClientMorning(client.settings.code, newest, None, calm, stale=stale)
     k = newest_whole_day(records, today)
     if k is None:
@@ -180,21 +182,21 @@ def _with_day(
     )
 
 
-def _nudge(client: Client, records: DayRecords, k: int) -> tuple[tuple[str, ...], str]:
+def _nudge(client: Client, records: DayRecords, k: int) -> tuple[tuple[Message, ...], Words]:
     """Return what stopped and a message ready to send; only what had been going on can stop."""
-    said: list[str] = []
-    text = ""
+    said: list[Message] = []
+    text: Words = ""
     number = int(records.days.number[k])
     night = _last_night(records.nights, number)
     if night is not None and number - night >= SILENT_DAYS:
-        said.append(f"the tracker shows no night since {day_words(iso_day(night))}")
-        text = message(iso_day(night), "tracker")
+        said.append(message("steps.no_night_since", day=iso_day(night)))
+        text = message("steps.to_client_tracker", day=iso_day(night))
     logged = last_logged(client, int(records.days.end_clock[k]))
     begin = int(records.days.start_clock[max(k - SILENT_DAYS + 1, 0)])
     if logged is not None and logged < begin and _logged_days(records) >= LOGGED_BEFORE:
         last = iso_day(logged // DAY)
-        said.append(f"nothing is logged since {day_words(last)}")
-        text = message(last, "log")
+        said.append(message("steps.nothing_logged_since", day=last))
+        text = message("steps.to_client_log", day=last)
     return tuple(said), text
 
 

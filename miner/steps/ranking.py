@@ -10,7 +10,8 @@ from typing import Any
 
 from miner import __version__
 from miner.core import Period, Unit
-from miner.core.results import Evidence, Ranking, Since
+from miner.core.messages import Message, by_rules, message
+from miner.core.results import Evidence, Ranking, Since, Wording, worded
 from miner.hypotheses.rank import Ranked, rank_table
 from miner.records.client import Client
 from miner.rulebook import RuleBook
@@ -21,22 +22,11 @@ from miner.steps.open_questions import open_questions
 from miner.steps.past import Past, read_past
 from miner.steps.records import client_of, days, rules_of
 from miner.steps.since import as_first_seen, changed_days
-from miner.steps.spreads import SPREADS_USED, practice_spreads
+from miner.steps.spreads import practice_spreads
 from miner.steps.unknown_units import why_unknown
 from miner.tables import cautions
 from miner.tables.unit_table import UnitTable
-from miner.words.labels import factor_phrase, outcome_label
-from miner.words.sentences import say, with_words
-from miner.words.since import since_words, some_of
-from miner.words.wording import listed
 
-SECOND_LOOK = "A second look, by {unit}: {why}. Nothing searched here is called clear."
-BY_DEFAULT = "this practice ranks by {other} by default"
-RANKED_FIRST = "these records were ranked by {other} first"
-MOVED = (
-    "The primary outcome was {then} in an earlier ranking and is {now} now. Each one tried gives "
-    "luck one more chance."
-)
 Progress = Callable[[str, float], None]
 Spreads = Mapping[tuple[str, str], float]
 
@@ -126,11 +116,10 @@ def rank(
     notes += _elsewhere(past, first_day(table, period), books)
     notes += open_questions(client) if ranking.status == "too_few" else []
     notes += why_unknown(table, ranking, books, period)
-    notes += [SPREADS_USED] if across and ranking.hypotheses else []
-    ranking = with_words(
+    notes += [message("steps.spreads_used")] if across and ranking.hypotheses else []
+    ranking = worded(
         replace(ranking, hypotheses=past.marked(ranking.hypotheses)),
-        books,
-        client.settings.display_unit,
+        Wording(books, client.settings.display_unit, ranking.unit, ranking.days),
     )
     if remember and ranking.status != "too_few":
         count, kept = remember_ranking(
@@ -162,29 +151,26 @@ def primary_of(client: Client, rules: RuleBook, unit: str) -> str | None:
 
 def _second_look(
     client: Client, past: Past, table: UnitTable, unit: str, period: Period
-) -> list[str]:
+) -> list[Message]:
     """Return why nothing searched may be called clear, or nothing where this is the first look."""
     first = past.ranked_first_by(first_day(table, period))
     if unit == (first or client.settings.rank_unit):
         return []
-    return [second_looks(unit)[0 if first else 1]]
+    kind, other = "ranked_first" if first else "ranked_by_default", Unit.of(unit).other
+    why = message(f"steps.{kind}", other=other)
+    return [message("steps.second_look", unit=unit, why=why)]
 
 
-def second_looks(unit: str) -> tuple[str, str]:
-    """Return what is said of a second look by one unit: ranked otherwise first, or by default."""
-    other = Unit.of(unit).other
-    first, usual = (why.format(other=other) for why in (RANKED_FIRST, BY_DEFAULT))
-    return SECOND_LOOK.format(unit=unit, why=first), SECOND_LOOK.format(unit=unit, why=usual)
-
-
-def _moved(past: Past, ranking: Ranking, since: str, rules: RuleBook) -> list[str]:
+def _moved(past: Past, ranking: Ranking, since: str, rules: RuleBook) -> list[Message]:
     """Tell of a primary outcome that was another when these days were ranked before."""
     before = past.other_primary(since, ranking.unit, ranking.primary_outcome)
     if before is None or ranking.primary_outcome is None:
         return []
-    now = outcome_label(ranking.primary_outcome, rules, ranking.unit)
-    then = outcome_label(before, rules, ranking.unit)
-    return [MOVED.format(then=then, now=now)]
+    then, now = (
+        by_rules(rules, "labels.outcome", name=name, unit=ranking.unit)
+        for name in (before, ranking.primary_outcome)
+    )
+    return [message("steps.primary_changed", then=then, now=now)]
 
 
 def _changes(
@@ -193,7 +179,7 @@ def _changes(
     table: UnitTable,
     rules: RuleBook,
     period: Period,
-) -> list[str]:
+) -> list[Message]:
     """Tell of days that were taken out, or whose records are others, since they were looked at."""
     gone = past.gone(client, table.unit, days_used(table, period), period)
     changed = tuple(day for day in changed_days(client, past) if day in period and day not in gone)
@@ -203,25 +189,28 @@ def _changes(
         for day in question.seen
         if (question.fixed_on or "") < day and day in period
     )
-    told = [say(rules, "since", "gone", days=some_of(gone))] if gone else []
-    return [*told, *since_words(Since(changed=changed, seen=tuple(seen)), rules)]
+    days = by_rules(rules, "labels.some_of", days=gone)
+    told = [by_rules(rules, "wording.since.gone", days=days)] if gone else []
+    return [*told, *Since(changed=changed, seen=tuple(seen)).messages(rules)]
 
 
-def _elsewhere(past: Past, since: str, rules: RuleBook) -> list[str]:
+def _elsewhere(past: Past, since: str, rules: RuleBook) -> list[Message]:
     """Tell of rankings of other days of this client, which gave luck their chance too."""
     other = len(past.rankings("")) - len(past.rankings(since))
-    times = "once" if other == 1 else f"{other} times"
-    return [say(rules, "since", "elsewhere", times=times)] if other else []
+    times = message("steps.once" if other == 1 else "steps.times", count=other)
+    return [by_rules(rules, "wording.since.elsewhere", times=times)] if other else []
 
 
-def _unanswered(past: Past, ranking: Ranking, rules: RuleBook) -> list[str]:
+def _unanswered(past: Past, ranking: Ranking, rules: RuleBook) -> list[Message]:
     answered = {
         (item.factors[0], item.outcome) for item in ranking.hypotheses if item.family == "fixed"
     }
     return [
-        f"The fixed question about {factor_phrase(item.factor, rules, ranking.unit)} and "
-        f"{outcome_label(item.outcome, rules, ranking.unit)} cannot be answered: "
-        "these records hold no such habit."
+        message(
+            "steps.no_such_habit",
+            factor=by_rules(rules, "labels.factor", name=item.factor, unit=ranking.unit),
+            outcome=by_rules(rules, "labels.outcome", name=item.outcome, unit=ranking.unit),
+        )
         for item in past.questions(rules, ranking.unit)
         if (item.factor, item.outcome) not in answered and ranking.status == "ranked"
     ]
@@ -234,23 +223,23 @@ def _late(
     unit: str,
     ranking: Ranking,
     run: Callable[[Client, Progress | None], Ranked],
-) -> list[str]:
+) -> list[Message]:
     """Tell of days left out after a first ranking, with the answer without leaving them out."""
     late = past.left_out_late(client)
     if not late or ranking.status == "too_few":
         return []
     other = run(as_first_seen(client, late), None)
     claims = [
-        f"{listed([factor_phrase(name, rules, unit) for name in item.factors])} with "
-        f"{outcome_label(item.outcome, rules, unit)}"
+        message(
+            "steps.claim",
+            factors=by_rules(rules, "labels.factors", names=item.factors, unit=unit),
+            outcome=by_rules(rules, "labels.outcome", name=item.outcome, unit=unit),
+        )
         for item in other.hypotheses
         if item.evidence is Evidence.CLEAR
     ]
-    answer = "; ".join(claims) if claims else "nothing"
-    return [
-        f"Left out after a first ranking: {', '.join(late)}. "
-        f"Without leaving them out, clear enough to test: {answer}."
-    ]
+    code = "steps.left_out_late" if claims else "steps.left_out_late_nothing"
+    return [message(code, days=late, claims=claims)]
 
 
 def _ranking(

@@ -9,7 +9,8 @@ from typing import Any
 
 from miner import ledger
 from miner.core.errors import MinerError, nearest
-from miner.core.results import PairRead, PairsTest, PlanResult
+from miner.core.messages import Message, Words, by_rules
+from miner.core.results import PairRead, PairsTest, PlanResult, Wording, worded
 from miner.followup import pairs as reading
 from miner.followup.planning import drawn_in_time, drawn_late
 from miner.followup.ticked import misplaced
@@ -21,15 +22,11 @@ from miner.steps.kept import frozen_table, reached
 from miner.steps.past import read_past
 from miner.steps.records import rules_of
 from miner.steps.since import as_first_seen, since
-from miner.words.ended import ended_words
-from miner.words.plan import result_sentence
-from miner.words.safe import clean
-from miner.words.sentences import say
-from miner.words.since import since_words
 
 NOTHING = PairsTest(0, None, None, None)
 STATUSES = (reading.CHANGED, reading.NO_CHANGE, reading.UNSETTLED)
 _NUMBERS = ("difference", "p", "worth_having")
+_OTHERS = ("interval", "as_followed", "pairs", "notes", "wording")
 
 
 def result(
@@ -68,7 +65,7 @@ def result(
     if stopped and not found.pairs_used:
         return _never_begun(client, books, item, now)
     if found.status is None:
-        return result_sentence(found, books, _unread(found, "no_pair" if over else "waiting"))
+        return _worded(found, books, _unread(found, "no_pair" if over else "waiting"))
     written = found.to_dict() | {
         "kept_entry": item.kept.entry.n, "records_hash": client.records_hash,
     }  # fmt: skip
@@ -88,11 +85,23 @@ def test_so_far(client: Client, rules: RuleBook, item: PlanKept) -> PlanResult:
         return _as_written(item, rules)
     found, over = _read(client, rules, item, (), opened=False)
     if item.never_begun:
-        return result_sentence(replace(found, stopped_early=True), rules, "never_begun")
+        return _worded(replace(found, stopped_early=True), rules, "never_begun")
     due = "due" if found.pairs_used else "no_pair"
     if item.kept.closed_at is not None:
-        return result_sentence(found, rules, "given_up")
-    return result_sentence(found, rules, _unread(found, due if over else "waiting"))
+        return _worded(found, rules, "given_up")
+    return _worded(found, rules, _unread(found, due if over else "waiting"))
+
+
+def _worded(found: PlanResult, rules: RuleBook, unread: str = "") -> PlanResult:
+    """Return a result with its wording.
+
+    Args:
+        found: as read.
+        rules: the rule books.
+        unread: what is said where there is no status: waiting, due, no_pair, all_late, given_up
+            or never_begun.
+    """
+    return worded(found, Wording(rules, case=unread))
 
 
 def _unread(found: PlanResult, otherwise: str) -> str:
@@ -112,7 +121,7 @@ def _read(
     client: Client,
     rules: RuleBook,
     item: PlanKept,
-    notes: tuple[str, ...],
+    notes: tuple[Words, ...],
     *,
     stopped: bool = False,
     opened: bool = True,
@@ -144,13 +153,13 @@ def _read(
         difference=test.difference, interval=test.interval, p=test.p,
         pairs_used=len(complete),
         pairs_not_followed=sum(not pair.followed for pair in complete),
-        as_followed=followed, sentence="", id=item.kept.id, factor=planned.factor,
+        as_followed=followed, id=item.kept.id, factor=planned.factor,
         outcome=what.outcome, unit=planned.unit, unit_of=table.unit,
         worth_having=worth, read_on=planned.read_on, pairs=seen if shown else (),
         ticks_and_records_differ=differ, stopped_early=stopped,
         planned_pairs=planned.pairs, put_aside=item.abandoned_plans,
         late_pairs=(len(periods) - len(in_time)) // 2,
-        notes=(*notes, *_late(rules, item), *changes, *_told(client, ticks, item)),
+        notes=(*notes, *_late(rules, item), *changes, *_told(client, rules, ticks, item)),
     )  # fmt: skip
     return found, over
 
@@ -163,9 +172,8 @@ def _as_written(item: PlanKept, rules: RuleBook) -> PlanResult:
         )  # fmt: skip
     with as_written("ledger.plan_verdict_unreadable", item.name):
         found = _from_entry(item.verdict.payload)
-    return result_sentence(
-        replace(found, proven=item.verdict.trusted and item.entry.trusted), rules
-    )
+    found = replace(found, proven=item.verdict.trusted and item.entry.trusted)
+    return _worded(found, rules)
 
 
 def _from_entry(told: Mapping[str, Any]) -> PlanResult:
@@ -174,7 +182,7 @@ def _from_entry(told: Mapping[str, Any]) -> PlanResult:
     plain = {
         key: told[key]
         for key in PlanResult.__dataclass_fields__
-        if key in told and key not in (*_NUMBERS, "interval", "as_followed", "pairs", "notes")
+        if key in told and key not in (*_NUMBERS, *_OTHERS)
     }
     return PlanResult(
         **plain | {key: _number(told[key]) for key in _NUMBERS},
@@ -206,36 +214,39 @@ def _ends(told: Any) -> tuple[float, float] | None:
     return None if told is None else (float(told[0]), float(told[1]))
 
 
-def _late(rules: RuleBook, item: PlanKept) -> tuple[str, ...]:
+def _late(rules: RuleBook, item: PlanKept) -> tuple[Message, ...]:
     first, at = item.what.periods[0].first, item.entry.at
-    late = (say(rules, "plan", "late", drawn=clean(at[:10], 10)),) if drawn_late(first, at) else ()
+    if drawn_late(first, at):
+        return (by_rules(rules, "wording.plan.late", drawn=at[:10]),)
     # by the entries above it, it may have been written after days it was to order
-    back = not late and drawn_late(first, item.entry.written_by)
-    return (*late, say(rules, "plan", "clock_back")) if back else late
+    back = drawn_late(first, item.entry.written_by)
+    return (by_rules(rules, "wording.plan.clock_back"),) if back else ()
 
 
 def _changes(
     client: Client, rules: RuleBook, item: PlanKept, books: RuleBook, stopped: bool
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     """Tell what was changed of the days of a test since somebody had looked at them."""
     planned = item.what
     first, until = planned.periods[0].first, planned.read_on
     after = (date.fromisoformat(first) - timedelta(days=1)).isoformat()
     found = since(client, read_past(client), after, until, item.entry.n)
-    without = ""
+    without = None
     if found.left_out:
         before = as_first_seen(client, found.left_out)
         other, _ = _read(before, rules, item, (), stopped=stopped, told=False)
-        without = ended_words(other.status, books) if other.status else ""
-    return tuple(since_words(found, books, without, planned.unit_of))
+        if other.status:
+            without = by_rules(books, "labels.ended", status=other.status)
+    return found.messages(books, without, planned.unit_of)
 
 
-def _told(client: Client, ticks: Ticks, item: PlanKept) -> tuple[str, ...]:
+def _told(client: Client, rules: RuleBook, ticks: Ticks, item: PlanKept) -> tuple[Message, ...]:
     plans = replay(ledger.read(client.folder)).plans
-    return tuple(
-        clean(MinerError(one.what, one.expected, one.do, file=one.file, row=one.row).message, 400)
+    said = [
+        MinerError(one.what, one.expected, one.do, file=one.file, row=one.row).message
         for one in (*ticks.findings, *misplaced(ticks, plans, item.name))
-    )
+    ]
+    return tuple(by_rules(rules, "labels.clean", text=text, limit=400) for text in said)
 
 
 def _plan(book: ledger.Ledger, name: str) -> PlanKept:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from miner import ledger
+from miner.core.messages import Words, message
 from miner.core.results.morning import OnTest
 from miner.ledger import Kept, KeptEntry, PlanKept, replay
 from miner.records.client import Client
 from miner.records.write.ticks import read_ticks
-from miner.words.morning_words import on_test_words
 
 
 def running(client: Client, day: str, *, usable: bool, why: str) -> tuple[OnTest, ...]:
@@ -39,9 +40,7 @@ def _watched(item: Kept, day: str, usable: bool, why: str) -> OnTest | None:
     since = item.what.suggested_by_days_to
     if item.as_ == "alternate" or day <= since:
         return None
-    what = _named(item.what)
-    text = on_test_words(item.as_, what, usable, "", "", why)
-    return OnTest(item.id, item.as_, "", what, usable, "", "", text)
+    return _on_test(OnTest(item.id, item.as_, "", _named(item.what), usable, "", "", ""), why)
 
 
 def _planned(
@@ -57,11 +56,24 @@ def _planned(
         return None
     first = period.first == day and period.leave_out_days > 0
     counted = usable and not first
-    reason = why or "the first day of a period is left out"
+    reason = why or message("steps.first_day_of_period")
     arm, what = period.arm, _named(item.what)
     tick = ticks.get((plan.name, day), "missing")
-    text = on_test_words("alternate", what, counted, arm, tick, reason)
-    return OnTest(item.id, "alternate", plan.name, what, counted, arm, tick, text)
+    found = OnTest(item.id, "alternate", plan.name, what, counted, arm, tick, "")
+    return _on_test(found, reason)
+
+
+def _on_test(found: OnTest, why: Words) -> OnTest:
+    """Return it with how the day counts for it; never whether it agrees."""
+    code = "steps.day_counted" if found.counted else "steps.day_not_counted"
+    said = [message(code, what=found.what, why=why)]
+    if found.kind == "alternate" and found.arm:
+        said.append(message("steps.arm_change" if found.arm == "change" else "steps.arm_usual"))
+    if found.tick == "missing":
+        said.append(message("steps.tick_missing"))
+    elif found.tick:
+        said.append(message("steps.ticked", tick=found.tick))
+    return replace(found, sentence=message("steps.on_test", said=said))
 
 
 def _named(what: KeptEntry) -> str:

@@ -8,8 +8,6 @@ from pathlib import Path
 from miner.caseload.store import NAME, SPREADS, Store, folder_of_unit
 from miner.core.results.caseload import Caseload
 
-SPREADS_USED = "What to expect on new days rests on the spread across this practice's clients."
-
 
 def keep_spreads(store: Store, found: Caseload) -> None:
     """Write the spreads found from 20 clients on; without any, remove those kept before."""

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
 
 from miner import ledger
+from miner.core.messages import by_rules
 from miner.core.results.follow import History, HistoryEntry
 from miner.ledger import Event, FollowupState, replay
 from miner.records.client import Client
@@ -15,8 +15,6 @@ from miner.records.write.notes import read_notes
 from miner.rulebook import RuleBook
 from miner.steps.past import folder_of, read_past, settings_of
 from miner.steps.records import load_rules
-from miner.words.history import entry_words
-from miner.words.sentences import say
 
 
 def history(client: Client | Path, rules: RuleBook | None = None) -> History:
@@ -48,28 +46,34 @@ def _entries(
 ) -> Iterator[HistoryEntry]:
     """Yield every entry; single days looked at one after the other are one."""
     for one_by_one, group in groupby(events, key=_is_one_day):
-        found = [_entry(event, story, rules) for event in group]
-        if one_by_one and len(found) > 1:
-            last = found[-1]
-            text = say(rules, "history", "shown_one_by_one", count=len(found))
-            yield replace(last, text=f"{text} {last.text}")
+        if one_by_one:
+            days = list(group)
+            yield _entry(days[-1], story, rules, days=len(days))
         else:
-            yield from found
+            yield from (_entry(event, story, rules) for event in group)
 
 
 def _is_one_day(event: Event) -> bool:
     return event.event == "looked" and event.payload.get("what") == "day"
 
 
-def _entry(event: Event, story: FollowupState, rules: RuleBook) -> HistoryEntry:
+def _entry(event: Event, story: FollowupState, rules: RuleBook, days: int = 1) -> HistoryEntry:
     told = event.payload
     kept = told if event.event == "kept" else _kept(story, event)
     id_ = str(kept.get("id") or told.get("id") or "") or None
     plan = story.plan(str(told.get("plan"))) if event.event == "planned" else None
     aside = plan.abandoned_plans if plan is not None and plan.entry is event else 0
-    text = entry_words(event.event, told, kept, _ended(story, event, id_), rules, aside)
-    if event.n in story.refused:
-        text += f" {say(rules, 'history', 'refused')}"
+    text = by_rules(
+        rules,
+        "labels.entry",
+        event=event.event,
+        told=told,
+        kept=kept,
+        ended=_ended(story, event, id_),
+        put_aside=aside,
+        refused=event.n in story.refused,
+        days=days,
+    )
     return HistoryEntry(event.n, event.at[:10], event.event, text, id_, event.trusted)
 
 

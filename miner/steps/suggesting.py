@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from miner.caseload.doubts import PooledQuestion
@@ -14,6 +15,7 @@ from miner.caseload.running import Progress
 from miner.caseload.store import NAME, Store, folder_of_unit
 from miner.caseload.suggesting import strongest, suggest
 from miner.core.errors import MinerError
+from miner.core.messages import by_rules
 from miner.core.results import Shape
 from miner.core.results.caseload import ClientRow
 from miner.core.results.suggestions import Suggested, Suggestion
@@ -25,7 +27,6 @@ from miner.rulebook import RuleBook
 from miner.steps.past import folder_of, read_past, settings_of
 from miner.steps.records import load_rules
 from miner.steps.who_is_pooled import look, who_is_pooled
-from miner.words.pooled import suggestion_sentences
 
 Own = Sequence[tuple[PooledQuestion, dict[Shape, OwnSlopes]]]
 
@@ -78,6 +79,20 @@ def suggested_questions(
         len(found) - len(new),
     )
     return suggestion_sentences(told, rules or own_rules, settings.display_unit)
+
+
+def suggestion_sentences(found: Suggested, rules: RuleBook, display_unit: str) -> Suggested:
+    """Return what is suggested for one client with each question's sentence."""
+    questions = tuple(
+        replace(
+            item,
+            sentence=by_rules(
+                rules, "labels.across", item=item, unit=item.by, display_unit=display_unit
+            ),
+        )
+        for item in found.questions
+    )
+    return replace(found, questions=questions)
 
 
 def for_every_client(

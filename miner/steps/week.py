@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from math import ceil
@@ -10,8 +10,8 @@ from math import ceil
 import numpy as np
 
 from miner.core.errors import MinerError
-from miner.core.messages import Message
-from miner.core.results.week import OpenQuestion, Week
+from miner.core.messages import Message, by_rules, message
+from miner.core.results.week import Logged, OpenQuestion, Week
 from miner.hypotheses.design import Design, design
 from miner.ledger import replay
 from miner.records.client import Client
@@ -23,11 +23,12 @@ from miner.steps.records import cautions, refuse_stopped, rules_of
 from miner.tables.referral import calm_said
 from miner.tables.unit_table import UnitTable
 from miner.tables.week_logged import logged_by_day
-from miner.words.week_words import message, question_sentence, worth_logging
 
 LENGTH = 7
 TOO_EARLY_DAYS = 7
 NEVER_AFTER_DAYS = 180
+# A day without an episode is not a day without the tracker.
+EPISODES = ("stress", "activity")
 
 
 def week(client: Client, rules: RuleBook | None = None, *, last: str | None = None) -> Week:
@@ -59,7 +60,7 @@ def week(client: Client, rules: RuleBook | None = None, *, last: str | None = No
     logged = logged_by_day(client, days)
     past = read_past(client)
     asked = [
-        replace(item, sentence=question_sentence(item, books))
+        replace(item, sentence=by_rules(books, "labels.open_question", item=item))
         for item in _questions(client, books, end)
     ]
     calm = calm_said(client, books)
@@ -70,10 +71,51 @@ def week(client: Client, rules: RuleBook | None = None, *, last: str | None = No
         logged=logged,
         questions=tuple(asked),
         worth_logging=advice,
-        message="" if calm else message(advice, logged),
+        message="" if calm else _message(advice, logged, books),
         cautions=cautions(client, books),
         notes=past.notes,
     )
+
+
+def _message(advice: Sequence[Message], logged: Mapping[str, Logged], rules: RuleBook) -> Message:
+    """Return a message to the client, ready to send; there is no number of glucose in it."""
+    kept = [name for name, seen in logged.items() if seen.days >= LENGTH]
+    return by_rules(rules, "labels.week_message", advice=advice, kept=kept)
+
+
+def worth_logging(
+    logged: Mapping[str, Logged], questions: Sequence[OpenQuestion], rules: RuleBook
+) -> tuple[Message, ...]:
+    """Return what would help most, streams that an open question needs first.
+
+    Args:
+        logged: the week by stream.
+        questions: what is open.
+        rules: the rule books.
+    """
+    needed: list[str] = []
+    for item in questions:
+        if not item.enough:
+            needed += [_stream(name, item.unit_of, rules) for name in item.factors]
+    used = [name for name, seen in logged.items() if seen.days]
+    order = [name for name in dict.fromkeys(["glucose", *needed, *used]) if name in logged]
+    advice: dict[str, Message] = {}
+    for name in order:
+        seen = logged[name]
+        if seen.days >= len(seen.by_day) or (name in EPISODES and seen.unit != "hours"):
+            continue
+        had = "tracker" if name in EPISODES else name
+        told = message(f"steps.logged_{had}", days=seen.days, all=len(seen.by_day))
+        asked = message(f"steps.please_{had}")
+        advice.setdefault(had, message("steps.worth_logging", told=told, asked=asked))
+    return tuple(advice.values())
+
+
+def _stream(factor: str, unit: str, rules: RuleBook) -> str:
+    try:
+        return rules.factor(factor, unit).stream
+    except MinerError:
+        return "tags"
 
 
 def _questions(client: Client, rules: RuleBook, end: str) -> list[OpenQuestion]:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Protocol
 
 from miner.core.errors import several
+from miner.core.messages import Words
 from miner.core.results import Hypothesis
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
@@ -65,7 +66,7 @@ def answer_parts(
 
 
 def fixed_parts(
-    client: str, asked: Sequence[Asked], rules: RuleBook, notes: Iterable[str]
+    client: str, asked: Sequence[Asked], rules: RuleBook, notes: Iterable[Words]
 ) -> Parts:
     """Return what was written down last, and what is fixed so far.
 
@@ -79,7 +80,7 @@ def fixed_parts(
     after = say(rules, "fixed", "judged", day=new.fixed_on)
     return [
         heading(f"{client}: written down. {question_words(new, rules)}"),
-        paragraph(" ".join([after, *notes])),
+        paragraph(" ".join([after, *map(str, notes)])),
         *section(
             f"{several(len(others), 'question')} fixed before it",
             [paragraph(question_words(item, rules), 2) for item in others],

@@ -9,7 +9,7 @@ from miner.core.results.morning import Against, ClientMorning, DayReview, Practi
 from miner.words.amounts import Amounts
 from miner.words.day_rises import rises_parts
 from miner.words.document import Parts, Side, heading, paragraph, section, table, urgent
-from miner.words.morning_words import NOT_A_PATTERN, clock_words, day_words
+from miner.words.morning_words import NOT_A_PATTERN, clock_words
 from miner.words.noting import notes_parts
 from miner.words.safe import clean
 from miner.words.unusual import (
@@ -21,7 +21,7 @@ from miner.words.unusual import (
     measure_words,
     usual_words,
 )
-from miner.words.wording import capital
+from miner.words.wording import capital, day_words
 
 RISES = "Rises, and what was noted from 3 hours before to the highest point"
 
@@ -36,9 +36,9 @@ def day_parts(found: DayReview, display_unit: str = "mg/dL", *, detail: bool = F
     """
     amounts = Amounts(display_unit)
     out = [] if found.usable else [paragraph(f"Not used in a ranking: {clean(found.left_out)}.")]
-    asked = paragraph(f"To ask: {' '.join(found.could_be_asked)}")
+    asked = paragraph(f"To ask: {' '.join(map(str, found.could_be_asked))}")
     return [
-        *_first((*found.of_client, *found.first)),
+        *_first((*found.of_client, *map(str, found.first))),
         heading(_lead(found)),
         *(paragraph(line) for line in _night(found, amounts)),
         *(paragraph(f"{capital(line)}.") for line in _outside(found.numbers, amounts)),
@@ -76,7 +76,7 @@ def _night(found: DayReview, amounts: Amounts) -> list[str]:
     wake = next((item for item in found.numbers if item.name == WAKE), None)
     usual = ", as usual" if wake is not None and wake.inside else ""
     told = [] if wake is None else [f"{capital(measure_words(wake, amounts))}{usual}."]
-    return [*told, found.night]
+    return [*told, str(found.night)]
 
 
 def _outside(numbers: Sequence[Against], amounts: Amounts) -> list[str]:
@@ -149,8 +149,9 @@ def practice_parts(found: PracticeMorning) -> Parts:
 def _client(client: ClientMorning) -> Parts:
     said = [*client.look_first, *client.nudge, *([client.stale] if client.stale else [])]
     said += [item.sentence for item in client.on_test]
+    lines = [str(one) for one in said]
     day = f"looked at {client.day}" if client.day else "no whole day yet"
-    text = " ".join(f"{line[:1].upper()}{line[1:].rstrip('.')}." for line in said)
+    text = " ".join(f"{line[:1].upper()}{line[1:].rstrip('.')}." for line in lines)
     text = text or "nothing stands out."
     parts: Parts = [paragraph(f"{clean(client.client, 40)} ({day}): {text}", 2)]
     if client.message:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from miner.core.messages import Words
 from miner.words.safe import clean, spelled
 
 Side = Literal["left", "right"]
@@ -109,7 +110,7 @@ def section(title: str, body: Parts) -> Parts:
     return [BLANK, heading(title), *body] if body else []
 
 
-def paragraph(text: str, indent: int = 0, *, limit: int = 2000) -> Paragraph:
+def paragraph(text: Words, indent: int = 0, *, limit: int = 2000) -> Paragraph:
     """Return wrapped text."""
     return Paragraph(clean(text, limit), indent)
 

@@ -14,22 +14,24 @@ from miner.words.ended import ended_words, way_words
 from miner.words.labels import factor_phrase, outcome_label
 from miner.words.safe import clean
 from miner.words.sentences import say
-from miner.words.since import since_words
 
 WORTH_WATCHING = 0.6
 """Power on its date below which watching is said to be less than a test."""
 ENDED = ("held_up", "did_not_hold", "habit_stopped", "not_settled")
 
 
-def follow_sentence(item: KeptResult, rules: RuleBook, dropped: object = None) -> KeptResult:
-    """Return the result with its sentence; a verdict in the words of its level.
+def follow_sentence(item: KeptResult, rules: RuleBook, case: str = "") -> str:
+    """Return what may be said of it; a verdict, of a test too, in the words of its level.
 
     Args:
         item: what was kept.
         rules: the rule books with the kept definitions.
-        dropped: given, if it was given up.
+        case: "dropped", if it was given up.
     """
-    if dropped is not None:
+    test = item.test
+    if test is not None and (test.status is not None or test.case == "never_begun"):
+        return test.sentence
+    if case == "dropped":
         text = say(rules, "follow", "dropped")
     elif item.status is None:
         text = say(rules, "follow", item.as_)
@@ -43,15 +45,15 @@ def follow_sentence(item: KeptResult, rules: RuleBook, dropped: object = None) -
     if item.since is not None:
         without = ended_words(item.since.without, rules) if item.since.without else ""
         found = replace(item.since, over_before=0)
-        text = " ".join([text, *since_words(found, rules, without, item.unit_of)])
-    return replace(item, sentence=text)
+        text = " ".join([text, *map(str, found.messages(rules, without, item.unit_of))])
+    return text
 
 
 def verdict_words(item: KeptResult, rules: RuleBook) -> str:
     """Return the sentence of a status, with its reason."""
     text = say(rules, "follow", str(item.status), **_counted(item))
-    told = item.reason and item.status in ("not_settled", "waiting")
-    return f"{text} {item.reason[:1].upper()}{item.reason[1:]}." if told else text
+    told = item.status in ("not_settled", "waiting") and str(item.reason)
+    return f"{text} {told[:1].upper()}{told[1:]}." if told else text
 
 
 def follow_parts(found: Following, rules: RuleBook, *, display_unit: str = "mg/dL") -> Parts:
@@ -105,7 +107,7 @@ def kept_lines(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]
         lines.append(_seen(item, rules, amounts))
     if item.since is not None:
         over = Since(over_before=item.since.over_before)
-        lines += since_words(over, rules, unit=item.unit_of)
+        lines += map(str, over.messages(rules, unit=item.unit_of))
     if item.every_look is not None:
         lines.append(_looks(item.every_look, item, rules))
     return [*lines, f"{kept}{note}."]

@@ -78,8 +78,8 @@ class Card:
         found, teller = self.teller.brief.pairs.get(self.item.id), self.teller
         if found is None:
             return None
-        found = comparison_sentence(found, teller.rules, teller.brief.display_unit)
-        spread, said = found.repeats.spread, [found.sentence]
+        sentence = comparison_sentence(found, teller.rules, teller.brief.display_unit)
+        spread, said = found.repeats.spread, [sentence]
         if spread is not None:
             size, unit = self._size(spread), teller.amounts.unit(self.item.unit)
             said.append(f"The same meal twice differs by about {size} {unit} by itself.")

@@ -18,6 +18,24 @@ from miner.words.sentences import say
 GUESSES = {"up": "guessed up", "down": "guessed down"}
 
 
+def entry_text(
+    rules: RuleBook, *, ended: str | None, refused: bool, days: int, **entry: Any
+) -> str:
+    """Return one entry of the ledger in sentences, and that it came too late to count.
+
+    Args:
+        rules: the rule books, for the words.
+        ended: as of ``entry_words``.
+        refused: it came too late.
+        days: how many days were looked at one after the other.
+        entry: as of ``entry_words``.
+    """
+    said = [entry_words(ended=ended, rules=rules, **entry)]
+    if days > 1:
+        said.insert(0, say(rules, "history", "shown_one_by_one", count=days))
+    return " ".join([*said, *([say(rules, "history", "refused")] if refused else [])])
+
+
 def entry_words(
     event: str,
     told: Mapping[str, Any],

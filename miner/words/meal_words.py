@@ -2,46 +2,36 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from miner.core.errors import several
 from miner.core.results.meals import MealComparison, Repeats
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 
-ENOUGH_REPEATS = 5
-NO_TEST = (
-    "These pairs are for looking at. They were picked for being alike, and whatever else was "
-    "different is still in them. 'miner ask' answers the question under guard."
-)
 
-
-def comparison_sentence(
-    found: MealComparison, rules: RuleBook, display_unit: str = "mg/dL"
-) -> MealComparison:
-    """Return a comparison with its sentence and its notes."""
+def comparison_sentence(found: MealComparison, rules: RuleBook, display_unit: str = "mg/dL") -> str:
+    """Return what a comparison of meals shows, in counts."""
     amounts = Amounts(display_unit)
     label = rules.outcome(found.outcome, "meal").label
     phrase = rules.factor(found.factor, "meal").phrase
-    if found.pairs:
-        middle = amounts.difference(found.middle_difference, found.unit)
-        same = len(found.pairs) - found.lower - found.higher
-        equal = f", the same in {same}" if same else ""
-        text = (
-            f"{several(len(found.pairs), 'pair')} of similar meals with and without {phrase}: "
-            f"the {label} was lower with it in {found.lower}, higher in {found.higher}{equal}. "
-            f"Middle difference {middle} {amounts.unit(found.unit)}."
-        )
-    else:
-        text = (
+    if not found.pairs:
+        return (
             f"No similar meals with and without {phrase} can be put side by side: "
             f"{found.with_} with it, {found.without} without, {found.unknown} unknown."
         )
-    notes = [repeats_sentence(found.repeats, label, found.unit, amounts)]
-    if len(found.pairs) < ENOUGH_REPEATS:
-        notes.append(f"Ask for {ENOUGH_REPEATS} or more of each before reading anything into it.")
-    notes += [NO_TEST] if found.pairs else []
-    return replace(found, sentence=text, notes=tuple(notes))
+    middle = amounts.difference(found.middle_difference, found.unit)
+    same = len(found.pairs) - found.lower - found.higher
+    equal = f", the same in {same}" if same else ""
+    return (
+        f"{several(len(found.pairs), 'pair')} of similar meals with and without {phrase}: "
+        f"the {label} was lower with it in {found.lower}, higher in {found.higher}{equal}. "
+        f"Middle difference {middle} {amounts.unit(found.unit)}."
+    )
+
+
+def repeats_of_comparison(found: MealComparison, rules: RuleBook, display_unit: str) -> str:
+    """Say how much the same meal differs by itself, in the outcome of a comparison."""
+    label = rules.outcome(found.outcome, "meal").label
+    return repeats_sentence(found.repeats, label, found.unit, Amounts(display_unit))
 
 
 def repeats_sentence(found: Repeats, label: str, unit: str, amounts: Amounts) -> str:

@@ -11,8 +11,8 @@ from typing import Any
 from miner.core.errors import several
 from miner.core.results import CorrectionMade, Note, Notebook, ReadAs
 from miner.words.document import Parts, command, heading, own_words, paragraph, section
-from miner.words.morning_words import MONTHS
 from miner.words.safe import clean
+from miner.words.wording import MONTHS
 
 ACTIONS = {
     "added": "added",

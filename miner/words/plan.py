@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from miner.core.errors import several
 from miner.core.results import Plan, PlanResult
 from miner.rulebook import RuleBook
@@ -28,7 +26,7 @@ def plan_parts(plan: Plan, rules: RuleBook, *, display_unit: str = "mg/dL") -> P
     label = outcome_label(plan.outcome, rules, plan.unit_of)
     lines = [*about(plan, rules, Amounts(display_unit)), *what_to_do(plan, rules)]
     title = f"Plan {plan.plan}" if plan.plan else "Not planned yet"
-    notes = [*plan.notes]
+    notes = [*map(str, plan.notes)]
     if plan.written:
         example = f"{plan.periods[0].first},{plan.plan},yes"
         notes.insert(0, say(rules, "plan", "ticks", example=example))
@@ -37,7 +35,7 @@ def plan_parts(plan: Plan, rules: RuleBook, *, display_unit: str = "mg/dL") -> P
     return [
         heading(f"{title}: {name}, {label}"), *(paragraph(line) for line in lines),
         paragraph(""), _days(plan), paragraph(""),
-        *(paragraph(str(line)) for line in [*plan.stop_rules, *notes]),
+        *(paragraph(line) for line in [*map(str, plan.stop_rules), *notes]),
     ]  # fmt: skip
 
 
@@ -107,8 +105,8 @@ def beside(plan: Plan, rules: RuleBook) -> list[str]:
     return lines
 
 
-def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting") -> PlanResult:
-    """Return the result with its sentence, in the words of its level.
+def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting") -> str:
+    """Return what a test showed, in the words of its level.
 
     Args:
         found: as read.
@@ -133,7 +131,7 @@ def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting")
         text += f" {say(rules, 'result', 'late_pairs', pairs=late)}"
     if not found.proven:
         text += f" {say(rules, 'follow', 'not_proven')}"
-    return replace(found, sentence=text)
+    return text
 
 
 def result_parts(found: PlanResult, rules: RuleBook, *, display_unit: str = "mg/dL") -> Parts:

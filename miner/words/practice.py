@@ -178,7 +178,7 @@ class CaseloadTeller:
 
     def told(self, item: PooledEffect) -> str:
         """Return the sentence of an effect with what has to be said beside it."""
-        said = [item.sentence, *pooled_doubt_sentences(item, self.rules, self.found.unit)]
+        said = [str(item.sentence), *pooled_doubt_sentences(item, self.rules, self.found.unit)]
         if item.apart:
             said.append("The two ways of pooling differ by more than half a standard error.")
         return " ".join(said)

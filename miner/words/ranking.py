@@ -55,7 +55,7 @@ class _Teller:
         lines = [f"{ranking.client}{span}: {usable}, {ranking.left_out_units} left out."]
         if ranking.status != "too_few" and ranking.rankings_of_these_records > 1:
             lines.append(say(self.rules, "list", "ways", count=ranking.rankings_of_these_records))
-        notes = [*ranking.notes, *not_ranked(ranking, self.rules)]
+        notes = [*map(str, ranking.notes), *not_ranked(ranking, self.rules)]
         return [
             *cautions.first(),
             heading(ranking.verdict),

@@ -10,8 +10,10 @@ page (``do_page``). In braces stand names of values:
   so many of a list and say how many more there are; ``{names:#night}`` counts it.
 - ``{count:night}`` counted: ``1 night``, ``2 nights``; ``{count:entry|entries}``.
 - ``{count:?is|are}`` the word that goes with the count, without it.
+- ``{day:weekday}`` an ISO date as ``Monday 12 January``.
 - ``{name:quoted}`` in quotation marks, a list of them each; ``{names:or}`` as ``a or b``.
-- ``{names:semicolons}`` a list as ``a; b; c``; ``{file:shell}`` as one word of a command line.
+- ``{names:semicolons}`` a list as ``a; b; c``, ``{names:ands}`` as ``a and b and c``;
+  ``{file:shell}`` as one word of a command line.
 - ``{rule:filled}`` a text of a rule book, its own braces filled in.
 - ``{of:what}`` a part of a finding that is told as a message.
 - any format of Python, such as ``{share:.0f}``.
@@ -31,25 +33,34 @@ from typing import Any
 
 from miner.core.messages import Message
 from miner.core.results import Finding
-from miner.words.door import Door, door_now
-from miner.words.wording import listed
+from miner.words.door import Door, door_now, rules_at_door
+from miner.words.safe import clean
+from miner.words.wording import day_words, listed
 
 FINDINGS = "findings"
 _PARTS = ("what", "found", "short", "expected", "do")
-_JOINED = {"sentences": ". ", "commas": ", ", "semicolons": "; ", "or": " or "}
+_JOINED = {"sentences": ". ", "commas": ", ", "semicolons": "; ", "or": " or ", "ands": " and "}
 CLOSE = "Did you mean '{close}'?"
 
 
-def texts(code: str, values: Mapping[str, object], door: Door | None = None) -> dict[str, str]:
+def texts(
+    code: str,
+    values: Mapping[str, object],
+    door: Door | None = None,
+    rules: Any = None,
+) -> dict[str, str]:
     """Return the texts of a code by part, filled in.
 
     Args:
         code: ``room.kind``.
         values: what its braces name.
         door: whose words they are; by default those of the door that is open now.
+        rules: the rule books, of a code whose words stand in them.
     """
     door = door_now() if door is None else door
     room, _, kind = code.partition(".")
+    if rules is not None:
+        return {"text": _by_rules(rules_at_door(rules, door), room, kind, values, door)}
     parts = dict(_book(room)[kind])
     if values.get("close"):
         parts["do"] = parts.get("do_close", CLOSE)
@@ -88,7 +99,27 @@ def tells_count(finding: Finding) -> bool:
 
 def text_of(said: Message | str, door: Door | None = None) -> str:
     """Return a message in words; a text as it is."""
-    return texts(said.code, said.values, door)["text"] if isinstance(said, Message) else said
+    if isinstance(said, Message):
+        return texts(said.code, said.values, door, said.rules)["text"]
+    return said
+
+
+def _by_rules(rules: Any, room: str, kind: str, values: Mapping[str, Any], door: Door) -> str:
+    """Return a sentence of the rule books' wording, or a name in the rule books' words."""
+    from miner.words import results, sentences
+
+    if room == "labels":
+        return results.LABELS[kind](rules, **values)
+    table, _, key = kind.partition(".")
+    said = {
+        name: text_of(value, door) if isinstance(value, Message) else _harmless(value)
+        for name, value in values.items()
+    }
+    return sentences.say(rules, table, key, **said)
+
+
+def _harmless(value: Any) -> Any:
+    return clean(value) if isinstance(value, str) else value
 
 
 @cache
@@ -126,6 +157,8 @@ class _Filler(Formatter):
             return f"'{value}'"
         if spec == "filled":
             return self.vformat(value, (), self.values)
+        if spec == "weekday":
+            return day_words(str(value))
         if spec == "shell":
             return quote(str(value))
         if spec.startswith("?"):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from math import ceil, floor
 
 from miner.core.errors import MinerError, several
@@ -50,31 +49,6 @@ def client_always(rules: RuleBook, days: str = "days") -> list[str]:
         days: how long the record is, in words; without a record no number is told.
     """
     return [text.replace("{days}", days) for text in rules.cautions.client_always]
-
-
-def with_words(ranking: Ranking, rules: RuleBook, display_unit: str = "mg/dL") -> Ranking:
-    """Return the ranking with its verdict and every hypothesis with its sentences.
-
-    Args:
-        ranking: what was found.
-        rules: the rule books.
-        display_unit: ``mg/dL`` or ``mmol/L``.
-    """
-    amounts = Amounts(display_unit)
-    told = tuple(
-        replace(
-            item,
-            sentence=sentence(item, rules, ranking.unit, amounts),
-            luck_sentence=luck(item, rules, ranking.days),
-        )
-        for item in ranking.hypotheses
-    )
-    together = ranking.together
-    if together is not None:
-        together = replace(together, sentence=together_sentence(together, rules, ranking.unit))
-    return replace(
-        ranking, hypotheses=told, verdict=verdict(ranking, rules, amounts), together=together
-    )
 
 
 def together_sentence(found: Together, rules: RuleBook, unit: str) -> str:

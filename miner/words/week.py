@@ -10,7 +10,7 @@ from miner.words.document import Part, Parts, Side, heading, paragraph, section,
 
 def week_parts(week: Week) -> Parts:
     """Return a weekly check as headings, paragraphs and a table."""
-    lines = week.message.split("\n") if week.message else []
+    lines = str(week.message).split("\n") if week.message else []
     return [
         *Cautions(week.cautions).first(),
         heading(f"{week.client}, {week.days[0]} to {week.days[-1]}."),

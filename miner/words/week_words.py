@@ -2,32 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
-from miner.core.errors import MinerError, several
-from miner.core.results.week import Logged, OpenQuestion
+from miner.core.errors import several
+from miner.core.messages import Message
+from miner.core.results.week import OpenQuestion
 from miner.rulebook import RuleBook
 from miner.words.labels import factor_phrase, outcome_label
-
-_FULL = 7
-# A day without an episode is not a day without the tracker.
-_EPISODES = ("stress", "activity")
-_ASKED = {
-    "glucose": "Please keep the sensor's reader or phone near, so that the readings have no gaps.",
-    "sleep": "Please wear the tracker through the night.",
-    "stress": "Please wear the tracker through the day.",
-    "activity": "Please wear the tracker through the day.",
-    "meals": "Please note each meal when it begins: the time and a word or two are enough.",
-    "tags": "Please note something on every day, also on a day on which nothing special happened.",
-}
-_SEEN = {
-    "glucose": "Readings for most of the day: {days} of {all} days.",
-    "sleep": "Nights with a record: {days} of {all}.",
-    "stress": "Days with the tracker on: {days} of {all}.",
-    "activity": "Days with the tracker on: {days} of {all}.",
-    "meals": "Days with a meal noted: {days} of {all}.",
-    "tags": "Days with a tag noted: {days} of {all}.",
-}
 
 
 def question_sentence(item: OpenQuestion, rules: RuleBook) -> str:
@@ -50,42 +31,13 @@ def question_sentence(item: OpenQuestion, rules: RuleBook) -> str:
     return f"{counts} {need} Too early to tell the pace."
 
 
-def worth_logging(
-    logged: Mapping[str, Logged], questions: Sequence[OpenQuestion], rules: RuleBook
-) -> tuple[str, ...]:
-    """Return what would help most, streams that an open question needs first.
+def week_message(advice: Sequence[Message], kept: Sequence[str]) -> str:
+    """Return a message to the client, ready to send; there is no number of glucose in it.
 
     Args:
-        logged: the week by stream.
-        questions: what is open.
-        rules: the rule books.
+        advice: what would help most.
+        kept: the streams that are complete.
     """
-    needed: list[str] = []
-    for item in questions:
-        if not item.enough:
-            needed += [_stream(name, item.unit_of, rules) for name in item.factors]
-    used = [name for name, seen in logged.items() if seen.days]
-    order = [name for name in dict.fromkeys(["glucose", *needed, *used]) if name in logged]
-    advice: dict[str, str] = {}
-    for name in order:
-        seen = logged[name]
-        if seen.days >= len(seen.by_day) or (name in _EPISODES and seen.unit != "hours"):
-            continue
-        told = _SEEN[name].format(days=seen.days, all=len(seen.by_day))
-        advice.setdefault(_ASKED[name], told)
-    return tuple(f"{told} {asked}" for asked, told in advice.items())
-
-
-def _stream(factor: str, unit: str, rules: RuleBook) -> str:
-    try:
-        return rules.factor(factor, unit).stream
-    except MinerError:
-        return "tags"
-
-
-def message(advice: Sequence[str], logged: Mapping[str, Logged]) -> str:
-    """Return a message to the client, ready to send; there is no number of glucose in it."""
-    kept = [name for name, seen in logged.items() if seen.days >= _FULL]
     lines = ["Hello, thank you for this week's records."]
     if kept:
         lines.append(f"Complete on every day: {', '.join(kept)}.")

@@ -8,8 +8,9 @@ from itertools import pairwise
 
 from miner.words.door import door_now
 
-_MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
            "October", "November", "December")  # fmt: skip
+_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
@@ -21,8 +22,13 @@ def weekday(iso: str) -> str:
 def day_and_month(iso: str, *, short: bool = False) -> str:
     """Return an ISO date as ``12 January`` or ``12 Jan``."""
     told = date.fromisoformat(iso[:10])
-    name = _MONTHS[told.month - 1]
+    name = MONTHS[told.month - 1]
     return f"{told.day} {name[:3] if short else name}"
+
+
+def day_words(iso: str) -> str:
+    """Return a date as a person says it: Monday 12 January."""
+    return f"{_WEEKDAYS[date.fromisoformat(iso).weekday()]} {day_and_month(iso)}"
 
 
 def full_date(iso: str) -> str:

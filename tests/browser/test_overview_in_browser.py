@@ -13,7 +13,7 @@ from miner import rulebook
 from miner.core.results import Evidence
 from miner.core.results.caseload import ByClient, Caseload, ClientRow, Estimate, PooledEffect
 from miner.render.caseload_page import caseload_page
-from miner.words.pooled import with_sentences
+from miner.steps.caseload import with_sentences
 
 LAPTOP, TELEPHONE = (1280, 800), (390, 844)
 HOSTILE = "<img src=x onerror=alert(3)>\u202e" + "w" * 600

@@ -112,8 +112,8 @@ def test_carbohydrate_is_told_as_a_dose_and_its_slope_is_the_planted_one(
     assert abs(effect.difference - 10 * SLOPE) < 3 * effect.two_stage.standard_error
     # amounts between 15 and 105 g, each as likely: quarters 45 g, so 4.5 times 10 g, apart
     assert effect.per.span == pytest.approx(4.5, rel=0.25)
-    assert effect.sentence.startswith(f"Across {CLIENTS} clients, rise after the meal was")
-    assert "higher after each 10 g more carbohydrate" in effect.sentence
+    assert str(effect.sentence).startswith(f"Across {CLIENTS} clients, rise after the meal was")
+    assert "higher after each 10 g more carbohydrate" in str(effect.sentence)
     assert {row.unit for row in by_meal.clients} == {"meal"}
 
 
@@ -145,7 +145,9 @@ def test_a_habit_made_of_the_carbohydrate_is_tested_without_it(eaters: Path) -> 
 def test_days_and_meals_are_kept_apart(both: Both, copy: Path) -> None:
     days, meals = both.days, both.meals
     assert (days.unit, meals.unit) == ("day", "meal")
-    second = [any("second look" in note for note in found.notes) for found in (days, meals)]
+    second = [
+        any("second look" in note for note in map(str, found.notes)) for found in (days, meals)
+    ]
     assert second == [False, True]
     assert not any("second look" in text for row in meals.clients for text in row.attention)
     assert {row.clear for row in meals.clients} == {0}

@@ -321,9 +321,9 @@ def test_a_client_whose_month_cannot_tell_is_told_what_the_others_suggest(
     waiting = [row for row in effect.by_client if row.evidence is Evidence.CANNOT_TELL]
     assert waiting
     for row in effect.by_client:
-        assert bool(row.suggestion) == (row.evidence is Evidence.CANNOT_TELL)
-    assert waiting[0].suggestion.startswith(f"Across {effect.clients} clients")
-    assert "not yet known" in waiting[0].suggestion
+        assert bool(str(row.suggestion)) == (row.evidence is Evidence.CANNOT_TELL)
+    assert str(waiting[0].suggestion).startswith(f"Across {effect.clients} clients")
+    assert "not yet known" in str(waiting[0].suggestion)
 
 
 def test_each_client_is_drawn_towards_all(found: Caseload) -> None:

@@ -98,7 +98,7 @@ def test_rank_leaves_what_is_not_chosen_to_the_practice(steps: Any, run: Any) ->
 def test_too_few_days_exit_with_three_and_still_print(
     steps: Any, run: Any, samples: Any, form: str
 ) -> None:
-    steps.ranking = samples.ranking(status="too_few", verdict="12 usable days.", outcomes=())
+    steps.ranking = samples.ranking(status="too_few", usable_units=12, need_units=20, outcomes=())
     result = run("rank", "client-07", "--format", form)
     assert result.exit_code == 3
     assert result.stdout

@@ -3,12 +3,12 @@
 import pytest
 
 from miner import rulebook
-from miner.core.results import PairsTest, Plan, PlanResult
+from miner.core.results import PairsTest, Plan, PlanResult, Wording, worded
 from miner.core.results.follow import EveryLook, Following, KeptResult, NewUnits
 from miner.render.terminal import render
 from miner.words.amounts import Amounts
-from miner.words.follow import follow_parts, follow_sentence
-from miner.words.plan import about, result_parts, result_sentence
+from miner.words.follow import follow_parts
+from miner.words.plan import about, result_parts
 from miner.words.wording import full_date
 
 
@@ -22,7 +22,7 @@ def kept(**changes):
         "id": "4c28aa7c", "as_": "watch", "kept_on": "2026-03-01",
         "suggested_by_days_to": "2026-02-28", "read_on": "2026-03-28", "new_units": 20,
         "status": "waiting", "difference": None, "interval": None, "p": None, "p_adjusted": None,
-        "sentence": "", "factors": ("short_sleep",), "lag_days": (0,), "outcome": "wake_glucose",
+        "factors": ("short_sleep",), "lag_days": (0,), "outcome": "wake_glucose",
         "unit_of": "day", "unit": "mg/dL", "direction": "up", "expected": 9.0,
         "smallest_worth_it": 5.0, "counts": NewUnits(20, 4, 13, 2),
     }  # fmt: skip
@@ -30,7 +30,7 @@ def kept(**changes):
 
 
 def told(item, rules):
-    found = Following("c", "2026-03-20", (follow_sentence(item, rules),))
+    found = Following("c", "2026-03-20", (worded(item, Wording(rules)),))
     return " ".join(render(follow_parts(found, rules)).split())
 
 
@@ -38,7 +38,7 @@ def result(**changes):
     known = {
         "plan": "p1", "status": "no_change", "difference": -0.4, "interval": (-9.0, 9.0),
         "p": 0.9, "pairs_used": 8, "pairs_not_followed": 0,
-        "as_followed": PairsTest(3, -2.0, None, 0.5), "sentence": "", "id": "4c28aa7c",
+        "as_followed": PairsTest(3, -2.0, None, 0.5), "id": "4c28aa7c",
         "factor": "short_sleep", "outcome": "wake_glucose", "unit": "mg/dL", "unit_of": "day",
         "worth_having": 10.0, "read_on": "2026-05-01", "planned_pairs": 8,
     }  # fmt: skip
@@ -46,7 +46,7 @@ def result(**changes):
 
 
 def read(found, rules):
-    return " ".join(render(result_parts(result_sentence(found, rules), rules)).split())
+    return " ".join(render(result_parts(worded(found, Wording(rules)), rules)).split())
 
 
 def test_every_new_unit_is_accounted_for(rules):

@@ -245,7 +245,7 @@ def test_the_morning_groups_as_the_command_does(invented: Path, visitor: Open) -
     groups = (found.look_first, found.nudge, found.stale, found.on_test, found.ordinary)
     places = [page.index(item.client) for group in groups for item in group]
     assert places == sorted(places)
-    assert found.note.split(".")[0] in page
+    assert str(found.note).split(".")[0] in page
 
 
 def test_two_clients_of_one_code_each_lead_to_their_own_folder(

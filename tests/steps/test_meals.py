@@ -101,8 +101,8 @@ def test_pairs_of_meals_and_what_is_said_of_them(folder: Path) -> None:
         assert max(minutes) <= 120
         before = [above for minute, above in pair.with_.curve if minute <= 5]
         assert abs(np.median(before)) <= 1e-6
-    assert "no test" not in found.sentence
-    assert any("for looking at" in note for note in found.notes)
+    assert "no test" not in str(found.sentence)
+    assert any("for looking at" in note for note in map(str, found.notes))
     assert found.repeats.pairs > 10
     with pytest.raises(MinerError, match="Did you mean 'walk_after'"):
         steps.compare_meals(steps.read_client(folder), "walk_aftr", remember=True)

@@ -15,7 +15,7 @@ import pytest
 from miner import steps
 from miner.core.errors import MinerError
 from miner.core.messages import message
-from miner.core.results import Evidence, Hypothesis, PairsTest, PlanResult
+from miner.core.results import Evidence, Hypothesis, PairsTest, PlanResult, Wording, worded
 from miner.core.results.briefing import Briefing
 from miner.core.results.follow import KeptResult, NewUnits
 from miner.render.pages import KINDS, LANES
@@ -255,7 +255,7 @@ def kept(**changes: Any) -> KeptResult:
         "id": "4c28aa7c", "as_": "watch", "kept_on": "2026-03-01",
         "suggested_by_days_to": "2026-02-28", "read_on": "2026-03-28", "new_units": 25,
         "status": "held_up", "difference": 6.5, "interval": (1.5, 11.5), "p": 0.01,
-        "p_adjusted": 0.01, "sentence": "It held up on new days.", "factors": ("short_sleep",),
+        "p_adjusted": 0.01, "factors": ("short_sleep",),
         "lag_days": (0,), "outcome": "wake_glucose", "unit_of": "day", "unit": "mg/dL",
         "direction": "up", "expected": 9.0, "smallest_worth_it": 5.0,
         "counts": NewUnits(25, 8, 16, 1), "open": False,
@@ -268,7 +268,7 @@ def plan_result(**changes: Any) -> PlanResult:
         "plan": "p1", "status": "changed", "difference": -7.0, "interval": (-11.0, -3.0),
         "p": 0.03, "pairs_used": 6, "pairs_not_followed": 0,
         "as_followed": PairsTest(6, -7.0, (-11.0, -3.0), 0.03),
-        "sentence": "It changed when you tested it.", "id": "4c28aa7c", "factor": "short_sleep",
+        "id": "4c28aa7c", "factor": "short_sleep",
         "outcome": "wake_glucose", "unit": "mg/dL", "unit_of": "day", "worth_having": 5.0,
         "read_on": "2026-05-01", "planned_pairs": 6,
     }  # fmt: skip
@@ -278,9 +278,12 @@ def plan_result(**changes: Any) -> PlanResult:
 def test_what_was_kept_stands_before_anything_new_with_what_came_of_it(
     brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
 ) -> None:
-    told = (
-        kept(),
-        kept(id="75887c2e", as_="alternate", status=None, sentence="", test=plan_result()),
+    told = tuple(
+        worded(item, Wording(rules))
+        for item in (
+            kept(),
+            kept(id="75887c2e", as_="alternate", status=None, test=plan_result()),
+        )
     )
     page = page_text.seen(render(replace(brief, kept=told), "preparation", rules))
     at = page.index("What we kept last time, and what came of it")

@@ -22,6 +22,8 @@ from miner.core.results import (
     OutcomeSummary,
     Together,
     Withheld,
+    Wording,
+    worded,
 )
 from miner.core.results.briefing import Briefing
 from miner.render.terminal import render
@@ -148,8 +150,7 @@ def every_level(samples: ModuleType, rules: RuleBook) -> Iterator[tuple[str, Hyp
         for unit in UNITS:
             item = next(asked(samples, rules, unit))
             item = replace(item, evidence=level, withheld=withheld, **change)
-            told = sentences.sentence(item, rules, unit)
-            yield unit, replace(item, sentence=told, luck_sentence=sentences.luck(item, rules))
+            yield unit, worded(item, Wording(rules, unit=unit))
 
 
 @pytest.mark.parametrize("display", ["mg/dL", "mmol/L"])

@@ -5,11 +5,22 @@ from __future__ import annotations
 import csv
 from dataclasses import dataclass, replace
 from io import StringIO
+from textwrap import fill
 from types import ModuleType
 
 import pytest
 
-from miner.core.results import ErrorRate, Evidence, FactorValue, FoundRate, Place, UnitBehind, Why
+from miner import rulebook
+from miner.core.results import (
+    ErrorRate,
+    Evidence,
+    FactorValue,
+    FoundRate,
+    Place,
+    UnitBehind,
+    Why,
+    Wording,
+)
 from miner.core.results.why import told, told_between
 from miner.render.terminal import render
 from miner.render.values import why_csv
@@ -40,8 +51,8 @@ def test_an_answer_is_told_under_its_level(samples: ModuleType, rules: RuleBook)
         render(answer_parts(item, rules))
         == """\
 We could not tell.
-  After 9 short nights, 5 mornings were in your higher quarter. After 19 other
-  nights, 2 were.
+  After 9 short nights, 5 mornings were in your higher quarter for wake glucose.
+  After 19 other nights, 2 were.
     wake glucose +8.4 mg/dL (-3.0 to +12.0); on new days +5.2; ID 3fa9c1d2
     Fixed on 2026-02-01, as told. The guess was up. More than about 12 mg/dL is
     unlikely. In 40 new days, a difference worth acting on would be found 80
@@ -185,8 +196,7 @@ def test_lines_that_follow_each_other_are_joined() -> None:
 RATE = ErrorRate(
     "client-07", 200, 1000, 0, 8, 0.04, (0.0174, 0.0773), 0.05, "short_sleep", "wake_glucose",
     (FoundRate(4.2, "mg/dL", 50, 3, 0.06, (0.0125, 0.1655)), FoundRate(8.4, "mg/dL", 0, 0, None)),
-    30, True,
-    "Of 200 records, 8 showed something clear.",
+    30, True, wording=Wording(rulebook.load()),
 )  # fmt: skip
 
 
@@ -194,8 +204,8 @@ def test_the_error_rate_is_told_with_its_interval(rules: RuleBook) -> None:
     # Clopper-Pearson 95 % of 8 in 200: 1.74 to 7.73 %; of 3 in 50: 1.25 to 16.55 % (R binom.test)
     assert (
         render(error_rate_parts(RATE, rules))
-        == """\
-Of 200 records, 8 showed something clear.
+        == f"""\
+{fill(RATE.sentence, 80)}
 Rate: 4.0 of 100 (95 % interval 1.7 to 7.7). The guard allows 5. client-07: 30
 usable days, 1000 shuffles each, seed 0.
 
@@ -212,8 +222,8 @@ def test_what_was_stopped_says_so_and_too_few_days_end_at_once(rules: RuleBook) 
     text = render(error_rate_parts(stopped, rules))
     assert "It was stopped before it was finished. Rate: 4.0" in text
     assert "How often" not in text
-    few = replace(RATE, worlds=0, sentence="12 usable days.", any_claim_interval=None)
-    assert render(error_rate_parts(few, rules)) == "12 usable days.\n"
+    few = replace(RATE, worlds=0, usable_units=12, any_claim_interval=None)
+    assert render(error_rate_parts(few, rules)).startswith("12 usable days. At least 20 ")
 
 
 def test_hostile_words_are_inert(samples: ModuleType, behind: Why, rules: RuleBook) -> None:
@@ -225,7 +235,9 @@ def test_hostile_words_are_inert(samples: ModuleType, behind: Why, rules: RuleBo
               for why in ("", HOSTILE)]  # fmt: skip
     why = replace(behind, client=HOSTILE, id=HOSTILE, factors=(f"tag:{HOSTILE}",))
     texts = [
-        render(answer_parts(samples.hypothesis(sentence=HOSTILE, notes=(HOSTILE,)), rules)),
+        render(
+            answer_parts(samples.hypothesis(factors=(f"tag:{HOSTILE}",), notes=(HOSTILE,)), rules)
+        ),
         render(fixed_parts(HOSTILE, asked, rules, [HOSTILE])),
         render(why_parts(replace(why, units=tuple(units)), rules), 100),
         render(error_rate_parts(replace(RATE, client=HOSTILE, factor=f"tag:{HOSTILE}"), rules)),

@@ -16,7 +16,6 @@ from miner.words.amounts import Amounts
 from miner.words.hypothesis import HypothesisTeller
 from miner.words.labels import withheld_words
 from miner.words.ranking import ranking_parts
-from miner.words.sentences import with_words
 
 REST = """\
 We could not tell: 0. We looked and saw little sign: 0. With habits taken
@@ -45,8 +44,8 @@ One pattern is clear enough to test.
 client-07, 2026-03-01 to 2026-04-02: 30 usable days, 3 left out.
 
 Clear enough to test.
-  After 9 short nights, 5 mornings were in your higher quarter. After 19 other
-  nights, 2 were.
+  After 9 short nights, 5 mornings were in your higher quarter for wake glucose.
+  After 19 other nights, 2 were.
     wake glucose +8.4 mg/dL (+0.8 to +16.0); on new days +5.2; ID 3fa9c1d2
     In 100 months of pure luck, about 2 would show something this strong.
     Often along with it: a late dinner, {rules.factor("tag:rain").phrase}.
@@ -66,7 +65,7 @@ def test_what_could_run_backwards_says_so_once(
     item = samples.hypothesis(
         relation="same_day", outcome="day_mean", evidence=evidence, could_run_backwards=True
     )
-    (item,) = with_words(samples.ranking(item), rules).hypotheses
+    (item,) = samples.ranking(item).hypotheses
     head, *others = HypothesisTeller(rules, Amounts()).parts(item)
     assert (BACKWARDS in render([head], 2000)) == (evidence is Evidence.CLEAR)
     assert render([head, *others], 2000).count(BACKWARDS) == 1
@@ -122,7 +121,7 @@ def test_reasons_to_refer_come_before_any_pattern(samples: ModuleType, rules: Ru
 
 
 def test_without_a_reason_to_refer_the_month_leads(samples: ModuleType, rules: RuleBook) -> None:
-    text = told(samples.ranking(cautions=standing(samples, rules)), rules)
+    text = told(samples.ranking(samples.hypothesis(), cautions=standing(samples, rules)), rules)
     assert text.startswith("One pattern is clear enough to test.\n")
 
 
@@ -142,10 +141,10 @@ def test_the_luck_of_weak_hints_is_told_once(samples: ModuleType, rules: RuleBoo
         items = [
             samples.hypothesis(id=f"id-{p}", evidence=Evidence.HINT, p_adjusted=p) for p in adjusted
         ]
-        text = told(samples.ranking(*items, hints_by_chance=0.4), rules)
-        told_each = samples.hypothesis().luck_sentence
-        assert text.count(told_each) == sum(p < 0.5 for p in adjusted)
-        return " ".join(text.split())
+        text = " ".join(told(samples.ranking(*items, hints_by_chance=0.4), rules).split())
+        told_each = [item.luck_sentence for item in items]
+        assert [each in text for each in told_each] == [p < 0.5 for p in adjusted]
+        return text
 
     assert luck not in hints(0.2, 0.3, 0.49)
     assert f"The last hint is {luck}" in hints(0.2, 0.3, 0.5)
@@ -239,14 +238,14 @@ def test_every_fixed_question_is_answered(samples: ModuleType, rules: RuleBook) 
     assert (
         """
 Your fixed questions
-  After 9 short nights, 5 mornings were in your higher quarter. After 19 other
-  nights, 2 were.
+  After 9 short nights, 5 mornings were in your higher quarter for wake glucose.
+  After 19 other nights, 2 were.
     wake glucose: no difference can be told; ID 3fa9c1d2
     We could not tell.
     Withheld: too few nights with it (have 4, need 5). Fixed on 2026-02-01. More
     than about 12 is unlikely.
-  After 9 short nights, 5 mornings were in your higher quarter. After 19 other
-  nights, 2 were.
+  After 9 short nights, 5 mornings were in your higher quarter for wake glucose.
+  After 19 other nights, 2 were.
     wake glucose +8.4 mg/dL (-3.0 to +12.0); on new days +5.2; ID 3fa9c1d2
     We could not tell.
     In 40 new days, a difference worth acting on would be found 80 times in 100.
@@ -258,7 +257,7 @@ Your fixed questions
 
 def test_too_few_days_end_after_the_verdict(samples: ModuleType, rules: RuleBook) -> None:
     verdict = "12 usable days. At least 20 are needed to rank anything."
-    ranking = samples.ranking(status="too_few", usable_units=12, verdict=verdict, outcomes=())
+    ranking = samples.ranking(status="too_few", usable_units=12, need_units=20, outcomes=())
     assert (
         told(ranking, rules)
         == f"{verdict}\nclient-07, 2026-03-01 to 2026-04-02: 12 usable days, 3 left out.\n"
@@ -323,18 +322,15 @@ time above your range, min
 def test_hostile_words_are_inert(samples: ModuleType, rules: RuleBook) -> None:
     hostile = "[red]\x1b[31m\u202e" + "z" * 5000
     item = samples.hypothesis(
-        sentence=hostile,
         factors=(f"tag:{hostile}",),
         travels_with=(f"tag:{hostile}",),
         id=hostile,
-        outcome=hostile,
         notes=(hostile,),
     )
     outcome = OutcomeSummary(hostile, hostile, 1, None, None)
     ranking = samples.ranking(
         item,
         client=hostile,
-        verdict=hostile,
         cautions=samples.cautions("referral", hostile),
         outcomes=(outcome,),
     )

@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from miner import rulebook
 from miner.core.results import (
     CautionKind,
     CautionText,
@@ -20,9 +21,12 @@ from miner.core.results import (
     Ranking,
     Severity,
     StreamSummary,
+    Wording,
+    worded,
 )
 
 NAN = float("nan")
+WORDING = Wording(rulebook.load())
 
 
 def cautions(kind: str, *texts: str) -> tuple[CautionText, ...]:
@@ -48,11 +52,7 @@ def hypothesis(**changes: Any) -> Hypothesis:
         p_adjusted=0.021,
         evidence=Evidence.CLEAR,
         expected_on_new_days=5.2,
-        sentence=(
-            "After 9 short nights, 5 mornings were in your higher quarter. "
-            "After 19 other nights, 2 were."
-        ),
-        luck_sentence="In 100 months of pure luck, about 2 would show something this strong.",
+        wording=WORDING,
     )
     return replace(item, **changes)
 
@@ -83,9 +83,9 @@ def ranking(*hypotheses: Hypothesis, **changes: Any) -> Ranking:
         cautions=(),
         from_day="2026-03-01",
         to_day="2026-04-02",
-        verdict="One pattern is clear enough to test.",
     )
-    return replace(item, **changes)
+    item = replace(item, **changes)
+    return worded(item, replace(WORDING, unit=item.unit, days=item.days))
 
 
 def report(**changes: Any) -> CheckReport:

@@ -4,7 +4,7 @@ What few commands need (pages, kept ideas, mappings, caseloads) is imported from
 that a ranking does not wait for it.
 """
 
-from miner.core.results.base import Result, plain
+from miner.core.results.base import Result, Worded, Wording, plain, worded
 from miner.core.results.caution import CautionKind, CautionText
 from miner.core.results.checking import CheckReport, Finding, Severity, StreamSummary
 from miner.core.results.error_rate import ErrorRate, FoundRate
@@ -72,5 +72,8 @@ __all__ = [
     "Why",
     "Withheld",
     "WordCount",
+    "Worded",
+    "Wording",
     "plain",
+    "worded",
 ]

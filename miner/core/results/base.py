@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import fields
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from enum import StrEnum
 from math import isfinite
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
-from miner.core.messages import Message
+from miner.core.messages import Message, sentence_of
 from miner.core.results.caution import CautionText
 
 if TYPE_CHECKING:
@@ -57,9 +57,13 @@ class Result:
 
     __slots__ = ()
 
+    def names(self) -> Iterator[str]:
+        """Return the names of what it holds, in order."""
+        yield from (item.name for item in fields(self))  # type: ignore[arg-type]
+
     def __repr__(self) -> str:
         """Return the fields by name, at most twenty lines; of what holds many things, how many."""
-        names = [item.name for item in fields(self)]  # type: ignore[arg-type]
+        names = list(self.names())
         told = [f"  {name}={_short(getattr(self, name))}" for name in names]
         if len(told) > MAX_LINES - 2:
             left_out = f"{len(told) - MAX_LINES + 3} more"
@@ -73,7 +77,7 @@ class Result:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the fields by name as plain values."""
-        return {item.name: plain(getattr(self, item.name)) for item in fields(self)}  # type: ignore[arg-type]
+        return {name: plain(getattr(self, name)) for name in self.names()}
 
     def to_frame(self) -> pd.DataFrame:
         """Return the result as a DataFrame of one row; ``attrs["units"]``: units by column."""
@@ -86,3 +90,65 @@ class Result:
     def column_units(self) -> dict[str, str]:
         """Return the unit of each column that has one."""
         return {}
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """What the words of a result rest on beside its own facts.
+
+    Attributes:
+        rules: the rule books it was made with.
+        display_unit: ``mg/dL`` or ``mmol/L``.
+        unit: "day" or "meal".
+        days: how long the record is; 0 is not known.
+        case: which of several things is said, where the facts leave that open.
+    """
+
+    rules: Any
+    display_unit: str = "mg/dL"
+    unit: str = "day"
+    days: int = 0
+    case: str = ""
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Worded(Result):
+    """A result of which something is said; nothing is as long as it has no wording."""
+
+    wording: Wording | None = field(default=None, kw_only=True, compare=False)
+
+    SAID: ClassVar[Mapping[str, tuple[str, ...]]] = {}
+    """What is said of it, by the field that it stands behind."""
+
+    def names(self) -> Iterator[str]:
+        """Return the names of what it holds, in order, and of what is said of it."""
+        for item in fields(self):
+            if item.name != "wording":
+                yield item.name
+                yield from self.SAID.get(item.name, ())
+
+    @property
+    def case(self) -> str:
+        """Which of several things is said of it."""
+        return self.wording.case if self.wording else ""
+
+    def said(self, name: str) -> Any:
+        """Return what is said of it under a name; nothing without a wording."""
+        return "" if self.wording is None else sentence_of(self, name)
+
+
+Fact = TypeVar("Fact", bound=Result)
+
+
+def worded(fact: Fact, wording: Wording) -> Fact:
+    """Return a result with its wording, and with it every result that it holds."""
+    changes: dict[str, Any] = {}
+    for item in fields(fact):  # type: ignore[arg-type]
+        value = getattr(fact, item.name)
+        if isinstance(value, Result):
+            changes[item.name] = worded(value, wording)
+        elif isinstance(value, tuple) and any(isinstance(one, Worded) for one in value):
+            changes[item.name] = tuple(worded(one, wording) for one in value)
+    if isinstance(fact, Worded):
+        changes["wording"] = wording
+    return replace(fact, **changes) if changes else fact  # type: ignore[type-var]

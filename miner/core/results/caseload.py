@@ -78,7 +78,7 @@ class ByClient(Result):
     interval: tuple[float, float] | None
     differs: bool = False
     evidence: Evidence | None = None
-    suggestion: str = ""
+    suggestion: Words = ""
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -124,7 +124,7 @@ class PooledEffect(Result):
     spread_for_shrinkage: float | None = None
     by_client: tuple[ByClient, ...] = ()
     doubts: tuple[Doubt, ...] = ()
-    sentence: str = ""
+    sentence: Words = ""
     shape: Shape = Shape.CUT
     per: Per | None = None
     other_shape: Estimate | None = None
@@ -160,8 +160,8 @@ class Caseload(Result):
     questions_asked: int
     too_few: int
     pooled: tuple[PooledEffect, ...]
-    traces: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
+    traces: tuple[Words, ...] = ()
+    notes: tuple[Words, ...] = ()
     clear_by_chance: float = 0.0
     suggested: tuple[Suggested, ...] = ()
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
-from miner.core.results.base import Result
+from miner.core.results.base import Result, Worded
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -24,7 +26,7 @@ class FoundRate(Result):
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class ErrorRate(Result):
+class ErrorRate(Worded):
     """The rate of any claim where nothing is true, and how large an effect is found how often.
 
     Attributes:
@@ -51,6 +53,12 @@ class ErrorRate(Result):
     found_rate_at: tuple[FoundRate, ...]
     usable_units: int
     finished: bool
-    sentence: str = ""
     moved: int = 0
     moved_claimed: int = 0
+
+    SAID: ClassVar[Mapping[str, tuple[str, ...]]] = {"finished": ("sentence",)}
+
+    @property
+    def sentence(self) -> str:
+        """How often this analysis would claim something where nothing is true."""
+        return str(self.said("sentence"))

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, ClassVar
 
-from miner.core.results.base import Result, plain
+from miner.core.messages import Words
+from miner.core.results.base import Result, Worded
 from miner.core.results.noting import Note
 from miner.core.results.plan import PlanResult
 from miner.core.results.since import Since
@@ -52,7 +54,7 @@ class NewUnits(Result):
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class KeptResult(Result):
+class KeptResult(Worded):
     """One kept hypothesis.
 
     Attributes:
@@ -86,7 +88,6 @@ class KeptResult(Result):
     interval: tuple[float, float] | None
     p: float | None
     p_adjusted: float | None
-    sentence: str
     factors: tuple[str, ...]
     lag_days: tuple[int, ...]
     outcome: str
@@ -99,7 +100,7 @@ class KeptResult(Result):
     sought: float | None = None
     power: float | None = None
     every_look: EveryLook | None = None
-    reason: str = ""
+    reason: Words = ""
     note: str = ""
     proven: bool = True
     tried_before: str | None = None
@@ -108,9 +109,16 @@ class KeptResult(Result):
     reworded: tuple[str, ...] = ()
     since: Since | None = None
 
+    SAID: ClassVar[Mapping[str, tuple[str, ...]]] = {"p_adjusted": ("sentence",)}
+
+    @property
+    def sentence(self) -> str:
+        """What may be said of it; a verdict in the words of its level."""
+        return str(self.said("sentence"))
+
     def to_dict(self) -> dict[str, Any]:
         """Return the fields under the names of the contract."""
-        raw = {item.name: plain(getattr(self, item.name)) for item in fields(self)}
+        raw = super(KeptResult, self).to_dict()
         return {("as" if name == "as_" else name): value for name, value in raw.items()}
 
 
@@ -121,7 +129,7 @@ class Following(Result):
     client: str
     last_day: str | None
     kept: tuple[KeptResult, ...]
-    notes: tuple[str, ...] = ()
+    notes: tuple[Words, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -131,7 +139,7 @@ class HistoryEntry(Result):
     n: int
     on: str
     event: str
-    text: str
+    text: Words
     id: str | None = None
     proven: bool = True
 
@@ -150,5 +158,5 @@ class History(Result):
     searches: int
     fixed: int
     entries: tuple[HistoryEntry, ...]
-    notes: tuple[str, ...] = ()
+    notes: tuple[Words, ...] = ()
     written: tuple[Note, ...] = ()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from miner.core.messages import Words
 from miner.core.results.base import Result
 
 if TYPE_CHECKING:
@@ -77,8 +78,8 @@ class MealComparison(Result):
     with_: int
     without: int
     unknown: int
-    sentence: str = ""
-    notes: tuple[str, ...] = ()
+    sentence: Words = ""
+    notes: tuple[Words, ...] = ()
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a pair; ``attrs["units"]``: the unit of each column that has one."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from miner.core.messages import Message
+from miner.core.messages import Message, Words
 from miner.core.results.base import Result
 from miner.core.results.noting import Note
 from miner.core.results.why import Place
@@ -111,7 +111,7 @@ class OnTest(Result):
     counted: bool
     arm: str
     tick: str
-    sentence: str
+    sentence: Words
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -133,18 +133,18 @@ class DayReview(Result):
 
     client: str
     date: str
-    chosen: str
+    chosen: Words
     usable: bool
     left_out: Message | str
     start: str
     end: str
     of_client: tuple[str, ...]
-    first: tuple[str, ...]
-    night: str
+    first: tuple[Words, ...]
+    night: Words
     numbers: tuple[Against, ...]
     rises: tuple[RiseOfDay, ...]
     on_test: tuple[OnTest, ...]
-    could_be_asked: tuple[str, ...]
+    could_be_asked: tuple[Words, ...]
     cautions: tuple[str, ...]
     curve: tuple[tuple[float, float], ...]
     lanes: tuple[Noted, ...]
@@ -166,10 +166,10 @@ class ClientMorning(Result):
     client: str
     newest: str | None
     day: str | None
-    look_first: tuple[str, ...] = ()
-    nudge: tuple[str, ...] = ()
-    message: str = ""
-    stale: str = ""
+    look_first: tuple[Words, ...] = ()
+    nudge: tuple[Words, ...] = ()
+    message: Words = ""
+    stale: Words = ""
     on_test: tuple[OnTest, ...] = ()
 
 
@@ -192,4 +192,4 @@ class PracticeMorning(Result):
     ordinary: tuple[ClientMorning, ...]
     not_active: tuple[tuple[str, str], ...]
     unreadable: tuple[tuple[str, str], ...]
-    note: str
+    note: Words

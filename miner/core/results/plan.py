@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, ClassVar
 
 from miner.core.messages import Words
-from miner.core.results.base import Result, plain
+from miner.core.results.base import Result, Worded
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -78,7 +79,7 @@ class Plan(Result):
     written: bool = True
     six_pairs_find: float | None = None
     put_aside: int = 0
-    stop_rules: tuple[str, ...] = ()
+    stop_rules: tuple[Words, ...] = ()
     notes: tuple[Words, ...] = ()
 
 
@@ -114,7 +115,7 @@ class PairsTest(Result):
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class PlanResult(Result):
+class PlanResult(Worded):
     """What an alternating test showed.
 
     Attributes:
@@ -135,7 +136,6 @@ class PlanResult(Result):
     pairs_used: int
     pairs_not_followed: int
     as_followed: PairsTest
-    sentence: str
     id: str
     factor: str
     outcome: str
@@ -152,9 +152,16 @@ class PlanResult(Result):
     late_pairs: int = 0
     notes: tuple[Words, ...] = ()
 
+    SAID: ClassVar[Mapping[str, tuple[str, ...]]] = {"as_followed": ("sentence",)}
+
+    @property
+    def sentence(self) -> str:
+        """What it showed, in the words of its level; or how far it is."""
+        return str(self.said("sentence"))
+
     def to_dict(self) -> dict[str, Any]:
         """Return the fields as plain values, each pair with its difference."""
-        out = {item.name: plain(getattr(self, item.name)) for item in fields(self)}
+        out = super(PlanResult, self).to_dict()
         for row, pair in zip(out["pairs"], self.pairs, strict=True):
             row["difference"] = pair.difference
         return out

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from collections.abc import Mapping
+from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from miner.core.messages import Words
-from miner.core.results.base import Result, plain
+from miner.core.results.base import Result, Worded
 from miner.core.results.caution import CautionText
 from miner.core.results.together import Together
 
@@ -163,7 +164,7 @@ IN_UNITS_OF_OUTCOME = (
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Hypothesis(Result):
+class Hypothesis(Worded):
     """One rule: factors and an outcome, what was counted, and what may be said of it.
 
     Attributes:
@@ -206,8 +207,6 @@ class Hypothesis(Result):
     could_run_backwards: bool = False
     days_to_settle: int | None = None
     t_at_worth: float | None = None
-    sentence: str = ""
-    luck_sentence: str = ""
     doubts: tuple[Doubt, ...] = ()
     notes: tuple[Words, ...] = ()
     ordinary_interval: tuple[float, float] | None = None
@@ -223,9 +222,21 @@ class Hypothesis(Result):
     shape: Shape = Shape.CUT
     per: Per | None = None
 
+    SAID: ClassVar[Mapping[str, tuple[str, ...]]] = {"t_at_worth": ("sentence", "luck_sentence")}
+
     def column_units(self) -> dict[str, str]:
         """Return the unit of each column that has one: of the outcome, lags in days."""
         return dict.fromkeys(IN_UNITS_OF_OUTCOME, self.unit) | {"lag_days": "days"}
+
+    @property
+    def sentence(self) -> str:
+        """Its counts in words, and of a dose its slope."""
+        return str(self.said("sentence"))
+
+    @property
+    def luck_sentence(self) -> str:
+        """How often luck alone would show something this strong."""
+        return str(self.said("luck_sentence"))
 
     @property
     def span(self) -> float:
@@ -234,7 +245,7 @@ class Hypothesis(Result):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the fields of the contract, the derived ratios among them."""
-        raw = {item.name: plain(getattr(self, item.name)) for item in fields(self)}
+        raw = super(Hypothesis, self).to_dict()
         ratios = {
             name: getattr(self.counts, name)
             for name in ("support", "confidence", "lift", "leverage")
@@ -248,7 +259,7 @@ class Hypothesis(Result):
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Ranking(Result):
+class Ranking(Worded):
     """What ``rank`` found in one client's records.
 
     Attributes:
@@ -279,16 +290,22 @@ class Ranking(Result):
     cautions: tuple[CautionText, ...]
     status: str = "ranked"
     need_units: int = 0
-    notes: tuple[str, ...] = ()
+    notes: tuple[Words, ...] = ()
     from_day: str | None = None
     to_day: str | None = None
     days: int = 0
     first_day: str | None = None
     last_day: str | None = None
-    verdict: str = ""
     together: Together | None = None
     second_look: bool = False
     clear_by_chance: float = 0.0
+
+    SAID: ClassVar[Mapping[str, tuple[str, ...]]] = {"last_day": ("verdict",)}
+
+    @property
+    def verdict(self) -> str:
+        """What the records say, in one line."""
+        return str(self.said("verdict"))
 
     def find(self, id_: str) -> Hypothesis | None:
         """Return the hypothesis of that ID, or None.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from miner.core.messages import Message, by_rules, message
 from miner.core.results.base import Result
 
 
@@ -26,3 +27,28 @@ class Since(Result):
     seen: tuple[str, ...] = ()
     settings: bool = False
     over_before: int = 0
+
+    def messages(
+        self, rules: object, without: object = None, unit: str = "day"
+    ) -> tuple[Message, ...]:
+        """Return every change as a message of its own.
+
+        Args:
+            rules: the rule books, for the words.
+            without: the answer without leaving days out; where days were left out.
+            unit: "day" or "meal".
+        """
+
+        def of(name: str, days: tuple[str, ...]) -> list[Message]:
+            shown = by_rules(rules, "labels.some_of", days=days)
+            return [by_rules(rules, f"wording.since.{name}", days=shown)] if days else []
+
+        said = [*of("changed", self.changed), *of("left_out", self.left_out)]
+        if self.left_out and without is not None:
+            said.append(by_rules(rules, "wording.since.without", answer=without))
+        said += of("seen", self.seen)
+        said += [by_rules(rules, "wording.since.settings")] if self.settings else []
+        if self.over_before:
+            count = message(f"steps.new_{unit}s", count=self.over_before)
+            said.append(by_rules(rules, "wording.since.over_before", count=count))
+        return tuple(said)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from miner.core.messages import Words
 from miner.core.results.base import Result
 from miner.core.results.ranking import Evidence, Per, Shape
 
@@ -38,7 +39,7 @@ class Suggestion(Result):
     evidence: Evidence
     shape: Shape = Shape.CUT
     per: Per | None = None
-    sentence: str = ""
+    sentence: Words = ""
 
 
 @dataclass(frozen=True, slots=True, repr=False)

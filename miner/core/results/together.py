@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 from miner.core.messages import Words
-from miner.core.results.base import Result
+from miner.core.results.base import Worded
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Together(Result):
+class Together(Worded):
     """All factors together against the average of the units before, on held-back units.
 
     Attributes:
@@ -29,4 +31,10 @@ class Together(Result):
     gain_se: float
     nearer: int
     reason: Words
-    sentence: str = ""
+
+    SAID: ClassVar[Mapping[str, tuple[str, ...]]] = {"reason": ("sentence",)}
+
+    @property
+    def sentence(self) -> str:
+        """Whether all habits together foretold later units better than the average did."""
+        return str(self.said("sentence"))

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
-from miner.core.messages import Message
+from miner.core.messages import Message, Words
 from miner.core.results.base import Result, plain
 from miner.core.results.caution import CautionText
 
@@ -57,7 +57,7 @@ class OpenQuestion(Result):
     days_to_enough: int | None
     never: bool
     why_unknown: Message | str
-    sentence: str = ""
+    sentence: Words = ""
 
     def to_dict(self) -> dict[str, Any]:
         """Return the fields by name; ``with_`` is ``with``."""
@@ -84,7 +84,7 @@ class Week(Result):
     days: tuple[str, ...]
     logged: Mapping[str, Logged]
     questions: tuple[OpenQuestion, ...]
-    worth_logging: tuple[str, ...]
-    message: str
+    worth_logging: tuple[Words, ...]
+    message: Words
     cautions: tuple[CautionText, ...] = ()
-    notes: tuple[str, ...] = ()
+    notes: tuple[Words, ...] = ()

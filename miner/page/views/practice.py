@@ -59,10 +59,10 @@ def _told(item: ClientMorning, request: PageRequest) -> dict[str, object]:
         "folder": folder_of(item.client, request),
         "client": item.client,
         "day": item.day,
-        "said": said,
-        "urgent": item.look_first,
-        "message": item.message,
-        "on_test": [one.sentence for one in item.on_test],
+        "said": [str(one) for one in said],
+        "urgent": [str(one) for one in item.look_first],
+        "message": str(item.message),
+        "on_test": [str(one.sentence) for one in item.on_test],
     }
 
 

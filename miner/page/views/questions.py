@@ -82,7 +82,7 @@ def fix(request: PageRequest) -> Response:
     notes = steps.fix_question(
         request.folder, factor, outcome, guess=guess, fixed_on=request.day("fixed_on"), shape=shape
     )
-    said: list[Words] = [message("page.written"), *(for_page(note) for note in notes)]
+    said: list[Words] = [message("page.written"), *(for_page(str(note)) for note in notes)]
     return request.go(request.at("questions"), *said)
 
 
