@@ -137,7 +137,9 @@ class HypothesisTeller:
         if item.evidence is Evidence.CANNOT_TELL:
             said += self._cannot_tell(item)
         said.append(less_than_worth(item, self.rules, self.amounts, self.unit))
-        named = {doubt.other for doubt in item.doubts if doubt.code is DoubtCode.CONFOUNDER}
+        named: set[object] = {
+            doubt.other for doubt in item.doubts if doubt.code is DoubtCode.CONFOUNDER
+        }
         named |= {note.values.get("factor") for note in item.notes if isinstance(note, Message)}
         along = [name for name in item.travels_with if name not in named]
         if along:
