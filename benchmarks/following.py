@@ -29,8 +29,8 @@ from miner.hypotheses.search import search
 from miner.hypotheses.whitened import Spectra
 from miner.ledger import Event, Kept
 from miner.rulebook import RuleBook
+from miner.stats.effects import expected
 from miner.stats.proportions import clopper_pearson
-from miner.stats.shrinkage import expected
 
 MONTH, AFTER, READ, LEVEL_FROM = 28, 90, 42, 5
 SPECTRA: Spectra = {}

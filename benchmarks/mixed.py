@@ -20,8 +20,7 @@ from typing import Any
 import numpy as np
 
 from miner.stats.mixed import fit_mixed
-from miner.stats.pooling import within_between
-from miner.stats.pooling_slopes import slopes_by_group, two_stage
+from miner.stats.pooling import slopes_by_group, two_stage, within_between
 from miner.stats.shrunken_slopes import shrunken_slopes
 
 DAYS = 30

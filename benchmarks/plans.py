@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from miner.followup import planning
-from miner.stats.pair_power import pairs_power
+from miner.stats.power import pairs_power
 from miner.stats.randomisation import SignFlips, sign_flips
 
 RESULTS = Path(__file__).parent / "results" / "plans.md"

@@ -26,8 +26,8 @@ from miner.hypotheses.design import design
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.search import search
 from miner.rulebook import RuleBook
+from miner.stats.effects import orthonormal
 from miner.stats.maxt import Block, judge, shuffles
-from miner.stats.projection import orthonormal
 from miner.tables.unit_table import UnitTable
 
 OUTCOMES = ("rise", "area_2h", "peak", "minutes_above")

@@ -6,8 +6,8 @@ import numpy as np
 from scipy.stats import false_discovery_control, hypergeom
 
 from miner.hypotheses.search import Search
+from miner.stats.effects import orthonormal
 from miner.stats.maxt import Block, judge
-from miner.stats.projection import orthonormal
 
 
 def rivals(found: Search, orders: np.ndarray) -> dict[str, bool]:

@@ -25,8 +25,7 @@ from miner.caseload.units import FACTOR, NUISANCE, OUTCOME, TIME, factor_column
 from miner.core.results import Shape
 from miner.hypotheses.design import nuisance_source
 from miner.rulebook import Guardrails, RuleBook
-from miner.stats.effects import t_quantile
-from miner.stats.either import either, r_of_t
+from miner.stats.effects import either, r_of_t, t_quantile
 
 FEWEST_EACH_SIDE = 2
 

@@ -11,14 +11,22 @@ from miner.core.messages import message
 from miner.core.results.caseload import Estimate
 from miner.stats.effects import t_quantile
 from miner.stats.mixed import MixedFit, fit_mixed
-from miner.stats.pooling import Pooled, paule_mandel, within_between
-from miner.stats.pooling_own import SlopesOnGrid, at_common_dependence, slopes_on_grid
-from miner.stats.pooling_slopes import two_stage
-from miner.stats.predetermined import predetermined
+from miner.stats.pooling import (
+    Pooled,
+    paule_mandel,
+    predetermined,
+    two_stage,
+    within_between,
+    within_residual,
+)
+from miner.stats.pooling_own import (
+    SlopesOnGrid,
+    at_common_dependence,
+    shrunken_means,
+    slopes_on_grid,
+)
 from miner.stats.scores import share_tied
-from miner.stats.shrunken_means import shrunken_means
 from miner.stats.shrunken_slopes import ShrunkenSlopes, shrunken_slopes
-from miner.stats.within_residual import within_residual
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]

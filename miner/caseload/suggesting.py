@@ -17,8 +17,7 @@ from miner.core.results.caseload import Estimate
 from miner.core.results.suggestions import Suggestion
 from miner.rulebook import RuleBook
 from miner.stats.effects import t_quantile
-from miner.stats.pooling_own import at_common_dependence
-from miner.stats.pooling_subsets import SubsetMeans, means_of_subsets
+from miner.stats.pooling_own import SubsetMeans, at_common_dependence, means_of_subsets
 
 MOST_SUGGESTED = 5
 Asked = tuple[PooledQuestion, Mapping[Shape, OwnSlopes]]

@@ -12,8 +12,7 @@ from miner.core.messages import Words, message
 from miner.core.results.follow import EveryLook, NewUnits
 from miner.followup.fresh import STOPPED, UNSETTLED, Fresh
 from miner.ledger import FollowupState, FrozenIdea, Kept
-from miner.stats.multiplicity import holm
-from miner.stats.sequential import evidence, units_needed
+from miner.stats.multiplicity import evidence, holm, units_needed
 
 WAITING, HELD_UP, NOT_HELD = "waiting", "held_up", "did_not_hold"
 ENDED = (HELD_UP, NOT_HELD, STOPPED, UNSETTLED)

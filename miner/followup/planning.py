@@ -18,7 +18,7 @@ from miner.hypotheses.design import design
 from miner.hypotheses.whitened import whitened
 from miner.ledger import FrozenIdea
 from miner.rulebook import FactorRule, RuleBook
-from miner.stats.pair_power import fewest_pairs, pair_spread, pairs_detectable, pairs_power
+from miner.stats.power import fewest_pairs, pair_spread, pairs_detectable, pairs_power
 from miner.stats.randomisation import coins, smallest_p
 from miner.tables.unit_table import UnitTable
 

@@ -19,8 +19,7 @@ from miner.hypotheses.missing import missing_more_often
 from miner.hypotheses.promises import days_to_settle, detectable, foreseen
 from miner.hypotheses.tested import OutcomeSearch, Tested
 from miner.rulebook import FactorRule, Guardrails, RuleBook
-from miner.stats.effects import t_quantile
-from miner.stats.either import either, r_of_t
+from miner.stats.effects import either, r_of_t, t_quantile
 from miner.stats.power import AtHand
 from miner.tables.unit_table import UnitTable
 

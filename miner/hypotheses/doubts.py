@@ -13,8 +13,7 @@ from miner.hypotheses.tested import OutcomeSearch, Tested
 from miner.hypotheses.whitened import Whitened
 from miner.rulebook import Guardrails
 from miner.stats import effects
-from miner.stats.projection import orthonormal, residual
-from miner.stats.robust import robust
+from miner.stats.effects import orthonormal, residual, robust
 
 Floats = NDArray[np.float64]
 

@@ -14,7 +14,7 @@ from miner.hypotheses.overlaps import Companions, companions, overlap
 from miner.hypotheses.tested import OutcomeSearch, Tested
 from miner.rulebook import Guardrails
 from miner.stats import effects
-from miner.stats.either import either, r_of_t
+from miner.stats.effects import either, r_of_t
 
 
 @dataclass(frozen=True, slots=True)

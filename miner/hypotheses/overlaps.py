@@ -11,7 +11,7 @@ from miner.core.messages import Message, message
 from miner.core.results import Withheld
 from miner.hypotheses.tested import OutcomeSearch, Tested
 from miner.rulebook import Guardrails
-from miner.stats.overlap import correlations, differing
+from miner.stats.effects import correlations, differing
 
 Floats = NDArray[np.float64]
 

@@ -20,10 +20,9 @@ from miner.hypotheses.tested import Tested
 from miner.hypotheses.whitened import Whitened
 from miner.rulebook import Guardrails
 from miner.stats.dependence import whiten
-from miner.stats.effects import paired
+from miner.stats.effects import expected, paired
 from miner.stats.power import AtHand, new_units_for
 from miner.stats.scores import normal_scores
-from miner.stats.shrinkage import expected
 
 Floats = NDArray[np.float64]
 

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from miner.hypotheses.design import Design
 from miner.stats import dependence as dep
+from miner.stats.effects import independent, orthonormal, residual, share_kept
 from miner.stats.maxt import Block
-from miner.stats.projection import independent, orthonormal, residual, share_kept
 from miner.stats.scores import normal_scores
 
 Floats = NDArray[np.float64]

@@ -12,8 +12,8 @@ from miner.hypotheses.candidates import singles
 from miner.hypotheses.design import Design, design, made_from
 from miner.hypotheses.whitened import Spectra, whitened
 from miner.rulebook import RuleBook
-from miner.stats.imitation import Pattern, imitate, scatter_together
-from miner.stats.projection import independent
+from miner.stats.dependence import Pattern, imitate, scatter_together
+from miner.stats.effects import independent
 from miner.stats.scores import normal_scores
 from miner.tables.unit_table import UnitTable
 

@@ -10,10 +10,9 @@ import numpy.typing as npt
 
 from miner.core.messages import Message, Words
 from miner.stats.mixed import MixedFit
-from miner.stats.mixed_design import Design, Floats, design
-from miner.stats.mixed_many import AT_ONCE, Evaluations, evaluate_many, posteriors
+from miner.stats.mixed_design import CrossProducts, Design, Floats, cross_products, design
+from miner.stats.mixed_likelihood import AT_ONCE, Evaluations, evaluate_many, posteriors
 from miner.stats.mixed_optimise import Likelihood
-from miner.stats.mixed_products import CrossProducts, cross_products
 
 DEVIANCE_LEFT_OUT = 16.0
 SPREADS, CORRELATIONS = 21, 9

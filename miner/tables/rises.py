@@ -53,11 +53,6 @@ class Rise:
         """Minutes from start to peak."""
         return self.peak - self.start
 
-    @property
-    def time_back(self) -> float:
-        """Minutes from the peak until it was back; NaN where it was cut before."""
-        return self.back - self.peak
-
 
 @dataclass(frozen=True, slots=True)
 class RiseRule:

@@ -18,8 +18,7 @@ from miner.caseload.pooling import fewest_clients, judge
 from miner.caseload.question import Units, fit_question, usable
 from miner.core.results import Doubt, DoubtCode, Evidence
 from miner.core.results.caseload import Caseload, Estimate
-from miner.stats.pooling import within_between
-from miner.stats.pooling_slopes import slopes_by_group
+from miner.stats.pooling import slopes_by_group, within_between
 
 GUARD = rulebook.load().guardrails
 

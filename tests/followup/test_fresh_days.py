@@ -16,7 +16,7 @@ from miner.followup.fresh import Fresh, each_day, fresh
 from miner.hypotheses.design import design
 from miner.hypotheses.whitened import whitened
 from miner.ledger import Kept, Ledger, replay
-from miner.stats.projection import independent
+from miner.stats.effects import independent
 
 COUNTS = Counts(10, 0, 15, 0, 0)
 

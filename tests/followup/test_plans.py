@@ -20,7 +20,7 @@ from miner.followup.refusals import require_testable
 from miner.ledger import PlanEntry
 from miner.render.plan_page import plan_page
 from miner.render.terminal import render
-from miner.stats.pair_power import pairs_detectable, pairs_power
+from miner.stats.power import pairs_detectable, pairs_power
 from miner.words.plan import plan_parts
 from miner.words.plan_calendar import plan_calendar
 from miner.words.sentences import say

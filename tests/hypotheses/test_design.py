@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from small_tables import NAN, RULES, day_table, meal_rules, meal_table
 
 from miner.hypotheses.design import combine, design, lagged
-from miner.stats.projection import independent
+from miner.stats.effects import independent
 
 RNG = np.random.default_rng(0)
 

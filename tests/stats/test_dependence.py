@@ -7,7 +7,7 @@ import pytest
 
 from miner.stats import dependence as dep
 from miner.stats import effects
-from miner.stats.projection import orthonormal, residual
+from miner.stats.effects import orthonormal, residual
 
 REFERENCE = Path(__file__).parents[2] / "datasets" / "reference"
 

@@ -5,7 +5,7 @@ from scipy.stats import t as student
 
 from miner.stats import dependence as dep
 from miner.stats import effects
-from miner.stats.projection import orthonormal, residual
+from miner.stats.effects import orthonormal, residual
 
 
 def _record(seed, n=26, m=4, meals=False):

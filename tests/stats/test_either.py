@@ -5,8 +5,7 @@ import pytest
 from scipy.stats import t as student
 
 from miner.stats import maxt
-from miner.stats.either import either, r_of_t
-from miner.stats.projection import orthonormal, residual
+from miner.stats.effects import either, orthonormal, r_of_t, residual
 
 
 # Two columns that are one: Student's t. The grid of angles is fine enough for a p of 1e-8.

@@ -11,7 +11,7 @@ from scipy.stats import t as student
 
 from miner.stats import dependence as dep
 from miner.stats import effects, maxt
-from miner.stats.projection import orthonormal, residual
+from miner.stats.effects import orthonormal, residual
 from miner.stats.scores import normal_scores
 
 REFERENCE = Path(__file__).parents[2] / "datasets" / "reference"

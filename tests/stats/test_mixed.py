@@ -9,12 +9,9 @@ from scipy.stats import multivariate_normal
 
 from miner.stats import mixed
 from miner.stats.mixed import fit_mixed
-from miner.stats.mixed_dependence import GROUPS_TO_BRACKET, Profile
-from miner.stats.mixed_design import design
+from miner.stats.mixed_design import cross_products, design
 from miner.stats.mixed_likelihood import evaluate
-from miner.stats.mixed_optimise import Likelihood, minimise
-from miner.stats.mixed_polish import polish
-from miner.stats.mixed_products import cross_products
+from miner.stats.mixed_optimise import GROUPS_TO_BRACKET, Likelihood, Profile, minimise, polish
 
 RANDOM = ["intercept", "slope", "uncorrelated", "both"]
 

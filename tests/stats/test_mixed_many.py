@@ -7,12 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from miner.stats.mixed_design import design
-from miner.stats.mixed_follow import Optimum, follow, optimum
-from miner.stats.mixed_likelihood import evaluate, posterior
-from miner.stats.mixed_many import evaluate_many, posteriors
-from miner.stats.mixed_optimise import Likelihood, minimise
-from miner.stats.mixed_products import CrossProducts, cross_products
+from miner.stats.mixed_design import CrossProducts, cross_products, design
+from miner.stats.mixed_likelihood import evaluate, evaluate_many, posterior, posteriors
+from miner.stats.mixed_optimise import Likelihood, Optimum, follow, minimise, optimum
 
 FREE = (0, 1, 2)
 
@@ -31,7 +28,7 @@ def likelihood(seed: int, phi: float, spread: float = 2.0) -> Likelihood:
 @pytest.mark.parametrize("reml", [True, False])
 @pytest.mark.parametrize("at_once", [1, 45, 40_000])
 def test_many_are_as_one_by_one(reml: bool, at_once: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("miner.stats.mixed_many.AT_ONCE", at_once)
+    monkeypatch.setattr("miner.stats.mixed_likelihood.AT_ONCE", at_once)
     products = likelihood(1, 0.3).products
     thetas = np.abs(np.random.default_rng(2).normal(size=(7, 3))) * [[1, -1, 1]]
     thetas[3] = 0.0

@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy.stats import chi2_contingency
 
-from miner.stats.overlap import correlations, differing
+from miner.stats.effects import correlations, differing
 
 columns = arrays(float, (14, 3), elements=st.sampled_from([0.0, 1.0, np.nan]))
 

@@ -6,8 +6,7 @@ from hypothesis import strategies as st
 from statsmodels.regression.linear_model import GLS
 from statsmodels.stats.meta_analysis import combine_effects
 
-from miner.stats.pooling import paule_mandel, within_between
-from miner.stats.pooling_slopes import slopes_by_group, two_stage
+from miner.stats.pooling import paule_mandel, slopes_by_group, two_stage, within_between
 
 effects = st.integers(0, 10_000).map(np.random.default_rng)
 

@@ -11,9 +11,9 @@ from miner.stats.pooling_own import (
     DEPENDENCES,
     SlopesOnGrid,
     at_common_dependence,
+    means_of_subsets,
     slopes_on_grid,
 )
-from miner.stats.pooling_subsets import means_of_subsets
 
 
 def made(groups, seed, phi=0.5, days=30):

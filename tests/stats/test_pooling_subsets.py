@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from statsmodels.stats.meta_analysis import combine_effects
 
 from miner.stats.pooling import paule_mandel
-from miner.stats.pooling_subsets import means_of_subsets
+from miner.stats.pooling_own import means_of_subsets
 
 effects = st.integers(0, 10_000).map(np.random.default_rng)
 

@@ -5,9 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from miner.stats.pooling_slopes import two_stage
-from miner.stats.predetermined import predetermined
-from miner.stats.within_residual import within_residual
+from miner.stats.pooling import predetermined, two_stage, within_residual
 
 
 def made(seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
@@ -61,7 +59,7 @@ def test_against_the_weights_of_each_unit(seed: int, reach: float) -> None:
 def test_in_parts_of_whole_groups_it_is_the_same(
     at_once: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("miner.stats.predetermined.AT_ONCE", at_once)
+    monkeypatch.setattr("miner.stats.pooling.AT_ONCE", at_once)
     x, groups, times, nuisance = made(3)
     some = groups != 4  # one group less, one of another size
     some[np.flatnonzero(groups == 2)[:9]] = False

@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from miner.stats.projection import independent, orthonormal, residual, share_kept
+from miner.stats.effects import independent, orthonormal, residual, share_kept
 
 # Small whole numbers: columns that are equal, empty or sums of others come up often.
 nuisance = st.integers(0, 5).flatmap(

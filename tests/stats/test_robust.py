@@ -7,8 +7,7 @@ import pytest
 from scipy import stats
 
 from miner.core import resources
-from miner.stats.projection import orthonormal, residual
-from miner.stats.robust import robust
+from miner.stats.effects import orthonormal, residual, robust
 
 REFERENCE = resources.folder("datasets") / "reference"
 

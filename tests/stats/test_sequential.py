@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from miner.stats.sequential import evidence, t_needed, units_needed
+from miner.stats.multiplicity import evidence, units_needed
 
 
 def by_integration(t, df, inner, scale):
@@ -73,14 +73,6 @@ def test_an_effect_is_found_and_the_other_direction_is_not():
     habit = (rng.random(90) < 0.4).astype(float)
     assert looks(rng.normal(size=90) + 1.5 * habit, habit, 1.0).max() > 20
     assert looks(rng.normal(size=90) - 1.5 * habit, habit, 1.0).max() < 20
-
-
-def test_the_t_that_is_needed():
-    for df, inner in ((10, 4), (30, 8)):
-        t = t_needed(0.05, df, inner, 0.8)
-        assert evidence(t, df, inner, 0.8) == pytest.approx(20)
-        assert evidence(t - 0.01, df, inner, 0.8) < 20
-    assert t_needed(1e-9, 2, 0.1, 0.1) == np.inf
 
 
 def test_the_price_of_looking_every_day_by_simulation():

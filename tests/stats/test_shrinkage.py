@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 from scipy.stats import t as student
 
-from miner.stats.shrinkage import expected
+from miner.stats.effects import expected
 
 
 # Berger 1985, Statistical Decision Theory and Bayesian Analysis, 2nd ed., section 4.3, example 2:

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from miner.stats.mixed import fit_mixed
-from miner.stats.pooling_slopes import slopes_by_group
+from miner.stats.pooling import slopes_by_group
 from miner.stats.shrunken_slopes import shrunken_slopes
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.integrate import dblquad
 
-from miner.stats.shrunken_means import shrunken_means
+from miner.stats.pooling_own import shrunken_means
 
 # Rubin 1981, Journal of Educational Statistics 6:377, eight schools: effects and standard errors.
 EFFECTS = np.array([28.0, 8, -3, 7, -1, 1, 18, 12])

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from miner.stats.pooling_slopes import slopes_by_group
-from miner.stats.within_residual import within_residual
+from miner.stats.pooling import slopes_by_group, within_residual
 
 
 def made(seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
