@@ -319,7 +319,6 @@ def test_the_next_meal_cuts():
     rise = one(DAY, v, [50, 150], smooth_min=0)
     assert (rise.cut_by, rise.meal) == ("meal", 50)
     assert np.isnan(rise.back)
-    assert np.isnan(rise.back)
     # 1800 to the peak, then 30 minutes from 60 down to 45
     assert (rise.area_min, rise.area) == (90, pytest.approx(1800 + 30 * 52.5))
     assert one(DAY, v, [50, 80], smooth_min=0).cut_by == ""  # two entries of one meal
