@@ -13,11 +13,11 @@ What the streams hand on beyond plain columns:
 - ``meal`` of a meal: one of ``MEALS``, or ``NOT_FOOD``: the row is no food (a low was treated, a
   medicine noted), and stays in the stream with ``left_out`` empty. An empty text: not recorded.
 - A meal with a date and no time of day stands at 12:00 of that date with ``left_out`` set to
-  ``stream_file.NO_TIME``: something was eaten that day, nobody knows when.
+  ``NO_TIME``: something was eaten that day, nobody knows when.
 - A tag with a date and no time of day stands at 12:00 of that date with ``date_only`` True: it is
   of that day, and of no time of it.
 - ``level`` of stress: NaN where not recorded. A row whose level was written and could not be read
-  has ``left_out`` set to ``stream_file.NO_LEVEL``: it may have been stress or not.
+  has ``left_out`` set to ``NO_LEVEL``: it may have been stress or not.
 """
 
 from __future__ import annotations
@@ -37,6 +37,14 @@ LEVELS = ("low", "moderate", "high")
 MEALS = ("breakfast", "lunch", "dinner", "snack")
 NOT_FOOD = "not_food"
 STILL = "still"
+NO_END, BACKWARDS, TOO_LONG = "no_end", "ends_before_start", "over_24_hours"
+NO_LEVEL, NO_TIME = "no_level", "no_time_of_day"
+TWO_VALUES, CONTRADICTED = "two_values", "contradicted"
+"""Why a row is left out, where others must know it; ``records.left_out_...`` has their words."""
+
+IN_DOUBT = (NO_END, BACKWARDS, TOO_LONG, NO_LEVEL)
+"""Why a record is left out though it says that something began then."""
+
 STILL_KINDS = (STILL, "sedentary", "resting")
 _TIMES = {"start", "end", "start_clock", "end_clock", "time", "clock"}
 _PLACES = {"row": "int64", "censored": "int8", "date_only": "bool"}

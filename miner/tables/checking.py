@@ -11,8 +11,8 @@ import pandas as pd
 
 from miner.core.messages import Message
 from miner.core.results import CheckReport, Finding, Severity, StreamSummary
-from miner.records.check.overlaps import CONTRADICTED, TWO_VALUES
 from miner.records.client import STREAMS, Client
+from miner.records.columns import CONTRADICTED, TWO_VALUES
 from miner.rulebook import RuleBook
 from miner.tables.biological_days import days_of
 from miner.tables.clockwork import DAY, HOUR, Times, seconds

@@ -10,8 +10,7 @@ from math import isnan, nan
 import numpy as np
 
 from miner.records.client import Client
-from miner.records.columns import NOT_FOOD
-from miner.records.read.stream_file import NO_TIME
+from miner.records.columns import NO_TIME, NOT_FOOD
 from miner.rulebook import RuleBook
 from miner.tables.biological_days import Days
 from miner.tables.clockwork import DAY, HOUR, Floats, seconds

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from miner.records.client import Client
-from miner.records.read.stream_file import IN_DOUBT, NO_LEVEL
+from miner.records.columns import IN_DOUBT, NO_LEVEL
 from miner.tables.clockwork import HOUR, Times, seconds
 from miner.tables.columns import Source, numbers, origins
 from miner.tables.found import Found, because, unknown

@@ -6,7 +6,7 @@ import pytest
 from miner.core.errors import MinerError
 from miner.core.results import Severity
 from miner.records import read_client
-from miner.records.read.stream_file import NO_TIME
+from miner.records.columns import NO_TIME
 
 
 def finding(client, words, severity=None):

@@ -5,7 +5,7 @@ import pytest
 
 from miner.core.errors import MinerError
 from miner.records import read_client
-from miner.records.read.stream_file import NO_LEVEL
+from miner.records.columns import NO_LEVEL
 
 GLUCOSE = (
     '[[source]]\nfile = "g.csv"\nstream = "glucose"\n[source.columns]\n'

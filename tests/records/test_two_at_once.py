@@ -6,7 +6,7 @@ import pytest
 
 from miner.core.results import Severity
 from miner.records import read_client
-from miner.records.check.overlaps import CONTRADICTED
+from miner.records.columns import CONTRADICTED
 
 
 def write(folder, name, level, start="2026-03-02", days=3.0, every=5, sensor="", swing=20.0):

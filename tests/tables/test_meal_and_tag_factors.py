@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from miner import steps
-from miner.records.read.stream_file import NO_TIME
+from miner.records.columns import NO_TIME
 from miner.rulebook import load
 from miner.steps.exporting import export
 from miner.tables import day_table

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from miner.core.messages import Message, message
 from miner.core.results import Severity
-from miner.records.read.stream_file import BACKWARDS
+from miner.records.columns import BACKWARDS
 from miner.records.text_columns import used_rows
 
 if TYPE_CHECKING:

@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.core.results import Severity
-from miner.records.columns import columns_of, empty
+from miner.records.columns import CONTRADICTED, TWO_VALUES, columns_of, empty
 from miner.records.place.samples import join, modal_gap
 from miner.records.text_columns import blank, changes, in_one_piece, used_rows
 
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from miner.records.findings import Findings
     from miner.records.place.iso8601 import Stamps
 
-CONTRADICTED = "contradicted"
 APART_MG_DL, APART_SHARE = 15.0, 0.15
 FEWEST_APART, SHARE_APART = 6, 0.1
 _NEAR_NS = 20 * 60 * 10**9
@@ -180,7 +179,6 @@ def _ask(frame: pd.DataFrame, one: Trace, two: Trace, both: Places, findings: Fi
     )
 
 
-TWO_VALUES = "two_values"
 SHARE_MIXED, FEWEST_MIXED = 0.25, 200
 """From this share of a file on, two traces stand mixed in it, and the stream is stopped."""
 

@@ -12,7 +12,17 @@ from numpy.typing import NDArray
 
 from miner.core.results import Severity
 from miner.records.check.one_person import person_of
-from miner.records.columns import COLUMNS, STILL, STILL_KINDS, empty
+from miner.records.columns import (
+    BACKWARDS,
+    COLUMNS,
+    NO_END,
+    NO_LEVEL,
+    NO_TIME,
+    STILL,
+    STILL_KINDS,
+    TOO_LONG,
+    empty,
+)
 from miner.records.findings import Findings
 from miner.records.place.glucose import read_glucose
 from miner.records.place.placing import Placed, place_rows
@@ -103,12 +113,6 @@ def _tell(table: Table, column: str, beside: str, severity: Severity, findings: 
         column=column,
         values={"beside": beside},
     )
-
-
-NO_END, BACKWARDS, TOO_LONG = "no_end", "ends_before_start", "over_24_hours"
-NO_LEVEL, NO_TIME = "no_level", "no_time_of_day"
-IN_DOUBT = (NO_END, BACKWARDS, TOO_LONG, NO_LEVEL)
-"""Why a record is left out though it says that something began then."""
 
 
 @dataclass(frozen=True, slots=True)
