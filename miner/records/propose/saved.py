@@ -19,7 +19,7 @@ from miner.records.read.sources import SourcesFile
 from miner.records.read.toml_file import read_toml
 
 BEFORE = "sources.toml.before"
-_HEAD = re.compile(r"^[\x20\t]*\[\[[\x20\t]*source[\x20\t]*\]\]", re.MULTILINE)
+_ENTRY = re.compile(r"^(?=[\x20\t]*\[\[[\x20\t]*source[\x20\t]*\]\])", re.MULTILINE)
 _ABOVE = re.compile(r"(?:^[ \t]*(?:#.*)?\n)*\Z", re.MULTILINE)
 
 
@@ -65,16 +65,11 @@ def put_entries(path: Path, name: str, toml: str) -> int:
     """
     blocks, rest = _blocks(path)
     ours = [each for each in blocks if fnmatchcase(name, each.file)]
-    parts, put = [], False
+    first, text = next(iter(ours), None), ""
     for each in blocks:
-        parts.append(each.above)
-        if each not in ours:
-            parts.append(each.body)
-        elif not put:
-            parts.append(toml)
-            put = True
-    text = "".join(parts) + rest
-    if not put and toml:
+        text += each.above + (toml if each is first else "" if each in ours else each.body)
+    text += rest
+    if not ours and toml:
         text = f"{text}\n" if text and not text.endswith("\n") else text
         text += f"\n{toml}" if text else toml
     kept = _kept(path) | {name: "".join(each.body for each in ours)}
@@ -98,7 +93,7 @@ def take_back(path: Path, name: str) -> int:
     if name not in kept:
         raise MinerError("records.no_entry_to_take_back", file=name, path=_shown(path))
     put_entries(path, name, kept[name])
-    return len(_HEAD.findall(kept[name]))
+    return len(_ENTRY.findall(kept[name]))
 
 
 def _kept(path: Path) -> dict[str, str]:
@@ -111,33 +106,25 @@ def _kept(path: Path) -> dict[str, str]:
 def _blocks(path: Path) -> tuple[list[_Block], str]:
     """Return the entries of a ``sources.toml`` with what stands above each, and what follows."""
     sources = read_toml(path, SourcesFile).source
-    text = _read(path)
-    begins = [found.start() for found in _HEAD.finditer(text)]
-    blocks: list[_Block] = []
-    last = 0
-    for at, begin in enumerate(begins):
-        end = begins[at + 1] if at + 1 < len(begins) else len(text)
-        found = _ABOVE.search(text, begin, end)
-        stop = end if found is None else found.start()
-        blocks.append(_Block("", text[last:begin], text[begin:stop]))
-        last = stop
-    same = len(sources) == len(blocks) and all(
-        _alone(block) == entry.file for block, entry in zip(blocks, sources, strict=True)
-    )
-    if not same:
+    above, *pieces = _ENTRY.split(_read(path))
+    if [_file_of(each) for each in pieces] != [each.file for each in sources]:
         raise MinerError("records.entries_not_apart", file=_shown(path))
-    named = [
-        _Block(each.file, one.above, one.body) for each, one in zip(sources, blocks, strict=True)
-    ]
-    return named, text[last:]
+    blocks = []
+    for source, piece in zip(sources, pieces, strict=True):
+        below = _ABOVE.search(piece)
+        stop = len(piece) if below is None else below.start()
+        blocks.append(_Block(source.file, above, piece[:stop]))
+        above = piece[stop:]
+    return blocks, above
 
 
-def _alone(block: _Block) -> str | None:
+def _file_of(entry: str) -> str | None:
+    """Return the pattern of the files of one entry; None where it is not an entry by itself."""
     try:
-        (entry,) = tomllib.loads(block.body)["source"]
+        (table,) = tomllib.loads(entry)["source"]
     except (ValueError, KeyError, TypeError):
         return None
-    return str(entry.get("file"))
+    return str(table.get("file"))
 
 
 def _read(path: Path) -> str:

@@ -219,6 +219,11 @@ class Filling:
             ask_which(key, found, "several", self.notes, needed=key in self.claim.rule.essential)
         return None
 
+    def put(self, key: str, column: Column, code: str, **facts: Any) -> bool:
+        """Map a column for a reason."""
+        self.notes.choose(f"columns.{key}", column.name, code, **facts)
+        return True
+
     def _not_measured(self, words: tuple[str, ...], code: str, **facts: Any) -> None:
         listed = list(dict.fromkeys([*(self.notes.get("not_measured") or []), *words]))
         self.notes.choose("not_measured", listed, code, words=list(words), **facts)
@@ -245,7 +250,8 @@ def _glucose(self: Filling, _key: str, column: Column) -> bool:
     facts: dict[str, Any] = {"middle": middle, "said": said or "", "column": column.name}
     if unit is not None:
         code = _CANNOT_BE[held] if held else "glucose_by_name"
-        self.notes.choose(f"columns.{_GLUCOSE[unit]}", column.name, code, unit=unit, **facts)
+        facts["unit"] = unit
+        self.notes.choose(f"columns.{_GLUCOSE[unit]}", column.name, code, **facts)
         return True
     options = [Option(each, {f"columns.{key}": column.name}) for each, key in _GLUCOSE.items()]
     code = "glucose_contradicts" if said else "glucose_unknown"
@@ -255,25 +261,24 @@ def _glucose(self: Filling, _key: str, column: Column) -> bool:
 
 def _numbers(self: Filling, key: str, column: Column) -> bool:
     rule = self.claim.rule.columns[key]
-    if rule.unit is None or map_unit(key, column, rule.middle, self.notes):
-        self.notes.choose(f"columns.{key}", column.name, "by_name")
-    return True
+    known = rule.unit is None or map_unit(key, column, rule.middle, self.notes)
+    return not known or self.put(key, column, "by_name")
 
 
 def _names(self: Filling, key: str, column: Column) -> bool:
     different = len(column.counts)
-    if different > min(self.notes.book.limits.most_sensors, max(1, column.filled // 20)):
-        return False
-    self.notes.choose(f"columns.{key}", column.name, "sensor", different=different)
-    return True
+    few = different <= min(self.notes.book.limits.most_sensors, max(1, column.filled // 20))
+    return few and self.put(key, column, "sensor", different=different)
 
 
 def _choice(self: Filling, key: str, column: Column) -> bool:
+    known = _words_are(column, COLUMNS[self.claim.stream].choices[key])
+    return known and self.put(key, column, "its_words")
+
+
+def _words_are(column: Column, known: Sequence[str]) -> bool:
     words = {fold(each) for each in column.listed}
-    if not words or not words <= set(COLUMNS[self.claim.stream].choices[key]):
-        return False
-    self.notes.choose(f"columns.{key}", column.name, "its_words")
-    return True
+    return bool(words) and words <= set(known)
 
 
 def _meal(self: Filling, key: str, column: Column) -> bool:
@@ -286,7 +291,7 @@ def _meal(self: Filling, key: str, column: Column) -> bool:
     known = sum(column.counts[word] for word, meal in meant.items() if meal)
     if known <= _FEWEST_KNOWN * column.filled:
         return False
-    self.notes.choose(f"columns.{key}", column.name, "its_words")
+    self.put(key, column, "its_words")
     none = [word for word, meal in meant.items() if meal == NOT_FOOD]
     for word, meal in meant.items():
         if meal and meal not in (NOT_FOOD, fold(word)):
@@ -307,15 +312,13 @@ def _text(self: Filling, key: str, column: Column) -> bool:
         rest = [word for word in column.listed if word not in off]
         self.notes.choose(f"where.{column.name}", rest, "its_words")
         self._not_measured(off, "not_worn", rows=rows)
-    self.notes.choose(f"columns.{key}", column.name, "text_by_name")
-    return True
+    return self.put(key, column, "text_by_name")
 
 
 def _level(self: Filling, key: str, column: Column) -> bool:
     """Map a level: of rows that were noted one by one, or as one from which on rows count."""
     if column.numeric and self.notes.get("columns.start"):
-        self.notes.choose(f"columns.{key}", column.name, "by_name")
-        return True
+        return self.put(key, column, "by_name")
     tunes = self.notes.book.levels
     words = {word: _level_of(self, column, word) for word in column.listed}
     levels = column.values if column.numeric else np.array(column.text.map(words), dtype=np.float64)
@@ -365,12 +368,8 @@ def _finish_sleep(self: Filling) -> None:
     own = self.notes.get("columns.duration")
     stages = [self.taken[key] for key in ("deep_min", "light_min", "rem_min") if key in self.taken]
     lengths = [each for each in self.times.duration if each.name == own]
-    if (
-        not lengths
-        or len(stages) < 2
-        or "awake_min" not in self.taken
-        or "asleep_min" in self.taken
-    ):
+    asked = "awake_min" in self.taken and "asleep_min" not in self.taken
+    if not (lengths and len(stages) > 1 and asked):
         return
     scales = [TO_MIN[str(self.notes.get(f"units.{x}") or "min")] for x in ("duration", "deep_min")]
     total = np.nansum([each.values for each in stages], axis=0) * scales[1]
@@ -406,9 +405,8 @@ def _finish_meals(self: Filling) -> None:
         if key in self.taken or name not in COLUMNS["meals"].choices:
             continue
         for column in self.columns:
-            words = {fold(each) for each in column.listed}
-            if words and words <= set(LEVELS) and rule.words.stand_in(column.words):
-                self.notes.choose(f"columns.{name}", column.name, "its_words")
+            if _words_are(column, LEVELS) and rule.words.stand_in(column.words):
+                self.put(name, column, "its_words")
                 self.taken[key] = column
                 break
 
