@@ -68,7 +68,7 @@ def command(
 def offer(folder: Path, rules_folder: Path | None, form: str, **others: Any) -> None:
     """Print questions that other clients' records suggest; nothing else can be asked beside."""
     from miner import steps
-    from miner.words.suggesting import command_of, suggested_parts
+    from miner.words.ask import command_of, suggested_parts
 
     for name, given in others.items():
         if given:

@@ -37,7 +37,7 @@ def command(client: Path, rules: Path | None, form: str, workers: int | None, **
     keyboard, it prints what is finished.
     """
     from miner import steps
-    from miner.words.error_rate import error_rate_parts
+    from miner.words.ask import error_rate_parts
 
     with progress("cli.imitating") as report:
         read, books = records(client, rules)

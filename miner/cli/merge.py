@@ -32,7 +32,7 @@ def command(
     words look alike.
     """
     from miner import steps
-    from miner.words.merging import merge_parts, merges_parts
+    from miner.words.noting import merge_parts, merges_parts
 
     _require_sense(words, said)
     into, kind = said["into"], said["kind"]

@@ -76,7 +76,7 @@ def command(
 def write_files(made: Plan, books: RuleBook, calendar: Path | None, page: Path | None) -> None:
     """Write the calendar file and the page that were asked for."""
     if calendar is not None:
-        from miner.words.plan_calendar import plan_calendar
+        from miner.words.plan import plan_calendar
 
         write_whole(calendar, plan_calendar(made))
     if page is not None:

@@ -16,8 +16,8 @@ from miner.render.figures.paper import as_svg
 from miner.render.page import fill
 from miner.rulebook import RuleBook
 from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts
+from miner.words.ask import habit_phrase
 from miner.words.labels import evidence_words, outcome_label
-from miner.words.pooled import habit_phrase
 from miner.words.practice import CaseloadTeller, first, named
 from miner.words.safe import clean
 

@@ -9,8 +9,7 @@ from miner.core.results import Plan
 from miner.render.figures.inline import Styles
 from miner.render.page import fill
 from miner.rulebook import RuleBook
-from miner.words.plan import beside
-from miner.words.plan_calendar import LETTERS
+from miner.words.plan import LETTERS, beside
 from miner.words.sentences import client_always, say
 from miner.words.wording import DAYS, day_and_month, full_date
 

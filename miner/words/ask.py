@@ -1,19 +1,63 @@
-"""One question for people: its answer, or that it was written down."""
+"""What is asked, for people: answers, fixed and suggested questions, and the error rate."""
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable, Sequence
 from typing import Protocol
 
 from miner.core.errors import several
 from miner.core.messages import Words
-from miner.core.results import Hypothesis
+from miner.core.results import ErrorRate, Evidence, Hypothesis
+from miner.core.results.caseload import ByClient, PooledEffect
+from miner.core.results.suggestions import Suggested, Suggestion
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
-from miner.words.document import Parts, heading, paragraph, section
+from miner.words.audience import Audience, said_to
+from miner.words.document import Parts, Side, command, heading, paragraph, section, table
 from miner.words.hypothesis import HypothesisTeller
-from miner.words.labels import evidence_of, factor_phrase, outcome_label
+from miner.words.labels import evidence_of, evidence_words, factor_phrase, outcome_label
+from miner.words.safe import clean
 from miner.words.sentences import say
+
+
+def across(item: PooledEffect | Suggestion, rules: RuleBook, unit: str, display_unit: str) -> str:
+    """Return a difference across clients, or across the others of one."""
+    theirs = said_to(rules, Audience.PRACTITIONER)
+    return _across(item, theirs, Amounts(display_unit), unit)
+
+
+def suggestion(
+    row: ByClient, item: PooledEffect, rules: RuleBook, unit: str, display_unit: str
+) -> str:
+    """Return what the others suggest where a client's own records cannot tell."""
+    show = Amounts(display_unit)
+    sentence = _across(item, rules, show, unit)
+    if row.shrunken is None or row.interval is None:
+        return f"{sentence} Yours is not yet known."
+    likely = show.difference(row.shrunken, item.unit)
+    between = show.interval(row.interval, item.unit)
+    return (
+        f"{sentence} Yours is not yet known. Seen together with the others it may be about "
+        f"{likely} {show.unit(item.unit)} ({between})."
+    )
+
+
+def habit_phrase(item: PooledEffect | Suggestion, rules: RuleBook, unit: str) -> str:
+    """Return a habit in words; of a dose what its difference is for."""
+    rule = rules.factor(item.factor, unit)
+    return factor_phrase(item.factor, rules, unit) if item.per is None else rule.each or ""
+
+
+def _across(item: PooledEffect | Suggestion, rules: RuleBook, show: Amounts, unit: str) -> str:
+    label = outcome_label(item.outcome.removeprefix(f"{unit}."), rules, unit)
+    factor = habit_phrase(item, rules, unit)
+    others = "other clients" if isinstance(item, Suggestion) else "clients"
+    way = "higher" if (item.difference or 0.0) > 0 else "lower"
+    size = f"{show.size(abs(item.difference or 0.0), item.unit)} {show.unit(item.unit)}"
+    when = "after" if item.relation == "precedes" else "with"
+    between = show.interval(item.interval, item.unit)
+    return f"Across {item.clients} {others}, {label} was {size} {way} {when} {factor} ({between})."
 
 
 class Asked(Protocol):
@@ -100,3 +144,139 @@ def question_words(item: Asked, rules: RuleBook) -> str:
     if item.shape in ("cut", "dose"):
         said.append(say(rules, "fixed", f"shape_{item.shape}"))
     return " ".join(said)
+
+
+_COLUMNS: tuple[tuple[str, Side], ...] = (
+    ("true difference", "right"),
+    ("found", "right"),
+    ("of 100", "right"),
+    ("95 % interval", "right"),
+)
+
+
+def error_rate_parts(
+    found: ErrorRate, rules: RuleBook, unit: str = "day", display_unit: str = "mg/dL"
+) -> Parts:
+    """Return an error rate as a heading, paragraphs and a table.
+
+    Args:
+        found: the rates.
+        rules: the rule books, for the words.
+        unit: "day" or "meal".
+        display_unit: ``mg/dL`` or ``mmol/L``.
+    """
+    parts: Parts = [heading(found.sentence)]
+    if not found.worlds:
+        return parts
+    stopped = "" if found.finished else "It was stopped before it was finished. "
+    rate = f"Rate: {100 * found.claimed / found.worlds:.1f} of 100"
+    if found.any_claim_interval is not None:
+        low, high = (100 * end for end in found.any_claim_interval)
+        rate += f" (95 % interval {low:.1f} to {high:.1f})"
+    usable = several(found.usable_units, f"usable {unit}")
+    how = (
+        f"{stopped}{rate}. The guard allows {100 * found.nominal:g}. "
+        f"{found.client}: {usable}, {found.draws} shuffles each, seed {found.seed}."
+    )
+    return [
+        *parts,
+        paragraph(how),
+        *section(_title(found, rules, unit), _found(found, display_unit)),
+    ]
+
+
+def _title(found: ErrorRate, rules: RuleBook, unit: str) -> str:
+    if found.factor is None or found.outcome is None:
+        return ""
+    phrase = factor_phrase(found.factor, rules, unit)
+    label = outcome_label(found.outcome, rules, unit)
+    return f"How often a true difference is found ({phrase}, {label})"
+
+
+def _found(found: ErrorRate, display_unit: str) -> Parts:
+    show = Amounts(display_unit)
+    rows = [
+        (
+            f"{show.size(item.shift, item.unit)} {show.unit(item.unit)}",
+            f"{item.found} of {item.worlds}",
+            f"{100 * item.rate:.0f}",
+            " to ".join(f"{100 * end:.0f}" for end in item.interval or ()),
+        )
+        for item in found.found_rate_at
+        if item.rate is not None
+    ]
+    return [table(_COLUMNS, rows, gap=2)] if rows else []
+
+
+TODAY_ON = "Fixed today, a question is judged on this client's days after today."
+GUESS = {"up": "higher", "down": "lower"}
+
+
+def suggested_parts(found: Suggested, rules: RuleBook, folder: str) -> Parts:
+    """Return what is suggested for one client, each question with its command.
+
+    Args:
+        found: what was suggested.
+        rules: the rule books, for the words.
+        folder: the client's folder as it was written, for the commands.
+    """
+    parts: Parts = [
+        heading(f"{clean(found.client, 40)}: questions from other clients' records"),
+        paragraph(lead(found)),
+    ]
+    for item in found.questions:
+        said = f"{item.sentence} {evidence_words(item.evidence, rules)}"
+        parts += [
+            paragraph(""),
+            paragraph(said, 2),
+            command(command_of(item, folder)),
+        ]
+    if not found.questions:
+        return parts
+    closing = f"{luck(found, rules)} {TODAY_ON}".strip()
+    return [*parts, paragraph(""), paragraph(closing)]
+
+
+def luck(found: Suggested, rules: RuleBook) -> str:
+    """Return how many hints chance alone would give; empty where there is none."""
+    if all(item.evidence is not Evidence.HINT for item in found.questions):
+        return ""
+    most = max(1, round(rules.guardrails.hint_level * found.asked))
+    return f"Where nothing is true, chance alone would give up to about {most} such hints."
+
+
+def lead(found: Suggested) -> str:
+    """Return whose records the questions rest on, or why there are none."""
+    others = several(found.others, "other client")
+    if found.others < found.fewest:
+        return (
+            f"{others} agreed to be pooled and could be used; {found.fewest} are needed. "
+            "Nothing can be suggested yet."
+        )
+    fixed = f" {several(found.fixed_already, 'more')} fixed already." if found.fixed_already else ""
+    if not found.questions:
+        return f"Across {others} who agreed, nothing is clear or a hint. Nothing suggested.{fixed}"
+    return f"They rest on the records of {others} who agreed, and on no day of this client.{fixed}"
+
+
+def question_of(item: Suggestion, rules: RuleBook) -> str:
+    """Return a question in a few words: the habit, the outcome, the guess."""
+    label = outcome_label(item.outcome.removeprefix(f"{item.by}."), rules, item.by)
+    return f"{habit_phrase(item, rules, item.by)}: {label} {GUESS[item.guess]}"
+
+
+def command_of(item: Suggestion, folder: str) -> str:
+    """Return the command that fixes a question with its guess."""
+    words = [
+        "miner",
+        "ask",
+        folder,
+        "--factor",
+        item.factor,
+        "--outcome",
+        item.outcome,
+        "--fix",
+        "--guess",
+        item.guess,
+    ]
+    return shlex.join(words)

@@ -12,7 +12,7 @@ from miner.core.results import Evidence, Hypothesis, Shape
 from miner.core.results.briefing import Measure, TimeOfDay, TrialDates
 from miner.words.amounts import MG_DL_PER_MMOL_L
 from miner.words.labels import evidence_of, on_a_told_date
-from miner.words.meal_words import comparison_sentence
+from miner.words.meals import comparison_sentence
 from miner.words.safe import clean
 from miner.words.sentences import could_have_shown, say
 from miner.words.teller import Teller

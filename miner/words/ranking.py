@@ -2,19 +2,158 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from miner.core.errors import several
-from miner.core.results import Evidence, Hypothesis, Ranking
+from miner.core.messages import Message
+from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Ranking
 from miner.rulebook import RuleBook
-from miner.words.amounts import Amounts, fixed
+from miner.words.amounts import Amounts, chance, fixed
 from miner.words.cautions import Cautions
-from miner.words.detail import detail_parts
-from miner.words.document import Parts, heading, paragraph, section
+from miner.words.document import Parts, Side, heading, paragraph, section, table
 from miner.words.hypothesis import HypothesisTeller
-from miner.words.inseparable import group_words, inseparable
-from miner.words.labels import evidence_words, factor_phrase, outcome_label
+from miner.words.labels import evidence_words, factor_name, factor_phrase, outcome_label
+from miner.words.safe import clean
 from miner.words.sentences import no_more_than_chance, not_ranked, say, spans_of
+
+_NOT_TOLD_APART = "hypotheses.not_told_apart"
+
+
+def inseparable(ranking: Ranking, rules: RuleBook) -> list[tuple[Hypothesis, ...]]:
+    """Return the groups, the smallest p first, that would be at least a hint as one habit.
+
+    Args:
+        ranking: what ``rank`` found.
+        rules: the rule books it was made with.
+    """
+    groups: list[list[Hypothesis]] = []
+    for item in sorted(_held_back(ranking, rules), key=lambda one: (one.p, one.factors)):
+        joined = [group for group in groups if any(_alike(item, one) for one in group)]
+        groups = [group for group in groups if group not in joined]
+        groups.append([*(one for group in joined for one in group), item])
+    found = [tuple(sorted(group, key=lambda one: (one.p, one.factors))) for group in groups]
+    whole = [group for group in found if len(group) > 1]
+    return sorted(whole, key=lambda group: (group[0].p, group[0].factors, group[0].outcome))
+
+
+def group_words(group: Sequence[Hypothesis], rules: RuleBook, unit: str) -> tuple[str, str]:
+    """Return which habits came together, and how seldom they differed.
+
+    Args:
+        group: of one outcome, at least two.
+        rules: the rule books, for the words.
+        unit: "day" or "meal".
+    """
+    phrases = [factor_phrase(item.factors[0], rules, unit) for item in group]
+    names = " and ".join([", ".join(phrases[:-1]), phrases[-1]])
+    label = outcome_label(group[0].outcome, rules, unit)
+    apart = max(int(item.withheld.have or 0) for item in group if item.withheld)
+    separate = say(rules, "list", "separate", unit=unit)
+    said = (
+        say(rules, "list", "came_together", days=several(apart, unit), separate=separate)
+        if apart
+        else say(rules, "list", "came_together_always", unit=unit, separate=separate)
+    )
+    return f"{names[:1].upper()}{names[1:]}, with {label}.", said
+
+
+def _held_back(ranking: Ranking, rules: RuleBook) -> list[Hypothesis]:
+    guard = rules.guardrails
+    return [
+        item
+        for item in ranking.hypotheses
+        if item.evidence is Evidence.CANNOT_TELL
+        and item.family != "fixed"
+        and _partner(item) is not None
+        and item.p is not None
+        and item.p <= guard.hint_level
+        and abs(item.difference or 0.0) * item.span
+        >= rules.outcome(item.outcome, ranking.unit).smallest_worth_it
+    ]
+
+
+def _partner(item: Hypothesis) -> str | None:
+    """Return the name of the habit that a single one cannot be told apart from."""
+    reason = item.withheld.reason if item.withheld else ""
+    if len(item.factors) > 1 or not isinstance(reason, Message) or reason.code != _NOT_TOLD_APART:
+        return None
+    return str(reason.values["factor"])
+
+
+def _alike(one: Hypothesis, other: Hypothesis) -> bool:
+    pairs = ((one, other), (other, one))
+    return one.outcome == other.outcome and any(_partner(a) == b.factors[0] for a, b in pairs)
+
+
+_COLUMNS: tuple[tuple[str, Side], ...] = (
+    ("#", "right"),
+    ("habit\nID, lag", "left"),
+    ("with\nwithout", "right"),
+    ("supp\nconf", "right"),
+    ("lift\nlev", "right"),
+    ("difference\ninterval", "left"),
+    ("p\np adj", "left"),
+    ("evidence\nunknown", "left"),
+)
+
+
+def detail_parts(ranking: Ranking, rules: RuleBook, amounts: Amounts) -> Parts:
+    """Return, outcome by outcome, what was counted and computed for every question.
+
+    Two lines a question: high of all units with the habit, support, lift, difference, p and the
+    evidence; below them its identifier, high of all without it, confidence, leverage, interval,
+    adjusted p and the units in which it is unknown.
+    """
+    legend = say(rules, "detail", "legend", units=f"{ranking.unit}s")
+    parts: Parts = [paragraph(""), paragraph(legend)] if ranking.hypotheses else []
+    for outcome in ranking.outcomes:
+        rows = [
+            _row(item, rules, ranking.unit, amounts)
+            for item in ranking.hypotheses
+            if item.outcome == outcome.name
+        ]
+        if rows:
+            title = (
+                f"{outcome_label(outcome.name, rules, ranking.unit)}, {amounts.unit(outcome.unit)}"
+            )
+            body: Parts = [paragraph(_reach(outcome, amounts), 2), table(_COLUMNS, rows, indent=0)]
+            parts += section(title, body)
+    return parts
+
+
+def _row(item: Hypothesis, rules: RuleBook, unit: str, amounts: Amounts) -> tuple[str, ...]:
+    counts = item.counts
+    names = " + ".join(factor_name(name, rules, unit) for name in item.factors)
+    lags = " ".join(str(lag) for lag in item.lag_days)
+    return (
+        str(item.rank),
+        f"{clean(names, 60)}\n{clean(item.id, 16)} {lags}",
+        f"{counts.with_high} of {counts.with_}\n{counts.without_high} of {counts.without}",
+        f"{fixed(counts.support, 2)}\n{fixed(counts.confidence, 2)}",
+        f"{fixed(counts.lift, 2)}\n{fixed(counts.leverage, 2)}",
+        f"{amounts.difference(item.difference, item.unit)}{_per(item)}\n"
+        f"{amounts.interval(item.interval, item.unit)}",
+        f"{chance(item.p)}\n{chance(item.p_adjusted)}",
+        f"{str(item.evidence).replace('_', ' ')}\n{counts.unknown}",
+    )
+
+
+def _per(item: Hypothesis) -> str:
+    per = item.per
+    return "" if per is None else f" per {per.amount:g} {per.unit} {per.towards}"
+
+
+def _reach(outcome: OutcomeSummary, amounts: Amounts) -> str:
+    def say(value: float | None) -> str:
+        return f"{amounts.size(value, outcome.unit)} {amounts.unit(outcome.unit)}"
+
+    return (
+        f"Worth acting on: {say(outcome.smallest_worth_it)}. "
+        f"Found 80 times in 100: {say(outcome.detectable)}. "
+        f"Ordinary wobble: {say(outcome.ordinary_wobble)}."
+    )
+
 
 LUCK_MAKES_MOST = 0.5
 """From this adjusted p on, the luck of hints is told once for all of them."""

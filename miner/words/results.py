@@ -7,12 +7,12 @@ from dataclasses import replace
 from typing import Any
 
 from miner.core.results import Wording
-from miner.words import follow, labels, morning_words, plan, pooled, sentences
+from miner.words import ask, follow, labels, morning_words, plan, sentences
 from miner.words.amounts import Amounts
 from miner.words.door import rules_at_door
 from miner.words.ended import ended_words
 from miner.words.history import entry_text
-from miner.words.meal_words import comparison_sentence, repeats_of_comparison
+from miner.words.meals import comparison_sentence, repeats_of_comparison
 from miner.words.reasons import reason_kind
 from miner.words.safe import clean
 from miner.words.week_words import question_sentence, week_message
@@ -48,8 +48,8 @@ LABELS: dict[str, Callable[..., str]] = {
         found, rules, display_unit
     ),
     "repeats": lambda rules, found, display_unit: repeats_of_comparison(found, rules, display_unit),
-    "across": lambda rules, item, **how: pooled.across(item, rules, **how),
-    "suggestion": lambda rules, row, item, **how: pooled.suggestion(row, item, rules, **how),
+    "across": lambda rules, item, **how: ask.across(item, rules, **how),
+    "suggestion": lambda rules, row, item, **how: ask.suggestion(row, item, rules, **how),
     "pressure": lambda _, **low: morning_words.pressure_words(**low),
     "night": lambda _, **night: morning_words.night_words(**night),
     "not_as_usual": lambda _, numbers: morning_words.not_as_usual(numbers),

@@ -24,8 +24,7 @@ from miner.render.terminal import render
 from miner.render.values import caseload_csv
 from miner.rulebook import RuleBook
 from miner.steps.caseload import with_sentences
-from miner.words.concerns import concerns
-from miner.words.practice import caseload_parts, named
+from miner.words.practice import caseload_parts, concerns, named
 
 
 @pytest.fixture(scope="session")

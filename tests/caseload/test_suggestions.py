@@ -280,7 +280,7 @@ def test_the_caseload_shows_what_is_offered_to_whom(found: Caseload, practice: P
 
 
 def test_hints_are_told_with_what_chance_alone_would_give(found: Caseload) -> None:
-    from miner.words.suggesting import luck
+    from miner.words.ask import luck
 
     rules = rulebook.load()
     offered = next(item for item in found.suggested if item.questions)

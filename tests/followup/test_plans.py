@@ -21,8 +21,7 @@ from miner.ledger import PlanEntry
 from miner.render.plan_page import plan_page
 from miner.render.terminal import render
 from miner.stats.power import pairs_detectable, pairs_power
-from miner.words.plan import plan_parts
-from miner.words.plan_calendar import plan_calendar
+from miner.words.plan import plan_calendar, plan_parts
 from miner.words.sentences import say
 
 START = date(2026, 7, 6)
@@ -428,7 +427,7 @@ def test_a_calendar_takes_no_orders_from_words(rules, monkeypatch, word):
     # RFC 5545 section 3.3.11: backslash, semicolon, comma and line feed are escaped in TEXT.
     from icalendar import Calendar
 
-    monkeypatch.setattr("miner.words.plan_calendar.LETTERS", {"change": word, "usual": word})
+    monkeypatch.setattr("miner.words.plan.LETTERS", {"change": word, "usual": word})
     plan = replace(made(rules), plan=word, change=word)
     calendar = Calendar.from_ical(plan_calendar(plan))
     events = calendar.walk("VEVENT")
@@ -443,7 +442,7 @@ def test_a_calendar_of_words_in_no_ascii_is_folded_between_letters(rules, monkey
     from icalendar import Calendar
 
     name, titles = "ž" * 70 + "日本語の計画" * 9, {"change": "Ä" * 90, "usual": "🙂" * 40}
-    monkeypatch.setattr("miner.words.plan_calendar.LETTERS", titles)
+    monkeypatch.setattr("miner.words.plan.LETTERS", titles)
     plan = replace(made(rules), plan=name)
     text = plan_calendar(plan)
     lines = text.split(b"\r\n")

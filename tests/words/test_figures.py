@@ -26,7 +26,7 @@ from miner.render.figures.month import HIGHEST, LOWEST, month
 from miner.render.figures.paper import PALETTE, as_png, as_svg, levels, round_step, round_ticks
 from miner.render.page import DARK
 from miner.rulebook import RuleBook
-from miner.words.meal_words import comparison_sentence
+from miner.words.meals import comparison_sentence
 
 FINITE = st.floats(-1e4, 1e4, allow_nan=False)
 

@@ -9,8 +9,7 @@ from miner.core.messages import Message, message
 from miner.core.results import Evidence, Withheld
 from miner.render.terminal import render
 from miner.rulebook import RuleBook
-from miner.words.inseparable import group_words, inseparable
-from miner.words.ranking import ranking_parts
+from miner.words.ranking import group_words, inseparable, ranking_parts
 
 
 def not_told_apart(factor: str, rules: RuleBook) -> Message:

@@ -25,8 +25,7 @@ from miner.core.results.why import told, told_between
 from miner.render.terminal import render
 from miner.render.values import why_csv
 from miner.rulebook import RuleBook
-from miner.words.ask import answer_parts, fixed_parts
-from miner.words.error_rate import error_rate_parts
+from miner.words.ask import answer_parts, error_rate_parts, fixed_parts
 from miner.words.why import why_parts
 
 HOSTILE = "[red]\x1b[31m\u202e" + "z" * 5000

@@ -8,7 +8,7 @@ import pytest
 
 from miner.core.results.morning import Against, Noted
 from miner.words.amounts import Amounts
-from miner.words.day_rises import noted_words
+from miner.words.day import noted_words
 from miner.words.unusual import measure_words
 
 MG_DL = Amounts("mg/dL")

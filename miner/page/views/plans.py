@@ -31,8 +31,7 @@ from miner.render.plan_page import plan_page
 from miner.words.door import rules_at_door
 from miner.words.labels import factor_phrase, outcome_label
 from miner.words.pages import TICK_ANSWERS
-from miner.words.plan import what_to_do
-from miner.words.plan_calendar import LETTERS, plan_calendar
+from miner.words.plan import LETTERS, plan_calendar, what_to_do
 
 HEADER = ("date", "plan", "answer")
 

@@ -16,11 +16,10 @@ from miner.page.request import PageRequest
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import for_page
 from miner.rulebook import RuleBook
-from miner.words.ask import question_words
+from miner.words.ask import lead, luck, question_words
 from miner.words.door import rules_at_door
 from miner.words.labels import evidence_words
 from miner.words.pages import ANY_FOOD, ANY_TAG, UNIT_TITLES
-from miner.words.suggesting import lead, luck
 
 
 def show(request: PageRequest) -> Response:
