@@ -22,8 +22,7 @@ import numpy as np
 
 from benchmarks.calibration.worlds import FIRST_DAY, SPREAD, WORLDS, World, month
 from miner import rulebook
-from miner.followup.following import FIRST_LOOK, LEVEL, every_look, judge
-from miner.followup.fresh import compare
+from miner.followup.following import FIRST_LOOK, LEVEL, compare, every_look, judge
 from miner.hypotheses.design import Design, design
 from miner.hypotheses.search import search
 from miner.hypotheses.whitened import Spectra

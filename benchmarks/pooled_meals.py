@@ -22,8 +22,7 @@ import numpy as np
 from scipy.stats import binomtest
 
 from miner import rulebook
-from miner.caseload.doubts import weekday_doubt
-from miner.caseload.fitting import HabitFit, _along
+from miner.caseload.fitting import HabitFit, _along, weekday_doubt
 from miner.caseload.pooling import adjusted, judge
 from miner.caseload.question import Units, fit_question, usable, usable_dose
 from miner.core.results import Doubt, Evidence, Shape

@@ -9,8 +9,7 @@ import numpy as np
 from benchmarks.calibration.worlds import FIRST_DAY, World, month
 from benchmarks.promises.reach import HABITS, searched
 from miner.core.results import Hypothesis
-from miner.followup.following import HELD_UP, judge
-from miner.followup.fresh import compare
+from miner.followup.following import HELD_UP, compare, judge
 from miner.followup.keeping import MAX_DAYS, power_on, reading_days
 from miner.hypotheses.describe import describe
 from miner.hypotheses.design import design

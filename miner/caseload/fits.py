@@ -11,8 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from miner.caseload.doubts import PooledQuestion
-from miner.caseload.fitting import HabitFit
+from miner.caseload.fitting import HabitFit, PooledQuestion
 from miner.caseload.question import OwnSlopes, PoolFit
 from miner.caseload.store import POOLED, Store
 from miner.core.results import Doubt, DoubtCode, Shape

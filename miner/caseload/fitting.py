@@ -1,15 +1,15 @@
-"""Every question that may be asked of a pool, and the fit of one of them as a task of its own."""
+"""Every question that may be asked of a pool: its units, its fit as a task, the doubts about it."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from math import isfinite, nan
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
-from miner.caseload.doubts import PooledQuestion
 from miner.caseload.question import (
     OwnSlopes,
     PoolFit,
@@ -21,11 +21,55 @@ from miner.caseload.question import (
     usable_dose,
 )
 from miner.caseload.store import CLIENT, PooledUnits
-from miner.caseload.units import FACTOR, NUISANCE, OUTCOME, TIME, factor_column
-from miner.core.results import Shape
-from miner.hypotheses.design import nuisance_source
-from miner.rulebook import Guardrails, RuleBook
+from miner.core.results import Doubt, DoubtCode, Shape
+from miner.hypotheses.design import Design, nuisance_source
+from miner.rulebook import FactorRule, Guardrails, OutcomeRule, RuleBook
 from miner.stats.effects import either, r_of_t, t_quantile
+from miner.stats.pooling import within_between
+from miner.tables.unit_table import UnitTable
+
+TIME = "time"
+NUISANCE, OUTCOME, BY_CLOCK, FACTOR, DOSE = "n:", "y:", "c:", "x:", "d:"
+DAY = pd.Timedelta(days=1)
+
+
+def unit_rows(table: UnitTable, plan: Design) -> pd.DataFrame:
+    """Return one row a usable unit.
+
+    Columns: ``time`` (days), ``n:`` what is allowed for in every client (weekend, drift, the
+    client's sensors as ``n:sensor 1`` and so on), ``y:`` outcomes, ``c:`` outcomes by the clock,
+    ``x:factor@lag`` factors at the lag at which they may meet an outcome, 1 or 0, and of those
+    that are measured ``d:factor@lag`` the measure, in multiples of what its slope is told for.
+    """
+    found = {TIME: _times(table, plan)}
+    sensors = 0
+    for name, column in zip(plan.nuisance_names[1:], plan.nuisance.T[1:], strict=True):
+        if name.startswith("sensor "):
+            sensors += 1
+            name = f"sensor {sensors}"
+        found[f"{NUISANCE}{name}"] = column
+    for target in plan.targets:
+        found[f"{OUTCOME}{target.name}"] = target.values
+        found[f"{BY_CLOCK}{target.name}"] = target.by_clock
+        for item in target.items:
+            found[factor_column(item.factor, item.lag)] = item.values
+            if item.dose is not None:
+                found[factor_column(item.factor, item.lag, Shape.DOSE)] = item.dose
+    return pd.DataFrame({name: np.asarray(found[name], dtype=float) for name in found})
+
+
+def factor_column(factor: str, lag: int, shape: Shape = Shape.CUT) -> str:
+    """Return the name of the column that holds a factor, or its dose, so many days earlier."""
+    return f"{DOSE if shape is Shape.DOSE else FACTOR}{factor}@{lag}"
+
+
+def _times(table: UnitTable, plan: Design) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    if plan.unit == "day":
+        return np.asarray(plan.times, dtype=float)
+    starts = pd.to_datetime(table.frame.loc[list(plan.names), "start"])
+    minutes = starts.groupby(starts).cumcount()  # of two meals at one time the later is a minute on
+    return np.asarray((starts - pd.Timestamp(0)) / DAY + minutes / 1440, dtype=float)
+
 
 FEWEST_EACH_SIDE = 2
 
@@ -201,3 +245,131 @@ def _along(chosen: Mapping[Shape, Units]) -> float:
 
 def _floats(frame: pd.DataFrame, name: str) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     return frame[name].to_numpy(dtype=float)
+
+
+Floats = NDArray[np.float64]
+LEAST_LEFT = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class PooledQuestion:
+    """A factor that may come before, or go with, an outcome."""
+
+    factor: str
+    rule: FactorRule
+    lag: int
+    outcome: str
+    target: OutcomeRule
+
+    @property
+    def relation(self) -> str:
+        """Whether the factor comes before the outcome or goes with it."""
+        same = self.target.window in self.rule.same_time and self.lag == 0
+        return "same_day" if same else "precedes"
+
+
+@dataclass(frozen=True, slots=True)
+class Doubts:
+    """What can be asked once more about one pooled question.
+
+    Attributes:
+        units: everything of the clients who agreed.
+        read: reads the units of a question that can tell something.
+    """
+
+    units: PooledUnits
+    question: PooledQuestion
+    rules: RuleBook
+    unit: str
+    read: Callable[[], Units]
+
+    def found(self, difference: float) -> tuple[Doubt, ...]:
+        """Return why a difference that passes is a hint all the same; empty if it is not."""
+        fitted = self.read()
+        level = self.rules.guardrails.weekday_level_searched
+        others = (
+            self._by_clock(fitted, difference),
+            weekday_doubt(fitted, difference, level),
+        )
+        confounders = self._confounders(fitted, difference)
+        return (*confounders, *(doubt for doubt in others if doubt is not None))
+
+    def _again(self, fitted: Units, column: str) -> Floats:
+        values = self.units.read([column])[column].to_numpy(dtype=float)
+        return np.asarray(values[fitted.rows])
+
+    def _confounders(self, fitted: Units, difference: float) -> list[Doubt]:
+        found = []
+        for name in self.question.rule.confounders:
+            beside = [self._left(fitted, difference, column) for column in self._beside(name)]
+            left = [share for share in beside if share is None or not share >= LEAST_LEFT]
+            if left:
+                least = None if None in left else min(share for share in left if share is not None)
+                found.append(Doubt(DoubtCode.CONFOUNDER, name, least))
+        return found
+
+    def _left(self, fitted: Units, difference: float, column: str) -> float | None:
+        """Return the share of a difference that is left beside a column; None if not fitted."""
+        within = within_between(self._again(fitted, column), fitted.clients)[0]
+        values = np.nan_to_num(within, nan=0.0)[:, None]
+        if not values.any():
+            return 1.0
+        again = fit_question(fitted, each=False, beside=values).answer
+        return None if again.difference is None else again.difference / difference
+
+    def _beside(self, name: str) -> list[str]:
+        """Return the columns of a confounder, its cut and its dose."""
+        own = self.rules.factors_of(self.unit).get(name)
+        lag = None if own is None else own.lag.get(self.question.target.window)
+        if lag is None or name == self.question.factor:
+            return []
+        columns = (factor_column(name, lag, shape) for shape in Shape)
+        return [column for column in columns if column in self.units.columns]
+
+    def _by_clock(self, fitted: Units, difference: float) -> Doubt | None:
+        if self.question.target.window not in self.question.rule.moves_window:
+            return None
+        y = self._again(fitted, f"{BY_CLOCK}{self.question.outcome}")
+        units = replace(fitted, y=y).only(np.isfinite(y))
+        if units.who >= 2:
+            again = fit_question(units, each=False).answer
+            if (
+                again.difference is not None
+                and again.p is not None
+                and again.difference * difference > 0
+                and again.p <= self.rules.guardrails.hint_level
+            ):
+                return None
+        return Doubt(DoubtCode.CLOCK)
+
+
+def weekday_doubt(units: Units, difference: float, level: float) -> Doubt | None:
+    """Return the doubt about a difference that does not hold within weekdays; None where it does.
+
+    A week that clients have in common brings a habit and an outcome together in all of them. What
+    each client's own week does differs from client to client, and shows in how far they lie apart.
+
+    Args:
+        units: of the question.
+        difference: as found, not 0.
+        level: the largest p at which it holds.
+    """
+    again = fit_question(_within_weekdays(units), each=False).answer
+    left = None if again.difference is None else again.difference / difference
+    if left is not None and again.p is not None and left >= LEAST_LEFT and again.p <= level:
+        return None
+    return Doubt(DoubtCode.WEEKDAY, left=left)
+
+
+def _within_weekdays(units: Units) -> Units:
+    """Return the units with what all clients have in common by the weekday taken out."""
+    weekday = np.floor(units.times).astype(int) % 7
+    days = np.eye(7)[weekday][:, 1:].T
+    columns = np.column_stack([within_between(day, units.clients)[0] for day in days])
+
+    def cleared(values: Floats) -> Floats:
+        inside = within_between(values, units.clients)[0]
+        taken = columns @ np.linalg.lstsq(columns, inside, rcond=1e-9)[0]
+        return np.asarray(values - taken)
+
+    return replace(units, x=cleared(units.x), y=cleared(units.y))

@@ -16,8 +16,7 @@ from miner.core.results import plain
 from miner.ledger.last import NAME as LAST
 from miner.ledger.last import gone, note, noted, unnoted
 from miner.ledger.line import NAME, SCHEMA, Event, as_event, read_line, write_line
-from miner.ledger.problems import quote
-from miner.ledger.reading import contents, parse, split
+from miner.ledger.reading import contents, parse, quote, split
 
 LOCK_NAME = ".ledger.lock"
 

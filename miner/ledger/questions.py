@@ -10,8 +10,7 @@ from typing import Any
 
 from miner.core.results import Result, Shape
 from miner.ledger.line import Event
-from miner.ledger.problems import BACK
-from miner.ledger.reading import Ledger
+from miner.ledger.reading import BACK, Ledger
 
 SETTINGS = (
     "records_hash", "rules_hash", "settings_hash", "seed", "draws", "unit", "first", "last",

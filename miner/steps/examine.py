@@ -10,9 +10,9 @@ from pathlib import Path
 import pandas as pd
 
 from miner import __version__
+from miner.caseload.fitting import unit_rows
 from miner.caseload.places import fetched, fingerprint
-from miner.caseload.record import Head, Told, to_parquet
-from miner.caseload.units import unit_rows
+from miner.caseload.store import Head, Told, to_parquet
 from miner.core import resources
 from miner.core.errors import MinerError
 from miner.core.results import CautionKind, CheckReport, Evidence, Ranking, Severity

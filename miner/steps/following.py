@@ -10,8 +10,7 @@ from miner.core.errors import MinerError, nearest
 from miner.core.messages import Message, message
 from miner.core.results.follow import Following, KeptResult
 from miner.followup import following as judging
-from miner.followup.frozen import reworded
-from miner.followup.keeping import WAYS, entry_of, ranked
+from miner.followup.keeping import WAYS, entry_of, ranked, reworded
 from miner.ledger import MAX_OPEN, FollowupState, is_day, replay
 from miner.records.client import Client
 from miner.rulebook import RuleBook

@@ -11,8 +11,8 @@ from miner.core.messages import message
 from miner.core.results import Since, Wording, worded
 from miner.core.results.follow import KeptResult, NewUnits
 from miner.followup import following as judging
-from miner.followup.fresh import Fresh, each_day, fresh
-from miner.followup.frozen import as_kept, thaw
+from miner.followup.following import Fresh, each_day, fresh
+from miner.followup.keeping import as_kept, thaw
 from miner.hypotheses.design import design
 from miner.hypotheses.why import find
 from miner.ledger import FollowupState, FrozenIdea, Kept, as_written

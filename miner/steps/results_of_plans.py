@@ -11,7 +11,7 @@ from miner import ledger
 from miner.core.errors import MinerError, nearest
 from miner.core.messages import Message, Words, by_rules
 from miner.core.results import PairRead, PairsTest, PlanResult, Wording, worded
-from miner.followup import pairs as reading
+from miner.followup import planning as reading
 from miner.followup.planning import drawn_in_time, drawn_late
 from miner.followup.ticked import misplaced
 from miner.ledger import PlanKept, as_written, replay

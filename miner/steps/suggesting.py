@@ -6,14 +6,18 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from miner.caseload.doubts import PooledQuestion
-from miner.caseload.fitting import FitTask, own_task, questions
+from miner.caseload.fitting import FitTask, PooledQuestion, own_task, questions
 from miner.caseload.places import client_folders
-from miner.caseload.pooling import FEWEST_CLIENTS, MOST_LISTED_THROUGHOUT, fewest_clients
+from miner.caseload.pooling import (
+    FEWEST_CLIENTS,
+    MOST_LISTED_THROUGHOUT,
+    fewest_clients,
+    strongest,
+    suggest,
+)
 from miner.caseload.question import OwnSlopes
 from miner.caseload.running import Progress
 from miner.caseload.store import NAME, Store, folder_of_unit
-from miner.caseload.suggesting import strongest, suggest
 from miner.core.errors import MinerError
 from miner.core.messages import by_rules
 from miner.core.results import Shape

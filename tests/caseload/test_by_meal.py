@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from miner import steps
-from miner.caseload.fitting import questions, read_usable
+from miner.caseload.fitting import questions, read_usable, unit_rows
 from miner.caseload.store import (
     CLIENT,
     NAME,
@@ -20,7 +20,6 @@ from miner.caseload.store import (
     folder_of_unit,
     pooled_before,
 )
-from miner.caseload.units import unit_rows
 from miner.core import resources
 from miner.core.results import Evidence, Shape
 from miner.core.results.caseload import Caseload

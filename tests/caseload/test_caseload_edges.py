@@ -13,11 +13,10 @@ import pandas as pd
 import pytest
 
 from miner import steps
+from miner.caseload.fitting import unit_rows
 from miner.caseload.question import Units, fit_question
-from miner.caseload.record import read_head
 from miner.caseload.running import run
-from miner.caseload.store import Store
-from miner.caseload.units import unit_rows
+from miner.caseload.store import Store, read_head
 from miner.core.errors import MinerError
 from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload

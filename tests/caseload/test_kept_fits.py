@@ -12,9 +12,8 @@ import pytest
 
 from miner import rulebook
 from miner.caseload import pooling
-from miner.caseload.doubts import PooledQuestion
 from miner.caseload.fits import POOLED, KeptFits
-from miner.caseload.fitting import FitTask, fit_task
+from miner.caseload.fitting import FitTask, PooledQuestion, fit_task
 from miner.caseload.question import PoolFit
 from miner.caseload.store import NAME, Store
 from miner.core import resources

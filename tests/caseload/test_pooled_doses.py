@@ -9,8 +9,7 @@ import pytest
 from scipy import stats as st
 
 from miner import rulebook
-from miner.caseload.doubts import PooledQuestion
-from miner.caseload.fitting import HabitFit, _along, questions
+from miner.caseload.fitting import HabitFit, PooledQuestion, _along, questions
 from miner.caseload.pooling import judge, per_of
 from miner.caseload.question import (
     PoolFit,

@@ -13,7 +13,7 @@ from scipy import stats as st
 from statsmodels.stats.multitest import multipletests
 
 from miner import rulebook
-from miner.caseload.doubts import Doubts, PooledQuestion, weekday_doubt
+from miner.caseload.fitting import Doubts, PooledQuestion, weekday_doubt
 from miner.caseload.pooling import fewest_clients, judge
 from miner.caseload.question import Units, fit_question, usable
 from miner.core.results import Doubt, DoubtCode, Evidence

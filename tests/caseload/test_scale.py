@@ -15,8 +15,8 @@ from typing import Any
 import pytest
 
 from miner.caseload.places import client_folders, fetched, fingerprint
-from miner.caseload.record import read_head
 from miner.caseload.running import Pace, run
+from miner.caseload.store import read_head
 from miner.core.errors import MinerError
 from miner.steps.caseload import pool
 from miner.steps.examine import Task, ended, examine

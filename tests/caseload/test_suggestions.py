@@ -13,10 +13,10 @@ import pytest
 from click.testing import CliRunner, Result
 
 from miner import ledger, rulebook, steps
-from miner.caseload.doubts import PooledQuestion
+from miner.caseload.fitting import PooledQuestion
+from miner.caseload.pooling import MOST_SUGGESTED, strongest, suggest
 from miner.caseload.question import OwnSlopes
 from miner.caseload.store import NAME
-from miner.caseload.suggesting import MOST_SUGGESTED, strongest, suggest
 from miner.cli.group import miner as commands
 from miner.core.results import Evidence, Shape
 from miner.core.results.caseload import Caseload

@@ -12,7 +12,7 @@ from statsmodels.stats.multitest import multipletests
 from miner import rulebook
 from miner.core.results import Counts, Withheld
 from miner.followup import following as judging
-from miner.followup.fresh import Fresh, each_day, fresh
+from miner.followup.following import Fresh, each_day, fresh
 from miner.hypotheses.design import design
 from miner.hypotheses.whitened import whitened
 from miner.ledger import Kept, Ledger, replay

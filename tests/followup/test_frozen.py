@@ -11,7 +11,7 @@ from fresh_tables import idea, table_of
 from miner import rulebook
 from miner.core.errors import MinerError
 from miner.core.results import Counts, Evidence, Hypothesis, OutcomeSummary, plain
-from miner.followup.frozen import as_kept, freeze, thaw
+from miner.followup.keeping import as_kept, freeze, thaw
 from miner.hypotheses.identity import factor_definition, outcome_definition
 from miner.ledger import FrozenIdea
 from miner.records.client import Client, Settings

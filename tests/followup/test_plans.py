@@ -13,7 +13,6 @@ from fresh_tables import idea, row_date, table_of
 from miner import rulebook
 from miner.core.errors import MinerError
 from miner.core.results import CautionKind, CautionText, Period
-from miner.followup import pairs as reading
 from miner.followup import planning
 from miner.followup.planning import Wish, make_plan, scatter
 from miner.followup.refusals import require_testable
@@ -270,7 +269,7 @@ def planned_table(rules, plan_periods, effect, rng, offset=0):
 
 
 def read(table, plan_periods, ticks=None, offset=0, lag=0):
-    return reading.read_pairs(
+    return planning.read_pairs(
         table, plan_periods, outcome="minutes_above", factor="late_dinner", helpful="without",
         offset_days=offset, lag_days=lag, ticks=ticks or {},
     )  # fmt: skip
@@ -286,7 +285,7 @@ def test_the_test_errs_as_it_says_and_finds_what_it_promises(rules):
         for run in range(runs):
             own = periods(10, start=start, seed=run)
             seen, _ = read(planned_table(rules, own, effect, rng), own)
-            found[effect] += reading.test_of(seen, 0).p <= 0.05
+            found[effect] += planning.test_of(seen, 0).p <= 0.05
     # 2-day periods: SD of a pair 40; ten pairs find 60 in 98 of 100 (t test, E-POWER's formula)
     power = pairs_power(60, 40, 10)
     assert found[-60.0] / runs == pytest.approx(
@@ -310,13 +309,13 @@ def test_days_left_out_and_unusable_days_do_not_count(rules):
     seen, _ = read(table, own)
     assert {pair.change_units for pair in seen} == {2}
     first = next(p for p in own if p.arm == "change")
-    kept_days = reading._days(first, 0)[1:]
+    kept_days = planning._days(first, 0)[1:]
     mean = table.frame.loc[kept_days, "minutes_above"].mean()
     assert seen[first.pair - 1].change == pytest.approx(mean)
     table.frame.loc[kept_days, "usable"] = False
     again, _ = read(table, own)
     assert again[first.pair - 1].difference is None
-    assert reading.test_of(again, 0).pairs_used == 5
+    assert planning.test_of(again, 0).pairs_used == 5
 
 
 def test_followed_by_the_records_and_by_ticks(rules):
@@ -326,9 +325,9 @@ def test_followed_by_the_records_and_by_ticks(rules):
     assert ({pair.followed for pair in seen}, differ) == ({True}, 0)
     change = {p.pair: p for p in own if p.arm == "change"}
     usual = {p.pair: p for p in own if p.arm == "usual"}
-    said_no = dict.fromkeys(reading._days(change[1], 0), "no")
-    forgot = dict.fromkeys(reading._days(change[2], 0), "forgot")
-    not_usual = dict.fromkeys(reading._days(usual[3], 0), "no")
+    said_no = dict.fromkeys(planning._days(change[1], 0), "no")
+    forgot = dict.fromkeys(planning._days(change[2], 0), "forgot")
+    not_usual = dict.fromkeys(planning._days(usual[3], 0), "no")
     seen, differ = read(table, own, said_no | forgot | not_usual)
     assert [pair.followed for pair in seen] == [False, True, False, True, True, True]
     assert differ == 2
@@ -341,9 +340,9 @@ def test_where_records_do_not_show_the_change_only_ticks_tell(rules):
     own = periods(6, start=date(2026, 3, 9))
     table = planned_table(rules, own, 0.0, np.random.default_rng(1))
     change = {p.pair: p for p in own if p.arm == "change"}
-    ticks = dict.fromkeys(reading._days(change[1], 0), "yes")
-    ticks |= dict.fromkeys(reading._days(change[2], 0), "no")
-    seen, differ = reading.read_pairs(
+    ticks = dict.fromkeys(planning._days(change[1], 0), "yes")
+    ticks |= dict.fromkeys(planning._days(change[2], 0), "no")
+    seen, differ = planning.read_pairs(
         table, own, outcome="minutes_above", factor=None, helpful="without", offset_days=0,
         lag_days=0, ticks=ticks,
     )  # fmt: skip
@@ -367,13 +366,13 @@ def test_where_records_do_not_show_the_change_only_ticks_tell(rules):
     ],
 )
 def test_statuses(differences, worth, status):
-    seen = [reading.PairRead(k, float(d), 0.0, 2, 2, True) for k, d in enumerate(differences)]
-    assert reading.status_of(reading.test_of(seen, 0), worth) == status
+    seen = [planning.PairRead(k, float(d), 0.0, 2, 2, True) for k, d in enumerate(differences)]
+    assert planning.status_of(planning.test_of(seen, 0), worth) == status
 
 
 def test_no_pair_at_all_settles_nothing():
-    test = reading.test_of([], 0)
-    assert (test.pairs_used, test.p, reading.status_of(test, 5)) == (0, None, "not_settled")
+    test = planning.test_of([], 0)
+    assert (test.pairs_used, test.p, planning.status_of(test, 5)) == (0, None, "not_settled")
 
 
 def test_periods_come_back_from_the_ledger(rules):

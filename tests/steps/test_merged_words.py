@@ -9,7 +9,7 @@ import pytest
 
 from miner import ledger, rulebook, steps
 from miner.core.errors import MinerError
-from miner.followup.frozen import as_kept, reworded
+from miner.followup.keeping import as_kept, reworded
 from miner.hypotheses.fixed import LOOKED, REWORDED
 from miner.records.synonyms import merged_now
 from miner.steps.past import read_past
