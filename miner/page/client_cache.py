@@ -12,10 +12,11 @@ from pathlib import Path
 from miner import steps
 from miner.caseload.places import RULES, SHARED
 from miner.core.errors import MinerError
-from miner.core.results import CheckReport, Severity
+from miner.core.results import CheckReport, Ranking, Severity
 from miner.core.results.briefing import Briefing
 from miner.core.results.morning import ClientMorning, DayReview
 from miner.ledger import NAME as LEDGER
+from miner.page.jobs import Progress
 from miner.page.places import require_inside
 from miner.records.client import Client
 from miner.rulebook import RuleBook
@@ -149,6 +150,16 @@ class CachedRanking:
     include: tuple[str, ...] = ()
     pages: dict[str, str] = field(default_factory=dict)
 
+    def rankings(self) -> tuple[Ranking, ...]:
+        """Return the ranking itself, then that of the meals beside it."""
+        made, by_meal = self.brief.ranking, self.brief.by_meal
+        return (made,) if by_meal is None else (made, by_meal)
+
+    def chosen(self, ids: list[str]) -> tuple[str, ...]:
+        """Return the patterns of these IDs, in the order of their ranking, those by meal last."""
+        known = [item.id for ranking in self.rankings() for item in ranking.hypotheses]
+        return tuple(id_ for id_ in known if id_ in ids)
+
 
 class ClientCache:
     """The clients of one practice as read; a file that changes is read again."""
@@ -209,6 +220,40 @@ class ClientCache:
         """Return the last ranking of these records in this run of the page, or None."""
         found = self.rankings.get(entry.client.folder.name)
         return found if found is not None and found.key == entry.key else None
+
+    def rank(
+        self,
+        entry: ClientEntry,
+        progress: Progress,
+        include: tuple[str, ...] = (),
+        trial: str | None = None,
+        *,
+        lineup: bool = False,
+    ) -> CachedRanking:
+        """Rank a client's records and keep what was found for as long as the page runs.
+
+        Args:
+            entry: the client.
+            progress: is told how far it is.
+            include: the IDs of the patterns that were chosen to be shown.
+            trial: the name of a plan whose dates stand on the page to take home.
+            lineup: whether the dots of each choice stand among dots of pure luck.
+
+        Raises:
+            MinerError: the records cannot be ranked as they stand.
+        """
+        brief = steps.briefing(
+            entry.client,
+            entry.rules,
+            include=include,
+            trial=trial,
+            lineup=lineup,
+            together=True,
+            remember=True,
+            progress=progress,
+        )
+        self.rankings[entry.client.folder.name] = made = CachedRanking(entry.key, brief, include)
+        return made
 
     def forget(self, name: str) -> None:
         """Forget everything of one client."""

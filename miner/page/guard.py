@@ -7,6 +7,9 @@ import hashlib
 import hmac
 import re
 import secrets
+import threading
+import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from html import unescape
 
@@ -19,6 +22,9 @@ METHODS = (*SAFE, "POST")
 OPEN_PATH = "/open"
 FROM_A_FILE = ("null", "file://")
 """What browsers say of where a form was sent from, where that is a file."""
+OPEN_FOR_S = 120.0
+_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"  # none that looks like another
+_LONG, _GROUP = 20, 5
 NOT_LET_IN = "page.not_let_in"
 NOT_KNOWN = "page.not_known"
 POLICY = "; ".join(
@@ -102,6 +108,39 @@ class Keys:
     def own_form(self, value: object) -> bool:
         """Say whether a form is one of the page's."""
         return isinstance(value, str) and hmac.compare_digest(value.encode(), self.form.encode())
+
+
+class Tokens:
+    """The one token that works now, if any."""
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        self._clock = clock
+        self._guard = threading.Lock()
+        self._token, self._until = "", 0.0
+
+    def new(self) -> str:
+        """Return a new token; an older one works no more."""
+        letters = "".join(secrets.choice(_LETTERS) for _ in range(_LONG))
+        with self._guard:
+            self._token, self._until = letters, self._clock() + OPEN_FOR_S
+        return "-".join(letters[k : k + _GROUP] for k in range(0, _LONG, _GROUP))
+
+    def use(self, given: str) -> bool:
+        """Say whether a token works, after which it does not."""
+        letters = re.sub(r"[\s-]", "", given[:100]).casefold()
+        with self._guard:
+            right = self._open() and hmac.compare_digest(letters.encode(), self._token.encode())
+            if right:
+                self._token = ""
+            return right
+
+    def left(self) -> bool:
+        """Say whether a token could still be used."""
+        with self._guard:
+            return self._open()
+
+    def _open(self) -> bool:
+        return bool(self._token) and self._clock() < self._until
 
 
 def refusal(keys: Keys, request: Request) -> str | None:

@@ -8,10 +8,7 @@ open is opened again without a secret that lasts.
 
 from __future__ import annotations
 
-import hmac
 import os
-import re
-import secrets
 import shutil
 import stat
 import threading
@@ -24,13 +21,11 @@ from tempfile import TemporaryDirectory
 
 from miner.core.errors import MinerError
 from miner.core.files import make_folder, write_whole
-from miner.page.guard import OPEN_PATH, Keys
+from miner.page.guard import OPEN_PATH, Keys, Tokens
 
 FOLDER, FILE, AGAIN, WHERE = ".miner-open", "open.html", "again", "where"
-OPEN_FOR_S, LOOK_S = 120.0, 0.2
+LOOK_S = 0.2
 ASK_FOR_S = 10.0
-_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"  # none that looks like another
-_LONG, _GROUP = 20, 5
 
 
 @dataclass(frozen=True)
@@ -46,39 +41,6 @@ class Opening:
     file: str
     page: str
     token: str
-
-
-class Tokens:
-    """The one token that works now, if any."""
-
-    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
-        self._clock = clock
-        self._guard = threading.Lock()
-        self._token, self._until = "", 0.0
-
-    def new(self) -> str:
-        """Return a new token; an older one works no more."""
-        letters = "".join(secrets.choice(_LETTERS) for _ in range(_LONG))
-        with self._guard:
-            self._token, self._until = letters, self._clock() + OPEN_FOR_S
-        return "-".join(letters[k : k + _GROUP] for k in range(0, _LONG, _GROUP))
-
-    def use(self, given: str) -> bool:
-        """Say whether a token works, after which it does not."""
-        letters = re.sub(r"[\s-]", "", given[:100]).casefold()
-        with self._guard:
-            right = self._open() and hmac.compare_digest(letters.encode(), self._token.encode())
-            if right:
-                self._token = ""
-            return right
-
-    def left(self) -> bool:
-        """Say whether a token could still be used."""
-        with self._guard:
-            return self._open()
-
-    def _open(self) -> bool:
-        return bool(self._token) and self._clock() < self._until
 
 
 class TokenFile:

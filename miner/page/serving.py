@@ -90,7 +90,7 @@ def serve(
 
     try:
         with held(practice), _listening(port) as listener:
-            _serve(practice, listener, browser, say, warn)
+            _serve(practice, listener, say, warn, browser=browser)
     except OpenAlready:
         opening = ask_again(practice)
         say(opening)
@@ -109,9 +109,10 @@ def _require_libraries() -> None:
 def _serve(
     practice: Path,
     listener: socket.socket,
-    browser: bool,
     say: Callable[[Opening], None],
     warn: Callable[[str], None],
+    *,
+    browser: bool,
 ) -> None:
     from miner.page.app import application
     from miner.page.client_cache import ClientCache

@@ -10,9 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 from miner.page.client_cache import ClientCache, Print
-from miner.page.guard import Keys
+from miner.page.guard import Keys, Tokens
 from miner.page.jobs import Jobs, Turns
-from miner.page.opening import Tokens
 
 if TYPE_CHECKING:
     from markupsafe import Markup

@@ -26,8 +26,8 @@ from visits import HOME, PORT, Served, Visitor, read_file
 from miner.core.errors import MinerError
 from miner.page import opening
 from miner.page.app import ROUTES
-from miner.page.guard import Keys
-from miner.page.opening import FILE, FOLDER, OPEN_FOR_S, Tokens, ask_again, token_file
+from miner.page.guard import OPEN_FOR_S, Keys, Tokens
+from miner.page.opening import FILE, FOLDER, ask_again, token_file
 
 Open = Callable[[Path], Visitor]
 as_another = pytest.mark.skipif(

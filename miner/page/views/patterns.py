@@ -11,7 +11,6 @@ from miner import steps
 from miner.core.errors import MinerError
 from miner.core.messages import message
 from miner.core.results import Hypothesis, Ranking, Why
-from miner.core.results.briefing import Briefing
 from miner.followup import planning
 from miner.page.client_cache import CachedRanking, ClientEntry
 from miner.page.jobs import Progress
@@ -89,14 +88,9 @@ def _drawn(
     return request.state.pattern_figures.get((request.code, item.id), cached.brief, draw)
 
 
-def _rankings(brief: Briefing) -> tuple[Ranking, ...]:
-    """Return the ranking itself, then that of the meals beside it."""
-    return (brief.ranking,) if brief.by_meal is None else (brief.ranking, brief.by_meal)
-
-
 def _found(cached: CachedRanking, id_: str) -> tuple[Ranking, Hypothesis]:
     """Return the pattern of an ID, and the ranking it is in."""
-    for ranking in _rankings(cached.brief):
+    for ranking in cached.rankings():
         item = ranking.find(id_)
         if item is not None:
             return ranking, item
@@ -198,9 +192,3 @@ def show_plan(request: PageRequest) -> Response:
         first=before(entry),
         parts=plan_parts(made, entry.words, display_unit=entry.unit),
     )
-
-
-def chosen_of(brief: Briefing, ids: list[str]) -> tuple[str, ...]:
-    """Return the patterns that were chosen, in the order of their ranking, those by meal last."""
-    known = [item.id for ranking in _rankings(brief) for item in ranking.hypotheses]
-    return tuple(id_ for id_ in known if id_ in ids)

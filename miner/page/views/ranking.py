@@ -16,7 +16,7 @@ from miner.page.jobs import Progress
 from miner.page.render import DRAWING, page
 from miner.page.request import PageRequest
 from miner.page.rule_change import differs
-from miner.page.state import AppState, RankingChoice, made_of
+from miner.page.state import RankingChoice, made_of
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import one_line
 from miner.render.pages import render
@@ -105,11 +105,9 @@ def ids(request: PageRequest, cached: CachedRanking | None) -> dict[str, str]:
     """Return the addresses of the patterns of the rankings by day and by meal, by ID."""
     if cached is None:
         return {}
-    made = (cached.brief.ranking, cached.brief.by_meal)
     return {
         item.id: request.at("patterns", item.id)
-        for ranking in made
-        if ranking is not None
+        for ranking in cached.rankings()
         for item in ranking.hypotheses
     }
 
@@ -123,7 +121,7 @@ def begin(request: PageRequest) -> Response:
     def work(progress: Progress) -> str:
         entry = state.clients.entry(folder)
         if choice == PLAIN:
-            prepare(look(state, entry, progress), entry)
+            prepare(state.clients.rank(entry, progress), entry)
             return done
         found = steps.rank(
             entry.client,
@@ -144,35 +142,6 @@ def prepare(cached: CachedRanking, entry: ClientEntry) -> None:
     """Make the page to prepare from, which takes longer than a page may."""
     with DRAWING:
         cached.pages[FIRST] = render(cached.brief, FIRST, entry.rules, cached.include)
-
-
-def look(
-    state: AppState,
-    entry: ClientEntry,
-    progress: Progress,
-    include: tuple[str, ...] = (),
-    trial: str | None = None,
-    *,
-    lineup: bool = False,
-) -> CachedRanking:
-    """Rank a client's records and keep what was found for as long as the page runs.
-
-    Raises:
-        MinerError: the records cannot be ranked as they stand.
-    """
-    brief = steps.briefing(
-        entry.client,
-        entry.rules,
-        include=include,
-        trial=trial,
-        lineup=lineup,
-        together=True,
-        remember=True,
-        progress=progress,
-    )
-    found = CachedRanking(entry.key, brief, include)
-    state.clients.rankings[entry.client.folder.name] = found
-    return found
 
 
 def choice_of(request: PageRequest, entry: ClientEntry) -> RankingChoice:

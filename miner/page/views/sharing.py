@@ -16,8 +16,6 @@ from miner.page.places import Missing
 from miner.page.render import DRAWING, page
 from miner.page.request import PageRequest, attached
 from miner.page.views.client import before, name_of
-from miner.page.views.patterns import chosen_of
-from miner.page.views.ranking import look
 from miner.render.pages import KINDS, SHARED_KINDS, render
 from miner.words.labels import evidence_of
 from miner.words.pages import CHOICES_BY_UNIT, SHARED_PAGES
@@ -84,8 +82,8 @@ def make(request: PageRequest) -> Response:
     def work(progress: Progress) -> str:
         entry = state.clients.entry(folder)
         before_ = state.clients.last_ranking(entry)
-        include = chosen_of(before_.brief, ids) if before_ is not None else tuple(ids)
-        found = look(state, entry, progress, include, trial, lineup=lineup)
+        include = before_.chosen(ids) if before_ is not None else tuple(ids)
+        found = state.clients.rank(entry, progress, include, trial, lineup=lineup)
         for kind in ("preparation", *kinds):
             with DRAWING:
                 found.pages[kind] = render(found.brief, kind, entry.rules, include)
