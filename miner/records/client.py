@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 if TYPE_CHECKING:
     import pandas as pd
 
-    from miner.core.results import Finding
+    from miner.core.results.checking import Finding
 
 T = TypeVar("T")
 MAX_DERIVED = 4  # rule books under which one thing is asked for at a time: shipped, frozen, changed

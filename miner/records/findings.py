@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from miner.core.messages import Message
-from miner.core.results import Finding, Severity
+from miner.core.results.checking import Finding, Severity
 
 _ORDER = {Severity.STOP: 0, Severity.QUESTION: 1, Severity.LEFT_OUT: 2, Severity.NOTE: 3}
 

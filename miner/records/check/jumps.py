@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.core.messages import message
-from miner.core.results import Severity
+from miner.core.results.checking import Severity
 from miner.records.place.samples import modal_gap
 from miner.records.text_columns import blank
 

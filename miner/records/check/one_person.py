@@ -18,7 +18,7 @@ import pandas as pd
 
 from miner.core.errors import MinerError
 from miner.core.messages import message
-from miner.core.results import Finding, Severity
+from miner.core.results.checking import Finding, Severity
 from miner.records.columns import names_a_person
 from miner.records.text_columns import Text, blank, fold
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from miner.core.errors import MinerError
 from miner.core.messages import Message, message
-from miner.core.results import Severity
+from miner.core.results.checking import Severity
 from miner.records.columns import factor
 from miner.records.place.iso8601 import YEARS, Lengths, Mask, Stamps, offsets, offsets_of
 from miner.records.place.times import Times, hint, read_times, to_clock, with_offsets

@@ -6,20 +6,21 @@ Numbers may have marks between thousands; lengths may be in words (``1h 20m``) o
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.results import Severity
+from miner.core.results.checking import Severity
 from miner.records.columns import COLUMNS, Number, factor
-from miner.records.read.table_file import Table
 from miner.records.text_columns import Mask, Text, fold, repeated
 
 if TYPE_CHECKING:
     from miner.records.findings import Findings
     from miner.records.read.sources import Source
+    from miner.records.read.table_file import Table
 
 _THREE = r"[-+]?[1-9]\d{{0,2}}(?:{0}\d{{3}})+"
 _MARKS = {".": ",", ",": r"\."}
@@ -108,7 +109,7 @@ def doubt_thousands(table: Table, source: Source, findings: Findings) -> Table:
             values={"own": own},
         )
         cells = cells.assign(**{own: each.mask(doubtful, "")})
-    return table if cells is table.cells else Table(table.file, cells, table.rows)
+    return table if cells is table.cells else replace(table, cells=cells)
 
 
 _NUMBER = r"\d{1,4}(?:[.,]\d{1,6})?"

@@ -3,23 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from miner.core.messages import Message
-from miner.core.results import Severity
-from miner.records.check.one_person import tell_several
-from miner.records.columns import empty
-from miner.records.read.sources import canonical
-from miner.records.read.stream_file import Part, read_part
-from miner.records.read.table_file import Table
-
-if TYPE_CHECKING:
-    from miner.records.findings import Findings
+from miner.core.results.checking import Severity
 
 Told = tuple[Severity, str]
 """How much it matters that something is not used, and the code of the finding."""
@@ -90,58 +81,6 @@ class Gathered:
         elif column is not None and len(times):
             cells = pd.DataFrame({"time": times, column: values})
             self.series.append((column, cells.assign(sensor=sensor, row=row)))
-
-    def parts(self, findings: Findings) -> list[Part]:
-        """Return what the file gives to each stream; tell what was not used."""
-        for (severity, code), places in self.told.items():
-            at = pd.DataFrame({"file": self.file, "row": [row for row, _ in places]})
-            shown = [shown for _, shown in places]
-            findings.rows(severity, code, at=at, shown=shown if any(map(str, shown)) else ())
-        if len(self.people) > 1:
-            row = max(min(rows) for rows in self.people.values())
-            counts = {name: len(rows) for name, rows in self.people.items()}
-            tell_several(self.file, row, "", counts, findings)
-            return [Part("glucose", None)]
-        tables = [(name, _text(name, rows)) for name, rows in sorted(self.rows.items())]
-        tables += _joined(self.series)
-        if not tables:
-            return [Part("glucose", empty("glucose"))]
-        return [self._part(name, cells, findings) for name, cells in tables]
-
-    def _part(self, name: str, cells: pd.DataFrame, findings: Findings) -> Part:
-        stream = "glucose" if name in GLUCOSE_UNITS.values() else name
-        lines = cells.pop("row").astype("int64").to_numpy()
-        table = Table(self.file, cells, np.asarray(lines))
-        source = canonical(self.file, stream, list(cells.columns), self.zone)
-        part = read_part(table, source, self.zone, findings)
-        return replace(part, person=next(iter(self.people), ""))
-
-
-def _text(name: str, rows: list[dict[str, str]]) -> pd.DataFrame:
-    cells = pd.DataFrame(_merged(rows) if name == "sleep" else rows).fillna("").astype("str")
-    return cells.mask(cells == "")
-
-
-def _joined(series: list[tuple[str, pd.DataFrame]]) -> list[tuple[str, pd.DataFrame]]:
-    """Put the series of one unit together, numbers apart from words."""
-    kinds: dict[tuple[str, bool], list[pd.DataFrame]] = defaultdict(list)
-    for column, cells in series:
-        kinds[(column, pd.api.types.is_numeric_dtype(cells[column]))].append(cells)
-    return [(key[0], pd.concat(kinds[key], ignore_index=True)) for key in sorted(kinds)]
-
-
-def _merged(rows: list[dict[str, str]]) -> list[dict[str, str]]:
-    """Put the parts of one sleep, written one by one, into one row."""
-    nights: dict[tuple[str, str], dict[str, str]] = {}
-    for row in rows:
-        night = nights.setdefault((row["start"], row["end"]), dict(row))
-        for key, value in row.items():
-            if key in night and night[key] != value and key not in ("row", "start", "end"):
-                nights[(row["start"], f"{row['end']} ")] = dict(row)
-                break
-        else:
-            night.update({key: value for key, value in row.items() if key not in night})
-    return list(nights.values())
 
 
 def inside(value: Any, *path: str) -> Any:

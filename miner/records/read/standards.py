@@ -4,19 +4,28 @@ from __future__ import annotations
 
 import json
 import re
+from collections import defaultdict
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+import pandas as pd
+
 from miner.core.errors import MinerError
-from miner.core.results import Severity
+from miner.core.results.checking import Severity
+from miner.records.check.one_person import tell_several
+from miner.records.columns import empty
 from miner.records.read.fhir import read_observation
-from miner.records.read.gathered import NOT_KNOWN, Gathered, Told, inside, words
+from miner.records.read.gathered import GLUCOSE_UNITS, NOT_KNOWN, Gathered, Told, inside, words
 from miner.records.read.mhealth import is_data_point, read_data_point
+from miner.records.read.sources import canonical
+from miner.records.read.stream_file import Part, read_part
+from miner.records.read.table_file import Table
 from miner.records.read.text_file import as_utf8, map_it, too_large
 
 if TYPE_CHECKING:
     from miner.records.findings import Findings
-    from miner.records.read.stream_file import Part
 
 DECODER = json.JSONDecoder(parse_float=str, parse_int=str, parse_constant=str)
 BROKEN = object()
@@ -129,7 +138,7 @@ def read_standard(name: str, raw: bytes, zone: str | None, findings: Findings) -
     text = as_utf8(name, raw, None).decode("utf-8")
     out = Gathered(name, zone)
     if not text.strip():
-        return out.parts(findings)
+        return _parts(out, findings)
     seen = 0
     for row, value in documents(name, text):
         if value is BROKEN:
@@ -138,7 +147,7 @@ def read_standard(name: str, raw: bytes, zone: str | None, findings: Findings) -
             seen += _read(value, row, out)
     if not seen:
         raise MinerError("records.nothing_of_a_standard", file=name, map_it=map_it(name))
-    return out.parts(findings)
+    return _parts(out, findings)
 
 
 def _read(value: Any, row: int, out: Gathered) -> bool:
@@ -157,3 +166,57 @@ def _read(value: Any, row: int, out: Gathered) -> bool:
         out.leave(row, NOT_KNOWN, kind or "no kind")
         return bool(kind)
     return True
+
+
+def _parts(out: Gathered, findings: Findings) -> list[Part]:
+    """Return what the file gives to each stream; tell what was not used."""
+    for (severity, code), places in out.told.items():
+        at = pd.DataFrame({"file": out.file, "row": [row for row, _ in places]})
+        shown = [shown for _, shown in places]
+        findings.rows(severity, code, at=at, shown=shown if any(map(str, shown)) else ())
+    if len(out.people) > 1:
+        row = max(min(rows) for rows in out.people.values())
+        counts = {name: len(rows) for name, rows in out.people.items()}
+        tell_several(out.file, row, "", counts, findings)
+        return [Part("glucose", None)]
+    tables = [(name, _text(name, rows)) for name, rows in sorted(out.rows.items())]
+    tables += _joined(out.series)
+    if not tables:
+        return [Part("glucose", empty("glucose"))]
+    return [_part(out, name, cells, findings) for name, cells in tables]
+
+
+def _part(out: Gathered, name: str, cells: pd.DataFrame, findings: Findings) -> Part:
+    stream = "glucose" if name in GLUCOSE_UNITS.values() else name
+    lines = cells.pop("row").astype("int64").to_numpy()
+    table = Table(out.file, cells, np.asarray(lines))
+    source = canonical(out.file, stream, list(cells.columns), out.zone)
+    part = read_part(table, source, out.zone, findings)
+    return replace(part, person=next(iter(out.people), ""))
+
+
+def _text(name: str, rows: list[dict[str, str]]) -> pd.DataFrame:
+    cells = pd.DataFrame(_merged(rows) if name == "sleep" else rows).fillna("").astype("str")
+    return cells.mask(cells == "")
+
+
+def _joined(series: list[tuple[str, pd.DataFrame]]) -> list[tuple[str, pd.DataFrame]]:
+    """Put the series of one unit together, numbers apart from words."""
+    kinds: dict[tuple[str, bool], list[pd.DataFrame]] = defaultdict(list)
+    for column, cells in series:
+        kinds[(column, pd.api.types.is_numeric_dtype(cells[column]))].append(cells)
+    return [(key[0], pd.concat(kinds[key], ignore_index=True)) for key in sorted(kinds)]
+
+
+def _merged(rows: list[dict[str, str]]) -> list[dict[str, str]]:
+    """Put the parts of one sleep, written one by one, into one row."""
+    nights: dict[tuple[str, str], dict[str, str]] = {}
+    for row in rows:
+        night = nights.setdefault((row["start"], row["end"]), dict(row))
+        for key, value in row.items():
+            if key in night and night[key] != value and key not in ("row", "start", "end"):
+                nights[(row["start"], f"{row['end']} ")] = dict(row)
+                break
+        else:
+            night.update({key: value for key, value in row.items() if key not in night})
+    return list(nights.values())

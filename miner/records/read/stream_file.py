@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.results import Severity
+from miner.core.results.checking import Severity
 from miner.records.check.one_person import person_of
 from miner.records.columns import (
     BACKWARDS,

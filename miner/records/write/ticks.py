@@ -11,7 +11,7 @@ from pathlib import Path
 
 from miner.core.errors import MinerError
 from miner.core.files import plain_cell
-from miner.core.results import Finding, Severity
+from miner.core.results.checking import Finding, Severity
 from miner.records.findings import Findings
 from miner.records.read.text_file import open_text, read_bytes
 
