@@ -29,8 +29,7 @@ from miner.caseload.question import REML_FROM, OwnSlopes, PoolFit
 from miner.caseload.running import Pace, Progress, run
 from miner.caseload.store import PooledUnits, Told
 from miner.core.results import Doubt, Evidence, Per, Shape
-from miner.core.results.caseload import ByClient, ClientRow, Estimate, PooledEffect
-from miner.core.results.suggestions import Suggestion
+from miner.core.results.caseload import ByClient, ClientRow, Estimate, PooledEffect, Suggestion
 from miner.rulebook import Guardrails, RuleBook
 from miner.stats.effects import t_quantile
 from miner.stats.multiplicity import holm

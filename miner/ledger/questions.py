@@ -13,9 +13,16 @@ from miner.ledger.line import Event
 from miner.ledger.reading import BACK, Ledger
 
 SETTINGS = (
-    "records_hash", "rules_hash", "settings_hash", "seed", "draws", "unit", "first", "last",
+    "records_hash",
+    "rules_hash",
+    "settings_hash",
+    "seed",
+    "draws",
+    "unit",
+    "first",
+    "last",
     "left_out_hash",
-)  # fmt: skip
+)
 LOOKS = ("ranked", "looked")
 NO_DAY_AFTER = "9999-12-30"
 

@@ -17,9 +17,8 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
     from miner.core.results import MealComparison, Plan, PlanResult, Ranking, Why
-    from miner.core.results.caseload import Caseload
+    from miner.core.results.caseload import Caseload, Suggested
     from miner.core.results.follow import Following
-    from miner.core.results.suggestions import Suggested
     from miner.page.rule_change import RuleTrial
     from miner.render.drawn import Drawn
     from miner.render.figures.inline import Styles

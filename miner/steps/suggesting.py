@@ -21,8 +21,7 @@ from miner.caseload.store import NAME, Store, folder_of_unit
 from miner.core.errors import MinerError
 from miner.core.messages import by_rules
 from miner.core.results import Shape
-from miner.core.results.caseload import ClientRow
-from miner.core.results.suggestions import Suggested, Suggestion
+from miner.core.results.caseload import ClientRow, Suggested, Suggestion
 from miner.records import read_client
 from miner.records.check.one_person import day_prints, same_days
 from miner.records.client import Client

@@ -9,8 +9,7 @@ from typing import Protocol
 from miner.core.errors import several
 from miner.core.messages import Words
 from miner.core.results import ErrorRate, Evidence, Hypothesis
-from miner.core.results.caseload import ByClient, PooledEffect
-from miner.core.results.suggestions import Suggested, Suggestion
+from miner.core.results.caseload import ByClient, PooledEffect, Suggested, Suggestion
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.audience import Audience, said_to

@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from miner.core.errors import several
 from miner.core.messages import message
 from miner.core.results import Evidence
-from miner.core.results.caseload import Caseload, ClientRow, PooledEffect
-from miner.core.results.suggestions import Suggested
+from miner.core.results.caseload import Caseload, ClientRow, PooledEffect, Suggested
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, chance
 from miner.words.ask import habit_phrase, question_of

@@ -19,8 +19,7 @@ from visits import Visitor, words
 
 from miner import ledger, rulebook, steps
 from miner.core.results import Evidence
-from miner.core.results.caseload import Caseload
-from miner.core.results.suggestions import Suggested, Suggestion
+from miner.core.results.caseload import Caseload, Suggested, Suggestion
 from miner.ledger import replay
 from miner.page.app import ROUTES
 from miner.page.jobs import Jobs

@@ -4,28 +4,27 @@ What few commands need (pages, kept ideas, mappings, caseloads) is imported from
 that a ranking does not wait for it.
 """
 
-from miner.core.results.base import Result, Worded, Wording, plain, worded
-from miner.core.results.caution import CautionKind, CautionText
+from miner.core.results.base import CautionKind, CautionText, Result, Worded, Wording, plain, worded
 from miner.core.results.checking import CheckReport, Finding, Severity, StreamSummary
-from miner.core.results.error_rate import ErrorRate, FoundRate
+from miner.core.results.follow import PairRead, PairsTest, Period, Plan, PlanResult, Since
 from miner.core.results.meals import MealComparison, MealPair, MealSide, Repeats
 from miner.core.results.merging import LookAlike, Merge, Merges, Reworded, WordCount
 from miner.core.results.noting import CorrectionMade, Note, Notebook, ReadAs
-from miner.core.results.plan import PairRead, PairsTest, Period, Plan, PlanResult
 from miner.core.results.ranking import (
     Counts,
     Doubt,
     DoubtCode,
+    ErrorRate,
     Evidence,
+    FoundRate,
     Hypothesis,
     OutcomeSummary,
     Per,
     Ranking,
     Shape,
+    Together,
     Withheld,
 )
-from miner.core.results.since import Since
-from miner.core.results.together import Together
 from miner.core.results.why import FactorValue, Place, UnitBehind, Why
 
 __all__ = [

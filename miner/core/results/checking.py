@@ -8,8 +8,7 @@ from enum import StrEnum
 from typing import Any
 
 from miner.core.messages import Message, texts_of
-from miner.core.results.base import Result, plain
-from miner.core.results.caution import CautionText
+from miner.core.results.base import CautionText, Result, plain
 
 
 class Severity(StrEnum):

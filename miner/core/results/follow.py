@@ -1,4 +1,4 @@
-"""What was kept, and what new days said of it."""
+"""What was kept and planned, and what new days said of it."""
 
 from __future__ import annotations
 
@@ -6,11 +6,216 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from miner.core.messages import Words
+from miner.core.messages import Message, Words, by_rules, message
 from miner.core.results.base import Result, Worded
 from miner.core.results.noting import Note
-from miner.core.results.plan import PlanResult
-from miner.core.results.since import Since
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Since(Result):
+    """What stands between the first look at days and what they are said to show.
+
+    Attributes:
+        changed: days, ISO, whose records were added to, corrected or changed since.
+        left_out: days left out since.
+        without: what the answer would be without leaving them out; None where nothing is.
+        seen: days that do not count, for their readings had been looked at under other dates.
+        settings: whether settings that bear on the answer were changed since.
+        over_before: units that count though their day was over when it was written down.
+    """
+
+    changed: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
+    without: str | None = None
+    seen: tuple[str, ...] = ()
+    settings: bool = False
+    over_before: int = 0
+
+    def messages(
+        self, rules: object, without: object = None, unit: str = "day"
+    ) -> tuple[Message, ...]:
+        """Return every change as a message of its own.
+
+        Args:
+            rules: the rule books, for the words.
+            without: the answer without leaving days out; where days were left out.
+            unit: "day" or "meal".
+        """
+
+        def of(name: str, days: tuple[str, ...]) -> list[Message]:
+            shown = by_rules(rules, "labels.some_of", days=days)
+            return [by_rules(rules, f"wording.since.{name}", days=shown)] if days else []
+
+        said = [*of("changed", self.changed), *of("left_out", self.left_out)]
+        if self.left_out and without is not None:
+            said.append(by_rules(rules, "wording.since.without", answer=without))
+        said += of("seen", self.seen)
+        said += [by_rules(rules, "wording.since.settings")] if self.settings else []
+        if self.over_before:
+            count = message(f"steps.new_{unit}s", count=self.over_before)
+            said.append(by_rules(rules, "wording.since.over_before", count=count))
+        return tuple(said)
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Period(Result):
+    """Days in a row on which one thing is done.
+
+    Attributes:
+        number: from 1.
+        pair: from 1; two periods in a row are a pair.
+        first, last: ISO dates; "from" and "to" in JSON.
+        arm: "change" or "usual"; "undrawn" before the plan is agreed on.
+        leave_out_days: days at its start that are not counted.
+    """
+
+    number: int
+    pair: int
+    first: str
+    last: str
+    arm: str
+    leave_out_days: int
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the fields under the names of the contract."""
+        return {
+            "number": self.number,
+            "pair": self.pair,
+            "from": self.first,
+            "to": self.last,
+            "arm": self.arm,
+            "leave_out_first_day": self.leave_out_days > 0,
+            "leave_out_days": self.leave_out_days,
+        }
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Plan(Result):
+    """An alternating test.
+
+    Attributes:
+        plan: its name; it stands in ``ticks*.csv``. Empty before it is agreed on.
+        change: what is tried on the days of the change.
+        offset_days: days from a habit's day to the row of the table it is read from.
+        pair_spread: standard deviation of a pair's difference, expected.
+        sensor_changes: dates on which a new sensor is put on, between pairs.
+        seed: of the coins; None before it is agreed on.
+        read_on: the date it is read.
+        six_pairs_find: smallest difference that the shortest test, six pairs, would find 80 times
+            in 100; None where that is not known.
+        put_aside: earlier plans of the same idea that were given up unread.
+    """
+
+    plan: str
+    id: str
+    factor: str
+    outcome: str
+    unit_of: str
+    unit: str
+    change: str
+    periods: tuple[Period, ...]
+    pairs: int
+    period_days: int
+    offset_days: int
+    seed: int | None
+    smallest_p: float
+    power_at_worth_having: float
+    detectable: float
+    worth_having: float
+    pair_spread: float
+    weeks: int
+    sensors: int
+    sensor_changes: tuple[str, ...]
+    read_on: str
+    written: bool = True
+    six_pairs_find: float | None = None
+    put_aside: int = 0
+    stop_rules: tuple[Words, ...] = ()
+    notes: tuple[Words, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class PairRead(Result):
+    """One pair as read: means of its two periods, units behind them, followed or not."""
+
+    pair: int
+    change: float | None
+    usual: float | None
+    change_units: int
+    usual_units: int
+    followed: bool | None
+
+    @property
+    def difference(self) -> float | None:
+        """Change less usual, or None where one of them is unknown."""
+        if self.change is None or self.usual is None:
+            return None
+        return self.change - self.usual
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class PairsTest(Result):
+    """The randomisation test of some pairs."""
+
+    pairs_used: int
+    difference: float | None
+    interval: tuple[float, float] | None
+    p: float | None
+    orders: int = 0
+    exact: bool = True
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class PlanResult(Worded):
+    """What an alternating test showed.
+
+    Attributes:
+        status: changed, no_change or not_settled; None before its date.
+        difference: change less usual, mean of the pairs, as planned.
+        pairs_not_followed: pairs on which what was planned was not done, or nothing says it was.
+        as_followed: the same test on the pairs that were followed.
+        ticks_and_records_differ: days on which a tick says one thing and the records another.
+        put_aside: earlier plans of the same idea that were given up unread.
+        late_pairs: pairs that began before their order was drawn; they do not count.
+    """
+
+    plan: str
+    status: str | None
+    difference: float | None
+    interval: tuple[float, float] | None
+    p: float | None
+    pairs_used: int
+    pairs_not_followed: int
+    as_followed: PairsTest
+    id: str
+    factor: str
+    outcome: str
+    unit: str
+    unit_of: str
+    worth_having: float
+    read_on: str
+    pairs: tuple[PairRead, ...] = ()
+    ticks_and_records_differ: int = 0
+    stopped_early: bool = False
+    planned_pairs: int = 0
+    proven: bool = True
+    put_aside: int = 0
+    late_pairs: int = 0
+    notes: tuple[Words, ...] = ()
+
+    SAID: ClassVar[Mapping[str, tuple[str, ...]]] = {"as_followed": ("sentence",)}
+
+    @property
+    def sentence(self) -> str:
+        """What it showed, in the words of its level; or how far it is."""
+        return str(self.said("sentence"))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the fields as plain values, each pair with its difference."""
+        out = super(PlanResult, self).to_dict()
+        for row, pair in zip(out["pairs"], self.pairs, strict=True):
+            row["difference"] = pair.difference
+        return out
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -48,9 +253,11 @@ class NewUnits(Result):
     def to_dict(self) -> dict[str, Any]:
         """Return the counts by name."""
         return {
-            "units": self.units, "with": self.with_, "without": self.without,
+            "units": self.units,
+            "with": self.with_,
+            "without": self.without,
             "unknown": self.unknown,
-        }  # fmt: skip
+        }
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -7,8 +7,7 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from miner.core.messages import Message, Words
-from miner.core.results.base import Result, plain
-from miner.core.results.caution import CautionText
+from miner.core.results.base import CautionText, Result, plain
 
 
 @dataclass(frozen=True, slots=True, repr=False)

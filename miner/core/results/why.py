@@ -85,10 +85,15 @@ class Why(Result):
         rows = []
         for item in self.units:
             row: dict[str, object] = {
-                "unit": item.unit, "used": item.used, "reason": str(item.reason),
-                "with": item.with_factor, self.outcome: item.outcome, "high": item.high,
-                "outcome_from": told_between(item.places), "sensor": item.sensor,
-            }  # fmt: skip
+                "unit": item.unit,
+                "used": item.used,
+                "reason": str(item.reason),
+                "with": item.with_factor,
+                self.outcome: item.outcome,
+                "high": item.high,
+                "outcome_from": told_between(item.places),
+                "sensor": item.sensor,
+            }
             for factor in item.factors:
                 row[factor.factor] = factor.value
                 row[f"{factor.factor}_measure"] = factor.measure
