@@ -21,7 +21,7 @@ import numpy as np
 from miner import rulebook, steps
 from miner.core import resources
 from miner.hypotheses.design import design
-from miner.hypotheses.whitened import whitened
+from miner.hypotheses.tested import whitened
 from miner.stats.effects import single
 from miner.steps.ranking import table_of
 

@@ -25,7 +25,7 @@ from miner import rulebook
 from miner.followup.following import FIRST_LOOK, LEVEL, compare, every_look, judge
 from miner.hypotheses.design import Design, design
 from miner.hypotheses.search import search
-from miner.hypotheses.whitened import Spectra
+from miner.hypotheses.tested import Spectra
 from miner.ledger import Event, Kept
 from miner.rulebook import RuleBook
 from miner.stats.effects import expected

@@ -25,7 +25,7 @@ from miner.hypotheses.design import design
 from miner.hypotheses.guard import judge_all
 from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import search
-from miner.hypotheses.whitened import Spectra
+from miner.hypotheses.tested import Spectra
 from miner.rulebook import RuleBook
 from miner.stats.proportions import clopper_pearson
 from miner.tables.unit_table import UnitTable

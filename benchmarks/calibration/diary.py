@@ -13,12 +13,11 @@ from benchmarks.calibration.worlds import ANSWERING, ASKED, Month, month
 from miner.core.results import Evidence
 from miner.hypotheses.describe import describe
 from miner.hypotheses.design import Design, design
-from miner.hypotheses.doubts import interval
 from miner.hypotheses.fixed import Question, answer
-from miner.hypotheses.guard import Judged, judge_all
+from miner.hypotheses.guard import Judged, interval, judge_all
 from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import Search, search
-from miner.hypotheses.whitened import Spectra
+from miner.hypotheses.tested import Spectra
 from miner.rulebook import RuleBook
 from miner.stats.effects import single
 from miner.stats.maxt import shuffles

@@ -24,10 +24,9 @@ from joblib import Parallel, delayed
 from benchmarks.calibration.worlds import FIRST_DAY
 from miner import rulebook
 from miner.core.results import Evidence
-from miner.hypotheses.ask import ask_table
 from miner.hypotheses.fixed import Question
-from miner.hypotheses.rank import rank_table
-from miner.hypotheses.whitened import Spectra
+from miner.hypotheses.rank import ask_table, rank_table
+from miner.hypotheses.tested import Spectra
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
 

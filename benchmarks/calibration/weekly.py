@@ -22,7 +22,7 @@ from miner.hypotheses.fixed import Question, answer
 from miner.hypotheses.guard import Judged, judge_all
 from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import search
-from miner.hypotheses.whitened import Spectra
+from miner.hypotheses.tested import Spectra
 from miner.rulebook import RuleBook
 
 LOOKED_AT = {DoubtCode.WEEKDAY, DoubtCode.UNEQUAL_SPREAD}

@@ -11,11 +11,10 @@ from benchmarks.promises.reach import HABITS, searched
 from miner.core.results import Hypothesis
 from miner.followup.following import HELD_UP, compare, judge
 from miner.followup.keeping import MAX_DAYS, power_on, reading_days
-from miner.hypotheses.describe import describe
+from miner.hypotheses.describe import at_worth, describe
 from miner.hypotheses.design import design
 from miner.hypotheses.guard import judge_all
-from miner.hypotheses.promises import at_worth
-from miner.hypotheses.whitened import Spectra
+from miner.hypotheses.tested import Spectra
 from miner.ledger import Event, Kept
 from miner.rulebook import RuleBook
 

@@ -10,11 +10,10 @@ from benchmarks.calibration.worlds import Month, World, month
 from miner.core.results import Evidence
 from miner.hypotheses.describe import outcome_summary
 from miner.hypotheses.design import Design, design
-from miner.hypotheses.doubts import interval
-from miner.hypotheses.guard import judge_all
+from miner.hypotheses.guard import interval, judge_all
 from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import Search, search
-from miner.hypotheses.whitened import Spectra
+from miner.hypotheses.tested import Spectra
 from miner.rulebook import RuleBook
 from miner.stats.effects import single
 

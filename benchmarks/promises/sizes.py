@@ -9,13 +9,11 @@ import numpy as np
 from benchmarks.calibration.worlds import WORLDS, factor_names, month
 from benchmarks.promises.reach import HABITS, searched
 from miner.core.results import Evidence
+from miner.hypotheses.describe import foreseen
 from miner.hypotheses.design import design
-from miner.hypotheses.doubts import Levels
-from miner.hypotheses.guard import Judged, judge_all, judge_one
-from miner.hypotheses.overlaps import companions
-from miner.hypotheses.promises import foreseen
+from miner.hypotheses.guard import Judged, Levels, companions, judge_all, judge_one
 from miner.hypotheses.search import Search
-from miner.hypotheses.whitened import Spectra
+from miner.hypotheses.tested import Spectra
 from miner.rulebook import Guardrails, RuleBook
 from miner.stats.effects import t_quantile
 

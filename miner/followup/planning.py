@@ -18,7 +18,7 @@ from miner.core.errors import MinerError
 from miner.core.messages import Words, message
 from miner.core.results import PairRead, PairsTest, Period, Plan
 from miner.hypotheses.design import design
-from miner.hypotheses.whitened import whitened
+from miner.hypotheses.tested import whitened
 from miner.ledger import FrozenIdea
 from miner.rulebook import FactorRule, RuleBook
 from miner.stats.power import fewest_pairs, pair_spread, pairs_detectable, pairs_power

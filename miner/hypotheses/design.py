@@ -1,7 +1,9 @@
-"""From a unit table to what is tested: usable units, outcomes, the items each outcome may meet."""
+"""From a unit table to what is tested: usable units, outcomes, the items each may meet, IDs."""
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -10,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
+from miner.stats.scores import normal_scores
 from miner.tables.labels import higher_quarter
 from miner.tables.unit_table import UnitTable
 
@@ -246,3 +249,102 @@ def combine(values: Sequence[Floats]) -> Floats:
     out = np.where(np.isnan(stack).any(axis=0), np.nan, 1.0)
     out[(stack == 0).any(axis=0)] = 0.0
     return out
+
+
+WHOLE_DAY = "whole_day"
+LEAST_KNOWN = 0.5
+
+
+def with_whole_day(table: UnitTable, rules: RuleBook) -> UnitTable:
+    """Return the table with the mean of each day's outcomes as one more; of meals as it is.
+
+    The outcomes of a waking day and those of the night after it, each as normal scores over the
+    usable days, worse side up. A day on which fewer than half are known has none.
+    """
+    if table.unit != "day" or WHOLE_DAY in table.outcomes or WHOLE_DAY not in rules.outcomes:
+        return table
+    used = table.frame["usable"].to_numpy(dtype=bool)
+    days = table.frame["day_number"].to_numpy(dtype=np.int64)
+    made = [
+        pd.Series(_mean(frame, table.outcomes, rules, used, days), frame.index, name=WHOLE_DAY)
+        for frame in (table.frame, table.by_clock)
+    ]
+    return replace(
+        table,
+        frame=pd.concat([table.frame, made[0]], axis=1),
+        by_clock=pd.concat([table.by_clock, made[1]], axis=1),
+        outcomes=(*table.outcomes, WHOLE_DAY),
+    )
+
+
+def _mean(
+    frame: pd.DataFrame,
+    outcomes: tuple[str, ...],
+    rules: RuleBook,
+    used: NDArray[np.bool_],
+    days: NDArray[np.int64],
+) -> Floats:
+    columns = []
+    for name in outcomes:
+        rule = rules.outcome(name)
+        values = np.where(used, frame[name].to_numpy(dtype=float), np.nan)
+        scores = np.full(len(values), np.nan)
+        known = ~np.isnan(values)
+        scores[known] = normal_scores(values[known])
+        if rule.window != "day":
+            scores = _of_the_night_after(scores, days)
+        columns.append(scores if rule.worse == "higher" else -scores)
+    stack = np.column_stack(columns) if columns else np.empty((len(used), 0))
+    count = (~np.isnan(stack)).sum(axis=1)
+    enough = (count >= LEAST_KNOWN * stack.shape[1]) & (count > 0)
+    total = np.where(np.isnan(stack), 0.0, stack).sum(axis=1)
+    return np.asarray(np.where(enough, total / np.maximum(count, 1), np.nan))
+
+
+def _of_the_night_after(scores: Floats, days: NDArray[np.int64]) -> Floats:
+    """Return what stands in the row of the next day, to which the night after belongs."""
+    if not len(days):
+        return scores
+    place = np.minimum(np.searchsorted(days, days + 1), len(days) - 1)
+    return np.asarray(np.where(days[place] == days + 1, scores[place], np.nan))
+
+
+def identity(items: Sequence[Item], outcome: str, rule: OutcomeRule) -> str:
+    """Return eight hexadecimal digits of factors, lags, outcome and their definitions."""
+    return _digest(
+        sorted((item.factor, item.lag, factor_definition(item.rule)) for item in items),
+        outcome,
+        rule,
+    )
+
+
+def identity_in_rules(factor: str, outcome: str, unit: str, rules: RuleBook) -> str:
+    """Return the ID that one factor with one outcome has in some rule books, before any records.
+
+    Raises:
+        MinerError: a name is unknown.
+        KeyError: the factor never meets the outcome.
+    """
+    rule, target = rules.factor(factor, unit), rules.outcome(outcome, unit)
+    return _digest([(factor, rule.lag[target.window], factor_definition(rule))], outcome, target)
+
+
+def _digest(
+    parts: Sequence[tuple[str, int, dict[str, object]]], outcome: str, rule: OutcomeRule
+) -> str:
+    text = json.dumps([parts, outcome, outcome_definition(rule)], sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()[:8]
+
+
+def factor_definition(rule: FactorRule) -> dict[str, object]:
+    """Return what makes a factor what it is, words and advice left out."""
+    keys = ("unit", "stream", "column", "measure", "measure_unit", "cut", "at", "clock")
+    return {key: getattr(rule, key) for key in keys}
+
+
+def outcome_definition(rule: OutcomeRule) -> dict[str, object]:
+    """Return what makes an outcome what it is."""
+    return {
+        key: getattr(rule, key)
+        for key in ("unit", "definition", "measure_unit", "window", "coverage", "worse")
+    }

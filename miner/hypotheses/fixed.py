@@ -13,11 +13,8 @@ from miner.core.messages import Message, message
 from miner.core.results import Doubt, DoubtCode, Evidence, Withheld
 from miner.hypotheses.candidates import doses, singles
 from miner.hypotheses.design import Design, Target
-from miner.hypotheses.doubts import Levels
-from miner.hypotheses.guard import Judged, judge_one
-from miner.hypotheses.overlaps import companions
-from miner.hypotheses.tested import OutcomeSearch, Tested, measure, prepare, untested
-from miner.hypotheses.whitened import Spectra
+from miner.hypotheses.guard import Judged, Levels, companions, judge_one
+from miner.hypotheses.tested import OutcomeSearch, Spectra, Tested, measure, prepare, untested
 from miner.rulebook import Guardrails
 from miner.stats.effects import t_quantile
 from miner.stats.maxt import critical_t, largest, quantile, shuffles, signed_z, tail

@@ -1,32 +1,53 @@
-"""The main job: a table in, a guarded ranking out."""
+"""The main job: a table in, a guarded ranking out; or one question in, its answer out."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from miner.core.errors import MinerError, closest
 from miner.core.messages import message
 from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Together
 from miner.hypotheses.describe import (
+    at_worth,
     clear_by_chance,
     describe,
     hints_by_chance,
     order_key,
     outcome_summary,
 )
-from miner.hypotheses.design import Design, design
+from miner.hypotheses.design import WHOLE_DAY, Design, design, with_whole_day
 from miner.hypotheses.fixed import Question, a_hint_at_most, answer, meets
 from miner.hypotheses.guard import Judged, judge_all
-from miner.hypotheses.promises import at_worth
 from miner.hypotheses.search import Progress, search
-from miner.hypotheses.tested import Tested
-from miner.hypotheses.together import foretold
-from miner.hypotheses.whitened import Spectra
-from miner.hypotheses.whole_day import NAME, with_whole_day
+from miner.hypotheses.tested import Spectra, Tested
 from miner.rulebook import RuleBook
+from miner.stats.out_of_sample import out_of_sample
 from miner.tables.unit_table import UnitTable
+
+
+def foretold(plan: Design, outcome: str) -> Together:
+    """Foretell each later part of the record from what came before it.
+
+    ``better`` asks for a gain of two standard errors. The held-back units are taken as
+    independent, so this describes and never claims.
+    """
+    target = plan.target(outcome)
+    factors = (
+        np.column_stack([item.values for item in target.items])
+        if target.items
+        else np.empty((len(plan.names), 0))
+    )
+    found = out_of_sample(target.values, factors)
+    better = bool(found.gain > 2 * found.gain_se) if not found.reason else None
+    return Together(
+        outcome=outcome,
+        better=better,
+        **{each.name: getattr(found, each.name) for each in fields(found)},
+    )
+
 
 SECOND_LOOK = message("hypotheses.second_look")
 
@@ -88,7 +109,7 @@ def rank_table(
         out_of_sample: also ask whether all factors together foretell held-back units.
     """
     guard = rules.guardrails
-    if any(question.outcome == NAME for question in questions):
+    if any(question.outcome == WHOLE_DAY for question in questions):
         table = with_whole_day(table, rules)
     plan = design(table, rules, first, last)
     need = guard.fewest_days_to_rank if table.unit == "day" else guard.fewest_meals_to_rank
@@ -99,9 +120,14 @@ def rank_table(
     cache: Spectra = {} if spectra is None else spectra
     asked = [question for question in questions if meets(plan, question)]
     found = search(
-        plan, main, guard, draws=draws or guard.draws, seed=seed, progress=progress,
+        plan,
+        main,
+        guard,
+        draws=draws or guard.draws,
+        seed=seed,
+        progress=progress,
         spectra=cache,
-    )  # fmt: skip
+    )
     dates = table.frame.loc[list(plan.names), "date"].astype(str).tolist()
     fixed = []
     if asked:
@@ -122,10 +148,19 @@ def rank_table(
     asked_about = len(searched) + len(fixed)
     chance = hints_by_chance(listed, guard)
     return Ranked(
-        table.unit, usable, plan.left_out, need, True, main, asked_about, chance,
-        summaries, hypotheses, foretold(plan, main) if out_of_sample else None,
+        table.unit,
+        usable,
+        plan.left_out,
+        need,
+        True,
+        main,
+        asked_about,
+        chance,
+        summaries,
+        hypotheses,
+        foretold(plan, main) if out_of_sample else None,
         clear_by_chance(may_be_clear, fixed, guard.claim_level, share),
-    )  # fmt: skip
+    )
 
 
 def default_primary(plan: Design) -> str:
@@ -195,14 +230,82 @@ def _ordered(
     ]
     others = [
         describe(
-            table, plan, item, "primary" if item.test.target.name == main else "search", rules,
-            spreads, hand,
+            table,
+            plan,
+            item,
+            "primary" if item.test.target.name == main else "search",
+            rules,
+            spreads,
+            hand,
         )
         for item, hand in zip(rest, hands[len(fixed) :], strict=True)
-    ]  # fmt: skip
+    ]
     first.sort(key=lambda item: (item.p_adjusted is None, item.p_adjusted or 0.0))
     passed = rules.guardrails.claim_level
     for items in (first, others):
         # What is small comes after everything else that passed.
         items.sort(key=lambda item: (_not_passed(item, passed), item.small))
     return tuple(replace(item, rank=place) for place, item in enumerate([*first, *others], start=1))
+
+
+def ask_table(
+    table: UnitTable,
+    rules: RuleBook,
+    question: Question,
+    *,
+    family: Sequence[Question] = (),
+    share: float = 1.0,
+    spreads: Mapping[tuple[str, str], float] | None = None,
+) -> Hypothesis:
+    """Answer one question on its own days.
+
+    Args:
+        table: days or meals.
+        rules: the rule books.
+        question: what is asked.
+        family: all questions fixed by this unit, this one among them; empty where none is fixed.
+        share: part of the claim level that these have.
+        spreads: (factor, outcome) -> spread of true effects found across clients.
+
+    Raises:
+        MinerError: the factor or the outcome is unknown, or the two never meet.
+    """
+    if WHOLE_DAY in (question.outcome, *(item.outcome for item in family)):
+        table = with_whole_day(table, rules)
+    plan = design(table, rules)
+    require_meeting(plan, rules, question)
+    dates = table.frame.loc[list(plan.names), "date"].astype(str).tolist()
+    together = [item for item in family if meets(plan, item)] or [question]
+    answers = answer(plan, dates, together, rules.guardrails, share=share)
+    asked, judged = next(found for found in answers if found[0] == question)
+    (hand,) = at_worth([judged.test])
+    found = describe(table, plan, judged, "fixed", rules, spreads or {}, hand, asked)
+    return replace(found, rank=1)
+
+
+def require_meeting(plan: Design, rules: RuleBook, question: Question) -> None:
+    """Refuse a question whose factor can neither come before nor go with its outcome.
+
+    Raises:
+        MinerError: with the names that would be right.
+    """
+    outcomes = {target.name: target for target in plan.targets}
+    if question.outcome not in outcomes:
+        names = list(dict.fromkeys([*outcomes, *rules.asked_only(plan.unit)]))
+        raise MinerError(
+            "hypotheses.outcome_unknown",
+            outcome=question.outcome,
+            unit=plan.unit,
+            known=names,
+            close=closest(question.outcome, names),
+        )
+    rules.factor(question.factor, plan.unit)
+    items = {item.factor: item for item in outcomes[question.outcome].items}
+    if question.factor not in items:
+        raise MinerError(
+            "hypotheses.never_meet",
+            factor=question.factor,
+            outcome=question.outcome,
+            known=list(items),
+            close=closest(question.factor, items),
+        )

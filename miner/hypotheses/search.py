@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,11 +11,61 @@ from numpy.typing import NDArray
 from miner.core.results import Shape
 from miner.hypotheses.candidates import candidates
 from miner.hypotheses.design import Design, Target
-from miner.hypotheses.families import FamilyOfRules, families
-from miner.hypotheses.tested import OutcomeSearch, Tested, measure, prepare, untested
-from miner.hypotheses.whitened import Spectra
+from miner.hypotheses.tested import OutcomeSearch, Spectra, Tested, measure, prepare, untested
 from miner.rulebook import Guardrails
 from miner.stats.maxt import critical_t, judge, shuffles
+
+
+@dataclass(frozen=True, slots=True)
+class FamilyOfRules:
+    """Rules that share a part of the claim level.
+
+    Attributes:
+        name: "primary" or "search".
+        sets: rules of two or three, or single factors.
+        entries: outcomes, and which of their rules.
+        half: share of the claim level of this name; ``kind``: share of that.
+    """
+
+    name: str
+    sets: bool
+    entries: tuple[tuple[OutcomeSearch, list[int]], ...]
+    half: float
+    kind: float
+
+
+def families(
+    parts: Sequence[OutcomeSearch], primary: str, guard: Guardrails
+) -> list[FamilyOfRules]:
+    """Divide the claim level: primary outcome and the others, single factors and sets.
+
+    What has no rule to test leaves its share to what has.
+    """
+    halves = [
+        ("primary", [part for part in parts if part.target.name == primary], guard.primary_share),
+        (
+            "search",
+            [part for part in parts if part.target.name != primary],
+            1 - guard.primary_share,
+        ),
+    ]
+    kinds = ((False, 1 - guard.sets_share), (True, guard.sets_share))
+    out = []
+    for name, chosen, weight in halves:
+        for sets, share in kinds:
+            entries = [(part, own) for part in chosen if (own := part.tested(sets=sets))]
+            if entries:
+                out.append(FamilyOfRules(name, sets, tuple(entries), weight, share))
+    total = sum({family.name: family.half for family in out}.values())
+    return [
+        replace(
+            family,
+            half=family.half / total,
+            kind=family.kind / sum(other.kind for other in out if other.name == family.name),
+        )
+        for family in out
+    ]
+
 
 Progress = Callable[[str, float], None]
 

@@ -10,9 +10,16 @@ from miner.core.errors import MinerError, closest
 from miner.core.messages import Message, message
 from miner.core.results import FactorValue, Place, UnitBehind, Why
 from miner.hypotheses.candidates import candidates
-from miner.hypotheses.design import Design, Item, Target, combine, design, lagged
-from miner.hypotheses.identity import identity
-from miner.hypotheses.whole_day import with_whole_day
+from miner.hypotheses.design import (
+    Design,
+    Item,
+    Target,
+    combine,
+    design,
+    identity,
+    lagged,
+    with_whole_day,
+)
 from miner.rulebook import RuleBook
 from miner.tables.labels import higher_quarter
 from miner.tables.unit_table import UnitTable
@@ -59,9 +66,14 @@ def why_table(table: UnitTable, rules: RuleBook, id_: str, client: str) -> Why:
             )
         )
     return Why(
-        client, id_, tuple(item.factor for item in items), tuple(item.lag for item in items),
-        target.name, table.unit, tuple(units),
-    )  # fmt: skip
+        client,
+        id_,
+        tuple(item.factor for item in items),
+        tuple(item.lag for item in items),
+        target.name,
+        table.unit,
+        tuple(units),
+    )
 
 
 def find(plan: Design, rules: RuleBook, id_: str) -> tuple[Target, tuple[Item, ...]]:

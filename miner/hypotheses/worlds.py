@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from miner.hypotheses.candidates import singles
 from miner.hypotheses.design import Design, design, made_from
-from miner.hypotheses.whitened import Spectra, whitened
+from miner.hypotheses.tested import Spectra, whitened
 from miner.rulebook import RuleBook
 from miner.stats.dependence import Pattern, imitate, scatter_together
 from miner.stats.effects import independent
@@ -72,9 +72,15 @@ def model(table: UnitTable, rules: RuleBook, primary: str) -> Model:
             wobble = white.wobble
     together = scatter_together(np.column_stack(scatter)) if scatter else np.empty((0, 0))
     return Model(
-        table, rows, plan.times, tuple(names), tuple(patterns), together,
-        None if isnan(wobble) else _cause(plan, rules, primary), wobble,
-    )  # fmt: skip
+        table,
+        rows,
+        plan.times,
+        tuple(names),
+        tuple(patterns),
+        together,
+        None if isnan(wobble) else _cause(plan, rules, primary),
+        wobble,
+    )
 
 
 def world(fitted: Model, rng: np.random.Generator, shift: float = 0.0) -> UnitTable:

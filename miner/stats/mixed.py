@@ -323,6 +323,20 @@ def _nothing(random: Random, reml: bool, shape: tuple[int, ...], problem: Words)
     p = shape[1] if len(shape) == 2 else 0
     unknown = np.full(p, np.nan)
     return MixedFit(
-        unknown, unknown, np.full((p, p), np.nan), unknown, np.full((2, 2), np.nan), np.nan,
-        np.nan, np.nan, random, reml, 0, shape[0], False, (), 0, problem,
-    )  # fmt: skip
+        unknown,
+        unknown,
+        np.full((p, p), np.nan),
+        unknown,
+        np.full((2, 2), np.nan),
+        np.nan,
+        np.nan,
+        np.nan,
+        random,
+        reml,
+        0,
+        shape[0],
+        False,
+        (),
+        0,
+        problem,
+    )

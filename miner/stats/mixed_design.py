@@ -71,9 +71,15 @@ class Design:
         gaps = None if self.gaps is None else self.gaps[kept]
         rows = np.ascontiguousarray(self.rows[:, kept])
         return Design(
-            rows, starts, self.names[chosen], gaps, self.back, self.least_squares, self.scale,
+            rows,
+            starts,
+            self.names[chosen],
+            gaps,
+            self.back,
+            self.least_squares,
+            self.scale,
             self.log_det_fixed,
-        )  # fmt: skip
+        )
 
 
 def design(

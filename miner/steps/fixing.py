@@ -13,7 +13,7 @@ from miner.core.errors import MinerError
 from miner.core.messages import Message, Words, message
 from miner.core.results import Shape
 from miner.followup.refusals import names_medicine
-from miner.hypotheses.identity import identity_in_rules
+from miner.hypotheses.design import identity_in_rules
 from miner.records.client import Client, Settings
 from miner.records.synonyms import standing_for, words_behind
 from miner.rulebook import RuleBook

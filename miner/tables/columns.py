@@ -53,7 +53,10 @@ def whole_words(listed: Iterable[str]) -> re.Pattern[str]:
 
 def _pattern(word: str) -> str:
     return "".join(
-        r"\w*" if letter == "*" else f"[{letter}{_ACCENTED[letter]}]" if letter in _ACCENTED
+        r"\w*"
+        if letter == "*"
+        else f"[{letter}{_ACCENTED[letter]}]"
+        if letter in _ACCENTED
         else re.escape(letter)
         for letter in word
-    )  # fmt: skip
+    )

@@ -81,8 +81,18 @@ def published_by_day(trace: Trace, window: Windows, index: pd.Index) -> pd.DataF
         [_mean_and_sd(trace, a, b) for a, b in zip(low.tolist(), high.tolist(), strict=True)]
     ).reshape(-1, 2)
     mean, sd = spread[:, 0], spread[:, 1]
-    columns = ((high - low).astype(np.float64), 1 - under - tight, 1 - under - over, tight, over,
-               under, part(below, 54), mean, sd, sd / mean)  # fmt: skip
+    columns = (
+        (high - low).astype(np.float64),
+        1 - under - tight,
+        1 - under - over,
+        tight,
+        over,
+        under,
+        part(below, 54),
+        mean,
+        sd,
+        sd / mean,
+    )
     return pd.DataFrame(dict(zip(COLUMNS, columns, strict=True)), index=index, dtype=float)
 
 

@@ -45,9 +45,12 @@ def times_of_day(client: Client, table: UnitTable, rules: RuleBook) -> tuple[Tim
         measured, above = trace.minutes[here], over[here]
         found.append(
             TimeOfDay(
-                name, first, last, np.unique(day[here]).size,
+                name,
+                first,
+                last,
+                np.unique(day[here]).size,
                 tuple(np.quantile(seen, QUANTILES).tolist()) if enough else None,
                 float(1440 * measured[above].sum() / measured.sum()) if enough else None,
             )
-        )  # fmt: skip
+        )
     return tuple(found)

@@ -10,8 +10,8 @@ import pytest
 from miner import steps
 from miner.caseload.store import NAME, SPREADS, Store
 from miner.core.results.caseload import Caseload
+from miner.hypotheses.describe import foreseen
 from miner.hypotheses.guard import Judged
-from miner.hypotheses.promises import foreseen
 from miner.rulebook import Guardrails
 from miner.steps.spreads import SPREADS_USED, keep_spreads, practice_spreads
 

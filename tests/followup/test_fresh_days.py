@@ -14,7 +14,7 @@ from miner.core.results import Counts, Withheld
 from miner.followup import following as judging
 from miner.followup.following import Fresh, each_day, fresh
 from miner.hypotheses.design import design
-from miner.hypotheses.whitened import whitened
+from miner.hypotheses.tested import whitened
 from miner.ledger import Kept, Ledger, replay
 from miner.stats.effects import independent
 

@@ -15,12 +15,11 @@ from small_tables import NAN, RULES, day_table, with_factor
 from benchmarks.calibration.doses import dose_diary
 from miner.core.errors import MinerError
 from miner.core.results import DoubtCode, Evidence, Shape
-from miner.hypotheses.ask import ask_table
 from miner.hypotheses.candidates import candidates
 from miner.hypotheses.design import design
 from miner.hypotheses.fixed import Question
 from miner.hypotheses.guard import adds_something, better, judge_all
-from miner.hypotheses.rank import rank_table
+from miner.hypotheses.rank import ask_table, rank_table
 from miner.hypotheses.search import search
 from miner.hypotheses.worlds import model, world
 

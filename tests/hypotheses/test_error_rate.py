@@ -12,9 +12,8 @@ from small_tables import (
 )
 
 from miner.core.results import Evidence
-from miner.hypotheses.error_rate import SHIFTS, _Job, claims, error_rate
+from miner.hypotheses.error_rate import SHIFTS, _Job, claims, error_rate, weeks_of
 from miner.hypotheses.rank import rank_table
-from miner.hypotheses.weeks import weeks_of
 from miner.hypotheses.worlds import model, world
 
 

@@ -7,8 +7,7 @@ from small_tables import NAN, RULES, day_table, with_factor, with_guard
 
 from miner.core.results import Evidence
 from miner.hypotheses.design import design
-from miner.hypotheses.doubts import Levels, doubts
-from miner.hypotheses.guard import adds_something, judge_all
+from miner.hypotheses.guard import Levels, adds_something, doubts, judge_all
 from miner.hypotheses.rank import SECOND_LOOK, rank_table
 from miner.hypotheses.search import search
 from miner.stats.maxt import shuffles

@@ -11,7 +11,7 @@ from miner import steps
 from miner.core import resources
 from miner.hypotheses.design import design, nuisance_source
 from miner.hypotheses.rank import rank_table
-from miner.hypotheses.whitened import whitened
+from miner.hypotheses.tested import whitened
 from miner.hypotheses.worlds import model, world
 from miner.steps.ranking import table_of
 

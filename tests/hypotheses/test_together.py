@@ -5,7 +5,7 @@ import numpy as np
 from benchmarks.calibration.worlds import WORLDS, month
 from miner import rulebook
 from miner.hypotheses.design import design
-from miner.hypotheses.together import foretold
+from miner.hypotheses.rank import foretold
 from miner.stats.out_of_sample import out_of_sample
 
 RULES = rulebook.load()

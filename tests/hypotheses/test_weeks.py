@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 from small_tables import day_table, meal_table
 
-from miner.hypotheses.weeks import moved, weeks_of
+from miner.hypotheses.error_rate import moved, weeks_of
 
 
 def _table(days=30, **options):

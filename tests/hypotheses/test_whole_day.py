@@ -7,10 +7,9 @@ from small_tables import NAN, RULES, day_table, meal_table
 
 from miner.core.errors import MinerError
 from miner.core.results import Evidence
-from miner.hypotheses.ask import ask_table
+from miner.hypotheses.design import with_whole_day
 from miner.hypotheses.fixed import Question
-from miner.hypotheses.rank import rank_table
-from miner.hypotheses.whole_day import with_whole_day
+from miner.hypotheses.rank import ask_table, rank_table
 from miner.hypotheses.why import why_table
 
 
