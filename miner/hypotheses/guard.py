@@ -1,4 +1,4 @@
-"""The guard: what a tested rule may be called, what it overlaps with, and what speaks against it."""
+"""The guard: what a tested rule may be called, what came along with it, what speaks against it."""
 
 from __future__ import annotations
 

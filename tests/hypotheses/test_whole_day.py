@@ -1,5 +1,7 @@
 """The day as a whole: asked about, never searched."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import norm, rankdata
@@ -64,13 +66,9 @@ def test_the_search_does_not_look_at_it():
     assert [item.family for item in ranked.hypotheses if item.outcome == "whole_day"] == ["fixed"]
     bare = rank_table(_table(), RULES, draws=99)
     assert ranked.hypotheses[1:] == tuple(
-        type(item)(**{**_fields(item), "rank": item.rank + 1}) for item in bare.hypotheses
+        replace(item, rank=item.rank + 1) for item in bare.hypotheses
     )
     assert "whole_day" not in {outcome.name for outcome in ranked.outcomes}
-
-
-def _fields(item):
-    return {name: getattr(item, name) for name in item.__dataclass_fields__}
 
 
 def test_an_unknown_outcome_is_told_the_whole_day_among_the_names():
