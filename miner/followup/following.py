@@ -16,7 +16,7 @@ from miner.core.results import Counts, Shape, Withheld
 from miner.core.results.follow import EveryLook, NewUnits
 from miner.hypotheses.candidates import Rule, count, doses, singles, too_few
 from miner.hypotheses.design import Design, Target, combine, design, made_from
-from miner.hypotheses.whitened import Spectra, Whitened, whitened
+from miner.hypotheses.tested import Spectra, Whitened, whitened
 from miner.ledger import FollowupState, FrozenIdea, Kept
 from miner.rulebook import Guardrails, RuleBook
 from miner.stats.effects import single, t_quantile

@@ -12,7 +12,7 @@ from miner import rulebook
 from miner.core.errors import MinerError
 from miner.core.results import Counts, Evidence, Hypothesis, OutcomeSummary, plain
 from miner.followup.keeping import as_kept, freeze, thaw
-from miner.hypotheses.identity import factor_definition, outcome_definition
+from miner.hypotheses.design import factor_definition, outcome_definition
 from miner.ledger import FrozenIdea
 from miner.records.client import Client, Settings
 from miner.tables.cuts import cut
