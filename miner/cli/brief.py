@@ -40,7 +40,8 @@ def command(
     Nothing of the search reaches a client's page that was not named with --include.
     """
     from miner import steps
-    from miner.render.pages import SHARED_KINDS, render
+    from miner.core.results.briefing import SHARED_KINDS
+    from miner.render.pages import render
 
     may_be_written(out)
     if figures is not None:
@@ -61,7 +62,7 @@ def command(
     say("cli.written", path=out)
     if kind in SHARED_KINDS:
         for note in steps.remember_shared(read, brief, kind, include, page):
-            complain(note)
+            complain(str(note))
     if figures is not None:
         from miner.render.drawn import write_figures
 

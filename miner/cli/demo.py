@@ -29,6 +29,7 @@ def command(folder: Path, form: str) -> None:
     anything else in it is left alone.
     """
     from miner import steps
+    from miner.render.pages import render
 
     require_empty(folder, "cli.demo_folder_taken", MARK)
     make_folder(folder)
@@ -39,6 +40,6 @@ def command(folder: Path, form: str) -> None:
         ranking = steps.rank(read, books, remember=True, progress=report)
     put_ranking(ranking, books, read.settings.display_unit, form)
     with progress("cli.demo_drawing") as report:
-        pages = steps.write_pages(read, ranking, client / "pages", books, progress=report)
+        pages = steps.write_pages(read, ranking, client / "pages", render, books, progress=report)
     say("cli.demo_written", folder=folder, client=client)
     say("cli.demo_pages", paths=[str(page) for page in pages])

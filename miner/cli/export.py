@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -10,6 +11,9 @@ from miner.cli.options import client_argument
 from miner.cli.output import complain, put
 from miner.cli.reading import records
 from miner.cli.waiting import progress
+
+if TYPE_CHECKING:
+    from miner.steps.everything import ArchiveTexts
 
 
 @click.command("export")
@@ -38,11 +42,27 @@ def command(client: Path, rules: Path | None, form: str, out: Path) -> None:
         if form == "everything":
             from miner.steps.everything import export_everything
 
-            written, notes = export_everything(read, out, books, progress=report)
+            texts = archive_texts()
+            written, notes = export_everything(read, out, texts, books, progress=report)
         else:
             from miner.steps.exporting import export
 
             written, notes = export(read, form, out)
     put("".join(f"{out / name}\n" for name in written))
     for note in notes:
-        complain(note)
+        complain(str(note))
+
+
+def archive_texts() -> ArchiveTexts:
+    """Return how the texts of an archive of everything are written."""
+    from miner.render.pages import render
+    from miner.render.terminal import render as lines_of
+    from miner.steps.everything import ArchiveTexts
+    from miner.words.everything import contents_parts
+    from miner.words.history import history_parts
+
+    return ArchiveTexts(
+        page=render,
+        contents=lambda *facts: lines_of(contents_parts(*facts)),
+        history=lambda found, rules: lines_of(history_parts(found, rules)),
+    )

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from miner.core.errors import MinerError
-from miner.core.results.briefing import Briefing, NoteAt
+from miner.core.results.briefing import KINDS, MAX_ON_ONE_SIDE, Briefing, NoteAt
 from miner.render.drawn import MANY_DAYS, Studio
 from miner.render.figures.inline import Styles
 from miner.render.figures.month import HIGHEST, LOWEST
@@ -14,7 +14,7 @@ from miner.render.page import fill
 from miner.rulebook import RuleBook
 from miner.words.amounts import MG_DL_PER_MMOL_L
 from miner.words.audience import Audience, said_to
-from miner.words.handouts import MOST_ON_ONE_SIDE, Card, doctor, session, take_home
+from miner.words.handouts import Card, doctor, session, take_home
 from miner.words.preparation import preparation
 from miner.words.safe import clean
 from miner.words.teller import Teller
@@ -26,8 +26,6 @@ _MAKERS: Mapping[str, tuple[Audience, Callable[[Teller], dict[str, Any]]]] = {
     "take-home": (Audience.CLIENT, take_home),
     "doctor": (Audience.DOCTOR, doctor),
 }
-KINDS = tuple(_MAKERS)
-SHARED_KINDS = ("session", "take-home", "doctor")
 HOURS_BEFORE = 9
 LANES = ("sleep", "stress", "activity", "meals", "tags")
 CLIENTS_OWN = ("meals", "tags")
@@ -56,8 +54,8 @@ def render(brief: Briefing, kind: str, rules: RuleBook, include: Sequence[str] =
     if kind not in _MAKERS:
         raise MinerError("words.no_such_page", kind=kind, kinds=KINDS)
     chosen = tuple(dict.fromkeys(include))
-    if kind == "take-home" and len(chosen) > MOST_ON_ONE_SIDE:
-        raise MinerError("words.too_many_chosen", count=len(chosen), most=MOST_ON_ONE_SIDE)
+    if kind == "take-home" and len(chosen) > MAX_ON_ONE_SIDE:
+        raise MinerError("words.too_many_chosen", count=len(chosen), most=MAX_ON_ONE_SIDE)
     audience, words = _MAKERS[kind]
     teller, styles = Teller(brief, said_to(rules, audience), chosen), Styles()
     told, studio = words(teller), Studio(teller, styles)

@@ -5,25 +5,23 @@ from __future__ import annotations
 import hashlib
 import io
 import zipfile
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from miner import ledger
 from miner.core import EVER
 from miner.core.errors import MinerError
 from miner.core.files import require_no_link, write_whole
-from miner.core.messages import Words
-from miner.core.results.briefing import Briefing
+from miner.core.messages import Words, message
+from miner.core.results.briefing import SHARED_KINDS, Briefing, PageCopy
+from miner.core.results.follow import History
 from miner.records.client import Client
 from miner.records.write.corrections import NAME as CORRECTIONS
 from miner.records.write.corrections import raw_corrections
 from miner.records.write.notes import NAME as NOTES_FILE
 from miner.records.write.notes import raw_notes
 from miner.records.write.tables import csv_files, inert, settings_of
-from miner.render.page import MARK
-from miner.render.pages import SHARED_KINDS, render
-from miner.render.terminal import render as lines_of
 from miner.rulebook import RuleBook
 from miner.steps.gathering import briefing
 from miner.steps.looks import days_used, remember_shown
@@ -31,18 +29,34 @@ from miner.steps.past import read_past
 from miner.steps.ranking import Progress, table_of
 from miner.steps.records import rules_of
 from miner.steps.story import history
-from miner.words.everything import PageCopy, contents_parts
-from miner.words.history import history_parts
 
 RECORDS, NOTES, PAGES = "records", "notes", "pages"
-HAND_OVER = f"Your own notes are in it, in the folder {NOTES}. Read them before you hand it over."
 # The first moment an archive can hold: the same records give the same bytes on any day.
 MOMENT = (1980, 1, 1, 0, 0, 0)
+
+Page = Callable[[Briefing, str, RuleBook, Sequence[str]], str]
+
+
+@dataclass(frozen=True, slots=True)
+class ArchiveTexts:
+    """How a door writes what is to be read in an archive.
+
+    Attributes:
+        page: a page from what it needs, its kind, the rule books and the IDs on it.
+        contents: what each file is, from the names of the records, the pages, the history, the
+            rule books and the unit of glucose.
+        history: the history, by the rule books.
+    """
+
+    page: Page
+    contents: Callable[[Sequence[str], Sequence[PageCopy], History, RuleBook, str], str]
+    history: Callable[[History, RuleBook], str]
 
 
 def export_everything(
     client: Client,
     out: Path,
+    texts: ArchiveTexts,
     rules: RuleBook | None = None,
     *,
     progress: Progress | None = None,
@@ -55,6 +69,7 @@ def export_everything(
     Args:
         client: as read.
         out: a new file outside the client's folder, its name ending in ``.zip``.
+        texts: how what is to be read in it is written.
         rules: the rule books.
         progress: told what is being done and the share done.
 
@@ -68,18 +83,21 @@ def export_everything(
     books = rules_of(client, rules)
     _may_be_written(client, out)
     # first of all, as a page that is made again may be a look
-    pages, copies = _pages(client, books, progress)
+    pages, copies = _pages(client, books, texts.page, progress)
     records = {f"{RECORDS}/{name}": data for name, data in _records(client)}
     written = {f"{NOTES}/{name}": data for name, data in _written(client)}
     found = history(client, books)
     # notes stand in a file of their own, which can be taken out before it is handed over
-    story = lines_of(history_parts(replace(found, written=()), books)).encode("utf-8")
+    story = texts.history(replace(found, written=()), books).encode("utf-8")
     names = sorted([*records, *written])
-    contents = contents_parts(names, copies, found, books, client.settings.display_unit)
-    files = {"README.txt": lines_of(contents).encode("utf-8"), **records, **written}
+    contents = texts.contents(names, copies, found, books, client.settings.display_unit)
+    files = {"README.txt": contents.encode("utf-8"), **records, **written}
     files |= {"history.txt": story, **pages}
     write_whole(out, _archive(files))
-    return tuple(files), (*found.notes, *([HAND_OVER] if found.written else []))
+    return tuple(files), (
+        *found.notes,
+        *([message("steps.read_before_handing_over", folder=NOTES)] if found.written else []),
+    )
 
 
 def _may_be_written(client: Client, out: Path) -> None:
@@ -124,7 +142,7 @@ def _written(client: Client) -> Iterator[tuple[str, bytes]]:
 
 
 def _pages(
-    client: Client, rules: RuleBook, progress: Progress | None
+    client: Client, rules: RuleBook, made: Page, progress: Progress | None
 ) -> tuple[dict[str, bytes], tuple[PageCopy, ...]]:
     """Return the files of the pages shared, and what is told of each."""
     events = ledger.named(read_past(client).book, "shared")
@@ -141,7 +159,9 @@ def _pages(
         copies.append(PageCopy(name, event.at[:10], kind, ids, as_it_was=page is not None))
         if page is None:
             known = known or _seen(client, rules, progress)
-            page = _again(client, rules, known, kind, ids, calm=bool(event.payload.get("calm")))
+            again, shown = _again(client, rules, known, ids)
+            calm = again.calm or bool(event.payload.get("calm"))
+            page = made(replace(again, calm=calm), kind, rules, shown).encode("utf-8")
         files[name] = page
     return files, tuple(copies)
 
@@ -156,24 +176,19 @@ def _seen(client: Client, rules: RuleBook, progress: Progress | None) -> Briefin
 
 
 def _again(
-    client: Client, rules: RuleBook, known: Briefing, kind: str, ids: tuple[str, ...], *, calm: bool
-) -> bytes:
+    client: Client, rules: RuleBook, known: Briefing, ids: Sequence[str]
+) -> tuple[Briefing, list[str]]:
+    """Return what a page is made from again, and the IDs on it that these records still have."""
     there = {item.id for item in known.ranking.hypotheses}
     chosen = [id_ for id_ in ids if id_ in there]
     missing = [id_ for id_ in chosen if id_ not in known.whys]
-    brief = briefing(client, rules, include=chosen) if missing else known
-    page = render(replace(brief, calm=brief.calm or calm), kind, rules, chosen)
-    return page.encode("utf-8")
+    return (briefing(client, rules, include=chosen) if missing else known), chosen
 
 
 def _kept_pages(folder: Path) -> Mapping[str, bytes]:
-    """Return the pages of miner that lie in the folder, by SHA-256."""
-    found = {}
-    for path in sorted(folder.rglob("*.htm*")):
-        data = path.read_bytes() if path.is_file() else b""
-        if MARK.encode() in data[:4000]:
-            found[hashlib.sha256(data).hexdigest()] = data
-    return found
+    """Return the pages that lie in the folder, by SHA-256."""
+    pages = [path.read_bytes() for path in sorted(folder.rglob("*.htm*")) if path.is_file()]
+    return {hashlib.sha256(data).hexdigest(): data for data in pages}
 
 
 def _archive(files: Mapping[str, bytes]) -> bytes:

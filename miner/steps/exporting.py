@@ -9,6 +9,7 @@ from pathlib import Path
 
 from miner.core.errors import MinerError
 from miner.core.files import make_folder, require_no_link, write_whole
+from miner.core.messages import Message, message
 from miner.records.client import STREAMS, Client
 from miner.records.findings import Findings
 from miner.records.read.discover import practice_of
@@ -16,15 +17,9 @@ from miner.records.write.corrections import read_corrections, standing
 from miner.records.write.tables import csv_files, is_zoned, observations, settings_of, traces
 
 FORMS = ("csv", "fhir")
-_OWN_RULES = (
-    "The rule books of this practice are not in these files. Without them habits are counted by "
-    "the rules that miner brings."
-)
-
-_CORRECTED = "Meals and tags are as you corrected them. Your notes are not in these files."
 
 
-def export(client: Client, form: str, out: Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def export(client: Client, form: str, out: Path) -> tuple[tuple[str, ...], tuple[Message, ...]]:
     """Write the six streams as files that read back as the same streams.
 
     Args:
@@ -94,15 +89,12 @@ def _as_fhir(client: Client) -> Iterator[tuple[str, bytes]]:
         yield name, ("\n".join([*lines, ""])).encode()
 
 
-def _notes(client: Client, form: str) -> Iterator[str]:
+def _notes(client: Client, form: str) -> Iterator[Message]:
     sampled = [name for name in client.worn if name != "activity"]
     if sampled and form == "fhir":
-        yield (
-            f"When the tracker measured {' and '.join(sampled)} is not in these files. A day "
-            "without the tracker will look like a day without an episode."
-        )
+        yield message("steps.tracker_not_in_files", streams=sampled)
     if standing(read_corrections(client.folder, Findings())):
-        yield _CORRECTED
+        yield message("steps.as_corrected")
     practice = practice_of(client.folder, None)
     if practice is not None and (practice / "rules").is_dir():
-        yield _OWN_RULES
+        yield message("steps.rules_not_in_files")

@@ -6,20 +6,21 @@ from pathlib import Path
 
 from miner.core.files import make_folder, write_whole
 from miner.core.results import Evidence, Ranking
+from miner.core.results.briefing import KINDS, MAX_ON_ONE_SIDE, SHARED_KINDS
 from miner.records.client import Client
-from miner.render.pages import KINDS, SHARED_KINDS, render
 from miner.rulebook import RuleBook
+from miner.steps.everything import Page
 from miner.steps.gathering import briefing
 from miner.steps.ranking import Progress
 from miner.steps.records import rules_of
 from miner.steps.sharing import remember_shared
-from miner.words.handouts import MOST_ON_ONE_SIDE
 
 
 def write_pages(
     client: Client,
     ranking: Ranking,
     folder: Path,
+    render: Page,
     rules: RuleBook | None = None,
     *,
     progress: Progress | None = None,
@@ -32,6 +33,7 @@ def write_pages(
         client: as read.
         ranking: of the same records, for what is chosen.
         folder: made where it is not there.
+        render: how a page is made.
         rules: the rule books; by default those that apply to the client's folder.
         progress: told what is being done and the share done.
 
@@ -44,7 +46,7 @@ def write_pages(
         for item in ranking.hypotheses
         if item.evidence is Evidence.CLEAR
         and not any(books.factor(name, ranking.unit).food for name in item.factors)
-    ][:MOST_ON_ONE_SIDE]
+    ][:MAX_ON_ONE_SIDE]
     known = briefing(client, books, include=chosen, remember=True, progress=progress)
     make_folder(folder)
     written = []

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 
 from miner import ledger
+from miner.core.messages import Message, message
 from miner.core.results.briefing import Briefing
 from miner.records.client import Client
 
@@ -18,7 +19,7 @@ def remember_shared(
     ids: Sequence[str],
     text: str | None = None,
     now: datetime | None = None,
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     """Write to the client's ledger that a page was made to be shared, and what was in it.
 
     Args:
@@ -40,5 +41,5 @@ def remember_shared(
     try:
         ledger.append(client.folder, "shared", payload, now or datetime.now(UTC))
     except ledger.LedgerUnwritable as error:
-        return (f"What was shared could not be written to the ledger: {error.found}.",)
+        return (message("steps.sharing_not_written", why=error.found),)
     return ()

@@ -3,24 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from miner.core.errors import several
+from miner.core.results.briefing import PageCopy
 from miner.core.results.follow import History
 from miner.rulebook import RuleBook
 from miner.words.document import Part, Parts, paragraph, section
 from miner.words.sentences import client_always, say
-
-
-@dataclass(frozen=True, slots=True)
-class PageCopy:
-    """A page that was shared: its file in the archive, when, which, and what was in it."""
-
-    name: str
-    on: str
-    kind: str
-    ids: tuple[str, ...]
-    as_it_was: bool
 
 
 def contents_parts(

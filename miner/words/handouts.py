@@ -9,7 +9,7 @@ from typing import Any
 from miner.core.errors import several
 from miner.core.messages import Message
 from miner.core.results import Evidence, Hypothesis, Shape
-from miner.core.results.briefing import Measure, TimeOfDay, TrialDates
+from miner.core.results.briefing import MAX_ON_ONE_SIDE, Measure, TimeOfDay, TrialDates
 from miner.words.amounts import MG_DL_PER_MMOL_L
 from miner.words.labels import evidence_of, on_a_told_date
 from miner.words.meals import comparison_sentence
@@ -18,7 +18,6 @@ from miner.words.sentences import could_have_shown, say
 from miner.words.teller import Teller
 from miner.words.wording import capital, day_and_month, full_date
 
-MOST_ON_ONE_SIDE = 3
 MEALS_ALLOWED_FOR = (
     "Which meal it was, its carbohydrate where noted, and the level it began at are allowed for."
 )
@@ -298,7 +297,7 @@ def _row(item: TimeOfDay, teller: Teller) -> dict[str, str]:
 def take_home(teller: Teller) -> dict[str, Any]:
     """Return the words of one printed side: what was seen, what to try, when to stop."""
     brief, rules = teller.brief, teller.rules
-    shown = list(_told(teller).values())[: MOST_ON_ONE_SIDE + 2]
+    shown = list(_told(teller).values())[: MAX_ON_ONE_SIDE + 2]
     seen = [
         (one, item)
         for one, item in shown

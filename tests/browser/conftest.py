@@ -14,7 +14,8 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from miner import rulebook, steps
-from miner.render.pages import KINDS, render
+from miner.core.results.briefing import KINDS
+from miner.render.pages import render
 from miner.steps.gathering import briefing
 
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"

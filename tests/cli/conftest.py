@@ -82,7 +82,7 @@ class FakeApi(ModuleType):
         return self.ranking
 
     def write_pages(
-        self, client: Any, ranking: Any, folder: Path, rules: RuleBook, *, progress: Any = None
+        self, client: Any, ranking: Any, folder: Path, *_: Any, progress: Any = None
     ) -> tuple[Path, ...]:
         self.asked["pages"] = folder
         return (folder / "session.html",)

@@ -11,6 +11,7 @@ import pytest
 
 from miner import steps
 from miner.core import resources
+from miner.render.pages import render
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 
@@ -199,7 +200,7 @@ def test_a_ledger_that_cannot_be_written_is_told_and_the_page_stays(
 def test_the_demo_writes_pages_with_what_is_clear(practice: Path) -> None:
     client = steps.read_client(practice / "client-01")
     pages = steps.write_pages(
-        client, steps.rank(client, remember=False), practice / "client-01" / "pages"
+        client, steps.rank(client, remember=False), practice / "client-01" / "pages", render
     )
     assert [path.name for path in pages] == [
         "preparation.html", "session.html", "take-home.html", "doctor.html",

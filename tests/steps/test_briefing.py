@@ -11,7 +11,8 @@ import pytest
 
 from miner import rulebook, steps
 from miner.core import resources
-from miner.render.pages import KINDS, SHARED_KINDS, render
+from miner.core.results.briefing import KINDS, SHARED_KINDS
+from miner.render.pages import render
 from miner.rulebook import RuleBook
 
 

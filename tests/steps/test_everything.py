@@ -104,7 +104,9 @@ def test_when_a_tracker_measured_is_in_it_and_its_first_file_says_so(tmp_path):
     invented = resources.invented()
     folder = tmp_path / "client"
     invented.write_client(folder, replace(invented.scenarios(1, days=9)[0], messy=True))
-    names, _ = steps.export_everything(steps.read_client(folder), tmp_path / "all.zip")
+    names, _ = steps.export_everything(
+        steps.read_client(folder), tmp_path / "all.zip", archive_texts()
+    )
     assert {"records/worn-stress.csv", "records/sources.toml"} <= set(names)
     with zipfile.ZipFile(tmp_path / "all.zip") as file:
         told = " ".join(file.read("README.txt").decode("utf-8").split())
@@ -207,7 +209,7 @@ def test_a_ledger_cut_short_is_told_in_the_archive(folder, tmp_path, rules):
     copy = shutil.copytree(folder, tmp_path / "copy")
     path = copy / ledger.NAME
     path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:-1]))
-    steps.export_everything(steps.read_client(copy), tmp_path / "all.zip", rules)
+    steps.export_everything(steps.read_client(copy), tmp_path / "all.zip", archive_texts(), rules)
     with zipfile.ZipFile(tmp_path / "all.zip") as file:
         assert not [name for name in file.namelist() if "/." in name]
         assert "it ends before entry" in " ".join(file.read("history.txt").decode().split())
@@ -218,7 +220,7 @@ def test_pages_made_again_from_days_nobody_had_seen_are_a_look(folder, tmp_path,
     for path in copy.glob("*.csv"):
         path.write_text(path.read_text("utf-8").replace("2026-", "2027-"), encoding="utf-8")
     for name in ("all.zip", "again.zip"):
-        steps.export_everything(steps.read_client(copy), tmp_path / name, rules)
+        steps.export_everything(steps.read_client(copy), tmp_path / name, archive_texts(), rules)
         last = ledger.read(copy).events[-1]
         assert (last.event, last.payload["what"]) == ("looked", "days")
         with zipfile.ZipFile(tmp_path / name) as file:
@@ -235,7 +237,9 @@ def test_the_same_folder_gives_the_same_bytes_and_is_left_alone(folder, tmp_path
         for path in copy.iterdir():
             when = (AT + timedelta(days=day)).timestamp()
             os.utime(path, (when, when))
-        steps.export_everything(steps.read_client(copy), tmp_path / f"{place}.zip", rules)
+        steps.export_everything(
+            steps.read_client(copy), tmp_path / f"{place}.zip", archive_texts(), rules
+        )
         made.append((tmp_path / f"{place}.zip").read_bytes())
     assert made[0] == made[1]
     assert {path: path.read_bytes() for path in folder.iterdir() if path.is_file()} == before
@@ -265,7 +269,9 @@ def test_a_place_that_will_not_do_is_told(folder, name, told):
 
 def test_nothing_asked_yet_is_told(tmp_path, rules):
     folder = page_clients.write_invented(tmp_path)
-    names, _ = steps.export_everything(steps.read_client(folder), tmp_path / "all.zip", rules)
+    names, _ = steps.export_everything(
+        steps.read_client(folder), tmp_path / "all.zip", archive_texts(), rules
+    )
     with zipfile.ZipFile(tmp_path / "all.zip") as file:
         assert "Nothing is written down yet" in file.read("history.txt").decode("utf-8")
         assert "None was written down as shared" in file.read("README.txt").decode("utf-8")
@@ -279,5 +285,5 @@ def test_a_disk_without_room_leaves_nothing_behind(folder, tmp_path, rules, monk
     client = steps.read_client(folder)
     monkeypatch.setattr("os.fsync", full)
     with pytest.raises(OSError, match="No space"):
-        steps.export_everything(client, tmp_path / "all.zip", rules)
+        steps.export_everything(client, tmp_path / "all.zip", archive_texts(), rules)
     assert list(tmp_path.iterdir()) == []

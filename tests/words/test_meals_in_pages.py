@@ -16,9 +16,9 @@ from miner import steps
 from miner.core.errors import MinerError
 from miner.core.messages import message
 from miner.core.results import Evidence, Hypothesis, PairsTest, PlanResult, Wording, worded
-from miner.core.results.briefing import Briefing
+from miner.core.results.briefing import KINDS, Briefing
 from miner.core.results.follow import KeptResult, NewUnits
-from miner.render.pages import KINDS, LANES
+from miner.render.pages import LANES
 from miner.rulebook import RuleBook
 from miner.steps.gathering import briefing
 from miner.words.handouts import MEALS_ALLOWED_FOR, WHICH_MEAL_ALLOWED_FOR

@@ -15,9 +15,8 @@ import pytest
 from miner.core.errors import MinerError
 from miner.core.messages import message
 from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis, Ranking
-from miner.core.results.briefing import Briefing, EarlierResult, Shared
+from miner.core.results.briefing import KINDS, SHARED_KINDS, Briefing, EarlierResult, Shared
 from miner.render import pages
-from miner.render.pages import KINDS, SHARED_KINDS
 from miner.rulebook import RuleBook
 
 Render = Callable[..., str]

@@ -13,6 +13,24 @@ from miner.core.results.meals import MealComparison
 from miner.core.results.ranking import Ranking
 from miner.core.results.why import Why
 
+KINDS = ("preparation", "session", "take-home", "doctor")
+"""The pages of a client."""
+SHARED_KINDS = KINDS[1:]
+"""Those that are handed out."""
+MAX_ON_ONE_SIDE = 3
+"""How many hypotheses the take-home page holds."""
+
+
+@dataclass(frozen=True, slots=True)
+class PageCopy:
+    """A page that was shared: its file in an archive, when, which, and what was in it."""
+
+    name: str
+    on: str
+    kind: str
+    ids: tuple[str, ...]
+    as_it_was: bool
+
 
 @dataclass(frozen=True, slots=True, repr=False)
 class NoteAt(Result):

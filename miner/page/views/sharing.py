@@ -10,13 +10,14 @@ from miner import ledger, steps
 from miner.core.errors import MinerError
 from miner.core.messages import message
 from miner.core.results import Evidence
+from miner.core.results.briefing import KINDS, SHARED_KINDS
 from miner.page.guard import own_policy
 from miner.page.jobs import Progress
 from miner.page.places import Missing
 from miner.page.render import DRAWING, page
 from miner.page.request import PageRequest, attached
 from miner.page.views.client import before, name_of
-from miner.render.pages import KINDS, SHARED_KINDS, render
+from miner.render.pages import render
 from miner.words.labels import evidence_of
 from miner.words.pages import CHOICES_BY_UNIT, SHARED_PAGES
 from miner.words.teller import Teller
