@@ -15,6 +15,7 @@ import pytest
 from click.testing import CliRunner
 
 from miner import ledger, rulebook, steps
+from miner.cli.export import archive_texts
 from miner.cli.group import miner as commands
 from miner.core import resources
 from miner.records import STREAMS
