@@ -10,8 +10,6 @@ from typing import Any
 
 from miner.core.messages import Message, texts_of
 
-_PARTS = ("found", "expected", "do")
-
 
 class MinerError(Exception):
     """Bad input or usage: where, what was found, what was expected, what to do.
@@ -48,9 +46,7 @@ class MinerError(Exception):
 
     def as_message(self) -> Message:
         """Return it as a message that others may hold: ``{why:found}``, ``{why:do}``."""
-        if self.code:
-            return Message(self.code, self.values)
-        return Message("records.worded", dict(zip(_PARTS, self.texts, strict=True)))
+        return Message(self.code, self.values)
 
     @property
     def found(self) -> str:

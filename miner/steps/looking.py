@@ -30,6 +30,7 @@ from miner.records.read.sources import Source, read_sources
 from miner.records.read.standards import read_standard
 from miner.records.read.stream_file import Part
 from miner.records.read.text_file import read_bytes
+from miner.records.read.toml_file import expected_of
 
 SHOWN = 8
 SHOWN_AS = {
@@ -116,10 +117,8 @@ def source_of(entry: Mapping[str, Any]) -> Source:
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(str(part) for part in first["loc"]) or "the entry"
-        raise MinerError(
-            f"{place} is not yet as it has to be", first["msg"].removeprefix("Value error, "),
-            "Choose or correct that one.",
-        ) from error  # fmt: skip
+        expected = expected_of(first)
+        raise MinerError("records.entry_not_yet", place=place, expected=expected) from error
 
 
 def _feeds(path: Path, client: Path, practice: Path | None, tried: Source | None) -> list[Found]:
