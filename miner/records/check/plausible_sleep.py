@@ -35,6 +35,7 @@ Floats = NDArray[np.float64]
 class _Nights:
     """The nights that are used, as arrays of minutes; NaN where not known."""
 
+    frame: pd.DataFrame
     place: NDArray[np.int64]
     in_bed: Floats
     asleep: Floats
@@ -48,7 +49,7 @@ class _Nights:
         in_bed = (rows["end"].to_numpy() - rows["start"].to_numpy()) / np.timedelta64(1, "m")
         asleep, awake = (rows[name].to_numpy(np.float64) for name in ("asleep_min", "awake_min"))
         stages = np.sum([rows[name].to_numpy(np.float64) for name in STAGES], axis=0)
-        return cls(place, in_bed, asleep, stages, awake)
+        return cls(frame, place, in_bed, asleep, stages, awake)
 
 
 def plausible_sleep(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
@@ -160,14 +161,9 @@ def _beyond_bed(frame: pd.DataFrame, findings: Findings) -> None:
     most = nights.in_bed + SLACK_MIN + SLACK_SHARE * nights.in_bed
     stages = nights.stages > most
     asleep = (nights.asleep > most) | (stages & (nights.stages == nights.asleep))
+    shown, names = np.fmax(nights.asleep, nights.stages), ["asleep_min", *STAGES]
     _leave_out(
-        frame,
-        nights,
-        asleep | stages,
-        ["asleep_min", *STAGES],
-        findings,
-        shown=np.fmax(nights.asleep, nights.stages),
-        code="asleep_beyond_bed",
+        nights, asleep | stages, names, findings, "asleep_beyond_bed", (shown, nights.in_bed)
     )
 
 
@@ -178,15 +174,8 @@ def _cut_off(frame: pd.DataFrame, findings: Findings) -> None:
     if known.size < FEWEST or float(np.median(known)) < USUAL_SHARE:
         return
     cut = (share <= CUT_SHARE) & (nights.in_bed >= LONG_NIGHT_MIN)
-    _leave_out(
-        frame,
-        nights,
-        cut,
-        ["asleep_min", *STAGES],
-        findings,
-        shown=nights.asleep,
-        code="asleep_cut_off",
-    )
+    shown, names = (nights.asleep, nights.in_bed), ["asleep_min", *STAGES]
+    _leave_out(nights, cut, names, findings, "asleep_cut_off", shown)
 
 
 def _parts_of_sleep(frame: pd.DataFrame, findings: Findings) -> None:
@@ -194,16 +183,8 @@ def _parts_of_sleep(frame: pd.DataFrame, findings: Findings) -> None:
     above = nights.stages - nights.asleep > APART_MIN + APART_SHARE * nights.asleep
     below = _off_the_rule(nights.asleep, nights.stages) & ~above
     for mask, names in ((above, ["asleep_min", *STAGES]), (below, list(STAGES))):
-        _leave_out(
-            frame,
-            nights,
-            mask,
-            names,
-            findings,
-            shown=nights.stages,
-            of=nights.asleep,
-            code="stages_not_asleep",
-        )
+        shown = (nights.stages, nights.asleep)
+        _leave_out(nights, mask, names, findings, "stages_not_asleep", shown)
 
 
 def _parts_of_night(frame: pd.DataFrame, findings: Findings) -> None:
@@ -214,15 +195,8 @@ def _parts_of_night(frame: pd.DataFrame, findings: Findings) -> None:
     if _mostly(whole, ~np.isnan(both) & (nights.awake > SLACK_MIN)):
         _ask_awake(frame, nights, findings)
         return
-    _leave_out(
-        frame,
-        nights,
-        over | _off_the_rule(nights.in_bed, both),
-        ["asleep_min", *STAGES, "awake_min"],
-        findings,
-        shown=both,
-        code="asleep_and_awake",
-    )
+    mask, names = over | _off_the_rule(nights.in_bed, both), ["asleep_min", *STAGES, "awake_min"]
+    _leave_out(nights, mask, names, findings, "asleep_and_awake", (both, nights.in_bed))
 
 
 def _ask_awake(frame: pd.DataFrame, nights: _Nights, findings: Findings) -> None:
@@ -257,20 +231,26 @@ def _mostly(true: Mask, of: Mask) -> bool:
 
 
 def _leave_out(
-    frame: pd.DataFrame,
     nights: _Nights,
     mask: Mask,
     names: list[str],
     findings: Findings,
-    *,
-    shown: Floats,
     code: str,
-    of: Floats | None = None,
+    shown: tuple[Floats, Floats],
 ) -> None:
-    """Make values unknown and report them: a question where it is half of the nights or more."""
+    """Make values unknown and report them: a question where it is half of the nights or more.
+
+    Args:
+        nights: every night.
+        mask: those it is about.
+        names: the columns that become unknown.
+        findings: gets the report.
+        code: of the finding.
+        shown: of each night so many minutes, of so many.
+    """
     if not mask.any():
         return
-    total = nights.in_bed if of is None else of
+    frame = nights.frame
     many = mask.sum() >= max(3, MOST_ROWS * len(mask))
     findings.rows(
         Severity.QUESTION if many else Severity.LEFT_OUT,
@@ -278,7 +258,7 @@ def _leave_out(
         at=frame.iloc[nights.place[mask]],
         shown=[
             " of ".join((f"{value:.0f}", f"{whole:.0f} min"))
-            for value, whole in zip(shown[mask], total[mask], strict=True)
+            for value, whole in zip(shown[0][mask], shown[1][mask], strict=True)
         ],
         stream="sleep",
         column=names[0],
