@@ -14,6 +14,7 @@ from miner.render.page import fill
 from miner.rulebook import RuleBook
 from miner.words.amounts import MG_DL_PER_MMOL_L
 from miner.words.audience import Audience, said_to
+from miner.words.door import at_door
 from miner.words.handouts import Card, doctor, session, take_home
 from miner.words.preparation import preparation
 from miner.words.safe import clean
@@ -58,9 +59,10 @@ def render(brief: Briefing, kind: str, rules: RuleBook, include: Sequence[str] =
         raise MinerError("words.too_many_chosen", count=len(chosen), most=MAX_ON_ONE_SIDE)
     audience, words = _MAKERS[kind]
     teller, styles = Teller(brief, said_to(rules, audience), chosen), Styles()
-    told, studio = words(teller), Studio(teller, styles)
     drawn = {"session": _session_figures, "preparation": _preparation_figures}
-    figures = drawn[kind](told, studio) if kind in drawn else {}
+    with at_door("" if audience is Audience.CLIENT else "paper"):
+        told, studio = words(teller), Studio(teller, styles)
+        figures = drawn[kind](told, studio) if kind in drawn else {}
     return fill(f"{kind}.html", styles, **told | figures)
 
 

@@ -1,7 +1,7 @@
-"""Where something is said: at the command line, or on a page.
+"""Where something is said: at the command line, on paper, or on a page.
 
-The command line names commands, and speaks as it would to the client. A page names pages, and
-speaks of the client.
+The command line names commands, and speaks as it would to the client. Paper is for whoever works
+with the client, and speaks of the client; so does a page, which names pages.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from miner.words.audience import Audience, said_to
 if TYPE_CHECKING:
     from miner.rulebook import RuleBook
 
-Door = Literal["", "page"]
+Door = Literal["", "paper", "page"]
 """Empty for the command line."""
 
 _door: ContextVar[Door] = ContextVar("door", default="")
@@ -55,6 +55,8 @@ def rules_at_door(rules: RuleBook, door: Door | None = None) -> RuleBook:
     if not door:
         return rules
     rules = said_to(rules, Audience.PRACTITIONER)
+    if door == "paper":
+        return rules
     own, shipped = _texts()[door], rulebook.load()
     wording = {
         table: rules.wording[table]

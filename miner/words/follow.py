@@ -14,6 +14,7 @@ from miner.words.ended import ended_words, way_words
 from miner.words.labels import factor_phrase, outcome_label
 from miner.words.safe import clean
 from miner.words.sentences import say
+from miner.words.wording import dated
 
 WORTH_WATCHING = 0.6
 """Power on its date below which watching is said to be less than a test."""
@@ -94,14 +95,15 @@ def kept_title(item: KeptResult, rules: RuleBook) -> str:
 def kept_lines(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]:
     """Return what came of a kept hypothesis, a line at a time, and when it was kept."""
     way = way_words(item.as_, rules)
-    kept = f"Kept on {item.kept_on}, {way}, from records to {item.suggested_by_days_to}"
+    upto = dated(item.suggested_by_days_to)
+    kept = f"Kept on {dated(item.kept_on)}, {way}, from records to {upto}"
     note = f" ({clean(item.note, 200)})" if item.note else ""
     read = item.test is not None and item.test.status is not None
     lines = [] if read else [item.sentence]
     if item.test is not None and (item.open or read):
         lines.append(f"Plan {item.test.plan}: {item.test.sentence}")
     if item.open and item.as_ == "watch" and item.read_on:
-        lines.append(say(rules, "follow", "watch", read_on=item.read_on))
+        lines.append(say(rules, "follow", "watch", read_on=dated(item.read_on)))
         lines += _power(item, rules, amounts)
     if item.difference is not None:
         lines.append(_seen(item, rules, amounts))
@@ -134,7 +136,7 @@ def _power(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]:
 
 def _looks(look: EveryLook, item: KeptResult, rules: RuleBook) -> str:
     key = "looked_clear" if look.reached else "looked_open"
-    told = [say(rules, "follow", key, day=look.reached_on)]
+    told = [say(rules, "follow", key, day=dated(look.reached_on))]
     if look.units_one_look is not None:
         key = "price_far" if look.units_every_look is None else "price"
         told.append(say(
@@ -154,5 +156,5 @@ def _counted(item: KeptResult) -> dict[str, object]:
         "with_": with_,
         "without": without,
         "unknown": item.new_units - with_ - without,
-        "read_on": item.read_on,
+        "read_on": dated(item.read_on),
     }

@@ -11,7 +11,7 @@ from miner.words.amounts import Amounts
 from miner.words.document import Part, Parts, heading, paragraph, table
 from miner.words.labels import factor_phrase, outcome_label
 from miner.words.sentences import say
-from miner.words.wording import full_date, listed
+from miner.words.wording import dated, full_date, listed
 
 ARMS = {"change": "A, the change", "usual": "B, as usual"}
 
@@ -118,7 +118,7 @@ def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting")
     """
     if found.status is None:
         text = say(
-            rules, "result", unread, read_on=found.read_on, pairs=found.pairs_used,
+            rules, "result", unread, read_on=dated(found.read_on), pairs=found.pairs_used,
             planned=found.planned_pairs,
         )  # fmt: skip
     else:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 from miner.core.errors import several
@@ -18,7 +17,6 @@ from miner.words.handouts import Card, by_clock
 from miner.words.labels import evidence_of, evidence_words, factor_phrase
 from miner.words.plan import result_lines
 from miner.words.safe import clean
-from miner.words.said_of import of_client
 from miner.words.sentences import against_guess, less_than_worth, not_ranked, say
 from miner.words.teller import Teller
 from miner.words.wording import capital, day_name, full_date
@@ -27,8 +25,6 @@ _ORDER = (Severity.STOP, Severity.QUESTION, Severity.LEFT_OUT, Severity.NOTE)
 KNOWN_ENOUGH = 2 / 3
 FEW_NOTES = 1
 MOST_FIRST = 8
-# On a page a date as people write it: one with hyphens would be broken at them.
-_ISO = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")
 
 
 def preparation(teller: Teller) -> dict[str, Any]:
@@ -205,9 +201,7 @@ def _kept(item: KeptResult, teller: Teller) -> dict[str, Any]:
         "title": clean(kept_title(item, teller.rules), 200),
         "how": way_words(item.as_, teller.rules),
         "open": item.open,
-        "lines": [
-            _ISO.sub(lambda day: full_date(day[0]), of_client(clean(line))) for line in lines
-        ],
+        "lines": [clean(line) for line in lines],
     }
 
 

@@ -16,7 +16,7 @@ from miner.words.meals import comparison_sentence, repeats_of_comparison
 from miner.words.reasons import reason_kind
 from miner.words.safe import clean
 from miner.words.week_words import question_sentence, week_message
-from miner.words.wording import listed
+from miner.words.wording import dated, listed
 
 FEW_NAMED = 5
 
@@ -29,7 +29,7 @@ def sentence_of(fact: Any, name: str) -> Any:
 
 def _some_of(_: Any, days: Any) -> str:
     more = f" and {len(days) - FEW_NAMED} more" if len(days) > FEW_NAMED else ""
-    return f"{', '.join(days[:FEW_NAMED])}{more}"
+    return f"{', '.join(map(dated, days[:FEW_NAMED]))}{more}"
 
 
 LABELS: dict[str, Callable[..., str]] = {

@@ -42,6 +42,11 @@ def full_date(iso: str) -> str:
         return iso[:10]
 
 
+def dated(day: str | None) -> str:
+    """Return an ISO date as the door writes it: on paper as people do."""
+    return full_date(day) if day and door_now() == "paper" else str(day)
+
+
 def span_words(first: str, last: str) -> str:
     """Return two ISO dates as ``12 Jan to 23 Feb 2026``, the year told twice where it changes."""
     begin = day_and_month(first, short=True)
