@@ -7,6 +7,7 @@ from miner.core.results import PairsTest, Plan, PlanResult, Wording, worded
 from miner.core.results.follow import EveryLook, Following, KeptResult, NewUnits
 from miner.render.terminal import render
 from miner.words.amounts import Amounts
+from miner.words.door import at_door
 from miner.words.follow import follow_parts
 from miner.words.plan import about, result_parts
 from miner.words.wording import full_date
@@ -32,6 +33,23 @@ def kept(**changes):
 def told(item, rules):
     found = Following("c", "2026-03-20", (worded(item, Wording(rules)),))
     return " ".join(render(follow_parts(found, rules)).split())
+
+
+def test_on_paper_dates_are_as_people_write_them_and_a_note_is_as_it_was_written(rules):
+    item = kept(note="since 2026-02-14, you see", status="waiting")
+    with at_door("paper"):
+        said = told(item, rules)
+    assert "Kept on 1 March 2026, to watch, from records to 28 February 2026" in said
+    assert "It is read on 28 March 2026, not before." in said
+    assert "(since 2026-02-14, you see)" in said
+    assert "It is read on 2026-03-28, not before." in told(item, rules)
+
+
+def test_a_test_that_changed_something_is_told_to_its_reader(rules):
+    item = kept(tried_before="changed")
+    assert "It changed when you tested it." in told(item, rules)
+    with at_door("paper"):
+        assert "It changed when the client tested it." in told(item, rules)
 
 
 def result(**changes):
