@@ -16,7 +16,7 @@ import numpy as np
 
 from miner.core.errors import MinerError
 from miner.core.messages import Words, message
-from miner.core.results import PairRead, PairsTest, Period, Plan
+from miner.core.results import PairRead, PairsTest, Plan, PlanPeriod
 from miner.hypotheses.design import design
 from miner.hypotheses.tested import whitened
 from miner.ledger import FrozenIdea
@@ -97,7 +97,7 @@ def lay_out(
     seed: int | None,
     sensor_changes: Sequence[date],
     sensor_days: int = SENSOR_DAYS,
-) -> tuple[tuple[Period, ...], tuple[date, ...]]:
+) -> tuple[tuple[PlanPeriod, ...], tuple[date, ...]]:
     """Return the periods and the sensor changes that fall between their pairs.
 
     Args:
@@ -115,14 +115,14 @@ def lay_out(
         last = max(day for day in known if day < start)
         worn_from = last if (start - last).days <= sensor_days else worn_from
     span = 2 * chosen.period_days + offset_days
-    periods: list[Period] = []
+    periods: list[PlanPeriod] = []
     for pair, arms in enumerate(_arms(chosen.pairs, seed), 1):
         at, worn_from, new = _fits(at, worn_from, span, known, sensor_days)
         planned += new
         for arm in arms:
             last = at + timedelta(days=chosen.period_days - 1)
             periods.append(
-                Period(
+                PlanPeriod(
                     len(periods) + 1,
                     pair,
                     at.isoformat(),
@@ -193,7 +193,7 @@ def drawn_late(first: str, at: str) -> bool:
         return False
 
 
-def drawn_in_time(periods: Sequence[Period], at: str) -> tuple[Period, ...]:
+def drawn_in_time(periods: Sequence[PlanPeriod], at: str) -> tuple[PlanPeriod, ...]:
     """Return the periods of the pairs that had not begun when the coins of a plan were thrown.
 
     Args:
@@ -204,7 +204,7 @@ def drawn_in_time(periods: Sequence[Period], at: str) -> tuple[Period, ...]:
     return tuple(one for one in periods if one.pair not in late)
 
 
-def weeks_of(periods: Sequence[Period]) -> int:
+def weeks_of(periods: Sequence[PlanPeriod]) -> int:
     """Return how many weeks a plan takes."""
     first, last = (date.fromisoformat(day) for day in (periods[0].first, periods[-1].last))
     return ceil(((last - first).days + 1) / 7)
@@ -343,7 +343,7 @@ CHANGED, NO_CHANGE, UNSETTLED = "changed", "no_change", "not_settled"
 
 def read_pairs(
     table: UnitTable,
-    periods: Sequence[Period],
+    periods: Sequence[PlanPeriod],
     *,
     outcome: str,
     factor: str | None,
@@ -413,7 +413,9 @@ def status_of(test: PairsTest, worth: float) -> str:
     return UNSETTLED
 
 
-def _mean(table: UnitTable, period: Period, outcome: str, offset: int) -> tuple[float | None, int]:
+def _mean(
+    table: UnitTable, period: PlanPeriod, outcome: str, offset: int
+) -> tuple[float | None, int]:
     days = set(_days(period, offset)[period.leave_out_days :])
     frame = table.frame
     inside = frame["date"].isin(days).to_numpy(dtype=bool) & frame["usable"].to_numpy(dtype=bool)
@@ -424,7 +426,7 @@ def _mean(table: UnitTable, period: Period, outcome: str, offset: int) -> tuple[
 
 def _done(
     table: UnitTable,
-    period: Period,
+    period: PlanPeriod,
     factor: str | None,
     helpful: str,
     to_row: int,
@@ -458,7 +460,7 @@ def _most(done: Sequence[bool]) -> bool | None:
     return 2 * sum(done) > len(done) if done else None
 
 
-def _days(period: Period, offset: int) -> list[str]:
+def _days(period: PlanPeriod, offset: int) -> list[str]:
     first, last = date.fromisoformat(period.first), date.fromisoformat(period.last)
     return [
         (first + timedelta(days=at + offset)).isoformat() for at in range((last - first).days + 1)

@@ -1,19 +1,22 @@
 """The ledger of one client: an append-only file in which an edited or lost line is told."""
 
-from miner.ledger.appending import LedgerUnwritable, append
 from miner.ledger.entries import FrozenIdea, KeptEntry, PlanEntry, as_written, is_day
 from miner.ledger.line import NAME, SCHEMA, Event
-from miner.ledger.questions import (
+from miner.ledger.reading import Ledger, LedgerUnwritable, append, owned, read
+from miner.ledger.state import (
     LOOKS,
+    MAX_OPEN,
     SETTINGS,
     FixedQuestion,
+    FollowupState,
+    Kept,
+    PlanKept,
     choices,
     named,
     questions,
     rankings,
+    replay,
 )
-from miner.ledger.reading import Ledger, owned, read
-from miner.ledger.state import MAX_OPEN, FollowupState, Kept, PlanKept, replay
 
 __all__ = [
     "LOOKS",

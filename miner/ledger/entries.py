@@ -21,7 +21,7 @@ from pydantic import (
 )
 
 from miner.core.errors import MinerError
-from miner.core.results import Period, Shape
+from miner.core.results import PlanPeriod, Shape
 from miner.ledger.line import NAME
 
 FIRST_YEAR, LAST_YEAR = 1900, 2200
@@ -42,7 +42,7 @@ Day = Annotated[str, Field(strict=True), AfterValidator(_day)]
 Days = Annotated[int, Field(strict=True, ge=0, le=31)]
 
 
-class Entry(BaseModel):
+class LedgerEntry(BaseModel):
     """What an entry of one kind holds."""
 
     model_config = ConfigDict(defer_build=True, frozen=True, populate_by_name=True)
@@ -61,7 +61,7 @@ class Entry(BaseModel):
         return self.model_dump(by_alias=True)
 
 
-class Definitions(Entry):
+class Definitions(LedgerEntry):
     """How the habits and the outcome of a hypothesis were defined when it was kept."""
 
     factors: dict[str, dict[str, Any]] = {}
@@ -70,7 +70,7 @@ class Definitions(Entry):
     words: dict[str, tuple[str, ...]] = {}
 
 
-class PerAmount(Entry):
+class PerAmount(LedgerEntry):
     """What the difference of a kept dose is for, as in ``results.Per``."""
 
     amount: Positive
@@ -79,7 +79,7 @@ class PerAmount(Entry):
     span: Positive
 
 
-class FrozenIdea(Entry):
+class FrozenIdea(LedgerEntry):
     """A hypothesis as it was ranked, with its definitions.
 
     Attributes:
@@ -146,7 +146,7 @@ class KeptEntry(FrozenIdea):
     rankings_of_these_records: Number = None
 
 
-class _PeriodEntry(Entry):
+class _PeriodEntry(LedgerEntry):
     number: Whole
     pair: Whole
     first: Day = Field(alias="from")
@@ -155,11 +155,11 @@ class _PeriodEntry(Entry):
     leave_out_days: Days
 
 
-def _period(told: Any) -> Period:
-    return Period(**_PeriodEntry.model_validate(told).model_dump())
+def _period(told: Any) -> PlanPeriod:
+    return PlanPeriod(**_PeriodEntry.model_validate(told).model_dump())
 
 
-class PlanEntry(Entry):
+class PlanEntry(LedgerEntry):
     """A plan of an alternating test, as in ``results.Plan``."""
 
     plan: str
@@ -167,7 +167,7 @@ class PlanEntry(Entry):
     outcome: str
     unit: str
     change: str
-    periods: tuple[Annotated[Period, PlainValidator(_period)], ...] = Field(min_length=2)
+    periods: tuple[Annotated[PlanPeriod, PlainValidator(_period)], ...] = Field(min_length=2)
     pairs: Whole
     offset_days: Days
     seed: Whole = Field(ge=0)

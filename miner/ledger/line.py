@@ -96,7 +96,7 @@ def read_line(line: bytes) -> dict[str, Any] | None:
     return record if whole else None
 
 
-def as_event(record: Mapping[str, Any], row: int, trusted: bool = True) -> Event:
+def as_event(record: Mapping[str, Any], row: int, *, trusted: bool = True) -> Event:
     """Return the event that an object of the present schema holds."""
     return Event(
         n=record["n"],

@@ -1,8 +1,8 @@
 """The rule books: every judgement a practitioner may disagree with."""
 
 from miner.core.errors import nearest
-from miner.rulebook.loading import BOOKS, load
 from miner.rulebook.models import (
+    BOOKS,
     Cautions,
     Cut,
     FactorRule,
@@ -11,6 +11,7 @@ from miner.rulebook.models import (
     OutcomeRule,
     Referral,
     RuleBook,
+    load,
 )
 
 __all__ = [

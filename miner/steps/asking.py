@@ -6,9 +6,9 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
-from miner.core import EVER
 from miner.core.errors import MinerError
 from miner.core.messages import Message, Words, by_rules, message
+from miner.core.period import EVER
 from miner.core.results import ErrorRate, Evidence, Hypothesis, Why, Wording, worded
 from miner.hypotheses.error_rate import error_rate as _error_rate
 from miner.hypotheses.fixed import LOOKED, Question

@@ -20,11 +20,12 @@ from miner.caseload.store import (
     forget_in_other_unit,
     read_pages,
 )
-from miner.core import Unit, resources
+from miner.core import resources
 from miner.core.errors import MinerError
 from miner.core.messages import Message, Words, by_rules, message
 from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload, PooledEffect
+from miner.core.unit import Unit
 from miner.records.read.settings import PracticeFile
 from miner.records.read.toml_file import read_toml
 from miner.rulebook import RuleBook

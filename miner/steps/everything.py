@@ -10,10 +10,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from miner import ledger
-from miner.core import EVER
 from miner.core.errors import MinerError
 from miner.core.files import require_no_link, write_whole
 from miner.core.messages import Words, message
+from miner.core.period import EVER
 from miner.core.results.briefing import SHARED_KINDS, Briefing, PageCopy
 from miner.core.results.follow import History
 from miner.records.client import Client

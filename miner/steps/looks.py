@@ -7,8 +7,8 @@ from datetime import UTC, datetime
 from typing import Any
 
 from miner import __version__, ledger
-from miner.core import EVER, Period
 from miner.core.messages import Words, message
+from miner.core.period import EVER, Period
 from miner.core.results import Evidence, Ranking
 from miner.records.check.one_person import clock_prints
 from miner.records.client import Client

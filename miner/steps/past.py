@@ -7,9 +7,9 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from miner import ledger
-from miner.core import Period
 from miner.core.errors import MinerError
 from miner.core.messages import Message, Words, message
+from miner.core.period import Period
 from miner.core.results import Hypothesis, Severity
 from miner.hypotheses.design import identity_in_rules
 from miner.hypotheses.fixed import DEFINED_OTHERWISE, LOOKED, LOOKS_LOST, REWORDED, Question

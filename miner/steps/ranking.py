@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from miner import __version__
-from miner.core import Period, Unit
 from miner.core.messages import Message, by_rules, message
+from miner.core.period import Period
 from miner.core.results import Evidence, Ranking, Since, Wording, worded
+from miner.core.unit import Unit
 from miner.hypotheses.rank import Ranked, rank_table
 from miner.records.client import Client
 from miner.rulebook import RuleBook

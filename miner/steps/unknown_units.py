@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from miner.core import Period
 from miner.core.messages import Message, Words, by_rules, message
+from miner.core.period import Period
 from miner.core.results import OutcomeSummary, Ranking
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable

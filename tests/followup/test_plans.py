@@ -12,7 +12,7 @@ from fresh_tables import idea, row_date, table_of
 
 from miner import rulebook
 from miner.core.errors import MinerError
-from miner.core.results import CautionKind, CautionText, Period
+from miner.core.results import CautionKind, CautionText, PlanPeriod
 from miner.followup import planning
 from miner.followup.planning import Wish, make_plan, scatter
 from miner.followup.refusals import require_testable
@@ -378,7 +378,7 @@ def test_no_pair_at_all_settles_nothing():
 def test_periods_come_back_from_the_ledger(rules):
     plan = made(rules)
     assert PlanEntry.read(plan.to_dict()).periods == plan.periods
-    assert isinstance(plan.periods[0], Period)
+    assert isinstance(plan.periods[0], PlanPeriod)
 
 
 def test_the_calendar_file_is_read_back_and_tells_nothing(rules):

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 from miner import ledger, steps
 from miner.cli.group import miner as commands
 from miner.core.errors import MinerError
-from miner.core.results import Period
+from miner.core.results import PlanPeriod
 from miner.steps.practice_mornings import client_morning, is_practice
 
 FIRST = np.datetime64("2026-03-01T00:00")
@@ -293,8 +293,8 @@ def test_a_day_on_test_tells_its_arm_and_a_missing_tick(tmp_path):
     entry = keep_in(folder, "abcd1234", "alternate")
     assert steps.day_review(steps.read_client(folder), "2026-03-09").on_test == ()
     periods = [
-        Period(1, 1, "2026-03-08", "2026-03-10", "usual", 0).to_dict(),
-        Period(2, 1, "2026-03-11", "2026-03-13", "change", 1).to_dict(),
+        PlanPeriod(1, 1, "2026-03-08", "2026-03-10", "usual", 0).to_dict(),
+        PlanPeriod(2, 1, "2026-03-11", "2026-03-13", "change", 1).to_dict(),
     ]
     plan = {
         "kept_entry": entry, "id": "abcd1234", "plan": "p1", "periods": periods, "pairs": 1,

@@ -6,10 +6,19 @@ that a ranking does not wait for it.
 
 from miner.core.results.base import CautionKind, CautionText, Result, Worded, Wording, plain, worded
 from miner.core.results.checking import CheckReport, Finding, Severity, StreamSummary
-from miner.core.results.follow import PairRead, PairsTest, Period, Plan, PlanResult, Since
+from miner.core.results.follow import PairRead, PairsTest, Plan, PlanPeriod, PlanResult, Since
 from miner.core.results.meals import MealComparison, MealPair, MealSide, Repeats
-from miner.core.results.merging import LookAlike, Merge, Merges, Reworded, WordCount
-from miner.core.results.noting import CorrectionMade, Note, Notebook, ReadAs
+from miner.core.results.noting import (
+    CorrectionMade,
+    LookAlike,
+    Merge,
+    Merges,
+    Note,
+    Notebook,
+    ReadAs,
+    Reworded,
+    WordCount,
+)
 from miner.core.results.ranking import (
     Counts,
     Doubt,
@@ -53,9 +62,9 @@ __all__ = [
     "PairRead",
     "PairsTest",
     "Per",
-    "Period",
     "Place",
     "Plan",
+    "PlanPeriod",
     "PlanResult",
     "Ranking",
     "ReadAs",

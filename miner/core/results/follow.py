@@ -58,7 +58,7 @@ class Since(Result):
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Period(Result):
+class PlanPeriod(Result):
     """Days in a row on which one thing is done.
 
     Attributes:
@@ -113,7 +113,7 @@ class Plan(Result):
     unit_of: str
     unit: str
     change: str
-    periods: tuple[Period, ...]
+    periods: tuple[PlanPeriod, ...]
     pairs: int
     period_days: int
     offset_days: int

@@ -16,7 +16,7 @@ from miner import ledger, steps
 from miner.core.errors import MinerError
 from miner.core.files import safe_cell, write_whole
 from miner.core.messages import message
-from miner.core.results import Period, Plan, Severity
+from miner.core.results import Plan, PlanPeriod, Severity
 from miner.followup.ticked import misplaced
 from miner.ledger import replay
 from miner.page.guard import own_policy
@@ -55,7 +55,7 @@ class TickDay:
     over: bool
 
 
-def sheet_of(folder: Path, plan: Plan, until: str) -> list[tuple[Period, list[TickDay]]]:
+def sheet_of(folder: Path, plan: Plan, until: str) -> list[tuple[PlanPeriod, list[TickDay]]]:
     """Return the periods of a plan, each with its days and what is noted of them.
 
     Args:
@@ -141,7 +141,7 @@ def _written(rows: Mapping[tuple[str, str], str]) -> bytes:
     return out.getvalue().encode()
 
 
-def _days(period: Period) -> list[str]:
+def _days(period: PlanPeriod) -> list[str]:
     first, last = date.fromisoformat(period.first), date.fromisoformat(period.last)
     return [(first + timedelta(days=k)).isoformat() for k in range((last - first).days + 1)]
 

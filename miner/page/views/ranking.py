@@ -7,10 +7,11 @@ from urllib.parse import urlencode
 from starlette.responses import Response
 
 from miner import steps
-from miner.core import Period, Unit
 from miner.core.errors import MinerError
 from miner.core.messages import message
+from miner.core.period import Period
 from miner.core.results import Ranking
+from miner.core.unit import Unit
 from miner.page.client_cache import CachedRanking, ClientEntry
 from miner.page.jobs import Progress
 from miner.page.render import DRAWING, page
