@@ -20,7 +20,7 @@ from miner.records.read.client_folder import read_file
 from miner.records.read.discover import (
     STANDARD,
     TABLES,
-    Found,
+    FoundFile,
     mapped_by,
     own_patterns,
     practice_of,
@@ -121,10 +121,12 @@ def source_of(entry: Mapping[str, Any]) -> Source:
         raise MinerError("records.entry_not_yet", place=place, expected=expected) from error
 
 
-def _feeds(path: Path, client: Path, practice: Path | None, tried: Source | None) -> list[Found]:
+def _feeds(
+    path: Path, client: Path, practice: Path | None, tried: Source | None
+) -> list[FoundFile]:
     name = path.name
     if tried is not None:
-        return [Found(path, name, tried.stream, tried)]
+        return [FoundFile(path, name, tried.stream, tried)]
     entries = read_sources(client, practice)
     fitting = [each for each in entries if PurePath(name).match(each.file)]
     mapped = mapped_by(fitting, path, name, own_patterns(client))
@@ -133,9 +135,9 @@ def _feeds(path: Path, client: Path, practice: Path | None, tried: Source | None
     folded = name.casefold()
     for stream in STREAMS:
         if fnmatchcase(folded, f"{stream}*.csv"):
-            return [Found(path, name, stream, None)]
+            return [FoundFile(path, name, stream, None)]
     if folded.endswith((".json", ".ndjson")):
-        return [Found(path, name, STANDARD, None)]
+        return [FoundFile(path, name, STANDARD, None)]
     return []
 
 

@@ -45,7 +45,7 @@ LEAST_RISE, LEAST_T = 10.0, 5.0
 
 
 @dataclass(frozen=True, slots=True)
-class Amounts:
+class RunningTotal:
     """What happened over time, as a running total that grows evenly between its points.
 
     Attributes:
@@ -57,7 +57,7 @@ class Amounts:
     total: Floats
 
     @classmethod
-    def of(cls, start: Floats, end: Floats, amount: Floats) -> Amounts:
+    def of(cls, start: Floats, end: Floats, amount: Floats) -> RunningTotal:
         """Return the running total of amounts that are spread evenly from start to end.
 
         Args:
@@ -115,7 +115,7 @@ class MealShift:
     then: float
 
 
-def shift_of_movement(start: Floats, end: Floats, moved: Amounts, most: float) -> Shift | None:
+def shift_of_movement(start: Floats, end: Floats, moved: RunningTotal, most: float) -> Shift | None:
     """Return the shift with which movement ends before the nights and begins after them, or None.
 
     A night counts for what moves in the 90 minutes before and after it, and against what moves
@@ -162,7 +162,9 @@ def _of_some(
     return Shift(int(SHIFTS[best]), nights, now, then, low, high - 1)
 
 
-def shift_of_events(start: Floats, end: Floats, happened: Amounts, most: float) -> Shift | None:
+def shift_of_events(
+    start: Floats, end: Floats, happened: RunningTotal, most: float
+) -> Shift | None:
     """Return the smallest shift with which hardly anything happens in the nights, or None.
 
     None where fewer than a quarter of the nights, or fewer than five, hold more than ``most``, and
@@ -249,7 +251,7 @@ def _plainly_better(gain: Floats, least: float) -> bool:
     return better >= SHARE_BETTER * (better + worse) and luck < LUCK
 
 
-def _recorded(start: Floats, end: Floats, happened: Amounts) -> tuple[Floats, Floats]:
+def _recorded(start: Floats, end: Floats, happened: RunningTotal) -> tuple[Floats, Floats]:
     """Return the long nights that lie where the other stream was recorded, to a day."""
     if not happened.at.size:
         return start[:0], end[:0]
@@ -324,21 +326,21 @@ def _from_sleep(used: Streams) -> list[_Apart]:
     return found
 
 
-def _happened(name: str, frame: pd.DataFrame) -> tuple[Amounts, float]:
+def _happened(name: str, frame: pd.DataFrame) -> tuple[RunningTotal, float]:
     """Return what a sleeper does not do, as amounts over time, and how much is too much."""
     if name in ("meals", "tags"):
         at = _minutes(frame["time" if name == "meals" else "start"])
-        return Amounts.of(at, at, np.ones(len(at))), 0.5
+        return RunningTotal.of(at, at, np.ones(len(at))), 0.5
     if name == "stress":
         start, end = _minutes(frame["start"]), _minutes(frame["end"])
-        return Amounts.of(start, end, end - start), STRESS_ASLEEP_MIN
+        return RunningTotal.of(start, end, end - start), STRESS_ASLEEP_MIN
     frame = frame[frame["end"] - frame["start"] < WHOLE_DAY]
     start, end = _minutes(frame["start"]), _minutes(frame["end"])
     active = frame["active_min"].to_numpy(np.float64)
     active = np.where(np.isnan(active), end - start, active)
     guessed = np.where((frame["kind"] == STILL).to_numpy(), 0.0, STEPS_A_MINUTE * active)
     steps = frame["steps"].to_numpy(np.float64)
-    return Amounts.of(start, end, np.where(np.isnan(steps), guessed, steps)), STEPS_ASLEEP
+    return RunningTotal.of(start, end, np.where(np.isnan(steps), guessed, steps)), STEPS_ASLEEP
 
 
 def _meals_and_glucose(used: Streams) -> MealShift | None:

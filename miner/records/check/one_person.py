@@ -26,10 +26,10 @@ if TYPE_CHECKING:
     from miner.records.client import Client, Settings
     from miner.records.findings import Findings
     from miner.records.read.sources import Source
-    from miner.records.read.table_file import Table
+    from miner.records.read.table_file import RawTable
 
 
-def person_of(table: Table, source: Source, findings: Findings) -> str | None:
+def person_of(table: RawTable, source: Source, findings: Findings) -> str | None:
     """Return whom the table names, or an empty text; None where it names several, which is told.
 
     Args:

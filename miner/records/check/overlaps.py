@@ -33,7 +33,7 @@ Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
-class Trace:
+class GlucoseTrace:
     """The readings of one file and one sensor in time order: instants (ns) and places."""
 
     file: str
@@ -46,11 +46,11 @@ class Trace:
         """How it is named to a person."""
         return f"'{self.file}'" + (f" (sensor {self.sensor})" if self.sensor else "")
 
-    def while_other(self, other: Trace) -> Trace:
+    def while_other(self, other: GlucoseTrace) -> GlucoseTrace:
         """Return the part of it that stands within 20 minutes of the other's first and last."""
         low = int(np.searchsorted(self.time, other.time[0] - _NEAR_NS))
         high = int(np.searchsorted(self.time, other.time[-1] + _NEAR_NS, side="right"))
-        return Trace(self.file, self.sensor, self.time[low:high], self.place[low:high])
+        return GlucoseTrace(self.file, self.sensor, self.time[low:high], self.place[low:high])
 
 
 def contradicted(frame: pd.DataFrame, begins: Places, findings: Findings) -> Mask | None:
@@ -87,7 +87,7 @@ def contradicted(frame: pd.DataFrame, begins: Places, findings: Findings) -> Mas
     return doubtful if doubtful.any() else None
 
 
-def _traces(frame: pd.DataFrame, begins: Places) -> list[Trace]:
+def _traces(frame: pd.DataFrame, begins: Places) -> list[GlucoseTrace]:
     file, sensor = frame["file"], frame["sensor"]
     one_sensor = not changes(sensor).size
     if not begins.size and one_sensor:
@@ -109,21 +109,21 @@ def _by_code(places: Places, code: Places) -> list[Places]:
     return [of_each[at] for at in np.argsort(first)]
 
 
-def _in_order(file: str, sensor: str, time: Instants, places: Places) -> Trace:
+def _in_order(file: str, sensor: str, time: Instants, places: Places) -> GlucoseTrace:
     own = time[places]
     if (own[1:] < own[:-1]).any():
         order = np.argsort(own, kind="stable")
         own, places = own[order], places[order]
-    return Trace(file, sensor, own, places)
+    return GlucoseTrace(file, sensor, own, places)
 
 
-def _one_is_changed(one: Trace, two: Trace) -> bool:
+def _one_is_changed(one: GlucoseTrace, two: GlucoseTrace) -> bool:
     length = min(one.time[-1], two.time[-1]) - max(one.time[0], two.time[0])
     named = one.sensor and two.sensor and one.sensor != two.sensor
     return bool(named) and bool(length <= _SENSORS_MAY_OVERLAP_NS)
 
 
-def _both_places(frame: pd.DataFrame, one: Trace, two: Trace) -> Places | None:
+def _both_places(frame: pd.DataFrame, one: GlucoseTrace, two: GlucoseTrace) -> Places | None:
     """Return the places at which both go on, where they contradict each other; else None."""
     if not (one.time.size and two.time.size):
         return None
@@ -137,12 +137,14 @@ def _both_places(frame: pd.DataFrame, one: Trace, two: Trace) -> Places | None:
     return np.concatenate([one.place[near_one], two.place[near_two]])
 
 
-def _values(frame: pd.DataFrame, trace: Trace) -> Floats:
+def _values(frame: pd.DataFrame, trace: GlucoseTrace) -> Floats:
     kept = blank(frame["left_out"])[trace.place]
     return np.where(kept, frame["glucose"].to_numpy()[trace.place], np.nan)
 
 
-def _beside(one: Trace, value: Floats, two: Trace, others: Floats) -> tuple[Mask, NDArray[np.int8]]:
+def _beside(
+    one: GlucoseTrace, value: Floats, two: GlucoseTrace, others: Floats
+) -> tuple[Mask, NDArray[np.int8]]:
     """Say which readings of one trace stand near the other, and which are apart from it.
 
     Returns:
@@ -163,7 +165,9 @@ def _beside(one: Trace, value: Floats, two: Trace, others: Floats) -> tuple[Mask
     return near, np.where(known, far, -1).astype(np.int8)
 
 
-def _ask(frame: pd.DataFrame, one: Trace, two: Trace, both: Places, findings: Findings) -> None:
+def _ask(
+    frame: pd.DataFrame, one: GlucoseTrace, two: GlucoseTrace, both: Places, findings: Findings
+) -> None:
     rows = frame.iloc[both]
     clock = rows["clock"]
     first, last = sorted((one, two), key=lambda trace: (trace.file, trace.sensor))

@@ -19,7 +19,7 @@ from miner.records.text_columns import Mask, repeated
 if TYPE_CHECKING:
     from miner.records.findings import Findings
     from miner.records.read.sources import Source
-    from miner.records.read.table_file import Table
+    from miner.records.read.table_file import RawTable
 
 LEAST_MG_DL, MOST_MMOL_L = 25.0, 40.0
 MOST_OTHER = 15.0
@@ -29,7 +29,9 @@ _COLUMN = {"mg/dL": "glucose_mg_dl", "mmol/L": "glucose_mmol_l"}
 _OTHER = {"mg/dL": "mmol/L", "mmol/L": "mg/dL"}
 
 
-def wrong_unit(table: Table, column: str, unit: str, written: Floats, findings: Findings) -> bool:
+def wrong_unit(
+    table: RawTable, column: str, unit: str, written: Floats, findings: Findings
+) -> bool:
     """Tell, with a finding that stops, that the middle value cannot be in this unit.
 
     Values of 0 and below are passed over: they are in no unit.
@@ -69,7 +71,9 @@ def wrong_unit(table: Table, column: str, unit: str, written: Floats, findings: 
     return True
 
 
-def impossible(table: Table, column: str, unit: str, written: Floats, findings: Findings) -> Mask:
+def impossible(
+    table: RawTable, column: str, unit: str, written: Floats, findings: Findings
+) -> Mask:
     """Return which values no sensor shows, and tell of them; some may be in the other unit."""
     odd = ~np.isnan(written) & ~_possible(written, unit)
     if not odd.any():
@@ -112,7 +116,7 @@ def _suspected(written: Floats, odd: Mask, unit: str) -> Mask:
     return other if clear else np.zeros_like(odd)
 
 
-def _rows(table: Table, mask: Mask) -> Message:
+def _rows(table: RawTable, mask: Mask) -> Message:
     rows = table.rows[mask].tolist()
     named, more = [str(row) for row in rows[:ROWS_NAMED]], len(rows) - ROWS_NAMED
     if more > 0:
@@ -125,7 +129,7 @@ HIGH = re.compile(r"(?:hi|high|>\s*\d+(?:[.,]\d+)?)", re.IGNORECASE)
 _SAME_SHARE, _ROUNDED_MG_DL = 0.02, 1.5
 
 
-def read_glucose(table: Table, source: Source, findings: Findings) -> dict[str, Any] | None:
+def read_glucose(table: RawTable, source: Source, findings: Findings) -> dict[str, Any] | None:
     """Read the values of one file.
 
     Returns:
@@ -170,7 +174,7 @@ def read_glucose(table: Table, source: Source, findings: Findings) -> dict[str, 
     }
 
 
-def _compare(table: Table, source: Source, values: Floats, findings: Findings) -> None:
+def _compare(table: RawTable, source: Source, values: Floats, findings: Findings) -> None:
     """Tell that only the column in mg/dL is read, and ask where the other one contradicts it."""
     column = source.columns["glucose_mmol_l"]
     unit = source.units.get("glucose_mmol_l", "mmol/L")
@@ -193,7 +197,7 @@ def _compare(table: Table, source: Source, values: Floats, findings: Findings) -
     )
 
 
-def _tell_censored(table: Table, column: str, censored: Mask, findings: Findings) -> None:
+def _tell_censored(table: RawTable, column: str, censored: Mask, findings: Findings) -> None:
     findings.rows(
         Severity.NOTE,
         "glucose_censored",
@@ -203,7 +207,7 @@ def _tell_censored(table: Table, column: str, censored: Mask, findings: Findings
     )
 
 
-def _tell_bad(table: Table, column: str, unit: str, bad: Mask, findings: Findings) -> None:
+def _tell_bad(table: RawTable, column: str, unit: str, bad: Mask, findings: Findings) -> None:
     findings.rows(
         Severity.LEFT_OUT,
         "glucose_unreadable",

@@ -21,7 +21,7 @@ from miner.records.read.text_file import map_it
 
 if TYPE_CHECKING:
     from miner.records.findings import Findings
-    from miner.records.read.table_file import Table
+    from miner.records.read.table_file import RawTable
     from miner.records.text_columns import Text
 
 
@@ -35,7 +35,7 @@ _DATE_FIRST, _AFTER_DATE = r"[\w./-]+[T ,]+\S", "[T ,]"
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class PlacedRows:
     """The rows of one file that have a place in time.
 
     Attributes:
@@ -49,7 +49,7 @@ class Placed:
         date_only: True for the rows whose start is a date without a time of day.
     """
 
-    table: Table
+    table: RawTable
     start: Stamps
     start_clock: Stamps
     end: Stamps | None
@@ -59,7 +59,9 @@ class Placed:
     date_only: Mask
 
 
-def place_rows(table: Table, source: Source, zone: str | None, findings: Findings) -> Placed | None:
+def place_rows(
+    table: RawTable, source: Source, zone: str | None, findings: Findings
+) -> PlacedRows | None:
     """Read the times of a file; None, with a finding that stops, where no time can be read.
 
     Raises:
@@ -92,8 +94,10 @@ def place_rows(table: Table, source: Source, zone: str | None, findings: Finding
             end = np.where(usable, end, np.datetime64("NaT"))
     if good.all():
         zoned = (bool(unzoned.any()), bool(begin.own_offset.any()))
-        return Placed(table, begin.instant, begin.clock, end, end_clock, *zoned, begin.date_only)
-    return Placed(
+        return PlacedRows(
+            table, begin.instant, begin.clock, end, end_clock, *zoned, begin.date_only
+        )
+    return PlacedRows(
         table.keep(good),
         begin.instant[good],
         begin.clock[good],
@@ -113,7 +117,7 @@ def _finished(
     return np.where(no_end, np.datetime64("NaT"), _ending_later(begin, finish)), clock
 
 
-def _offsets(table: Table, source: Source, findings: Findings) -> Lengths | None:
+def _offsets(table: RawTable, source: Source, findings: Findings) -> Lengths | None:
     """Return the offsets of the wall clock that stand beside times in UTC, or None without."""
     if UTC_OFFSET not in source.columns:
         return None
@@ -137,7 +141,7 @@ def _offsets(table: Table, source: Source, findings: Findings) -> Lengths | None
 
 
 def _without_offset(
-    table: Table, source: Source, beside: Lengths | None, zone: str | None, findings: Findings
+    table: RawTable, source: Source, beside: Lengths | None, zone: str | None, findings: Findings
 ) -> Mask:
     """Return the rows in UTC without an offset of the wall clock, where no zone stands for it."""
     if beside is None or zone is not None:
@@ -153,7 +157,7 @@ def _without_offset(
 
 
 def _times(
-    table: Table, source: Source, name: str, zone: str | None, beside: Lengths | None
+    table: RawTable, source: Source, name: str, zone: str | None, beside: Lengths | None
 ) -> Times:
     text, unit = table.text(source.columns[name]), source.units.get(name)
     zone_of_text = zone if beside is None else "UTC"
@@ -194,7 +198,7 @@ def _all_of_many(mask: Mask) -> bool:
     return len(mask) >= _FEW and bool(mask.all())
 
 
-def _hint(table: Table, column: str, first: str) -> Message:
+def _hint(table: RawTable, column: str, first: str) -> Message:
     """Say what the column holds, or which other column holds times, where that can be told."""
     map_this = map_it(table.file)
     others = (str(name) for name in table.cells.columns if name != column)
@@ -205,14 +209,14 @@ def _hint(table: Table, column: str, first: str) -> Message:
     return hint(first) or message("records.give_time_format", map_it=map_this)
 
 
-def _open_ended(table: Table, source: Source) -> Mask:
+def _open_ended(table: RawTable, source: Source) -> Mask:
     if source.stream != "tags":
         return np.zeros(len(table.rows), dtype=bool)
     return (table.text(source.columns["end"]) == "").to_numpy()
 
 
 def _told(
-    table: Table,
+    table: RawTable,
     source: Source,
     name: str,
     times: Times,
@@ -256,7 +260,7 @@ def _told(
     return dropped
 
 
-def _no_time_of_day(table: Table, column: str, date_only: Mask, findings: Findings) -> None:
+def _no_time_of_day(table: RawTable, column: str, date_only: Mask, findings: Findings) -> None:
     findings.rows(
         Severity.LEFT_OUT,
         "no_time_of_day",
@@ -266,7 +270,7 @@ def _no_time_of_day(table: Table, column: str, date_only: Mask, findings: Findin
     )
 
 
-def _all_day(table: Table, column: str, date_only: Mask, findings: Findings) -> None:
+def _all_day(table: RawTable, column: str, date_only: Mask, findings: Findings) -> None:
     findings.rows(
         Severity.NOTE,
         "all_day",
@@ -275,7 +279,7 @@ def _all_day(table: Table, column: str, date_only: Mask, findings: Findings) -> 
     )
 
 
-def _tell_clock_changes(table: Table, column: str, times: Times, findings: Findings) -> None:
+def _tell_clock_changes(table: RawTable, column: str, times: Times, findings: Findings) -> None:
     findings.rows(
         Severity.LEFT_OUT,
         "time_skipped",
@@ -302,7 +306,9 @@ def _ending_later(begin: Times, finish: Times) -> Stamps:
     return np.where(early, finish.instant + np.timedelta64(1, "h"), finish.instant)
 
 
-def _lengths(table: Table, source: Source, findings: Findings) -> tuple[NDArray[np.float64], Mask]:
+def _lengths(
+    table: RawTable, source: Source, findings: Findings
+) -> tuple[NDArray[np.float64], Mask]:
     """Return how many minutes each row lasts, and where that is known."""
     if DURATION in source.constants:
         minutes = float(source.constants[DURATION]) * (factor(source.units[DURATION], "min") or 1.0)
@@ -344,7 +350,7 @@ def _clock_at(begin: Times, end: Stamps, otherwise: Stamps, zone: str | None) ->
 MIDNIGHT = r"[T ]0?0:00(?::00(?:\.0+)?)?$"
 
 
-def with_time_of_day(table: Table, source: Source) -> Table:
+def with_time_of_day(table: RawTable, source: Source) -> RawTable:
     """Return a table whose column of dates holds the times of day too, where they stand apart.
 
     Args:

@@ -22,7 +22,7 @@ from miner.records.text_columns import repeated
 if TYPE_CHECKING:
     from miner.records.findings import Findings
     from miner.records.place.iso8601 import Stamps
-    from miner.records.place.placing import Placed
+    from miner.records.place.placing import PlacedRows
     from miner.records.read.sources import Episodes, Source
     from miner.records.read.stream_file import Part
 
@@ -77,7 +77,7 @@ def join(start: Stamps, end: Stamps, gap: np.timedelta64) -> NDArray[np.int64]:
 
 
 def sampled(
-    placed: Placed, source: Source, zone: str | None, findings: Findings
+    placed: PlacedRows, source: Source, zone: str | None, findings: Findings
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Make episodes of a level that was sampled, or stands in rows with a start and an end.
 
@@ -109,7 +109,9 @@ def sampled(
     return _as_stream(episodes[long].reset_index(drop=True), source, placed.table.file), worn
 
 
-def _samples(placed: Placed, source: Source, rule: Episodes, findings: Findings) -> pd.DataFrame:
+def _samples(
+    placed: PlacedRows, source: Source, rule: Episodes, findings: Findings
+) -> pd.DataFrame:
     level, bad = levels_of(placed.table, rule.column, source)
     findings.rows(
         Severity.LEFT_OUT,

@@ -31,7 +31,7 @@ _DAY_NS = 86_400 * 10**9
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class PlacedTimes:
     """Instants in UTC (NaT where the clock never showed that time), and which were doubtful."""
 
     instant: Stamps
@@ -39,7 +39,7 @@ class Placed:
     repeated: Mask
 
 
-def localise(clock: Stamps, zone: str) -> Placed:
+def localise(clock: Stamps, zone: str) -> PlacedTimes:
     """Return the instants of wall-clock times, in the order in which they were written.
 
     In the hour that comes twice the first pass has the earlier offset; from where the clock
@@ -59,7 +59,7 @@ def localise(clock: Stamps, zone: str) -> Placed:
         repeated[doubtful] = ~np.isnat(first) & (first != second)
         later = _second_pass(clock, repeated)[doubtful]
         instant[doubtful] = np.where(later, second, first)
-    return Placed(instant, skipped, repeated)
+    return PlacedTimes(instant, skipped, repeated)
 
 
 def _by_day(clock: Stamps, zone: str) -> Stamps:

@@ -28,7 +28,7 @@ from miner.records.read.cells import (
 )
 
 if TYPE_CHECKING:
-    from miner.records.read.table_file import Table
+    from miner.records.read.table_file import RawTable
     from miner.records.text_columns import Text
 
 Stamps = NDArray[np.datetime64]
@@ -58,7 +58,7 @@ class Form:
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class WrittenForms:
     """How a column of times is written.
 
     Attributes:
@@ -78,7 +78,7 @@ class Written:
     unit: str = ""
 
 
-def how_written(column: Text, form: str | None = None) -> Written | None:
+def how_written(column: Text, form: str | None = None) -> WrittenForms | None:
     """Return how the times of a column are written, or None where it does not hold times.
 
     Args:
@@ -89,29 +89,29 @@ def how_written(column: Text, form: str | None = None) -> Written | None:
     if cells.empty:
         return None
     if form is not None and (~np.isnat(stamps_of(cells, form))).mean() > 1 - _NEARLY_ALL:
-        return Written(
+        return WrittenForms(
             (Form(form, "given"),), not re.search("%[HIXcT]", form), "%z" in form, "given"
         )
     iso = read_times(cells, None, None)
     if (~iso.bad).mean() >= _NEARLY_ALL:
         dates_only, offset = bool(iso.date_only.mean() > 0.5), bool(iso.own_offset.mean() > 0.5)
-        return Written((Form(None, "year_first"),), dates_only, offset, "iso")
+        return WrittenForms((Form(None, "year_first"),), dates_only, offset, "iso")
     if cells.str.fullmatch(_CELL).mean() >= _NEARLY_ALL:
         return _by_format(cells)
     return _since_1970(cells) if cells.str.fullmatch(_SINCE).mean() >= _NEARLY_ALL else None
 
 
-def _since_1970(cells: Text) -> Written | None:
+def _since_1970(cells: Text) -> WrittenForms | None:
     counts = np.asarray(pd.to_numeric(cells, errors="coerce"), dtype=np.float64)
     for unit, to_a_second in EPOCHS.items():
         seconds = counts / to_a_second
         if ((seconds > _COUNTS[0]) & (seconds < _COUNTS[1])).mean() >= _NEARLY_ALL:
             facts = {"shown": cells.iloc[0]}
-            return Written((Form(None, unit),), False, False, "since_1970", facts, unit)
+            return WrittenForms((Form(None, unit),), False, False, "since_1970", facts, unit)
     return None
 
 
-def _by_format(cells: Text) -> Written | None:
+def _by_format(cells: Text) -> WrittenForms | None:
     parts = cells.str.extract(_CELL)
     clock = _clock_format(parts)
     orders = {f"{date}{clock}": order for date, order in _dates(parts).items()}
@@ -128,7 +128,7 @@ def _by_format(cells: Text) -> Written | None:
         only = cells[np.logical_and.reduce([~fails[str(forms[0].text)], *others])]
         facts = {"count": len(only), "shown": next(iter(only), cells.iloc[0])}
     code = forms[0].order if len(forms) == 1 else "orders"
-    return Written(forms, clock == "", "%z" in clock, code, facts)
+    return WrittenForms(forms, clock == "", "%z" in clock, code, facts)
 
 
 def _dates(parts: pd.DataFrame) -> dict[str, str]:
@@ -207,7 +207,7 @@ class Column:
     name: str
     words: tuple[str, ...]
     text: Text
-    written: Written | None
+    written: WrittenForms | None
     values: NDArray[np.float64]
     numeric: bool
     nothing: tuple[str, ...]
@@ -248,7 +248,7 @@ class Column:
         return float(np.median(above)) if above.size else float("nan")
 
 
-def columns_of(table: Table, notes: Notes, *, marked: bool) -> list[Column]:
+def columns_of(table: RawTable, notes: Notes, *, marked: bool) -> list[Column]:
     """Return the columns of a file, and choose the decimal sign from all of them.
 
     Args:

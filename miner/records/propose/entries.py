@@ -23,16 +23,23 @@ from miner.records.propose.exports import Limits, tokens
 from miner.records.propose.notes import Notes, no_option
 from miner.records.propose.saved import as_toml
 from miner.records.propose.streams import Claim, Filling, cadence_min, claims, feeds
-from miner.records.propose.times import Others, Times, map_clock, map_format, map_times, times_of
+from miner.records.propose.times import (
+    Others,
+    TimeColumns,
+    map_clock,
+    map_format,
+    map_times,
+    times_of,
+)
 from miner.records.read.cells import to_lengths, to_numbers
 from miner.records.read.client_folder import read_file
-from miner.records.read.discover import Found
+from miner.records.read.discover import FoundFile
 from miner.records.read.sources import TIME_OF_DAY, TIMES, UTC_OFFSET, Source
 from miner.records.read.toml_file import expected_of, explained
 from miner.records.write.tables import written_times
 
 if TYPE_CHECKING:
-    from miner.records.read.table_file import Table
+    from miner.records.read.table_file import RawTable
     from miner.records.read.text_file import TextFile
 
 _SHOWN = 3
@@ -54,7 +61,7 @@ def losses_of(
         times = {key: own for key, own in by.columns.items() if key in _TIMES}
         bare = by.model_copy(update={"columns": times, "episodes": None, "where": {}})
         beside = (bare,) if len(times) < len(by.needed) else ()
-        read_file(Found(path, path.name, by.stream, by, beside), raw, settings, findings)
+        read_file(FoundFile(path, path.name, by.stream, by, beside), raw, settings, findings)
         found = []
         for item in findings.items:
             count = {Severity.STOP: rows, Severity.LEFT_OUT: item.count}.get(item.severity, 0)
@@ -87,7 +94,7 @@ def _other_orders(source: Source) -> Iterator[tuple[dict[str, str], Source]]:
 
 
 def first_rows(
-    text: TextFile, table: Table, source: Source, settings: Settings
+    text: TextFile, table: RawTable, source: Source, settings: Settings
 ) -> tuple[ReadRow, ...]:
     """Return the first rows of a stream: as they stand in the file, and as they would be read.
 
@@ -120,7 +127,7 @@ def first_rows(
     )
 
 
-def _values(table: Table, source: Source, key: str) -> tuple[list[str], str]:
+def _values(table: RawTable, source: Source, key: str) -> tuple[list[str], str]:
     """Return what a column of the stream holds in these rows, with its unit."""
     if key in source.constants:
         return [source.constants[key]] * len(table.rows), ""
@@ -152,7 +159,7 @@ class Job:
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class FilePart:
     """One table of a file: a sheet, a file of an archive, or the only one there is.
 
     Attributes:
@@ -166,13 +173,13 @@ class Part:
 
     job: Job
     text: TextFile
-    table: Table
+    table: RawTable
     columns: list[Column]
-    times: Times
+    times: TimeColumns
     apart: tuple[str, str] | None
 
 
-def entries_of(part: Part, notes: Notes) -> tuple[Proposal, ...]:
+def entries_of(part: FilePart, notes: Notes) -> tuple[Proposal, ...]:
     """Propose an entry for each stream that a table feeds.
 
     Args:
@@ -208,7 +215,7 @@ def entries_of(part: Part, notes: Notes) -> tuple[Proposal, ...]:
     return tuple(replace(each, unused=unused) for each in done)
 
 
-def _said(stream: str, part: Part) -> Claim:
+def _said(stream: str, part: FilePart) -> Claim:
     """Return the claim of a stream that a person names."""
     if stream not in STREAMS:
         raise no_option("stream", stream, STREAMS)
@@ -218,7 +225,7 @@ def _said(stream: str, part: Part) -> Claim:
     return Claim(stream, part.times.book.streams[stream], 1, fed or ())
 
 
-def _clear(found: Sequence[Claim], part: Part, notes: Notes) -> bool:
+def _clear(found: Sequence[Claim], part: FilePart, notes: Notes) -> bool:
     """Say whether one stream is clearly meant; else ask which."""
     first = set(found[0].essential) if found else set()
     rivals = [
@@ -240,7 +247,7 @@ def _clear(found: Sequence[Claim], part: Part, notes: Notes) -> bool:
     return False
 
 
-def _without_times(part: Part) -> MinerError:
+def _without_times(part: FilePart) -> MinerError:
     """Return the refusal of a table in which no column holds dates with times of day."""
     name = part.job.path.name
     if part.times.dates:
@@ -260,7 +267,7 @@ def _without_times(part: Part) -> MinerError:
     return MinerError("records.no_column_of_times", file=name)
 
 
-def _comes_along(claim: Claim, free: Sequence[Column], part: Part) -> bool:
+def _comes_along(claim: Claim, free: Sequence[Column], part: FilePart) -> bool:
     """Say whether a file feeds one more stream from the columns that are still free.
 
     A level, steps and readings do so where they are sampled: one figure a night is no episode.
@@ -291,7 +298,7 @@ def _finish(every: Sequence[Notes]) -> None:
         notes.finish()
 
 
-def _filled(part: Part, claim: Claim, free: Sequence[Column], notes: Notes) -> Filling:
+def _filled(part: FilePart, claim: Claim, free: Sequence[Column], notes: Notes) -> Filling:
     job = part.job
     mapped = map_times(part.times, claim.rule, notes)
     length = notes.get("columns.duration")
@@ -314,7 +321,9 @@ def _filled(part: Part, claim: Claim, free: Sequence[Column], notes: Notes) -> F
     return filling
 
 
-def _proposal(part: Part, stream: str | None, notes: Notes, taken: Sequence[Column]) -> Proposal:
+def _proposal(
+    part: FilePart, stream: str | None, notes: Notes, taken: Sequence[Column]
+) -> Proposal:
     entry, job = notes.table(), part.job
     own = [(each.text != "").to_numpy() for each in taken]
     table = part.table.keep(np.logical_or.reduce(own)) if own else part.table
@@ -337,7 +346,7 @@ def _proposal(part: Part, stream: str | None, notes: Notes, taken: Sequence[Colu
     return replace(found, sample=sample, losses=losses)
 
 
-def _source(entry: Mapping[str, Any], part: Part) -> Source:
+def _source(entry: Mapping[str, Any], part: FilePart) -> Source:
     """Return an entry as it would be read; one that cannot be is an answer that cannot be used."""
     name = part.job.path.name
     try:
@@ -364,7 +373,7 @@ def _own_columns(entry: Mapping[str, Any]) -> list[str]:
     return [*entry.get("columns", {}).values(), *episodes, *entry.get("where", {})]
 
 
-def _kinds_of_rows(part: Part) -> dict[str, tuple[Column, list[str]]]:
+def _kinds_of_rows(part: FilePart) -> dict[str, tuple[Column, list[str]]]:
     """Return the streams whose rows stand one below the other, told apart by a column of words."""
     for column in part.columns:
         found: dict[str, tuple[Column, list[str]]] = {}
@@ -378,8 +387,8 @@ def _kinds_of_rows(part: Part) -> dict[str, tuple[Column, list[str]]]:
 
 
 def _rows_of(
-    part: Part, notes: Notes, stream: str, column: Column, words: list[str]
-) -> tuple[Part, Notes]:
+    part: FilePart, notes: Notes, stream: str, column: Column, words: list[str]
+) -> tuple[FilePart, Notes]:
     """Return the rows of one kind as a table of its own, and notes that keep only these."""
     table = part.table.keep(column.text.isin(words).to_numpy())
     names = [x.name for x in part.columns if x is not column and (table.text(x.name) != "").any()]

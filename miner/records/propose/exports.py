@@ -106,7 +106,7 @@ class StreamRule(_Table):
     columns: dict[str, ColumnRule]
 
 
-class Levels(_Table):
+class LevelWords(_Table):
     """Words for a level, the lowest first, and what only tunes."""
 
     words: tuple[Listed, ...]
@@ -138,7 +138,7 @@ class Exports(_Table):
     times: dict[str, Listed]
     units: dict[str, Listed]
     words: dict[str, Listed]
-    levels: Levels
+    levels: LevelWords
     limits: Limits
     streams: dict[str, StreamRule]
 

@@ -20,7 +20,7 @@ from miner.records.check.one_person import spellings
 from miner.records.columns import names_a_person
 from miner.records.findings import Findings
 from miner.records.propose.columns import columns_of, joined
-from miner.records.propose.entries import Job, Part, entries_of
+from miner.records.propose.entries import FilePart, Job, entries_of
 from miner.records.propose.exports import read_exports
 from miner.records.propose.notes import Notes, typed
 from miner.records.propose.times import Others, times_of
@@ -29,7 +29,7 @@ from miner.records.read.kinds import JSON_LINES, open_file
 from miner.records.read.settings import read_settings
 from miner.records.read.sources import Source
 from miner.records.read.spreadsheet import sheet_names
-from miner.records.read.table_file import Table, check_header, read_rows
+from miner.records.read.table_file import RawTable, check_header, read_rows
 from miner.records.read.text_file import (
     ARCHIVE,
     SIGNATURES,
@@ -116,7 +116,7 @@ def _every_part(job: Job, notes: Notes) -> tuple[Proposal, ...]:
     return tuple([each for each in found if each.stream is not None] or found[:1])
 
 
-def _opened(job: Job, notes: Notes) -> Part:
+def _opened(job: Job, notes: Notes) -> FilePart:
     """Open one table of a file: how it is laid out, and what its columns hold."""
     name, raw, part = job.path.name, job.raw, notes.get("part")
     sheet = is_spreadsheet(name, raw)
@@ -140,10 +140,10 @@ def _opened(job: Job, notes: Notes) -> Part:
     table = _of_one_person(replace(table, cells=table.cells[list(names.values())]), notes)
     marked = not name.casefold().endswith(JSON_LINES)
     columns, apart = joined(columns_of(table, notes, marked=marked), notes)
-    return Part(job, text, table, columns, times_of(columns, notes.book), apart)
+    return FilePart(job, text, table, columns, times_of(columns, notes.book), apart)
 
 
-def _of_one_person(table: Table, notes: Notes) -> Table:
+def _of_one_person(table: RawTable, notes: Notes) -> RawTable:
     """Return the rows of one person; where several are named, ask who is meant."""
     for column in filter(names_a_person, map(str, table.cells.columns)):
         words, key = table.text(column), f"where.{column}"

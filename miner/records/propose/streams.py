@@ -18,7 +18,7 @@ from miner.records.propose.exports import ColumnRule, StreamRule, glucose_unit
 from miner.records.propose.times import (
     MINUTE,
     TO_MIN,
-    Times,
+    TimeColumns,
     ask_which,
     first_stamps,
     map_unit,
@@ -49,7 +49,7 @@ class Claim:
     essential: tuple[Column, ...]
 
 
-def claims(named: Sequence[str], columns: Sequence[Column], times: Times) -> list[Claim]:
+def claims(named: Sequence[str], columns: Sequence[Column], times: TimeColumns) -> list[Claim]:
     """Return the streams that a file may feed, the likeliest first.
 
     Args:
@@ -73,7 +73,7 @@ def _speaks(stream: str, rule: StreamRule, column: Column) -> bool:
 
 
 def feeds(
-    stream: str, columns: Sequence[Column], times: Times, *, weak: bool
+    stream: str, columns: Sequence[Column], times: TimeColumns, *, weak: bool
 ) -> tuple[Column, ...] | None:
     """Return the essential columns of a stream; None where a file lacks them, or its times.
 
@@ -135,7 +135,7 @@ def _middle_fits(rule: ColumnRule, column: Column) -> bool:
     return any(rule.middle[0] <= column.middle * each <= rule.middle[1] for each in scales)
 
 
-def cadence_min(times: Times) -> float | None:
+def cadence_min(times: TimeColumns) -> float | None:
     """Return how far apart the times of a file are, in minutes; None where it is not sampled."""
     if not times.any:
         return None
@@ -147,7 +147,7 @@ def cadence_min(times: Times) -> float | None:
     return None if gap is None else float(gap / MINUTE)
 
 
-def walkable(steps: Sequence[Column], times: Times) -> bool:
+def walkable(steps: Sequence[Column], times: TimeColumns) -> bool:
     """Say whether steps that stand beside single times can be those of the time up to the next."""
     every = cadence_min(times)
     if not steps or every is None:
@@ -177,7 +177,7 @@ class Filling:
 
     claim: Claim
     columns: list[Column]
-    times: Times
+    times: TimeColumns
     notes: Notes
     taken: dict[str, Column] = field(default_factory=dict)
 

@@ -19,7 +19,7 @@ from miner.records.findings import Findings
 from miner.records.place.iso8601 import offsets
 from miner.records.propose.columns import Column, Form, Stamps, stamps_of
 from miner.records.read.client_folder import read_file
-from miner.records.read.discover import TABLES, Found
+from miner.records.read.discover import TABLES, FoundFile
 from miner.records.read.sources import DURATION, Source
 from miner.records.read.text_file import read_bytes
 
@@ -125,7 +125,7 @@ class Others:
 def _clock(path: Path, proposal: Proposal, settings: Settings) -> Stamps:
     """Return the times of a file by the wall clock; of movement only where somebody moved."""
     source = Source.model_validate(dict(proposal.entry))
-    found = Found(path, path.name, source.stream, source)
+    found = FoundFile(path, path.name, source.stream, source)
     frame = read_file(found, read_bytes(path, path.name), settings, Findings()).frame
     if frame is None or frame.empty:
         return np.zeros(0, dtype="datetime64[ns]")
@@ -143,7 +143,7 @@ _FARTHEST_MIN = 14 * 60
 
 
 @dataclass(frozen=True, slots=True)
-class Times:
+class TimeColumns:
     """The columns of a file that may hold the time of a record.
 
     Attributes:
@@ -177,7 +177,7 @@ class Times:
         return bool(self.start and self.end) or bool(self.any and self.duration)
 
 
-def times_of(columns: Sequence[Column], book: Exports) -> Times:
+def times_of(columns: Sequence[Column], book: Exports) -> TimeColumns:
     """Sort the columns of a file into those that may hold its times."""
 
     def says(column: Column, what: str) -> bool:
@@ -196,7 +196,7 @@ def times_of(columns: Sequence[Column], book: Exports) -> Times:
     lengths = [each for each in columns if each.numeric and says(each, "duration")]
     lengths = [each for each in lengths if not says(each, "part")]
     dates = [each for each in columns if each.written is not None and each.written.dates_only]
-    return Times(single, start, end, lengths, dates, book)
+    return TimeColumns(single, start, end, lengths, dates, book)
 
 
 def apart_min(count: Column, dated: Column) -> NDArray[np.float64] | None:
@@ -216,7 +216,7 @@ def first_stamps(column: Column, form: Form | None = None) -> Stamps:
     return stamps_of(column.text, (form or written.forms[0]).text, written.unit)
 
 
-def map_times(times: Times, rule: StreamRule, notes: Notes) -> tuple[Column, ...]:
+def map_times(times: TimeColumns, rule: StreamRule, notes: Notes) -> tuple[Column, ...]:
     """Map the time of a record, or its start with its end or length; return those columns.
 
     Args:
@@ -234,7 +234,7 @@ def map_times(times: Times, rule: StreamRule, notes: Notes) -> tuple[Column, ...
 
 
 def _chosen(
-    key: str, among: Sequence[Column], code: str, notes: Notes, times: Times
+    key: str, among: Sequence[Column], code: str, notes: Notes, times: TimeColumns
 ) -> tuple[Column, ...]:
     """Return the one column that is meant, or ask; a person may name any that holds times."""
     given = notes.answers.get(f"columns.{key}")
@@ -259,7 +259,7 @@ def ask_which(key: str, among: Sequence[Column], code: str, notes: Notes, *, nee
     notes.ask(f"columns.{key}", code, options, needed=needed)
 
 
-def _map_span(times: Times, rule: StreamRule, notes: Notes) -> tuple[Column, ...]:
+def _map_span(times: TimeColumns, rule: StreamRule, notes: Notes) -> tuple[Column, ...]:
     start, end = times.start, times.end
     if not start and not end and len(times.single) == 2:
         start, end = times.single[:1], times.single[1:]

@@ -20,7 +20,7 @@ from miner.records.text_columns import Mask, Text, fold, repeated
 if TYPE_CHECKING:
     from miner.records.findings import Findings
     from miner.records.read.sources import Source
-    from miner.records.read.table_file import Table
+    from miner.records.read.table_file import RawTable
 
 _THREE = r"[-+]?[1-9]\d{{0,2}}(?:{0}\d{{3}})+"
 _MARKS = {".": ",", ",": r"\."}
@@ -81,7 +81,7 @@ def shows_point(cells: Text) -> bool:
     return bool(cells.str.fullmatch(_DECIMAL_POINT).any())
 
 
-def doubt_thousands(table: Table, source: Source, findings: Findings) -> Table:
+def doubt_thousands(table: RawTable, source: Source, findings: Findings) -> RawTable:
     """Make numbers unknown whose point may be for thousands, and ask; not where it is declared."""
     spec = COLUMNS[source.stream]
     mapped = {own: spec.numbers[key] for key, own in source.columns.items() if key in spec.numbers}
@@ -155,14 +155,14 @@ Floats = NDArray[np.float64]
 _NOWHERE = pd.DataFrame({"file": [], "row": []})
 
 
-def where_from(table: Table, mask: Mask) -> pd.DataFrame:
+def where_from(table: RawTable, mask: Mask) -> pd.DataFrame:
     """Return the file and line number of the rows for which the mask is true."""
     if not mask.any():
         return _NOWHERE
     return pd.DataFrame({"file": table.file, "row": table.rows[mask]})
 
 
-def to_numbers(table: Table, column: str, source: Source) -> tuple[Floats, Mask]:
+def to_numbers(table: RawTable, column: str, source: Source) -> tuple[Floats, Mask]:
     """Return a column as numbers, and which cells hold something that is not a number.
 
     Marks between thousands are no fault where the decimal sign is declared.
@@ -182,7 +182,9 @@ def to_numbers(table: Table, column: str, source: Source) -> tuple[Floats, Mask]
     return values, np.isnan(values) & (text != "").to_numpy()
 
 
-def to_lengths(table: Table, column: str, source: Source, unit: str | None) -> tuple[Floats, Mask]:
+def to_lengths(
+    table: RawTable, column: str, source: Source, unit: str | None
+) -> tuple[Floats, Mask]:
     """Return a column of lengths of time in its unit, and which cells hold none.
 
     Numbers, and lengths that tell their units (``1h 20m``); ``7:05`` where a unit is declared.
@@ -194,7 +196,7 @@ def to_lengths(table: Table, column: str, source: Source, unit: str | None) -> t
     return values, bad
 
 
-def levels_of(table: Table, column: str, source: Source) -> tuple[Floats, Mask]:
+def levels_of(table: RawTable, column: str, source: Source) -> tuple[Floats, Mask]:
     """Return a column of levels as numbers, by what the file's words mean where that is said.
 
     Where it is said, a word that is not named has no level; blank cells are never bad.
@@ -206,13 +208,13 @@ def levels_of(table: Table, column: str, source: Source) -> tuple[Floats, Mask]:
     return values, np.isnan(values) & (text != "").to_numpy()
 
 
-def unread_levels(table: Table, source: Source, level: pd.Series[float]) -> Mask:
+def unread_levels(table: RawTable, source: Source, level: pd.Series[float]) -> Mask:
     """Say in which rows a level of stress stands that has no number."""
     written = (table.text(source.columns["level"]) != "").to_numpy()
     return np.asarray(level.isna().to_numpy() & written)
 
 
-def read_numbers(table: Table, source: Source, name: str, findings: Findings) -> Floats:
+def read_numbers(table: RawTable, source: Source, name: str, findings: Findings) -> Floats:
     """Return one of the stream's columns of numbers, in its unit; NaN where nothing usable stands.
 
     A number that is not plausible is left out of this column and told; the row stays.
@@ -254,7 +256,7 @@ def read_numbers(table: Table, source: Source, name: str, findings: Findings) ->
     return values
 
 
-def read_words(table: Table, source: Source, name: str) -> Text:
+def read_words(table: RawTable, source: Source, name: str) -> Text:
     """Return one of the stream's columns of text, folded where case does not matter."""
     if name in source.constants:
         words = repeated(source.constants[name], len(table.rows))
@@ -270,7 +272,7 @@ def fold_all(words: Text) -> Text:
 
 
 def read_choice(
-    table: Table, source: Source, name: str, choices: Sequence[str], findings: Findings
+    table: RawTable, source: Source, name: str, choices: Sequence[str], findings: Findings
 ) -> Text:
     """Return a column of words from a closed list; a blank where none of them stands."""
     words = fold_all(read_words(table, source, name))

@@ -31,13 +31,13 @@ from miner.records.columns import COLUMNS, empty
 from miner.records.findings import Findings
 from miner.records.place.placing import with_time_of_day
 from miner.records.place.samples import tracker_worn
-from miner.records.read.discover import STANDARD, Found, find_files, practice_of
+from miner.records.read.discover import STANDARD, FoundFile, find_files, practice_of
 from miner.records.read.kinds import open_file
 from miner.records.read.settings import read_settings
 from miner.records.read.sources import Source, canonical
 from miner.records.read.standards import read_standard
 from miner.records.read.stream_file import Part, read_part
-from miner.records.read.table_file import Table, check_header, read_rows
+from miner.records.read.table_file import RawTable, check_header, read_rows
 from miner.records.read.text_file import LARGEST_BYTES, open_text, read_bytes
 from miner.records.synonyms import spelt_alike
 from miner.records.write.correcting import correct, read_added
@@ -101,7 +101,7 @@ def read_client(folder: Path | str, *, practice: Path | str | None = None) -> Cl
     return _client(folder, settings, parts, findings, digest.hexdigest()[:16])
 
 
-def _parts_of(found: Found, raw: bytes, settings: Settings, findings: Findings) -> list[Part]:
+def _parts_of(found: FoundFile, raw: bytes, settings: Settings, findings: Findings) -> list[Part]:
     """Return what a file gives to its streams; of what is not glucose a fault leaves it out."""
     own = Findings()
     if found.stream == STANDARD:
@@ -119,7 +119,7 @@ def _parts_of(found: Found, raw: bytes, settings: Settings, findings: Findings) 
     return kept
 
 
-def _leave_out(found: Found, error: MinerError, findings: Findings) -> None:
+def _leave_out(found: FoundFile, error: MinerError, findings: Findings) -> None:
     findings.add(
         Severity.LEFT_OUT,
         LEFT_OUT_FILE,
@@ -130,7 +130,7 @@ def _leave_out(found: Found, error: MinerError, findings: Findings) -> None:
     )
 
 
-def read_file(found: Found, raw: bytes, settings: Settings, findings: Findings) -> Part:
+def read_file(found: FoundFile, raw: bytes, settings: Settings, findings: Findings) -> Part:
     """Read one file as the stream it feeds.
 
     Raises:
@@ -160,7 +160,7 @@ def read_file(found: Found, raw: bytes, settings: Settings, findings: Findings) 
     return read_part(with_time_of_day(table, source), source, settings.time_zone, findings)
 
 
-def _own_rows(table: Table, source: Source, beside: tuple[Source, ...]) -> Table:
+def _own_rows(table: RawTable, source: Source, beside: tuple[Source, ...]) -> RawTable:
     """Return the rows that are of this stream, where a file feeds several.
 
     A row is, where one of the columns stands in it that no other mapping of the file names.
@@ -175,7 +175,7 @@ def _own_rows(table: Table, source: Source, beside: tuple[Source, ...]) -> Table
     return table.keep(written)
 
 
-def _refuse_too_much(folder: Path, files: list[Found]) -> None:
+def _refuse_too_much(folder: Path, files: list[FoundFile]) -> None:
     size = sum(path.stat().st_size for path in {item.path for item in files} if path.is_file())
     if size > LARGEST_BYTES:
         most = LARGEST_BYTES / 1e6

@@ -33,7 +33,7 @@ _OWN = (
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class FoundFile:
     """One file and one stream it feeds; no source where its columns have the stream's names.
 
     The stream of a file of open-standard records, which may feed several, is STANDARD.
@@ -49,7 +49,9 @@ class Found:
     beside: tuple[Source, ...] = ()
 
 
-def mapped_by(entries: Iterable[Source], path: Path, name: str, own: Container[str]) -> list[Found]:
+def mapped_by(
+    entries: Iterable[Source], path: Path, name: str, own: Container[str]
+) -> list[FoundFile]:
     """Return one file with each of the mappings that read it: the client's own, where there is one.
 
     Args:
@@ -61,7 +63,7 @@ def mapped_by(entries: Iterable[Source], path: Path, name: str, own: Container[s
     entries = tuple(entries)
     entries = tuple(each for each in entries if each.file in own) or entries
     return [
-        Found(path, name, entry.stream, entry, (*entries[:at], *entries[at + 1 :]))
+        FoundFile(path, name, entry.stream, entry, (*entries[:at], *entries[at + 1 :]))
         for at, entry in enumerate(entries)
     ]
 
@@ -80,7 +82,7 @@ def practice_of(folder: Path, practice: Path | None) -> Path | None:
     return parent if any((parent / name).is_file() for name in shared) else None
 
 
-def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[Found]:
+def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[FoundFile]:
     """Return the files to read, in the order of their names.
 
     Raises:
@@ -110,9 +112,9 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
             )
     for stream in STREAMS:
         paths = [path for path in _named(folder, f"{stream}*.csv") if path not in entries]
-        found.extend(Found(path, printable(path.name), stream, None) for path in paths)
+        found.extend(FoundFile(path, printable(path.name), stream, None) for path in paths)
     open_ = [path for suffix in _OPEN for path in _named(folder, f"*{suffix}")]
-    found.extend(Found(p, printable(p.name), STANDARD, None) for p in open_ if p not in entries)
+    found.extend(FoundFile(p, printable(p.name), STANDARD, None) for p in open_ if p not in entries)
     _tell_unread(folder, {item.name for item in found}, findings)
     if not any(item.stream in ("glucose", STANDARD) for item in found):
         raise _no_glucose(folder)

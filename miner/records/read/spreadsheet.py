@@ -66,7 +66,7 @@ class Places:
 
 
 @dataclass(slots=True)
-class Seen:
+class SheetSeen:
     """What was seen in a sheet; rows and columns are counted from 1.
 
     Attributes:
@@ -101,7 +101,7 @@ def listed(raw: bytes) -> list[tuple[str, bool]]:
         return [(name, hidden) for name, (path, hidden) in sheets.items() if "chart" not in path]
 
 
-def see(raw: bytes, sheet: str) -> Seen:
+def see(raw: bytes, sheet: str) -> SheetSeen:
     """Look through one sheet.
 
     Args:
@@ -128,7 +128,7 @@ def see(raw: bytes, sheet: str) -> Seen:
         return one.done()
 
 
-def without_far_cells(raw: bytes, sheet: str, seen: Seen) -> bytes:
+def without_far_cells(raw: bytes, sheet: str, seen: SheetSeen) -> bytes:
     """Return a spreadsheet without the cells beyond the last row and column that is read."""
     made = io.BytesIO()
     with (
@@ -158,7 +158,7 @@ class _Sum:
     """Counts the cells of one sheet as they come, row by row."""
 
     def __init__(self) -> None:
-        self.seen = Seen()
+        self.seen = SheetSeen()
         self.columns: Counter[int] = Counter()
         self.last = self.furthest = self.widest = self.beyond = 0
 
@@ -180,7 +180,7 @@ class _Sum:
         elif cell.date:
             self.seen.dates.add((cell.row, cell.column))
 
-    def done(self) -> Seen:
+    def done(self) -> SheetSeen:
         """Return what was seen; what lies far away is cut off where it has to be."""
         seen, used = self.seen, sorted(self.columns)
         seen.rows, seen.columns = self.furthest, self.widest
@@ -195,7 +195,7 @@ class _Sum:
 class _Trim:
     """Writes the XML of a sheet again without the cells that lie beyond what is read."""
 
-    def __init__(self, out: IO[bytes], sheet: str, seen: Seen) -> None:
+    def __init__(self, out: IO[bytes], sheet: str, seen: SheetSeen) -> None:
         self.out, self.sheet, self.seen = out, sheet, seen
         self.row = self.column = 0
         self.rows = 1
@@ -289,7 +289,7 @@ def read_sheet(
     chosen = _chosen(name, sheets, part, findings)
     old = raw.startswith(OLD_SPREADSHEET)
     try:
-        seen = Seen() if old else see(raw, chosen)
+        seen = SheetSeen() if old else see(raw, chosen)
         if seen.cut:
             raw = without_far_cells(raw, chosen, seen)
         book = CalamineWorkbook.from_filelike(io.BytesIO(raw))
@@ -366,7 +366,7 @@ def _dates_alone(rows: Sequence[Sequence[Any]]) -> set[tuple[int, int]]:
     return found
 
 
-def _tell_seen(name: str, seen: Seen, findings: Findings) -> None:
+def _tell_seen(name: str, seen: SheetSeen, findings: Findings) -> None:
     _tell_places(name, seen.unsaved, "formula_without_value", findings)
     _tell_places(name, seen.errors, "error_in_cell", findings)
     if seen.far:

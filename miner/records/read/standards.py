@@ -21,7 +21,7 @@ from miner.records.read.gathered import GLUCOSE_UNITS, NOT_KNOWN, Gathered, Told
 from miner.records.read.mhealth import is_data_point, read_data_point
 from miner.records.read.sources import canonical
 from miner.records.read.stream_file import Part, read_part
-from miner.records.read.table_file import Table
+from miner.records.read.table_file import RawTable
 from miner.records.read.text_file import as_utf8, map_it, too_large
 
 if TYPE_CHECKING:
@@ -189,7 +189,7 @@ def _parts(out: Gathered, findings: Findings) -> list[Part]:
 def _part(out: Gathered, name: str, cells: pd.DataFrame, findings: Findings) -> Part:
     stream = "glucose" if name in GLUCOSE_UNITS.values() else name
     lines = cells.pop("row").astype("int64").to_numpy()
-    table = Table(out.file, cells, np.asarray(lines))
+    table = RawTable(out.file, cells, np.asarray(lines))
     source = canonical(out.file, stream, list(cells.columns), out.zone)
     part = read_part(table, source, out.zone, findings)
     return replace(part, person=next(iter(out.people), ""))

@@ -25,7 +25,7 @@ from miner.records.columns import (
 )
 from miner.records.findings import Findings
 from miner.records.place.glucose import read_glucose
-from miner.records.place.placing import Placed, place_rows
+from miner.records.place.placing import PlacedRows, place_rows
 from miner.records.place.samples import INTERVAL, rows_worn, sampled
 from miner.records.read.cells import (
     doubt_thousands,
@@ -40,14 +40,14 @@ from miner.records.text_columns import blank, repeated
 
 if TYPE_CHECKING:
     from miner.records.read.sources import Source
-    from miner.records.read.table_file import Table
+    from miner.records.read.table_file import RawTable
 
 _FEWEST, _SHARE = 6, 0.3
 _FEWEST_READINGS = 24
 _MOLAR = "glucose_mmol_l"
 
 
-def lost_decimals(table: Table, source: Source, findings: Findings) -> bool:
+def lost_decimals(table: RawTable, source: Source, findings: Findings) -> bool:
     """Tell of columns whose decimals stand in the next one; say whether glucose cannot be used.
 
     The next column is one that nobody maps, the last of the file, and holds but one to three
@@ -80,13 +80,13 @@ def lost_decimals(table: Table, source: Source, findings: Findings) -> bool:
     return stops
 
 
-def _all_whole(table: Table, column: str, source: Source) -> bool:
+def _all_whole(table: RawTable, column: str, source: Source) -> bool:
     values, _ = to_numbers(table, column, source)
     known = values[np.isfinite(values)]
     return known.size >= _FEWEST and bool((known % 1 == 0).all())
 
 
-def _beside(table: Table, column: str, source: Source) -> str:
+def _beside(table: RawTable, column: str, source: Source) -> str:
     """Return the column that may hold the decimals of another, or an empty text."""
     names = [str(name) for name in table.cells.columns]
     if source.delimiter != "," or column not in names[:-1]:
@@ -103,7 +103,9 @@ def _beside(table: Table, column: str, source: Source) -> str:
     return following if enough and bool(written.str.fullmatch(r"\d{1,3}").all()) else ""
 
 
-def _tell(table: Table, column: str, beside: str, severity: Severity, findings: Findings) -> None:
+def _tell(
+    table: RawTable, column: str, beside: str, severity: Severity, findings: Findings
+) -> None:
     findings.add(
         severity,
         "lost_decimals",
@@ -135,7 +137,7 @@ class Part:
     worn_as_written: bool = False
 
 
-def read_part(table: Table, source: Source, zone: str | None, findings: Findings) -> Part:
+def read_part(table: RawTable, source: Source, zone: str | None, findings: Findings) -> Part:
     """Read one file as one stream.
 
     Args:
@@ -162,7 +164,7 @@ def read_part(table: Table, source: Source, zone: str | None, findings: Findings
     return part
 
 
-def _worn_beside(part: Part, others: Table, source: Source, zone: str | None) -> Part:
+def _worn_beside(part: Part, others: RawTable, source: Source, zone: str | None) -> Part:
     """Return what a file of blocks gives, worn also while the rows were written that it leaves.
 
     A row with nothing in a column of ``where``, or a word that is not measured, tells of no wear.
@@ -181,7 +183,7 @@ def _worn_beside(part: Part, others: Table, source: Source, zone: str | None) ->
     return replace(part, worn=rows_worn(both))
 
 
-def _part(table: Table, source: Source, zone: str | None, findings: Findings) -> Part:
+def _part(table: RawTable, source: Source, zone: str | None, findings: Findings) -> Part:
     placed = place_rows(table, source, zone, findings)
     if placed is None:
         return Part(source.stream, None)
@@ -203,7 +205,7 @@ def _part(table: Table, source: Source, zone: str | None, findings: Findings) ->
     return Part(source.stream, frame, on, placed.unzoned)
 
 
-def _worn(placed: Placed, findings: Findings) -> pd.DataFrame:
+def _worn(placed: PlacedRows, findings: Findings) -> pd.DataFrame:
     """Return the intervals in which a tracker measured, however long, as the file gives them."""
     columns = (placed.start, placed.end, placed.start_clock, placed.end_clock)
     worn = pd.DataFrame(dict(zip(INTERVAL, columns, strict=True)))
@@ -212,7 +214,7 @@ def _worn(placed: Placed, findings: Findings) -> pd.DataFrame:
     return worn[forward].reset_index(drop=True)
 
 
-def _wanted(table: Table, source: Source, findings: Findings) -> NDArray[np.bool_]:
+def _wanted(table: RawTable, source: Source, findings: Findings) -> NDArray[np.bool_]:
     keep = np.ones(len(table.rows), dtype=bool)
     for column, wanted in source.where.items():
         words = table.text(column)
@@ -228,7 +230,7 @@ def _wanted(table: Table, source: Source, findings: Findings) -> NDArray[np.bool
     return keep
 
 
-def _framed(placed: Placed, stream: str, values: Mapping[str, Any]) -> pd.DataFrame:
+def _framed(placed: PlacedRows, stream: str, values: Mapping[str, Any]) -> pd.DataFrame:
     time, clock = _names(stream)
     times = {time: placed.start, clock: placed.start_clock}
     place = {
@@ -238,7 +240,7 @@ def _framed(placed: Placed, stream: str, values: Mapping[str, Any]) -> pd.DataFr
     return pd.DataFrame(times | dict(values) | place)
 
 
-def _records(placed: Placed, source: Source, findings: Findings) -> pd.DataFrame:
+def _records(placed: PlacedRows, source: Source, findings: Findings) -> pd.DataFrame:
     spec = COLUMNS[source.stream]
     table = placed.table
     values: dict[str, Any] = {}
@@ -274,7 +276,7 @@ def _records(placed: Placed, source: Source, findings: Findings) -> pd.DataFrame
     return _completed(frame.assign(twin=_twins(frame, table)), table, source, findings)
 
 
-def _twins(frame: pd.DataFrame, table: Table) -> NDArray[np.uint64]:
+def _twins(frame: pd.DataFrame, table: RawTable) -> NDArray[np.uint64]:
     twins = np.zeros(len(frame), dtype=np.uint64)
     if frame.iloc[:, 0].is_unique:
         return twins
@@ -301,7 +303,7 @@ def _ended(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _checked_interval(
-    frame: pd.DataFrame, table: Table, stream: str, findings: Findings
+    frame: pd.DataFrame, table: RawTable, stream: str, findings: Findings
 ) -> pd.DataFrame:
     backwards = (frame["end"] < frame["start"]).to_numpy()
     long = (frame["end"] - frame["start"] > pd.Timedelta(hours=24)).to_numpy(copy=True)
@@ -327,7 +329,7 @@ def _spans(frame: pd.DataFrame) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
 
 
 def _completed(
-    frame: pd.DataFrame, table: Table, source: Source, findings: Findings
+    frame: pd.DataFrame, table: RawTable, source: Source, findings: Findings
 ) -> pd.DataFrame:
     if source.stream == "sleep" and frame["asleep_min"].isna().any():
         stages = frame["deep_min"] + frame["rem_min"] + frame["light_min"]

@@ -231,7 +231,7 @@ _THOUSANDS = re.compile(rb"(?<![\d.])[1-9]\d{0,2}\.\d{3}(?!\d)")
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class RawTable:
     """Rows of one file as they stand there.
 
     Attributes:
@@ -258,11 +258,11 @@ class Table:
         quoted = told.str.startswith("'")
         return told.where(~quoted, told.map(plain_cell)) if quoted.any() else told
 
-    def keep(self, mask: NDArray[np.bool_]) -> Table:
+    def keep(self, mask: NDArray[np.bool_]) -> RawTable:
         """Return the rows for which the mask is true."""
         if mask.all():
             return self
-        return Table(self.file, self.cells[mask].reset_index(drop=True), self.rows[mask])
+        return RawTable(self.file, self.cells[mask].reset_index(drop=True), self.rows[mask])
 
 
 def check_header(text: TextFile, source: Source, needed: tuple[str, ...]) -> None:
@@ -314,7 +314,7 @@ def _cut(name: str) -> str:
     return name if len(name) <= _LONGEST_NAME else f"{name[:_LONGEST_NAME]}..."
 
 
-def read_rows(text: TextFile, source: Source, findings: Findings) -> Table:
+def read_rows(text: TextFile, source: Source, findings: Findings) -> RawTable:
     """Read the rows below the header.
 
     A row with more cells than the header is left out and counted, and so is one that is not whole;
@@ -323,7 +323,7 @@ def read_rows(text: TextFile, source: Source, findings: Findings) -> Table:
     table = _read_fast(text, source)
     if table is None:
         body = text.body[text.body_at :]
-        table = Table(text.name, *read_row_by_row(text, body, source, findings))
+        table = RawTable(text.name, *read_row_by_row(text, body, source, findings))
         whole = False
     else:
         whole = _whole(text, table)
@@ -335,13 +335,13 @@ def read_rows(text: TextFile, source: Source, findings: Findings) -> Table:
     return table.keep(~blank) if blank is not None and blank.any() else table
 
 
-def _whole(text: TextFile, table: Table) -> bool:
+def _whole(text: TextFile, table: RawTable) -> bool:
     """Say whether each line was read as a row whose last cell is filled: none is cut or short."""
     last = table.cells.iloc[:, -1]
     return text.body.endswith(b"\n") and b'"' not in text.body and not last.isna().any()
 
 
-def _read_fast(text: TextFile, source: Source) -> Table | None:
+def _read_fast(text: TextFile, source: Source) -> RawTable | None:
     names = [name or f"column {at + 1}" for at, name in enumerate(text.header)]
     body = memoryview(text.body)[text.body_at :]
     try:
@@ -356,9 +356,9 @@ def _read_fast(text: TextFile, source: Source) -> Table | None:
         return None
     if b'"' in text.body and text.lines != len(cells):
         rows = line_numbers(text.name, bytes(body), source.delimiter, text.first_row)
-        return Table(text.name, cells, rows) if len(rows) == len(cells) else None
+        return RawTable(text.name, cells, rows) if len(rows) == len(cells) else None
     rows = np.arange(text.first_row, text.first_row + len(cells), dtype=np.int64)
-    return Table(text.name, cells, rows)
+    return RawTable(text.name, cells, rows)
 
 
 def _parsed(

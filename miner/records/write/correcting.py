@@ -17,7 +17,7 @@ from miner.records.columns import COLUMNS, columns_of, empty
 from miner.records.findings import Findings
 from miner.records.read.sources import canonical
 from miner.records.read.stream_file import read_part
-from miner.records.read.table_file import Table
+from miner.records.read.table_file import RawTable
 from miner.records.write.corrections import NAME, Correction, Place, columns_to_write, standing
 
 NEAR = pd.Timedelta(minutes=15)
@@ -70,7 +70,7 @@ def clock_text(clock: object) -> str:
 def correct(
     streams: Mapping[str, pd.DataFrame],
     corrections: Sequence[Correction],
-    read: Callable[[Table, str, Findings], pd.DataFrame],
+    read: Callable[[RawTable, str, Findings], pd.DataFrame],
     findings: Findings,
 ) -> Corrected:
     """Apply every correction that holds.
@@ -97,7 +97,7 @@ def correct(
 
 
 def read_added(
-    table: Table,
+    table: RawTable,
     stream: str,
     findings: Findings,
     *,
@@ -142,7 +142,7 @@ def read_added(
 def _records(
     own: Sequence[Correction],
     stream: str,
-    read: Callable[[Table, str, Findings], pd.DataFrame],
+    read: Callable[[RawTable, str, Findings], pd.DataFrame],
     findings: Findings,
 ) -> dict[int, Record]:
     """Return the records that corrections give, by row; what cannot be used is reported."""
@@ -157,7 +157,7 @@ def _records(
         dtype="str",
     )
     rows = np.array([item.row for item in given], dtype=np.int64)
-    table = Table(NAME, cells.mask(cells == ""), rows)
+    table = RawTable(NAME, cells.mask(cells == ""), rows)
     told = Findings()
     frame = read(table, stream, told)
     if frame.empty and len(given) > 1:

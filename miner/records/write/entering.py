@@ -19,7 +19,7 @@ from miner.core.results.checking import Severity
 from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.place.times import localise
-from miner.records.read.table_file import Table
+from miner.records.read.table_file import RawTable
 from miner.records.write.correcting import clock_text, described, read_added, same_records
 from miner.records.write.corrections import (
     CORRECTED,
@@ -318,7 +318,7 @@ def _checked(client: Client, item: Correction, replaced: Mapping[Any, Any] | Non
     cells = pd.DataFrame([{name: item.values.get(name) for name in names}], dtype="str")
     glucose = client.streams["glucose"]
     frame = read_added(
-        Table(NAME, cells, np.array([1])),
+        RawTable(NAME, cells, np.array([1])),
         item.stream,
         findings,
         glucose=glucose,

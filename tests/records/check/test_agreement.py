@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from miner.records.check.cross_checks import (
-    Amounts,
+    RunningTotal,
     shift_of_events,
     shift_of_meals,
     shift_of_movement,
@@ -34,9 +34,9 @@ def steps(start: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return at, at + 15
 
 
-def moved(shift: float, seed: int = 0) -> Amounts:
+def moved(shift: float, seed: int = 0) -> RunningTotal:
     start, end = steps(*nights(seed))
-    return Amounts.of(start + shift, end + shift, np.full(len(start), 150.0))
+    return RunningTotal.of(start + shift, end + shift, np.full(len(start), 150.0))
 
 
 @pytest.mark.parametrize("shift", SHIFTS)
@@ -56,7 +56,7 @@ def test_a_clock_that_is_wrong_for_some_weeks_is_found() -> None:
     start, end = nights(1, 70)
     at, until = steps(start, end)
     late = np.where(at > start[40], 60.0, 0.0)
-    happened = Amounts.of(at - late, until - late, np.full(len(at), 150.0))
+    happened = RunningTotal.of(at - late, until - late, np.full(len(at), 150.0))
     found = shift_of_movement(start, end, happened, 200)
     assert found is not None
     assert found.minutes in (45, 60, 75)
@@ -68,7 +68,7 @@ def test_somebody_up_at_night_is_not_a_wrong_clock() -> None:
     start, end = nights()
     at, until = steps(start, end)
     feed = start + 240
-    happened = Amounts.of(
+    happened = RunningTotal.of(
         np.concatenate([at, feed]),
         np.concatenate([until, feed + 60]),
         np.concatenate([np.full(len(at), 150.0), np.full(len(feed), 400.0)]),
@@ -80,7 +80,7 @@ def test_somebody_up_at_night_is_not_a_wrong_clock() -> None:
 def test_meals_in_the_night_are_shifted_out_of_it(shift: int) -> None:
     start, end = nights()
     eaten = np.concatenate([end[:-1] + 30, end[:-1] + 330, end[:-1] + 720]) + shift
-    found = shift_of_events(start, end, Amounts.of(eaten, eaten, np.ones(len(eaten))), 0.5)
+    found = shift_of_events(start, end, RunningTotal.of(eaten, eaten, np.ones(len(eaten))), 0.5)
     if shift == 0:
         assert found is None
         return
@@ -124,7 +124,7 @@ def test_meals_after_which_nothing_rises_tell_of_no_clock() -> None:
 
 def test_too_little_tells_of_no_clock() -> None:
     start, end = nights()
-    nothing = Amounts.of(NONE, NONE, NONE)
+    nothing = RunningTotal.of(NONE, NONE, NONE)
     for look in (shift_of_movement, shift_of_events):
         assert look(start, end, nothing, 200) is None
         assert look(start[:6], end[:6], moved(240), 200) is None
@@ -150,7 +150,7 @@ def test_amounts_are_those_of_each_minute(
     for start, minutes, amount in rows:
         each[start + 100 : start + minutes + 100] += amount / minutes
     start, minutes, amount = (np.array(column, dtype=float) for column in zip(*rows, strict=True))
-    found = Amounts.of(start, start + minutes, amount).between(
+    found = RunningTotal.of(start, start + minutes, amount).between(
         np.array([float(low)]), np.array([float(low + length)])
     )
     assert found[0] == pytest.approx(each[low + 100 : low + length + 100].sum(), abs=1e-6)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from miner.records.findings import Findings
 from miner.records.read.sources import canonical
-from miner.records.read.table_file import Table, read_rows
+from miner.records.read.table_file import RawTable, read_rows
 from miner.records.read.text_file import open_text
 
 HEADER = ["time", "glucose_mg_dl"]
@@ -18,7 +18,7 @@ CELLS = st.sampled_from(["", "1", "2.5", "x", " ", "2026-03-01T08:00"])
 LINES = st.lists(st.lists(CELLS, min_size=1, max_size=2).map(",".join), min_size=1, max_size=8)
 
 
-def rows_of(body: str, header: Sequence[str] = HEADER) -> tuple[Table, Findings]:
+def rows_of(body: str, header: Sequence[str] = HEADER) -> tuple[RawTable, Findings]:
     raw = "\n".join([",".join(header), body]).encode()
     text = open_text("glucose.csv", raw, encoding=None, delimiter=",", skip_rows=0)
     findings = Findings()
