@@ -110,9 +110,9 @@ def first_rows(
     if placed is None:
         return ()
     zoned, lines = not placed.unzoned, text.body.split(b"\n")
-    times = [written_times(placed.start, placed.start_clock, zoned)]
+    times = [written_times(placed.start, placed.start_clock, zoned=zoned)]
     if placed.end is not None and placed.end_clock is not None:
-        times.append(written_times(placed.end, placed.end_clock, zoned))
+        times.append(written_times(placed.end, placed.end_clock, zoned=zoned))
     given = {*source.columns, *source.constants, *(["level"] if source.episodes else [])}
     keys = [key for key in COLUMNS[source.stream].values if key in given]
     values = {key: _values(placed.table, source, key) for key in keys}

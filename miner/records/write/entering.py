@@ -60,7 +60,7 @@ def _written(client: Client, clock: np.datetime64, instant: np.datetime64) -> st
         plain = bool(placed.instant[0] == instant) and not placed.repeated[0]
     if plain:
         return clock_text(clock)
-    return str(written_times(np.array([instant]), np.array([clock]), True).iloc[0])
+    return str(written_times(np.array([instant]), np.array([clock]), zoned=True).iloc[0])
 
 
 def typed_time(client: Client, typed: str, stream: str) -> str:

@@ -60,7 +60,7 @@ def cells_of(client: Client, stream: str) -> pd.DataFrame:
     frame, zoned, spec = client.streams[stream], is_zoned(client), COLUMNS[stream]
     pairs = {"start": "start_clock", "end": "end_clock"} if spec.interval else {"time": "clock"}
     cells = {
-        name: written_times(frame[name].to_numpy(), frame[clock].to_numpy(), zoned)
+        name: written_times(frame[name].to_numpy(), frame[clock].to_numpy(), zoned=zoned)
         for name, clock in pairs.items()
     }
     if stream == "tags":
@@ -101,7 +101,7 @@ def worn_cells(client: Client, stream: str) -> pd.DataFrame:
     """Return when the tracker measured a stream, as text: ``start`` and ``end``."""
     frame, zoned = client.worn[stream], is_zoned(client)
     cells = {
-        name: written_times(frame[name].to_numpy(), frame[f"{name}_clock"].to_numpy(), zoned)
+        name: written_times(frame[name].to_numpy(), frame[f"{name}_clock"].to_numpy(), zoned=zoned)
         for name in ("start", "end")
     }
     return pd.DataFrame(cells, dtype="str")
@@ -133,7 +133,7 @@ def number(value: float) -> str:
     return str(int(value)) if float(value).is_integer() else repr(float(value))
 
 
-def written_times(instant: Stamps, clock: Stamps, zoned: bool) -> pd.Series[str]:
+def written_times(instant: Stamps, clock: Stamps, *, zoned: bool) -> pd.Series[str]:
     """Return times as ISO 8601, with the offset where they are instants.
 
     Args:
