@@ -94,6 +94,8 @@ def tells_count(finding: Finding) -> bool:
     values, text = message.values, _book(FINDINGS)[message.code.removeprefix("findings.")]["found"]
     told = [(values.get(name or ""), spec) for _, name, spec, _ in Formatter().parse(text)]
     numbers = [len(v) if isinstance(v, list | tuple) and "#" in str(s) else v for v, s in told]
+    held = [each for v, _ in told if isinstance(v, list | tuple) for each in v]
+    numbers += [each.values.get("n") for each in held if isinstance(each, Message)]
     return finding.count in numbers
 
 

@@ -113,3 +113,22 @@ def test_what_is_not_yet_a_code_is_told_as_it_is(monkeypatch: pytest.MonkeyPatch
     monkeypatch.setattr(said, "_book", lambda _: {"worded": held})
     told = Finding.worded(Severity.NOTE, None, None, "what {x}", "expected", "do")
     assert (told.what, told.short, told.do) == ("what {x}", "", "do")
+
+
+@pytest.mark.parametrize(
+    ("found", "count", "told"),
+    [
+        ("{n:cell} of {column}", 2, True),
+        ("a cell of {column}", 2, False),
+        ("records: {done:commas}", 2, True),
+        ("records: {done:commas}", 3, False),
+    ],
+)
+def test_whether_the_words_name_the_count(
+    monkeypatch: pytest.MonkeyPatch, found: str, count: int, told: bool
+) -> None:
+    book = {"seen": {"found": found, "expected": "", "do": ""}, "added": {"text": "{n} added"}}
+    monkeypatch.setattr(said, "_book", lambda _: book)
+    values = {"done": (message("any.added", n=2),)}
+    item = Finding(Severity.NOTE, None, None, "seen", count, column="x", values=values)
+    assert said.tells_count(item) is told
