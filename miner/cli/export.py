@@ -58,8 +58,7 @@ def archive_texts() -> ArchiveTexts:
     from miner.render.pages import render
     from miner.render.terminal import render as lines_of
     from miner.steps.everything import ArchiveTexts
-    from miner.words.everything import contents_parts
-    from miner.words.history import history_parts
+    from miner.words.history import contents_parts, history_parts
 
     return ArchiveTexts(
         page=render,

@@ -13,8 +13,7 @@ from miner.render.figures.month import HIGHEST, LOWEST
 from miner.render.page import fill
 from miner.rulebook import RuleBook
 from miner.words.amounts import MG_DL_PER_MMOL_L
-from miner.words.audience import Audience, said_to
-from miner.words.door import at_door
+from miner.words.door import Audience, at_door, said_to
 from miner.words.handouts import Card, doctor, session, take_home
 from miner.words.preparation import preparation
 from miner.words.safe import clean

@@ -12,8 +12,8 @@ from miner.core.results import ErrorRate, Evidence, Hypothesis
 from miner.core.results.caseload import ByClient, PooledEffect, Suggested, Suggestion
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
-from miner.words.audience import Audience, said_to
 from miner.words.document import Parts, Side, command, heading, paragraph, section, table
+from miner.words.door import Audience, said_to
 from miner.words.hypothesis import HypothesisTeller
 from miner.words.labels import evidence_of, evidence_words, factor_phrase, outcome_label
 from miner.words.safe import clean

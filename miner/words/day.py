@@ -15,18 +15,19 @@ from miner.core.results.morning import (
 )
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, Side, heading, item, paragraph, section, table, urgent
-from miner.words.morning_words import NOT_A_PATTERN, clock_words
-from miner.words.noting import notes_parts
-from miner.words.safe import clean, name
-from miner.words.unusual import (
+from miner.words.morning_words import (
     ASLEEP,
     CLIMB,
+    NOT_A_PATTERN,
     WAKE,
+    clock_words,
     label_words,
     level_words,
     measure_words,
     usual_words,
 )
+from miner.words.noting import notes_parts
+from miner.words.safe import clean, name
 from miner.words.wording import capital, day_words, listed
 
 CORRECTIONS = "corrections.csv"

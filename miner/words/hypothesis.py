@@ -11,7 +11,6 @@ from miner.core.results.caseload import PooledEffect
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, paragraph
-from miner.words.ended import ended_words
 from miner.words.labels import (
     Hidden,
     evidence_of,
@@ -21,7 +20,7 @@ from miner.words.labels import (
     outcome_label,
     withheld_words,
 )
-from miner.words.sentences import against_guess, each_more, less_than_worth, say
+from miner.words.sentences import against_guess, each_more, ended_words, less_than_worth, say
 from miner.words.wording import capital, day_name, listed
 
 WEEKDAYS = {

@@ -13,8 +13,8 @@ from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
 from miner.words.document import Parts, Side, heading, paragraph, section, table
 from miner.words.labels import factor_name
-from miner.words.reasons import reason_kind
 from miner.words.safe import clean
+from miner.words.said import reason_kind
 
 if TYPE_CHECKING:
     import pandas as pd

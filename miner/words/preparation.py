@@ -11,13 +11,12 @@ from miner.core.results.follow import KeptResult
 from miner.words.amounts import chance, fixed
 from miner.words.cautions import BESIDE, FIRST, LAST, Cautions
 from miner.words.check import finding_words
-from miner.words.ended import way_words
 from miner.words.follow import kept_lines, kept_title
 from miner.words.handouts import Card, by_clock
 from miner.words.labels import evidence_of, evidence_words, factor_phrase
 from miner.words.plan import result_lines
 from miner.words.safe import clean
-from miner.words.sentences import against_guess, less_than_worth, not_ranked, say
+from miner.words.sentences import against_guess, less_than_worth, not_ranked, say, way_words
 from miner.words.teller import Teller
 from miner.words.wording import capital, day_name, full_date
 

@@ -10,19 +10,21 @@ from miner.core.results import Wording
 from miner.words import ask, follow, labels, morning_words, plan, sentences
 from miner.words.amounts import Amounts
 from miner.words.door import rules_at_door
-from miner.words.ended import ended_words
 from miner.words.history import entry_text
 from miner.words.meals import comparison_sentence, repeats_of_comparison
-from miner.words.reasons import reason_kind
 from miner.words.safe import clean
-from miner.words.week_words import question_sentence, week_message
+from miner.words.said import Label, reason_kind
+from miner.words.sentences import ended_words
+from miner.words.week import question_sentence, week_message
 from miner.words.wording import dated, listed
 
 FEW_NAMED = 5
 
 
 def sentence_of(fact: Any, name: str) -> Any:
-    """Return what is said of a result under a name, such as its ``verdict``."""
+    """Return what is said of a result under a name, such as its ``verdict``; a label in words."""
+    if isinstance(fact, Label):
+        return _LABELS[fact.kind](fact.rules, **fact.values)
     wording = replace(fact.wording, rules=rules_at_door(fact.wording.rules))
     return _SENTENCES[type(fact).__name__, name](fact, wording)
 
@@ -32,7 +34,7 @@ def _some_of(_: Any, days: Any) -> str:
     return f"{', '.join(map(dated, days[:FEW_NAMED]))}{more}"
 
 
-LABELS: dict[str, Callable[..., str]] = {
+_LABELS: dict[str, Callable[..., str]] = {
     "factor": lambda rules, name, unit: labels.factor_phrase(name, rules, unit),
     "factors": lambda rules, names, unit: listed(
         [labels.factor_phrase(name, rules, unit) for name in names]

@@ -25,13 +25,14 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from shlex import quote
 from string import Formatter
 from typing import Any
 
-from miner.core.messages import Message
+from miner.core.messages import Message, sentence_of
 from miner.core.results import Finding
 from miner.words.door import Door, door_now, rules_at_door
 from miner.words.safe import clean
@@ -41,6 +42,15 @@ FINDINGS = "findings"
 _PARTS = ("what", "found", "short", "expected", "do")
 _JOINED = {"sentences": ". ", "commas": ", ", "semicolons": "; ", "or": " or ", "ands": " and "}
 CLOSE = "Did you mean '{close}'?"
+
+
+@dataclass(frozen=True)
+class Label:
+    """A name in the words of the rule books: its kind, the rule books, what it is a name of."""
+
+    kind: str
+    rules: Any
+    values: Mapping[str, Any]
 
 
 def texts(
@@ -106,18 +116,26 @@ def text_of(said: Message | str, door: Door | None = None) -> str:
     return said
 
 
+def reason_kind(why: Message | str) -> str:
+    """Return a reason without what differs from meal to meal."""
+    if isinstance(why, str):
+        return why
+    said = texts(why.code, why.values)
+    return said.get("kind", said["text"])
+
+
 def _by_rules(rules: Any, room: str, kind: str, values: Mapping[str, Any], door: Door) -> str:
     """Return a sentence of the rule books' wording, or a name in the rule books' words."""
-    from miner.words import results, sentences
+    from miner.words.sentences import say
 
     if room == "labels":
-        return results.LABELS[kind](rules, **values)
+        return str(sentence_of(Label(kind, rules, values), "label"))
     table, _, key = kind.partition(".")
     said = {
         name: text_of(value, door) if isinstance(value, Message) else _harmless(value)
         for name, value in values.items()
     }
-    return sentences.say(rules, table, key, **said)
+    return say(rules, table, key, **said)
 
 
 def _harmless(value: Any) -> Any:

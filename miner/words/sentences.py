@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import ceil, floor
+from typing import Any
 
 from miner.core.errors import MinerError, several
 from miner.core.results import DoubtCode, ErrorRate, Evidence, Hypothesis, Ranking, Shape, Together
 from miner.rulebook import FactorRule, RuleBook
 from miner.words.amounts import Amounts
 from miner.words.labels import on_a_told_date, outcome_label, withheld_words
+from miner.words.safe import clean
 from miner.words.wording import full_date
 
 ABOUT_A_MONTH = (24, 38)
@@ -335,3 +337,24 @@ def _together(factors: list[FactorRule]) -> str:
 def _were(count: int, one: str = "", many: str = "") -> str:
     text = f"1 {one} was" if count == 1 else f"{count} {many} were"
     return " ".join(text.split())
+
+
+def ended_words(status: str | None, rules: RuleBook) -> str:
+    """Return the sentence of a status; one that no rule book knows stands as it is.
+
+    Args:
+        status: of a verdict; ``changed_worse`` where a test changed for the worse.
+        rules: the rule books, for the words.
+    """
+    try:
+        return say(rules, "tried", str(status))
+    except MinerError:
+        return clean(status or "", 40)
+
+
+def way_words(as_: Any, rules: RuleBook) -> str:
+    """Return how an idea is kept, as words after "kept"; a way that no rule book knows as it is."""
+    try:
+        return say(rules, "ways", str(as_))
+    except MinerError:
+        return clean(as_, 20)

@@ -10,7 +10,6 @@ from miner.core.results import Evidence, Hypothesis, OutcomeSummary
 from miner.core.results.briefing import Briefing
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.words.amounts import Amounts
-from miner.words.ended import ended_words
 from miner.words.hypothesis import doubt_sentences
 from miner.words.labels import (
     Hidden,
@@ -22,7 +21,7 @@ from miner.words.labels import (
     reason_words,
 )
 from miner.words.safe import clean
-from miner.words.sentences import client_always, each_more, say, sentence, verdict
+from miner.words.sentences import client_always, each_more, ended_words, say, sentence, verdict
 from miner.words.wording import capital, full_date, listed
 
 

@@ -9,8 +9,8 @@ from miner.core.results import FactorValue, UnitBehind, Why
 from miner.core.results.why import told, told_between
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
-from miner.words.audience import Audience, said_to
 from miner.words.document import Parts, Side, heading, paragraph, section, table
+from miner.words.door import Audience, said_to
 from miner.words.labels import factor_name, factor_phrase, outcome_label
 from miner.words.safe import clean
 from miner.words.wording import unit_name

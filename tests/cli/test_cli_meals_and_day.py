@@ -15,7 +15,7 @@ from miner import rulebook, steps
 from miner.core import resources
 from miner.render.terminal import render
 from miner.words.day import day_parts
-from miner.words.unusual import LABELS
+from miner.words.morning_words import LABELS
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 

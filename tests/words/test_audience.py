@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from miner.rulebook import RuleBook
-from miner.words.audience import OF_CLIENT, Audience, said_to
+from miner.words.door import OF_CLIENT, Audience, said_to
 from miner.words.labels import factor_phrase, outcome_label
 
 OTHERS = (Audience.PRACTITIONER, Audience.DOCTOR)

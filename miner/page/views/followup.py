@@ -17,11 +17,11 @@ from miner.page.views.client import before, name_of, read_or_fault
 from miner.page.words import one_line
 from miner.rulebook import RuleBook
 from miner.words.door import rules_at_door
-from miner.words.ended import way_words
 from miner.words.follow import follow_parts
 from miner.words.history import history_parts
 from miner.words.labels import factor_phrase, outcome_label
 from miner.words.plan import result_parts
+from miner.words.sentences import way_words
 
 
 def show(request: PageRequest) -> Response:

@@ -23,7 +23,7 @@ from miner.render.drawn import Drawn, Studio
 from miner.render.figures.inline import Styles
 from miner.steps.planning import LATEST_START
 from miner.words.amounts import Amounts
-from miner.words.audience import Audience
+from miner.words.door import Audience
 from miner.words.hypothesis import HypothesisTeller
 from miner.words.plan import plan_parts
 from miner.words.teller import Teller
