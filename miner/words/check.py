@@ -102,7 +102,7 @@ def _not_usable(report: CheckReport) -> Parts:
 
 def _known(report: CheckReport, rules: RuleBook | None) -> Parts:
     known = [
-        f"{name(factor_name(habit, rules), 40)} {count}"
+        f"{name(factor_name(habit, rules, limit=160), 40)} {count}"
         for habit, count in report.known_factors.items()
     ]
     return [paragraph(", ".join(known), 2, limit=4000)] if known else []

@@ -70,10 +70,10 @@ def note_words(note: Message | str, hidden: Hidden) -> str:
     return str(note)
 
 
-def factor_name(name: str, rules: RuleBook | None, unit: str = "day") -> str:
+def factor_name(name: str, rules: RuleBook | None, unit: str = "day", *, limit: int = 60) -> str:
     """Return the name of a factor: as the rule book has it; on a page in its words."""
     if rules is None or door_now() != "page":
-        return clean(name, 60)
+        return clean(name, limit)
     return factor_phrase(name, rules, unit)
 
 
