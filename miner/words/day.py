@@ -204,15 +204,20 @@ def _within(items: Sequence[Against], amounts: Amounts) -> Parts:
 def practice_parts(found: PracticeMorning) -> Parts:
     """Return a practice's morning on one screen."""
     groups = (
-        ("Look first", found.look_first), ("Nudge", found.nudge), ("Stale", found.stale),
-        ("On test", found.on_test), ("Ordinary", found.ordinary),
-    )  # fmt: skip
+        ("Look first", found.look_first),
+        ("Nudge", found.nudge),
+        ("Stale", found.stale),
+        ("On test", found.on_test),
+        ("Ordinary", found.ordinary),
+    )
     active = sum(len(clients) for _, clients in groups)
     parts: Parts = [
-        heading(f"{found.practice}, morning of {day_words(found.on)} {found.on[:4]}: "
-                f"{several(active, 'client')} in an active phase."),
+        heading(
+            f"{found.practice}, morning of {day_words(found.on)} {found.on[:4]}: "
+            f"{several(active, 'client')} in an active phase."
+        ),
         paragraph(found.note),
-    ]  # fmt: skip
+    ]
     for title, clients in groups:
         lines: Parts = []
         for client in clients:

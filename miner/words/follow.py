@@ -117,11 +117,15 @@ def kept_lines(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]
 def _seen(item: KeptResult, rules: RuleBook, amounts: Amounts) -> str:
     key = "seen" if item.expected is None else "seen_expected"
     return say(
-        rules, "follow", key, units=f"{item.unit_of}s", unit=amounts.unit(item.unit),
+        rules,
+        "follow",
+        key,
+        units=f"{item.unit_of}s",
+        unit=amounts.unit(item.unit),
         difference=amounts.difference(item.difference, item.unit),
         interval=amounts.interval(item.interval, item.unit),
         expected=amounts.difference(item.expected, item.unit),
-    )  # fmt: skip
+    )
 
 
 def _power(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]:
@@ -138,10 +142,16 @@ def _looks(look: EveryLook, item: KeptResult, rules: RuleBook) -> str:
     told = [say(rules, "follow", key, day=dated(look.reached_on))]
     if look.units_one_look is not None:
         key = "price_far" if look.units_every_look is None else "price"
-        told.append(say(
-            rules, "follow", key, one=look.units_one_look, every=look.units_every_look,
-            units=f"{item.unit_of}s",
-        ))  # fmt: skip
+        told.append(
+            say(
+                rules,
+                "follow",
+                key,
+                one=look.units_one_look,
+                every=look.units_every_look,
+                units=f"{item.unit_of}s",
+            )
+        )
     if look.price_days:
         told.append(say(rules, "follow", "price_days", days=several(look.price_days, "day")))
     return " ".join(told)

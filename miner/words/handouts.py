@@ -243,9 +243,14 @@ def month_sentence(teller: Teller) -> str:
     check = teller.brief.check
     key = "looked_calm" if teller.brief.calm else "looked"
     return say(
-        teller.rules, "client", key, first=first, last=last, usable=check.usable_days,
+        teller.rules,
+        "client",
+        key,
+        first=first,
+        last=last,
+        usable=check.usable_days,
         days=several(check.days, "day"),
-    )  # fmt: skip
+    )
 
 
 def counted(teller: Teller) -> dict[str, int] | None:
@@ -259,9 +264,11 @@ def counted(teller: Teller) -> dict[str, int] | None:
     closed = [item for item in open_ if item.p is None]
     little = sum(len(one.level(Evidence.LITTLE_SIGN)) for one in each)
     return {
-        "asked": asked, "cannot_tell": len(open_) - len(closed), "little_sign": little,
+        "asked": asked,
+        "cannot_tell": len(open_) - len(closed),
+        "little_sign": little,
         "closed": len(closed),
-    }  # fmt: skip
+    }
 
 
 def _any_clear(teller: Teller) -> bool:
@@ -283,15 +290,20 @@ def _row(item: TimeOfDay, teller: Teller) -> dict[str, str]:
         "name": item.name.capitalize(),
         "hours": f"{item.first_hour:02d}:00 to {item.last_hour:02d}:00",
         "days": str(item.days),
-        "middle": "not known", "half": "", "most": "", "above": "",
-    }  # fmt: skip
+        "middle": "not known",
+        "half": "",
+        "most": "",
+        "above": "",
+    }
     if item.spread is None:
         return row
     low, quarter, middle, three, high = (level(value, "mg/dL") for value in item.spread)
     return row | {
-        "middle": middle, "half": f"{quarter} to {three}", "most": f"{low} to {high}",
+        "middle": middle,
+        "half": f"{quarter} to {three}",
+        "most": f"{low} to {high}",
         "above": level(item.above, "min"),
-    }  # fmt: skip
+    }
 
 
 def take_home(teller: Teller) -> dict[str, Any]:
@@ -324,7 +336,7 @@ def take_home(teller: Teller) -> dict[str, Any]:
         "tries": list(dict.fromkeys(text for one, item in seen for text in one.tries(item))),
         "good_to_know": [text for text in teller.always() if text not in fixed.values()],
         **fixed,
-    }  # fmt: skip
+    }
 
 
 def _told(teller: Teller) -> dict[str, tuple[Teller, Hypothesis]]:
@@ -338,15 +350,17 @@ def _told(teller: Teller) -> dict[str, tuple[Teller, Hypothesis]]:
 def _trial(trial: TrialDates) -> dict[str, str]:
     def told(spans: tuple[tuple[str, str], ...]) -> str:
         return ", ".join(
-            day_and_month(first) if first == last
+            day_and_month(first)
+            if first == last
             else f"{day_and_month(first, short=True)} to {day_and_month(last, short=True)}"
             for first, last in spans
-        )  # fmt: skip
+        )
 
     return {
-        "change": clean(trial.change), "change_days": told(trial.change_days),
+        "change": clean(trial.change),
+        "change_days": told(trial.change_days),
         "usual_days": told(trial.usual_days),
-    }  # fmt: skip
+    }
 
 
 def _seen(teller: Teller, item: Hypothesis) -> dict[str, str]:

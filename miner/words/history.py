@@ -70,21 +70,32 @@ def entry_words(
         names = _names(_listed(told, "factors"), str(told.get("outcome", "")), rules, unit)
         return say(rules, "history", "looked", **names)
     names = _names(
-        _listed(kept, "factors"), str(kept.get("outcome", "")), rules,
+        _listed(kept, "factors"),
+        str(kept.get("outcome", "")),
+        rules,
         str(kept.get("unit_of", "day")),
-    )  # fmt: skip
+    )
     if event == "kept":
         key = "kept_again" if ended else "kept" if told.get("as") == "watch" else "kept_open"
         return say(
-            rules, "history", key, way=way_words(told.get("as"), rules),
-            read_on=clean(told.get("read_on"), 10), ended=ended_words(ended, rules), **names,
-        )  # fmt: skip
+            rules,
+            "history",
+            key,
+            way=way_words(told.get("as"), rules),
+            read_on=clean(told.get("read_on"), 10),
+            ended=ended_words(ended, rules),
+            **names,
+        )
     if event == "planned":
         return say(
-            rules, "history", "planned_again" if put_aside else "planned", count=put_aside,
-            pairs=clean(told.get("pairs"), 10), first=_first(told),
+            rules,
+            "history",
+            "planned_again" if put_aside else "planned",
+            count=put_aside,
+            pairs=clean(told.get("pairs"), 10),
+            first=_first(told),
             last=clean(told.get("read_on"), 10),
-        )  # fmt: skip
+        )
     if event == "verdict":
         return say(rules, "history", "verdict", words=ended_words(ended, rules), **names)
     if event == "dropped":
@@ -132,9 +143,14 @@ def _ranked(told: Mapping[str, Any], rules: RuleBook) -> str:
     items = [item for item in _listed(told, "shown") if isinstance(item, Mapping)]
     shown = [str(item.get("evidence")) for item in items]
     return say(
-        rules, "history", "ranked", unit=told.get("unit", "day"), last=told.get("last_day"),
-        clear=shown.count("clear"), hints=several(shown.count("hint"), "hint"),
-    )  # fmt: skip
+        rules,
+        "history",
+        "ranked",
+        unit=told.get("unit", "day"),
+        last=told.get("last_day"),
+        clear=shown.count("clear"),
+        hints=several(shown.count("hint"), "hint"),
+    )
 
 
 def _names(

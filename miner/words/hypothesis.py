@@ -24,9 +24,14 @@ from miner.words.sentences import against_guess, each_more, ended_words, less_th
 from miner.words.wording import capital, day_name, listed
 
 WEEKDAYS = {
-    "mon": "Mondays", "tue": "Tuesdays", "wed": "Wednesdays", "thu": "Thursdays",
-    "fri": "Fridays", "sat": "Saturdays", "sun": "Sundays",
-}  # fmt: skip
+    "mon": "Mondays",
+    "tue": "Tuesdays",
+    "wed": "Wednesdays",
+    "thu": "Thursdays",
+    "fri": "Fridays",
+    "sat": "Saturdays",
+    "sun": "Sundays",
+}
 
 
 def doubt_sentences(
@@ -46,10 +51,15 @@ def doubt_sentences(
         most = rules.guardrails.shrink_when_one_unit_left_out
         found.append(
             say(
-                rules, "doubt", str(code), units=f"{unit}s", some=capital(f"{unit}s"),
-                other=_other(own, rules, unit, hidden), share=f"{1 - most:.0%}",
+                rules,
+                "doubt",
+                str(code),
+                units=f"{unit}s",
+                some=capital(f"{unit}s"),
+                other=_other(own, rules, unit, hidden),
+                share=f"{1 - most:.0%}",
             )
-        )  # fmt: skip
+        )
     return found
 
 

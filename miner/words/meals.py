@@ -122,20 +122,25 @@ def comparison_parts(found: MealComparison, rules: RuleBook, display_unit: str =
 def _rows_shown(meals: MealTable, rules: RuleBook, amounts: Amounts) -> Parts:
     units = [(name, rules.outcome(name, "meal").measure_unit) for name in meals.outcomes]
     columns: list[tuple[str, Side]] = [
-        ("meal", "left"), ("", "left"), ("label", "left"), ("carbs\ng", "right"),
-    ]  # fmt: skip
+        ("meal", "left"),
+        ("", "left"),
+        ("label", "left"),
+        ("carbs\ng", "right"),
+    ]
     columns += [
         (f"{clean(name, 30).replace('_', chr(10))}\n{amounts.unit(unit)}", "right")
         for name, unit in units
     ]
     rows = [
         (
-            _when(str(name)), clean(row["meal"], 10), _label(row["label"], row["meal"]),
+            _when(str(name)),
+            clean(row["meal"], 10),
+            _label(row["label"], row["meal"]),
             fixed(row["carbs_g"], 0),
             *(amounts.level(row[outcome], unit) for outcome, unit in units),
         )
         for name, row in zip(meals.frame.index, meals.frame.to_dict("records"), strict=True)
-    ]  # fmt: skip
+    ]
     return [table(columns, rows)] if rows else []
 
 
@@ -166,8 +171,11 @@ def _why(meals: MealTable) -> Parts:
 def _habits(meals: MealTable, rules: RuleBook) -> Parts:
     part = meals.frame[meals.frame["usable"].astype(bool)]
     columns: list[tuple[str, Side]] = [
-        ("", "left"), ("yes", "right"), ("no", "right"), ("unknown", "right"),
-    ]  # fmt: skip
+        ("", "left"),
+        ("yes", "right"),
+        ("no", "right"),
+        ("unknown", "right"),
+    ]
     rows = [
         (
             clean(factor_name(name, rules, "meal"), 40),
@@ -184,9 +192,15 @@ def _pairs(found: MealComparison, rules: RuleBook, amounts: Amounts) -> Parts:
         return []
     unit = amounts.unit(found.unit)
     columns: list[tuple[str, Side]] = [
-        ("with", "left"), ("label", "left"), (unit, "right"), ("without", "left"),
-        ("label", "left"), (unit, "right"), ("gap", "right"), ("also different", "left"),
-    ]  # fmt: skip
+        ("with", "left"),
+        ("label", "left"),
+        (unit, "right"),
+        ("without", "left"),
+        ("label", "left"),
+        (unit, "right"),
+        ("gap", "right"),
+        ("also different", "left"),
+    ]
     return [table(columns, [_pair(pair, found, rules, amounts) for pair in found.pairs])]
 
 

@@ -35,10 +35,13 @@ def plan_parts(plan: Plan, rules: RuleBook, *, display_unit: str = "mg/dL") -> P
     else:
         notes += _to_agree(plan, rules, Amounts(display_unit))
     return [
-        heading(f"{title}: {name}, {label}"), *(paragraph(line) for line in lines),
-        paragraph(""), _days(plan), paragraph(""),
+        heading(f"{title}: {name}, {label}"),
+        *(paragraph(line) for line in lines),
+        paragraph(""),
+        _days(plan),
+        paragraph(""),
         *(paragraph(line) for line in [*map(str, plan.stop_rules), *notes]),
-    ]  # fmt: skip
+    ]
 
 
 def _to_agree(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
@@ -58,9 +61,15 @@ def _days(plan: Plan) -> Part:
             for one in plan.periods
         ]
         return table(
-            [("pair", "right"), ("from", "left"), ("to", "left"), ("", "left"),
-             ("not counted", "right")], rows,
-        )  # fmt: skip
+            [
+                ("pair", "right"),
+                ("from", "left"),
+                ("to", "left"),
+                ("", "left"),
+                ("not counted", "right"),
+            ],
+            rows,
+        )
     pairs = zip(plan.periods[::2], plan.periods[1::2], strict=True)
     return table(
         [("pair", "right"), ("one period", "left"), ("the other", "left")],
@@ -72,14 +81,32 @@ def about(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
     """Return what a plan takes and what it can show."""
     unit = amounts.unit(plan.unit)
     return [
-        say(rules, "plan", "size", pairs=plan.pairs, days=several(plan.period_days, "day"),
-            weeks=several(plan.weeks, "week"), sensors=several(plan.sensors, "sensor")),
-        say(rules, "plan", "reach", worth=amounts.size(plan.worth_having, plan.unit), unit=unit,
-            power=round(100 * plan.power_at_worth_having)),
-        say(rules, "plan", "detectable", detectable=amounts.size(plan.detectable, plan.unit),
-            unit=unit),
+        say(
+            rules,
+            "plan",
+            "size",
+            pairs=plan.pairs,
+            days=several(plan.period_days, "day"),
+            weeks=several(plan.weeks, "week"),
+            sensors=several(plan.sensors, "sensor"),
+        ),
+        say(
+            rules,
+            "plan",
+            "reach",
+            worth=amounts.size(plan.worth_having, plan.unit),
+            unit=unit,
+            power=round(100 * plan.power_at_worth_having),
+        ),
+        say(
+            rules,
+            "plan",
+            "detectable",
+            detectable=amounts.size(plan.detectable, plan.unit),
+            unit=unit,
+        ),
         say(rules, "plan", "read_on", read_on=plan.read_on),
-    ]  # fmt: skip
+    ]
 
 
 def what_to_do(plan: Plan, rules: RuleBook) -> list[str]:
@@ -118,9 +145,13 @@ def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting")
     """
     if found.status is None:
         text = say(
-            rules, "result", unread, read_on=dated(found.read_on), pairs=found.pairs_used,
+            rules,
+            "result",
+            unread,
+            read_on=dated(found.read_on),
+            pairs=found.pairs_used,
             planned=found.planned_pairs,
-        )  # fmt: skip
+        )
     else:
         text = say(rules, "result", _key(found, rules))
     if found.status is not None and found.interval is None:
@@ -170,11 +201,17 @@ def result_lines(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[s
     unit = amounts.unit(found.unit)
     lines = []
     if found.difference is not None and found.p is not None:
-        lines.append(say(
-            rules, "result", "size", difference=amounts.difference(found.difference, found.unit),
-            unit=unit, interval=_range(found.interval, found.unit, rules, amounts),
-            pairs=several(found.pairs_used, "pair"),
-        ))  # fmt: skip
+        lines.append(
+            say(
+                rules,
+                "result",
+                "size",
+                difference=amounts.difference(found.difference, found.unit),
+                unit=unit,
+                interval=_range(found.interval, found.unit, rules, amounts),
+                pairs=several(found.pairs_used, "pair"),
+            )
+        )
         if found.status == "no_change":
             worth = amounts.size(found.worth_having, found.unit)
             lines.append(say(rules, "result", "looked_for", worth=worth, unit=unit))
@@ -183,11 +220,17 @@ def result_lines(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[s
     if beside.difference is None:
         lines.append(say(rules, "result", "followed_none"))
     else:
-        lines.append(say(
-            rules, "result", "followed", pairs=beside.pairs_used, unit=unit,
-            difference=amounts.difference(beside.difference, found.unit),
-            interval=_range(beside.interval, found.unit, rules, amounts),
-        ))  # fmt: skip
+        lines.append(
+            say(
+                rules,
+                "result",
+                "followed",
+                pairs=beside.pairs_used,
+                unit=unit,
+                difference=amounts.difference(beside.difference, found.unit),
+                interval=_range(beside.interval, found.unit, rules, amounts),
+            )
+        )
     if found.pairs_not_followed:
         pairs = several(found.pairs_not_followed, "pair")
         lines.append(say(rules, "result", "not_followed", pairs=pairs))
@@ -219,9 +262,15 @@ def plan_calendar(plan: Plan) -> bytes:
     calendar.add("calscale", "GREGORIAN")
     stamp = datetime.combine(date.fromisoformat(plan.periods[0].first), time(), UTC)
     for period in plan.periods:
-        calendar.add_component(_event(
-            f"{plan.plan}-{period.number}", LETTERS[period.arm], period.first, period.last, stamp
-        ))  # fmt: skip
+        calendar.add_component(
+            _event(
+                f"{plan.plan}-{period.number}",
+                LETTERS[period.arm],
+                period.first,
+                period.last,
+                stamp,
+            )
+        )
     for number, day in enumerate(plan.sensor_changes, 1):
         calendar.add_component(_event(f"{plan.plan}-s{number}", "S", day, day, stamp))
     out: bytes = calendar.to_ical()

@@ -263,11 +263,14 @@ class _Teller:
         asked = several(ranking.questions_asked, "question was", "questions were")
         lines = [
             say(
-                self.rules, "list", "counted", asked=asked,
+                self.rules,
+                "list",
+                "counted",
+                asked=asked,
                 cannot_tell=len(self._searched(Evidence.CANNOT_TELL)),
                 little_sign=len(self._searched(Evidence.LITTLE_SIGN)),
             ),
-        ]  # fmt: skip
+        ]
         if ranking.clear_by_chance:
             level = f"{100 * ranking.clear_by_chance:.2g}"
             fixed = ranking.second_look or ranking.clear_by_chance > ranking.claim_level

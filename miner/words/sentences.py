@@ -267,16 +267,24 @@ def _counted(item: Hypothesis, rules: RuleBook, unit: str) -> str:
     if len(factors) > 1:
         times = "once" if counts.with_ == 1 else f"{counts.with_} times"
         return say(
-            rules, "sentence", f"together_{relation}", factors=_together(factors), times=times,
-            without=counts.without, **high,
-        )  # fmt: skip
+            rules,
+            "sentence",
+            f"together_{relation}",
+            factors=_together(factors),
+            times=times,
+            without=counts.without,
+            **high,
+        )
     factor = factors[0]
     without_one = factor.without_one or factor.without_many
     return say(
-        rules, "sentence", relation, **high,
+        rules,
+        "sentence",
+        relation,
+        **high,
         with_factor=several(counts.with_, factor.with_one, factor.with_many),
         without_factor=several(counts.without, without_one, factor.without_many),
-    )  # fmt: skip
+    )
 
 
 def spans_of(days: int) -> str:
@@ -312,9 +320,14 @@ def error_rate_sentence(found: ErrorRate, rules: RuleBook) -> str:
         return say(rules, "error_rate", "too_few", usable=usable, need=need)
     low, high = found.any_claim_interval
     told = say(
-        rules, "error_rate", "rate", records=several(found.worlds, "record"), claimed=found.claimed,
-        low=floor(100 * low), high=ceil(100 * high),
-    )  # fmt: skip
+        rules,
+        "error_rate",
+        "rate",
+        records=several(found.worlds, "record"),
+        claimed=found.claimed,
+        low=floor(100 * low),
+        high=ceil(100 * high),
+    )
     if not found.moved:
         return told
     often = found.moved_claimed > OFTEN * found.nominal * found.moved

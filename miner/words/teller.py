@@ -155,25 +155,34 @@ class Teller:
         """Return its counts in a few words."""
         counts, factors = item.counts, self.factors(item)
         known = {
-            "with_": counts.with_, "with_high": counts.with_high, "without": counts.without,
-            "without_high": counts.without_high, "one": self.outcome(item).units_one,
+            "with_": counts.with_,
+            "with_high": counts.with_high,
+            "without": counts.without,
+            "without_high": counts.without_high,
+            "one": self.outcome(item).units_one,
             "phrases": capital(self.phrases(item)),
-        }  # fmt: skip
+        }
         key = item.relation if len(factors) == 1 else "together"
         return say(
-            self.rules, "home", key,
+            self.rules,
+            "home",
+            key,
             with_words=clean(factors[0].with_many, 60),
             without_words=clean(factors[0].without_many, 60),
             **known,
-        )  # fmt: skip
+        )
 
     def calmly(self, item: Hypothesis) -> str:
         """Return what may be said of it without any number."""
         way = "lower" if (item.difference or 0.0) < 0 else "higher"
         told = say(
-            self.rules, "calm", str(item.evidence),
-            phrases=self.phrases(item), label=self.label(item), way=way,
-        )  # fmt: skip
+            self.rules,
+            "calm",
+            str(item.evidence),
+            phrases=self.phrases(item),
+            label=self.label(item),
+            way=way,
+        )
         return capital(told)
 
     def travels(self, item: Hypothesis, hidden: Hidden = nothing_hidden) -> list[str]:

@@ -8,8 +8,20 @@ from itertools import pairwise
 
 from miner.words.door import door_now
 
-MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
-           "October", "November", "December")  # fmt: skip
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
