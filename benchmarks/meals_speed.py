@@ -22,9 +22,9 @@ import numpy as np
 from miner import rulebook, steps
 from miner.core import resources
 from miner.records.client import Client
-from miner.tables.eating import food_of
-from miner.tables.rises import find_rises
-from miner.tables.trace import trace_of
+from miner.tables.food.eating import food_of
+from miner.tables.glucose.rises import find_rises
+from miner.tables.glucose.trace import trace_of
 
 
 def rises_and_meals(client: Client) -> tuple[int, int]:

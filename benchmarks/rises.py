@@ -22,7 +22,7 @@ import numpy as np
 import pandas as pd
 
 from miner.core import resources
-from miner.tables.rises import Rise, find_rises
+from miner.tables.glucose.rises import Rise, find_rises
 
 MG_DL = 18.0156
 DAY = 1440

@@ -31,7 +31,7 @@ from miner.steps.practice_words import (
 )
 from miner.steps.ranking import Progress
 from miner.steps.records import load_rules
-from miner.tables.meal_foods import terms
+from miner.tables.food.foods import terms
 
 LONGEST = 60
 

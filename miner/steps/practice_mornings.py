@@ -22,8 +22,8 @@ from miner.tables.clockwork import DAY, iso_day
 from miner.tables.day_notes import last_logged
 from miner.tables.day_records import DayRecords, records_of
 from miner.tables.day_review import newest_whole_day
-from miner.tables.nights import Nights
 from miner.tables.referral import calm_said
+from miner.tables.sleep.nights import Nights
 from miner.tables.usable import EPOCH
 
 ACTIVE_FOR_DAYS = 28

@@ -10,7 +10,7 @@ from miner.rulebook import RuleBook
 from miner.tables.clockwork import seconds
 from miner.tables.columns import origins, whole_words
 from miner.tables.day_records import records_of
-from miner.tables.meal_records import meal_records
+from miner.tables.food.meals import meal_records
 from miner.tables.tag_days import FEWEST_DAYS, names_any
 
 

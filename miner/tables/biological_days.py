@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from miner.tables.clockwork import DAY, HOUR, Times, iso_day, usual_clock
-from miner.tables.nights import Night, Nights
-from miner.tables.trace import Trace
+from miner.tables.glucose.trace import Trace
+from miner.tables.sleep.nights import Night, Nights
 
 WITHOUT_SLEEP_RECORDS = 4 * HOUR
 DAWN = 4 * HOUR

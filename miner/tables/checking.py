@@ -16,12 +16,12 @@ from miner.records.columns import CONTRADICTED, TWO_VALUES
 from miner.rulebook import RuleBook
 from miner.tables.biological_days import days_of
 from miner.tables.clockwork import DAY, HOUR, Times, seconds
+from miner.tables.glucose.trace import Trace, trace_of
 from miner.tables.known_names import unknown_names
-from miner.tables.nights import nights_of
 from miner.tables.noticed import noticed
 from miner.tables.referral import cautions
+from miner.tables.sleep.nights import nights_of
 from miner.tables.tag_days import tags_of
-from miner.tables.trace import Trace, trace_of
 from miner.tables.unit_table import UnitTable
 from miner.tables.usable import coverage_of, told_left_out
 

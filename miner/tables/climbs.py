@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from pandas.api.indexers import BaseIndexer
 
 from miner.tables.clockwork import Floats, Times
-from miner.tables.trace import Trace
+from miner.tables.glucose.trace import Trace
 
 SMOOTHED_OVER_MIN = 15
 WITHIN_MIN = 180

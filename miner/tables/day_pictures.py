@@ -15,9 +15,9 @@ from miner.rulebook import RuleBook
 from miner.tables.clockwork import Floats
 from miner.tables.day_notes import noted_between
 from miner.tables.day_records import DayRecords, records_of
+from miner.tables.glucose.rises import find_rises
+from miner.tables.glucose.trace import Trace
 from miner.tables.labels import higher_quarter
-from miner.tables.rises import find_rises
-from miner.tables.trace import Trace
 from miner.tables.unit_table import UnitTable
 
 STEP_MIN = 15

@@ -13,13 +13,13 @@ from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.tables.biological_days import Days, days_of
 from miner.tables.clockwork import DAY, usual_clock
-from miner.tables.eating import Eaten, Food, eaten_by_day, food_of
+from miner.tables.food.eating import Eaten, Food, eaten_by_day, food_of
 from miner.tables.found import Found
-from miner.tables.movement import Movement, movement_of
-from miner.tables.nights import Nights, nights_of
+from miner.tables.glucose.trace import Trace, trace_of
+from miner.tables.movement.tracker import Movement, movement_of
+from miner.tables.sleep.nights import Nights, nights_of
 from miner.tables.stress import Stress, stress_of
 from miner.tables.tag_days import Tags, tags_of
-from miner.tables.trace import Trace, trace_of
 from miner.tables.tracker import Tracker, tracker_of
 from miner.tables.unfinished import Unfinished, unfinished_of
 from miner.tables.windows import why_no_night

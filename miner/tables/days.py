@@ -17,11 +17,11 @@ from miner.tables.clockwork import stamps
 from miner.tables.cuts import cut
 from miner.tables.day_records import DayRecords, measure_named, records_of
 from miner.tables.found import Found
+from miner.tables.glucose.outcomes import outcomes_over
+from miner.tables.glucose.published import published_by_day
+from miner.tables.glucose.trace import Trace
 from miner.tables.measures import MEASURES
 from miner.tables.measures_tags import tagged
-from miner.tables.outcomes_of_day import outcomes_over
-from miner.tables.published import published_by_day
-from miner.tables.trace import Trace
 from miner.tables.unit_table import UnitTable
 from miner.tables.usable import coverage_of, left_out_days
 from miner.tables.windows import Windows, clock_windows, own_windows

@@ -12,10 +12,10 @@ from miner.core.results import Finding, Severity
 from miner.records.client import Client
 from miner.tables.clockwork import DAY, HOUR, Times, from_usual, iso_day, seconds, usual_clock
 from miner.tables.columns import fold
-from miner.tables.eating import Food
-from miner.tables.nights import Nights
-from miner.tables.rises import Rise, find_rises
-from miner.tables.trace import Trace
+from miner.tables.food.eating import Food
+from miner.tables.glucose.rises import Rise, find_rises
+from miner.tables.glucose.trace import Trace
+from miner.tables.sleep.nights import Nights
 
 LATE_MIN = 30.0
 LAST_DAYS = 7

@@ -8,8 +8,8 @@ from math import isnan, nan
 import numpy as np
 
 from miner.tables.clockwork import DAY, HOUR
+from miner.tables.food.meals import NEVER, MealMeasure, MealRecords
 from miner.tables.found import Found, because, unknown
-from miner.tables.meal_records import NEVER, MealMeasure, MealRecords
 from miner.tables.measures_activity import WALK_WITHIN, walked, why_no_activity
 from miner.tables.measures_meals import (
     FEWEST_OCCASIONS,

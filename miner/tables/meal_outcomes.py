@@ -14,11 +14,11 @@ from miner.tables.area import incremental_area
 from miner.tables.climbs import BEYOND, beyond
 from miner.tables.clockwork import Floats
 from miner.tables.columns import Source
+from miner.tables.food.meals import Meal
 from miner.tables.found import Found, because, unknown
+from miner.tables.glucose.outcomes import covered, percent
+from miner.tables.glucose.trace import Trace
 from miner.tables.limits import Mask, above
-from miner.tables.meal_records import Meal
-from miner.tables.outcomes_of_day import covered, percent
-from miner.tables.trace import Trace
 
 WINDOW_MIN = 120
 BASELINE_FROM, BASELINE_TO = -15 * 60, 5 * 60

@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.tables.clockwork import DAY, Floats, from_usual
-from miner.tables.meal_foods import alike, one_name
+from miner.tables.food.foods import alike, one_name
 from miner.tables.unit_table import UnitTable
 
 CARBS_WITHIN_G = 15

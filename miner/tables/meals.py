@@ -16,11 +16,11 @@ from miner.tables.climbs import BEYOND, smoothed
 from miner.tables.clockwork import DAY, HOUR, iso_day, stamps
 from miner.tables.cuts import cut
 from miner.tables.days import WEEKDAYS
+from miner.tables.food.meals import Meal, MealMeasure, MealRecords, meal_records
 from miner.tables.found import Found, because
+from miner.tables.glucose.outcomes import percent
 from miner.tables.meal_measures import MEASURES, food_measure, tag_measure
 from miner.tables.meal_outcomes import WINDOW_MIN, After, after_meals, outcomes_after
-from miner.tables.meal_records import Meal, MealMeasure, MealRecords, meal_records
-from miner.tables.outcomes_of_day import percent
 from miner.tables.unit_table import UnitTable
 from miner.tables.usable import told_left_out
 

@@ -12,9 +12,9 @@ from miner.core.results.briefing import Measure
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.tables.columns import whole_words, words
-from miner.tables.published import published
+from miner.tables.glucose.published import published
+from miner.tables.glucose.trace import trace_of
 from miner.tables.tag_days import names_any
-from miner.tables.trace import trace_of
 from miner.tables.unit_table import UnitTable
 
 NO_LIMITS: Mapping[str, float] = {}

@@ -9,8 +9,8 @@ from miner.tables.clockwork import HOUR
 from miner.tables.columns import Source
 from miner.tables.day_records import DayRecords
 from miner.tables.found import Found, because, unknown
+from miner.tables.glucose.outcomes import covered
 from miner.tables.occasions import Occasion
-from miner.tables.outcomes_of_day import covered
 from miner.tables.tracker import LEAST_WORN
 from miner.tables.unfinished import at_least
 

@@ -12,12 +12,12 @@ from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.tables.biological_days import days_of
 from miner.tables.clockwork import DAY, seconds, usual_clock
-from miner.tables.eating import food_of
+from miner.tables.food.eating import food_of
+from miner.tables.glucose.trace import trace_of
 from miner.tables.log_noticed import log_noticed
-from miner.tables.nights import LONGEST_WAKING_MIN, Nights, nights_of
 from miner.tables.noticed_habits import habits_noticed
+from miner.tables.sleep.nights import LONGEST_WAKING_MIN, Nights, nights_of
 from miner.tables.tag_days import FEWEST_DAYS, MOST_TAGS, Tags, tags_of
-from miner.tables.trace import trace_of
 from miner.tables.unit_table import UnitTable
 
 NOT_WORN_SHARE = 0.25

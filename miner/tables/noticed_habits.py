@@ -12,10 +12,10 @@ from miner.core.results import Finding, Severity
 from miner.records.client import Client
 from miner.records.columns import MG_DL_PER_MMOL_L
 from miner.rulebook import FactorRule, RuleBook
-from miner.tables.eating import food_of
+from miner.tables.food.eating import food_of
+from miner.tables.glucose.trace import Trace
 from miner.tables.no_food import Entry, NoFood
 from miner.tables.stress import stress_of
-from miner.tables.trace import Trace
 from miner.tables.unit_table import UnitTable
 
 

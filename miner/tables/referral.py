@@ -13,9 +13,9 @@ from miner.records.columns import MG_DL_PER_MMOL_L
 from miner.rulebook import Cautions, IntakeQuestion, Referral, RuleBook
 from miner.tables.clockwork import DAY, Floats, iso_day, seconds
 from miner.tables.columns import whole_words, words
+from miner.tables.glucose.trace import Trace, trace_of
 from miner.tables.limits import below
 from miner.tables.tag_days import names_any
-from miner.tables.trace import Trace, trace_of
 from miner.tables.unit_table import UnitTable
 
 

@@ -11,7 +11,7 @@ from miner.records.client import Client
 from miner.records.columns import STILL
 from miner.tables.clockwork import DAY, Times, seconds
 from miner.tables.columns import numbers
-from miner.tables.outcomes_of_day import covered, percent
+from miner.tables.glucose.outcomes import covered, percent
 from miner.tables.spans import NOTHING, Spans
 
 LEAST_WORN = 0.5

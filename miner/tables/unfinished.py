@@ -13,7 +13,7 @@ from miner.tables.clockwork import HOUR, Times, seconds
 from miner.tables.columns import Source, numbers, origins
 from miner.tables.found import Found, because, unknown
 from miner.tables.limits import Mask
-from miner.tables.movement import kinds_of
+from miner.tables.movement.tracker import kinds_of
 from miner.tables.spans import NOTHING, Spans
 
 MAY_LAST = HOUR

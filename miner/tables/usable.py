@@ -11,9 +11,9 @@ from miner.records.client import Client
 from miner.rulebook import Cautions
 from miner.tables.biological_days import Days
 from miner.tables.clockwork import HOUR, Floats, iso_day
-from miner.tables.outcomes_of_day import covered, percent, sums
+from miner.tables.glucose.outcomes import covered, percent, sums
+from miner.tables.glucose.trace import Trace
 from miner.tables.tag_days import Tags
-from miner.tables.trace import Trace
 
 DAY_COVERAGE = 0.70
 """Share of a day that readings must cover. Source: Battelino et al. 2019, Diabetes Care 42:1593."""

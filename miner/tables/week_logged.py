@@ -10,7 +10,7 @@ import pandas as pd
 from miner.core.results.week import Logged
 from miner.records.client import STREAMS, Client
 from miner.tables.clockwork import DAY, HOUR, seconds
-from miner.tables.trace import trace_of
+from miner.tables.glucose.trace import trace_of
 
 ENOUGH_SHARE = 0.7
 

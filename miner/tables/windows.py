@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from miner.core.messages import Message, message
 from miner.tables.biological_days import Days
 from miner.tables.clockwork import DAY, HOUR, Times, Zones
-from miner.tables.nights import Nights
-from miner.tables.trace import Trace
+from miner.tables.glucose.trace import Trace
+from miner.tables.sleep.nights import Nights
 
 WAKE_WINDOW = HOUR
 NIGHT_BY_THE_CLOCK = (0, 6 * HOUR)

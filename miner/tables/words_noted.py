@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from miner.records.client import Client
-from miner.tables.meal_foods import one_name, terms
+from miner.tables.food.foods import one_name, terms
 
 
 @dataclass(frozen=True, slots=True)

@@ -86,7 +86,7 @@ def test_the_word_that_stands_for_others_parts_all_of_them(run: Any, practice: P
 
 def test_a_misspelt_food_is_one_word_in_every_phrase(run: Any, practice: Path) -> None:
     from miner import rulebook
-    from miner.tables.meal_records import meal_records
+    from miner.tables.food.meals import meal_records
 
     said = done(run("merge", str(practice), "spagetti", "--into", "spaghetti"))
     assert "Merged into the food 'spaghetti'" in said
@@ -101,7 +101,7 @@ def test_a_misspelt_food_is_one_word_in_every_phrase(run: Any, practice: Path) -
 
 def test_a_food_is_merged_in_either_number(run: Any, practice: Path) -> None:
     from miner import rulebook
-    from miner.tables.meal_records import meal_records
+    from miner.tables.food.meals import meal_records
 
     found = json.loads(
         run("merge", str(practice), "potato", "--into", "spud", "--format", "json").stdout

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from miner.rulebook import load
-from miner.tables.meal_foods import alike, foods_of, one_name, said, terms
+from miner.tables.food.foods import alike, foods_of, one_name, said, terms
 from miner.tables.meals import meal_table
 
 DAYS = 12

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from miner.tables import check, day_table
-from miner.tables.eating import food_of
+from miner.tables.food.eating import food_of
+from miner.tables.food.foods import terms
 from miner.tables.labels_of_food import parts_of, without_amounts
-from miner.tables.meal_foods import terms
 from miner.tables.meals import meal_table
 from miner.tables.no_food import FoodWords, NoFood
 

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from miner.tables import cautions, day_table
-from miner.tables.published import published
-from miner.tables.trace import trace_of
+from miner.tables.glucose.published import published
+from miner.tables.glucose.trace import trace_of
 
 REFERENCE = Path(__file__).parents[2] / "datasets" / "reference"
 

@@ -13,10 +13,10 @@ from miner.rulebook import RuleBook
 from miner.tables.clockwork import DAY, Times, seconds
 from miner.tables.columns import Source, origins, words
 from miner.tables.day_records import DayRecords, records_of
-from miner.tables.eating import ONE_OCCASION_MIN
+from miner.tables.food.eating import ONE_OCCASION_MIN
+from miner.tables.food.foods import foods_of, merged, one_name, terms
 from miner.tables.found import Found
 from miner.tables.labels_of_food import parts_of, said
-from miner.tables.meal_foods import foods_of, merged, one_name, terms
 from miner.tables.meal_names import meal_names
 from miner.tables.no_food import FoodWords, NoFood
 from miner.tables.occasions import Occasion

@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 
 from miner.tables.clockwork import Floats
+from miner.tables.glucose.outcomes import share, sums, weighted_mean, weighted_sd
+from miner.tables.glucose.trace import Trace
 from miner.tables.limits import Mask, above, below
-from miner.tables.outcomes_of_day import share, sums, weighted_mean, weighted_sd
-from miner.tables.trace import Trace
 from miner.tables.windows import Windows
 
 COLUMNS = (

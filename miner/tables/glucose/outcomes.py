@@ -15,8 +15,8 @@ from miner.tables.climbs import biggest_climbs
 from miner.tables.clockwork import Floats
 from miner.tables.columns import Source
 from miner.tables.found import Found, because, unknown
+from miner.tables.glucose.trace import Trace
 from miner.tables.limits import Mask, above
-from miner.tables.trace import Trace
 from miner.tables.windows import Windows
 
 DAY_MIN = 1440

@@ -1,0 +1,1 @@
+"""The meal log: what was eaten when, which foods, and what followed a meal."""

@@ -1,0 +1,1 @@
+"""Readings in time order, their rises, and what is measured of them."""

@@ -1,0 +1,1 @@
+"""Main sleeps, and the biological days between them."""
