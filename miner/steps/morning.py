@@ -19,7 +19,7 @@ from miner.steps.running import running
 from miner.tables import cautions, day_table
 from miner.tables.clockwork import stamps
 from miner.tables.day_notes import noted_between
-from miner.tables.day_records import DayRecords, records_of
+from miner.tables.measures import DayRecords, records_of
 from miner.tables.day_review import (
     TOLERANCE,
     against_usual,

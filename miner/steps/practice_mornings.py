@@ -20,7 +20,7 @@ from miner.steps.records import load_rules, refuse_stopped
 from miner.tables import day_table
 from miner.tables.clockwork import DAY, iso_day
 from miner.tables.day_notes import last_logged
-from miner.tables.day_records import DayRecords, records_of
+from miner.tables.measures import DayRecords, records_of
 from miner.tables.day_review import newest_whole_day
 from miner.tables.referral import calm_said
 from miner.tables.sleep.nights import Nights

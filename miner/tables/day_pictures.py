@@ -14,7 +14,7 @@ from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.tables.clockwork import Floats
 from miner.tables.day_notes import noted_between
-from miner.tables.day_records import DayRecords, records_of
+from miner.tables.measures import DayRecords, records_of
 from miner.tables.glucose.rises import find_rises
 from miner.tables.glucose.trace import Trace
 from miner.tables.labels import higher_quarter

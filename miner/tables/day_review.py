@@ -13,7 +13,7 @@ from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.tables.clockwork import HOUR, Floats
 from miner.tables.day_notes import noted_between
-from miner.tables.day_records import DayRecords
+from miner.tables.measures import DayRecords
 from miner.tables.found import Found, because
 from miner.tables.glucose.rises import Rise, find_rises
 from miner.tables.unit_table import UnitTable

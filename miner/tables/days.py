@@ -15,12 +15,11 @@ from miner.tables.cells import Columns
 from miner.tables.climbs import smoothed
 from miner.tables.clockwork import stamps
 from miner.tables.cuts import cut
-from miner.tables.day_records import DayRecords, measure_named, records_of
+from miner.tables.measures import MEASURES, DayRecords, measure_named, records_of
 from miner.tables.found import Found
 from miner.tables.glucose.outcomes import outcomes_over
 from miner.tables.glucose.published import published_by_day
 from miner.tables.glucose.trace import Trace
-from miner.tables.measures import MEASURES
 from miner.tables.measures_tags import tagged
 from miner.tables.unit_table import UnitTable
 from miner.tables.usable import coverage_of, left_out_days

@@ -7,7 +7,7 @@ from math import isnan
 from miner.core.messages import Message
 from miner.tables.clockwork import HOUR
 from miner.tables.columns import Source
-from miner.tables.day_records import DayRecords
+from miner.tables.measures import DayRecords
 from miner.tables.found import Found, because, unknown
 from miner.tables.glucose.outcomes import covered
 from miner.tables.occasions import Occasion

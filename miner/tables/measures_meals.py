@@ -6,7 +6,7 @@ from math import isnan, nan
 
 from miner.core.messages import Message
 from miner.tables.clockwork import HOUR
-from miner.tables.day_records import DayRecords
+from miner.tables.measures import DayRecords
 from miner.tables.found import Found, because, unknown
 from miner.tables.occasions import Occasion
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import isnan
 
 from miner.tables.clockwork import from_usual
-from miner.tables.day_records import DayRecords
+from miner.tables.measures import DayRecords
 from miner.tables.found import Found, because, unknown
 
 FEWEST_NIGHTS_FOR_USUAL = 8

@@ -5,7 +5,7 @@ from __future__ import annotations
 from miner.core.messages import Message
 from miner.tables.clockwork import HOUR
 from miner.tables.columns import Source
-from miner.tables.day_records import DayRecords
+from miner.tables.measures import DayRecords
 from miner.tables.found import Found, unknown
 from miner.tables.measures_activity import why_tracker_off
 from miner.tables.unfinished import at_least

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from miner.tables.day_records import DayRecords, Measure
+from miner.tables.measures import DayRecords, Measure
 from miner.tables.found import Found, unknown
 
 

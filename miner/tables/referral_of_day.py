@@ -7,7 +7,7 @@ import numpy as np
 from miner.core.messages import Message, message
 from miner.rulebook import Referral, RuleBook
 from miner.tables.clockwork import DAY
-from miner.tables.day_records import DayRecords
+from miner.tables.measures import DayRecords
 from miner.tables.limits import below
 from miner.tables.referral import by_rule, limit_in
 from miner.tables.unit_table import UnitTable

@@ -9,7 +9,7 @@ from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.tables import limits
 from miner.tables.clockwork import DAY
-from miner.tables.day_records import records_of
+from miner.tables.measures import records_of
 from miner.tables.unit_table import UnitTable
 
 PARTS = (("overnight", 0, 6), ("morning", 6, 12), ("afternoon", 12, 18), ("evening", 18, 24))

@@ -12,7 +12,7 @@ from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.tables.clockwork import DAY, Times, seconds
 from miner.tables.columns import Source, origins, words
-from miner.tables.day_records import DayRecords, records_of
+from miner.tables.measures import DayRecords, records_of
 from miner.tables.food.eating import ONE_OCCASION_MIN
 from miner.tables.food.foods import foods_of, merged, one_name, terms
 from miner.tables.found import Found
