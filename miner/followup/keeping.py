@@ -21,7 +21,7 @@ from miner.records.client import Client
 from miner.records.synonyms import standing_for, with_words, words_behind
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.stats.power import AtHand, new_units_for, power_on_new_units
-from miner.tables.cuts import OWN_CUTS, threshold
+from miner.tables.cells import OWN_CUTS, threshold
 from miner.tables.unit_table import UnitTable
 
 

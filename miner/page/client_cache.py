@@ -23,10 +23,10 @@ from miner.rulebook import RuleBook
 from miner.steps.morning import ASKED_FOR, NEWEST, review_of, with_notes
 from miner.steps.practice_mornings import client_morning
 from miner.steps.records import check_records, with_folder
-from miner.tables.measures import DayRecords, records_of
 from miner.tables.day_review import newest_whole_day
+from miner.tables.days import EPOCH
+from miner.tables.measures import DayRecords, records_of
 from miner.tables.unit_table import UnitTable
-from miner.tables.usable import EPOCH
 from miner.words.door import rules_at_door
 
 MOST_CLIENTS = 150

@@ -20,9 +20,8 @@ from miner.steps.past import read_past
 from miner.steps.plan_pages import written_plan
 from miner.steps.ranking import Progress, primary_of, rank, table_of
 from miner.steps.records import check, rules_of
-from miner.tables.day_pictures import day_pictures
-from miner.tables.measured import measures_of, medicine_tags
-from miner.tables.times_of_day import times_of_day
+from miner.tables.day_review import day_pictures, times_of_day
+from miner.tables.glucose.published import measures_of, medicine_tags
 from miner.tables.unit_table import UnitTable
 
 

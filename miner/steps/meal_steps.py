@@ -18,8 +18,8 @@ from miner.rulebook import RuleBook
 from miner.steps.looks import remember_look
 from miner.steps.past import read_past
 from miner.steps.records import client_of, refuse_stopped, rules_of, with_units
+from miner.tables.food.foods import pairs_of, repeats_of
 from miner.tables.glucose.trace import Trace, trace_of
-from miner.tables.meal_pairs import pairs_of, repeats_of
 from miner.tables.meals import meal_table as _meal_table
 from miner.tables.unit_table import UnitTable
 

@@ -18,17 +18,16 @@ from miner.steps.records import refuse_stopped, rules_of
 from miner.steps.running import running
 from miner.tables import cautions, day_table
 from miner.tables.clockwork import stamps
-from miner.tables.day_notes import noted_between
-from miner.tables.measures import DayRecords, records_of
 from miner.tables.day_review import (
     TOLERANCE,
     against_usual,
     newest_whole_day,
+    noted_between,
     possible_pressure,
     rises_of,
 )
-from miner.tables.referral import calm_said
-from miner.tables.referral_of_day import referrals_of_day
+from miner.tables.measures import DayRecords, records_of
+from miner.tables.referral import calm_said, referrals_of_day
 from miner.tables.unit_table import UnitTable
 
 OF_CLIENT = (CautionKind.INTAKE, CautionKind.MEDICINE)

@@ -19,12 +19,11 @@ from miner.steps.morning import NEWEST, review_of
 from miner.steps.records import load_rules, refuse_stopped
 from miner.tables import day_table
 from miner.tables.clockwork import DAY, iso_day
-from miner.tables.day_notes import last_logged
+from miner.tables.day_review import last_logged, newest_whole_day
+from miner.tables.days import EPOCH
 from miner.tables.measures import DayRecords, records_of
-from miner.tables.day_review import newest_whole_day
 from miner.tables.referral import calm_said
 from miner.tables.sleep.nights import Nights
-from miner.tables.usable import EPOCH
 
 ACTIVE_FOR_DAYS = 28
 SILENT_DAYS = 2

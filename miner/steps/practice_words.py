@@ -17,7 +17,7 @@ from miner.records.text_columns import fold
 from miner.rulebook import Cautions
 from miner.steps.ranking import Progress
 from miner.tables.columns import whole_words
-from miner.tables.words_noted import WordsNoted, words_noted
+from miner.tables.food.foods import WordsNoted, words_noted
 
 FILE = "practice.toml"
 TABLES = {"tag": "synonyms", "food": "food_synonyms"}

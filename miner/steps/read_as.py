@@ -9,8 +9,8 @@ from miner.records.write.corrections import Place
 from miner.rulebook import RuleBook
 from miner.tables.clockwork import seconds
 from miner.tables.columns import origins, whole_words
-from miner.tables.measures import records_of
 from miner.tables.food.meals import meal_records
+from miner.tables.measures import records_of
 from miner.tables.tag_days import FEWEST_DAYS, names_any
 
 

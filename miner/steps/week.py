@@ -20,9 +20,9 @@ from miner.steps.kept import frozen_table
 from miner.steps.past import read_past
 from miner.steps.ranking import table_of
 from miner.steps.records import cautions, refuse_stopped, rules_of
+from miner.tables.logs import logged_by_day
 from miner.tables.referral import calm_said
 from miner.tables.unit_table import UnitTable
-from miner.tables.week_logged import logged_by_day
 
 LENGTH = 7
 TOO_EARLY_DAYS = 7

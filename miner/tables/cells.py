@@ -1,17 +1,53 @@
-"""Cells of a table column by column, as frames, reasons and sources."""
+"""Cells of a table: a number or why there is none, cut to yes or no, and columns of them."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import isnan, nan
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from miner.core.messages import Message
+from miner.core.messages import Message, message
+from miner.rulebook import FactorRule
+from miner.tables.clockwork import Floats
 from miner.tables.columns import Source
-from miner.tables.found import Found
 from miner.tables.unit_table import Cell
+
+
+class Found(NamedTuple):
+    """One number of one day.
+
+    Attributes:
+        value: the number, NaN where it is not known.
+        why: why it is not known, None where it is.
+        rows: the (file, row) pairs it was read from.
+        decided: 1 or 0 where yes or no is known without the number, else NaN.
+        floor: what the number is at least, where only that is known, else NaN.
+    """
+
+    value: float = nan
+    why: Message | None = None
+    rows: tuple[Source, ...] = ()
+    decided: float = nan
+    floor: float = nan
+
+    @property
+    def known(self) -> bool:
+        """Whether there is a number."""
+        return not isnan(self.value)
+
+
+def unknown(why: Message | str, rows: tuple[Source, ...] = (), floor: float = nan) -> Found:
+    """Return a number that is not known, with the reason, or with the kind of it."""
+    return Found(why=because(why), rows=rows, floor=floor)
+
+
+def because(why: Message | str, **values: object) -> Message:
+    """Return a reason of this room by its kind, such as ``no_main_sleep``."""
+    return message(f"tables.{why}", **values) if isinstance(why, str) else why
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,3 +83,64 @@ class Columns:
             for unit, item in zip(self.names, found, strict=True)
             if item.rows
         }
+
+
+FEWEST_FOR_OWN_CUT = 8
+OWN_CUTS = ("own_low_quarter", "own_high_quarter", "below_own_median", "above_own_median_by")
+FROM_ABOVE = ("at_least", "own_high_quarter", "above_own_median_by", "present")
+
+
+def cut(found: Sequence[Found], rule: FactorRule, usable: Sequence[bool]) -> list[Found]:
+    """Return the same cells with ``decided`` set to 1, 0 or NaN.
+
+    The client's own quarter or median is taken over usable days with a known number; with fewer
+    than eight of them it is unknown. A number known only to be at least so much is decided where
+    that is enough: yes where the cut asks for much, no where it asks for little.
+
+    Args:
+        found: one number a day.
+        rule: the factor.
+        usable: which days the client's own cut may rest on.
+    """
+    value = np.array([item.value for item in found], dtype=np.float64)
+    known = np.asarray(usable, dtype=bool) & ~np.isnan(value)
+    if rule.cut in OWN_CUTS and known.sum() < FEWEST_FOR_OWN_CUT:
+        count = int(known.sum())
+        why = because("too_few_for_own_level", n=count, need=FEWEST_FOR_OWN_CUT)
+        return [Found(item.value, item.why or why, item.rows, nan, item.floor) for item in found]
+    at = threshold(value[known], rule)
+    return [
+        Found(item.value, item.why, item.rows, _decide(item, rule, at), item.floor)
+        for item in found
+    ]
+
+
+def threshold(known: Floats, rule: FactorRule) -> float:
+    """Return the number at which yes begins, from the client's known usable days where own."""
+    if rule.cut == "own_low_quarter":
+        return float(np.quantile(known, 0.25))
+    if rule.cut == "own_high_quarter":
+        return float(np.quantile(known, 0.75))
+    if rule.cut == "below_own_median":
+        return float(np.median(known))
+    if rule.cut == "above_own_median_by":
+        return float(np.median(known)) + (rule.at or 0.0)
+    return rule.at or 0.0
+
+
+def _decide(item: Found, rule: FactorRule, at: float) -> float:
+    if item.known:
+        return float(_past(item.value, rule.cut, at))
+    if not isnan(item.floor):
+        past = _past(item.floor, rule.cut, at)
+        if past == (rule.cut in FROM_ABOVE):
+            return float(past)
+    return item.decided
+
+
+def _past(value: float, name: str, at: float) -> bool:
+    if name in ("at_least", "above_own_median_by"):
+        return value >= at
+    if name in ("own_high_quarter", "present"):
+        return value > at
+    return value < at

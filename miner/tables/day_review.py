@@ -1,22 +1,124 @@
-"""One day in numbers: its rises, and each measure beside the client's own usual range."""
+"""Days to look at: one beside the client's usual, what was noted, pictures, times of day."""
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Mapping
+from dataclasses import replace
 from math import isnan
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from miner.core.messages import Message
-from miner.core.results.morning import Against, RiseOfDay
+from miner.core.results import Place
+from miner.core.results.briefing import DayPicture, NoteAt, Series, TimeOfDay
+from miner.core.results.morning import Against, Noted, RiseOfDay
 from miner.records.check.sensor import lows_over
 from miner.records.client import Client
+from miner.records.columns import STILL
 from miner.rulebook import RuleBook
-from miner.tables.clockwork import HOUR, Floats
-from miner.tables.day_notes import noted_between
-from miner.tables.measures import DayRecords
-from miner.tables.found import Found, because
+from miner.tables.cells import Found, because
+from miner.tables.clockwork import DAY, HOUR, Floats, Times, seconds
 from miner.tables.glucose.rises import Rise, find_rises
+from miner.tables.glucose.trace import Trace, above
+from miner.tables.labels import higher_quarter
+from miner.tables.measures import DayRecords, records_of
 from miner.tables.unit_table import UnitTable
+
+
+def noted_between(client: Client, begin: int, finish: int) -> tuple[Noted, ...]:
+    """Return what was recorded between two instants, in the order of its start.
+
+    Rows that only count steps are left aside; of others everything that overlaps is returned.
+
+    Args:
+        client: as read.
+        begin: instant, seconds since 1970-01-01.
+        finish: instant, not included.
+    """
+    found: list[Noted] = []
+    for stream in ("sleep", "stress", "activity", "meals", "tags"):
+        frame = client.used(stream)
+        one = "time" in frame.columns
+        start = seconds(frame["time" if one else "start"])
+        end = start if one else seconds(frame["end"])
+        inside = (start < finish) & (np.maximum(end, start + 1) > begin)
+        places = np.flatnonzero(inside)
+        rows = frame.iloc[places].to_dict("records")
+        for row, whole in zip(rows, _minutes(start, end)[places].tolist(), strict=True):
+            moved = float(row.get("active_min", np.nan))
+            length = whole if np.isnan(moved) else moved
+            text = _noted_words(stream, row, length)
+            if text:
+                first = row["clock" if one else "start_clock"]
+                last = row["clock" if one else "end_clock"]
+                place = str(row["file"]), int(row["row"])
+                origin = client.replaced.get(place)
+                dated = bool(row.get("date_only", False))
+                shown = 10 if dated else 16
+                found.append(
+                    Noted(
+                        stream,
+                        _minute(first)[:shown],
+                        _minute(last)[:shown],
+                        text,
+                        *place,
+                        Place(*origin) if origin else None,
+                        dated,
+                        str(row["kind"] or stream) if stream == "activity" else stream,
+                        float(length),
+                        _own(stream, row),
+                    )
+                )
+    return tuple(sorted(found, key=lambda item: (item.start, item.stream, item.row)))
+
+
+def _minutes(start: Times, end: Times) -> np.ndarray:
+    return np.asarray((end - start) / 60, dtype=np.float64)
+
+
+def _minute(clock: object) -> str:
+    return str(np.datetime64(clock, "m"))  # type: ignore[call-overload]
+
+
+def _noted_words(stream: str, row: Mapping[Hashable, Any], minutes: float) -> str:
+    if stream == "meals":
+        told = [f"{row[name]:.0f} g {word}" for name, word in _GRAMS if row[name] == row[name]]
+        levels = [f"{row[name]} {word}" for name, word in _LEVELS if row[name]]
+        return ", ".join([_own(stream, row), *(told or levels)])
+    if stream == "tags":
+        return f"tag {_own(stream, row)}"
+    if stream == "activity":
+        kind = str(row["kind"])
+        return "" if kind in ("steps", STILL) else f"{kind or 'activity'}, {minutes:.0f} min"
+    if stream == "stress":
+        return f"stress, {minutes:.0f} min"
+    kind = "nap" if row["kind"] == "nap" else "sleep"
+    return f"{kind}, {minutes / 60:.1f} h"
+
+
+def _own(stream: str, row: Mapping[Hashable, Any]) -> str:
+    """Return what a client called a meal or a tag."""
+    if stream == "meals":
+        return str(row["label"] or row["meal"] or "a meal")
+    return str(row["tag"]) if stream == "tags" else ""
+
+
+_GRAMS = (("carbs_g", "carbohydrate"), ("protein_g", "protein"))
+_LEVELS = (("carbs_level", "carbohydrate"), ("protein_level", "protein"))
+
+
+def last_logged(client: Client, until: int) -> int | None:
+    """Return the wall clock of the newest meal or tag before a wall clock, in seconds, or None."""
+    clocks = [
+        seconds(client.used("meals")["clock"]),
+        seconds(client.used("tags")["start_clock"]),
+    ]
+    every = np.concatenate(clocks)
+    every = every[every < until]
+    return int(every.max()) if every.size else None
+
 
 BEFORE = 3 * HOUR
 USUAL = (0.025, 0.975)
@@ -156,3 +258,142 @@ def possible_pressure(records: DayRecords, k: int) -> tuple[tuple[int, int, floa
         for low in lows_over(minutes, trace.value[shown])
         if minutes[low.first] >= 0 and minutes[low.last] <= length
     )
+
+
+STEP_MIN = 15
+QUANTILES = (0.05, 0.25, 0.50, 0.75, 0.95)
+FEWEST_READINGS = 12
+EVER = 2**62
+
+
+def day_pictures(
+    client: Client, table: UnitTable, rules: RuleBook, high_outcome: str | None
+) -> tuple[tuple[DayPicture, ...], Series]:
+    """Return every day as it is drawn, and the readings of the whole record thinned.
+
+    Args:
+        client: as read.
+        table: the client's day table.
+        rules: the rule books.
+        high_outcome: the outcome whose higher quarter is marked; None marks none.
+    """
+    records = records_of(client, rules)
+    trace, days = records.trace, records.days
+    if not len(days):
+        return (), Series("1970-01-01T00:00", STEP_MIN, ())
+    begin = int(min(trace.clock.min(initial=days.start_clock[0]), days.start_clock[0]))
+    begin -= begin % (STEP_MIN * 60)
+    high = _high(table, rules, high_outcome)
+    rises = _unlogged(records)
+    frame = table.frame
+    pictures = []
+    for k, name in enumerate(days.names):
+        seen = trace.value[(trace.at >= days.start[k]) & (trace.at < days.end[k])]
+        seen = seen[~np.isnan(seen)]
+        enough = seen.size >= FEWEST_READINGS
+        wake = float(frame["wake_glucose"].iloc[k]) if "wake_glucose" in frame else float("nan")
+        pictures.append(
+            DayPicture(
+                day=name,
+                rest_day=bool(frame["rest_day"].iloc[k]),
+                usable=bool(frame["usable"].iloc[k]),
+                left_out=frame["left_out"].iloc[k],
+                sensor=str(frame["sensor"].iloc[k]),
+                start=int(days.start_clock[k] - begin) // 60,
+                end=int(days.end_clock[k] - begin) // 60,
+                spread=tuple(np.quantile(seen, QUANTILES).tolist()) if enough else None,
+                wake=None if isnan(wake) else wake,
+                high=None if isnan(high[k]) else bool(high[k]),
+                meals=len(records.eaten[k].occasions),
+                tags=sum(k in at for at in records.tags.rows.values()),
+                unlogged_rises=int(rises[k]),
+            )
+        )
+    return tuple(pictures), replace(_series(trace, begin), notes=_notes(client, begin))
+
+
+def _notes(client: Client, begin: int) -> tuple[NoteAt, ...]:
+    def minute(clock: str) -> int:
+        return int(np.datetime64(clock, "s").astype(np.int64) - begin) // 60
+
+    def words(item: Noted) -> str:
+        return item.own if item.stream == "tags" else item.text
+
+    return tuple(
+        NoteAt(item.stream, minute(item.start), minute(item.end), words(item))
+        for item in noted_between(client, 0, EVER)
+        if not item.date_only
+    )
+
+
+def _high(table: UnitTable, rules: RuleBook, outcome: str | None) -> Floats:
+    if outcome is None or outcome not in table.outcomes:
+        return np.full(len(table.frame), np.nan)
+    return higher_quarter(table, outcome, rules).to_numpy(np.float64)
+
+
+def _unlogged(records: DayRecords) -> Floats:
+    """Return how many rises without a noted meal each day holds; none where no meal is noted."""
+    counts = np.zeros(len(records.days))
+    eaten = [at / 60 for at in records.food.taken()]
+    if not eaten:
+        return counts
+    trace = records.trace
+    rises = find_rises(trace.at / 60, trace.value, np.array(eaten))
+    begins = np.array([rise.start * 60 for rise in rises if rise.unlogged], dtype=np.int64)
+    place = records.days.of(begins)
+    np.add.at(counts, place[place >= 0], 1)
+    return counts
+
+
+def _series(trace: Trace, begin: int) -> Series:
+    slot = (trace.clock - begin) // (STEP_MIN * 60)
+    known = ~np.isnan(trace.value)
+    middle = pd.Series(trace.value[known]).groupby(slot[known]).median()
+    values: list[float | None] = [None] * (int(slot.max(initial=-1)) + 1)
+    for at, value in middle.items():
+        values[int(str(at))] = round(float(value), 1)
+    start = str(np.datetime64(begin, "s").astype("datetime64[m]"))
+    return Series(start, STEP_MIN, tuple(values))
+
+
+PARTS = (("overnight", 0, 6), ("morning", 6, 12), ("afternoon", 12, 18), ("evening", 18, 24))
+
+
+def times_of_day(client: Client, table: UnitTable, rules: RuleBook) -> tuple[TimeOfDay, ...]:
+    """Return the spread of the readings of each part of the day, by the wall clock.
+
+    Only readings of usable days are counted. Minutes above the range are scaled to 24 measured
+    hours: 1440 times the measured time above it, over the measured time.
+
+    Args:
+        client: as read.
+        table: the client's day table.
+        rules: the rule books.
+    """
+    records = records_of(client, rules)
+    trace, days = records.trace, records.days
+    if not len(days):
+        return ()
+    day = days.of(trace.at)
+    usable = np.append(table.frame["usable"].to_numpy(dtype=bool), False)
+    counted = usable[day] & (day >= 0)
+    hour = trace.clock % DAY // 3600
+    over = above(trace.ordered, trace.tenths, client.settings.range[1])
+    found = []
+    for name, first, last in PARTS:
+        here = counted & (hour >= first) & (hour < last)
+        seen = trace.value[here & ~np.isnan(trace.value)]
+        enough = seen.size >= FEWEST_READINGS
+        measured, high = trace.minutes[here], over[here]
+        found.append(
+            TimeOfDay(
+                name,
+                first,
+                last,
+                np.unique(day[here]).size,
+                tuple(np.quantile(seen, QUANTILES).tolist()) if enough else None,
+                float(1440 * measured[high].sum() / measured.sum()) if enough else None,
+            )
+        )
+    return tuple(found)

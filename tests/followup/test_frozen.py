@@ -15,8 +15,7 @@ from miner.followup.keeping import as_kept, freeze, thaw
 from miner.hypotheses.design import factor_definition, outcome_definition
 from miner.ledger import FrozenIdea
 from miner.records.client import Client, Settings
-from miner.tables.cuts import cut
-from miner.tables.found import Found
+from miner.tables.cells import Found, cut
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from miner.tables.area import incremental_area
+from miner.tables.glucose.rises import incremental_area
 
 FAO = Path(__file__).parents[2] / "datasets" / "reference" / "b_iauc_fao.csv"
 TIMES = np.array([0, 15, 30, 45, 60, 90, 120.0])

@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 
 from miner.core.errors import MinerError
 from miner.tables import day_table, labels
-from miner.tables.cuts import cut
-from miner.tables.found import Found, unknown
+from miner.tables.cells import Found, cut, unknown
 
 NAN = float("nan")
 

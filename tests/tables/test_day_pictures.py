@@ -11,8 +11,8 @@ import pytest
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.tables import day_table
-from miner.tables.day_pictures import STEP_MIN, day_pictures
-from miner.tables.measured import measures_of, medicine_tags
+from miner.tables.day_review import STEP_MIN, day_pictures
+from miner.tables.glucose.published import measures_of, medicine_tags
 
 Make = Callable[..., Client]
 

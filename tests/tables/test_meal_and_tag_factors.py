@@ -10,8 +10,7 @@ from miner.records.columns import NO_TIME
 from miner.rulebook import load
 from miner.steps.exporting import export
 from miner.tables import day_table
-from miner.tables.day_notes import noted_between
-from miner.tables.day_pictures import day_pictures
+from miner.tables.day_review import day_pictures, noted_between
 
 DAYS = 12
 D = "2026-03-03"

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from miner.tables.meal_pairs import pairs_of, repeats_of
+from miner.tables.food.foods import pairs_of, repeats_of
 from miner.tables.unit_table import UnitTable
 
 

@@ -6,11 +6,9 @@ import numpy as np
 import pytest
 
 from miner.tables import check, day_table
-from miner.tables.food.eating import food_of
+from miner.tables.food.eating import FoodWords, NoFood, food_of, parts_of, without_amounts
 from miner.tables.food.foods import terms
-from miner.tables.labels_of_food import parts_of, without_amounts
 from miner.tables.meals import meal_table
-from miner.tables.no_food import FoodWords, NoFood
 
 DAYS = 20
 D = "2026-03-05"

@@ -4,8 +4,7 @@ from dataclasses import asdict
 import numpy as np
 import pytest
 
-from miner.tables.glucose.rises import find_rises
-from miner.tables.turning import turning_points
+from miner.tables.glucose.rises import find_rises, turning_points
 
 DAY = np.arange(0, 600, 5.0)
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from miner.tables.spans import NOTHING, Spans
+from miner.tables.movement.tracker import NOTHING, Spans
 
 EPISODE = st.tuples(
     st.integers(0, 90), st.integers(0, 40), st.none() | st.floats(0, 1.5, allow_nan=False)

@@ -12,7 +12,7 @@ import pytest
 from miner import rulebook, steps
 from miner.core import resources
 from miner.records.client import Client
-from miner.tables.times_of_day import PARTS, times_of_day
+from miner.tables.day_review import PARTS, times_of_day
 
 
 @pytest.fixture(scope="module")

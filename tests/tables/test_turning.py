@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from miner.tables.turning import running_median, turning_points
+from miner.tables.glucose.rises import running_median, turning_points
 
 distinct = st.lists(st.integers(40, 300), min_size=3, max_size=60, unique=True)
 

@@ -1,9 +1,11 @@
-"""Eating occasions: rows of the meal log put together, and which of them was which meal."""
+"""Eating occasions: rows of the meal log put together, which was which meal, which no food."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from functools import cache
 from math import isnan, nan
 
@@ -11,13 +13,206 @@ import numpy as np
 
 from miner.records.client import Client
 from miner.records.columns import NO_TIME, NOT_FOOD
-from miner.rulebook import RuleBook
-from miner.tables.biological_days import Days
+from miner.rulebook import Cautions, RuleBook
 from miner.tables.clockwork import DAY, HOUR, Floats, seconds
-from miner.tables.columns import numbers, origins, words
-from miner.tables.labels_of_food import MEAL_WORDS
-from miner.tables.no_food import Entry, FoodWords, NoFood
-from miner.tables.occasions import MAIN, Occasion
+from miner.tables.columns import Source, fold, numbers, origins, whole_words, words
+from miner.tables.sleep.nights import Days
+
+MEAL_WORDS = {
+    "breakfast": whole_words(["breakfast"]),
+    "lunch": whole_words(["lunch"]),
+    "dinner": whole_words(["dinner", "supper", "evening meal"]),
+    "snack": whole_words(["snack"]),
+}
+_LINES = re.compile(r"\s*[\r\n]+\s*")
+_PARTS = re.compile(r"[,;:+&/()\[\]|•·]|\s[-–—]\s|\band\b|\bwith\b")
+_UNITS = (
+    "kg|grams?|gr|g|mg|mcg|ml|cl|dl|lit(?:re|er)s?|l|oz|lbs?|kcal|cals?|kj|cm|iu|units?|u|tbsp|tsp|"
+    "cups?|x|%"
+)
+_AMOUNT = re.compile(
+    rf"\bx\s*\d+(?![^\W_])|\b\d+(?:[.,/]\d+)?(?:\s*(?:{_UNITS}))?(?![^\W_])|\bx\b|[¼-¾⅓⅔]"
+)
+"""150 g, 200ml, 2 x, x2, 1/2, 3; a number that is part of a name (b12) is none."""
+
+_WORD = re.compile(r"[^\W\d_]+(?:['’-][^\W\d_]+)*")
+AMOUNT_WORDS = frozenset(
+    (
+        "and", "with", "the", "from", "for", "some", "little", "small", "large", "big", "half",
+        "quarter", "double", "extra", "more", "home", "made", "fresh", "bit", "plus", "few",
+        "several", "pack", "packs", "packet", "packets", "piece", "pieces", "slice", "slices",
+        "tub", "tubs", "portion", "portions", "serving", "servings", "handful", "tbsp", "tsp",
+        "tablespoon", "tablespoons", "teaspoon", "teaspoons", "spoon", "spoons", "cup", "cups",
+        "mug", "mugs", "glass", "glasses", "bowl", "bowls", "plate", "plates", "can", "cans",
+        "bottle", "bottles", "one", "two", "three", "four", "five", "six",
+    )
+)  # fmt: skip
+"""Words of amounts and of making, which name no food."""
+
+
+def said(label: str) -> str:
+    """Return a label without case and without the name of a meal; empty where nothing is left.
+
+    Lines become parts of one line, with commas between.
+    """
+    text = fold(_LINES.sub(", ", label.strip()))
+    for pattern in MEAL_WORDS.values():
+        text = pattern.sub(" ", text)
+    return " ".join(text.split()).strip(" -:,;.")
+
+
+def without_amounts(text: str) -> str:
+    """Return the words of a text, without amounts and words of amounts."""
+    words = _WORD.findall(_AMOUNT.sub(" ", text))
+    return " ".join(word for word in words if word not in AMOUNT_WORDS and len(word) > 1)
+
+
+def parts_of(label: str) -> list[str]:
+    """Return the foods of a label: parted by lines, signs, "and", "with"; no bare amount."""
+    return [part for part in _PARTS.split(said(label)) if without_amounts(part)]
+
+
+def words_of(label: str) -> list[list[str]]:
+    """Return the words of each food of a label; an amount between two foods parts them too."""
+    parts = _PARTS.split(_AMOUNT.sub(",", said(label)))
+    return [words for part in parts if (words := _WORD.findall(part))]
+
+
+class NoFood(StrEnum):
+    """Why a row of the meal log is no food.
+
+    Values:
+        TYPE: the column of meal types says so.
+        LOW: by its label it treats a low.
+        MEDICINE: by its label it notes a medicine and nothing else.
+        NOTHING: by its label nothing was eaten.
+        NOT_REPORTED: by its label nothing is told, and no amount is.
+    """
+
+    TYPE = "type"
+    LOW = "low"
+    MEDICINE = "medicine"
+    NOTHING = "nothing"
+    NOT_REPORTED = "not_reported"
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One row of the meal log that is no food.
+
+    Attributes:
+        at: its instant, seconds.
+        meal: what the column of meal types says: breakfast, lunch, dinner, snack, else empty.
+        taken: whether something with carbohydrate was taken in, or may have been.
+    """
+
+    why: NoFood
+    at: int
+    meal: str
+    label: str
+    taken: bool
+    row: Source
+
+
+@dataclass(frozen=True, slots=True)
+class FoodWords:
+    """The words of the rule book that tell what is no food."""
+
+    low: re.Pattern[str]
+    low_whole: frozenset[str]
+    medicine: re.Pattern[str]
+    nothing: frozenset[str]
+    not_reported: frozenset[str]
+
+    @classmethod
+    def of(cls, cautions: Cautions) -> FoodWords:
+        """Return the words of a rule book."""
+        return cls(
+            whole_words(cautions.low_treatment_words),
+            frozenset(map(fold, cautions.low_treatment_labels)),
+            whole_words(cautions.medicine_words),
+            frozenset(map(fold, cautions.nothing_eaten_labels)),
+            frozenset(map(fold, cautions.not_reported_labels)),
+        )
+
+    def why(self, label: str, amount: bool) -> NoFood | None:
+        """Return why a row is no food by its label, or None where it may be food.
+
+        Args:
+            label: as noted.
+            amount: whether energy, carbohydrate, protein or fat above 0 is told.
+        """
+        text = said(label)
+        if not text:
+            return None
+        if self.low.search(text):
+            return NoFood.LOW
+        for why, listed in (
+            (NoFood.NOTHING, self.nothing),
+            (NoFood.NOT_REPORTED, self.not_reported),
+        ):
+            if not amount and {text, without_amounts(text)} & listed:
+                return why
+        parts = parts_of(label)
+        if parts and all(self.is_none(part) for part in parts):
+            low = any(without_amounts(part) in self.low_whole for part in parts)
+            return NoFood.LOW if low else NoFood.MEDICINE
+        return None
+
+    def is_none(self, part: str) -> bool:
+        """Say whether one part of a label is no food: a medicine, or what treats a low."""
+        return without_amounts(part) in self.low_whole or bool(self.medicine.search(part))
+
+
+MAIN = ("breakfast", "lunch", "dinner")
+
+
+@dataclass(frozen=True, slots=True)
+class Occasion:
+    """Food eaten within a quarter of an hour.
+
+    Attributes:
+        at, clock: instant and wall clock of the first row, seconds.
+        kind: breakfast, lunch, dinner, snack by the column of meal types, else empty.
+        words: the same by the words of the labels, in their order.
+        carbs, protein, energy: sums, NaN where any row does not tell.
+        carbs_told: the sum of the carbohydrate that is told, g.
+        carbs_level, protein_level: the highest level noted, empty where any row has none.
+        rows: the rows it is made of.
+    """
+
+    at: int
+    clock: int
+    kind: str
+    words: tuple[str, ...]
+    carbs: float
+    protein: float
+    energy: float
+    carbs_told: float
+    carbs_level: str
+    protein_level: str
+    rows: tuple[Source, ...]
+
+    def called(self, after_midnight: int, after_waking: int) -> str:
+        """Return what it is called: by its type, else by the first word that fits the hour.
+
+        Breakfast fits before 16:00 and within three hours of waking, lunch from 10:00 to 17:00,
+        dinner from 15:00 to the end of the day, a snack always, but after the three meals.
+
+        Args:
+            after_midnight: its wall clock after the midnight that begins the day's date, seconds.
+            after_waking: seconds since waking.
+        """
+        if self.kind or not self.words:
+            return self.kind
+        fits = {
+            "breakfast": after_midnight < 16 * HOUR or 0 <= after_waking < 3 * HOUR,
+            "lunch": 10 * HOUR <= after_midnight < 17 * HOUR,
+            "dinner": after_midnight >= 15 * HOUR,
+        }
+        main = next((word for word in self.words if fits.get(word)), "")
+        return main or ("snack" if "snack" in self.words else "")
+
 
 ONE_OCCASION_MIN = 15
 AMOUNTS = ("carbs_g", "protein_g", "fat_g", "energy_kcal")

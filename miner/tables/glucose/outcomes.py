@@ -1,4 +1,4 @@
-"""The outcomes of a day, each with the share of its window that must hold readings."""
+"""The outcomes of a day: their windows, and the share of each that must hold readings."""
 
 from __future__ import annotations
 
@@ -7,17 +7,177 @@ from dataclasses import dataclass
 from math import isfinite
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
+from pandas.api.indexers import BaseIndexer
 
 from miner.core.errors import MinerError, closest
+from miner.core.messages import Message, message
 from miner.rulebook import OutcomeRule
-from miner.tables.climbs import biggest_climbs
-from miner.tables.clockwork import Floats
+from miner.tables.cells import Found, because, unknown
+from miner.tables.clockwork import DAY, HOUR, Floats, Times, Zones
 from miner.tables.columns import Source
-from miner.tables.found import Found, because, unknown
-from miner.tables.glucose.trace import Trace
-from miner.tables.limits import Mask, above
-from miner.tables.windows import Windows
+from miner.tables.glucose.trace import Mask, Trace, above
+from miner.tables.sleep.nights import Days, Nights
+
+SMOOTHED_OVER_MIN = 15
+WITHIN_MIN = 180
+BEYOND = 1e9
+
+
+class _Given(BaseIndexer):
+    """Windows that begin at given places and end with the row itself."""
+
+    begins: NDArray[np.int64]
+
+    def get_window_bounds(  # pandas asks for these names
+        self,
+        num_values: int = 0,
+        min_periods: int | None = None,  # noqa: ARG002
+        center: bool | None = None,  # noqa: ARG002
+        closed: str | None = None,  # noqa: ARG002
+        step: int | None = None,  # noqa: ARG002
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        return self.begins, np.arange(1, num_values + 1, dtype=np.int64)
+
+
+def smoothed(trace: Trace) -> Floats:
+    """Return the median of each sensor's readings within 7.5 minutes either side of each.
+
+    LO and HI count as beyond every reading; where the median is one of them it is -1e9 or 1e9.
+    """
+    bounded = np.clip(trace.ordered, -BEYOND, BEYOND)
+    out = np.empty(bounded.size)
+    for sensor in np.unique(trace.sensor):
+        rows = trace.sensor == sensor
+        series = pd.Series(bounded[rows], index=trace.at[rows].astype("datetime64[s]"))
+        window = pd.Timedelta(minutes=SMOOTHED_OVER_MIN)
+        rolled = series.rolling(window, center=True, closed="both", min_periods=1).median()
+        out[rows] = rolled.to_numpy()
+    return beyond(out)
+
+
+def beyond(medians: Floats) -> Floats:
+    """Return medians, with those of which half is beyond the sensor beyond it as a whole."""
+    return np.where(np.abs(medians) > BEYOND / 4, np.sign(medians) * BEYOND, medians)
+
+
+def biggest_climbs(trace: Trace, smooth: Floats, low: Times, high: Times) -> Floats:
+    """Return, for each run of readings, the largest climb to a later reading within 3 hours.
+
+    Formula: max over j of s_j - min(s_i : i <= j, t_j - t_i <= 180 min, same sensor, same run).
+
+    Args:
+        trace: the readings.
+        smooth: the smoothed readings.
+        low: place of the first reading of each run; runs are in time order, none overlapping.
+        high: one past the place of its last reading.
+
+    Returns:
+        mg/dL a run, 0 where nothing climbs, NaN without readings, infinite where it starts or
+        ends beyond what the sensor shows.
+    """
+    out = np.full(low.size, np.nan)
+    if not smooth.size or not low.size:
+        return out
+    run = np.searchsorted(low, np.arange(smooth.size), side="right") - 1
+    run = np.where(np.arange(smooth.size) < high[run], run, -1)
+    order = np.lexsort((trace.at, trace.sensor))
+    series, runs = smooth[order], run[order]
+    ahead = trace.sensor[order] * (1 << 40) + trace.at[order]
+    begins = np.searchsorted(ahead, ahead - WITHIN_MIN * 60, side="left")
+    group = trace.sensor[order] * (low.size + 1) + runs
+    opens = np.flatnonzero(np.diff(group, prepend=group[0] - 1))
+    block = np.searchsorted(opens, np.arange(series.size), side="right") - 1
+    begins = np.maximum(begins, opens[block]).astype(np.int64)
+    lowest = pd.Series(series).rolling(_Given(begins=begins), min_periods=1).min()
+    climb = series - lowest.to_numpy()
+    inside = runs >= 0
+    best = np.full(low.size, -np.inf)
+    np.maximum.at(best, runs[inside], climb[inside])
+    seen = np.isfinite(best)
+    out[seen] = np.where(best[seen] > BEYOND / 2, np.inf, best[seen])
+    return out
+
+
+WAKE_WINDOW = HOUR
+NIGHT_BY_THE_CLOCK = (0, 6 * HOUR)
+
+
+@dataclass(frozen=True, slots=True)
+class Windows:
+    """One window a day.
+
+    Attributes:
+        start, end: instants in seconds, the end not included.
+        low, high: places of its first reading and one past its last.
+        why: why there is no window, None where there is one.
+    """
+
+    start: Times
+    end: Times
+    low: NDArray[np.intp]
+    high: NDArray[np.intp]
+    why: tuple[Message | None, ...]
+
+    @classmethod
+    def over(
+        cls, trace: Trace, start: Times, end: Times, why: tuple[Message | None, ...]
+    ) -> Windows:
+        """Return windows over a trace."""
+        low = np.searchsorted(trace.at, start, side="left")
+        high = np.maximum(np.searchsorted(trace.at, end, side="left"), low)
+        return cls(start, end, low, high, why)
+
+
+def own_windows(trace: Trace, days: Days, nights: Nights) -> Mapping[str, Windows]:
+    """Return the windows ``wake``, ``night`` and ``day`` by the client's own sleep.
+
+    The hour before waking; falling asleep to waking, or 00:00 to 06:00 where the main sleep is
+    not known; waking to the next waking.
+    """
+    why = why_no_night(days, nights)
+    midnight = _night_by_clock(days, trace.zones)
+    asleep = np.array(
+        [night.start if night else midnight[0][k] for k, night in enumerate(days.night)],
+        dtype=np.int64,
+    )
+    woken = np.where(days.woke, days.start, midnight[1])
+    every = (None,) * len(days)
+    return {
+        "wake": Windows.over(trace, days.start - WAKE_WINDOW, days.start, why),
+        "night": Windows.over(trace, asleep, woken, every),
+        "day": Windows.over(trace, days.start, days.end, every),
+    }
+
+
+def clock_windows(trace: Trace, days: Days, nights: Nights) -> Mapping[str, Windows]:
+    """Return the same windows fixed by the clock: usual waking, 00:00 to 06:00, usual waking."""
+    begin = trace.zones.instant(days.number * DAY + days.usual_wake)
+    finish = trace.zones.instant((days.number + 1) * DAY + days.usual_wake)
+    every = (None,) * len(days)
+    why = (nights.none,) * len(days)
+    night = _night_by_clock(days, trace.zones)
+    return {
+        "wake": Windows.over(trace, begin - WAKE_WINDOW, begin, why),
+        "night": Windows.over(trace, night[0], night[1], every),
+        "day": Windows.over(trace, begin, finish, every),
+    }
+
+
+def why_no_night(days: Days, nights: Nights) -> tuple[Message | None, ...]:
+    """Return why the main sleep that opens each day is not known, None where it is."""
+    missing = nights.none or message("tables.no_main_sleep")
+    return tuple(
+        None if night else nights.why_not.get(int(number), missing)
+        for night, number in zip(days.night, days.number, strict=True)
+    )
+
+
+def _night_by_clock(days: Days, zones: Zones) -> tuple[Times, Times]:
+    begin, finish = (zones.instant(days.number * DAY + clock) for clock in NIGHT_BY_THE_CLOCK)
+    return begin, finish
+
 
 DAY_MIN = 1440
 

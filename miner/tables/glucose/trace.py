@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.records.client import Client
+from miner.records.columns import MG_DL_PER_MMOL_L
 from miner.tables.clockwork import DAY, Floats, Times, Zones, seconds
 from miner.tables.columns import Source
 
@@ -136,3 +137,28 @@ def _commonest(
     for each in np.unique(sensor[1:][inside]):
         usual[each] = np.bincount(gap[inside & (sensor[1:] == each)]).argmax()
     return usual[sensor]
+
+
+Mask = NDArray[np.bool_]
+
+_TINY = 1e-6
+
+
+def above(ordered: Floats, tenths: Mask, limit: float) -> Mask:
+    """Return which readings are above a limit in mg/dL; the limit itself is not."""
+    return np.asarray(ordered > _as_shown(tenths, limit) + _TINY, dtype=bool)
+
+
+def below(ordered: Floats, tenths: Mask, limit: float) -> Mask:
+    """Return which readings are below a limit in mg/dL; the limit itself is not."""
+    return np.asarray(ordered < _as_shown(tenths, limit) - _TINY, dtype=bool)
+
+
+def _as_shown(tenths: Mask, limit: float) -> Floats:
+    """Return the limit for each reading, to a tenth of a mmol/L where its file is in that unit.
+
+    Source: Battelino et al. 2019, Diabetes Care 42:1593, and the ADA Standards of Care print
+    54, 70, 140, 180 and 200 mg/dL as 3.0, 3.9, 7.8, 10.0 and 11.1 mmol/L.
+    """
+    rounded = round(limit / MG_DL_PER_MMOL_L, 1) * MG_DL_PER_MMOL_L
+    return np.where(tenths, rounded, limit)

@@ -1,20 +1,128 @@
-"""Movement: which rows of the activity stream were walking, brisk, or hard, and the steps."""
+"""What a tracker recorded: movement, steps, stress, when it was worn, what has no end."""
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from miner.core.messages import Message, message
 from miner.records.client import Client
-from miner.records.columns import STILL
-from miner.tables.clockwork import DAY, Floats, Times, seconds
+from miner.records.columns import IN_DOUBT, NO_LEVEL, STILL
+from miner.tables.cells import Found, because, unknown
+from miner.tables.clockwork import DAY, HOUR, Floats, Times, seconds
 from miner.tables.columns import Source, numbers, origins, words
-from miner.tables.limits import Mask
-from miner.tables.spans import Spans
+from miner.tables.glucose.outcomes import covered, percent
+from miner.tables.glucose.trace import Mask
+
+
+@dataclass(frozen=True, slots=True)
+class Spans:
+    """Episodes in seconds; where they overlap no minute counts as more than one.
+
+    Attributes:
+        edge: instants at which anything begins or ends, ascending.
+        total: seconds recorded up to each edge.
+        row_start, row_end, reach: every episode by its start; ``reach`` is the latest end so far.
+        origin: file and row of every episode.
+    """
+
+    edge: list[int]
+    total: list[float]
+    row_start: list[int]
+    row_end: list[int]
+    reach: list[int]
+    origin: tuple[Source, ...]
+
+    @classmethod
+    def of(
+        cls, start: Times, end: Times, origin: list[Source], minutes: Floats | None = None
+    ) -> Spans:
+        """Return the spans of some episodes, in any order.
+
+        Args:
+            start: instants, seconds.
+            end: instants, none before its start.
+            origin: file and row of each.
+            minutes: how much of each counts, spread evenly from start to end; NaN, and by
+                default, the whole of it.
+        """
+        order = np.lexsort((end, start))
+        start, end = start[order], end[order]
+        share = None if minutes is None else _share(minutes[order], end - start)
+        edge, total = _recorded(start, end, share)
+        reach = np.maximum.accumulate(end) if end.size else end
+        rows = tuple(origin[place] for place in order.tolist())
+        return cls(edge, total, start.tolist(), end.tolist(), reach.tolist(), rows)
+
+    def minutes(self, begin: int, finish: int) -> float:
+        """Return how many minutes of a window are recorded."""
+        if finish <= begin or not self.edge:
+            return 0.0
+        # two long sums are subtracted: without this ten minutes may be a hair under ten
+        return round((self._until(finish) - self._until(begin)) / 60, 9)
+
+    def _until(self, at: int) -> float:
+        after = bisect_right(self.edge, at)
+        if after in (0, len(self.edge)):
+            return self.total[0] if after == 0 else self.total[-1]
+        low, high = self.edge[after - 1], self.edge[after]
+        more = self.total[after] - self.total[after - 1]
+        return self.total[after - 1] + more * (at - low) / (high - low)
+
+    def touch(self, begin: int, finish: int) -> bool:
+        """Whether any episode overlaps a window."""
+        low, high = self._near(begin, finish)
+        return low < high and max(self.row_end[low:high]) > begin
+
+    def rows(self, begin: int, finish: int) -> tuple[Source, ...]:
+        """Return the file and row of the episodes that overlap a window."""
+        low, high = self._near(begin, finish)
+        if low >= high:
+            return ()
+        ends = self.row_end
+        return tuple(self.origin[place] for place in range(low, high) if ends[place] > begin)
+
+    def _near(self, begin: int, finish: int) -> tuple[int, int]:
+        return bisect_right(self.reach, begin), bisect_left(self.row_start, finish)
+
+
+def _share(minutes: Floats, length: Times) -> Floats:
+    """Return which share of each episode counts: at most the whole, and that where not told."""
+    whole = np.isnan(minutes) | (minutes * 60 >= length)
+    return np.where(whole, 1.0, minutes * 60 / np.maximum(length, 1))
+
+
+def _recorded(start: Times, end: Times, share: Floats | None) -> tuple[list[int], list[float]]:
+    """Return the edges of some episodes, and the seconds recorded up to each."""
+    if not start.size:
+        return [], []
+    edge = np.unique(np.concatenate([start, end]))
+    first, last = np.searchsorted(edge, start), np.searchsorted(edge, end)
+    rate = _running(first, last, edge.size, None)
+    if share is not None:
+        part = share < 1
+        whole = _running(first[~part], last[~part], edge.size, None)
+        rate = whole + _running(first[part], last[part], edge.size, share[part])
+    step = np.diff(edge) * np.minimum(rate[:-1], 1.0)
+    return edge.tolist(), np.concatenate([[0.0], np.cumsum(step)]).tolist()
+
+
+def _running(
+    first: NDArray[np.intp], last: NDArray[np.intp], size: int, share: Floats | None
+) -> Floats:
+    """Return the sum of the shares that run from each edge on."""
+    begun = np.bincount(first, weights=share, minlength=size)
+    ended = np.bincount(last, weights=share, minlength=size)
+    return np.cumsum(begun - ended)
+
+
+NOTHING = Spans.of(np.zeros(0, np.int64), np.zeros(0, np.int64), [])
+
 
 WALKING = ("walk",)
 EXERCISE = (
@@ -163,3 +271,209 @@ def _on_most_days(counted: Times, every: Times) -> bool:
         return False
     days = (every.max() - every.min()) // DAY + 1
     return bool(np.unique(counted // DAY).size >= COUNTED_ON_MOST_DAYS * days)
+
+
+LEAST_WORN = 0.5
+DAYS_OUTSIDE_A_STREAM = 7
+
+
+@dataclass(frozen=True, slots=True)
+class Tracker:
+    """When each tracker stream can be trusted to say "none".
+
+    Attributes:
+        worn: stream to the spans in which it was sampled, for streams made from samples.
+        seen: every record of any tracker stream; rows that count no steps show nothing.
+        extent: stream to the instants of its first and last record, absent where it is empty.
+    """
+
+    worn: dict[str, Spans]
+    seen: Spans
+    extent: dict[str, tuple[int, int]]
+
+    def why_unknown(
+        self, stream: str, window: tuple[int, int], day: tuple[int, int]
+    ) -> Message | None:
+        """Return why a stream tells nothing about a window of a day, None where it does.
+
+        A sampled stream must have been sampled for half of the window. Of any other, some tracker
+        record must fall into that day, and the day may lie at most a week outside the stream.
+        """
+        if stream in self.worn:
+            minutes = self.worn[stream].minutes(*window)
+            share = covered(minutes, window[1] - window[0])
+            if share >= LEAST_WORN:
+                return None
+            told, need = percent(share), percent(LEAST_WORN)
+            return message("tables.not_worn_long_enough", share=told, need=need)
+        if stream not in self.extent:
+            return message("tables.no_stream_records", stream=stream)
+        first, last = self.extent[stream]
+        around = DAYS_OUTSIDE_A_STREAM * DAY
+        if day[1] < first - around or day[0] > last + around:
+            return message("tables.stream_elsewhere", stream=stream)
+        if not self.seen.touch(*day):
+            return message("tables.no_tracker_record")
+        return None
+
+
+def tracker_of(client: Client) -> Tracker:
+    """Return when the tracker of a client was worn."""
+    starts: list[Times] = []
+    ends: list[Times] = []
+    extent = {}
+    for stream in ("sleep", "stress", "activity"):
+        frame = client.used(stream)
+        if not len(frame):
+            continue
+        start, end = seconds(frame["start"]), seconds(frame["end"])
+        extent[stream] = (int(start.min()), int(end.max()))
+        if stream == "activity":
+            idle = (numbers(frame["steps"]) == 0) & (frame["kind"] != STILL).to_numpy()
+            start, end = start[~idle], end[~idle]
+        starts.append(start)
+        ends.append(end)
+    worn = {
+        stream: Spans.of(seconds(frame["start"]), seconds(frame["end"]), [("", 0)] * len(frame))
+        for stream, frame in client.worn.items()
+    }
+    if not starts:
+        return Tracker(worn, NOTHING, extent)
+    start, end = np.concatenate(starts), np.concatenate(ends)
+    return Tracker(worn, Spans.of(start, end, [("", 0)] * start.size), extent)
+
+
+LEVELS_FROM = 8 * HOUR
+"""Rows that last so long a day, on average, are levels of the whole day, not episodes."""
+
+HIGHEST_SHARE = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Stress:
+    """The stress stream, sorted by what it says.
+
+    Attributes:
+        high: the episodes that count.
+        doubtful: rows without a level in a stream that has levels: stress or not.
+        counts_from: the level from which a row counts; None where every row does.
+        levels: whether any level is read.
+    """
+
+    high: Spans
+    doubtful: Spans
+    counts_from: float | None
+    levels: bool
+
+
+def stress_of(client: Client) -> Stress:
+    """Sort the stress rows of a client.
+
+    Episodes made of a sampled level all count, and so does every row of a stream without levels.
+    In any other stream a row without a level is unknown. Where the rows last eight hours or more a
+    day, on average of the days that have any, they are levels of all the day: then those of the
+    highest levels count that make up at most a quarter of the rows, at least those of the highest.
+    """
+    frame = client.used("stress")
+    start, end, level = seconds(frame["start"]), seconds(frame["end"]), numbers(frame["level"])
+    known = ~np.isnan(level)
+    own = bool(known.any()) and "stress" not in client.worn
+    counts = known if own else np.ones(len(frame), dtype=bool)
+    rows = origins(frame)
+
+    def spans(mask: Mask) -> Spans:
+        return Spans.of(start[mask], end[mask], [rows[k] for k in np.flatnonzero(mask)])
+
+    at = None
+    if own:
+        days = np.unique(seconds(frame["start_clock"])[known] // DAY).size
+        if (end - start)[known].sum() >= LEVELS_FROM * days and np.ptp(level[known]) > 0:
+            at = highest_quarter(level[known])
+            counts = known & (level >= at)
+    return Stress(spans(counts), spans(~known & own), at, bool(known.any()))
+
+
+def highest_quarter(level: Floats) -> float:
+    """Return the lowest level that at most a quarter of the rows reach; else the highest."""
+    values, counts = np.unique(level, return_counts=True)
+    reach = np.cumsum(counts[::-1])[::-1]
+    few = values[reach <= HIGHEST_SHARE * level.size]
+    return float(few[0] if few.size else values[-1])
+
+
+MAY_LAST = HOUR
+"""How far after its start a record without a usable end may have gone on."""
+
+
+@dataclass(frozen=True, slots=True)
+class Unfinished:
+    """When something may have gone on: to its end where that is known, else for an hour.
+
+    A record that counted steps may have been a walk whatever it is called: how many steps a minute
+    is not known. One that says it was something else unsettles nothing but that.
+
+    Attributes:
+        stress, walking, active, vigorous: the time in which it may have been that.
+        steps: when the steps that such records counted may have been taken: until the end as
+            written, and for an hour at least.
+    """
+
+    stress: Spans
+    walking: Spans
+    active: Spans
+    vigorous: Spans
+    steps: Spans
+
+
+def unfinished_of(client: Client) -> Unfinished:
+    """Sort the records of a client whose end or level cannot be used by what they may have been."""
+    stress, moves = _left_out(client, "stress"), _left_out(client, "activity")
+    if not len(stress) and not len(moves):
+        return Unfinished(NOTHING, NOTHING, NOTHING, NOTHING, NOTHING)
+    kinds, counted = kinds_of(moves), numbers(moves["steps"]) > 0
+    active = kinds.walking | kinds.brisk | kinds.unrated
+    last = np.maximum(seconds(moves["end"]), seconds(moves["start"]) + MAY_LAST)
+    return Unfinished(
+        stress=_spans(stress, np.ones(len(stress), dtype=bool)),
+        walking=_spans(moves, kinds.walking | counted),
+        active=_spans(moves, active | counted),
+        vigorous=_spans(moves, kinds.vigorous | kinds.unrated),
+        steps=_spans(moves, counted, last),
+    )
+
+
+def _spans(frame: pd.DataFrame, mask: Mask, last: Times | None = None) -> Spans:
+    start = seconds(frame["start"])
+    if last is None:
+        ended = (frame["left_out"] == NO_LEVEL).to_numpy(dtype=bool)
+        last = np.where(ended, seconds(frame["end"]), start + MAY_LAST)
+    rows = origins(frame)
+    return Spans.of(start[mask], last[mask], [rows[k] for k in np.flatnonzero(mask)])
+
+
+def _left_out(client: Client, stream: str) -> pd.DataFrame:
+    frame = client.streams[stream]
+    aside = (frame["left_out"] != "").to_numpy(dtype=bool)
+    return (
+        frame[aside & frame["left_out"].isin(IN_DOUBT).to_numpy(dtype=bool)]
+        if aside.any()
+        else frame[:0]
+    )
+
+
+def at_least(
+    stream: str, doubt: Spans, window: tuple[int, int], minutes: float, rows: tuple[Source, ...]
+) -> Found:
+    """Return the minutes recorded in a window: no more than the least where more may be.
+
+    Args:
+        stream: what was recorded, for the reason.
+        doubt: when something may have gone on.
+        window: from when to when, instants.
+        minutes: recorded with a start and an end.
+        rows: where they stand.
+    """
+    if not doubt.touch(*window):
+        return Found(minutes, rows=rows)
+    kind = "end_or_level_not_usable" if stream == "stress" else "end_not_usable"
+    return unknown(because(kind, stream=stream), rows, floor=minutes)
