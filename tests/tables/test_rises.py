@@ -416,7 +416,7 @@ def test_nothing_in_nothing_out():
     assert find_rises(np.array([1.0]), np.array([100.0])) == ()
     assert find_rises(DAY, np.full(DAY.size, np.nan)) == ()
     assert find_rises(DAY, np.full(DAY.size, 100.0)) == ()
-    with pytest.raises(ValueError, match="one reading a minute"):
+    with pytest.raises(ValueError, match="lengths differ"):
         find_rises(DAY, DAY[:3])
     with pytest.raises(TypeError):
         find_rises(DAY, DAY, heigth=3)
