@@ -106,7 +106,9 @@ def test_few_readings_have_no_spread(make: Make, sensed: Any, rules: RuleBook) -
 
 
 def test_the_measures_are_those_of_a_naive_reading(four_days: Client, rules: RuleBook) -> None:
-    found = {m.name: m for m in measures_of(four_days, day_table(four_days, rules), (70.0, 140.0))}
+    found = {
+        str(m.name): m for m in measures_of(four_days, day_table(four_days, rules), (70.0, 140.0))
+    }
     values = four_days.streams["glucose"]["glucose"].to_numpy()
     # Every reading stands for 5 minutes, so the weighted figures are the plain ones.
     assert found["Mean"].value == pytest.approx(values.mean())
@@ -122,7 +124,7 @@ def test_the_measures_are_those_of_a_naive_reading(four_days: Client, rules: Rul
 
 def test_a_range_of_ones_own_is_measured_too(four_days: Client, rules: RuleBook) -> None:
     found = measures_of(four_days, day_table(four_days, rules), (80.0, 120.0))
-    own = next(item for item in found if item.name == "Time from 80 to 120 mg/dL")
+    own = next(item for item in found if str(item.name) == "Time from 80 to 120 mg/dL")
     values = four_days.streams["glucose"]["glucose"].to_numpy()
     assert own.value == pytest.approx(((values >= 80) & (values <= 120)).mean())
 
