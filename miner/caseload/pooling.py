@@ -48,12 +48,26 @@ def fewest_clients(agreed: int) -> int:
     return max(FEWEST_CLIENTS, int(np.ceil(FEWEST_SHARE * agreed)))
 
 
+@dataclass(frozen=True, slots=True)
+class Pool:
+    """The clients who agreed.
+
+    Attributes:
+        units: of all of them.
+        rows: a row a client, in the order of their numbers.
+        told: what each client's own ranking called each question; empty above the most listed.
+    """
+
+    units: PooledUnits
+    rows: Sequence[ClientRow]
+    told: Sequence[Told]
+
+
 def pool_all(
-    units: PooledUnits,
-    rows: Sequence[ClientRow],
-    told: Sequence[Told],
+    pool: Pool,
     rules: RuleBook,
     unit: str,
+    *,
     workers: int = 1,
     progress: Progress | None = None,
     kept: KeptFits | None = None,
@@ -61,9 +75,7 @@ def pool_all(
     """Fit every question that enough clients can answer.
 
     Args:
-        units: of the clients who agreed.
-        rows: those clients, in the order of their numbers.
-        told: what each client's own ranking called each question; empty above the most listed.
+        pool: the clients who agreed.
         rules: the rule books of the practice.
         unit: "day" or "meal".
         workers: processes of this machine.
@@ -74,8 +86,9 @@ def pool_all(
         The effects, the smallest adjusted p first; each question with the clients' own slopes; how
         many questions too few clients had.
     """
+    units, clients = pool.units, len(pool.rows)
     asked = questions(units.columns, rules, unit)
-    guard, least, each = rules.guardrails, fewest_clients(len(rows)), len(rows) <= MOST_LISTED
+    guard, least, each = rules.guardrails, fewest_clients(clients), clients <= MOST_LISTED
     tasks = [
         FitTask(at, question, units, guard, unit, least, each) for at, question in enumerate(asked)
     ]
@@ -84,7 +97,7 @@ def pool_all(
     for (question, habit), p in zip(ready, adjusted([fit.p for _, fit in ready]), strict=True):
         read = partial(read_usable, units, question, guard, unit, habit.shape)
         doubts = partial(_doubts, Doubts(units, question, rules, unit, read), kept)
-        effects.append(_effect(question, habit, float(p), guard, doubts, rows, told))
+        effects.append(_effect(question, habit, float(p), guard, doubts, pool))
     effects.sort(key=_order)
     own = [
         (question, {shape: fit.own for shape, fit in habit.fits.items()})
@@ -135,8 +148,7 @@ def _effect(
     p_adjusted: float,
     guard: Guardrails,
     doubts: Callable[[float], tuple[Doubt, ...]],
-    rows: Sequence[ClientRow],
-    told: Sequence[Told],
+    pool: Pool,
 ) -> PooledEffect:
     fit, shape = habit.best, habit.shape
     method, answer = fit.method, fit.answer
@@ -173,9 +185,9 @@ def _effect(
         per=per,
         other_shape=others[0] if others else None,
     )
-    if len(rows) > MOST_LISTED_THROUGHOUT and evidence not in (Evidence.CLEAR, Evidence.HINT):
+    if len(pool.rows) > MOST_LISTED_THROUGHOUT and evidence not in (Evidence.CLEAR, Evidence.HINT):
         return effect
-    return replace(effect, by_client=_by_client(effect, fit, rows, told))
+    return replace(effect, by_client=_by_client(effect, fit, pool))
 
 
 def judge(
@@ -243,9 +255,7 @@ def _about_zero(answer: Estimate, method: str, span: float) -> float | None:
     return span * hypot(mean, answer.spread or 0.0)
 
 
-def _by_client(
-    effect: PooledEffect, fit: PoolFit, rows: Sequence[ClientRow], told: Sequence[Told]
-) -> tuple[ByClient, ...]:
+def _by_client(effect: PooledEffect, fit: PoolFit, pool: Pool) -> tuple[ByClient, ...]:
     own = fit.shrunken
     if own is None or own.problem or effect.difference is None:
         return ()
@@ -253,7 +263,7 @@ def _by_client(
     found = []
     for at, client in enumerate(fit.clients):
         low, high = float(own.intervals[at, 0]), float(own.intervals[at, 1])
-        raw, row = float(fit.raw[at]), rows[client]
+        raw, row = float(fit.raw[at]), pool.rows[client]
         outside = not low <= effect.difference <= high
         found.append(
             ByClient(
@@ -263,7 +273,7 @@ def _by_client(
                 shrunken=float(own.slopes[at]),
                 interval=(low, high),
                 differs=outside and effect.clients >= REML_FROM,
-                evidence=told[client].get(pair, Evidence.CANNOT_TELL),
+                evidence=pool.told[client].get(pair, Evidence.CANNOT_TELL),
             )
         )
     return tuple(found)

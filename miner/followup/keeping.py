@@ -5,7 +5,7 @@ The definitions that are kept with it are not changed by later rule books.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from math import ceil, inf, isfinite, nextafter
 from typing import Any
@@ -204,58 +204,68 @@ MAX_READ = 366
 MAX_NOTE = 1000
 
 
-def ranked(ranking: Ranking, id_: str) -> Hypothesis:
-    """Return the hypothesis of that ID; only one with a direction can be kept.
+@dataclass(frozen=True, slots=True)
+class RankedOn:
+    """What a hypothesis was ranked on: the client, the rule books, the ranking, its units."""
 
-    Raises:
-        MinerError: there is none, or nothing could be measured of it.
+    client: Client
+    rules: RuleBook
+    ranking: Ranking
+    table: UnitTable
+
+    def find(self, id_: str) -> Hypothesis:
+        """Return the hypothesis of that ID; only one with a direction can be kept.
+
+        Raises:
+            MinerError: there is none, or nothing could be measured of it.
+        """
+        found = self.ranking.find(id_)
+        if found is None:
+            close = closest(id_, [item.id for item in self.ranking.hypotheses])
+            raise MinerError("followup.no_hypothesis", id=id_, close=close)
+        if not found.difference:
+            raise MinerError("followup.no_direction", id=id_)
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class KeepWish:
+    """How a hypothesis is to be kept.
+
+    Attributes:
+        as_: "watch", "alternate" or "adopt".
+        read_on: the date asked for, or None.
+        note: words of one's own.
     """
-    found = ranking.find(id_)
-    if found is None:
-        close = closest(id_, [item.id for item in ranking.hypotheses])
-        raise MinerError("followup.no_hypothesis", id=id_, close=close)
-    if not found.difference:
-        raise MinerError("followup.no_direction", id=id_)
-    return found
+
+    as_: str
+    read_on: date | None = None
+    note: str = ""
 
 
 def entry_of(
-    client: Client,
-    rules: RuleBook,
-    ranking: Ranking,
-    found: Hypothesis,
-    table: UnitTable,
-    *,
-    as_: str,
-    seen_to: str,
-    read_on: date | None,
-    note: str,
-    together: int = 1,
+    source: RankedOn, found: Hypothesis, wish: KeepWish, *, seen_to: str, together: int = 1
 ) -> KeptEntry:
     """Return the entry of the ledger: the hypothesis frozen, what was seen, when it is read.
 
     Args:
-        client: as read.
-        rules: the rule books it was ranked with.
-        ranking: of the present records.
+        source: what it was ranked on.
         found: the hypothesis of that ranking.
-        table: the units it was ranked on.
-        as_: "watch", "alternate" or "adopt".
+        wish: how it is to be kept.
         seen_to: last day any ranking has seen, ISO.
-        read_on: the date asked for, or None.
-        note: words of one's own.
         together: how many are watched at the same time, this one among them.
 
     Raises:
         MinerError: the date is too near or too far, or the note too long.
     """
-    if len(note) > MAX_NOTE:
-        raise MinerError("followup.long_note", count=len(note), most=MAX_NOTE)
+    if len(wish.note) > MAX_NOTE:
+        raise MinerError("followup.long_note", count=len(wish.note), most=MAX_NOTE)
+    ranking, table = source.ranking, source.table
     summary = next(item for item in ranking.outcomes if item.name == found.outcome)
-    frozen = freeze(found, summary, table, rules, client)
+    frozen = freeze(found, summary, table, source.rules, source.client)
     frozen = frozen.model_copy(update={"a_day": _a_day(found, table)})
-    days = ADOPTED_DAYS if as_ == "adopt" else reading_days(frozen, together)
-    chosen = read_on.isoformat() if read_on else later(seen_to, days)
+    days = ADOPTED_DAYS if wish.as_ == "adopt" else reading_days(frozen, together)
+    chosen = wish.read_on.isoformat() if wish.read_on else later(seen_to, days)
     first, end = later(seen_to, MIN_DAYS), later(seen_to, MAX_READ)
     if not first <= chosen <= end:
         raise MinerError(
@@ -265,8 +275,8 @@ def entry_of(
     more = {
         "sought": frozen.sought,
         "power": power_on(frozen, after, together),
-        "as": as_,
-        "note": note,
+        "as": wish.as_,
+        "note": wish.note,
         "suggested_by_days_to": seen_to,
         "records_last_day": seen_to,
         "read_on": chosen,

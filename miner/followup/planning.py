@@ -20,7 +20,7 @@ from miner.core.results import PairRead, PairsTest, Plan, PlanPeriod
 from miner.hypotheses.design import design
 from miner.hypotheses.tested import whitened
 from miner.ledger import FrozenIdea
-from miner.rulebook import FactorRule, RuleBook
+from miner.rulebook import RuleBook
 from miner.stats.power import fewest_pairs, pair_spread, pairs_detectable, pairs_power
 from miner.stats.randomisation import SignFlips, coins, sign_flips, smallest_p
 from miner.tables.unit_table import UnitTable
@@ -238,7 +238,6 @@ def make_plan(
     table: UnitTable,
     rules: RuleBook,
     what: FrozenIdea,
-    rule: FactorRule,
     wish: Wish,
     *,
     seed: int | None,
@@ -251,8 +250,7 @@ def make_plan(
     Args:
         table: the client's units with the kept definitions; their scatter sets the size.
         rules: the rule books with the kept definitions.
-        what: what was kept.
-        rule: of the habit that is tested.
+        what: what was kept, of one habit.
         wish: what was asked for.
         seed: of the coins, or None before it is agreed on.
         sensor_changes: known dates of a new sensor.
@@ -262,6 +260,7 @@ def make_plan(
             what was asked for cannot be.
     """
     outcome = rules.outcome(what.outcome, table.unit)
+    rule = rules.factor(what.factors[0], table.unit)
     worth = _worth(wish, float(what.smallest_worth_it), outcome.measure_unit)
     spread = scatter(table, rules, what.outcome)
     chosen = size(spread, worth, rule.carry_over_days, wish.pairs)
@@ -341,15 +340,28 @@ LEVEL = 0.05
 CHANGED, NO_CHANGE, UNSETTLED = "changed", "no_change", "not_settled"
 
 
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a day of the change looks like in the records.
+
+    Attributes:
+        factor: name of the factor column; None where records do not show what was done.
+        helpful: "with" or "without" it.
+        offset_days: days from a habit's day to the row of its factor.
+    """
+
+    factor: str | None
+    helpful: str
+    offset_days: int
+
+
 def read_pairs(
     table: UnitTable,
     periods: Sequence[PlanPeriod],
     *,
     outcome: str,
-    factor: str | None,
-    helpful: str,
     offset_days: int,
-    lag_days: int,
+    shown: Shown,
     ticks: Mapping[str, str],
 ) -> tuple[tuple[PairRead, ...], int]:
     """Return every pair, and on how many days a tick and the records say different things.
@@ -363,10 +375,8 @@ def read_pairs(
         table: the client's units, made with the kept definitions.
         periods: of the plan.
         outcome: name of the outcome column.
-        factor: name of the factor column; None where records do not show what was done.
-        helpful: "with" or "without": what a day of the change looks like in the records.
         offset_days: days from a habit's day to its row of the outcome.
-        lag_days: of these, the days from the habit's own row to the outcome's.
+        shown: what a day of the change looks like in the records.
         ticks: ISO date -> "yes", "no" or "forgot".
     """
     seen, differ = [], 0
@@ -374,7 +384,7 @@ def read_pairs(
         both = {period.arm: period for period in periods if period.pair == pair}
         change, n_change = _mean(table, both["change"], outcome, offset_days)
         usual, n_usual = _mean(table, both["usual"], outcome, offset_days)
-        done, odd = _done(table, both["change"], factor, helpful, offset_days - lag_days, ticks)
+        done, odd = _done(table, both["change"], shown, ticks)
         kept_usual = [
             ticks.get(day) == "yes"
             for day in _days(both["usual"], 0)
@@ -425,17 +435,12 @@ def _mean(
 
 
 def _done(
-    table: UnitTable,
-    period: PlanPeriod,
-    factor: str | None,
-    helpful: str,
-    to_row: int,
-    ticks: Mapping[str, str],
+    table: UnitTable, period: PlanPeriod, shown: Shown, ticks: Mapping[str, str]
 ) -> tuple[list[bool], int]:
     """Return, for each day of the change of which anything is known, whether it was done."""
     done, differ = [], 0
-    for day, row in zip(_days(period, 0), _days(period, to_row), strict=True):
-        seen = _recorded(table, row, factor, helpful)
+    for day, row in zip(_days(period, 0), _days(period, shown.offset_days), strict=True):
+        seen = _recorded(table, row, shown)
         said = {"yes": True, "no": False}.get(ticks.get(day, ""))
         if said is not None and seen is not None and said != seen:
             differ += 1
@@ -445,14 +450,15 @@ def _done(
     return done, differ
 
 
-def _recorded(table: UnitTable, row: str, factor: str | None, helpful: str) -> bool | None:
+def _recorded(table: UnitTable, row: str, shown: Shown) -> bool | None:
+    factor = shown.factor
     if factor is None or factor not in table.frame.columns:
         return None
     values = table.frame[factor].to_numpy(dtype=float)[(table.frame["date"] == row).to_numpy()]
     known = values[~np.isnan(values)]
     if not known.size:
         return None
-    share = float((known == (1.0 if helpful == "with" else 0.0)).mean())
+    share = float((known == (1.0 if shown.helpful == "with" else 0.0)).mean())
     return share > 0.5
 
 

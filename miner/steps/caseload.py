@@ -10,7 +10,13 @@ from pathlib import Path
 from miner import __version__
 from miner.caseload.fits import KeptFits
 from miner.caseload.places import client_folders, fetched, is_remote
-from miner.caseload.pooling import MOST_LISTED, MOST_LISTED_THROUGHOUT, fewest_clients, pool_all
+from miner.caseload.pooling import (
+    MOST_LISTED,
+    MOST_LISTED_THROUGHOUT,
+    Pool,
+    fewest_clients,
+    pool_all,
+)
 from miner.caseload.running import Progress
 from miner.caseload.store import (
     NAME,
@@ -94,7 +100,9 @@ def pool(
     with threadpool_limits(1), store.together(folders, fewest_clients(len(folders))) as units:
         program = (__version__, resources.program_hash())
         kept = KeptFits(store, (*program, rules.hash, by, len(folders), units.digest()))
-        effects, own, too_few = pool_all(units, agreed, told, rules, by, workers, progress, kept)
+        effects, own, too_few = pool_all(
+            Pool(units, agreed, told), rules, by, workers=workers, progress=progress, kept=kept
+        )
     present = {store.kept(name).row.client for name in names}
     withdrew = [row.client for row in rows if row.folder in had_agreed and not row.pooled]
     found = Caseload(

@@ -10,7 +10,7 @@ from miner.core.errors import MinerError, nearest
 from miner.core.messages import Message, message
 from miner.core.results.follow import Following, KeptResult
 from miner.followup import following as judging
-from miner.followup.keeping import WAYS, entry_of, ranked, reworded
+from miner.followup.keeping import WAYS, KeepWish, RankedOn, entry_of, reworded
 from miner.ledger import MAX_OPEN, FollowupState, is_day, replay
 from miner.records.client import Client
 from miner.rulebook import RuleBook
@@ -60,12 +60,14 @@ def keep(
     ranking = rank(
         client, books, unit=unit, remember=True, now=now, together=False, progress=progress
     )
-    found = ranked(ranking, id_)
+    source = RankedOn(client, books, ranking, table_of(client, books, ranking.unit))
     written = entry_of(
-        client, books, ranking, found, table_of(client, books, ranking.unit), as_=as_,
-        seen_to=_seen_to(past, last), read_on=read_on, note=note,
+        source,
+        source.find(id_),
+        KeepWish(as_, read_on, note),
+        seen_to=_seen_to(past, last),
         together=1 + sum(item.as_ == "watch" for item in replay(past.book).open_on(last)),
-    )  # fmt: skip
+    )
     whole = written.payload() | whose(client.settings, client.folder)
     event = ledger.append(client.folder, "kept", whole, now or datetime.now(UTC))
     story = replay(read_past(client).book)

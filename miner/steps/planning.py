@@ -9,7 +9,7 @@ from miner import ledger
 from miner.core.errors import MinerError
 from miner.core.messages import Words, by_rules, message
 from miner.core.results import Plan
-from miner.followup.keeping import entry_of, ranked
+from miner.followup.keeping import KeepWish, RankedOn, entry_of
 from miner.followup.planning import Wish, drawn_late, make_plan, plan_seed
 from miner.followup.refusals import require_testable
 from miner.ledger import FrozenIdea, Kept, replay
@@ -65,12 +65,12 @@ def plan(
     worse = frozen.outcome(what.outcome, table.unit).worse
     said, _ = cautions(client, days(client, books), books)
     factors, way = what.factors, what.direction
-    rule = require_testable(factors, table.unit, way, worse, frozen, said)
+    require_testable(factors, table.unit, way, worse, frozen, said)
     changes = [stamp.date() for stamp in client.settings.sensor_changes]
     at, aside = now or datetime.now(UTC), replay(read_past(client).book).abandoned_plans(id_)
 
     def made(seed: int | None) -> Plan:
-        found = make_plan(table, frozen, what, rule, wish, seed=seed, sensor_changes=changes)
+        found = make_plan(table, frozen, what, wish, seed=seed, sensor_changes=changes)
         stops = tuple(by_rules(books, f"wording.plan.{key}") for key in STOPS)
         notes = (
             *found.notes,
@@ -163,14 +163,13 @@ def _as_ranked(
     ranking = rank(
         client, rules, unit=unit, remember=not preview, now=now, together=False, progress=progress
     )
-    found, table = ranked(ranking, id_), table_of(client, rules, unit)
+    source = RankedOn(client, rules, ranking, table_of(client, rules, unit))
+    found = source.find(id_)
     looked: tuple[Words, ...] = ()
     if preview:
-        looked = remember_look(client, past, table, "plan", found.factors, found.outcome, now)
-    written = entry_of(
-        client, rules, ranking, found, table, as_="alternate", seen_to=last, read_on=None, note=""
-    )
-    return written, looked
+        asked = (found.factors, found.outcome)
+        looked = remember_look(client, past, source.table, "plan", *asked, now)
+    return entry_of(source, found, KeepWish("alternate"), seen_to=last), looked
 
 
 def _planned_already(id_: str, item: Kept | None) -> MinerError:

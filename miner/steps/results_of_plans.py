@@ -135,11 +135,17 @@ def _read(
     periods = planned.periods
     in_time = drawn_in_time(periods, item.entry.at)
     seen, differ = reading.read_pairs(
-        table, in_time, outcome=what.outcome,
-        factor=planned.factor if rule.change_shows else None, helpful=rule.helpful,
-        offset_days=planned.offset_days, lag_days=what.lag_days[0],
+        table,
+        in_time,
+        outcome=what.outcome,
+        offset_days=planned.offset_days,
+        shown=reading.Shown(
+            planned.factor if rule.change_shows else None,
+            rule.helpful,
+            planned.offset_days - what.lag_days[0],
+        ),
         ticks=ticks.of(item.name),
-    )  # fmt: skip
+    )
     over = stopped or reached(client, rules, table, planned.read_on)
     complete = [pair for pair in seen if pair.difference is not None]
     shown = over and opened and bool(complete)

@@ -36,9 +36,7 @@ def made(rules, factor="late_dinner", wish=None, changes=(), seed=7, **more):
     table = table_of(rules)
     kept = idea(factor, lag_days=[rules.factor(factor).lag["day"]], **more)
     wish = wish or Wish(START, worth_having=60.0)
-    return make_plan(
-        table, rules, kept, rules.factor(factor), wish, seed=seed, sensor_changes=changes
-    )
+    return make_plan(table, rules, kept, wish, seed=seed, sensor_changes=changes)
 
 
 def days_of(plan):
@@ -270,8 +268,8 @@ def planned_table(rules, plan_periods, effect, rng, offset=0):
 
 def read(table, plan_periods, ticks=None, offset=0, lag=0):
     return planning.read_pairs(
-        table, plan_periods, outcome="minutes_above", factor="late_dinner", helpful="without",
-        offset_days=offset, lag_days=lag, ticks=ticks or {},
+        table, plan_periods, outcome="minutes_above", offset_days=offset,
+        shown=planning.Shown("late_dinner", "without", offset - lag), ticks=ticks or {},
     )  # fmt: skip
 
 
@@ -343,8 +341,8 @@ def test_where_records_do_not_show_the_change_only_ticks_tell(rules):
     ticks = dict.fromkeys(planning._days(change[1], 0), "yes")
     ticks |= dict.fromkeys(planning._days(change[2], 0), "no")
     seen, differ = planning.read_pairs(
-        table, own, outcome="minutes_above", factor=None, helpful="without", offset_days=0,
-        lag_days=0, ticks=ticks,
+        table, own, outcome="minutes_above", offset_days=0,
+        shown=planning.Shown(None, "without", 0), ticks=ticks,
     )  # fmt: skip
     assert [pair.followed for pair in seen] == [True, False, None, None, None, None]
     assert differ == 0
