@@ -208,8 +208,7 @@ def _offsets(frame: pd.DataFrame) -> dict[int, int]:
     clock = _clock(frame).to_numpy("datetime64[m]").astype(np.int64)
     instant = frame["time" if "time" in frame.columns else "start"].to_numpy("datetime64[m]")
     keys, counts = np.unique(
-        clock // DAY_MIN * WIDE + (clock - instant.astype(np.int64) + WIDE // 2),
-        return_counts=True,
+        clock // DAY_MIN * WIDE + (clock - instant.astype(np.int64) + WIDE // 2), return_counts=True
     )
     dates, offsets = keys // WIDE, keys % WIDE - WIDE // 2
     commonest_last = np.lexsort((-offsets, counts))

@@ -244,9 +244,7 @@ def _glucose_once(
     near = min([_SAME_TIME, *(gap // 2 for gap in gaps if gap is not None)])
     again = _again(frame, order, time, near)
     findings.rows(
-        Severity.NOTE,
-        "readings_written_twice",
-        at=frame[["file", "row"]].iloc[order[again]],
+        Severity.NOTE, "readings_written_twice", at=frame[["file", "row"]].iloc[order[again]]
     )
     kept = np.ones(len(frame), dtype=bool)
     kept[again] = False
@@ -336,21 +334,14 @@ def _records_once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.Da
         elsewhere = within.assign(twin=copy).duplicated([*content, "twin"])
         again[within.index[elsewhere]] = True
     findings.rows(
-        Severity.NOTE,
-        "records_written_twice",
-        at=frame[again],
-        values={"stream": stream},
+        Severity.NOTE, "records_written_twice", at=frame[again], values={"stream": stream}
     )
     return frame.loc[~again, columns_of(stream)].reset_index(drop=True)
 
 
 def _nights_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     again, rival = _rival_nights(used_rows(frame))
-    findings.rows(
-        Severity.NOTE,
-        "night_written_again",
-        at=frame.loc[again],
-    )
+    findings.rows(Severity.NOTE, "night_written_again", at=frame.loc[again])
     findings.rows(
         Severity.QUESTION,
         "two_nights",

@@ -155,14 +155,7 @@ def plausible_activity(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
         frame["steps"] = np.nan
     else:
         fast = used & (steps > MOST_STEPS_A_MINUTE * np.maximum(minutes, 1))
-        _unknown(
-            frame,
-            fast,
-            ["steps"],
-            findings,
-            code="steps_too_many",
-            stream="activity",
-        )
+        _unknown(frame, fast, ["steps"], findings, code="steps_too_many", stream="activity")
     counted = frame["kind"].isin([STILL, "steps"]).to_numpy() | ~np.isnan(steps)
     active = frame["active_min"].to_numpy(np.float64)
     moving = np.where(np.isnan(active), minutes, active)
@@ -311,13 +304,7 @@ def never_varies(name: str, frame: pd.DataFrame, findings: Findings) -> pd.DataF
 
 
 def _unknown(
-    frame: pd.DataFrame,
-    mask: Mask,
-    names: list[str],
-    findings: Findings,
-    *,
-    code: str,
-    stream: str,
+    frame: pd.DataFrame, mask: Mask, names: list[str], findings: Findings, *, code: str, stream: str
 ) -> None:
     """Make values unknown and report them."""
     if not mask.any():

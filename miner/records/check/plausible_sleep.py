@@ -131,11 +131,7 @@ def _other_unit(frame: pd.DataFrame, findings: Findings) -> None:
 
 
 def _ask_unit(
-    frame: pd.DataFrame,
-    nights: _Nights,
-    names: list[str],
-    unit: str,
-    findings: Findings,
+    frame: pd.DataFrame, nights: _Nights, names: list[str], unit: str, findings: Findings
 ) -> None:
     names = [name for name in names if frame[name].notna().any()]
     rows = frame.iloc[nights.place]

@@ -216,11 +216,7 @@ def first_day(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd
     young |= clock < until[sensor]
     if young.any():
         young &= blank(frame["left_out"])
-    findings.rows(
-        Severity.LEFT_OUT,
-        "sensor_first_day",
-        at=frame[young],
-    )
+    findings.rows(Severity.LEFT_OUT, "sensor_first_day", at=frame[young])
     return _left_out(frame, young, "first_sensor_day")
 
 
@@ -233,11 +229,7 @@ def confirmed_pressure(frame: pd.DataFrame, settings: Settings, findings: Findin
         inside = frame["clock"].between(start - _AROUND_PRESSURE, end + _AROUND_PRESSURE)
         pressed |= inside.to_numpy()
     pressed &= blank(frame["left_out"])
-    findings.rows(
-        Severity.LEFT_OUT,
-        "pressure_low_confirmed",
-        at=frame[pressed],
-    )
+    findings.rows(Severity.LEFT_OUT, "pressure_low_confirmed", at=frame[pressed])
     low = pressed & (frame["glucose"] < VERY_LOW_MG_DL).to_numpy()
     findings.rows(
         Severity.QUESTION,

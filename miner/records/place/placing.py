@@ -216,12 +216,7 @@ def _open_ended(table: RawTable, source: Source) -> Mask:
 
 
 def _told(
-    table: RawTable,
-    source: Source,
-    name: str,
-    times: Times,
-    findings: Findings,
-    ignore: Mask,
+    table: RawTable, source: Source, name: str, times: Times, findings: Findings, ignore: Mask
 ) -> Mask:
     column, format_ = source.columns[name], source.time_format
     by_format = message("records.times_by_format", form=format_)
@@ -271,12 +266,7 @@ def _no_time_of_day(table: RawTable, column: str, date_only: Mask, findings: Fin
 
 
 def _all_day(table: RawTable, column: str, date_only: Mask, findings: Findings) -> None:
-    findings.rows(
-        Severity.NOTE,
-        "all_day",
-        at=where_from(table, date_only),
-        column=column,
-    )
+    findings.rows(Severity.NOTE, "all_day", at=where_from(table, date_only), column=column)
 
 
 def _tell_clock_changes(table: RawTable, column: str, times: Times, findings: Findings) -> None:

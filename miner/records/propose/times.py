@@ -381,11 +381,7 @@ Floats = NDArray[np.float64]
 
 
 def map_clock(
-    columns: Sequence[Column],
-    first: Column,
-    nights: Floats | None,
-    notes: Notes,
-    others: Others,
+    columns: Sequence[Column], first: Column, nights: Floats | None, notes: Notes, others: Others
 ) -> None:
     """Say on which clock times are, where an offset stands in them or beside them.
 

@@ -105,10 +105,7 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
     for pattern in sorted(own):
         if not any(folder.glob(pattern)):
             findings.add(
-                Severity.QUESTION,
-                "file_missing",
-                file="sources.toml",
-                values={"pattern": pattern},
+                Severity.QUESTION, "file_missing", file="sources.toml", values={"pattern": pattern}
             )
     for stream in STREAMS:
         paths = [path for path in _named(folder, f"{stream}*.csv") if path not in entries]

@@ -243,10 +243,7 @@ def _reading(
         if found is None:
             out.leave(row, NO_NUMBER, "valueSampledData")
             return
-        for times, values in (
-            (found.times, found.values),
-            (found.censored_times, found.censored),
-        ):
+        for times, values in ((found.times, found.values), (found.censored_times, found.censored)):
             out.samples(row, times, values, found.unit, sensor)
     elif end and end != start:
         out.leave(row, AVERAGE, f"{start} to {end}")

@@ -125,11 +125,7 @@ def open_file(
         body = _lines(rows)
         return (TextFile(name, raw, body, header, 1, 0) if header else None), _tabbed(source)
     text = open_text(
-        name,
-        raw,
-        encoding=source.encoding,
-        delimiter=source.delimiter,
-        skip_rows=source.skip_rows,
+        name, raw, encoding=source.encoding, delimiter=source.delimiter, skip_rows=source.skip_rows
     )
     return text, source
 

@@ -233,10 +233,7 @@ def _wanted(table: RawTable, source: Source, findings: Findings) -> NDArray[np.b
 def _framed(placed: PlacedRows, stream: str, values: Mapping[str, Any]) -> pd.DataFrame:
     time, clock = _names(stream)
     times = {time: placed.start, clock: placed.start_clock}
-    place = {
-        "file": repeated(placed.table.file, len(placed.start)),
-        "row": placed.table.rows,
-    }
+    place = {"file": repeated(placed.table.file, len(placed.start)), "row": placed.table.rows}
     return pd.DataFrame(times | dict(values) | place)
 
 

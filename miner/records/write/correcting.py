@@ -129,11 +129,7 @@ def read_added(
         first = "start" if COLUMNS[stream].interval else "time"
         offset = table.text(first).str.contains(r"(?:[+-]\d\d:\d\d|[Zz])$")
         lost = frame["row"].isin(table.rows[~offset])
-        findings.rows(
-            Severity.LEFT_OUT,
-            "correction_without_offset",
-            at=frame[lost],
-        )
+        findings.rows(Severity.LEFT_OUT, "correction_without_offset", at=frame[lost])
         frame = frame[~lost]
     near = without_impossible_dates({"glucose": glucose, stream: frame}, findings)[stream]
     return near[near["left_out"] == ""]
@@ -153,8 +149,7 @@ def _records(
     said = {spec.times[0], *spec.needed}.union(*(item.values for item in given))
     names = [name for name in columns_to_write(stream) if name in said]
     cells = pd.DataFrame(
-        [{name: item.values.get(name, "") for name in names} for item in given],
-        dtype="str",
+        [{name: item.values.get(name, "") for name in names} for item in given], dtype="str"
     )
     rows = np.array([item.row for item in given], dtype=np.int64)
     table = RawTable(NAME, cells.mask(cells == ""), rows)
@@ -237,22 +232,12 @@ def _add(
     for row in last.values():
         told = described(stream, records[row])
         if told in new.values() or same_records(frame, stream, told):
-            findings.add(
-                Severity.NOTE,
-                "added_twice",
-                file=NAME,
-                row=row,
-            )
+            findings.add(Severity.NOTE, "added_twice", file=NAME, row=row)
             continue
         new[row] = told
         near = (frame[begin] - records[row][begin]).abs() <= NEAR
         if stream == "meals" and near.any():
-            findings.add(
-                Severity.NOTE,
-                "meal_added_near",
-                file=NAME,
-                row=row,
-            )
+            findings.add(Severity.NOTE, "meal_added_near", file=NAME, row=row)
     out.streams[stream] = _with(frame, [records[row] for row in new])
     out.added += [(NAME, row) for row in new]
     out.done += [_told(stream, None, told) for told in new.values()]

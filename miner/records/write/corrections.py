@@ -90,11 +90,7 @@ def read_corrections(folder: Path, findings: Findings) -> tuple[Correction, ...]
             found[row] = item
         else:
             findings.add(
-                Severity.LEFT_OUT,
-                "correction_unusable",
-                file=NAME,
-                row=row,
-                values={"why": item},
+                Severity.LEFT_OUT, "correction_unusable", file=NAME, row=row, values={"why": item}
             )
     return tuple(found.values())
 
