@@ -448,6 +448,6 @@ def tested(item: Hypothesis, teller: Teller) -> dict[str, str]:
         "title": teller.title(item),
         "kind": "fixed before the records" if item.family == "fixed" else "found by search",
         "counts": clean(capital(teller.sentence(item))),
-        "size": teller.sized(item),
+        "size": teller.hypothesis.difference(item),
         "evidence": f"{evidence_of(item, teller.rules, client=True)} {teller.ended(item)}".strip(),
     }

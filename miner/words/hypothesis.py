@@ -127,19 +127,25 @@ class HypothesisTeller:
         label = outcome_label(item.outcome, self.rules, self.unit)
         if item.difference is None:
             return f"{label}: no difference can be told; ID {item.id}"
+        text = f"{label} {self.difference(item)}"
+        if item.expected_on_new_days is not None:
+            expected = self.amounts.difference(item.expected_on_new_days, item.unit)
+            text += f"; on new {self.unit}s {expected}"
+        return f"{text}; ID {item.id}"
+
+    def difference(self, item: Hypothesis) -> str:
+        """Return the difference with its unit and its interval."""
+        if item.difference is None:
+            return "not known"
         unit, show = item.unit, self.amounts
-        text = f"{label} {show.difference(item.difference, unit)} {show.unit(unit)}"
+        text = f"{show.difference(item.difference, unit)} {show.unit(unit)}"
         each = each_more(item, self.rules, self.unit)
         text += f" for {each}" if each else ""
-        if item.interval is not None:
-            text += f" ({show.interval(item.interval, unit)})"
-        if item.expected_on_new_days is not None:
-            text += f"; on new {self.unit}s {show.difference(item.expected_on_new_days, unit)}"
-        return f"{text}; ID {item.id}"
+        return text if item.interval is None else f"{text} ({show.interval(item.interval, unit)})"
 
     def _aside(self, item: Hypothesis) -> list[str]:
         said = [withheld_words(item.withheld)] if item.withheld else []
-        said += self._fixed(item)
+        said += self.fixed(item)
         if item.tried_before:
             ended = ended_words(item.tried_before, self.rules)
             said.append(say(self.rules, "follow", "tried_before", ended=ended))
@@ -158,7 +164,8 @@ class HypothesisTeller:
             said.append(say(self.rules, "sentence", "backwards"))
         return [text for text in said if text]
 
-    def _fixed(self, item: Hypothesis) -> list[str]:
+    def fixed(self, item: Hypothesis) -> list[str]:
+        """Return when a question was fixed, its guess, and whether it went the other way."""
         if not item.fixed_on:
             return []
         key = "told" if item.fixed_proven is False else "proven"

@@ -16,7 +16,7 @@ from miner.words.handouts import Card, by_clock
 from miner.words.labels import evidence_of, evidence_words, factor_phrase
 from miner.words.plan import result_lines
 from miner.words.safe import clean
-from miner.words.sentences import against_guess, less_than_worth, not_ranked, say, way_words
+from miner.words.sentences import less_than_worth, not_ranked, say, way_words
 from miner.words.teller import Teller
 from miner.words.wording import capital, day_name, full_date
 
@@ -261,9 +261,9 @@ def detailed(item: Hypothesis, teller: Teller) -> dict[str, Any]:
         "food": teller.about_food(item),
         "sentence": clean(teller.sentence(item)),
         "evidence": evidence_of(item, teller.rules),
-        "asked": asked(item, teller),
+        "asked": " ".join(teller.hypothesis.fixed(item)) if item.family == "fixed" else "",
         "before": teller.ended(item),
-        "size": teller.sized(item),
+        "size": teller.hypothesis.difference(item),
         "with_": f"{counts.with_high} of {counts.with_}",
         "without": f"{counts.without_high} of {counts.without}",
         "unknown": counts.unknown,
@@ -273,25 +273,13 @@ def detailed(item: Hypothesis, teller: Teller) -> dict[str, Any]:
     }
 
 
-def asked(item: Hypothesis, teller: Teller) -> str:
-    """Return when a question was fixed, and the guess."""
-    if item.family != "fixed" or not item.fixed_on:
-        return ""
-    key = "told" if item.fixed_proven is False else "proven"
-    said = say(teller.rules, "fixed", key, day=item.fixed_on)
-    if item.guess in ("up", "down"):
-        guess = say(teller.rules, "fixed", f"guess_{item.guess}")
-        said = f"{said} {guess} {against_guess(item, teller.rules)}".rstrip()
-    return said
-
-
 def _numbers(item: Hypothesis, teller: Teller) -> list[str]:
     amounts, counts = teller.amounts, item.counts
     worth = amounts.size(teller.outcome(item).smallest_worth_it / item.span, item.unit)
     new = item.expected_on_new_days
     text = "" if new is None else f"on new {teller.unit}s {amounts.difference(new, item.unit)}; "
     return [
-        f"Difference {teller.sized(item)}; {text}worth acting on from {worth}.",
+        f"Difference {teller.hypothesis.difference(item)}; {text}worth acting on from {worth}.",
         f"p {chance(item.p)}, adjusted {chance(item.p_adjusted)}; lift {fixed(counts.lift, 2)}, "
         f"leverage {fixed(counts.leverage, 2)}; unknown {counts.unknown}; "
         f"lag {', '.join(str(lag) for lag in item.lag_days)}.",

@@ -10,7 +10,7 @@ from miner.core.results import Evidence, Hypothesis, OutcomeSummary
 from miner.core.results.briefing import Briefing
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.words.amounts import Amounts
-from miner.words.hypothesis import doubt_sentences
+from miner.words.hypothesis import HypothesisTeller, doubt_sentences
 from miner.words.labels import (
     Hidden,
     factor_phrase,
@@ -46,6 +46,11 @@ class Teller:
     def unit(self) -> str:
         """``day`` or ``meal``."""
         return self.brief.ranking.unit
+
+    @property
+    def hypothesis(self) -> HypothesisTeller:
+        """What words one hypothesis."""
+        return HypothesisTeller(self.rules, self.amounts, self.unit)
 
     def each(self) -> Iterator[Teller]:
         """Return the teller of the ranking itself, then that of the meals beside it."""
@@ -136,16 +141,6 @@ class Teller:
     def each_more(self, item: Hypothesis) -> str:
         """Return what its difference is for: "each hour less sleep"; of a cut nothing."""
         return each_more(item, self.rules, self.unit)
-
-    def sized(self, item: Hypothesis) -> str:
-        """Return the difference with its interval and its unit."""
-        if item.difference is None:
-            return "not known"
-        amounts = self.amounts
-        size = f"{amounts.difference(item.difference, item.unit)} {amounts.unit(item.unit)}"
-        each = self.each_more(item)
-        size += f" for {each}" if each else ""
-        return f"{size} ({amounts.interval(item.interval, item.unit)})" if item.interval else size
 
     def title(self, item: Hypothesis) -> str:
         """Return the words of its factors and its outcome."""
