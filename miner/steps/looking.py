@@ -16,7 +16,6 @@ from miner.core.results import Finding
 from miner.records.check.plausible import without_impossible_dates
 from miner.records.client import STREAMS
 from miner.records.findings import Findings
-from miner.records.read.client_folder import read_file
 from miner.records.read.discover import (
     STANDARD,
     TABLES,
@@ -28,7 +27,7 @@ from miner.records.read.discover import (
 from miner.records.read.settings import read_settings
 from miner.records.read.sources import Source, read_sources
 from miner.records.read.standards import read_standard
-from miner.records.read.stream_file import Part
+from miner.records.read.stream_file import Part, read_file
 from miner.records.read.text_file import read_bytes
 from miner.records.read.toml_file import expected_of
 

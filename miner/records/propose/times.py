@@ -18,9 +18,9 @@ from miner.records.columns import STILL
 from miner.records.findings import Findings
 from miner.records.place.iso8601 import offsets
 from miner.records.propose.columns import Column, Form, Stamps, stamps_of
-from miner.records.read.client_folder import read_file
 from miner.records.read.discover import TABLES, FoundFile
 from miner.records.read.sources import DURATION, Source
+from miner.records.read.stream_file import read_file
 from miner.records.read.text_file import read_bytes
 
 if TYPE_CHECKING:

@@ -9,7 +9,6 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
 from miner.core.errors import MinerError
@@ -27,18 +26,13 @@ from miner.records.check.plausible import (
 from miner.records.check.plausible_sleep import plausible_sleep
 from miner.records.check.sensor import look, suspect_pressure
 from miner.records.client import STREAMS, Client, Settings
-from miner.records.columns import COLUMNS, empty
 from miner.records.findings import Findings
-from miner.records.place.placing import with_time_of_day
 from miner.records.place.samples import tracker_worn
 from miner.records.read.discover import STANDARD, FoundFile, find_files, practice_of
-from miner.records.read.kinds import open_file
 from miner.records.read.settings import read_settings
-from miner.records.read.sources import Source, canonical
 from miner.records.read.standards import read_standard
-from miner.records.read.stream_file import Part, read_part
-from miner.records.read.table_file import RawTable, check_header, read_rows
-from miner.records.read.text_file import LARGEST_BYTES, open_text, read_bytes
+from miner.records.read.stream_file import Part, read_file
+from miner.records.read.text_file import LARGEST_BYTES, read_bytes
 from miner.records.synonyms import spelt_alike
 from miner.records.write.correcting import correct, read_added
 from miner.records.write.corrections import read_corrections
@@ -46,7 +40,6 @@ from miner.records.write.corrections import read_corrections
 LEFT_OUT_FILE = "file_left_out"
 MOST_ROWS = 10_000_000
 """The most rows of all files together: they are held in memory at one time."""
-MOST_NAMES = 12
 
 
 def read_client(folder: Path | str, *, practice: Path | str | None = None) -> Client:
@@ -130,51 +123,6 @@ def _leave_out(found: FoundFile, error: MinerError, findings: Findings) -> None:
     )
 
 
-def read_file(found: FoundFile, raw: bytes, settings: Settings, findings: Findings) -> Part:
-    """Read one file as the stream it feeds.
-
-    Raises:
-        MinerError: it cannot be read as that.
-    """
-    source = found.source
-    if source is None:
-        text = open_text(found.name, raw, encoding=None, delimiter=",", skip_rows=0)
-    else:
-        text, source = open_file(found.name, raw, source, findings)
-    if text is None:
-        findings.add(Severity.NOTE, "file_is_empty", file=found.name, stream=found.stream)
-        return Part(found.stream, empty(found.stream))
-    if source is None:
-        source = canonical(found.name, found.stream, list(text.header), settings.time_zone)
-        check_header(text, source, _needed(found.stream, source))
-        _tell_extra(found.name, text.header, source, findings)
-    check_header(text, source, source.needed)
-    table = read_rows(text, source, findings)
-    code = "header_and_no_rows"
-    if len(table.rows):
-        table = _own_rows(table, source, found.beside)
-        code = "no_row_of_stream"
-    if len(table.rows) == 0:
-        findings.add(Severity.NOTE, code, file=found.name, stream=found.stream)
-        return Part(found.stream, empty(found.stream))
-    return read_part(with_time_of_day(table, source), source, settings.time_zone, findings)
-
-
-def _own_rows(table: RawTable, source: Source, beside: tuple[Source, ...]) -> RawTable:
-    """Return the rows that are of this stream, where a file feeds several.
-
-    A row is, where one of the columns stands in it that no other mapping of the file names.
-    """
-    others = {column for entry in beside for column in entry.needed}
-    own = [column for column in source.needed if column not in others]
-    if not beside or not own:
-        return table
-    written = np.zeros(len(table.rows), dtype=bool)
-    for column in own:
-        written |= (table.text(column) != "").to_numpy()
-    return table.keep(written)
-
-
 def _refuse_too_much(folder: Path, files: list[FoundFile]) -> None:
     size = sum(path.stat().st_size for path in {item.path for item in files} if path.is_file())
     if size > LARGEST_BYTES:
@@ -186,31 +134,6 @@ def _refuse_too_many(folder: Path, parts: list[Part]) -> None:
     rows = sum(len(part.frame) for part in parts if part.frame is not None)
     if rows > MOST_ROWS:
         raise MinerError("records.too_many_rows", file=folder, rows=rows, most=MOST_ROWS)
-
-
-def _needed(stream: str, source: Source) -> tuple[str, ...]:
-    spec = COLUMNS[stream]
-    if stream == "tags":
-        times: tuple[str, ...] = ("start",) if "start" in source.columns else ("time",)
-    else:
-        times = spec.times
-    if stream != "glucose":
-        return (*times, *spec.needed)
-    value = "glucose_mmol_l" if "glucose_mmol_l" in source.columns else "glucose_mg_dl"
-    return (*times, value)
-
-
-def _tell_extra(name: str, header: tuple[str, ...], source: Source, findings: Findings) -> None:
-    extra = [column for column in header if column and column not in source.columns]
-    if extra:
-        findings.add(
-            Severity.NOTE,
-            "columns_not_used" if len(extra) <= MOST_NAMES else "many_columns_not_used",
-            file=name,
-            row=1,
-            count=len(extra),
-            values={"columns": extra[:MOST_NAMES], "of": source.stream},
-        )
 
 
 def _client(

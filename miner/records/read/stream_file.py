@@ -1,4 +1,7 @@
-"""Turns the rows of one file into rows of one stream."""
+"""Reads one file as the stream it feeds: its rows, their times, their values.
+
+Whole numbers whose decimals may stand in the next column (``5,8`` between commas) are told.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +28,7 @@ from miner.records.columns import (
 )
 from miner.records.findings import Findings
 from miner.records.place.glucose import read_glucose
-from miner.records.place.placing import PlacedRows, place_rows
+from miner.records.place.placing import PlacedRows, place_rows, with_time_of_day
 from miner.records.place.samples import INTERVAL, rows_worn, sampled
 from miner.records.read.cells import (
     doubt_thousands,
@@ -36,15 +39,20 @@ from miner.records.read.cells import (
     unread_levels,
     where_from,
 )
+from miner.records.read.kinds import open_file
+from miner.records.read.sources import Source, canonical
+from miner.records.read.table_file import RawTable, check_header, read_rows
+from miner.records.read.text_file import open_text
 from miner.records.text_columns import blank, repeated
 
 if TYPE_CHECKING:
-    from miner.records.read.sources import Source
-    from miner.records.read.table_file import RawTable
+    from miner.records.client import Settings
+    from miner.records.read.discover import FoundFile
 
 _FEWEST, _SHARE = 6, 0.3
 _FEWEST_READINGS = 24
 _MOLAR = "glucose_mmol_l"
+MOST_NAMES = 12
 
 
 def lost_decimals(table: RawTable, source: Source, findings: Findings) -> bool:
@@ -336,3 +344,73 @@ def _completed(
     blank = (frame["tag"] == "").to_numpy()
     findings.rows(Severity.LEFT_OUT, "row_without_tag", at=where_from(table, blank))
     return frame[~blank].reset_index(drop=True)
+
+
+def read_file(found: FoundFile, raw: bytes, settings: Settings, findings: Findings) -> Part:
+    """Read one file as the stream it feeds.
+
+    Raises:
+        MinerError: it cannot be read as that.
+    """
+    source = found.source
+    if source is None:
+        text = open_text(found.name, raw, encoding=None, delimiter=",", skip_rows=0)
+    else:
+        text, source = open_file(found.name, raw, source, findings)
+    if text is None:
+        findings.add(Severity.NOTE, "file_is_empty", file=found.name, stream=found.stream)
+        return Part(found.stream, empty(found.stream))
+    if source is None:
+        source = canonical(found.name, found.stream, list(text.header), settings.time_zone)
+        check_header(text, source, _needed(found.stream, source))
+        _tell_extra(found.name, text.header, source, findings)
+    check_header(text, source, source.needed)
+    table = read_rows(text, source, findings)
+    code = "header_and_no_rows"
+    if len(table.rows):
+        table = _own_rows(table, source, found.beside)
+        code = "no_row_of_stream"
+    if len(table.rows) == 0:
+        findings.add(Severity.NOTE, code, file=found.name, stream=found.stream)
+        return Part(found.stream, empty(found.stream))
+    return read_part(with_time_of_day(table, source), source, settings.time_zone, findings)
+
+
+def _own_rows(table: RawTable, source: Source, beside: tuple[Source, ...]) -> RawTable:
+    """Return the rows that are of this stream, where a file feeds several.
+
+    A row is, where one of the columns stands in it that no other mapping of the file names.
+    """
+    others = {column for entry in beside for column in entry.needed}
+    own = [column for column in source.needed if column not in others]
+    if not beside or not own:
+        return table
+    written = np.zeros(len(table.rows), dtype=bool)
+    for column in own:
+        written |= (table.text(column) != "").to_numpy()
+    return table.keep(written)
+
+
+def _needed(stream: str, source: Source) -> tuple[str, ...]:
+    spec = COLUMNS[stream]
+    if stream == "tags":
+        times: tuple[str, ...] = ("start",) if "start" in source.columns else ("time",)
+    else:
+        times = spec.times
+    if stream != "glucose":
+        return (*times, *spec.needed)
+    value = "glucose_mmol_l" if "glucose_mmol_l" in source.columns else "glucose_mg_dl"
+    return (*times, value)
+
+
+def _tell_extra(name: str, header: tuple[str, ...], source: Source, findings: Findings) -> None:
+    extra = [column for column in header if column and column not in source.columns]
+    if extra:
+        findings.add(
+            Severity.NOTE,
+            "columns_not_used" if len(extra) <= MOST_NAMES else "many_columns_not_used",
+            file=name,
+            row=1,
+            count=len(extra),
+            values={"columns": extra[:MOST_NAMES], "of": source.stream},
+        )
