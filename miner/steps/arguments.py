@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from miner.core.errors import MinerError, nearest
+from miner.core.errors import MinerError, closest
 from miner.rulebook import RuleBook
 
 MIN_DRAWS, MAX_DRAWS = 99, 1_000_000
@@ -19,11 +19,8 @@ def outcome_of(rules: RuleBook, name: Any, unit: str) -> str:
     """
     known = list(rules.outcomes_of(unit))
     if name not in known:
-        raise MinerError(
-            f"there is no outcome '{name}' by {unit}",
-            f"one of {', '.join(known)}" if known else "an outcome of outcomes.toml",
-            nearest(str(name), known) or "Correct the name and run again.",
-        )
+        code = "steps.no_outcome" if known else "steps.no_outcome_at_all"
+        raise MinerError(code, name=name, unit=unit, known=known, close=closest(str(name), known))
     return str(name)
 
 
@@ -34,7 +31,7 @@ def word(name: str, value: Any) -> str:
         MinerError: it is none.
     """
     if not isinstance(value, str):
-        raise MinerError(f"{name} is {value!r}", "a name, as text", "Give its name.")
+        raise MinerError("steps.not_text", name=name, value=repr(value))
     return value
 
 
@@ -45,9 +42,7 @@ def whole_number(name: str, value: Any, least: int, most: int) -> int:
         MinerError: it is none, or lies outside.
     """
     if isinstance(value, bool) or not hasattr(value, "__index__") or not least <= value <= most:
-        raise MinerError(
-            f"{name} is {value!r}", f"a whole number from {least} to {most}", "Give one of these."
-        )
+        raise MinerError("steps.not_in_range", name=name, value=repr(value), least=least, most=most)
     return int(value)
 
 

@@ -165,11 +165,7 @@ def work_folder(practice: str, work: Path | None) -> Path:
     if work is not None:
         return work
     if is_remote(practice):
-        raise MinerError(
-            "there is no place to keep results",
-            "a folder on this machine for a practice that lies in a store",
-            "Name one with --work FOLDER.",
-        )
+        raise MinerError("steps.no_work_folder")
     return Path(practice) / NAME
 
 

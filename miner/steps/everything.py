@@ -102,25 +102,14 @@ def export_everything(
 
 def _may_be_written(client: Client, out: Path) -> None:
     if out.suffix.lower() != ".zip":
-        raise MinerError(
-            f"--out {out.name} is not the name of an archive", "a name that ends in .zip",
-            "Give it that ending.",
-        )  # fmt: skip
+        raise MinerError("steps.not_an_archive", name=out.name)
     require_no_link(out)
     if out.exists():
-        raise MinerError(
-            "there is something of that name already", "a new file", "Name another with --out.",
-            file=out,
-        )  # fmt: skip
+        raise MinerError("steps.archive_exists", file=out)
     if not out.parent.is_dir():
-        raise MinerError(
-            "there is no such folder", "a folder that is there", "Check the path.", file=out.parent
-        )
+        raise MinerError("steps.no_such_folder", file=out.parent)
     if client.folder.resolve() in out.resolve().parents:
-        raise MinerError(
-            "this place is in the client's own folder", "a place outside it",
-            "Name another with --out.", file=out,
-        )  # fmt: skip
+        raise MinerError("steps.in_clients_folder", file=out)
 
 
 def _records(client: Client) -> Iterable[tuple[str, bytes]]:

@@ -15,6 +15,7 @@ from miner.caseload.places import fetched, fingerprint
 from miner.caseload.store import Head, Told, to_parquet
 from miner.core import resources
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.core.results import CautionKind, CheckReport, Evidence, Ranking, Severity
 from miner.core.results.caseload import ClientRow
 from miner.hypotheses.design import design
@@ -78,7 +79,7 @@ def failed(task: Task, why: str) -> bytes:
 
 def ended(task: Task) -> tuple[str, bytes | None]:
     """Return the record of a folder whose process was ended again and again."""
-    return task.folder, failed(task, "the process that read it was ended again and again")
+    return task.folder, failed(task, str(message("steps.ended_again")))
 
 
 def _mark(task: Task, folder: Path) -> str:
@@ -149,13 +150,13 @@ def _row(task: Task, client: Client, ranking: Ranking, report: CheckReport) -> C
 
 
 def _attention(ranking: Ranking, report: CheckReport) -> list[str]:
-    said = []
+    said: list[str] = []
     asked = [item for item in report.findings if item.severity is Severity.QUESTION]
     if asked:
-        said.append(f"Questions in the check ({len(asked)}): miner check CLIENT shows them.")
+        said.append(str(message("steps.questions_in_check", count=len(asked))))
     if ranking.status == "too_few":
         more = ranking.need_units - ranking.usable_units
-        said.append(f"{more} more usable {ranking.unit}{'s' if more > 1 else ''} to rank anything.")
+        said.append(str(message("steps.more_units", count=more, unit=ranking.unit)))
     return said
 
 
@@ -174,6 +175,7 @@ def _one_line(error: Exception, place: str, folder: str) -> str:
     elif isinstance(error, OSError) and error.errno is not None:
         text = f"{Path(str(error.filename)).name}: {error.strerror}"
     else:
-        text = f"a fault of the program, not of these records ({type(error).__name__}: {error})"
+        kind = type(error).__name__
+        text = str(message("steps.fault_of_program", kind=kind, why=str(error)))
     own = text.replace(f"{place}{os.sep}", "")
     return " ".join(own.removeprefix(f"{folder}: ").split())

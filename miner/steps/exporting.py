@@ -55,14 +55,9 @@ def export_files(client: Client, form: str) -> Iterator[tuple[str, bytes]]:
         MinerError: there is no such form, or it cannot hold these records.
     """
     if form not in FORMS:
-        raise MinerError("there is no such form", f"one of {', '.join(FORMS)}", "Choose one.")
+        raise MinerError("steps.no_such_form", forms=FORMS)
     if form == "fhir" and not is_zoned(client):
-        raise MinerError(
-            "these records have no time zone, and FHIR wants times with an offset",
-            "time_zone in client.toml, or times with an offset",
-            "Give the client's time_zone, or export as csv.",
-            file=client.folder / "client.toml",
-        )
+        raise MinerError("steps.no_zone_for_fhir", file=client.folder / "client.toml")
     records = csv_files(client) if form == "csv" else _as_fhir(client)
     return chain(records, settings_of(client).items())
 
@@ -70,12 +65,7 @@ def export_files(client: Client, form: str) -> Iterator[tuple[str, bytes]]:
 def _claim(out: Path) -> None:
     require_no_link(out)
     if out.exists() and (not out.is_dir() or any(out.iterdir())):
-        raise MinerError(
-            "there is something of that name already",
-            "a new or an empty folder",
-            "Name another with --out.",
-            file=out,
-        )
+        raise MinerError("steps.export_exists", file=out)
     make_folder(out)
 
 

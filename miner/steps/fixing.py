@@ -69,10 +69,7 @@ def fix_question(
     past = read_past(client)
     known = {item: each for each in ("day", "meal") for item in past.questions(books, each)}
     if any((k.factor, k.outcome, u) == (factor, name, unit) for k, u in known.items()):
-        raise MinerError(
-            f"'{factor}' and '{outcome}' is fixed already", "a new question",
-            "Run 'miner ask' without --fix to see its answer.",
-        )  # fmt: skip
+        raise MinerError("steps.fixed_already", factor=factor, outcome=outcome)
     day = fixed_on or today
     behind = _clock_behind(client, today)
     payload = {
@@ -102,35 +99,23 @@ def require_shape(rules: RuleBook, factor: str, unit: str, shape: str | None) ->
         MinerError: with what can be asked.
     """
     if shape not in (None, *Shape):
-        raise MinerError(
-            f"there is no shape {shape!r}", "'cut', 'dose', or nothing for both", "Choose one."
-        )
+        raise MinerError("steps.no_such_shape", shape=repr(shape))
     if shape == "dose" and not rules.factor(factor, unit).dose:
-        raise MinerError(
-            f"'{factor}' has no dose: its number is another factor's, or it has none",
-            "a factor with 'dose = true' in factors.toml",
-            "Ask with --shape cut.",
-        )
+        raise MinerError("steps.no_dose", factor=factor)
 
 
 def _require_no_medicine(rules: RuleBook, factor: str, settings: Settings) -> None:
     name = standing_for(factor, settings)
     behind = words_behind(name, settings)
     if any(names_medicine(name, rules) for name in (factor, name, *behind)):
-        raise MinerError(
-            f"'{factor}' names a medicine", "a habit; medicines belong to the prescriber",
-            "Leave it to the prescriber.",
-        )  # fmt: skip
+        raise MinerError("steps.names_medicine", factor=factor)
 
 
 def _require_past(fixed_on: date | None, today: date) -> None:
     if fixed_on is None or date(EARLIEST, 1, 1) <= fixed_on <= today:
         return
-    lies = "lies ahead" if fixed_on > today else "lies too long ago"
-    raise MinerError(
-        f"{fixed_on.isoformat()} {lies}", f"a date from {EARLIEST} up to {today.isoformat()}",
-        "Correct --fixed-on.",
-    )  # fmt: skip
+    code = "steps.fixed_ahead" if fixed_on > today else "steps.fixed_long_ago"
+    raise MinerError(code, day=fixed_on, first=EARLIEST, today=today)
 
 
 def _clock_behind(client: Client | Path, today: date) -> tuple[Message, ...]:
@@ -152,11 +137,7 @@ def _require_pair(rules: RuleBook, factor: str, outcome: str) -> None:
     rule = rules.factor(factor, unit)
     target = rules.outcome(outcome.removeprefix(f"{unit}."), unit)
     if rule.unit != target.unit or target.window not in rule.lag:
-        raise MinerError(
-            f"'{factor}' neither comes before nor goes with '{outcome}'",
-            "a factor whose time lies before the outcome's, or in the same day",
-            "See 'lag' in factors.toml, or choose another outcome.",
-        )
+        raise MinerError("steps.never_meet", factor=factor, outcome=outcome)
 
 
 def _advice(count: int, *, told: bool, looked: bool) -> list[Message]:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 
 from miner import ledger
-from miner.core.errors import MinerError, nearest
+from miner.core.errors import MinerError, closest
 from miner.core.messages import Message, message
 from miner.core.results.follow import Following, KeptResult
 from miner.followup import following as judging
@@ -52,7 +52,7 @@ def keep(
     """
     books = rules_of(client, rules)
     if as_ not in WAYS:
-        raise MinerError(f"it is to be kept as '{as_}'", f"one of {', '.join(WAYS)}", "Choose one.")
+        raise MinerError("steps.no_such_way", way=as_, ways=WAYS)
     last = last_day(client, books) or ""
     past = read_past(client)
     require_room(past, id_, last)
@@ -89,10 +89,8 @@ def drop(client: Client, id_: str, *, now: datetime | None = None) -> Message:
     item = next((one for one in now_open if one.id == id_), None)
     if item is None:
         known = [one.id for one in now_open]
-        raise MinerError(
-            f"'{id_}' is not open", f"one of {', '.join(known)}" if known else "something kept",
-            nearest(id_, known) or "See 'miner follow'.",
-        )  # fmt: skip
+        code = "steps.not_open" if known else "steps.nothing_open"
+        raise MinerError(code, id=id_, known=known, close=closest(id_, known))
     written = {"kept_entry": item.entry.n, "id": id_}
     ledger.append(client.folder, "dropped", written, now or datetime.now(UTC))
     return message("steps.dropped", id=id_)
@@ -152,9 +150,7 @@ def require_room(past: Past, id_: str, last: str) -> None:
     story = replay(past.book)
     now_open = story.open_on(last)
     if any(item.id == id_ for item in now_open):
-        raise MinerError(
-            f"'{id_}' is kept already", "an idea that is not open", "Run 'miner follow'."
-        )
+        raise MinerError("steps.kept_already", id=id_)
     if len(now_open) >= MAX_OPEN:
         raise _no_room(story, last)
 
@@ -203,8 +199,4 @@ def _settle(
 
 
 def _no_room(story: FollowupState, last: str) -> MinerError:
-    names = ", ".join(item.id for item in story.open_on(last))
-    return MinerError(
-        f"{MAX_OPEN} are open already ({names})", f"at most {MAX_OPEN} at once",
-        "Run 'miner follow' to read them, or 'miner keep CLIENT ID --drop' to give one up.",
-    )  # fmt: skip
+    return MinerError("steps.no_room", most=MAX_OPEN, ids=[item.id for item in story.open_on(last)])

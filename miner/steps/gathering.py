@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from miner import ledger
-from miner.core.errors import MinerError, nearest
+from miner.core.errors import MinerError, closest
 from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis, Ranking, Why
 from miner.core.results.briefing import Briefing, EarlierResult, Shared, TrialDates
 from miner.ledger import Ledger, replay
@@ -123,11 +123,7 @@ def _known(ranking: Ranking, by_meal: Ranking | None, id_: str) -> tuple[str, Hy
     by_id = {item.id: (one.unit, item) for one in reversed(found) for item in one.hypotheses}
     if id_ in by_id:
         return by_id[id_]
-    raise MinerError(
-        f"there is no hypothesis '{id_}' in this ranking",
-        "an ID as 'miner rank' prints it",
-        nearest(id_, by_id) or "Run 'miner rank' and copy the ID.",
-    )
+    raise MinerError("steps.no_hypothesis", id=id_, close=closest(id_, by_id))
 
 
 def _whys(
@@ -166,10 +162,7 @@ def _trial(client: Client, name: str) -> TrialDates:
     found = written_plan(client, name)
     if found is None:
         known = [plan.name for plan in replay(read_past(client).book).plans]
-        raise MinerError(
-            f"there is no plan '{name}'", f"one of {', '.join(known) or 'none yet'}",
-            "Run 'miner history' and copy its name, or make one with 'miner plan'.",
-        )  # fmt: skip
+        raise MinerError("steps.no_plan" if known else "steps.no_plan_yet", name=name, known=known)
     days: dict[str, list[tuple[str, str]]] = {"change": [], "usual": []}
     for period in found.periods:
         days[period.arm].append((period.first, period.last))

@@ -81,7 +81,7 @@ def unit_holding(client: Client, rules: RuleBook, id_: str) -> str:
             refused.append(error)
         else:
             return unit
-    raise next((one for one in refused if "Did you mean" in one.do), refused[0])
+    raise next((one for one in refused if one.values.get("close")), refused[0])
 
 
 def reached(client: Client, rules: RuleBook, table: UnitTable, until: str) -> bool:

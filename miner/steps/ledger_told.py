@@ -20,12 +20,9 @@ def ledger_told(client: Client) -> tuple[Finding, ...]:
     try:
         book = ledger.owned(ledger.read(client.folder), whose(client.settings, client.folder))
     except MinerError as error:
-        told = (ledger.NAME, error.row, error.found, error.expected, error.do)
-        return (Finding.worded(Severity.QUESTION, *told, 1),)
+        why = {"why": error.as_message()}
+        code = "ledger_unreadable"
+        return (Finding(Severity.QUESTION, ledger.NAME, error.row, code=code, values=why),)
     newer = any(item.code == "ledger_newer" for item in book.problems)
-    closed = Finding.worded(
-        Severity.NOTE, ledger.NAME, None,
-        "nothing can be written here: no question, look or verdict is kept",
-        "a folder this account may write to", "Check who owns the folder, and the disk.", 1,
-    )  # fmt: skip
+    closed = Finding(Severity.NOTE, ledger.NAME, None, code="ledger_not_writable")
     return book.problems if book.writable or newer else (*book.problems, closed)

@@ -69,22 +69,18 @@ def _shown(target: Path) -> str:
 
 def _open(path: Path, needed: list[tuple[str, Undecided]]) -> MinerError:
     (key, first), *others = needed
-    told = ", or ".join(f'--set "{key}={each.value}"' for each in first.options)
-    more = f" Open as well: {', '.join(each for each, _ in others)}." if others else ""
+    options = ", or ".join(f'--set "{key}={each.value}"' for each in first.options)
     return MinerError(
-        f"{key} cannot be decided from the file",
-        "an answer for everything that is open",
-        f"Nothing was written. Give {told or f'--set {key}=...'}.{more}",
+        "steps.keys_undecided" if others else "steps.key_undecided",
+        key=key,
+        give=options or f"--set {key}=...",
+        others=[each for each, _ in others],
         file=path.name,
     )
 
 
 def _refused(path: Path, loss: Loss) -> MinerError:
     turned = " ".join(f'--set "{key}={value}"' for key, value in loss.otherwise.items())
-    do = f"Most rows can be read with {turned}." if turned else "Answer otherwise with --set."
-    return MinerError(
-        f"{loss.count} of {loss.rows} rows would be lost: {loss.what}",
-        "an entry that reads most of the rows",
-        f"Nothing was written. {do}",
-        file=path.name,
-    )
+    code = "steps.rows_lost_but_otherwise" if turned else "steps.rows_lost"
+    lost, rows, why = loss.count, loss.rows, loss.what
+    return MinerError(code, lost=lost, rows=rows, why=why, turned=turned, file=path.name)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from miner.core.errors import MinerError, nearest
+from miner.core.errors import MinerError, closest
 from miner.core.messages import by_rules, message
 from miner.core.results.meals import MealComparison, MealPair, MealSide, Repeats
 from miner.records.client import Client
@@ -141,9 +141,7 @@ def _told(found: MealComparison, rules: RuleBook, display_unit: str) -> MealComp
 def _known(name: str, known: tuple[str, ...], what: str) -> None:
     if name not in known:
         raise MinerError(
-            f"these records hold no {what} '{name}' by meal",
-            f"one of {', '.join(known)}",
-            nearest(name, known) or "Choose one of these.",
+            "steps.not_by_meal", what=what, name=name, known=known, close=closest(name, known)
         )
 
 

@@ -11,7 +11,7 @@ from tomlkit import TOMLDocument
 from tomlkit.items import Table
 
 from miner import ledger
-from miner.core.errors import MinerError, nearest
+from miner.core.errors import MinerError, closest
 from miner.core.results import Merge, Reworded
 from miner.ledger import replay
 from miner.records.client import Settings
@@ -34,6 +34,7 @@ from miner.steps.records import load_rules
 from miner.tables.food.foods import terms
 
 LONGEST = 60
+MAX_NAMED = 12
 
 
 def merge(
@@ -104,12 +105,10 @@ def part(
     table = held.merged[kind]
     for word in named:
         if not _of(table, (word,)):
-            raise MinerError(
-                f"'{word}' is not merged with any word",
-                "a word that is: " + (", ".join(sorted(table)[:12]) or "there is none"),
-                nearest(word, table) or "See 'miner merge PRACTICE' for what is merged.",
-                file=practice / FILE,
-            )
+            known = sorted(table)[:MAX_NAMED]
+            code = "steps.not_merged" if known else "steps.none_merged"
+            close = closest(word, table)
+            raise MinerError(code, word=word, known=known, close=close, file=practice / FILE)
     gone = _of(table, named)
     after = {own: kept for own, kept in table.items() if own not in gone}
     found = _result(held, practice, kind, (table[gone[0]], *gone), after)
@@ -125,11 +124,7 @@ def _of(table: Mapping[str, str], words: Sequence[str]) -> tuple[str, ...]:
 def _word(text: str) -> str:
     word = fold(text)
     if not word or len(word) > LONGEST or not word.isprintable():
-        raise MinerError(
-            f"'{text[:LONGEST]}' is no word that can be merged",
-            f"a tag, or words of a food, of at most {LONGEST} letters",
-            "Write it as it was noted.",
-        )
+        raise MinerError("steps.no_word", word=text[:LONGEST], most=LONGEST)
     return word
 
 
@@ -143,25 +138,15 @@ def _kind(held: PracticeWords, words: Sequence[str]) -> str:
     for word in words:
         if not any(held.holds(kind, word) for kind in TABLES):
             raise _unknown(word, known)
-    raise MinerError(
-        "some of these words are tags and others are foods",
-        "words of one kind",
-        "Merge the tags and the foods one after the other.",
-    )
+    raise MinerError("steps.two_kinds")
 
 
 def _both(word: str) -> MinerError:
-    return MinerError(
-        f"'{word}' is both a tag and a food", "one of them", "Say which: --kind tag or --kind food."
-    )
+    return MinerError("steps.tag_and_food", word=word)
 
 
 def _unknown(word: str, known: Sequence[str]) -> MinerError:
-    return MinerError(
-        f"no client noted '{word}'",
-        "a word that was noted",
-        nearest(word, known) or "See 'miner merge PRACTICE' for words that look alike.",
-    )
+    return MinerError("steps.word_not_noted", word=word, close=closest(word, known))
 
 
 def _require_known(held: PracticeWords, kind: str, words: Sequence[str]) -> None:
@@ -173,38 +158,20 @@ def _require_known(held: PracticeWords, kind: str, words: Sequence[str]) -> None
 def _require_habits(words: Sequence[str], caution: Callable[[str], bool]) -> None:
     for word in words:
         if caution(word):
-            raise MinerError(
-                f"'{word}' names a medicine, a pregnancy or an illness",
-                "habits or foods: words like this one are never merged with others",
-                "To have another spelling of it known, add that to cautions.toml.",
-            )
+            raise MinerError("steps.not_to_be_merged", word=word)
 
 
 def _require_free(table: Mapping[str, str], kind: str, words: Sequence[str], into: str) -> None:
     for word in words:
         if word == into:
-            raise MinerError(f"'{word}' is to be merged into itself", "two words", "Name another.")
+            raise MinerError("steps.into_itself", word=word)
         if word in table:
-            raise MinerError(
-                f"'{word}' is merged into '{table[word]}' already",
-                "a word that is not merged",
-                "Part it first, with --part.",
-                file=FILE,
-            )
+            raise MinerError("steps.merged_already", word=word, other=table[word], file=FILE)
     if into in table:
-        raise MinerError(
-            f"'{into}' is merged into '{table[into]}' itself",
-            "a word that stands for itself",
-            f"Merge into '{table[into]}', or part that first.",
-            file=FILE,
-        )
+        raise MinerError("steps.into_merged_word", into=into, other=table[into], file=FILE)
     for word in (*words, into):
         if kind == "food" and word not in terms(word):
-            raise MinerError(
-                f"'{word}' is no name of a food",
-                "one to three words, without amounts and commas",
-                "Write the food alone.",
-            )
+            raise MinerError("steps.no_food_name", word=word)
 
 
 def _result(

@@ -125,15 +125,12 @@ def _place(records: DayRecords, date: str | None) -> int:
     if date is None:
         newest = newest_whole_day(records)
         if newest is None:
-            raise MinerError(
-                "no day is covered from waking to waking",
-                "readings of at least one whole day",
-                "Name a day, or wait for the next export.",
-            )
+            raise MinerError("steps.no_whole_day")
         return newest
     if date not in names:
-        span = f"a day from {names[0]} to {names[-1]}" if names else "readings of at least one day"
-        raise MinerError(f"the records hold no day {date}", span, "Name one of these days.")
+        if not names:
+            raise MinerError("steps.no_days", day=date)
+        raise MinerError("steps.no_such_day", day=date, first=names[0], last=names[-1])
     return names.index(date)
 
 

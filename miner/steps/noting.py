@@ -103,13 +103,10 @@ def take_back(
             return replace(last, row=0)
         item = next((one for one in held if one.row == (row or held[-1].row)), None)
         if item is None:
-            rows = ", ".join(str(one.row) for one in held)
-            raise MinerError(
-                f"row {row} is no correction in force" if row else "there is nothing to take back",
-                f"one of the rows {rows}" if rows else "something that was written before",
-                "See 'miner note CLIENT' for what was written.",
-                file=NAME,
-            )
+            code = "steps.nothing_to_take_back" if not row else "steps.no_correction_at_all"
+            if held:
+                code = "steps.no_correction_in_force"
+            raise MinerError(code, n=row, rows=[str(one.row) for one in held], file=NAME)
         back = Correction(0, _stamp(now), item.stream, (NAME, item.row), {}, {})
         raw, line = corrections.with_one_more(corrections.raw_corrections(folder), back)
         write_whole(folder / NAME, raw)
@@ -137,11 +134,7 @@ def write_note(
     moment = now or datetime.now(UTC)
     latest = moment.date() + timedelta(days=LATEST_DAYS)
     if not date(EARLIEST, 1, 1) <= day <= latest:
-        raise MinerError(
-            f"{day.isoformat()} is far off",
-            f"a date from {EARLIEST} to {latest.isoformat()}",
-            "Check the year.",
-        )
+        raise MinerError("steps.day_far_off", day=day, first=EARLIEST, last=latest)
     with _writing(folder):
         note = Note(about, day.isoformat(), _stamp(moment), text)
         raw = notes.with_note(notes.raw_notes(folder), note)
@@ -208,21 +201,13 @@ def _made(item: Correction, target: Correction | None) -> CorrectionMade:
 
 def _require_note(text: str) -> None:
     if not text.strip():
-        raise MinerError("the note is empty", "a word or two", "Write it in quotes.")
+        raise MinerError("steps.empty_note")
     if len(text) > LONGEST_NOTE:
-        raise MinerError(
-            f"the note has {len(text)} characters",
-            f"at most {LONGEST_NOTE}",
-            "Shorten it, or write two notes.",
-        )
+        raise MinerError("steps.long_note", count=len(text), most=LONGEST_NOTE)
     marks = (mark for mark in text if mark not in "\n\t")
     strange = next((mark for mark in marks if unicodedata.category(mark) in ("Cc", "Cs")), "")
     if strange:
-        raise MinerError(
-            f"the note holds a mark that is no text (U+{ord(strange):04X})",
-            "letters, digits, signs and line ends",
-            "Leave that mark out.",
-        )
+        raise MinerError("steps.strange_mark", mark=f"U+{ord(strange):04X}")
 
 
 def _stamp(now: datetime | None) -> str:
@@ -240,13 +225,8 @@ def _writing(folder: Path) -> Iterator[None]:
         with lock(folder / LOCK, wait_s=10):
             yield
     except Timeout as error:
-        raise MinerError(
-            "another program is writing there", "one program at a time", "Try again.", file=folder
-        ) from error
+        raise MinerError("steps.writing_elsewhere", file=folder) from error
     except OSError as error:
         raise MinerError(
-            f"the folder cannot be written ({error.strerror or error})",
-            "a folder you may write in, on a disk with room",
-            "Check the folder and the disk.",
-            file=folder,
+            "steps.not_writable", why=error.strerror or str(error), file=folder
         ) from error

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from miner.core.errors import MinerError
 from miner.core.messages import Message, message
 from miner.core.results import Severity
 from miner.records.client import Client
@@ -27,9 +26,7 @@ def open_questions(client: Client) -> list[Message]:
     told = [
         message(
             "steps.open_in_check",
-            question=MinerError(
-                item.what, item.expected, item.do, file=item.file, row=item.row
-            ).message,
+            question=message("labels.finding", found=item),
         )
         for item in asked[:_SHOWN]
     ]

@@ -86,7 +86,7 @@ def plan(
         keep(client, id_, "alternate", books, now=now, progress=progress)
         item = _open(client, id_)
     if item is None:
-        raise MinerError(f"'{id_}' was given up meanwhile", "an open idea", "Run it again.")
+        raise MinerError("steps.dropped_meanwhile", id=id_)
     return _write(client, made(plan_seed(item.entry.check)), item, at)
 
 
@@ -108,10 +108,8 @@ def _require_start(start: date, last: str) -> None:
     first = date.fromisoformat(last) + timedelta(days=1) if last else start
     latest = first + timedelta(days=LATEST_START)
     if not first <= start <= latest:
-        where = "lies in the records" if start < first else "is far beyond the records"
-        raise MinerError(
-            f"--start {start} {where}", f"a day from {first} to {latest}", "Choose another day."
-        )
+        code = "steps.start_in_records" if start < first else "steps.start_far_off"
+        raise MinerError(code, day=start, first=first, last=latest)
 
 
 def _write(client: Client, found: Plan, item: Kept, at: datetime) -> Plan:
@@ -135,10 +133,7 @@ def _open(client: Client, id_: str) -> Kept | None:
     if item is None:
         return None
     if item.as_ != "alternate":
-        raise MinerError(
-            f"'{id_}' is kept already, with --as {item.as_}", "an idea kept with --as alternate",
-            "Read it first with 'miner follow', or give it up: miner keep CLIENT ID --drop.",
-        )  # fmt: skip
+        raise MinerError("steps.kept_otherwise", id=id_, way=item.as_)
     if item.plan_open() is not None:
         raise _planned_already(id_, item)
     return item
@@ -174,7 +169,4 @@ def _as_ranked(
 
 def _planned_already(id_: str, item: Kept | None) -> MinerError:
     name = item.plans[-1].name if item and item.plans else ""
-    return MinerError(
-        f"'{id_}' has a plan already ({name})", "one plan at a time",
-        "Read it with 'miner result', or give it up: miner keep CLIENT ID --drop.",
-    )  # fmt: skip
+    return MinerError("steps.planned_already", id=id_, name=name)

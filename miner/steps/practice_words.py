@@ -77,9 +77,7 @@ def practice_words(practice: Path, progress: Progress | None = None) -> Practice
         MinerError: it is no folder of client folders, or ``practice.toml`` cannot be used.
     """
     if is_remote(str(practice)):
-        raise MinerError(
-            "this practice lies in a store", "a folder on this machine", "Merge words there."
-        )
+        raise MinerError("steps.practice_in_store")
     shared = read_toml(practice / FILE, PracticeFile)
     clients, unreadable = [], []
     names = client_folders(str(practice))

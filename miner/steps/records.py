@@ -42,11 +42,7 @@ def rules_of(client: Client, rules: RuleBook | Path | str | None) -> RuleBook:
     if isinstance(rules, RuleBook):
         return rules
     if rules is not None and not isinstance(rules, Path | str):
-        raise MinerError(
-            f"{type(rules).__name__} is no rule book",
-            "a folder of rule books, or what 'load_rules' returned",
-            "Give one of the two.",
-        )
+        raise MinerError("steps.no_rule_book", kind=type(rules).__name__)
     return load_rules(None if rules is None else Path(rules), client.folder)
 
 
@@ -75,11 +71,7 @@ def client_of(client: Client | Path | str) -> Client:
     if isinstance(client, Client):
         return client
     if not isinstance(client, Path | str):
-        raise MinerError(
-            f"{type(client).__name__} is no client",
-            "a client folder, or what 'read_client' returned",
-            "Give one of the two.",
-        )
+        raise MinerError("steps.no_client", kind=type(client).__name__)
     return read_client(client)
 
 
@@ -175,6 +167,5 @@ def refuse_stopped(client: Client) -> None:
     """
     for finding in client.findings:
         if finding.severity is Severity.STOP:
-            raise MinerError(
-                finding.what, finding.expected, finding.do, file=finding.file, row=finding.row
-            )
+            of, file, row = finding.as_message(), finding.file, finding.row
+            raise MinerError("steps.of_finding", of=of, file=file, row=row)

@@ -8,8 +8,8 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from miner import ledger
-from miner.core.errors import MinerError, nearest
-from miner.core.messages import Message, Words, by_rules
+from miner.core.errors import MinerError, closest
+from miner.core.messages import Message, Words, by_rules, message
 from miner.core.results import PairRead, PairsTest, PlanResult, Wording, worded
 from miner.followup import planning as reading
 from miner.followup.planning import drawn_in_time, drawn_late
@@ -60,7 +60,7 @@ def result(
     if item.never_begun:
         return test_so_far(client, books, item)
     if item.kept.closed_at is not None:
-        raise MinerError(f"the plan '{name}' was given up", "an open plan", "See 'miner history'.")
+        raise MinerError("steps.plan_dropped", name=name)
     found, over = _read(client, books, item, past.notes, stopped=stopped)
     if stopped and not found.pairs_used:
         return _never_begun(client, books, item, now)
@@ -165,17 +165,14 @@ def _read(
         ticks_and_records_differ=differ, stopped_early=stopped,
         planned_pairs=planned.pairs, put_aside=item.abandoned_plans,
         late_pairs=(len(periods) - len(in_time)) // 2,
-        notes=(*notes, *_late(rules, item), *changes, *_told(client, rules, ticks, item)),
+        notes=(*notes, *_late(rules, item), *changes, *_told(client, ticks, item)),
     )  # fmt: skip
     return found, over
 
 
 def _as_written(item: PlanKept, rules: RuleBook) -> PlanResult:
     if item.verdict is None:
-        raise MinerError(
-            f"the verdict of '{item.name}' was not written", "a ledger that can be written to",
-            "Check the folder and run again.",
-        )  # fmt: skip
+        raise MinerError("steps.verdict_not_written", name=item.name)
     with as_written("ledger.plan_verdict_unreadable", item.name):
         found = _from_entry(item.verdict.payload)
     found = replace(found, proven=item.verdict.trusted and item.entry.trusted)
@@ -246,13 +243,10 @@ def _changes(
     return found.messages(books, without, planned.unit_of)
 
 
-def _told(client: Client, rules: RuleBook, ticks: Ticks, item: PlanKept) -> tuple[Message, ...]:
+def _told(client: Client, ticks: Ticks, item: PlanKept) -> tuple[Message, ...]:
     plans = replay(ledger.read(client.folder)).plans
-    said = [
-        MinerError(one.what, one.expected, one.do, file=one.file, row=one.row).message
-        for one in (*ticks.findings, *misplaced(ticks, plans, item.name))
-    ]
-    return tuple(by_rules(rules, "labels.clean", text=text, limit=400) for text in said)
+    found = (*ticks.findings, *misplaced(ticks, plans, item.name))
+    return tuple(message("labels.finding", found=one, limit=400) for one in found)
 
 
 def _plan(book: ledger.Ledger, name: str) -> PlanKept:
@@ -260,9 +254,6 @@ def _plan(book: ledger.Ledger, name: str) -> PlanKept:
     found = story.plan(name)
     if found is None:
         known = [one.name for one in story.plans]
-        raise MinerError(
-            f"there is no plan '{name}'",
-            f"one of {', '.join(known)}" if known else "the name of a plan; none is written yet",
-            nearest(name, known) or "Copy the name that 'miner plan' printed.",
-        )  # fmt: skip
+        code = "steps.no_plan_to_read" if known else "steps.no_plan_written"
+        raise MinerError(code, name=name, known=known, close=closest(name, known))
     return found

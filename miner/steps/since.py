@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
 from miner import __version__
+from miner.core.messages import message
 from miner.core.results import Since
 from miner.records.client import Client, LeftOutDay
 from miner.steps.day_hashes import day_hashes, settings_hash
 from miner.steps.past import Past
 from miner.tables.unit_table import UnitTable
 
-SEEN = "its readings had been looked at under another date"
+SEEN = message("steps.seen_before")
 LAST = "9999-12-30"
 
 
@@ -55,7 +57,7 @@ def without_seen(table: UnitTable, days: Sequence[str]) -> UnitTable:
     frame = table.frame
     seen = frame["date"].astype(str).isin(list(days)) & frame["usable"].astype(bool)
     usable = np.where(seen, False, frame["usable"].to_numpy(dtype=bool))
-    left_out = np.where(seen, SEEN, frame["left_out"].astype(str))
+    left_out: Any = [SEEN if one else why for one, why in zip(seen, frame["left_out"], strict=True)]
     return replace(table, frame=frame.assign(usable=usable, left_out=left_out))
 
 

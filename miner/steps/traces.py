@@ -7,6 +7,7 @@ from pathlib import Path
 
 from miner.caseload.places import is_remote
 from miner.caseload.store import read_pages
+from miner.core.messages import Message, message
 from miner.core.results.caseload import ClientRow
 
 MAY_NAME_A_CLIENT = {".html", ".csv", ".json", ".txt", ".md", ".toml"}
@@ -14,7 +15,7 @@ MAY_NAME_A_CLIENT = {".html", ".csv", ".json", ".txt", ".md", ".toml"}
 
 def traces(
     practice: str, home: Path, left: list[ClientRow], withdrew: list[str], present: set[str]
-) -> list[str]:
+) -> list[Message]:
     """Return what may still hold something of clients who are gone or withdrew, in sentences.
 
     Args:
@@ -29,23 +30,16 @@ def traces(
         f"{row.client} in {row.folder}" if several[row.client] > 1 else row.client for row in left
     ]
     gone = sorted({row.client for row in left} - present)
-    said = [
-        f"{client}: the folder is gone. What was kept of it in {home.name} has been "
-        "removed. It is in no pooled figure any more."
-        for client in told_as
-    ]
-    said += [
-        f"{client}: no longer agreed to be pooled. It is in no pooled figure any more."
-        for client in withdrew
-    ]
+    said = [message("steps.folder_gone", client=client, home=home.name) for client in told_as]
+    said += [message("steps.withdrew", client=client) for client in withdrew]
     here = _files_that_name(practice, gone)
-    said += [f"{client} is still named in {name}." for client, name in here]
+    said += [message("steps.still_named", clients=[client], place=name) for client, name in here]
     for page, clients in sorted(read_pages(home).items()):
         told = [client for client in gone if client in clients]
         if told and Path(page).is_file() and Path(page).parent != Path(practice).resolve():
-            said.append(f"{', '.join(told)} is still named in {page}.")
+            said.append(message("steps.still_named", clients=told, place=page))
     if said:
-        said.append("Pages and exports saved elsewhere, printouts and backups are not known here.")
+        said.append(message("steps.copies_elsewhere"))
     return said
 
 

@@ -48,11 +48,7 @@ def week(client: Client, rules: RuleBook | None = None, *, last: str | None = No
     first, newest = str(clock.min())[:10], str(clock.max())[:10]
     end = last or newest
     if end < first:
-        raise MinerError(
-            f"the records begin on {first}, after {end}",
-            f"a day from {first} to {newest}",
-            "Correct --date.",
-        )
+        raise MinerError("steps.week_before_records", first=first, last=newest, end=end)
     days = tuple(
         (date.fromisoformat(end) - timedelta(days=back)).isoformat()
         for back in reversed(range(LENGTH))

@@ -9,11 +9,10 @@ from itertools import permutations
 
 from miner.caseload.running import Pace, Progress, run
 from miner.caseload.store import Store
+from miner.core.messages import Message, message
 from miner.core.results.caseload import ClientRow
 from miner.records.check.one_person import told_of_same
 from miner.steps.examine import Task, ended, examine
-
-COPY = "The records are the very ones of {client}: pooled once. Is one folder a copy of the other?"
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +29,7 @@ class Pooled:
     rows: tuple[ClientRow, ...]
     agreed: tuple[ClientRow, ...]
     copies: int
-    notes: tuple[str, ...]
+    notes: tuple[Message, ...]
 
 
 def look(
@@ -63,7 +62,7 @@ def who_is_pooled(names: Sequence[str], store: Store) -> Pooled:
     return Pooled(tuple(rows), tuple(agreed), len(copies), tuple(notes))
 
 
-def _told_apart(rows: Sequence[ClientRow]) -> tuple[list[ClientRow], list[str]]:
+def _told_apart(rows: Sequence[ClientRow]) -> tuple[list[ClientRow], list[Message]]:
     """Return the rows, clients of one code by their folders too, and a note of each such code."""
     count = Counter(row.client for row in rows)
     told = [
@@ -71,7 +70,7 @@ def _told_apart(rows: Sequence[ClientRow]) -> tuple[list[ClientRow], list[str]]:
         for row in rows
     ]
     notes = [
-        f"{much} folders say they are {code}. They are counted as different clients."
+        message("steps.one_code", count=much, client=code)
         for code, much in sorted(count.items())
         if much > 1
     ]
@@ -120,7 +119,10 @@ def _copies_told(rows: list[ClientRow], store: Store) -> tuple[list[ClientRow], 
     of = store.same_units([row.folder for row in rows if row.pooled])
     names = {row.folder: row.client for row in rows}
     told = [
-        replace(row, attention=(COPY.format(client=names[of[row.folder]]), *row.attention))
+        replace(
+            row,
+            attention=(str(message("steps.copy_of", client=names[of[row.folder]])), *row.attention),
+        )
         if row.folder in of
         else row
         for row in rows

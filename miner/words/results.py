@@ -6,7 +6,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from miner.core.results import Wording
+from miner.core.errors import MinerError
+from miner.core.results import Finding, Wording
 from miner.words import ask, follow, labels, morning_words, plan, sentences
 from miner.words.amounts import Amounts
 from miner.words.door import rules_at_door
@@ -34,6 +35,13 @@ def _some_of(_: Any, days: Any) -> str:
     return f"{', '.join(map(dated, days[:FEW_NAMED]))}{more}"
 
 
+def finding_line(_: Any, found: Finding, limit: int = 0) -> str:
+    """Return a finding in one line, at most so long; 0 for any length."""
+    of, file, row = found.as_message(), found.file, found.row
+    text = MinerError("steps.of_finding", of=of, file=file, row=row).message
+    return clean(text, limit) if limit else text
+
+
 _LABELS: dict[str, Callable[..., str]] = {
     "factor": lambda rules, name, unit: labels.factor_phrase(name, rules, unit),
     "factors": lambda rules, names, unit: listed(
@@ -44,7 +52,7 @@ _LABELS: dict[str, Callable[..., str]] = {
     "ended": lambda rules, status: ended_words(status, rules),
     "some_of": _some_of,
     "kind": lambda _, why: reason_kind(why),
-    "clean": lambda _, text, limit: clean(text, limit),
+    "finding": finding_line,
     "entry": entry_text,
     "comparison": lambda rules, found, display_unit: comparison_sentence(
         found, rules, display_unit

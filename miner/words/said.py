@@ -69,8 +69,9 @@ def texts(
     """
     door = door_now() if door is None else door
     room, _, kind = code.partition(".")
-    if rules is not None:
-        return {"text": _by_rules(rules_at_door(rules, door), room, kind, values, door)}
+    if room in ("labels", "wording"):
+        book = rules and rules_at_door(rules, door)
+        return {"text": _by_rules(book, room, kind, values, door)}
     parts = dict(_book(room)[kind])
     if values.get("close"):
         parts["do"] = parts.get("do_close", CLOSE)

@@ -289,6 +289,7 @@ ROOMS_OF_FACTS: tuple[str, ...] = (
     "records",
     "rulebook",
     "stats",
+    "steps",
     "tables",
 )
 """Rooms in which no sentence stands: what is said is a code with values."""
