@@ -200,8 +200,11 @@ def test_a_copy_of_a_client_is_pooled_once_and_told(
     assert told["another"] == {row.folder: row for row in usual.clients}["client-02"].attention
     shutil.rmtree(folder / "another")
     later = pool(folder, work=tmp_path / "work")
-    assert any(text.startswith("client-02 in another: the folder is gone") for text in later.traces)
-    assert not any("client-02 is still named" in text for text in later.traces)
+    assert any(
+        text.startswith("client-02 in another: the folder is gone")
+        for text in tuple(map(str, later.traces))
+    )
+    assert not any("client-02 is still named" in text for text in tuple(map(str, later.traces)))
 
 
 def test_two_clients_with_the_same_readings_are_stopped_and_not_pooled(
@@ -214,7 +217,7 @@ def test_two_clients_with_the_same_readings_are_stopped_and_not_pooled(
     assert "are the very ones of client-03" in why["client-02"]
     assert "are the very ones of client-02" in why["client-03"]
     assert found.agreed == 2
-    assert not any("withdr" in text for text in found.traces)
+    assert not any("withdr" in text for text in tuple(map(str, found.traces)))
 
 
 def test_the_folder_of_one_client_is_no_practice(small: Path) -> None:

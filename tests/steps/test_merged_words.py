@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
@@ -118,6 +120,11 @@ def test_a_question_about_a_merged_word_is_known_as_fixed(client: Path) -> None:
         fix(client, "late coffee")
 
 
+def kept_with(words: dict[str, tuple[str, ...]]) -> Any:
+    """An idea as it was kept, as far as its words go."""
+    return SimpleNamespace(definitions=SimpleNamespace(range=(70.0, 140.0), words=words))
+
+
 @pytest.mark.parametrize(
     ("factor", "words", "tags"),
     [
@@ -129,7 +136,7 @@ def test_a_question_about_a_merged_word_is_known_as_fixed(client: Path) -> None:
 def test_what_was_kept_goes_on_with_the_words_it_was_kept_with(
     client: Path, factor: str, words: list[str], tags: list[str]
 ) -> None:
-    kept = {"definitions": {"range": [70, 140], "words": {factor: words}}}
+    kept = kept_with({factor: tuple(words)})
     for text in (MERGED, "", '[synonyms]\n"late coffee" = "late cofee"\n'):
         settle(client, text)
         read = steps.read_client(client)
@@ -141,7 +148,7 @@ def test_what_was_kept_goes_on_with_the_words_it_was_kept_with(
 
 def test_foods_that_were_kept_go_on_too(client: Path) -> None:
     settle(client, '[food_synonyms]\nspagetti = "spaghetti"\npasta = "spaghetti"\n')
-    kept = {"definitions": {"range": [70, 140], "words": {"food:pasta": ["pasta"]}}}
+    kept = kept_with({"food:pasta": ("pasta",)})
     then = as_kept(steps.read_client(client), kept)
     assert then.settings.food_synonyms == {"spagetti": "spaghetti"}
 
@@ -149,7 +156,7 @@ def test_foods_that_were_kept_go_on_too(client: Path) -> None:
 def test_what_was_kept_without_words_is_read_as_before(client: Path) -> None:
     settle(client, MERGED)
     read = steps.read_client(client)
-    kept = {"definitions": {"range": [70, 140]}}
+    kept = kept_with({})
     assert as_kept(read, kept).used("tags")["tag"].tolist() == ["late coffee"] * 2
     assert reworded(read, kept) == ()
 
