@@ -11,6 +11,8 @@ import pytest
 
 import miner
 from miner import steps
+from miner.core.results import CheckReport, ErrorRate, Hypothesis, Ranking, Why
+from miner.core.results.caseload import Caseload
 
 EXAMPLES = doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS
 
@@ -31,14 +33,22 @@ def known(home: Path) -> dict[str, Any]:
     return {"miner": miner, "client": miner.read_client(home / "miner-demo/client-01"), **verbs}
 
 
-@pytest.mark.parametrize("name", ["miner", *miner.__all__])
-def test_the_example_of_a_verb_runs(
+TOLD_OF = {
+    "miner": miner,
+    **{name: getattr(miner, name) for name in miner.__all__},
+    **{
+        each.__name__: each for each in (Caseload, CheckReport, ErrorRate, Hypothesis, Ranking, Why)
+    },
+}
+
+
+@pytest.mark.parametrize("name", TOLD_OF)
+def test_the_example_of_a_verb_or_of_its_result_runs(
     name: str, known: dict[str, Any], home: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(home)
-    verb = miner if name == "miner" else getattr(miner, name)
     finder = doctest.DocTestFinder(recurse=False)
-    found = finder.find(verb, name, module=False, globs=dict(known))
+    found = finder.find(TOLD_OF[name], name, module=False, globs=dict(known))
     examples = [each for each in found if each.examples]
     assert examples, f"{name} has no example"
     runner = doctest.DocTestRunner(optionflags=EXAMPLES)
@@ -53,7 +63,8 @@ def elsewhere() -> list[str]:
     package = Path(miner.__file__).parent
     paths = [path for path in package.rglob("*.py") if ">>> " in path.read_text("utf-8")]
     names = [".".join(path.relative_to(package.parent).with_suffix("").parts) for path in paths]
-    return sorted(name for name in names if not name.startswith(("miner.steps.", "miner.__init__")))
+    with_records = ("miner.steps.", "miner.core.results.", "miner.__init__")
+    return sorted(name for name in names if not name.startswith(with_records))
 
 
 @pytest.mark.parametrize("name", elsewhere())

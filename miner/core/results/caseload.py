@@ -200,6 +200,11 @@ class Caseload(Result):
         clear_by_chance: how many of the clients would at most have something called clear by luck
             alone, on average, where nothing is true; in the search or of their fixed questions.
         suggested: questions for each client from the records of the others alone.
+
+    Example:
+        >>> caseload = miner.pool("invented", draws=100)
+        >>> caseload.agreed, caseload.to_frame().shape[0]
+        (2, 2)
     """
 
     practice: str

@@ -159,6 +159,11 @@ class CheckReport(Result):
 
     Attributes:
         covered: of each day that cannot be used, the share of it that readings cover.
+
+    Example:
+        >>> report = miner.check(client)
+        >>> report.first_day, report.last_day, report.known_factors["short_sleep"]
+        ('2026-01-12', '2026-02-23', 41)
     """
 
     client: str

@@ -212,6 +212,11 @@ class Hypothesis(Worded):
             the counts are of with and without all the same.
         per: of a dose, what ``difference`` and ``interval`` are for; else None.
         tried_before: how its last test ended, where it was kept and judged before, or None.
+
+    Example:
+        >>> answer = miner.ask(client, "short_sleep", "wake_glucose")
+        >>> answer.unit, answer.to_dict()["counts"]["with"]
+        ('mg/dL', 10)
     """
 
     id: str
@@ -297,6 +302,13 @@ class Ranking(Worded):
         second_look: the other unit was ranked first, so that nothing searched is called clear.
         clear_by_chance: how often, at most, anything is called clear where nothing is true, in the
             search or of the fixed questions, which are a family of their own.
+
+    Example:
+        >>> ranking = miner.rank(client, draws=200)
+        >>> len(ranking.to_frame()) == len(ranking.hypotheses)
+        True
+        >>> ranking.find("4c28aa7c").outcome
+        'wake_glucose'
     """
 
     client: str
@@ -397,6 +409,11 @@ class ErrorRate(Worded):
             They are no independent records, so that their rate has no interval.
         moved_claimed: of these, with at least one clear hypothesis.
         finished: False where it was interrupted.
+
+    Example:
+        >>> rate = miner.error_rate(client, worlds=2, draws=100)
+        >>> rate.any_claim_rate
+        0.0
     """
 
     client: str

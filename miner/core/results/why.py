@@ -68,7 +68,13 @@ class UnitBehind(Result):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Why(Result):
-    """A hypothesis and every unit behind it."""
+    """A hypothesis and every unit behind it.
+
+    Example:
+        >>> behind = miner.why(client, "4c28aa7c")
+        >>> behind.units[1].unit, behind.units[1].outcome
+        ('2026-01-13', 92.0)
+    """
 
     client: str
     id: str
