@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from types import ModuleType
+
 import pytest
 
+from miner.core.results import Wording, worded
+from miner.render.terminal import render
 from miner.rulebook import RuleBook
-from miner.words.door import OF_CLIENT, Audience, said_to
+from miner.words.door import OF_CLIENT, Audience, Door, at_door, rules_at_door, said_to
 from miner.words.labels import factor_phrase, outcome_label
+from miner.words.ranking import ranking_parts
 
 OTHERS = (Audience.PRACTITIONER, Audience.DOCTOR)
 
@@ -56,3 +61,20 @@ def test_every_second_wording_stands_beside_its_first(rules: RuleBook) -> None:
     for table in rules.wording.values():
         for key in table:
             assert not key.endswith(OF_CLIENT) or key.removesuffix(OF_CLIENT) in table
+
+
+@pytest.mark.parametrize("door", ["", "paper", "page"])
+@pytest.mark.parametrize(
+    "own", ["food:you", "tag:the client", "tag:above your range", "tag:run again"]
+)
+def test_a_ranking_tells_a_client_s_own_word_unchanged_at_every_door(
+    rules: RuleBook, samples: ModuleType, own: str, door: Door
+) -> None:
+    item = samples.hypothesis(factors=(own,), travels_with=(own,))
+    with at_door(door):
+        ranking = worded(samples.ranking(item), Wording(rules_at_door(rules)))
+        text = " ".join(render(ranking_parts(ranking, rules_at_door(rules)), 400).split())
+    phrase = rules.factor(own).phrase
+    assert f"Often along with it: {phrase}." in text
+    assert rules.factor(own).with_many in text
+    assert ("in your higher quarter" in text) == (door == "")
