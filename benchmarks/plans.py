@@ -25,8 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from miner.followup import planning
-from miner.stats.power import pairs_power
-from miner.stats.randomisation import SignFlips, sign_flips
+from miner.stats.power import SignFlips, pairs_power, sign_flips
 
 RESULTS = Path(__file__).parent / "results" / "plans.md"
 TRIALS = {6: (17, 45, 65), 10: (51, 83, 98)}

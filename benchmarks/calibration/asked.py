@@ -21,8 +21,8 @@ from benchmarks.calibration.diary import ALONE
 from benchmarks.calibration.worlds import WORLDS, month
 from miner import rulebook
 from miner.core.results import Evidence
-from miner.hypotheses.design import design
-from miner.hypotheses.fixed import Question, answer
+from miner.hypotheses.design import Question, design
+from miner.hypotheses.fixed import answer
 
 LEAST = {28: 80.0, 60: 97.0}
 

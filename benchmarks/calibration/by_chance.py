@@ -20,7 +20,7 @@ from statsmodels.stats.proportion import proportion_confint
 from benchmarks.calibration.worlds import WORLDS, month
 from miner import rulebook
 from miner.core.results import Evidence
-from miner.hypotheses.fixed import Question
+from miner.hypotheses.design import Question
 from miner.hypotheses.rank import rank_table
 
 HABITS, ASKED, FIRST_SEED = 15, 3, 730_000

@@ -12,8 +12,8 @@ from benchmarks.calibration.rivals import rivals
 from benchmarks.calibration.worlds import ANSWERING, ASKED, Month, month
 from miner.core.results import Evidence
 from miner.hypotheses.describe import describe
-from miner.hypotheses.design import Design, design
-from miner.hypotheses.fixed import Question, answer
+from miner.hypotheses.design import Design, Question, design
+from miner.hypotheses.fixed import answer
 from miner.hypotheses.guard import Judged, interval, judge_all
 from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import Search, search

@@ -24,7 +24,7 @@ from joblib import Parallel, delayed
 from benchmarks.calibration.worlds import FIRST_DAY
 from miner import rulebook
 from miner.core.results import Evidence
-from miner.hypotheses.fixed import Question
+from miner.hypotheses.design import Question
 from miner.hypotheses.rank import ask_table, rank_table
 from miner.hypotheses.tested import Spectra
 from miner.rulebook import RuleBook

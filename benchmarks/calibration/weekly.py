@@ -17,8 +17,8 @@ from benchmarks.calibration.diary import ALONE
 from benchmarks.calibration.worlds import UNEVEN, WEEKLY, World, month
 from miner import rulebook
 from miner.core.results import DoubtCode
-from miner.hypotheses.design import design
-from miner.hypotheses.fixed import Question, answer
+from miner.hypotheses.design import Question, design
+from miner.hypotheses.fixed import answer
 from miner.hypotheses.guard import Judged, judge_all
 from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import search

@@ -21,8 +21,16 @@ from miner.hypotheses.design import design
 from miner.hypotheses.tested import whitened
 from miner.ledger import FrozenIdea
 from miner.rulebook import RuleBook
-from miner.stats.power import fewest_pairs, pair_spread, pairs_detectable, pairs_power
-from miner.stats.randomisation import SignFlips, coins, sign_flips, smallest_p
+from miner.stats.power import (
+    SignFlips,
+    coins,
+    fewest_pairs,
+    pair_spread,
+    pairs_detectable,
+    pairs_power,
+    sign_flips,
+    smallest_p,
+)
 from miner.tables.unit_table import UnitTable
 
 MIN_PAIRS, MAX_PAIRS = 6, 40

@@ -14,8 +14,7 @@ from miner.core.messages import Message, message
 from miner.core.results import Counts, Shape, Withheld
 from miner.hypotheses.design import Design, Target, combine
 from miner.rulebook import Guardrails
-from miner.stats.itemsets import frequent_itemsets
-from miner.stats.scores import normal_scores, share_tied
+from miner.stats.scores import frequent_itemsets, normal_scores, share_tied
 
 Floats = NDArray[np.float64]
 

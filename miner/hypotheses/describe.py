@@ -12,8 +12,7 @@ from scipy.special import ndtr
 from miner.core.messages import Message, message
 from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Per, Shape, Withheld
 from miner.hypotheses.candidates import too_few_known, unrankable
-from miner.hypotheses.design import Design, Item, combine, identity, lagged
-from miner.hypotheses.fixed import Question
+from miner.hypotheses.design import Design, Item, Question, combine, identity, lagged
 from miner.hypotheses.guard import Judged, correlation, interval, ordinary_interval
 from miner.hypotheses.tested import OutcomeSearch, Tested, Whitened
 from miner.rulebook import FactorRule, Guardrails, RuleBook

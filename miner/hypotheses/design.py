@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from miner.core.messages import Message
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.stats.scores import normal_scores
 from miner.tables.labels import higher_quarter
@@ -348,3 +349,28 @@ def outcome_definition(rule: OutcomeRule) -> dict[str, object]:
         key: getattr(rule, key)
         for key in ("unit", "definition", "measure_unit", "window", "coverage", "worse")
     }
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One question: does this factor come before, or go with, this outcome?
+
+    Attributes:
+        guess: "up", "down" or None, as written down; it makes the test one-sided.
+        fixed_on: ISO date; only units that start after it count. None: all units count.
+        proven: the ledger shows the date; else it is shown as told.
+        doubt: why the answer is a hint at most, as that these records had been ranked before it
+            was fixed; None where nothing speaks against it.
+        shape: "cut" or "dose" where one was named; None tests both.
+        seen: ISO dates after it that do not count: their readings had been looked at before it
+            was fixed, under other dates.
+    """
+
+    factor: str
+    outcome: str
+    guess: str | None = None
+    fixed_on: str | None = None
+    proven: bool = False
+    doubt: Message | None = None
+    shape: str | None = None
+    seen: frozenset[str] = frozenset()

@@ -12,7 +12,7 @@ from scipy.special import stdtr
 from miner.core.messages import Message, message
 from miner.core.results import Doubt, DoubtCode, Evidence, Withheld
 from miner.hypotheses.candidates import doses, singles
-from miner.hypotheses.design import Design, Target
+from miner.hypotheses.design import Design, Question, Target
 from miner.hypotheses.guard import Judged, Levels, companions, judge_one
 from miner.hypotheses.tested import OutcomeSearch, Spectra, Tested, measure, prepare, untested
 from miner.rulebook import Guardrails
@@ -27,31 +27,6 @@ LOOKED = message("hypotheses.looked_before")
 LOOKS_LOST = message("hypotheses.looks_lost")
 DEFINED_OTHERWISE = message("hypotheses.defined_otherwise")
 REWORDED = message("hypotheses.reworded")
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """One question: does this factor come before, or go with, this outcome?
-
-    Attributes:
-        guess: "up", "down" or None, as written down; it makes the test one-sided.
-        fixed_on: ISO date; only units that start after it count. None: all units count.
-        proven: the ledger shows the date; else it is shown as told.
-        doubt: why the answer is a hint at most, as that these records had been ranked before it
-            was fixed; None where nothing speaks against it.
-        shape: "cut" or "dose" where one was named; None tests both.
-        seen: ISO dates after it that do not count: their readings had been looked at before it
-            was fixed, under other dates.
-    """
-
-    factor: str
-    outcome: str
-    guess: str | None = None
-    fixed_on: str | None = None
-    proven: bool = False
-    doubt: Message | None = None
-    shape: str | None = None
-    seen: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)

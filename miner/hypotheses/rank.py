@@ -18,8 +18,8 @@ from miner.hypotheses.describe import (
     order_key,
     outcome_summary,
 )
-from miner.hypotheses.design import WHOLE_DAY, Design, design, with_whole_day
-from miner.hypotheses.fixed import Question, a_hint_at_most, answer, meets
+from miner.hypotheses.design import WHOLE_DAY, Design, Question, design, with_whole_day
+from miner.hypotheses.fixed import a_hint_at_most, answer, meets
 from miner.hypotheses.guard import Judged, judge_all
 from miner.hypotheses.search import Progress, search
 from miner.hypotheses.tested import Spectra, Tested

@@ -10,8 +10,9 @@ from miner.core.errors import MinerError
 from miner.core.messages import Message, Words, by_rules, message
 from miner.core.period import EVER
 from miner.core.results import ErrorRate, Evidence, Hypothesis, Why, Wording, worded
+from miner.hypotheses.design import Question
 from miner.hypotheses.error_rate import error_rate as _error_rate
-from miner.hypotheses.fixed import LOOKED, Question
+from miner.hypotheses.fixed import LOOKED
 from miner.hypotheses.rank import ask_table, rank_table
 from miner.hypotheses.why import why_table
 from miner.records.client import Client

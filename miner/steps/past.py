@@ -11,8 +11,8 @@ from miner.core.errors import MinerError
 from miner.core.messages import Message, Words, message
 from miner.core.period import Period
 from miner.core.results import Hypothesis, Severity
-from miner.hypotheses.design import identity_in_rules
-from miner.hypotheses.fixed import DEFINED_OTHERWISE, LOOKED, LOOKS_LOST, REWORDED, Question
+from miner.hypotheses.design import Question, identity_in_rules
+from miner.hypotheses.fixed import DEFINED_OTHERWISE, LOOKED, LOOKS_LOST, REWORDED
 from miner.ledger import Event, Ledger, replay
 from miner.records.check.one_person import clock_prints
 from miner.records.client import Client, Settings

@@ -89,3 +89,15 @@ class Zones:
         moved = np.diff(self.offset) / HOUR
         far = np.flatnonzero(np.abs(moved) >= hours)
         return [(int(self.begins[k + 1]), float(moved[k])) for k in far]
+
+
+def covered(minutes: float, window_seconds: int) -> float:
+    """Return the share of a window that readings cover, at most 1; 0 for an empty window."""
+    if window_seconds <= 0:
+        return 0.0
+    return min(1.0, round(minutes * 60 / window_seconds, 9))
+
+
+def percent(share: float) -> int:
+    """Return a share as whole per cent, rounded down so that too little never looks enough."""
+    return int(round(share * 100, 6))

@@ -12,14 +12,12 @@ from miner.core.messages import Message, message
 from miner.records.client import Client
 from miner.rulebook import Cautions, FactorRule, RuleBook
 from miner.tables.cells import Columns, Found, cut
-from miner.tables.clockwork import HOUR, Floats, iso_day, stamps
+from miner.tables.clockwork import HOUR, Floats, covered, iso_day, percent, stamps
 from miner.tables.glucose.outcomes import (
     Windows,
     clock_windows,
-    covered,
     outcomes_over,
     own_windows,
-    percent,
     smoothed,
     sums,
 )

@@ -13,7 +13,7 @@ from miner.core.messages import Message
 from miner.records.client import Client
 from miner.rulebook import FactorRule, RuleBook
 from miner.tables.cells import Columns, Found, because, cut, unknown
-from miner.tables.clockwork import DAY, HOUR, iso_day, stamps
+from miner.tables.clockwork import DAY, HOUR, iso_day, percent, stamps
 from miner.tables.days import WEEKDAYS, told_left_out
 from miner.tables.food.meals import (
     NEVER,
@@ -26,7 +26,7 @@ from miner.tables.food.meals import (
     meal_records,
     outcomes_after,
 )
-from miner.tables.glucose.outcomes import BEYOND, percent, smoothed
+from miner.tables.glucose.outcomes import BEYOND, smoothed
 from miner.tables.measures import (
     FEWEST_OCCASIONS,
     NOT_TOLD,

@@ -13,10 +13,9 @@ from miner.core.messages import Message
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.tables.cells import Found, because, unknown
-from miner.tables.clockwork import DAY, HOUR, from_usual, usual_clock
+from miner.tables.clockwork import DAY, HOUR, covered, from_usual, usual_clock
 from miner.tables.columns import Source
 from miner.tables.food.eating import Eaten, Food, Occasion, eaten_by_day, food_of
-from miner.tables.glucose.outcomes import covered, why_no_night
 from miner.tables.glucose.trace import Trace, trace_of
 from miner.tables.movement.tracker import (
     LEAST_WORN,
@@ -30,7 +29,7 @@ from miner.tables.movement.tracker import (
     tracker_of,
     unfinished_of,
 )
-from miner.tables.sleep.nights import Days, Nights, days_of, nights_of
+from miner.tables.sleep.nights import Days, Nights, days_of, nights_of, why_no_night
 from miner.tables.tag_days import Tags, tags_of
 
 

@@ -6,7 +6,7 @@ from small_tables import NAN, RULES, day_table
 
 from miner.core.errors import MinerError
 from miner.core.results import Evidence
-from miner.hypotheses.fixed import Question
+from miner.hypotheses.design import Question
 from miner.hypotheses.rank import ask_table, rank_table
 from miner.hypotheses.why import why_table
 

@@ -13,8 +13,7 @@ from statsmodels.stats.proportion import confint_proportions_2indep
 from benchmarks.calibration.worlds import WORLDS, month
 from miner.core.results import Evidence
 from miner.hypotheses.describe import hints_by_chance, missing_more_often
-from miner.hypotheses.design import design, identity, identity_in_rules
-from miner.hypotheses.fixed import Question
+from miner.hypotheses.design import Question, design, identity, identity_in_rules
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.search import search
 from miner.stats.maxt import shuffles

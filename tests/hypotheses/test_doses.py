@@ -16,8 +16,7 @@ from benchmarks.calibration.doses import dose_diary
 from miner.core.errors import MinerError
 from miner.core.results import DoubtCode, Evidence, Shape
 from miner.hypotheses.candidates import candidates
-from miner.hypotheses.design import design
-from miner.hypotheses.fixed import Question
+from miner.hypotheses.design import Question, design
 from miner.hypotheses.guard import adds_something, better, judge_all
 from miner.hypotheses.rank import ask_table, rank_table
 from miner.hypotheses.search import search

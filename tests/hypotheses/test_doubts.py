@@ -9,8 +9,7 @@ from small_tables import RULES, day_table, with_guard
 from benchmarks.calibration.worlds import UNEVEN, month
 from miner.core.results import DoubtCode, Evidence, Shape
 from miner.hypotheses import tested
-from miner.hypotheses.design import design
-from miner.hypotheses.fixed import Question
+from miner.hypotheses.design import Question, design
 from miner.hypotheses.guard import Levels, doubts
 from miner.hypotheses.rank import ask_table, rank_table
 from miner.hypotheses.search import search

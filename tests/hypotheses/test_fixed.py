@@ -7,8 +7,8 @@ from scipy.stats import t as student
 from small_tables import MONDAY, NAN, RULES, day_table, with_guard
 
 from miner.core.results import Evidence
-from miner.hypotheses.design import design
-from miner.hypotheses.fixed import LOOKED, Question, meets
+from miner.hypotheses.design import Question, design
+from miner.hypotheses.fixed import LOOKED, meets
 from miner.hypotheses.rank import rank_table
 
 

@@ -16,8 +16,7 @@ from small_tables import (
 
 from benchmarks.calibration.worlds import WORLDS, month
 from miner.core.results import Evidence, plain
-from miner.hypotheses.design import design
-from miner.hypotheses.fixed import Question
+from miner.hypotheses.design import Question, design
 from miner.hypotheses.rank import default_primary, rank_table
 from miner.hypotheses.search import search
 from miner.stats.power import AtHand, power_on_new_units

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from miner.stats.itemsets import frequent_itemsets
+from miner.stats.scores import frequent_itemsets
 
 REFERENCE = Path(__file__).parents[2] / "datasets" / "reference"
 

@@ -7,8 +7,15 @@ import pytest
 from scipy.stats import norm, permutation_test
 from statsmodels.stats.contingency_tables import mcnemar
 
-from miner.stats.power import fewest_pairs, pair_spread, pairs_detectable, pairs_power
-from miner.stats.randomisation import coins, sign_flips, smallest_p
+from miner.stats.power import (
+    coins,
+    fewest_pairs,
+    pair_spread,
+    pairs_detectable,
+    pairs_power,
+    sign_flips,
+    smallest_p,
+)
 
 REFERENCE = Path(__file__).resolve().parents[2] / "datasets" / "reference"
 

@@ -14,7 +14,17 @@ from miner.core.messages import Message
 from miner.records.client import Client
 from miner.rulebook import OutcomeRule, RuleBook
 from miner.tables.cells import Found, because, unknown
-from miner.tables.clockwork import DAY, HOUR, Floats, Times, from_usual, seconds, usual_clock
+from miner.tables.clockwork import (
+    DAY,
+    HOUR,
+    Floats,
+    Times,
+    covered,
+    from_usual,
+    percent,
+    seconds,
+    usual_clock,
+)
 from miner.tables.columns import Source, origins, words
 from miner.tables.food.eating import (
     MAIN,
@@ -26,7 +36,7 @@ from miner.tables.food.eating import (
     said,
 )
 from miner.tables.food.foods import foods_of, merged, one_name, terms
-from miner.tables.glucose.outcomes import BEYOND, beyond, covered, percent
+from miner.tables.glucose.outcomes import BEYOND, beyond
 from miner.tables.glucose.rises import incremental_area
 from miner.tables.glucose.trace import Mask, Trace, above
 from miner.tables.measures import DayRecords, records_of

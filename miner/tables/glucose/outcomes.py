@@ -12,13 +12,13 @@ from numpy.typing import NDArray
 from pandas.api.indexers import BaseIndexer
 
 from miner.core.errors import MinerError, closest
-from miner.core.messages import Message, message
+from miner.core.messages import Message
 from miner.rulebook import OutcomeRule
 from miner.tables.cells import Found, because, unknown
-from miner.tables.clockwork import DAY, HOUR, Floats, Times, Zones
+from miner.tables.clockwork import DAY, HOUR, Floats, Times, Zones, covered, percent
 from miner.tables.columns import Source
 from miner.tables.glucose.trace import Mask, Trace, above
-from miner.tables.sleep.nights import Days, Nights
+from miner.tables.sleep.nights import Days, Nights, why_no_night
 
 SMOOTHED_OVER_MIN = 15
 WITHIN_MIN = 180
@@ -163,15 +163,6 @@ def clock_windows(trace: Trace, days: Days, nights: Nights) -> Mapping[str, Wind
         "night": Windows.over(trace, night[0], night[1], every),
         "day": Windows.over(trace, begin, finish, every),
     }
-
-
-def why_no_night(days: Days, nights: Nights) -> tuple[Message | None, ...]:
-    """Return why the main sleep that opens each day is not known, None where it is."""
-    missing = nights.none or message("tables.no_main_sleep")
-    return tuple(
-        None if night else nights.why_not.get(int(number), missing)
-        for night, number in zip(days.night, days.number, strict=True)
-    )
 
 
 def _night_by_clock(days: Days, zones: Zones) -> tuple[Times, Times]:
@@ -373,15 +364,3 @@ def _found(
         else:
             out.append(Found(numbers[k], rows=rows))
     return out
-
-
-def covered(minutes: float, window_seconds: int) -> float:
-    """Return the share of a window that readings cover, at most 1; 0 for an empty window."""
-    if window_seconds <= 0:
-        return 0.0
-    return min(1.0, round(minutes * 60 / window_seconds, 9))
-
-
-def percent(share: float) -> int:
-    """Return a share as whole per cent, rounded down so that too little never looks enough."""
-    return int(round(share * 100, 6))

@@ -14,9 +14,8 @@ from miner.core.messages import Message, message
 from miner.records.client import Client
 from miner.records.columns import IN_DOUBT, NO_LEVEL, STILL
 from miner.tables.cells import Found, because, unknown
-from miner.tables.clockwork import DAY, HOUR, Floats, Times, seconds
+from miner.tables.clockwork import DAY, HOUR, Floats, Times, covered, percent, seconds
 from miner.tables.columns import Source, numbers, origins, words
-from miner.tables.glucose.outcomes import covered, percent
 from miner.tables.glucose.trace import Mask
 
 

@@ -325,3 +325,12 @@ def days_of(trace: Trace, nights: Nights) -> Days:
         asleep=asleep[:keep],
         usual_wake=usual_wake,
     )
+
+
+def why_no_night(days: Days, nights: Nights) -> tuple[Message | None, ...]:
+    """Return why the main sleep that opens each day is not known, None where it is."""
+    missing = nights.none or message("tables.no_main_sleep")
+    return tuple(
+        None if night else nights.why_not.get(int(number), missing)
+        for night, number in zip(days.night, days.number, strict=True)
+    )
