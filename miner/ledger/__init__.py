@@ -1,6 +1,14 @@
 """The ledger of one client: an append-only file in which an edited or lost line is told."""
 
-from miner.ledger.entries import FrozenIdea, KeptEntry, PlanEntry, as_written, is_day
+from miner.ledger.entries import (
+    FrozenIdea,
+    KeptEntry,
+    PlanEntry,
+    VerdictEntry,
+    as_written,
+    is_day,
+    plan_verdict,
+)
 from miner.ledger.line import NAME, SCHEMA, Event
 from miner.ledger.reading import Ledger, LedgerUnwritable, append, owned, read
 from miner.ledger.state import (
@@ -34,12 +42,14 @@ __all__ = [
     "LedgerUnwritable",
     "PlanEntry",
     "PlanKept",
+    "VerdictEntry",
     "append",
     "as_written",
     "choices",
     "is_day",
     "named",
     "owned",
+    "plan_verdict",
     "questions",
     "rankings",
     "read",

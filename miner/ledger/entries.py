@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date
+from functools import cache
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
@@ -17,11 +18,13 @@ from pydantic import (
     ConfigDict,
     Field,
     PlainValidator,
+    TypeAdapter,
     model_validator,
 )
 
 from miner.core.errors import MinerError
-from miner.core.results import PlanPeriod, Shape
+from miner.core.results import PlanPeriod, PlanResult, Shape, Since
+from miner.core.results.follow import NewUnits
 from miner.ledger.line import NAME
 
 FIRST_YEAR, LAST_YEAR = 1900, 2200
@@ -192,6 +195,45 @@ class PlanEntry(LedgerEntry):
         if len(arms) != len(both) or set(arms) != both:
             raise ValueError(arms)
         return self
+
+
+class _Counts(LedgerEntry):
+    units: Whole
+    with_: Whole = Field(alias="with")
+    without: Whole
+    unknown: Whole
+
+
+def _new_units(told: Any) -> NewUnits | None:
+    return None if told is None else NewUnits(**_Counts.model_validate(told).model_dump())
+
+
+class VerdictEntry(LedgerEntry):
+    """A verdict on what was watched."""
+
+    status: str
+    difference: Number = None
+    interval: tuple[float, float] | None = None
+    p: Number = None
+    p_adjusted: Number = None
+    reason: str | None = None
+    new_units: int | None = None
+    counts: Annotated[NewUnits | None, PlainValidator(_new_units)] = None
+    since: Since | None = None
+
+
+@cache
+def _plan_result() -> TypeAdapter[PlanResult]:
+    return TypeAdapter(PlanResult)
+
+
+def plan_verdict(payload: Mapping[str, Any]) -> PlanResult:
+    """Return the verdict on an alternating test as it was written.
+
+    Raises:
+        ValueError: the entry does not hold one.
+    """
+    return _plan_result().validate_python(dict(payload))
 
 
 def is_day(text: str) -> bool:

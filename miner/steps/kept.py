@@ -9,13 +9,13 @@ from typing import Any
 from miner.core.errors import MinerError
 from miner.core.messages import message
 from miner.core.results import Since, Wording, worded
-from miner.core.results.follow import KeptResult, NewUnits
+from miner.core.results.follow import KeptResult
 from miner.followup import following as judging
 from miner.followup.following import Fresh, each_day, fresh
 from miner.followup.keeping import as_kept, thaw
 from miner.hypotheses.design import design
 from miner.hypotheses.why import find
-from miner.ledger import FollowupState, FrozenIdea, Kept, as_written
+from miner.ledger import FollowupState, FrozenIdea, Kept, VerdictEntry, as_written
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.steps.past import Past
@@ -140,28 +140,30 @@ def kept_result(
 
 def _told(item: Kept, seen: Seen | None) -> dict[str, Any]:
     nothing: dict[str, Any] = {
-        "new_units": 0, "status": None, "difference": None, "interval": None, "p": None,
+        "new_units": 0,
+        "status": None,
+        "difference": None,
+        "interval": None,
+        "p": None,
         "p_adjusted": None,
-    }  # fmt: skip
+    }
     if item.as_ != "watch":
         return nothing
     if item.verdict is not None:
-        written = item.verdict.payload
-        numbers = ("difference", "p", "p_adjusted")
-        counts = written.get("counts")
-        interval = written.get("interval")
-        if written["status"] not in judging.ENDED:
-            raise ValueError(written["status"])
-        return nothing | {name: _number(written.get(name)) for name in numbers} | {
-            "status": str(written["status"]),
-            "new_units": int(written.get("new_units") or 0),
-            "interval": None if interval is None else (float(interval[0]), float(interval[1])),
-            "reason": str(written.get("reason") or ""),
-            "counts": None if counts is None else NewUnits(
-                *(int(counts[name]) for name in ("units", "with", "without", "unknown"))
-            ),
-            "since": _since(written.get("since")),
-        }  # fmt: skip
+        written = VerdictEntry.read(item.verdict.payload)
+        if written.status not in judging.ENDED:
+            raise ValueError(written.status)
+        return {
+            "status": written.status,
+            "new_units": written.new_units or 0,
+            "difference": written.difference,
+            "interval": written.interval,
+            "p": written.p,
+            "p_adjusted": written.p_adjusted,
+            "reason": written.reason or "",
+            "counts": written.counts,
+            "since": written.since,
+        }
     if seen is None or item.dropped is not None:
         return nothing
     return nothing | {
@@ -170,20 +172,3 @@ def _told(item: Kept, seen: Seen | None) -> dict[str, Any]:
         "counts": judging.new_units(seen.found),
         "reason": message("steps.verdict_unwritten") if seen.reached else "",
     }
-
-
-def _since(told: Any) -> Since | None:
-    if told is None:
-        return None
-    days = {name: tuple(map(str, told[name])) for name in ("changed", "left_out", "seen")}
-    without = told["without"]
-    return Since(
-        **days,
-        without=None if without is None else str(without),
-        settings=told["settings"] is True,
-        over_before=int(told["over_before"]),
-    )
-
-
-def _number(value: Any) -> float | None:
-    return None if value is None else float(value)

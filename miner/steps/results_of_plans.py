@@ -10,11 +10,11 @@ from typing import Any
 from miner import ledger
 from miner.core.errors import MinerError, closest
 from miner.core.messages import Message, Words, by_rules, message
-from miner.core.results import PairRead, PairsTest, PlanResult, Wording, worded
+from miner.core.results import PairsTest, PlanResult, Wording, worded
 from miner.followup import planning as reading
 from miner.followup.planning import drawn_in_time, drawn_late
 from miner.followup.ticked import misplaced
-from miner.ledger import PlanKept, as_written, replay
+from miner.ledger import PlanKept, as_written, plan_verdict, replay
 from miner.records.client import Client
 from miner.records.write.ticks import Ticks, read_ticks
 from miner.rulebook import RuleBook
@@ -25,8 +25,6 @@ from miner.steps.since import as_first_seen, since
 
 NOTHING = PairsTest(0, None, None, None)
 STATUSES = (reading.CHANGED, reading.NO_CHANGE, reading.UNSETTLED)
-_NUMBERS = ("difference", "p", "worth_having")
-_OTHERS = ("interval", "as_followed", "pairs", "notes", "wording")
 
 
 def result(
@@ -180,41 +178,10 @@ def _as_written(item: PlanKept, rules: RuleBook) -> PlanResult:
 
 
 def _from_entry(told: Mapping[str, Any]) -> PlanResult:
-    if told["status"] not in STATUSES:
-        raise ValueError(told["status"])
-    plain = {
-        key: told[key]
-        for key in PlanResult.__dataclass_fields__
-        if key in told and key not in (*_NUMBERS, *_OTHERS)
-    }
-    return PlanResult(
-        **plain | {key: _number(told[key]) for key in _NUMBERS},
-        interval=_ends(told.get("interval")), as_followed=_test(told["as_followed"]),
-        pairs=tuple(_pair(row) for row in told.get("pairs") or ()),
-        notes=tuple(str(note) for note in told.get("notes") or ()),
-    )  # fmt: skip
-
-
-def _test(told: Mapping[str, Any]) -> PairsTest:
-    return PairsTest(
-        int(told["pairs_used"]), _number(told["difference"]), _ends(told["interval"]),
-        _number(told["p"]), int(told["orders"]), bool(told["exact"]),
-    )  # fmt: skip
-
-
-def _pair(row: Mapping[str, Any]) -> PairRead:
-    return PairRead(
-        int(row["pair"]), _number(row["change"]), _number(row["usual"]), int(row["change_units"]),
-        int(row["usual_units"]), row["followed"],
-    )  # fmt: skip
-
-
-def _number(value: Any) -> float | None:
-    return None if value is None else float(value)
-
-
-def _ends(told: Any) -> tuple[float, float] | None:
-    return None if told is None else (float(told[0]), float(told[1]))
+    found = plan_verdict(told)
+    if found.status not in STATUSES:
+        raise ValueError(found.status)
+    return found
 
 
 def _late(rules: RuleBook, item: PlanKept) -> tuple[Message, ...]:
