@@ -207,10 +207,7 @@ def proposal_parts(
     parts += [paragraph(order_text(x)) for x in proposal.known if x.code == "by_other_files"]
     for row in proposal.sample:
         raw = clean(row.raw.replace("\t", " | "), _RAW)
-        parts += [
-            paragraph(f'Row {row.row}, "{raw}"'),
-            paragraph(read_text(row, proposal), 4),
-        ]
+        parts += [paragraph(f'Row {row.row}, "{raw}"'), paragraph(read_text(row, proposal), 4)]
     known = [told for each in proposal.known if (told := known_text(each)) is not None]
     columns = proposal.entry.get("columns", {})
     if columns:

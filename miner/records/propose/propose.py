@@ -187,7 +187,8 @@ def one_byte(raw: bytes, notes: Notes) -> str:
     """
     every = _readings(raw)
     encoding = next(iter(every))
-    fits = [each for each, text in every.items() if _looks_like_words(text)]
+    words = {each: set(_ODD.findall(text)) for each, text in every.items()}
+    fits = [each for each, found in words.items() if not any(map(_is_odd, found))]
     shown = {each: next(iter(_ODD.findall(text)), "")[:30] for each, text in every.items()}
     if len({every[each] for each in fits}) == 1:
         fit = fits[0]
@@ -211,10 +212,6 @@ def _readings(raw: bytes) -> dict[str, str]:
     return found
 
 
-def _looks_like_words(text: str) -> bool:
-    return not any(_is_odd(word) for word in set(_ODD.findall(text)))
-
-
 def _is_odd(word: str) -> bool:
     names = [unicodedata.name(mark, "").split(" ")[0] for mark in word if mark.isalpha()]
     scripts = {name for name in names if name in _SCRIPTS}
@@ -225,7 +222,7 @@ def _is_odd(word: str) -> bool:
     return mixed or capital or re.search(r"[^\W\d_][^\x00-\x7f\w]+[^\W\d_]", word) is not None
 
 
-MARKS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+_MARKS = (",", ";", "\t", "|")
 _LOOKED_AT = 200_000
 _RUN = 3
 _DATA = re.compile(r"[-+<>]?\s*\d.*")
@@ -292,7 +289,7 @@ def layout_of(name: str, body: bytes, notes: Notes, only: str | None = None) -> 
     above = int(typed("skip_rows", notes.answers.get("skip_rows", "0")))
     text = "".join(text.splitlines(keepends=True)[above:])
     given = notes.answers.get("delimiter")
-    marks = [only] if only else [str(typed("delimiter", given))] if given else list(MARKS)
+    marks = [only] if only else [str(typed("delimiter", given))] if given else list(_MARKS)
     ways = [way for mark in marks if (way := _split(text, mark)) is not None]
     if not ways:
         raise MinerError("records.no_header", file=name)
