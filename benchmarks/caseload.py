@@ -26,7 +26,7 @@ from joblib.externals.loky import get_reusable_executor
 from measure import environment
 
 from miner.steps.caseload import pool
-from miner.steps.generating import generate
+from miner.steps.records import generate
 
 DAYS = 30
 

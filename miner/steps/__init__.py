@@ -12,20 +12,16 @@ if TYPE_CHECKING:
     from miner.followup.planning import Wish
     from miner.records.write.entering import Entry
     from miner.steps.asking import ask, error_rate, why
-    from miner.steps.caseload import pool, remember_page, rules_of_practice
-    from miner.steps.everything import export_everything
+    from miner.steps.caseload import pool, remember_page, rules_of_practice, suggested_questions
+    from miner.steps.everything import export_everything, remember_shared, write_pages
     from miner.steps.fixing import fix_question, fixed_questions
     from miner.steps.following import drop, follow, keep
     from miner.steps.gathering import briefing
-    from miner.steps.generating import generate
-    from miner.steps.look_alikes import merges
     from miner.steps.looks import remember_shown
     from miner.steps.meal_steps import compare_meals, meal_table, meals, repeats
-    from miner.steps.merging import merge, part
+    from miner.steps.merging import merge, merges, part
     from miner.steps.morning import day_review
     from miner.steps.noting import correct, notebook, take_back, take_out, write_note
-    from miner.steps.pages import write_pages
-    from miner.steps.plan_pages import written_plan
     from miner.steps.planning import plan
     from miner.steps.practice_mornings import practice_morning
     from miner.steps.ranking import rank
@@ -34,47 +30,41 @@ if TYPE_CHECKING:
         check,
         day_table,
         days,
+        generate,
         load_rules,
         read_client,
         write_demo,
     )
     from miner.steps.results_of_plans import result
-    from miner.steps.sharing import remember_shared
-    from miner.steps.story import history
-    from miner.steps.suggesting import suggested_questions
+    from miner.steps.story import history, written_plan
 
 _STEPS = {
     "asking": ("ask", "error_rate", "why"),
-    "caseload": ("pool", "remember_page", "rules_of_practice"),
-    "everything": ("export_everything",),
+    "caseload": ("pool", "remember_page", "rules_of_practice", "suggested_questions"),
+    "everything": ("export_everything", "remember_shared", "write_pages"),
     "fixing": ("fix_question", "fixed_questions"),
     "following": ("drop", "follow", "keep"),
     "gathering": ("briefing",),
-    "generating": ("generate",),
-    "look_alikes": ("merges",),
     "looks": ("remember_shown",),
     "meal_steps": ("compare_meals", "meal_table", "meals", "repeats"),
+    "merging": ("merge", "merges", "part"),
     "morning": ("day_review",),
-    "merging": ("merge", "part"),
     "noting": ("correct", "notebook", "take_back", "take_out", "write_note"),
-    "pages": ("write_pages",),
-    "plan_pages": ("written_plan",),
     "planning": ("plan",),
     "practice_mornings": ("practice_morning",),
     "ranking": ("rank",),
-    "results_of_plans": ("result",),
-    "sharing": ("remember_shared",),
     "records": (
         "cautions",
         "check",
         "day_table",
         "days",
+        "generate",
         "load_rules",
         "read_client",
         "write_demo",
     ),
-    "story": ("history",),
-    "suggesting": ("suggested_questions",),
+    "results_of_plans": ("result",),
+    "story": ("history", "written_plan"),
 }
 _HOME = {name: f"miner.steps.{home}" for home, names in _STEPS.items() for name in names}
 _HOME["Wish"] = "miner.followup.planning"

@@ -18,14 +18,11 @@ from miner.hypotheses.why import why_table
 from miner.records.client import Client
 from miner.records.synonyms import standing_for
 from miner.rulebook import RuleBook
-from miner.steps.arguments import MIN_DRAWS, seed_of, whole_number, word
 from miner.steps.fixing import require_shape
-from miner.steps.looks import first_day, remember_look
+from miner.steps.looks import LAST, SEEN, as_first_seen, first_day, remember_look, since
 from miner.steps.past import Past, read_past
-from miner.steps.ranking import Progress, Spreads, primary_of, table_of
-from miner.steps.records import client_of, rules_of
-from miner.steps.since import LAST, SEEN, as_first_seen, since
-from miner.steps.spreads import practice_spreads
+from miner.steps.ranking import Progress, Spreads, practice_spreads, primary_of, table_of
+from miner.steps.records import MIN_DRAWS, client_of, rules_of, seed_of, whole_number, word
 from miner.tables.unit_table import UnitTable
 
 MOST = 100_000

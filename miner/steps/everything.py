@@ -7,14 +7,16 @@ import io
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 from miner import ledger
 from miner.core.errors import MinerError
-from miner.core.files import require_no_link, write_whole
-from miner.core.messages import Words, message
+from miner.core.files import make_folder, require_no_link, write_whole
+from miner.core.messages import Message, Words, message
 from miner.core.period import EVER
-from miner.core.results.briefing import SHARED_KINDS, Briefing, PageCopy
+from miner.core.results import Evidence, Ranking
+from miner.core.results.briefing import KINDS, MAX_ON_ONE_SIDE, SHARED_KINDS, Briefing, PageCopy
 from miner.core.results.follow import History
 from miner.records.client import Client
 from miner.records.write.corrections import NAME as CORRECTIONS
@@ -29,6 +31,40 @@ from miner.steps.past import read_past
 from miner.steps.ranking import Progress, table_of
 from miner.steps.records import rules_of
 from miner.steps.story import history
+
+
+def remember_shared(
+    client: Client,
+    brief: Briefing,
+    page: str,
+    ids: Sequence[str],
+    text: str | None = None,
+    now: datetime | None = None,
+) -> tuple[Message, ...]:
+    """Write to the client's ledger that a page was made to be shared, and what was in it.
+
+    Args:
+        client: as read.
+        brief: what the page was made from.
+        page: which page.
+        ids: the hypotheses on it.
+        text: the page itself, of which the SHA-256 is written.
+        now: time of the entry.
+
+    Returns:
+        A note where it could not be written.
+    """
+    payload = {
+        "page": page, "ids": list(ids), "calm": brief.calm, "version": brief.ranking.version,
+        "records_hash": brief.ranking.records_hash, "rules_hash": brief.ranking.rules_hash,
+        "sha256": None if text is None else hashlib.sha256(text.encode("utf-8")).hexdigest(),
+    }  # fmt: skip
+    try:
+        ledger.append(client.folder, "shared", payload, now or datetime.now(UTC))
+    except ledger.LedgerUnwritable as error:
+        return (message("steps.sharing_not_written", why=error.found),)
+    return ()
+
 
 RECORDS, NOTES, PAGES = "records", "notes", "pages"
 # The first moment an archive can hold: the same records give the same bytes on any day.
@@ -189,3 +225,47 @@ def _archive(files: Mapping[str, bytes]) -> bytes:
             head.compress_type = zipfile.ZIP_DEFLATED
             archive.writestr(head, data)
     return buffer.getvalue()
+
+
+def write_pages(
+    client: Client,
+    ranking: Ranking,
+    folder: Path,
+    render: Page,
+    rules: RuleBook | None = None,
+    *,
+    progress: Progress | None = None,
+) -> tuple[Path, ...]:
+    """Write the four pages of a client and return the files.
+
+    What was found clear is chosen, but nothing about food: that is for a person to choose.
+
+    Args:
+        client: as read.
+        ranking: of the same records, for what is chosen.
+        folder: made where it is not there.
+        render: how a page is made.
+        rules: the rule books; by default those that apply to the client's folder.
+        progress: told what is being done and the share done.
+
+    Raises:
+        OSError: the folder cannot be written.
+    """
+    books = rules_of(client, rules)
+    chosen = [
+        item.id
+        for item in ranking.hypotheses
+        if item.evidence is Evidence.CLEAR
+        and not any(books.factor(name, ranking.unit).food for name in item.factors)
+    ][:MAX_ON_ONE_SIDE]
+    known = briefing(client, books, include=chosen, remember=True, progress=progress)
+    make_folder(folder)
+    written = []
+    for kind in KINDS:
+        path = folder / f"{kind}.html"
+        page = render(known, kind, books, chosen)
+        write_whole(path, page)
+        if kind in SHARED_KINDS:
+            remember_shared(client, known, kind, chosen, page)
+        written.append(path)
+    return tuple(written)

@@ -15,11 +15,11 @@ from miner.ledger import MAX_OPEN, FollowupState, is_day, replay
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.steps.kept import Seen, kept_result, last_day, see, unit_holding
+from miner.steps.looks import as_first_seen
 from miner.steps.past import Past, read_past, whose
 from miner.steps.ranking import Progress, rank, table_of
 from miner.steps.records import rules_of
 from miner.steps.results_of_plans import test_so_far
-from miner.steps.since import as_first_seen
 
 
 def keep(

@@ -2,27 +2,155 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
+import numpy as np
+
 from miner import ledger
 from miner.core.errors import MinerError, closest
-from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis, Ranking, Why
-from miner.core.results.briefing import Briefing, EarlierResult, Shared, TrialDates
+from miner.core.results import (
+    CautionKind,
+    CautionText,
+    Evidence,
+    Hypothesis,
+    MealComparison,
+    Ranking,
+    Why,
+)
+from miner.core.results.briefing import Briefing, EarlierResult, Lineup, Shared, TrialDates
+from miner.hypotheses.why import why_table
+from miner.hypotheses.worlds import model, world
 from miner.ledger import Ledger, replay
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.steps.following import follow
-from miner.steps.lineups import lineups_of_each
-from miner.steps.meals_briefed import pairs_of_chosen, rank_meals, units_behind
+from miner.steps.meal_steps import compare_meals
 from miner.steps.past import read_past
-from miner.steps.plan_pages import written_plan
 from miner.steps.ranking import Progress, primary_of, rank, table_of
 from miner.steps.records import check, rules_of
+from miner.steps.story import written_plan
 from miner.tables.day_review import day_pictures, times_of_day
 from miner.tables.glucose.published import measures_of, medicine_tags
 from miner.tables.unit_table import UnitTable
+
+
+def rank_meals(
+    client: Client,
+    rules: RuleBook,
+    *,
+    seed: int,
+    remember: bool,
+    now: datetime | None,
+    progress: Progress | None = None,
+) -> Ranking | None:
+    """Rank the meals of a client whose practice ranks by day; None where no meal was noted.
+
+    It is the ranking of ``rank`` with ``unit="meal"``: a second look, remembered like any other.
+
+    Args:
+        client: as read.
+        rules: the rule books.
+        seed: of the ranking.
+        remember: write to the ledger that these records were ranked.
+        now: time of that entry.
+        progress: told what is being done and the share done.
+    """
+    if client.settings.rank_unit == "meal" or not len(client.used("meals")):
+        return None
+    return rank(
+        client, rules, unit="meal", seed=seed, remember=remember, now=now, together=False,
+        progress=progress,
+    )  # fmt: skip
+
+
+def units_behind(table: UnitTable, rules: RuleBook, item: Hypothesis, client: Client) -> Why:
+    """Return the units behind a hypothesis; of a fixed question those after it was fixed."""
+    found = why_table(table, rules, item.id, client.settings.code)
+    since = item.fixed_on if item.family == "fixed" else None
+    if since is None:
+        return found
+    own = frozenset(table.frame.index[table.frame["date"] > since].astype(str))
+    return replace(found, units=tuple(unit for unit in found.units if unit.unit in own))
+
+
+def pairs_of_chosen(
+    client: Client,
+    rules: RuleBook,
+    chosen: Sequence[tuple[str, Hypothesis]],
+    table: UnitTable | None,
+) -> dict[str, MealComparison]:
+    """Return the pairs of similar meals of each single habit that was chosen, where there are any.
+
+    Args:
+        client: as read.
+        rules: the rule books.
+        chosen: hypotheses, each with its unit; those by day have no pairs.
+        table: the client's meal table, or None without meals.
+    """
+    found = {
+        item.id: compare_meals(client, item.factors[0], rules, outcome=item.outcome, table=table)
+        for unit, item in chosen
+        if unit == "meal" and len(item.factors) == 1
+    }
+    return {id_: pairs for id_, pairs in found.items() if pairs.pairs}
+
+
+IMITATIONS = 19
+
+
+def lineups_of_each(
+    tables: Mapping[str, UnitTable],
+    rules: RuleBook,
+    rankings: Iterable[Ranking | None],
+    chosen: Sequence[tuple[str, Hypothesis]],
+    seed: int,
+) -> dict[str, Lineup]:
+    """Return a line-up for each that was chosen, by day and by meal.
+
+    Args:
+        tables: by unit.
+        rules: the rule books.
+        rankings: those that were made; None is passed over.
+        chosen: hypotheses, each with its unit.
+        seed: of the imitations.
+    """
+    found: dict[str, Lineup] = {}
+    for ranking in rankings:
+        if ranking is not None:
+            own = [item for unit, item in chosen if unit == ranking.unit]
+            found |= lineups(tables[ranking.unit], rules, ranking, own, seed)
+    return found
+
+
+def lineups(
+    table: UnitTable, rules: RuleBook, ranking: Ranking, chosen: Sequence[Hypothesis], seed: int
+) -> dict[str, Lineup]:
+    """Return a line-up for each that was chosen, of the outcomes an imitation can be drawn of.
+
+    Source: Buja et al. 2009, Phil Trans R Soc A 367:4361.
+    """
+    if not chosen or ranking.primary_outcome is None:
+        return {}
+    rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed, IMITATIONS])))
+    fitted = model(table, rules, ranking.primary_outcome)
+    drawn = [world(fitted, rng).frame for _ in range(IMITATIONS)]
+    found = {}
+    for item in chosen:
+        if item.outcome not in fitted.names:
+            continue
+        panels = [_values(frame[item.outcome].to_numpy(dtype=float)) for frame in drawn]
+        real = int(rng.integers(IMITATIONS + 1))
+        panels.insert(real, _values(table.frame[item.outcome].to_numpy(dtype=float)))
+        names = tuple(str(name) for name in table.frame.index)
+        found[item.id] = Lineup(item.id, names, tuple(panels), real)
+    return found
+
+
+def _values(column: np.ndarray[tuple[int], np.dtype[np.float64]]) -> tuple[float | None, ...]:
+    return tuple(None if np.isnan(value) else float(value) for value in column)
 
 
 def briefing(

@@ -18,9 +18,9 @@ from miner.hypotheses.why import find
 from miner.ledger import FollowupState, FrozenIdea, Kept, VerdictEntry, as_written
 from miner.records.client import Client
 from miner.rulebook import RuleBook
+from miner.steps.looks import since, without_seen
 from miner.steps.past import Past
 from miner.steps.ranking import table_of
-from miner.steps.since import since, without_seen
 from miner.tables.unit_table import UnitTable
 
 

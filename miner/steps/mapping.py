@@ -3,12 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
-from pathlib import Path
+from dataclasses import dataclass, replace
+from fnmatch import fnmatchcase
+from pathlib import Path, PurePath
+from typing import Any
+
+import pandas as pd
+from pydantic import ValidationError
 
 from miner.core.errors import MinerError
+from miner.core.results import Finding
 from miner.core.results.mapping import Loss, Mapped, Undecided
+from miner.records.check.plausible import without_impossible_dates
+from miner.records.client import STREAMS
+from miner.records.findings import Findings
 from miner.records.propose import pattern_of, propose, put_entries, take_back
+from miner.records.read.discover import (
+    STANDARD,
+    TABLES,
+    FoundFile,
+    mapped_by,
+    own_patterns,
+    practice_of,
+)
+from miner.records.read.settings import read_settings
+from miner.records.read.sources import Source, read_sources
+from miner.records.read.standards import read_standard
+from miner.records.read.stream_file import Part, read_file
+from miner.records.read.text_file import read_bytes
+from miner.records.read.toml_file import expected_of
 
 
 def map_file(
@@ -84,3 +107,156 @@ def _refused(path: Path, loss: Loss) -> MinerError:
     code = "steps.rows_lost_but_otherwise" if turned else "steps.rows_lost"
     lost, rows, why = loss.count, loss.rows, loss.what
     return MinerError(code, lost=lost, rows=rows, why=why, turned=turned, file=path.name)
+
+
+SHOWN = 8
+SHOWN_AS = {
+    "clock": "when", "start_clock": "from", "end_clock": "to", "glucose": "glucose, mg/dL",
+}  # fmt: skip
+_CLOCKS = ("clock", "start_clock", "end_clock")
+_HIDDEN = ("file", "row", "left_out", "twin", "time", "start", "end")
+
+
+@dataclass(frozen=True, slots=True)
+class Understood:
+    """What one file gives to one stream.
+
+    Attributes:
+        first, last: its first and last time, by the wall clock, or None without any.
+        columns: names of what was read.
+        sample: its first rows as they were understood, one text a column.
+    """
+
+    stream: str
+    rows: int
+    first: str | None
+    last: str | None
+    columns: tuple[str, ...]
+    sample: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How one file would be read.
+
+    Attributes:
+        kind: "records"; "ticks"; "map" where a person has to say what its columns are; "other".
+        fault: why it cannot be read as it stands, or None.
+    """
+
+    name: str
+    kind: str
+    understood: tuple[Understood, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    fault: MinerError | None = None
+
+
+def look_at(path: Path, client: Path, entry: Mapping[str, Any] | None = None) -> Look:
+    """Read one file as it would be read in a client's folder; nothing is written.
+
+    Args:
+        path: the file, wherever it lies; its name decides, as in the folder.
+        client: the client's folder, whose settings apply.
+        entry: an entry of ``sources.toml`` to try, in place of those that are written.
+
+    Raises:
+        MinerError: the entry, or a settings file, cannot be used.
+    """
+    name = path.name
+    practice = practice_of(client, None)
+    settings, findings = read_settings(client, practice), Findings()
+    tried = None if entry is None else source_of(entry)
+    found = _feeds(path, client, practice, tried)
+    if not found:
+        return Look(name, _kind(name))
+    parts: list[Part] = []
+    try:
+        raw = read_bytes(path, name)
+        for item in found:
+            if item.stream == STANDARD:
+                parts += read_standard(name, raw, settings.time_zone, findings)
+            else:
+                parts.append(read_file(item, raw, settings, findings))
+    except MinerError as error:
+        return Look(name, "records", findings=findings.sorted(), fault=error)
+    understood = tuple(_understood(part, findings) for part in parts if part.frame is not None)
+    return Look(name, "records", understood, findings.sorted())
+
+
+def source_of(entry: Mapping[str, Any]) -> Source:
+    """Return an entry of ``sources.toml`` as it would be read.
+
+    Raises:
+        MinerError: it lacks something, or a key of it cannot be used.
+    """
+    try:
+        return Source.model_validate(dict(entry))
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"]) or "the entry"
+        expected = expected_of(first)
+        raise MinerError("records.entry_not_yet", place=place, expected=expected) from error
+
+
+def _feeds(
+    path: Path, client: Path, practice: Path | None, tried: Source | None
+) -> list[FoundFile]:
+    name = path.name
+    if tried is not None:
+        return [FoundFile(path, name, tried.stream, tried)]
+    entries = read_sources(client, practice)
+    fitting = [each for each in entries if PurePath(name).match(each.file)]
+    mapped = mapped_by(fitting, path, name, own_patterns(client))
+    if mapped:
+        return mapped
+    folded = name.casefold()
+    for stream in STREAMS:
+        if fnmatchcase(folded, f"{stream}*.csv"):
+            return [FoundFile(path, name, stream, None)]
+    if folded.endswith((".json", ".ndjson")):
+        return [FoundFile(path, name, STANDARD, None)]
+    return []
+
+
+def _kind(name: str) -> str:
+    if fnmatchcase(name.casefold(), "ticks*.csv"):
+        return "ticks"
+    return "map" if PurePath(name).suffix.lower() in TABLES else "other"
+
+
+def _understood(part: Part, findings: Findings) -> Understood:
+    frame = part.frame if part.frame is not None else pd.DataFrame()
+    if part.stream == "glucose" and len(frame):
+        frame = without_impossible_dates({"glucose": frame}, findings)["glucose"]
+    clocks = [name for name in ("clock", "start_clock") if name in frame.columns]
+    known = frame[clocks[0]].dropna() if clocks and len(frame) else pd.Series(dtype="datetime64[s]")
+    ordered = [*_CLOCKS, *(name for name in frame.columns if name not in _CLOCKS)]
+    columns = [
+        str(name)
+        for name in ordered
+        if name in frame.columns and name not in _HIDDEN and not _blank(frame[name].head(200))
+    ]
+    sample = [
+        tuple(_told(value) for value in row)
+        for row in frame[columns].head(SHOWN).itertuples(index=False)
+    ]
+    return Understood(
+        stream=part.stream, rows=len(frame),
+        first=str(known.min())[:16] if len(known) else None,
+        last=str(known.max())[:16] if len(known) else None,
+        columns=tuple(SHOWN_AS.get(name, name.replace("_", " ")) for name in columns),
+        sample=tuple(sample),
+    )  # fmt: skip
+
+
+def _blank(column: pd.Series[Any]) -> bool:
+    told = column.astype(str)
+    return bool((column.isna() | (told == "")).all()) or str(column.name) in ("censored", "unit")
+
+
+def _told(value: Any) -> str:
+    if isinstance(value, pd.Timestamp):
+        return f"{value:%Y-%m-%d %H:%M}"
+    if value is None or value != value:
+        return ""
+    return f"{value:.4g}" if isinstance(value, float) else str(value)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import tomlkit
@@ -11,27 +11,110 @@ from tomlkit import TOMLDocument
 from tomlkit.items import Table
 
 from miner import ledger
+from miner.caseload.places import client_folders, is_remote
 from miner.core.errors import MinerError, closest
-from miner.core.results import Merge, Reworded
+from miner.core.results import LookAlike, Merge, Merges, Reworded, WordCount
 from miner.ledger import replay
-from miner.records.client import Settings
+from miner.records import read_client
+from miner.records.client import Client, Settings
 from miner.records.read.settings import ClientFile, PracticeFile, followed
 from miner.records.read.toml_file import read_toml
-from miner.records.synonyms import standing_for, words_behind
+from miner.records.synonyms import alike, key_of, standing_for, words_behind
 from miner.records.text_columns import fold
 from miner.records.write.settings_file import change
+from miner.rulebook import Cautions
 from miner.steps.past import read_past
-from miner.steps.practice_words import (
-    FILE,
-    TABLES,
-    NotedBy,
-    PracticeWords,
-    names_caution,
-    practice_words,
-)
 from miner.steps.ranking import Progress
 from miner.steps.records import load_rules
-from miner.tables.food.foods import terms
+from miner.tables.columns import whole_words
+from miner.tables.food.foods import WordsNoted, terms, words_noted
+
+FILE = "practice.toml"
+TABLES = {"tag": "synonyms", "food": "food_synonyms"}
+
+
+@dataclass(frozen=True, slots=True)
+class NotedBy:
+    """One client of a practice: the folder's name, the records, the words noted."""
+
+    name: str
+    client: Client
+    words: WordsNoted
+
+
+@dataclass(frozen=True, slots=True)
+class PracticeWords:
+    """The words of a practice.
+
+    Attributes:
+        clients: those who could be read.
+        unreadable: folders that could not be, and why.
+        merged: by kind, each merged word, folded, and the one it is written to stand for.
+    """
+
+    clients: tuple[NotedBy, ...]
+    unreadable: tuple[tuple[str, str], ...]
+    merged: dict[str, dict[str, str]]
+
+    def holds(self, kind: str, word: str) -> bool:
+        """Say whether any client noted a word."""
+        return any(item.words.own(kind, word) in item.words.known(kind) for item in self.clients)
+
+    def known(self, kinds: Iterable[str]) -> tuple[str, ...]:
+        """Return every word of some kinds, sorted."""
+        every = (item.words.known(kind) for item in self.clients for kind in kinds)
+        return tuple(sorted(frozenset().union(*every)))
+
+    def counted(self, kind: str, words: Sequence[str], name: str) -> WordCount:
+        """Return how often any of some words was noted, under a name."""
+        found = [item.words.counted(kind, words) for item in self.clients]
+        return WordCount(
+            name,
+            times=sum(times for times, _ in found),
+            days=sum(days for _, days in found),
+            clients=sum(times > 0 for times, _ in found),
+        )
+
+
+def practice_words(practice: Path, progress: Progress | None = None) -> PracticeWords:
+    """Read the clients of a practice and count what they noted.
+
+    Args:
+        practice: the practice's folder.
+        progress: told what is being done and the share done.
+
+    Raises:
+        MinerError: it is no folder of client folders, or ``practice.toml`` cannot be used.
+    """
+    if is_remote(str(practice)):
+        raise MinerError("steps.practice_in_store")
+    shared = read_toml(practice / FILE, PracticeFile)
+    clients, unreadable = [], []
+    names = client_folders(str(practice))
+    for at, name in enumerate(names):
+        if progress is not None:
+            progress("Reading the clients", at / len(names))
+        try:
+            client = read_client(practice / name, practice=practice)
+        except MinerError as error:
+            unreadable.append((name, error.message))
+        else:
+            clients.append(NotedBy(name, client, words_noted(client)))
+    tables = {"tag": shared.synonyms, "food": shared.food_synonyms}
+    merged = {
+        kind: {fold(own): fold(kept) for own, kept in table.items()}
+        for kind, table in tables.items()
+    }
+    return PracticeWords(tuple(clients), tuple(unreadable), merged)
+
+
+def names_caution(cautions: Cautions) -> Callable[[str], bool]:
+    """Return what says whether words name a medicine, a pregnancy or an illness."""
+    pattern = whole_words(
+        [*cautions.medicine_words, *cautions.pregnancy_words, *cautions.illness_words]
+    )
+    return lambda words: pattern.search(words) is not None
+
 
 LONGEST = 60
 MAX_NAMED = 12
@@ -248,3 +331,54 @@ def _write(practice: Path, kind: str, add: Mapping[str, str], gone: Sequence[str
             document.pop(name)
 
     change(practice / FILE, PracticeFile, edit)
+
+
+MAX_COMMON, MAX_RARE = 200, 2000
+
+
+def merges(
+    practice: Path, *, rules: Path | None = None, progress: Progress | None = None
+) -> Merges:
+    """Return what is merged in a practice, and pairs of words that look alike.
+
+    The word on more days, then that of more clients, then that noted more often is the commoner;
+    of two that are as common neither is proposed to stand. Words of medicines, pregnancy and
+    illness are in no pair.
+
+    Args:
+        practice: the practice's folder.
+        rules: a folder with rule books of one's own.
+        progress: told what is being done and the share done.
+
+    Raises:
+        MinerError: it is no folder of client folders, or a file of it cannot be used.
+    """
+    held = practice_words(practice, progress)
+    caution = names_caution(load_rules(rules, practice / "client").cautions)
+    found: list[LookAlike] = []
+    for kind in held.merged:
+        free = [word for word in held.known([kind]) if word not in held.merged[kind]]
+        # A phrase is made of its words, and merging those merges it.
+        free = [word for word in free if kind == "tag" or " " not in word]
+        counts = (held.counted(kind, [word], word) for word in free if not caution(word))
+        found += _pairs(kind, sorted(counts, key=_rank))
+    told = tuple(
+        (kind, own, kept) for kind, table in held.merged.items() for own, kept in table.items()
+    )
+    common = sorted(found, key=lambda pair: (-pair.commoner.days, pair.commoner.word))
+    return Merges(practice.resolve().name, told, tuple(common), held.unreadable)
+
+
+def _rank(count: WordCount) -> tuple[int, int, int, str]:
+    return -count.days, -count.clients, -count.times, count.word
+
+
+def _pairs(kind: str, counts: list[WordCount]) -> Iterator[LookAlike]:
+    """Yield each rarer word with the commonest that it looks like."""
+    keys = [key_of(count.word) for count in counts]
+    for at, count in enumerate(counts[:MAX_RARE]):
+        for before in range(min(at, MAX_COMMON)):
+            other = counts[before]
+            if alike(count.word, other.word, keys[at], keys[before]):
+                yield LookAlike(kind, count, other, _rank(count)[:3] == _rank(other)[:3])
+                break

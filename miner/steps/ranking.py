@@ -2,31 +2,156 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import json
+from collections import Counter, defaultdict
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
 from miner import __version__
-from miner.core.messages import Message, by_rules, message
+from miner.caseload.store import NAME, SPREADS, Store, folder_of_unit
+from miner.core.messages import Message, Words, by_rules, message
 from miner.core.period import Period
-from miner.core.results import Evidence, Ranking, Since, Wording, worded
+from miner.core.results import Evidence, OutcomeSummary, Ranking, Severity, Since, Wording, worded
+from miner.core.results.caseload import Caseload
 from miner.core.unit import Unit
 from miner.hypotheses.rank import Ranked, rank_table
 from miner.records.client import Client
+from miner.records.synonyms import SPELT_ALIKE
 from miner.rulebook import RuleBook
-from miner.steps.arguments import draws_of, outcome_of, seed_of
-from miner.steps.looks import days_used, first_day, remember_ranking
+from miner.steps.looks import as_first_seen, changed_days, days_used, first_day, remember_ranking
 from miner.steps.meal_steps import meals
-from miner.steps.open_questions import open_questions
 from miner.steps.past import Past, read_past
-from miner.steps.records import client_of, days, rules_of
-from miner.steps.since import as_first_seen, changed_days
-from miner.steps.spreads import practice_spreads
-from miner.steps.unknown_units import why_unknown
+from miner.steps.records import client_of, days, draws_of, outcome_of, rules_of, seed_of
 from miner.tables import cautions
 from miner.tables.unit_table import UnitTable
+
+_SHOWN = 3
+
+
+def open_questions(client: Client) -> list[Message]:
+    """Return the check's open questions that may cost usable days as notes of a ranking.
+
+    How a tag is spelt costs none.
+
+    Args:
+        client: the records as read.
+    """
+    asked = [
+        item
+        for item in client.findings
+        if item.severity is Severity.QUESTION and item.code not in SPELT_ALIKE
+    ]
+    told = [
+        message(
+            "steps.open_in_check",
+            question=message("labels.finding", found=item),
+        )
+        for item in asked[:_SHOWN]
+    ]
+    if (more := len(asked) - _SHOWN) > 0:
+        told.append(message("steps.open_in_check_more", count=more))
+    return told
+
+
+MOST_NAMED = 3
+KNOWN_ON_FEW = 0.5
+
+
+def why_unknown(
+    table: UnitTable, ranking: Ranking, rules: RuleBook, period: Period
+) -> list[Message]:
+    """Return notes that tell, with counts, what of a table a ranking could not use.
+
+    Of a ranking of meals with too few of them: why the others were left out. Of outcomes that
+    could not be ranked and are known on fewer than half of the usable units: why they are not.
+
+    Args:
+        table: every unit, used or not.
+        ranking: what was made of it.
+        rules: the rule books, for the words.
+        period: the days that were asked for.
+    """
+    frame = table.frame
+    inside = frame[period.among(frame["date"])]
+    if ranking.status == "too_few":
+        return _left_out(inside, table.unit, rules) if table.unit == "meal" else []
+    usable = inside[inside["usable"].astype(bool)]
+    return _not_known(table, usable, ranking.outcomes, rules)
+
+
+def _left_out(inside: pd.DataFrame, unit: str, rules: RuleBook) -> list[Message]:
+    why = _counted([item for item in inside["left_out"] if item], unit, rules)
+    return [message("steps.units_left_out", why=why)] if why else []
+
+
+def _not_known(
+    table: UnitTable, usable: pd.DataFrame, outcomes: Sequence[OutcomeSummary], rules: RuleBook
+) -> list[Message]:
+    same: dict[tuple[int, tuple[Message, ...]], list[Message]] = defaultdict(list)
+    for item in outcomes:
+        unknown = usable.index[usable[item.name].isna()]
+        known = len(usable) - len(unknown)
+        if item.withheld is None or known >= KNOWN_ON_FEW * len(usable):
+            continue
+        reasons = [table.reasons.get((name, item.name), "") for name in unknown]
+        label = by_rules(rules, "labels.outcome", name=item.name, unit=table.unit)
+        same[known, tuple(_counted(reasons, table.unit, rules))].append(label)
+    of = message("steps.usable_units", count=len(usable), unit=table.unit)
+    return [
+        message("steps.known_on_few", known=known, of=of, labels=labels, why=why)
+        for (known, why), labels in same.items()
+    ]
+
+
+def _counted(reasons: Sequence[Words], unit: str, rules: RuleBook) -> list[Message]:
+    """Return the commonest reasons with their counts; those of one code are of one kind."""
+    by_code = [why.code if isinstance(why, Message) else why for why in reasons]
+    first = dict(zip(reversed(by_code), reversed(reasons), strict=True))
+    return [
+        message(
+            "steps.counted_reason" if code else "steps.counted_no_reason",
+            count=count,
+            unit=unit,
+            why=by_rules(rules, "labels.kind", why=first[code]),
+        )
+        for code, count in Counter(by_code).most_common(MOST_NAMED)
+    ]
+
+
+def keep_spreads(store: Store, found: Caseload) -> None:
+    """Write the spreads found from 20 clients on; without any, remove those kept before."""
+    spreads = [[factor, outcome, value] for (factor, outcome), value in found.spreads().items()]
+    if not spreads:
+        (store.folder / SPREADS).unlink(missing_ok=True)
+        return
+    content = {"unit": found.unit, "clients": found.agreed, "spreads": sorted(spreads)}
+    store.write(SPREADS, (json.dumps(content, indent=1) + "\n").encode())
+
+
+def practice_spreads(client_folder: Path, unit: str) -> dict[tuple[str, str], float]:
+    """Return (factor, outcome) -> spread found across the practice, empty where there is none.
+
+    A file that cannot be read counts as none: it is made again by the next ``caseload``.
+    """
+    home = client_folder.resolve().parent / NAME
+    path = folder_of_unit(home, unit) / SPREADS
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+        if found["unit"] != unit:
+            return {}
+        return {
+            (str(factor), str(outcome)): float(value)
+            for factor, outcome, value in found["spreads"]
+            if float(value) > 0
+        }
+    except (OSError, ValueError, KeyError, TypeError):
+        return {}
+
 
 Progress = Callable[[str, float], None]
 Spreads = Mapping[tuple[str, str], float]

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from miner import rulebook
+from miner import ledger, rulebook
+from miner.caseload.running import Pace, Progress
 from miner.core import resources
-from miner.core.errors import MinerError
-from miner.core.results import CautionText, CheckReport, Severity
+from miner.core.errors import MinerError, closest
+from miner.core.files import whole_file
+from miner.core.results import CautionText, CheckReport, Finding, Severity
+from miner.followup.ticked import misplaced
+from miner.ledger import replay
 from miner.records import read_client as _read
 from miner.records.check.one_person import others_with_same
 from miner.records.client import Client
 from miner.records.read.discover import practice_of
+from miner.records.write.ticks import read_ticks
 from miner.rulebook import RuleBook
-from miner.steps.ledger_told import ledger_told
-from miner.steps.ticks import ticks_told
+from miner.steps.past import whose
 from miner.tables import cautions as _cautions
 from miner.tables import check as _check
 from miner.tables import day_table as _day_table
@@ -24,6 +29,40 @@ from miner.tables.unit_table import UnitTable
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+def ledger_told(client: Client) -> tuple[Finding, ...]:
+    """Return what is wrong with the ledger of a client: entries lost, changed, of a newer miner.
+
+    A folder in which nothing can be written down is told too; without a ledger nothing is.
+
+    Args:
+        client: as read, or any client of that folder.
+    """
+    try:
+        book = ledger.owned(ledger.read(client.folder), whose(client.settings, client.folder))
+    except MinerError as error:
+        why = {"why": error.as_message()}
+        code = "ledger_unreadable"
+        return (Finding(Severity.QUESTION, ledger.NAME, error.row, code=code, values=why),)
+    newer = any(item.code == "ledger_newer" for item in book.problems)
+    closed = Finding(Severity.NOTE, ledger.NAME, None, code="ledger_not_writable")
+    return book.problems if book.writable or newer else (*book.problems, closed)
+
+
+def ticks_told(client: Client) -> tuple[Finding, ...]:
+    """Return what is wrong with the ticks of a client: as a file, and in the light of the plans.
+
+    Args:
+        client: as read, or any client of that folder.
+    """
+    try:
+        ticks = read_ticks(client.folder)
+        plans = replay(ledger.read(client.folder)).plans if ticks.by_day else ()
+    except MinerError as error:
+        told = (error.file, error.row, error.found, error.expected, error.do)
+        return (Finding.worded(Severity.QUESTION, *told, 1),)
+    return (*ticks.findings, *misplaced(ticks, plans))
 
 
 def load_rules(folder: Path | None, client_folder: Path) -> RuleBook:
@@ -169,3 +208,79 @@ def refuse_stopped(client: Client) -> None:
         if finding.severity is Severity.STOP:
             of, file, row = finding.as_message(), finding.file, finding.row
             raise MinerError("steps.of_finding", of=of, file=file, row=row)
+
+
+MIN_DRAWS, MAX_DRAWS = 99, 1_000_000
+MAX_SEED = 2**32 - 1
+
+
+def outcome_of(rules: RuleBook, name: Any, unit: str) -> str:
+    """Return the name of an outcome of one unit.
+
+    Raises:
+        MinerError: the rule books have no such outcome.
+    """
+    known = list(rules.outcomes_of(unit))
+    if name not in known:
+        code = "steps.no_outcome" if known else "steps.no_outcome_at_all"
+        raise MinerError(code, name=name, unit=unit, known=known, close=closest(str(name), known))
+    return str(name)
+
+
+def word(name: str, value: Any) -> str:
+    """Return a text.
+
+    Raises:
+        MinerError: it is none.
+    """
+    if not isinstance(value, str):
+        raise MinerError("steps.not_text", name=name, value=repr(value))
+    return value
+
+
+def whole_number(name: str, value: Any, least: int, most: int) -> int:
+    """Return a whole number within its bounds.
+
+    Raises:
+        MinerError: it is none, or lies outside.
+    """
+    if isinstance(value, bool) or not hasattr(value, "__index__") or not least <= value <= most:
+        raise MinerError("steps.not_in_range", name=name, value=repr(value), least=least, most=most)
+    return int(value)
+
+
+def draws_of(draws: Any, rules: RuleBook) -> int:
+    """Return how many shuffles to compare with: the rule book's where none are asked for."""
+    if draws is None:
+        return rules.guardrails.draws
+    return whole_number("draws", draws, MIN_DRAWS, MAX_DRAWS)
+
+
+def seed_of(seed: Any) -> int:
+    """Return the seed of everything drawn."""
+    return whole_number("seed", seed, 0, MAX_SEED)
+
+
+def generate(
+    practice: Path, clients: int, days: int, seed: int = 0, *, progress: Progress | None = None
+) -> None:
+    """Write an invented practice; the same numbers give the same bytes.
+
+    Args:
+        practice: a new or empty folder.
+        clients: how many.
+        days: days of records each.
+        seed: of everything random.
+        progress: told how far it has come.
+    """
+    invented = resources.invented()
+    pace = Pace(clients, progress, "clients")
+    invented.write_practice(practice, ())
+    with whole_file(practice / "truth.json", durable=False) as file:
+        file.write(b'{"invented": true, "clients": {')
+        for at, one in enumerate(invented.scenarios(clients, days, seed)):
+            truth = invented.write_client(practice / one.code, one)
+            head = ",\n" if at else "\n"
+            file.write(f"{head}{json.dumps(one.code)}: {json.dumps(truth)}".encode())
+            pace.step()
+        file.write(b"\n}}\n")

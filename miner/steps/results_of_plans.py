@@ -19,9 +19,9 @@ from miner.records.client import Client
 from miner.records.write.ticks import Ticks, read_ticks
 from miner.rulebook import RuleBook
 from miner.steps.kept import frozen_table, reached
+from miner.steps.looks import as_first_seen, since
 from miner.steps.past import read_past
 from miner.steps.records import rules_of
-from miner.steps.since import as_first_seen, since
 
 NOTHING = PairsTest(0, None, None, None)
 STATUSES = (reading.CHANGED, reading.NO_CHANGE, reading.UNSETTLED)

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 from pathlib import Path
+from typing import Any
 
 from miner import ledger
 from miner.core.messages import by_rules
+from miner.core.results import Plan
 from miner.core.results.follow import History, HistoryEntry
-from miner.ledger import Event, FollowupState, replay
+from miner.ledger import Event, FollowupState, as_written, replay
 from miner.records.client import Client
 from miner.records.write.notes import read_notes
 from miner.rulebook import RuleBook
@@ -90,3 +92,25 @@ def _ended(story: FollowupState, event: Event, id_: str | None) -> str | None:
 def _kept(story: FollowupState, event: Event) -> dict[str, object]:
     item = story.of(event)
     return dict(item.entry.payload) if item else {}
+
+
+def written_plan(client: Client | Path, name: str) -> Plan | None:
+    """Return a plan as it was written, to show or print again; None where there is none.
+
+    Args:
+        client: as read, or its folder.
+        name: of the plan.
+
+    Raises:
+        MinerError: its entry cannot be read.
+    """
+    found = replay(read_past(client).book).plan(name)
+    if found is None:
+        return None
+    told: dict[str, Any] = {
+        key: tuple(value) if isinstance(value, list) else value
+        for key, value in found.entry.payload.items()
+        if key in Plan.__dataclass_fields__
+    }
+    with as_written("ledger.plan_unreadable", name):
+        return Plan(**told | {"periods": found.what.periods})

@@ -21,9 +21,9 @@ from miner.core.errors import MinerError
 from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload
 from miner.hypotheses.design import design
-from miner.steps import examine as examining
+from miner.steps import who_is_pooled as examining
 from miner.steps.caseload import pool
-from miner.steps.examine import Task, examine
+from miner.steps.who_is_pooled import Task, examine
 
 
 def row_of(content: bytes | None, home: Path) -> Any:

@@ -19,7 +19,7 @@ from miner.caseload.running import Pace, run
 from miner.caseload.store import read_head
 from miner.core.errors import MinerError
 from miner.steps.caseload import pool
-from miner.steps.examine import Task, ended, examine
+from miner.steps.who_is_pooled import Task, ended, examine
 
 ROOT = Path(__file__).resolve().parents[2]
 RUN = (

@@ -13,7 +13,7 @@ from miner.core.results.caseload import Caseload
 from miner.hypotheses.describe import foreseen
 from miner.hypotheses.guard import Judged
 from miner.rulebook import Guardrails
-from miner.steps.spreads import SPREADS_USED, keep_spreads, practice_spreads
+from miner.steps.ranking import SPREADS_USED, keep_spreads, practice_spreads
 
 PAIR = ("short_sleep", "wake_glucose")
 

@@ -19,7 +19,7 @@ from miner.core.errors import MinerError
 from miner.followup.keeping import power_on, reading_days
 from miner.ledger import KeptEntry
 from miner.steps import following
-from miner.steps.ledger_told import ledger_told
+from miner.steps.records import ledger_told
 from miner.words.amounts import Amounts
 from miner.words.hypothesis import HypothesisTeller
 

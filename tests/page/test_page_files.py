@@ -20,8 +20,7 @@ from miner.records.read.settings import ClientFile
 from miner.records.read.sources import SourcesFile
 from miner.records.read.toml_file import read_toml
 from miner.records.write.settings_file import change
-from miner.steps.looking import look_at
-from miner.steps.mapping import map_file
+from miner.steps.mapping import look_at, map_file
 
 Open = Callable[[Path], Visitor]
 CLIENT = "/clients/client-01"

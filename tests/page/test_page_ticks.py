@@ -15,7 +15,7 @@ from miner.core.results import Plan
 from miner.page.places import TICKS
 from miner.page.views import plans
 from miner.records.write.ticks import read_ticks
-from miner.steps.ticks import ticks_told
+from miner.steps.records import ticks_told
 
 Open = Callable[[Path], Visitor]
 ID = "4c28aa7c"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from miner.core.errors import MinerError
-from miner.steps.looking import source_of
+from miner.steps.mapping import source_of
 
 
 @pytest.mark.parametrize(

@@ -21,8 +21,7 @@ from miner.records.columns import COLUMNS, known_columns
 from miner.records.propose import as_toml, put_entries
 from miner.records.read.sources import TIME_OF_DAY, UTC_OFFSET
 from miner.records.write.settings_file import WRITING
-from miner.steps.looking import Look, look_at, source_of
-from miner.steps.mapping import map_file
+from miner.steps.mapping import Look, look_at, map_file, source_of
 from miner.words.map import known_text, option_text, question_text
 from miner.words.pages import COLUMN_NAMES, DATE_FORMATS, FILE_FIELDS, STREAM_HOLDS, WHAT_IT_HOLDS
 

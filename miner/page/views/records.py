@@ -16,7 +16,7 @@ from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.views.client import name_of, read_or_fault
 from miner.page.words import finding_line, one_line
-from miner.steps.looking import Look, look_at
+from miner.steps.mapping import Look, look_at
 from miner.words.check import check_parts
 from miner.words.pages import FINDING_KINDS
 
