@@ -126,7 +126,7 @@ def __getattr__(name: str) -> Any:
     Source: Levkivskyi 2017, PEP 562, Module __getattr__.
     """
     if name not in _HOME:
-        raise AttributeError(f"{__name__}.{name}")
+        raise AttributeError(f"no attribute {name!r}")
     step = getattr(import_module(_HOME[name]), name)
     globals()[name] = step
     return step

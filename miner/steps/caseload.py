@@ -1,4 +1,4 @@
-"""A whole practice: a row a client, and effects pooled across those who agreed."""
+"""A whole practice: a row a client, effects pooled across those who agreed, questions suggested."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One archive of all that is kept of a client: records, ledger, history, the pages shared."""
+"""The pages that are shared, and one archive of all that is kept of a client."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The morning review: one day of one client."""
+"""The morning review: one day of one client, and what is on test on it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The main job, with its bookkeeping."""
+"""The main job, with its bookkeeping, and what its notes tell."""
 
 from __future__ import annotations
 

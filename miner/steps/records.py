@@ -1,4 +1,4 @@
-"""From a client folder to its tables."""
+"""From a client folder to its tables: what every step begins with."""
 
 from __future__ import annotations
 
