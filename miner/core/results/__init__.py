@@ -4,7 +4,17 @@ What few commands need (pages, kept ideas, mappings, caseloads) is imported from
 that a ranking does not wait for it.
 """
 
-from miner.core.results.base import CautionKind, CautionText, Result, Worded, Wording, plain, worded
+from miner.core.results.base import (
+    CautionKind,
+    CautionText,
+    Note,
+    Place,
+    Result,
+    Worded,
+    Wording,
+    plain,
+    worded,
+)
 from miner.core.results.checking import CheckReport, Finding, Severity, StreamSummary
 from miner.core.results.follow import PairRead, PairsTest, Plan, PlanPeriod, PlanResult, Since
 from miner.core.results.meals import MealComparison, MealPair, MealSide, Repeats
@@ -13,7 +23,6 @@ from miner.core.results.noting import (
     LookAlike,
     Merge,
     Merges,
-    Note,
     Notebook,
     ReadAs,
     Reworded,
@@ -34,7 +43,7 @@ from miner.core.results.ranking import (
     Together,
     Withheld,
 )
-from miner.core.results.why import FactorValue, Place, UnitBehind, Why
+from miner.core.results.why import FactorValue, UnitBehind, Why
 
 __all__ = [
     "CautionKind",

@@ -1,4 +1,4 @@
-"""What every result can do: become plain values or a table."""
+"""What every result can do, and what several hold: cautions, places in files, notes."""
 
 from __future__ import annotations
 
@@ -189,3 +189,35 @@ def worded(fact: Fact, wording: Wording) -> Fact:
     if isinstance(fact, Worded):
         changes["wording"] = wording
     return replace(fact, **changes) if changes else fact  # type: ignore[type-var]
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Place(Result):
+    """A file of the client folder and a line in it, counted from 1.
+
+    Attributes:
+        replaces: the file and line of the record that a correction stands in place of, or None.
+    """
+
+    file: str
+    row: int
+    replaces: tuple[str, int] | None = None
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Note(Result):
+    """A note in the practitioner's own words.
+
+    Attributes:
+        about: "day" or "session".
+        date: ISO date it is about.
+        entered: when it was written, ISO 8601 with offset; empty where that is not known.
+        text: the words, to the letter.
+        row: line of its heading in the file, from 1.
+    """
+
+    about: str
+    date: str
+    entered: str
+    text: str
+    row: int = 0

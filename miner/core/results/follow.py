@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from miner.core.messages import Message, Words, by_rules, message
-from miner.core.results.base import Result, Worded
-from miner.core.results.noting import Note
+from miner.core.results.base import Note, Result, Worded
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -6,9 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from miner.core.messages import Message, Words
-from miner.core.results.base import Result
-from miner.core.results.noting import Note
-from miner.core.results.why import Place
+from miner.core.results.base import Note, Place, Result
 
 
 @dataclass(frozen=True, slots=True, repr=False)

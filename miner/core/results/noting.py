@@ -6,27 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from miner.core.results.base import Result
-from miner.core.results.why import Place
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class Note(Result):
-    """A note in the practitioner's own words.
-
-    Attributes:
-        about: "day" or "session".
-        date: ISO date it is about.
-        entered: when it was written, ISO 8601 with offset; empty where that is not known.
-        text: the words, to the letter.
-        row: line of its heading in the file, from 1.
-    """
-
-    about: str
-    date: str
-    entered: str
-    text: str
-    row: int = 0
+from miner.core.results.base import Note, Place, Result
 
 
 @dataclass(frozen=True, slots=True, repr=False)

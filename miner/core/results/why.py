@@ -7,23 +7,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from miner.core.messages import Message
-from miner.core.results.base import Result
+from miner.core.results.base import Place, Result
 
 if TYPE_CHECKING:
     import pandas as pd
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class Place(Result):
-    """A file of the client folder and a line in it, counted from 1.
-
-    Attributes:
-        replaces: the file and line of the record that a correction stands in place of, or None.
-    """
-
-    file: str
-    row: int
-    replaces: tuple[str, int] | None = None
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -12,7 +12,7 @@ from itertools import pairwise
 from pathlib import Path
 
 from miner.core.errors import MinerError
-from miner.core.results.noting import Note
+from miner.core.results.base import Note
 from miner.records.read.text_file import read_bytes
 
 NAME = "notes.md"
