@@ -21,7 +21,7 @@ from miner.page.client_cache import ClientEntry
 from miner.page.jobs import BackgroundJob, Progress
 from miner.page.places import client_folder, require_inside
 from miner.page.state import AppState, ClientResults
-from miner.records.place.iso8601 import YEARS
+from miner.records.read.iso8601 import YEARS
 
 SOON_S = 0.7
 MOST_NOTES = 200

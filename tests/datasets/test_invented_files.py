@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from miner.core import resources
-from miner.records.read.client_folder import read_client
+from miner.records.client_folder import read_client
 
 invented = resources.invented()
 

@@ -20,7 +20,7 @@ from miner.records.text_columns import blank, changes, in_one_piece, used_rows
 
 if TYPE_CHECKING:
     from miner.records.findings import Findings
-    from miner.records.place.iso8601 import Stamps
+    from miner.records.read.iso8601 import Stamps
 
 APART_MG_DL, APART_SHARE = 15.0, 0.15
 FEWEST_APART, SHARE_APART = 6, 0.1

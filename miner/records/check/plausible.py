@@ -19,7 +19,7 @@ from miner.records.text_columns import blank
 
 if TYPE_CHECKING:
     from miner.records.findings import Findings
-    from miner.records.place.iso8601 import Stamps
+    from miner.records.read.iso8601 import Stamps
 
 Span: TypeAlias = tuple[np.datetime64, np.datetime64]
 _FIRST = np.datetime64("2000-01-01")

@@ -13,9 +13,9 @@ from miner.core.errors import MinerError
 from miner.core.messages import Message, message
 from miner.core.results.checking import Severity
 from miner.records.columns import factor
-from miner.records.place.iso8601 import YEARS, Lengths, Mask, Stamps, offsets, offsets_of
 from miner.records.place.times import Times, hint, read_times, to_clock, with_offsets
 from miner.records.read.cells import to_lengths, to_numbers, where_from
+from miner.records.read.iso8601 import YEARS, Lengths, Mask, Stamps, offsets, offsets_of
 from miner.records.read.sources import DURATION, TIME_OF_DAY, UTC_OFFSET, Source
 from miner.records.read.text_file import map_it
 

@@ -14,7 +14,7 @@ import pandas as pd
 
 from miner.core.messages import Message, message
 from miner.records.columns import EPOCHS
-from miner.records.place.iso8601 import (
+from miner.records.read.iso8601 import (
     YEARS,
     Lengths,
     Mask,

@@ -34,8 +34,8 @@ from miner.records.propose.times import (
 from miner.records.read.cells import to_lengths, to_numbers
 from miner.records.read.discover import FoundFile
 from miner.records.read.sources import TIME_OF_DAY, TIMES, UTC_OFFSET, Source
-from miner.records.read.stream_file import read_file
 from miner.records.read.toml_file import expected_of, explained
+from miner.records.stream_file import read_file
 from miner.records.write.tables import written_times
 
 if TYPE_CHECKING:

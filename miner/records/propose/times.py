@@ -16,12 +16,12 @@ from miner.core.errors import MinerError
 from miner.core.results.mapping import Option, Proposal
 from miner.records.columns import STILL
 from miner.records.findings import Findings
-from miner.records.place.iso8601 import offsets
 from miner.records.propose.columns import Column, Form, Stamps, stamps_of
 from miner.records.read.discover import TABLES, FoundFile
+from miner.records.read.iso8601 import offsets
 from miner.records.read.sources import DURATION, Source
-from miner.records.read.stream_file import read_file
 from miner.records.read.text_file import read_bytes
+from miner.records.stream_file import read_file
 
 if TYPE_CHECKING:
     from miner.records.client import Settings

@@ -19,7 +19,6 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from miner.core.results.checking import Severity
-from miner.records.place.iso8601 import PIECE
 from miner.records.read.gathered import (
     AVERAGE,
     NO_NUMBER,
@@ -35,6 +34,7 @@ from miner.records.read.gathered import (
     shifted,
     words,
 )
+from miner.records.read.iso8601 import PIECE
 
 _CENSORED = {"L": "LO", "U": "HI"}
 _LONGEST_GAP_MIN = 1440

@@ -12,7 +12,7 @@ from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from miner.core.errors import MinerError, printable
 from miner.records.client import LeftOutDay, Settings
-from miner.records.place.iso8601 import YEARS
+from miner.records.read.iso8601 import YEARS
 from miner.records.read.toml_file import TomlModel, Zone, not_as_expected, read_toml
 from miner.records.text_columns import fold
 

@@ -16,8 +16,8 @@ from miner.records.check.plausible import without_impossible_dates
 from miner.records.columns import COLUMNS, columns_of, empty
 from miner.records.findings import Findings
 from miner.records.read.sources import canonical
-from miner.records.read.stream_file import read_part
 from miner.records.read.table_file import RawTable
+from miner.records.stream_file import read_part
 from miner.records.write.corrections import NAME, Correction, Place, columns_to_write, standing
 
 NEAR = pd.Timedelta(minutes=15)

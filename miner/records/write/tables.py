@@ -29,7 +29,7 @@ from miner.records.read.toml_file import read_toml
 from miner.records.text_columns import fold
 
 if TYPE_CHECKING:
-    from miner.records.place.iso8601 import Stamps
+    from miner.records.read.iso8601 import Stamps
 
 UNREADABLE = "unreadable"
 _CENSORED = {-1: "LO", 1: "HI"}

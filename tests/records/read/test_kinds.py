@@ -147,7 +147,7 @@ def test_a_file_too_large_is_refused_with_its_size(folder, monkeypatch):
     with pytest.raises(MinerError, match=f"the file is {len(CSV) * 2 / 1e6:.3g} MB large"):
         read(folder, "s.csv", CSV * 2)
     monkeypatch.setattr(text_file, "LARGEST_BYTES", 4_000)
-    monkeypatch.setattr("miner.records.read.standards.LARGEST_JSON_BYTES", 2_000)
+    monkeypatch.setattr("miner.records.standards.LARGEST_JSON_BYTES", 2_000)
     folder.steady_glucose(hours=4).write("a.json", b"[" + b" " * 3_000 + b"]")
     (told,) = [item for item in read_client(folder.path).findings if item.file == "a.json"]
     assert "the file is left out: the file is 0.003 MB large" in told.what

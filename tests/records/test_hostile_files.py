@@ -13,8 +13,7 @@ from pathlib import Path
 import pytest
 
 from miner.core.errors import MinerError
-from miner.records import read_client
-from miner.records.read import client_folder
+from miner.records import client_folder, read_client
 
 Files = dict[str, str | bytes]
 HEAD = "time,glucose_mg_dl\n"

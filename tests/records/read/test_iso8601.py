@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from miner.records import read_client
-from miner.records.place import iso8601
-from miner.records.place.iso8601 import offsets, read_iso
 from miner.records.place.times import read_times
+from miner.records.read import iso8601
+from miner.records.read.iso8601 import offsets, read_iso
 
 # The worked examples of the standards, with the same instants in UTC.
 # RFC 3339, 5.8; ISO 8601-1:2019, 5.4.2.1 (23:20:50 in its three forms); PostgreSQL manual, 8.5.1.2
