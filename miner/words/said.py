@@ -111,9 +111,10 @@ def tells_count(finding: Finding) -> bool:
 
 
 def text_of(said: Message | str, door: Door | None = None) -> str:
-    """Return a message in words; a text as it is."""
+    """Return a message in words, a finding as what was found; a text as it is."""
     if isinstance(said, Message):
-        return texts(said.code, said.values, door, said.rules)["text"]
+        told = texts(said.code, said.values, door, said.rules)
+        return told["text"] if "text" in told else told["what"]
     return said
 
 
