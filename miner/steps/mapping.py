@@ -28,10 +28,10 @@ from miner.records.read.discover import (
 )
 from miner.records.read.settings import read_settings
 from miner.records.read.sources import Source, read_sources
-from miner.records.standards import read_standard
-from miner.records.stream_file import Part, read_file
 from miner.records.read.text_file import read_bytes
 from miner.records.read.toml_file import expected_of
+from miner.records.standards import read_standard
+from miner.records.stream_file import Part, read_file
 
 
 def map_file(
