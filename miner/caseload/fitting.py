@@ -71,7 +71,7 @@ def _times(table: UnitTable, plan: Design) -> np.ndarray[tuple[int], np.dtype[np
     return np.asarray((starts - pd.Timestamp(0)) / DAY + minutes / 1440, dtype=float)
 
 
-FEWEST_EACH_SIDE = 2
+MIN_EACH_SIDE = 2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -174,7 +174,7 @@ def read_usable(
         )
     return usable(
         found,
-        fewest_each_side=FEWEST_EACH_SIDE,
+        fewest_each_side=MIN_EACH_SIDE,
         fewest_units=fewest,
         least_kept=guard.least_variation_kept,
     )
@@ -248,7 +248,7 @@ def _floats(frame: pd.DataFrame, name: str) -> np.ndarray[tuple[int], np.dtype[n
 
 
 Floats = NDArray[np.float64]
-LEAST_LEFT = 0.5
+MIN_LEFT = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,7 +302,7 @@ class Doubts:
         found = []
         for name in self.question.rule.confounders:
             beside = [self._left(fitted, difference, column) for column in self._beside(name)]
-            left = [share for share in beside if share is None or not share >= LEAST_LEFT]
+            left = [share for share in beside if share is None or not share >= MIN_LEFT]
             if left:
                 least = None if None in left else min(share for share in left if share is not None)
                 found.append(Doubt(DoubtCode.CONFOUNDER, name, least))
@@ -356,7 +356,7 @@ def weekday_doubt(units: Units, difference: float, level: float) -> Doubt | None
     """
     again = fit_question(_within_weekdays(units), each=False).answer
     left = None if again.difference is None else again.difference / difference
-    if left is not None and again.p is not None and left >= LEAST_LEFT and again.p <= level:
+    if left is not None and again.p is not None and left >= MIN_LEFT and again.p <= level:
         return None
     return Doubt(DoubtCode.WEEKDAY, left=left)
 

@@ -35,17 +35,17 @@ from miner.stats.effects import t_quantile
 from miner.stats.multiplicity import holm
 from miner.stats.pooling_own import SubsetMeans, at_common_dependence, means_of_subsets
 
-FEWEST_CLIENTS = 3
-FEWEST_SHARE = 0.05
+MIN_CLIENTS = 3
+MIN_SHARE = 0.05
 UNITS = 2
-MOST_LISTED, MOST_LISTED_THROUGHOUT = 2_000, 500
+MAX_LISTED, MAX_LISTED_THROUGHOUT = 2_000, 500
 APART = 0.5
 Floats = NDArray[np.float64]
 
 
 def fewest_clients(agreed: int) -> int:
     """Return how many of the clients who agreed must have what is pooled."""
-    return max(FEWEST_CLIENTS, int(np.ceil(FEWEST_SHARE * agreed)))
+    return max(MIN_CLIENTS, int(np.ceil(MIN_SHARE * agreed)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ def pool_all(
     """
     units, clients = pool.units, len(pool.rows)
     asked = questions(units.columns, rules, unit)
-    guard, least, each = rules.guardrails, fewest_clients(clients), clients <= MOST_LISTED
+    guard, least, each = rules.guardrails, fewest_clients(clients), clients <= MAX_LISTED
     tasks = [
         FitTask(at, question, units, guard, unit, least, each) for at, question in enumerate(asked)
     ]
@@ -185,7 +185,7 @@ def _effect(
         per=per,
         other_shape=others[0] if others else None,
     )
-    if len(pool.rows) > MOST_LISTED_THROUGHOUT and evidence not in (Evidence.CLEAR, Evidence.HINT):
+    if len(pool.rows) > MAX_LISTED_THROUGHOUT and evidence not in (Evidence.CLEAR, Evidence.HINT):
         return effect
     return replace(effect, by_client=_by_client(effect, fit, pool))
 
@@ -289,7 +289,7 @@ def _order(effect: PooledEffect) -> tuple[float, float, str, str]:
     )
 
 
-MOST_SUGGESTED = 5
+MAX_SUGGESTED = 5
 Asked = tuple[PooledQuestion, Mapping[Shape, OwnSlopes]]
 
 
@@ -411,7 +411,7 @@ def strongest(found: Sequence[Suggestion]) -> list[Suggestion]:
     by_habit: dict[str, Suggestion] = {}
     for item in ordered:
         by_habit.setdefault(item.factor, item)
-    return list(by_habit.values())[:MOST_SUGGESTED]
+    return list(by_habit.values())[:MAX_SUGGESTED]
 
 
 def _suggestion(found: _Found, p_adjusted: float, rules: RuleBook, unit: str) -> Suggestion | None:

@@ -33,7 +33,7 @@ Indices = NDArray[np.intp]
 SLOPE = 1
 REML_FROM = 20
 REACTS_WITHIN = 7.0
-FEWEST_DRAWN = 3
+MIN_DRAWN = 3
 DAYS_ARE_SHARED = message("caseload.days_are_shared")
 
 
@@ -282,7 +282,7 @@ def _drawn(
 ) -> ShrunkenSlopes | None:
     """Return each client's slope drawn towards the others; one without has theirs."""
     known = np.isfinite(slopes) & np.isfinite(errors)
-    if pooled.problem or known.sum() < FEWEST_DRAWN:
+    if pooled.problem or known.sum() < MIN_DRAWN:
         return None
     found = shrunken_means(slopes[known], errors[known])
     means, deviations = np.full(slopes.size, pooled.estimate), np.full(slopes.size, pooled.spread)

@@ -16,7 +16,7 @@ Found = TypeVar("Found")
 Progress = Callable[[str, float], None]
 AHEAD = 4
 CONNECT_S = 20
-FEWEST_AT_MOST = 2
+MIN_PROCESSES = 2
 
 
 def run(
@@ -57,7 +57,7 @@ def _in_processes(
     from joblib import Parallel, cpu_count, delayed
     from joblib.externals.loky.process_executor import TerminatedWorkerError
 
-    most = min(workers, len(tasks), max(FEWEST_AT_MOST, cpu_count()))
+    most = min(workers, len(tasks), max(MIN_PROCESSES, cpu_count()))
     pool = Parallel(n_jobs=most, return_as="generator_unordered", batch_size=1)
     try:
         yield from pool(delayed(work)(task) for task in tasks)

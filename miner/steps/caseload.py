@@ -13,9 +13,9 @@ from miner.caseload.fits import KeptFits
 from miner.caseload.fitting import FitTask, PooledQuestion, own_task, questions
 from miner.caseload.places import client_folders, fetched, is_remote
 from miner.caseload.pooling import (
-    FEWEST_CLIENTS,
-    MOST_LISTED,
-    MOST_LISTED_THROUGHOUT,
+    MAX_LISTED,
+    MAX_LISTED_THROUGHOUT,
+    MIN_CLIENTS,
     Pool,
     fewest_clients,
     pool_all,
@@ -80,7 +80,7 @@ def suggested_questions(
     own_rules = load_rules(None, folder)
     found: list[Suggestion] = []
     counts, looked_at = [], 0
-    for unit in ("day", "meal") if len(names) >= FEWEST_CLIENTS else ():
+    for unit in ("day", "meal") if len(names) >= MIN_CLIENTS else ():
         store = Store(folder_of_unit(practice / NAME, unit))
         look(str(practice), names, store, unit, draws=draws, progress=progress)
         agreed = _without_copies(who_is_pooled(names, store).agreed, store, client)
@@ -128,7 +128,7 @@ def for_every_client(
         rules: the rule books of the practice.
         unit: "day" or "meal".
     """
-    if len(rows) > MOST_LISTED_THROUGHOUT:
+    if len(rows) > MAX_LISTED_THROUGHOUT:
         return ()
     left_out = [
         [
@@ -189,7 +189,7 @@ def _suggested_by(
     agreed: Sequence[ClientRow], store: Store, rules: RuleBook, unit: str
 ) -> tuple[list[Suggestion], int]:
     least = fewest_clients(len(agreed))
-    if len(agreed) < FEWEST_CLIENTS:
+    if len(agreed) < MIN_CLIENTS:
         return [], 0
     with store.together([row.folder for row in agreed], least) as units:
         asked = questions(units.columns, rules, unit)
@@ -299,7 +299,7 @@ def pool(
     rows, agreed = pooled.rows, pooled.agreed
     forget_in_other_unit(home, by, [row.folder for row in rows if row.pooled])
     folders = [row.folder for row in agreed]
-    told = [store.kept(name).told for name in folders] if len(folders) <= MOST_LISTED else []
+    told = [store.kept(name).told for name in folders] if len(folders) <= MAX_LISTED else []
     with threadpool_limits(1), store.together(folders, fewest_clients(len(folders))) as units:
         program = (__version__, resources.program_hash())
         kept = KeptFits(store, (*program, rules.hash, by, len(folders), units.digest()))
@@ -407,10 +407,10 @@ def _notes(
     notes = [*same]
     if copies:
         notes.append(message("steps.pooled_once", count=copies))
-    if agreed > MOST_LISTED:
-        notes.append(message("steps.none_listed", most=MOST_LISTED))
-    elif agreed > MOST_LISTED_THROUGHOUT:
-        notes.append(message("steps.few_listed", most=MOST_LISTED_THROUGHOUT))
+    if agreed > MAX_LISTED:
+        notes.append(message("steps.none_listed", most=MAX_LISTED))
+    elif agreed > MAX_LISTED_THROUGHOUT:
+        notes.append(message("steps.few_listed", most=MAX_LISTED_THROUGHOUT))
     if not effects:
         notes.append(message("steps.nothing_pooled"))
     return notes

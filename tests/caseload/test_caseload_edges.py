@@ -80,8 +80,8 @@ def test_two_folders_of_one_code_are_told(small: Path) -> None:
 def test_clients_are_not_listed_where_there_are_many(
     small: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("miner.caseload.pooling.MOST_LISTED", 3)
-    monkeypatch.setattr("miner.steps.caseload.MOST_LISTED", 3)
+    monkeypatch.setattr("miner.caseload.pooling.MAX_LISTED", 3)
+    monkeypatch.setattr("miner.steps.caseload.MAX_LISTED", 3)
     found = pool(small)
     assert found.pooled
     assert all(effect.by_client == () for effect in found.pooled)
@@ -92,8 +92,8 @@ def test_clients_are_not_listed_where_there_are_many(
 def test_with_hundreds_they_are_listed_where_something_is_told(
     practice: Path, found: Caseload, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("miner.caseload.pooling.MOST_LISTED_THROUGHOUT", 3)
-    monkeypatch.setattr("miner.steps.caseload.MOST_LISTED_THROUGHOUT", 3)
+    monkeypatch.setattr("miner.caseload.pooling.MAX_LISTED_THROUGHOUT", 3)
+    monkeypatch.setattr("miner.steps.caseload.MAX_LISTED_THROUGHOUT", 3)
     fewer = pool(practice, work=tmp_path / "work")
     told = [item.evidence in (Evidence.CLEAR, Evidence.HINT) for item in fewer.pooled]
     assert True in told

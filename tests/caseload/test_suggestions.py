@@ -14,7 +14,7 @@ from click.testing import CliRunner, Result
 
 from miner import ledger, rulebook, steps
 from miner.caseload.fitting import PooledQuestion
-from miner.caseload.pooling import MOST_SUGGESTED, strongest, suggest
+from miner.caseload.pooling import MAX_SUGGESTED, strongest, suggest
 from miner.caseload.question import OwnSlopes
 from miner.caseload.store import NAME
 from miner.cli.group import miner as commands
@@ -150,7 +150,7 @@ def test_there_is_one_question_a_habit_and_five_in_all() -> None:
     chosen = strongest([*many, twice])
     assert [one.factor for one in chosen] == ["g", "f", "e", "d", "c"]
     assert chosen[0] is twice
-    assert len(chosen) == MOST_SUGGESTED
+    assert len(chosen) == MAX_SUGGESTED
 
 
 def test_changing_this_clients_days_never_changes_what_is_suggested_for_it(copy: Path) -> None:
