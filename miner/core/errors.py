@@ -85,12 +85,6 @@ def closest(word: str, known: Iterable[str]) -> str | None:
     return close[0] if close else None
 
 
-def nearest(word: str, known: Iterable[str]) -> str:
-    """Return 'Did you mean ...?' for the nearest known word, or an empty text."""
-    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
-    return f"Did you mean '{close[0]}'?" if close else ""
-
-
 def several(count: int, one: str, many: str | None = None) -> str:
     """Return a count with its noun: ``1 day``, ``2 days``, ``2 entries`` where ``many`` is told."""
     return f"{count} {one if count == 1 else many or one + 's'}"

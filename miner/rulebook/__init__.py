@@ -1,6 +1,5 @@
 """The rule books: every judgement a practitioner may disagree with."""
 
-from miner.core.errors import nearest
 from miner.rulebook.models import (
     BOOKS,
     Cautions,
@@ -25,5 +24,4 @@ __all__ = [
     "Referral",
     "RuleBook",
     "load",
-    "nearest",
 ]

@@ -60,8 +60,9 @@ def ticks_told(client: Client) -> tuple[Finding, ...]:
         ticks = read_ticks(client.folder)
         plans = replay(ledger.read(client.folder)).plans if ticks.by_day else ()
     except MinerError as error:
-        told = (error.file, error.row, error.found, error.expected, error.do)
-        return (Finding.worded(Severity.QUESTION, *told, 1),)
+        why = {"why": error.as_message()}
+        code = "ticks_unreadable"
+        return (Finding(Severity.QUESTION, error.file, error.row, code=code, values=why),)
     return (*ticks.findings, *misplaced(ticks, plans))
 
 

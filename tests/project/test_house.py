@@ -283,6 +283,7 @@ def test_no_address_of_a_registry_and_no_path_of_a_machine_is_committed() -> Non
 ROOMS_OF_FACTS: tuple[str, ...] = (
     "caseload",
     "cli",
+    "core",
     "followup",
     "hypotheses",
     "ledger",
