@@ -162,19 +162,14 @@ def factor_rules(records: DayRecords, rules: RuleBook) -> dict[str, FactorRule]:
 def _head(
     client: Client, trace: Trace, days: Days, window: Windows, why: Sequence[Message | None]
 ) -> pd.DataFrame:
-    rest = {str(item).casefold() for item in client.settings.rest_days}
     names = days.names
-    weekday = [WEEKDAYS[(int(number) + 3) % 7] for number in days.number]
     return pd.DataFrame(
         {
             "date": list(names),
             "day_number": days.number,
             "start": stamps(days.start_clock),
             "end": stamps(days.end_clock),
-            "rest_day": [
-                name in rest or day in rest or day in {item[:3] for item in rest}
-                for name, day in zip(names, weekday, strict=True)
-            ],
+            "rest_day": rest_days(client, names, days.number.tolist()),
             "sensor": [
                 _main_sensor(trace, int(low), int(high))
                 for low, high in zip(window.low, window.high, strict=True)
@@ -185,6 +180,14 @@ def _head(
         },
         index=pd.Index(names, dtype=object, name="unit"),
     ).astype(KINDS)
+
+
+def rest_days(client: Client, dates: Sequence[str], numbers: Sequence[int]) -> list[bool]:
+    """Return which days the settings call rest days, by their date or the day of the week."""
+    named = {str(item).casefold() for item in client.settings.rest_days}
+    rest = named | {item[:3] for item in named if item[:3] in WEEKDAYS}
+    days = [WEEKDAYS[(number + 3) % 7] for number in numbers]
+    return [date in rest or day in rest for date, day in zip(dates, days, strict=True)]
 
 
 def _main_sensor(trace: Trace, low: int, high: int) -> str:

@@ -8,13 +8,12 @@ from math import isnan, nan
 import numpy as np
 import pandas as pd
 
-from miner.core.errors import MinerError, closest
 from miner.core.messages import Message
 from miner.records.client import Client
 from miner.rulebook import FactorRule, RuleBook
 from miner.tables.cells import Columns, Found, because, cut, unknown
 from miner.tables.clockwork import DAY, HOUR, iso_day, percent, stamps
-from miner.tables.days import WEEKDAYS, told_left_out
+from miner.tables.days import rest_days, told_left_out
 from miner.tables.food.meals import (
     NEVER,
     WINDOW_MIN,
@@ -34,6 +33,7 @@ from miner.tables.measures import (
     SNACK_PROTEIN_G,
     WALK_WITHIN,
     asleep_hours,
+    measure_named,
     stressed,
     too_few_occasions,
     walked,
@@ -261,16 +261,7 @@ def _measure(name: str, rule: FactorRule, records: MealRecords) -> MealMeasure:
         return food_measure(words)
     if kind == "tag" and words:
         return tag_measure(words, records)
-    if rule.measure not in MEASURES:
-        raise MinerError(
-            "tables.measure_unknown",
-            file="factors.toml",
-            name=name,
-            measure=rule.measure,
-            known=list(MEASURES),
-            close=closest(rule.measure, MEASURES),
-        )
-    return MEASURES[rule.measure]
+    return measure_named(rule.measure, name, MEASURES)
 
 
 def _left_out(
@@ -312,7 +303,7 @@ def _head(
             "day_number": number,
             "start": stamps(clock),
             "end": stamps(clock + WINDOW_MIN * 60),
-            "rest_day": _rest(client, dates, number.tolist()),
+            "rest_day": np.array(rest_days(client, dates, number.tolist()), dtype=bool),
             "sensor": np.array([_sensor(records, meal) for meal in meals], dtype=object),
             "coverage": np.array([piece.coverage for piece in pieces], dtype=np.float64),
             "usable": np.array([item is None for item in why], dtype=bool),
@@ -324,13 +315,6 @@ def _head(
         },
         index=pd.Index([meal.name for meal in meals], dtype=object, name="unit"),
     )
-
-
-def _rest(client: Client, dates: Sequence[str], numbers: Sequence[int]) -> np.ndarray:
-    rest = {str(item).casefold() for item in client.settings.rest_days}
-    rest |= {item[:3] for item in rest if item[:3] in WEEKDAYS}
-    days = [WEEKDAYS[(number + 3) % 7] for number in numbers]
-    return np.array([d in rest or n in rest for d, n in zip(dates, days, strict=True)], dtype=bool)
 
 
 def _sensor(records: MealRecords, meal: Meal) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from math import isnan, nan
+from typing import TypeVar
 
 import numpy as np
 
@@ -76,6 +77,7 @@ class DayRecords:
 
 
 Measure = Callable[[DayRecords, int], Found]
+OneMeasure = TypeVar("OneMeasure")
 
 
 def records_of(client: Client, rules: RuleBook) -> DayRecords:
@@ -103,7 +105,7 @@ def _records_of(client: Client, rules: RuleBook) -> DayRecords:
     )
 
 
-def measure_named(name: str, factor: str, known: Mapping[str, Measure]) -> Measure:
+def measure_named(name: str, factor: str, known: Mapping[str, OneMeasure]) -> OneMeasure:
     """Return the measure a factor asks for.
 
     Raises:
