@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 from miner.core.errors import MinerError
 from miner.core.files import make_folder, whole_file, write_whole
+from miner.core.messages import Message, Words
 from miner.core.results import Evidence
 from miner.core.results.caseload import ClientRow
 
@@ -74,6 +75,9 @@ def read_head(source: str | BinaryIO) -> Head:
     known = {item.name: row[item.name] for item in fields(ClientRow)}
     for name in ("cautions", "attention", "not_asked"):
         known[name] = tuple(known[name])
+    known["attention"] = tuple(
+        Message(**item) if isinstance(item, dict) else item for item in known["attention"]
+    )
     prints = {int(day): mark for day, mark in raw["prints"].items()}
     return Head(ClientRow(**known), raw["fingerprint"], told, raw["code"], prints)
 
@@ -81,13 +85,20 @@ def read_head(source: str | BinaryIO) -> Head:
 def _head_text(head: Head) -> bytes:
     told = sorted([factor, outcome, str(level)] for (factor, outcome), level in head.told.items())
     found: dict[str, Any] = {
-        "row": head.row.to_dict(),
+        "row": head.row.to_dict() | {"attention": [_stored(item) for item in head.row.attention]},
         "fingerprint": head.fingerprint,
         "told": told,
         "code": head.code,
         "prints": dict(head.prints),
     }
     return json.dumps(found, sort_keys=True).encode()
+
+
+def _stored(said: Words) -> str | dict[str, Any]:
+    """Return a code with its values, which each door words; what rule books say, in their words."""
+    if isinstance(said, Message) and said.rules is None:
+        return {"code": said.code, "values": dict(said.values)}
+    return str(said)
 
 
 NAME = ".miner-caseload"

@@ -74,7 +74,8 @@ def by_rules(rules: object, code: str, **values: object) -> Message:
 
     Args:
         rules: the rule books.
-        code: ``wording.TABLE.KEY`` of their wording, or ``labels.KIND`` for a name in them.
+        code: ``wording.TABLE.KEY`` of their wording, ``cautions.KEY``, or ``labels.KIND`` for a
+            name in them.
         values: by name.
     """
     return Message(code, values, rules)

@@ -55,7 +55,6 @@ from miner.page.views import (
     wearing,
     work,
 )
-from miner.page.words import for_page
 from miner.words.door import at_door
 from miner.words.said import texts
 
@@ -182,9 +181,9 @@ def fault_page(page_request: PageRequest, error: Exception) -> HTMLResponse:
             title=message("page.not_as_it_stands"),
             file=error.file and PurePath(error.file).name,
             row=error.row,
-            found=for_page(error.found, error),
-            expected=for_page(error.expected, error),
-            do=for_page(error.do, error),
+            found=error.found,
+            expected=error.expected,
+            do=error.do,
             code=_whose(page_request),
         )
     traceback.print_exception(error, file=sys.stderr)

@@ -105,7 +105,7 @@ class ClientEntry:
             if place is None:
                 return steps.day_review(self.client, day, self.rules)
             chosen = ASKED_FOR if day else NEWEST
-            found = review_of(self.client, self.rules, records, table, place, chosen)
+            found = review_of(self.client, self.words, records, table, place, chosen)
             return with_notes(found, self.client)
 
     def knows_morning(self, on: date) -> bool:
@@ -126,7 +126,7 @@ class ClientEntry:
                 found = self._reviews.get((book, place))
                 if found is None:
                     table, records = self.days(), self._day_records()
-                    found = review_of(self.client, self.rules, records, table, place, NEWEST)
+                    found = review_of(self.client, self.words, records, table, place, NEWEST)
                     self._reviews[book, place] = found
                 return found
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from pathlib import Path, PureWindowsPath
+from pathlib import Path, PurePath, PureWindowsPath
 
 from miner.caseload.places import RULES, SHARED
 from miner.core.errors import MinerError
@@ -31,6 +31,12 @@ _DEVICES = {"con", "prn", "aux", "nul", *_PORTS}
 
 class Missing(MinerError):  # noqa: N818 - it names what is so, not a fault
     """What was asked for is not in this practice."""
+
+
+def one_line(error: MinerError) -> str:
+    """Return an error in one line; its file without the folders it lies in."""
+    file = error.file and PurePath(error.file).name
+    return MinerError(*error.texts, file=file, row=error.row, **error.values).message
 
 
 def clients_of(practice: Path) -> list[str]:

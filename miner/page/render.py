@@ -16,14 +16,12 @@ from starlette.responses import HTMLResponse
 
 from miner.page.guard import POLICY, sha
 from miner.page.request import PageRequest, address
-from miner.page.words import for_page
 from miner.render.figures.inline import Styles
 from miner.render.figures.paper import PALETTE
 from miner.render.page import DARK
 from miner.render.terminal import fitted
 from miner.words.document import Command, Heading, Paragraph, Part, Strip, Table
 from miner.words.safe import clean
-from miner.words.said_of import of_client
 from miner.words.wording import day_name
 
 STRIP_LEAD = 34
@@ -58,7 +56,7 @@ def blocks(parts: Iterable[Part]) -> list[PageBlock]:
 def _block(part: Heading | Paragraph | Command | Strip | Table) -> PageBlock:
     match part:
         case Heading():
-            return PageBlock("heading", for_page(part.text))
+            return PageBlock("heading", part.text)
         case Command():
             return PageBlock("strip", f"{' ' * part.indent}{part.text}")
         case Strip():
@@ -69,15 +67,14 @@ def _block(part: Heading | Paragraph | Command | Strip | Table) -> PageBlock:
     if part.own:
         return PageBlock("text", part.text, depth)
     if part.urgent:
-        return PageBlock("urgent", for_page(part.text))
-    said = for_page(f"{part.lead}  {part.text}" if part.lead else part.text)
-    return PageBlock("text", said, depth)
+        return PageBlock("urgent", part.text)
+    return PageBlock("text", f"{part.lead}  {part.text}" if part.lead else part.text, depth)
 
 
 def _table(part: Table) -> PageBlock:
     if not part.titled:
         cells = [_flat(row[at]) for at in range(len(part.columns)) for row in part.rows]
-        return PageBlock("text", for_page("  ".join(cells)), min(part.indent // 2, 2))
+        return PageBlock("text", "  ".join(cells), min(part.indent // 2, 2))
     columns = tuple(
         (_flat(title), "number" if side == "right" else "") for title, side in part.columns
     )
@@ -86,7 +83,7 @@ def _table(part: Table) -> PageBlock:
 
 
 def _flat(cell: str) -> str:
-    return of_client(" ".join(cell.split()))
+    return " ".join(cell.split())
 
 
 DRAWING = threading.Lock()

@@ -95,7 +95,9 @@ def caseload_csv(found: Caseload) -> str:
     between = {"cautions": " ", "attention": " ", "not_asked": ", "}
     rows = (
         [
-            between[name].join(getattr(row, name)) if name in between else getattr(row, name)
+            between[name].join(map(str, getattr(row, name)))
+            if name in between
+            else getattr(row, name)
             for name in header
         ]
         for row in found.clients

@@ -19,7 +19,7 @@ from miner.caseload.running import Pace, Progress, run
 from miner.caseload.store import Head, Store, Told, to_parquet
 from miner.core import resources
 from miner.core.errors import MinerError
-from miner.core.messages import Message, message
+from miner.core.messages import Message, Words, message
 from miner.core.results import CautionKind, CheckReport, Evidence, Ranking, Severity
 from miner.core.results.caseload import ClientRow
 from miner.hypotheses.design import design
@@ -152,14 +152,14 @@ def _row(task: Task, client: Client, ranking: Ranking, report: CheckReport) -> C
     )
 
 
-def _attention(ranking: Ranking, report: CheckReport) -> list[str]:
-    said: list[str] = []
+def _attention(ranking: Ranking, report: CheckReport) -> list[Words]:
+    said: list[Words] = []
     asked = [item for item in report.findings if item.severity is Severity.QUESTION]
     if asked:
-        said.append(str(message("steps.questions_in_check", count=len(asked))))
+        said.append(message("steps.questions_in_check", count=len(asked)))
     if ranking.status == "too_few":
         more = ranking.need_units - ranking.usable_units
-        said.append(str(message("steps.more_units", count=more, unit=ranking.unit)))
+        said.append(message("steps.more_units", count=more, unit=ranking.unit))
     return said
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from miner.core.messages import Message, message
+from miner.core.messages import Message, by_rules, message
 from miner.core.results import CautionKind, CautionText
 from miner.records.client import Client
 from miner.records.columns import MG_DL_PER_MMOL_L
@@ -50,7 +50,7 @@ def cautions(
         *(_answered(one, message("tables.answered_yes", asked=one.asked)) for one in yes),
         *referrals,
         *_of_tags(client, book),
-        *(CautionText(CautionKind.NOT_ASKED, text) for text in _not_asked(names, book)),
+        *(CautionText(CautionKind.NOT_ASKED, text) for text in _not_asked(names, rules)),
         *(CautionText(CautionKind.ALWAYS, text) for text in book.always),
         *(CautionText(CautionKind.PATTERNS, text) for text in patterns),
     ]
@@ -75,9 +75,9 @@ def _answered(question: IntakeQuestion, rests_on: Message) -> CautionText:
     return CautionText(CautionKind.INTAKE, question.when_yes, rests_on, action)
 
 
-def _not_asked(names: list[str], book: Cautions) -> list[Message]:
+def _not_asked(names: list[str], rules: RuleBook) -> list[Message]:
     named = message("tables.all_of_them", names=names)
-    return [by_rule(book.not_asked, names=named)] if names else []
+    return [by_rules(rules, "cautions.not_asked", names=named)] if names else []
 
 
 def _referrals(trace: Trace, table: UnitTable, book: Cautions, unit: str) -> list[CautionText]:

@@ -42,7 +42,7 @@ def concerns(clients: Sequence[ClientRow]) -> list[tuple[list[str], str]]:
         if row.error:
             by_text[clean(row.error, LONGEST_TEXT)].append(clean(row.client, LONGEST_NAME))
     for row in clients:
-        add(row.client, row.attention)
+        add(row.client, [str(text) for text in row.attention])
     for row in clients:
         if row.not_asked:
             text = f"At the intake not asked: {', '.join(row.not_asked)}."

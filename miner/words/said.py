@@ -137,6 +137,8 @@ def _by_rules(rules: Any, room: str, kind: str, values: Mapping[str, Any], door:
         name: text_of(value, door) if isinstance(value, Message) else _harmless(value)
         for name, value in values.items()
     }
+    if room == "cautions":
+        return str(getattr(rules.cautions, kind)).format(**said)
     return say(rules, table, key, **said)
 
 

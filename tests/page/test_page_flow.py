@@ -25,8 +25,8 @@ from miner.page.app import ROUTES
 from miner.page.jobs import Jobs
 from miner.page.render import blocks
 from miner.page.warming import warm
-from miner.page.words import PAGES, for_page
 from miner.render.terminal import render
+from miner.words.door import at_door, rules_at_door
 from miner.words.ranking import ranking_parts
 
 pytestmark = pytest.mark.usefixtures("derived_once")
@@ -55,10 +55,11 @@ def test_the_ranking_on_the_page_is_word_for_word_the_command_s(
     client = steps.read_client(folder)
     rules = steps.load_rules(None, folder)
     ranking = replace(steps.rank(client, rules, remember=False), rankings_of_these_records=1)
-    printed = render(ranking_parts(ranking, rules), 100_000)
+    with at_door("page"):
+        printed = render(ranking_parts(ranking, rules_at_door(rules)), 100_000)
     told = squeezed(re.sub(r"&\w+;|&#\d+;", "", page))
     for line in printed.splitlines():
-        said = squeezed(re.sub(r"['\"<>&]", "", for_page(line)))
+        said = squeezed(re.sub(r"['\"<>&]", "", line))
         assert said in told.replace("'", ""), line
 
 
@@ -194,7 +195,8 @@ def test_a_pattern_by_meal_is_found_kept_and_shared(practice: Path, visitor: Ope
     item = next(one for one in by_meal.hypotheses if "walk_after" in one.factors)
     page = one.get(f"{CLIENT}/patterns/{item.id}")
     assert page.status_code == 200
-    said = for_page(item.sentence).replace("'", "&#39;")
+    with at_door("page"):
+        said = item.sentence.replace("'", "&#39;")
     assert squeezed(said) in squeezed(words(page))
     assert "Every meal behind it" in words(page)
     assert f'value="{item.id}"' in one.get(f"{CLIENT}/pages").text
@@ -404,15 +406,6 @@ def test_stopping_a_ranking_leaves_no_trace_of_it(
     page = one.post(f"{place}/stop")
     assert "It was stopped." in words(page)
     assert ledger.named(ledger.read(practice / "client-01"), "ranked") == ()
-
-
-def test_every_command_a_message_may_name_has_its_page() -> None:
-    from miner.cli.group import COMMANDS
-
-    # what is noted beside the records cannot be noted on the page yet
-    assert set(COMMANDS) - {"demo", "generate", "note"} == set(PAGES)
-    assert for_page("Run 'miner follow' to read them.") == "Open the page Follow-up to read them."
-    assert "miner" not in for_page("See 'miner history' and 'miner ask CLIENT --fix'.")
 
 
 def test_what_is_told_keeps_every_word() -> None:

@@ -6,6 +6,7 @@ import re
 import shutil
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +14,10 @@ import pytest
 from visits import Visitor, words
 
 from miner import ledger, steps
-from miner.page.words import for_page
 from miner.render.terminal import render
+from miner.rulebook import RuleBook
 from miner.words.document import Parts
+from miner.words.door import at_door, rules_at_door
 from miner.words.meals import comparison_parts, meals_parts
 from miner.words.ranking import ranking_parts
 
@@ -29,10 +31,11 @@ def squeezed(text: str) -> str:
     return "".join(re.sub(r"&\w+;|&#\d+;|['\"<>&]", "", text).split())
 
 
-def missing_of(parts: Parts, page: str) -> list[str]:
-    """Lines of a command that are not on the page."""
+def missing_of(made: Callable[[RuleBook], Parts], rules: RuleBook, page: str) -> list[str]:
+    """Lines of a command, in the words of a page, that are not on the page."""
     told = squeezed(page)
-    lines = [for_page(line) for line in render(parts, 100_000).splitlines()]
+    with at_door("page"):
+        lines = render(made(rules_at_door(rules)), 100_000).splitlines()
     return [line for line in lines if squeezed(line) not in told]
 
 
@@ -64,12 +67,12 @@ def test_another_ranking_is_word_for_word_the_command_s_and_is_counted(
     answer = one.post(f"{CLIENT}/ranking", **form)
     client, rules = steps.read_client(twin), steps.load_rules(None, twin)
     ranking = steps.rank(client, rules, **asked, remember=True)  # type: ignore[arg-type]
-    assert missing_of(ranking_parts(ranking, rules), answer.text) == []
+    assert missing_of(partial(ranking_parts, ranking), rules, answer.text) == []
     kept, printed = ranked(practice / "client-01"), ranked(twin)
     assert len(kept) == len(printed) == (0 if ranking.status == "too_few" else 1)
     assert kept == printed
     again = one.get(f"{CLIENT}/ranking", params=form)
-    assert missing_of(ranking_parts(ranking, rules), again.text) == []
+    assert missing_of(partial(ranking_parts, ranking), rules, again.text) == []
     assert ranked(practice / "client-01") == kept
 
 
@@ -107,8 +110,13 @@ def test_the_meals_are_the_command_s(practice: Path, visitor: Open) -> None:
     page = visitor(practice).get(f"{CLIENT}/meals")
     client = steps.read_client(practice / "client-01")
     rules, table = steps.load_rules(None, client.folder), steps.meals(client)
-    parts = meals_parts("client-01", table, rules, steps.repeats(table))
-    assert missing_of(parts[:2], page.text) == []
+    repeats = steps.repeats(table)
+    assert (
+        missing_of(
+            lambda told: meals_parts("client-01", table, told, repeats)[:2], rules, page.text
+        )
+        == []
+    )
     cells = page.text.count("<td")
     assert cells >= len(table.frame) * (4 + len(table.outcomes))
 
@@ -120,7 +128,7 @@ def test_similar_meals_are_the_command_s_and_a_look(practice: Path, visitor: Ope
     found = steps.compare_meals(client, "walk_after", rules, remember=False)
     assert found.pairs
     head = replace(found, pairs=())
-    assert missing_of(comparison_parts(head, rules), page.text) == []
+    assert missing_of(partial(comparison_parts, head), rules, page.text) == []
     assert page.text.count("<svg") == 2
     assert "They do not show why" in words(page)
     assert looks(folder) == [("compare", ["walk_after"]), ("days", [])]

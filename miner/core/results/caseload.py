@@ -94,7 +94,7 @@ class ClientRow(Result):
     pooled: bool | None
     error: str | None = None
     cautions: tuple[str, ...] = ()
-    attention: tuple[str, ...] = ()
+    attention: tuple[Words, ...] = ()
     not_asked: tuple[str, ...] = ()
     clear_by_chance: float = 0.0
 

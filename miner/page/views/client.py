@@ -12,11 +12,10 @@ from miner.core.messages import message
 from miner.core.results import CautionText
 from miner.ledger import replay
 from miner.page.client_cache import ClientEntry
-from miner.page.places import OWN_FILES, client_folder
+from miner.page.places import OWN_FILES, client_folder, one_line
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.uploads import waiting
-from miner.page.words import for_page
 from miner.words.cautions import Cautions
 
 
@@ -50,7 +49,7 @@ def read_or_fault(request: PageRequest) -> tuple[ClientEntry | None, str]:
     try:
         return request.entry(), ""
     except MinerError as error:
-        return None, why_not(client_folder(request.state.practice, request.code), error.message)
+        return None, why_not(client_folder(request.state.practice, request.code), one_line(error))
 
 
 def why_not(folder: Path, told: str) -> str:
@@ -58,7 +57,7 @@ def why_not(folder: Path, told: str) -> str:
     own = {path.name for path in folder.iterdir() if path.name[0] != "."}
     if own <= {*OWN_FILES}:
         return str(message("page.no_records"))
-    return for_page(told)
+    return told
 
 
 def name_of(entry: ClientEntry | None, request: PageRequest) -> str:

@@ -10,11 +10,11 @@ from miner.core.messages import message
 from miner.ledger import Kept, replay
 from miner.page.client_cache import ClientEntry
 from miner.page.jobs import Progress
+from miner.page.places import one_line
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.state import made_of
 from miner.page.views.client import before, name_of, read_or_fault
-from miner.page.words import one_line
 from miner.rulebook import RuleBook
 from miner.words.door import rules_at_door
 from miner.words.follow import follow_parts

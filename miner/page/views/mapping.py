@@ -11,11 +11,11 @@ from starlette.responses import Response
 from miner.core.errors import MinerError
 from miner.core.messages import message
 from miner.core.results.mapping import Mapped
+from miner.page.places import one_line
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.uploads import waiting_file
 from miner.page.views.client import name_of, read_or_fault
-from miner.page.words import for_page, one_line
 from miner.records.client import STREAMS
 from miner.records.columns import COLUMNS, known_columns
 from miner.records.propose import as_toml, put_entries
@@ -293,7 +293,7 @@ def _page(request: PageRequest, mapped: Mapped, entry: Mapping[str, Any]) -> Res
         dates=DATE_FORMATS,
         reasons=[told for item in proposal.known if (told := known_text(item)) is not None],
         open=[
-            (for_page(question_text(item)), [f"{x.value}: {option_text(x)}" for x in item.options])
+            (question_text(item), [f"{x.value}: {option_text(x)}" for x in item.options])
             for item in proposal.questions
         ],
         fields=fields_of(mapped, entry),

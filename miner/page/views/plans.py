@@ -20,11 +20,10 @@ from miner.core.results import Plan, PlanPeriod, Severity
 from miner.followup.ticked import misplaced
 from miner.ledger import replay
 from miner.page.guard import own_policy
-from miner.page.places import TICKS, Missing
+from miner.page.places import TICKS, Missing, one_line
 from miner.page.render import page
 from miner.page.request import PageRequest, attached
 from miner.page.views.client import read_or_fault
-from miner.page.words import one_line
 from miner.records.write.settings_file import WRITING, require_stamp, stamp
 from miner.records.write.ticks import ANSWERS, Ticks, tick_files, ticks_in
 from miner.render.plan_page import plan_page
@@ -113,7 +112,7 @@ def _require_readable(folder: Path, content: bytes) -> None:
     for found in (*ticks.findings, *misplaced(ticks, plans)):
         if found.file == TICKS and found.severity in (Severity.LEFT_OUT, Severity.QUESTION):
             what, expected, do = found.what, found.expected, found.do
-            raise MinerError("page.ticks_not_readable", found=what, expected=expected, do=do)
+            raise MinerError("page.finding", found=what, expected=expected, do=do)
 
 
 def _own(folder: Path) -> Ticks:

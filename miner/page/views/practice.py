@@ -12,7 +12,7 @@ from miner.core.files import make_folder, write_whole
 from miner.core.messages import message
 from miner.core.results.morning import ClientMorning
 from miner.ledger import replay
-from miner.page.places import clients_of, new_code
+from miner.page.places import clients_of, new_code, one_line
 from miner.page.render import page
 from miner.page.request import PageRequest, address
 from miner.page.uploads import waiting as waiting_files
@@ -47,10 +47,20 @@ def morning(request: PageRequest) -> Response:
         groups=groups,
         note=found.note,
         resting=[(folder_of(code, request), code, newest) for code, newest in found.not_active],
-        waiting=[(name, why_not(state.practice / name, why)) for name, why in found.unreadable],
+        waiting=[(name, _fault(request, name)) for name, _ in found.unreadable],
         reading=len(names) - len(known),
         total=len(names),
     )
+
+
+def _fault(request: PageRequest, name: str) -> str:
+    """Return why a client cannot be read."""
+    folder = request.state.practice / name
+    try:
+        request.state.clients.entry(folder)
+    except MinerError as error:
+        return why_not(folder, one_line(error))
+    return ""
 
 
 def _told(item: ClientMorning, request: PageRequest) -> dict[str, object]:

@@ -14,7 +14,6 @@ from miner.page.jobs import Progress
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.views.client import name_of, read_or_fault
-from miner.page.words import for_page
 from miner.rulebook import RuleBook
 from miner.words.ask import lead, luck, question_words
 from miner.words.door import rules_at_door
@@ -81,7 +80,7 @@ def fix(request: PageRequest) -> Response:
     notes = steps.fix_question(
         request.folder, factor, outcome, guess=guess, fixed_on=request.day("fixed_on"), shape=shape
     )
-    said: list[Words] = [message("page.written"), *(for_page(str(note)) for note in notes)]
+    said: list[Words] = [message("page.written"), *notes]
     return request.go(request.at("questions"), *said)
 
 

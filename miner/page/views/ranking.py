@@ -14,12 +14,12 @@ from miner.core.results import Ranking
 from miner.core.unit import Unit
 from miner.page.client_cache import CachedRanking, ClientEntry
 from miner.page.jobs import Progress
+from miner.page.places import one_line
 from miner.page.render import DRAWING, page
 from miner.page.request import PageRequest
 from miner.page.rule_change import differs
 from miner.page.state import RankingChoice, made_of
 from miner.page.views.client import name_of, read_or_fault
-from miner.page.words import one_line
 from miner.render.pages import render
 from miner.words.pages import ranking_words
 from miner.words.ranking import ranking_parts

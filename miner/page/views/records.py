@@ -9,13 +9,13 @@ from starlette.responses import JSONResponse, Response
 
 from miner.core.errors import MinerError
 from miner.core.messages import message
-from miner.core.results import Severity
+from miner.core.results import Finding, Severity
 from miner.page import uploads
 from miner.page.bodies import MEGABYTE, MOST_SENT
+from miner.page.places import one_line
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.views.client import name_of, read_or_fault
-from miner.page.words import finding_line, one_line
 from miner.steps.mapping import Look, look_at
 from miner.words.check import check_parts
 from miner.words.pages import FINDING_KINDS
@@ -59,7 +59,7 @@ def _waits(folder: Path, name: str) -> dict[str, Any]:
         "findings": [
             (
                 FINDING_KINDS[item.severity],
-                finding_line(item),
+                _finding(item),
             )
             for item in look.findings
         ],
@@ -118,3 +118,15 @@ def throw_away(request: PageRequest) -> Response:
     return request.go(
         request.at("records"), message("page.file_thrown_away", name=request.text("file")[:120])
     )
+
+
+def _finding(item: Finding) -> str:
+    error = MinerError(
+        "page.finding",
+        file=item.file,
+        row=item.row,
+        found=item.what,
+        expected=item.expected,
+        do=item.do,
+    )
+    return one_line(error)
