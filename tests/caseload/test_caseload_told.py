@@ -203,7 +203,7 @@ def test_csv_has_a_line_a_client(found: Caseload) -> None:
     assert any(len(row.attention) > 1 for row in found.clients)
     assert any(row.cautions for row in found.clients)
     for said, row in zip(rows, found.clients, strict=True):
-        assert said["attention"] == " ".join(row.attention)
+        assert said["attention"] == " ".join(map(str, row.attention))
         assert said["cautions"] == " ".join(row.cautions)
         assert said["not_asked"] == ", ".join(row.not_asked)
 
