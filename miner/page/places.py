@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 from pathlib import Path, PurePath, PureWindowsPath
+from typing import Any
 
 from miner.caseload.places import RULES, SHARED
 from miner.core.errors import MinerError
@@ -36,7 +37,8 @@ class Missing(MinerError):  # noqa: N818 - it names what is so, not a fault
 def one_line(error: MinerError) -> str:
     """Return an error in one line; its file without the folders it lies in."""
     file = error.file and PurePath(error.file).name
-    return MinerError(*error.texts, file=file, row=error.row, **error.values).message
+    values: dict[str, Any] = dict(error.values)
+    return MinerError(*error.texts, file=file, row=error.row, **values).message
 
 
 def clients_of(practice: Path) -> list[str]:
