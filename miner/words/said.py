@@ -69,7 +69,7 @@ def texts(
     """
     door = door_now() if door is None else door
     room, _, kind = code.partition(".")
-    if room in ("labels", "wording"):
+    if room in ("labels", "wording", "cautions"):
         book = rules and rules_at_door(rules, door)
         return {"text": _by_rules(book, room, kind, values, door)}
     parts = dict(_book(room)[kind])
