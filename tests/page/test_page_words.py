@@ -24,7 +24,21 @@ COMMAND = re.compile(r"(?<![\w-])--[a-z]|['\"]miner [a-z]|: miner [a-z]")
 """An option, or a command as a message names it."""
 READ_BY_COMMANDS = ("cli", "caseload", "records", "rulebook")
 """Rooms of which a page reads some texts alone; the rest is about options."""
-SAID_BY_OPEN = "page.port_not_usable.do"
+SAID_TO_COMMANDS = {
+    "page.port_not_usable.do",
+    "steps.no_work_folder.do",
+    "steps.not_an_archive.found",
+    "steps.archive_exists.do",
+    "steps.in_clients_folder.do",
+    "steps.export_exists.do",
+    "steps.tag_and_food.do",
+    "steps.merged_already.do",
+    "steps.nothing_to_take_back.do",
+    "steps.no_correction_at_all.do",
+    "steps.no_correction_in_force.do",
+    "steps.rows_lost.do",
+}
+"""What is wrong with an archive, a merging, a correction or an entry that a command writes."""
 
 
 def texts_of_a_page() -> Iterator[tuple[str, str]]:
@@ -44,7 +58,7 @@ def test_no_command_and_no_option_is_left_in_what_a_page_says() -> None:
     told += [(f"{table}.{key}", text) for table, part in wording.items()
              for key, text in part.items() if isinstance(text, str)]  # fmt: skip
     assert len(told) > 300
-    assert {code for code, text in told if COMMAND.search(text)} == {SAID_BY_OPEN}
+    assert {code for code, text in told if COMMAND.search(text)} == SAID_TO_COMMANDS
 
 
 @pytest.mark.parametrize("text", ["See 'miner rank'.", "Correct --date.", "2 open: miner check X."])
