@@ -135,11 +135,16 @@ def _searched(
             fixed = question.fixed_on is not None
             part = "primary" if item.outcome == ranked.primary_outcome else "search"
             return replace(
-                item, rank=1, evidence=level, family="fixed" if fixed else part,
-                fixed_before=False, fixed_on=question.fixed_on, guess=question.guess,
+                item,
+                rank=1,
+                evidence=level,
+                family="fixed" if fixed else part,
+                fixed_before=False,
+                fixed_on=question.fixed_on,
+                guess=question.guess,
                 fixed_proven=question.proven if fixed else None,
                 notes=tuple(dict.fromkeys((*item.notes, question.doubt or LOOKED))),
-            )  # fmt: skip
+            )
     return alone
 
 

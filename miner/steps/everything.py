@@ -55,10 +55,14 @@ def remember_shared(
         A note where it could not be written.
     """
     payload = {
-        "page": page, "ids": list(ids), "calm": brief.calm, "version": brief.ranking.version,
-        "records_hash": brief.ranking.records_hash, "rules_hash": brief.ranking.rules_hash,
+        "page": page,
+        "ids": list(ids),
+        "calm": brief.calm,
+        "version": brief.ranking.version,
+        "records_hash": brief.ranking.records_hash,
+        "rules_hash": brief.ranking.rules_hash,
         "sha256": None if text is None else hashlib.sha256(text.encode("utf-8")).hexdigest(),
-    }  # fmt: skip
+    }
     try:
         ledger.append(client.folder, "shared", payload, now or datetime.now(UTC))
     except ledger.LedgerUnwritable as error:

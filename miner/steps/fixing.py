@@ -73,14 +73,18 @@ def fix_question(
     day = fixed_on or today
     behind = _clock_behind(client, today)
     payload = {
-        "factor": factor, "outcome": books.key_of(name, unit), "guess": guess,
-        "fixed_on": day.isoformat(), "proven": fixed_on is None and not behind,
-        "id": identity_in_rules(factor, name, unit, books), "range": list(settings.range),
+        "factor": factor,
+        "outcome": books.key_of(name, unit),
+        "guess": guess,
+        "fixed_on": day.isoformat(),
+        "proven": fixed_on is None and not behind,
+        "id": identity_in_rules(factor, name, unit, books),
+        "range": list(settings.range),
         "words": list(words_behind(factor, settings)),
         "shape": shape,
         **whose(settings, folder),
         "looked": day < today and pooled_before(folder.resolve().parent, folder.resolve().name),
-    }  # fmt: skip
+    }
     ledger.append(folder, "fixed", payload, moment)
     looked = bool(payload["looked"]) or past.seen_after(day.isoformat(), sys.maxsize)
     advice = _advice(len(known) + 1, told=fixed_on is not None, looked=looked)

@@ -184,13 +184,21 @@ def _settle(
             other = see(before, rules, one.item, read_past(client))
             without = judging.judge(one.item, other.found, others).status
         written = {
-            "kept_entry": one.item.entry.n, "id": one.item.id, "status": told.status,
-            "difference": told.difference, "interval": told.interval, "p": told.p,
-            "p_adjusted": told.p_adjusted, "together": len(together), "reason": told.reason,
-            "new_units": one.found.units, "counts": judging.new_units(one.found).to_dict(),
-            "read_on": one.item.what.read_on, "records_hash": client.records_hash,
+            "kept_entry": one.item.entry.n,
+            "id": one.item.id,
+            "status": told.status,
+            "difference": told.difference,
+            "interval": told.interval,
+            "p": told.p,
+            "p_adjusted": told.p_adjusted,
+            "together": len(together),
+            "reason": told.reason,
+            "new_units": one.found.units,
+            "counts": judging.new_units(one.found).to_dict(),
+            "read_on": one.item.what.read_on,
+            "records_hash": client.records_hash,
             "since": replace(one.since, without=without).to_dict(),
-        }  # fmt: skip
+        }
         try:
             ledger.append(client.folder, "verdict", written, now or datetime.now(UTC))
         except ledger.LedgerUnwritable as error:

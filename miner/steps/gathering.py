@@ -61,9 +61,15 @@ def rank_meals(
     if client.settings.rank_unit == "meal" or not len(client.used("meals")):
         return None
     return rank(
-        client, rules, unit="meal", seed=seed, remember=remember, now=now, together=False,
+        client,
+        rules,
+        unit="meal",
+        seed=seed,
+        remember=remember,
+        now=now,
+        together=False,
         progress=progress,
-    )  # fmt: skip
+    )
 
 
 def units_behind(table: UnitTable, rules: RuleBook, item: Hypothesis, client: Client) -> Why:

@@ -111,8 +111,11 @@ def _refused(path: Path, loss: Loss) -> MinerError:
 
 SHOWN = 8
 SHOWN_AS = {
-    "clock": "when", "start_clock": "from", "end_clock": "to", "glucose": "glucose, mg/dL",
-}  # fmt: skip
+    "clock": "when",
+    "start_clock": "from",
+    "end_clock": "to",
+    "glucose": "glucose, mg/dL",
+}
 _CLOCKS = ("clock", "start_clock", "end_clock")
 _HIDDEN = ("file", "row", "left_out", "twin", "time", "start", "end")
 
@@ -241,12 +244,13 @@ def _understood(part: Part, findings: Findings) -> Understood:
         for row in frame[columns].head(SHOWN).itertuples(index=False)
     ]
     return Understood(
-        stream=part.stream, rows=len(frame),
+        stream=part.stream,
+        rows=len(frame),
         first=str(known.min())[:16] if len(known) else None,
         last=str(known.max())[:16] if len(known) else None,
         columns=tuple(SHOWN_AS.get(name, name.replace("_", " ")) for name in columns),
         sample=tuple(sample),
-    )  # fmt: skip
+    )
 
 
 def _blank(column: pd.Series[Any]) -> bool:

@@ -58,13 +58,18 @@ class Past:
         """Return the fixed questions of one unit, each with what makes it a hint at most."""
         return tuple(
             Question(
-                item.factor, item.outcome.removeprefix(f"{unit}."), item.guess, item.fixed_on,
-                item.proven, self._doubt(item, rules, unit), item.shape,
+                item.factor,
+                item.outcome.removeprefix(f"{unit}."),
+                item.guess,
+                item.fixed_on,
+                item.proven,
+                self._doubt(item, rules, unit),
+                item.shape,
                 frozenset(self.seen_before(item.n)),
             )
             for item in self.asked()
             if rules.unit_of(item.factor, item.outcome) == unit
-        )  # fmt: skip
+        )
 
     def share(self, rules: RuleBook, unit: str) -> float:
         """Return the part of the claim level of fixed questions that those of one unit have."""

@@ -230,9 +230,10 @@ def rank(
             "out_of_sample": together and told is progress,
         }
         return of.derived(
-            f"ranked by {chosen}", (books, asked),
+            f"ranked by {chosen}",
+            (books, asked),
             lambda: rank_table(table_of(of, books, chosen), books, progress=told, **asked),
-        )  # fmt: skip
+        )
 
     ranked = run(client, progress)
     ranking = _ranking(client, table, books, ranked, shuffles, seed, period)
@@ -255,9 +256,11 @@ def rank(
         made = ranking.status != "too_few"
         count, kept = len(past.rankings(first_day(table, period))) + made, past.notes
     ranking = replace(
-        ranking, rankings_of_these_records=count, notes=(*ranking.notes, *notes, *kept),
+        ranking,
+        rankings_of_these_records=count,
+        notes=(*ranking.notes, *notes, *kept),
         second_look=bool(second),
-    )  # fmt: skip
+    )
     if outcome is None:
         return ranking
     shown = tuple(item for item in ranking.hypotheses if item.outcome == outcome)

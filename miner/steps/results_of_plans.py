@@ -65,8 +65,9 @@ def result(
     if found.status is None:
         return _worded(found, books, _unread(found, "no_pair" if over else "waiting"))
     written = found.to_dict() | {
-        "kept_entry": item.kept.entry.n, "records_hash": client.records_hash,
-    }  # fmt: skip
+        "kept_entry": item.kept.entry.n,
+        "records_hash": client.records_hash,
+    }
     ledger.append(client.folder, "verdict", written, now or datetime.now(UTC))
     return _as_written(_plan(read_past(client).book, name), books)
 
@@ -153,18 +154,29 @@ def _read(
     worth = float(planned.worth_having)
     changes = _changes(client, rules, item, frozen, stopped) if shown and told else ()
     found = PlanResult(
-        plan=item.name, status=reading.status_of(test, worth) if shown else None,
-        difference=test.difference, interval=test.interval, p=test.p,
+        plan=item.name,
+        status=reading.status_of(test, worth) if shown else None,
+        difference=test.difference,
+        interval=test.interval,
+        p=test.p,
         pairs_used=len(complete),
         pairs_not_followed=sum(not pair.followed for pair in complete),
-        as_followed=followed, id=item.kept.id, factor=planned.factor,
-        outcome=what.outcome, unit=planned.unit, unit_of=table.unit,
-        worth_having=worth, read_on=planned.read_on, pairs=seen if shown else (),
-        ticks_and_records_differ=differ, stopped_early=stopped,
-        planned_pairs=planned.pairs, put_aside=item.abandoned_plans,
+        as_followed=followed,
+        id=item.kept.id,
+        factor=planned.factor,
+        outcome=what.outcome,
+        unit=planned.unit,
+        unit_of=table.unit,
+        worth_having=worth,
+        read_on=planned.read_on,
+        pairs=seen if shown else (),
+        ticks_and_records_differ=differ,
+        stopped_early=stopped,
+        planned_pairs=planned.pairs,
+        put_aside=item.abandoned_plans,
         late_pairs=(len(periods) - len(in_time)) // 2,
         notes=(*notes, *_late(rules, item), *changes, *_told(client, ticks, item)),
-    )  # fmt: skip
+    )
     return found, over
 
 

@@ -124,20 +124,32 @@ def _questions(client: Client, rules: RuleBook, end: str) -> list[OpenQuestion]:
                 tables[unit] = table_of(client, rules, unit)
             found.append(
                 _counted(
-                    tables[unit], rules, end, kind="fixed", id_="", factors=(item.factor,),
-                    outcome=item.outcome, since=item.fixed_on or "",
+                    tables[unit],
+                    rules,
+                    end,
+                    kind="fixed",
+                    id_="",
+                    factors=(item.factor,),
+                    outcome=item.outcome,
+                    since=item.fixed_on or "",
                 )
-            )  # fmt: skip
+            )
     for kept in replay(past.book).kept:
         if kept.as_ != "watch" or kept.closed_at is not None:
             continue
         table, books = frozen_table(client, rules, kept.what)
         found.append(
             _counted(
-                table, books, end, kind="kept", id_=kept.id, factors=kept.what.factors,
-                outcome=kept.what.outcome, since=kept.what.suggested_by_days_to,
+                table,
+                books,
+                end,
+                kind="kept",
+                id_=kept.id,
+                factors=kept.what.factors,
+                outcome=kept.what.outcome,
+                since=kept.what.suggested_by_days_to,
             )
-        )  # fmt: skip
+        )
     return found
 
 
