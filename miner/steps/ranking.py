@@ -248,23 +248,17 @@ def rank(
         replace(ranking, hypotheses=past.marked(ranking.hypotheses)),
         Wording(books, client.settings.display_unit, ranking.unit, ranking.days),
     )
-    if remember and ranking.status != "too_few":
-        count, kept = remember_ranking(
-            client, ranking, table, period, now, second_look=bool(second)
-        )
+    if remember and ranked.enough:
+        written = remember_ranking(client, ranking, table, period, now, second_look=bool(second))
     else:
-        made = ranking.status != "too_few"
-        count, kept = len(past.rankings(first_day(table, period))) + made, past.notes
-    ranking = replace(
+        written = len(past.rankings(first_day(table, period))) + ranked.enough, past.notes
+    return replace(
         ranking,
-        rankings_of_these_records=count,
-        notes=(*ranking.notes, *notes, *kept),
+        rankings_of_these_records=written[0],
+        notes=(*ranking.notes, *notes, *written[1]),
         second_look=bool(second),
+        hypotheses=tuple(h for h in ranking.hypotheses if outcome in (None, h.outcome)),
     )
-    if outcome is None:
-        return ranking
-    shown = tuple(item for item in ranking.hypotheses if item.outcome == outcome)
-    return replace(ranking, hypotheses=shown)
 
 
 def table_of(client: Client, rules: RuleBook, unit: str) -> UnitTable:
