@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 from miner.core.errors import MinerError
 from miner.core.files import make_folder, whole_file, write_whole
-from miner.core.messages import Message, Words
+from miner.core.messages import Message
 from miner.core.results import Evidence
 from miner.core.results.caseload import ClientRow
 
@@ -74,10 +74,7 @@ def read_head(source: str | BinaryIO) -> Head:
     row = raw["row"]
     known = {item.name: row[item.name] for item in fields(ClientRow)}
     for name in ("cautions", "attention", "not_asked"):
-        known[name] = tuple(known[name])
-    known["attention"] = tuple(
-        Message(**item) if isinstance(item, dict) else item for item in known["attention"]
-    )
+        known[name] = _restored(known[name])
     prints = {int(day): mark for day, mark in raw["prints"].items()}
     return Head(ClientRow(**known), raw["fingerprint"], told, raw["code"], prints)
 
@@ -85,7 +82,8 @@ def read_head(source: str | BinaryIO) -> Head:
 def _head_text(head: Head) -> bytes:
     told = sorted([factor, outcome, str(level)] for (factor, outcome), level in head.told.items())
     found: dict[str, Any] = {
-        "row": head.row.to_dict() | {"attention": [_stored(item) for item in head.row.attention]},
+        "row": head.row.to_dict()
+        | {name: _stored(getattr(head.row, name)) for name in ("cautions", "attention")},
         "fingerprint": head.fingerprint,
         "told": told,
         "code": head.code,
@@ -94,11 +92,18 @@ def _head_text(head: Head) -> bytes:
     return json.dumps(found, sort_keys=True).encode()
 
 
-def _stored(said: Words) -> str | dict[str, Any]:
+def _stored(value: Any) -> Any:
     """Return a code with its values, which each door words; what rule books say, in their words."""
-    if isinstance(said, Message) and said.rules is None:
-        return {"code": said.code, "values": dict(said.values)}
-    return str(said)
+    if isinstance(value, Message):
+        values = {name: _stored(item) for name, item in value.values.items()}
+        return {"code": value.code, "values": values} if value.rules is None else str(value)
+    return [_stored(item) for item in value] if isinstance(value, list | tuple) else value
+
+
+def _restored(value: Any) -> Any:
+    if isinstance(value, dict):
+        return Message(value["code"], {k: _restored(item) for k, item in value["values"].items()})
+    return tuple(_restored(item) for item in value) if isinstance(value, list) else value
 
 
 NAME = ".miner-caseload"

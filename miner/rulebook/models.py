@@ -181,10 +181,12 @@ class Referral(Checked):
     at: float
     days: int = Field(default=1, ge=1)
     say: str
+    say_of_many: str = ""
     client_action: str
     source: str
 
     _placeholders = field_validator("say")(only("at", "days"))
+    _placeholders_of_many = field_validator("say_of_many")(only("at"))
 
 
 class IntakeQuestion(Checked):

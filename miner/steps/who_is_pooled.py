@@ -145,7 +145,7 @@ def _row(task: Task, client: Client, ranking: Ranking, report: CheckReport) -> C
         clear=levels.count(Evidence.CLEAR),
         hints=levels.count(Evidence.HINT),
         pooled=client.settings.pooled,
-        cautions=tuple(item.text for item in report.cautions if item.kind in SHOWN),
+        cautions=tuple(item.said for item in report.cautions if item.kind in SHOWN),
         attention=(*_attention(ranking, report), *_notes(client, ranking)),
         not_asked=report.intake_not_asked,
         clear_by_chance=ranking.clear_by_chance,
@@ -156,7 +156,9 @@ def _attention(ranking: Ranking, report: CheckReport) -> list[Words]:
     said: list[Words] = []
     asked = [item for item in report.findings if item.severity is Severity.QUESTION]
     if asked:
-        said.append(message("steps.questions_in_check", count=len(asked)))
+        many = message("steps.questions_in_checks")
+        count = len(asked)
+        said.append(message("steps.questions_in_check", count=count, of_many=many, own=count))
     if ranking.status == "too_few":
         more = ranking.need_units - ranking.usable_units
         said.append(message("steps.more_units", count=more, unit=ranking.unit))

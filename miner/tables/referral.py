@@ -90,7 +90,8 @@ def _referrals(trace: Trace, table: UnitTable, book: Cautions, unit: str) -> lis
         if days >= rule.days:
             about = {"at": limit_in(rule.at, unit), "days": message("tables.days", n=days)}
             short = message(f"tables.{rule.kind}", **about)
-            said = by_rule(rule.say, **about)
+            many = by_rule(rule.say_of_many, at=about["at"]) if rule.say_of_many else None
+            said = by_rule(rule.say, **about, of_many=many, own=about["days"])
             told.append(CautionText(CautionKind.REFERRAL, said, short, rule.client_action))
     return told
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from miner.core.errors import several
-from miner.core.messages import message
+from miner.core.messages import Message, Words, message
 from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload, ClientRow, PooledEffect, Suggested
 from miner.rulebook import RuleBook
@@ -20,7 +19,6 @@ from miner.words.hypothesis import pooled_doubt_sentences
 from miner.words.labels import evidence_words, outcome_label
 from miner.words.safe import clean
 
-COUNT = re.compile(r" on (\d+ days?)(?=\.)| \((\d+)\)(?=:)")
 LONGEST_NAME, LONGEST_TEXT = 40, 400
 
 
@@ -31,10 +29,13 @@ def concerns(clients: Sequence[ClientRow]) -> list[tuple[list[str], str]]:
     """
     by_text: dict[str, list[str]] = defaultdict(list)
 
-    def add(client: str, texts: Sequence[str]) -> None:
-        for text in texts:
-            without, name = _counted(clean(text, LONGEST_TEXT), clean(client, LONGEST_NAME))
-            by_text[without].append(name)
+    def add(client: str, said: Sequence[Words]) -> None:
+        name = clean(client, LONGEST_NAME)
+        for one in said:
+            values = one.values if isinstance(one, Message) else {}
+            many = values.get("of_many")
+            text = clean(str(many or one), LONGEST_TEXT)
+            by_text[text].append(f"{name} ({values['own']})" if many else name)
 
     for row in clients:
         add(row.client, row.cautions)
@@ -42,19 +43,12 @@ def concerns(clients: Sequence[ClientRow]) -> list[tuple[list[str], str]]:
         if row.error:
             by_text[clean(row.error, LONGEST_TEXT)].append(clean(row.client, LONGEST_NAME))
     for row in clients:
-        add(row.client, [str(text) for text in row.attention])
+        add(row.client, row.attention)
     for row in clients:
         if row.not_asked:
             text = f"At the intake not asked: {', '.join(row.not_asked)}."
             by_text[clean(text, LONGEST_TEXT)].append(clean(row.client, LONGEST_NAME))
     return [(names, text) for text, names in by_text.items()]
-
-
-def _counted(text: str, name: str) -> tuple[str, str]:
-    found = COUNT.search(text)
-    if found is None:
-        return text, name
-    return text[: found.start()] + text[found.end() :], f"{name} ({found[1] or found[2]})"
 
 
 MOST_ROWS, MOST_NAMED, MOST_EFFECTS = 40, 6, 8

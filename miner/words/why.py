@@ -102,7 +102,8 @@ def _cells(why: Why, unit: UnitBehind) -> Iterator[str]:
 
 
 def _title(factor: FactorValue, rules: RuleBook, by: str) -> str:
-    name = clean(factor_name(factor.factor, rules, by), 30).replace("_", "\n").replace(" ", "\n")
+    name = clean(factor_name(factor.factor, rules, by), 30).replace(" ", "\n")
+    name = name if ":" in factor.factor else name.replace("_", "\n")
     unit = "" if factor.measure_unit in ("count", "share") else clean(factor.measure_unit, 12)
     return f"{name}\n{unit}".strip()
 

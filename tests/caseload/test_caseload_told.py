@@ -7,16 +7,19 @@ import json
 import re
 from collections.abc import Callable
 from dataclasses import replace
-from io import StringIO
+from io import BytesIO, StringIO
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 from click.testing import CliRunner, Result
 
 from miner import rulebook, steps
+from miner.caseload.store import Head, read_head, to_parquet
 from miner.cli.group import miner as commands
 from miner.core import resources
+from miner.core.messages import Message, Words, message
 from miner.core.results import Doubt, DoubtCode, Evidence
 from miner.core.results.caseload import Caseload, ClientRow
 from miner.render.caseload_page import caseload_page
@@ -24,6 +27,7 @@ from miner.render.terminal import render
 from miner.render.values import caseload_csv
 from miner.rulebook import RuleBook
 from miner.steps.caseload import with_sentences
+from miner.words.door import at_door
 from miner.words.practice import caseload_parts, concerns, named
 
 
@@ -63,21 +67,35 @@ def test_what_needs_the_eye_is_told_once_for_all_it_concerns(
 
 
 def test_texts_that_differ_in_a_count_are_one_text() -> None:
-    def row(name: str, *attention: str) -> ClientRow:
+    def row(name: str, *attention: Words) -> ClientRow:
         return ClientRow(name, name, "day", 30, 0, "ranked", 0, 0, True, attention=attention)
 
-    said = concerns(
-        [
-            row("a", "Readings below 70 mg/dL on 12 days. See.", "Questions in the check (2): x."),
-            row("b", "Readings below 70 mg/dL on 1 day. See.", "Questions in the check (1): x."),
-            row("c", "Readings below 54 mg/dL on 1 day. Refer."),
-        ]
-    )
-    assert said == [
-        (["a (12 days)", "b (1 day)"], "Readings below 70 mg/dL. See."),
-        (["a (2)", "b (1)"], "Questions in the check: x."),
-        (["c (1 day)"], "Readings below 54 mg/dL. Refer."),
+    def below(limit: int, days: str) -> Message:
+        many = f"Readings below {limit} mg/dL. See."
+        said = f"Readings below {limit} mg/dL on {{days}}. See."
+        return message("tables.by_rule", rule=said, days=days, of_many=many, own=days)
+
+    def asked(count: int) -> Message:
+        many = message("steps.questions_in_checks")
+        return message("steps.questions_in_check", count=count, of_many=many, own=count)
+
+    rows = [
+        row("a", below(70, "12 days"), asked(2), "A note (3): on 4 days."),
+        row("b", below(70, "1 day"), asked(1)),
+        row("c", below(54, "1 day"), "A note (5): on 4 days."),
     ]
+    expected = [
+        (["a (12 days)", "b (1 day)"], "Readings below 70 mg/dL. See."),
+        (["a (2)", "b (1)"], "Questions in the check: miner check CLIENT shows them."),
+        (["a"], "A note (3): on 4 days."),
+        (["c (1 day)"], "Readings below 54 mg/dL. See."),
+        (["c"], "A note (5): on 4 days."),
+    ]
+    assert concerns(rows) == expected
+    stored = to_parquet(Head(rows[0], "", {}), pd.DataFrame())
+    assert concerns([read_head(BytesIO(stored)).row, *rows[1:]]) == expected
+    with at_door("page"):
+        assert concerns(rows)[1][1] == "Questions in the check: the page Records shows them."
 
 
 def test_cautions_of_any_client_come_before_all_else(found: Caseload, rules: RuleBook) -> None:
@@ -204,7 +222,7 @@ def test_csv_has_a_line_a_client(found: Caseload) -> None:
     assert any(row.cautions for row in found.clients)
     for said, row in zip(rows, found.clients, strict=True):
         assert said["attention"] == " ".join(map(str, row.attention))
-        assert said["cautions"] == " ".join(row.cautions)
+        assert said["cautions"] == " ".join(map(str, row.cautions))
         assert said["not_asked"] == ", ".join(row.not_asked)
 
 

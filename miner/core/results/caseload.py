@@ -81,6 +81,8 @@ class ClientRow(Result):
         error: why the folder could not be used, in one line.
         cautions: referrals, insulin and the like: what comes before anything else.
         attention: what else needs the practitioner's eye; ``not_asked`` what the intake left out.
+            What may be said once of several clients holds that as ``of_many``, and as ``own`` what
+            differs.
     """
 
     client: str
@@ -93,7 +95,7 @@ class ClientRow(Result):
     hints: int
     pooled: bool | None
     error: str | None = None
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Words, ...] = ()
     attention: tuple[Words, ...] = ()
     not_asked: tuple[str, ...] = ()
     clear_by_chance: float = 0.0
