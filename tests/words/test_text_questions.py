@@ -129,6 +129,13 @@ Not used (1)
     assert " 5.5  high" in render(why_parts(behind, rules, display_unit="mmol/L"), 100)
 
 
+def test_a_client_s_own_word_keeps_its_letters_in_a_title(behind: Why, rules: RuleBook) -> None:
+    own = FactorValue("tag:late_tea", "2026-03-01", 1.0, 1.0, "count", "", ())
+    units = tuple(replace(item, factors=(own,)) for item in behind.units)
+    text = render(why_parts(replace(behind, factors=("tag:late_tea",), units=units), rules), 100)
+    assert "tag:late_tea" in text
+
+
 def test_a_set_names_the_habit_that_is_unknown(behind: Why, rules: RuleBook) -> None:
     known = FactorValue("late_dinner", "2026-03-03", 1.0, 21.5, "h", "", ())
     units = tuple(replace(item, factors=(*item.factors, known)) for item in behind.units)
