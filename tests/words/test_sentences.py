@@ -14,6 +14,7 @@ import pytest
 
 from miner import steps
 from miner.core.errors import MinerError
+from miner.core.messages import message
 from miner.core.results import (
     Counts,
     ErrorRate,
@@ -429,17 +430,17 @@ def test_where_no_outcome_can_be_ranked_the_verdict_says_so(
 @pytest.mark.parametrize(
     ("reason", "words"),
     [
-        ("no factors", "no habit varied enough."),
-        ("no factor varies", "no habit varied enough."),
-        ("the average was never wrong", "the outcome stayed the same."),
-        ("12 known units, 19 are needed", "Too few meals to say whether"),
+        ("no_factors", "no habit varied enough."),
+        ("no_factor_varies", "no habit varied enough."),
+        ("average_never_wrong", "the outcome stayed the same."),
+        ("too_few_known_units", "Too few meals to say whether"),
     ],
 )
 def test_why_all_habits_together_foretell_nothing_is_told(
     rules: RuleBook, reason: str, words: str
 ) -> None:
     nan = float("nan")
-    found = Together("rise", None, 0, 0, nan, nan, nan, nan, nan, 0, reason)
+    found = Together("rise", None, 0, 0, nan, nan, nan, nan, nan, 0, message(f"stats.{reason}"))
     text = sentences.together_sentence(found, rules, "meal")
     assert words in text
     assert "later ones" in text or "later meals" in text
@@ -523,7 +524,9 @@ def test_every_finding_is_told_in_short_sentences(
     report = steps.check(steps.read_client(page_clients.write_invented(tmp_path, number)))
     told = [text for item in report.findings for text in (item.what, item.expected, item.do)]
     assert len(told) > 3
-    assert [part for text in [*told, *report.not_usable.values()] for part in long(text)] == []
+    assert [
+        part for text in [*told, *map(str, report.not_usable.values())] for part in long(text)
+    ] == []
 
 
 @pytest.mark.parametrize("kind", ["preparation", "session", "take-home", "doctor"])
