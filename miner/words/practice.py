@@ -55,13 +55,22 @@ MOST_ROWS, MOST_NAMED, MOST_EFFECTS = 40, 6, 8
 MOST_OFFERED = 12
 STATUS = {"ranked": "ranked", "too_few": "too few", "error": "not used"}
 CLIENT_COLUMNS: tuple[tuple[str, Side], ...] = (
-    ("client", "left"), ("usable", "right"), ("status", "left"), ("clear", "right"),
-    ("hints", "right"), ("pooled", "left"),
-)  # fmt: skip
+    ("client", "left"),
+    ("usable", "right"),
+    ("status", "left"),
+    ("clear", "right"),
+    ("hints", "right"),
+    ("pooled", "left"),
+)
 EFFECT_COLUMNS: tuple[tuple[str, Side], ...] = (
-    ("habit, outcome", "left"), ("clients", "right"), ("difference", "right"),
-    ("two-stage", "right"), ("all clients", "right"), ("spread", "right"), ("adjusted p", "right"),
-)  # fmt: skip
+    ("habit, outcome", "left"),
+    ("clients", "right"),
+    ("difference", "right"),
+    ("two-stage", "right"),
+    ("all clients", "right"),
+    ("spread", "right"),
+    ("adjusted p", "right"),
+)
 
 
 def caseload_parts(found: Caseload, rules: RuleBook, *, detail: bool = False) -> Parts:
@@ -155,9 +164,13 @@ class CaseloadTeller:
         pooled = {True: "yes", False: "no", None: "not asked"}[row.pooled]
         used = row.status != "error"
         return (
-            clean(row.client, 40), str(row.usable_units) if used else "-", STATUS[row.status],
-            str(row.clear) if used else "-", str(row.hints) if used else "-", pooled,
-        )  # fmt: skip
+            clean(row.client, 40),
+            str(row.usable_units) if used else "-",
+            STATUS[row.status],
+            str(row.clear) if used else "-",
+            str(row.hints) if used else "-",
+            pooled,
+        )
 
     def attention(self, detail: bool) -> Parts:
         """Return what needs the practitioner's eye, the same words once for all they concern."""
@@ -218,12 +231,14 @@ class CaseloadTeller:
         show, unit = self.amounts, self.found.unit
         label = outcome_label(item.outcome, self.rules, unit)
         return (
-            f"{habit_phrase(item, self.rules, unit)}, {label}", str(item.clients),
+            f"{habit_phrase(item, self.rules, unit)}, {label}",
+            str(item.clients),
             f"{show.difference(item.difference, item.unit)} {show.unit(item.unit)}",
             show.difference(item.two_stage.difference, item.unit),
             show.difference(item.reml.difference, item.unit),
-            show.size(item.spread, item.unit), chance(item.p_adjusted),
-        )  # fmt: skip
+            show.size(item.spread, item.unit),
+            chance(item.p_adjusted),
+        )
 
     def suggestions(self) -> Parts:
         """Return, for each clear effect, the clients whose own month cannot tell."""
