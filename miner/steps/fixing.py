@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from miner import ledger
 from miner.caseload.store import pooled_before
 from miner.core.errors import MinerError
-from miner.core.messages import Message, Words, message
+from miner.core.messages import Message, Words, by_rules, message
 from miner.core.results import Shape
 from miner.followup.refusals import names_medicine
 from miner.hypotheses.design import identity_in_rules
@@ -69,7 +69,11 @@ def fix_question(
     past = read_past(client)
     known = {item: each for each in ("day", "meal") for item in past.questions(books, each)}
     if any((k.factor, k.outcome, u) == (factor, name, unit) for k, u in known.items()):
-        raise MinerError("steps.fixed_already", factor=factor, outcome=outcome)
+        habit = by_rules(books, "labels.factor", name=factor, unit=unit)
+        label = by_rules(books, "labels.outcome", name=name, unit=unit)
+        raise MinerError(
+            "steps.fixed_already", factor=factor, outcome=outcome, habit=habit, label=label
+        )
     day = fixed_on or today
     behind = _clock_behind(client, today)
     payload = {

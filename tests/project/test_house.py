@@ -287,6 +287,7 @@ ROOMS_OF_FACTS: tuple[str, ...] = (
     "followup",
     "hypotheses",
     "ledger",
+    "page",
     "records",
     "rulebook",
     "stats",
