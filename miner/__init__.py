@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from miner.core import VERSION
 from miner.core.messages import words_from
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
         why,
     )
 
-__version__ = "0.1.0"
+__version__ = VERSION
 
 __all__ = [
     "ask",

@@ -3,4 +3,6 @@
 from miner.core.period import EVER, Period, day_of
 from miner.core.unit import Unit
 
-__all__ = ["EVER", "Period", "Unit", "day_of"]
+__all__ = ["EVER", "VERSION", "Period", "Unit", "day_of"]
+
+VERSION = "0.1.0"

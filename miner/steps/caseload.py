@@ -8,7 +8,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from miner import __version__
 from miner.caseload.fits import KeptFits
 from miner.caseload.fitting import FitTask, PooledQuestion, own_task, questions
 from miner.caseload.places import client_folders, fetched, is_remote
@@ -32,7 +31,7 @@ from miner.caseload.store import (
     forget_in_other_unit,
     read_pages,
 )
-from miner.core import resources
+from miner.core import VERSION, resources
 from miner.core.errors import MinerError
 from miner.core.messages import Message, Words, by_rules, message
 from miner.core.results import Evidence, Shape
@@ -301,7 +300,7 @@ def pool(
     folders = [row.folder for row in agreed]
     told = [store.kept(name).told for name in folders] if len(folders) <= MAX_LISTED else []
     with threadpool_limits(1), store.together(folders, fewest_clients(len(folders))) as units:
-        program = (__version__, resources.program_hash())
+        program = (VERSION, resources.program_hash())
         kept = KeptFits(store, (*program, rules.hash, by, len(folders), units.digest()))
         effects, own, too_few = pool_all(
             Pool(units, agreed, told), rules, by, workers=workers, progress=progress, kept=kept
@@ -310,7 +309,7 @@ def pool(
     withdrew = [row.client for row in rows if row.folder in had_agreed and not row.pooled]
     found = Caseload(
         practice=Path(place).resolve().name or place,
-        version=__version__,
+        version=VERSION,
         unit=by,
         display_unit=settings.display_unit or "mg/dL",
         clients=rows,

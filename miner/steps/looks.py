@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from miner import __version__, ledger
+from miner import ledger
+from miner.core import VERSION
 from miner.core.messages import Words, message
 from miner.core.period import EVER, Period
 from miner.core.results import Evidence, Ranking, Since
@@ -137,7 +138,7 @@ def _remember(
 
 def _seen(client: Client, past: Past, days: Sequence[str]) -> dict[str, Any]:
     """Return the hashes of days, and of their readings, that no look has written down yet."""
-    known, last = past.first_hashes(__version__), last_reading(client)
+    known, last = past.first_hashes(VERSION), last_reading(client)
     # the last day of the records may not be over yet: what is added to it changes nothing
     whole = [day for day in days if day < last and day not in known]
     fresh = day_hashes(client, whole)
@@ -147,7 +148,7 @@ def _seen(client: Client, past: Past, days: Sequence[str]) -> dict[str, Any]:
         "left_out": days_left_out(client),
         "day_hashes": fresh,
         "readings": prints,
-        "version": __version__,
+        "version": VERSION,
     }
 
 
@@ -192,7 +193,7 @@ def since(client: Client, past: Past, after: str, until: str, entry: int) -> Sin
     late = tuple(day for day in past.left_out_late(client) if after < day <= until)
     first = past.first_look(entry, after)
     before = None if first is None else first.payload.get("settings_hash")
-    same_program = first is not None and first.payload.get("version") == __version__
+    same_program = first is not None and first.payload.get("version") == VERSION
     return Since(
         changed=changed,
         left_out=late,
@@ -203,7 +204,7 @@ def since(client: Client, past: Past, after: str, until: str, entry: int) -> Sin
 
 def changed_days(client: Client, past: Past) -> tuple[str, ...]:
     """Return days whose records are others than at the first look that saw them, ISO."""
-    first = past.first_hashes(__version__)
+    first = past.first_hashes(VERSION)
     now = day_hashes(client, list(first))
     return tuple(day for day, mark in sorted(first.items()) if now[day] != mark)
 

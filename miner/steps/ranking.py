@@ -12,8 +12,8 @@ from typing import Any
 
 import pandas as pd
 
-from miner import __version__
 from miner.caseload.store import NAME, SPREADS, Store, folder_of_unit
+from miner.core import VERSION
 from miner.core.messages import Message, Words, by_rules, message
 from miner.core.period import Period
 from miner.core.results import Evidence, OutcomeSummary, Ranking, Severity, Since, Wording, worded
@@ -382,7 +382,7 @@ def _ranking(
     dates = dates[period.among(dates)]
     return Ranking(
         client=client.settings.code,
-        version=__version__,
+        version=VERSION,
         unit=ranked.unit,
         usable_units=ranked.usable_units,
         left_out_units=ranked.left_out_units,

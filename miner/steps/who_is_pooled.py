@@ -12,12 +12,11 @@ from pathlib import Path
 
 import pandas as pd
 
-from miner import __version__
 from miner.caseload.fitting import unit_rows
 from miner.caseload.places import fetched, fingerprint
 from miner.caseload.running import Pace, Progress, run
 from miner.caseload.store import Head, Store, Told, to_parquet
-from miner.core import resources
+from miner.core import VERSION, resources
 from miner.core.errors import MinerError
 from miner.core.messages import Message, Words, message
 from miner.core.results import CautionKind, CheckReport, Evidence, Ranking, Severity
@@ -90,7 +89,7 @@ def _mark(task: Task, folder: Path) -> str:
         hashed = load_rules(None, folder).hash
     except MinerError:
         hashed = ""
-    program = (__version__, resources.program_hash())
+    program = (VERSION, resources.program_hash())
     return fingerprint(folder, repr((*program, hashed, task.unit, task.draws)))
 
 
