@@ -329,7 +329,7 @@ def test_a_dose_without_its_words_is_refused(missing):
     from miner.rulebook.models import FactorRule
 
     raw = RULES.factors["short_sleep"].model_dump(by_alias=True) | {missing: None}
-    with pytest.raises(ValueError, match="a dose with 'per'"):
+    with pytest.raises(ValueError, match="dose_unsaid"):
         FactorRule.model_validate(raw)
 
 
