@@ -18,12 +18,10 @@ from miner.stats.proportions import clopper_pearson
 DAYS = (28, 60, 90)
 SHIFT = 1.4
 DECIDES = {
-    "miner/hypotheses":
-        "candidates design doubts families fixed guard overlaps search tested whitened",
-    "miner/stats":
-        "dependence effects either itemsets maxt multiplicity overlap projection robust scores",
+    "miner/hypotheses": "candidates design fixed guard search tested",
+    "miner/stats": "dependence effects maxt multiplicity scores",
     "benchmarks/calibration": "diary kinds rivals worlds",
-}  # fmt: skip
+}
 """What a count rests on, beside the rule books of habits, outcomes and guardrails."""
 
 
