@@ -54,9 +54,10 @@ Floats = NDArray[np.float64]
 
 LONGEST = 366
 FOUND = 0.8
-AIMED_AT = 0.87
-"""What the formula aims at so that 80 in 100 are found: it knows nothing of what turns a claim
-into a hint. Settled on invented months, as are these."""
+TURNED_INTO_HINTS, MOST_AIMED_AT = 55.0, 0.9
+"""The formula knows nothing of what turns a claim into a hint, which is rarer the more units there
+are: it aims higher than 80 in 100 by this over the square of their number, and at most so high.
+Settled on invented months, as are these."""
 LOST, SPREAD = 2.0, 1.2
 """Settled on invented months (``benchmarks/promises``): the degrees of freedom that fitting the
 dependence again takes from a t, and the SD of the t on normal scores where a difference is true."""
@@ -191,23 +192,24 @@ def detectable(singles: Sequence[Tested], guard: Guardrails) -> float | None:
     critical = np.maximum(first, reach)
     errors = np.array([test.standard_error * test.span for test in cuts])
     spans = np.array([test.span for test in cuts])
+    aim = min(FOUND + TURNED_INTO_HINTS / len(cuts[0].column) ** 2, MOST_AIMED_AT)
     told = np.ones(len(cuts))
-    size = _found_at(errors, critical, told)
+    size = _found_at(errors, critical, told, aim)
     for _ in range(2):
         for white, own in beside(cuts):
             t = expected_t(white, [cuts[at] for at in own], size / spans[own])
             told[own] = np.clip(t / (size / errors[own]), 0.1, 1.0)
-        size = _found_at(errors, critical, told)
+        size = _found_at(errors, critical, told, aim)
     return size
 
 
-def _found_at(errors: Floats, critical: Floats, told: Floats) -> float:
-    """Return the size at which the average power over habits is that of a promise."""
+def _found_at(errors: Floats, critical: Floats, told: Floats, aim: float) -> float:
+    """Return the size at which the average power over habits is what is aimed at."""
     low, high = 0.0, float((errors * (critical + 5.0) / told).max())
     for _ in range(40):
         middle = (low + high) / 2
         power = ndtr((middle * told / errors - critical) / SPREAD)
-        low, high = (low, middle) if power.mean() >= AIMED_AT else (middle, high)
+        low, high = (low, middle) if power.mean() >= aim else (middle, high)
     return high
 
 

@@ -9,11 +9,12 @@ import pytest
 
 from miner import steps
 from miner.caseload.store import NAME, SPREADS, Store
+from miner.core.messages import message
 from miner.core.results.caseload import Caseload
 from miner.hypotheses.describe import foreseen
 from miner.hypotheses.guard import Judged
 from miner.rulebook import Guardrails
-from miner.steps.ranking import SPREADS_USED, keep_spreads, practice_spreads
+from miner.steps.ranking import keep_spreads, practice_spreads
 
 PAIR = ("short_sleep", "wake_glucose")
 
@@ -45,7 +46,7 @@ def test_the_spread_found_is_used_by_ranking_and_by_one_question(
 
     ranking = steps.rank(client, remember=False)
 
-    assert SPREADS_USED in tuple(map(str, ranking.notes))
+    assert message("steps.spreads_used") in ranking.notes
     assert used[PAIR] == found.spreads()[PAIR]
     item = next(item for item in ranking.hypotheses if (item.factors[0], item.outcome) == PAIR)
     assert item.p_adjusted == before[item.id].p_adjusted
@@ -57,7 +58,7 @@ def test_the_spread_found_is_used_by_ranking_and_by_one_question(
 def test_other_spreads_can_be_given(small: Path, found: Caseload) -> None:
     keep_spreads(Store(small / NAME), found)
     client = steps.read_client(small / "client-01")
-    assert SPREADS_USED not in tuple(map(str, steps.rank(client, remember=False, spreads={}).notes))
+    assert message("steps.spreads_used") not in steps.rank(client, remember=False, spreads={}).notes
 
 
 def test_what_is_kept_is_read_for_its_unit_alone(small: Path, found: Caseload) -> None:
