@@ -17,6 +17,8 @@ from miner.core import resources
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 
+LEDGER = Path(__file__).parents[2] / "benchmarks" / "same_facts_ledger.jsonl"
+OLDER = "of-0.1.0"
 MADE = ("demo", "generate", "open")
 WRITTEN = {"ledger.jsonl", ".ledger.last", "sources.toml", "corrections.csv", "notes.md"}
 WORDS = {
@@ -69,6 +71,25 @@ def test_raw_files_are_the_same_after_every_command(
     assert "Traceback" not in result.output
     after = hashes(client.parent)
     assert {path: after.get(path) for path in before} == before
+
+
+@pytest.fixture(scope="module")
+def older(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A client whose ledger version 0.1.0 wrote: kept ideas, a plan, fixed questions."""
+    folder = written(tmp_path_factory.mktemp("older") / "client-01")
+    settings = folder / "client.toml"
+    settings.write_text(settings.read_text().replace('"client-01"', f'"{OLDER}"'))
+    (folder / "ledger.jsonl").write_bytes(LEDGER.read_bytes())
+    return folder.rename(folder.with_name(OLDER))
+
+
+@pytest.mark.parametrize("name", [name for name in COMMANDS if name not in (*MADE, "map")])
+def test_a_practice_of_version_0_1_0_opens_with_every_command(
+    name: str, older: Path, run: Any, tmp_path: Path
+) -> None:
+    test_raw_files_are_the_same_after_every_command(name, older, run, tmp_path)
+    ledger = (older / "ledger.jsonl").read_bytes()
+    assert ledger.startswith(LEDGER.read_bytes())
 
 
 def test_every_command_with_words_of_its_own_is_there() -> None:
