@@ -16,15 +16,17 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from miner import steps as miner_steps
+
 
 def one_round(folder: Path, draws: int, steps: list[str]) -> dict[str, float]:
     """Run the steps once and return the seconds of each."""
-    rules = steps.load_rules(None, folder)
-    client = steps.read_client(folder, rules)
+    rules = miner_steps.load_rules(None, folder)
+    client = miner_steps.read_client(folder, rules)
     todo: dict[str, Callable[[], object]] = {
-        "read": lambda: steps.read_client(folder, rules),
-        "days": lambda: steps.days(client, rules),
-        "rank": lambda: steps.rank(client, rules, draws=draws, remember=True),
+        "read": lambda: miner_steps.read_client(folder, rules),
+        "days": lambda: miner_steps.days(client, rules),
+        "rank": lambda: miner_steps.rank(client, rules, draws=draws, remember=True),
     }
     seconds = {}
     for step in steps:
