@@ -62,7 +62,16 @@ class Findings:
     def sorted(self) -> tuple[Finding, ...]:
         """Return the findings, the weightiest first, then by file and row."""
         return tuple(
-            sorted(self.items, key=lambda f: (_ORDER[f.severity], f.file or "", f.row or 0, f.what))
+            sorted(
+                self.items,
+                key=lambda f: (
+                    _ORDER[f.severity],
+                    f.file or "",
+                    f.row or 0,
+                    f.code,
+                    repr(f.values),
+                ),
+            )
         )
 
 
