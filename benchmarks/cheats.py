@@ -334,7 +334,10 @@ def kept_after_peeking(at: Table) -> Played:
     client = at.read()
     last = str(steps.days(client).frame["date"].iloc[-1])
     read_on = date.fromisoformat(last) + timedelta(days=LONGER - DAYS - 2)
-    steps.keep(client, item.id, "watch", read_on=read_on, now=NOW)
+    try:
+        steps.keep(client, item.id, "watch", read_on=read_on, now=NOW)
+    except MinerError:
+        return Played(False, "nothing could be measured of it in the first half")
     for stream, lines in held.items():
         at.put(stream, lines)
     (found,) = steps.follow(at.read(), now=NOW, remember=True).kept
