@@ -42,11 +42,38 @@ LEDGER = Path(__file__).with_name("same_facts_ledger.jsonl")
 # The fields that hold sentences or change with them, and among them those that hold a client's own
 # words: facts again.
 TEXTS = {
-    "advice", "change", "chosen", "command", "could_be_asked", "do", "expected", "found",
-    "headline", "intake_not_asked", "left_out", "luck_sentence", "message", "night", "note",
-    "notes", "cautions", "reason", "rules_hash", "sentence", "sentences", "short", "stop_rules",
-    "summary", "text", "title", "verdict", "what", "why", "withheld", "worth_logging",
-}  # fmt: skip
+    "advice",
+    "change",
+    "chosen",
+    "command",
+    "could_be_asked",
+    "do",
+    "expected",
+    "found",
+    "headline",
+    "intake_not_asked",
+    "left_out",
+    "luck_sentence",
+    "message",
+    "night",
+    "note",
+    "notes",
+    "cautions",
+    "reason",
+    "rules_hash",
+    "sentence",
+    "sentences",
+    "short",
+    "stop_rules",
+    "summary",
+    "text",
+    "title",
+    "verdict",
+    "what",
+    "why",
+    "withheld",
+    "worth_logging",
+}
 MORE_TEXTS = {
     "day": {"label", "attention", "first", "look_first", "nudge", "of_client", "stale"},
     "caseload": {"attention", "not_asked", "problem"},
@@ -112,8 +139,9 @@ class Recorder:
         told = self.plain(out)
         printed = parsed(told, form)
         name = f"{case}/{self.count:04d}-{args[0]}-{form}"
-        self.write(f"{name}.json", {"args": args, "exit_code": code, "form": form,
-                                    "printed": printed})  # fmt: skip
+        self.write(
+            f"{name}.json", {"args": args, "exit_code": code, "form": form, "printed": printed}
+        )
         (self.out / f"{name}.err").write_text(self.plain(err))
         return printed
 
@@ -195,13 +223,20 @@ def source(stream: str, file: str, columns: dict[str, str], **more: str) -> str:
 def decimal_commas(folder: Path) -> None:
     rows = read(folder / "glucose.csv")
     (folder / "glucose.csv").unlink()
-    made = [{"Zeit": moment(r["time"]), "Wert": mmol(r["glucose_mg_dl"]).replace(".", ",")}
-            for r in rows]  # fmt: skip
+    made = [
+        {"Zeit": moment(r["time"]), "Wert": mmol(r["glucose_mg_dl"]).replace(".", ",")}
+        for r in rows
+    ]
     write(folder / "Werte.csv", made, ";", "cp1252")
     text = source(
-        "glucose", "Werte.csv", {"time": "Zeit", "glucose_mmol_l": "Wert"},
-        delimiter=";", decimal=",", encoding="cp1252", time_format="%d.%m.%Y %H:%M",
-    )  # fmt: skip
+        "glucose",
+        "Werte.csv",
+        {"time": "Zeit", "glucose_mmol_l": "Wert"},
+        delimiter=";",
+        decimal=",",
+        encoding="cp1252",
+        time_format="%d.%m.%Y %H:%M",
+    )
     (folder / "sources.toml").write_text(text)
 
 
@@ -230,8 +265,15 @@ def in_mmol(folder: Path) -> None:
 def json_lines(folder: Path) -> None:
     rows = read(folder / "glucose.csv")
     (folder / "glucose.csv").unlink()
-    lines = [json.dumps({"at": r["time"], "glucose": {"value": float(mmol(r["glucose_mg_dl"])),
-             "unit": "mmol/L"}}) for r in rows]  # fmt: skip
+    lines = [
+        json.dumps(
+            {
+                "at": r["time"],
+                "glucose": {"value": float(mmol(r["glucose_mg_dl"])), "unit": "mmol/L"},
+            }
+        )
+        for r in rows
+    ]
     (folder / "readings.jsonl").write_text("\n".join(lines) + "\n")
 
 
@@ -240,14 +282,23 @@ def fhir(folder: Path) -> None:
     (folder / "glucose.csv").unlink()
     code = {"coding": [{"system": "http://loinc.org", "code": "99504-3"}]}
     lines = [
-        json.dumps({
-            "resourceType": "Observation", "id": f"g{n}", "status": "final", "code": code,
-            "effectiveDateTime": f"{row['time']}+00:00",
-            "valueQuantity": {"value": float(row["glucose_mg_dl"]), "unit": "mg/dL",
-                              "system": "http://unitsofmeasure.org", "code": "mg/dL"},
-        })
+        json.dumps(
+            {
+                "resourceType": "Observation",
+                "id": f"g{n}",
+                "status": "final",
+                "code": code,
+                "effectiveDateTime": f"{row['time']}+00:00",
+                "valueQuantity": {
+                    "value": float(row["glucose_mg_dl"]),
+                    "unit": "mg/dL",
+                    "system": "http://unitsofmeasure.org",
+                    "code": "mg/dL",
+                },
+            }
+        )
         for n, row in enumerate(rows)
-    ]  # fmt: skip
+    ]
     (folder / "observations.ndjson").write_text("\n".join(lines) + "\n")
     settings(folder, 'time_zone = "Europe/Lisbon"')
 
@@ -292,7 +343,7 @@ def own_words(folder: Path) -> None:
 
 
 def settings(folder: Path, line: str) -> None:
-    """Put a line at the head of the client's settings in place of the one it stands for."""
+    """Write a setting at the head of client.toml in place of its earlier line."""
     path, key = folder / "client.toml", line.split(" = ")[0]
     kept = [old for old in path.read_text().splitlines() if not old.startswith(f"{key} =")]
     path.write_text("\n".join([line, *kept]) + "\n")
@@ -344,12 +395,22 @@ def as_it_is(folder: Path) -> None:
 
 
 MESSY: dict[str, Callable[[Path], None]] = {
-    "decimal-commas": decimal_commas, "other-columns": other_columns, "in-mmol": in_mmol,
-    "json-lines": json_lines, "fhir": fhir, "client": as_it_is, "one-sheet": one_sheet,
-    "own-words": own_words, "day": own_words, "empty": nothing, "few-days": few_days,
-    "broken-row": broken_row, "doubtful": doubtful, "glucose-alone": glucose_alone,
+    "decimal-commas": decimal_commas,
+    "other-columns": other_columns,
+    "in-mmol": in_mmol,
+    "json-lines": json_lines,
+    "fhir": fhir,
+    "client": as_it_is,
+    "one-sheet": one_sheet,
+    "own-words": own_words,
+    "day": own_words,
+    "empty": nothing,
+    "few-days": few_days,
+    "broken-row": broken_row,
+    "doubtful": doubtful,
+    "glucose-alone": glucose_alone,
     LEDGER_CLIENT: with_ledger,
-}  # fmt: skip
+}
 MAPPED = {"json-lines": "readings.jsonl", "one-sheet": "diary.xlsx"}
 
 
@@ -358,10 +419,28 @@ def make(recorder: Recorder) -> list[Path]:
     recorder.run("practices", "demo", "demo", "--format", "json")
     for clients, days, seed in SIZES:
         name = f"of-{days}-days"
-        recorder.run("practices", "generate", name, "--clients", str(clients), "--days", str(days),
-                     "--seed", str(seed))  # fmt: skip
-    recorder.run("practices", "generate", "messy", "--clients", str(len(MESSY)), "--days", "40",
-                 "--seed", "18")  # fmt: skip
+        recorder.run(
+            "practices",
+            "generate",
+            name,
+            "--clients",
+            str(clients),
+            "--days",
+            str(days),
+            "--seed",
+            str(seed),
+        )
+    recorder.run(
+        "practices",
+        "generate",
+        "messy",
+        "--clients",
+        str(len(MESSY)),
+        "--days",
+        "40",
+        "--seed",
+        "18",
+    )
     for made, (name, change) in zip(sorted(Path("messy").glob("*/")), MESSY.items(), strict=True):
         folder = made.rename(Path("messy") / name)
         settings(folder, f'code = "{name}"')
@@ -480,8 +559,9 @@ def ask_client(recorder: Recorder, folder: Path, full: bool) -> None:
 def contents(recorder: Recorder, path: Path) -> dict[str, Any]:
     """Return the files of an export: a hash each, or the lines of those written for people."""
     if path.is_dir():
-        files = {str(p.relative_to(path)): p.read_bytes() for p in sorted(path.rglob("*"))
-                 if p.is_file()}  # fmt: skip
+        files = {
+            str(p.relative_to(path)): p.read_bytes() for p in sorted(path.rglob("*")) if p.is_file()
+        }
     elif path.is_file():
         with zipfile.ZipFile(path) as archive:
             files = {name: archive.read(name) for name in sorted(archive.namelist())}
@@ -504,8 +584,11 @@ def raw(folder: Path) -> dict[str, str]:
     """Return a hash of every file that the client brought."""
     own = ("ledger", ".ledger", "notes.md", ".notes", "corrections", ".miner", "sources.toml")
     files = (p for p in sorted(folder.rglob("*")) if p.is_file())
-    return {str(p.relative_to(folder)): digest(p.read_bytes()) for p in files
-            if not p.name.startswith(own) and p.parent.name != "pages"}  # fmt: skip
+    return {
+        str(p.relative_to(folder)): digest(p.read_bytes())
+        for p in files
+        if not p.name.startswith(own) and p.parent.name != "pages"
+    }
 
 
 def record(out: Path, corpus: Path | None, wanted: Wanted) -> None:
@@ -524,8 +607,12 @@ def record(out: Path, corpus: Path | None, wanted: Wanted) -> None:
     try:
         recorder = Recorder(out, work, house, Clock(), wanted)
         practices = make(recorder)
-        folders = [folder for practice in practices for folder in sorted(practice.glob("*/"))
-                   if folder.name[0] != "."]  # fmt: skip
+        folders = [
+            folder
+            for practice in practices
+            for folder in sorted(practice.glob("*/"))
+            if folder.name[0] != "."
+        ]
         brought = {str(folder): raw(folder) for folder in folders}
         full = {"client-01", "own-words", "client", "day", LEDGER_CLIENT}
         for folder in folders:
@@ -553,8 +640,9 @@ FULL, LONG = ("demo", "messy"), ("of-60-days", "of-90-days")
 def ask_practice(recorder: Recorder, name: str) -> None:
     recorder.run(name, "day", name, "--on", "2026-02-11", "--format", "json")
     recorder.run(name, "merge", name, "--format", "json")
-    recorder.run(name, "merge", name, "wine", "restaurant", "--into", "out", "--preview",
-                 "--format", "json")  # fmt: skip
+    recorder.run(
+        name, "merge", name, "wine", "restaurant", "--into", "out", "--preview", "--format", "json"
+    )
     for unit in ("day", "meal"):
         recorder.run(name, "caseload", name, "--unit", unit, "--format", "json")
     recorder.run(name, "caseload", name, "--format", "csv")
@@ -595,10 +683,14 @@ def fields(path: Path) -> dict[str, tuple[bool, Any]]:
 def compare(before: Path, after: Path, wanted: Wanted) -> int:
     """Print every difference of two records; return 1 where a fact differs."""
     counts = {False: [0, 0], True: [0, 0]}
-    names = sorted({
-        str(p.relative_to(root)) for root in (before, after) for p in root.rglob("*")
-        if p.is_file()
-    })  # fmt: skip
+    names = sorted(
+        {
+            str(p.relative_to(root))
+            for root in (before, after)
+            for p in root.rglob("*")
+            if p.is_file()
+        }
+    )
     for name in filter(wanted, names):
         one, two = (fields(r / name) if (r / name).is_file() else {} for r in (before, after))
         for where in one | two:

@@ -303,18 +303,18 @@ def _days(kept: FrozenIdea, one: int | None, every: int | None) -> int | None:
 
 def scale_of(kept: FrozenIdea) -> float:
     """Return the size of effects compared with, in SD of a unit: what is looked for."""
-    if not kept.wobble:
+    if not kept.unit_sd:
         return SCALE_UNKNOWN
-    return float(np.clip(kept.sought / kept.wobble, *SCALES))
+    return float(np.clip(kept.sought / kept.unit_sd, *SCALES))
 
 
 def _price(kept: FrozenIdea, scale: float, level: float) -> tuple[int | None, int | None]:
-    error, wobble, units = kept.standard_error, kept.wobble, kept.units
-    if not error or not wobble or not units:
+    error, unit_sd, units = kept.standard_error, kept.unit_sd, kept.units
+    if not error or not unit_sd or not units:
         return None, None
     return units_needed(
-        kept.sought / wobble,
-        (wobble / error) ** 2 / units,
+        kept.sought / unit_sd,
+        (unit_sd / error) ** 2 / units,
         scale=scale,
         level=level,
         nuisance=NUISANCE,

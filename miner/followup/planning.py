@@ -46,12 +46,12 @@ class Scatter:
     """How units of one client scatter.
 
     Attributes:
-        wobble: standard deviation of a unit after nuisance.
+        unit_sd: standard deviation of a unit after nuisance.
         phi, w: their dependence from day to day.
         units_a_day: how many units a day has.
     """
 
-    wobble: float
+    unit_sd: float
     phi: float
     w: float
     units_a_day: int = 1
@@ -95,7 +95,7 @@ def spread_of(scatter: Scatter, length: int, leave_out: int) -> float:
     place = days % length
     counted = place >= leave_out
     first = days < length
-    return pair_spread(days[counted], first[counted], scatter.wobble, scatter.phi, scatter.w)
+    return pair_spread(days[counted], first[counted], scatter.unit_sd, scatter.phi, scatter.w)
 
 
 def lay_out(
@@ -318,11 +318,11 @@ def scatter(table: UnitTable, rules: RuleBook, outcome: str) -> Scatter:
     if known < rules.guardrails.fewest_days_to_describe:
         need = rules.guardrails.fewest_days_to_describe
         raise MinerError("followup.few_to_scatter", known=known, unit=table.unit, need=need)
-    if white is None or not white.wobble > 0:
+    if white is None or not white.unit_sd > 0:
         raise MinerError("followup.no_scatter", known=known, unit=table.unit)
     days = len(set(units.times[target.known].tolist()))
     a_day = max(1, round(float(target.known.sum()) / days)) if days else 1
-    return Scatter(white.wobble, white.dependence.phi, white.dependence.w, a_day)
+    return Scatter(white.unit_sd, white.dependence.phi, white.dependence.w, a_day)
 
 
 def _worth(wish: Wish, smallest: float, unit: str) -> float:

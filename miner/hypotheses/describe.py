@@ -313,7 +313,7 @@ def _asked(table: UnitTable, plan: Design, question: Question | None) -> NDArray
 def outcome_summary(
     part: OutcomeSearch, tests: Sequence[Tested], guard: Guardrails
 ) -> OutcomeSummary:
-    """Return an outcome's ordinary wobble and what this record could detect in it, or why not."""
+    """Return how an outcome varies and what this record could detect in it, or why not."""
     rule = part.target.rule
     singles = [
         test
@@ -327,7 +327,7 @@ def outcome_summary(
         unit=rule.measure_unit,
         smallest_worth_it=rule.smallest_worth_it,
         detectable=detectable(singles, guard),
-        ordinary_wobble=part.white.wobble if part.white is not None else None,
+        ordinary_wobble=part.white.unit_sd if part.white is not None else None,
         units=int(part.target.known.sum()),
         withheld=_withheld(part, guard),
     )

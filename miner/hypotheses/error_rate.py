@@ -227,7 +227,7 @@ def _month(job: _Job, kind: Kind, seed: int) -> UnitTable:
     rng = np.random.default_rng(seed)
     if kind == MOVED:
         return moved(job.weeks, rng)
-    size = kind * job.fitted.wobble if isinstance(kind, float) else 0.0
+    size = kind * job.fitted.unit_sd if isinstance(kind, float) else 0.0
     return world(job.fitted, rng, size)
 
 
@@ -260,7 +260,7 @@ def _result(
     unit = rules.outcome(fitted.cause[1], fitted.table.unit).measure_unit if fitted.cause else ""
     found = tuple(
         FoundRate(
-            shift * fitted.wobble,
+            shift * fitted.unit_sd,
             unit,
             tally.worlds,
             tally.hits,

@@ -60,7 +60,7 @@ class Whitened:
         intercept: shape (k, 1), orthonormal, whitened.
         scores: shape (k,), normal scores, whitened, nuisance taken out.
         raw: shape (k,), the outcome's own unit, likewise.
-        wobble: SD of a unit after nuisance, the outcome's own unit.
+        unit_sd: SD of a unit after nuisance, the outcome's own unit.
     """
 
     known: NDArray[np.intp]
@@ -72,7 +72,7 @@ class Whitened:
     intercept: Floats
     scores: Floats
     raw: Floats
-    wobble: float
+    unit_sd: float
 
     @property
     def rank(self) -> int:
@@ -184,7 +184,7 @@ def _taken_out(
         intercept=orthonormal(allowed_for.whitened[:, :1]),
         scores=left[:, 0],
         raw=left[:, 1],
-        wobble=float(np.sqrt(left[:, 1] @ left[:, 1] / (len(left) - basis.shape[1]))),
+        unit_sd=float(np.sqrt(left[:, 1] @ left[:, 1] / (len(left) - basis.shape[1]))),
     )
 
 

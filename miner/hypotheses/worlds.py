@@ -38,7 +38,7 @@ class Model:
     patterns: tuple[Pattern, ...]
     together: Floats
     cause: tuple[str, str, Floats] | None
-    wobble: float
+    unit_sd: float
 
 
 def model(table: UnitTable, rules: RuleBook, primary: str) -> Model:
@@ -50,7 +50,7 @@ def model(table: UnitTable, rules: RuleBook, primary: str) -> Model:
     rows = table.frame["usable"].to_numpy(dtype=bool)
     cache: Spectra = {}
     names, patterns, scatter = [], [], []
-    wobble = float("nan")
+    unit_sd = float("nan")
     for target in plan.searched:
         fitted_all = whitened(plan, target.values, cache)
         if fitted_all is None:
@@ -69,7 +69,7 @@ def model(table: UnitTable, rules: RuleBook, primary: str) -> Model:
         patterns.append(Pattern(target.values, fitted, spread, white.dependence))
         scatter.append(column)
         if target.name == primary:
-            wobble = white.wobble
+            unit_sd = white.unit_sd
     together = scatter_together(np.column_stack(scatter)) if scatter else np.empty((0, 0))
     return Model(
         table,
@@ -78,8 +78,8 @@ def model(table: UnitTable, rules: RuleBook, primary: str) -> Model:
         tuple(names),
         tuple(patterns),
         together,
-        None if isnan(wobble) else _cause(plan, rules, primary),
-        wobble,
+        None if isnan(unit_sd) else _cause(plan, rules, primary),
+        unit_sd,
     )
 
 

@@ -86,7 +86,7 @@ class FrozenIdea(LedgerEntry):
     """A hypothesis as it was ranked, with its definitions.
 
     Attributes:
-        wobble: SD of a unit of the outcome, nuisance taken out.
+        unit_sd: SD of a unit of the outcome, nuisance taken out; `wobble` on its line.
         units: on which the outcome was known; ``with_`` and ``without`` the habit.
         t_at_worth: t that the smallest difference worth it would have had.
         a_day: units a day has.
@@ -107,7 +107,7 @@ class FrozenIdea(LedgerEntry):
     smallest_worth_it: Positive
     evidence: str = ""
     family: str = ""
-    wobble: Number = None
+    unit_sd: Number = Field(default=None, alias="wobble")
     standard_error: Number = None
     degrees_of_freedom: Number = None
     units: Number = None

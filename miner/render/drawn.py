@@ -187,7 +187,7 @@ class Studio:
             (words, self.shown(size, main.unit), f"{amounts.size(size, main.unit)} {unit}")
             for words, size in (
                 ("Large enough to act on", main.smallest_worth_it),
-                ("Your ordinary wobble, day to day", main.ordinary_wobble),
+                ("Your usual variation, day to day", main.ordinary_wobble),
                 (f"What {several(brief.check.days, 'day')} like these can show", main.detectable),
             )
         ]
@@ -238,12 +238,12 @@ class Studio:
             return None
         summary, ends = self.teller.summary(item), item.interval
         low, high = (self.shown(end, item.unit) for end in ends or (0.0, 0.0))
-        wobble = summary.ordinary_wobble if summary else None
+        unit_sd = summary.ordinary_wobble if summary else None
         return Difference(
             self.shown(item.difference, item.unit),
             None if ends is None else (low, high),
             self.shown(self.teller.outcome(item).smallest_worth_it / item.span, item.unit),
-            None if wobble is None or item.shape is Shape.DOSE else self.shown(wobble, item.unit),
+            None if unit_sd is None or item.shape is Shape.DOSE else self.shown(unit_sd, item.unit),
             self.teller.amounts.unit(item.unit),
             self.teller.each_more(item),
         )

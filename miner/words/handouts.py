@@ -99,8 +99,8 @@ class Card:
         summary = teller.summary(self.item)
         whole = self.item.shape is Shape.CUT
         if whole and summary is not None and summary.ordinary_wobble is not None:
-            wobble, one = self._size(summary.ordinary_wobble), teller.unit
-            said.append(f"From {one} to {one} it wobbles by about {wobble} {unit} anyway.")
+            size, one = self._size(summary.ordinary_wobble), teller.unit
+            said.append(f"From {one} to {one} it varies by about {size} {unit} anyway.")
         if teller.unit == "meal":
             own = any("carbs_g" in factor.made_from for factor in teller.factors(self.item))
             said.append(WHICH_MEAL_ALLOWED_FOR if own else MEALS_ALLOWED_FOR)

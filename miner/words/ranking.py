@@ -151,7 +151,7 @@ def _reach(outcome: OutcomeSummary, amounts: Amounts) -> str:
     return (
         f"Worth acting on: {say(outcome.smallest_worth_it)}. "
         f"Found 80 times in 100: {say(outcome.detectable)}. "
-        f"Ordinary wobble: {say(outcome.ordinary_wobble)}."
+        f"Usual variation: {say(outcome.ordinary_wobble)}."
     )
 
 

@@ -23,8 +23,10 @@ def test_a_value_of_a_table_knows_the_row_its_correction_replaced(tmp_path):
     steps.correct(tmp_path, Entry(values={"carbs_g": "70"}), which="meals.csv:2")
     rules = rulebook.load()
     client = steps.read_client(tmp_path)
-    for table, unit in ((steps.days(client, rules), "2026-03-03"),
-                        (steps.meals(client, rules), "2026-03-03T12:00")):  # fmt: skip
+    for table, unit in (
+        (steps.days(client, rules), "2026-03-03"),
+        (steps.meals(client, rules), "2026-03-03T12:00"),
+    ):
         column = "high_carb_day" if table.unit == "day" else "high_carb"
         assert _places(table, unit, column) == (Place("corrections.csv", 2, ("meals.csv", 2)),)
     assert steps.meals(client, rules).measures.loc["2026-03-03T12:00", "high_carb"] == 70

@@ -336,7 +336,7 @@ def test_small_fixed_questions_come_after_the_others():
 # detectable: over the habits, the average chance that the t on normal scores (the naive ranking's)
 # and the size both pass the bound of the search, which is what intervals span, is 87 in 100, of
 # which doubts leave some 80 (benchmarks/promises);
-# ordinary wobble: the SD of a day after nuisance, here that of least squares.
+# usual variation: the SD of a day after nuisance, here that of least squares.
 def test_what_is_told_of_an_outcome():
     n = 48
     rng = np.random.default_rng(5)

@@ -55,8 +55,12 @@ def texts_of_a_page() -> Iterator[tuple[str, str]]:
 def test_no_command_and_no_option_is_left_in_what_a_page_says() -> None:
     wording = rules_at_door(rulebook.load(), "page").wording
     told = [*texts_of_a_page()]
-    told += [(f"{table}.{key}", text) for table, part in wording.items()
-             for key, text in part.items() if isinstance(text, str)]  # fmt: skip
+    told += [
+        (f"{table}.{key}", text)
+        for table, part in wording.items()
+        for key, text in part.items()
+        if isinstance(text, str)
+    ]
     assert len(told) > 300
     assert {code for code, text in told if COMMAND.search(text)} == SAID_TO_COMMANDS
 

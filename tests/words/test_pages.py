@@ -118,9 +118,13 @@ def test_food_is_not_named_unless_it_was_chosen(
 ) -> None:
     food = {name: rule.phrase for name, rule in rules.factors_of("day").items() if rule.food}
     note = message(
-        "hypotheses.differed_little", factor="long_eating_window",
-        other=food["long_eating_window"], apart=1, of=31, unit="day",
-    )  # fmt: skip
+        "hypotheses.differed_little",
+        factor="long_eating_window",
+        other=food["long_eating_window"],
+        apart=1,
+        of=31,
+        unit="day",
+    )
     told = replace(clear, travels_with=("high_carb_dinner", "late_sleep"), notes=(note,))
     asked = first(brief.ranking, factors=("high_carb_dinner",))
     question = replace(asked, family="fixed", fixed_on="2026-01-01", fixed_before=True)

@@ -300,7 +300,7 @@ def test_detail_adds_every_question(samples: ModuleType, rules: RuleBook) -> Non
     assert (
         """
 wake glucose, mg/dL
-  Worth acting on: 5.0 mg/dL. Found 80 times in 100: 9.1 mg/dL. Ordinary wobble:
+  Worth acting on: 5.0 mg/dL. Found 80 times in 100: 9.1 mg/dL. Usual variation:
   7.0 mg/dL.
   habit          with supp lift difference    p      evidence
 # ID, lag     without conf  lev interval      p adj  unknown
@@ -308,7 +308,7 @@ wake glucose, mg/dL
   3fa9c1d2 0  2 of 19 0.56 0.10 +0.8 to +16.0 0.021  2
 
 time above your range, min
-  Worth acting on: 20 min. Found 80 times in 100: 34 min. Ordinary wobble: 27
+  Worth acting on: 20 min. Found 80 times in 100: 34 min. Usual variation: 27
   min.
   habit                        with supp lift difference p     evidence
 # ID, lag                   without conf  lev interval   p adj unknown

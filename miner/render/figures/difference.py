@@ -1,4 +1,4 @@
-"""A difference with its interval, against what is too small to matter and the ordinary wobble."""
+"""A difference with its interval, against what is too small to matter and the usual variation."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ class Difference:
     value: float
     interval: tuple[float, float] | None
     worth_it: float
-    wobble: float | None
+    unit_sd: float | None
     unit: str
     each: str = ""
 
@@ -48,7 +48,7 @@ def difference(found: Difference, width: int) -> Figure:
         width: in points.
     """
     ends = [abs(end) for end in found.interval or ()]
-    reach = max([abs(found.value), found.worth_it * 1.5, found.wobble or 0.0, *ends]) * 1.08
+    reach = max([abs(found.value), found.worth_it * 1.5, found.unit_sd or 0.0, *ends]) * 1.08
     ticks = [
         tick for tick in round_ticks(-reach, reach, 8 if width > 500 else 5) if abs(tick) <= reach
     ]
@@ -64,8 +64,8 @@ def difference(found: Difference, width: int) -> Figure:
         box.plot([0, 0], [0, 100], color=SOFT, lw=1.2, zorder=1)
         worth = found.worth_it
         _bracket(box, worth, 90, "too small to matter")
-        if found.wobble is not None:
-            _bracket(box, found.wobble, 56, "ordinary wobble")
+        if found.unit_sd is not None:
+            _bracket(box, found.unit_sd, 56, "usual variation")
         if found.interval is not None:
             box.plot(found.interval, [20, 20], color=ONE, lw=3.4, solid_capstyle="butt", zorder=3)
             for end in found.interval:
