@@ -125,27 +125,9 @@ NOTHING = Spans.of(np.zeros(0, np.int64), np.zeros(0, np.int64), [])
 
 WALKING = ("walk",)
 EXERCISE = (
-    "run",
-    "jog",
-    "cycl",
-    "bik",
-    "swim",
-    "row",
-    "hik",
-    "climb",
-    "danc",
-    "gym",
-    "sport",
-    "tennis",
-    "football",
-    "soccer",
-    "basketball",
-    "exercise",
-    "workout",
-    "training",
-    "strength",
-    "aerobic",
-)
+    "run", "jog", "cycl", "bik", "swim", "row", "hik", "climb", "danc", "gym", "sport", "tennis",
+    "football", "soccer", "basketball", "exercise", "workout", "training", "strength", "aerobic",
+)  # fmt: skip
 """Parts of a kind that name exercise; a row of such a kind without an intensity still counts."""
 
 BRISK = ("moderate", "vigorous")
