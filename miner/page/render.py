@@ -68,7 +68,7 @@ def _block(part: Heading | Paragraph | Command | Strip | Table) -> PageBlock:
         return PageBlock("text", part.text, depth)
     if part.urgent:
         return PageBlock("urgent", part.text)
-    return PageBlock("text", f"{part.lead}  {part.text}" if part.lead else part.text, depth)
+    return PageBlock("text", f"{part.lead}\u2003{part.text}" if part.lead else part.text, depth)
 
 
 def _table(part: Table) -> PageBlock:
