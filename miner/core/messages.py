@@ -8,7 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import Any
+
+
+class Severity(StrEnum):
+    """How much a finding in the records matters."""
+
+    STOP = "stop"
+    LEFT_OUT = "left_out"
+    NOTE = "note"
+    QUESTION = "question"
+
 
 Texts = Callable[[str, Mapping[str, object], Any], Mapping[str, str]]
 Sentences = Callable[[Any, str], Any]

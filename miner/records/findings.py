@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from miner.core.messages import Message
-from miner.core.results.checking import Finding, Severity
+from miner.core.messages import Message, Severity
+from miner.core.results.checking import Finding
 
 _ORDER = {Severity.STOP: 0, Severity.QUESTION: 1, Severity.LEFT_OUT: 2, Severity.NOTE: 3}
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from miner.core.results.checking import Severity
+from miner.core.messages import Severity
 from miner.records.text_columns import fold
 
 if TYPE_CHECKING:

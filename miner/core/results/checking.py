@@ -4,21 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import Any
 
-from miner.core.messages import Message, texts_of
+from miner.core.messages import Message, Severity, texts_of
 from miner.core.results.base import CautionText, Result, plain
-
-
-class Severity(StrEnum):
-    """How much a finding in the records matters."""
-
-    STOP = "stop"
-    LEFT_OUT = "left_out"
-    NOTE = "note"
-    QUESTION = "question"
-
 
 _PARTS = ("what", "expected", "do", "short")
 

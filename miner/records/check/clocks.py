@@ -13,8 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.messages import Message, message
-from miner.core.results.checking import Severity
+from miner.core.messages import Message, Severity, message
 from miner.records.columns import BACKWARDS
 from miner.records.text_columns import used_rows
 

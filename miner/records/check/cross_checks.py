@@ -13,8 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.messages import Message, message
-from miner.core.results.checking import Severity
+from miner.core.messages import Message, Severity, message
 from miner.records.check.clocks import days_that_do_not_meet, iso_day
 from miner.records.columns import STILL
 from miner.records.text_columns import used_rows

@@ -9,8 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.messages import message
-from miner.core.results.checking import Severity
+from miner.core.messages import Severity, message
 from miner.records.place.samples import modal_gap
 from miner.records.text_columns import blank
 

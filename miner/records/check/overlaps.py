@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.results.checking import Severity
+from miner.core.messages import Severity
 from miner.records.columns import CONTRADICTED, TWO_VALUES, columns_of, empty
 from miner.records.place.samples import join, modal_gap
 from miner.records.text_columns import blank, changes, in_one_piece, used_rows

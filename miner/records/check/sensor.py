@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.results.checking import Severity
+from miner.core.messages import Severity
 from miner.records.check.jumps import Used, jumps, stuck_values
 from miner.records.check.one_person import copied_days
 from miner.records.client import Settings

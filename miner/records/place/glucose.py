@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from miner.core.messages import Message, message
-from miner.core.results.checking import Severity
+from miner.core.messages import Message, Severity, message
 from miner.records.columns import HIGHEST_MG_DL, LOWEST_MG_DL, factor
 from miner.records.read.cells import Floats, read_words, to_numbers, where_from
 from miner.records.text_columns import Mask, repeated

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.results.checking import Severity
+from miner.core.messages import Severity
 from miner.records.columns import COLUMNS, STILL
 from miner.records.place.times import to_clock
 from miner.records.read.cells import levels_of, where_from

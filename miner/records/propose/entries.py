@@ -11,7 +11,7 @@ import numpy as np
 from pydantic import ValidationError
 
 from miner.core.errors import MinerError, closest
-from miner.core.results.checking import Severity
+from miner.core.messages import Severity
 from miner.core.results.mapping import Loss, Option, Proposal, ReadRow
 from miner.records.client import STREAMS, Settings
 from miner.records.columns import COLUMNS, factor

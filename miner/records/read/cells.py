@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.results.checking import Severity
+from miner.core.messages import Severity
 from miner.records.columns import COLUMNS, Number, factor
 from miner.records.text_columns import Mask, Text, fold, repeated
 

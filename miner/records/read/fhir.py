@@ -18,7 +18,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from miner.core.results.checking import Severity
+from miner.core.messages import Severity
 from miner.records.read.gathered import (
     AVERAGE,
     NO_NUMBER,

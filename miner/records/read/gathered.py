@@ -9,8 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from miner.core.messages import Message
-from miner.core.results.checking import Severity
+from miner.core.messages import Message, Severity
 
 Told = tuple[Severity, str]
 """How much it matters that something is not used, and the code of the finding."""

@@ -10,8 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from miner.core.messages import message
-from miner.core.results.checking import Severity
+from miner.core.messages import Severity, message
 from miner.records.check.plausible import without_impossible_dates
 from miner.records.columns import COLUMNS, columns_of, empty
 from miner.records.findings import Findings

@@ -18,8 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from miner.core.errors import MinerError, closest
 from miner.core.files import plain_cell, safe_cell
-from miner.core.messages import Message, message
-from miner.core.results.checking import Severity
+from miner.core.messages import Message, Severity, message
 from miner.records.columns import COLUMNS
 from miner.records.read.text_file import read_bytes
 

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from miner.core.errors import MinerError
-from miner.core.results.checking import Severity
+from miner.core.messages import Severity
 from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.place.times import localise

@@ -11,7 +11,8 @@ from pathlib import Path
 
 from miner.core.errors import MinerError
 from miner.core.files import plain_cell
-from miner.core.results.checking import Finding, Severity
+from miner.core.messages import Severity
+from miner.core.results.checking import Finding
 from miner.records.findings import Findings
 from miner.records.read.text_file import open_text, read_bytes
 
