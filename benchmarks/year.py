@@ -23,7 +23,6 @@ from miner import rulebook
 from miner.core.results import Evidence
 from miner.hypotheses.design import design
 from miner.hypotheses.guard import judge_all
-from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import search
 from miner.hypotheses.tested import Spectra
 from miner.rulebook import RuleBook
@@ -56,7 +55,7 @@ def anything_clear(
     if len(plan.names) < rules.guardrails.fewest_days_to_rank:
         return False
     part = search(
-        plan, default_primary(plan), rules.guardrails, draws=draws, seed=seed, spectra=cache
+        plan, plan.default_primary, rules.guardrails, draws=draws, seed=seed, spectra=cache
     )
     judged = judge_all(part.outcomes, part.tests, rules.guardrails)
     return any(item.evidence is Evidence.CLEAR for item in judged)

@@ -15,7 +15,6 @@ from miner.hypotheses.describe import describe
 from miner.hypotheses.design import Design, Question, design
 from miner.hypotheses.fixed import answer
 from miner.hypotheses.guard import Judged, interval, judge_all
-from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import Search, search
 from miner.hypotheses.tested import Spectra
 from miner.rulebook import RuleBook
@@ -126,7 +125,7 @@ def _planned(drawn: Month, how: Analysis) -> Design:
 
 
 def _search(plan: Design, how: Analysis, seed: int) -> Search:
-    main = default_primary(plan) if len(plan.targets) > 1 else plan.targets[0].name
+    main = plan.default_primary if len(plan.targets) > 1 else plan.targets[0].name
     guard = how.rules.guardrails
     return search(plan, main, guard, draws=guard.draws, seed=seed, spectra=how.spectra)
 

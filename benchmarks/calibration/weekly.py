@@ -20,7 +20,6 @@ from miner.core.results import DoubtCode
 from miner.hypotheses.design import Question, design
 from miner.hypotheses.fixed import answer
 from miner.hypotheses.guard import Judged, judge_all
-from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import search
 from miner.hypotheses.tested import Spectra
 from miner.rulebook import RuleBook
@@ -49,7 +48,7 @@ def counted(world: World, rules: RuleBook, days: int, diaries: int, draws: int) 
             cache.clear()
         drawn = month(world, rules, days=days, factors=15, seed=FIRST_SEED + seed)
         plan = design(drawn.table, rules)
-        part = search(plan, default_primary(plan), guard, draws=draws, seed=seed, spectra=cache)
+        part = search(plan, plan.default_primary, guard, draws=draws, seed=seed, spectra=cache)
         asked = answer(plan, drawn.table.frame["date"].tolist(), [Question(*ALONE[0])], guard)
         for name, judged in (
             ("search", judge_all(part.outcomes, part.tests, guard)),

@@ -11,7 +11,6 @@ from miner.core.results import Evidence
 from miner.hypotheses.describe import outcome_summary
 from miner.hypotheses.design import Design, design
 from miner.hypotheses.guard import interval, judge_all
-from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import Search, search
 from miner.hypotheses.tested import Spectra
 from miner.rulebook import RuleBook
@@ -25,7 +24,7 @@ Pair = tuple[str, str]
 def searched(plan: Design, rules: RuleBook, seed: int, cache: Spectra) -> Search:
     """Run the shipped search with fewer draws."""
     return search(
-        plan, default_primary(plan), rules.guardrails, draws=DRAWS, seed=seed, spectra=cache
+        plan, plan.default_primary, rules.guardrails, draws=DRAWS, seed=seed, spectra=cache
     )
 
 

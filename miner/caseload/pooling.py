@@ -11,11 +11,11 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from math import hypot, isfinite
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.caseload.fits import KeptFits
 from miner.caseload.fitting import (
     Doubts,
     FitTask,
@@ -34,6 +34,9 @@ from miner.rulebook import Guardrails, RuleBook
 from miner.stats.effects import t_quantile
 from miner.stats.multiplicity import holm
 from miner.stats.pooling_own import SubsetMeans, at_common_dependence, means_of_subsets
+
+if TYPE_CHECKING:
+    from miner.caseload.fits import KeptFits
 
 MIN_CLIENTS = 3
 MIN_SHARE = 0.05

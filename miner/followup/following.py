@@ -15,12 +15,13 @@ from miner.core.messages import Words, message
 from miner.core.results import Counts, Shape, Withheld
 from miner.core.results.follow import EveryLook, NewUnits
 from miner.hypotheses.candidates import Rule, count, doses, singles, too_few
-from miner.hypotheses.design import Design, Target, combine, design, made_from
+from miner.hypotheses.design import Design, Target, design
 from miner.hypotheses.tested import Spectra, Whitened, whitened
 from miner.ledger import FollowupState, FrozenIdea, Kept
 from miner.rulebook import Guardrails, RuleBook
 from miner.stats.effects import single, t_quantile
 from miner.stats.multiplicity import evidence, holm, units_needed
+from miner.stats.scores import combine
 from miner.tables.unit_table import UnitTable
 
 Floats = NDArray[np.float64]
@@ -129,10 +130,7 @@ def compare(
     else:
         closed, stopped = _closed(values, target, plan, guard, counts)
     if closed is None:
-        names = made_from(
-            [item for item in target.items if item.factor in kept.factors],
-            plan.nuisance_sources,
-        )
+        names = plan.made_from(item for item in target.items if item.factor in kept.factors)
         white = whitened(plan, target.values, {} if spectra is None else spectra)
         found = _tested(plan, white and white.without(names), values, amounts, guard)
         if not isinstance(found, Withheld):

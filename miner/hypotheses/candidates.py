@@ -6,15 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.core.messages import Message, message
+from miner.core.messages import message
 from miner.core.results import Counts, Shape, Withheld
-from miner.hypotheses.design import Design, Target, combine
-from miner.rulebook import Guardrails
-from miner.stats.scores import frequent_itemsets, normal_scores, share_tied
+from miner.stats.scores import combine, frequent_itemsets, normal_scores, share_tied
+
+if TYPE_CHECKING:
+    from miner.hypotheses.design import Design, Target
+    from miner.rulebook import Guardrails
 
 Floats = NDArray[np.float64]
 
@@ -67,15 +70,11 @@ def unrankable(target: Target, guard: Guardrails) -> Withheld | None:
     same = bool(len(values)) and bool(np.ptp(values) == 0)
     need = 2 * guard.fewest_units_each_side
     if (same or tied > guard.largest_share_tied) and len(values) < need:
-        return Withheld(too_few_known(target.rule.unit), len(values), need)
+        few = message("hypotheses.too_few_known", unit=target.rule.unit)
+        return Withheld(few, len(values), need)
     if tied > guard.largest_share_tied:
         return Withheld(message("hypotheses.mostly_same"), tied, guard.largest_share_tied)
     return Withheld(message("hypotheses.never_changed")) if same else None
-
-
-def too_few_known(unit: str) -> Message:
-    """Return that an outcome is known on too few units."""
-    return message("hypotheses.too_few_known", unit=unit)
 
 
 def singles(

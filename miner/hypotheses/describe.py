@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from math import ceil, isnan
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,17 +12,21 @@ from scipy.special import ndtr
 
 from miner.core.messages import Message, message
 from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Per, Shape, Withheld
-from miner.hypotheses.candidates import too_few_known, unrankable
-from miner.hypotheses.design import Design, Item, Question, combine, identity, lagged
-from miner.hypotheses.guard import Judged, correlation, interval, ordinary_interval
-from miner.hypotheses.tested import OutcomeSearch, Tested, Whitened
-from miner.rulebook import FactorRule, Guardrails, RuleBook
+from miner.hypotheses.candidates import unrankable
+from miner.hypotheses.design import identity, lagged
+from miner.hypotheses.guard import correlation, interval, ordinary_interval
 from miner.stats.dependence import whiten
 from miner.stats.effects import either, expected, paired, r_of_t, t_quantile
 from miner.stats.power import AtHand, new_units_for
 from miner.stats.proportions import newcombe
-from miner.stats.scores import normal_scores
-from miner.tables.unit_table import UnitTable
+from miner.stats.scores import combine, normal_scores
+
+if TYPE_CHECKING:
+    from miner.hypotheses.design import Design, Item, Question
+    from miner.hypotheses.guard import Judged
+    from miner.hypotheses.tested import OutcomeSearch, Tested, Whitened
+    from miner.rulebook import FactorRule, Guardrails, RuleBook
+    from miner.tables.unit_table import UnitTable
 
 
 def missing_more_often(
@@ -336,7 +341,7 @@ def outcome_summary(
 def _withheld(part: OutcomeSearch, guard: Guardrails) -> Withheld | None:
     closed = unrankable(part.target, guard)
     if closed is None and part.white is None:
-        return Withheld(too_few_known(part.target.rule.unit))
+        return Withheld(message("hypotheses.too_few_known", unit=part.target.rule.unit))
     return closed
 
 

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.messages import Message
-from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.stats.scores import normal_scores
 from miner.tables.labels import higher_quarter
-from miner.tables.unit_table import UnitTable
+
+if TYPE_CHECKING:
+    from miner.core.messages import Message
+    from miner.rulebook import FactorRule, OutcomeRule, RuleBook
+    from miner.tables.unit_table import UnitTable
 
 Floats = NDArray[np.float64]
 _Columns = dict[tuple[str, int], tuple[Floats, Floats | None]]
@@ -110,6 +113,23 @@ class Design:
     def target(self, name: str) -> Target:
         """Return the outcome of that name."""
         return next(target for target in self.targets if target.name == name)
+
+    def made_from(self, items: Iterable[Item]) -> frozenset[str]:
+        """Return the nuisance that some factors are made from: they are tested without it."""
+        made = {name for item in items for name in item.rule.made_from}
+        return frozenset(made.intersection(self.nuisance_sources))
+
+    @property
+    def default_primary(self) -> str:
+        """The primary outcome: time above the range, or the mean where that is mostly none."""
+        names = [target.name for target in self.searched]
+        if self.unit == "meal":
+            return "rise" if "rise" in names else names[0]
+        above = self.target("minutes_above").values if "minutes_above" in names else np.empty(0)
+        above = above[~np.isnan(above)]
+        if len(above) and (above == 0).mean() <= 0.5:
+            return "minutes_above"
+        return "day_mean" if "day_mean" in names else names[0]
 
 
 def design(
@@ -232,24 +252,6 @@ def _meal_nuisance(
 def nuisance_source(name: str) -> str:
     """Return the column of the table that a nuisance column of that name is made of."""
     return next((source for start, source in _SOURCES.items() if name.startswith(start)), "")
-
-
-def made_from(items: Sequence[Item], sources: Sequence[str]) -> frozenset[str]:
-    """Return the nuisance that some factors are made from: they are tested without it.
-
-    Args:
-        items: the factors of a rule.
-        sources: the columns that the nuisance of a design is made of.
-    """
-    return frozenset(name for item in items for name in item.rule.made_from if name in sources)
-
-
-def combine(values: Sequence[Floats]) -> Floats:
-    """Return yes AND yes: no where any is no, else unknown where any is unknown, else yes."""
-    stack = np.stack(values)
-    out = np.where(np.isnan(stack).any(axis=0), np.nan, 1.0)
-    out[(stack == 0).any(axis=0)] = 0.0
-    return out
 
 
 WHOLE_DAY = "whole_day"

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from miner.core.results import ErrorRate, Evidence, FoundRate
 from miner.hypotheses.design import design
 from miner.hypotheses.guard import judge_all
-from miner.hypotheses.rank import default_primary
 from miner.hypotheses.search import search
 from miner.hypotheses.tested import Spectra
 from miner.hypotheses.worlds import Model, model, world
@@ -168,7 +167,7 @@ def error_rate(
     guard = rules.guardrails
     if usable < (guard.fewest_days_to_rank if table.unit == "day" else guard.fewest_meals_to_rank):
         return empty
-    main = primary or default_primary(plan)
+    main = primary or plan.default_primary
     job = _Job(model(table, rules, main), weeks_of(table), rules, main, draws)
     tallies = {kind: _Tally() for kind in (MODELLED, MOVED, *SHIFTS)}
     finished = True

@@ -4,22 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtr
 
-from miner.core.messages import Message, message
+from miner.core.messages import message
 from miner.core.results import Doubt, DoubtCode, Evidence, Withheld
 from miner.hypotheses.candidates import doses, singles
-from miner.hypotheses.design import Design, Question, Target
-from miner.hypotheses.guard import Judged, Levels, companions, judge_one
-from miner.hypotheses.tested import OutcomeSearch, Spectra, Tested, measure, prepare, untested
-from miner.rulebook import Guardrails
+from miner.hypotheses.guard import Levels, companions, judge_one
+from miner.hypotheses.tested import measure, prepare, untested
 from miner.stats.effects import t_quantile
 from miner.stats.maxt import critical_t, largest, quantile, shuffles, signed_z, tail
 from miner.stats.multiplicity import holm, holm_levels
 from miner.stats.scores import share_tied
+
+if TYPE_CHECKING:
+    from miner.core.messages import Message
+    from miner.hypotheses.design import Design, Question, Target
+    from miner.hypotheses.guard import Judged
+    from miner.hypotheses.tested import OutcomeSearch, Spectra, Tested
+    from miner.rulebook import Guardrails
 
 Floats = NDArray[np.float64]
 

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from miner.core.messages import Message, message
 from miner.core.results import Doubt, DoubtCode, Evidence, Shape, Withheld
-from miner.hypotheses.tested import OutcomeSearch, Tested, Whitened
-from miner.rulebook import Guardrails
 from miner.stats import effects
 from miner.stats.effects import (
     correlations,
@@ -22,6 +21,10 @@ from miner.stats.effects import (
     residual,
     robust,
 )
+
+if TYPE_CHECKING:
+    from miner.hypotheses.tested import OutcomeSearch, Tested, Whitened
+    from miner.rulebook import Guardrails
 
 
 @dataclass(frozen=True, slots=True)

@@ -116,7 +116,7 @@ def rank_table(
     usable = len(plan.names)
     if usable < need:
         return Ranked(table.unit, usable, plan.left_out, need, False, None, 0, None, (), ())
-    main = primary or default_primary(plan)
+    main = primary or plan.default_primary
     cache: Spectra = {} if spectra is None else spectra
     asked = [question for question in questions if meets(plan, question)]
     found = search(
@@ -161,18 +161,6 @@ def rank_table(
         foretold(plan, main) if out_of_sample else None,
         clear_by_chance(may_be_clear, fixed, guard.claim_level, share),
     )
-
-
-def default_primary(plan: Design) -> str:
-    """Return the primary outcome: time above the range, or the mean where that is mostly none."""
-    names = [target.name for target in plan.searched]
-    if plan.unit == "meal":
-        return "rise" if "rise" in names else names[0]
-    above = plan.target("minutes_above").values if "minutes_above" in names else np.empty(0)
-    above = above[~np.isnan(above)]
-    if len(above) and (above == 0).mean() <= 0.5:
-        return "minutes_above"
-    return "day_mean" if "day_mean" in names else names[0]
 
 
 def as_searched(question: Question, own: Judged, judged: Sequence[Judged]) -> Judged:

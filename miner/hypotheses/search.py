@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from miner.core.results import Shape
 from miner.hypotheses.candidates import candidates
-from miner.hypotheses.design import Design, Target
-from miner.hypotheses.tested import OutcomeSearch, Spectra, Tested, measure, prepare, untested
-from miner.rulebook import Guardrails
+from miner.hypotheses.tested import measure, prepare, untested
 from miner.stats.maxt import critical_t, judge, shuffles
+
+if TYPE_CHECKING:
+    from miner.hypotheses.design import Design, Target
+    from miner.hypotheses.tested import OutcomeSearch, Spectra, Tested
+    from miner.rulebook import Guardrails
 
 
 @dataclass(frozen=True, slots=True)

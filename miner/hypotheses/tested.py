@@ -5,20 +5,26 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import inf
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.core.messages import Message, message
+from miner.core.messages import message
 from miner.core.results import Withheld
-from miner.hypotheses.candidates import Rule, too_few_known
-from miner.hypotheses.design import Design, Target, made_from
-from miner.rulebook import Guardrails
 from miner.stats import dependence as dep
 from miner.stats import effects
 from miner.stats.effects import independent, orthonormal, residual, share_kept
 from miner.stats.maxt import Block
 from miner.stats.scores import normal_scores
+
+if TYPE_CHECKING:
+    from miner.core.messages import Message
+    from miner.hypotheses.candidates import Rule
+    from miner.hypotheses.design import Design, Target
+    from miner.rulebook import Guardrails
+
+Floats = NDArray[np.float64]
 
 Spectra = dict[bytes, dep.Spectrum]
 
@@ -188,9 +194,6 @@ def _taken_out(
     )
 
 
-Floats = NDArray[np.float64]
-
-
 @dataclass(frozen=True, slots=True)
 class Tested:
     """One rule with its numbers; those of a rule that is not tested are NaN.
@@ -301,9 +304,10 @@ def prepare(
         cache: decompositions made so far; added to.
     """
     white = whitened(design, target.values, cache)
-    sets = tuple(_made_from(design, target, rule) for rule in rules)
+    sets = tuple(design.made_from([target.items[at] for at in rule.items]) for rule in rules)
     if white is None:
-        closed = tuple(_close(rule, too_few_known("day")) for rule in rules)
+        few = message("hypotheses.too_few_known", unit="day")
+        closed = tuple(_close(rule, few) for rule in rules)
         empty = np.empty((0, len(rules)))
         return OutcomeSearch(design.names, target, None, closed, empty, empty, sets, {})
     columns = white.whitened_columns(_stacked([rule.values for rule in rules], design))
@@ -329,10 +333,6 @@ def prepare(
 
 def _stacked(values: Sequence[Floats], design: Design) -> Floats:
     return np.column_stack(values) if values else np.empty((len(design.names), 0))
-
-
-def _made_from(design: Design, target: Target, rule: Rule) -> frozenset[str]:
-    return made_from([target.items[at] for at in rule.items], design.nuisance_sources)
 
 
 def _close(

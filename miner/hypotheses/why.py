@@ -14,13 +14,13 @@ from miner.hypotheses.design import (
     Design,
     Item,
     Target,
-    combine,
     design,
     identity,
     lagged,
     with_whole_day,
 )
 from miner.rulebook import RuleBook
+from miner.stats.scores import combine
 from miner.tables.labels import higher_quarter
 from miner.tables.unit_table import UnitTable
 

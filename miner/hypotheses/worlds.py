@@ -4,18 +4,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from math import isnan
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from miner.hypotheses.candidates import singles
-from miner.hypotheses.design import Design, design, made_from
-from miner.hypotheses.tested import Spectra, whitened
-from miner.rulebook import RuleBook
+from miner.hypotheses.design import design
+from miner.hypotheses.tested import whitened
 from miner.stats.dependence import Pattern, imitate, scatter_together
 from miner.stats.effects import independent
 from miner.stats.scores import normal_scores
-from miner.tables.unit_table import UnitTable
+
+if TYPE_CHECKING:
+    from miner.hypotheses.design import Design
+    from miner.hypotheses.tested import Spectra
+    from miner.rulebook import RuleBook
+    from miner.tables.unit_table import UnitTable
 
 Floats = NDArray[np.float64]
 
@@ -55,7 +60,7 @@ def model(table: UnitTable, rules: RuleBook, primary: str) -> Model:
         fitted_all = whitened(plan, target.values, cache)
         if fitted_all is None:
             continue
-        names_left = made_from(target.items, plan.nuisance_sources)
+        names_left = plan.made_from(target.items)
         white = fitted_all.without(names_left)
         scores = normal_scores(target.values[white.known])
         columns = white.allowed_for.columns

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -45,6 +46,14 @@ def share_tied(values: Floats) -> float:
         return float("nan")
     _, counts = np.unique(values, return_counts=True)
     return float(counts.max() / len(values)) if counts.max() > 1 else 0.0
+
+
+def combine(values: Sequence[Floats]) -> Floats:
+    """Return yes AND yes: no where any is no, else unknown where any is unknown, else yes."""
+    stack = np.stack(values)
+    out = np.where(np.isnan(stack).any(axis=0), np.nan, 1.0)
+    out[(stack == 0).any(axis=0)] = 0.0
+    return out
 
 
 def frequent_itemsets(yes: NDArray[np.bool_], largest: int, least: int) -> list[tuple[int, ...]]:

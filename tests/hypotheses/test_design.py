@@ -6,8 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_tables import NAN, RULES, day_table, meal_rules, meal_table
 
-from miner.hypotheses.design import combine, design, lagged
+from miner.hypotheses.design import design, lagged
 from miner.stats.effects import independent
+from miner.stats.scores import combine
 
 RNG = np.random.default_rng(0)
 

@@ -17,7 +17,7 @@ from small_tables import (
 from benchmarks.calibration.worlds import WORLDS, month
 from miner.core.results import Evidence, plain
 from miner.hypotheses.design import Question, design
-from miner.hypotheses.rank import default_primary, rank_table
+from miner.hypotheses.rank import rank_table
 from miner.hypotheses.search import search
 from miner.stats.power import AtHand, power_on_new_units
 
@@ -129,15 +129,13 @@ def test_the_default_primary_outcome(none_above, names, primary):
     values[:none_above] = 0
     values[30:] = NAN
     table = day_table(dict.fromkeys(names, values), {})
-    assert default_primary(design(table, RULES)) == primary
+    assert design(table, RULES).default_primary == primary
 
 
 def test_the_default_primary_outcome_of_meals():
     plan = design(meal_table(5), meal_rules())
-    assert default_primary(plan) == "rise"
-    assert (
-        default_primary(replace(plan, targets=(replace(plan.targets[0], name="peak"),))) == "peak"
-    )
+    assert plan.default_primary == "rise"
+    assert replace(plan, targets=(replace(plan.targets[0], name="peak"),)).default_primary == "peak"
 
 
 def test_families_are_named_by_the_primary_outcome():
