@@ -22,7 +22,7 @@ from pathlib import Path
 
 from miner import ledger, steps
 from miner.core import resources
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import Evidence, Hypothesis, Ranking
 from miner.records.client import Client
 from miner.words.labels import on_a_told_date

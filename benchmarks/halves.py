@@ -21,7 +21,7 @@ from scipy.stats import fisher_exact
 
 import miner
 from miner import __version__, steps
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import Hypothesis, Ranking
 
 FEWEST, HELD, LIFT, P = 5, 0.5, 1.5, 0.05

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from benchmarks.strangers import FOLDERS, weeks
 from miner import steps
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.records import read_client
 from miner.records.client import Client
 from miner.steps.mapping import map_file

@@ -19,7 +19,8 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from miner.core import VERSION
-from miner.core.messages import words_from
+from miner.core.facts import sentences_from
+from miner.core.messages import texts_from
 
 if TYPE_CHECKING:
     from miner.steps import (
@@ -61,7 +62,8 @@ def _sentence(fact: Any, name: str) -> Any:
     return sentence_of(fact, name)
 
 
-words_from(_texts, _sentence)
+texts_from(_texts)
+sentences_from(_sentence)
 
 
 def __getattr__(name: str) -> Any:

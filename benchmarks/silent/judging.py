@@ -14,7 +14,7 @@ import pandas as pd
 
 from benchmarks.silent.files import Client, write_client
 from miner import steps
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import Finding, Severity
 from miner.records.client import Client as Record
 from miner.rulebook import RuleBook, load

@@ -9,8 +9,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from miner.core.errors import MinerError
 from miner.core.files import make_folder
+from miner.core.messages import MinerError
 
 SHARED = ("practice.toml", "sources.toml")
 RULES = "rules"

@@ -8,8 +8,7 @@ from contextlib import contextmanager
 from itertools import islice
 from typing import Any, TypeVar, cast
 
-from miner.core.errors import MinerError
-from miner.core.messages import Message, message
+from miner.core.messages import Message, MinerError, message
 
 Task = TypeVar("Task")
 Found = TypeVar("Found")

@@ -14,9 +14,8 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-from miner.core.errors import MinerError
 from miner.core.files import make_folder, whole_file, write_whole
-from miner.core.messages import Message
+from miner.core.messages import Message, MinerError
 from miner.core.results import Evidence
 from miner.core.results.caseload import ClientRow
 

@@ -13,7 +13,7 @@ from miner.cli.options import DAY, client_argument, format_option
 from miner.cli.output import put_as, put_json, show
 from miner.cli.reading import cautioned, client_folder, records
 from miner.cli.waiting import progress
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 
 if TYPE_CHECKING:
     from miner.core.results import Hypothesis

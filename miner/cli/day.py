@@ -13,7 +13,7 @@ from miner.cli.picture import FORMS, write_picture
 from miner.cli.places import require_picture
 from miner.cli.reading import records, shown
 from miner.cli.waiting import progress
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 
 
 @click.command("day")

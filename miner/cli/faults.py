@@ -9,8 +9,7 @@ from typing import Any
 import click
 
 from miner.cli.output import complain, say
-from miner.core.errors import MinerError
-from miner.core.messages import Message, message
+from miner.core.messages import Message, MinerError, message
 
 FAULT, BAD_INPUT, TOO_FEW, INTERRUPTED = 1, 2, 3, 130
 

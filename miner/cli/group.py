@@ -11,7 +11,7 @@ import click
 
 from miner.cli.faults import explain, interrupted
 from miner.cli.options import debug_option
-from miner.core.errors import MinerError, closest
+from miner.core.messages import MinerError, closest
 from miner.words.help import HELP
 
 COMMANDS = (

@@ -11,7 +11,7 @@ from miner.cli.options import DAY, client_argument, format_option
 from miner.cli.output import put, put_as
 from miner.cli.reading import records
 from miner.cli.waiting import progress
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 
 
 @click.command("keep")

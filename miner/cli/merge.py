@@ -10,7 +10,7 @@ import click
 from miner.cli.options import debug_option, format_option
 from miner.cli.output import put_as
 from miner.cli.waiting import progress
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 
 
 @click.command("merge")

@@ -12,8 +12,7 @@ from miner.cli.options import DAY, client_argument, format_option
 from miner.cli.output import put_as
 from miner.cli.reading import client_folder
 from miner.cli.waiting import progress
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 
 LEVELS = ("low", "moderate", "high")
 KINDS = ("breakfast", "lunch", "dinner", "snack", "not-food")

@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Literal
 
-from miner.core.errors import MinerError
 from miner.core.files import require_no_link
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 
 ENDINGS = {"page": (".html", ".htm"), "calendar": (".ics",)}
 CALENDAR = "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//miner//"

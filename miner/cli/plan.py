@@ -13,8 +13,8 @@ from miner.cli.output import put_as
 from miner.cli.places import may_be_written
 from miner.cli.reading import records
 from miner.cli.waiting import progress
-from miner.core.errors import MinerError
 from miner.core.files import write_whole
+from miner.core.messages import MinerError
 
 if TYPE_CHECKING:
     from miner.core.results import Plan

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 
 if TYPE_CHECKING:
     from miner.records.client import Client

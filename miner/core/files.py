@@ -22,7 +22,7 @@ from typing import IO
 
 from filelock import FileLock
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 
 FILE_MODE, FOLDER_MODE = 0o600, 0o700
 PART = ".incoming-"

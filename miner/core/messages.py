@@ -1,14 +1,17 @@
-"""What is said of a fact: a code with its values. Its words are found by the door, not here.
+"""What is said of a fact, and what goes wrong with input: a code with its values.
 
-The lower rooms make messages; :mod:`miner.words.texts` holds a text for each code. Whoever opens a
-door (the package itself, when it is imported) says where texts come from.
+The lower rooms make messages and errors; :mod:`miner.words.texts` holds a text for each code.
+Whoever opens a door (the package itself, when it is imported) says where texts come from.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import difflib
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import partial
+from pathlib import Path
 from typing import Any
 
 
@@ -22,30 +25,18 @@ class Severity(StrEnum):
 
 
 Texts = Callable[[str, Mapping[str, object], Any], Mapping[str, str]]
-Sentences = Callable[[Any, str], Any]
 
 _texts: list[Texts] = []
-_sentences: list[Sentences] = []
 
 
-def words_from(texts: Texts, sentences: Sentences) -> None:
-    """Take all words from these functions.
-
-    Args:
-        texts: a code, its values and the rule books to the texts by part.
-        sentences: a result and the name of what is said of it to its words.
-    """
-    _texts[:], _sentences[:] = [texts], [sentences]
+def texts_from(texts: Texts) -> None:
+    """Take all texts from this function: a code, its values, the rule books to texts by part."""
+    _texts[:] = [texts]
 
 
 def texts_of(code: str, values: Mapping[str, object], rules: Any = None) -> Mapping[str, str]:
     """Return the texts of a code, filled in, by part ("text"; "found", "expected", "do")."""
     return _texts[0](code, values, rules)
-
-
-def sentence_of(fact: object, name: str) -> Any:
-    """Return what is said of a result under a name, such as its ``verdict``."""
-    return _sentences[0](fact, name)
 
 
 @dataclass(frozen=True, repr=False)
@@ -94,3 +85,87 @@ def by_rules(rules: object, code: str, **values: object) -> Message:
 
 Words = Message | str
 """What is said: a message, or words that somebody else wrote."""
+
+
+class MinerError(Exception):
+    """Bad input or usage: where, what was found, what was expected, what to do.
+
+    Args:
+        code: the room and the kind, such as ``records.archive_damaged``; its texts stand in
+            ``miner/words/texts``. (Of what is not yet a code: found, expected, do.)
+        file: the file it is about, or None.
+        row: the line of that file, counted from 1 as an editor shows it, or None.
+        values: what the texts name; ``close`` is the nearest known word, where there is one.
+    """
+
+    def __init__(
+        self,
+        code: str,
+        *texts: str,
+        file: str | Path | None = None,
+        row: int | None = None,
+        **values: object,
+    ) -> None:
+        self.code = "" if texts else code
+        self.texts = (code, *texts)
+        self.values = values
+        self.file = None if file is None else printable(str(file))
+        self.row = row
+        super().__init__(code)
+
+    def __reduce__(self) -> tuple[object, ...]:
+        values: dict[str, Any] = dict(self.values)
+        return partial(type(self), file=self.file, row=self.row, **values), self.texts
+
+    def __str__(self) -> str:
+        return self.message
+
+    def as_message(self) -> Message:
+        """Return it as a message that others may hold: ``{why:found}``, ``{why:do}``."""
+        return Message(self.code, self.values)
+
+    @property
+    def found(self) -> str:
+        """What stands there now."""
+        return texts_of(self.code, self.values)["found"] if self.code else self.texts[0]
+
+    @property
+    def expected(self) -> str:
+        """What would have been right."""
+        return texts_of(self.code, self.values)["expected"] if self.code else self.texts[1]
+
+    @property
+    def do(self) -> str:
+        """The next step for the person who reads this."""
+        return texts_of(self.code, self.values)["do"] if self.code else self.texts[2]
+
+    @property
+    def message(self) -> str:
+        """The four parts in one line of plain words."""
+        place = [self.file] if self.file else []
+        if self.row is not None:
+            place.append(f"row {self.row}")
+        head = f"{', '.join(place)}: " if place else ""
+        expected = f"Expected: {_stop(self.expected)}"
+        return f"{head}{_stop(self.found)} {expected} {_stop(self.do)}"
+
+
+def printable(name: str) -> str:
+    """Return the name of a file or folder as text that can be written: odd bytes are replaced."""
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+
+
+def closest(word: str, known: Iterable[str]) -> str | None:
+    """Return the nearest known word, or None."""
+    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
+    return close[0] if close else None
+
+
+def several(count: int, one: str, many: str | None = None) -> str:
+    """Return a count with its noun: ``1 day``, ``2 days``, ``2 entries`` where ``many`` is told."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def _stop(text: str) -> str:
+    text = text.strip()
+    return text if text.endswith((".", "?", "!")) else f"{text}."

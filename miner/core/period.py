@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from miner.core.errors import MinerError, closest
+from miner.core.messages import MinerError, closest
 
 
 class Unit(StrEnum):

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from pydantic import ValidationError
 
-from miner.core.errors import MinerError, closest
+from miner.core.messages import MinerError, closest
 from miner.core.results import Hypothesis, OutcomeSummary, Ranking, Shape, plain
 from miner.followup.following import LEVEL
 from miner.ledger import NAME, FrozenIdea, KeptEntry

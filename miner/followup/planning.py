@@ -14,8 +14,7 @@ from math import ceil, isnan
 
 import numpy as np
 
-from miner.core.errors import MinerError
-from miner.core.messages import Words, message
+from miner.core.messages import MinerError, Words, message
 from miner.core.results import PairRead, PairsTest, Plan, PlanPeriod
 from miner.hypotheses.design import design
 from miner.hypotheses.tested import whitened

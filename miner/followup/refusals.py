@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import CautionKind, CautionText
 from miner.rulebook import FactorRule, RuleBook
 from miner.tables.columns import fold, whole_words

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from miner.core.errors import closest
+from miner.core.messages import closest
 from miner.core.results import Finding, Severity
 from miner.ledger import PlanKept
 from miner.records.findings import Findings

@@ -7,8 +7,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from miner.core.errors import MinerError, closest
-from miner.core.messages import message
+from miner.core.messages import MinerError, closest, message
 from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Together
 from miner.hypotheses.describe import (
     at_worth,

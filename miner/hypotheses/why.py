@@ -6,8 +6,7 @@ from math import isnan
 
 import numpy as np
 
-from miner.core.errors import MinerError, closest
-from miner.core.messages import Message, message
+from miner.core.messages import Message, MinerError, closest, message
 from miner.core.results import FactorValue, Place, UnitBehind, Why
 from miner.hypotheses.candidates import candidates
 from miner.hypotheses.design import (

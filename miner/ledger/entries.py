@@ -22,7 +22,7 @@ from pydantic import (
     model_validator,
 )
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import PlanPeriod, PlanResult, Shape, Since
 from miner.core.results.follow import NewUnits
 from miner.ledger.line import NAME

@@ -17,8 +17,7 @@ from typing import Any, NamedTuple
 from filelock import Timeout
 
 from miner.core import files
-from miner.core.errors import MinerError
-from miner.core.messages import Message, message
+from miner.core.messages import Message, MinerError, message
 from miner.core.results import Finding, Result, Severity, plain
 from miner.ledger.last import NAME as LAST
 from miner.ledger.last import another, gone, note, noted, of_another, unnoted

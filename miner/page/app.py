@@ -17,8 +17,7 @@ from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.page import render
 from miner.page.bodies import TooLarge, form_of, token_of
 from miner.page.guard import (

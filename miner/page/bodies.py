@@ -10,7 +10,7 @@ from starlette.datastructures import FormData
 from starlette.formparsers import FormParser, MultiPartException, MultiPartParser
 from starlette.requests import ClientDisconnect, Request
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.page.guard import declared_length
 
 MEGABYTE = 1024 * 1024

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from miner import steps
 from miner.caseload.places import RULES, SHARED
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import CheckReport, Ranking, Severity
 from miner.core.results.briefing import Briefing
 from miner.core.results.morning import ClientMorning, DayReview

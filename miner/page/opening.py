@@ -19,8 +19,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from miner.core.errors import MinerError
 from miner.core.files import make_folder, write_whole
+from miner.core.messages import MinerError
 from miner.page.guard import OPEN_PATH, Keys, Tokens
 
 FOLDER, FILE, AGAIN, WHERE = ".miner-open", "open.html", "again", "where"

@@ -8,7 +8,7 @@ from pathlib import Path, PurePath, PureWindowsPath
 from typing import Any
 
 from miner.caseload.places import RULES, SHARED
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 
 LONGEST_CODE, LONGEST_NAME = 40, 120
 WAITING = ".waiting"

@@ -15,8 +15,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from miner import steps
-from miner.core.errors import MinerError
-from miner.core.messages import Words
+from miner.core.messages import MinerError, Words
 from miner.page.client_cache import ClientEntry
 from miner.page.jobs import BackgroundJob, Progress
 from miner.page.places import client_folder, require_inside

@@ -13,8 +13,8 @@ import tomlkit
 from miner import rulebook, steps
 from miner.caseload.places import RULES
 from miner.core import resources
-from miner.core.errors import MinerError
 from miner.core.files import make_folder, write_whole
+from miner.core.messages import MinerError
 from miner.page.client_cache import ClientEntry
 from miner.rulebook import RuleBook
 from miner.words.pages import differing_rule

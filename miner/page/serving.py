@@ -17,8 +17,7 @@ from typing import TYPE_CHECKING
 from filelock import Timeout
 
 from miner.core import files
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.page.places import GOING, WAITING, clients_of
 
 if TYPE_CHECKING:

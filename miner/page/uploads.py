@@ -7,8 +7,8 @@ import os
 from contextlib import suppress
 from pathlib import Path, PurePath
 
-from miner.core.errors import MinerError
 from miner.core.files import make_folder, write_whole
+from miner.core.messages import MinerError
 from miner.page.places import WAITING, file_in, file_name
 
 

@@ -8,7 +8,7 @@ from contextlib import suppress
 from datetime import date
 
 from miner import steps
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.page.places import client_folder, clients_of
 from miner.page.render import DRAWING
 from miner.page.state import AppState

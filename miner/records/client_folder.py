@@ -13,8 +13,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from miner.core.errors import MinerError
-from miner.core.messages import Severity
+from miner.core.messages import MinerError, Severity
 from miner.records.check.clocks import ask_about_order, odd_clocks
 from miner.records.check.cross_checks import hold_together
 from miner.records.check.one_person import ask_about_others

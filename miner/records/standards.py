@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from miner.core.errors import MinerError
-from miner.core.messages import Severity
+from miner.core.messages import MinerError, Severity
 from miner.records.check.one_person import tell_several
 from miner.records.columns import empty
 from miner.records.read.fhir import read_observation

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from miner.core.errors import several
 from miner.core.files import make_folder, write_whole
+from miner.core.messages import several
 from miner.core.results import Hypothesis, MealComparison, Shape, UnitBehind
 from miner.core.results.briefing import Briefing, DayPicture
 from miner.render.figures.difference import Difference, difference, reach

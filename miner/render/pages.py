@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results.briefing import KINDS, MAX_ON_ONE_SIDE, Briefing, NoteAt
 from miner.render.drawn import MANY_DAYS, Studio
 from miner.render.figures.inline import Styles

@@ -6,8 +6,7 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
-from miner.core.errors import MinerError
-from miner.core.messages import Message, Words, by_rules, message
+from miner.core.messages import Message, MinerError, Words, by_rules, message
 from miner.core.period import EVER
 from miner.core.results import ErrorRate, Evidence, Hypothesis, Why, Wording, worded
 from miner.hypotheses.design import Question

@@ -32,8 +32,7 @@ from miner.caseload.store import (
     read_pages,
 )
 from miner.core import VERSION, resources
-from miner.core.errors import MinerError
-from miner.core.messages import Message, Words, by_rules, message
+from miner.core.messages import Message, MinerError, Words, by_rules, message
 from miner.core.results import Evidence, Shape
 from miner.core.results.caseload import Caseload, ClientRow, PooledEffect, Suggested, Suggestion
 from miner.core.unit import Unit

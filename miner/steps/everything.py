@@ -11,9 +11,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from miner import ledger
-from miner.core.errors import MinerError
 from miner.core.files import make_folder, require_no_link, write_whole
-from miner.core.messages import Message, Words, message
+from miner.core.messages import Message, MinerError, Words, message
 from miner.core.period import EVER
 from miner.core.results import Evidence, Ranking
 from miner.core.results.briefing import KINDS, MAX_ON_ONE_SIDE, SHARED_KINDS, Briefing, PageCopy

@@ -7,9 +7,8 @@ from collections.abc import Iterator
 from itertools import chain
 from pathlib import Path
 
-from miner.core.errors import MinerError
 from miner.core.files import make_folder, require_no_link, write_whole
-from miner.core.messages import Message, message
+from miner.core.messages import Message, MinerError, message
 from miner.records.client import STREAMS, Client
 from miner.records.findings import Findings
 from miner.records.read.discover import practice_of

@@ -9,8 +9,7 @@ from zoneinfo import ZoneInfo
 
 from miner import ledger
 from miner.caseload.store import pooled_before
-from miner.core.errors import MinerError
-from miner.core.messages import Message, Words, by_rules, message
+from miner.core.messages import Message, MinerError, Words, by_rules, message
 from miner.core.results import Shape
 from miner.followup.refusals import names_medicine
 from miner.hypotheses.design import identity_in_rules

@@ -6,8 +6,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 
 from miner import ledger
-from miner.core.errors import MinerError, closest
-from miner.core.messages import Message, message
+from miner.core.messages import Message, MinerError, closest, message
 from miner.core.results.follow import Following, KeptResult
 from miner.followup import following as judging
 from miner.followup.keeping import WAYS, KeepWish, RankedOn, entry_of, reworded

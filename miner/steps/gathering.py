@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from miner import ledger
-from miner.core.errors import MinerError, closest
+from miner.core.messages import MinerError, closest
 from miner.core.results import (
     CautionKind,
     CautionText,

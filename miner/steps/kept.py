@@ -6,8 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.core.results import Since, Wording, worded
 from miner.core.results.follow import KeptResult
 from miner.followup import following as judging

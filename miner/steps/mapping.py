@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 from pydantic import ValidationError
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import Finding
 from miner.core.results.mapping import Loss, Mapped, Undecided
 from miner.records.check.plausible import without_impossible_dates

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from miner.core.errors import MinerError, closest
-from miner.core.messages import by_rules, message
+from miner.core.messages import MinerError, by_rules, closest, message
 from miner.core.results.meals import MealComparison, MealPair, MealSide, Repeats
 from miner.records.client import Client
 from miner.records.synonyms import standing_for

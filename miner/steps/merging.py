@@ -12,7 +12,7 @@ from tomlkit.items import Table
 
 from miner import ledger
 from miner.caseload.places import client_folders, is_remote
-from miner.core.errors import MinerError, closest
+from miner.core.messages import MinerError, closest
 from miner.core.results import LookAlike, Merge, Merges, Reworded, WordCount
 from miner.ledger import replay
 from miner.records import read_client

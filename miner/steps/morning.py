@@ -8,8 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from miner import ledger
-from miner.core.errors import MinerError
-from miner.core.messages import Message, Words, by_rules, message
+from miner.core.messages import Message, MinerError, Words, by_rules, message
 from miner.core.results import CautionKind
 from miner.core.results.morning import Against, DayReview, OnTest, RiseOfDay
 from miner.ledger import Kept, KeptEntry, PlanKept, replay

@@ -11,8 +11,8 @@ from pathlib import Path
 
 from filelock import Timeout
 
-from miner.core.errors import MinerError
 from miner.core.files import lock, write_whole
+from miner.core.messages import MinerError
 from miner.core.results import CorrectionMade, Note, Notebook, Place, ReadAs
 from miner.records.client import Client
 from miner.records.findings import Findings

@@ -12,8 +12,7 @@ import numpy as np
 import pandas as pd
 
 from miner import ledger
-from miner.core.errors import MinerError
-from miner.core.messages import Message, Words, message
+from miner.core.messages import Message, MinerError, Words, message
 from miner.core.period import Period
 from miner.core.results import Hypothesis, Severity
 from miner.hypotheses.design import Question, identity_in_rules

@@ -6,8 +6,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 from miner import ledger
-from miner.core.errors import MinerError
-from miner.core.messages import Words, by_rules, message
+from miner.core.messages import MinerError, Words, by_rules, message
 from miner.core.results import Plan
 from miner.followup.keeping import KeepWish, RankedOn, entry_of
 from miner.followup.planning import Wish, drawn_late, make_plan, plan_seed

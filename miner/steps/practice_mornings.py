@@ -9,8 +9,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from miner.caseload.places import client_folders
-from miner.core.errors import MinerError
-from miner.core.messages import Message, Words, message
+from miner.core.messages import Message, MinerError, Words, message
 from miner.core.results.morning import ClientMorning, DayReview, PracticeMorning
 from miner.records import read_client
 from miner.records.client import Client

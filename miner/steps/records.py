@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 from miner import ledger, rulebook
 from miner.caseload.running import Pace, Progress
 from miner.core import resources
-from miner.core.errors import MinerError, closest
 from miner.core.files import whole_file
+from miner.core.messages import MinerError, closest
 from miner.core.results import CautionText, CheckReport, Finding, Severity
 from miner.followup.ticked import misplaced
 from miner.ledger import replay

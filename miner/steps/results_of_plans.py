@@ -8,8 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from miner import ledger
-from miner.core.errors import MinerError, closest
-from miner.core.messages import Message, Words, by_rules, message
+from miner.core.messages import Message, MinerError, Words, by_rules, closest, message
 from miner.core.results import PairsTest, PlanResult, Wording, worded
 from miner.followup import planning as reading
 from miner.followup.planning import drawn_in_time, drawn_late

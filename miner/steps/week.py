@@ -9,8 +9,7 @@ from math import ceil
 
 import numpy as np
 
-from miner.core.errors import MinerError
-from miner.core.messages import Message, by_rules, message
+from miner.core.messages import Message, MinerError, by_rules, message
 from miner.core.results.week import Logged, OpenQuestion, Week
 from miner.hypotheses.design import Design, design
 from miner.ledger import replay

@@ -17,8 +17,7 @@ from miner.caseload.places import fetched, fingerprint
 from miner.caseload.running import Pace, Progress, run
 from miner.caseload.store import Head, Store, Told, to_parquet
 from miner.core import VERSION, resources
-from miner.core.errors import MinerError
-from miner.core.messages import Message, Words, message
+from miner.core.messages import Message, MinerError, Words, message
 from miner.core.results import CautionKind, CheckReport, Evidence, Ranking, Severity
 from miner.core.results.caseload import ClientRow
 from miner.hypotheses.design import design

@@ -11,8 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from miner.core.errors import closest
-from miner.core.messages import Message, message
+from miner.core.messages import Message, closest, message
 from miner.core.results import CheckReport, Finding, Severity, StreamSummary
 from miner.records.client import STREAMS, Client
 from miner.records.columns import CONTRADICTED, TWO_VALUES

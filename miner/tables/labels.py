@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.errors import MinerError, closest
+from miner.core.messages import MinerError, closest
 from miner.rulebook import RuleBook
 from miner.tables.clockwork import Floats
 from miner.tables.unit_table import UnitTable

@@ -9,8 +9,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from miner.core.errors import MinerError, closest
-from miner.core.messages import Message
+from miner.core.messages import Message, MinerError, closest
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.tables.cells import Found, because, unknown

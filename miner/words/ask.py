@@ -6,8 +6,7 @@ import shlex
 from collections.abc import Iterable, Sequence
 from typing import Protocol
 
-from miner.core.errors import several
-from miner.core.messages import Words
+from miner.core.messages import Words, several
 from miner.core.results import ErrorRate, Evidence, Hypothesis
 from miner.core.results.caseload import ByClient, PooledEffect, Suggested, Suggestion
 from miner.rulebook import RuleBook

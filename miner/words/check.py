@@ -6,8 +6,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from math import floor
 
-from miner.core.errors import MinerError, several
-from miner.core.messages import Message
+from miner.core.messages import Message, MinerError, several
 from miner.core.results import CheckReport, Finding, Severity, StreamSummary
 from miner.rulebook import RuleBook
 from miner.words.amounts import fixed

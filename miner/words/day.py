@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from miner.core.errors import several
+from miner.core.messages import several
 from miner.core.results.morning import (
     Against,
     ClientMorning,

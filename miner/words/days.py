@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from string import ascii_lowercase
 from typing import TYPE_CHECKING, Protocol
 
-from miner.core.errors import several
+from miner.core.messages import several
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import BLANK, Part, Parts, Side, Strip, heading, paragraph, section, table

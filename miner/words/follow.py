@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from miner.core.errors import several
+from miner.core.messages import several
 from miner.core.results import Since
 from miner.core.results.follow import EveryLook, Following, KeptResult
 from miner.rulebook import RuleBook

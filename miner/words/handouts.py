@@ -6,8 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from miner.core.errors import several
-from miner.core.messages import Message
+from miner.core.messages import Message, several
 from miner.core.results import Evidence, Hypothesis, Shape
 from miner.core.results.briefing import MAX_ON_ONE_SIDE, Measure, TimeOfDay, TrialDates
 from miner.words.amounts import MG_DL_PER_MMOL_L

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from miner.core.errors import several
+from miner.core.messages import several
 from miner.core.results.briefing import PageCopy
 from miner.core.results.follow import History
 from miner.rulebook import RuleBook

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from miner.core.errors import several
-from miner.core.messages import Message
+from miner.core.messages import Message, several
 from miner.core.results import Doubt, DoubtCode, Evidence, Hypothesis
 from miner.core.results.caseload import PooledEffect
 from miner.rulebook import RuleBook

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from miner.core.errors import MinerError, several
-from miner.core.messages import Message
+from miner.core.messages import Message, MinerError, several
 from miner.core.results import Evidence, Hypothesis, Withheld
 from miner.rulebook import RuleBook
 from miner.words.door import door_now

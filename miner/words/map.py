@@ -7,7 +7,7 @@ from datetime import datetime
 from shlex import quote
 from typing import Any
 
-from miner.core.errors import several
+from miner.core.messages import several
 from miner.core.results.mapping import Known, Loss, Mapped, Option, Proposal, ReadRow, Undecided
 from miner.words.document import Part, Parts, heading, paragraph, section, table
 from miner.words.safe import clean

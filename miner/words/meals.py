@@ -6,8 +6,7 @@ from collections import Counter
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Protocol
 
-from miner.core.errors import several
-from miner.core.messages import Message
+from miner.core.messages import Message, several
 from miner.core.results.meals import MealComparison, MealPair, Repeats
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed

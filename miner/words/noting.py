@@ -8,7 +8,7 @@ from pathlib import Path
 from shlex import quote
 from typing import Any
 
-from miner.core.errors import several
+from miner.core.messages import several
 from miner.core.results import (
     CorrectionMade,
     LookAlike,

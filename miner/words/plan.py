@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, time, timedelta
 
-from miner.core.errors import several
+from miner.core.messages import several
 from miner.core.results import Plan, PlanResult
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts

@@ -6,8 +6,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from miner.core.errors import several
-from miner.core.messages import Message, Words, message
+from miner.core.messages import Message, Words, message, several
 from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload, ClientRow, PooledEffect, Suggested
 from miner.rulebook import RuleBook

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from miner.core.errors import several
+from miner.core.messages import several
 from miner.core.results import CautionKind, Evidence, Hypothesis, Severity
 from miner.core.results.briefing import DayPicture
 from miner.core.results.follow import KeptResult

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from miner.core.errors import several
-from miner.core.messages import Message
+from miner.core.messages import Message, several
 from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Ranking
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, chance, fixed

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import Finding, Wording
 from miner.words import ask, follow, labels, morning_words, plan, sentences
 from miner.words.amounts import Amounts

@@ -32,7 +32,8 @@ from shlex import quote
 from string import Formatter
 from typing import Any
 
-from miner.core.messages import Message, sentence_of
+from miner.core.facts import sentence_of
+from miner.core.messages import Message
 from miner.core.results import Finding
 from miner.words.door import Door, door_now, rules_at_door
 from miner.words.safe import clean

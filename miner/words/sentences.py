@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from math import ceil, floor
 from typing import Any
 
-from miner.core.errors import MinerError, several
+from miner.core.messages import MinerError, several
 from miner.core.results import DoubtCode, ErrorRate, Evidence, Hypothesis, Ranking, Shape, Together
 from miner.rulebook import FactorRule, RuleBook
 from miner.words.amounts import Amounts

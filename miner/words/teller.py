@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from miner.core.errors import several
+from miner.core.messages import several
 from miner.core.results import Evidence, Hypothesis, OutcomeSummary
 from miner.core.results.briefing import Briefing
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook

@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from miner.core.errors import several
+from miner.core.messages import several
 from miner.core.results import CheckReport, Finding, Severity
 from miner.words.safe import clean, name
 from miner.words.wording import capital, listed, some_days

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from miner.core.errors import several
-from miner.core.messages import Message, message
+from miner.core.messages import Message, message, several
 from miner.core.results.week import Logged, OpenQuestion, Week
 from miner.rulebook import RuleBook
 from miner.words.cautions import Cautions

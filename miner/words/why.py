@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from miner.core.errors import several
+from miner.core.messages import several
 from miner.core.results import FactorValue, UnitBehind, Why
 from miner.core.results.why import told, told_between
 from miner.rulebook import RuleBook

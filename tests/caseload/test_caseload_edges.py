@@ -17,7 +17,7 @@ from miner.caseload.fitting import unit_rows
 from miner.caseload.question import Units, fit_question
 from miner.caseload.running import run
 from miner.caseload.store import Store, read_head
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload
 from miner.hypotheses.design import design

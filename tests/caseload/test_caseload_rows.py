@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from miner import steps
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload
 from miner.steps.caseload import pool, remember_page

@@ -17,7 +17,7 @@ import pytest
 from miner.caseload.places import client_folders, fetched, fingerprint
 from miner.caseload.running import Pace, run
 from miner.caseload.store import read_head
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.steps.caseload import pool
 from miner.steps.who_is_pooled import Task, ended, examine
 

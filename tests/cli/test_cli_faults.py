@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from miner.cli.group import COMMANDS
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from miner.core import files
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 
 Write = Callable[[Path], None]
 

@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from miner.core import EVER, Period, Unit, day_of
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
+from miner.core.period import EVER, Period, day_of
+from miner.core.unit import Unit
 
 DAYS = st.dates(date(2020, 1, 1), date(2030, 12, 31))
 

@@ -10,7 +10,7 @@ from click.testing import CliRunner
 from miner import ledger, rulebook, steps
 from miner.cli.group import miner as commands
 from miner.core import resources
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 
 AT = datetime(2026, 3, 1, 9, tzinfo=UTC)
 SIZE = 4 * 1024 * 1024

@@ -9,7 +9,7 @@ import pytest
 from fresh_tables import idea, table_of
 
 from miner import rulebook
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import Counts, Evidence, Hypothesis, OutcomeSummary, plain
 from miner.followup.keeping import as_kept, freeze, thaw
 from miner.hypotheses.design import factor_definition, outcome_definition

@@ -11,7 +11,7 @@ import pytest
 from fresh_tables import idea, row_date, table_of
 
 from miner import rulebook
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import CautionKind, CautionText, PlanPeriod
 from miner.followup import planning
 from miner.followup.planning import Wish, make_plan, scatter

@@ -15,7 +15,7 @@ from click.testing import CliRunner
 from miner import ledger, rulebook, steps
 from miner.cli.group import miner as commands
 from miner.core import resources
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.followup.keeping import power_on, reading_days
 from miner.ledger import KeptEntry
 from miner.steps import following

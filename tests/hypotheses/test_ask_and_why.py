@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from small_tables import NAN, RULES, day_table
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import Evidence
 from miner.hypotheses.design import Question
 from miner.hypotheses.rank import ask_table, rank_table

@@ -13,7 +13,7 @@ from scipy.stats import t as student
 from small_tables import NAN, RULES, day_table, with_factor
 
 from benchmarks.calibration.doses import dose_diary
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import DoubtCode, Evidence, Shape
 from miner.hypotheses.candidates import candidates
 from miner.hypotheses.design import Question, design
@@ -326,7 +326,7 @@ def test_every_measure_has_one_dose(unit):
 
 @pytest.mark.parametrize("missing", ["per", "each"])
 def test_a_dose_without_its_words_is_refused(missing):
-    from miner.rulebook.models import FactorRule
+    from miner.rulebook import FactorRule
 
     raw = RULES.factors["short_sleep"].model_dump(by_alias=True) | {missing: None}
     with pytest.raises(ValueError, match="dose_unsaid"):

@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import norm, rankdata
 from small_tables import NAN, RULES, day_table, meal_table
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import Evidence
 from miner.hypotheses.design import Question, with_whole_day
 from miner.hypotheses.rank import ask_table, rank_table

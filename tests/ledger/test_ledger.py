@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from miner import ledger
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 
 AT = datetime(2026, 3, 1, 8, tzinfo=timezone(timedelta(hours=1)))
 ROOT = Path(__file__).parents[2]

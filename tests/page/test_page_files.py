@@ -11,7 +11,7 @@ import pytest
 from visits import Visitor, words
 
 from miner import steps
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.page import uploads
 from miner.page.places import GOING, file_name, new_code
 from miner.page.serving import tidy

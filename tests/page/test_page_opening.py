@@ -24,7 +24,7 @@ import pytest
 from playwright.sync_api import Browser
 from visits import HOME, PORT, Served, Visitor, read_file
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.page import opening
 from miner.page.app import ROUTES
 from miner.page.guard import OPEN_FOR_S, Keys, Tokens

@@ -15,7 +15,7 @@ from urllib.parse import quote
 import pytest
 from visits import HOME, PORT, Visitor, words
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.page import bodies
 from miner.page.app import ROUTES
 from miner.page.guard import Keys

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.records import client_folder, read_client
 
 Files = dict[str, str | bytes]

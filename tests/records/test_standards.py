@@ -11,7 +11,7 @@ from fhir.resources.R4B.observation import Observation
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.records import read_client
 
 # Bodies and Observations below: HL7 FHIR R4 and the Open mHealth schemas (snapshot of August 2024).

@@ -9,7 +9,7 @@ import pytest
 
 from miner import rulebook
 from miner.core import resources
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 
 
 def changed(home: Path, book: str, key: str, value: str) -> None:

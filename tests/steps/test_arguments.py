@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 import miner
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.records.client import Client
 
 SHORT = {"draws": 99, "together": False}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.steps.mapping import source_of
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from miner import steps
 from miner.core import resources
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import Evidence
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)

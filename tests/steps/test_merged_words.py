@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from miner import ledger, rulebook, steps
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.followup.keeping import as_kept, reworded
 from miner.hypotheses.fixed import LOOKED, REWORDED
 from miner.records.synonyms import merged_now

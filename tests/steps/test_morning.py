@@ -12,7 +12,7 @@ from click.testing import CliRunner
 
 from miner import ledger, steps
 from miner.cli.group import miner as commands
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import PlanPeriod
 from miner.steps.practice_mornings import client_morning, is_practice
 

@@ -12,7 +12,7 @@ from statsmodels.stats.multitest import multipletests
 
 from miner import ledger, rulebook, steps
 from miner.core import resources
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import Evidence, Severity
 from miner.records.write.entering import Entry
 from miner.render.terminal import render

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 
 from miner import ledger, steps
 from miner.cli.group import miner as commands
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.steps.week import days_left, week
 
 FOOD_FEAR = (

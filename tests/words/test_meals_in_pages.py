@@ -13,8 +13,7 @@ from typing import Any
 import pytest
 
 from miner import steps
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.core.results import Evidence, Hypothesis, PairsTest, PlanResult, Wording, worded
 from miner.core.results.briefing import KINDS, Briefing
 from miner.core.results.follow import KeptResult, NewUnits

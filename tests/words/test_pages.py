@@ -12,8 +12,7 @@ from typing import Any
 
 import pytest
 
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis, Ranking
 from miner.core.results.briefing import KINDS, SHARED_KINDS, Briefing, EarlierResult, Shared
 from miner.render import pages

@@ -10,8 +10,7 @@ from string import Formatter
 
 import pytest
 
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.core.results import Finding, Severity
 from miner.words import said
 

@@ -13,8 +13,7 @@ from typing import Any
 import pytest
 
 from miner import steps
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.core.results import (
     Counts,
     ErrorRate,

@@ -4,8 +4,7 @@ What few commands need (pages, kept ideas, mappings, caseloads) is imported from
 that a ranking does not wait for it.
 """
 
-from miner.core.messages import Severity
-from miner.core.results.base import (
+from miner.core.facts import (
     CautionKind,
     CautionText,
     Note,
@@ -16,6 +15,7 @@ from miner.core.results.base import (
     plain,
     worded,
 )
+from miner.core.messages import Severity
 from miner.core.results.checking import CheckReport, Finding, StreamSummary
 from miner.core.results.follow import PairRead, PairsTest, Plan, PlanPeriod, PlanResult, Since
 from miner.core.results.meals import MealComparison, MealPair, MealSide, Repeats

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
-from miner.core.messages import Message
-from miner.core.results.base import Result
-from miner.core.results.checking import CheckReport
-from miner.core.results.follow import KeptResult
-from miner.core.results.meals import MealComparison
-from miner.core.results.ranking import Ranking
-from miner.core.results.why import Why
+from miner.core.facts import Result
+
+if TYPE_CHECKING:
+    from miner.core.messages import Message
+    from miner.core.results.checking import CheckReport
+    from miner.core.results.follow import KeptResult
+    from miner.core.results.meals import MealComparison
+    from miner.core.results.ranking import Ranking
+    from miner.core.results.why import Why
 
 KINDS = ("preparation", "session", "take-home", "doctor")
 """The pages of a client."""

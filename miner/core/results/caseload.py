@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
+from miner.core.facts import Result, plain
 from miner.core.messages import Words
-from miner.core.results.base import Result, plain
-from miner.core.results.ranking import Doubt, Evidence, Per, Shape
+from miner.core.results.ranking import Shape
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from miner.core.results.ranking import Doubt, Evidence, Per
 
 
 @dataclass(frozen=True, slots=True, repr=False)

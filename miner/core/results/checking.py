@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from miner.core.facts import CautionText, Result, plain
 from miner.core.messages import Message, Severity, texts_of
-from miner.core.results.base import CautionText, Result, plain
 
 _PARTS = ("what", "expected", "do", "short")
 

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
+from miner.core.facts import Note, Result, Worded
 from miner.core.messages import Message, Words, by_rules, message
-from miner.core.results.base import Note, Result, Worded
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -9,8 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from miner.core.facts import Result
 from miner.core.messages import Message
-from miner.core.results.base import Result
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from miner.core.facts import Result
 from miner.core.messages import Words
-from miner.core.results.base import Result
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from miner.core.facts import Note, Place, Result
 from miner.core.messages import Message, Words
-from miner.core.results.base import Note, Place, Result
 
 
 @dataclass(frozen=True, slots=True, repr=False)

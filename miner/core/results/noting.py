@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from miner.core.results.base import Note, Place, Result
+from miner.core.facts import Note, Place, Result
 
 
 @dataclass(frozen=True, slots=True, repr=False)

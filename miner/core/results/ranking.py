@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from miner.core.facts import CautionText, Result, Worded
 from miner.core.messages import Words
-from miner.core.results.base import CautionText, Result, Worded
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
+from miner.core.facts import CautionText, Result, plain
 from miner.core.messages import Message, Words
-from miner.core.results.base import CautionText, Result, plain
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from miner.core.facts import Place, Result
 from miner.core.messages import Message
-from miner.core.results.base import Place, Result
 
 if TYPE_CHECKING:
     import pandas as pd

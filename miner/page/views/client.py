@@ -7,8 +7,7 @@ from pathlib import Path
 from starlette.responses import Response
 
 from miner import ledger, steps
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.core.results import CautionText
 from miner.ledger import replay
 from miner.page.client_cache import ClientEntry

@@ -5,8 +5,7 @@ from __future__ import annotations
 from starlette.responses import Response
 
 from miner import ledger, steps
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.ledger import Kept, replay
 from miner.page.client_cache import ClientEntry
 from miner.page.jobs import Progress

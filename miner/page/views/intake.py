@@ -10,8 +10,7 @@ from starlette.responses import Response
 from tomlkit import TOMLDocument
 
 from miner import steps
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.records.read.settings import ClientFile

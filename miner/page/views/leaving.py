@@ -14,8 +14,7 @@ from starlette.responses import Response, StreamingResponse
 
 from miner.caseload.store import NAME as STORE
 from miner.caseload.store import Store
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.page.places import GOING, Missing, clients_of, require_of_one
 from miner.page.render import page
 from miner.page.request import PageRequest, address, attached

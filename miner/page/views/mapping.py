@@ -8,8 +8,7 @@ from typing import Any
 
 from starlette.responses import Response
 
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.core.results.mapping import Mapped
 from miner.page.places import one_line
 from miner.page.render import page

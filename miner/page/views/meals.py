@@ -10,8 +10,7 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from miner import steps
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.core.results.meals import MealComparison
 from miner.page.client_cache import ClientEntry
 from miner.page.jobs import Progress

@@ -8,8 +8,7 @@ from datetime import date, timedelta
 from starlette.responses import RedirectResponse, Response
 
 from miner import steps
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.core.results import Hypothesis, Ranking, Why
 from miner.followup import planning
 from miner.page.client_cache import CachedRanking, ClientEntry

@@ -13,9 +13,8 @@ from pathlib import Path
 from starlette.responses import HTMLResponse, Response
 
 from miner import ledger, steps
-from miner.core.errors import MinerError
 from miner.core.files import safe_cell, write_whole
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.core.results import Plan, PlanPeriod, Severity
 from miner.followup.ticked import misplaced
 from miner.ledger import replay

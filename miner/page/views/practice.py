@@ -7,9 +7,8 @@ from datetime import date
 from starlette.responses import Response
 
 from miner import ledger, steps
-from miner.core.errors import MinerError
 from miner.core.files import make_folder, write_whole
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.core.results.morning import ClientMorning
 from miner.ledger import replay
 from miner.page.places import clients_of, new_code, one_line

@@ -7,8 +7,7 @@ from typing import Any
 from starlette.responses import Response
 
 from miner import steps
-from miner.core.errors import MinerError
-from miner.core.messages import Words, message
+from miner.core.messages import MinerError, Words, message
 from miner.core.results import Shape
 from miner.page.jobs import Progress
 from miner.page.render import page

@@ -7,8 +7,7 @@ from urllib.parse import urlencode
 from starlette.responses import Response
 
 from miner import steps
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.core.period import Period
 from miner.core.results import Ranking
 from miner.core.unit import Unit

@@ -7,8 +7,7 @@ from typing import Any
 
 from starlette.responses import JSONResponse, Response
 
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.core.results import Finding, Severity
 from miner.page import uploads
 from miner.page.bodies import MEGABYTE, MOST_SENT

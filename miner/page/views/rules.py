@@ -7,8 +7,7 @@ from contextlib import suppress
 from starlette.responses import RedirectResponse, Response
 
 from miner import rulebook
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.page import rule_change
 from miner.page.client_cache import ClientEntry
 from miner.page.jobs import Progress

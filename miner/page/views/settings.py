@@ -6,8 +6,7 @@ import tomlkit
 from starlette.responses import Response
 from tomlkit import TOMLDocument
 
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.page.render import page
 from miner.page.request import PageRequest, address
 from miner.page.rule_change import rules_of

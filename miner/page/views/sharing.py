@@ -7,8 +7,7 @@ from typing import Any
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from miner import ledger, steps
-from miner.core.errors import MinerError
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.core.results import Evidence
 from miner.core.results.briefing import KINDS, SHARED_KINDS
 from miner.page.guard import own_policy

@@ -16,8 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from miner.core.errors import MinerError
-from miner.core.messages import Severity, message
+from miner.core.messages import MinerError, Severity, message
 from miner.core.results.checking import Finding
 from miner.records.columns import names_a_person
 from miner.records.text_columns import Text, blank, fold

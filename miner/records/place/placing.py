@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.core.errors import MinerError
-from miner.core.messages import Message, Severity, message
+from miner.core.messages import Message, MinerError, Severity, message
 from miner.records.columns import factor
 from miner.records.place.times import Times, hint, read_times, to_clock, with_offsets
 from miner.records.read.cells import to_lengths, to_numbers, where_from

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from pydantic import ValidationError
 
-from miner.core.errors import MinerError, closest
-from miner.core.messages import Severity
+from miner.core.messages import MinerError, Severity, closest
 from miner.core.results.mapping import Loss, Option, Proposal, ReadRow
 from miner.records.client import STREAMS, Settings
 from miner.records.columns import COLUMNS, factor

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic import TypeAdapter, ValidationError
 
-from miner.core.errors import MinerError, closest
+from miner.core.messages import MinerError, closest
 from miner.core.results.mapping import Known, Option, Undecided
 from miner.records.read.sources import Source
 from miner.records.read.toml_file import expected_of

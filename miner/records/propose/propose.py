@@ -14,7 +14,7 @@ from functools import partial
 from itertools import pairwise
 from pathlib import Path, PurePath
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results.mapping import Option, Proposal
 from miner.records.check.one_person import spellings
 from miner.records.columns import names_a_person

@@ -12,9 +12,8 @@ from typing import Any
 
 import tomlkit
 
-from miner.core.errors import MinerError
 from miner.core.files import write_whole
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 from miner.records.read.sources import SourcesFile
 from miner.records.read.toml_file import read_toml
 

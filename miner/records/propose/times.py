@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results.mapping import Option, Proposal
 from miner.records.columns import STILL
 from miner.records.findings import Findings

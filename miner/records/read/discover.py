@@ -9,8 +9,7 @@ from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from miner.core.errors import MinerError, printable
-from miner.core.messages import Severity
+from miner.core.messages import MinerError, Severity, printable
 from miner.records.client import STREAMS
 from miner.records.read.sources import Source, SourcesFile, read_sources
 from miner.records.read.toml_file import read_toml

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.records.read.spreadsheet import read_sheet
 from miner.records.read.text_file import (
     ARCHIVE,

@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, model_validator
 
-from miner.core.errors import closest
+from miner.core.messages import closest
 from miner.records.columns import COLUMNS, EPOCHS, UNITS, factor, known_columns
 from miner.records.read.toml_file import TomlModel, Zone, not_as_expected, read_toml
 from miner.records.text_columns import fold

@@ -18,8 +18,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 from python_calamine import CalamineError, CalamineWorkbook, SheetTypeEnum, SheetVisibleEnum
 
-from miner.core.errors import MinerError, closest
-from miner.core.messages import Severity
+from miner.core.messages import MinerError, Severity, closest
 from miner.records.read.sheet_xml import (
     CHUNK,
     CONTENT,

@@ -18,9 +18,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.errors import MinerError, closest
 from miner.core.files import plain_cell
-from miner.core.messages import Severity
+from miner.core.messages import MinerError, Severity, closest
 from miner.records.read.text_file import SEPARATORS, TextFile, map_it
 from miner.records.text_columns import Text, bare
 

@@ -16,8 +16,7 @@ from lzma import LZMAError
 from pathlib import Path, PurePosixPath
 from shlex import quote
 
-from miner.core.errors import MinerError, closest
-from miner.core.messages import Message, message
+from miner.core.messages import Message, MinerError, closest, message
 
 _BOMS = (
     (codecs.BOM_UTF8, "utf-8"),

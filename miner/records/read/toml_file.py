@@ -11,8 +11,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
 from pydantic_core import ErrorDetails, PydanticCustomError
 
-from miner.core.errors import MinerError, closest
-from miner.core.messages import Message, message
+from miner.core.messages import Message, MinerError, closest, message
 from miner.records.read.text_file import read_bytes
 
 LARGEST_TOML_BYTES = 1_000_000

@@ -16,9 +16,8 @@ from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from miner.core.errors import MinerError, closest
 from miner.core.files import plain_cell, safe_cell
-from miner.core.messages import Message, Severity, message
+from miner.core.messages import Message, MinerError, Severity, closest, message
 from miner.records.columns import COLUMNS
 from miner.records.read.text_file import read_bytes
 

@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from miner.core.errors import MinerError
-from miner.core.messages import Severity
+from miner.core.messages import MinerError, Severity
 from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.place.times import localise

@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from itertools import pairwise
 from pathlib import Path
 
-from miner.core.errors import MinerError
-from miner.core.results.base import Note
+from miner.core.facts import Note
+from miner.core.messages import MinerError
 from miner.records.read.text_file import read_bytes
 
 NAME = "notes.md"

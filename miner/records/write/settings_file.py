@@ -14,8 +14,8 @@ from tomlkit import TOMLDocument
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, InlineTable
 
-from miner.core.errors import MinerError
 from miner.core.files import write_whole
+from miner.core.messages import MinerError
 from miner.records.read.toml_file import TomlModel, read_toml
 
 WRITING = threading.RLock()

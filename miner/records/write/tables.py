@@ -16,8 +16,8 @@ import numpy as np
 import pandas as pd
 import tomlkit
 
-from miner.core.errors import MinerError
 from miner.core.files import FORMULA, safe_cell
+from miner.core.messages import MinerError
 from miner.records.check.sensor import numbered
 from miner.records.client import STREAMS, Client, Settings
 from miner.records.columns import COLUMNS, CONTRADICTED, MG_DL_PER_MMOL_L, NO_END, NO_TIME

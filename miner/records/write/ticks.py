@@ -9,9 +9,8 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from miner.core.errors import MinerError
 from miner.core.files import plain_cell
-from miner.core.messages import Severity
+from miner.core.messages import MinerError, Severity
 from miner.core.results.checking import Finding
 from miner.records.findings import Findings
 from miner.records.read.text_file import open_text, read_bytes

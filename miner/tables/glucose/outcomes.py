@@ -11,8 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from pandas.api.indexers import BaseIndexer
 
-from miner.core.errors import MinerError, closest
-from miner.core.messages import Message
+from miner.core.messages import Message, MinerError, closest
 from miner.rulebook import OutcomeRule
 from miner.tables.cells import Found, because, unknown
 from miner.tables.clockwork import DAY, HOUR, Floats, Times, Zones, covered, percent

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.records import read_client
 from miner.records.check.sensor import lows_of
 from miner.records.synonyms import alike, key_of

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from miner import steps
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.records.check.one_person import day_prints, same_days
 
 DAYS = 6

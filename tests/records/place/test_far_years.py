@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import Severity
 from miner.records import read_client
 from miner.records.place.times import read_times

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.records import propose as proposing
 from miner.records import read_client
 from miner.records.propose.columns import how_written

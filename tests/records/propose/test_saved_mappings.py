@@ -4,7 +4,7 @@ import tomllib
 
 import pytest
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.records import read_client
 from miner.records.propose.exports import read_exports
 from miner.records.propose.notes import Notes, typed

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.records import STREAMS, Client, read_client
 
 FILES = {

@@ -11,7 +11,7 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from openpyxl import Workbook
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.records import read_client
 from miner.records.propose import propose
 from miner.records.read import text_file

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.core.results import Severity
 from miner.records import read_client
 from miner.records.columns import NO_TIME

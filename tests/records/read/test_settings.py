@@ -5,7 +5,7 @@ from datetime import date
 import pandas as pd
 import pytest
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.records import read_client
 from miner.records.read.settings import read_settings
 

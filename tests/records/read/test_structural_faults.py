@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.records import read_client
 from miner.steps.mapping import map_file
 

@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from miner.core.errors import MinerError
 from miner.core.files import plain_cell, safe_cell
+from miner.core.messages import MinerError
 from miner.core.results import Severity
 from miner.records import read_client
 from miner.records.findings import Findings

@@ -10,7 +10,7 @@ import pytest
 from fhir.resources.R4B.observation import Observation
 
 from miner.core import resources
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.records import STREAMS, read_client
 from miner.records.columns import columns_of
 from miner.steps.exporting import export

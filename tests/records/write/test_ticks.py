@@ -2,7 +2,7 @@
 
 import pytest
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.records.write.ticks import read_ticks
 
 

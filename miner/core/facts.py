@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from enum import StrEnum
 from math import isfinite
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
-
-from miner.core.messages import Message, sentence_of
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from miner.core.messages import Message
 
 
 class CautionKind(StrEnum):
@@ -43,6 +42,9 @@ class CautionText:
     rests_on: Message | str = ""
     action: str = ""
 
+    def __str__(self) -> str:
+        return self.text
+
     @property
     def text(self) -> str:
         """What has to be said, in words."""
@@ -58,10 +60,6 @@ def plain(value: Any) -> Any:
     """Turn a result into what JSON can hold; what is undefined becomes None."""
     if isinstance(value, Result):
         return value.to_dict()
-    if isinstance(value, CautionText):
-        return value.text
-    if isinstance(value, Message):
-        return str(value)
     if isinstance(value, bool | int | str) or value is None:
         return str(value) if isinstance(value, StrEnum) else value
     if isinstance(value, float):
@@ -72,9 +70,7 @@ def plain(value: Any) -> Any:
         return [plain(item) for item in value]
     if isinstance(value, date):
         return value.isoformat()
-    if isinstance(value, Path):
-        return str(value)
-    return plain(value.item())
+    return plain(value.item()) if hasattr(value, "item") else str(value)
 
 
 MAX_LINES, MAX_WIDTH = 20, 90
@@ -172,6 +168,19 @@ class Worded(Result):
     def said(self, name: str) -> Any:
         """Return what is said of it under a name; nothing without a wording."""
         return "" if self.wording is None else sentence_of(self, name)
+
+
+_sentences: list[Callable[[Any, str], Any]] = []
+
+
+def sentences_from(sentences: Callable[[Any, str], Any]) -> None:
+    """Take what is said of results from this function: a result and a name to its words."""
+    _sentences[:] = [sentences]
+
+
+def sentence_of(fact: object, name: str) -> Any:
+    """Return what is said of a result under a name, such as its ``verdict``."""
+    return _sentences[0](fact, name)
 
 
 Fact = TypeVar("Fact", bound=Result)
