@@ -1,5 +1,21 @@
-"""The ledger of one client: an append-only file in which an edited or lost line is told."""
+"""The ledger of one client: an append-only file in which an edited or lost line is told.
 
+Replayed, it says what is kept, what is open and which verdicts stand. Entries are taken in the
+order of the ledger, whatever the clock said. Two programs may write at the same moment; so what
+may not be (a fourth idea, a second verdict) is decided here, by the order of the entries, and a
+later reading comes to the same answer.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+from typing import Any
+
+from miner.core.facts import Result
+from miner.core.results.ranking import Shape
 from miner.ledger.entries import (
     FrozenIdea,
     KeptEntry,
@@ -10,21 +26,7 @@ from miner.ledger.entries import (
     plan_verdict,
 )
 from miner.ledger.line import NAME, SCHEMA, Event
-from miner.ledger.reading import Ledger, LedgerUnwritable, append, owned, read
-from miner.ledger.state import (
-    LOOKS,
-    MAX_OPEN,
-    SETTINGS,
-    FixedQuestion,
-    FollowupState,
-    Kept,
-    PlanKept,
-    choices,
-    named,
-    questions,
-    rankings,
-    replay,
-)
+from miner.ledger.reading import BACK, Ledger, LedgerUnwritable, append, owned, read
 
 __all__ = [
     "LOOKS",
@@ -55,3 +57,341 @@ __all__ = [
     "read",
     "replay",
 ]
+
+MAX_OPEN = 3
+
+
+@dataclass(slots=True)
+class Kept:
+    """One kept hypothesis and what has become of it.
+
+    Attributes:
+        entry: its line of the ledger; ``what`` was kept in it.
+        verdict: the line that settled it, or None.
+        dropped: the line that gave it up, or None.
+        plans: its alternating tests, in order.
+    """
+
+    entry: Event
+    verdict: Event | None = None
+    dropped: Event | None = None
+    plans: list[PlanKept] = field(default_factory=list)
+    what: KeptEntry = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.what = KeptEntry.read(self.entry.payload)
+
+    @property
+    def id(self) -> str:
+        """The hypothesis."""
+        return self.what.id
+
+    @property
+    def as_(self) -> str:
+        """How it was kept: watch, alternate or adopt."""
+        return self.what.as_
+
+    @property
+    def closed_at(self) -> int | None:
+        """Number of the entry that closed it, or None."""
+        closing = self.verdict or self.dropped
+        return None if closing is None else closing.n
+
+    def open_on(self, day: str | None) -> bool:
+        """Say whether it is open when the records end on that day."""
+        if self.closed_at is not None:
+            return False
+        return not (self.as_ == "adopt" and day and day > self.what.read_on)
+
+    @property
+    def ended(self) -> str | None:
+        """How it ended: the status of its verdict, ``changed_worse`` for a change for the worse."""
+        if self.verdict is None:
+            return None
+        told = self.verdict.payload
+        difference = told.get("difference")
+        if told.get("status") != "changed" or not isinstance(difference, int | float):
+            return str(told.get("status"))
+        higher = self.what.definitions.outcome.get("worse", "higher") == "higher"
+        return "changed_worse" if (difference > 0) == higher else "changed"
+
+    def plan_open(self) -> PlanKept | None:
+        """Return its plan that has no verdict yet, or None."""
+        return next((plan for plan in self.plans if plan.verdict is None), None)
+
+
+@dataclass(slots=True)
+class PlanKept:
+    """One alternating test, its verdict, and how many of the same idea were given up before it."""
+
+    entry: Event
+    kept: Kept
+    verdict: Event | None = None
+    abandoned_plans: int = 0
+    what: PlanEntry = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.what = PlanEntry.read(self.entry.payload)
+
+    @property
+    def name(self) -> str:
+        """The name it was given."""
+        return self.what.plan
+
+    @property
+    def never_begun(self) -> bool:
+        """Whether it was stopped before any pair was complete."""
+        dropped = self.kept.dropped
+        return dropped is not None and dropped.payload.get("plan") == self.name
+
+
+@dataclass(frozen=True, slots=True)
+class FollowupState:
+    """What the ledger comes to.
+
+    Attributes:
+        kept: what was kept, in order.
+        refused: numbers of the entries that came too late or are not whole.
+    """
+
+    kept: tuple[Kept, ...]
+    refused: frozenset[int]
+
+    def open_on(self, day: str | None) -> tuple[Kept, ...]:
+        """Return what is open when the records end on that day."""
+        return tuple(item for item in self.kept if item.open_on(day))
+
+    def at(self, n: int) -> Kept | None:
+        """Return what the entry of that number kept, or None where it was refused."""
+        return next((item for item in self.kept if item.entry.n == n), None)
+
+    def of(self, event: Event) -> Kept | None:
+        """Return what an entry belongs to, or None."""
+        return next(
+            (item for item in self.kept if item.entry.n == event.payload.get("kept_entry")), None
+        )
+
+    @property
+    def plans(self) -> tuple[PlanKept, ...]:
+        """Every plan, in the order of what was kept."""
+        return tuple(plan for item in self.kept for plan in item.plans)
+
+    def plan(self, name: str) -> PlanKept | None:
+        """Return the plan of that name."""
+        return next((plan for plan in self.plans if plan.name == name), None)
+
+    def abandoned_plans(self, id_: str) -> int:
+        """Return how many plans of an idea were given up unread."""
+        return _abandoned(self.kept, id_)
+
+    def tried(self, id_: str, before: int | None = None) -> Kept | None:
+        """Return the last time that idea came to a verdict, before an entry where one is given."""
+        ended = [
+            item
+            for item in self.kept
+            if item.id == id_ and item.verdict and (before is None or item.verdict.n < before)
+        ]
+        return ended[-1] if ended else None
+
+
+def replay(book: Ledger) -> FollowupState:
+    """Return what the entries of a ledger come to."""
+    kept: list[Kept] = []
+    refused: set[int] = set()
+    for event in book.events:
+        if event.event in _STEPS and not _STEPS[event.event](kept, event):
+            refused.add(event.n)
+    return FollowupState(tuple(kept), frozenset(refused))
+
+
+def _keep(kept: list[Kept], event: Event) -> bool:
+    try:
+        new = Kept(event)
+    except ValueError:
+        return False
+    now_open = [item for item in kept if item.open_on(new.what.suggested_by_days_to)]
+    if len(now_open) >= MAX_OPEN or any(item.id == new.id for item in now_open):
+        return False
+    kept.append(new)
+    return True
+
+
+def _drop(kept: list[Kept], event: Event) -> bool:
+    item = _of(kept, event)
+    if item is None or item.closed_at is not None:
+        return False
+    item.dropped = event
+    return True
+
+
+def _plan(kept: list[Kept], event: Event) -> bool:
+    item = _of(kept, event)
+    if item is None or item.closed_at is not None or item.as_ != "alternate" or item.plan_open():
+        return False
+    try:
+        plan = PlanKept(event, item, abandoned_plans=_abandoned(kept, item.id))
+    except ValueError:
+        return False
+    item.plans.append(plan)
+    return True
+
+
+def _abandoned(kept: Sequence[Kept], id_: str) -> int:
+    given_up = [item for item in kept if item.id == id_ and item.dropped is not None]
+    return sum(plan.verdict is None for item in given_up for plan in item.plans)
+
+
+def _settle(kept: list[Kept], event: Event) -> bool:
+    item = _of(kept, event)
+    if item is None or item.closed_at is not None:
+        return False
+    name = event.payload.get("plan")
+    if item.as_ == "alternate":
+        plan = next((p for p in item.plans if p.name == name and p.verdict is None), None)
+        if plan is None:
+            return False
+        plan.verdict = event
+    item.verdict = event
+    return True
+
+
+def _of(kept: list[Kept], event: Event) -> Kept | None:
+    return next((item for item in kept if item.entry.n == event.payload.get("kept_entry")), None)
+
+
+_STEPS = {"kept": _keep, "dropped": _drop, "planned": _plan, "verdict": _settle}
+
+
+SETTINGS = (
+    "records_hash",
+    "rules_hash",
+    "settings_hash",
+    "seed",
+    "draws",
+    "unit",
+    "first",
+    "last",
+    "left_out_hash",
+)
+LOOKS = ("ranked", "looked")
+NO_DAY_AFTER = "9999-12-30"
+
+
+@dataclass(frozen=True, slots=True)
+class FixedQuestion(Result):
+    """One question that was fixed.
+
+    Attributes:
+        factor: name of the factor; ``named`` where its words have not been merged since.
+        outcome: name of the outcome.
+        guess: "up", "down", or None.
+        fixed_on: ISO date it was fixed on; where only the ledger knows, the date of its entry.
+        proven: whether the ledger itself shows that date; False where it was only told, where
+            the ledger was changed before this entry, or where the clock had been set back.
+        n: the number of its entry.
+        id: of its definition when it was fixed, or None where that was not written.
+        range: the client's glucose range when it was fixed, mg/dL, likewise.
+        looked: what a caseload found of this client was there when it was fixed.
+        lost: entries before it are lost or changed: whether somebody had looked is not known.
+        words: of a tag or a food, the words that counted as it then; None where that was not
+            written.
+        named: name of the factor when it was fixed.
+        shape: "cut" or "dose" where one was named.
+    """
+
+    factor: str
+    outcome: str
+    guess: str | None
+    fixed_on: str
+    proven: bool
+    n: int
+    id: str | None = None
+    range: tuple[float, ...] | None = None
+    looked: bool = False
+    lost: bool = False
+    words: tuple[str, ...] | None = None
+    named: str = ""
+    shape: str | None = None
+
+
+def named(ledger: Ledger, event: str) -> tuple[Event, ...]:
+    """Return the events of one kind, in order."""
+    return tuple(item for item in ledger.events if item.event == event)
+
+
+def questions(ledger: Ledger) -> tuple[FixedQuestion, ...]:
+    """Return the fixed questions in order; of one fixed twice, the first."""
+    found: dict[tuple[str, str], FixedQuestion] = {}
+    back = _clock_set_back(ledger)
+    recovered = named(ledger, "recovered")
+    lost = (e.n for e in recovered if "missing" in e.payload or "unnoted" in e.payload)
+    lost_at = min(lost, default=sys.maxsize)
+    for item in named(ledger, "fixed"):
+        payload = item.payload
+        limits = tuple(float(limit) for limit in item.listed("range") if _is_number(limit))
+        question = FixedQuestion(
+            factor=str(payload.get("factor", "")),
+            named=str(payload.get("factor", "")),
+            outcome=str(payload.get("outcome", "")),
+            guess=payload.get("guess"),
+            fixed_on=_day(payload.get("fixed_on"), item.at[:10]),
+            proven=payload.get("proven") is True and item.trusted and item.row not in back,
+            n=item.n,
+            id=str(payload["id"]) if payload.get("id") else None,
+            range=limits or None,
+            looked=payload.get("looked") is True,
+            lost=not item.trusted or lost_at < item.n,
+            shape=payload.get("shape") if payload.get("shape") in tuple(Shape) else None,
+            words=tuple(map(str, item.listed("words"))) if "words" in payload else None,
+        )
+        found.setdefault((question.factor, question.outcome), question)
+    return tuple(found.values())
+
+
+def rankings(ledger: Ledger, since: str) -> tuple[Event, ...]:
+    """Return the distinct rankings that had seen a day from ``since`` on, the first event of each.
+
+    Two rankings are the same where the records and all that was chosen (``SETTINGS``) are.
+
+    Args:
+        ledger: as read.
+        since: ISO date of the first day that is ranked now.
+    """
+    found: dict[tuple[str, ...], Event] = {}
+    for item in named(ledger, "ranked"):
+        if str(item.payload.get("last_day") or "9999") >= since:
+            found.setdefault(choices(item.payload), item)
+    return tuple(found.values())
+
+
+def choices(payload: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return what makes one ranking differ from another."""
+    return tuple(repr(payload.get(name)) for name in SETTINGS)
+
+
+def _clock_set_back(ledger: Ledger) -> set[int]:
+    """Return the rows of entries dated a day or more before one that stands above them."""
+    rows, latest = set(), datetime.min.replace(tzinfo=UTC) + BACK
+    for item in ledger.events:
+        try:
+            at = datetime.fromisoformat(item.at)
+            if at <= latest - BACK:
+                rows.add(item.row)
+            latest = max(latest, at)
+        except (ValueError, TypeError):
+            rows.add(item.row)
+    return rows
+
+
+def _day(*told: Any) -> str:
+    """Return the first ISO date; of an entry with none no day can be known to come after it."""
+    for text in told:
+        try:
+            return date.fromisoformat(text).isoformat()
+        except (ValueError, TypeError):
+            continue
+    return NO_DAY_AFTER
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)

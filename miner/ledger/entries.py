@@ -23,8 +23,8 @@ from pydantic import (
 )
 
 from miner.core.messages import MinerError
-from miner.core.results import PlanPeriod, PlanResult, Shape, Since
-from miner.core.results.follow import NewUnits
+from miner.core.results.follow import NewUnits, PlanPeriod, PlanResult, Since
+from miner.core.results.ranking import Shape
 from miner.ledger.line import NAME
 
 FIRST_YEAR, LAST_YEAR = 1900, 2200

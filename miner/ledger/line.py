@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from miner.core.results import Result
+from miner.core.facts import Result
 
 NAME = "ledger.jsonl"
 SCHEMA = 1

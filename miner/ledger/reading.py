@@ -1,10 +1,15 @@
-"""Reads a ledger: every event that can be read, and every place where the chain is broken.
+"""Reads a ledger and adds to it: what can be read, and every place where the chain is broken.
 
-What is wrong is a finding a line.
+What is wrong is a finding a line. A chain of checks cannot show that its own end is missing:
+``.ledger.last`` holds the number and the check of the last line written, and the check of the
+first. Where it says more than the ledger does, lines are gone; where it names another first line,
+another ledger was put in place; where it is not there beside a ledger, nobody can tell. It is
+written before the first line, as number 0.
 """
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
@@ -17,16 +22,94 @@ from typing import Any, NamedTuple
 from filelock import Timeout
 
 from miner.core import files
-from miner.core.messages import Message, MinerError, message
-from miner.core.results import Finding, Result, Severity, plain
-from miner.ledger.last import NAME as LAST
-from miner.ledger.last import another, gone, note, noted, of_another, unnoted
-from miner.ledger.line import NAME, SCHEMA, Event, as_event, read_line, untouched, write_line
+from miner.core.facts import Result, plain
+from miner.core.messages import Message, MinerError, Severity, message
+from miner.core.results.checking import Finding
+from miner.ledger.line import (
+    NAME,
+    SCHEMA,
+    Event,
+    as_event,
+    begins,
+    read_line,
+    untouched,
+    write_line,
+)
+
+LAST = ".ledger.last"
 
 BACK = timedelta(days=1)
 # An entry is dated when its program begins to write; of two at once the later may be written first.
 AT_ONCE = timedelta(minutes=1)
 _START = b'{"schema": '
+
+
+class Last(NamedTuple):
+    """The number and the check of one line, and the check of the first line ("" unknown)."""
+
+    n: int
+    check: str
+    first: str = ""
+
+
+def noted(folder: Path) -> Last | None:
+    """Return the last line as it was noted, or None where nothing is noted or it is unreadable."""
+    try:
+        raw = json.loads((folder / LAST).read_text(encoding="utf-8"))
+        found = Last(raw["n"], raw["check"], raw.get("first", ""))
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return None
+    whole = isinstance(found.check, str) and isinstance(found.first, str)
+    return found if type(found.n) is int and whole else None
+
+
+def note(folder: Path, event: Event | None, first: str) -> None:
+    """Note the last line, whole or not at all; None before the first is written.
+
+    Where that is not possible, the older note stands; it still holds of the ledger. Only one
+    program at a time may do this: the one that holds the ledger's lock.
+    """
+    last = Last(0, "") if event is None else Last(event.n, event.check, first or event.check)
+    with contextlib.suppress(OSError):
+        files.write_whole(folder / LAST, json.dumps(last._asdict()) + "\n", durable=False)
+
+
+def of_another(folder: Path, events: Sequence[Event]) -> bool:
+    """Say whether the ledger is another than the one that was noted: its first line is."""
+    last = noted(folder)
+    return last is not None and another(last.first, events)
+
+
+def another(first: str, events: Sequence[Event]) -> bool:
+    """Say whether events begin whole, and with another first line than one that was noted."""
+    whole = bool(events) and events[0].n == 1 and events[0].trusted
+    return bool(first) and whole and first != events[0].check
+
+
+def unnoted(folder: Path, events: Sequence[Event]) -> bool:
+    """Say whether there is a ledger and no note of its last line: nobody can tell what is gone."""
+    return bool(events) and noted(folder) is None
+
+
+def gone(folder: Path, events: Sequence[Event], torn: Sequence[bytes] = ()) -> Last | None:
+    """Return what was noted where the ledger no longer holds that line, else None.
+
+    A damaged line at the end that still begins as the noted one is not gone.
+
+    Args:
+        folder: the client folder.
+        events: those of the ledger, in order.
+        torn: the lines at its end that cannot be read.
+    """
+    last = noted(folder)
+    if last is None or last.n == 0:
+        return None
+    if any(event.n == last.n and event.check == last.check for event in events):
+        return None
+    changed = any(event.n >= last.n and not event.trusted for event in events)
+    before = events[-1].n if events else 0
+    damaged = last.n == before + 1 and any(line.startswith(begins(last.n)) for line in torn)
+    return None if changed or damaged else last
 
 
 def problem(
@@ -196,12 +279,17 @@ def owned(book: Ledger, whose: Mapping[str, str]) -> Ledger:
 
 
 class Parsed(NamedTuple):
-    """What the lines of a ledger hold; ``torn`` are the unreadable ones at its end."""
+    """What the lines of a ledger hold.
+
+    Attributes:
+        torn: the unreadable lines at its end.
+        newer: the line from which on it is of a newer program, or 0.
+    """
 
     events: list[Event]
     problems: list[Finding]
     torn: list[bytes]
-    newer: bool
+    newer: int = 0
 
 
 def parse(lines: Sequence[bytes]) -> Parsed:
@@ -209,16 +297,14 @@ def parse(lines: Sequence[bytes]) -> Parsed:
     events: list[Event] = []
     problems: list[Finding] = []
     torn: list[bytes] = []
-    newer = False
     for row, line in enumerate(lines, 1):
         record = read_line(line)
         if record is None:
             torn.append(line)
             continue
-        newer = record["schema"] > SCHEMA
-        if newer:
+        if record["schema"] > SCHEMA:
             problems.append(problem("newer", row, schema=SCHEMA))
-            break
+            return Parsed(events, problems, torn, row)
         last = events[-1] if events else None
         doubts = [*unreadable(record, torn, row), *broken(record, line, last, row)]
         sound = (last is None or last.trusted) and not doubts
@@ -229,7 +315,7 @@ def parse(lines: Sequence[bytes]) -> Parsed:
             events = [replace(item, trusted=False) for item in events]
         events.append(replace(event, latest=_latest(last, event)))
         torn = []
-    return Parsed(events, problems, torn, newer)
+    return Parsed(events, problems, torn)
 
 
 def _names_another(event: Event, events: Sequence[Event]) -> bool:
@@ -313,11 +399,9 @@ def append(
     path = Path(folder) / NAME
     if not path.parent.is_dir():
         raise LedgerUnwritable("ledger.no_folder", file=path.parent)
-    try:
+    with _not_writable():
         for own in (NAME, LAST, LOCK_NAME):
             files.require_no_link(path.with_name(own))
-    except MinerError as error:
-        raise _unwritable(error) from error
     try:
         with files.lock(path.with_name(LOCK_NAME), wait_s):
             return _add(path, event, plain(payload), at.isoformat())
@@ -331,67 +415,51 @@ def append(
 def _add(path: Path, event: str, payload: Mapping[str, Any], at: str) -> Event:
     data = contents(path)
     lines = split(data)
-    _refuse_newer(lines, path)
-    last, torn = _tail(lines)
+    found = parse(lines)
+    if found.newer:
+        raise LedgerUnwritable("ledger.newer", file=path, row=found.newer, schema=SCHEMA)
     row = len(lines) + 1
     text = b"" if not data or data.endswith(b"\n") else b"\n"
-    n, check = (last.n, last.check) if last else (0, "")
-    events = parse(lines).events
-    if not events and noted(path.parent) is None:
+    first, n, check = "", 0, ""
+    if found.events:
+        first, n, check = found.events[0].check, found.events[-1].n, found.events[-1].check
+    elif noted(path.parent) is None:
         note(path.parent, None, "")
-    told = _recovered(path, events, torn)
-    first = events[0].check if events else ""
+    told = _recovered(path, found)
     if told:
         line = write_line(n + 1, at, "recovered", told, check)
         text += line
         n, check, row = n + 1, _event(line, row).check, row + 1
         first = first or check
     line = write_line(n + 1, at, event, payload, check)
-    _write(path, text + line)
+    with _not_writable():
+        files.append(path, text + line)
     written = _event(line, row)
     note(path.parent, written, first)
     return written
 
 
-def _recovered(path: Path, events: list[Event], torn: list[bytes]) -> dict[str, Any]:
-    told: dict[str, Any] = {"torn": [quote(line) for line in torn]} if torn else {}
-    missing = gone(path.parent, events, torn)
+def _recovered(path: Path, found: Parsed) -> dict[str, Any]:
+    told: dict[str, Any] = {}
+    if found.torn:
+        told["torn"] = [quote(line) for line in found.torn]
+    missing = gone(path.parent, found.events, found.torn)
     if missing is not None:
         told["missing"] = missing._asdict()
-    if unnoted(path.parent, events) and not any("unnoted" in e.payload for e in events):
+    if unnoted(path.parent, found.events) and not any("unnoted" in e.payload for e in found.events):
         told["unnoted"] = True
     return told
-
-
-def _refuse_newer(lines: list[bytes], path: Path) -> None:
-    for row, line in enumerate(lines, 1):
-        record = read_line(line)
-        if record is not None and record["schema"] > SCHEMA:
-            raise LedgerUnwritable("ledger.newer", file=path, row=row, schema=SCHEMA)
-
-
-def _tail(lines: list[bytes]) -> tuple[Event | None, list[bytes]]:
-    torn: list[bytes] = []
-    for row in range(len(lines), 0, -1):
-        record = read_line(lines[row - 1])
-        if record is None:
-            torn.insert(0, lines[row - 1])
-            continue
-        return as_event(record, row), torn
-    return None, torn
 
 
 def _event(line: bytes, row: int) -> Event:
     return as_event(json.loads(line), row)
 
 
-def _write(path: Path, text: bytes) -> None:
+@contextlib.contextmanager
+def _not_writable() -> Iterator[None]:
+    """Tell of a file that is refused as a ledger that cannot be written."""
     try:
-        files.append(path, text)
+        yield
     except MinerError as error:
-        raise _unwritable(error) from error
-
-
-def _unwritable(error: MinerError) -> LedgerUnwritable:
-    values: dict[str, Any] = dict(error.values)
-    return LedgerUnwritable(error.code, file=error.file, **values)
+        values: dict[str, Any] = dict(error.values)
+        raise LedgerUnwritable(error.code, file=error.file, **values) from error
