@@ -121,7 +121,7 @@ def _write(
     books = steps.load_rules(rules, folder)
     if way == "remove":
         return steps.take_out(folder, str(said["remove"]), books)
-    entry = steps.Entry(_stream(said), said["at"], said["to"], _values(said))
+    entry = steps.DiaryEntry(_stream(said), said["at"], said["to"], _values(said))
     return steps.correct(folder, entry, books, which=said["mend"])
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from miner.followup.planning import Wish
-    from miner.records.write.entering import Entry
+    from miner.records.write.entering import DiaryEntry
     from miner.steps.asking import ask, error_rate, why
     from miner.steps.caseload import pool, remember_page, rules_of_practice, suggested_questions
     from miner.steps.everything import export_everything, remember_shared, write_pages
@@ -68,10 +68,10 @@ _STEPS = {
 }
 _HOME = {name: f"miner.steps.{home}" for home, names in _STEPS.items() for name in names}
 _HOME["Wish"] = "miner.followup.planning"
-_HOME["Entry"] = "miner.records.write.entering"
+_HOME["DiaryEntry"] = "miner.records.write.entering"
 
 __all__ = [
-    "Entry",
+    "DiaryEntry",
     "Wish",
     "ask",
     "briefing",

@@ -19,7 +19,7 @@ from miner.records.findings import Findings
 from miner.records.write import corrections, notes
 from miner.records.write.correcting import described
 from miner.records.write.corrections import NAME, Correction
-from miner.records.write.entering import Entry, addition, mending, removal
+from miner.records.write.entering import DiaryEntry, addition, mending, removal
 from miner.rulebook import RuleBook
 from miner.steps.past import settings_of
 from miner.steps.records import read_client, refuse_stopped, rules_of
@@ -84,7 +84,7 @@ EARLIEST, LATEST_DAYS = 2000, 366
 
 def correct(
     folder: Path,
-    entry: Entry,
+    entry: DiaryEntry,
     rules: RuleBook | None = None,
     *,
     which: str | None = None,

@@ -4,7 +4,7 @@ from miner import rulebook, steps
 from miner.core.results import Place
 from miner.core.results.why import told
 from miner.hypotheses.why import _places
-from miner.records.write.entering import Entry
+from miner.records.write.entering import DiaryEntry
 
 
 def test_a_correction_is_told_with_the_row_it_replaced():
@@ -20,7 +20,7 @@ def test_a_value_of_a_table_knows_the_row_its_correction_replaced(tmp_path):
             for hour in range(24) for minute in range(0, 60, 5))  # fmt: skip
     (tmp_path / "glucose.csv").write_text("\n".join(["time,glucose_mg_dl", *rows]) + "\n")
     (tmp_path / "meals.csv").write_text("time,label,carbs_g\n2026-03-03T12:00,rice,700\n")
-    steps.correct(tmp_path, Entry(values={"carbs_g": "70"}), which="meals.csv:2")
+    steps.correct(tmp_path, DiaryEntry(values={"carbs_g": "70"}), which="meals.csv:2")
     rules = rulebook.load()
     client = steps.read_client(tmp_path)
     for table, unit in (

@@ -20,7 +20,7 @@ from miner.cli.group import miner as commands
 from miner.core import resources
 from miner.records import STREAMS
 from miner.records.columns import columns_of
-from miner.records.write.entering import Entry
+from miner.records.write.entering import DiaryEntry
 from miner.records.write.tables import inert
 from miner.records.write.ticks import ticks_in
 
@@ -53,7 +53,7 @@ def folder(home, rules):
     folder = page_clients.make_hostile(page_clients.write_invented(home))
     first = str(steps.read_client(folder).used("meals")["clock"].iloc[0])[:10]
     steps.write_note(folder, "day", AT.date(), OWN_WORDS, now=AT)
-    steps.correct(folder, Entry("tags", first, values={"tag": "=1+1"}), rules, now=AT)
+    steps.correct(folder, DiaryEntry("tags", first, values={"tag": "=1+1"}), rules, now=AT)
     client = steps.read_client(folder)
     ranking = steps.rank(client, rules, now=AT, remember=True)
     found = next(item for item in ranking.hypotheses if item.difference)

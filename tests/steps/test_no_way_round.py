@@ -14,7 +14,7 @@ from miner import ledger, rulebook, steps
 from miner.core import resources
 from miner.core.messages import MinerError
 from miner.core.results import Evidence, Severity
-from miner.records.write.entering import Entry
+from miner.records.write.entering import DiaryEntry
 from miner.render.terminal import render
 from miner.words.history import history_parts
 from miner.words.labels import evidence_of
@@ -376,7 +376,7 @@ def test_days_changed_after_a_ranking_are_named(folder: Path) -> None:
     for name, part in zip(("meals.csv", "meals-2.csv"), parts, strict=True):
         (folder / name).write_text("\n".join(part) + "\n", encoding="utf-8")
     assert not any("Changed since" in note for note in map(str, ranked(folder).notes))
-    steps.correct(folder, Entry("meals", values={"carbs_g": "1"}), which=at)
+    steps.correct(folder, DiaryEntry("meals", values={"carbs_g": "1"}), which=at)
     (told,) = [note for note in map(str, ranked(folder).notes) if "Changed since" in note]
     assert told == f"Changed since they were first looked at: {day}."
     steps.take_back(folder)

@@ -210,7 +210,7 @@ LONGEST_WORDS = 200
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class DiaryEntry:
     """What a practitioner says of a meal or a tag.
 
     Attributes:
@@ -225,7 +225,7 @@ class Entry:
     values: Mapping[str, str] = field(default_factory=dict)
 
 
-def addition(client: Client, entry: Entry, entered: str) -> Correction:
+def addition(client: Client, entry: DiaryEntry, entered: str) -> Correction:
     """Return the row that adds a record.
 
     Raises:
@@ -244,7 +244,7 @@ def addition(client: Client, entry: Entry, entered: str) -> Correction:
     return _checked(client, Correction(0, entered, stream, None, {}, times | said), None)
 
 
-def mending(client: Client, which: str, entry: Entry, entered: str) -> Correction:
+def mending(client: Client, which: str, entry: DiaryEntry, entered: str) -> Correction:
     """Return the row that puts a record in place of another.
 
     Raises:

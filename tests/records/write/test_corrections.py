@@ -26,7 +26,7 @@ from miner.records.write.corrections import (
     standing,
     with_one_more,
 )
-from miner.records.write.entering import Entry, addition, mending, removal
+from miner.records.write.entering import DiaryEntry, addition, mending, removal
 
 # OWASP, "CSV injection": a cell that begins with one of these may be taken for a formula.
 FORMULA = re.compile(r"[=+\-@\t\r]")
@@ -77,10 +77,10 @@ def test_the_three_common_corrections_are_read_and_raw_files_stay(client):
     raw = {path.name: hashlib.sha256(path.read_bytes()).digest() for path in client.path.iterdir()}
     note(
         client, addition,
-        Entry("meals", "2026-03-03 19:30", values={"label": "pasta", "carbs_g": "70"}),
+        DiaryEntry("meals", "2026-03-03 19:30", values={"label": "pasta", "carbs_g": "70"}),
     )  # fmt: skip
-    note(client, mending, "2026-03-02 13:06", Entry("meals", values={"carbs_g": "70"}))
-    note(client, addition, Entry("tags", "2026-03-03", values={"tag": "Red  Wine"}))
+    note(client, mending, "2026-03-02 13:06", DiaryEntry("meals", values={"carbs_g": "70"}))
+    note(client, addition, DiaryEntry("tags", "2026-03-03", values={"tag": "Red  Wine"}))
     assert meals(client) == [
         ("02 08:00", "porridge", 40), ("02 13:06", "pasta", 70), ("02 19:00", "rice", 45),
         ("03 19:30", "pasta", 70),
@@ -105,7 +105,7 @@ def test_a_record_is_taken_out_and_comes_back(client):
 
 
 def test_a_correction_of_a_changed_row_is_void_and_reported(client):
-    note(client, mending, "2026-03-02 13:06", Entry("meals", values={"carbs_g": "70"}))
+    note(client, mending, "2026-03-02 13:06", DiaryEntry("meals", values={"carbs_g": "70"}))
     client.write("meals.csv", MEALS.replace("pasta,700", "pasta,75"))
     assert meals(client)[1] == ("02 13:06", "pasta", 75)
     (void,) = told(client, Severity.QUESTION)
@@ -116,14 +116,14 @@ def test_a_correction_of_a_changed_row_is_void_and_reported(client):
 
 
 def test_another_reading_of_the_row_makes_it_void_too(client):
-    note(client, mending, "2026-03-02 13:06", Entry("meals", values={"carbs_g": "70"}))
+    note(client, mending, "2026-03-02 13:06", DiaryEntry("meals", values={"carbs_g": "70"}))
     client.write("meals.csv", MEALS.replace("carbs_g", "protein_g"))
     assert len(told(client, Severity.QUESTION)) == 1
     assert read_client(client.path).used("meals")["protein_g"].tolist() == [40, 700, 45]
 
 
 def test_a_correction_follows_its_row_into_a_newer_export(client):
-    note(client, mending, "2026-03-02 13:06", Entry("meals", values={"carbs_g": "70"}))
+    note(client, mending, "2026-03-02 13:06", DiaryEntry("meals", values={"carbs_g": "70"}))
     head, *rows = MEALS.splitlines()
     client.write("meals.csv", "\n".join([head, "2026-03-03T08:00,toast,30", *rows]) + "\n")
     assert ("02 13:06", "pasta", 70) in meals(client)
@@ -134,14 +134,14 @@ def test_a_correction_follows_its_row_into_a_newer_export(client):
 
 @pytest.mark.parametrize("name", ["meals-2.csv", "meals-.csv"])
 def test_a_copy_in_a_file_that_overlaps_does_not_bring_the_old_value_back(client, name):
-    note(client, mending, "2026-03-02 13:06", Entry("meals", values={"carbs_g": "70"}))
+    note(client, mending, "2026-03-02 13:06", DiaryEntry("meals", values={"carbs_g": "70"}))
     client.write(name, MEALS + "2026-03-03T08:00,toast,30\n")
     assert [carbs for _, label, carbs in meals(client) if label == "pasta"] == [70]
 
 
 def test_an_added_record_that_the_files_bring_later_counts_once(client):
     said = {"label": "toast", "carbs_g": "30"}
-    note(client, addition, Entry("meals", "2026-03-03 08:00", values=said))
+    note(client, addition, DiaryEntry("meals", "2026-03-03 08:00", values=said))
     client.write("meals.csv", MEALS + "2026-03-03T08:00,toast,30\n")
     assert [label for _, label, _ in meals(client)].count("toast") == 1
     assert any("counted once" in item.what for item in told(client, Severity.NOTE))
@@ -149,24 +149,24 @@ def test_an_added_record_that_the_files_bring_later_counts_once(client):
 
 def test_an_added_meal_close_to_another_is_reported(client):
     said = {"label": "bread", "carbs_g": "30"}
-    note(client, addition, Entry("meals", "2026-03-02 19:10", values=said))
+    note(client, addition, DiaryEntry("meals", "2026-03-02 19:10", values=said))
     assert any("within 15 minutes" in item.what for item in told(client, Severity.NOTE))
 
 
 def test_the_hash_of_the_records_knows_what_is_in_force_and_nothing_else(client):
     before = read_client(client.path).records_hash
-    row = note(client, mending, "2026-03-02 13:06", Entry("meals", values={"carbs_g": "70"}))
+    row = note(client, mending, "2026-03-02 13:06", DiaryEntry("meals", values={"carbs_g": "70"}))
     corrected = read_client(client.path).records_hash
     assert corrected != before
     undo(client, row)
     assert read_client(client.path).records_hash == before
-    note(client, mending, "2026-03-02 13:06", Entry("meals", values={"carbs_g": "70"}))
+    note(client, mending, "2026-03-02 13:06", DiaryEntry("meals", values={"carbs_g": "70"}))
     assert read_client(client.path).records_hash == corrected
 
 
 def test_a_later_correction_of_the_same_record_holds(client):
-    first = note(client, mending, "2026-03-02 13:06", Entry("meals", values={"carbs_g": "70"}))
-    second = note(client, mending, "meals.csv:3", Entry("meals", values={"carbs_g": "60"}))
+    first = note(client, mending, "2026-03-02 13:06", DiaryEntry("meals", values={"carbs_g": "70"}))
+    second = note(client, mending, "meals.csv:3", DiaryEntry("meals", values={"carbs_g": "60"}))
     assert meals(client)[1][2] == 60
     assert read_client(client.path).replaced == {(NAME, second): ("meals.csv", 3)}
     undo(client, second)
@@ -177,10 +177,10 @@ def test_a_later_correction_of_the_same_record_holds(client):
 
 def test_what_was_added_is_mended_and_taken_out(client):
     said = {"label": "toast", "carbs_g": "30"}
-    first = note(client, addition, Entry("meals", "2026-03-03 08:00", values=said))
-    note(client, mending, "2026-03-03 08:00", Entry("meals", "2026-03-03 08:30"))
+    first = note(client, addition, DiaryEntry("meals", "2026-03-03 08:00", values=said))
+    note(client, mending, "2026-03-03 08:00", DiaryEntry("meals", "2026-03-03 08:30"))
     assert meals(client)[-1] == ("03 08:30", "toast", 30)
-    note(client, mending, "2026-03-03 08:30", Entry("meals", values={"carbs_g": "25"}))
+    note(client, mending, "2026-03-03 08:30", DiaryEntry("meals", values={"carbs_g": "25"}))
     assert meals(client)[-1] == ("03 08:30", "toast", 25)
     assert read_client(client.path).replaced == {}
     note(client, removal, "2026-03-03 08:30")
@@ -197,7 +197,7 @@ def test_a_file_of_corrections_is_read_by_no_mapping(client):
         'columns = {time = "time", label = "label", carbs_g = "carbs_g"}\n',
     )
     (client.path / "tags.csv").unlink()
-    note(client, mending, "2026-03-02 13:06", Entry("meals", values={"carbs_g": "70"}))
+    note(client, mending, "2026-03-02 13:06", DiaryEntry("meals", values={"carbs_g": "70"}))
     assert len(meals(client)) == 3
 
 
@@ -315,7 +315,7 @@ def test_a_row_that_cannot_be_used_is_left_out_and_reported(client, row, found):
 def test_times_that_a_spreadsheet_rewrote_stop_nothing(client):
     for hour in (8, 12, 16):
         said = {"label": f"bread {hour}"}
-        note(client, addition, Entry("meals", f"2026-03-03 {hour:02d}:00", values=said))
+        note(client, addition, DiaryEntry("meals", f"2026-03-03 {hour:02d}:00", values=said))
     path = client.path / NAME
     path.write_text(re.sub(r"2026-03-03T(\d\d):00", r"03/03/2026 \1:00", path.read_text()))
     read = read_client(client.path)
@@ -327,7 +327,7 @@ def test_times_that_a_spreadsheet_rewrote_stop_nothing(client):
 
 
 def test_a_mend_that_cannot_be_read_leaves_the_raw_row(client):
-    note(client, mending, "2026-03-02 13:06", Entry("meals", values={"carbs_g": "70"}))
+    note(client, mending, "2026-03-02 13:06", DiaryEntry("meals", values={"carbs_g": "70"}))
     path = client.path / NAME
     path.write_text(path.read_text().replace("},2026-03-02T13:06", "},2/3/26"))
     path.write_text(path.read_text().replace('}",2026-03-02T13:06', '}",2/3/26'))
@@ -356,7 +356,7 @@ def refused(folder, make, *said):
     ],
 )
 def test_a_time_that_cannot_be_is_refused(client, at, found):
-    assert found in refused(client, addition, Entry("meals", at, values={"label": "x"})).found
+    assert found in refused(client, addition, DiaryEntry("meals", at, values={"label": "x"})).found
 
 
 @pytest.mark.parametrize(
@@ -374,38 +374,38 @@ def test_a_time_that_cannot_be_is_refused(client, at, found):
     ],
 )
 def test_what_cannot_be_said_of_a_meal_is_refused(client, values, found):
-    error = refused(client, addition, Entry("meals", "2026-03-03 12:00", values=values))
+    error = refused(client, addition, DiaryEntry("meals", "2026-03-03 12:00", values=values))
     assert found in error.found
 
 
 def test_an_equal_record_is_not_added_twice(client):
     same = {"label": "pasta", "carbs_g": "700"}
-    error = refused(client, addition, Entry("meals", "2026-03-02 13:06", values=same))
+    error = refused(client, addition, DiaryEntry("meals", "2026-03-02 13:06", values=same))
     assert "noted already" in error.found
     assert "meals.csv:3" in error.found
-    said = Entry("meals", "2026-03-02 08:00", values={"label": "porridge", "carbs_g": "40"})
+    said = DiaryEntry("meals", "2026-03-02 08:00", values={"label": "porridge", "carbs_g": "40"})
     assert "noted already" in refused(client, mending, "2026-03-02 13:06", said).found
 
 
 def test_a_mend_that_changes_nothing_is_refused(client):
-    error = refused(client, mending, "meals.csv:3", Entry("meals", values={"carbs_g": "700"}))
+    error = refused(client, mending, "meals.csv:3", DiaryEntry("meals", values={"carbs_g": "700"}))
     assert "noted already" in error.found
 
 
 def test_a_record_that_is_not_there_is_refused_with_the_nearest(client):
-    error = refused(client, mending, "2026-03-02 13:00", Entry(values={"label": "x"}))
+    error = refused(client, mending, "2026-03-02 13:00", DiaryEntry(values={"label": "x"}))
     assert "2026-03-02 13:06 pasta (meals.csv:3)" in error.do
     assert "no record" in refused(client, removal, "meals.csv:99").found
     assert "names no record" in refused(client, removal, "lunch").found
     assert (
         "may be 3 records"
-        in refused(client, mending, "2026-03-02", Entry("meals", values={"label": "x"})).found
+        in refused(client, mending, "2026-03-02", DiaryEntry("meals", values={"label": "x"})).found
     )
     assert "no record '2026-02-31'" in refused(client, removal, "2026-02-31").found
 
 
 def test_a_tag_has_no_grams(client):
-    error = refused(client, mending, "tags.csv:2", Entry(values={"carbs_g": "5"}))
+    error = refused(client, mending, "tags.csv:2", DiaryEntry(values={"carbs_g": "5"}))
     assert "have no 'carbs_g'" in error.found
 
 
@@ -420,20 +420,21 @@ def in_lisbon(folder, start, hours=48):
 
 def test_a_time_that_no_clock_showed_is_refused(folder):
     in_lisbon(folder, "2026-03-28")
-    error = refused(folder, addition, Entry("meals", "2026-03-29 01:30", values={"label": "x"}))
+    said = DiaryEntry("meals", "2026-03-29 01:30", values={"label": "x"})
+    error = refused(folder, addition, said)
     assert "no clock showed '2026-03-29 01:30'" in error.found
 
 
 def test_an_hour_that_came_twice_asks_which_and_takes_it(folder):
     in_lisbon(folder, "2026-10-24")
-    said = Entry("meals", "2026-10-25 01:30", values={"label": "x"})
+    said = DiaryEntry("meals", "2026-10-25 01:30", values={"label": "x"})
     error = refused(folder, addition, said)
     assert "2026-10-25T01:30+01:00 for the first" in error.expected
-    note(folder, addition, Entry("meals", "2026-10-25T01:30+00:00", values={"label": "x"}))
+    note(folder, addition, DiaryEntry("meals", "2026-10-25T01:30+00:00", values={"label": "x"}))
     (at,) = read_client(folder.path).used("meals")["time"]
     assert str(at) == "2026-10-25 01:30:00"
     assert told(folder, Severity.LEFT_OUT) == []
-    note(folder, mending, "2026-10-25 01:30", Entry(values={"label": "y"}))
+    note(folder, mending, "2026-10-25 01:30", DiaryEntry(values={"label": "y"}))
     (at,) = read_client(folder.path).used("meals")["time"]
     assert str(at) == "2026-10-25 01:30:00"
 
@@ -442,7 +443,7 @@ def test_a_mend_leaves_the_instant_of_a_record_with_its_own_offset(folder):
     in_lisbon(folder, "2026-03-02")
     folder.write("meals.csv", "time,label\n2026-03-02T20:00+09:00,rice\n")
     before = read_client(folder.path).used("meals")
-    note(folder, mending, "meals.csv:2", Entry(values={"label": "noodles"}))
+    note(folder, mending, "meals.csv:2", DiaryEntry(values={"label": "noodles"}))
     after = read_client(folder.path).used("meals")
     assert after["label"].tolist() == ["noodles"]
     for name in ("time", "clock"):
@@ -451,7 +452,7 @@ def test_a_mend_leaves_the_instant_of_a_record_with_its_own_offset(folder):
 
 def test_records_with_offsets_alone_lend_theirs(folder):
     folder.glucose(*(f"2026-03-02T{h:02d}:{m:02d}+02:00,100" for h in range(24) for m in (0, 30)))
-    note(folder, addition, Entry("meals", "2026-03-02 12:00", values={"label": "x"}))
+    note(folder, addition, DiaryEntry("meals", "2026-03-02 12:00", values={"label": "x"}))
     read = read_client(folder.path)
     assert read.used("meals")["time"].astype(str).tolist() == ["2026-03-02 10:00:00"]
     assert read.used("meals")["clock"].astype(str).tolist() == ["2026-03-02 12:00:00"]
@@ -465,7 +466,7 @@ def test_records_with_offsets_alone_lend_theirs(folder):
 
 def test_times_in_utc_alone_take_a_plain_time(folder):
     folder.glucose(*(f"2026-03-02T{h:02d}:{m:02d}Z,100" for h in range(24) for m in (0, 30)))
-    note(folder, addition, Entry("meals", "2026-03-02 12:00", values={"label": "x"}))
+    note(folder, addition, DiaryEntry("meals", "2026-03-02 12:00", values={"label": "x"}))
     assert len(read_client(folder.path).used("meals")) == 1
 
 
@@ -507,12 +508,12 @@ def test_any_run_of_corrections_comes_to_what_a_plain_list_says(folder):
             chains[at].append(None)
         elif kind == "mend" and held:
             at, grams = str(draw.choice(sorted(held))), float(20 + step)
-            said = Entry("meals", values={"carbs_g": f"{grams:g}"})
+            said = DiaryEntry("meals", values={"carbs_g": f"{grams:g}"})
             done.append((write(mending(now(), at, said, NOW)), at))
             chains[at].append(grams)
         elif kind == "add":
             at = f"2026-03-03T{step % 24:02d}:{step % 60:02d}"
-            said = Entry("meals", at, values={"label": "m", "carbs_g": "5"})
+            said = DiaryEntry("meals", at, values={"label": "m", "carbs_g": "5"})
             done.append((write(addition(now(), said, NOW)), at))
             chains[at] = [5.0]
         expected = sorted(
