@@ -28,6 +28,12 @@ class Findings:
         place = {"file": None, "row": None} | about
         self.items.append(Finding(severity, code=code, **place))
 
+    def whole(self, severity: Severity, code: str, rows: pd.DataFrame, /, **about: Any) -> None:
+        """Add one finding about all the rows together; it stands at the first of them."""
+        first = rows.iloc[0]
+        place = {"file": str(first["file"]), "row": int(first["row"]), "count": len(rows)}
+        self.add(severity, code, **place | about)
+
     def rows(
         self,
         severity: Severity,
@@ -51,31 +57,24 @@ class Findings:
         if at.empty:
             return
         values = pd.Series(list(shown), dtype=object)
-        for file, group in at.reset_index(drop=True).groupby("file", sort=True):
+        for _, group in at.reset_index(drop=True).groupby("file", sort=True):
             held = list(values.iloc[group.index]) if len(values) == len(at) else []
             unique = list(dict.fromkeys(_quoted(value) for value in held))
-            place = {"file": str(file), "row": int(group["row"].min()), "count": len(group)}
-            place |= {"days": _dates(group), "examples": tuple(unique[:MAX_EXAMPLES])}
-            place |= {"more": max(len(unique) - MAX_EXAMPLES, 0)}
-            self.add(severity, code, **place | about)
+            told = {"examples": tuple(unique[:MAX_EXAMPLES])}
+            told |= {"more": max(len(unique) - MAX_EXAMPLES, 0)}
+            place = {"row": int(group["row"].min()), "days": dates_of(group)}
+            self.whole(severity, code, group, **place | told | about)
 
     def sorted(self) -> tuple[Finding, ...]:
         """Return the findings, the weightiest first, then by file and row."""
-        return tuple(
-            sorted(
-                self.items,
-                key=lambda f: (
-                    _ORDER[f.severity],
-                    f.file or "",
-                    f.row or 0,
-                    f.code,
-                    repr(f.values),
-                ),
-            )
-        )
+
+        def weight(f: Finding) -> tuple[object, ...]:
+            return _ORDER[f.severity], f.file or "", f.row or 0, f.code, repr(f.values)
+
+        return tuple(sorted(self.items, key=weight))
 
 
-def _dates(rows: pd.DataFrame) -> tuple[str, ...]:
+def dates_of(rows: pd.DataFrame) -> tuple[str, ...]:
     """Return the dates of rows that have a wall clock, in order."""
     clock = next((name for name in ("clock", "start_clock") if name in rows.columns), None)
     if clock is None:

@@ -50,6 +50,17 @@ def used_rows(frame: pd.DataFrame) -> pd.DataFrame:
     return frame if kept.all() else frame[kept]
 
 
+def clock_of(frame: pd.DataFrame) -> pd.Series:
+    """Return when the records of a stream begin, by the wall clock."""
+    return frame["clock" if "clock" in frame.columns else "start_clock"]
+
+
+def marked(frame: pd.DataFrame, rows: Mask, reason: str) -> pd.DataFrame:
+    """Return a stream in which some of the rows that were used are left out for a reason."""
+    free = rows & blank(frame["left_out"]) if rows.any() else rows
+    return frame.assign(left_out=frame["left_out"].mask(free, reason)) if free.any() else frame
+
+
 def changes(column: Text) -> NDArray[np.int64]:
     """Return the places of the cells that differ from the one before."""
     pieces = _pieces(column)

@@ -7,6 +7,7 @@ the readings'; records that end before they begin in most rows.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 
 from miner.core.messages import Message, Severity, message
 from miner.records.columns import BACKWARDS
-from miner.records.text_columns import used_rows
+from miner.records.text_columns import clock_of, used_rows
 
 if TYPE_CHECKING:
     from miner.records.findings import Findings
@@ -51,10 +52,18 @@ def days_that_do_not_meet(used: Mapping[str, pd.DataFrame], findings: Findings) 
         if outside.mean() <= 0.5 and not apart:
             continue
         shift, would = _what_would_help(days, span)
+        known = {"first": iso_day(span[0]), "last": iso_day(span[-1])}
+        about = partial(findings.whole, row=None, stream=name)
         if would or apart or not _kept_for_longer(rows, span):
-            _ask(name, frame, span, findings, would, shift)
+            inside = np.isin(days, span)
+            values = {"common_days": int(inside.sum()), "shift_days": shift}
+            values |= {"begins": iso_day(days[0]), "ends": iso_day(days[-1])}
+            gain, away = len(span) - int(np.isin(span, days).sum()), int((~inside).sum())
+            values |= known | {"would": would or ""}
+            about(Severity.QUESTION, "days_apart", frame, count=away, gain_days=gain, values=values)
         else:
-            _tell_longer(name, frame, outside, span, findings)
+            values = {"rows": len(frame)} | known
+            about(Severity.NOTE, "rows_outside", frame, count=int(outside.sum()), values=values)
 
 
 def _what_would_help(days: Days, span: Days) -> tuple[int, Message | None]:
@@ -72,15 +81,11 @@ def _what_would_help(days: Days, span: Days) -> tuple[int, Message | None]:
 
 def _turned(days: Days) -> Days | None:
     """Return dates with day and month the other way round; None where one would not exist."""
-    dates = days.astype("datetime64[D]")
-    months = dates.astype("datetime64[M]")
-    day = (dates - months.astype("datetime64[D]")).astype(int) + 1
-    if (day > LAST_MONTH).any():
+    dates = pd.to_datetime(days, unit="D")
+    if (dates.day > LAST_MONTH).any():
         return None
-    years = months.astype("datetime64[Y]")
-    month = (months - years.astype("datetime64[M]")).astype(int) + 1
-    turned = (years.astype("datetime64[M]") + (day - 1)).astype("datetime64[D]") + (month - 1)
-    return np.asarray(turned.astype(np.int64))
+    turned = pd.to_datetime({"year": dates.year, "month": dates.day, "day": dates.month})
+    return turned.to_numpy().astype("datetime64[D]").astype(np.int64)
 
 
 def _kept_for_longer(rows: Days, span: Days) -> bool:
@@ -91,51 +96,8 @@ def _kept_for_longer(rows: Days, span: Days) -> bool:
     return inside / length >= 0.5 * (len(rows) - inside) / others
 
 
-def _ask(
-    name: str,
-    frame: pd.DataFrame,
-    span: Days,
-    findings: Findings,
-    would: Message | None,
-    shift: int,
-) -> None:
-    days = np.unique(_days(frame))
-    inside = np.isin(days, span)
-    findings.add(
-        Severity.QUESTION,
-        "days_apart",
-        file=str(frame["file"].iloc[0]),
-        count=int((~inside).sum()),
-        stream=name,
-        gain_days=len(span) - int(np.isin(span, days).sum()),
-        values={
-            "common_days": int(inside.sum()),
-            "shift_days": shift,
-            "begins": iso_day(days[0]),
-            "ends": iso_day(days[-1]),
-            "first": iso_day(span[0]),
-            "last": iso_day(span[-1]),
-            "would": would or "",
-        },
-    )
-
-
-def _tell_longer(
-    name: str, frame: pd.DataFrame, outside: NDArray[np.bool_], span: Days, findings: Findings
-) -> None:
-    findings.add(
-        Severity.NOTE,
-        "rows_outside",
-        file=str(frame["file"].iloc[0]),
-        count=int(outside.sum()),
-        stream=name,
-        values={"rows": len(frame), "first": iso_day(span[0]), "last": iso_day(span[-1])},
-    )
-
-
 def _days(frame: pd.DataFrame) -> Days:
-    clock = frame["clock" if "clock" in frame.columns else "start_clock"]
-    return clock.to_numpy().astype("datetime64[D]").astype(np.int64)
+    return clock_of(frame).to_numpy().astype("datetime64[D]").astype(np.int64)
 
 
 def _share(days: Days, readings: Days) -> float:
@@ -170,8 +132,11 @@ def odd_clocks(streams: Mapping[str, pd.DataFrame], findings: Findings) -> None:
         findings: gets one question a stream and kind.
     """
     for name in ALL_DAY:
-        if _mornings(used_rows(streams[name].head(GLANCE))):
-            _half_a_clock(name, used_rows(streams[name]), findings)
+        if not _mornings(used_rows(streams[name].head(GLANCE))):
+            continue
+        frame = used_rows(streams[name])
+        if len(frame) >= FEWEST_ROWS and _mornings(frame):
+            findings.whole(Severity.QUESTION, "half_a_clock", frame, stream=name)
     others = {name: used_rows(frame) for name, frame in streams.items() if name != "glucose"}
     if all(frame.empty for frame in others.values()):
         return
@@ -180,31 +145,14 @@ def odd_clocks(streams: Mapping[str, pd.DataFrame], findings: Findings) -> None:
         _another_offset(name, frame, glucose, findings)
 
 
-def _clock(frame: pd.DataFrame) -> pd.Series:
-    return frame["clock" if "clock" in frame.columns else "start_clock"]
-
-
 def _mornings(frame: pd.DataFrame) -> bool:
-    hour = _clock(frame).to_numpy("datetime64[h]").astype(np.int64) % 24
+    hour = clock_of(frame).to_numpy("datetime64[h]").astype(np.int64) % 24
     return bool(((hour >= MORNINGS[0]) & (hour <= MORNINGS[1])).all())
-
-
-def _half_a_clock(name: str, frame: pd.DataFrame, findings: Findings) -> None:
-    if len(frame) < FEWEST_ROWS or not _mornings(frame):
-        return
-    findings.add(
-        Severity.QUESTION,
-        "half_a_clock",
-        file=str(frame["file"].iloc[0]),
-        row=int(frame["row"].iloc[0]),
-        count=len(frame),
-        stream=name,
-    )
 
 
 def _offsets(frame: pd.DataFrame) -> dict[int, int]:
     """Return the commonest offset of each date, in minutes (of equals the smallest)."""
-    clock = _clock(frame).to_numpy("datetime64[m]").astype(np.int64)
+    clock = clock_of(frame).to_numpy("datetime64[m]").astype(np.int64)
     instant = frame["time" if "time" in frame.columns else "start"].to_numpy("datetime64[m]")
     keys, counts = np.unique(
         clock // DAY_MIN * WIDE + (clock - instant.astype(np.int64) + WIDE // 2), return_counts=True
@@ -223,12 +171,11 @@ def _another_offset(
     if len(both) < FEWEST_DATES or (apart != 0).mean() < MOST_DATES:
         return
     hours = float(np.median(apart[apart != 0])) / 60
-    findings.add(
+    findings.whole(
         Severity.QUESTION,
         "offsets_apart",
+        frame,
         told_as=f"offsets_apart_{'ahead' if hours > 0 else 'behind'}",
-        file=str(frame["file"].iloc[0]),
-        row=int(frame["row"].iloc[0]),
         count=int((apart != 0).sum()),
         stream=name,
         values={"hours": hours, "apart": abs(hours), "dates": len(both)},
@@ -254,22 +201,18 @@ def ask_about_order(name: str, frame: pd.DataFrame, findings: Findings) -> None:
     """
     if "end" not in frame.columns or not (frame["left_out"] == BACKWARDS).any():
         return
-    for file, rows in frame.groupby("file", sort=True):
+    for _, rows in frame.groupby("file", sort=True):
         backwards = rows[rows["left_out"] == BACKWARDS]
         if len(backwards) < max(FEWEST, MOST * len(rows)):
             continue
         start, end = (backwards[each].to_numpy() for each in ("start", "end"))
         other = other_order((start - end) / np.timedelta64(1, "m"), name)
-        days = backwards["start_clock"].dt.strftime("%Y-%m-%d")
-        findings.add(
+        findings.rows(
             Severity.QUESTION,
             "ends_before_begins",
-            file=str(file),
-            row=int(backwards["row"].min()),
-            count=len(backwards),
+            at=backwards,
             stream=name,
             column="end",
-            days=tuple(sorted(set(days))),
             values={"proposal": other, "rows": len(rows)},
             instead=_INSTEAD[other],
         )

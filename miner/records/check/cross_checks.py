@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -79,39 +79,23 @@ class RunningTotal:
 
 @dataclass(frozen=True, slots=True)
 class Shift:
-    """By what shift a stream would agree with the nights.
+    """By what shift a stream would agree with the nights, or meals with the rises of glucose.
 
     Attributes:
         minutes: to be added to the times of the stream, in quarter hours.
-        of: how many nights there are.
-        now: on how many of them more happened than a sleeper does.
-        then: on how many it would with the shift.
-        first, last: when the first of these nights begins and the last one ends, in minutes.
-    """
-
-    minutes: int
-    of: int
-    now: int
-    then: int
-    first: float
-    last: float
-
-
-@dataclass(frozen=True, slots=True)
-class MealShift:
-    """By what shift meals would stand where glucose rises.
-
-    Attributes:
-        minutes: to be added to the times of the meals, in quarter hours.
-        of: how many meals there are.
-        now: by how much glucose rises in the hour after them, mg/dL, on average.
-        then: by how much with the shift.
+        of: how many nights, or meals, there are.
+        now: on how many nights more happened than a sleeper does; of meals, by how much glucose
+            rises in the hour after them, mg/dL, on average.
+        then: the same with the shift.
+        first, last: when the first of the nights begins and the last one ends, in minutes.
     """
 
     minutes: int
     of: int
     now: float
     then: float
+    first: float = np.nan
+    last: float = np.nan
 
 
 def shift_of_movement(start: Floats, end: Floats, moved: RunningTotal, most: float) -> Shift | None:
@@ -194,7 +178,7 @@ def shift_of_events(
     return Shift(int(SHIFTS[best]), len(start), now, then, start.min(), end.max())
 
 
-def shift_of_meals(eaten: Floats, minutes: Floats, glucose: Floats) -> MealShift | None:
+def shift_of_meals(eaten: Floats, minutes: Floats, glucose: Floats) -> Shift | None:
     """Return the shift with which glucose rises after meals, or None.
 
     Each meal an hour or more after the one before counts for what glucose rises in the hour after
@@ -226,7 +210,7 @@ def shift_of_meals(eaten: Floats, minutes: Floats, glucose: Floats) -> MealShift
     now, then = float(mean[_NONE]), float(mean[best])
     if then < LEAST_RISE or then < 2 * now or float(gain.mean()) < LEAST_T * error:
         return None
-    return MealShift(int(SHIFTS[best]), len(eaten), now, then)
+    return Shift(int(SHIFTS[best]), len(eaten), now, then)
 
 
 def _rise(at: Floats, minutes: Floats, glucose: Floats) -> Floats:
@@ -272,12 +256,11 @@ Streams = Mapping[str, pd.DataFrame]
 
 @dataclass(frozen=True, slots=True)
 class _Apart:
-    """A stream, the shift that would help, and where the stream comes from."""
+    """A stream, the shift that would help, and how it is told that this is so."""
 
     stream: str
     shift: Shift
-    file: str
-    whole: bool
+    evidence: Message
 
 
 def hold_together(streams: Streams, findings: Findings) -> None:
@@ -294,17 +277,12 @@ def hold_together(streams: Streams, findings: Findings) -> None:
         return
     used = {name: used_rows(frame) for name, frame in streams.items()}
     days_that_do_not_meet(used, findings)
-    meals = _meals_and_glucose(used)
+    apart, meals = _from_sleep(used), _meals_and_glucose(used)
     if meals is not None:
         _ask_meals(meals, used["meals"], findings)
-    apart = _from_sleep(used)
-    if meals is not None:
         apart = [item for item in apart if item.stream != "meals"]
-    if len(apart) > 1:
-        _ask_sleep(apart, used["sleep"], findings)
-    else:
-        for item in apart:
-            _ask(item, findings)
+    if apart:
+        _ask(apart, used, findings)
 
 
 def _from_sleep(used: Streams) -> list[_Apart]:
@@ -320,8 +298,8 @@ def _from_sleep(used: Streams) -> list[_Apart]:
         look = shift_of_movement if name == "activity" else shift_of_events
         shift = look(start, end, happened, most)
         if shift is not None:
-            whole = shift.of > MOST_OF_IT * len(start)
-            found.append(_Apart(name, shift, str(frame["file"].iloc[0]), whole))
+            some = "nights" if shift.of > MOST_OF_IT * len(start) else "some_nights"
+            found.append(_Apart(name, shift, _evidence(name, shift, some)))
     return found
 
 
@@ -342,7 +320,7 @@ def _happened(name: str, frame: pd.DataFrame) -> tuple[RunningTotal, float]:
     return RunningTotal.of(start, end, np.where(np.isnan(steps), guessed, steps)), STEPS_ASLEEP
 
 
-def _meals_and_glucose(used: Streams) -> MealShift | None:
+def _meals_and_glucose(used: Streams) -> Shift | None:
     glucose = used["glucose"].dropna(subset=["glucose"]).sort_values("time", kind="stable")
     return shift_of_meals(
         _minutes(used["meals"]["time"]),
@@ -356,88 +334,54 @@ def _minutes(times: pd.Series[pd.Timestamp]) -> Floats:
     return np.asarray(seconds / 60, dtype=np.float64)
 
 
-def _ask(item: _Apart, findings: Findings) -> None:
-    shift = item.shift
-    findings.add(
+def _ask(apart: list[_Apart], used: Streams, findings: Findings) -> None:
+    """Ask about the clock of one stream; about that of sleep where several differ from it."""
+    item = min(apart, key=lambda each: (each.stream != "activity", -abs(each.shift.minutes)))
+    shift, now = item.shift, max(each.shift.now for each in apart)
+    stream, against, minutes = item.stream, "sleep", shift.minutes
+    kind = "movement" if stream == "activity" else "events"
+    if len(apart) > 1:
+        stream, against, minutes, kind = "sleep", stream, -minutes, "sleep"
+    evidence = [each.evidence for each in apart]
+    values = {"stream": stream, "against": against, "shift_min": minutes}
+    values |= {"now": shift.now, "then": shift.then, "of": shift.of}
+    values |= {"evidence": evidence if len(apart) > 1 else evidence[0], "way": _way(minutes)}
+    findings.whole(
         Severity.QUESTION,
         "clock_apart",
-        told_as=f"clock_apart_{'movement' if item.stream == 'activity' else 'events'}",
-        file=item.file,
-        count=shift.now,
-        stream=item.stream,
-        gain_days=shift.now,
-        values=_values(item.stream, "sleep", shift)
-        | {"evidence": _evidence(item), "way": _way(shift.minutes)},
-    )
-
-
-def _ask_sleep(apart: list[_Apart], sleep: pd.DataFrame, findings: Findings) -> None:
-    by_steps = [item for item in apart if item.stream == "activity"]
-    surest = by_steps[0] if by_steps else max(apart, key=lambda item: abs(item.shift.minutes))
-    minutes = -surest.shift.minutes
-    now = max(item.shift.now for item in apart)
-    findings.add(
-        Severity.QUESTION,
-        "clock_apart",
-        told_as="clock_apart_sleep",
-        file=str(sleep["file"].iloc[0]),
+        used[stream],
+        told_as=f"clock_apart_{kind}",
+        row=None,
         count=now,
-        stream="sleep",
+        stream=stream,
         gain_days=now,
-        values=_values("sleep", surest.stream, surest.shift)
-        | {
-            "shift_min": minutes,
-            "evidence": [_evidence(item) for item in apart],
-            "way": _way(minutes),
-        },
+        values=values,
     )
 
 
-def _ask_meals(shift: MealShift, meals: pd.DataFrame, findings: Findings) -> None:
-    days = meals["clock"].dt.normalize().nunique()
-    findings.add(
+def _ask_meals(shift: Shift, meals: pd.DataFrame, findings: Findings) -> None:
+    values = {"against": "glucose", "shift_min": shift.minutes, "of": shift.of}
+    values |= {"now": round(shift.now, 1), "then": round(shift.then, 1)}
+    values |= {"rise_now": shift.now, "rise_then": shift.then, "way": _way(shift.minutes)}
+    findings.whole(
         Severity.QUESTION,
         "clock_apart",
+        meals,
         told_as="clock_apart_meals",
-        file=str(meals["file"].iloc[0]),
+        row=None,
         count=shift.of,
         stream="meals",
-        gain_days=days,
-        values={
-            "against": "glucose",
-            "shift_min": shift.minutes,
-            "of": shift.of,
-            "now": round(shift.now, 1),
-            "then": round(shift.then, 1),
-            "rise_now": shift.now,
-            "rise_then": shift.then,
-            "way": _way(shift.minutes),
-        },
+        gain_days=meals["clock"].dt.normalize().nunique(),
+        values=values,
     )
 
 
-def _evidence(item: _Apart) -> Message:
-    shift = item.shift
-    first, last = _date(shift.first), _date(shift.last)
-    some = message("records.some_nights", now=shift.now, of=shift.of, first=first, last=last)
-    nights = message("records.nights", now=shift.now, of=shift.of) if item.whole else some
-    kind = item.stream if item.stream in ("activity", "stress") else "noted"
-    return message(f"records.{kind}_asleep", stream=item.stream, nights=nights)
-
-
-def _date(minutes: float) -> str:
-    return iso_day(int(minutes // 1440))
-
-
-def _values(stream: str, against: str, shift: Shift) -> dict[str, Any]:
-    return {
-        "stream": stream,
-        "against": against,
-        "shift_min": shift.minutes,
-        "now": shift.now,
-        "then": shift.then,
-        "of": shift.of,
-    }
+def _evidence(stream: str, shift: Shift, some: str) -> Message:
+    first, last = (iso_day(int(minutes // DAY_MIN)) for minutes in (shift.first, shift.last))
+    dates = {"first": first, "last": last} if some == "some_nights" else {}
+    nights = message(f"records.{some}", now=shift.now, of=shift.of, **dates)
+    kind = stream if stream in ("activity", "stress") else "noted"
+    return message(f"records.{kind}_asleep", stream=stream, nights=nights)
 
 
 def _way(minutes: int) -> Message:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from miner.core.messages import Severity, message
 from miner.records.place.samples import modal_gap
-from miner.records.text_columns import blank
+from miner.records.text_columns import blank, marked
 
 if TYPE_CHECKING:
     from miner.records.client import Settings
@@ -70,8 +70,7 @@ def jumps(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.Dat
         fast, least = _impossible_rates(frame, used)
         mixed = _files_of_two(frame, used, fast, least, findings)
         if mixed:
-            of_two = frame["file"].isin(mixed) & (frame["left_out"] == "")
-            return frame.assign(left_out=frame["left_out"].mask(of_two, TWO_IN_ONE))
+            return marked(frame, frame["file"].isin(mixed).to_numpy(), TWO_IN_ONE)
         _ask_about_rates(frame, used, fast, findings)
         _sensor_steps(frame, used, settings, findings)
         _cadences(used, findings)
@@ -139,12 +138,10 @@ def _files_of_two(
         own = fast[file[fast] == at]
         steps = int((file[compared] == at).sum())
         found.append(name)
-        findings.add(
+        findings.whole(
             Severity.STOP,
             "two_in_one_file",
-            file=name,
-            row=int(frame["row"].iloc[used.place[own[0] + 1]]),
-            count=len(own),
+            frame.iloc[used.place[own + 1]],
             stream="glucose",
             days=tuple(str(np.datetime64(int(each), "D")) for each in days),
             values={
@@ -177,13 +174,8 @@ def _sensor_steps(frame: pd.DataFrame, used: Used, settings: Settings, findings:
             shown.append(
                 message("records.step_after_gap", hours=round(float(hours), 1), step=round(step))
             )
-    findings.rows(
-        Severity.QUESTION,
-        "sensor_step",
-        at=frame.iloc[used.place[found]],
-        shown=shown,
-        stream="glucose",
-    )
+    rows = frame.iloc[used.place[found]]
+    findings.rows(Severity.QUESTION, "sensor_step", at=rows, shown=shown, stream="glucose")
 
 
 def _step(time: NDArray[np.datetime64], value: NDArray[np.float64], at: int) -> float:
@@ -259,11 +251,6 @@ def stuck_values(frame: pd.DataFrame, _: Settings, findings: Findings) -> pd.Dat
     for begin, end in zip(first[long], last[long], strict=True):
         stuck[used.place[begin + 1 : end + 1]] = True
     rows = frame[stuck]
-    findings.rows(
-        Severity.QUESTION,
-        "stuck_value",
-        at=rows,
-        shown=[f"{value:.0f} mg/dL" for value in rows["glucose"]],
-        stream="glucose",
-    )
-    return frame.assign(left_out=frame["left_out"].mask(stuck, STUCK)) if stuck.any() else frame
+    shown = [f"{value:.0f} mg/dL" for value in rows["glucose"]]
+    findings.rows(Severity.QUESTION, "stuck_value", at=rows, shown=shown, stream="glucose")
+    return marked(frame, stuck, STUCK)

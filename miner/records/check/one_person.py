@@ -19,7 +19,7 @@ import pandas as pd
 from miner.core.messages import MinerError, Severity, message
 from miner.core.results.checking import Finding
 from miner.records.columns import names_a_person
-from miner.records.text_columns import Text, blank, fold
+from miner.records.text_columns import Text, fold, marked
 
 if TYPE_CHECKING:
     from miner.records.client import Client, Settings
@@ -105,17 +105,9 @@ def ask_about_others(named: Iterable[tuple[str, str, str]], findings: Findings) 
         known, name = first.setdefault(stream, (file, person))
         if fold(name) != fold(person) and stream not in asked:
             asked.add(stream)
-            findings.add(
-                Severity.QUESTION,
-                "two_names",
-                file=file,
-                values={
-                    "name": person[:40],
-                    "other": known,
-                    "other_name": name[:40],
-                    "stream": stream,
-                },
-            )
+            values = {"name": person[:40], "other": known, "other_name": name[:40]}
+            values |= {"stream": stream}
+            findings.add(Severity.QUESTION, "two_names", file=file, values=values)
 
 
 FEWEST_READINGS, FEWEST_VALUES, MINUTES = 24, 10, 1440
@@ -162,17 +154,10 @@ def same_days(one: Prints, two: Prints) -> list[int]:
 
 def told_of_same(other: str, days: list[int], file: str | None) -> Finding:
     """Return the finding that stops a client whose readings another has too."""
-    first, last = (str(np.datetime64(day, "D")) for day in (days[0], days[-1]))
-    return Finding(
-        Severity.STOP,
-        file,
-        None,
-        "same_readings",
-        len(days),
-        stream="glucose",
-        days=tuple(str(np.datetime64(day, "D")) for day in days),
-        values={"other": other, "first": first, "last": last},
-    )
+    dates = tuple(str(np.datetime64(day, "D")) for day in days)
+    values = {"other": other, "first": dates[0], "last": dates[-1]}
+    about = {"stream": "glucose", "days": dates, "values": values}
+    return Finding(Severity.STOP, file, None, "same_readings", len(days), **about)
 
 
 def others_with_same(
@@ -293,17 +278,16 @@ def copied_days(glucose: pd.DataFrame, _: Settings, findings: Findings) -> pd.Da
         return glucose
     dates = glucose["clock"].to_numpy().astype("datetime64[D]").astype(np.int64)
     copied = np.isin(dates, copies)
-    told = [str(np.datetime64(day, "D")) for day in copies]
+    first_day, last_day = (str(np.datetime64(copies[at], "D")) for at in (0, -1))
     findings.rows(
         Severity.LEFT_OUT,
         "copied_days",
         at=glucose[copied],
         stream="glucose",
         column="glucose",
-        values={"copied": len(copies), "first": told[0], "last": told[-1]},
+        values={"copied": len(copies), "first": first_day, "last": last_day},
     )
-    free = copied & blank(glucose["left_out"])
-    return glucose.assign(left_out=glucose["left_out"].mask(free, COPIED))
+    return marked(glucose, copied, COPIED)
 
 
 def _perhaps_copied(glucose: pd.DataFrame) -> pd.DataFrame:

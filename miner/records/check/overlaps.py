@@ -15,11 +15,18 @@ from numpy.typing import NDArray
 
 from miner.core.messages import Severity
 from miner.records.columns import CONTRADICTED, TWO_VALUES, columns_of, empty
+from miner.records.findings import Findings, dates_of
 from miner.records.place.samples import join, modal_gap
-from miner.records.text_columns import blank, changes, in_one_piece, used_rows
+from miner.records.text_columns import (
+    Mask,
+    blank,
+    changes,
+    in_one_piece,
+    marked,
+    used_rows,
+)
 
 if TYPE_CHECKING:
-    from miner.records.findings import Findings
     from miner.records.read.iso8601 import Stamps
 
 APART_MG_DL, APART_SHARE = 15.0, 0.15
@@ -29,7 +36,6 @@ _SENSORS_MAY_OVERLAP_NS = 24 * 3600 * 10**9
 Instants = NDArray[np.int64]
 Floats = NDArray[np.float64]
 Places = NDArray[np.int64]
-Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,14 +177,14 @@ def _ask(
     rows = frame.iloc[both]
     clock = rows["clock"]
     first, last = sorted((one, two), key=lambda trace: (trace.file, trace.sensor))
-    findings.add(
+    findings.whole(
         Severity.QUESTION,
         "two_traces",
+        rows,
         file=first.file,
         row=int(rows.loc[rows["file"] == first.file, "row"].min()),
-        count=len(both),
         stream="glucose",
-        days=tuple(np.unique(clock.to_numpy().astype("datetime64[D]")).astype(str)),
+        days=dates_of(rows),
         values={"one": first.name, "two": last.name, "start": clock.min(), "end": clock.max()},
     )
 
@@ -225,8 +231,7 @@ def _readings(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     settled, left = frame[~doubtful], np.cumsum(~doubtful)
     settled = _glucose_once(settled, np.unique(left[begins - 1]), findings)
     settled = _contradictions(settled, findings)
-    both = frame[doubtful]
-    both = both.assign(left_out=both["left_out"].where(both["left_out"] != "", CONTRADICTED))
+    both = marked(frame, doubtful, CONTRADICTED)[doubtful]
     return pd.concat([settled, both]).sort_values("time", kind="stable", ignore_index=True)
 
 
@@ -312,15 +317,9 @@ def _contradictions(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     within = np.append(False, file.to_numpy()[1:] == file.to_numpy()[:-1]) & np.append(False, clash)
     mixed &= file.isin(file[within].unique()).to_numpy()
     for severity, some in ((Severity.STOP, rival & mixed), (Severity.QUESTION, rival & ~mixed)):
-        findings.rows(
-            severity,
-            "two_values",
-            at=frame[some],
-            shown=[f"{value:g} mg/dL" for value in frame.loc[some, "glucose"].round(1)],
-            stream="glucose",
-        )
-    frame.loc[rival, "left_out"] = TWO_VALUES
-    return frame
+        shown = [f"{value:g} mg/dL" for value in frame.loc[some, "glucose"].round(1)]
+        findings.rows(severity, "two_values", at=frame[some], shown=shown, stream="glucose")
+    return marked(frame, rival, TWO_VALUES)
 
 
 def _records_once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:

@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 
 from miner.core.messages import Severity
 from miner.records.columns import STILL
-from miner.records.text_columns import blank
+from miner.records.findings import Findings, dates_of
+from miner.records.text_columns import Mask, blank, clock_of, marked
 
 if TYPE_CHECKING:
-    from miner.records.findings import Findings
     from miner.records.read.iso8601 import Stamps
 
 Span: TypeAlias = tuple[np.datetime64, np.datetime64]
@@ -49,7 +49,7 @@ def without_impossible_dates(
     near = (nearly_all[0] - _FAR, nearly_all[1] + _FAR)
     found = {}
     for name, frame in frames.items():
-        times = frame["clock" if "clock" in frame.columns else "start_clock"].to_numpy()
+        times = clock_of(frame).to_numpy()
         if not times.size or (_all_within(times, near) and _all_within(times, wide)):
             found[name] = frame
             continue
@@ -57,7 +57,14 @@ def without_impossible_dates(
         few = _FEW_READINGS if name == "glucose" else _FEW_RECORDS
         if far.mean() <= few:
             odd |= far
-        found[name] = _without(frame, times, odd, usual, findings)
+        findings.rows(
+            Severity.LEFT_OUT,
+            "date_that_cannot_be",
+            at=frame[odd],
+            shown=np.datetime_as_string(times[odd], unit="m"),
+            values={"first": usual[0], "last": usual[1]},
+        )
+        found[name] = frame[~odd].reset_index(drop=True) if odd.any() else frame
     return found
 
 
@@ -67,21 +74,6 @@ def _all_within(times: Stamps, span: Span) -> bool:
 
 def _outside(times: Stamps, span: Span) -> NDArray[np.bool_]:
     return (times < span[0]) | (times > span[1])
-
-
-def _without(
-    frame: pd.DataFrame, times: Stamps, odd: NDArray[np.bool_], usual: Span, findings: Findings
-) -> pd.DataFrame:
-    if not odd.any():
-        return frame
-    findings.rows(
-        Severity.LEFT_OUT,
-        "date_that_cannot_be",
-        at=frame[odd],
-        shown=np.datetime_as_string(times[odd], unit="m"),
-        values={"first": usual[0], "last": usual[1]},
-    )
-    return frame[~odd].reset_index(drop=True)
 
 
 def _days(times: Stamps) -> NDArray[np.int64]:
@@ -134,7 +126,6 @@ NEVER_VARIES = {
     "activity": ("steps",),
     "meals": ("carbs_g", "protein_g", "fat_g", "energy_kcal"),
 }
-Mask = np.ndarray
 
 
 def plausible_activity(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
@@ -151,7 +142,15 @@ def plausible_activity(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     minutes = (end - start) / np.timedelta64(1, "m")
     steps = frame["steps"].to_numpy(np.float64)
     if _running_total(frame[used], minutes[used]):
-        _ask_running_total(frame[used], findings)
+        rows = frame[used]
+        findings.whole(
+            Severity.QUESTION,
+            "steps_running_total",
+            rows,
+            stream="activity",
+            column="steps",
+            days=dates_of(rows),
+        )
         frame["steps"] = np.nan
     else:
         fast = used & (steps > MOST_STEPS_A_MINUTE * np.maximum(minutes, 1))
@@ -160,15 +159,10 @@ def plausible_activity(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     active = frame["active_min"].to_numpy(np.float64)
     moving = np.where(np.isnan(active), minutes, active)
     long = used & (moving > LONGEST_MOVEMENT_MIN) & ~counted
-    findings.rows(
-        Severity.QUESTION,
-        "movement_too_long",
-        at=frame[long],
-        shown=[f"{value / 60:.1f} hours" for value in moving[long]],
-        stream="activity",
-    )
-    frame.loc[long, "left_out"] = TOO_LONG_MOVING
-    return frame
+    shown = [f"{value / 60:.1f} hours" for value in moving[long]]
+    about = {"at": frame[long], "shown": shown, "stream": "activity"}
+    findings.rows(Severity.QUESTION, "movement_too_long", **about)
+    return marked(frame, long, TOO_LONG_MOVING)
 
 
 def _running_total(rows: pd.DataFrame, minutes: np.ndarray) -> bool:
@@ -181,19 +175,6 @@ def _running_total(rows: pd.DataFrame, minutes: np.ndarray) -> bool:
     last = blocks["steps"].groupby(day).last()
     rising = (grown >= 0).mean() >= RISING and (grown > 0).mean() >= GROWING
     return bool(rising and last.median() >= LEAST_TOTAL)
-
-
-def _ask_running_total(rows: pd.DataFrame, findings: Findings) -> None:
-    findings.add(
-        Severity.QUESTION,
-        "steps_running_total",
-        file=str(rows["file"].iloc[0]),
-        row=int(rows["row"].iloc[0]),
-        count=len(rows),
-        stream="activity",
-        column="steps",
-        days=tuple(sorted(set(rows["start_clock"].dt.strftime("%Y-%m-%d")))),
-    )
 
 
 def plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
@@ -214,59 +195,25 @@ def plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     all_known = used & ~np.isnan(np.sum(parts, axis=0)) & (energy > 0) & (given > 0)
     ratio = energy[all_known] / given[all_known]
     if ratio.size >= FEWEST and KILOJOULES[0] <= float(np.median(ratio)) <= KILOJOULES[1]:
-        _ask_kilojoules(frame[used], findings)
+        about = {"stream": "meals", "column": "energy_kcal"}
+        findings.whole(Severity.QUESTION, "energy_unit", frame[used], **about)
         frame["energy_kcal"] = np.nan
     else:
         # zeros may stand for grams that nobody noted, and then the rest is right as it is
         whole = np.all(np.array(parts)[:, all_known] > 0, axis=0)
         if whole.sum() >= FEWEST and (times := float(np.median(ratio[whole]))) > KILOJOULES[1]:
-            _ask_grams(frame[used], times, findings)
+            about = {"stream": "meals", "column": "carbs_g", "values": {"times": times}}
+            findings.whole(Severity.QUESTION, "grams_unit", frame[used], **about)
             frame[list(KCAL_A_GRAM)] = np.nan
     over = used & (given > (1 + KCAL_SHARE) * energy + KCAL_SLACK)
+    over &= frame["energy_kcal"].notna().to_numpy()
     names = [*KCAL_A_GRAM, "energy_kcal"]
-    _unknown(
-        frame,
-        over & frame["energy_kcal"].notna().to_numpy(),
-        names,
-        findings,
-        code="energy_too_small",
-        stream="meals",
-    )
+    _unknown(frame, over, names, findings, code="energy_too_small", stream="meals")
     much = used & (frame["carbs_g"].to_numpy(np.float64) > MOST_CARBS_G)
-    findings.rows(
-        Severity.QUESTION,
-        "carbs_too_many",
-        at=frame[much],
-        shown=[f"{value:g} g" for value in frame.loc[much, "carbs_g"]],
-        stream="meals",
-        column="carbs_g",
-    )
+    shown = [f"{value:g} g" for value in frame.loc[much, "carbs_g"]]
+    about = {"at": frame[much], "shown": shown, "stream": "meals", "column": "carbs_g"}
+    findings.rows(Severity.QUESTION, "carbs_too_many", **about)
     return frame
-
-
-def _ask_grams(rows: pd.DataFrame, times: float, findings: Findings) -> None:
-    findings.add(
-        Severity.QUESTION,
-        "grams_unit",
-        file=str(rows["file"].iloc[0]),
-        row=int(rows["row"].iloc[0]),
-        count=len(rows),
-        stream="meals",
-        column="carbs_g",
-        values={"times": times},
-    )
-
-
-def _ask_kilojoules(rows: pd.DataFrame, findings: Findings) -> None:
-    findings.add(
-        Severity.QUESTION,
-        "energy_unit",
-        file=str(rows["file"].iloc[0]),
-        row=int(rows["row"].iloc[0]),
-        count=len(rows),
-        stream="meals",
-        column="energy_kcal",
-    )
 
 
 def never_varies(name: str, frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
@@ -277,22 +224,16 @@ def never_varies(name: str, frame: pd.DataFrame, findings: Findings) -> pd.DataF
         frame: its rows, with ``left_out`` filled in.
         findings: gets one question a column.
     """
-    columns = NEVER_VARIES.get(name, ())
-    if not columns:
-        return frame
     used = blank(frame["left_out"])
-    for column in columns:
+    for column in NEVER_VARIES.get(name, ()):
         known = frame.loc[used, column].dropna()
         if len(known) < FEWEST or known.nunique() > 1:
             continue
         value = float(known.iloc[0])
-        rows = frame.loc[known.index]
-        findings.add(
+        findings.whole(
             Severity.QUESTION,
             "never_varies",
-            file=str(rows["file"].iloc[0]),
-            row=int(rows["row"].iloc[0]),
-            count=len(known),
+            frame.loc[known.index],
             told_as="always_zero" if value == 0 else "",
             stream=name,
             column=column,
@@ -307,15 +248,7 @@ def _unknown(
     frame: pd.DataFrame, mask: Mask, names: list[str], findings: Findings, *, code: str, stream: str
 ) -> None:
     """Make values unknown and report them."""
-    if not mask.any():
-        return
-    rows = frame[mask]
-    findings.rows(
-        Severity.LEFT_OUT,
-        code,
-        at=rows,
-        shown=[f"{value:g}" for value in rows[names[0]]],
-        stream=stream,
-        column=names[0],
-    )
+    shown = [f"{value:g}" for value in frame.loc[mask, names[0]]]
+    about = {"at": frame[mask], "shown": shown, "stream": stream, "column": names[0]}
+    findings.rows(Severity.LEFT_OUT, code, **about)
     frame.loc[mask, names] = np.nan

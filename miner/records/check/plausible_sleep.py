@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.core.messages import Severity
-from miner.records.text_columns import blank
+from miner.records.text_columns import Mask, blank
 
 if TYPE_CHECKING:
     from miner.records.findings import Findings
@@ -27,7 +27,6 @@ SHORTEST_MIN, LONG_NIGHT_MIN, LONGEST_MIN = 60.0, 180.0, 16 * 60.0
 HOURS_BELOW, PERCENT = 0.06, (95.0, 105.0)
 USUAL_SHARE, CUT_SHARE = 0.7, 0.2
 TOO_LONG_ASLEEP, TOO_SHORT_ASLEEP = "over_16_hours", "under_an_hour"
-Mask = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
 
@@ -36,7 +35,7 @@ class _Nights:
     """The nights that are used, as arrays of minutes; NaN where not known."""
 
     frame: pd.DataFrame
-    place: NDArray[np.int64]
+    rows: pd.DataFrame
     in_bed: Floats
     asleep: Floats
     stages: Floats
@@ -44,12 +43,11 @@ class _Nights:
 
     @classmethod
     def of(cls, frame: pd.DataFrame) -> _Nights:
-        place = np.flatnonzero(blank(frame["left_out"]))
-        rows = frame.iloc[place]
+        rows = frame[blank(frame["left_out"])]
         in_bed = (rows["end"].to_numpy() - rows["start"].to_numpy()) / np.timedelta64(1, "m")
         asleep, awake = (rows[name].to_numpy(np.float64) for name in ("asleep_min", "awake_min"))
         stages = np.sum([rows[name].to_numpy(np.float64) for name in STAGES], axis=0)
-        return cls(frame, place, in_bed, asleep, stages, awake)
+        return cls(frame, rows, in_bed, asleep, stages, awake)
 
 
 def plausible_sleep(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
@@ -68,52 +66,34 @@ def plausible_sleep(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     if frame.empty or not blank(frame["left_out"]).any():
         return frame
     frame = frame.copy()
-    _too_long(frame, findings)
-    _too_short(frame, findings)
-    _other_unit(frame, findings)
-    _beyond_bed(frame, findings)
-    _cut_off(frame, findings)
-    _parts_of_sleep(frame, findings)
-    _parts_of_night(frame, findings)
+    looks = (_too_long, _too_short, _other_unit, _beyond_bed, _cut_off)
+    for look in (*looks, _parts_of_sleep, _parts_of_night):
+        look(_Nights.of(frame), findings)
     return frame
 
 
-def _too_long(frame: pd.DataFrame, findings: Findings) -> None:
-    nights = _Nights.of(frame)
+def _too_long(nights: _Nights, findings: Findings) -> None:
     long = nights.in_bed > LONGEST_MIN
-    if not long.any():
-        return
-    findings.rows(
-        Severity.QUESTION,
-        "sleep_too_long",
-        at=frame.iloc[nights.place[long]],
-        shown=[_hours(minutes) for minutes in nights.in_bed[long]],
-        stream="sleep",
-    )
-    frame.loc[frame.index[nights.place[long]], "left_out"] = TOO_LONG_ASLEEP
+    shown = [f"{minutes / 60:.1f} hours" for minutes in nights.in_bed[long]]
+    about = {"at": nights.rows[long], "shown": shown, "stream": "sleep"}
+    findings.rows(Severity.QUESTION, "sleep_too_long", **about)
+    nights.frame.loc[nights.rows.index[long], "left_out"] = TOO_LONG_ASLEEP
 
 
-def _too_short(frame: pd.DataFrame, findings: Findings) -> None:
+def _too_short(nights: _Nights, findings: Findings) -> None:
     """Leave out sleeps that nearly all last under an hour: the length is in another unit."""
-    nights = _Nights.of(frame)
-    of = (frame["kind"].iloc[nights.place] != "nap").to_numpy()
+    of = (nights.rows["kind"] != "nap").to_numpy()
     if not _mostly(nights.in_bed < SHORTEST_MIN, of):
         return
     short = of & (nights.in_bed < SHORTEST_MIN)
-    findings.rows(
-        Severity.QUESTION,
-        "sleep_too_short",
-        at=frame.iloc[nights.place[short]],
-        shown=[f"{minutes:.0f} minutes" for minutes in nights.in_bed[short]],
-        stream="sleep",
-        column="end",
-    )
-    frame.loc[frame.index[nights.place[short]], "left_out"] = TOO_SHORT_ASLEEP
+    shown = [f"{minutes:.0f} minutes" for minutes in nights.in_bed[short]]
+    about = {"at": nights.rows[short], "shown": shown, "stream": "sleep", "column": "end"}
+    findings.rows(Severity.QUESTION, "sleep_too_short", **about)
+    nights.frame.loc[nights.rows.index[short], "left_out"] = TOO_SHORT_ASLEEP
 
 
-def _other_unit(frame: pd.DataFrame, findings: Findings) -> None:
+def _other_unit(nights: _Nights, findings: Findings) -> None:
     """Leave out minutes that are hours, or percent of the night, in nearly every row."""
-    nights = _Nights.of(frame)
     long = nights.in_bed >= LONG_NIGHT_MIN
     hours: list[str] = []
     if _mostly(nights.asleep < HOURS_BELOW * nights.in_bed, long & (nights.asleep > 0)):
@@ -123,26 +103,24 @@ def _other_unit(frame: pd.DataFrame, findings: Findings) -> None:
     if hours:
         awake = nights.awake[long & ~np.isnan(nights.awake)]
         hours += ["awake_min"] if awake.size and awake.max() < 24 else []
-        _ask_unit(frame, nights, hours, "h", findings)
+        _ask_unit(nights, hours, "h", findings)
         return
     percent = (nights.stages >= PERCENT[0]) & (nights.stages <= PERCENT[1])
     if _mostly(percent, long & (nights.stages > 0)):
-        _ask_unit(frame, nights, list(STAGES), "%", findings)
+        _ask_unit(nights, list(STAGES), "%", findings)
 
 
-def _ask_unit(
-    frame: pd.DataFrame, nights: _Nights, names: list[str], unit: str, findings: Findings
-) -> None:
+def _ask_unit(nights: _Nights, names: list[str], unit: str, findings: Findings) -> None:
+    frame, rows = nights.frame, nights.rows
     names = [name for name in names if frame[name].notna().any()]
-    rows = frame.iloc[nights.place]
     first = rows[rows[names[0]].notna()].iloc[0]
     bed = (first["end"] - first["start"]) / pd.Timedelta(minutes=1)
-    findings.add(
+    findings.whole(
         Severity.QUESTION,
         "sleep_unit",
+        rows,
         file=str(first["file"]),
         row=int(first["row"]),
-        count=len(rows),
         stream="sleep",
         column=names[0],
         days=_days(rows),
@@ -152,8 +130,7 @@ def _ask_unit(
     frame[names] = np.nan
 
 
-def _beyond_bed(frame: pd.DataFrame, findings: Findings) -> None:
-    nights = _Nights.of(frame)
+def _beyond_bed(nights: _Nights, findings: Findings) -> None:
     most = nights.in_bed + SLACK_MIN + SLACK_SHARE * nights.in_bed
     stages = nights.stages > most
     asleep = (nights.asleep > most) | (stages & (nights.stages == nights.asleep))
@@ -163,8 +140,7 @@ def _beyond_bed(frame: pd.DataFrame, findings: Findings) -> None:
     )
 
 
-def _cut_off(frame: pd.DataFrame, findings: Findings) -> None:
-    nights = _Nights.of(frame)
+def _cut_off(nights: _Nights, findings: Findings) -> None:
     share = nights.asleep / np.maximum(nights.in_bed, 1)
     known = share[~np.isnan(share)]
     if known.size < FEWEST or float(np.median(known)) < USUAL_SHARE:
@@ -174,8 +150,7 @@ def _cut_off(frame: pd.DataFrame, findings: Findings) -> None:
     _leave_out(nights, cut, names, findings, "asleep_cut_off", shown)
 
 
-def _parts_of_sleep(frame: pd.DataFrame, findings: Findings) -> None:
-    nights = _Nights.of(frame)
+def _parts_of_sleep(nights: _Nights, findings: Findings) -> None:
     above = nights.stages - nights.asleep > APART_MIN + APART_SHARE * nights.asleep
     below = _off_the_rule(nights.asleep, nights.stages) & ~above
     for mask, names in ((above, ["asleep_min", *STAGES]), (below, list(STAGES))):
@@ -183,32 +158,19 @@ def _parts_of_sleep(frame: pd.DataFrame, findings: Findings) -> None:
         _leave_out(nights, mask, names, findings, "stages_not_asleep", shown)
 
 
-def _parts_of_night(frame: pd.DataFrame, findings: Findings) -> None:
-    nights = _Nights.of(frame)
+def _parts_of_night(nights: _Nights, findings: Findings) -> None:
     both = nights.asleep + nights.awake
     over = both > nights.in_bed + SLACK_MIN + SLACK_SHARE * nights.in_bed
     whole = np.abs(nights.asleep - nights.in_bed) <= SLACK_MIN + SLACK_SHARE * nights.in_bed
     if _mostly(whole, ~np.isnan(both) & (nights.awake > SLACK_MIN)):
-        _ask_awake(frame, nights, findings)
+        about = {"stream": "sleep", "column": "end", "days": _days(nights.rows)}
+        values = {"awake": float(np.nanmedian(nights.awake))}
+        findings.whole(
+            Severity.QUESTION, "length_without_awake", nights.rows, **about, values=values
+        )
         return
     mask, names = over | _off_the_rule(nights.in_bed, both), ["asleep_min", *STAGES, "awake_min"]
     _leave_out(nights, mask, names, findings, "asleep_and_awake", (both, nights.in_bed))
-
-
-def _ask_awake(frame: pd.DataFrame, nights: _Nights, findings: Findings) -> None:
-    rows = frame.iloc[nights.place]
-    awake = float(np.nanmedian(nights.awake))
-    findings.add(
-        Severity.QUESTION,
-        "length_without_awake",
-        file=str(rows["file"].iloc[0]),
-        row=int(rows["row"].iloc[0]),
-        count=len(rows),
-        stream="sleep",
-        column="end",
-        days=_days(rows),
-        values={"awake": awake},
-    )
 
 
 def _off_the_rule(total: Floats, parts: Floats) -> Mask:
@@ -244,27 +206,20 @@ def _leave_out(
         code: of the finding.
         shown: of each night so many minutes, of so many.
     """
-    if not mask.any():
-        return
-    frame = nights.frame
-    many = mask.sum() >= max(3, MOST_ROWS * len(mask))
+    many = mask.any() and mask.sum() >= max(3, MOST_ROWS * len(mask))
     findings.rows(
         Severity.QUESTION if many else Severity.LEFT_OUT,
         code,
-        at=frame.iloc[nights.place[mask]],
+        at=nights.rows[mask],
         shown=[
-            " of ".join((f"{value:.0f}", f"{whole:.0f} min"))
+            f"{value:.0f} of {whole:.0f} min"
             for value, whole in zip(shown[0][mask], shown[1][mask], strict=True)
         ],
         stream="sleep",
         column=names[0],
         instead="records.see_what_columns_mean" if many else "",
     )
-    frame.loc[frame.index[nights.place[mask]], names] = np.nan
-
-
-def _hours(minutes: float) -> str:
-    return f"{minutes / 60:.1f} hours"
+    nights.frame.loc[nights.rows.index[mask], names] = np.nan
 
 
 def _days(rows: pd.DataFrame) -> tuple[str, ...]:

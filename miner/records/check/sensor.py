@@ -20,7 +20,7 @@ from miner.records.check.jumps import Used, jumps, stuck_values
 from miner.records.check.one_person import copied_days
 from miner.records.client import Settings
 from miner.records.findings import Findings
-from miner.records.text_columns import blank, changes
+from miner.records.text_columns import blank, changes, marked
 
 if TYPE_CHECKING:
     from miner.records.read.iso8601 import Stamps
@@ -66,22 +66,18 @@ def suspect_pressure(glucose: pd.DataFrame, sleep: pd.DataFrame, findings: Findi
     asleep = _asleep(used.time[ends], used.clock[ends], sleep)
     for low, (begins, stays) in zip(lows, asleep.tolist(), strict=True):
         if begins and stays:
-            _ask(glucose.iloc[used.place[low.first : low.last + 1]], low.lowest, findings)
-
-
-def _ask(rows: pd.DataFrame, lowest: float, findings: Findings) -> None:
-    start, end = (rows["clock"].iloc[at] for at in (0, -1))
-    findings.add(
-        Severity.QUESTION,
-        "pressure_low",
-        file=str(rows["file"].iloc[0]),
-        row=int(rows["row"].iloc[0]),
-        count=len(rows),
-        stream="glucose",
-        days=(f"{start:%Y-%m-%d}",),
-        values={"lowest": lowest, "start": start, "end": end, "real_below": VERY_LOW_MG_DL},
-        told_as="very_low_in_the_night" if lowest < VERY_LOW_MG_DL else "",
-    )
+            rows = glucose.iloc[used.place[low.first : low.last + 1]]
+            start, end = (rows["clock"].iloc[at] for at in (0, -1))
+            values = {"lowest": low.lowest, "start": start, "end": end}
+            findings.whole(
+                Severity.QUESTION,
+                "pressure_low",
+                rows,
+                stream="glucose",
+                days=(f"{start:%Y-%m-%d}",),
+                values=values | {"real_below": VERY_LOW_MG_DL},
+                told_as="very_low_in_the_night" if low.lowest < VERY_LOW_MG_DL else "",
+            )
 
 
 def _asleep(time: Stamps, clock: Stamps, sleep: pd.DataFrame) -> NDArray[np.bool_]:
@@ -214,10 +210,9 @@ def first_day(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd
         if not any(begun - _FIRST_DAY < known <= begun for known in declared):
             until[names.get_loc(name)] = begun + _FIRST_DAY
     young |= clock < until[sensor]
-    if young.any():
-        young &= blank(frame["left_out"])
+    young &= blank(frame["left_out"])
     findings.rows(Severity.LEFT_OUT, "sensor_first_day", at=frame[young])
-    return _left_out(frame, young, "first_sensor_day")
+    return marked(frame, young, "first_sensor_day")
 
 
 def confirmed_pressure(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:
@@ -231,14 +226,9 @@ def confirmed_pressure(frame: pd.DataFrame, settings: Settings, findings: Findin
     pressed &= blank(frame["left_out"])
     findings.rows(Severity.LEFT_OUT, "pressure_low_confirmed", at=frame[pressed])
     low = pressed & (frame["glucose"] < VERY_LOW_MG_DL).to_numpy()
-    findings.rows(
-        Severity.QUESTION,
-        "pressure_low_very_low",
-        at=frame[low],
-        shown=frame.loc[low, "glucose"].round(0),
-        values={"under": VERY_LOW_MG_DL},
-    )
-    return _left_out(frame, pressed, "pressure_low")
+    about = {"shown": frame.loc[low, "glucose"].round(0), "values": {"under": VERY_LOW_MG_DL}}
+    findings.rows(Severity.QUESTION, "pressure_low_very_low", at=frame[low], **about)
+    return marked(frame, pressed, "pressure_low")
 
 
 DETECTORS: tuple[Detector, ...] = (
@@ -255,10 +245,4 @@ def look(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.Data
     """Run every detector over the glucose stream."""
     for detector in DETECTORS:
         frame = detector(frame, settings, findings)
-    return frame
-
-
-def _left_out(frame: pd.DataFrame, mask: np.ndarray, reason: str) -> pd.DataFrame:
-    if mask.any():
-        frame = frame.assign(left_out=frame["left_out"].mask(mask, reason))
     return frame
