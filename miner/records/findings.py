@@ -60,10 +60,15 @@ class Findings:
         for _, group in at.reset_index(drop=True).groupby("file", sort=True):
             held = list(values.iloc[group.index]) if len(values) == len(at) else []
             unique = list(dict.fromkeys(_quoted(value) for value in held))
-            told = {"examples": tuple(unique[:MAX_EXAMPLES])}
-            told |= {"more": max(len(unique) - MAX_EXAMPLES, 0)}
             place = {"row": int(group["row"].min()), "days": dates_of(group)}
-            self.whole(severity, code, group, **place | told | about)
+            self.whole(
+                severity,
+                code,
+                group,
+                examples=tuple(unique[:MAX_EXAMPLES]),
+                more=max(len(unique) - MAX_EXAMPLES, 0),
+                **place | about,
+            )
 
     def sorted(self) -> tuple[Finding, ...]:
         """Return the findings, the weightiest first, then by file and row."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -56,7 +56,7 @@ def days_that_do_not_meet(used: Mapping[str, pd.DataFrame], findings: Findings) 
         about = partial(findings.whole, row=None, stream=name)
         if would or apart or not _kept_for_longer(rows, span):
             inside = np.isin(days, span)
-            values = {"common_days": int(inside.sum()), "shift_days": shift}
+            values: dict[str, Any] = {"common_days": int(inside.sum()), "shift_days": shift}
             values |= {"begins": iso_day(days[0]), "ends": iso_day(days[-1])}
             gain, away = len(span) - int(np.isin(span, days).sum()), int((~inside).sum())
             values |= known | {"would": would or ""}

@@ -156,8 +156,8 @@ def told_of_same(other: str, days: list[int], file: str | None) -> Finding:
     """Return the finding that stops a client whose readings another has too."""
     dates = tuple(str(np.datetime64(day, "D")) for day in days)
     values = {"other": other, "first": dates[0], "last": dates[-1]}
-    about = {"stream": "glucose", "days": dates, "values": values}
-    return Finding(Severity.STOP, file, None, "same_readings", len(days), **about)
+    place = (file, None, "same_readings", len(days))
+    return Finding(Severity.STOP, *place, stream="glucose", days=dates, values=values)
 
 
 def others_with_same(

@@ -6,7 +6,6 @@ Where two traces contradict each other all along, neither is used.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -94,25 +93,14 @@ def contradicted(frame: pd.DataFrame, begins: Places, findings: Findings) -> Mas
 
 
 def _traces(frame: pd.DataFrame, begins: Places) -> list[GlucoseTrace]:
-    file, sensor = frame["file"], frame["sensor"]
-    one_sensor = not changes(sensor).size
-    if not begins.size and one_sensor:
+    if not begins.size and not changes(frame["sensor"]).size:
         return []
     time = frame["time"].to_numpy().astype("datetime64[ns]").astype(np.int64)
-    found: dict[tuple[str, str], list[Places]] = {}
-    code = None if one_sensor else pd.factorize(sensor)[0]
-    for places in np.split(np.arange(len(frame)), begins):
-        for own in [places] if code is None else _by_code(places, code[places]):
-            key = (str(file.iloc[own[0]]), str(sensor.iloc[own[0]]))
-            found.setdefault(key, []).append(own)
-    return [_in_order(*key, time, np.concatenate(places)) for key, places in found.items()]
-
-
-def _by_code(places: Places, code: Places) -> list[Places]:
-    """Return the places of each code, in the order in which the codes first appear."""
-    _, first, times = np.unique(code, return_index=True, return_counts=True)
-    of_each = np.split(places[np.argsort(code, kind="stable")], np.cumsum(times)[:-1])
-    return [of_each[at] for at in np.argsort(first)]
+    file, sensor = frame["file"], frame["sensor"]
+    key = pd.factorize(file)[0] * len(frame) + pd.factorize(sensor)[0]
+    order = np.argsort(key, kind="stable")
+    groups = np.split(order, np.flatnonzero(np.diff(key[order])) + 1)
+    return [_in_order(str(file.iloc[x[0]]), str(sensor.iloc[x[0]]), time, x) for x in groups]
 
 
 def _in_order(file: str, sensor: str, time: Instants, places: Places) -> GlucoseTrace:
@@ -195,7 +183,6 @@ SHARE_MIXED, FEWEST_MIXED = 0.25, 200
 _SAME_TIME = np.timedelta64(60, "s")
 _SAME_MG_DL = 1.5
 _NEAR_MIN = 15.0
-_FEW_STRETCHES = 1000
 
 
 def join_files(stream: str, frames: list[pd.DataFrame]) -> pd.DataFrame:
@@ -244,33 +231,14 @@ def _glucose_once(
     order = np.arange(len(frame)) if in_order else np.argsort(unsorted, kind="stable")
     time = unsorted[order]
     if len(time) < 2 or np.diff(time).min() > _SAME_TIME:
-        return frame if in_order else _taken(frame, order)
+        return frame if in_order else frame.iloc[order].reset_index(drop=True)
     gaps = [modal_gap(part) for part in np.split(unsorted, begins)]
     near = min([_SAME_TIME, *(gap // 2 for gap in gaps if gap is not None)])
     again = _again(frame, order, time, near)
     findings.rows(
         Severity.NOTE, "readings_written_twice", at=frame[["file", "row"]].iloc[order[again]]
     )
-    kept = np.ones(len(frame), dtype=bool)
-    kept[again] = False
-    return _taken(frame, order[kept])
-
-
-def _taken(frame: pd.DataFrame, order: NDArray[np.int64]) -> pd.DataFrame:
-    """Return rows in another order; where few stretches make it up, stretch by stretch."""
-    cuts = np.flatnonzero(np.diff(order) != 1) + 1
-    if len(cuts) < _FEW_STRETCHES:
-        ends = [0, *cuts.tolist(), len(order)]
-        parts = [frame.iloc[order[a] : order[a] + b - a] for a, b in pairwise(ends) if b > a]
-        return in_one_piece(pd.concat(parts, ignore_index=True))
-    columns = {}
-    for name in frame.columns:
-        column = frame[name]
-        if pd.api.types.is_string_dtype(column) and not changes(column).size:
-            columns[name] = column.iloc[: len(order)].array
-        else:
-            columns[name] = column.array.take(order)
-    return pd.DataFrame(columns, copy=False)
+    return frame.iloc[np.delete(order, again)].reset_index(drop=True)
 
 
 def _again(

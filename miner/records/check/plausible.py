@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from math import ceil
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -160,8 +160,8 @@ def plausible_activity(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     moving = np.where(np.isnan(active), minutes, active)
     long = used & (moving > LONGEST_MOVEMENT_MIN) & ~counted
     shown = [f"{value / 60:.1f} hours" for value in moving[long]]
-    about = {"at": frame[long], "shown": shown, "stream": "activity"}
-    findings.rows(Severity.QUESTION, "movement_too_long", **about)
+    at, code = frame[long], "movement_too_long"
+    findings.rows(Severity.QUESTION, code, at=at, shown=shown, stream="activity")
     return marked(frame, long, TOO_LONG_MOVING)
 
 
@@ -195,7 +195,7 @@ def plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     all_known = used & ~np.isnan(np.sum(parts, axis=0)) & (energy > 0) & (given > 0)
     ratio = energy[all_known] / given[all_known]
     if ratio.size >= FEWEST and KILOJOULES[0] <= float(np.median(ratio)) <= KILOJOULES[1]:
-        about = {"stream": "meals", "column": "energy_kcal"}
+        about: dict[str, Any] = {"stream": "meals", "column": "energy_kcal"}
         findings.whole(Severity.QUESTION, "energy_unit", frame[used], **about)
         frame["energy_kcal"] = np.nan
     else:
@@ -211,8 +211,8 @@ def plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     _unknown(frame, over, names, findings, code="energy_too_small", stream="meals")
     much = used & (frame["carbs_g"].to_numpy(np.float64) > MOST_CARBS_G)
     shown = [f"{value:g} g" for value in frame.loc[much, "carbs_g"]]
-    about = {"at": frame[much], "shown": shown, "stream": "meals", "column": "carbs_g"}
-    findings.rows(Severity.QUESTION, "carbs_too_many", **about)
+    about = {"stream": "meals", "column": "carbs_g"}
+    findings.rows(Severity.QUESTION, "carbs_too_many", at=frame[much], shown=shown, **about)
     return frame
 
 
@@ -249,6 +249,6 @@ def _unknown(
 ) -> None:
     """Make values unknown and report them."""
     shown = [f"{value:g}" for value in frame.loc[mask, names[0]]]
-    about = {"at": frame[mask], "shown": shown, "stream": stream, "column": names[0]}
-    findings.rows(Severity.LEFT_OUT, code, **about)
+    about = {"stream": stream, "column": names[0]}
+    findings.rows(Severity.LEFT_OUT, code, at=frame[mask], shown=shown, **about)
     frame.loc[mask, names] = np.nan

@@ -75,8 +75,8 @@ def plausible_sleep(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 def _too_long(nights: _Nights, findings: Findings) -> None:
     long = nights.in_bed > LONGEST_MIN
     shown = [f"{minutes / 60:.1f} hours" for minutes in nights.in_bed[long]]
-    about = {"at": nights.rows[long], "shown": shown, "stream": "sleep"}
-    findings.rows(Severity.QUESTION, "sleep_too_long", **about)
+    at = nights.rows[long]
+    findings.rows(Severity.QUESTION, "sleep_too_long", at=at, shown=shown, stream="sleep")
     nights.frame.loc[nights.rows.index[long], "left_out"] = TOO_LONG_ASLEEP
 
 
@@ -87,8 +87,9 @@ def _too_short(nights: _Nights, findings: Findings) -> None:
         return
     short = of & (nights.in_bed < SHORTEST_MIN)
     shown = [f"{minutes:.0f} minutes" for minutes in nights.in_bed[short]]
-    about = {"at": nights.rows[short], "shown": shown, "stream": "sleep", "column": "end"}
-    findings.rows(Severity.QUESTION, "sleep_too_short", **about)
+    about = {"stream": "sleep", "column": "end"}
+    at = nights.rows[short]
+    findings.rows(Severity.QUESTION, "sleep_too_short", at=at, shown=shown, **about)
     nights.frame.loc[nights.rows.index[short], "left_out"] = TOO_SHORT_ASLEEP
 
 

@@ -226,8 +226,9 @@ def confirmed_pressure(frame: pd.DataFrame, settings: Settings, findings: Findin
     pressed &= blank(frame["left_out"])
     findings.rows(Severity.LEFT_OUT, "pressure_low_confirmed", at=frame[pressed])
     low = pressed & (frame["glucose"] < VERY_LOW_MG_DL).to_numpy()
-    about = {"shown": frame.loc[low, "glucose"].round(0), "values": {"under": VERY_LOW_MG_DL}}
-    findings.rows(Severity.QUESTION, "pressure_low_very_low", at=frame[low], **about)
+    rows, values = frame[low], {"under": VERY_LOW_MG_DL}
+    shown = rows["glucose"].round(0)
+    findings.rows(Severity.QUESTION, "pressure_low_very_low", at=rows, shown=shown, values=values)
     return marked(frame, pressed, "pressure_low")
 
 
