@@ -213,7 +213,7 @@ def _leave_out(
         code,
         at=nights.rows[mask],
         shown=[
-            f"{value:.0f} of {whole:.0f} min"
+            " of ".join((f"{value:.0f}", f"{whole:.0f} min"))
             for value, whole in zip(shown[0][mask], shown[1][mask], strict=True)
         ],
         stream="sleep",
