@@ -12,8 +12,15 @@ def main() -> None:
 
         print(HELP, end="")
         return
+    import atexit
+    import gc
     import os
     import warnings
+
+    # Loading makes a million objects that stay: to look for cycles among them so often, and once
+    # more at the end, is a fifth of a short command's time.
+    gc.set_threshold(100_000)
+    atexit.register(gc.freeze)
 
     # A month's matrices are small: threads cost more than they bring, and the sums they make
     # depend on how many there are.
