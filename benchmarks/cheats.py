@@ -25,7 +25,7 @@ from miner.core import resources
 from miner.core.messages import MinerError
 from miner.core.results import Evidence, Hypothesis, Ranking
 from miner.records.client import Client
-from miner.words.labels import on_a_told_date
+from miner.words.sentences import on_a_told_date
 
 DAYS, LONGER = 35, 70
 NOW = datetime(2026, 9, 1, 12, tzinfo=UTC)

@@ -61,7 +61,7 @@ def _client(
     put_as(form, text=lambda: day_parts(found, unit, detail=detail), json=found.to_dict)
     if out is not None:
         from miner.render.figures.day_picture import day_picture
-        from miner.words.morning_words import NOT_A_PATTERN
+        from miner.words.day import NOT_A_PATTERN
 
         title = f"{found.client}, {found.date}"
         write_picture(

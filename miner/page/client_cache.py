@@ -27,7 +27,7 @@ from miner.tables.day_review import newest_whole_day
 from miner.tables.days import EPOCH
 from miner.tables.measures import DayRecords, records_of
 from miner.tables.unit_table import UnitTable
-from miner.words.door import rules_at_door
+from miner.words.said import rules_at_door
 
 MOST_CLIENTS = 150
 Print = tuple[tuple[str, int, int], ...]

@@ -16,10 +16,9 @@ from miner.render.figures.paper import as_svg
 from miner.render.page import fill
 from miner.rulebook import RuleBook
 from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts
-from miner.words.ask import habit_phrase
-from miner.words.labels import evidence_words, outcome_label
 from miner.words.practice import CaseloadTeller, first, named
 from miner.words.safe import clean
+from miner.words.sentences import evidence_words, habit_phrase, outcome_label
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

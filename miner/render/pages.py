@@ -86,9 +86,9 @@ def _presented(card: Card, studio: Studio) -> dict[str, Any]:
 
 def _preparation_figures(told: Mapping[str, Any], studio: Studio) -> dict[str, Any]:
     cards = [
-        {"title": card.teller.title(card.item), "id": card.item.id, "real": card.real()}
-        | _figures(card, studio)
-        for card in told["cards"]
+        {"title": teller.title(item), "id": item.id, "real": Card(teller, item).real()}
+        | _figures(Card(teller, item), studio)
+        for teller, item in told["cards"]
     ]
     words = curves(studio, words=True) if studio.teller.brief.days else None
     return {"cards": cards, **days_shown(studio), "curves": words}

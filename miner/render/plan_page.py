@@ -10,8 +10,7 @@ from miner.render.figures.inline import Styles
 from miner.render.page import fill
 from miner.rulebook import RuleBook
 from miner.words.plan import LETTERS, beside
-from miner.words.sentences import client_always, say
-from miner.words.wording import DAYS, day_and_month, full_date
+from miner.words.wording import DAYS, client_always, day_and_month, full_date, say
 
 
 @dataclass(frozen=True, slots=True)

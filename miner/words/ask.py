@@ -8,54 +8,14 @@ from typing import Protocol
 
 from miner.core.messages import Words, several
 from miner.core.results import ErrorRate, Evidence, Hypothesis
-from miner.core.results.caseload import ByClient, PooledEffect, Suggested, Suggestion
+from miner.core.results.caseload import Suggested, Suggestion
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, Side, command, heading, paragraph, section, table
-from miner.words.door import Audience, said_to
-from miner.words.hypothesis import HypothesisTeller
-from miner.words.labels import evidence_of, evidence_words, factor_phrase, outcome_label
 from miner.words.safe import clean
-from miner.words.sentences import say
-
-
-def across(item: PooledEffect | Suggestion, rules: RuleBook, unit: str, display_unit: str) -> str:
-    """Return a difference across clients, or across the others of one."""
-    theirs = said_to(rules, Audience.PRACTITIONER)
-    return _across(item, theirs, Amounts(display_unit), unit)
-
-
-def suggestion(
-    row: ByClient, item: PooledEffect, rules: RuleBook, unit: str, display_unit: str
-) -> str:
-    """Return what the others suggest where a client's own records cannot tell."""
-    show = Amounts(display_unit)
-    sentence = _across(item, rules, show, unit)
-    if row.shrunken is None or row.interval is None:
-        return f"{sentence} Yours is not yet known."
-    likely = show.difference(row.shrunken, item.unit)
-    between = show.interval(row.interval, item.unit)
-    return (
-        f"{sentence} Yours is not yet known. Seen together with the others it may be about "
-        f"{likely} {show.unit(item.unit)} ({between})."
-    )
-
-
-def habit_phrase(item: PooledEffect | Suggestion, rules: RuleBook, unit: str) -> str:
-    """Return a habit in words; of a dose what its difference is for."""
-    rule = rules.factor(item.factor, unit)
-    return factor_phrase(item.factor, rules, unit) if item.per is None else rule.each or ""
-
-
-def _across(item: PooledEffect | Suggestion, rules: RuleBook, show: Amounts, unit: str) -> str:
-    label = outcome_label(item.outcome.removeprefix(f"{unit}."), rules, unit)
-    factor = habit_phrase(item, rules, unit)
-    others = "other clients" if isinstance(item, Suggestion) else "clients"
-    way = "higher" if (item.difference or 0.0) > 0 else "lower"
-    size = f"{show.size(abs(item.difference or 0.0), item.unit)} {show.unit(item.unit)}"
-    when = "after" if item.relation == "precedes" else "with"
-    between = show.interval(item.interval, item.unit)
-    return f"Across {item.clients} {others}, {label} was {size} {way} {when} {factor} ({between})."
+from miner.words.sentences import evidence_of, evidence_words, factor_phrase, outcome_label
+from miner.words.teller import HypothesisTeller
+from miner.words.wording import say
 
 
 class Asked(Protocol):
@@ -207,7 +167,6 @@ def _found(found: ErrorRate, display_unit: str) -> Parts:
 
 
 TODAY_ON = "Fixed today, a question is judged on this client's days after today."
-GUESS = {"up": "higher", "down": "lower"}
 
 
 def suggested_parts(found: Suggested, rules: RuleBook, folder: str) -> Parts:
@@ -255,12 +214,6 @@ def lead(found: Suggested) -> str:
     if not found.questions:
         return f"Across {others} who agreed, nothing is clear or a hint. Nothing suggested.{fixed}"
     return f"They rest on the records of {others} who agreed, and on no day of this client.{fixed}"
-
-
-def question_of(item: Suggestion, rules: RuleBook) -> str:
-    """Return a question in a few words: the habit, the outcome, the guess."""
-    label = outcome_label(item.outcome.removeprefix(f"{item.by}."), rules, item.by)
-    return f"{habit_phrase(item, rules, item.by)}: {label} {GUESS[item.guess]}"
 
 
 def command_of(item: Suggestion, folder: str) -> str:

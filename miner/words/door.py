@@ -6,13 +6,10 @@ with the client, and speaks of the client; so does a page, which names pages.
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from enum import StrEnum
-from functools import cache
-from importlib import resources
 from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
@@ -73,49 +70,3 @@ def at_door(door: Door) -> Iterator[None]:
 def door_now() -> Door:
     """Return the door for which codes are worded now."""
     return _door.get()
-
-
-def rules_at_door(rules: RuleBook, door: Door | None = None) -> RuleBook:
-    """Return the rule books in the words of a door, with the same hash.
-
-    A text that a practice wrote itself stays as the practice wrote it.
-
-    Args:
-        rules: the rule books.
-        door: by default the one that codes are worded for now.
-    """
-    from miner import rulebook
-
-    door = door_now() if door is None else door
-    if not door:
-        return rules
-    rules = said_to(rules, Audience.PRACTITIONER)
-    if door == "paper":
-        return rules
-    own, shipped = _texts()[door], rulebook.load()
-    wording = {
-        table: rules.wording[table]
-        | _unchanged(texts, rules.wording[table], shipped.wording[table])
-        for table, texts in own["wording"].items()
-        if table in rules.wording
-    }
-    cautions = _unchanged(own["cautions"], vars(rules.cautions), vars(shipped.cautions))
-    return rules.model_copy(
-        update={
-            "wording": rules.wording | wording,
-            "cautions": rules.cautions.model_copy(update=cautions),
-        }
-    )
-
-
-def _unchanged(
-    texts: Mapping[str, str], used: Mapping[str, Any], shipped: Mapping[str, Any]
-) -> dict[str, str]:
-    """Return the texts that take the place of one that ships."""
-    return {key: text for key, text in texts.items() if used.get(key) == shipped[key]}
-
-
-@cache
-def _texts() -> dict[str, Any]:
-    book = resources.files("miner.words") / "doors.toml"
-    return tomllib.loads(book.read_text(encoding="utf-8"))

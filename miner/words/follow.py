@@ -10,10 +10,9 @@ from miner.core.results.follow import EveryLook, Following, KeptResult
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, heading, paragraph
-from miner.words.labels import factor_phrase, outcome_label
 from miner.words.safe import clean
-from miner.words.sentences import ended_words, say, way_words
-from miner.words.wording import dated
+from miner.words.sentences import ended_words, factor_phrase, outcome_label, way_words
+from miner.words.wording import dated, say
 
 WORTH_WATCHING = 0.6
 """Power on its date below which watching is said to be less than a test."""

@@ -8,150 +8,15 @@ from typing import Any
 
 from miner.core.messages import Message, several
 from miner.core.results import Evidence, Hypothesis, Shape
-from miner.core.results.briefing import MAX_ON_ONE_SIDE, Measure, TimeOfDay, TrialDates
+from miner.core.results.briefing import MAX_ON_ONE_SIDE, Measure, TrialDates
 from miner.words.amounts import MG_DL_PER_MMOL_L
-from miner.words.labels import evidence_of, on_a_told_date
 from miner.words.meals import comparison_sentence
 from miner.words.safe import clean
-from miner.words.sentences import could_have_shown, say
+from miner.words.sentences import could_have_shown, evidence_of, on_a_told_date
 from miner.words.teller import Teller
-from miner.words.wording import capital, day_and_month, full_date
+from miner.words.wording import capital, day_and_month, full_date, say
 
-MEALS_ALLOWED_FOR = (
-    "Which meal it was, its carbohydrate where noted, and the level it began at are allowed for."
-)
-WHICH_MEAL_ALLOWED_FOR = "Which meal it was, and the level it began at, are allowed for."
-BACKWARDS = {
-    "same_day": "Yes, it could. We do not know why the two came at the same time.",
-    "precedes": "Yes, that could be.",
-}
 _TOLD = (Evidence.CLEAR, Evidence.HINT)
-
-
-@dataclass(frozen=True, slots=True)
-class Card:
-    """One hypothesis on a page to present: what was counted, how large, how lucky, what to choose.
-
-    Attributes:
-        teller: of the ranking that it is in.
-        item: what it tells.
-    """
-
-    teller: Teller
-    item: Hypothesis
-
-    def told(self) -> dict[str, Any]:
-        """Return all words of the card; without numbers where it is calm."""
-        teller, calm = self.teller, self.teller.brief.calm
-        told = {
-            "id": self.item.id,
-            "outcome": self.item.outcome,
-            "label": teller.label(self.item),
-            "title": teller.title(self.item),
-            "evidence": evidence_of(self.item, teller.rules, client=True),
-            "asked": self._asked(),
-            "before": teller.ended(self.item),
-            "along": list(dict.fromkeys(map(clean, teller.travels(self.item, teller.hides)))),
-            "backwards": BACKWARDS[self.item.relation] if self.item.could_run_backwards else "",
-            "tries": teller.tries(self.item),
-            "choices": self.choices(),
-        }
-        if calm:
-            return told | {"calm": True, "sentence": teller.calmly(self.item)}
-        return told | {
-            "calm": False,
-            "sentence": clean(teller.sentence(self.item)),
-            "difference": self.difference(),
-            "luck": self.luck(),
-            "reasons": teller.reasons(self.item, teller.hides),
-            "settle": self.settle(),
-            "dose": self.item.shape is Shape.DOSE,
-            "real": self.real(),
-            "high": self.item.counts.high > 0,
-            "pairs": self.pairs(),
-        }
-
-    def pairs(self) -> dict[str, Any] | None:
-        """Return similar meals with and without it side by side, or None without any."""
-        found, teller = self.teller.brief.pairs.get(self.item.id), self.teller
-        if found is None:
-            return None
-        sentence = comparison_sentence(found, teller.rules, teller.brief.display_unit)
-        spread, said = found.repeats.spread, [sentence]
-        if spread is not None:
-            size, unit = self._size(spread), teller.amounts.unit(self.item.unit)
-            said.append(f"The same meal twice differs by about {size} {unit} by itself.")
-        return {"said": [clean(text) for text in said]}
-
-    def difference(self) -> list[str]:
-        """Return the difference beside its interval, what matters and what is ordinary."""
-        if self.item.difference is None:
-            return []
-        teller, unit = self.teller, self.teller.amounts.unit(self.item.unit)
-        way = "higher" if self.item.difference > 0 else "lower"
-        size = self._size(self.item.difference)
-        each = teller.each_more(self.item) or "it"
-        said = [f"{capital(teller.label(self.item))} was about {size} {unit} {way} with {each}."]
-        said += [f"It could be {self._between(self.item.interval)}."] if self.item.interval else []
-        worth = teller.outcome(self.item).smallest_worth_it / self.item.span
-        said.append(f"Less than {self._size(worth)} is too small to matter.")
-        summary = teller.summary(self.item)
-        whole = self.item.shape is Shape.CUT
-        if whole and summary is not None and summary.ordinary_wobble is not None:
-            size, one = self._size(summary.ordinary_wobble), teller.unit
-            said.append(f"From {one} to {one} it varies by about {size} {unit} anyway.")
-        if teller.unit == "meal":
-            own = any("carbs_g" in factor.made_from for factor in teller.factors(self.item))
-            said.append(WHICH_MEAL_ALLOWED_FOR if own else MEALS_ALLOWED_FOR)
-        return said
-
-    def luck(self) -> str:
-        """Return how often luck alone would show as much."""
-        return self.item.luck_sentence if self.item.evidence in _TOLD else ""
-
-    def settle(self) -> str:
-        """Return what would settle it."""
-        if self.item.evidence is Evidence.CLEAR:
-            return "A test of your own would: some weeks with, some without, by the toss of a coin."
-        if self.item.evidence is Evidence.LITTLE_SIGN:
-            return "Little is left to settle."
-        if self.item.days_to_settle:
-            return f"About {several(self.item.days_to_settle, 'more day')} of notes mostly would."
-        return "More days with it and without it might."
-
-    def choices(self) -> list[tuple[str, str]]:
-        """Return what may be chosen, each with what it means."""
-        factors, tries = self.teller.factors(self.item), self.teller.tries(self.item)
-        found = []
-        if self.teller.testable(self.item):
-            found.append(("Test it", "Some weeks yes, some weeks no."))
-        if tries and all(factor.worth_doing_anyway for factor in factors):
-            found.append(("Do it anyway", "It is a good thing in any case."))
-        if self.item.evidence is not Evidence.LITTLE_SIGN:
-            found.append(("Watch it", "Look again with new days."))
-        return [*found, ("Leave it", "Look at other things.")]
-
-    def _asked(self) -> str:
-        if self.item.family != "fixed" or not self.item.fixed_on:
-            return ""
-        key = "told" if self.item.fixed_proven is False else "proven"
-        return say(self.teller.rules, "fixed", key, day=full_date(self.item.fixed_on))
-
-    def real(self) -> int | None:
-        """Return which panel of its line-up is the recorded one, counted from 1."""
-        found = self.teller.brief.lineups.get(self.item.id)
-        return None if found is None else found.real + 1
-
-    def _size(self, value: float) -> str:
-        return self.teller.amounts.size(abs(value), self.item.unit).removesuffix(".0")
-
-    def _between(self, ends: tuple[float, float]) -> str:
-        unit = self.teller.amounts.unit(self.item.unit)
-        low, high = (self._size(end) for end in ends)
-        if ends[0] * ends[1] < 0:
-            return f"anything from {low} {unit} lower to {high} {unit} higher"
-        near, far = sorted((low, high), key=float)
-        return f"anything from {near} to {far} {unit} {'higher' if ends[1] > 0 else 'lower'}"
 
 
 def session(teller: Teller) -> dict[str, Any]:
@@ -171,7 +36,7 @@ def session(teller: Teller) -> dict[str, Any]:
         "questions": [*by_day[0], *(item for asked, _ in by_meal for item in asked)],
         "cards": by_day[1],
         "meals": [item for _, chosen in by_meal for item in chosen],
-        "times": [] if calm else by_clock(teller),
+        "times": [] if calm else teller.by_clock(),
         "unit": brief.display_unit,
         "outcomes": list(
             dict.fromkeys((i.outcome, one.label(i)) for one in teller.each() for i in one.chosen())
@@ -276,33 +141,6 @@ def _any_clear(teller: Teller) -> bool:
         for one in teller.each()
         for item in one.brief.ranking.hypotheses
     )
-
-
-def by_clock(teller: Teller) -> list[dict[str, str]]:
-    """Return one row a part of the day; nothing without days."""
-    return [_row(item, teller) for item in teller.brief.times]
-
-
-def _row(item: TimeOfDay, teller: Teller) -> dict[str, str]:
-    level = teller.amounts.level
-    row = {
-        "name": item.name.capitalize(),
-        "hours": f"{item.first_hour:02d}:00 to {item.last_hour:02d}:00",
-        "days": str(item.days),
-        "middle": "not known",
-        "half": "",
-        "most": "",
-        "above": "",
-    }
-    if item.spread is None:
-        return row
-    low, quarter, middle, three, high = (level(value, "mg/dL") for value in item.spread)
-    return row | {
-        "middle": middle,
-        "half": f"{quarter} to {three}",
-        "most": f"{low} to {high}",
-        "above": level(item.above, "min"),
-    }
 
 
 def take_home(teller: Teller) -> dict[str, Any]:
@@ -450,3 +288,143 @@ def tested(item: Hypothesis, teller: Teller) -> dict[str, str]:
         "size": teller.hypothesis.difference(item),
         "evidence": f"{evidence_of(item, teller.rules, client=True)} {teller.ended(item)}".strip(),
     }
+
+
+MEALS_ALLOWED_FOR = (
+    "Which meal it was, its carbohydrate where noted, and the level it began at are allowed for."
+)
+
+
+WHICH_MEAL_ALLOWED_FOR = "Which meal it was, and the level it began at, are allowed for."
+
+
+BACKWARDS = {
+    "same_day": "Yes, it could. We do not know why the two came at the same time.",
+    "precedes": "Yes, that could be.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """One hypothesis on a page to present: what was counted, how large, how lucky, what to choose.
+
+    Attributes:
+        teller: of the ranking that it is in.
+        item: what it tells.
+    """
+
+    teller: Teller
+    item: Hypothesis
+
+    def told(self) -> dict[str, Any]:
+        """Return all words of the card; without numbers where it is calm."""
+        teller, calm = self.teller, self.teller.brief.calm
+        told = {
+            "id": self.item.id,
+            "outcome": self.item.outcome,
+            "label": teller.label(self.item),
+            "title": teller.title(self.item),
+            "evidence": evidence_of(self.item, teller.rules, client=True),
+            "asked": self._asked(),
+            "before": teller.ended(self.item),
+            "along": list(dict.fromkeys(map(clean, teller.travels(self.item, teller.hides)))),
+            "backwards": BACKWARDS[self.item.relation] if self.item.could_run_backwards else "",
+            "tries": teller.tries(self.item),
+            "choices": self.choices(),
+        }
+        if calm:
+            return told | {"calm": True, "sentence": teller.calmly(self.item)}
+        return told | {
+            "calm": False,
+            "sentence": clean(teller.sentence(self.item)),
+            "difference": self.difference(),
+            "luck": self.luck(),
+            "reasons": teller.reasons(self.item, teller.hides),
+            "settle": self.settle(),
+            "dose": self.item.shape is Shape.DOSE,
+            "real": self.real(),
+            "high": self.item.counts.high > 0,
+            "pairs": self.pairs(),
+        }
+
+    def pairs(self) -> dict[str, Any] | None:
+        """Return similar meals with and without it side by side, or None without any."""
+        found, teller = self.teller.brief.pairs.get(self.item.id), self.teller
+        if found is None:
+            return None
+        sentence = comparison_sentence(found, teller.rules, teller.brief.display_unit)
+        spread, said = found.repeats.spread, [sentence]
+        if spread is not None:
+            size, unit = self._size(spread), teller.amounts.unit(self.item.unit)
+            said.append(f"The same meal twice differs by about {size} {unit} by itself.")
+        return {"said": [clean(text) for text in said]}
+
+    def difference(self) -> list[str]:
+        """Return the difference beside its interval, what matters and what is ordinary."""
+        if self.item.difference is None:
+            return []
+        teller, unit = self.teller, self.teller.amounts.unit(self.item.unit)
+        way = "higher" if self.item.difference > 0 else "lower"
+        size = self._size(self.item.difference)
+        each = teller.each_more(self.item) or "it"
+        said = [f"{capital(teller.label(self.item))} was about {size} {unit} {way} with {each}."]
+        said += [f"It could be {self._between(self.item.interval)}."] if self.item.interval else []
+        worth = teller.outcome(self.item).smallest_worth_it / self.item.span
+        said.append(f"Less than {self._size(worth)} is too small to matter.")
+        summary = teller.summary(self.item)
+        whole = self.item.shape is Shape.CUT
+        if whole and summary is not None and summary.ordinary_wobble is not None:
+            size, one = self._size(summary.ordinary_wobble), teller.unit
+            said.append(f"From {one} to {one} it varies by about {size} {unit} anyway.")
+        if teller.unit == "meal":
+            own = any("carbs_g" in factor.made_from for factor in teller.factors(self.item))
+            said.append(WHICH_MEAL_ALLOWED_FOR if own else MEALS_ALLOWED_FOR)
+        return said
+
+    def luck(self) -> str:
+        """Return how often luck alone would show as much."""
+        return self.item.luck_sentence if self.item.evidence in _TOLD else ""
+
+    def settle(self) -> str:
+        """Return what would settle it."""
+        if self.item.evidence is Evidence.CLEAR:
+            return "A test of your own would: some weeks with, some without, by the toss of a coin."
+        if self.item.evidence is Evidence.LITTLE_SIGN:
+            return "Little is left to settle."
+        if self.item.days_to_settle:
+            return f"About {several(self.item.days_to_settle, 'more day')} of notes mostly would."
+        return "More days with it and without it might."
+
+    def choices(self) -> list[tuple[str, str]]:
+        """Return what may be chosen, each with what it means."""
+        factors, tries = self.teller.factors(self.item), self.teller.tries(self.item)
+        found = []
+        if self.teller.testable(self.item):
+            found.append(("Test it", "Some weeks yes, some weeks no."))
+        if tries and all(factor.worth_doing_anyway for factor in factors):
+            found.append(("Do it anyway", "It is a good thing in any case."))
+        if self.item.evidence is not Evidence.LITTLE_SIGN:
+            found.append(("Watch it", "Look again with new days."))
+        return [*found, ("Leave it", "Look at other things.")]
+
+    def _asked(self) -> str:
+        if self.item.family != "fixed" or not self.item.fixed_on:
+            return ""
+        key = "told" if self.item.fixed_proven is False else "proven"
+        return say(self.teller.rules, "fixed", key, day=full_date(self.item.fixed_on))
+
+    def real(self) -> int | None:
+        """Return which panel of its line-up is the recorded one, counted from 1."""
+        found = self.teller.brief.lineups.get(self.item.id)
+        return None if found is None else found.real + 1
+
+    def _size(self, value: float) -> str:
+        return self.teller.amounts.size(abs(value), self.item.unit).removesuffix(".0")
+
+    def _between(self, ends: tuple[float, float]) -> str:
+        unit = self.teller.amounts.unit(self.item.unit)
+        low, high = (self._size(end) for end in ends)
+        if ends[0] * ends[1] < 0:
+            return f"anything from {low} {unit} lower to {high} {unit} higher"
+        near, far = sorted((low, high), key=float)
+        return f"anything from {near} to {far} {unit} {'higher' if ends[1] > 0 else 'lower'}"

@@ -10,10 +10,10 @@ from miner.core.results.briefing import PageCopy
 from miner.core.results.follow import History
 from miner.rulebook import RuleBook
 from miner.words.document import Part, Parts, heading, paragraph, section
-from miner.words.labels import factor_phrase, outcome_label
 from miner.words.noting import notes_parts
 from miner.words.safe import clean
-from miner.words.sentences import client_always, ended_words, say, way_words
+from miner.words.sentences import ended_words, factor_phrase, outcome_label, way_words
+from miner.words.wording import client_always, say
 
 GUESSES = {"up": "guessed up", "down": "guessed down"}
 

@@ -11,9 +11,9 @@ from miner.core.results.meals import MealComparison, MealPair, Repeats
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
 from miner.words.document import Parts, Side, heading, paragraph, section, table
-from miner.words.labels import factor_name
 from miner.words.safe import clean
 from miner.words.said import reason_kind
+from miner.words.sentences import factor_name
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -9,9 +9,8 @@ from miner.core.results import Plan, PlanResult
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Part, Parts, heading, paragraph, table
-from miner.words.labels import factor_phrase, outcome_label
-from miner.words.sentences import say
-from miner.words.wording import dated, full_date, listed
+from miner.words.sentences import factor_phrase, outcome_label
+from miner.words.wording import dated, full_date, listed, say
 
 ARMS = {"change": "A, the change", "usual": "B, as usual"}
 

@@ -11,12 +11,11 @@ from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload, ClientRow, PooledEffect, Suggested
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, chance
-from miner.words.ask import habit_phrase, question_of
 from miner.words.document import Parts, Side, heading, paragraph, section, table
 from miner.words.door import Audience, said_to
-from miner.words.hypothesis import pooled_doubt_sentences
-from miner.words.labels import evidence_words, outcome_label
 from miner.words.safe import clean
+from miner.words.sentences import evidence_words, habit_phrase, outcome_label, question_of
+from miner.words.teller import pooled_doubt_sentences
 
 LONGEST_NAME, LONGEST_TEXT = 40, 400
 

@@ -12,13 +12,18 @@ from miner.words.amounts import chance, fixed
 from miner.words.cautions import BESIDE, FIRST, LAST, Cautions
 from miner.words.check import finding_words
 from miner.words.follow import kept_lines, kept_title
-from miner.words.handouts import Card, by_clock
-from miner.words.labels import evidence_of, evidence_words, factor_phrase
 from miner.words.plan import result_lines
 from miner.words.safe import clean
-from miner.words.sentences import less_than_worth, not_ranked, say, way_words
+from miner.words.sentences import (
+    evidence_of,
+    evidence_words,
+    factor_phrase,
+    less_than_worth,
+    not_ranked,
+    way_words,
+)
 from miner.words.teller import Teller
-from miner.words.wording import capital, day_name, full_date
+from miner.words.wording import capital, day_name, full_date, say
 
 _ORDER = (Severity.STOP, Severity.QUESTION, Severity.LEFT_OUT, Severity.NOTE)
 KNOWN_ENOUGH = 2 / 3
@@ -27,7 +32,7 @@ MOST_FIRST = 8
 
 
 def preparation(teller: Teller) -> dict[str, Any]:
-    """Return the words of the practitioner's own page, a card for each hypothesis chosen."""
+    """Return the words of the practitioner's own page; each hypothesis chosen with its teller."""
     brief, ranking = teller.brief, teller.brief.ranking
     return {
         "client": teller.client,
@@ -46,9 +51,9 @@ def preparation(teller: Teller) -> dict[str, Any]:
         "not_usable": _not_usable(teller),
         "ask_about": ask_about(teller),
         "groups": _groups(teller),
-        "cards": [Card(one, item) for one in teller.each() for item in one.chosen()],
+        "cards": [(one, item) for one in teller.each() for item in one.chosen()],
         "meals": _meals(teller),
-        "times": by_clock(teller),
+        "times": teller.by_clock(),
         "range": _range(teller),
         "unit": brief.display_unit,
         "tried": _tried(teller),

@@ -11,10 +11,18 @@ from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, chance, fixed
 from miner.words.cautions import Cautions
 from miner.words.document import Parts, Side, heading, paragraph, section, table
-from miner.words.hypothesis import HypothesisTeller
-from miner.words.labels import evidence_words, factor_name, factor_phrase, outcome_label
 from miner.words.safe import clean
-from miner.words.sentences import no_more_than_chance, not_ranked, say, spans_of
+from miner.words.sentences import (
+    evidence_words,
+    factor_name,
+    factor_phrase,
+    no_more_than_chance,
+    not_ranked,
+    outcome_label,
+    spans_of,
+)
+from miner.words.teller import HypothesisTeller
+from miner.words.wording import say
 
 _NOT_TOLD_APART = "hypotheses.not_told_apart"
 

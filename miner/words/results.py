@@ -8,14 +8,13 @@ from typing import Any
 
 from miner.core.messages import MinerError
 from miner.core.results import Finding, Wording
-from miner.words import ask, follow, labels, morning_words, plan, sentences
+from miner.rulebook import RuleBook
+from miner.words import day, follow, plan, sentences
 from miner.words.amounts import Amounts
-from miner.words.door import rules_at_door
 from miner.words.history import entry_text
 from miner.words.meals import comparison_sentence, repeats_of_comparison
 from miner.words.safe import clean
-from miner.words.said import Label, reason_kind
-from miner.words.sentences import ended_words
+from miner.words.said import Label, reason_kind, rules_at_door
 from miner.words.week import question_sentence, week_message
 from miner.words.wording import dated, listed
 
@@ -24,52 +23,55 @@ FEW_NAMED = 5
 
 def sentence_of(fact: Any, name: str) -> Any:
     """Return what is said of a result under a name, such as its ``verdict``; a label in words."""
-    if isinstance(fact, Label):
-        return _LABELS[fact.kind](fact.rules, **fact.values)
-    wording = replace(fact.wording, rules=rules_at_door(fact.wording.rules))
-    return _SENTENCES[type(fact).__name__, name](fact, wording)
+    if not isinstance(fact, Label):
+        wording = replace(fact.wording, rules=rules_at_door(fact.wording.rules))
+        return _SENTENCES[type(fact).__name__, name](fact, wording)
+    if fact.kind in _WITHOUT_RULES:
+        return _WITHOUT_RULES[fact.kind](**fact.values)
+    return _BY_RULES[fact.kind](rules=fact.rules, **fact.values)
 
 
-def _some_of(_: Any, days: Any) -> str:
+def _some_of(days: Any) -> str:
     more = f" and {len(days) - FEW_NAMED} more" if len(days) > FEW_NAMED else ""
     return f"{', '.join(map(dated, days[:FEW_NAMED]))}{more}"
 
 
-def finding_line(_: Any, found: Finding, limit: int = 0) -> str:
+def finding_line(found: Finding, limit: int = 0) -> str:
     """Return a finding in one line, at most so long; 0 for any length."""
     of, file, row = found.as_message(), found.file, found.row
     text = MinerError("steps.of_finding", of=of, file=file, row=row).message
     return clean(text, limit) if limit else text
 
 
-_LABELS: dict[str, Callable[..., str]] = {
-    "factor": lambda rules, name, unit: labels.factor_phrase(name, rules, unit),
-    "factors": lambda rules, names, unit: listed(
-        [labels.factor_phrase(name, rules, unit) for name in names]
-    ),
-    "outcome": lambda rules, name, unit: labels.outcome_label(name, rules, unit),
-    "evidence": lambda rules, level: labels.evidence_words(level, rules),
-    "ended": lambda rules, status: ended_words(status, rules),
-    "some_of": _some_of,
-    "kind": lambda _, why: reason_kind(why),
-    "finding": finding_line,
+def _factors(names: Any, rules: RuleBook, unit: str) -> str:
+    return listed([sentences.factor_phrase(name, rules, unit) for name in names])
+
+
+_BY_RULES: dict[str, Callable[..., str]] = {
+    "factor": sentences.factor_phrase,
+    "factors": _factors,
+    "outcome": sentences.outcome_label,
+    "evidence": sentences.evidence_words,
+    "ended": sentences.ended_words,
     "entry": entry_text,
-    "comparison": lambda rules, found, display_unit: comparison_sentence(
-        found, rules, display_unit
-    ),
-    "repeats": lambda rules, found, display_unit: repeats_of_comparison(found, rules, display_unit),
-    "across": lambda rules, item, **how: ask.across(item, rules, **how),
-    "suggestion": lambda rules, row, item, **how: ask.suggestion(row, item, rules, **how),
-    "pressure": lambda _, **low: morning_words.pressure_words(**low),
-    "night": lambda _, **night: morning_words.night_words(**night),
-    "not_as_usual": lambda _, numbers: morning_words.not_as_usual(numbers),
-    "about_rises": lambda _, rises, display_unit: morning_words.about_rises(
-        rises, Amounts(display_unit)
-    ),
-    "open_question": lambda rules, item: question_sentence(item, rules),
-    "week_message": lambda _, advice, kept: week_message(advice, kept),
+    "comparison": comparison_sentence,
+    "repeats": repeats_of_comparison,
+    "across": sentences.across,
+    "suggestion": sentences.suggestion,
+    "open_question": question_sentence,
 }
 """Names in the words of the rule books, by the kind of name."""
+
+_WITHOUT_RULES: dict[str, Callable[..., str]] = {
+    "some_of": _some_of,
+    "kind": reason_kind,
+    "finding": finding_line,
+    "pressure": day.pressure_words,
+    "night": day.night_words,
+    "not_as_usual": day.not_as_usual,
+    "about_rises": day.about_rises,
+    "week_message": week_message,
+}
 
 
 def _amounts(wording: Wording) -> Amounts:

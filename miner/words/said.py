@@ -23,6 +23,13 @@ A part ``do_close`` takes the place of ``do`` where there is a value ``close``.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+from miner.words.door import Audience, said_to
+
+if TYPE_CHECKING:
+    from miner.rulebook import RuleBook
+
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -35,7 +42,7 @@ from typing import Any
 from miner.core.facts import sentence_of
 from miner.core.messages import Message
 from miner.core.results import Finding
-from miner.words.door import Door, door_now, rules_at_door
+from miner.words.door import Door, door_now
 from miner.words.safe import clean
 from miner.words.wording import day_words, listed
 
@@ -129,7 +136,7 @@ def reason_kind(why: Message | str) -> str:
 
 def _by_rules(rules: Any, room: str, kind: str, values: Mapping[str, Any], door: Door) -> str:
     """Return a sentence of the rule books' wording, or a name in the rule books' words."""
-    from miner.words.sentences import say
+    from miner.words.wording import say
 
     if room == "labels":
         return str(sentence_of(Label(kind, rules, values), "label"))
@@ -204,3 +211,49 @@ def _some(each: list[str], spec: str) -> str:
     most = int(spec.removeprefix("first").removeprefix("last"))
     shown = each[:most] if spec.startswith("first") else each[-most:]
     return ", ".join(shown) + (f" and {len(each) - most} more" if len(each) > most else "")
+
+
+def rules_at_door(rules: RuleBook, door: Door | None = None) -> RuleBook:
+    """Return the rule books in the words of a door, with the same hash.
+
+    A text that a practice wrote itself stays as the practice wrote it.
+
+    Args:
+        rules: the rule books.
+        door: by default the one that codes are worded for now.
+    """
+    from miner import rulebook
+
+    door = door_now() if door is None else door
+    if not door:
+        return rules
+    rules = said_to(rules, Audience.PRACTITIONER)
+    if door == "paper":
+        return rules
+    own, shipped = _texts()[door], rulebook.load()
+    wording = {
+        table: rules.wording[table]
+        | _unchanged(texts, rules.wording[table], shipped.wording[table])
+        for table, texts in own["wording"].items()
+        if table in rules.wording
+    }
+    cautions = _unchanged(own["cautions"], vars(rules.cautions), vars(shipped.cautions))
+    return rules.model_copy(
+        update={
+            "wording": rules.wording | wording,
+            "cautions": rules.cautions.model_copy(update=cautions),
+        }
+    )
+
+
+def _unchanged(
+    texts: Mapping[str, str], used: Mapping[str, Any], shipped: Mapping[str, Any]
+) -> dict[str, str]:
+    """Return the texts that take the place of one that ships."""
+    return {key: text for key, text in texts.items() if used.get(key) == shipped[key]}
+
+
+@cache
+def _texts() -> dict[str, Any]:
+    book = resources.files("miner.words") / "doors.toml"
+    return tomllib.loads(book.read_text(encoding="utf-8"))

@@ -2,17 +2,128 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from math import ceil, floor
 from typing import Any
 
-from miner.core.messages import MinerError, several
-from miner.core.results import DoubtCode, ErrorRate, Evidence, Hypothesis, Ranking, Shape, Together
+from miner.core.messages import Message, MinerError, several
+from miner.core.results import (
+    DoubtCode,
+    ErrorRate,
+    Evidence,
+    Hypothesis,
+    Ranking,
+    Shape,
+    Together,
+    Withheld,
+)
+from miner.core.results.caseload import ByClient, PooledEffect, Suggestion
 from miner.rulebook import FactorRule, RuleBook
 from miner.words.amounts import Amounts
-from miner.words.labels import on_a_told_date, outcome_label, withheld_words
+from miner.words.door import Audience, door_now, said_to
 from miner.words.safe import clean
-from miner.words.wording import full_date
+from miner.words.safe import name as shortened
+from miner.words.wording import full_date, say
+
+TAG = "tag:"
+FOOD_UNNAMED = "something about meals"
+Hidden = Callable[[str], bool]
+"""Says of the name of a habit whether it is not to be named."""
+
+
+def nothing_hidden(_: str) -> bool:
+    """Say that every habit may be named."""
+    return False
+
+
+def outcome_label(name: str, rules: RuleBook, unit: str = "day") -> str:
+    """Return the words of an outcome, or its name where the rule book has none."""
+    try:
+        return rules.outcome(name, unit).label
+    except MinerError:
+        return clean(name, 60)
+
+
+def factor_phrase(name: str, rules: RuleBook, unit: str = "day") -> str:
+    """Return the words of a factor, or its name where the rule book has none."""
+    try:
+        return shortened(rules.factor(name, unit).phrase)
+    except MinerError:
+        return clean(name, 60)
+
+
+def named(name: str, rules: RuleBook, unit: str, hidden: Hidden) -> str:
+    """Return the words of a factor; of a hidden one only that it is about meals."""
+    return FOOD_UNNAMED if hidden(name) else factor_phrase(name, rules, unit)
+
+
+def note_words(note: Message | str, hidden: Hidden) -> str:
+    """Return a note or a reason in words; a hidden habit in it is not named."""
+    if isinstance(note, Message) and hidden(str(note.values.get("factor", ""))):
+        note = replace(note, values={**note.values, "other": FOOD_UNNAMED})
+    return str(note)
+
+
+def factor_name(name: str, rules: RuleBook | None, unit: str = "day", *, limit: int = 60) -> str:
+    """Return the name of a factor: as the rule book has it; on a page in its words."""
+    if rules is None or door_now() != "page":
+        return clean(name, limit)
+    return factor_phrase(name, rules, unit)
+
+
+def factor_words(factor: str, rules: RuleBook, unit: str = "day") -> str:
+    """Return units with a factor in words: ``short nights``; of a tag only what it says."""
+    if factor.startswith(TAG):
+        return shortened(factor.removeprefix(TAG), 40)
+    try:
+        return shortened(rules.factor(factor, unit).with_many)
+    except MinerError:
+        return shortened(factor)
+
+
+def evidence_words(level: Evidence | str, rules: RuleBook) -> str:
+    """Return the one sentence an evidence level may be told in."""
+    return str(rules.wording["evidence"][str(level)])
+
+
+def evidence_of(item: Hypothesis, rules: RuleBook, *, client: bool = False) -> str:
+    """Return the level of a hypothesis; what rests on a date nobody can show says so.
+
+    Args:
+        item: what is told.
+        rules: the rule books.
+        client: the words for a client's page.
+    """
+    if not on_a_told_date(item):
+        return evidence_words(item.evidence, rules)
+    words = rules.wording["evidence_if"]["client" if client else "clear"]
+    return str(words).format(day=full_date(item.fixed_on or ""))
+
+
+def on_a_told_date(item: Hypothesis) -> bool:
+    """Say whether it is clear only if its question was written down when somebody says it was."""
+    return item.evidence is Evidence.CLEAR and item.fixed_proven is False
+
+
+def withheld_words(withheld: Withheld) -> str:
+    """Return that nothing is said, and why."""
+    return f"Withheld: {reason_words(withheld)}"
+
+
+def reason_words(withheld: Withheld, hidden: Hidden = nothing_hidden) -> str:
+    """Return why nothing is said, with the counts or the shares where these decide."""
+    have, need = withheld.have, withheld.need
+    reason = note_words(withheld.reason, hidden).rstrip(".")
+    if have is None or need is None:
+        return f"{reason}."
+    if need < 1:
+        limit = "most" if have > need else "least"
+        counts = f"{100 * have:.0f} %; at {limit} {100 * need:.0f} % would do"
+    else:
+        counts = f"have {have:g}, need {need:g}"
+    return f"{reason} ({counts})."
+
 
 ABOUT_A_MONTH = (24, 38)
 """Days of a record that may be called a month."""
@@ -24,33 +135,6 @@ _UNDEFINED = {
     "stats.average_never_wrong": "no_change",
 }
 """Which sentence tells why it is undefined whether all habits foretell anything, by its reason."""
-
-
-def say(rules: RuleBook, table: str, key: str, **values: object) -> str:
-    """Return a sentence of ``wording.toml`` with its braces filled in.
-
-    Raises:
-        MinerError: the book does not have it, or asks for something that is not known.
-    """
-    try:
-        return str(rules.wording[table][key]).format(**values)
-    except (KeyError, TypeError, IndexError, ValueError) as error:
-        raise MinerError(
-            f"the sentence {key} of [{table}] is missing or cannot be filled in ({error})",
-            f"a sentence with no braces but {', '.join(values) or 'none'}",
-            "Copy that key from the wording.toml that ships.",
-            file="wording.toml",
-        ) from error
-
-
-def client_always(rules: RuleBook, days: str = "days") -> list[str]:
-    """Return what a client is always told.
-
-    Args:
-        rules: the rule books.
-        days: how long the record is, in words; without a record no number is told.
-    """
-    return [text.replace("{days}", days) for text in rules.cautions.client_always]
 
 
 def together_sentence(found: Together, rules: RuleBook, unit: str) -> str:
@@ -371,3 +455,51 @@ def way_words(as_: Any, rules: RuleBook) -> str:
         return say(rules, "ways", str(as_))
     except MinerError:
         return clean(as_, 20)
+
+
+def across(item: PooledEffect | Suggestion, rules: RuleBook, unit: str, display_unit: str) -> str:
+    """Return a difference across clients, or across the others of one."""
+    theirs = said_to(rules, Audience.PRACTITIONER)
+    return _across(item, theirs, Amounts(display_unit), unit)
+
+
+def suggestion(
+    row: ByClient, item: PooledEffect, rules: RuleBook, unit: str, display_unit: str
+) -> str:
+    """Return what the others suggest where a client's own records cannot tell."""
+    show = Amounts(display_unit)
+    sentence = _across(item, rules, show, unit)
+    if row.shrunken is None or row.interval is None:
+        return f"{sentence} Yours is not yet known."
+    likely = show.difference(row.shrunken, item.unit)
+    between = show.interval(row.interval, item.unit)
+    return (
+        f"{sentence} Yours is not yet known. Seen together with the others it may be about "
+        f"{likely} {show.unit(item.unit)} ({between})."
+    )
+
+
+def habit_phrase(item: PooledEffect | Suggestion, rules: RuleBook, unit: str) -> str:
+    """Return a habit in words; of a dose what its difference is for."""
+    rule = rules.factor(item.factor, unit)
+    return factor_phrase(item.factor, rules, unit) if item.per is None else rule.each or ""
+
+
+def _across(item: PooledEffect | Suggestion, rules: RuleBook, show: Amounts, unit: str) -> str:
+    label = outcome_label(item.outcome.removeprefix(f"{unit}."), rules, unit)
+    factor = habit_phrase(item, rules, unit)
+    others = "other clients" if isinstance(item, Suggestion) else "clients"
+    way = "higher" if (item.difference or 0.0) > 0 else "lower"
+    size = f"{show.size(abs(item.difference or 0.0), item.unit)} {show.unit(item.unit)}"
+    when = "after" if item.relation == "precedes" else "with"
+    between = show.interval(item.interval, item.unit)
+    return f"Across {item.clients} {others}, {label} was {size} {way} {when} {factor} ({between})."
+
+
+GUESS = {"up": "higher", "down": "lower"}
+
+
+def question_of(item: Suggestion, rules: RuleBook) -> str:
+    """Return a question in a few words: the habit, the outcome, the guess."""
+    label = outcome_label(item.outcome.removeprefix(f"{item.by}."), rules, item.by)
+    return f"{habit_phrase(item, rules, item.by)}: {label} {GUESS[item.guess]}"

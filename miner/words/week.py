@@ -9,7 +9,7 @@ from miner.core.results.week import Logged, OpenQuestion, Week
 from miner.rulebook import RuleBook
 from miner.words.cautions import Cautions
 from miner.words.document import Part, Parts, Side, heading, paragraph, section, table
-from miner.words.labels import factor_phrase, outcome_label
+from miner.words.sentences import factor_phrase, outcome_label
 
 
 def week_parts(week: Week) -> Parts:

@@ -11,8 +11,8 @@ from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
 from miner.words.document import Parts, Side, heading, paragraph, section, table
 from miner.words.door import Audience, said_to
-from miner.words.labels import factor_name, factor_phrase, outcome_label
 from miner.words.safe import clean
+from miner.words.sentences import factor_name, factor_phrase, outcome_label
 from miner.words.wording import unit_name
 
 _DIGITS = {"h": 1, "min": 0, "g": 0, "share": 2, "steps": 0, "count": 0}

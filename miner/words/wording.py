@@ -2,6 +2,13 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+from miner.core.messages import MinerError
+
+if TYPE_CHECKING:
+    from miner.rulebook import RuleBook
+
 from collections.abc import Sequence
 from datetime import date
 from itertools import pairwise
@@ -100,3 +107,30 @@ def listed(items: list[str], last: str = "and") -> str:
 def unit_name(unit: str) -> str:
     """Return the name of a day or a meal: its ISO date or start; on a page without the T."""
     return unit.replace("T", " ") if door_now() == "page" else unit
+
+
+def say(rules: RuleBook, table: str, key: str, **values: object) -> str:
+    """Return a sentence of ``wording.toml`` with its braces filled in.
+
+    Raises:
+        MinerError: the book does not have it, or asks for something that is not known.
+    """
+    try:
+        return str(rules.wording[table][key]).format(**values)
+    except (KeyError, TypeError, IndexError, ValueError) as error:
+        raise MinerError(
+            f"the sentence {key} of [{table}] is missing or cannot be filled in ({error})",
+            f"a sentence with no braces but {', '.join(values) or 'none'}",
+            "Copy that key from the wording.toml that ships.",
+            file="wording.toml",
+        ) from error
+
+
+def client_always(rules: RuleBook, days: str = "days") -> list[str]:
+    """Return what a client is always told.
+
+    Args:
+        rules: the rule books.
+        days: how long the record is, in words; without a record no number is told.
+    """
+    return [text.replace("{days}", days) for text in rules.cautions.client_always]

@@ -13,7 +13,7 @@ from miner import rulebook
 from miner.core.results import Plan
 from miner.followup import planning
 from miner.render.plan_page import plan_page
-from miner.words.sentences import say
+from miner.words.wording import say
 
 START = date(2026, 7, 6)
 STOPS = ("stop_unwell", "stop_worry", "stop_ill", "missed")

@@ -14,8 +14,7 @@ import pytest
 from miner import rulebook, steps
 from miner.core import resources
 from miner.render.terminal import render
-from miner.words.day import day_parts
-from miner.words.morning_words import LABELS
+from miner.words.day import LABELS, day_parts
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 

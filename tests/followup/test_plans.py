@@ -21,7 +21,7 @@ from miner.render.plan_page import plan_page
 from miner.render.terminal import render
 from miner.stats.power import pairs_detectable, pairs_power
 from miner.words.plan import plan_calendar, plan_parts
-from miner.words.sentences import say
+from miner.words.wording import say
 
 START = date(2026, 7, 6)
 SIZE = planning.Size(period_days=3, leave_out_days=1, pairs=6, spread=10.0)

@@ -21,7 +21,7 @@ from miner.ledger import KeptEntry
 from miner.steps import following
 from miner.steps.records import ledger_told
 from miner.words.amounts import Amounts
-from miner.words.hypothesis import HypothesisTeller
+from miner.words.teller import HypothesisTeller
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 

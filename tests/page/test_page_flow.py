@@ -26,8 +26,9 @@ from miner.page.jobs import Jobs
 from miner.page.render import blocks
 from miner.page.warming import warm
 from miner.render.terminal import render
-from miner.words.door import at_door, rules_at_door
+from miner.words.door import at_door
 from miner.words.ranking import ranking_parts
+from miner.words.said import rules_at_door
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 

@@ -17,9 +17,10 @@ from miner import ledger, steps
 from miner.render.terminal import render
 from miner.rulebook import RuleBook
 from miner.words.document import Parts
-from miner.words.door import at_door, rules_at_door
+from miner.words.door import at_door
 from miner.words.meals import comparison_parts, meals_parts
 from miner.words.ranking import ranking_parts
+from miner.words.said import rules_at_door
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 

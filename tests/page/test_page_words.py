@@ -12,8 +12,9 @@ import pytest
 from visits import Visitor, words
 
 from miner import rulebook
-from miner.words.door import at_door, rules_at_door
-from miner.words.labels import factor_name
+from miner.words.door import at_door
+from miner.words.said import rules_at_door
+from miner.words.sentences import factor_name
 from miner.words.wording import unit_name
 
 pytestmark = pytest.mark.usefixtures("derived_once")

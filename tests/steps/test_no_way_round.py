@@ -17,8 +17,7 @@ from miner.core.results import Evidence, Severity
 from miner.records.write.entering import DiaryEntry
 from miner.render.terminal import render
 from miner.words.history import history_parts
-from miner.words.labels import evidence_of
-from miner.words.sentences import verdict
+from miner.words.sentences import evidence_of, verdict
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 BEFORE = date(2026, 1, 1)

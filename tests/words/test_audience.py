@@ -9,9 +9,10 @@ import pytest
 from miner.core.results import Wording, worded
 from miner.render.terminal import render
 from miner.rulebook import RuleBook
-from miner.words.door import OF_CLIENT, Audience, Door, at_door, rules_at_door, said_to
-from miner.words.labels import factor_phrase, outcome_label
+from miner.words.door import OF_CLIENT, Audience, Door, at_door, said_to
 from miner.words.ranking import ranking_parts
+from miner.words.said import rules_at_door
+from miner.words.sentences import factor_phrase, outcome_label
 
 OTHERS = (Audience.PRACTITIONER, Audience.DOCTOR)
 

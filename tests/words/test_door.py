@@ -8,8 +8,8 @@ import pytest
 
 from miner import rulebook
 from miner.core.messages import message
-from miner.words.door import at_door, door_now, rules_at_door
-from miner.words.said import texts
+from miner.words.door import at_door, door_now
+from miner.words.said import rules_at_door, texts
 
 RULES = rulebook.load()
 

@@ -16,8 +16,8 @@ from miner.render.figures.difference import Difference, difference
 from miner.render.figures.dots import Line, Point, scatter
 from miner.render.terminal import render
 from miner.words.amounts import Amounts
-from miner.words.hypothesis import HypothesisTeller
 from miner.words.sentences import each_more, sentence
+from miner.words.teller import HypothesisTeller
 
 RULES = rulebook.load()
 HOUR = Per(1.0, "h", "less", 1.4)

@@ -6,7 +6,7 @@ import pytest
 
 from miner import rulebook
 from miner.core.results import Doubt, DoubtCode
-from miner.words.hypothesis import doubt_sentences
+from miner.words.teller import doubt_sentences
 
 RULES = rulebook.load()
 

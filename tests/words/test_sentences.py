@@ -30,8 +30,8 @@ from miner.render.terminal import render
 from miner.rulebook import RuleBook
 from miner.words import sentences
 from miner.words.amounts import Amounts
-from miner.words.hypothesis import HypothesisTeller
-from miner.words.labels import evidence_words
+from miner.words.sentences import evidence_words
+from miner.words.teller import HypothesisTeller
 
 UNITS = ("day", "meal")
 CAUSAL = re.compile(

@@ -13,9 +13,9 @@ from miner.render.terminal import render
 from miner.render.values import ranking_csv
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
-from miner.words.hypothesis import HypothesisTeller
-from miner.words.labels import withheld_words
 from miner.words.ranking import ranking_parts
+from miner.words.sentences import withheld_words
+from miner.words.teller import HypothesisTeller
 
 REST = """\
 We could not tell: 0. We looked and saw little sign: 0. With habits taken

@@ -8,8 +8,7 @@ import pytest
 
 from miner.core.results.morning import Against, Noted
 from miner.words.amounts import Amounts
-from miner.words.day import noted_words
-from miner.words.morning_words import measure_words
+from miner.words.day import measure_words, noted_words
 
 MG_DL = Amounts("mg/dL")
 

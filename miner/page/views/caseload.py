@@ -16,8 +16,8 @@ from miner.page.rule_change import rules_of
 from miner.records.read.settings import PracticeFile
 from miner.records.read.toml_file import read_toml
 from miner.render.caseload_page import caseload_page
-from miner.words.door import rules_at_door
 from miner.words.practice import caseload_parts
+from miner.words.said import rules_at_door
 
 UNITS = ("day", "meal")
 

@@ -20,7 +20,7 @@ from miner.steps.week import week as week_of
 from miner.words.day import day_parts
 from miner.words.days import days_parts
 from miner.words.document import Part, Strip
-from miner.words.labels import factor_phrase
+from miner.words.sentences import factor_phrase
 from miner.words.week import week_parts
 
 

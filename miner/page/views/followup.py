@@ -15,12 +15,11 @@ from miner.page.request import PageRequest
 from miner.page.state import made_of
 from miner.page.views.client import before, name_of, read_or_fault
 from miner.rulebook import RuleBook
-from miner.words.door import rules_at_door
 from miner.words.follow import follow_parts
 from miner.words.history import history_parts
-from miner.words.labels import factor_phrase, outcome_label
 from miner.words.plan import result_parts
-from miner.words.sentences import way_words
+from miner.words.said import rules_at_door
+from miner.words.sentences import factor_phrase, outcome_label, way_words
 
 
 def show(request: PageRequest) -> Response:

@@ -23,8 +23,8 @@ from miner.render.figures.inline import Styles, inline
 from miner.render.figures.meal_pairs import meal_pairs
 from miner.render.figures.paper import as_svg
 from miner.words.cautions import Cautions
-from miner.words.labels import factor_phrase
 from miner.words.meals import comparison_parts, meals_parts
+from miner.words.sentences import factor_phrase
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -23,9 +23,8 @@ from miner.render.figures.inline import Styles
 from miner.steps.planning import LATEST_START
 from miner.words.amounts import Amounts
 from miner.words.door import Audience
-from miner.words.hypothesis import HypothesisTeller
 from miner.words.plan import plan_parts
-from miner.words.teller import Teller
+from miner.words.teller import HypothesisTeller, Teller
 from miner.words.why import why_parts
 
 SENSOR_DAYS = (5, 30)

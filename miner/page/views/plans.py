@@ -26,10 +26,10 @@ from miner.page.views.client import read_or_fault
 from miner.records.write.settings_file import WRITING, require_stamp, stamp
 from miner.records.write.ticks import ANSWERS, Ticks, tick_files, ticks_in
 from miner.render.plan_page import plan_page
-from miner.words.door import rules_at_door
-from miner.words.labels import factor_phrase, outcome_label
 from miner.words.pages import TICK_ANSWERS
 from miner.words.plan import LETTERS, plan_calendar, what_to_do
+from miner.words.said import rules_at_door
+from miner.words.sentences import factor_phrase, outcome_label
 
 HEADER = ("date", "plan", "answer")
 

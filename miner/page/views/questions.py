@@ -15,9 +15,9 @@ from miner.page.request import PageRequest
 from miner.page.views.client import name_of, read_or_fault
 from miner.rulebook import RuleBook
 from miner.words.ask import lead, luck, question_words
-from miner.words.door import rules_at_door
-from miner.words.labels import evidence_words
 from miner.words.pages import ANY_FOOD, ANY_TAG, UNIT_TITLES
+from miner.words.said import rules_at_door
+from miner.words.sentences import evidence_words
 
 
 def show(request: PageRequest) -> Response:

@@ -15,8 +15,8 @@ from miner.page.places import client_folder, clients_of
 from miner.page.render import page
 from miner.page.request import PageRequest, address
 from miner.records.write.settings_file import WRITING
-from miner.words.door import rules_at_door
 from miner.words.pages import cut_words
+from miner.words.said import rules_at_door
 
 
 def show(request: PageRequest) -> Response:

@@ -14,9 +14,9 @@ from miner.records.read.settings import PracticeFile
 from miner.records.read.toml_file import read_toml
 from miner.records.write.settings_file import change, set_key, stamp
 from miner.rulebook import RuleBook
-from miner.words.door import rules_at_door
 from miner.words.pages import MEAL_ALONE, UNIT_TITLES
 from miner.words.safe import clean
+from miner.words.said import rules_at_door
 
 NAME = "practice.toml"
 DISPLAY = ("mg/dL", "mmol/L")

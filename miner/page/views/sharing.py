@@ -17,8 +17,8 @@ from miner.page.render import DRAWING, page
 from miner.page.request import PageRequest, attached
 from miner.page.views.client import before, name_of
 from miner.render.pages import render
-from miner.words.labels import evidence_of
 from miner.words.pages import CHOICES_BY_UNIT, SHARED_PAGES
+from miner.words.sentences import evidence_of
 from miner.words.teller import Teller
 
 _SHOWN = (Evidence.CLEAR, Evidence.HINT)
