@@ -11,7 +11,7 @@ from miner.core.results import ErrorRate, Evidence, Hypothesis
 from miner.core.results.caseload import Suggested, Suggestion
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
-from miner.words.document import Parts, Side, command, heading, paragraph, section, table
+from miner.words.document import Parts, command, heading, paragraph, section, table
 from miner.words.safe import clean
 from miner.words.sentences import evidence_of, evidence_words, factor_phrase, outcome_label
 from miner.words.teller import HypothesisTeller
@@ -104,12 +104,7 @@ def question_words(item: Asked, rules: RuleBook) -> str:
     return " ".join(said)
 
 
-_COLUMNS: tuple[tuple[str, Side], ...] = (
-    ("true difference", "right"),
-    ("found", "right"),
-    ("of 100", "right"),
-    ("95 % interval", "right"),
-)
+_COLUMNS = (">true difference", ">found", ">of 100", ">95 % interval")
 
 
 def error_rate_parts(
@@ -163,7 +158,7 @@ def _found(found: ErrorRate, display_unit: str) -> Parts:
         for item in found.found_rate_at
         if item.rate is not None
     ]
-    return [table(_COLUMNS, rows, gap=2)] if rows else []
+    return table(_COLUMNS, rows, gap=2)
 
 
 TODAY_ON = "Fixed today, a question is judged on this client's days after today."
@@ -183,11 +178,7 @@ def suggested_parts(found: Suggested, rules: RuleBook, folder: str) -> Parts:
     ]
     for item in found.questions:
         said = f"{item.sentence} {evidence_words(item.evidence, rules)}"
-        parts += [
-            paragraph(""),
-            paragraph(said, 2),
-            command(command_of(item, folder)),
-        ]
+        parts += [paragraph(""), paragraph(said, 2), command(command_of(item, folder))]
     if not found.questions:
         return parts
     closing = f"{luck(found, rules)} {TODAY_ON}".strip()

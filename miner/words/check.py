@@ -13,19 +13,8 @@ from miner.core.results import CheckReport, Finding, Severity, StreamSummary
 from miner.rulebook import RuleBook
 from miner.words.amounts import fixed
 from miner.words.cautions import FIRST, Cautions
-from miner.words.document import (
-    Fitted,
-    Parts,
-    Side,
-    heading,
-    paragraph,
-    section,
-    table,
-    urgent,
-)
-from miner.words.document import (
-    item as numbered,
-)
+from miner.words.document import Fitted, Parts, heading, paragraph, section, table, urgent
+from miner.words.document import item as numbered
 from miner.words.safe import clean, name
 from miner.words.said import tells_count
 from miner.words.sentences import factor_name, factor_words
@@ -204,16 +193,7 @@ _TITLES = {
     Severity.LEFT_OUT: "Left out",
     Severity.NOTE: "Notes",
 }
-_STREAM_COLUMNS: tuple[tuple[str, Side], ...] = (
-    ("stream", "left"),
-    ("rows", "right"),
-    ("used", "right"),
-    ("days", "right"),
-    ("from", "left"),
-    ("to", "left"),
-    ("every", "right"),
-    ("longest gap", "right"),
-)
+_STREAM_COLUMNS = ("stream", ">rows", ">used", ">days", "from", "to", ">every", ">longest gap")
 
 
 def detail_of_check(report: CheckReport, rules: RuleBook | None) -> Parts:
@@ -245,7 +225,8 @@ def _streams(report: CheckReport) -> Parts:
             files.append(f"{stream}: {', '.join(name(file) for file in item.files)}")
     if not rows:
         return []
-    return [table(_STREAM_COLUMNS, rows, gap=2), paragraph("; ".join(files), 2, limit=LONGEST)]
+    listed_files = paragraph("; ".join(files), 2, limit=LONGEST)
+    return [*table(_STREAM_COLUMNS, rows, gap=2), listed_files]
 
 
 def _day(moment: str | None) -> str:
@@ -302,12 +283,7 @@ def finding_words(item: Finding, limit: int = LONGEST) -> str:
     return f"{error.message} ({item.count} times)" if times else error.message
 
 
-_RECORDS: tuple[tuple[str, Side], ...] = (
-    ("Records", "left"),
-    ("rows", "right"),
-    ("days", "right"),
-    ("", "left"),
-)
+_RECORDS = ("Records", ">rows", ">days", "")
 LEAST_KNOWN = 3
 MOST_REASONS = 2
 
@@ -430,7 +406,7 @@ def _records(report: CheckReport) -> Parts:
         (title, str(stream.rows), str(stream.days), _cadence(stream))
         for title, stream in report.streams.items()
     ]
-    return [paragraph(""), table(_RECORDS, rows, indent=0, gap=3)] if rows else []
+    return [paragraph(""), *table(_RECORDS, rows, indent=0, gap=3)] if rows else []
 
 
 def _records_in_words(report: CheckReport) -> Parts:

@@ -14,7 +14,7 @@ from miner.core.results.morning import (
     RiseOfDay,
 )
 from miner.words.amounts import Amounts, fixed
-from miner.words.document import Parts, Side, heading, item, paragraph, section, table, urgent
+from miner.words.document import Parts, heading, item, paragraph, section, table, urgent
 from miner.words.noting import notes_parts
 from miner.words.safe import clean, name
 from miner.words.wording import capital, day_words, listed
@@ -326,13 +326,11 @@ def _detail(found: DayReview, amounts: Amounts) -> Parts:
 
 
 def _within(items: Sequence[Against], amounts: Amounts) -> Parts:
-    columns: list[tuple[str, Side]] = [("", "left"), ("that day", "right")]
-    columns.append(("usual", "right"))
     rows = [
         (item.label, level_words(item.value, item, amounts), usual_words(item, amounts))
         for item in items
     ]
-    return [table(columns, rows, gap=2)] if rows else []
+    return table(("", ">that day", ">usual"), rows, gap=2)
 
 
 def practice_parts(found: PracticeMorning) -> Parts:

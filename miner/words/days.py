@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Protocol
 from miner.core.messages import several
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
-from miner.words.document import BLANK, Part, Parts, Side, Strip, heading, paragraph, section, table
+from miner.words.document import BLANK, Part, Parts, Strip, heading, paragraph, section, table
 from miner.words.safe import clean
 
 if TYPE_CHECKING:
@@ -76,12 +76,12 @@ def _letter(place: int) -> str:
 def _outcomes(units: Table, rules: RuleBook, amounts: Amounts, reasons: Mapping[str, str]) -> Parts:
     names = [(name, _unit(name, rules)) for name in units.outcomes]
     sensors = bool((units.frame["sensor"] != "").any())
-    columns: list[tuple[str, Side]] = [(units.unit, "left"), ("out", "left")]
+    columns: list[str] = [units.unit, "out"]
     for name, unit in names:
         title = clean(name, 30).replace("_", "\n")
-        columns.append((f"{title}\n{amounts.unit(unit)}".strip(), "right"))
+        columns.append(f">{title}\n{amounts.unit(unit)}".rstrip())
     if sensors:
-        columns.append(("sensor", "left"))
+        columns.append("sensor")
     rows = []
     for index, row in zip(units.frame.index, units.frame.to_dict("records"), strict=True):
         left_out = str(row["left_out"])
@@ -89,7 +89,7 @@ def _outcomes(units: Table, rules: RuleBook, amounts: Amounts, reasons: Mapping[
         levels = [amounts.level(row[name], unit) for name, unit in names]
         sensor = [clean(row["sensor"], 12)] if sensors else []
         rows.append((clean(index, 24), mark, *levels, *sensor))
-    return [table(columns, rows)] if rows else []
+    return table(columns, rows)
 
 
 def _unit(name: str, rules: RuleBook) -> str:

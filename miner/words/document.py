@@ -9,8 +9,6 @@ from typing import Literal
 from miner.core.messages import Words
 from miner.words.safe import clean, spelled
 
-Side = Literal["left", "right"]
-
 
 @dataclass(frozen=True, slots=True)
 class Heading:
@@ -75,7 +73,7 @@ class Table:
         gap: columns left free between two.
     """
 
-    columns: tuple[tuple[str, Side], ...]
+    columns: tuple[tuple[str, Literal["left", "right"]], ...]
     rows: tuple[tuple[str, ...], ...]
     indent: int = 2
     gap: int = 1
@@ -143,11 +141,18 @@ def own_words(line: str, indent: int = 0) -> Paragraph:
 
 
 def table(
-    columns: Sequence[tuple[str, Side]],
-    rows: Iterable[Sequence[str]],
-    *,
-    indent: int = 2,
-    gap: int = 1,
-) -> Table:
-    """Return a table without lines; every cell is already clean text."""
-    return Table(tuple(columns), tuple(tuple(row) for row in rows), indent, gap)
+    columns: Sequence[str], rows: Iterable[Sequence[str]], *, indent: int = 2, gap: int = 1
+) -> Parts:
+    """Return a table without lines, or nothing without rows.
+
+    Args:
+        columns: titles; one that begins with ``>`` stands at the right with its cells.
+        rows: one cell a column, each already clean text.
+        indent: columns left free at the left.
+        gap: columns left free between two.
+    """
+    shown = tuple(tuple(row) for row in rows)
+    titles = tuple(
+        (title.removeprefix(">"), "right" if title.startswith(">") else "left") for title in columns
+    )
+    return [Table(titles, shown, indent, gap)] if shown else []

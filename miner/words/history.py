@@ -157,10 +157,7 @@ def _names(
     factors: tuple[Any, ...], outcome: str, rules: RuleBook, unit: str = "day"
 ) -> dict[str, str]:
     factor = " and ".join(factor_phrase(str(name), rules, unit) for name in factors)
-    return {
-        "factor": factor[:1].upper() + factor[1:],
-        "label": outcome_label(outcome, rules, unit),
-    }
+    return {"factor": factor[:1].upper() + factor[1:], "label": outcome_label(outcome, rules, unit)}
 
 
 def contents_parts(

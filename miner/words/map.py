@@ -9,7 +9,7 @@ from typing import Any
 
 from miner.core.messages import several
 from miner.core.results.mapping import Known, Loss, Mapped, Option, Proposal, ReadRow, Undecided
-from miner.words.document import Part, Parts, heading, paragraph, section, table
+from miner.words.document import Parts, heading, paragraph, section, table
 from miner.words.safe import clean
 from miner.words.wording import capital
 
@@ -213,15 +213,15 @@ def proposal_parts(
     if columns:
         listed = [f"{clean(own, _CELL)} ({_COLUMNS.get(key, key)})" for key, own in columns.items()]
         known.insert(0, ("columns", ", ".join(listed)))
-    parts += section("How we know", [_pairs(dict.fromkeys(known), 2)] if known else [])
+    parts += section("How we know", _pairs(dict.fromkeys(known), 2))
     asked = [part for key, each in questions for part in question_parts(each, key)]
     parts += section("For you to decide", asked)
     lines = proposal.toml.rstrip().split("\n") if detail else []
     return parts + section("Entry", [paragraph(line, 2) for line in lines])
 
 
-def _pairs(rows: Iterable[tuple[str, str]], indent: int) -> Part:
-    return table((("", "left"), ("", "left")), rows, indent=indent, gap=2)
+def _pairs(rows: Iterable[tuple[str, str]], indent: int) -> Parts:
+    return table(("", ""), rows, indent=indent, gap=2)
 
 
 def lead(proposal: Proposal) -> str:
@@ -285,7 +285,7 @@ def question_parts(question: Undecided, key: str) -> Parts:
         if each.value != question.default
     ]
     rows = rows or [(f"--set {key}=...", "")]
-    return [paragraph(question_text(question) + default, 2), _pairs(rows, 4)]
+    return [paragraph(question_text(question) + default, 2), *_pairs(rows, 4)]
 
 
 def question_text(question: Undecided) -> str:

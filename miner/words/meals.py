@@ -10,7 +10,7 @@ from miner.core.messages import Message, several
 from miner.core.results.meals import MealComparison, MealPair, Repeats
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
-from miner.words.document import Parts, Side, heading, paragraph, section, table
+from miner.words.document import Parts, heading, paragraph, section, table
 from miner.words.safe import clean
 from miner.words.said import reason_kind
 from miner.words.sentences import factor_name
@@ -120,15 +120,9 @@ def comparison_parts(found: MealComparison, rules: RuleBook, display_unit: str =
 
 def _rows_shown(meals: MealTable, rules: RuleBook, amounts: Amounts) -> Parts:
     units = [(name, rules.outcome(name, "meal").measure_unit) for name in meals.outcomes]
-    columns: list[tuple[str, Side]] = [
-        ("meal", "left"),
-        ("", "left"),
-        ("label", "left"),
-        ("carbs\ng", "right"),
-    ]
+    columns: list[str] = ["meal", "", "label", ">carbs\ng"]
     columns += [
-        (f"{clean(name, 30).replace('_', chr(10))}\n{amounts.unit(unit)}", "right")
-        for name, unit in units
+        f">{clean(name, 30).replace('_', chr(10))}\n{amounts.unit(unit)}" for name, unit in units
     ]
     rows = [
         (
@@ -140,7 +134,7 @@ def _rows_shown(meals: MealTable, rules: RuleBook, amounts: Amounts) -> Parts:
         )
         for name, row in zip(meals.frame.index, meals.frame.to_dict("records"), strict=True)
     ]
-    return [table(columns, rows)] if rows else []
+    return table(columns, rows)
 
 
 def _label(label: object, meal: object) -> str:
@@ -169,12 +163,7 @@ def _why(meals: MealTable) -> Parts:
 
 def _habits(meals: MealTable, rules: RuleBook) -> Parts:
     part = meals.frame[meals.frame["usable"].astype(bool)]
-    columns: list[tuple[str, Side]] = [
-        ("", "left"),
-        ("yes", "right"),
-        ("no", "right"),
-        ("unknown", "right"),
-    ]
+    columns: list[str] = ["", ">yes", ">no", ">unknown"]
     rows = [
         (
             clean(factor_name(name, rules, "meal"), 40),
@@ -183,24 +172,22 @@ def _habits(meals: MealTable, rules: RuleBook) -> Parts:
         )
         for name in meals.factors
     ]
-    return [table(columns, rows, gap=2)] if rows else []
+    return table(columns, rows, gap=2)
 
 
 def _pairs(found: MealComparison, rules: RuleBook, amounts: Amounts) -> Parts:
-    if not found.pairs:
-        return []
     unit = amounts.unit(found.unit)
-    columns: list[tuple[str, Side]] = [
-        ("with", "left"),
-        ("label", "left"),
+    columns: list[str] = [
+        "with",
+        "label",
         (unit, "right"),
-        ("without", "left"),
-        ("label", "left"),
+        "without",
+        "label",
         (unit, "right"),
-        ("gap", "right"),
-        ("also different", "left"),
+        ">gap",
+        "also different",
     ]
-    return [table(columns, [_pair(pair, found, rules, amounts) for pair in found.pairs])]
+    return table(columns, [_pair(pair, found, rules, amounts) for pair in found.pairs])
 
 
 def _pair(

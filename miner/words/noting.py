@@ -20,17 +20,7 @@ from miner.core.results import (
     Reworded,
     WordCount,
 )
-from miner.words.document import (
-    Part,
-    Parts,
-    Side,
-    command,
-    heading,
-    own_words,
-    paragraph,
-    section,
-    table,
-)
+from miner.words.document import Parts, command, heading, own_words, paragraph, section, table
 from miner.words.safe import clean
 from miner.words.wording import MONTHS
 
@@ -204,7 +194,7 @@ def merge_parts(found: Merge, practice: Path) -> Parts:
         practice: the practice's folder, as it was typed.
     """
     lead = LEADS[found.action].format(kind=found.kind, into=clean(found.into, 60))
-    parts: Parts = [heading(lead), _counts(found)]
+    parts: Parts = [heading(lead), *_counts(found)]
     parts += [paragraph(_touched(item)) for item in found.reworded]
     if found.apart:
         names = ", ".join(clean(name, 40) for name in found.apart)
@@ -257,14 +247,9 @@ def _counted(count: WordCount) -> str:
     return f"'{clean(count.word, 60)}' ({days}, {clients})"
 
 
-def _counts(found: Merge) -> Part:
+def _counts(found: Merge) -> Parts:
     noted = "times" if found.kind == "tag" else "meals"
-    columns: list[tuple[str, Side]] = [
-        ("word", "left"),
-        (noted, "right"),
-        ("days", "right"),
-        ("clients", "right"),
-    ]
+    columns: list[str] = ["word", (noted, "right"), ">days", ">clients"]
     rows = [_row(count, clean(count.word, 60)) for count in found.words]
     return table(columns, [*rows, _row(found.together, "together")], gap=2)
 

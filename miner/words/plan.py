@@ -8,7 +8,7 @@ from miner.core.messages import several
 from miner.core.results import Plan, PlanResult
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
-from miner.words.document import Part, Parts, heading, paragraph, table
+from miner.words.document import Parts, heading, paragraph, table
 from miner.words.sentences import factor_phrase, outcome_label
 from miner.words.wording import dated, full_date, listed, say
 
@@ -37,7 +37,7 @@ def plan_parts(plan: Plan, rules: RuleBook, *, display_unit: str = "mg/dL") -> P
         heading(f"{title}: {name}, {label}"),
         *(paragraph(line) for line in lines),
         paragraph(""),
-        _days(plan),
+        *_days(plan),
         paragraph(""),
         *(paragraph(line) for line in [*map(str, plan.stop_rules), *notes]),
     ]
@@ -52,26 +52,17 @@ def _to_agree(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
     return told
 
 
-def _days(plan: Plan) -> Part:
+def _days(plan: Plan) -> Parts:
     """Return the periods with their letters; before the coins are thrown, the pairs."""
     if plan.written:
         rows = [
             (str(one.pair), one.first, one.last, ARMS[one.arm], str(one.leave_out_days or ""))
             for one in plan.periods
         ]
-        return table(
-            [
-                ("pair", "right"),
-                ("from", "left"),
-                ("to", "left"),
-                ("", "left"),
-                ("not counted", "right"),
-            ],
-            rows,
-        )
+        return table([">pair", "from", "to", "", ">not counted"], rows)
     pairs = zip(plan.periods[::2], plan.periods[1::2], strict=True)
     return table(
-        [("pair", "right"), ("one period", "left"), ("the other", "left")],
+        [">pair", "one period", "the other"],
         [(str(a.pair), f"{a.first} to {a.last}", f"{b.first} to {b.last}") for a, b in pairs],
     )
 

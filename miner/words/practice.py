@@ -11,7 +11,7 @@ from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload, ClientRow, PooledEffect, Suggested
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, chance
-from miner.words.document import Parts, Side, heading, paragraph, section, table
+from miner.words.document import Parts, heading, paragraph, section, table
 from miner.words.door import Audience, said_to
 from miner.words.safe import clean
 from miner.words.sentences import evidence_words, habit_phrase, outcome_label, question_of
@@ -52,22 +52,15 @@ def concerns(clients: Sequence[ClientRow]) -> list[tuple[list[str], str]]:
 MOST_ROWS, MOST_NAMED, MOST_EFFECTS = 40, 6, 8
 MOST_OFFERED = 12
 STATUS = {"ranked": "ranked", "too_few": "too few", "error": "not used"}
-CLIENT_COLUMNS: tuple[tuple[str, Side], ...] = (
-    ("client", "left"),
-    ("usable", "right"),
-    ("status", "left"),
-    ("clear", "right"),
-    ("hints", "right"),
-    ("pooled", "left"),
-)
-EFFECT_COLUMNS: tuple[tuple[str, Side], ...] = (
-    ("habit, outcome", "left"),
-    ("clients", "right"),
-    ("difference", "right"),
-    ("two-stage", "right"),
-    ("all clients", "right"),
-    ("spread", "right"),
-    ("adjusted p", "right"),
+CLIENT_COLUMNS = ("client", ">usable", "status", ">clear", ">hints", "pooled")
+EFFECT_COLUMNS = (
+    "habit, outcome",
+    ">clients",
+    ">difference",
+    ">two-stage",
+    ">all clients",
+    ">spread",
+    ">adjusted p",
 )
 
 
@@ -151,7 +144,7 @@ class CaseloadTeller:
         """Return a row a client, those that could not be used first."""
         rows = sorted(self.found.clients, key=lambda row: row.status != "error")
         shown = rows if detail else rows[:MOST_ROWS]
-        parts: Parts = [table(CLIENT_COLUMNS, [self.cells(row) for row in shown], gap=2)]
+        parts = table(CLIENT_COLUMNS, [self.cells(row) for row in shown], gap=2)
         if len(rows) > len(shown):
             more = len(rows) - len(shown)
             parts.append(paragraph(str(message("words.more_clients", n=more)), 2))
@@ -215,7 +208,7 @@ class CaseloadTeller:
             ]
         shown = effects if detail else (told or effects)[:MOST_EFFECTS]
         rows = [self.numbers(item) for item in shown]
-        return [*parts, *section("Pooled numbers", [table(EFFECT_COLUMNS, rows)] if rows else [])]
+        return [*parts, *section("Pooled numbers", table(EFFECT_COLUMNS, rows))]
 
     def told(self, item: PooledEffect) -> str:
         """Return the sentence of an effect with what has to be said beside it."""

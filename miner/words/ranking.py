@@ -10,7 +10,7 @@ from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Ranking
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, chance, fixed
 from miner.words.cautions import Cautions
-from miner.words.document import Parts, Side, heading, paragraph, section, table
+from miner.words.document import Parts, heading, paragraph, section, table
 from miner.words.safe import clean
 from miner.words.sentences import (
     evidence_words,
@@ -93,15 +93,15 @@ def _alike(one: Hypothesis, other: Hypothesis) -> bool:
     return one.outcome == other.outcome and any(_partner(a) == b.factors[0] for a, b in pairs)
 
 
-_COLUMNS: tuple[tuple[str, Side], ...] = (
-    ("#", "right"),
-    ("habit\nID, lag", "left"),
-    ("with\nwithout", "right"),
-    ("supp\nconf", "right"),
-    ("lift\nlev", "right"),
-    ("difference\ninterval", "left"),
-    ("p\np adj", "left"),
-    ("evidence\nunknown", "left"),
+_COLUMNS = (
+    ">#",
+    "habit\nID, lag",
+    ">with\nwithout",
+    ">supp\nconf",
+    ">lift\nlev",
+    "difference\ninterval",
+    "p\np adj",
+    "evidence\nunknown",
 )
 
 
@@ -124,7 +124,7 @@ def detail_parts(ranking: Ranking, rules: RuleBook, amounts: Amounts) -> Parts:
             title = (
                 f"{outcome_label(outcome.name, rules, ranking.unit)}, {amounts.unit(outcome.unit)}"
             )
-            body: Parts = [paragraph(_reach(outcome, amounts), 2), table(_COLUMNS, rows, indent=0)]
+            body: Parts = [paragraph(_reach(outcome, amounts), 2), *table(_COLUMNS, rows, indent=0)]
             parts += section(title, body)
     return parts
 
@@ -276,7 +276,7 @@ class _Teller:
                 asked=asked,
                 cannot_tell=len(self._searched(Evidence.CANNOT_TELL)),
                 little_sign=len(self._searched(Evidence.LITTLE_SIGN)),
-            ),
+            )
         ]
         if ranking.clear_by_chance:
             level = f"{100 * ranking.clear_by_chance:.2g}"

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from math import ceil, floor
 from typing import Any
 
-from miner.core.messages import MinerError
-from miner.core.results import Finding, Wording
+from miner.core.messages import MinerError, several
+from miner.core.results import ErrorRate, Finding, Together, Wording
 from miner.rulebook import RuleBook
 from miner.words import day, follow, plan, sentences
 from miner.words.amounts import Amounts
@@ -16,7 +17,7 @@ from miner.words.meals import comparison_sentence, repeats_of_comparison
 from miner.words.safe import clean
 from miner.words.said import Label, reason_kind, rules_at_door
 from miner.words.week import question_sentence, week_message
-from miner.words.wording import dated, listed
+from miner.words.wording import dated, listed, say
 
 FEW_NAMED = 5
 
@@ -88,6 +89,57 @@ _SENTENCES: dict[tuple[str, str], Callable[[Any, Wording], Any]] = {
         item, by.rules, by.case or "waiting"
     ),
     ("Ranking", "verdict"): lambda item, by: sentences.verdict(item, by.rules, _amounts(by)),
-    ("ErrorRate", "sentence"): lambda item, by: sentences.error_rate_sentence(item, by.rules),
-    ("Together", "sentence"): lambda item, by: sentences.together_sentence(item, by.rules, by.unit),
+    ("ErrorRate", "sentence"): lambda item, by: error_rate_sentence(item, by.rules),
+    ("Together", "sentence"): lambda item, by: together_sentence(item, by.rules, by.unit),
 }
+
+
+OFTEN = 2
+"""How many times the claim level is so often that a client's own week may be behind it."""
+
+
+_UNDEFINED = {
+    "stats.no_factors": "no_habit",
+    "stats.no_factor_varies": "no_habit",
+    "stats.average_never_wrong": "no_change",
+}
+"""Which sentence tells why it is undefined whether all habits foretell anything, by its reason."""
+
+
+def together_sentence(found: Together, rules: RuleBook, unit: str) -> str:
+    """Return whether all habits together foretold later units better than the average did."""
+    if found.better is None:
+        key = _UNDEFINED.get(getattr(found.reason, "code", ""), "too_few")
+        return say(rules, "together", key, units=f"{unit}s")
+    key = "better" if found.better else "no_better"
+    units = several(found.units_held_back, f"later {unit}")
+    return say(rules, "together", key, units=units, nearer=found.nearer)
+
+
+def error_rate_sentence(found: ErrorRate, rules: RuleBook) -> str:
+    """Return how often this analysis would claim something where nothing is true."""
+    if found.worlds == 0 or found.any_claim_interval is None:
+        need = rules.guardrails.fewest_days_to_rank
+        usable = several(found.usable_units, "usable day")
+        return say(rules, "error_rate", "too_few", usable=usable, need=need)
+    low, high = found.any_claim_interval
+    told = say(
+        rules,
+        "error_rate",
+        "rate",
+        records=several(found.worlds, "record"),
+        claimed=found.claimed,
+        low=floor(100 * low),
+        high=ceil(100 * high),
+    )
+    if not found.moved:
+        return told
+    often = found.moved_claimed > OFTEN * found.nominal * found.moved
+    weeks = say(
+        rules,
+        "error_rate",
+        "weeks_often" if often else "weeks",
+        claimed=found.moved_claimed,
+        records=several(found.moved, "record"),
+    )
+    return f"{told} {weeks}"

@@ -62,10 +62,7 @@ class Label:
 
 
 def texts(
-    code: str,
-    values: Mapping[str, object],
-    door: Door | None = None,
-    rules: Any = None,
+    code: str, values: Mapping[str, object], door: Door | None = None, rules: Any = None
 ) -> dict[str, str]:
     """Return the texts of a code by part, filled in.
 

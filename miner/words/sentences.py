@@ -4,20 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from math import ceil, floor
+from math import floor
 from typing import Any
 
 from miner.core.messages import Message, MinerError, several
-from miner.core.results import (
-    DoubtCode,
-    ErrorRate,
-    Evidence,
-    Hypothesis,
-    Ranking,
-    Shape,
-    Together,
-    Withheld,
-)
+from miner.core.results import DoubtCode, Evidence, Hypothesis, Ranking, Shape, Withheld
 from miner.core.results.caseload import ByClient, PooledEffect, Suggestion
 from miner.rulebook import FactorRule, RuleBook
 from miner.words.amounts import Amounts
@@ -127,24 +118,6 @@ def reason_words(withheld: Withheld, hidden: Hidden = nothing_hidden) -> str:
 
 ABOUT_A_MONTH = (24, 38)
 """Days of a record that may be called a month."""
-OFTEN = 2
-"""How many times the claim level is so often that a client's own week may be behind it."""
-_UNDEFINED = {
-    "stats.no_factors": "no_habit",
-    "stats.no_factor_varies": "no_habit",
-    "stats.average_never_wrong": "no_change",
-}
-"""Which sentence tells why it is undefined whether all habits foretell anything, by its reason."""
-
-
-def together_sentence(found: Together, rules: RuleBook, unit: str) -> str:
-    """Return whether all habits together foretold later units better than the average did."""
-    if found.better is None:
-        key = _UNDEFINED.get(getattr(found.reason, "code", ""), "too_few")
-        return say(rules, "together", key, units=f"{unit}s")
-    key = "better" if found.better else "no_better"
-    units = several(found.units_held_back, f"later {unit}")
-    return say(rules, "together", key, units=units, nearer=found.nearer)
 
 
 def verdict(ranking: Ranking, rules: RuleBook, amounts: Amounts | None = None) -> str:
@@ -394,35 +367,6 @@ def luck(item: Hypothesis, rules: RuleBook, days: int = 0) -> str:
     count = round(100 * share)
     key = f"{family}_rare" if count < 1 else family
     return say(rules, "luck", key, count=count, spans=spans_of(days))
-
-
-def error_rate_sentence(found: ErrorRate, rules: RuleBook) -> str:
-    """Return how often this analysis would claim something where nothing is true."""
-    if found.worlds == 0 or found.any_claim_interval is None:
-        need = rules.guardrails.fewest_days_to_rank
-        usable = several(found.usable_units, "usable day")
-        return say(rules, "error_rate", "too_few", usable=usable, need=need)
-    low, high = found.any_claim_interval
-    told = say(
-        rules,
-        "error_rate",
-        "rate",
-        records=several(found.worlds, "record"),
-        claimed=found.claimed,
-        low=floor(100 * low),
-        high=ceil(100 * high),
-    )
-    if not found.moved:
-        return told
-    often = found.moved_claimed > OFTEN * found.nominal * found.moved
-    weeks = say(
-        rules,
-        "error_rate",
-        "weeks_often" if often else "weeks",
-        claimed=found.moved_claimed,
-        records=several(found.moved, "record"),
-    )
-    return f"{told} {weeks}"
 
 
 def _together(factors: list[FactorRule]) -> str:

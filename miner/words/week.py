@@ -8,7 +8,7 @@ from miner.core.messages import Message, message, several
 from miner.core.results.week import Logged, OpenQuestion, Week
 from miner.rulebook import RuleBook
 from miner.words.cautions import Cautions
-from miner.words.document import Part, Parts, Side, heading, paragraph, section, table
+from miner.words.document import Parts, heading, paragraph, section, table
 from miner.words.sentences import factor_phrase, outcome_label
 
 
@@ -19,15 +19,14 @@ def week_parts(week: Week) -> Parts:
         *Cautions(week.cautions).first(),
         heading(f"{week.client}, {week.days[0]} to {week.days[-1]}."),
         *(paragraph(note) for note in week.notes),
-        *section("Logged, by day", [_logged(week)]),
+        *section("Logged, by day", _logged(week)),
         *section("Open questions", _questions(week)),
         *section("A message, ready to send", [paragraph(x, 2) for x in lines]),
     ]
 
 
-def _logged(week: Week) -> Part:
-    right: Side = "right"
-    columns = [("stream", "left"), *((day[5:], right) for day in week.days), ("days", right)]
+def _logged(week: Week) -> Parts:
+    columns = ["stream", *(f">{day[5:]}" for day in week.days), ">days"]
     rows = [[name, *_cells(seen), str(seen.days)] for name, seen in week.logged.items()]
     return table(columns, rows, gap=2)
 

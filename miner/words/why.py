@@ -9,7 +9,7 @@ from miner.core.results import FactorValue, UnitBehind, Why
 from miner.core.results.why import told, told_between
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
-from miner.words.document import Parts, Side, heading, paragraph, section, table
+from miner.words.document import Parts, heading, paragraph, section, table
 from miner.words.door import Audience, said_to
 from miner.words.safe import clean
 from miner.words.sentences import factor_name, factor_phrase, outcome_label
@@ -20,11 +20,7 @@ _MARKS = {1.0: "yes", 0.0: "no", None: "?"}
 
 
 def why_parts(
-    why: Why,
-    rules: RuleBook,
-    *,
-    display_unit: str = "mg/dL",
-    audience: Audience = Audience.CLIENT,
+    why: Why, rules: RuleBook, *, display_unit: str = "mg/dL", audience: Audience = Audience.CLIENT
 ) -> Parts:
     """Return the units behind a hypothesis as headings and tables.
 
@@ -65,13 +61,13 @@ def _rows(why: Why, units: list[UnitBehind], rules: RuleBook, amounts: Amounts) 
         return []
     unit = rules.outcome(why.outcome, why.unit).measure_unit
     name = clean(why.outcome, 30).replace("_", "\n")
-    columns: list[tuple[str, Side]] = [
-        (why.unit, "left"),
-        (f"{name}\n{amounts.unit(unit)}", "right"),
-        ("high", "left"),
+    columns: list[str] = [
+        why.unit,
+        f">{name}\n{amounts.unit(unit)}",
+        "high",
         *_titles(why, units[0], rules),
-        ("sensor", "left"),
-        ("from", "left"),
+        "sensor",
+        "from",
     ]
     rows = [
         (
@@ -84,14 +80,14 @@ def _rows(why: Why, units: list[UnitBehind], rules: RuleBook, amounts: Amounts) 
         )
         for item in units
     ]
-    return [table(columns, rows, gap=2)]
+    return table(columns, rows, gap=2)
 
 
-def _titles(why: Why, unit: UnitBehind, rules: RuleBook) -> Iterator[tuple[str, Side]]:
+def _titles(why: Why, unit: UnitBehind, rules: RuleBook) -> Iterator[str]:
     for factor, lag in zip(unit.factors, why.lag_days, strict=True):
-        yield _title(factor, rules, why.unit), "right"
+        yield f">{_title(factor, rules, why.unit)}"
         if lag:
-            yield "recorded\non", "left"
+            yield "recorded\non"
 
 
 def _cells(why: Why, unit: UnitBehind) -> Iterator[str]:

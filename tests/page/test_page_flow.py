@@ -413,7 +413,7 @@ def test_what_is_told_keeps_every_word() -> None:
     from miner.words.document import heading, paragraph, table, urgent
 
     parts = [heading("A & B"), urgent("now", 2), paragraph("deep", 4), paragraph(""),
-             table([("day", "left"), ("mg\ndL", "right")], [("2026-01-01", "1\n2")])]  # fmt: skip
+             *table(["day", ">mg\ndL"], [("2026-01-01", "1\n2")])]  # fmt: skip
     assert [(item.kind, item.text, item.depth) for item in blocks(parts)] == [
         ("heading", "A & B", 0), ("urgent", "now", 0), ("text", "deep", 2), ("table", "", 0),
     ]  # fmt: skip

@@ -28,7 +28,7 @@ from miner.core.results import (
 from miner.core.results.briefing import Briefing
 from miner.render.terminal import render
 from miner.rulebook import RuleBook
-from miner.words import sentences
+from miner.words import results, sentences
 from miner.words.amounts import Amounts
 from miner.words.sentences import evidence_words
 from miner.words.teller import HypothesisTeller
@@ -296,7 +296,7 @@ def test_the_error_rate_is_told_in_records_like_this_one(
 ) -> None:
     rate = claimed / worlds if worlds else None
     found = ErrorRate("c", worlds, 1000, 0, claimed, rate, interval, 0.05, None, None, (), 1, True)
-    text = sentences.error_rate_sentence(found, rules)
+    text = results.error_rate_sentence(found, rules)
     assert faults(text) == [], text
     if worlds == 200 and claimed:
         assert "8 showed something clear. If days behave as modelled, 1 to 8 of 100" in text
@@ -324,7 +324,7 @@ def test_months_moved_by_weeks_are_told_beside(rules: RuleBook, claimed: int, of
         moved=200,
         moved_claimed=claimed,
     )
-    text = sentences.error_rate_sentence(found, rules)
+    text = results.error_rate_sentence(found, rules)
     assert faults(text) == [], text
     words = f"with each habit moved by whole weeks, {claimed} showed something clear."
     assert words in text
@@ -440,7 +440,7 @@ def test_why_all_habits_together_foretell_nothing_is_told(
 ) -> None:
     nan = float("nan")
     found = Together("rise", None, 0, 0, nan, nan, nan, nan, nan, 0, message(f"stats.{reason}"))
-    text = sentences.together_sentence(found, rules, "meal")
+    text = results.together_sentence(found, rules, "meal")
     assert words in text
     assert "later ones" in text or "later meals" in text
     assert faults(text) == []

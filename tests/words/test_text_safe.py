@@ -48,7 +48,7 @@ def test_nothing_unseen_is_left(text: str) -> None:
 def test_markup_emoji_codes_and_addresses_stay_letters() -> None:
     hostile = "[red]x[/red] [/] :smile: [link=http://e.example]y[/link]"
     assert render([paragraph(hostile)]) == f"{hostile}\n"
-    assert render([table([("[bold]a", "left")], [[hostile]], indent=0)]) == f"[bold]a\n{hostile}\n"
+    assert render(table(["[bold]a"], [[hostile]], indent=0)) == f"[bold]a\n{hostile}\n"
 
 
 def test_a_long_word_is_folded_and_never_lost() -> None:

@@ -75,12 +75,7 @@ def _glucose(place: Axes, found: DayReview, display_unit: str) -> None:
         top = (rise.baseline + rise.height) * scale
         place.plot([_since(rise.peak, found)], [top], "o", color=ONE, markersize=6)
     title = f"{clean(found.client, 40)}, {found.date}: glucose, {display_unit}; own range shaded"
-    place.set_title(
-        title,
-        loc="left",
-        color=INK,
-        size=14,
-    )
+    place.set_title(title, loc="left", color=INK, size=14)
     place.text(
         0,
         0.98,
@@ -122,14 +117,7 @@ def _words(place: Axes, items: list[Noted], found: DayReview, row: int) -> None:
         if room < len(text):
             text = clean(text, int(room)) if room >= FEWEST_LETTERS else ""
         place.text(
-            start,
-            row + 0.33,
-            text,
-            color=INK,
-            size=10,
-            ha="left",
-            va="bottom",
-            clip_on=True,
+            start, row + 0.33, text, color=INK, size=10, ha="left", va="bottom", clip_on=True
         )
 
 

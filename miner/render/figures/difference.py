@@ -107,12 +107,7 @@ def reach(lengths: Sequence[tuple[str, float, str]], width: int) -> Figure:
             for end in (0, length):
                 box.plot([end, end], [line - 7, line + 7], color=ONE, lw=2.2)
             box.text(
-                length + longest * 0.02,
-                line + 5,
-                told,
-                fontsize=14,
-                color=SOFT,
-                va="baseline",
+                length + longest * 0.02, line + 5, told, fontsize=14, color=SOFT, va="baseline"
             )
         return figure
 
