@@ -9,6 +9,8 @@ from typing import Literal
 from miner.core.messages import Words
 from miner.words.safe import clean, spelled
 
+Side = Literal["left", "right"]
+
 
 @dataclass(frozen=True, slots=True)
 class Heading:
@@ -73,7 +75,7 @@ class Table:
         gap: columns left free between two.
     """
 
-    columns: tuple[tuple[str, Literal["left", "right"]], ...]
+    columns: tuple[tuple[str, Side], ...]
     rows: tuple[tuple[str, ...], ...]
     indent: int = 2
     gap: int = 1
@@ -152,7 +154,7 @@ def table(
         gap: columns left free between two.
     """
     shown = tuple(tuple(row) for row in rows)
-    titles = tuple(
-        (title.removeprefix(">"), "right" if title.startswith(">") else "left") for title in columns
+    titles: tuple[tuple[str, Side], ...] = tuple(
+        (title[1:], "right") if title.startswith(">") else (title, "left") for title in columns
     )
     return [Table(titles, shown, indent, gap)] if shown else []
