@@ -180,10 +180,10 @@ def _pairs(found: MealComparison, rules: RuleBook, amounts: Amounts) -> Parts:
     columns: list[str] = [
         "with",
         "label",
-        (unit, "right"),
+        f">{unit}",
         "without",
         "label",
-        (unit, "right"),
+        f">{unit}",
         ">gap",
         "also different",
     ]

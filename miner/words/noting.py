@@ -249,7 +249,7 @@ def _counted(count: WordCount) -> str:
 
 def _counts(found: Merge) -> Parts:
     noted = "times" if found.kind == "tag" else "meals"
-    columns: list[str] = ["word", (noted, "right"), ">days", ">clients"]
+    columns: list[str] = ["word", f">{noted}", ">days", ">clients"]
     rows = [_row(count, clean(count.word, 60)) for count in found.words]
     return table(columns, [*rows, _row(found.together, "together")], gap=2)
 
