@@ -114,17 +114,14 @@ def kept_lines(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]
 
 
 def _seen(item: KeptResult, rules: RuleBook, amounts: Amounts) -> str:
-    key = "seen" if item.expected is None else "seen_expected"
-    return say(
-        rules,
-        "follow",
-        key,
-        units=f"{item.unit_of}s",
-        unit=amounts.unit(item.unit),
-        difference=amounts.difference(item.difference, item.unit),
-        interval=amounts.interval(item.interval, item.unit),
-        expected=amounts.difference(item.expected, item.unit),
-    )
+    values = {
+        "units": f"{item.unit_of}s",
+        "unit": amounts.unit(item.unit),
+        "difference": amounts.difference(item.difference, item.unit),
+        "interval": amounts.interval(item.interval, item.unit),
+        "expected": amounts.difference(item.expected, item.unit),
+    }
+    return say(rules, "follow", "seen" if item.expected is None else "seen_expected", **values)
 
 
 def _power(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]:
@@ -137,23 +134,18 @@ def _power(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]:
 
 
 def _looks(look: EveryLook, item: KeptResult, rules: RuleBook) -> str:
-    key = "looked_clear" if look.reached else "looked_open"
-    told = [say(rules, "follow", key, day=dated(look.reached_on))]
+    keys = ["looked_clear" if look.reached else "looked_open"]
     if look.units_one_look is not None:
-        key = "price_far" if look.units_every_look is None else "price"
-        told.append(
-            say(
-                rules,
-                "follow",
-                key,
-                one=look.units_one_look,
-                every=look.units_every_look,
-                units=f"{item.unit_of}s",
-            )
-        )
-    if look.price_days:
-        told.append(say(rules, "follow", "price_days", days=several(look.price_days, "day")))
-    return " ".join(told)
+        keys.append("price_far" if look.units_every_look is None else "price")
+    keys += ["price_days"] * bool(look.price_days)
+    values = {
+        "day": dated(look.reached_on),
+        "one": look.units_one_look,
+        "every": look.units_every_look,
+        "units": f"{item.unit_of}s",
+        "days": several(look.price_days or 0, "day"),
+    }
+    return " ".join(say(rules, "follow", key, **values) for key in keys)
 
 
 def _counted(item: KeptResult) -> dict[str, object]:

@@ -59,44 +59,26 @@ def _days(plan: Plan) -> Parts:
             (str(one.pair), one.first, one.last, ARMS[one.arm], str(one.leave_out_days or ""))
             for one in plan.periods
         ]
-        return table([">pair", "from", "to", "", ">not counted"], rows)
+        return table((">pair", "from", "to", "", ">not counted"), rows)
     pairs = zip(plan.periods[::2], plan.periods[1::2], strict=True)
-    return table(
-        [">pair", "one period", "the other"],
-        [(str(a.pair), f"{a.first} to {a.last}", f"{b.first} to {b.last}") for a, b in pairs],
-    )
+    spans = [(str(a.pair), f"{a.first} to {a.last}", f"{b.first} to {b.last}") for a, b in pairs]
+    return table((">pair", "one period", "the other"), spans)
 
 
 def about(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
     """Return what a plan takes and what it can show."""
-    unit = amounts.unit(plan.unit)
-    return [
-        say(
-            rules,
-            "plan",
-            "size",
-            pairs=plan.pairs,
-            days=several(plan.period_days, "day"),
-            weeks=several(plan.weeks, "week"),
-            sensors=several(plan.sensors, "sensor"),
-        ),
-        say(
-            rules,
-            "plan",
-            "reach",
-            worth=amounts.size(plan.worth_having, plan.unit),
-            unit=unit,
-            power=round(100 * plan.power_at_worth_having),
-        ),
-        say(
-            rules,
-            "plan",
-            "detectable",
-            detectable=amounts.size(plan.detectable, plan.unit),
-            unit=unit,
-        ),
-        say(rules, "plan", "read_on", read_on=plan.read_on),
-    ]
+    values = {
+        "pairs": plan.pairs,
+        "days": several(plan.period_days, "day"),
+        "weeks": several(plan.weeks, "week"),
+        "sensors": several(plan.sensors, "sensor"),
+        "worth": amounts.size(plan.worth_having, plan.unit),
+        "power": round(100 * plan.power_at_worth_having),
+        "detectable": amounts.size(plan.detectable, plan.unit),
+        "unit": amounts.unit(plan.unit),
+        "read_on": plan.read_on,
+    }
+    return [say(rules, "plan", key, **values) for key in ("size", "reach", "detectable", "read_on")]
 
 
 def what_to_do(plan: Plan, rules: RuleBook) -> list[str]:
@@ -107,20 +89,13 @@ def what_to_do(plan: Plan, rules: RuleBook) -> list[str]:
 
 def beside(plan: Plan, rules: RuleBook) -> list[str]:
     """Return which days are not counted, and when a new sensor is put on."""
-    lines = []
-    dropped = max(one.leave_out_days for one in plan.periods)
+    lines, dropped = [], max(one.leave_out_days for one in plan.periods)
     if dropped:
         key = "leave_out_one" if dropped == 1 else "leave_out"
         lines.append(say(rules, "plan", key, days=several(dropped, "day")))
     if plan.sensor_changes:
-        lines.append(
-            say(
-                rules,
-                "plan",
-                "sensor",
-                days=listed([full_date(day) for day in plan.sensor_changes]),
-            )
-        )
+        changes = listed([full_date(day) for day in plan.sensor_changes])
+        lines.append(say(rules, "plan", "sensor", days=changes))
     return lines
 
 
@@ -133,28 +108,19 @@ def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting")
         unread: what is said where there is no status: waiting, due, no_pair, all_late,
             given_up or never_begun.
     """
-    if found.status is None:
-        text = say(
-            rules,
-            "result",
-            unread,
-            read_on=dated(found.read_on),
-            pairs=found.pairs_used,
-            planned=found.planned_pairs,
-        )
-    else:
-        text = say(rules, "result", _key(found, rules))
-    if found.status is not None and found.interval is None:
-        text += f" {say(rules, 'result', 'no_interval')}"
-    if found.status is not None and found.stopped_early and found.pairs_used < found.planned_pairs:
-        pairs, planned = found.pairs_used, found.planned_pairs
-        text += f" {say(rules, 'result', 'stopped', pairs=pairs, planned=planned)}"
-    if found.late_pairs and (found.status is not None or unread != "all_late"):
-        late = several(found.late_pairs, "pair")
-        text += f" {say(rules, 'result', 'late_pairs', pairs=late)}"
+    read = found.status is not None
+    stopped = read and found.stopped_early and found.pairs_used < found.planned_pairs
+    keys = [_key(found, rules) if read else unread]
+    keys += ["no_interval"] * (read and found.interval is None)
+    keys += ["stopped"] * stopped
+    late = bool(found.late_pairs) and (read or unread != "all_late")
+    values = {"read_on": dated(found.read_on), "planned": found.planned_pairs}
+    said = [say(rules, "result", key, pairs=found.pairs_used, **values) for key in keys]
+    if late:
+        said.append(say(rules, "result", "late_pairs", pairs=several(found.late_pairs, "pair")))
     if not found.proven:
-        text += f" {say(rules, 'follow', 'not_proven')}"
-    return text
+        said.append(say(rules, "follow", "not_proven"))
+    return " ".join(said)
 
 
 def result_parts(found: PlanResult, rules: RuleBook, *, display_unit: str = "mg/dL") -> Parts:
@@ -188,47 +154,29 @@ def _key(found: PlanResult, rules: RuleBook) -> str:
 
 def result_lines(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[str]:
     """Return the numbers of a result that was read, a line at a time."""
-    unit = amounts.unit(found.unit)
-    lines = []
+
+    def tell(key: str, **values: object) -> str:
+        return say(rules, "result", key, unit=amounts.unit(found.unit), **values)
+
+    def numbers(difference: float, interval: tuple[float, float] | None) -> dict[str, str]:
+        between = amounts.interval(interval, found.unit) if interval else tell("no_range")
+        return {"difference": amounts.difference(difference, found.unit), "interval": between}
+
+    lines, beside = [], found.as_followed
     if found.difference is not None and found.p is not None:
-        lines.append(
-            say(
-                rules,
-                "result",
-                "size",
-                difference=amounts.difference(found.difference, found.unit),
-                unit=unit,
-                interval=_range(found.interval, found.unit, rules, amounts),
-                pairs=several(found.pairs_used, "pair"),
-            )
-        )
+        pairs = several(found.pairs_used, "pair")
+        lines.append(tell("size", pairs=pairs, **numbers(found.difference, found.interval)))
         if found.status == "no_change":
-            worth = amounts.size(found.worth_having, found.unit)
-            lines.append(say(rules, "result", "looked_for", worth=worth, unit=unit))
-        lines.append(say(rules, "result", "luck", chance=round(100 * found.p)))
-    beside = found.as_followed
+            lines.append(tell("looked_for", worth=amounts.size(found.worth_having, found.unit)))
+        lines.append(tell("luck", chance=round(100 * found.p)))
     if beside.difference is None:
-        lines.append(say(rules, "result", "followed_none"))
+        lines.append(tell("followed_none"))
     else:
-        lines.append(
-            say(
-                rules,
-                "result",
-                "followed",
-                pairs=beside.pairs_used,
-                unit=unit,
-                difference=amounts.difference(beside.difference, found.unit),
-                interval=_range(beside.interval, found.unit, rules, amounts),
-            )
-        )
+        followed = numbers(beside.difference, beside.interval)
+        lines.append(tell("followed", pairs=beside.pairs_used, **followed))
     if found.pairs_not_followed:
-        pairs = several(found.pairs_not_followed, "pair")
-        lines.append(say(rules, "result", "not_followed", pairs=pairs))
+        lines.append(tell("not_followed", pairs=several(found.pairs_not_followed, "pair")))
     return lines
-
-
-def _range(ends: tuple[float, float] | None, unit: str, rules: RuleBook, amounts: Amounts) -> str:
-    return say(rules, "result", "no_range") if ends is None else amounts.interval(ends, unit)
 
 
 LETTERS = {"change": "A", "usual": "B"}
@@ -251,18 +199,12 @@ def plan_calendar(plan: Plan) -> bytes:
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
     stamp = datetime.combine(date.fromisoformat(plan.periods[0].first), time(), UTC)
-    for period in plan.periods:
-        calendar.add_component(
-            _event(
-                f"{plan.plan}-{period.number}",
-                LETTERS[period.arm],
-                period.first,
-                period.last,
-                stamp,
-            )
-        )
-    for number, day in enumerate(plan.sensor_changes, 1):
-        calendar.add_component(_event(f"{plan.plan}-s{number}", "S", day, day, stamp))
+    events: list[tuple[int | str, str, str, str]] = [
+        (one.number, LETTERS[one.arm], one.first, one.last) for one in plan.periods
+    ]
+    events += [(f"s{at}", "S", day, day) for at, day in enumerate(plan.sensor_changes, 1)]
+    for number, title, first, last in events:
+        calendar.add_component(_event(f"{plan.plan}-{number}", title, first, last, stamp))
     out: bytes = calendar.to_ical()
     return out
 
