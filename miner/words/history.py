@@ -13,7 +13,7 @@ from miner.words.document import Part, Parts, heading, paragraph, section
 from miner.words.noting import notes_parts
 from miner.words.safe import clean
 from miner.words.sentences import ended_words, factor_phrase, outcome_label, way_words
-from miner.words.wording import client_always, say
+from miner.words.wording import capital, client_always, say
 
 GUESSES = {"up": "guessed up", "down": "guessed down"}
 
@@ -54,58 +54,58 @@ def entry_words(
         rules: the rule books, for the words.
         put_aside: of a plan, earlier ones of the same idea that were given up unread.
     """
-    if event == "fixed":
-        names = _names((str(told.get("factor", "")),), str(told.get("outcome", "")), rules)
-        guess = GUESSES.get(str(told.get("guess")), "no guess")
-        return say(rules, "history", "fixed", guess=guess, **names)
-    if event == "ranked":
-        return _ranked(told, rules)
-    if event == "looked":
-        unit = str(told.get("unit", "day"))
-        if told.get("what") in ("day", "days"):
-            key = "shown_day" if told["what"] == "day" else "shown_days"
-            return say(
-                rules, "history", key, units=f"{unit}s", last=clean(told.get("last_day"), 10)
-            )
-        names = _names(_listed(told, "factors"), str(told.get("outcome", "")), rules, unit)
-        return say(rules, "history", "looked", **names)
-    names = _names(
-        _listed(kept, "factors"),
-        str(kept.get("outcome", "")),
-        rules,
-        str(kept.get("unit_of", "day")),
-    )
-    if event == "kept":
-        key = "kept_again" if ended else "kept" if told.get("as") == "watch" else "kept_open"
-        return say(
-            rules,
-            "history",
-            key,
-            way=way_words(told.get("as"), rules),
-            read_on=clean(told.get("read_on"), 10),
-            ended=ended_words(ended, rules),
-            **names,
-        )
-    if event == "planned":
-        return say(
-            rules,
-            "history",
-            "planned_again" if put_aside else "planned",
-            count=put_aside,
-            pairs=clean(told.get("pairs"), 10),
-            first=_first(told),
-            last=clean(told.get("read_on"), 10),
-        )
-    if event == "verdict":
-        return say(rules, "history", "verdict", words=ended_words(ended, rules), **names)
-    if event == "dropped":
-        return say(rules, "history", "never_begun" if told.get("plan") else "dropped", **names)
-    if event == "shared":
-        ids = ", ".join(clean(id_, 20) for id_ in _listed(told, "ids")) or "nothing"
-        return say(rules, "history", "shared", page=clean(told.get("page"), 40), ids=ids)
     if event == "recovered":
         return _recovered(told, rules)
-    return say(rules, "history", "other", event=clean(event, 40))
+    match event:
+        case "looked":
+            shown = {"day": "shown_day", "days": "shown_days"}
+            key = shown.get(str(told.get("what")), "looked")
+        case "kept":
+            key = "kept_again" if ended else "kept" if told.get("as") == "watch" else "kept_open"
+        case "planned":
+            key = "planned_again" if put_aside else "planned"
+        case "dropped":
+            key = "never_begun" if told.get("plan") else "dropped"
+        case "fixed" | "ranked" | "verdict" | "shared":
+            key = event
+        case _:
+            key = "other"
+    about = told if event in ("fixed", "looked") else kept
+    values = _values(told) | _names(event, about, rules)
+    if event == "planned":
+        values |= {"count": put_aside, "last": values["read_on"]}
+    if event in ("kept", "verdict"):
+        words = ended_words(ended, rules)
+        values |= {"ended": words, "words": words, "way": way_words(told.get("as"), rules)}
+    return say(rules, "history", key, event=clean(event, 40), **values)
+
+
+def _values(told: Mapping[str, Any]) -> dict[str, object]:
+    """Return what sentences about an entry may name of it."""
+    items = [item for item in _listed(told, "shown") if isinstance(item, Mapping)]
+    levels = [str(item.get("evidence")) for item in items]
+    return {
+        "unit": told.get("unit", "day"),
+        "units": f"{told.get('unit', 'day')}s",
+        "guess": GUESSES.get(str(told.get("guess")), "no guess"),
+        "clear": levels.count("clear"),
+        "hints": several(levels.count("hint"), "hint"),
+        "ids": ", ".join(clean(id_, 20) for id_ in _listed(told, "ids")) or "nothing",
+        "page": clean(told.get("page"), 40),
+        "pairs": clean(told.get("pairs"), 10),
+        "first": _first(told),
+        "read_on": clean(told.get("read_on"), 10),
+        "last": clean(told.get("last_day"), 10),
+    }
+
+
+def _names(event: str, about: Mapping[str, Any], rules: RuleBook) -> dict[str, str]:
+    """Return the habit and the outcome that an entry is about, or the entry it belongs to."""
+    unit = str(about.get("unit" if event == "looked" else "unit_of", "day"))
+    factors = (about.get("factor", ""),) if event == "fixed" else _listed(about, "factors")
+    factor = " and ".join(factor_phrase(str(name), rules, unit) for name in factors)
+    label = outcome_label(str(about.get("outcome", "")), rules, unit)
+    return {"factor": capital(factor), "label": label}
 
 
 def history_parts(found: History, rules: RuleBook) -> Parts:
@@ -137,27 +137,6 @@ def _first(told: Mapping[str, Any]) -> str:
 def _listed(told: Mapping[str, Any], name: str) -> tuple[Any, ...]:
     found = told.get(name)
     return tuple(found) if isinstance(found, list) else ()
-
-
-def _ranked(told: Mapping[str, Any], rules: RuleBook) -> str:
-    items = [item for item in _listed(told, "shown") if isinstance(item, Mapping)]
-    shown = [str(item.get("evidence")) for item in items]
-    return say(
-        rules,
-        "history",
-        "ranked",
-        unit=told.get("unit", "day"),
-        last=told.get("last_day"),
-        clear=shown.count("clear"),
-        hints=several(shown.count("hint"), "hint"),
-    )
-
-
-def _names(
-    factors: tuple[Any, ...], outcome: str, rules: RuleBook, unit: str = "day"
-) -> dict[str, str]:
-    factor = " and ".join(factor_phrase(str(name), rules, unit) for name in factors)
-    return {"factor": factor[:1].upper() + factor[1:], "label": outcome_label(outcome, rules, unit)}
 
 
 def contents_parts(
