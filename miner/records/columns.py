@@ -148,16 +148,16 @@ COLUMNS: Mapping[str, StreamColumns] = {
     "tags": StreamColumns(interval=True, needed=("tag",), texts=("tag",), folded=("tag",)),
 }
 
-_TO_MINUTES = {"s": 1 / 60, "min": 1.0, "h": 60.0}
+TO_MINUTES = {"s": 1 / 60, "min": 1.0, "h": 60.0}
 _TO_MG_DL = {"mg/dL": 1.0, "mmol/L": MG_DL_PER_MMOL_L}
-UNITS = (*_TO_MINUTES, *_TO_MG_DL)
+UNITS = (*TO_MINUTES, *_TO_MG_DL)
 EPOCHS = {"epoch_s": 1, "epoch_ms": 1000}
 """Units of a time written as a count since 1970-01-01 in UTC: how many of them make a second."""
 
 
 def factor(found: str, wanted: str) -> float | None:
     """Return what a number in one unit is multiplied by to be in another; None if it cannot be."""
-    for table in (_TO_MINUTES, _TO_MG_DL):
+    for table in (TO_MINUTES, _TO_MG_DL):
         if found in table and wanted in table:
             return table[found] / table[wanted]
     return 1.0 if found == wanted else None

@@ -17,7 +17,8 @@ from miner.core.results.mapping import Loss, Mapped, Undecided
 from miner.records.check.plausible import without_impossible_dates
 from miner.records.client import STREAMS
 from miner.records.findings import Findings
-from miner.records.propose import pattern_of, propose, put_entries, take_back
+from miner.records.propose.propose import propose
+from miner.records.propose.saved import pattern_of, put_entries, take_back
 from miner.records.read.discover import (
     STANDARD,
     TABLES,

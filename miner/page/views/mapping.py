@@ -17,7 +17,7 @@ from miner.page.uploads import waiting_file
 from miner.page.views.client import name_of, read_or_fault
 from miner.records.client import STREAMS
 from miner.records.columns import COLUMNS, known_columns
-from miner.records.propose import as_toml, put_entries
+from miner.records.propose.saved import as_toml, put_entries
 from miner.records.read.sources import TIME_OF_DAY, UTC_OFFSET
 from miner.records.write.settings_file import WRITING
 from miner.steps.mapping import Look, look_at, map_file, source_of

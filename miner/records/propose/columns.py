@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -15,10 +16,7 @@ from numpy.typing import NDArray
 from miner.core.results.mapping import Option
 from miner.records.columns import COLUMNS, EPOCHS
 from miner.records.place.glucose import HIGH, LOW
-from miner.records.place.placing import MIDNIGHT, join
 from miner.records.place.times import read_times
-from miner.records.propose.exports import Exports, tokens
-from miner.records.propose.notes import Notes, typed
 from miner.records.read.cells import (
     in_words,
     may_part_thousands,
@@ -28,10 +26,36 @@ from miner.records.read.cells import (
 )
 
 if TYPE_CHECKING:
+    from miner.records.propose.exports import Exports
+    from miner.records.propose.notes import Notes
     from miner.records.read.table_file import RawTable
     from miner.records.text_columns import Text
 
+_CAMEL = re.compile(r"(?<=[a-z0-9])(?=[A-Z])")
+_BREAK = re.compile(r"[^a-z0-9%]+")
+
+
+def tokens(name: str) -> tuple[str, ...]:
+    """Return the words of a header, folded, without accents.
+
+    Example:
+        >>> tokens("sleepDuration_in-Sec (min.)")
+        ('sleep', 'duration', 'in', 'sec', 'min')
+    """
+    plain = _CAMEL.sub(" ", name.replace("dL", "dl"))
+    return tuple(part for part in _BREAK.split(folded(plain)) if part)
+
+
+def folded(text: str) -> str:
+    """Return text in small letters without accents."""
+    plain = unicodedata.normalize("NFKD", text.replace("\u00df", "ss"))
+    return "".join(mark for mark in plain if not unicodedata.combining(mark)).casefold()
+
+
 Stamps = NDArray[np.datetime64]
+Floats = NDArray[np.float64]
+MINUTE = np.timedelta64(1, "m")
+_FARTHEST_MIN = 14 * 60
 _CELL = re.compile(
     r"(?P<date>(?P<first>\d{1,4})(?P<s>[./-])\d{1,2}(?P=s)(?P<last>\d{4}|\d\d)"
     r"|\d{1,2}(?P<n>[\x20-])[A-Za-z]{3,9}\.?(?P=n)\d{2,4}|[A-Za-z]{3,9}\x20\d{1,2},\x20\d{4}"
@@ -50,19 +74,12 @@ _NEARLY_ALL, _TYPING_ERRORS = 0.95, 20
 
 
 @dataclass(frozen=True, slots=True)
-class Form:
-    """One way to read a column: directives (None: ISO 8601), and the order."""
-
-    text: str | None
-    order: str
-
-
-@dataclass(frozen=True, slots=True)
 class WrittenForms:
     """How a column of times is written.
 
     Attributes:
-        forms: the ways that fit; more than one: it cannot be decided.
+        forms: the ways that fit, directives (None: ISO 8601) with the order; more than one: it
+            cannot be decided.
         dates_only: there is no time of day in it.
         offset: there is an offset from UTC in it.
         code: why these.
@@ -70,7 +87,7 @@ class WrittenForms:
         unit: epoch_s or epoch_ms where it counts from 1970, else empty.
     """
 
-    forms: tuple[Form, ...]
+    forms: Mapping[str | None, str]
     dates_only: bool
     offset: bool
     code: str
@@ -89,13 +106,12 @@ def how_written(column: Text, form: str | None = None) -> WrittenForms | None:
     if cells.empty:
         return None
     if form is not None and (~np.isnat(stamps_of(cells, form))).mean() > 1 - _NEARLY_ALL:
-        return WrittenForms(
-            (Form(form, "given"),), not re.search("%[HIXcT]", form), "%z" in form, "given"
-        )
+        dates_only = not re.search("%[HIXcT]", form)
+        return WrittenForms({form: "given"}, dates_only, "%z" in form, "given")
     iso = read_times(cells, None, None)
     if (~iso.bad).mean() >= _NEARLY_ALL:
         dates_only, offset = bool(iso.date_only.mean() > 0.5), bool(iso.own_offset.mean() > 0.5)
-        return WrittenForms((Form(None, "year_first"),), dates_only, offset, "iso")
+        return WrittenForms({None: "year_first"}, dates_only, offset, "iso")
     if cells.str.fullmatch(_CELL).mean() >= _NEARLY_ALL:
         return _by_format(cells)
     return _since_1970(cells) if cells.str.fullmatch(_SINCE).mean() >= _NEARLY_ALL else None
@@ -107,7 +123,7 @@ def _since_1970(cells: Text) -> WrittenForms | None:
         seconds = counts / to_a_second
         if ((seconds > _COUNTS[0]) & (seconds < _COUNTS[1])).mean() >= _NEARLY_ALL:
             facts = {"shown": cells.iloc[0]}
-            return WrittenForms((Form(None, unit),), False, False, "since_1970", facts, unit)
+            return WrittenForms({None: unit}, False, False, "since_1970", facts, unit)
     return None
 
 
@@ -121,13 +137,14 @@ def _by_format(cells: Text) -> WrittenForms | None:
     least = min(int(each.sum()) for each in fails.values())
     fitting = [form for form in fails if fails[form].sum() <= least * _TYPING_ERRORS]
     kept = {orders[form]: form for form in reversed(fitting)}
-    forms = tuple(Form(form, order) for order, form in kept.items())[::-1]
+    forms: dict[str | None, str] = {form: order for order, form in reversed(kept.items())}
+    first, code = next(iter(forms.items()))
     facts: dict[str, Any] = {"shown": cells.iloc[0]}
-    if len(forms) == 1 and forms[0].order in ("day_first", "month_first"):
-        others = [fails[form] for form in fails if form != forms[0].text]
-        only = cells[np.logical_and.reduce([~fails[str(forms[0].text)], *others])]
+    if len(forms) == 1 and code in ("day_first", "month_first"):
+        others = [fails[form] for form in fails if form != first]
+        only = cells[np.logical_and.reduce([~fails[str(first)], *others])]
         facts = {"count": len(only), "shown": next(iter(only), cells.iloc[0])}
-    code = forms[0].order if len(forms) == 1 else "orders"
+    code = code if len(forms) == 1 else "orders"
     return WrittenForms(forms, clock == "", "%z" in clock, code, facts)
 
 
@@ -208,7 +225,7 @@ class Column:
     words: tuple[str, ...]
     text: Text
     written: WrittenForms | None
-    values: NDArray[np.float64]
+    values: Floats
     numeric: bool
     nothing: tuple[str, ...]
     odd: tuple[str, ...]
@@ -240,6 +257,35 @@ class Column:
     def timed(self) -> bool:
         """Whether it holds times of day with their dates."""
         return self.written is not None and not self.written.dates_only
+
+    @property
+    def glucose_unit(self) -> str | None:
+        """The unit of glucose, where the words of its name say just one."""
+        given = set(self.words)
+        mass, molar = {"mg", "dl"} <= given or "mgdl" in given, bool({"mmol", "mmoll"} & given)
+        return None if mass == molar else "mg/dL" if mass else "mmol/L"
+
+    def stamps(self, form: str | None = "") -> Stamps:
+        """Its times by the directives given, or by the first that fit; NaT without."""
+        written = self.written
+        if written is None:
+            return np.full(len(self.text), np.datetime64("NaT", "ns"))
+        first = next(iter(written.forms))
+        return stamps_of(self.text, first if form == "" else form, written.unit)
+
+    def minutes_to(self, end: Column) -> Floats:
+        """The minutes from its times to those of another column; NaN where one is missing."""
+        own, ends = (each.written.forms if each.written else () for each in (self, end))
+        form = next((each for each in own if each in ends), "")
+        return np.asarray((end.stamps(form) - self.stamps(form)) / MINUTE, dtype=np.float64)
+
+    def minutes_apart(self, dated: Column) -> Floats | None:
+        """The minutes from a count to a date beside it, where both tell one moment; else None."""
+        gap = np.asarray((dated.stamps() - self.stamps()) / MINUTE, dtype=np.float64)
+        known = gap[~np.isnan(gap)]
+        near = known.size > 0 and (np.abs(known) <= _FARTHEST_MIN).all()
+        quarters = np.abs(known - np.round(known / 15) * 15)
+        return gap if near and (quarters < 1).all() else None
 
     @cached_property
     def middle(self) -> float:
@@ -287,8 +333,7 @@ def _decimal(texts: dict[str, Text], notes: Notes) -> str:
             for sign in ",."
         ]
         return notes.ask("decimal", code, options, needed=True, **facts) or ","
-    given = notes.answers.get("decimal")
-    return str(notes.get("decimal") or (typed("decimal", given) if given else ""))
+    return str(notes.get("decimal") or notes.given("decimal") or "")
 
 
 def _unit_and_most(name: str, book: Exports) -> tuple[str, float]:
@@ -358,45 +403,3 @@ def _with_lengths(
     if len(other) and book.says_length(tokens(name)):
         values[rest] = with_colon(other)
     return values, False
-
-
-def joined(columns: list[Column], notes: Notes) -> tuple[list[Column], tuple[str, str] | None]:
-    """Return the columns with the time of day put to the dates, where no column holds both.
-
-    Args:
-        columns: of the file.
-        notes: asks which, where several hold times of day.
-
-    Returns:
-        The columns, and the names of the one with the dates and of the one with the times of day.
-    """
-    dates = [each for each in columns if _dates_only(each)]
-    clocks = [each for each in columns if each.text.str.fullmatch(_CLOCK).mean() > _MOSTLY]
-    clocks = [each for each in clocks if not notes.book.says_length(each.words)]
-    both = any(each.timed and each not in dates for each in columns)
-    if both or len(dates) != 1 or not clocks:
-        return columns, None
-    if len(clocks) > 1:
-        options = [
-            Option(
-                each.name, {}, "cells", {"filled": each.filled, "shown": next(iter(each.counts))}
-            )
-            for each in clocks
-        ]
-        said = notes.ask("columns.time_of_day", "several_apart", options, needed=True)
-        clocks = [each for each in clocks if each.name == said] or clocks
-    date, clock = dates[0], clocks[0]
-    text = join(date.text, clock.text)
-    told = clock.text.str.fullmatch(_CLOCK)
-    form = notes.answers.get("time_format")
-    whole = replace(date, text=text, written=how_written(text.where(told, ""), form))
-    kept = [whole if each is date else each for each in columns if each is not clock]
-    return kept, (date.name, clock.name)
-
-
-def _dates_only(column: Column) -> bool:
-    """Say whether it holds dates, as some spreadsheets write them with a midnight behind each."""
-    if column.written is None or column.written.unit:
-        return False
-    known = column.text[column.text != ""]
-    return column.written.dates_only or bool(known.str.contains(re.compile(MIDNIGHT)).all())

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -13,26 +12,8 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, ConfigDict
 
 from miner.core import resources
+from miner.records.propose.columns import folded
 from miner.records.read.toml_file import TomlModel, read_toml
-
-_CAMEL = re.compile(r"(?<=[a-z0-9])(?=[A-Z])")
-_BREAK = re.compile(r"[^a-z0-9%]+")
-
-
-def tokens(name: str) -> tuple[str, ...]:
-    """Return the words of a header, folded, without accents.
-
-    Example:
-        >>> tokens("sleepDuration_in-Sec (min.)")
-        ('sleep', 'duration', 'in', 'sec', 'min')
-    """
-    plain = _CAMEL.sub(" ", name.replace("dL", "dl"))
-    return tuple(part for part in _BREAK.split(_folded(plain)) if part)
-
-
-def _folded(text: str) -> str:
-    plain = unicodedata.normalize("NFKD", text.replace("\u00df", "ss"))
-    return "".join(mark for mark in plain if not unicodedata.combining(mark)).casefold()
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,21 +36,14 @@ class Words:
 
     def mean(self, cell: str) -> bool:
         """Say whether a whole cell is one of them."""
-        folded = " ".join(_folded(cell).split())
-        return any(_fits(each, folded) for each in self.listed)
+        plain = " ".join(folded(cell).split())
+        return any(_fits(each, plain) for each in self.listed)
 
 
 @lru_cache(maxsize=20_000)
 def _fits(pattern: str, word: str) -> bool:
     """Say whether a word is one of the rule book's; only a star stands for other letters."""
     return re.fullmatch(re.escape(pattern).replace(r"\*", ".*"), word) is not None
-
-
-def glucose_unit(name: Iterable[str]) -> str | None:
-    """Return mg/dL or mmol/L where the words of a header name just one of them."""
-    given = set(name)
-    mass, molar = {"mg", "dl"} <= given or "mgdl" in given, bool({"mmol", "mmoll"} & given)
-    return None if mass == molar else "mg/dL" if mass else "mmol/L"
 
 
 def _words(value: Any) -> Any:

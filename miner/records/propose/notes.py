@@ -5,16 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from copy import deepcopy
 from dataclasses import dataclass, field
+from math import inf
 from typing import TYPE_CHECKING, Any
 
 from pydantic import TypeAdapter, ValidationError
 
 from miner.core.messages import MinerError, closest
 from miner.core.results.mapping import Known, Option, Undecided
+from miner.records.columns import TO_MINUTES
 from miner.records.read.sources import Source
 from miner.records.read.toml_file import expected_of
 
 if TYPE_CHECKING:
+    from miner.records.propose.columns import Column
     from miner.records.propose.exports import Exports
 
 TABLES = ("where", "columns", "units", "constants", "levels", "meals", "episodes")
@@ -57,6 +60,10 @@ class Notes:
         else:
             inner[name or table] = value
 
+    def given(self, key: str) -> Any:
+        """Return what a person says of a key, or None; it is not used up."""
+        return typed(key, self.answers[key]) if self.answers.get(key) else None
+
     def choose(self, key: str, value: Any, code: str, **facts: Any) -> None:
         """Set a key for a reason; one that keeps its default (None) is told and not written."""
         if key in self.answers:
@@ -90,10 +97,42 @@ class Notes:
             return None
         chosen = [each for each in options if each.value.casefold() == given.strip().casefold()]
         if not chosen and options:
-            raise no_option(key, given, [each.value for each in options])
+            raise self.no_option(key, given, [each.value for each in options])
         for name, value in chosen[0].sets.items() if chosen else ():
             self.put(name, value)
         return chosen[0].value if chosen else given
+
+    def ask_which(self, key: str, among: Sequence[Column], code: str, *, needed: bool) -> None:
+        """Ask which of the file's columns is one of the stream's."""
+        options = []
+        for each in among:
+            facts = {"filled": each.filled, "shown": next(iter(each.counts), "")}
+            sets = {} if key == "glucose" else {f"columns.{key}": each.name}
+            options.append(Option(each.name, sets, "cells", facts))
+        self.ask(f"columns.{key}", code, options, needed=needed)
+
+    def choose_unit(
+        self, key: str, column: Column, middle: tuple[float, float] | None, *, needed: bool = False
+    ) -> bool:
+        """Choose the unit of a column of minutes by its name and values; say whether it is known.
+
+        Args:
+            key: the column of the stream.
+            column: the file's own.
+            middle: where the middle of its values lies, in minutes.
+            needed: without a unit the entry cannot be used.
+        """
+        said, (low, high) = column.unit, middle or (0, inf)
+        fits = [x for x, scale in TO_MINUTES.items() if low <= column.middle * scale <= high]
+        facts: dict[str, Any] = {"column": column.name, "middle": column.middle, "said": said or ""}
+        if said in fits or (said is None and len(fits) == 1):
+            unit, code = said or fits[0], "unit_by_name" if said else "unit_by_values"
+            usual = unit == "min" and key != "duration"
+            self.choose(f"units.{key}", None if usual else unit, code, **facts)
+            return True
+        options = [Option(unit, {f"units.{key}": unit}) for unit in TO_MINUTES]
+        code = "unit_contradicts" if said else "unit_unknown"
+        return self.ask(f"units.{key}", code, options, needed=needed, **facts) is not None
 
     def finish(self) -> None:
         """Set what a person said of keys that nothing else asked for."""
@@ -107,17 +146,18 @@ class Notes:
             self.known = [item for item in self.known if item.key != key]
             self.known.append(Known(key, _shown(self.get(key)), "given", {}))
 
+    @staticmethod
+    def no_option(key: str, given: str, known: Sequence[str]) -> MinerError:
+        """Return the refusal of an answer that is none of those there are."""
+        known, close = list(known), closest(given, known)
+        code = "records.set_no_option"
+        return MinerError(code, key=key, text=given, known=known, close=close)
+
     def table(self) -> dict[str, Any]:
         """Return the entry, its tables last and those without keys left out."""
         plain = {key: value for key, value in self.entry.items() if key not in TABLES}
         tables = {key: dict(self.entry[key]) for key in TABLES if self.entry.get(key)}
         return plain | tables
-
-
-def no_option(key: str, given: str, known: Sequence[str]) -> MinerError:
-    """Return the refusal of an answer that is none of those there are."""
-    close = closest(given, known)
-    return MinerError("records.set_no_option", key=key, text=given, known=list(known), close=close)
 
 
 def typed(key: str, text: str) -> Any:

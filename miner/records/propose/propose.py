@@ -2,49 +2,172 @@
 
 from __future__ import annotations
 
-import codecs
-import csv
-import io
 import re
-import unicodedata
-from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
-from itertools import pairwise
+from functools import cached_property
 from pathlib import Path, PurePath
+from typing import TYPE_CHECKING, Any
 
-from miner.core.messages import MinerError
-from miner.core.results.mapping import Option, Proposal
+import numpy as np
+import pandas as pd
+from pydantic import ValidationError
+
+from miner.core.messages import MinerError, Severity, closest
+from miner.core.results.mapping import Loss, Option, Proposal, ReadRow
 from miner.records.check.one_person import spellings
-from miner.records.columns import names_a_person
+from miner.records.columns import COLUMNS, STILL, factor, names_a_person
 from miner.records.findings import Findings
-from miner.records.propose.columns import columns_of, joined
-from miner.records.propose.entries import FilePart, Job, entries_of
+from miner.records.place.placing import place_rows, with_time_of_day
+from miner.records.propose.columns import columns_of
+from miner.records.propose.entries import SAMPLED, Fed, FilePart, entries_of, joined
 from miner.records.propose.exports import read_exports
-from miner.records.propose.notes import Notes, typed
-from miner.records.propose.times import Others, times_of
-from miner.records.read.discover import practice_of
+from miner.records.propose.layout import encoding_of, layout_of
+from miner.records.propose.notes import Notes
+from miner.records.propose.saved import as_toml
+from miner.records.propose.times import times_of
+from miner.records.read.cells import to_lengths, to_numbers
+from miner.records.read.discover import TABLES, FoundFile, practice_of
 from miner.records.read.kinds import JSON_LINES, open_file
 from miner.records.read.settings import read_settings
-from miner.records.read.sources import Source
+from miner.records.read.sources import TIME_OF_DAY, TIMES, UTC_OFFSET, Source
 from miner.records.read.spreadsheet import sheet_names
 from miner.records.read.table_file import RawTable, check_header, read_rows
 from miner.records.read.text_file import (
     ARCHIVE,
-    SIGNATURES,
     as_utf8,
     is_spreadsheet,
     read_bytes,
     texts_of,
     unpacked,
 )
+from miner.records.read.toml_file import expected_of, explained
+from miner.records.stream_file import read_file
+from miner.records.text_columns import clock_of
+from miner.records.write.as_text import written_times
+
+if TYPE_CHECKING:
+    from miner.records.client import Settings
+    from miner.records.propose.columns import Floats, Stamps
+    from miner.records.propose.exports import Limits
+    from miner.records.read.text_file import TextFile
 
 _HEAD = 100_000
 _STANDARD = re.compile(
     rb'"resourceType"\s*:\s*"[A-Z]|"schema_id"\s*:\s*\{|"effective_time_frame"\s*:\s*\{'
 )
 _DIGITS = re.compile(r"\d[\d._-]{3,}\d|\d{5,}")
+
+
+_AWAKE = ("activity", "meals")
+_MINUTE = np.timedelta64(1, "m")
+
+
+@dataclass
+class Job:
+    """The file that is mapped, and the client's other files, looked at only where one is needed.
+
+    Attributes:
+        path, raw: the file.
+        folder: the client's.
+        settings: of the client.
+        alone: nothing is asked of the other files, and nothing is read by the entries.
+    """
+
+    path: Path
+    raw: bytes
+    folder: Path
+    settings: Settings
+    alone: bool
+
+    @cached_property
+    def proposals(self) -> list[tuple[Path, Proposal]]:
+        """Return what is proposed for each of the other tables, where that is whole."""
+        found: list[tuple[Path, Proposal]] = []
+        for path in [] if self.alone else sorted(self.folder.iterdir()):
+            if path.name != self.path.name and path.suffix.lower() in TABLES and path.is_file():
+                try:
+                    found += [
+                        (path, each)
+                        for each in propose(path, client=self.folder, alone=True)
+                        if each.complete
+                    ]
+                except MinerError:
+                    continue
+        return found
+
+    def write_dates_as(self, form: str) -> list[str]:
+        """Return the files that decide by themselves to write their dates in this order."""
+        date = form.split("%Y")[0].split("%y")[0]
+        return [
+            path.name
+            for path, each in self.proposals
+            if str(each.entry.get("time_format") or "").startswith(date)
+        ]
+
+    @cached_property
+    def days(self) -> Stamps:
+        """Return the days of the glucose, by the other files."""
+        of = [each for each in self.proposals if each[1].stream == "glucose"]
+        return self._clocks(of).astype("datetime64[D]")
+
+    def near_readings(self, times: Stamps) -> int:
+        """Return how many times lie within the days of the glucose; 0 where these are not known."""
+        days = times.astype("datetime64[D]")
+        if not self.days.size:
+            return 0
+        return int(((days >= self.days.min()) & (days <= self.days.max())).sum())
+
+    @cached_property
+    def awake(self) -> Stamps:
+        """Return when the client was up, by the clock: steps, movement and meals."""
+        up = [each for each in self.proposals if each[1].stream in _AWAKE]
+        return np.sort(self._clocks([x for x in up if "utc_offset" not in x[1].entry["columns"]]))
+
+    def _clocks(self, proposals: Sequence[tuple[Path, Proposal]]) -> Stamps:
+        found = [_clock(path, each, self.settings) for path, each in proposals]
+        return np.concatenate([*found, np.zeros(0, dtype="datetime64[ns]")])
+
+    def clock_of_nights(
+        self, start: Stamps, minutes: Floats, ahead: Floats, limits: Limits
+    ) -> tuple[str | None, dict[str, int]]:
+        """Say whether nights are in UTC or by the clock: which has fewer steps and meals in them.
+
+        Args:
+            start: starts as they stand there.
+            minutes: their lengths.
+            ahead: how far the clock is ahead of UTC, in minutes.
+            limits: how clear it has to be.
+
+        Returns:
+            utc, local or None; on how many nights it has fewer, and on how many the other.
+        """
+        good = ~np.isnat(start) & ~np.isnan(minutes) & ~np.isnan(ahead) & (ahead != 0)
+        length = np.maximum(minutes[good] - 2 * limits.not_yet_asleep_min, 0) * _MINUTE
+        begins = start[good] + limits.not_yet_asleep_min * _MINUTE
+        local, utc = (
+            np.searchsorted(self.awake, each + length) - np.searchsorted(self.awake, each)
+            for each in (begins, begins + ahead[good] * _MINUTE)
+        )
+        fewer = {"utc": int((utc < local).sum()), "local": int((local < utc).sum())}
+        likely, other = sorted(fewer, key=lambda clock: -fewer[clock])
+        clear = fewer[likely] >= limits.fewest_nights
+        clear &= fewer[other] <= limits.share_of_nights * fewer[likely]
+        return likely if clear else None, {"nights": fewer[likely], "others": fewer[other]}
+
+
+def _clock(path: Path, proposal: Proposal, settings: Settings) -> Stamps:
+    """Return the times of a file by the wall clock; of movement only where somebody moved."""
+    source = Source.model_validate(dict(proposal.entry))
+    found = FoundFile(path, path.name, source.stream, source)
+    frame = read_file(found, read_bytes(path, path.name), settings, Findings()).frame
+    if frame is None or frame.empty:
+        return np.zeros(0, dtype="datetime64[ns]")
+    if source.stream == "activity":
+        counted = frame["steps"].notna().any()
+        moving = frame["steps"] > 0 if counted else frame["kind"] != STILL
+        frame = frame[moving & (frame["left_out"] == "")]
+    return pd.to_datetime(clock_of(frame)).dropna().to_numpy("datetime64[ns]")
 
 
 def propose(
@@ -84,10 +207,7 @@ def propose(
         code = "of_a_standard_to_rename" if to_rename else "of_a_standard"
         raise MinerError(f"records.{code}", file=name)
     practice = practice_of(folder, None)
-    settings = read_settings(folder, practice)
-    ask = None if alone else partial(propose, client=folder, alone=True)
-    others = Others(path, folder, ask, settings)
-    job = Job(path, raw, settings, others)
+    job = Job(path, raw, folder, read_settings(folder, practice), alone)
     notes = Notes(read_exports(practice), dict(answers or {}))
     pattern = "".join(f"[{mark}]" if mark in "*?[" else mark for mark in name)
     notes.put("file", file or (_DIGITS.sub("*", pattern) if shared else pattern))
@@ -108,7 +228,7 @@ def _every_part(job: Job, notes: Notes) -> tuple[Proposal, ...]:
         mine = notes.copy(notes.answers)
         mine.put("part", part)
         try:
-            found += entries_of(_opened(job, mine), mine)
+            found += map(_proposal, entries_of(_opened(job, mine), mine))
         except MinerError as error:
             faults.append(error)
     if not found:
@@ -174,173 +294,147 @@ def _no_rows(name: str, findings: Findings) -> MinerError:
     return MinerError("records.no_row_under_header", file=name)
 
 
-_OTHERS = ("mac-roman", "cp1250", "cp1251", "cp932", "gb18030", "cp949", "big5")
-_ODD = re.compile(r"[^\s;,\t|]*[^\x00-\x7f][^\s;,\t|]*")
-_SCRIPTS = ("LATIN", "GREEK", "CYRILLIC", "CJK", "HIRAGANA", "KATAKANA", "HANGUL")
+_SHOWN = 3
+_TIMES = (*TIMES, TIME_OF_DAY, UTC_OFFSET)
 
 
-def one_byte(raw: bytes, notes: Notes) -> str:
-    """Choose the encoding in which alone its words look like words, or ask.
+def losses_of(job: Job, source: Source, rows: int, limits: Limits) -> tuple[Loss, ...]:
+    """Return what an entry would leave out of so many rows, the most first.
 
-    Words do where their letters are of one script, no capital follows a small letter, and no sign
-    stands between two letters.
+    Where it is so much that the entry is refused, dates and start and end are tried the other way
+    round.
     """
-    every = _readings(raw)
-    encoding = next(iter(every))
-    words = {each: set(_ODD.findall(text)) for each, text in every.items()}
-    fits = [each for each, found in words.items() if not any(map(_is_odd, found))]
-    shown = {each: next(iter(_ODD.findall(text)), "")[:30] for each, text in every.items()}
-    if len({every[each] for each in fits}) == 1:
-        fit = fits[0]
-        notes.choose("encoding", fit, "letters", shown=shown[fit])
-        return str(notes.get("encoding"))
-    odd = "".join(dict.fromkeys(mark for mark in every[encoding] if ord(mark) > 127))[:8]
-    options = [Option(each, {"encoding": each}, "text", {"shown": shown[each]}) for each in every]
-    return notes.ask("encoding", "encodings", options, default=encoding, odd=odd) or encoding
+
+    def lost(by: Source) -> tuple[Loss, ...]:
+        findings = Findings()
+        # beside an entry of its times alone: rows with nothing else are not of the stream
+        times = {key: own for key, own in by.columns.items() if key in _TIMES}
+        bare = by.model_copy(update={"columns": times, "episodes": None, "where": {}})
+        beside = (bare,) if len(times) < len(by.needed) else ()
+        found = FoundFile(job.path, job.path.name, by.stream, by, beside)
+        read_file(found, job.raw, job.settings, findings)
+        losses = []
+        for item in findings.items:
+            count = {Severity.STOP: rows, Severity.LEFT_OUT: item.count}.get(item.severity, 0)
+            if count:
+                few = count <= limits.loss_reported * rows
+                breaks = count > limits.loss_refused * rows
+                told = item.as_message()
+                losses.append(Loss(min(count, rows), rows, told, breaks, few=few, row=item.row))
+        return tuple(sorted(losses, key=lambda each: -each.count))
+
+    losses = lost(source)
+    if any(each.breaks for each in losses):
+        for keys, other in _other_orders(source):
+            if not any(each.breaks for each in lost(other)):
+                return (replace(losses[0], otherwise=keys), *losses[1:])
+    return losses
 
 
-def _readings(raw: bytes) -> dict[str, str]:
-    """Return what the bytes say in each encoding in which they say something."""
-    found = {}
-    for each in ("cp1252", "latin-1", *_OTHERS):
-        try:
-            text = raw.decode(each)
-        except UnicodeDecodeError:
-            continue
-        if each != "latin-1" or "cp1252" not in found:
-            found[each] = text
-    return found
+def _other_orders(source: Source) -> Iterator[tuple[dict[str, str], Source]]:
+    """Give an entry with the parts of a date, or start and end, the other way round."""
+    form = source.time_format or ""
+    if "%d" in form and "%m" in form:
+        turned = form.replace("%d", "\0").replace("%m", "%d").replace("\0", "%m")
+        yield {"time_format": turned}, source.model_copy(update={"time_format": turned})
+    if {"start", "end"} <= set(source.columns):
+        ends = {"start": source.columns["end"], "end": source.columns["start"]}
+        other = source.model_copy(update={"columns": source.columns | ends})
+        yield {f"columns.{key}": own for key, own in ends.items()}, other
 
 
-def _is_odd(word: str) -> bool:
-    names = [unicodedata.name(mark, "").split(" ")[0] for mark in word if mark.isalpha()]
-    scripts = {name for name in names if name in _SCRIPTS}
-    japanese = scripts <= {"CJK", "HIRAGANA", "KATAKANA"}
-    mixed = len(scripts) > 1 and not japanese
-    inner = pairwise(word)
-    capital = any(a.islower() and b.isupper() and not b.isascii() for a, b in inner)
-    return mixed or capital or re.search(r"[^\W\d_][^\x00-\x7f\w]+[^\W\d_]", word) is not None
-
-
-_MARKS = (",", ";", "\t", "|")
-_LOOKED_AT = 200_000
-_RUN = 3
-_DATA = re.compile(r"[-+<>]?\s*\d.*")
-_UNIT = re.compile(
-    r"(?:mg/?dl|mmol/?l|min(utes)?|s(ec)?|h(ours)?|g|kcal|%|bpm|steps|\(.*\)|)", re.IGNORECASE
-)
-_UTF_16 = {codecs.BOM_UTF16_LE: "little end", codecs.BOM_UTF16_BE: "big end"}
-
-
-def encoding_of(name: str, raw: bytes, notes: Notes) -> str | None:
-    """Choose the encoding; None is UTF-8.
-
-    Raises:
-        MinerError: it is not text.
-    """
-    for bom, end in _UTF_16.items():
-        if raw.startswith(bom):
-            notes.choose("encoding", "utf-16", "byte_order_mark", end=end)
-            return str(notes.get("encoding"))
-    if b"\0" in raw[:_LOOKED_AT]:
-        head = raw[:_LOOKED_AT]
-        low, high = head[1::2].count(0), head[0::2].count(0)
-        encoding = "utf-16-le" if low > 4 * high else "utf-16-be" if high > 4 * low else None
-        if encoding is not None:
-            notes.choose("encoding", encoding, "zero_bytes")
-            return str(notes.get("encoding"))
-    try:
-        as_utf8(name, raw, None).decode("utf-8")
-    except MinerError as error:
-        if raw.startswith(SIGNATURES):
-            raise
-        if b"\0" in raw:
-            raise MinerError("records.zero_bytes_no_text", file=name) from error
-        return one_byte(raw, notes)
-    notes.choose("encoding", None, "utf_8")
-    given = notes.get("encoding")
-    return None if given is None else str(given)
-
-
-@dataclass(frozen=True, slots=True)
-class Laid:
-    """One way to split a file: the mark, the rows above the header, and how well it fits."""
-
-    mark: str
-    skip: int
-    width: int
-    share: float
-    header: tuple[str, ...]
-
-
-def layout_of(name: str, body: bytes, notes: Notes, only: str | None = None) -> str:
-    """Choose the delimiter and the rows above the header; return the delimiter.
+def first_rows(
+    text: TextFile, table: RawTable, source: Source, settings: Settings
+) -> tuple[ReadRow, ...]:
+    """Return the first rows of a stream: as they stand in the file, and as they would be read.
 
     Args:
-        name: the file's name.
-        body: its text as UTF-8.
-        notes: gets the choices.
-        only: the delimiter, where it is known.
-
-    Raises:
-        MinerError: no delimiter splits it into columns under a header.
+        text: the file.
+        table: its rows that hold something of the stream, every cell as text.
+        source: the entry.
+        settings: of the client.
     """
-    text = body[:_LOOKED_AT].decode("utf-8", "ignore")
-    above = int(typed("skip_rows", notes.answers.get("skip_rows", "0")))
-    text = "".join(text.splitlines(keepends=True)[above:])
-    given = notes.answers.get("delimiter")
-    marks = [only] if only else [str(typed("delimiter", given))] if given else list(_MARKS)
-    ways = [way for mark in marks if (way := _split(text, mark)) is not None]
-    if not ways:
-        raise MinerError("records.no_header", file=name)
-    best = max(ways, key=lambda way: (round(way.share, 2), way.width))
-    if only is None:
-        mark = best.mark if best.mark != "," else None
-        notes.choose("delimiter", mark, "cells", share=best.share, width=best.width)
-    if best.skip or above:
-        row = best.skip + above + 1
-        notes.choose("skip_rows", row - 1, "header", row=row, shown=best.header[0])
-    return best.mark
+    head = table.keep(np.arange(len(table.rows)) < _SHOWN)
+    zone = source.time_zone or settings.time_zone
+    placed = place_rows(with_time_of_day(head, source), source, zone, Findings())
+    if placed is None:
+        return ()
+    zoned, lines = not placed.unzoned, text.body.split(b"\n")
+    times = [written_times(placed.start, placed.start_clock, zoned=zoned)]
+    if placed.end is not None and placed.end_clock is not None:
+        times.append(written_times(placed.end, placed.end_clock, zoned=zoned))
+    given = {*source.columns, *source.constants, *(["level"] if source.episodes else [])}
+    keys = [key for key in COLUMNS[source.stream].values if key in given]
+    values = {key: _values(placed.table, source, key) for key in keys}
+    return tuple(
+        ReadRow(
+            row=int(row),
+            raw=lines[int(row) - 1].decode("utf-8", "replace"),
+            times=tuple(str(each.iloc[at]) for each in times),
+            values=tuple((key, told[at], unit) for key, (told, unit) in values.items() if told[at]),
+        )
+        for at, row in enumerate(placed.table.rows)
+    )
 
 
-def _split(text: str, mark: str) -> Laid | None:
-    records, begins, last = [], [], 0
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark)
+def _values(table: RawTable, source: Source, key: str) -> tuple[list[str], str]:
+    """Return what a column of the stream holds in these rows, with its unit."""
+    if key in source.constants:
+        return [source.constants[key]] * len(table.rows), ""
+    own = source.columns.get(key) or (source.episodes.column if source.episodes else "")
+    number = COLUMNS[source.stream].numbers.get(key)
+    if number is None or (key == "level" and source.levels):
+        return table.text(own).tolist(), ""
+    if number.unit == "min":
+        read, _ = to_lengths(table, own, source, source.units.get(key))
+    else:
+        read, _ = to_numbers(table, own, source)
+    read = read * (factor(source.units.get(key, number.unit), number.unit) or 1.0)
+    unit = "" if number.unit in ("count", "level") else number.unit
+    return ["" if np.isnan(each) else f"{each:.5g}" for each in read], unit
+
+
+def _proposal(fed: Fed) -> Proposal:
+    """Return what is proposed for one stream; of a whole entry with its first rows and losses."""
+    part, entry = fed.part, fed.notes.table()
+    own = [(each.text != "").to_numpy() for each in fed.taken]
+    table = part.table.keep(np.logical_or.reduce(own)) if own else part.table
+    found = Proposal(
+        file=part.job.path.name,
+        stream=fed.stream,
+        entry=entry,
+        toml=as_toml(entry),
+        known=tuple(fed.notes.known),
+        questions=tuple(fed.notes.questions),
+        unused=fed.unused,
+        rows=len(table.rows),
+        cadence_min=part.times.cadence_min if fed.stream in SAMPLED else None,
+    )
+    if not found.complete or not found.rows or part.job.alone:
+        return found
+    source = _source(entry, part)
+    losses = losses_of(part.job, source, found.rows, part.times.book.limits)
+    sample = first_rows(part.text, table, source, part.job.settings)
+    return replace(found, sample=sample, losses=losses)
+
+
+def _source(entry: Mapping[str, Any], part: FilePart) -> Source:
+    """Return an entry as it would be read; one that cannot be is an answer that cannot be used."""
+    name = part.job.path.name
     try:
-        for record in reader:
-            if any(cell.strip() for cell in record):
-                records.append([cell.strip() for cell in record])
-                begins.append(last)
-            last = reader.line_num
-    except csv.Error:
-        return None
-    later = records[len(records) // 2 :]
-    width = Counter(map(len, later)).most_common(1)[0][0] if later else 0
-    at = _first_data(records, later)
-    if width < 2 or at is None:
-        return None
-    if at > 1 and all(_UNIT.fullmatch(cell) for cell in records[at - 1]):
-        at -= 1
-    header = records[at - 1] if at else []
-    named = [cell for cell in header if cell]
-    if len(header) < width - 1 or len(named) < 2 or _is_data(header, {0}):
-        return None
-    if any(re.fullmatch(r"[-+]?\d+(?:[.,]\d+)?", cell) for cell in named):
-        return None
-    share = sum(len(record) == width for record in records[at:]) / max(len(records) - at, 1)
-    return Laid(mark, begins[at - 1], width, share, tuple(header))
-
-
-def _first_data(records: list[list[str]], later: list[list[str]]) -> int | None:
-    """Return where the rows begin whose cells hold digits where those of the later rows do."""
-    most, widest = len(later) / 2, max(map(len, later), default=0)
-    digits = {at for at in range(widest) if sum(_is_data(each, {at}) for each in later) > most}
-    good = [len(record) > 1 and _is_data(record, digits) for record in records]
-    for at, right in enumerate(good):
-        if right and all(good[at : at + _RUN]):
-            return at
-    return None
-
-
-def _is_data(record: list[str], where: set[int]) -> bool:
-    return any(at < len(record) and _DATA.fullmatch(record[at]) for at in where)
+        source = Source.model_validate(dict(entry))
+    except ValidationError as error:
+        if any(each["loc"] for each in error.errors()):
+            raise explained(error, Source, name) from error
+        stream, needed = entry["stream"], expected_of(error.errors()[0])
+        raise MinerError(
+            "records.column_lacking", file=name, stream=stream, needed=needed
+        ) from error
+    names = [each for each in part.text.header if each]
+    for own in source.needed:
+        if own not in names:
+            close = closest(own, names)
+            raise MinerError(
+                "records.no_column_among", file=name, name=own, columns=names[:12], close=close
+            )
+    return source

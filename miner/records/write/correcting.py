@@ -17,6 +17,7 @@ from miner.records.findings import Findings
 from miner.records.read.sources import canonical
 from miner.records.read.table_file import RawTable
 from miner.records.stream_file import read_part
+from miner.records.write.as_text import clock_text
 from miner.records.write.corrections import NAME, Correction, Place, columns_to_write, standing
 
 NEAR = pd.Timedelta(minutes=15)
@@ -58,12 +59,6 @@ def described(stream: str, row: Mapping[Any, Any]) -> dict[str, Any]:
     amounts = {name: float(row[name]) for name in spec.numbers}
     known = {name: value for name, value in amounts.items() if value == value}
     return told | {name: int(v) if v.is_integer() else v for name, v in known.items()}
-
-
-def clock_text(clock: object) -> str:
-    """Return a wall-clock time as ISO 8601, to the minute where it is whole."""
-    text = np.datetime_as_string(np.datetime64(clock, "s"))  # type: ignore[call-overload]
-    return str(text).removesuffix(":00")
 
 
 def correct(

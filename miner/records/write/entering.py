@@ -19,7 +19,8 @@ from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.place.times import localise
 from miner.records.read.table_file import RawTable
-from miner.records.write.correcting import clock_text, described, read_added, same_records
+from miner.records.write.as_text import clock_text, written_times
+from miner.records.write.correcting import described, read_added, same_records
 from miner.records.write.corrections import (
     CORRECTED,
     NAME,
@@ -28,7 +29,7 @@ from miner.records.write.corrections import (
     columns_to_write,
     read_corrections,
 )
-from miner.records.write.tables import clock_of, is_zoned, written_times
+from miner.records.write.tables import clock_of, is_zoned
 
 if TYPE_CHECKING:
     from miner.records.client import Client

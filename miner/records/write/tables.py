@@ -10,9 +10,8 @@ import csv
 import io
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-import numpy as np
 import pandas as pd
 import tomlkit
 
@@ -27,9 +26,7 @@ from miner.records.read.settings import PracticeFile
 from miner.records.read.text_file import as_utf8
 from miner.records.read.toml_file import read_toml
 from miner.records.text_columns import fold
-
-if TYPE_CHECKING:
-    from miner.records.read.iso8601 import Stamps
+from miner.records.write.as_text import number, written_times
 
 UNREADABLE = "unreadable"
 _CENSORED = {-1: "LO", 1: "HI"}
@@ -124,31 +121,6 @@ def _texts(column: pd.Series) -> pd.Series[str]:
     if not pd.api.types.is_numeric_dtype(column):
         return column.fillna("").astype("str")
     return pd.Series([number(value) for value in column], dtype="str")
-
-
-def number(value: float) -> str:
-    """Return a number in full, without a point where it is whole; empty where it is undefined."""
-    if np.isnan(value):
-        return ""
-    return str(int(value)) if float(value).is_integer() else repr(float(value))
-
-
-def written_times(instant: Stamps, clock: Stamps, *, zoned: bool) -> pd.Series[str]:
-    """Return times as ISO 8601, with the offset where they are instants.
-
-    Args:
-        instant: UTC, or the clock where no zone is known (datetime64[ns]).
-        clock: wall-clock times.
-        zoned: write the offset.
-    """
-    whole = (clock.astype(np.int64) % 1_000_000_000 == 0).all()
-    written = pd.Series(np.datetime_as_string(clock, unit="s" if whole else "ns"), dtype="str")
-    if not zoned or written.empty:
-        return written
-    minutes = ((clock - instant) / np.timedelta64(1, "m")).round().astype(np.int64)
-    code, unique = pd.factorize(minutes)
-    tails = [f"{'-' if m < 0 else '+'}{abs(m) // 60:02d}:{abs(m) % 60:02d}" for m in unique]
-    return written + pd.Series(np.array(tails, dtype=object)[code], dtype="str")
 
 
 UCUM = "http://unitsofmeasure.org"
@@ -254,11 +226,11 @@ def traces(client: Client) -> list[Client]:
 
 def csv_files(client: Client) -> Iterator[tuple[str, bytes]]:
     """Give the streams by the name of their file, and when those that were sampled were worn."""
-    for number, part in enumerate(traces(client), 1):
-        for stream in STREAMS if number == 1 else ("glucose",):
+    for at, part in enumerate(traces(client), 1):
+        for stream in STREAMS if at == 1 else ("glucose",):
             cells = cells_of(part, stream)
             if not cells.empty:
-                yield f"{stream}.csv" if number == 1 else f"{stream}-{number}.csv", _bytes(cells)
+                yield f"{stream}.csv" if at == 1 else f"{stream}-{at}.csv", _bytes(cells)
     for stream in client.worn:
         yield f"worn-{stream}.csv", _bytes(worn_cells(client, stream))
     if client.worn:

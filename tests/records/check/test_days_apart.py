@@ -3,8 +3,8 @@
 import pandas as pd
 import pytest
 
-from miner.records import propose as proposing
 from miner.records import read_client
+from miner.records.propose import propose as proposing
 from miner.steps.mapping import map_file
 
 

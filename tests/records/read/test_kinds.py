@@ -13,7 +13,7 @@ from openpyxl import Workbook
 
 from miner.core.messages import MinerError
 from miner.records import read_client
-from miner.records.propose import propose
+from miner.records.propose.propose import propose
 from miner.records.read import text_file
 
 ENTRY = (

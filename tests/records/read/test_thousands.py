@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from miner.records import propose as proposing
 from miner.records import read_client
+from miner.records.propose import propose as proposing
 from miner.records.read.cells import may_part_thousands, without_thousands
 from miner.steps.mapping import map_file
 
