@@ -18,7 +18,7 @@ from miner.records.write.ticks import read_ticks
 from miner.rulebook import RuleBook
 from miner.steps.records import refuse_stopped, rules_of
 from miner.tables import cautions, day_table
-from miner.tables.clockwork import stamps
+from miner.tables.columns import stamps
 from miner.tables.day_review import (
     TOLERANCE,
     against_usual,

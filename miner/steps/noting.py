@@ -23,8 +23,7 @@ from miner.records.write.entering import DiaryEntry, addition, mending, removal
 from miner.rulebook import RuleBook
 from miner.steps.past import settings_of
 from miner.steps.records import read_client, refuse_stopped, rules_of
-from miner.tables.clockwork import seconds
-from miner.tables.columns import origins, whole_words
+from miner.tables.columns import origins, seconds, whole_words
 from miner.tables.food.meals import meal_records
 from miner.tables.measures import records_of
 from miner.tables.tag_days import FEWEST_DAYS, names_any

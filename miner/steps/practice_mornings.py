@@ -17,7 +17,7 @@ from miner.rulebook import RuleBook
 from miner.steps.morning import NEWEST, review_of
 from miner.steps.records import load_rules, refuse_stopped
 from miner.tables import day_table
-from miner.tables.clockwork import DAY, iso_day
+from miner.tables.columns import DAY, iso_day
 from miner.tables.day_review import last_logged, newest_whole_day
 from miner.tables.days import EPOCH
 from miner.tables.measures import DayRecords, records_of

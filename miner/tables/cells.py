@@ -12,8 +12,7 @@ import pandas as pd
 
 from miner.core.messages import Message, message
 from miner.rulebook import FactorRule
-from miner.tables.clockwork import Floats
-from miner.tables.columns import Source
+from miner.tables.columns import Floats, Source
 from miner.tables.unit_table import Cell
 
 

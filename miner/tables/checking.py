@@ -16,7 +16,7 @@ from miner.core.results import CheckReport, Finding, Severity, StreamSummary
 from miner.records.client import STREAMS, Client
 from miner.records.columns import CONTRADICTED, TWO_VALUES
 from miner.rulebook import RuleBook
-from miner.tables.clockwork import DAY, HOUR, Times, seconds, usual_clock
+from miner.tables.columns import DAY, HOUR, Times, seconds, usual_clock
 from miner.tables.days import coverage_of, told_left_out
 from miner.tables.food.eating import food_of
 from miner.tables.glucose.trace import Trace, trace_of

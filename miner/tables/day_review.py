@@ -19,7 +19,7 @@ from miner.records.client import Client
 from miner.records.columns import STILL
 from miner.rulebook import RuleBook
 from miner.tables.cells import Found, because
-from miner.tables.clockwork import DAY, HOUR, Floats, Times, seconds
+from miner.tables.columns import DAY, HOUR, Floats, Times, seconds
 from miner.tables.glucose.rises import Rise, find_rises
 from miner.tables.glucose.trace import Trace, above
 from miner.tables.labels import higher_quarter

@@ -12,7 +12,7 @@ from miner.core.messages import Message, message
 from miner.records.client import Client
 from miner.rulebook import Cautions, FactorRule, RuleBook
 from miner.tables.cells import Columns, Found, cut
-from miner.tables.clockwork import HOUR, Floats, covered, iso_day, percent, stamps
+from miner.tables.columns import HOUR, Floats, covered, iso_day, percent, stamps
 from miner.tables.glucose.outcomes import (
     Windows,
     clock_windows,

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from miner.core.messages import MinerError, closest
 from miner.rulebook import RuleBook
-from miner.tables.clockwork import Floats
+from miner.tables.columns import Floats
 from miner.tables.unit_table import UnitTable
 
 FEWEST_OF_A_SENSOR = 8

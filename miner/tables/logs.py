@@ -15,8 +15,7 @@ from miner.core.results.week import Logged
 from miner.records.client import STREAMS, Client
 from miner.records.columns import MG_DL_PER_MMOL_L
 from miner.rulebook import FactorRule, RuleBook
-from miner.tables.clockwork import DAY, HOUR, Times, from_usual, iso_day, seconds, usual_clock
-from miner.tables.columns import fold
+from miner.tables.columns import DAY, HOUR, Times, fold, from_usual, iso_day, seconds, usual_clock
 from miner.tables.food.eating import Entry, Food, NoFood, food_of
 from miner.tables.glucose.rises import Rise, find_rises
 from miner.tables.glucose.trace import Trace, trace_of

@@ -12,7 +12,7 @@ from miner.core.messages import Message
 from miner.records.client import Client
 from miner.rulebook import FactorRule, RuleBook
 from miner.tables.cells import Columns, Found, because, cut, unknown
-from miner.tables.clockwork import DAY, HOUR, iso_day, percent, stamps
+from miner.tables.columns import DAY, HOUR, iso_day, percent, stamps
 from miner.tables.days import rest_days, told_left_out
 from miner.tables.food.meals import (
     NEVER,

@@ -13,8 +13,7 @@ from miner.core.messages import Message, MinerError, closest
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.tables.cells import Found, because, unknown
-from miner.tables.clockwork import DAY, HOUR, covered, from_usual, usual_clock
-from miner.tables.columns import Source
+from miner.tables.columns import DAY, HOUR, Source, covered, from_usual, usual_clock
 from miner.tables.food.eating import Eaten, Food, Occasion, eaten_by_day, food_of
 from miner.tables.glucose.trace import Trace, trace_of
 from miner.tables.movement.tracker import (

@@ -11,8 +11,7 @@ from miner.core.results import CautionKind, CautionText
 from miner.records.client import Client
 from miner.records.columns import MG_DL_PER_MMOL_L
 from miner.rulebook import Cautions, IntakeQuestion, Referral, RuleBook
-from miner.tables.clockwork import DAY, Floats, iso_day, seconds
-from miner.tables.columns import whole_words, words
+from miner.tables.columns import DAY, Floats, iso_day, seconds, whole_words, words
 from miner.tables.glucose.trace import Trace, below, trace_of
 from miner.tables.measures import DayRecords
 from miner.tables.tag_days import names_any

@@ -10,8 +10,7 @@ import numpy as np
 
 from miner.records.client import Client
 from miner.rulebook import Cautions
-from miner.tables.clockwork import DAY, seconds
-from miner.tables.columns import Source, fold, origins, whole_words, words
+from miner.tables.columns import DAY, Source, fold, origins, seconds, whole_words, words
 from miner.tables.sleep.nights import Days
 
 FEWEST_DAYS = 3

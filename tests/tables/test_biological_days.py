@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from miner.tables import day_table
-from miner.tables.clockwork import Zones, from_usual, usual_clock
+from miner.tables.columns import Zones, from_usual, usual_clock
 from miner.tables.meals import meal_table
 
 HOUR = 3600

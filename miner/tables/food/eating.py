@@ -14,8 +14,18 @@ import numpy as np
 from miner.records.client import Client
 from miner.records.columns import NO_TIME, NOT_FOOD
 from miner.rulebook import Cautions, RuleBook
-from miner.tables.clockwork import DAY, HOUR, Floats, seconds
-from miner.tables.columns import Source, fold, numbers, origins, whole_words, words
+from miner.tables.columns import (
+    DAY,
+    HOUR,
+    Floats,
+    Source,
+    fold,
+    numbers,
+    origins,
+    seconds,
+    whole_words,
+    words,
+)
 from miner.tables.sleep.nights import Days
 
 MEAL_WORDS = {

@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 
 from miner.records.client import Client
 from miner.rulebook import Cautions
-from miner.tables.clockwork import DAY, Floats, from_usual
-from miner.tables.columns import fold, whole_words
+from miner.tables.columns import DAY, Floats, fold, from_usual, whole_words
 from miner.tables.food.eating import AMOUNT_WORDS, said, words_of
 from miner.tables.unit_table import UnitTable
 

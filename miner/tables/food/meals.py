@@ -13,18 +13,20 @@ from miner.core.messages import Message, MinerError, closest
 from miner.records.client import Client
 from miner.rulebook import OutcomeRule, RuleBook
 from miner.tables.cells import Found, because, unknown
-from miner.tables.clockwork import (
+from miner.tables.columns import (
     DAY,
     HOUR,
     Floats,
+    Source,
     Times,
     covered,
     from_usual,
+    origins,
     percent,
     seconds,
     usual_clock,
+    words,
 )
-from miner.tables.columns import Source, origins, words
 from miner.tables.food.eating import (
     MAIN,
     ONE_OCCASION_MIN,

@@ -14,8 +14,7 @@ from pandas.api.indexers import BaseIndexer
 from miner.core.messages import Message, MinerError, closest
 from miner.rulebook import OutcomeRule
 from miner.tables.cells import Found, because, unknown
-from miner.tables.clockwork import DAY, HOUR, Floats, Times, Zones, covered, percent
-from miner.tables.columns import Source
+from miner.tables.columns import DAY, HOUR, Floats, Source, Times, Zones, covered, percent
 from miner.tables.glucose.trace import Mask, Trace, above
 from miner.tables.sleep.nights import Days, Nights, why_no_night
 

@@ -12,8 +12,7 @@ from miner.core.messages import message
 from miner.core.results.briefing import Measure
 from miner.records.client import Client
 from miner.rulebook import RuleBook
-from miner.tables.clockwork import Floats
-from miner.tables.columns import whole_words, words
+from miner.tables.columns import Floats, whole_words, words
 from miner.tables.glucose.outcomes import Windows, share, sums, weighted_mean, weighted_sd
 from miner.tables.glucose.trace import Mask, Trace, above, below, trace_of
 from miner.tables.tag_days import names_any

@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 
 from miner.records.client import Client
 from miner.records.columns import MG_DL_PER_MMOL_L
-from miner.tables.clockwork import DAY, Floats, Times, Zones, seconds
-from miner.tables.columns import Source
+from miner.tables.columns import DAY, Floats, Source, Times, Zones, seconds
 
 USUAL_CADENCE_MIN = 5
 LONGEST_CADENCE_MIN = 60

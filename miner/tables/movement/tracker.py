@@ -14,8 +14,19 @@ from miner.core.messages import Message, message
 from miner.records.client import Client
 from miner.records.columns import IN_DOUBT, NO_LEVEL, STILL
 from miner.tables.cells import Found, because, unknown
-from miner.tables.clockwork import DAY, HOUR, Floats, Times, covered, percent, seconds
-from miner.tables.columns import Source, numbers, origins, words
+from miner.tables.columns import (
+    DAY,
+    HOUR,
+    Floats,
+    Source,
+    Times,
+    covered,
+    numbers,
+    origins,
+    percent,
+    seconds,
+    words,
+)
 from miner.tables.glucose.trace import Mask
 
 

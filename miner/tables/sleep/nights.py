@@ -12,8 +12,18 @@ from numpy.typing import NDArray
 
 from miner.core.messages import Message, message
 from miner.records.client import Client
-from miner.tables.clockwork import DAY, HOUR, Times, iso_day, seconds, usual_clock
-from miner.tables.columns import Source, numbers, origins, words
+from miner.tables.columns import (
+    DAY,
+    HOUR,
+    Source,
+    Times,
+    iso_day,
+    numbers,
+    origins,
+    seconds,
+    usual_clock,
+    words,
+)
 from miner.tables.glucose.trace import Trace
 
 LONGEST_WAKING_MIN = 60
