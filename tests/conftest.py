@@ -72,15 +72,14 @@ def _same_records(one: Any, other: Any) -> bool:
 @pytest.fixture(scope="session")
 def known_records() -> Iterator[list[Any]]:
     """Clients as read in this session; at its end their tables must be what they were."""
-    from miner.tables import day_table
-    from miner.tables.meals import meal_table
+    from miner.tables import UNITS, tabulate
 
     known: list[Any] = []
     yield known
     for client in known:
-        for name, make in (("day table", day_table), ("meal table", meal_table)):
-            for rules, table in client._derived.get(name, []):
-                assert table.frame.equals(make(replace(client), rules).frame), name
+        for unit in UNITS:
+            for rules, table in client._derived.get(f"{unit} table", []):
+                assert table.frame.equals(tabulate(replace(client), rules, unit).frame), unit
 
 
 @pytest.fixture

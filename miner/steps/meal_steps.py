@@ -17,9 +17,9 @@ from miner.rulebook import RuleBook
 from miner.steps.looks import remember_look
 from miner.steps.past import read_past
 from miner.steps.records import client_of, refuse_stopped, rules_of, with_units
+from miner.tables import tabulate
 from miner.tables.food.foods import pairs_of, repeats_of
 from miner.tables.glucose.trace import Trace, trace_of
-from miner.tables.meals import meal_table as _meal_table
 from miner.tables.unit_table import UnitTable
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def meals(client: Client | Path | str, rules: RuleBook | Path | str | None = Non
     """
     client = client_of(client)
     refuse_stopped(client)
-    return _meal_table(client, rules_of(client, rules))
+    return tabulate(client, rules_of(client, rules), "meal")
 
 
 def meal_table(

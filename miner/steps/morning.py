@@ -17,7 +17,7 @@ from miner.records.write.notes import read_notes
 from miner.records.write.ticks import read_ticks
 from miner.rulebook import RuleBook
 from miner.steps.records import refuse_stopped, rules_of
-from miner.tables import cautions, day_table
+from miner.tables import cautions, tabulate
 from miner.tables.columns import stamps
 from miner.tables.day_review import (
     TOLERANCE,
@@ -124,7 +124,7 @@ def day_review(client: Client, date: str | None = None, rules: RuleBook | None =
     """
     refuse_stopped(client)
     books = rules_of(client, rules)
-    records, table = records_of(client, books), day_table(client, books)
+    records, table = records_of(client, books), tabulate(client, books, "day")
     place = _place(records, date)
     found = review_of(client, books, records, table, place, ASKED_FOR if date else NEWEST)
     return with_notes(found, client)

@@ -16,7 +16,7 @@ from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.steps.morning import NEWEST, review_of
 from miner.steps.records import load_rules, refuse_stopped
-from miner.tables import day_table
+from miner.tables import tabulate
 from miner.tables.columns import DAY, iso_day
 from miner.tables.day_review import last_logged, newest_whole_day
 from miner.tables.days import EPOCH
@@ -160,7 +160,7 @@ def client_morning(
     if k is None:
         return found
     if review is None:
-        told = review_of(client, rules, records, day_table(client, rules), k, NEWEST)
+        told = review_of(client, rules, records, tabulate(client, rules, "day"), k, NEWEST)
     else:
         told = review(k)
     return _with_day(client, records, k, told, found)

@@ -24,7 +24,7 @@ from miner.rulebook import RuleBook
 from miner.steps.past import whose
 from miner.tables import cautions as _cautions
 from miner.tables import check as _check
-from miner.tables import day_table as _day_table
+from miner.tables import tabulate
 from miner.tables.unit_table import UnitTable
 
 if TYPE_CHECKING:
@@ -123,7 +123,7 @@ def days(client: Client | Path | str, rules: RuleBook | Path | str | None = None
     """
     client = client_of(client)
     refuse_stopped(client)
-    return _day_table(client, rules_of(client, rules))
+    return tabulate(client, rules_of(client, rules), "day")
 
 
 def day_table(
@@ -173,7 +173,7 @@ def check(client: Client | Path | str, rules: RuleBook | Path | str | None = Non
 def check_records(client: Client, rules: RuleBook | None = None) -> CheckReport:
     """Return the check of the records alone, which stays true while they are the same."""
     books = rules_of(client, rules)
-    return _check(client, _day_table(client, books), books)
+    return _check(client, tabulate(client, books, "day"), books)
 
 
 def with_folder(report: CheckReport, client: Client) -> CheckReport:

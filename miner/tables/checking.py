@@ -17,10 +17,11 @@ from miner.records.client import STREAMS, Client
 from miner.records.columns import CONTRADICTED, TWO_VALUES
 from miner.rulebook import RuleBook
 from miner.tables.columns import DAY, HOUR, Times, seconds, usual_clock
-from miner.tables.days import coverage_of, told_left_out
+from miner.tables.days import told_left_out
 from miner.tables.food.eating import food_of
 from miner.tables.glucose.trace import Trace, trace_of
 from miner.tables.logs import habits_noticed, log_noticed
+from miner.tables.measures import records_of
 from miner.tables.referral import cautions
 from miner.tables.sleep.nights import LONGEST_WAKING_MIN, Nights, days_of, nights_of
 from miner.tables.tag_days import FEWEST_DAYS, MOST_TAGS, Tags, tags_of
@@ -250,13 +251,9 @@ def _with_gain(item: Finding, client: Client, frame: pd.DataFrame) -> Finding:
 
 def _covered(client: Client, table: UnitTable, rules: RuleBook) -> Mapping[str, float]:
     """Return the share of each day that readings cover, where that is why it is not used."""
-    trace = trace_of(client)
-    days = days_of(trace, nights_of(client))
-    share = dict(zip(days.names, coverage_of(trace, days).tolist(), strict=True))
-    told = told_left_out(client, trace, days, tags_of(client, days, rules.cautions), rules.cautions)
-    otherwise = {name for name, why in zip(days.names, told, strict=True) if why}
-    apart = table.frame.index[~table.frame["usable"].astype(bool)]
-    return {str(name): share[str(name)] for name in apart if str(name) not in otherwise}
+    told = told_left_out(client, records_of(client, rules), rules)
+    few = np.array([why is None for why in told], dtype=bool) & ~table.frame["usable"].astype(bool)
+    return {str(name): share for name, share in table.frame.loc[few, "coverage"].items()}
 
 
 def _by_severity(findings: list[Finding]) -> list[Finding]:

@@ -21,7 +21,7 @@ from miner.rulebook import RuleBook
 from miner.tables.cells import Found, because
 from miner.tables.columns import DAY, HOUR, Floats, Times, seconds
 from miner.tables.glucose.rises import Rise, find_rises
-from miner.tables.glucose.trace import Trace, above
+from miner.tables.glucose.trace import Trace
 from miner.tables.labels import higher_quarter
 from miner.tables.measures import DayRecords, records_of
 from miner.tables.unit_table import UnitTable
@@ -379,7 +379,7 @@ def times_of_day(client: Client, table: UnitTable, rules: RuleBook) -> tuple[Tim
     usable = np.append(table.frame["usable"].to_numpy(dtype=bool), False)
     counted = usable[day] & (day >= 0)
     hour = trace.clock % DAY // 3600
-    over = above(trace.ordered, trace.tenths, client.settings.range[1])
+    over = trace.above(client.settings.range[1])
     found = []
     for name, first, last in PARTS:
         here = counted & (hour >= first) & (hour < last)

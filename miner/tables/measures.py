@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from math import isnan, nan
-from typing import TypeVar
 
 import numpy as np
 
-from miner.core.messages import Message, MinerError, closest
+from miner.core.messages import Message
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.tables.cells import Found, because, unknown
@@ -75,7 +74,6 @@ class DayRecords:
 
 
 Measure = Callable[[DayRecords, int], Found]
-OneMeasure = TypeVar("OneMeasure")
 
 
 def records_of(client: Client, rules: RuleBook) -> DayRecords:
@@ -101,24 +99,6 @@ def _records_of(client: Client, rules: RuleBook) -> DayRecords:
         unfinished=unfinished_of(client),
         tags=tags_of(client, days, rules.cautions),
     )
-
-
-def measure_named(name: str, factor: str, known: Mapping[str, OneMeasure]) -> OneMeasure:
-    """Return the measure a factor asks for.
-
-    Raises:
-        MinerError: there is no measure of that name.
-    """
-    if name not in known:
-        raise MinerError(
-            "tables.measure_unknown",
-            file="factors.toml",
-            name=factor,
-            measure=name,
-            known=list(known),
-            close=closest(name, known),
-        )
-    return known[name]
 
 
 FEWEST_NIGHTS_FOR_USUAL = 8
@@ -450,7 +430,7 @@ def _rows(items: tuple[Occasion, ...] | list[Occasion]) -> tuple[tuple[str, int]
     return tuple(row for item in items for row in item.rows)
 
 
-def tagged(tag: str) -> Measure:
+def tagged(tag: str, _: DayRecords) -> Measure:
     """Return the measure of one tag.
 
     Before its first use a tag is unknown. After it a day without is "no" only where something,

@@ -12,7 +12,7 @@ from miner.records.client import Client
 from miner.records.columns import MG_DL_PER_MMOL_L
 from miner.rulebook import Cautions, IntakeQuestion, Referral, RuleBook
 from miner.tables.columns import DAY, Floats, iso_day, seconds, whole_words, words
-from miner.tables.glucose.trace import Trace, below, trace_of
+from miner.tables.glucose.trace import Trace, trace_of
 from miner.tables.measures import DayRecords
 from miner.tables.tag_days import names_any
 from miner.tables.unit_table import UnitTable
@@ -106,7 +106,7 @@ def _days_counted(rule: Referral, trace: Trace, wake: Floats) -> int:
     if rule.kind == "wake_at_least":
         return int((wake >= rule.at).sum())
     day = trace.clock // DAY
-    under = below(trace.ordered, trace.tenths, rule.at)
+    under = trace.below(rule.at)
     return int(np.unique(day[~under if rule.kind == "any_at_least" else under]).size)
 
 
@@ -188,5 +188,5 @@ def _days(records: DayRecords, table: UnitTable, rule: Referral) -> set[int]:
 
 
 def _hit(records: DayRecords, rule: Referral) -> np.ndarray:
-    under = below(records.trace.ordered, records.trace.tenths, rule.at)
+    under = records.trace.below(rule.at)
     return np.asarray(~under if rule.kind == "any_at_least" else under, dtype=bool)

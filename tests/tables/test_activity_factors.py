@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from miner.tables import check, day_table
+from miner.tables import check, tabulate
 
 DAYS = 12
 D = "2026-03-03"
@@ -17,7 +17,7 @@ def table_of(make, sensed, slept, rules):
 
     def table(**given):
         given.setdefault("sleep", slept("2026-03-01", DAYS))
-        return day_table(make(glucose, **given), rules)
+        return tabulate(make(glucose, **given), rules, "day")
 
     return table
 
@@ -255,7 +255,7 @@ def test_a_habit_that_never_varies_is_reported_with_the_likely_reason(make, sens
 
     def found(**more):
         client = make(glucose, **given, **more)
-        report = check(client, day_table(client, rules), rules)
+        report = check(client, tabulate(client, rules, "day"), rules)
         return {item.code: item for item in report.findings}
 
     item = found()["habit_never_varies"]

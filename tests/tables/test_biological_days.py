@@ -6,9 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from miner.tables import day_table
+from miner.tables import tabulate
 from miner.tables.columns import Zones, from_usual, usual_clock
-from miner.tables.meals import meal_table
 
 HOUR = 3600
 
@@ -30,7 +29,7 @@ def test_a_day_runs_from_waking_to_the_next_waking_and_is_named_by_its_start(mak
         {"start": "2026-03-01 23:30", "end": "2026-03-02 07:20"},
         {"start": "2026-03-03 00:40", "end": "2026-03-03 08:00"},
     ]
-    table = day_table(make(flat(sensed, 3), sleep=sleep), rules)
+    table = tabulate(make(flat(sensed, 3), sleep=sleep), rules, "day")
     assert list(table.frame.index) == ["2026-03-01", "2026-03-02", "2026-03-03"]
     # The night of the 4th is not recorded: the median waking of 06:40, 07:20, 08:00 is 07:20.
     assert spans(table) == [
@@ -45,7 +44,7 @@ def test_a_day_runs_from_waking_to_the_next_waking_and_is_named_by_its_start(mak
 def test_a_missing_main_sleep_gives_the_usual_waking_and_unknown_sleep(make, sensed, slept, rules):
     rows = slept("2026-03-01", 5)
     del rows[2]
-    table = day_table(make(flat(sensed, 5), sleep=rows), rules)
+    table = tabulate(make(flat(sensed, 5), sleep=rows), rules, "day")
     assert spans(table)[2] == ("03-03 07:00", "03-04 07:00")
     day = table.frame.loc["2026-03-03"]
     assert np.isnan(day["short_sleep"])
@@ -58,12 +57,12 @@ def test_a_missing_main_sleep_gives_the_usual_waking_and_unknown_sleep(make, sen
 def test_the_usual_waking_of_an_early_riser_is_their_own(make, sensed, slept, rules):
     rows = slept("2026-03-01", 5, start="21:00", end="04:30")
     del rows[2]
-    table = day_table(make(flat(sensed, 5), sleep=rows), rules)
+    table = tabulate(make(flat(sensed, 5), sleep=rows), rules, "day")
     assert spans(table)[2] == ("03-03 04:30", "03-04 04:30")
 
 
 def test_without_any_sleep_record_days_begin_at_four(make, sensed, rules):
-    table = day_table(make(flat(sensed, 3)), rules)
+    table = tabulate(make(flat(sensed, 3)), rules, "day")
     assert spans(table)[0] == ("03-01 04:00", "03-02 04:00")
     assert table.frame["wake_glucose"].isna().all()
     assert table.by_clock["wake_glucose"].isna().all()
@@ -78,7 +77,7 @@ def test_naps_and_sleeps_that_end_in_the_afternoon_do_not_open_a_day(make, sense
         {"start": "2026-03-02 08:00", "end": "2026-03-02 13:59", "kind": "nap"},
         {"start": "2026-03-02 14:30", "end": "2026-03-03 00:30"},
     ]
-    table = day_table(make(flat(sensed, 3), sleep=rows), rules)
+    table = tabulate(make(flat(sensed, 3), sleep=rows), rules, "day")
     assert [start for start, _ in spans(table)] == ["03-01 07:00", "03-02 07:00", "03-03 07:00"]
 
 
@@ -87,7 +86,7 @@ def test_naps_and_sleeps_that_end_in_the_afternoon_do_not_open_a_day(make, sense
 )
 def test_a_main_sleep_ends_between_three_and_two_in_the_afternoon(make, sensed, rules, end, opens):
     rows = [{"start": "2026-03-02 00:30", "end": f"2026-03-02 {end}"}]
-    table = day_table(make(flat(sensed, 3), sleep=rows), rules)
+    table = tabulate(make(flat(sensed, 3), sleep=rows), rules, "day")
     assert np.isnan(table.frame.loc["2026-03-02", "short_sleep"]) == (not opens)
 
 
@@ -97,7 +96,7 @@ def test_of_two_records_that_overlap_the_longer_or_the_main_one_is_kept(make, se
         {"start": "2026-03-01 22:00", "end": "2026-03-02 06:00", "kind": kinds[0]},
         {"start": "2026-03-02 02:00", "end": "2026-03-02 07:00", "kind": kinds[1]},
     ]
-    table = day_table(make(flat(sensed, 3), sleep=rows), rules)
+    table = tabulate(make(flat(sensed, 3), sleep=rows), rules, "day")
     hours = 5 if kinds[1] else 8
     assert table.measures.loc["2026-03-02", "short_sleep"] == hours
 
@@ -107,7 +106,7 @@ def test_a_sleep_marked_main_wins_whenever_it_ends(make, sensed, rules):
         {"start": "2026-03-01 08:00", "end": "2026-03-01 15:00", "kind": "main"},
         {"start": "2026-03-01 01:00", "end": "2026-03-01 06:30"},
     ]
-    table = day_table(make(flat(sensed, 2), sleep=rows), rules)
+    table = tabulate(make(flat(sensed, 2), sleep=rows), rules, "day")
     assert spans(table)[0][0] == "03-01 15:00"
 
 
@@ -116,7 +115,7 @@ def test_the_longest_of_two_sleeps_that_end_in_the_window_opens_the_day(make, se
         {"start": "2026-02-28 23:00", "end": "2026-03-01 05:00"},
         {"start": "2026-03-01 10:30", "end": "2026-03-01 12:30"},
     ]
-    table = day_table(make(flat(sensed, 2), sleep=rows), rules)
+    table = tabulate(make(flat(sensed, 2), sleep=rows), rules, "day")
     assert spans(table)[0][0] == "03-01 05:00"
 
 
@@ -125,7 +124,7 @@ def test_parts_an_hour_apart_are_one_night_and_the_gap_is_time_awake(make, sense
         {"start": "2026-02-28 23:00", "end": "2026-03-01 02:00", "asleep_min": 170},
         {"start": "2026-03-01 03:00", "end": "2026-03-01 07:00", "asleep_min": 230},
     ]
-    table = day_table(make(flat(sensed, 2), sleep=rows), rules)
+    table = tabulate(make(flat(sensed, 2), sleep=rows), rules, "day")
     assert spans(table)[0][0] == "03-01 07:00"
     # asleep 170 + 230 = 400 min; awake (480 - 400) / 480 = 1/6.
     assert table.measures.loc["2026-03-01", "short_sleep"] == pytest.approx(400 / 60)
@@ -138,7 +137,7 @@ def test_parts_more_than_an_hour_apart_are_two_sleeps(make, sensed, rules):
         {"start": "2026-02-28 23:00", "end": "2026-03-01 03:30"},
         {"start": "2026-03-01 04:31", "end": "2026-03-01 07:00"},
     ]
-    table = day_table(make(flat(sensed, 2), sleep=rows), rules)
+    table = tabulate(make(flat(sensed, 2), sleep=rows), rules, "day")
     assert spans(table)[0][0] == "03-01 03:30"
     # Time in bed stands for time asleep: 4.5 h.
     assert table.measures.loc["2026-03-01", "short_sleep"] == pytest.approx(4.5)
@@ -147,7 +146,7 @@ def test_parts_more_than_an_hour_apart_are_two_sleeps(make, sensed, rules):
 def test_a_left_out_night_is_unknown_and_says_why(make, sensed, slept, rules):
     rows = slept("2026-03-01", 4)
     rows[1]["left_out"] = "ends_before_start"
-    table = day_table(make(flat(sensed, 4), sleep=rows), rules)
+    table = tabulate(make(flat(sensed, 4), sleep=rows), rules, "day")
     assert np.isnan(table.frame.loc["2026-03-02", "short_sleep"])
     assert "ends before it starts" in str(table.reasons["2026-03-02", "short_sleep"])
 
@@ -159,7 +158,7 @@ def test_the_day_of_the_clock_change_has_23_hours_and_its_night_is_measured_by_i
     zone = "Europe/Lisbon"
     rows = slept("2026-03-28", 4, start="22:00", end="07:00")
     glucose = sensed("2026-03-28", np.full(3 * 288, 100.0), zone=zone)
-    table = day_table(make(glucose, sleep=rows, zone=zone), rules)
+    table = tabulate(make(glucose, sleep=rows, zone=zone), rules, "day")
     hours = table.measures["short_sleep"]
     assert hours["2026-03-28"] == pytest.approx(9)
     assert hours["2026-03-29"] == pytest.approx(8)
@@ -173,7 +172,7 @@ def test_the_day_of_the_clock_change_has_23_hours_and_its_night_is_measured_by_i
 def test_the_night_by_the_clock_at_the_change_has_five_hours(make, sensed, rules):
     zone = "Europe/Lisbon"
     glucose = sensed("2026-03-28", np.arange(3 * 288.0) % 50 + 80, zone=zone)
-    table = day_table(make(glucose, zone=zone), rules)
+    table = tabulate(make(glucose, zone=zone), rules, "day")
     clock = glucose["clock"]
     inside = (clock >= "2026-03-29 00:00") & (clock < "2026-03-29 06:00")
     assert inside.sum() == 60
@@ -199,7 +198,7 @@ def test_what_is_eaten_shortly_before_waking_is_the_first_of_the_day_to_come(
     nights = nights if night else [each for each in nights if f"{each['end']:%m-%d}" != "03-03"]
     meals = [{"time": f"2026-{clock}", "label": "toast", "meal": "breakfast"}]
     client = make(flat(sensed, 6), sleep=nights, meals=meals)
-    table = meal_table(client, rules)
+    table = tabulate(client, rules, "meal")
     assert table.frame["date"].tolist() == [day]
     assert table.frame["late_meal"].tolist() == [late]
 
@@ -207,14 +206,14 @@ def test_what_is_eaten_shortly_before_waking_is_the_first_of_the_day_to_come(
 def test_who_eats_at_dawn_and_then_goes_to_bed_eats_late(make, sensed, slept, rules):
     meals = [{"time": "2026-03-03 05:00", "label": "soup", "meal": "dinner"}]
     nights = slept("2026-03-01", 6, start="06:00", end="13:30")
-    table = meal_table(make(flat(sensed, 6), sleep=nights, meals=meals), rules)
+    table = tabulate(make(flat(sensed, 6), sleep=nights, meals=meals), rules, "meal")
     assert table.frame["date"].tolist() == ["2026-03-02"]
     assert table.frame["late_meal"].iloc[0] == 1
 
 
 def test_after_a_gap_rows_keep_their_day_numbers_without_a_hole(make, sensed, rules):
     glucose = pd.concat([flat(sensed, 2), flat(sensed, 2, start="2026-03-06")], ignore_index=True)
-    table = day_table(make(glucose), rules)
+    table = tabulate(make(glucose), rules, "day")
     assert table.frame["day_number"].diff().dropna().eq(1).all()
     assert table.frame.loc["2026-03-04", "coverage"] == 0
     assert not table.frame.loc["2026-03-04", "usable"]
@@ -222,12 +221,12 @@ def test_after_a_gap_rows_keep_their_day_numbers_without_a_hole(make, sensed, ru
 
 def test_a_record_that_ends_before_the_last_waking_adds_no_empty_day(make, sensed, slept, rules):
     glucose = sensed("2026-03-01", np.full(2 * 288 + 36, 100.0))
-    table = day_table(make(glucose, sleep=slept("2026-03-01", 3)), rules)
+    table = tabulate(make(glucose, sleep=slept("2026-03-01", 3)), rules, "day")
     assert list(table.frame.index) == ["2026-03-01", "2026-03-02"]
 
 
 def test_no_readings_give_an_empty_table(make, rules):
-    table = day_table(make(), rules)
+    table = tabulate(make(), rules, "day")
     assert len(table.frame) == 0
     assert "minutes_above" in table.frame.columns
     assert "short_sleep" in table.frame.columns
@@ -237,7 +236,7 @@ def test_the_resolution_of_times_does_not_matter(make, sensed, slept, rules):
     rng = np.random.default_rng(0)
     glucose = sensed("2026-03-01", rng.normal(110, 20, 4 * 288))
     tables = [
-        day_table(make(glucose, sleep=slept("2026-03-01", 4), unit=unit), rules)
+        tabulate(make(glucose, sleep=slept("2026-03-01", 4), unit=unit), rules, "day")
         for unit in ("s", "ms", "us", "ns")
     ]
     for other in tables[1:]:

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 
 from miner.records.client import LeftOutDay
-from miner.tables import cautions, check, day_table
+from miner.tables import cautions, check, tabulate
 
 DAYS = 10
 
 
 def ready(make, rules, glucose, **given):
     client = make(glucose, **given)
-    return client, day_table(client, rules)
+    return client, tabulate(client, rules, "day")
 
 
 @pytest.fixture(scope="session")
@@ -255,7 +255,7 @@ def test_tags_that_are_not_asked_about_are_told_with_their_days(make, rules, fla
     ]
     tags += [{"start": f"2026-03-0{2 + day} 13:00", "tag": "sauna"} for day in range(2)]
     client = make(flat, tags=tags)
-    table = day_table(client, rules)
+    table = tabulate(client, rules, "day")
     found = check(client, table, rules).findings
     beyond, rare = [item for item in found if "not asked about as habits" in item.what]
     assert beyond.what.endswith("Days of each: 'habit 20' (3), 'habit 21' (3), 'habit 22' (3)")

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from miner.core.messages import MinerError
-from miner.tables import day_table, labels
+from miner.core.errors import MinerError
+from miner.tables import labels, tabulate
 from miner.tables.cells import Found, cut, unknown
 
 NAN = float("nan")
@@ -70,7 +70,7 @@ def test_a_measure_the_rule_book_invents_is_told(make, sensed, rules):
     book = rules.model_copy(update={"factors": rules.factors | {"short_sleep": wrong}})
     client = make(sensed("2026-03-01", np.full(288 * 2, 100.0)))
     with pytest.raises(MinerError, match="Did you mean 'asleep_hours'"):
-        day_table(client, book)
+        tabulate(client, book, "day")
 
 
 @pytest.mark.parametrize(
@@ -81,7 +81,7 @@ def test_an_outcome_the_rule_book_invents_is_told(make, sensed, rules, name, cha
     known = rules.outcomes["day_mean"].model_copy(update=change)
     book = rules.model_copy(update={"outcomes": {name: known}})
     with pytest.raises(MinerError, match=told):
-        day_table(make(sensed("2026-03-01", np.full(288 * 2, 100.0))), book)
+        tabulate(make(sensed("2026-03-01", np.full(288 * 2, 100.0))), book, "day")
 
 
 def quarter(values, sensor=None, **more):
@@ -139,7 +139,7 @@ def test_the_table_labels_usable_days_only(make, sensed, rules):
     rng = np.random.default_rng(2)
     day_level = np.repeat(rng.permutation(12) * 10.0, 288)
     client = make(sensed("2026-03-01", 90 + day_level))
-    table = day_table(client, rules)
+    table = tabulate(client, rules, "day")
     frame = table.frame.assign(usable=[True] * 8 + [False] * 4)
     part = dataclasses.replace(table, frame=frame)
     label = labels.higher_quarter(part, "day_mean", rules)
@@ -151,6 +151,6 @@ def test_the_table_labels_usable_days_only(make, sensed, rules):
 
 
 def test_an_outcome_that_is_not_there_is_told(make, sensed, rules):
-    table = day_table(make(sensed("2026-03-01", np.full(288 * 2, 100.0))), rules)
+    table = tabulate(make(sensed("2026-03-01", np.full(288 * 2, 100.0))), rules, "day")
     with pytest.raises(MinerError, match="there is no outcome 'day_maen'"):
         labels.higher_quarter(table, "day_maen", rules)

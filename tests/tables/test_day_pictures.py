@@ -10,7 +10,7 @@ import pytest
 
 from miner.records.client import Client
 from miner.rulebook import RuleBook
-from miner.tables import day_table
+from miner.tables import tabulate
 from miner.tables.day_review import STEP_MIN, day_pictures
 from miner.tables.glucose.published import measures_of, medicine_tags
 
@@ -39,7 +39,7 @@ def four_days(make: Make, sensed: Any, slept: Any) -> Client:
 def test_the_spread_is_that_of_the_readings_from_waking_to_waking(
     four_days: Client, rules: RuleBook
 ) -> None:
-    table = day_table(four_days, rules)
+    table = tabulate(four_days, rules, "day")
     days, _ = day_pictures(four_days, table, rules, "day_mean")
     frame = four_days.streams["glucose"].set_index("clock")["glucose"]
     for day in days:
@@ -55,7 +55,7 @@ def test_the_spread_is_that_of_the_readings_from_waking_to_waking(
 def test_the_series_holds_the_median_of_every_quarter_of_an_hour(
     four_days: Client, rules: RuleBook
 ) -> None:
-    days, series = day_pictures(four_days, day_table(four_days, rules), rules, None)
+    days, series = day_pictures(four_days, tabulate(four_days, rules, "day"), rules, None)
     frame = four_days.streams["glucose"].set_index("clock")["glucose"]
     naive = frame.resample(f"{STEP_MIN}min").median()
     begin = str(naive.index[0])
@@ -73,7 +73,7 @@ def test_the_series_holds_the_median_of_every_quarter_of_an_hour(
 def test_notes_and_rises_without_a_meal_are_counted_by_day(
     four_days: Client, rules: RuleBook
 ) -> None:
-    days, _ = day_pictures(four_days, day_table(four_days, rules), rules, None)
+    days, _ = day_pictures(four_days, tabulate(four_days, rules, "day"), rules, None)
     by_day = {day.day: day for day in days}
     assert [by_day[f"2026-03-0{k}"].meals for k in (2, 3, 4)] == [1, 0, 1]
     assert by_day["2026-03-03"].unlogged_rises == 1
@@ -87,27 +87,28 @@ def test_no_rise_lacks_a_meal_where_no_meal_is_noted_at_all(
     values = np.full(3 * 288, 100.0)
     values[300:324] += 60 * np.sin(np.linspace(0, np.pi, 24))
     client = make(sensed("2026-03-02", values))
-    days, _ = day_pictures(client, day_table(client, rules), rules, None)
+    days, _ = day_pictures(client, tabulate(client, rules, "day"), rules, None)
     assert days
     assert [day.unlogged_rises for day in days] == [0] * len(days)
 
 
 def test_a_record_without_readings_has_no_days(make: Make, rules: RuleBook) -> None:
     client = make()
-    days, series = day_pictures(client, day_table(client, rules), rules, None)
+    days, series = day_pictures(client, tabulate(client, rules, "day"), rules, None)
     assert days == ()
     assert series.values == ()
 
 
 def test_few_readings_have_no_spread(make: Make, sensed: Any, rules: RuleBook) -> None:
     client = make(sensed("2026-03-02T12:00", [100.0] * 11))
-    days, _ = day_pictures(client, day_table(client, rules), rules, None)
+    days, _ = day_pictures(client, tabulate(client, rules, "day"), rules, None)
     assert [day.spread for day in days] == [None]
 
 
 def test_the_measures_are_those_of_a_naive_reading(four_days: Client, rules: RuleBook) -> None:
     found = {
-        str(m.name): m for m in measures_of(four_days, day_table(four_days, rules), (70.0, 140.0))
+        str(m.name): m
+        for m in measures_of(four_days, tabulate(four_days, rules, "day"), (70.0, 140.0))
     }
     values = four_days.streams["glucose"]["glucose"].to_numpy()
     # Every reading stands for 5 minutes, so the weighted figures are the plain ones.
@@ -123,7 +124,7 @@ def test_the_measures_are_those_of_a_naive_reading(four_days: Client, rules: Rul
 
 
 def test_a_range_of_ones_own_is_measured_too(four_days: Client, rules: RuleBook) -> None:
-    found = measures_of(four_days, day_table(four_days, rules), (80.0, 120.0))
+    found = measures_of(four_days, tabulate(four_days, rules, "day"), (80.0, 120.0))
     own = next(item for item in found if str(item.name) == "Time from 80 to 120 mg/dL")
     values = four_days.streams["glucose"]["glucose"].to_numpy()
     assert own.value == pytest.approx(((values >= 80) & (values <= 120)).mean())
@@ -131,7 +132,7 @@ def test_a_range_of_ones_own_is_measured_too(four_days: Client, rules: RuleBook)
 
 def test_without_readings_a_measure_is_not_known(make: Make, rules: RuleBook) -> None:
     client = make()
-    found = measures_of(client, day_table(client, rules), (70.0, 140.0))
+    found = measures_of(client, tabulate(client, rules, "day"), (70.0, 140.0))
     assert {item.value for item in found} == {None}
 
 

@@ -9,7 +9,7 @@ from miner import steps
 from miner.records.columns import NO_TIME
 from miner.rulebook import load
 from miner.steps.exporting import export
-from miner.tables import day_table
+from miner.tables import tabulate
 from miner.tables.day_review import day_pictures, noted_between
 
 DAYS = 12
@@ -22,7 +22,7 @@ def table_of(make, sensed, slept, rules):
 
     def table(meals=(), **given):
         given.setdefault("sleep", slept("2026-03-01", DAYS))
-        return day_table(make(glucose, meals=list(meals), **given), rules)
+        return tabulate(make(glucose, meals=list(meals), **given), rules, "day")
 
     return table
 
@@ -52,8 +52,8 @@ def test_late_dinner_begins_at_nine_by_the_clock(table_of, time, late, hours):
 def test_a_dinner_after_midnight_belongs_to_the_day_before_and_is_late(make, sensed, slept, rules):
     glucose = sensed("2026-03-01", np.full(DAYS * 288, 100.0))
     rows = [*THREE[:2], meal("00:30", "supper", day="04")]
-    table = day_table(
-        make(glucose, sleep=slept("2026-03-01", DAYS, "01:30", "08:00"), meals=rows), rules
+    table = tabulate(
+        make(glucose, sleep=slept("2026-03-01", DAYS, "01:30", "08:00"), meals=rows), rules, "day"
     )
     assert table.measures.loc[D, "late_dinner"] == 24.5
     assert yes_no(table, "late_dinner") is True

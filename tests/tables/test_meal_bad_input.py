@@ -9,7 +9,7 @@ import pytest
 
 from miner import steps
 from miner.records.client import LeftOutDay
-from miner.tables.meals import meal_table
+from miner.tables import tabulate
 
 
 @pytest.fixture
@@ -18,14 +18,14 @@ def flat(sensed):
 
 
 def test_no_meals_at_all(make, flat, rules):
-    table = meal_table(make(flat), rules)
+    table = tabulate(make(flat), rules, "meal")
     assert len(table.frame) == 0
     assert table.outcomes == ("rise", "area_2h", "peak", "minutes_above")
     assert table.frame["usable"].dtype == bool
 
 
 def test_no_glucose_at_all(make, rules):
-    table = meal_table(make(meals=[{"time": "2026-03-03 12:00", "label": "lunch"}]), rules)
+    table = tabulate(make(meals=[{"time": "2026-03-03 12:00", "label": "lunch"}]), rules, "meal")
     assert table.frame["left_out"].astype(str).tolist() == [
         "there are no glucose readings of that day"
     ]
@@ -35,7 +35,7 @@ def test_no_glucose_at_all(make, rules):
 def test_meals_with_no_glucose_around_are_left_out_and_told(make, flat, rules):
     part = flat[flat["clock"].dt.hour != 13]
     meals = [{"time": f"{day} 12:30", "label": "x"} for day in ("2026-03-03", "2026-04-20")]
-    table = meal_table(make(part, meals=meals), rules)
+    table = tabulate(make(part, meals=meals), rules, "meal")
     assert table.frame["usable"].tolist() == [False, False]
     near, far = table.frame["left_out"].astype(str)
     assert near == "readings cover 50 % of the 2 hours after it, 70 % are needed"
@@ -47,14 +47,14 @@ def test_two_meals_at_one_minute_are_one(make, flat, rules):
         {"time": "2026-03-03 12:00", "label": "rice", "carbs_g": 40},
         {"time": "2026-03-03 12:00", "label": "beans", "carbs_g": 30},
     ]
-    table = meal_table(make(flat, meals=meals), rules)
+    table = tabulate(make(flat, meals=meals), rules, "meal")
     assert table.frame["carbs_g"].tolist() == [70]
     assert len(table.sources[table.frame.index[0], "high_carb"]) == 2
 
 
 def test_a_meal_inside_sleep_is_left_out_and_told(make, flat, slept, rules):
     meals = [{"time": f"2026-03-03 {at}", "label": "x"} for at in ("03:00", "07:00")]
-    table = meal_table(make(flat, meals=meals, sleep=slept("2026-03-01", 6)), rules)
+    table = tabulate(make(flat, meals=meals, sleep=slept("2026-03-01", 6)), rules, "meal")
     assert table.frame["left_out"].astype(str).tolist() == [
         "it is logged inside a recorded sleep",
         "",
@@ -64,8 +64,8 @@ def test_a_meal_inside_sleep_is_left_out_and_told(make, flat, slept, rules):
 def test_days_left_out_leave_their_meals_out(make, flat, slept, rules):
     meals = [{"time": f"2026-03-0{k} 12:00", "label": "x"} for k in (3, 4)]
     told = LeftOutDay(date(2026, 3, 3), "a wedding", None)
-    table = meal_table(
-        make(flat, meals=meals, left_out=[told], sleep=slept("2026-03-01", 6)), rules
+    table = tabulate(
+        make(flat, meals=meals, left_out=[told], sleep=slept("2026-03-01", 6)), rules, "meal"
     )
     assert table.frame["left_out"].astype(str).tolist() == [
         "left out in client.toml: a wedding",
@@ -81,7 +81,7 @@ def test_four_hundred_meals_in_a_day(make, flat, rules):
         }
         for k in range(400)
     ]
-    table = meal_table(make(flat, meals=meals), rules)
+    table = tabulate(make(flat, meals=meals), rules, "meal")
     assert table.frame.index.is_unique
     assert len(table.frame) == 50  # sixteen minutes apart: 800 minutes of entries
     assert table.frame["rise"].notna().sum() == 1  # the last; all others are cut
@@ -98,7 +98,7 @@ def test_the_repeated_hour_gives_every_meal_a_name_of_its_own(make, sensed, rule
         offset = np.timedelta64(minutes, "m")
         client.streams["meals"].loc[place, "time"] = np.datetime64("2026-10-25T03:00") + offset
         client.streams["meals"].loc[place, "clock"] = np.datetime64("2026-10-25T01:30")
-    table = meal_table(client, rules)
+    table = tabulate(client, rules, "meal")
     assert table.frame.index.tolist() == ["2026-10-25T01:30+01:00", "2026-10-25T01:30+00:00"]
 
 
@@ -176,8 +176,8 @@ def test_a_walk_with_no_end_from_files(tmp_path):
 def test_the_order_of_rows_changes_nothing(make, flat, rules):
     meals = [{"time": f"2026-03-0{d} {h}:00", "label": f"food {h}", "carbs_g": h + d}
              for d in (2, 3, 4) for h in (10, 13, 19)]  # fmt: skip
-    one = meal_table(make(flat, meals=meals), rules)
-    other = meal_table(make(flat, meals=meals[::-1]), rules)
+    one = tabulate(make(flat, meals=meals), rules, "meal")
+    other = tabulate(make(flat, meals=meals[::-1]), rules, "meal")
     assert one.frame.equals(other.frame)
 
 

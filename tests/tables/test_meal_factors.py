@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from miner.rulebook import load
+from miner.tables import tabulate
 from miner.tables.food.foods import alike, foods_of, one_name, said, terms
-from miner.tables.meals import meal_table
 
 DAYS = 12
 NOON = "2026-03-05T12:00"
@@ -19,7 +19,7 @@ def table_of(make, sensed, slept, rules):
 
     def table(meals=(), **given):
         given.setdefault("sleep", slept("2026-03-01", DAYS))
-        return meal_table(make(glucose, meals=list(meals), **given), rules)
+        return tabulate(make(glucose, meals=list(meals), **given), rules, "meal")
 
     return table
 

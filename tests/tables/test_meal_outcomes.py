@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from miner import steps
-from miner.tables.meals import meal_table
+from miner.tables import tabulate
 
 REFERENCE = Path(__file__).parents[2] / "datasets" / "reference"
 MG_DL = 18.0156
@@ -88,7 +88,7 @@ def test_peaks_of_published_curves(name, make, sensed, rules):
     every = 15 if name.startswith("Glucose ") else 10
     minutes, values = zip(*points, strict=True)
     day = around_noon(minutes, np.array(values) * MG_DL, every, values[0] * MG_DL)
-    table = meal_table(one_meal(make, sensed, day, every), rules)
+    table = tabulate(one_meal(make, sensed, day, every), rules, "meal")
     inside = [(value, -minute) for minute, value in points if 0 <= minute <= 120]
     at_two_hours = np.interp(120, minutes, values)
     highest, when = max([*inside, (at_two_hours, -120.0)])
@@ -101,7 +101,7 @@ def test_peaks_of_published_curves(name, make, sensed, rules):
 def test_a_triangle_in_closed_form(make, sensed, rules):
     """Up by 60 in an hour and down again: area 60 * 120 / 2, above 140 for the middle third."""
     day = around_noon([0, 60, 120], [100, 160, 100], 5, 100)
-    table = meal_table(one_meal(make, sensed, day), rules)
+    table = tabulate(one_meal(make, sensed, day), rules, "meal")
     found = row(table)
     assert found["area_2h"] == pytest.approx(3600)
     # smoothed over three readings the tip is cut to 155; above 140 from 45 to 75 minutes
@@ -117,7 +117,7 @@ def test_what_the_next_food_cuts_is_unknown_and_says_so(make, sensed, rules):
         {"time": "2026-03-03 12:00", "label": "lunch"},
         {"time": "2026-03-03 13:10", "label": "fruit"},
     ]
-    table = meal_table(one_meal(make, sensed, day, meals=meals), rules)
+    table = tabulate(one_meal(make, sensed, day, meals=meals), rules, "meal")
     first, second = table.frame.index
     for name in table.outcomes:
         assert np.isnan(table.frame.loc[first, name])
@@ -130,7 +130,7 @@ def test_what_the_next_food_cuts_is_unknown_and_says_so(make, sensed, rules):
 
 def test_food_after_exactly_two_hours_cuts_nothing(make, sensed, rules):
     meals = [{"time": f"2026-03-03 {hour}:00", "label": "food"} for hour in (12, 14)]
-    table = meal_table(one_meal(make, sensed, [100.0], meals=meals), rules)
+    table = tabulate(one_meal(make, sensed, [100.0], meals=meals), rules, "meal")
     assert table.frame["rise"].notna().all()
 
 
@@ -142,7 +142,7 @@ def test_gaps_sensors_and_the_edge_of_the_sensor_are_unknown(make, sensed, rules
 
     def known(**columns):
         other = {**client.streams, "glucose": glucose.assign(**columns)}
-        table = meal_table(replace(client, streams=other), rules)
+        table = tabulate(replace(client, streams=other), rules, "meal")
         return {
             name: str(table.reasons.get((table.frame.index[0], name), ""))
             for name in table.outcomes
@@ -204,7 +204,7 @@ def test_outcomes_against_the_definitions(make, sensed, rules, values, missing):
     glucose = client.streams["glucose"]
     place = np.arange(len(glucose)) % 288
     client.streams["glucose"] = glucose[~np.isin(place, gone)].reset_index(drop=True)
-    table = meal_table(client, rules)
+    table = tabulate(client, rules, "meal")
     points = [(5.0 * (k - 144), day[k]) for k in range(100, 200) if k not in gone]
     expected = naive(points, 140)
     for name in table.outcomes:
@@ -226,4 +226,6 @@ def test_a_reading_beyond_the_sensor_after_two_hours_leaves_their_area_known(mak
         high = glucose.assign(
             glucose=glucose["glucose"].mask(place), censored=place.astype(np.int8)
         )
-        assert np.isfinite(row(meal_table(make(high, meals=meals), rules))["area_2h"]) == known
+        assert (
+            np.isfinite(row(tabulate(make(high, meals=meals), rules, "meal"))["area_2h"]) == known
+        )

@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from miner.tables import check, day_table
+from miner.tables import check, tabulate
 from miner.tables.food.eating import FoodWords, NoFood, food_of, parts_of, without_amounts
 from miner.tables.food.foods import terms
-from miner.tables.meals import meal_table
 
 DAYS = 20
 D = "2026-03-05"
@@ -88,43 +87,43 @@ def test_a_word_taken_out_of_the_rule_book_makes_it_food_again(rules, client_of)
 )
 def test_what_is_no_food_is_no_snack_no_meal_and_no_last_food(client_of, rules, row):
     client = client_of(*THREE, row, meal("22:30", "tea", "snack", carbs_g=1, protein_g=0))
-    table = day_table(client, rules)
+    table = tabulate(client, rules, "day")
     assert table.measures.loc[D, "evening_snack"] == 1
     assert table.measures.loc[D, "carb_only_snack"] == 0
     assert table.measures.loc[D, "high_carb_day"] == 141
-    meals = meal_table(client, rules)
+    meals = tabulate(client, rules, "meal")
     assert f"{D}T21:30" not in meals.frame.index
     assert meals.measures.loc[f"{D}T22:30", "soon_after_food"] == 3.5
 
 
 def test_a_treated_low_cuts_what_is_read_after_a_meal_but_a_medicine_does_not(client_of, rules):
     low = meal("20:00", "glucose tablets", carbs_g=16)
-    table = meal_table(client_of(*THREE, low), rules)
+    table = tabulate(client_of(*THREE, low), rules, "meal")
     assert np.isnan(table.frame.loc[f"{D}T19:00", "rise"])
     assert table.context.loc[f"{D}T19:00", "cut_min"] == 60
-    table = meal_table(client_of(*THREE, meal("20:00", "insulin 4u")), rules)
+    table = tabulate(client_of(*THREE, meal("20:00", "insulin 4u")), rules, "meal")
     assert table.frame.loc[f"{D}T19:00", "rise"] == 0
 
 
 def test_what_is_not_reported_may_have_been_food(client_of, rules):
     late = meal("21:30", "not reported", "snack")
-    table = day_table(client_of(*THREE, late), rules)
+    table = tabulate(client_of(*THREE, late), rules, "day")
     assert np.isnan(table.frame.loc[D, "evening_snack"])
     assert np.isnan(table.frame.loc[D, "carb_only_snack"])
     assert np.isnan(table.measures.loc[D, "high_carb_day"])
     assert table.frame.loc[D, "long_eating_window"] != 1
     first = meal("07:10", "unknown", "breakfast")
-    table = day_table(client_of(first, *THREE[1:], meal("21:30", "tea")), rules)
+    table = tabulate(client_of(first, *THREE[1:], meal("21:30", "tea")), rules, "day")
     assert np.isnan(table.frame.loc[D, "no_breakfast"])
     assert np.isnan(table.frame.loc[D, "walk_after_breakfast"])
     nothing = meal("07:10", "none", "breakfast")
-    table = day_table(client_of(nothing, *THREE[1:], meal("21:30", "tea")), rules)
+    table = tabulate(client_of(nothing, *THREE[1:], meal("21:30", "tea")), rules, "day")
     assert table.frame.loc[D, "no_breakfast"] == 1
 
 
 def test_a_dinner_that_is_not_reported_is_not_the_snack_after_it(client_of, rules):
     rows = [*THREE[:2], meal("19:00", "not reported", "dinner"), meal("21:30", "crisps")]
-    table = day_table(client_of(*rows), rules)
+    table = tabulate(client_of(*rows), rules, "day")
     assert np.isnan(table.frame.loc[D, "late_dinner"])
 
 
@@ -136,7 +135,9 @@ def test_the_check_counts_what_was_read_as_no_food_and_shows_one(client_of, rule
         meal("17:00", "2 x glucose"),
     ]
     client = client_of(*THREE, *rows)
-    found = {item.code: item for item in check(client, day_table(client, rules), rules).findings}
+    found = {
+        item.code: item for item in check(client, tabulate(client, rules, "day"), rules).findings
+    }
     sure, words = found["no_food_by_type"], found["no_food_by_word"]
     assert (sure.count, sure.file) == (1, "meals.csv")
     assert words.count == 3
@@ -175,7 +176,7 @@ def test_several_foods_in_one_cell_are_one_meal(client_of, rules):
         for k in range(2, 9)
     ]
     others = [meal("19:00", "soup", "dinner", day=f"{k:02d}") for k in range(2, 9)]
-    table = meal_table(client_of(*rows, *others), rules)
+    table = tabulate(client_of(*rows, *others), rules, "meal")
     assert len(table.frame) == 14
     # what always comes together is one factor, under its longest word; the medicine is none
     foods = [name for name in table.factors if name.startswith("food:")]
@@ -191,14 +192,14 @@ def test_rows_of_one_minute_are_one_meal_and_a_main_meal_names_it(client_of, rul
 def test_a_word_out_of_its_hours_names_no_meal(client_of, rules):
     # The two cases of a word that stood against the clock: no dinner, and a snack as a late one.
     rows = [*THREE[:2], meal("20:36", "porridge, as at breakfast 2", carbs_g=50)]
-    table = day_table(client_of(*rows), rules)
+    table = tabulate(client_of(*rows), rules, "day")
     assert table.measures.loc[D, "late_dinner"] == pytest.approx(20.6)
     rows = [
         *THREE[:2],
         meal("18:00", "Standard lunch", carbs_g=60),
         meal("21:12", "crisps", carbs_g=15),
     ]
-    table = day_table(client_of(*rows), rules)
+    table = tabulate(client_of(*rows), rules, "day")
     assert table.measures.loc[D, "late_dinner"] == 18
     assert table.frame.loc[D, "evening_snack"] == 1
 
@@ -210,6 +211,6 @@ def test_a_type_comes_before_a_word_and_a_word_before_the_size(client_of, rules)
         meal("19:30", "Dinner: salad", carbs_g=20),
         meal("20:30", "cake", carbs_g=60),
     ]
-    assert day_table(client_of(*rows), rules).measures.loc[D, "late_dinner"] == 19.5
+    assert tabulate(client_of(*rows), rules, "day").measures.loc[D, "late_dinner"] == 19.5
     typed = [*rows, meal("21:30", "rest of it", "dinner", carbs_g=10)]
-    assert day_table(client_of(*typed), rules).measures.loc[D, "late_dinner"] == 21.5
+    assert tabulate(client_of(*typed), rules, "day").measures.loc[D, "late_dinner"] == 21.5

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from miner.tables import day_table
+from miner.tables import tabulate
 
 NEED = 0.7
 STEP = 5
@@ -102,7 +102,7 @@ def test_every_outcome_agrees_with_the_naive_one(make, sensed, rules, seed):
     if len(nights) < 2:
         return
     sleep = [{"start": start, "end": end} for start, end in nights.values()]
-    table = day_table(make(frame, sleep=sleep), rules)
+    table = tabulate(make(frame, sleep=sleep), rules, "day")
     points = list(zip(frame["clock"].dt.to_pydatetime(), frame["glucose"], strict=True))
     assert len(table.frame)
     for name in table.frame.index:

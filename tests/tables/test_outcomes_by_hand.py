@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from miner.tables import day_table
+from miner.tables import tabulate
 
 DAY = "2026-03-02"
 
@@ -17,7 +17,7 @@ def two_days(sensed, rules, make, change, every=5, days=3, **given):
     for start, end, value in change:
         inside = (glucose["clock"] >= start) & (glucose["clock"] < end)
         glucose.loc[inside, "glucose"] = value
-    return glucose, day_table(make(glucose, **given), rules)
+    return glucose, tabulate(make(glucose, **given), rules, "day")
 
 
 def test_wake_glucose_is_the_median_of_the_hour_before_waking(make, sensed, slept, rules):
@@ -25,7 +25,7 @@ def test_wake_glucose_is_the_median_of_the_hour_before_waking(make, sensed, slep
     hour = (glucose["clock"] >= "2026-03-02 06:00") & (glucose["clock"] < "2026-03-02 07:00")
     # Twelve readings, shuffled: the middle two are 95 and 97, the median 96.
     glucose.loc[hour, "glucose"] = [80, 81, 97, 99, 90, 300, 95, 92, 99, 94, 250, 98]
-    table = day_table(make(glucose, sleep=slept("2026-03-01", 3)), rules)
+    table = tabulate(make(glucose, sleep=slept("2026-03-01", 3)), rules, "day")
     assert table.frame.loc[DAY, "wake_glucose"] == 96
     rows = glucose.index[hour]
     assert table.sources[DAY, "wake_glucose"] == (
@@ -74,7 +74,7 @@ def test_minutes_above_are_per_24_measured_hours_and_the_limit_is_inside(
     glucose, table = two_days(sensed, rules, make, change, sleep=slept("2026-03-01", 3))
     assert table.frame.loc[DAY, "minutes_above"] == pytest.approx(60)
     quarter = (glucose["clock"] >= "2026-03-02 16:00") & (glucose["clock"] < "2026-03-02 22:00")
-    table = day_table(make(glucose[~quarter], sleep=slept("2026-03-01", 3)), rules)
+    table = tabulate(make(glucose[~quarter], sleep=slept("2026-03-01", 3)), rules, "day")
     # 60 minutes of 18 measured hours: 60 * 24 / 18 = 80.
     assert table.frame.loc[DAY, "minutes_above"] == pytest.approx(80)
 
@@ -90,7 +90,7 @@ def test_minutes_above_use_the_clients_own_range(make, sensed, slept, rules):
 def test_variability_is_the_sample_standard_deviation(make, sensed, slept, rules):
     rng = np.random.default_rng(5)
     glucose = sensed("2026-03-01", rng.normal(110, 15, 3 * 288))
-    table = day_table(make(glucose, sleep=slept("2026-03-01", 3)), rules)
+    table = tabulate(make(glucose, sleep=slept("2026-03-01", 3)), rules, "day")
     inside = (glucose["clock"] >= "2026-03-02 07:00") & (glucose["clock"] < "2026-03-03 07:00")
     # pandas: Series.std divides by n - 1.
     expected = glucose["glucose"][inside].std()
@@ -133,7 +133,7 @@ def test_a_rise_never_spans_two_sensors(make, sensed, slept, rules):
     glucose = sensed("2026-03-01", np.full(3 * 288, 100.0), sensor="A")
     later = glucose["clock"] >= "2026-03-02 12:00"
     glucose.loc[later, ["glucose", "sensor"]] = [160.0, "B"]
-    table = day_table(make(glucose, sleep=slept("2026-03-01", 3)), rules)
+    table = tabulate(make(glucose, sleep=slept("2026-03-01", 3)), rules, "day")
     assert table.frame.loc[DAY, "biggest_rise"] == 0
     assert table.frame.loc[DAY, "sensor"] == "B"
     assert table.frame.loc["2026-03-01", "sensor"] == "A"
@@ -166,7 +166,7 @@ def test_readings_on_demand_between_stored_ones_do_not_count_twice(make, sensed,
     asked = sensed("2026-03-02 12:02", np.full(11, 160.0), 5)
     both = pd.concat([stored, asked]).sort_values("time", ignore_index=True)
     rows = slept("2026-03-01", 3)
-    plain, more = (day_table(make(frame, sleep=rows), rules) for frame in (stored, both))
+    plain, more = (tabulate(make(frame, sleep=rows), rules, "day") for frame in (stored, both))
     for name in ("day_mean", "minutes_above"):
         assert more.frame.loc[DAY, name] == pytest.approx(plain.frame.loc[DAY, name])
 
@@ -183,7 +183,7 @@ def without(glucose, start, end):
 def test_the_wake_hour_needs_seventy_per_cent(make, sensed, slept, rules, gap_from, told):
     glucose = sensed("2026-03-01", np.full(3 * 288, 100.0))
     cut = without(glucose, f"2026-03-02 {gap_from}", "2026-03-02 07:00")
-    table = day_table(make(cut, sleep=slept("2026-03-01", 3)), rules)
+    table = tabulate(make(cut, sleep=slept("2026-03-01", 3)), rules, "day")
     reason = str(table.reasons.get((DAY, "wake_glucose"), ""))
     assert np.isnan(table.frame.loc[DAY, "wake_glucose"]) == bool(told)
     assert told in reason
@@ -200,7 +200,7 @@ def test_seventy_per_cent_of_the_readings_make_a_usable_day(make, sensed, rules,
         glucose = sensed("2026-03-01", np.full(3 * per_day, 100.0), every)
         inside = (glucose["clock"] >= "2026-03-02 04:00") & (glucose["clock"] < "2026-03-03 04:00")
         hidden = rng.choice(np.flatnonzero(inside), per_day - kept, replace=False)
-        table = day_table(make(glucose.drop(index=hidden).reset_index(drop=True)), rules)
+        table = tabulate(make(glucose.drop(index=hidden).reset_index(drop=True)), rules, "day")
         assert table.frame.loc[DAY, "coverage"] == pytest.approx(kept / per_day)
         assert bool(table.frame.loc[DAY, "usable"]) is usable
         assert np.isnan(table.frame.loc[DAY, "day_mean"]) is np.bool_(not usable)
@@ -215,7 +215,7 @@ def test_high_readings_count_as_above_and_low_ones_do_not_enter_a_mean(make, sen
     lo = (glucose["clock"] >= "2026-03-02 15:00") & (glucose["clock"] < "2026-03-02 16:00")
     glucose.loc[hi | lo, "glucose"] = np.nan
     glucose["censored"] = np.where(hi, 1, np.where(lo, -1, 0)).astype(np.int8)
-    table = day_table(make(glucose, sleep=slept("2026-03-01", 3)), rules)
+    table = tabulate(make(glucose, sleep=slept("2026-03-01", 3)), rules, "day")
     day = table.frame.loc[DAY]
     assert day["minutes_above"] == pytest.approx(60)
     assert day["day_mean"] == 100
@@ -234,7 +234,7 @@ def test_a_median_stands_until_half_its_readings_are_beyond_the_sensor(make, sen
         first = int(np.flatnonzero(glucose["clock"] == pd.Timestamp("2026-03-02 06:00"))[0])
         glucose.loc[first : first + many - 1, "glucose"] = np.nan
         glucose.loc[first : first + many - 1, "censored"] = np.int8(1)
-        table = day_table(make(glucose, sleep=slept("2026-03-01", 3)), rules)
+        table = tabulate(make(glucose, sleep=slept("2026-03-01", 3)), rules, "day")
         values[many] = table.frame.loc[DAY, "wake_glucose"]
     # Of twelve, five HI leave both middle readings at 100; six put one of them beyond.
     assert values[5] == 100
@@ -247,7 +247,7 @@ def test_means_are_unknown_where_too_few_readings_have_a_number(make, sensed, sl
     hi = (glucose["clock"] >= "2026-03-02 07:00") & (glucose["clock"] < "2026-03-02 15:00")
     glucose.loc[hi, "glucose"] = np.nan
     glucose.loc[hi, "censored"] = np.int8(1)
-    table = day_table(make(glucose, sleep=slept("2026-03-01", 3)), rules)
+    table = tabulate(make(glucose, sleep=slept("2026-03-01", 3)), rules, "day")
     # 8 of 24 hours at HI: 66 % have a number, too few for a mean; the time above is known.
     assert np.isnan(table.frame.loc[DAY, "day_mean"])
     assert "66 %" in str(table.reasons[DAY, "day_mean"])
@@ -258,7 +258,7 @@ def test_a_row_without_a_value_is_no_reading(make, sensed, rules):
     glucose = sensed("2026-03-01", np.full(3 * 288, 100.0))
     blank = (glucose["clock"] >= "2026-03-02 12:00") & (glucose["clock"] < "2026-03-02 18:00")
     glucose.loc[blank, "glucose"] = np.nan
-    table = day_table(make(glucose), rules)
+    table = tabulate(make(glucose), rules, "day")
     assert table.frame.loc[DAY, "coverage"] == pytest.approx(18 / 24)
     assert table.context.loc[DAY, "readings"] == 216
 
@@ -268,7 +268,7 @@ def test_left_out_readings_are_not_used(make, sensed, slept, rules):
     odd = (glucose["clock"] >= "2026-03-02 12:00") & (glucose["clock"] < "2026-03-02 13:00")
     glucose.loc[odd, "glucose"] = 300.0
     glucose["left_out"] = np.where(odd, "pressure_low", "")
-    table = day_table(make(glucose, sleep=slept("2026-03-01", 3)), rules)
+    table = tabulate(make(glucose, sleep=slept("2026-03-01", 3)), rules, "day")
     assert table.frame.loc[DAY, "minutes_above"] == 0
     assert table.frame.loc[DAY, "coverage"] == pytest.approx(23 / 24)
 
@@ -288,7 +288,7 @@ def test_the_same_outcomes_by_the_clock_use_the_usual_waking(make, sensed, rules
 
 
 def test_outcomes_and_factors_stand_in_the_order_of_the_rule_book(make, sensed, rules):
-    table = day_table(make(sensed("2026-03-01", np.full(3 * 288, 100.0))), rules)
+    table = tabulate(make(sensed("2026-03-01", np.full(3 * 288, 100.0))), rules, "day")
     assert table.outcomes == tuple(rules.outcomes_of("day"))
     assert table.factors == tuple(n for n in rules.factors_of("day") if n != "tag:*")
     assert list(table.by_clock.columns) == list(table.outcomes)
@@ -303,6 +303,6 @@ def test_a_rise_with_half_of_its_top_beyond_the_sensor_is_unknown(make, sensed, 
     glucose = glucose.drop(index=range(138, 144)).reset_index(drop=True)
     high = glucose["clock"] == np.datetime64("2026-03-01T12:00")
     glucose = glucose.assign(glucose=glucose["glucose"].mask(high), censored=high.astype(np.int8))
-    table = day_table(make(glucose), rules)
+    table = tabulate(make(glucose), rules, "day")
     assert np.isnan(table.frame["biggest_rise"].iloc[0])
     assert "beyond what the sensor shows" in str(table.reasons["2026-03-01", "biggest_rise"])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from miner.tables import check, day_table
+from miner.tables import check, tabulate
 
 DAYS = 12
 
@@ -26,8 +26,8 @@ def yes_no(table, day, name):
 def test_short_is_under_six_hours_asleep_and_long_from_eight_and_a_half(
     make, flat, slept, rules, minutes, short, long
 ):
-    table = day_table(
-        make(flat, sleep=slept("2026-03-01", DAYS, "22:00", asleep_min=minutes)), rules
+    table = tabulate(
+        make(flat, sleep=slept("2026-03-01", DAYS, "22:00", asleep_min=minutes)), rules, "day"
     )
     assert yes_no(table, "2026-03-05", "short_sleep") is short
     assert yes_no(table, "2026-03-05", "long_sleep") is long
@@ -38,7 +38,7 @@ def test_broken_is_awake_for_fifteen_per_cent_and_unknown_where_not_told(make, f
     rows[1] |= {"awake_min": 72}  # 72 / 480 = 0.15
     rows[2] |= {"awake_min": 71}
     rows[3] |= {"asleep_min": 400}  # 80 / 480 = 0.167 awake
-    table = day_table(make(flat, sleep=rows), rules)
+    table = tabulate(make(flat, sleep=rows), rules, "day")
     assert yes_no(table, "2026-03-02", "broken_sleep") is True
     assert yes_no(table, "2026-03-03", "broken_sleep") is False
     assert yes_no(table, "2026-03-04", "broken_sleep") is True
@@ -50,7 +50,7 @@ def test_little_deep_sleep_is_the_clients_own_lowest_quarter(make, flat, slept, 
     rows = slept("2026-03-01", DAYS, asleep_min=400)
     for k, row in enumerate(rows):
         row["deep_min"] = 40 + 4 * k  # shares 0.10, 0.11, ..., 0.21
-    table = day_table(make(flat, sleep=rows), rules)
+    table = tabulate(make(flat, sleep=rows), rules, "day")
     # Twelve usable days (of the last, 17 of 24 hours are recorded, 70.8 %): the quantile 0.25 of
     # 0.10 ... 0.21 lies at place 2.75, at 0.1275, so the three lowest are below it.
     assert table.frame["usable"].sum() == 12
@@ -62,7 +62,9 @@ def test_own_levels_need_eight_known_days(make, sensed, slept, rules):
         rows = slept("2026-03-01", days, asleep_min=400)
         for k, row in enumerate(rows):
             row["deep_min"] = 40 + k
-        table = day_table(make(sensed("2026-03-01", np.full(days * 288, 99.0)), sleep=rows), rules)
+        table = tabulate(
+            make(sensed("2026-03-01", np.full(days * 288, 99.0)), sleep=rows), rules, "day"
+        )
         assert table.frame["usable"].sum() == days
         assert table.frame["little_deep_sleep"].notna().any() == known
         if not known:
@@ -78,7 +80,7 @@ def test_late_sleep_is_an_hour_after_the_usual_midpoint_also_across_midnight(
     rows[4] = slept("2026-03-05", 1, "21:30", "04:30")[0]  # 01:00, an hour later
     rows[5] = slept("2026-03-06", 1, "21:29", "04:29")[0]  # 00:59
     rows[6] = slept("2026-03-07", 1, "19:00", "03:00")[0]  # 23:00, an hour earlier
-    table = day_table(make(flat, sleep=rows), rules)
+    table = tabulate(make(flat, sleep=rows), rules, "day")
     assert yes_no(table, "2026-03-05", "late_sleep") is True
     assert yes_no(table, "2026-03-06", "late_sleep") is False
     assert table.measures.loc["2026-03-07", "late_sleep"] == -60
@@ -86,7 +88,7 @@ def test_late_sleep_is_an_hour_after_the_usual_midpoint_also_across_midnight(
 
 
 def test_the_usual_midpoint_needs_eight_nights(make, flat, slept, rules):
-    table = day_table(make(flat, sleep=slept("2026-03-01", 7)), rules)
+    table = tabulate(make(flat, sleep=slept("2026-03-01", 7)), rules, "day")
     assert yes_no(table, "2026-03-02", "late_sleep") is None
     assert "7 nights" in str(table.reasons["2026-03-02", "late_sleep"])
 
@@ -102,7 +104,7 @@ def test_stress_is_counted_between_waking_and_falling_asleep(make, flat, slept, 
         ("03 18:45", "03 19:15"),  # overlaps: 45 minutes together
         ("03 22:30", "03 23:30"),  # 30 minutes before falling asleep at 23:00
     )
-    table = day_table(make(flat, sleep=slept("2026-03-01", DAYS), stress=rows), rules)
+    table = tabulate(make(flat, sleep=slept("2026-03-01", DAYS), stress=rows), rules, "day")
     numbers = table.measures.loc["2026-03-03"]
     assert numbers["morning_stress"] == 60
     assert numbers["evening_stress"] == 75
@@ -115,7 +117,7 @@ def test_stress_is_counted_between_waking_and_falling_asleep(make, flat, slept, 
 
 
 def test_without_a_stress_stream_stress_is_unknown(make, flat, slept, rules):
-    table = day_table(make(flat, sleep=slept("2026-03-01", DAYS)), rules)
+    table = tabulate(make(flat, sleep=slept("2026-03-01", DAYS)), rules, "day")
     assert table.frame["much_stress"].isna().all()
     assert str(table.reasons["2026-03-02", "much_stress"]) == "there are no stress records"
 
@@ -123,7 +125,7 @@ def test_without_a_stress_stream_stress_is_unknown(make, flat, slept, rules):
 def test_a_day_without_any_tracker_record_is_unknown_not_calm(make, flat, slept, rules):
     rows = slept("2026-03-01", DAYS)
     del rows[5]  # waking on the 6th: nothing touches the day of the 5th
-    table = day_table(make(flat, sleep=rows, stress=stress(("03 08:00", "03 10:00"))), rules)
+    table = tabulate(make(flat, sleep=rows, stress=stress(("03 08:00", "03 10:00"))), rules, "day")
     assert yes_no(table, "2026-03-04", "much_stress") is False
     assert yes_no(table, "2026-03-05", "much_stress") is None
     assert str(table.reasons["2026-03-05", "much_stress"]) == "no tracker record that day"
@@ -144,7 +146,7 @@ def test_a_day_without_a_step_is_unknown_not_calm(make, flat, slept, rules):
     walk = {"start": "2026-03-05 09:00", "end": "2026-03-05 09:20", "kind": "walking"}
     spans = stress(("04 09:00", "04 12:00"))
     client = make(flat, sleep=slept("2026-03-01", DAYS), stress=spans, activity=[*steps, walk])
-    table = day_table(client, rules)
+    table = tabulate(client, rules, "day")
     known = {day: yes_no(table, f"2026-03-{day:02d}", "much_stress") for day in (4, 5, 6, 7)}
     assert known == {4: True, 5: None, 6: None, 7: False}
     assert "no step was counted" in str(table.reasons["2026-03-05", "much_stress"])
@@ -153,7 +155,7 @@ def test_a_day_without_a_step_is_unknown_not_calm(make, flat, slept, rules):
 def test_a_stream_that_ends_weeks_before_says_nothing_of_later_days(make, sensed, slept, rules):
     glucose = sensed("2026-03-01", np.full(20 * 288, 100.0))
     rows = stress(("03 08:00", "03 10:00"))
-    table = day_table(make(glucose, sleep=slept("2026-03-01", 20), stress=rows), rules)
+    table = tabulate(make(glucose, sleep=slept("2026-03-01", 20), stress=rows), rules, "day")
     assert yes_no(table, "2026-03-09", "much_stress") is False
     assert yes_no(table, "2026-03-15", "much_stress") is None
     assert "do not reach" in str(table.reasons["2026-03-15", "much_stress"])
@@ -169,7 +171,7 @@ def test_a_sampled_stream_must_be_worn_for_half_the_window(make, flat, slept, ru
         stress=stress(("03 09:00", "03 10:00")),
         worn=worn,
     )
-    table = day_table(client, rules)
+    table = tabulate(client, rules, "day")
     assert (yes_no(table, "2026-03-03", "much_stress") is False) == known
     assert yes_no(table, "2026-03-03", "morning_stress") is True
     # Not worn at all from 18:00: the evening is unknown.
@@ -179,7 +181,7 @@ def test_a_sampled_stream_must_be_worn_for_half_the_window(make, flat, slept, ru
 
 def test_waking_after_noon_leaves_no_morning(make, flat, slept, rules):
     rows = slept("2026-03-01", DAYS, "04:00", "12:30")
-    table = day_table(make(flat, sleep=rows, stress=stress(("03 13:00", "03 15:00"))), rules)
+    table = tabulate(make(flat, sleep=rows, stress=stress(("03 13:00", "03 15:00"))), rules, "day")
     assert yes_no(table, "2026-03-03", "morning_stress") is None
     assert "asleep in this part" in str(table.reasons["2026-03-03", "morning_stress"])
 
@@ -196,7 +198,7 @@ def test_a_level_that_is_not_told_beside_others_is_unknown_never_high(make, flat
         stressed(6, "09:00", "10:30", level=80),
         stressed(6, "11:00", "11:10", left_out="no_level"),
     ]
-    table = day_table(make(flat, sleep=slept("2026-03-01", DAYS), stress=rows), rules)
+    table = tabulate(make(flat, sleep=slept("2026-03-01", DAYS), stress=rows), rules, "day")
     days = [f"2026-03-{day:02d}" for day in (3, 4, 5, 6, 7)]
     answers = [yes_no(table, day, "morning_stress") for day in days]
     # on the sixth 90 minutes are sure, and a doubtful row changes no yes
@@ -208,7 +210,7 @@ def test_a_level_that_is_not_told_beside_others_is_unknown_never_high(make, flat
 
 def test_rows_without_any_level_all_count(make, flat, slept, rules):
     rows = [stressed(3, "09:00", "10:00"), stressed(4, "09:00", "09:59")]
-    table = day_table(make(flat, sleep=slept("2026-03-01", DAYS), stress=rows), rules)
+    table = tabulate(make(flat, sleep=slept("2026-03-01", DAYS), stress=rows), rules, "day")
     assert yes_no(table, "2026-03-03", "morning_stress") is True
     assert yes_no(table, "2026-03-04", "morning_stress") is False
 
@@ -226,7 +228,7 @@ def test_levels_of_the_whole_day_are_no_episodes(make, flat, slept, rules):
         ):
             rows.append(stressed(day, start, end, level=level))
     client = make(flat, sleep=slept("2026-03-01", DAYS), stress=rows)
-    table = day_table(client, rules)
+    table = tabulate(client, rules, "day")
     # level 3 is one row in eight, level 2 and 3 together half of them
     assert [yes_no(table, f"2026-03-{day:02d}", "morning_stress") for day in (3, 4, 5)] == [
         True,
@@ -236,14 +238,14 @@ def test_levels_of_the_whole_day_are_no_episodes(make, flat, slept, rules):
     (item,) = [each for each in check(client, table, rules).findings if each.code == "stress_from"]
     assert "from level 3" in item.what
     few = [row for row in rows if row["end"].endswith("09:30")]
-    table = day_table(make(flat, sleep=slept("2026-03-01", DAYS), stress=few), rules)
+    table = tabulate(make(flat, sleep=slept("2026-03-01", DAYS), stress=few), rules, "day")
     assert yes_no(table, "2026-03-04", "morning_stress") is True  # episodes: each row counts
 
 
 def test_sleeps_that_end_in_the_evening_are_read_and_none_is_a_night(make, flat, slept, rules):
-    table = day_table(make(flat, sleep=slept("2026-03-01", DAYS, "12:00", "20:00")), rules)
+    table = tabulate(make(flat, sleep=slept("2026-03-01", DAYS, "12:00", "20:00")), rules, "day")
     why = str(table.reasons["2026-03-05", "short_sleep"])
     assert why == "12 sleeps read, and none ends between 03:00 and 14:00: waking is not known"
     assert str(table.reasons["2026-03-05", "wake_glucose"]) == why
-    without = day_table(make(flat), rules)
+    without = tabulate(make(flat), rules, "day")
     assert "there are no sleep records" in str(without.reasons["2026-03-05", "short_sleep"])

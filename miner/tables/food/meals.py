@@ -6,12 +6,13 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from math import isnan
+from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
 from miner.core.messages import Message, MinerError, closest
 from miner.records.client import Client
-from miner.rulebook import OutcomeRule, RuleBook
 from miner.tables.cells import Found, because, unknown
 from miner.tables.columns import (
     DAY,
@@ -24,6 +25,7 @@ from miner.tables.columns import (
     origins,
     percent,
     seconds,
+    stamps,
     usual_clock,
     words,
 )
@@ -37,10 +39,12 @@ from miner.tables.food.eating import (
     said,
 )
 from miner.tables.food.foods import foods_of, merged, one_name, terms
-from miner.tables.glucose.outcomes import BEYOND, beyond
 from miner.tables.glucose.rises import incremental_area
-from miner.tables.glucose.trace import Mask, Trace, above
+from miner.tables.glucose.trace import BEYOND, Trace, Windows, beyond
 from miner.tables.measures import DayRecords, records_of
+
+if TYPE_CHECKING:
+    from miner.rulebook import OutcomeRule, RuleBook
 
 DAWN = 4 * HOUR
 """Until then by the clock it is still the evening before."""
@@ -51,19 +55,6 @@ APART = 150 * 60
 AROUND = 45 * 60
 STEP = 15 * 60
 SHARE_OF_DAYS = 0.4
-
-
-@dataclass(frozen=True, slots=True)
-class Habit:
-    """The client's usual times of the main meals, in seconds after midnight."""
-
-    usual: Mapping[str, int]
-
-    def nearest(self, clock: int) -> tuple[str, int]:
-        """Return the main meal whose usual time is nearest, and how far off it is, in seconds."""
-        away = {name: abs(int(from_usual(clock, at))) for name, at in self.usual.items()}
-        name = min(away, key=lambda each: (away[each], MAIN.index(each)))
-        return name, away[name]
 
 
 def meal_names(
@@ -88,7 +79,7 @@ def meal_names(
         for item in occasions
     ]
     habit = _habit(occasions, told, days, usual_wake)
-    if habit is None:
+    if not habit:
         return tuple(told)
     names = list(told)
     wanted: dict[tuple[int, str], list[tuple[float, int, int]]] = {}
@@ -96,7 +87,8 @@ def meal_names(
         if told[place]:
             continue
         names[place] = "snack"
-        name, away = habit.nearest(item.clock % DAY)
+        far = {each: abs(int(from_usual(item.clock % DAY, at))) for each, at in habit.items()}
+        name, away = min(far.items(), key=lambda pair: (pair[1], MAIN.index(pair[0])))
         if away <= NEAR:
             size = 0.0 if isnan(item.carbs) else -item.carbs
             wanted.setdefault((days[place], name), []).append((size, away, place))
@@ -109,7 +101,8 @@ def meal_names(
 
 def _habit(
     occasions: Sequence[Occasion], told: Sequence[str], days: Sequence[int], usual_wake: int
-) -> Habit | None:
+) -> Mapping[str, int]:
+    """Return the client's usual times of the main meals, in seconds after midnight."""
     clock = np.array([item.clock % DAY for item in occasions], np.int64)
     named = {name: clock[[each == name for each in told]] for name in MAIN}
     usual = {
@@ -119,10 +112,9 @@ def _habit(
     }
     times = _usual_times(occasions, days)
     if len(usual) >= 2:
-        return Habit(usual | _missing(usual, times, usual_wake))
+        return usual | _missing(usual, times, usual_wake)
     names = _in_order([(at - usual_wake) % DAY for at in times])
-    found = dict(zip(names, times, strict=True)) if names else {}
-    return Habit(found | usual) if found or usual else None
+    return (dict(zip(names, times, strict=True)) if names else {}) | usual
 
 
 def _missing(usual: dict[str, int], times: Sequence[int], usual_wake: int) -> dict[str, int]:
@@ -218,19 +210,14 @@ class MealRecords:
 
     Attributes:
         foods: words that come back often enough to be looked at.
-        tag_start, tag_end, tag_name, tag_row: the tags that may be habits, by start.
-        tag_date: the date of each that is noted without a time of day, in days since 1970-01-01;
-            -1 for the others.
+        tags: those that may be habits, by start: name, start, end (instants), row (file, row), and
+            the date of each that is noted without a time of day, in days since 1970-01-01, else -1.
     """
 
     days: DayRecords
     meals: tuple[Meal, ...]
     foods: tuple[str, ...]
-    tag_start: Times
-    tag_end: Times
-    tag_name: tuple[str, ...]
-    tag_row: tuple[Source, ...]
-    tag_date: Times
+    tags: pd.DataFrame
 
 
 MealMeasure = Callable[[MealRecords, int], Found]
@@ -244,20 +231,18 @@ def meal_records(client: Client, rules: RuleBook) -> MealRecords:
     least = rules.guardrails.label_repeats_for_food_factor
     eaten, synonyms = [meal.eaten for meal in meals], client.settings.food_synonyms
     foods = foods_of(eaten, dates, least, rules.cautions, synonyms)
-    frame = client.used("tags")
-    start, names, rows = seconds(frame["start"]), words(frame["tag"]), origins(frame)
-    dated = frame["date_only"].to_numpy(dtype=bool)
-    order = [k for k in np.argsort(start, kind="stable") if names[k] in records.tags.habits]
-    return MealRecords(
-        records,
-        meals,
-        foods,
-        start[order],
-        seconds(frame["end"])[order],
-        tuple(names[k] for k in order),
-        tuple(rows[k] for k in order),
-        np.where(dated, seconds(frame["start_clock"]) // DAY, -1)[order],
+    noted = client.used("tags")
+    tags = pd.DataFrame(
+        {
+            "name": words(noted["tag"]),
+            "start": seconds(noted["start"]),
+            "end": seconds(noted["end"]),
+            "row": pd.Series(origins(noted), dtype=object),
+            "date": seconds(noted["start_clock"]) // DAY,
+        }
     )
+    tags["date"] = tags["date"].where(noted["date_only"].to_numpy(dtype=bool), -1)
+    return MealRecords(records, meals, foods, tags.sort_values("start", kind="stable"))
 
 
 def _meals(client: Client, records: DayRecords, no_food: FoodWords) -> tuple[Meal, ...]:
@@ -311,16 +296,13 @@ def _meals(client: Client, records: DayRecords, no_food: FoodWords) -> tuple[Mea
 
 
 def _names(at: Times, clock: Times) -> list[str]:
-    texts = [str(text) for text in clock.astype("datetime64[s]").astype("datetime64[m]")]
-    repeated = {text for text in texts if texts.count(text) > 1} if _repeats(texts) else set()
+    texts = pd.Series(stamps(clock).astype("datetime64[m]").astype(str))
+    again = texts.duplicated(keep=False)
+    offsets = (clock - at).tolist()
     return [
-        text + (_offset(int(clock[k] - at[k])) if text in repeated else "")
-        for k, text in enumerate(texts)
+        text + (_offset(offset) if twice else "")
+        for text, twice, offset in zip(texts, again, offsets, strict=True)
     ]
-
-
-def _repeats(texts: list[str]) -> bool:
-    return len(set(texts)) < len(texts)
 
 
 def _offset(offset: int) -> str:
@@ -336,121 +318,116 @@ LONGEST_GAP_MIN = 20
 
 @dataclass(frozen=True, slots=True)
 class After:
-    """The readings of the two hours after a meal.
+    """The readings of the two hours after each meal.
 
     Attributes:
-        minutes: after its start; those just outside the two hours are there to draw the line.
-        values: mg/dL, NaN for LO and HI.
-        smooth: smoothed readings inside, LO and HI beyond every reading.
-        weights, over: minutes each reading inside stands for, and whether it is above the range.
-        baseline: mg/dL, NaN where it is not known, infinite beyond the sensor.
+        window: those two hours, both ends included.
+        baseline: mg/dL, NaN where it is not known, a thousand million beyond the sensor.
         coverage: share of the two hours that readings cover.
         cut_min: minutes to the next food, where that is sooner than two hours, else infinite.
         sensors: how many sensors the readings from the baseline on come from.
+        rows: the first and the last of these readings.
     """
 
-    minutes: Floats
-    values: Floats
-    smooth: Floats
-    smooth_at: Floats
-    weights: Floats
-    over: Mask
-    baseline: float
-    coverage: float
-    cut_min: float
-    sensors: int
-    rows: tuple[Source, ...]
+    window: Windows
+    baseline: Floats
+    coverage: Floats
+    cut_min: Floats
+    sensors: list[int]
+    rows: list[tuple[Source, ...]]
+
+    def why_unknown(self, k: int, coverage: float) -> Message | None:
+        """Return why nothing can be read after a meal, None where it can."""
+        cut = np.isfinite(self.cut_min[k])
+        if self.coverage[k] < coverage and not cut:
+            share, need = percent(self.coverage[k]), percent(coverage)
+            return because("readings_after_meal", share=share, need=need)
+        if cut:
+            return because("next_food_came", minutes=float(self.cut_min[k]), window=WINDOW_MIN)
+        return because("sensor_changed") if self.sensors[k] > 1 else None
 
 
-def after_meals(trace: Trace, smooth: Floats, meals: Sequence[Meal], limit: float) -> list[After]:
-    """Return the readings after each meal.
-
-    Args:
-        trace: the readings.
-        smooth: the smoothed readings.
-        meals: in time order.
-        limit: upper end of the client's range, mg/dL.
-    """
-    over = above(trace.ordered, trace.tenths, limit)
+def after_meals(trace: Trace, meals: Sequence[Meal]) -> After:
+    """Return the readings after each meal, in time order."""
     at = np.array([meal.at for meal in meals], dtype=np.int64)
-    begins, ends = (at + BASELINE_FROM, at), (at + BASELINE_TO, at + WINDOW_MIN * 60)
-    low = [np.searchsorted(trace.at, begin, side="left") for begin in begins]
-    high = [np.searchsorted(trace.at, end, side="right") for end in ends]
-    places = np.stack([low[0], high[0], low[1], high[1]], axis=1)
-    return [
-        _after(trace, smooth, over, meal, row)
-        for meal, row in zip(meals, places.tolist(), strict=True)
-    ]
-
-
-def _after(trace: Trace, smooth: Floats, over: Mask, meal: Meal, places: list[int]) -> After:
-    first, ready, low, high = places
-    wide = slice(max(low - 1, 0), high + 1)
-    inside = slice(low, high)
-    weights = trace.minutes[inside]
-    minutes = (trace.at[wide] - meal.at) / 60
-    counted = weights[(trace.at[inside] - meal.at) < WINDOW_MIN * 60].sum()
-    cut = (meal.next_food - meal.at) / 60
+    until = at + WINDOW_MIN * 60
+    before, window = (
+        Windows.over(trace, at + BASELINE_FROM, at + BASELINE_TO + 1),
+        Windows.over(trace, at, until + 1),
+    )
+    counted = Windows.over(trace, at, until).sums(trace.minutes).tolist()
+    cut = np.array([(meal.next_food - meal.at) / 60 for meal in meals])
+    whole = list(zip(before.low.tolist(), window.high.tolist(), strict=True))
     return After(
-        minutes=minutes,
-        values=trace.value[wide],
-        smooth=smooth[inside],
-        smooth_at=(trace.at[inside] - meal.at) / 60,
-        weights=weights,
-        over=over[inside],
-        baseline=_baseline(trace, first, ready),
-        coverage=covered(float(counted), WINDOW_MIN * 60),
-        cut_min=cut if cut < WINDOW_MIN else np.inf,
-        sensors=np.unique(trace.sensor[first:high]).size if high > first else 0,
-        rows=trace.ends(first, high),
+        window=window,
+        baseline=_baselines(before),
+        coverage=np.array([covered(minutes, WINDOW_MIN * 60) for minutes in counted]),
+        cut_min=np.where(cut < WINDOW_MIN, cut, np.inf),
+        sensors=[np.unique(trace.sensor[low:high]).size for low, high in whole],
+        rows=[trace.ends(low, high) for low, high in whole],
     )
 
 
-def _baseline(trace: Trace, low: int, high: int) -> float:
+def _baselines(window: Windows) -> Floats:
+    ordered = np.clip(window.trace.ordered, -BEYOND, BEYOND)
+    middle = window.each(lambda places: float(np.median(ordered[places])))
+    counted = window.sums(window.trace.minutes).tolist()
     length = BASELINE_TO - BASELINE_FROM
-    if high <= low or covered(float(trace.minutes[low:high].sum()), length) < BASELINE_COVERAGE:
-        return float("nan")
-    ordered = np.clip(trace.ordered[low:high], -BEYOND, BEYOND)
-    return float(beyond(np.median(ordered, keepdims=True))[0])
+    enough = [covered(minutes, length) >= BASELINE_COVERAGE for minutes in counted]
+    return np.where(enough, beyond(middle), np.nan)
 
 
-def _rise(piece: After) -> float:
-    return float(piece.smooth.max()) - piece.baseline
+def _peaks(after: After, _: float) -> Floats:
+    smooth = after.window.trace.smooth
+    return after.window.each(lambda places: float(smooth[places].max()))
 
 
-def _area(piece: After) -> float:
-    first = max(int(np.searchsorted(piece.minutes, 0, "right")) - 1, 0)
-    last = int(np.searchsorted(piece.minutes, WINDOW_MIN)) + 1
-    if np.isnan(piece.values[first:last]).any():
-        return BEYOND
-    return incremental_area(
-        piece.minutes, piece.values, piece.baseline, WINDOW_MIN, longest_gap=LONGEST_GAP_MIN
-    )
+def _rises(after: After, limit: float) -> Floats:
+    return _peaks(after, limit) - after.baseline
 
 
-def _peak(piece: After) -> float:
-    return float(piece.smooth.max())
+def _areas(after: After, _: float) -> Floats:
+    trace, begins = after.window.trace, after.window.start.tolist()
+
+    def area(k: int, low: int, high: int) -> float:
+        wide = slice(max(low - 1, 0), high + 1)
+        minutes, values = (trace.at[wide] - begins[k]) / 60, trace.value[wide]
+        first = max(int(np.searchsorted(minutes, 0, "right")) - 1, 0)
+        last = int(np.searchsorted(minutes, WINDOW_MIN)) + 1
+        if np.isnan(values[first:last]).any():
+            return BEYOND
+        baseline = float(after.baseline[k])
+        return incremental_area(minutes, values, baseline, WINDOW_MIN, longest_gap=LONGEST_GAP_MIN)
+
+    return np.array([area(k, *places) for k, places in enumerate(after.window.places)])
 
 
-def _minutes_above(piece: After) -> float:
-    return float(piece.weights[piece.over].sum() / piece.weights.sum() * WINDOW_MIN)
+def _minutes_above(after: After, limit: float) -> Floats:
+    trace = after.window.trace
+    above = np.where(trace.above(limit), trace.minutes, 0.0)
+    return after.window.share(above, trace.minutes) * WINDOW_MIN
 
 
-OUTCOMES: Mapping[str, tuple[Callable[[After], float], bool]] = {
-    "rise": (_rise, True),
-    "area_2h": (_area, True),
-    "peak": (_peak, False),
+OUTCOMES: Mapping[str, tuple[Callable[[After, float], Floats], bool]] = {
+    "rise": (_rises, True),
+    "area_2h": (_areas, True),
+    "peak": (_peaks, False),
     "minutes_above": (_minutes_above, False),
 }
-"""Each outcome's number, and whether it needs the baseline."""
+"""Each outcome's number, with the upper end of a client's range; whether it needs the baseline."""
 
 
 def outcomes_after(
-    pieces: Sequence[After], rules: Mapping[str, OutcomeRule]
+    after: After, rules: Mapping[str, OutcomeRule], limit: float
 ) -> dict[str, list[Found]]:
     """Return every outcome of the rule book for each meal.
 
     What was cut by the next food before the two hours were over is unknown, and says so.
+
+    Args:
+        after: the readings after each meal.
+        rules: the outcomes of a meal.
+        limit: upper end of the client's range, mg/dL.
 
     Raises:
         MinerError: the rule book names an outcome of a meal that is not known.
@@ -465,32 +442,21 @@ def outcomes_after(
                 known=list(OUTCOMES),
                 close=closest(name, OUTCOMES),
             )
-    return {name: [_one(piece, name, rule) for piece in pieces] for name, rule in rules.items()}
+    return {name: _found(after, name, rule.coverage, limit) for name, rule in rules.items()}
 
 
-def _one(piece: After, name: str, rule: OutcomeRule) -> Found:
+def _found(after: After, name: str, least: float, limit: float) -> list[Found]:
     measure, from_baseline = OUTCOMES[name]
-    if why := why_unknown(piece, rule.coverage):
-        return unknown(why, piece.rows)
-    if from_baseline and np.isnan(piece.baseline):
-        return unknown("no_baseline", piece.rows)
-    if from_baseline and abs(piece.baseline) >= BEYOND:
-        return unknown("beyond_the_sensor", piece.rows)
-    number = measure(piece)
-    if np.isnan(number):
-        return unknown(because("gap_after_meal", minutes=LONGEST_GAP_MIN), piece.rows)
-    if abs(number) >= BEYOND / 2:
-        return unknown("beyond_the_sensor", piece.rows)
-    return Found(number, rows=piece.rows)
-
-
-def why_unknown(piece: After, coverage: float) -> Message | None:
-    """Return why nothing can be read after a meal, None where it can."""
-    if piece.coverage < coverage and not np.isfinite(piece.cut_min):
-        share, need = percent(piece.coverage), percent(coverage)
-        return because("readings_after_meal", share=share, need=need)
-    if np.isfinite(piece.cut_min):
-        return because("next_food_came", minutes=piece.cut_min, window=WINDOW_MIN)
-    if piece.sensors > 1:
-        return because("sensor_changed")
-    return None
+    found = []
+    for k, number in enumerate(measure(after, limit).tolist()):
+        baseline = after.baseline[k] if from_baseline else 0.0
+        why: Message | str | None = after.why_unknown(k, least)
+        if why is None and np.isnan(baseline):
+            why = "no_baseline"
+        elif why is None and (abs(baseline) >= BEYOND or abs(number) >= BEYOND / 2):
+            why = "beyond_the_sensor"
+        elif why is None and np.isnan(number):
+            why = because("gap_after_meal", minutes=LONGEST_GAP_MIN)
+        rows = after.rows[k]
+        found.append(unknown(why, rows) if why else Found(number, rows=rows))
+    return found
