@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import isnan, nan
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from miner.core.messages import Message, message
-from miner.rulebook import FactorRule
 from miner.tables.columns import Floats, Source
-from miner.tables.unit_table import Cell
+
+if TYPE_CHECKING:
+    from miner.rulebook import FactorRule
+    from miner.tables.unit_table import Cell
 
 
 class Found(NamedTuple):

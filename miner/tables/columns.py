@@ -16,6 +16,7 @@ HOUR = 3_600
 
 Times = NDArray[np.int64]
 Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 
 def seconds(times: pd.Series) -> Times:

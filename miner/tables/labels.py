@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.messages import MinerError, closest
-from miner.rulebook import RuleBook
-from miner.tables.columns import Floats
-from miner.tables.unit_table import UnitTable
+from miner.core.errors import MinerError, closest
+
+if TYPE_CHECKING:
+    from miner.rulebook import RuleBook
+    from miner.tables.columns import Floats
+    from miner.tables.unit_table import UnitTable
 
 FEWEST_OF_A_SENSOR = 8
 WORST_SHARE = 0.25

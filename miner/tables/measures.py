@@ -18,10 +18,10 @@ from miner.tables.glucose.trace import Trace, trace_of
 from miner.tables.movement.tracker import (
     LEAST_WORN,
     Movement,
+    Spans,
     Stress,
     Tracker,
     Unfinished,
-    at_least,
     movement_of,
     stress_of,
     tracker_of,
@@ -190,6 +190,24 @@ def steps(records: DayRecords, k: int) -> Found:
     if by_bout and covered(moves.counted.minutes(*awake), awake[1] - awake[0]) < LEAST_WORN:
         return unknown("steps_of_walks_only", rows, floor=counted)
     return Found(counted, rows=rows)
+
+
+def at_least(
+    stream: str, doubt: Spans, window: tuple[int, int], minutes: float, rows: tuple[Source, ...]
+) -> Found:
+    """Return the minutes recorded in a window: no more than the least where more may be.
+
+    Args:
+        stream: what was recorded, for the reason.
+        doubt: when something may have gone on.
+        window: from when to when, instants.
+        minutes: recorded with a start and an end.
+        rows: where they stand.
+    """
+    if not doubt.touch(*window):
+        return Found(minutes, rows=rows)
+    kind = "end_or_level_not_usable" if stream == "stress" else "end_not_usable"
+    return unknown(because(kind, stream=stream), rows, floor=minutes)
 
 
 def walk_after_breakfast_minutes(records: DayRecords, k: int) -> Found:

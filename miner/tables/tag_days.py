@@ -5,13 +5,16 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from miner.records.client import Client
-from miner.rulebook import Cautions
 from miner.tables.columns import DAY, Source, fold, origins, seconds, whole_words, words
-from miner.tables.sleep.nights import Days
+
+if TYPE_CHECKING:
+    from miner.records.client import Client
+    from miner.rulebook import Cautions
+    from miner.tables.sleep.nights import Days
 
 FEWEST_DAYS = 3
 MOST_TAGS = 20

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 import pandas as pd
+from numpy.typing import NDArray
 
 from miner.core.errors import MinerError, closest
 from miner.tables.cells import Columns, Found, cut
@@ -49,10 +50,10 @@ class Rows(Generic[Records]):
     sensor: Sequence[str]
     coverage: Floats
     left_out: Sequence[Message | None]
-    more: Mapping[str, Sequence[object]]
+    more: Mapping[str, NDArray[Any]]
     outcomes: Mapping[str, list[Found]]
     by_clock: Mapping[str, list[Found]]
-    context: Mapping[str, Sequence[object] | Floats]
+    context: Mapping[str, Sequence[str] | Floats]
     noted: Mapping[str, Sequence[str]]
 
 

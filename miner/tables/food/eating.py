@@ -8,12 +8,11 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cache
 from math import isnan, nan
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from miner.records.client import Client
 from miner.records.columns import NO_TIME, NOT_FOOD
-from miner.rulebook import Cautions, RuleBook
 from miner.tables.columns import (
     DAY,
     HOUR,
@@ -26,7 +25,11 @@ from miner.tables.columns import (
     whole_words,
     words,
 )
-from miner.tables.sleep.nights import Days
+
+if TYPE_CHECKING:
+    from miner.records.client import Client
+    from miner.rulebook import Cautions, RuleBook
+    from miner.tables.sleep.nights import Days
 
 MEAL_WORDS = {
     "breakfast": whole_words(["breakfast"]),

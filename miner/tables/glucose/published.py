@@ -10,8 +10,8 @@ import numpy as np
 
 from miner.core.messages import message
 from miner.core.results.briefing import Measure
-from miner.tables.columns import Floats, whole_words, words
-from miner.tables.glucose.trace import Mask, Windows, trace_of, weighted_mean, weighted_sd
+from miner.tables.columns import Floats, Mask, whole_words, words
+from miner.tables.glucose.trace import Windows, trace_of, weighted_mean, weighted_sd
 from miner.tables.tag_days import names_any
 
 if TYPE_CHECKING:

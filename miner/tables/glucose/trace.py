@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from miner.core.messages import Message
 from miner.records.client import Client
 from miner.records.columns import MG_DL_PER_MMOL_L
-from miner.tables.columns import DAY, Floats, Source, Times, Zones, seconds
+from miner.tables.columns import DAY, Floats, Mask, Source, Times, Zones, seconds
 
 USUAL_CADENCE_MIN = 5
 LONGEST_CADENCE_MIN = 60
@@ -20,8 +20,6 @@ FEWEST_GAPS_FOR_A_CADENCE = 12
 SMOOTHED_OVER_MIN = 15
 BEYOND = 1e9
 _TINY = 1e-6
-
-Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +144,7 @@ def _cadence(at: Times, sensor: NDArray[np.int64]) -> Floats:
     days = _commonest(gaps, ["sensor", "day"])
     own = days["gap"].where(days["count"] >= FEWEST_GAPS_FOR_A_CADENCE)
     found = own.reindex(pd.MultiIndex.from_frame(frame)).to_numpy(np.float64)
-    return np.fmax(found, usual.to_numpy(np.float64))
+    return np.asarray(np.fmax(found, usual.to_numpy(np.float64)))
 
 
 def _commonest(gaps: pd.DataFrame, by: list[str]) -> pd.DataFrame:
@@ -215,7 +213,8 @@ class Windows:
     def share(self, part: Floats, whole: Floats) -> Floats:
         """Return the sum of one amount over that of another, NaN where the other is none."""
         above, below = self.sums(part), self.sums(whole)
-        return np.divide(above, below, out=np.full(below.shape, np.nan), where=below > 0)
+        out = np.full(below.shape, np.nan)
+        return np.asarray(np.divide(above, below, out=out, where=below > 0))
 
     def each(self, measure: Callable[[slice], float]) -> Floats:
         """Return a number of the readings of each window, NaN for one without readings."""

@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 from miner.core.messages import Message, message
 from miner.records.client import Client
 from miner.records.columns import IN_DOUBT, NO_LEVEL, STILL
-from miner.tables.cells import Found, because, unknown
 from miner.tables.columns import (
     DAY,
     HOUR,
     Floats,
+    Mask,
     Source,
     Times,
     covered,
@@ -27,7 +27,6 @@ from miner.tables.columns import (
     seconds,
     words,
 )
-from miner.tables.glucose.trace import Mask
 
 
 @dataclass(frozen=True, slots=True)
@@ -469,21 +468,3 @@ def _left_out(client: Client, stream: str) -> pd.DataFrame:
         if aside.any()
         else frame[:0]
     )
-
-
-def at_least(
-    stream: str, doubt: Spans, window: tuple[int, int], minutes: float, rows: tuple[Source, ...]
-) -> Found:
-    """Return the minutes recorded in a window: no more than the least where more may be.
-
-    Args:
-        stream: what was recorded, for the reason.
-        doubt: when something may have gone on.
-        window: from when to when, instants.
-        minutes: recorded with a start and an end.
-        rows: where they stand.
-    """
-    if not doubt.touch(*window):
-        return Found(minutes, rows=rows)
-    kind = "end_or_level_not_usable" if stream == "stress" else "end_not_usable"
-    return unknown(because(kind, stream=stream), rows, floor=minutes)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import isnan, nan
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -24,7 +25,9 @@ from miner.tables.columns import (
     usual_clock,
     words,
 )
-from miner.tables.glucose.trace import Trace
+
+if TYPE_CHECKING:
+    from miner.tables.glucose.trace import Trace
 
 LONGEST_WAKING_MIN = 60
 WAKES_FROM = 3 * HOUR
