@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.errors import MinerError, closest
+from miner.core.messages import MinerError, closest
 
 if TYPE_CHECKING:
     from miner.rulebook import RuleBook

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.errors import MinerError, closest
+from miner.core.messages import MinerError, closest
 from miner.tables.cells import Columns, Found, cut
 from miner.tables.columns import Floats, Times, iso_day, stamps
 from miner.tables.unit_table import UnitTable

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from miner.core.errors import MinerError
+from miner.core.messages import MinerError
 from miner.tables import labels, tabulate
 from miner.tables.cells import Found, cut, unknown
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from miner.core.errors import MinerError, closest
+from miner.core.messages import MinerError, closest
 from miner.tables.cells import Found, because, unknown
 from miner.tables.columns import DAY, HOUR, Floats, Times, Zones, covered, percent
 from miner.tables.glucose.trace import BEYOND, Trace, Windows, weighted_sd
