@@ -9,11 +9,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from miner.core.files import make_folder
+from miner.core.files import RULES, SHARED, make_folder
 from miner.core.messages import MinerError
 
-SHARED = ("practice.toml", "sources.toml")
-RULES = "rules"
 OF_ONE_CLIENT = ("client.toml", "ledger.jsonl", "glucose.csv")
 
 

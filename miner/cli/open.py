@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,7 @@ import click
 
 from miner.cli.options import Whole, debug_option
 from miner.cli.output import complain, put, say
+from miner.core.messages import MinerError
 
 if TYPE_CHECKING:
     from miner.page.opening import Opening
@@ -26,9 +28,13 @@ def command(practice: Path, port: int | None, no_browser: bool) -> None:
     account of this machine only, and by a browser that was let in: with the file whose address is
     printed, once and within two minutes. Start it again in another window to open it again.
     """
-    from miner.page.serving import serve
-
-    serve(practice, port or 0, browser=not no_browser, say=say_how, warn=complain)
+    try:
+        import_module("multipart")  # what reads dropped files loads it too late to tell
+        from miner.page.app import application
+        from miner.page.serving import serve
+    except ModuleNotFoundError as error:
+        raise MinerError("page.library_missing", name=error.name) from error
+    serve(application, practice, port or 0, browser=not no_browser, say=say_how, warn=complain)
 
 
 def say_how(opening: Opening) -> None:

@@ -25,6 +25,8 @@ from filelock import FileLock
 from miner.core.messages import MinerError
 
 FILE_MODE, FOLDER_MODE = 0o600, 0o700
+SHARED, RULES = ("practice.toml", "sources.toml"), "rules"
+"""What the folder of a practice holds for all its clients: files, and a folder of rule books."""
 PART = ".incoming-"
 """How the names of files begin that are not whole yet."""
 

@@ -4,31 +4,34 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
-from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from miner import steps
-from miner.caseload.places import RULES, SHARED
+from miner.core.files import RULES, SHARED
 from miner.core.messages import MinerError
 from miner.core.results import CheckReport, Ranking, Severity
 from miner.core.results.briefing import Briefing
 from miner.core.results.morning import ClientMorning, DayReview
-from miner.ledger import NAME as LEDGER
-from miner.page.jobs import Progress
-from miner.page.places import require_inside
-from miner.records.client import Client
+from miner.page.places import LEDGER, require_inside
 from miner.rulebook import RuleBook
-from miner.steps.morning import ASKED_FOR, NEWEST, review_of, with_notes
-from miner.steps.practice_mornings import client_morning
+from miner.steps.morning import NEWEST, day_review, records_by_day, review_of
+from miner.steps.practice_mornings import client_morning, newest_whole_by
 from miner.steps.records import check_records, with_folder
-from miner.tables.day_review import newest_whole_day
-from miner.tables.days import EPOCH
-from miner.tables.measures import DayRecords, records_of
-from miner.tables.unit_table import UnitTable
+from miner.words.cautions import Cautions
 from miner.words.said import rules_at_door
 
+if TYPE_CHECKING:
+    from miner.page.jobs import Progress
+    from miner.records.client import Client
+    from miner.tables.measures import DayRecords
+    from miner.tables.unit_table import UnitTable
+    from miner.words.document import Parts
+
+T = TypeVar("T")
 MOST_CLIENTS = 150
 Print = tuple[tuple[str, int, int], ...]
 
@@ -41,10 +44,7 @@ class ClientEntry:
     rules: RuleBook
     key: Print
     guard: threading.RLock = field(default_factory=threading.RLock)
-    _days: UnitTable | None = None
-    _meals: UnitTable | None = None
-    _records: DayRecords | None = None
-    _report: CheckReport | None = None
+    _made: dict[str, Any] = field(default_factory=dict)
     _reviews: dict[tuple[Print, int], DayReview] = field(default_factory=dict)
 
     @property
@@ -52,10 +52,15 @@ class ClientEntry:
         """The unit glucose is shown in."""
         return self.client.settings.display_unit
 
-    @cached_property
+    @property
     def words(self) -> RuleBook:
         """The rule books in the words of a page."""
-        return rules_at_door(self.rules, "page")
+        return self._once("words", lambda: rules_at_door(self.rules, "page"))
+
+    @property
+    def before(self) -> Parts:
+        """The cautions that come before any pattern."""
+        return Cautions(self.report().cautions).first()
 
     def days(self) -> UnitTable:
         """Return the table of days.
@@ -63,10 +68,7 @@ class ClientEntry:
         Raises:
             MinerError: a finding of the check stops the work.
         """
-        with self.guard:
-            if self._days is None:
-                self._days = steps.days(self.client, self.rules)
-            return self._days
+        return self._once("days", lambda: steps.days(self.client, self.rules))
 
     def meals(self) -> UnitTable:
         """Return the table of meals.
@@ -74,17 +76,12 @@ class ClientEntry:
         Raises:
             MinerError: a finding of the check stops the work.
         """
-        with self.guard:
-            if self._meals is None:
-                self._meals = steps.meals(self.client, self.rules)
-            return self._meals
+        return self._once("meals", lambda: steps.meals(self.client, self.rules))
 
     def report(self) -> CheckReport:
         """Return the check, of the ledger as it is now."""
-        with self.guard:
-            if self._report is None:
-                self._report = check_records(self.client, self.rules)
-            return with_folder(self._report, self.client)
+        found = self._once("report", lambda: check_records(self.client, self.rules))
+        return with_folder(found, self.client)
 
     def dates(self) -> list[str]:
         """Return the days of the records, oldest first."""
@@ -97,48 +94,48 @@ class ClientEntry:
             MinerError: the records hold no such day, or none whole.
         """
         with self.guard:
-            table, records = self.days(), self._day_records()
-            names = records.days.names
-            place = newest_whole_day(records) if day is None else None
-            if day is not None and day in names:
-                place = names.index(day)
-            if place is None:
-                return steps.day_review(self.client, day, self.rules)
-            chosen = ASKED_FOR if day else NEWEST
-            found = review_of(self.client, self.words, records, table, place, chosen)
-            return with_notes(found, self.client)
+            return day_review(self.client, day, self.words, known=(self.records(), self.days()))
+
+    def records(self) -> DayRecords:
+        """Return the records cut into days.
+
+        Raises:
+            MinerError: a finding of the check stops the work.
+        """
+        return self._once("records", lambda: records_by_day(self.client, self.rules))
 
     def knows_morning(self, on: date) -> bool:
         """Say whether a morning can be told at once."""
         if any(item.severity is Severity.STOP for item in self.client.findings):
             return True
-        if self._records is None:
+        if "records" not in self._made:
             return False
-        place = newest_whole_day(self._records, (on - EPOCH).days)
-        return place is None or (_prints([self.client.folder / LEDGER]), place) in self._reviews
+        place = newest_whole_by(self.records(), on)
+        return place is None or (self._ledger(), place) in self._reviews
 
     def morning(self, on: date) -> ClientMorning:
         """Return what the newest whole day asks for on a morning."""
         with self.guard:
-            book = _prints([self.client.folder / LEDGER])
+            book, known = self._ledger(), (self.records(), self.days())
 
             def review(place: int) -> DayReview:
-                found = self._reviews.get((book, place))
-                if found is None:
-                    table, records = self.days(), self._day_records()
-                    found = review_of(self.client, self.words, records, table, place, NEWEST)
+                if (book, place) not in self._reviews:
+                    found = review_of(self.client, self.words, *known, place, NEWEST)
                     self._reviews[book, place] = found
-                return found
+                return self._reviews[book, place]
 
-            return client_morning(
-                self.client, self.rules, on, records=self._day_records(), review=review
-            )
+            return client_morning(self.client, self.rules, on, records=known[0], review=review)
 
-    def _day_records(self) -> DayRecords:
-        if self._records is None:
-            self.days()
-            self._records = records_of(self.client, self.rules)
-        return self._records
+    def _ledger(self) -> Print:
+        return _prints([self.client.folder / LEDGER])
+
+    def _once(self, what: str, make: Callable[[], T]) -> T:
+        """Return what was made before, or make it; one thread at a time."""
+        with self.guard:
+            if what not in self._made:
+                self._made[what] = make()
+            found: T = self._made[what]
+            return found
 
 
 @dataclass(frozen=True, slots=True)

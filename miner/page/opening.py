@@ -21,7 +21,8 @@ from tempfile import TemporaryDirectory
 
 from miner.core.files import make_folder, write_whole
 from miner.core.messages import MinerError
-from miner.page.guard import OPEN_PATH, Keys, Tokens
+from miner.page.guard import OPEN_PATH, Keys, Tokens, sha
+from miner.page.render import asset, environment
 
 FOLDER, FILE, AGAIN, WHERE = ".miner-open", "open.html", "again", "where"
 LOOK_S = 0.2
@@ -140,9 +141,6 @@ def _is_private(folder: Path) -> bool:
 
 
 def _page(keys: Keys, token: str) -> str:
-    from miner.page.guard import sha
-    from miner.page.render import asset, environment
-
     script = asset("open-file.js")
     return (
         environment()

@@ -1,4 +1,4 @@
-"""Names and paths that came from outside, confined to the practice folder."""
+"""Names, paths and addresses: what came from outside is confined to the practice folder."""
 
 from __future__ import annotations
 
@@ -6,20 +6,21 @@ import os
 import re
 from pathlib import Path, PurePath, PureWindowsPath
 from typing import Any
+from urllib.parse import quote
 
-from miner.caseload.places import RULES, SHARED
-from miner.core.messages import MinerError
+from miner.core.files import RULES, SHARED
+from miner.core.messages import MinerError, message
 
 LONGEST_CODE, LONGEST_NAME = 40, 120
 WAITING = ".waiting"
 GOING = ".miner-going-"
-TICKS = "ticks-noted.csv"
+LEDGER, TICKS = "ledger.jsonl", "ticks-noted.csv"
 OWN_FILES = (
     "client.toml",
     "practice.toml",
     "sources.toml",
     "sources.toml.before",
-    "ledger.jsonl",
+    LEDGER,
     "corrections.csv",
     "notes.md",
     TICKS,
@@ -39,6 +40,17 @@ def one_line(error: MinerError) -> str:
     file = error.file and PurePath(error.file).name
     values: dict[str, Any] = dict(error.values)
     return MinerError(*error.texts, file=file, row=error.row, **values).message
+
+
+def address(*parts: str) -> str:
+    """Return an address of this page from its parts."""
+    return "/" + "/".join(quote(part, safe="") for part in parts)
+
+
+def why_not(folder: Path, told: str) -> str:
+    """Return why a client cannot be read: there is nothing to read yet, or what was told."""
+    own = {path.name for path in folder.iterdir() if path.name[0] != "."}
+    return str(message("page.no_records")) if own <= {*OWN_FILES} else told
 
 
 def clients_of(practice: Path) -> list[str]:

@@ -4,25 +4,33 @@ from __future__ import annotations
 
 import re
 import threading
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from jinja2 import ChoiceLoader, Environment, PackageLoader, PrefixLoader, StrictUndefined
 from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse
 
-from miner.page.guard import POLICY, sha
-from miner.page.request import PageRequest, address
-from miner.render.figures.inline import Styles
-from miner.render.figures.paper import PALETTE
+from miner.page.guard import POLICY, own_policy, sha
+from miner.page.places import address
+from miner.render.figures.inline import Styles, inline
+from miner.render.figures.paper import PALETTE, as_svg
 from miner.render.page import DARK
+from miner.render.pages import render as brief_page
 from miner.render.terminal import fitted
 from miner.words.document import Command, Heading, Paragraph, Part, Strip, Table
 from miner.words.safe import clean
 from miner.words.wording import day_name
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from miner.page.client_cache import CachedRanking
+    from miner.page.request import PageRequest
+    from miner.rulebook import RuleBook
 
 STRIP_LEAD = 34
 """Columns of what stands before a strip of days."""
@@ -110,7 +118,7 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters |= {"clean": clean, "capital": capital, "blocks": blocks, "linked": linked}
+    made.filters |= {"clean": _clean, "capital": capital, "blocks": blocks, "linked": linked}
     made.filters |= {"at": _at, "day_words": day_name}
     return made
 
@@ -133,6 +141,8 @@ def page(
         words: what the template asks for; text is escaped.
     """
     looks = styles.css() if styles is not None else ""
+    path = request.http.path_params
+    code = words.pop("code", path.get("code"))
     said = request.state.notes.pop(request.http.query_params.get("said", ""), ())
     text = (
         environment()
@@ -144,12 +154,34 @@ def page(
             here=request.http.url.path,
             address=address,
             looks=Markup(looks),  # noqa: S704 - the looks of our own figures
-            **{"code": request.http.path_params.get("code")} | words,
+            code=code,
+            **({"client": request.client_name if "code" in path else code} | words),
         )
     )
     allowed = f"'self' 'sha256-{sha(looks)}'" if looks else "'self'"
     policy = {"Content-Security-Policy": POLICY.format(styles=allowed)}
     return HTMLResponse(text, status_code=status, headers=policy)
+
+
+def make_page(cached: CachedRanking, kind: str, rules: RuleBook) -> str:
+    """Return one of the pages of the brief, and keep it; it takes longer than a page may."""
+    with DRAWING:
+        cached.pages[kind] = brief_page(cached.brief, kind, rules, cached.include)
+    return cached.pages[kind]
+
+
+def own_page(text: str, headers: Mapping[str, str] | None = None) -> HTMLResponse:
+    """Return a page of its own, such as one of the brief, with what it allows itself."""
+    return HTMLResponse(
+        text, headers={"Content-Security-Policy": own_policy(text), **(headers or {})}
+    )
+
+
+def figure(draw: Callable[[], Figure], name: str, label: str, styles: Styles) -> Markup:
+    """Return a figure of our own as a page holds it; its looks are added to those there are."""
+    with DRAWING:
+        svg = as_svg(draw())
+    return Markup(inline(svg, name, label, {}, styles))  # noqa: S704 - our own figure
 
 
 def linked(text: str, ids: dict[str, str]) -> Markup:
@@ -191,9 +223,13 @@ def marks() -> str:
     return (resources.files("miner.render") / "templates" / "page.js").read_text("utf-8")
 
 
-def capital(text: str, limit: int = 400) -> str:
+def _clean(text: object, limit: int) -> str:
+    return clean(str(text), limit)
+
+
+def capital(text: object, limit: int = 400) -> str:
     """Return text, harmless, with a capital at its beginning."""
-    told = clean(text, limit)
+    told = _clean(text, limit)
     return told[:1].upper() + told[1:]
 
 

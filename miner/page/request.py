@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 import secrets
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from urllib.parse import quote
+from typing import TYPE_CHECKING
 
 from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
@@ -16,11 +16,13 @@ from starlette.responses import RedirectResponse, Response
 
 from miner import steps
 from miner.core.messages import MinerError, Words
-from miner.page.client_cache import ClientEntry
-from miner.page.jobs import BackgroundJob, Progress
-from miner.page.places import client_folder, require_inside
-from miner.page.state import AppState, ClientResults
-from miner.records.read.iso8601 import YEARS
+from miner.core.period import YEARS
+from miner.page.places import address, client_folder, one_line, require_inside, why_not
+
+if TYPE_CHECKING:
+    from miner.page.client_cache import ClientEntry
+    from miner.page.jobs import Progress
+    from miner.page.state import AppState, ClientResults
 
 SOON_S = 0.7
 MOST_NOTES = 200
@@ -38,6 +40,12 @@ class PageRequest:
     def code(self) -> str:
         """The client's folder in the address."""
         return str(self.http.path_params["code"])
+
+    @property
+    def client_name(self) -> str:
+        """What the client calls itself, as far as its records were read; else its folder."""
+        held = self.state.clients.known(self.code)
+        return self.code if held is None else held.client.settings.code
 
     @property
     def folder(self) -> Path:
@@ -58,6 +66,15 @@ class PageRequest:
             MinerError: it cannot be read as it stands.
         """
         return self.state.clients.entry(self.folder)
+
+    def read_or_fault(self, name: str | None = None) -> tuple[ClientEntry | None, str]:
+        """Return the client, or another of the practice, as read, or why it cannot be."""
+        folder = client_folder(self.state.practice, name or self.code)
+        try:
+            require_inside(folder, self.state.practice)
+            return self.state.clients.entry(folder), ""
+        except MinerError as error:
+            return None, why_not(folder, one_line(error))
 
     def shown(self, entry: ClientEntry, unit: str, days: list[str]) -> None:
         """Write to the ledger that somebody sees outcomes and habits of these days.
@@ -122,45 +139,39 @@ class PageRequest:
 
     def go(self, to: str, *notes: Words) -> Response:
         """Send the browser to another page, which says something once."""
-        return RedirectResponse(noted(self.state, to, notes), status_code=303)
+        said, held = tuple(str(note) for note in notes if note), self.state.notes
+        if said:
+            name = secrets.token_urlsafe(6)
+            held[name] = said
+            to += f"{'&' if '?' in to else '?'}said={name}"
+        while len(held) > MOST_NOTES:
+            held.popitem(last=False)
+        return RedirectResponse(to, status_code=303)
 
-    def later(self, key: str, what: Words, back: str, work: Callable[[Progress], str]) -> Response:
-        """Begin a piece of work; go straight to its end where it is quick."""
-        job = self.state.jobs.start(key, str(what), back, self.code_or_practice, work)
-        return after(job, SOON_S)
+    def later(
+        self, key: str, what: Words, work: Callable[[Progress], object], to: str, back: str = ""
+    ) -> Response:
+        """Begin a piece of work; go to its end where it is quick, else to how far it is.
 
-    @property
-    def code_or_practice(self) -> str:
-        """What a piece of work is about."""
-        return str(self.http.path_params.get("code", "."))
+        Args:
+            key: what tells it from other work on the same client.
+            what: in words.
+            work: does it, and tells how far it is.
+            to: where to go once it is done.
+            back: where to go if it was stopped or failed, where that is another page.
+        """
 
+        def run(progress: Progress) -> str:
+            work(progress)
+            return to
 
-def after(job: BackgroundJob, wait_s: float) -> Response:
-    """Return the way to the end of a piece of work, or to the page that tells how far it is."""
-    job.ended.wait(wait_s)
-    if job.ended.is_set() and job.done is not None:
-        return RedirectResponse(job.done, status_code=303)
-    return RedirectResponse(address("jobs", job.id), status_code=303)
+        owner = str(self.http.path_params.get("code", "."))
+        job = self.state.jobs.start(key, str(what), back or to, owner, run)
+        job.ended.wait(SOON_S)
+        return RedirectResponse(job.done or address("jobs", job.id), status_code=303)
 
 
 def attached(name: str) -> dict[str, str]:
     """Return the header that gives a file its name, whatever the name is made of."""
     plain = re.sub(r"[^A-Za-z0-9._-]", "_", name)
     return {"Content-Disposition": f'attachment; filename="{plain}"'}
-
-
-def address(*parts: str) -> str:
-    """Return an address of this page from its parts."""
-    return "/" + "/".join(quote(part, safe="") for part in parts)
-
-
-def noted(state: AppState, to: str, notes: Sequence[Words]) -> str:
-    """Return an address whose page says the notes once."""
-    said = tuple(str(note) for note in notes if note)
-    if not said:
-        return to
-    name = secrets.token_urlsafe(6)
-    state.notes[name] = said
-    while len(state.notes) > MOST_NOTES:
-        state.notes.popitem(last=False)
-    return f"{to}{'&' if '?' in to else '?'}said={name}"

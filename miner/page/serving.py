@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 import signal
@@ -10,23 +11,31 @@ import threading
 import webbrowser
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from importlib import import_module
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import uvicorn
 from filelock import Timeout
 
+from miner import steps
 from miner.core import files
 from miner.core.messages import MinerError, message
+from miner.page.client_cache import ClientCache, ClientEntry
+from miner.page.connections import Accounts, Connection
+from miner.page.guard import Keys
+from miner.page.opening import Opening, TokenFile, ask_again, token_file
 from miner.page.places import GOING, WAITING, clients_of
+from miner.page.render import figure
+from miner.page.state import AppState
+from miner.render.figures.day_picture import day_picture
+from miner.render.figures.inline import Styles
+from miner.steps.practice_mornings import is_practice
 
 if TYPE_CHECKING:
-    from starlette.applications import Starlette
-    from uvicorn import Server
+    from starlette.types import ASGIApp
 
-    from miner.page.opening import Opening
-
-
+FEWEST_DRAWS = 100
 LOCK = ".miner-open.lock"
 
 
@@ -61,6 +70,7 @@ MOST_FILES = 2048
 
 
 def serve(
+    application: Callable[[AppState], ASGIApp],
     practice: Path,
     port: int = 0,
     *,
@@ -73,6 +83,7 @@ def serve(
     Where the practice is open already, the program that has it open lets another browser in.
 
     Args:
+        application: makes the page of a practice.
         practice: the practice's folder, which may be empty.
         port: where to listen; 0 for any that is free.
         browser: open the page in the browser of this machine.
@@ -80,16 +91,22 @@ def serve(
         warn: called with what the practitioner should know.
 
     Raises:
-        MinerError: the folder or the port cannot be used, or a library is missing.
+        MinerError: the folder or the port cannot be used.
     """
-    _require_libraries()
     require_practice(practice)
-
-    from miner.page.opening import ask_again
-
     try:
         with held(practice), _listening(port) as listener:
-            _serve(practice, listener, say, warn, browser=browser)
+            state = AppState(practice, Keys(listener.getsockname()[1]), ClientCache(practice))
+            tidy(practice)
+            _make_room()
+            server, ended = _server(application(state), warn), threading.Event()
+            _end_in_order()
+            with token_file(practice, state.keys, state.tokens) as opened:
+                _begin(state, opened, say, ended, browser=browser)
+                try:
+                    server.run(sockets=[listener])
+                finally:
+                    ended.set()
     except OpenAlready:
         opening = ask_again(practice)
         say(opening)
@@ -97,45 +114,49 @@ def serve(
             _show(opening.file)
 
 
-def _require_libraries() -> None:
-    try:
-        for name in ("multipart", "starlette", "tomlkit", "uvicorn"):
-            import_module(name)
-    except ImportError as error:
-        raise MinerError("page.library_missing", name=error.name) from error
-
-
-def _serve(
-    practice: Path,
-    listener: socket.socket,
+def _begin(
+    state: AppState,
+    opened: TokenFile,
     say: Callable[[Opening], None],
-    warn: Callable[[str], None],
+    ended: threading.Event,
     *,
     browser: bool,
 ) -> None:
-    from miner.page.app import application
-    from miner.page.client_cache import ClientCache
-    from miner.page.guard import Keys
-    from miner.page.opening import token_file
-    from miner.page.state import AppState
-    from miner.page.warming import warm
+    """Tell how to open the page, and begin what goes on beside it."""
+    opening = opened.open()
+    say(opening)
+    beside: list[tuple[Callable[..., object], tuple[object, ...]]] = [
+        (opened.watch, (ended, say)),
+        (warm, (state,)),
+    ]
+    if browser:
+        beside.append((_show, (opening.file,)))
+    for work, given in beside:
+        threading.Thread(target=work, args=given, daemon=True).start()
 
-    tidy(practice)
-    _make_room()
-    state = AppState(practice, Keys(listener.getsockname()[1]), ClientCache(practice))
-    server, ended = _server(application(state), warn), threading.Event()
-    _end_in_order()
-    with token_file(practice, state.keys, state.tokens) as opened:
-        opening = opened.open()
-        say(opening)
-        if browser:
-            threading.Thread(target=_show, args=(opening.file,), daemon=True).start()
-        threading.Thread(target=opened.watch, args=(ended, say), daemon=True).start()
-        threading.Thread(target=warm, args=(state,), daemon=True).start()
-        try:
-            server.run(sockets=[listener])
-        finally:
-            ended.set()
+
+def warm(state: AppState) -> None:
+    """Read all clients, first what this morning needs; load what ranks and draws, once."""
+    state.read_morning(date.today())
+    for name in clients_of(state.practice):
+        state.turns.wait()
+        with suppress(MinerError, OSError):
+            state.clients.entry(state.practice / name).report()
+    for step in steps.__all__:  # loaded here, so that no page waits for one
+        getattr(steps, step)
+    # What stays in memory is looked through for garbage no more: with fifty clients each time
+    # would stop every page for a second.
+    gc.freeze()
+    for name in clients_of(state.practice):
+        with suppress(MinerError, OSError):
+            _try_out(state.clients.entry(state.practice / name))
+            return
+
+
+def _try_out(entry: ClientEntry) -> None:
+    """Rank and draw for nobody: the libraries are loaded then; nothing is written."""
+    figure(lambda: day_picture(entry.review(None), entry.unit), "day", "", Styles())
+    steps.rank(entry.client, entry.rules, draws=FEWEST_DRAWS)
 
 
 def _end_in_order() -> None:
@@ -160,11 +181,7 @@ def _make_room() -> None:
             resource.setrlimit(resource.RLIMIT_NOFILE, (wanted, most))
 
 
-def _server(app: Starlette, warn: Callable[[str], None]) -> Server:
-    import uvicorn
-
-    from miner.page.connections import Accounts, Connection
-
+def _server(app: ASGIApp, warn: Callable[[str], None]) -> uvicorn.Server:
     def stranger(account: int) -> None:
         warn(str(message("page.stranger", account=account)))
 
@@ -193,8 +210,6 @@ def require_practice(practice: Path) -> None:
     Raises:
         MinerError: with what to do.
     """
-    from miner.steps.practice_mornings import is_practice
-
     if not practice.is_dir():
         raise MinerError("page.no_such_folder", file=practice)
     empty = not any(path.name[0] != "." for path in practice.iterdir())

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import threading
 from collections import OrderedDict
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Generic, TypeVar
 
-from miner.page.client_cache import ClientCache, Print
+from miner import rulebook
+from miner.core.files import RULES
+from miner.core.messages import MinerError
 from miner.page.guard import Keys, Tokens
 from miner.page.jobs import Jobs, Turns
+from miner.page.places import clients_of
+from miner.render.figures.inline import Styles
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -19,9 +25,9 @@ if TYPE_CHECKING:
     from miner.core.results import MealComparison, Plan, PlanResult, Ranking, Why
     from miner.core.results.caseload import Caseload, Suggested
     from miner.core.results.follow import Following
-    from miner.page.rule_change import RuleTrial
+    from miner.page.client_cache import ClientCache, Print
     from miner.render.drawn import Drawn
-    from miner.render.figures.inline import Styles
+    from miner.rulebook import RuleBook
     from miner.steps import Wish
 
 MAX_DRAWN = 400
@@ -40,6 +46,21 @@ class RankingChoice:
     unit: str = ""
     first: str = ""
     last: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RuleTrial:
+    """What a change of a habit would move.
+
+    Attributes:
+        at: where it would begin, as it was written.
+        words: that in words.
+        sides: for each client on how many days it would change sides, of how many.
+    """
+
+    at: str
+    words: str
+    sides: list[tuple[str, int, int]]
 
 
 @dataclass
@@ -75,23 +96,26 @@ def made_of(held: tuple[Print, T] | None, files: Print) -> T | None:
 
 
 class Drawings(Generic[T]):
-    """Figures as drawn, for as long as what they show is the same."""
+    """Figures as drawn with the looks they use, for as long as what they show is the same."""
 
     def __init__(self) -> None:
-        self._held: OrderedDict[tuple[str, str], tuple[object, T]] = OrderedDict()
+        self._held: OrderedDict[tuple[str, str], tuple[object, tuple[T, Styles]]] = OrderedDict()
 
-    def get(self, key: tuple[str, str], of: object, draw: Callable[[], T]) -> T:
+    def get(
+        self, key: tuple[str, str], of: object, draw: Callable[[Styles], T]
+    ) -> tuple[T, Styles]:
         """Return what was drawn of something, drawn again only where that is another now.
 
         Args:
             key: the client, and the name of the figure.
             of: what it shows.
-            draw: draws it.
+            draw: draws it, and adds the looks it uses to those it is given.
         """
         held = self._held.get(key)
         if held is not None and (held[0] is of or held[0] == of):
             return held[1]
-        made = draw()
+        styles = Styles()
+        made = draw(styles), styles
         self._held[key] = (of, made)
         while len(self._held) > MAX_DRAWN:
             self._held.popitem(last=False)
@@ -110,7 +134,7 @@ class AppState:
         rule_trials: what a change of a habit would move, by the habit.
         mornings: those that are being read.
         turns: pages come before what is read in the background.
-        day_figures, meal_figures, pattern_figures: with the looks they use.
+        day_figures, meal_figures, pattern_figures: as they were drawn last.
     """
 
     practice: Path
@@ -124,12 +148,31 @@ class AppState:
     rule_trials: dict[str, RuleTrial] = field(default_factory=dict)
     mornings: set[date] = field(default_factory=set)
     turns: Turns = field(default_factory=Turns)
-    day_figures: Drawings[tuple[Markup, dict[str, str]]] = field(default_factory=Drawings)
-    meal_figures: Drawings[tuple[Drawn | None, Styles]] = field(default_factory=Drawings)
-    pattern_figures: Drawings[tuple[Styles, Drawn | None, Drawn | None]] = field(
-        default_factory=Drawings
-    )
+    day_figures: Drawings[Markup] = field(default_factory=Drawings)
+    meal_figures: Drawings[Drawn | None] = field(default_factory=Drawings)
+    pattern_figures: Drawings[tuple[Drawn | None, Drawn | None]] = field(default_factory=Drawings)
+
+    @property
+    def rules(self) -> RuleBook:
+        """The rule books of the practice."""
+        own = self.practice / RULES
+        return rulebook.load(*([own] if any(own.glob("*.toml")) else []))
 
     def results_of(self, code: str) -> ClientResults:
         """Return what was asked for of a client."""
         return self.results.setdefault(code, ClientResults())
+
+    def read_morning(self, on: date) -> None:
+        """Look at every client's newest whole day of a morning, one after the other."""
+        self.mornings.add(on)
+        for name in clients_of(self.practice):
+            self.turns.wait()
+            with suppress(MinerError, OSError):
+                self.clients.entry(self.practice / name).morning(on)
+        self.mornings.discard(on)
+
+    def read_in_background(self, on: date) -> None:
+        """Begin to read what another morning needs, unless that goes on already."""
+        if on not in self.mornings:
+            self.mornings.add(on)
+            threading.Thread(target=self.read_morning, args=(on,), daemon=True).start()

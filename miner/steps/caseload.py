@@ -370,6 +370,17 @@ def work_folder(practice: str, work: Path | None) -> Path:
     return Path(practice) / NAME
 
 
+def keeps_results(practice: Path) -> bool:
+    """Say whether results of clients are kept in a practice's own work folder."""
+    return (practice / NAME).is_dir()
+
+
+def keep_only(practice: Path, names: Sequence[str]) -> None:
+    """Forget in a practice's own work folder every client but these."""
+    if keeps_results(practice):
+        Store(practice / NAME).forget_all_but(names)
+
+
 def _of_practice(practice: str, name: str) -> tuple[RuleBook, PracticeFile]:
     with fetched(practice, name) as folder:
         settings = read_toml(folder.parent / "practice.toml", PracticeFile)

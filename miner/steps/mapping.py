@@ -16,9 +16,10 @@ from miner.core.results import Finding
 from miner.core.results.mapping import Loss, Mapped, Undecided
 from miner.records.check.plausible import without_impossible_dates
 from miner.records.client import STREAMS
+from miner.records.columns import COLUMNS, known_columns
 from miner.records.findings import Findings
 from miner.records.propose.propose import propose
-from miner.records.propose.saved import pattern_of, put_entries, take_back
+from miner.records.propose.saved import as_toml, pattern_of, put_entries, take_back
 from miner.records.read.discover import (
     STANDARD,
     TABLES,
@@ -28,11 +29,12 @@ from miner.records.read.discover import (
     practice_of,
 )
 from miner.records.read.settings import read_settings
-from miner.records.read.sources import Source, read_sources
+from miner.records.read.sources import DURATION, TIME_OF_DAY, UTC_OFFSET, Source, read_sources
 from miner.records.read.text_file import read_bytes
 from miner.records.read.toml_file import expected_of
 from miner.records.standards import read_standard
 from miner.records.stream_file import Part, read_file
+from miner.records.write.settings_file import WRITING
 
 
 def map_file(
@@ -87,6 +89,83 @@ def undo_mapping(path: Path, *, practice: bool = False) -> tuple[str, int]:
     return _shown(target), take_back(target, Path(path).name)
 
 
+MOMENTS = ("time", "start", "end", UTC_OFFSET)
+"""Columns whose unit says how a time is written, and is proposed by what stands in the file."""
+
+
+@dataclass(frozen=True, slots=True)
+class StreamColumn:
+    """A column that a file may give to a stream.
+
+    Attributes:
+        needed: a file without it cannot be read, unless one word stands for it.
+        in_minutes: it holds a length of time, in a unit that the file decides.
+    """
+
+    name: str
+    needed: bool
+    in_minutes: bool
+
+
+def columns_for(stream: str) -> tuple[StreamColumn, ...]:
+    """Return what a file may give to a stream, times first; nothing where there is no such."""
+    if stream not in COLUMNS:
+        return ()
+    spec, known = COLUMNS[stream], known_columns(stream)
+    times = tuple(name for name in known if name in ("time", "start", "end"))
+    if spec.interval and stream != "tags":
+        times = (*times, DURATION, "time")
+    names = dict.fromkeys((*times, TIME_OF_DAY, UTC_OFFSET, *known))
+    lengths = {DURATION, *(name for name, own in spec.numbers.items() if own.unit == "min")}
+    needed = spec.needed if spec.interval else ("time", *spec.needed)
+    return tuple(StreamColumn(name, name in needed, name in lengths) for name in names)
+
+
+def still_needed(entry: Mapping[str, Any]) -> list[tuple[str, ...]]:
+    """Return what an entry of a stream lacks before it can be used: of each group one column."""
+    spec = COLUMNS[entry["stream"]]
+    given = {*entry.get("columns", {}), *entry.get("constants", {})}
+    wanted: list[tuple[str, ...]] = [("start",), ("end", DURATION)]
+    if entry.get("episodes") or not spec.interval or entry["stream"] == "tags":
+        wanted = [("time",)]
+        given |= {"time"} if "start" in given else set()
+    wanted += [(name,) for name in spec.needed]
+    if entry["stream"] == "glucose":
+        wanted.append(("glucose_mg_dl", "glucose_mmol_l"))
+    return [group for group in wanted if not given & {*group}]
+
+
+def write_entry(path: Path, client: Path, entry: Mapping[str, Any], *, practice: bool) -> int:
+    """Write down how a file is read, beside what it gives to other streams by other columns.
+
+    Args:
+        path: the file, wherever it lies.
+        client: the client's folder.
+        entry: of ``sources.toml``.
+        practice: for every client: in the practice's ``sources.toml``.
+
+    Returns:
+        How many entries stood there for this file before.
+
+    Raises:
+        MinerError: the entry cannot be used, or not be written as it stands.
+    """
+    source_of(entry)
+    found = map_file(path, client=client, practice=practice).proposals
+    taken = set(entry["columns"].values())
+    beside = [
+        each.entry
+        for each in found
+        if each.complete and each.stream != entry["stream"] and each.refused is None
+        if not taken & {own for key, own in each.entry["columns"].items() if key not in _TIMES}
+    ]
+    file = {"file": found[0].entry["file"]} if practice else {}
+    target = (client.parent if practice else client) / "sources.toml"
+    with WRITING:
+        toml = "\n".join(as_toml(each | file) for each in (dict(entry), *map(dict, beside)))
+        return put_entries(target, path.name, toml)
+
+
 def _shown(target: Path) -> str:
     return f"{target.parent.name}/{target.name}"
 
@@ -117,6 +196,7 @@ SHOWN_AS = {
     "end_clock": "to",
     "glucose": "glucose, mg/dL",
 }
+_TIMES = ("time", "start", "end", DURATION, TIME_OF_DAY, UTC_OFFSET)
 _CLOCKS = ("clock", "start_clock", "end_clock")
 _HIDDEN = ("file", "row", "left_out", "twin", "time", "start", "end")
 

@@ -111,20 +111,37 @@ OF_TRACKER = (
 """Why something is not known for want of the tracker."""
 
 
-def day_review(client: Client, date: str | None = None, rules: RuleBook | None = None) -> DayReview:
+def records_by_day(client: Client, rules: RuleBook) -> DayRecords:
+    """Return a client's streams cut into days, for accounts of several of them.
+
+    Raises:
+        MinerError: a finding of the check stops the work.
+    """
+    refuse_stopped(client)
+    return records_of(client, rules)
+
+
+def day_review(
+    client: Client,
+    date: str | None = None,
+    rules: RuleBook | None = None,
+    *,
+    known: tuple[DayRecords, UnitTable] | None = None,
+) -> DayReview:
     """Return a readable account of one day, wake to wake, and of the night that opens it.
 
     Args:
         client: as read.
         date: ISO date of the day; by default the newest day that the readings cover whole.
         rules: the rule books; by default those that apply to the client's folder.
+        known: the records cut into days and their table, where they are made already.
 
     Raises:
         MinerError: the records hold no such day, or none whole.
     """
     refuse_stopped(client)
     books = rules_of(client, rules)
-    records, table = records_of(client, books), tabulate(client, books, "day")
+    records, table = known or (records_of(client, books), tabulate(client, books, "day"))
     place = _place(records, date)
     found = review_of(client, books, records, table, place, ASKED_FOR if date else NEWEST)
     return with_notes(found, client)

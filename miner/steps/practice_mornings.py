@@ -126,6 +126,11 @@ def _group(found: ClientMorning) -> str:
     return next((name for name in GROUPS[:-1] if getattr(found, name)), "ordinary")
 
 
+def newest_whole_by(records: DayRecords, on: date) -> int | None:
+    """Return the place of the newest day that the readings cover whole on a morning, or None."""
+    return newest_whole_day(records, (on - EPOCH).days)
+
+
 def client_morning(
     client: Client,
     rules: RuleBook,
@@ -156,7 +161,7 @@ def client_morning(
     yesterday = (on - timedelta(days=1)).isoformat()
     stale = message("steps.newest_reading", day=newest) if newest < yesterday else ""
     found = ClientMorning(client.settings.code, newest, None, calm, stale=stale)
-    k = newest_whole_day(records, today)
+    k = newest_whole_by(records, on)
     if k is None:
         return found
     if review is None:

@@ -94,6 +94,15 @@ def _kept(story: FollowupState, event: Event) -> dict[str, object]:
     return dict(item.entry.payload) if item else {}
 
 
+def followup_state(folder: Path) -> FollowupState:
+    """Return what the ledger of a client folder comes to: all that is kept, planned and read.
+
+    Raises:
+        MinerError: the ledger cannot be read.
+    """
+    return replay(ledger.read(folder))
+
+
 def written_plan(client: Client | Path, name: str) -> Plan | None:
     """Return a plan as it was written, to show or print again; None where there is none.
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from miner import rulebook
 from miner.core.results import Severity
-from miner.rulebook import FactorRule
+from miner.rulebook import FactorRule, RuleBook
 
 FILE_FIELDS = {
     "time_format": "How dates are written",
@@ -117,9 +118,14 @@ def cut_words(rule: FactorRule) -> str:
     return " ".join(cuts[rule.cut].format(at=at, unit=unit).split())
 
 
-def differing_rule(rule: FactorRule, shipped: FactorRule) -> str:
-    """Return where a habit begins in a practice's own rule book, and where as shipped."""
-    return f"{rule.phrase} is {cut_words(rule)} (as shipped: {cut_words(shipped)})"
+def differing_rules(rules: RuleBook) -> list[str]:
+    """Return where the habits of a rule book begin, of those that begin elsewhere as shipped."""
+    shipped = rulebook.load().factors
+    return [
+        f"{rule.phrase} is {cut_words(rule)} (as shipped: {cut_words(shipped[name])})"
+        for name, rule in rules.factors.items()
+        if name in shipped and (rule.at, rule.cut) != (shipped[name].at, shipped[name].cut)
+    ]
 
 
 def ranking_words(unit: str, first: str, last: str) -> str:

@@ -24,7 +24,7 @@ from miner.ledger import replay
 from miner.page.app import ROUTES
 from miner.page.jobs import Jobs
 from miner.page.render import blocks
-from miner.page.warming import warm
+from miner.page.serving import warm
 from miner.render.terminal import render
 from miner.words.door import at_door
 from miner.words.ranking import ranking_parts

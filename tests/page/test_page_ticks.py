@@ -13,9 +13,9 @@ from visits import Visitor, words
 from miner import steps
 from miner.core.results import Plan
 from miner.page.places import TICKS
-from miner.page.views import plans
 from miner.records.write.ticks import read_ticks
 from miner.steps.records import ticks_told
+from miner.steps.ticking import sheet_of
 
 Open = Callable[[Path], Visitor]
 ID = "4c28aa7c"
@@ -184,7 +184,7 @@ def test_the_result_counts_what_was_ticked(
     """Pairs followed by ticks alone, beside the same ticks in a file of the client's."""
     practice, plan = planned
     folder = practice / "client-01"
-    sheet = plans.sheet_of(folder, plan, "2026-03-18")
+    sheet = sheet_of(folder / TICKS, plan, "2026-03-18")
     days = [one_day.day for _, group in sheet for one_day in group if one_day.over]
     assert one(**{day(text): "no" for text in days}) == 303
     client = steps.read_client(folder)

@@ -2,41 +2,36 @@
 
 from __future__ import annotations
 
-from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.responses import RedirectResponse, Response
 
 from miner import steps
 from miner.core.messages import message
-from miner.core.results.caseload import Caseload
-from miner.page.guard import own_policy
+from miner.core.unit import Unit
 from miner.page.jobs import Progress
-from miner.page.places import clients_of
-from miner.page.render import DRAWING, page
-from miner.page.request import PageRequest, address
-from miner.page.rule_change import rules_of
-from miner.records.read.settings import PracticeFile
-from miner.records.read.toml_file import read_toml
+from miner.page.places import address, clients_of
+from miner.page.render import DRAWING, own_page, page
+from miner.page.request import PageRequest
 from miner.render.caseload_page import caseload_page
+from miner.steps.settings import practice_file
 from miner.words.practice import caseload_parts
 from miner.words.said import rules_at_door
-
-UNITS = ("day", "meal")
 
 
 def show(request: PageRequest) -> Response:
     """Show the last overview of this run of the page, by day or by meal, or the way to one."""
-    by = unit_of(request)
-    found = _found(request)
-    parts = []
+    by, practice = unit_of(request), request.state.practice
+    found, parts = request.state.caseloads.get(by), []
     if found is not None:
-        parts = caseload_parts(found, rules_at_door(rules_of(request.state.practice)), detail=False)
-    clients = clients_of(request.state.practice)
+        rules = rules_at_door(request.state.rules)
+        parts = caseload_parts(found, rules, detail=False)
+    clients = clients_of(practice)
     return page(
         request,
         "caseload.html",
         parts=parts,
         count=len(clients),
         by=by,
-        ways=[(unit, to(unit), unit == by) for unit in UNITS],
+        ways=[(unit, to(unit), unit == by) for unit in Unit],
         ids={name: address("clients", name) for name in clients},
     )
 
@@ -45,19 +40,19 @@ def look(request: PageRequest) -> Response:
     """Look at every client."""
     state, by = request.state, unit_of(request)
 
-    def work(progress: Progress) -> str:
+    def work(progress: Progress) -> None:
         state.caseloads[by] = steps.pool(state.practice, unit=by, progress=progress)
-        return to(by)
 
-    return request.later(f"caseload {by}", message("page.job_caseload", unit=by), to(by), work)
+    said = message("page.job_caseload", unit=by)
+    return request.later(f"caseload {by}", said, work, to(by))
 
 
 def unit_of(request: PageRequest) -> str:
     """Return the unit asked for; else the practice's own."""
     named = request.text("by")
-    if named in UNITS:
+    if named in list(Unit):
         return named
-    return read_toml(request.state.practice / "practice.toml", PracticeFile).rank_unit or UNITS[0]
+    return practice_file(request.state.practice).rank_unit or Unit.DAY
 
 
 def to(unit: str) -> str:
@@ -65,18 +60,15 @@ def to(unit: str) -> str:
     return f"{address('caseload')}?by={unit}"
 
 
-def _found(request: PageRequest) -> Caseload | None:
-    return request.state.caseloads.get(unit_of(request))
-
-
 def as_page(request: PageRequest) -> Response:
     """Show the overview as a page of its own, with its figures."""
-    found = _found(request)
+    by = unit_of(request)
+    found = request.state.caseloads.get(by)
     if found is None:
-        return RedirectResponse(to(unit_of(request)), status_code=303)
+        return RedirectResponse(to(by), status_code=303)
     with DRAWING:
-        text = caseload_page(found, rules_of(request.state.practice))
-    return HTMLResponse(text, headers={"Content-Security-Policy": own_policy(text)})
+        text = caseload_page(found, request.state.rules)
+    return own_page(text)
 
 
 def help_(request: PageRequest) -> Response:

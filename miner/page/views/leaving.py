@@ -12,13 +12,11 @@ from typing import IO
 
 from starlette.responses import Response, StreamingResponse
 
-from miner.caseload.store import NAME as STORE
-from miner.caseload.store import Store
 from miner.core.messages import MinerError, message
-from miner.page.places import GOING, Missing, clients_of, require_of_one
+from miner.page.places import GOING, Missing, address, clients_of, require_of_one
 from miner.page.render import page
-from miner.page.request import PageRequest, address, attached
-from miner.page.views.client import name_of, read_or_fault
+from miner.page.request import PageRequest, attached
+from miner.steps.caseload import keep_only, keeps_results
 from miner.steps.exporting import FORMS, export_files
 
 CHUNK = 256 * 1024
@@ -29,11 +27,10 @@ EVERYTHING = "everything"
 def show(request: PageRequest) -> Response:
     """Show what is in the folder, what can be taken away, and what deletion means."""
     folder = request.folder
-    entry, _ = read_or_fault(request)
+    entry, _ = request.read_or_fault()
     return page(
         request,
         "folder.html",
-        client=name_of(entry, request),
         files=_inside(folder),
         copies=_copies(request),
         readable=entry is not None,
@@ -48,9 +45,7 @@ def _inside(folder: Path) -> list[tuple[str, int]]:
 def _copies(request: PageRequest) -> list[str]:
     """Return what of a client stays or goes outside its folder."""
     practice, code = request.state.practice, request.code
-    said = []
-    if (practice / STORE).is_dir():
-        said.append(str(message("page.caseload_forgets")))
+    said = [str(message("page.caseload_forgets"))] if keeps_results(practice) else []
     named = [
         path.name
         for path in sorted(practice.iterdir())
@@ -104,9 +99,5 @@ def delete(request: PageRequest) -> Response:
     state.clients.forget(request.code)
     state.results.pop(request.code, None)
     shutil.rmtree(going, ignore_errors=True)
-    if (state.practice / STORE).is_dir():
-        Store(state.practice / STORE).forget_all_but(clients_of(state.practice))
-    return request.go(
-        address("clients"),
-        message("page.client_deleted", name=request.code),
-    )
+    keep_only(state.practice, clients_of(state.practice))
+    return request.go(address("clients"), message("page.client_deleted", name=request.code))

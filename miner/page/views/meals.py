@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from functools import partial
 from urllib.parse import quote
 
-from markupsafe import Markup
 from starlette.responses import Response
 
 from miner import steps
@@ -14,30 +12,15 @@ from miner.core.messages import MinerError, message
 from miner.core.results.meals import MealComparison
 from miner.page.client_cache import ClientEntry
 from miner.page.jobs import Progress
-from miner.page.render import DRAWING, page
+from miner.page.render import figure, page
 from miner.page.request import PageRequest
 from miner.page.state import made_of
-from miner.page.views.client import before, name_of
 from miner.render.drawn import Drawn
-from miner.render.figures.inline import Styles, inline
+from miner.render.figures.inline import Styles
 from miner.render.figures.meal_pairs import meal_pairs
-from miner.render.figures.paper import as_svg
 from miner.words.cautions import Cautions
 from miner.words.meals import comparison_parts, meals_parts
 from miner.words.sentences import factor_phrase
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-
-@dataclass(frozen=True, slots=True)
-class _Shown:
-    """A comparison as a page shows it."""
-
-    parts: list[object]
-    beside: list[object]
-    drawn: Drawn | None
-    styles: Styles
 
 
 def show(request: PageRequest) -> Response:
@@ -45,23 +28,23 @@ def show(request: PageRequest) -> Response:
     entry, factor = request.entry(), request.text("compare")
     table = entry.meals()
     request.shown(entry, "meal", sorted(set(table.frame["date"].astype(str))))
-    held = made_of(request.results.comparisons.get(factor), entry.key)
-    shown = None
-    if held is not None:
-        shown = _shown(request, entry, held)
-    parts = (
-        meals_parts(name_of(entry, request), table, entry.words, steps.repeats(table), entry.unit)
-        if len(table.frame)
-        else []
-    )
+    found, shown, styles = made_of(request.results.comparisons.get(factor), entry.key), None, None
+    if found is not None:
+        drawn, styles = _drawn(request, entry, found)
+        shown = {
+            "parts": comparison_parts(found, entry.words, entry.unit),
+            "drawn": drawn,
+            "beside": Cautions(entry.report().cautions).last(),
+        }
+    name, repeats = request.client_name, steps.repeats(table)
+    parts = meals_parts(name, table, entry.words, repeats, entry.unit) if len(table.frame) else []
     return page(
         request,
         "meals.html",
-        styles=shown.styles if shown else None,
+        styles=styles,
         parts=parts,
         shown=shown,
-        client=name_of(entry, request),
-        first=before(entry),
+        first=entry.before,
         factor=factor,
         factors=[(name, factor_phrase(name, entry.words, "meal")) for name in table.factors],
     )
@@ -69,48 +52,35 @@ def show(request: PageRequest) -> Response:
 
 def compare(request: PageRequest) -> Response:
     """Put similar meals with and without a habit side by side; it is written down as a look."""
-    folder, state, results = request.folder, request.state, request.results
     factor = request.text("factor")[:80]
     if not factor:
         raise MinerError("page.no_habit_chosen")
 
-    to = f"{request.at('meals')}?compare={quote(factor, safe='')}"
-
-    def work(_progress: Progress) -> str:
-        entry = state.clients.entry(folder)
+    def work(_: Progress) -> None:
+        entry = request.entry()
         found = steps.compare_meals(
             entry.client, factor, entry.rules, table=entry.meals(), remember=True
         )
-        _shown(request, entry, found)
-        results.comparisons[factor] = (entry.key, found)
-        return to
+        _drawn(request, entry, found)
+        request.results.comparisons[factor] = (entry.key, found)
 
-    return request.later(
-        f"compare {factor}", message("page.job_compare"), request.at("meals"), work
-    )
+    back = request.at("meals")
+    to = f"{back}?compare={quote(factor, safe='')}"
+    return request.later(f"compare {factor}", message("page.job_compare"), work, to, back)
 
 
-def _shown(request: PageRequest, entry: ClientEntry, found: MealComparison) -> _Shown:
-    def draw() -> tuple[Drawn | None, Styles]:
-        styles = Styles()
+def _drawn(
+    request: PageRequest, entry: ClientEntry, found: MealComparison
+) -> tuple[Drawn | None, Styles]:
+    def draw(styles: Styles) -> Drawn | None:
         if not found.pairs:
-            return None, styles
+            return None
         label = entry.words.outcome(found.outcome, "meal").label
         habit = entry.rules.factor(found.factor, "meal")
         words = (habit.with_many, habit.without_many)
         told = str(message("page.picture_of_pairs", outcome=label.capitalize()))
-        with DRAWING:
-            sides = [
-                _figure(meal_pairs(found, label, words, entry.unit, wide=wide), name, told, styles)
-                for wide, name in ((True, "pairs-w"), (False, "pairs-n"))
-            ]
-        return Drawn(*sides), styles
+        pairs = partial(meal_pairs, found, label, words, entry.unit)
+        wide = figure(partial(pairs, wide=True), "pairs-w", told, styles)
+        return Drawn(wide, figure(partial(pairs, wide=False), "pairs-n", told, styles))
 
-    drawn, styles = request.state.meal_figures.get((request.code, found.factor), found, draw)
-    parts = comparison_parts(found, entry.words, entry.unit)
-    return _Shown(list(parts), list(Cautions(entry.report().cautions).last()), drawn, styles)
-
-
-def _figure(drawn: Figure, name: str, label: str, styles: Styles) -> Markup:
-    told = inline(as_svg(drawn), name, label, {}, styles)
-    return Markup(told)  # noqa: S704 - our own figure
+    return request.state.meal_figures.get((request.code, found.factor), found, draw)

@@ -10,17 +10,16 @@ from starlette.responses import RedirectResponse, Response
 from miner import steps
 from miner.core.messages import MinerError, message
 from miner.core.results import Hypothesis, Ranking, Why
-from miner.followup import planning
 from miner.page.client_cache import CachedRanking, ClientEntry
 from miner.page.jobs import Progress
 from miner.page.places import Missing
 from miner.page.render import DRAWING, page
 from miner.page.request import PageRequest
 from miner.page.state import made_of
-from miner.page.views.client import before, name_of
 from miner.render.drawn import Drawn, Studio
 from miner.render.figures.inline import Styles
 from miner.steps.planning import LATEST_START
+from miner.steps.story import followup_state
 from miner.words.amounts import Amounts
 from miner.words.door import Audience
 from miner.words.plan import plan_parts
@@ -41,26 +40,24 @@ def show(request: PageRequest) -> Response:
     why = _why(request, entry, cached, ranking.unit, item)
     brief = replace(cached.brief, ranking=ranking, by_meal=None, whys={item.id: why})
     teller = Teller(brief, entry.words, (item.id,))
-    styles, drawn, line = _drawn(request, cached, teller, item)
+    (dots, line), styles = _drawn(request, cached, teller, item)
+    told_why = why_parts(why, entry.words, display_unit=entry.unit, audience=Audience.PRACTITIONER)
     told = HypothesisTeller(entry.words, Amounts(entry.unit), ranking.unit)
     return page(
         request,
         "pattern.html",
         styles=styles,
-        client=name_of(entry, request),
         item=item,
-        first=before(entry),
+        first=entry.before,
         title=teller.title(item),
         parts=told.parts(item, level=True),
-        dots=drawn,
+        dots=dots,
         line=line,
-        why=why_parts(why, entry.words, display_unit=entry.unit, audience=Audience.PRACTITIONER)[
-            1:
-        ],
+        why=told_why[1:],
         days={day: request.at("days", day) for day in entry.dates()},
         tries=teller.tries(item),
         testable=teller.testable(item),
-        open=_open(request, item.id),
+        open=any(one.id == item.id for one in followup_state(request.folder).open_on(None)),
         tomorrow=_first_day(entry),
         high=item.counts.high > 0,
         unit=ranking.unit,
@@ -76,12 +73,11 @@ def _first_day(entry: ClientEntry) -> str:
 
 def _drawn(
     request: PageRequest, cached: CachedRanking, teller: Teller, item: Hypothesis
-) -> tuple[Styles, Drawn | None, Drawn | None]:
-    def draw() -> tuple[Styles, Drawn | None, Drawn | None]:
-        styles = Styles()
+) -> tuple[tuple[Drawn | None, Drawn | None], Styles]:
+    def draw(styles: Styles) -> tuple[Drawn | None, Drawn | None]:
         with DRAWING:
             studio = Studio(teller, styles)
-            return styles, studio.dots(item), studio.difference(item)
+            return studio.dots(item), studio.difference(item)
 
     return request.state.pattern_figures.get((request.code, item.id), cached.brief, draw)
 
@@ -108,49 +104,34 @@ def _why(
     return found
 
 
-def _open(request: PageRequest, id_: str) -> bool:
-    from miner import ledger
-    from miner.ledger import replay
-
-    now_open = replay(ledger.read(request.folder)).open_on(None)
-    return any(item.id == id_ for item in now_open)
-
-
 def keep(request: PageRequest) -> Response:
     """Keep a pattern as it is now, to be judged on days that did not suggest it."""
-    folder, state, id_ = request.folder, request.state, request.path("id")
-    as_, read_on, note = request.text("as"), request.day("read_on"), request.text("note")[:200]
-    to = request.at("follow-up")
+    id_, as_ = request.path("id"), request.text("as")
+    read_on, note = request.day("read_on"), request.text("note")[:200]
 
-    def work(progress: Progress) -> str:
-        entry = state.clients.entry(folder)
+    def work(progress: Progress) -> None:
+        entry = request.entry()
         steps.keep(
             entry.client, id_, as_, entry.rules, read_on=read_on, note=note, progress=progress
         )
-        return to
 
-    return request.later(
-        f"keep {id_} {as_}", message("page.job_keep"), request.at("patterns", id_), work
-    )
+    to, back = request.at("follow-up"), request.at("patterns", id_)
+    return request.later(f"keep {id_} {as_}", message("page.job_keep"), work, to, back)
 
 
 def plan(request: PageRequest) -> Response:
     """Show what a test would take, or write it down."""
-    folder, state, id_ = request.folder, request.state, request.path("id")
-    preview = request.text("action") != "write"
+    id_, preview = request.path("id"), request.text("action") != "write"
     wish = _wish(request)
-    to, results = request.at("patterns", id_, "plan"), request.results
-    if not preview:
-        to = request.at("follow-up")
 
-    def work(progress: Progress) -> str:
-        entry = state.clients.entry(folder)
+    def work(progress: Progress) -> None:
+        entry = request.entry()
         made = steps.plan(entry.client, id_, wish, entry.rules, preview=preview, progress=progress)
-        results.plans[id_] = (made, wish)
-        return to
+        request.results.plans[id_] = (made, wish)
 
-    key = f"plan-{id_}-{preview}-{wish}"
-    return request.later(key, message("page.job_plan"), request.at("patterns", id_), work)
+    key, back = f"plan-{id_}-{preview}-{wish}", request.at("patterns", id_)
+    to = request.at("patterns", id_, "plan") if preview else request.at("follow-up")
+    return request.later(key, message("page.job_plan"), work, to, back)
 
 
 def _wish(request: PageRequest) -> steps.Wish:
@@ -159,19 +140,14 @@ def _wish(request: PageRequest) -> steps.Wish:
         raise MinerError("page.first_day_missing")
     pairs, worth = request.text("pairs"), request.text("worth_having").replace(",", ".")
     try:
-        days = int(request.text("sensor_days") or planning.SENSOR_DAYS)
-        wish = steps.Wish(
-            start=start,
-            pairs=int(pairs) if pairs else None,
-            worth_having=float(worth) if worth else None,
-            sensor_days=days,
-        )
+        wish = steps.Wish(start, float(worth) if worth else None, int(pairs) if pairs else None)
+        days = int(request.text("sensor_days") or wish.sensor_days)
     except ValueError as error:
         raise MinerError("page.numbers_not_numbers") from error
     if not SENSOR_DAYS[0] <= days <= SENSOR_DAYS[1]:
         least, most = SENSOR_DAYS
         raise MinerError("page.sensor_days", days=days, least=least, most=most)
-    return wish
+    return replace(wish, sensor_days=days)
 
 
 def show_plan(request: PageRequest) -> Response:
@@ -184,9 +160,8 @@ def show_plan(request: PageRequest) -> Response:
     return page(
         request,
         "plan.html",
-        client=name_of(entry, request),
         id=id_,
         wish=wish,
-        first=before(entry),
+        first=entry.before,
         parts=plan_parts(made, entry.words, display_unit=entry.unit),
     )

@@ -6,19 +6,15 @@ from datetime import date
 
 from starlette.responses import Response
 
-from miner import ledger, steps
-from miner.core.files import make_folder, write_whole
+from miner import steps
+from miner.core.files import make_folder
 from miner.core.messages import MinerError, message
-from miner.core.results.morning import ClientMorning
-from miner.ledger import replay
-from miner.page.places import clients_of, new_code, one_line
+from miner.page.places import address, clients_of, new_code, why_not
 from miner.page.render import page
-from miner.page.request import PageRequest, address
+from miner.page.request import PageRequest
 from miner.page.uploads import waiting as waiting_files
-from miner.page.views.client import why_not
-from miner.page.warming import in_background
-from miner.records.read.settings import ClientFile
-from miner.records.read.toml_file import read_toml
+from miner.steps.settings import change_client
+from miner.steps.story import followup_state
 from miner.words.pages import MORNING_GROUPS
 
 
@@ -28,7 +24,7 @@ def morning(request: PageRequest) -> Response:
     names = clients_of(state.practice)
     known = [name for name in names if state.clients.ready(state.practice / name, today)]
     if len(known) < len(names):
-        in_background(state, today)
+        state.read_in_background(today)
     found = steps.practice_morning(
         state.practice,
         today,
@@ -36,7 +32,7 @@ def morning(request: PageRequest) -> Response:
         look=lambda folder: state.clients.entry(folder).morning(today),
     )
     groups = [
-        (title, text, [_told(item, request) for item in getattr(found, name)])
+        (title, text, [(folder_of(item.client, request), item) for item in getattr(found, name)])
         for name, title, text in MORNING_GROUPS
     ]
     return page(
@@ -46,33 +42,10 @@ def morning(request: PageRequest) -> Response:
         groups=groups,
         note=found.note,
         resting=[(folder_of(code, request), code, newest) for code, newest in found.not_active],
-        waiting=[(name, _fault(request, name)) for name, _ in found.unreadable],
+        waiting=[(name, request.read_or_fault(name)[1]) for name, _ in found.unreadable],
         reading=len(names) - len(known),
         total=len(names),
     )
-
-
-def _fault(request: PageRequest, name: str) -> str:
-    """Return why a client cannot be read."""
-    folder = request.state.practice / name
-    try:
-        request.state.clients.entry(folder)
-    except MinerError as error:
-        return why_not(folder, one_line(error))
-    return ""
-
-
-def _told(item: ClientMorning, request: PageRequest) -> dict[str, object]:
-    said = [*item.nudge, *([item.stale] if item.stale else [])]
-    return {
-        "folder": folder_of(item.client, request),
-        "client": item.client,
-        "day": item.day,
-        "said": [str(one) for one in said],
-        "urgent": [str(one) for one in item.look_first],
-        "message": str(item.message),
-        "on_test": [str(one.sentence) for one in item.on_test],
-    }
 
 
 def folder_of(code: str, request: PageRequest) -> str:
@@ -96,70 +69,47 @@ def clients(request: PageRequest) -> Response:
 
 
 def _row(request: PageRequest, name: str, today: str) -> dict[str, object]:
-    folder = request.state.practice / name
+    folder, held = request.state.practice / name, request.state.clients
     row: dict[str, object] = {
         "name": name,
         "code": name,
-        "usable": None,
-        "last": None,
+        "reading": not held.ready(folder),
         "fault": "",
-        "reading": False,
+        "open": 0,
+        "due": [],
+        "files": len(waiting_files(folder)),
     }
-    if not request.state.clients.ready(folder):
-        row["reading"] = True
-    else:
+    if not row["reading"]:
         try:
-            entry = request.state.clients.entry(folder)
-            report = entry.report()
-            row |= {
-                "code": entry.client.settings.code,
-                "usable": report.usable_days,
-                "days": report.days,
-                "last": report.last_day,
-            }
+            entry = held.entry(folder)
+            row |= {"code": entry.client.settings.code, "report": entry.report()}
         except MinerError as error:
             row["fault"] = why_not(folder, error.found)
-    row["open"], row["due"] = _waiting(request, name, today)
-    row["files"] = len(waiting_files(folder))
-    return row
-
-
-def _waiting(request: PageRequest, name: str, today: str) -> tuple[int, list[str]]:
     try:
-        story = replay(ledger.read(request.state.practice / name))
+        story = followup_state(folder)
     except MinerError:
-        return 0, []
+        return row
     now_open = [item for item in story.kept if item.closed_at is None]
+    plans = [plan for item in now_open if (plan := item.plan_open()) is not None]
     dates = [item.what.read_on for item in now_open if item.as_ == "watch"]
-    for item in now_open:
-        plan = item.plan_open()
-        if plan is not None:
-            dates.append(plan.what.read_on)
-    return len(now_open), sorted(day for day in dates if day and day <= today)
+    dates += [plan.what.read_on for plan in plans]
+    row["due"] = sorted(day for day in dates if day and day <= today)
+    return row | {"open": len(now_open)}
 
 
 def new_client(request: PageRequest) -> Response:
     """Make the folder of a new client."""
-    practice = request.state.practice
-    code = new_code(practice, request.text("code"))
-    zone, lines = request.text("time_zone"), [f'code = "{code}"']
-    if zone:
-        lines.append(f"time_zone = {_quoted(zone)}")
-    lines += ["calm = true"] if request.text("calm") else []
-    lines += ["", "[intake]", ""]
-    folder = practice / code
+    code = new_code(request.state.practice, request.text("code"))
+    folder = request.state.practice / code
+    values = {
+        "code": code,
+        "time_zone": request.text("time_zone")[:60] or None,
+        "calm": True if request.text("calm") else None,
+    }
     make_folder(folder, new=True)
     try:
-        write_whole(folder / "client.toml", "\n".join(lines).encode())
-        read_toml(folder / "client.toml", ClientFile)
+        change_client(folder, values)
     except MinerError:
-        (folder / "client.toml").unlink(missing_ok=True)
         folder.rmdir()
         raise
-    to = address("clients", code, "intake")
-    return request.go(to, message("page.client_made", name=code))
-
-
-def _quoted(text: str) -> str:
-    kept = "".join(mark for mark in text[:60] if mark.isprintable())
-    return '"' + kept.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    return request.go(address("clients", code, "intake"), message("page.client_made", name=code))

@@ -12,7 +12,6 @@ from miner.core.results import Shape
 from miner.page.jobs import Progress
 from miner.page.render import page
 from miner.page.request import PageRequest
-from miner.page.views.client import name_of, read_or_fault
 from miner.rulebook import RuleBook
 from miner.words.ask import lead, luck, question_words
 from miner.words.pages import ANY_FOOD, ANY_TAG, UNIT_TITLES
@@ -24,12 +23,11 @@ def show(request: PageRequest) -> Response:
     """Show what is fixed, and the form that fixes one more."""
     folder = request.folder
     rules = rules_at_door(steps.load_rules(None, folder))
-    entry, _ = read_or_fault(request)
+    entry, _ = request.read_or_fault()
     fixed = [question_words(item, rules) for item in steps.fixed_questions(folder)]
     return page(
         request,
         "questions.html",
-        client=name_of(entry, request),
         fixed=fixed,
         factors=choices_of_factors(rules),
         outcomes=choices_of_outcomes(rules),
@@ -51,13 +49,13 @@ def _offered(request: PageRequest, rules: RuleBook) -> dict[str, Any] | None:
 
 def suggest(request: PageRequest) -> Response:
     """Look at the other clients who agreed, and offer questions from their records."""
-    folder, results, to = request.folder, request.results, request.at("questions")
 
-    def work(progress: Progress) -> str:
-        results.suggested = steps.suggested_questions(folder, progress=progress)
-        return to
+    def work(progress: Progress) -> None:
+        found = steps.suggested_questions(request.folder, progress=progress)
+        request.results.suggested = found
 
-    return request.later("suggest", message("page.job_suggest"), to, work)
+    said = message("page.job_suggest")
+    return request.later("suggest", said, work, request.at("questions"))
 
 
 def fix(request: PageRequest) -> Response:
@@ -85,18 +83,18 @@ def fix(request: PageRequest) -> Response:
 
 def choices_of_factors(rules: RuleBook) -> list[tuple[str, list[tuple[str, str]]]]:
     """Return the habits of the rule book, by unit: name and words."""
-    groups = []
-    for unit, title in UNIT_TITLES.items():
-        named = [
-            (
-                name,
-                ANY_TAG if name == "tag:*" else ANY_FOOD if name == "food:*" else rule.phrase,
-            )
-            for name, rule in rules.factors_of(unit).items()
-            if not (unit == "meal" and name == "tag:*")
-        ]
-        groups.append((title, named))
-    return groups
+    anything = {"tag:*": ANY_TAG, "food:*": ANY_FOOD}
+    return [
+        (
+            title,
+            [
+                (name, anything.get(name, rule.phrase))
+                for name, rule in rules.factors_of(unit).items()
+                if (unit, name) != ("meal", "tag:*")
+            ],
+        )
+        for unit, title in UNIT_TITLES.items()
+    ]
 
 
 def choices_of_outcomes(rules: RuleBook) -> list[tuple[str, list[tuple[str, str]]]]:
@@ -106,10 +104,8 @@ def choices_of_outcomes(rules: RuleBook) -> list[tuple[str, list[tuple[str, str]
             title,
             [
                 (rules.key_of(name, unit), rule.label)
-                for name, rule in [
-                    *rules.outcomes_of(unit).items(),
-                    *rules.asked_only(unit).items(),
-                ]
+                for known in (rules.outcomes_of(unit), rules.asked_only(unit))
+                for name, rule in known.items()
             ],
         )
         for unit, title in UNIT_TITLES.items()

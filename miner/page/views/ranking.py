@@ -11,16 +11,13 @@ from miner.core.messages import MinerError, message
 from miner.core.period import Period
 from miner.core.results import Ranking
 from miner.core.unit import Unit
-from miner.page.client_cache import CachedRanking, ClientEntry
+from miner.page.client_cache import ClientEntry
 from miner.page.jobs import Progress
 from miner.page.places import one_line
-from miner.page.render import DRAWING, page
+from miner.page.render import make_page, page
 from miner.page.request import PageRequest
-from miner.page.rule_change import differs
 from miner.page.state import RankingChoice, made_of
-from miner.page.views.client import name_of, read_or_fault
-from miner.render.pages import render
-from miner.words.pages import ranking_words
+from miner.words.pages import differing_rules, ranking_words
 from miner.words.ranking import ranking_parts
 
 FIRST = "preparation"
@@ -29,58 +26,39 @@ PLAIN = RankingChoice()
 
 def show(request: PageRequest) -> Response:
     """Show a ranking that was made of these records, or the way to one."""
-    entry, fault = read_or_fault(request)
+    entry, fault = request.read_or_fault()
     try:
         dates = entry.dates() if entry is not None else []
     except MinerError as error:
         entry, fault = None, one_line(error)
     if entry is None:
-        return page(
-            request,
-            "rank.html",
-            client=name_of(entry, request),
-            fault=fault,
-            report=None,
-            need=0,
-            form=None,
-        )
+        return page(request, "rank.html", fault=fault)
     choice = choice_of(request, entry)
-    ranking = _made(request, entry, choice)
+    ranking = held(request, entry, choice)
     form = _form(request, entry, choice, dates)
     if ranking is None:
-        return page(
-            request,
-            "rank.html",
-            client=name_of(entry, request),
-            fault="",
-            report=entry.report(),
-            need=entry.rules.guardrails.fewest_days_to_rank,
-            form=form,
-        )
+        need = entry.rules.guardrails.fewest_days_to_rank
+        return page(request, "rank.html", fault="", report=entry.report(), need=need, form=form)
     parts = ranking_parts(ranking, entry.words, display_unit=entry.unit)
     detail = ranking_parts(ranking, entry.words, display_unit=entry.unit, detail=True)[len(parts) :]
     cached = request.state.clients.last_ranking(entry)
     return page(
         request,
         "ranking.html",
-        client=name_of(entry, request),
         parts=parts,
         detail=detail,
         form=form,
-        ids=ids(request, cached),
+        ids={
+            item.id: request.at("patterns", item.id)
+            for one in (cached.rankings() if cached is not None else ())
+            for item in one.hypotheses
+        },
         ranked=cached is not None and ranking.status == "ranked",
-        differs=differs(entry.rules),
+        differs=differing_rules(entry.rules),
         plain=choice == PLAIN,
         said_as=_words(choice, entry),
         unit=ranking.unit,
     )
-
-
-def _made(request: PageRequest, entry: ClientEntry, choice: RankingChoice) -> Ranking | None:
-    if choice != PLAIN:
-        return held(request, entry, choice)
-    cached = request.state.clients.last_ranking(entry)
-    return None if cached is None else cached.brief.ranking
 
 
 def _form(
@@ -101,28 +79,15 @@ def _form(
     }
 
 
-def ids(request: PageRequest, cached: CachedRanking | None) -> dict[str, str]:
-    """Return the addresses of the patterns of the rankings by day and by meal, by ID."""
-    if cached is None:
-        return {}
-    return {
-        item.id: request.at("patterns", item.id)
-        for ranking in cached.rankings()
-        for item in ranking.hypotheses
-    }
-
-
 def begin(request: PageRequest) -> Response:
     """Begin a ranking of the records as they are now."""
-    folder, state, results = request.folder, request.state, request.results
     choice = choice_of(request, request.entry())
-    done = _at(request, choice)
 
-    def work(progress: Progress) -> str:
-        entry = state.clients.entry(folder)
+    def work(progress: Progress) -> None:
+        entry = request.entry()
         if choice == PLAIN:
-            prepare(state.clients.rank(entry, progress), entry)
-            return done
+            make_page(request.state.clients.rank(entry, progress), FIRST, entry.rules)
+            return
         found = steps.rank(
             entry.client,
             entry.rules,
@@ -132,16 +97,10 @@ def begin(request: PageRequest) -> Response:
             remember=True,
             progress=progress,
         )
-        results.rankings[choice] = (entry.key, found)
-        return done
+        request.results.rankings[choice] = (entry.key, found)
 
-    return request.later(f"rank {choice}", message("page.job_rank"), request.at("ranking"), work)
-
-
-def prepare(cached: CachedRanking, entry: ClientEntry) -> None:
-    """Make the page to prepare from, which takes longer than a page may."""
-    with DRAWING:
-        cached.pages[FIRST] = render(cached.brief, FIRST, entry.rules, cached.include)
+    said, to = message("page.job_rank"), _at(request, choice)
+    return request.later(f"rank {choice}", said, work, to, request.at("ranking"))
 
 
 def choice_of(request: PageRequest, entry: ClientEntry) -> RankingChoice:
@@ -160,25 +119,21 @@ def choice_of(request: PageRequest, entry: ClientEntry) -> RankingChoice:
 
 def held(request: PageRequest, entry: ClientEntry, choice: RankingChoice) -> Ranking | None:
     """Return such a ranking of these records, made in this run of the page, or None."""
-    found = made_of(request.results.rankings.get(choice), entry.key)
-    if found is not None:
-        return found
     cached = request.state.clients.last_ranking(entry)
-    by_meal = cached.brief.by_meal if cached is not None else None
-    return by_meal if choice == RankingChoice("meal") else None
+    if choice == PLAIN:
+        return cached.brief.ranking if cached is not None else None
+    found = made_of(request.results.rankings.get(choice), entry.key)
+    if found is None and cached is not None and choice == RankingChoice("meal"):
+        return cached.brief.by_meal
+    return found
 
 
 def others(request: PageRequest, entry: ClientEntry) -> list[RankingChoice]:
     """Return the rankings of these records that can be shown, the usual one first."""
     cached = request.state.clients.last_ranking(entry)
-    made = [PLAIN] if cached is not None else []
-    made += (
-        [RankingChoice("meal")] if cached is not None and cached.brief.by_meal is not None else []
-    )
-    for choice in list(request.results.rankings):
-        if choice not in made and held(request, entry, choice) is not None:
-            made.append(choice)
-    return made
+    made = [PLAIN, RankingChoice("meal")][: len(cached.rankings())] if cached is not None else []
+    beside = [choice for choice in list(request.results.rankings) if choice not in made]
+    return [*made, *(choice for choice in beside if held(request, entry, choice) is not None)]
 
 
 def _at(request: PageRequest, choice: RankingChoice) -> str:

@@ -14,7 +14,6 @@ from miner.page.bodies import MEGABYTE, MOST_SENT
 from miner.page.places import one_line
 from miner.page.render import page
 from miner.page.request import PageRequest
-from miner.page.views.client import name_of, read_or_fault
 from miner.steps.mapping import Look, look_at
 from miner.words.check import check_parts
 from miner.words.pages import FINDING_KINDS
@@ -23,11 +22,10 @@ from miner.words.pages import FINDING_KINDS
 def show(request: PageRequest) -> Response:
     """Show the files, those that wait, and the check."""
     folder = request.folder
-    entry, fault = read_or_fault(request)
+    entry, fault = request.read_or_fault()
     return page(
         request,
         "records.html",
-        client=name_of(entry, request),
         fault=fault,
         waiting=[_waits(folder, name) for name in uploads.waiting(folder)],
         files=_files(folder),
@@ -55,13 +53,7 @@ def _waits(folder: Path, name: str) -> dict[str, Any]:
         "kind": look.kind,
         "fault": one_line(look.fault) if look.fault else "",
         "understood": look.understood,
-        "findings": [
-            (
-                FINDING_KINDS[item.severity],
-                _finding(item),
-            )
-            for item in look.findings
-        ],
+        "findings": [(FINDING_KINDS[item.severity], _finding(item)) for item in look.findings],
         "stopped": any(item.severity is Severity.STOP for item in look.findings),
         "same": there[0] if there and there[1] else None,
         "taken": there[0] if there and not there[1] else None,
@@ -120,12 +112,5 @@ def throw_away(request: PageRequest) -> Response:
 
 
 def _finding(item: Finding) -> str:
-    error = MinerError(
-        "page.finding",
-        file=item.file,
-        row=item.row,
-        found=item.what,
-        expected=item.expected,
-        do=item.do,
-    )
-    return one_line(error)
+    told = {"found": item.what, "expected": item.expected, "do": item.do}
+    return one_line(MinerError("page.finding", file=item.file, row=item.row, **told))

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
-from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.responses import RedirectResponse, Response
 
-from miner import ledger, steps
+from miner import steps
 from miner.core.messages import MinerError, message
 from miner.core.results import Evidence
 from miner.core.results.briefing import KINDS, SHARED_KINDS
-from miner.page.guard import own_policy
 from miner.page.jobs import Progress
 from miner.page.places import Missing
-from miner.page.render import DRAWING, page
+from miner.page.render import make_page, own_page, page
 from miner.page.request import PageRequest, attached
-from miner.page.views.client import before, name_of
-from miner.render.pages import render
+from miner.steps.story import followup_state
 from miner.words.pages import CHOICES_BY_UNIT, SHARED_PAGES
 from miner.words.sentences import evidence_of
 from miner.words.teller import Teller
@@ -31,21 +29,16 @@ def show(request: PageRequest) -> Response:
     if cached is None:
         return request.go(request.at("ranking"), message("page.rank_first"))
     by_unit = [_choices(one, cached.include) for one in Teller(cached.brief, entry.words).each()]
-    plans = [
-        str(event.payload.get("plan"))
-        for event in ledger.named(ledger.read(request.folder), "planned")
-    ]
     return page(
         request,
         "sharing.html",
-        client=name_of(entry, request),
         by_unit=by_unit,
         words=SHARED_PAGES,
         made=[kind for kind in KINDS if kind in cached.pages],
         kinds=SHARED_KINDS,
-        first=before(entry),
+        first=entry.before,
         shared=cached.brief.shared,
-        plans=plans,
+        plans=[plan.name for plan in followup_state(request.folder).plans],
         calm=cached.brief.calm,
     )
 
@@ -72,28 +65,24 @@ def _choices(teller: Teller, chosen: tuple[str, ...]) -> dict[str, Any]:
 
 def make(request: PageRequest) -> Response:
     """Make the pages with what was chosen, and write down what is to be shared."""
-    folder, state, to = request.folder, request.state, request.at("pages")
     ids, trial = request.texts("include"), request.text("plan") or None
-    lineup = bool(request.text("lineup"))
+    lineup, held = bool(request.text("lineup")), request.state.clients
     kinds = tuple(kind for kind in SHARED_KINDS if kind in request.texts("kind"))
     if not kinds:
         raise MinerError("page.no_page_chosen")
 
-    def work(progress: Progress) -> str:
-        entry = state.clients.entry(folder)
-        before_ = state.clients.last_ranking(entry)
-        include = before_.chosen(ids) if before_ is not None else tuple(ids)
-        found = state.clients.rank(entry, progress, include, trial, lineup=lineup)
+    def work(progress: Progress) -> None:
+        entry = request.entry()
+        before = held.last_ranking(entry)
+        include = before.chosen(ids) if before is not None else tuple(ids)
+        found = held.rank(entry, progress, include, trial, lineup=lineup)
         for kind in ("preparation", *kinds):
-            with DRAWING:
-                found.pages[kind] = render(found.brief, kind, entry.rules, include)
+            text = make_page(found, kind, entry.rules)
             if kind in SHARED_KINDS:
-                steps.remember_shared(entry.client, found.brief, kind, include, found.pages[kind])
-        return to
+                steps.remember_shared(entry.client, found.brief, kind, include, text)
 
-    return request.later(
-        f"pages-{ids}-{kinds}-{trial}-{lineup}", message("page.job_pages"), to, work
-    )
+    key = f"pages-{ids}-{kinds}-{trial}-{lineup}"
+    return request.later(key, message("page.job_pages"), work, request.at("pages"))
 
 
 def one(request: PageRequest) -> Response:
@@ -103,12 +92,8 @@ def one(request: PageRequest) -> Response:
     if cached is None:
         return RedirectResponse(request.at("pages"), status_code=303)
     if kind == "preparation" and kind not in cached.pages:
-        with DRAWING:
-            cached.pages[kind] = render(cached.brief, kind, entry.rules, cached.include)
+        make_page(cached, kind, entry.rules)
     if kind not in cached.pages:
         raise Missing("page.page_not_made")
-    text = cached.pages[kind]
-    headers = {"Content-Security-Policy": own_policy(text)}
-    if request.text("save"):
-        headers |= attached(f"{request.code}-{kind}.html")
-    return HTMLResponse(text, headers=headers)
+    headers = attached(f"{request.code}-{kind}.html") if request.text("save") else {}
+    return own_page(cached.pages[kind], headers)

@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from miner.core.messages import Message, MinerError, Severity, message
+from miner.core.period import YEARS
 from miner.records.columns import factor
 from miner.records.place.times import Times, hint, read_times, to_clock, with_offsets
 from miner.records.read.cells import to_lengths, to_numbers, where_from
-from miner.records.read.iso8601 import YEARS, Lengths, Mask, Stamps, offsets, offsets_of
+from miner.records.read.iso8601 import Lengths, Mask, Stamps, offsets, offsets_of
 from miner.records.read.sources import DURATION, TIME_OF_DAY, UTC_OFFSET, Source
 from miner.records.read.text_file import map_it
 

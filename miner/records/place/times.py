@@ -13,9 +13,9 @@ import numpy as np
 import pandas as pd
 
 from miner.core.messages import Message, message
+from miner.core.period import YEARS
 from miner.records.columns import EPOCHS
 from miner.records.read.iso8601 import (
-    YEARS,
     Lengths,
     Mask,
     Stamps,

@@ -19,13 +19,13 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from miner.core.period import YEARS
 from miner.records.text_columns import blank
 
 Stamps = NDArray[np.datetime64]
 Lengths = NDArray[np.timedelta64]
 Mask = NDArray[np.bool_]
 
-YEARS = (1900, 2200)
 PIECE = 250_000
 """So many cells are read at a time, so that what is made of them on the way stays small."""
 LONGEST_OFFSET_S = 16 * 3600

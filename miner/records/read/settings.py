@@ -11,8 +11,8 @@ import pandas as pd
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from miner.core.messages import MinerError, printable
+from miner.core.period import YEARS
 from miner.records.client import LeftOutDay, Settings
-from miner.records.read.iso8601 import YEARS
 from miner.records.read.toml_file import TomlModel, Zone, not_as_expected, read_toml
 from miner.records.text_columns import fold
 
