@@ -132,6 +132,7 @@ def _effects(inner: Floats, cross: Floats, rest: Floats, df: int) -> Effects:
 
 
 NODES = 512
+ANGLES = np.pi * (np.arange(NODES) + 0.5) / NODES
 
 
 def either(first: float, second: float, correlation: float, df: float) -> float:
@@ -151,12 +152,17 @@ def either(first: float, second: float, correlation: float, df: float) -> float:
     Source: the geometry of Fisher 1915, Biometrika 10:507, for two columns at once; derived here,
     checked by permutation and by Student's t where the two are one.
     """
-    angles = np.pi * (np.arange(NODES) + 0.5) / NODES
-    turn = np.arccos(np.clip(correlation, -1.0, 1.0))
+    own, other = _cosines(1.0), _cosines(float(correlation))
     with np.errstate(divide="ignore"):
-        reach = np.minimum(first / np.abs(np.cos(angles)), second / np.abs(np.cos(angles - turn)))
+        reach = np.minimum(first / own, second / other)
     inside = np.maximum(1 - np.square(np.minimum(reach, 1.0)), 0.0)
     return float(np.where(reach < 1, inside ** ((df - 1) / 2), 0.0).mean())
+
+
+@lru_cache(maxsize=256)
+def _cosines(correlation: float) -> Floats:
+    """Return the size of the cosine between each angle and a column of that correlation."""
+    return np.abs(np.cos(ANGLES - np.arccos(np.clip(correlation, -1.0, 1.0))))
 
 
 def r_of_t(t: float, df: float) -> float:

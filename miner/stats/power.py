@@ -163,6 +163,7 @@ def _usable(se: float, df: float) -> bool:
     return 0 < se < inf and 0 < df < inf
 
 
+@lru_cache(maxsize=4096)
 def _critical(df: float, level: float) -> float:
     from scipy.special import stdtrit
 
