@@ -17,10 +17,11 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 from miner.core.files import make_folder, whole_file, write_whole
 from miner.core.messages import Message, MinerError
 from miner.core.results import Evidence
-from miner.core.results.caseload import ClientRow
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from miner.core.results.caseload import ClientRow
 
 
 KEY = b"miner"
@@ -64,6 +65,8 @@ def read_head(source: str | BinaryIO) -> Head:
         ValueError: it is no record of this program, or a damaged one.
     """
     import pyarrow.parquet as pq
+
+    from miner.core.results.caseload import ClientRow
 
     found = pq.read_schema(source).metadata or {}
     if KEY not in found:

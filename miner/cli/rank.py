@@ -42,14 +42,18 @@ def put_ranking(
     ranking: Ranking, rules: RuleBook, display_unit: str, form: str, *, detail: bool = False
 ) -> None:
     """Print a ranking in one of its forms; exit with 3 where there were too few days."""
-    from miner.render.values import ranking_csv
     from miner.words.ranking import ranking_parts
+
+    def csv() -> str:
+        from miner.render.values import ranking_csv
+
+        return ranking_csv(ranking)
 
     put_as(
         form,
         text=lambda: ranking_parts(ranking, rules, display_unit=display_unit, detail=detail),
         json=ranking.to_dict,
-        csv=lambda: ranking_csv(ranking),
+        csv=csv,
     )
     if ranking.status == "too_few":
         click.get_current_context().exit(TOO_FEW)

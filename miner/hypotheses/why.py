@@ -7,7 +7,8 @@ from math import isnan
 import numpy as np
 
 from miner.core.messages import Message, MinerError, closest, message
-from miner.core.results import FactorValue, Place, UnitBehind, Why
+from miner.core.results import Place
+from miner.core.results.why import FactorValue, UnitBehind, Why
 from miner.hypotheses.candidates import candidates
 from miner.hypotheses.design import (
     Design,

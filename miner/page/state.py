@@ -22,9 +22,11 @@ from miner.render.figures.inline import Styles
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-    from miner.core.results import MealComparison, Plan, PlanResult, Ranking, Why
+    from miner.core.results import Plan, PlanResult, Ranking
     from miner.core.results.caseload import Caseload, Suggested
     from miner.core.results.follow import Following
+    from miner.core.results.meals import MealComparison
+    from miner.core.results.why import Why
     from miner.page.client_cache import ClientCache, Print
     from miner.render.drawn import Drawn
     from miner.rulebook import RuleBook

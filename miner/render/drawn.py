@@ -11,8 +11,10 @@ from markupsafe import Markup
 
 from miner.core.files import make_folder, write_whole
 from miner.core.messages import several
-from miner.core.results import Hypothesis, MealComparison, Shape, UnitBehind
+from miner.core.results import Hypothesis, Shape
 from miner.core.results.briefing import Briefing, DayPicture
+from miner.core.results.meals import MealComparison
+from miner.core.results.why import UnitBehind
 from miner.render.figures.difference import Difference, difference, reach
 from miner.render.figures.dots import Dot, Line, Point, Row, dots, scatter
 from miner.render.figures.inline import Styles, inline

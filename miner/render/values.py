@@ -8,10 +8,10 @@ from io import StringIO
 from typing import Any
 
 from miner.core.files import safe_cell
-from miner.core.results import Ranking, UnitBehind, Why
+from miner.core.results import Ranking
 from miner.core.results.caseload import Caseload
 from miner.core.results.meals import MealComparison, Repeats
-from miner.core.results.why import told, told_between
+from miner.core.results.why import UnitBehind, Why, told, told_between
 from miner.words.days import Table
 from miner.words.meals import MealTable
 from miner.words.safe import clean

@@ -31,7 +31,9 @@ _NUMBERS = (int, float, float | None, dict[str, int])
 class Checked(BaseModel):
     """A table whose keys are all known, in which true and false are no numbers."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+    model_config = ConfigDict(
+        defer_build=True, frozen=True, extra="forbid", str_strip_whitespace=True
+    )
 
     @field_validator("*", mode="before")
     @classmethod

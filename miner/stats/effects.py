@@ -162,7 +162,8 @@ def either(first: float, second: float, correlation: float, df: float) -> float:
 @lru_cache(maxsize=256)
 def _cosines(correlation: float) -> Floats:
     """Return the size of the cosine between each angle and a column of that correlation."""
-    return np.abs(np.cos(ANGLES - np.arccos(np.clip(correlation, -1.0, 1.0))))
+    found: Floats = np.abs(np.cos(ANGLES - np.arccos(np.clip(correlation, -1.0, 1.0))))
+    return found
 
 
 def r_of_t(t: float, df: float) -> float:

@@ -8,7 +8,8 @@ from pathlib import Path
 
 from miner.core.messages import Message, MinerError, Words, by_rules, message
 from miner.core.period import EVER
-from miner.core.results import ErrorRate, Evidence, Hypothesis, Why, Wording, worded
+from miner.core.results import ErrorRate, Evidence, Hypothesis, Wording, worded
+from miner.core.results.why import Why
 from miner.hypotheses.design import Question
 from miner.hypotheses.error_rate import error_rate as _error_rate
 from miner.hypotheses.fixed import LOOKED

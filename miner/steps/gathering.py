@@ -11,16 +11,10 @@ import numpy as np
 
 from miner import ledger
 from miner.core.messages import MinerError, closest
-from miner.core.results import (
-    CautionKind,
-    CautionText,
-    Evidence,
-    Hypothesis,
-    MealComparison,
-    Ranking,
-    Why,
-)
+from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis, Ranking
 from miner.core.results.briefing import Briefing, EarlierResult, Lineup, Shared, TrialDates
+from miner.core.results.meals import MealComparison
+from miner.core.results.why import Why
 from miner.hypotheses.why import why_table
 from miner.hypotheses.worlds import model, world
 from miner.ledger import Ledger, replay

@@ -13,7 +13,7 @@ from tomlkit.items import Table
 from miner import ledger
 from miner.caseload.places import client_folders, is_remote
 from miner.core.messages import MinerError, closest
-from miner.core.results import LookAlike, Merge, Merges, Reworded, WordCount
+from miner.core.results.noting import LookAlike, Merge, Merges, Reworded, WordCount
 from miner.ledger import replay
 from miner.records import read_client
 from miner.records.client import Client, Settings

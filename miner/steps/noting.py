@@ -13,7 +13,8 @@ from filelock import Timeout
 
 from miner.core.files import lock, write_whole
 from miner.core.messages import MinerError
-from miner.core.results import CorrectionMade, Note, Notebook, Place, ReadAs
+from miner.core.results import Note, Place
+from miner.core.results.noting import CorrectionMade, Notebook, ReadAs
 from miner.records.client import Client
 from miner.records.findings import Findings
 from miner.records.write import corrections, notes

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -17,18 +17,19 @@ from miner.core import VERSION
 from miner.core.messages import Message, Words, by_rules, message
 from miner.core.period import Period
 from miner.core.results import Evidence, OutcomeSummary, Ranking, Severity, Since, Wording, worded
-from miner.core.results.caseload import Caseload
 from miner.core.unit import Unit
 from miner.hypotheses.rank import Ranked, rank_table
 from miner.records.client import Client
 from miner.records.synonyms import SPELT_ALIKE
 from miner.rulebook import RuleBook
 from miner.steps.looks import as_first_seen, changed_days, days_used, first_day, remember_ranking
-from miner.steps.meal_steps import meals
 from miner.steps.past import Past, read_past
 from miner.steps.records import client_of, days, draws_of, outcome_of, rules_of, seed_of
 from miner.tables import cautions
 from miner.tables.unit_table import UnitTable
+
+if TYPE_CHECKING:
+    from miner.core.results.caseload import Caseload
 
 _SHOWN = 3
 
@@ -263,7 +264,11 @@ def rank(
 
 def table_of(client: Client, rules: RuleBook, unit: str) -> UnitTable:
     """Return the client's table of one unit."""
-    return meals(client, rules) if unit == "meal" else days(client, rules)
+    if unit == "day":
+        return days(client, rules)
+    from miner.steps.meal_steps import meals
+
+    return meals(client, rules)
 
 
 def primary_of(client: Client, rules: RuleBook, unit: str) -> str | None:

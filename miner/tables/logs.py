@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from miner.core.messages import Message, message
 from miner.core.results import Finding, Severity
-from miner.core.results.week import Logged
 from miner.records.client import STREAMS, Client
 from miner.records.columns import MG_DL_PER_MMOL_L
 from miner.rulebook import FactorRule, RuleBook
@@ -22,6 +21,9 @@ from miner.tables.glucose.trace import Trace, trace_of
 from miner.tables.movement.tracker import stress_of
 from miner.tables.sleep.nights import Nights
 from miner.tables.unit_table import UnitTable
+
+if TYPE_CHECKING:
+    from miner.core.results.week import Logged
 
 LATE_MIN = 30.0
 LAST_DAYS = 7
@@ -286,6 +288,8 @@ def logged_by_day(client: Client, days: Sequence[str]) -> Mapping[str, Logged]:
         client: as read.
         days: ISO dates.
     """
+    from miner.core.results.week import Logged
+
     numbers = np.array(days, dtype="datetime64[D]").astype(np.int64)
     found = {}
     for stream in STREAMS:

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Iterable, Sequence
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from miner.core.messages import Words, several
 from miner.core.results import ErrorRate, Evidence, Hypothesis
-from miner.core.results.caseload import Suggested, Suggestion
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, command, heading, paragraph, section, table
@@ -16,6 +15,9 @@ from miner.words.safe import clean
 from miner.words.sentences import evidence_of, evidence_words, factor_phrase, outcome_label
 from miner.words.teller import HypothesisTeller
 from miner.words.wording import say
+
+if TYPE_CHECKING:
+    from miner.core.results.caseload import Suggested, Suggestion
 
 
 class Asked(Protocol):

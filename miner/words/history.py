@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from miner.core.messages import several
-from miner.core.results.briefing import PageCopy
 from miner.core.results.follow import History
 from miner.rulebook import RuleBook
 from miner.words.document import Part, Parts, heading, paragraph, section
@@ -14,6 +13,9 @@ from miner.words.noting import notes_parts
 from miner.words.safe import clean
 from miner.words.sentences import ended_words, factor_phrase, outcome_label, way_words
 from miner.words.wording import capital, client_always, say
+
+if TYPE_CHECKING:
+    from miner.core.results.briefing import PageCopy
 
 GUESSES = {"up": "guessed up", "down": "guessed down"}
 

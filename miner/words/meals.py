@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Protocol
 
 from miner.core.messages import Message, several
-from miner.core.results.meals import MealComparison, MealPair, Repeats
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
 from miner.words.document import Parts, heading, paragraph, section, table
@@ -17,6 +16,8 @@ from miner.words.sentences import factor_name
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from miner.core.results.meals import MealComparison, MealPair, Repeats
 
 
 def comparison_sentence(found: MealComparison, rules: RuleBook, display_unit: str = "mg/dL") -> str:

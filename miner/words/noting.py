@@ -9,12 +9,12 @@ from shlex import quote
 from typing import Any
 
 from miner.core.messages import several
-from miner.core.results import (
+from miner.core.results import Note
+from miner.core.results.noting import (
     CorrectionMade,
     LookAlike,
     Merge,
     Merges,
-    Note,
     Notebook,
     ReadAs,
     Reworded,

@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from math import floor
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from miner.core.messages import Message, MinerError, several
 from miner.core.results import DoubtCode, Evidence, Hypothesis, Ranking, Shape, Withheld
-from miner.core.results.caseload import ByClient, PooledEffect, Suggestion
 from miner.rulebook import FactorRule, RuleBook
 from miner.words.amounts import Amounts
 from miner.words.door import Audience, door_now, said_to
 from miner.words.safe import clean
 from miner.words.safe import name as shortened
 from miner.words.wording import full_date, say
+
+if TYPE_CHECKING:
+    from miner.core.results.caseload import ByClient, PooledEffect, Suggestion
 
 TAG = "tag:"
 FOOD_UNNAMED = "something about meals"
@@ -430,6 +432,8 @@ def habit_phrase(item: PooledEffect | Suggestion, rules: RuleBook, unit: str) ->
 
 
 def _across(item: PooledEffect | Suggestion, rules: RuleBook, show: Amounts, unit: str) -> str:
+    from miner.core.results.caseload import Suggestion
+
     label = outcome_label(item.outcome.removeprefix(f"{unit}."), rules, unit)
     factor = habit_phrase(item, rules, unit)
     others = "other clients" if isinstance(item, Suggestion) else "clients"

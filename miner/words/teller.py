@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from miner.core.messages import Message, several
 from miner.core.results import Doubt, DoubtCode, Evidence, Hypothesis, OutcomeSummary
 from miner.core.results.briefing import Briefing, TimeOfDay
-from miner.core.results.caseload import PooledEffect
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, paragraph
@@ -31,6 +31,9 @@ from miner.words.sentences import (
     withheld_words,
 )
 from miner.words.wording import capital, client_always, day_name, full_date, listed, say
+
+if TYPE_CHECKING:
+    from miner.core.results.caseload import PooledEffect
 
 WEEKDAYS = {
     "mon": "Mondays",

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from miner.core.messages import Message, message, several
-from miner.core.results.week import Logged, OpenQuestion, Week
 from miner.rulebook import RuleBook
 from miner.words.cautions import Cautions
 from miner.words.document import Parts, heading, paragraph, section, table
 from miner.words.sentences import factor_phrase, outcome_label
+
+if TYPE_CHECKING:
+    from miner.core.results.week import Logged, OpenQuestion, Week
 
 
 def week_parts(week: Week) -> Parts:

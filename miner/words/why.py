@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from miner.core.messages import several
-from miner.core.results import FactorValue, UnitBehind, Why
-from miner.core.results.why import told, told_between
+from miner.core.results.why import FactorValue, UnitBehind, Why, told, told_between
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
 from miner.words.document import Parts, heading, paragraph, section, table

@@ -11,8 +11,9 @@ import pytest
 
 import miner
 from miner import steps
-from miner.core.results import CheckReport, ErrorRate, Hypothesis, Ranking, Why
+from miner.core.results import CheckReport, ErrorRate, Hypothesis, Ranking
 from miner.core.results.caseload import Caseload
+from miner.core.results.why import Why
 
 EXAMPLES = doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS
 

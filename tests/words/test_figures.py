@@ -13,9 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from miner.core.results import MealComparison
 from miner.core.results.briefing import DayPicture
-from miner.core.results.meals import MealPair, MealSide, Repeats
+from miner.core.results.meals import MealComparison, MealPair, MealSide, Repeats
 from miner.core.results.morning import DayReview, Noted
 from miner.render.figures.day_picture import day_picture
 from miner.render.figures.difference import Difference, difference

@@ -11,17 +11,8 @@ from types import ModuleType
 import pytest
 
 from miner import rulebook
-from miner.core.results import (
-    ErrorRate,
-    Evidence,
-    FactorValue,
-    FoundRate,
-    Place,
-    UnitBehind,
-    Why,
-    Wording,
-)
-from miner.core.results.why import told, told_between
+from miner.core.results import ErrorRate, Evidence, FoundRate, Place, Wording
+from miner.core.results.why import FactorValue, UnitBehind, Why, told, told_between
 from miner.render.terminal import render
 from miner.render.values import why_csv
 from miner.rulebook import RuleBook

@@ -18,17 +18,6 @@ from miner.core.facts import (
 from miner.core.messages import Severity
 from miner.core.results.checking import CheckReport, Finding, StreamSummary
 from miner.core.results.follow import PairRead, PairsTest, Plan, PlanPeriod, PlanResult, Since
-from miner.core.results.meals import MealComparison, MealPair, MealSide, Repeats
-from miner.core.results.noting import (
-    CorrectionMade,
-    LookAlike,
-    Merge,
-    Merges,
-    Notebook,
-    ReadAs,
-    Reworded,
-    WordCount,
-)
 from miner.core.results.ranking import (
     Counts,
     Doubt,
@@ -44,30 +33,20 @@ from miner.core.results.ranking import (
     Together,
     Withheld,
 )
-from miner.core.results.why import FactorValue, UnitBehind, Why
 
 __all__ = [
     "CautionKind",
     "CautionText",
     "CheckReport",
-    "CorrectionMade",
     "Counts",
     "Doubt",
     "DoubtCode",
     "ErrorRate",
     "Evidence",
-    "FactorValue",
     "Finding",
     "FoundRate",
     "Hypothesis",
-    "LookAlike",
-    "MealComparison",
-    "MealPair",
-    "MealSide",
-    "Merge",
-    "Merges",
     "Note",
-    "Notebook",
     "OutcomeSummary",
     "PairRead",
     "PairsTest",
@@ -77,19 +56,13 @@ __all__ = [
     "PlanPeriod",
     "PlanResult",
     "Ranking",
-    "ReadAs",
-    "Repeats",
     "Result",
-    "Reworded",
     "Severity",
     "Shape",
     "Since",
     "StreamSummary",
     "Together",
-    "UnitBehind",
-    "Why",
     "Withheld",
-    "WordCount",
     "Worded",
     "Wording",
     "plain",

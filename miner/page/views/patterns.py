@@ -9,7 +9,8 @@ from starlette.responses import RedirectResponse, Response
 
 from miner import steps
 from miner.core.messages import MinerError, message
-from miner.core.results import Hypothesis, Ranking, Why
+from miner.core.results import Hypothesis, Ranking
+from miner.core.results.why import Why
 from miner.page.client_cache import CachedRanking, ClientEntry
 from miner.page.jobs import Progress
 from miner.page.places import Missing

@@ -14,7 +14,6 @@ from datetime import date, datetime, time, timedelta
 from itertools import pairwise, zip_longest
 from typing import IO, TYPE_CHECKING, Any
 from xml.parsers.expat import ExpatError
-from xml.sax.saxutils import escape, quoteattr
 
 from python_calamine import CalamineError, CalamineWorkbook, SheetTypeEnum, SheetVisibleEnum
 
@@ -195,6 +194,9 @@ class _Trim:
     """Writes the XML of a sheet again without the cells that lie beyond what is read."""
 
     def __init__(self, out: IO[bytes], sheet: str, seen: SheetSeen) -> None:
+        from xml.sax.saxutils import escape, quoteattr  # loads what opens addresses
+
+        self.escaped, self.quoted = escape, quoteattr
         self.out, self.sheet, self.seen = out, sheet, seen
         self.row = self.column = 0
         self.rows = 1
@@ -212,7 +214,7 @@ class _Trim:
         if self.skipped or self._beyond(local(name), given):
             self.skipped += 1
             return
-        told = "".join(f" {key}={quoteattr(value)}" for key, value in given.items())
+        told = "".join(f" {key}={self.quoted(value)}" for key, value in given.items())
         self.out.write(f"<{name}{told}>".encode())
 
     def end(self, name: str) -> None:
@@ -225,7 +227,7 @@ class _Trim:
     def text(self, words: str) -> None:
         """Copy text."""
         if not self.skipped:
-            self.out.write(escape(words).encode())
+            self.out.write(self.escaped(words).encode())
 
     def _beyond(self, name: str, given: dict[str, str]) -> bool:
         plain = {local(key): value for key, value in given.items()}

@@ -20,7 +20,9 @@ LARGEST_TOML_BYTES = 1_000_000
 class TomlModel(BaseModel):
     """A table of a settings file: frozen, and every key in it is known."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+    model_config = ConfigDict(
+        defer_build=True, frozen=True, extra="forbid", str_strip_whitespace=True
+    )
 
 
 Model = TypeVar("Model", bound=TomlModel)

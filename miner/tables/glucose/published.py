@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from miner.core.messages import message
-from miner.core.results.briefing import Measure
 from miner.tables.columns import Floats, Mask, whole_words, words
 from miner.tables.glucose.trace import Windows, trace_of, weighted_mean, weighted_sd
 from miner.tables.tag_days import names_any
 
 if TYPE_CHECKING:
+    from miner.core.results.briefing import Measure
     from miner.records.client import Client
     from miner.rulebook import RuleBook
     from miner.tables.unit_table import UnitTable
@@ -112,6 +112,8 @@ def _measure(
     n: int = 0,
 ) -> Measure:
     """Return a measure by the codes of its name and its definition."""
+    from miner.core.results.briefing import Measure
+
     return Measure(
         name=message(f"tables.measure_{kind}", **limits),
         definition=message(f"tables.measure_{definition or f'{kind}_is'}", n=n),
