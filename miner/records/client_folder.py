@@ -34,9 +34,9 @@ from miner.records.read.discover import STANDARD, FoundFile, find_files, practic
 from miner.records.read.settings import read_settings
 from miner.records.read.text_file import LARGEST_BYTES, read_bytes
 from miner.records.standards import read_standard
-from miner.records.stream_file import Part, read_file
+from miner.records.stream_file import Part, read_added, read_file
 from miner.records.synonyms import spelt_alike
-from miner.records.write.correcting import correct, read_added
+from miner.records.write.correcting import correct
 from miner.records.write.corrections import read_corrections
 
 LEFT_OUT_FILE = "file_left_out"

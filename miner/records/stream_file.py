@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from miner.core.messages import Severity
 from miner.records.check.one_person import person_of
+from miner.records.check.plausible import without_impossible_dates
 from miner.records.columns import (
     BACKWARDS,
     COLUMNS,
@@ -24,6 +25,7 @@ from miner.records.columns import (
     STILL,
     STILL_KINDS,
     TOO_LONG,
+    columns_of,
     empty,
 )
 from miner.records.findings import Findings
@@ -374,6 +376,44 @@ def read_file(found: FoundFile, raw: bytes, settings: Settings, findings: Findin
         findings.add(Severity.NOTE, code, file=found.name, stream=found.stream)
         return Part(found.stream, empty(found.stream))
     return read_part(with_time_of_day(table, source), source, settings.time_zone, findings)
+
+
+def read_added(
+    table: RawTable,
+    stream: str,
+    findings: Findings,
+    *,
+    glucose: pd.DataFrame,
+    zone: str | None,
+    by_clock: bool,
+) -> pd.DataFrame:
+    """Read records of the file of corrections as rows of a stream; only what can be used.
+
+    Args:
+        table: its rows.
+        stream: meals or tags.
+        findings: gets what cannot be used.
+        glucose: the readings, near whose dates the records must be.
+        zone: the client's zone, or None.
+        by_clock: whether the client's times are what the clock showed, without a zone.
+    """
+    source = canonical(table.file, stream, list(map(str, table.cells.columns)), zone)
+    part = read_part(table, source, zone, findings)
+    if part.frame is None:
+        return empty(stream)[columns_of(stream)]
+    frame = part.frame[columns_of(stream)]
+    if by_clock:
+        clocks = {"time": "clock", "start": "start_clock", "end": "end_clock"}
+        pairs = {name: frame[clock] for name, clock in clocks.items() if name in frame}
+        frame = frame.assign(**pairs)
+    elif zone is None and (glucose["time"] != glucose["clock"]).any():
+        first = "start" if COLUMNS[stream].interval else "time"
+        offset = table.text(first).str.contains(r"(?:[+-]\d\d:\d\d|[Zz])$")
+        lost = frame["row"].isin(table.rows[~offset])
+        findings.rows(Severity.LEFT_OUT, "correction_without_offset", at=frame[lost])
+        frame = frame[~lost]
+    near = without_impossible_dates({"glucose": glucose, stream: frame}, findings)[stream]
+    return near[near["left_out"] == ""]
 
 
 def _own_rows(table: RawTable, source: Source, beside: tuple[Source, ...]) -> RawTable:

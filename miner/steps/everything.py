@@ -19,9 +19,8 @@ from miner.core.results.briefing import KINDS, MAX_ON_ONE_SIDE, SHARED_KINDS, Br
 from miner.core.results.follow import History
 from miner.records.client import Client
 from miner.records.write.corrections import NAME as CORRECTIONS
-from miner.records.write.corrections import raw_corrections
+from miner.records.write.corrections import raw_of
 from miner.records.write.notes import NAME as NOTES_FILE
-from miner.records.write.notes import raw_notes
 from miner.records.write.tables import csv_files, inert, settings_of
 from miner.rulebook import RuleBook
 from miner.steps.gathering import briefing
@@ -164,8 +163,8 @@ def _records(client: Client) -> Iterable[tuple[str, bytes]]:
 
 def _written(client: Client) -> Iterator[tuple[str, bytes]]:
     """Give what the practitioner wrote; the records have the corrections in them already."""
-    raw = raw_corrections(client.folder)
-    texts = {CORRECTIONS: inert(CORRECTIONS, raw), NOTES_FILE: raw_notes(client.folder)}
+    raw = raw_of(client.folder, CORRECTIONS)
+    texts = {CORRECTIONS: inert(CORRECTIONS, raw), NOTES_FILE: raw_of(client.folder, NOTES_FILE)}
     yield from ((name, data) for name, data in texts.items() if data)
 
 

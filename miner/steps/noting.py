@@ -151,7 +151,7 @@ def take_back(
         written = notes.read_notes(folder)
         last = max(written, key=lambda note: (note.entered, note.row), default=None)
         if row is None and last and (not held or last.entered > held[-1].entered):
-            rest = notes.without_note(notes.raw_notes(folder), last)
+            rest = notes.without_note(corrections.raw_of(folder, notes.NAME), last)
             write_whole(folder / notes.NAME, rest)
             return replace(last, row=0)
         item = next((one for one in held if one.row == (row or held[-1].row)), None)
@@ -161,7 +161,7 @@ def take_back(
                 code = "steps.no_correction_in_force"
             raise MinerError(code, n=row, rows=[str(one.row) for one in held], file=NAME)
         back = Correction(0, _stamp(now), item.stream, (NAME, item.row), {}, {})
-        raw, line = corrections.with_one_more(corrections.raw_corrections(folder), back)
+        raw, line = corrections.with_one_more(corrections.raw_of(folder, NAME), back)
         write_whole(folder / NAME, raw)
         return _made(replace(back, row=line), item)
 
@@ -190,7 +190,7 @@ def write_note(
         raise MinerError("steps.day_far_off", day=day, first=EARLIEST, last=latest)
     with _writing(folder):
         note = Note(about, day.isoformat(), _stamp(moment), text)
-        raw = notes.with_note(notes.raw_notes(folder), note)
+        raw = notes.with_note(corrections.raw_of(folder, notes.NAME), note)
         write_whole(folder / notes.NAME, raw)
     return notes.notes_in(raw)[-1]
 
@@ -222,7 +222,7 @@ def _written(
         client = read_client(folder)
         refuse_stopped(client)
         item = make(client, _stamp(now))
-        raw, row = corrections.with_one_more(corrections.raw_corrections(folder), item)
+        raw, row = corrections.with_one_more(corrections.raw_of(folder, NAME), item)
         write_whole(folder / NAME, raw)
         after = read_client(folder)
     known = {(NAME, one.row): one for one in corrections.read_corrections(folder, Findings())}

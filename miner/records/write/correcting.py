@@ -11,17 +11,17 @@ import numpy as np
 import pandas as pd
 
 from miner.core.messages import Severity, message
-from miner.records.check.plausible import without_impossible_dates
-from miner.records.columns import COLUMNS, columns_of, empty
+from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
-from miner.records.read.sources import canonical
 from miner.records.read.table_file import RawTable
-from miner.records.stream_file import read_part
 from miner.records.write.as_text import clock_text
 from miner.records.write.corrections import NAME, Correction, Place, columns_to_write, standing
 
 NEAR = pd.Timedelta(minutes=15)
 Record = dict[Hashable, Any]
+Records = Mapping[int, Record]
+Corrections = Sequence[Correction]
+Read = Callable[[RawTable, str, Findings], pd.DataFrame]
 _TAKE_BACK = "records.take_correction_back"
 
 
@@ -63,8 +63,8 @@ def described(stream: str, row: Mapping[Any, Any]) -> dict[str, Any]:
 
 def correct(
     streams: Mapping[str, pd.DataFrame],
-    corrections: Sequence[Correction],
-    read: Callable[[RawTable, str, Findings], pd.DataFrame],
+    corrections: Corrections,
+    read: Read,
     findings: Findings,
 ) -> Corrected:
     """Apply every correction that holds.
@@ -75,7 +75,7 @@ def correct(
     Args:
         streams: in time order, each record once.
         corrections: in the order of their file.
-        read: reads a table as rows of a stream, as :func:`read_added` does.
+        read: reads a table as rows of a stream, as ``read_added`` does.
         findings: gets what was done, and what could not be.
     """
     out = Corrected(dict(streams))
@@ -83,58 +83,21 @@ def correct(
     for stream in dict.fromkeys(item.stream for item in in_force):
         own = [item for item in in_force if item.stream == stream]
         records = _records(own, stream, read, findings)
-        _replace(out, stream, own, records, findings)
-        _add(out, stream, own, records, findings)
+        own = [item for item in own if not item.values or item.row in records]
+        mended = [item for item in own if _of_files(item)]
+        _replace(out, stream, mended, records, findings)
+        _add(out, stream, [item for item in own if item not in mended], records, findings)
     out.done.sort()
     _tell_done(out, findings)
     return out
 
 
-def read_added(
-    table: RawTable,
-    stream: str,
-    findings: Findings,
-    *,
-    glucose: pd.DataFrame,
-    zone: str | None,
-    by_clock: bool,
-) -> pd.DataFrame:
-    """Read records of the file of corrections as rows of a stream; only what can be used.
-
-    Args:
-        table: its rows.
-        stream: meals or tags.
-        findings: gets what cannot be used.
-        glucose: the readings, near whose dates the records must be.
-        zone: the client's zone, or None.
-        by_clock: whether the client's times are what the clock showed, without a zone.
-    """
-    part = read_part(
-        table, canonical(NAME, stream, list(map(str, table.cells.columns)), zone), zone, findings
-    )
-    if part.frame is None:
-        return empty(stream)[columns_of(stream)]
-    frame = part.frame[columns_of(stream)]
-    if by_clock:
-        clocks = {"time": "clock", "start": "start_clock", "end": "end_clock"}
-        pairs = {name: frame[clock] for name, clock in clocks.items() if name in frame}
-        frame = frame.assign(**pairs)
-    elif zone is None and (glucose["time"] != glucose["clock"]).any():
-        first = "start" if COLUMNS[stream].interval else "time"
-        offset = table.text(first).str.contains(r"(?:[+-]\d\d:\d\d|[Zz])$")
-        lost = frame["row"].isin(table.rows[~offset])
-        findings.rows(Severity.LEFT_OUT, "correction_without_offset", at=frame[lost])
-        frame = frame[~lost]
-    near = without_impossible_dates({"glucose": glucose, stream: frame}, findings)[stream]
-    return near[near["left_out"] == ""]
+def _of_files(item: Correction) -> bool:
+    """Say whether a correction speaks of a row of a file that came in."""
+    return item.target is not None and item.target[0] != NAME
 
 
-def _records(
-    own: Sequence[Correction],
-    stream: str,
-    read: Callable[[RawTable, str, Findings], pd.DataFrame],
-    findings: Findings,
-) -> dict[int, Record]:
+def _records(own: Corrections, stream: str, read: Read, findings: Findings) -> Records:
     """Return the records that corrections give, by row; what cannot be used is reported."""
     given = [item for item in own if item.values]
     if not given:
@@ -162,37 +125,21 @@ def _records(
 
 
 def _replace(
-    out: Corrected,
-    stream: str,
-    own: Sequence[Correction],
-    records: Mapping[int, Record],
-    findings: Findings,
+    out: Corrected, stream: str, own: Corrections, records: Records, findings: Findings
 ) -> None:
     """Put corrections in place of the rows of the files that they speak of."""
     frame = out.streams[stream]
     taken: dict[int, Correction] = {}
     for item in own:
-        if (
-            item.target is None
-            or item.target[0] == NAME
-            or (item.values and item.row not in records)
-        ):
-            continue
         same = [at for at in same_records(frame, stream, item.was) if at not in taken]
         places = list(zip(frame["file"].iloc[same], frame["row"].iloc[same], strict=True))
         if not same:
-            _tell_void(item, findings)
+            _tell(Severity.QUESTION, "correction_void", item, findings)
             continue
         at = same[places.index(item.target) if item.target in places else 0]
         taken[at] = item
         if item.target not in places:
-            findings.add(
-                Severity.NOTE,
-                "corrected_row_moved",
-                file=NAME,
-                row=item.row,
-                values={"target": item.target[0], "target_row": item.target[1]},
-            )
+            _tell(Severity.NOTE, "corrected_row_moved", item, findings)
     for at, item in taken.items():
         told = described(stream, records[item.row]) if item.values else None
         out.done.append(_told(stream, item.was, told))
@@ -204,22 +151,18 @@ def _replace(
 
 
 def _add(
-    out: Corrected,
-    stream: str,
-    own: Sequence[Correction],
-    records: Mapping[int, Record],
-    findings: Findings,
+    out: Corrected, stream: str, own: Corrections, records: Records, findings: Findings
 ) -> None:
     """Add the records that the files do not hold, each as it was mended last."""
-    last = {item.row: item.row for item in own if item.target is None and item.row in records}
+    last = {item.row: item.row for item in own if item.target is None}
     for item in own:
-        if item.target is None or item.target[0] != NAME or item.row not in records:
+        if item.target is None:
             continue
         first = records.get(item.target[1])
         if first is not None and described(stream, first) == item.was:
             last[item.target[1]] = item.row
         else:
-            _tell_void(item, findings)
+            _tell(Severity.QUESTION, "correction_void", item, findings)
     frame = out.streams[stream]
     begin = frame.columns[0]
     new: dict[int, dict[str, Any]] = {}
@@ -264,15 +207,10 @@ def _told(stream: str, was: Mapping[str, Any] | None, now: Mapping[str, Any] | N
     return repr([stream, was and sorted(was.items()), now and sorted(now.items())])
 
 
-def _tell_void(item: Correction, findings: Findings) -> None:
+def _tell(severity: Severity, code: str, item: Correction, findings: Findings) -> None:
     file, row = item.target or ("", 0)
-    findings.add(
-        Severity.QUESTION,
-        "correction_void",
-        file=NAME,
-        row=item.row,
-        values={"target": file, "target_row": row},
-    )
+    values = {"target": file, "target_row": row}
+    findings.add(severity, code, file=NAME, row=item.row, values=values)
 
 
 def _tell_done(out: Corrected, findings: Findings) -> None:
@@ -280,10 +218,5 @@ def _tell_done(out: Corrected, findings: Findings) -> None:
     counts = ((len(out.added), "added"), (len(out.replaced), "mended"), (removed, "taken_out"))
     done = tuple(message(f"records.{word}", n=many) for many, word in counts if many)
     if done:
-        findings.add(
-            Severity.NOTE,
-            "records_corrected",
-            file=NAME,
-            count=len(out.done),
-            values={"done": done},
-        )
+        values, count = {"done": done}, len(out.done)
+        findings.add(Severity.NOTE, "records_corrected", file=NAME, count=count, values=values)

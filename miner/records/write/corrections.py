@@ -82,7 +82,7 @@ def read_corrections(folder: Path, findings: Findings) -> tuple[Correction, ...]
         MinerError: it is a link, not a text with commas, or its columns are not these.
     """
     found: dict[int, Correction] = {}
-    for row, cells in _rows(raw_corrections(folder)):
+    for row, cells in _rows(raw_of(folder, NAME)):
         item = _read(row, cells, found)
         if isinstance(item, Correction):
             found[row] = item
@@ -93,16 +93,28 @@ def read_corrections(folder: Path, findings: Findings) -> tuple[Correction, ...]
     return tuple(found.values())
 
 
-def raw_corrections(folder: Path) -> bytes:
-    """Return the bytes of the file; none where there is none.
+def raw_of(folder: Path, name: str) -> bytes:
+    """Return the bytes of a file that is written for the practitioner; none where there is none.
 
     Raises:
         MinerError: it is a link, or cannot be read.
     """
-    path = folder / NAME
+    path = folder / name
     if path.is_symlink():
-        raise MinerError("records.link", file=NAME)
-    return read_bytes(path, NAME, LARGEST_BYTES) if path.exists() else b""
+        raise MinerError("records.link", file=name)
+    return read_bytes(path, name, LARGEST_BYTES) if path.exists() else b""
+
+
+def text_of(raw: bytes, name: str, code: str) -> str:
+    """Return such a file as text.
+
+    Raises:
+        MinerError: it is none; the code says so.
+    """
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise MinerError(code, file=name, row=raw.count(b"\n", 0, error.start) + 1) from error
 
 
 def not_taken_back(corrections: Sequence[Correction]) -> tuple[Correction, ...]:
@@ -159,22 +171,16 @@ def _line(cells: Sequence[str], end: str) -> bytes:
 
 
 def _text(raw: bytes) -> str:
-    """Return the file as text.
+    """Return the file of corrections as text.
 
     Raises:
         MinerError: it is none.
     """
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise _not_text("records.corrections_not_utf8", raw[: error.start]) from error
+    text = text_of(raw, NAME, "records.corrections_not_utf8")
     if "\0" in text:
-        raise _not_text("records.corrections_with_zero_byte", raw[: raw.index(0)])
+        row = raw.count(b"\n", 0, raw.index(0)) + 1
+        raise MinerError("records.corrections_with_zero_byte", file=NAME, row=row)
     return text
-
-
-def _not_text(code: str, before: bytes) -> MinerError:
-    return MinerError(code, file=NAME, row=before.count(b"\n") + 1)
 
 
 def _rows(raw: bytes) -> Iterator[tuple[int, Mapping[str, str]]]:
@@ -186,7 +192,9 @@ def _rows(raw: bytes) -> Iterator[tuple[int, Mapping[str, str]]]:
     reader = csv.reader(io.StringIO(_text(raw), newline=""))
     header: tuple[str, ...] = ()
     try:
-        for row, cells in _numbered(reader):
+        after = 1
+        for cells in reader:
+            row, after = after, reader.line_num + 1
             if not any(cell.strip() for cell in cells):
                 continue
             if not header:
@@ -199,13 +207,6 @@ def _rows(raw: bytes) -> Iterator[tuple[int, Mapping[str, str]]]:
         raise MinerError(
             "records.corrections_unreadable", file=NAME, row=reader.line_num, error=str(error)
         ) from error
-
-
-def _numbered(reader: Any) -> Iterator[tuple[int, list[str]]]:
-    row = 1
-    for cells in reader:
-        yield row, cells
-        row = reader.line_num + 1
 
 
 def _cells(item: Correction, header: Sequence[str]) -> list[str]:

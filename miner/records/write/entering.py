@@ -19,8 +19,10 @@ from miner.records.columns import COLUMNS
 from miner.records.findings import Findings
 from miner.records.place.times import localise
 from miner.records.read.table_file import RawTable
+from miner.records.stream_file import read_added
+from miner.records.text_columns import clock_of
 from miner.records.write.as_text import clock_text, written_times
-from miner.records.write.correcting import described, read_added, same_records
+from miner.records.write.correcting import described, same_records
 from miner.records.write.corrections import (
     CORRECTED,
     NAME,
@@ -29,7 +31,7 @@ from miner.records.write.corrections import (
     columns_to_write,
     read_corrections,
 )
-from miner.records.write.tables import clock_of, is_zoned
+from miner.records.write.tables import is_zoned
 
 if TYPE_CHECKING:
     from miner.records.client import Client
@@ -107,16 +109,12 @@ def _placed(client: Client, at: np.datetime64, typed: str) -> str:
 
 
 def _require_near(client: Client, at: np.datetime64, typed: str) -> None:
-    clocks = [frame[clock_of(frame)] for frame in client.streams.values() if len(frame)]
+    clocks = [clock_of(frame) for frame in client.streams.values() if len(frame)]
     first = min(clock.min() for clock in clocks).to_datetime64()
     last = max(clock.max() for clock in clocks).to_datetime64()
     if not first - _MARGIN <= at <= last + _MARGIN:
-        raise MinerError(
-            "records.typed_time_outside",
-            typed=typed,
-            first=clock_text(first)[:10],
-            last=clock_text(last)[:10],
-        )
+        begins, ends = clock_text(first)[:10], clock_text(last)[:10]
+        raise MinerError("records.typed_time_outside", typed=typed, first=begins, last=ends)
 
 
 _WHERE = re.compile(r"(.+):([0-9]{1,9})")
@@ -143,7 +141,12 @@ def find_record(client: Client, which: str, stream: str | None) -> tuple[str, di
     ]
     if len(found) == 1:
         return found[0]
-    raise _several(which, found) if found else _none(which, frames)
+    if not found:
+        raise _none(which, frames)
+    listed = "; ".join(shown(name, row) for name, row in found[:_SHOWN])
+    meant = {"file_meant": found[0][1]["file"], "row_meant": found[0][1]["row"]}
+    code = "records.several_records_meant"
+    raise MinerError(code, which=which, count=len(found), listed=listed, **meant)
 
 
 def noted_frame(client: Client, stream: str) -> pd.DataFrame:
@@ -168,7 +171,7 @@ def _meant(client: Client, frame: pd.DataFrame, which: str) -> list[bool]:
     """
     when, where = WHEN.fullmatch(which), _WHERE.fullmatch(which)
     if when is not None:
-        clock = frame[clock_of(frame)]
+        clock = clock_of(frame)
         told = clock.dt.strftime("%Y-%m-%d %H:%M" if when[2] else "%Y-%m-%d")
         wanted = f"{when[1]} {when[2][:5]}" if when[2] else when[1]
         return [text == wanted for text in told]
@@ -179,26 +182,13 @@ def _meant(client: Client, frame: pd.DataFrame, which: str) -> list[bool]:
     return [place in (here, client.replaced.get(here)) for here in own]
 
 
-def _several(which: str, found: list[tuple[str, dict[Any, Any]]]) -> MinerError:
-    listed = "; ".join(shown(name, row) for name, row in found[:_SHOWN])
-    _, first = found[0]
-    return MinerError(
-        "records.several_records_meant",
-        which=which,
-        count=len(found),
-        listed=listed,
-        file_meant=first["file"],
-        row_meant=first["row"],
-    )
-
-
 def _none(which: str, frames: list[tuple[str, pd.DataFrame]]) -> MinerError:
     when = WHEN.fullmatch(which.strip())
     at = pd.to_datetime(f"{when[1]} {when[2] or '12:00'}" if when else "", errors="coerce")
     away = [
-        (abs(row[clock_of(frame)] - at), shown(name, row))
-        for name, frame in frames
-        for row in (frame.to_dict("records") if not pd.isna(at) else [])
+        (abs(clock - at), shown(name, row))
+        for name, frame in (frames if not pd.isna(at) else [])
+        for clock, row in zip(clock_of(frame), frame.to_dict("records"), strict=True)
     ]
     streams = " or ".join(name for name, _ in frames)
     if not away:
@@ -254,15 +244,11 @@ def mending(client: Client, which: str, entry: DiaryEntry, entered: str) -> Corr
     """
     _require_words(entry.values)
     stream, row = find_record(client, which, entry.stream)
-    strange = [name for name in entry.values if name not in columns_to_write(stream)]
+    known = columns_to_write(stream)
+    strange = next((name for name in entry.values if name not in known), None)
     if strange:
-        raise MinerError(
-            "records.entry_of_other_stream",
-            which=which,
-            stream=stream,
-            column=strange[0],
-            known=columns_to_write(stream),
-        )
+        code = "records.entry_of_other_stream"
+        raise MinerError(code, which=which, stream=stream, column=strange, known=known)
     old = described(stream, row)
     values = times_of(client, stream, row)
     values |= {name: str(value) for name, value in old.items() if name not in COLUMNS[stream].times}

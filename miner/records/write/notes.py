@@ -8,16 +8,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import partial
 from itertools import pairwise
 from pathlib import Path
 
 from miner.core.facts import Note
-from miner.core.messages import MinerError
-from miner.records.read.text_file import read_bytes
+from miner.records.write.corrections import raw_of, text_of
 
 NAME = "notes.md"
 TITLE = "# Notes\n"
-LARGEST_BYTES = 5_000_000
+_text = partial(text_of, name=NAME, code="records.notes_not_utf8")
 _HEADING = re.compile(r"##\x20(Day|Session)\x20(\d{4}-\d\d-\d\d)(?:,\x20entered\x20(\S+))?[ \t]*")
 
 
@@ -27,19 +27,7 @@ def read_notes(folder: Path) -> tuple[Note, ...]:
     Raises:
         MinerError: it is a link, or no text.
     """
-    return notes_in(raw_notes(folder))
-
-
-def raw_notes(folder: Path) -> bytes:
-    """Return the bytes of the file; none where there is none.
-
-    Raises:
-        MinerError: it is a link, or cannot be read.
-    """
-    path = folder / NAME
-    if path.is_symlink():
-        raise MinerError("records.link", file=NAME)
-    return read_bytes(path, NAME, LARGEST_BYTES) if path.exists() else b""
+    return notes_in(raw_of(folder, NAME))
 
 
 def notes_in(raw: bytes) -> tuple[Note, ...]:
@@ -87,11 +75,3 @@ def _words(lines: Sequence[str]) -> str:
     body = lines[inked[0] : inked[-1] + 1] if inked else []
     quoted = ((line.startswith(">"), line) for line in body)
     return "\n".join(line[1:].removeprefix(" ") if marked else line for marked, line in quoted)
-
-
-def _text(raw: bytes) -> str:
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        row = raw[: error.start].count(b"\n") + 1
-        raise MinerError("records.notes_not_utf8", file=NAME, row=row) from error

@@ -25,7 +25,7 @@ from miner.records.read.fhir import COLUMN_SYSTEM, LOINC, MOLAR, OWN_COLUMNS, ST
 from miner.records.read.settings import PracticeFile
 from miner.records.read.text_file import as_utf8
 from miner.records.read.toml_file import read_toml
-from miner.records.text_columns import fold
+from miner.records.text_columns import clock_of, fold
 from miner.records.write.as_text import number, written_times
 
 UNREADABLE = "unreadable"
@@ -37,12 +37,7 @@ def is_zoned(client: Client) -> bool:
     if client.settings.time_zone is not None:
         return True
     frames = client.streams.values()
-    return any((frame.iloc[:, 0] != frame[clock_of(frame)]).any() for frame in frames)
-
-
-def clock_of(frame: pd.DataFrame) -> str:
-    """Return the name of the column with the wall clock of the first time."""
-    return "clock" if "clock" in frame.columns else "start_clock"
+    return any((frame.iloc[:, 0] != clock_of(frame)).any() for frame in frames)
 
 
 def cells_of(client: Client, stream: str) -> pd.DataFrame:
@@ -56,10 +51,7 @@ def cells_of(client: Client, stream: str) -> pd.DataFrame:
     """
     frame, zoned, spec = client.streams[stream], is_zoned(client), COLUMNS[stream]
     pairs = {"start": "start_clock", "end": "end_clock"} if spec.interval else {"time": "clock"}
-    cells = {
-        name: written_times(frame[name].to_numpy(), frame[clock].to_numpy(), zoned=zoned)
-        for name, clock in pairs.items()
-    }
+    cells = _times(frame, pairs, zoned=zoned)
     if stream == "tags":
         moment = frame["date_only"] & (frame["end"] == frame["start"])
         for name in pairs:
@@ -73,9 +65,7 @@ def cells_of(client: Client, stream: str) -> pd.DataFrame:
         value = glucose_column(frame)
         cells[value] = _readings(frame, value)
         frame = as_named(frame, client.settings)
-    for name in spec.values:
-        if name in frame.columns:
-            cells[name] = _texts(frame[name])
+    cells |= {name: _texts(frame[name]) for name in spec.values if name in frame.columns}
     table = pd.DataFrame(cells, dtype="str")
     kept = [name for name in table if name in (*pairs, *spec.needed) or (table[name] != "").any()]
     if stream == "glucose" and value not in kept:
@@ -96,12 +86,17 @@ def as_named(glucose: pd.DataFrame, settings: Settings) -> pd.DataFrame:
 
 def worn_cells(client: Client, stream: str) -> pd.DataFrame:
     """Return when the tracker measured a stream, as text: ``start`` and ``end``."""
-    frame, zoned = client.worn[stream], is_zoned(client)
-    cells = {
-        name: written_times(frame[name].to_numpy(), frame[f"{name}_clock"].to_numpy(), zoned=zoned)
-        for name in ("start", "end")
+    pairs = {"start": "start_clock", "end": "end_clock"}
+    return pd.DataFrame(_times(client.worn[stream], pairs, zoned=is_zoned(client)), dtype="str")
+
+
+def _times(
+    frame: pd.DataFrame, pairs: Mapping[str, str], *, zoned: bool
+) -> dict[str, pd.Series[str]]:
+    times = {
+        name: (frame[name].to_numpy(), frame[clock].to_numpy()) for name, clock in pairs.items()
     }
-    return pd.DataFrame(cells, dtype="str")
+    return {name: written_times(*both, zoned=zoned) for name, both in times.items()}
 
 
 def glucose_column(frame: pd.DataFrame) -> str:
@@ -177,17 +172,14 @@ def _record(stream: str, row: dict[str, str]) -> Observation:
     numbers = COLUMNS[stream].numbers
     given = [name for name in (*OWN_COLUMNS[stream], "entry") if row.get(name)]
     if given:
-        made["component"] = [
-            {
-                "code": {"coding": [{"system": COLUMN_SYSTEM, "code": name}]},
-                **(
-                    {"valueQuantity": _quantity(row[name], _UNITS[numbers[name].unit])}
-                    if name in numbers
-                    else {"valueString": row[name]}
-                ),
-            }
-            for name in given
-        ]
+        made["component"] = []
+    for name in given:
+        part: Observation = {"code": {"coding": [{"system": COLUMN_SYSTEM, "code": name}]}}
+        if name in numbers:
+            part["valueQuantity"] = _quantity(row[name], _UNITS[numbers[name].unit])
+        else:
+            part["valueString"] = row[name]
+        made["component"].append(part)
     return made
 
 

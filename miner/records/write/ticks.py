@@ -70,20 +70,14 @@ def ticks_in(paths: Iterable[Path]) -> Ticks:
             if when and plan and not answer:
                 empty.append(row)
             elif when is None or not plan or answer not in ANSWERS:
-                findings.add(
-                    Severity.LEFT_OUT,
-                    "tick_not_usable",
-                    file=path.name,
-                    row=row,
-                    values={"day": day, "plan": plan, "said": said},
-                )
+                about = {"row": row, "values": {"day": day, "plan": plan, "said": said}}
+                findings.add(Severity.LEFT_OUT, "tick_not_usable", file=path.name, **about)
             else:
                 seen.setdefault((plan, when), set()).add(answer)
                 places[plan, when] = path.name, row
         if empty:
-            findings.add(
-                Severity.NOTE, "tick_without_answer", file=path.name, row=empty[0], count=len(empty)
-            )
+            about = {"row": empty[0], "count": len(empty)}
+            findings.add(Severity.NOTE, "tick_without_answer", file=path.name, **about)
     by_day = _one_a_day(seen, places, findings)
     return Ticks(by_day, findings.sorted(), places)
 
@@ -97,24 +91,19 @@ def _one_a_day(
     by_day = {}
     for (plan, when), answers in seen.items():
         file, row = places[plan, when]
-        told = answers - {"forgot"} or answers
-        if len(told) == 1:
-            by_day[plan, when] = next(iter(told))
-        if len(answers) == 1:
-            continue
-        if len(told) == 1:
-            values = {"day": when, "plan": plan, "answer": by_day[plan, when]}
-            findings.add(Severity.NOTE, "forgot_gives_way", file=file, row=row, values=values)
-        else:
-            values = {"day": when, "plan": plan}
-            findings.add(Severity.QUESTION, "ticked_both", file=file, row=row, values=values)
+        first, *others = answers - {"forgot"} or answers
+        values, severity, code = {"day": when, "plan": plan}, Severity.QUESTION, "ticked_both"
+        if not others:
+            by_day[plan, when] = first
+            values["answer"], severity, code = first, Severity.NOTE, "forgot_gives_way"
+        if len(answers) > 1:
+            findings.add(severity, code, file=file, row=row, values=values)
     return by_day
 
 
 def _rows(path: Path) -> list[tuple[int, tuple[str, str, str]]]:
-    text = open_text(
-        path.name, read_bytes(path, path.name), encoding=None, delimiter=",", skip_rows=0
-    )
+    raw = read_bytes(path, path.name)
+    text = open_text(path.name, raw, encoding=None, delimiter=",", skip_rows=0)
     if text is None:
         return []
     header = [name.casefold() for name in text.header]
@@ -122,8 +111,7 @@ def _rows(path: Path) -> list[tuple[int, tuple[str, str, str]]]:
     if not {"date", "plan"} <= set(header) or not others:
         raise MinerError("records.columns_of_ticks", file=path.name, row=1, columns=text.header)
     places = [header.index(name) for name in ("date", "plan", others[0])]
-    body = io.StringIO(text.body[text.body_at :].decode("utf-8"), newline="")
-    reader = csv.reader(body)
+    reader = csv.reader(io.StringIO(text.body[text.body_at :].decode("utf-8"), newline=""))
     out = []
     for cells in reader:
         row = text.first_row + reader.line_num - 1

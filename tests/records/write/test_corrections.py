@@ -16,7 +16,8 @@ from miner.core.messages import MinerError
 from miner.core.results import Severity
 from miner.records import read_client
 from miner.records.findings import Findings
-from miner.records.write.correcting import correct, read_added
+from miner.records.stream_file import read_added
+from miner.records.write.correcting import correct
 from miner.records.write.corrections import (
     HEADER,
     NAME,
