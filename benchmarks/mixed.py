@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 
 from miner.stats.mixed import fit_mixed
+from miner.stats.mixed_design import Panel
 from miner.stats.pooling import slopes_by_group, two_stage, within_between
 from miner.stats.shrunken_slopes import shrunken_slopes
 
@@ -53,7 +54,7 @@ def beside_statsmodels(sizes: list[int]) -> None:
     print("|---|---|---|---|---|---|---|")
     for clients in sizes:
         y, X, g, x, _, _ = caseload(clients, 1)
-        tries = [seconds(lambda y=y, X=X, g=g, x=x: fit_mixed(y, X, g, x)) for _ in range(5)]
+        tries = [seconds(lambda y=y, X=X, g=g, x=x: fit_mixed(y, X, Panel(g), x)) for _ in range(5)]
         own_seconds, own = sorted(tries, key=lambda one: one[0])[2]
         model = MixedLM(y, X, g, exog_re=np.column_stack([np.ones(g.size), x]))
         with warnings.catch_warnings():
@@ -74,11 +75,11 @@ def large(sizes: list[int]) -> None:
     print("|---|---|---|---|---|")
     for clients in sizes:
         y, X, g, x, t, _ = caseload(clients, 2, phi=0.4)
-        plain, _ = seconds(lambda y=y, X=X, g=g, x=x: fit_mixed(y, X, g, x))
-        with_phi, fit = seconds(lambda y=y, X=X, g=g, x=x, t=t: fit_mixed(y, X, g, x, times=t))
+        plain, _ = seconds(lambda y=y, X=X, g=g, x=x: fit_mixed(y, X, Panel(g), x))
+        with_phi, fit = seconds(lambda y=y, X=X, g=g, x=x, t=t: fit_mixed(y, X, Panel(g, t), x))
         shrink, _ = seconds(
-            lambda y=y, X=X, g=g, x=x, t=t, fit=fit: shrunken_slopes(
-                fit, y, X, g, x, slope_column=1, times=t
+            lambda y=y, X=X, g=g, t=t, fit=fit: shrunken_slopes(
+                fit, y, X, Panel(g, t), slope_column=1
             )
         )
         print(
@@ -91,9 +92,9 @@ def coverage(caseloads: int, clients: int) -> None:
     covered, everyone, raw, shrunken, true = [], [], [], [], []
     for seed in range(caseloads):
         y, X, g, x, _, truth = caseload(clients, 1000 + seed, spread=3.0)
-        fit = fit_mixed(y, X, g, x)
-        found = shrunken_slopes(fit, y, X, g, x, slope_column=1)
-        own = slopes_by_group(y, x, g).slopes
+        fit = fit_mixed(y, X, Panel(g), x)
+        found = shrunken_slopes(fit, y, X, Panel(g), slope_column=1)
+        own = slopes_by_group(y, x, Panel(g)).slopes
         top = np.argsort(own)[-max(1, clients // 20) :]
         inside = (found.intervals[:, 0] <= truth) & (truth <= found.intervals[:, 1])
         everyone.append(inside.mean())
@@ -118,10 +119,10 @@ def sizes_of_tests(tries: int) -> None:
         for seed in range(tries):
             y, X, g, x, _, _ = caseload(clients, 5000 + seed)
             y = y - 3 * x
-            fit = fit_mixed(y, X, g, x)
+            fit = fit_mixed(y, X, Panel(g), x)
             z += abs(fit.coefficients[1] / fit.standard_errors[1]) > 1.959964
             t += fit.p_values()[1] <= 0.05
-            hk += two_stage(y, x, g)[0].p <= 0.05
+            hk += two_stage(y, x, Panel(g))[0].p <= 0.05
         print(
             f"| {clients} | {100 * z / tries:.1f} % | {100 * t / tries:.1f} % "
             f"| {100 * hk / tries:.1f} % |",
@@ -136,7 +137,8 @@ def main() -> None:
     parser.add_argument("--caseloads", type=int, default=40)
     parser.add_argument("--tries", type=int, default=1000)
     asked = parser.parse_args()
-    fit_mixed(*caseload(5, 0)[:4])
+    y, X, g, x, _, _ = caseload(5, 0)
+    fit_mixed(y, X, Panel(g), x)
     beside_statsmodels(asked.rival_at)
     large([size for size in (100, 1000, 5000, 100_000) if size <= asked.largest])
     print("\n| clients | caseloads | top 5 % covered | all covered | raw | true | shrunken |")

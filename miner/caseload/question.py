@@ -11,6 +11,7 @@ from miner.core.messages import message
 from miner.core.results.caseload import Estimate
 from miner.stats.effects import t_quantile
 from miner.stats.mixed import MixedFit, fit_mixed
+from miner.stats.mixed_design import Panel
 from miner.stats.pooling import (
     Pooled,
     paule_mandel,
@@ -240,11 +241,11 @@ def fit_question(units: Units, *, each: bool = True, beside: Floats | None = Non
     X = np.column_stack(columns)
     fit = _fitted(units, X, within)
     phi = 0.0 if fit.problem else fit.phi
-    pooled, slopes = two_stage(units.y, within, units.clients, times=units.times, phi=phi)
+    pooled, slopes = two_stage(units.y, within, Panel(units.clients, units.times), phi=phi)
     shrunken = None
     if each and not fit.problem:
         shrunken = shrunken_slopes(
-            fit, units.y, X, units.clients, within, slope_column=SLOPE, times=units.times
+            fit, units.y, X, Panel(units.clients, units.times), slope_column=SLOPE
         )
     between = _estimate(fit, between_at, units.who) if between_at else None
     return PoolFit(
@@ -326,10 +327,12 @@ def _columns(units: Units, within: Floats) -> tuple[list[Floats], int]:
 
 
 def _fitted(units: Units, X: Floats, within: Floats) -> MixedFit:
-    fit = fit_mixed(units.y, X, units.clients, within, times=units.times)
+    fit = fit_mixed(units.y, X, Panel(units.clients, units.times), within)
     if not fit.problem:
         return fit
-    simpler = fit_mixed(units.y, X, units.clients, within, random="uncorrelated", times=units.times)
+    simpler = fit_mixed(
+        units.y, X, Panel(units.clients, units.times), within, random="uncorrelated"
+    )
     return fit if simpler.problem else simpler
 
 

@@ -250,8 +250,6 @@ class Robust:
     @property
     def p(self) -> float:
         """Two-sided p; 0 of a difference without any error, NaN where nothing is known."""
-        from scipy.special import stdtr
-
         if self.standard_error == 0:
             return 0.0 if self.difference else float("nan")
         return float(2 * stdtr(self.df, -abs(self.difference) / self.standard_error))

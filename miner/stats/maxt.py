@@ -20,6 +20,9 @@ Ints = NDArray[np.intp]
 Made = dict[tuple[int, int], Singles]
 
 STEPS = 16
+CHUNK = 512
+"""Draws held in memory at a time."""
+
 LARGEST = 1 - 1e-6
 """The largest |r|: single precision tells no perfect fit from one so near, and they are equal."""
 
@@ -99,7 +102,6 @@ def judge(
     chance: float = 0.05,
     complete: bool = False,
     exact: int = 128,
-    chunk: int = 512,
     progress: Callable[[float], None] | None = None,
 ) -> Family:
     """Judge every rule of a family by the permutation distribution of the maximum.
@@ -112,7 +114,6 @@ def judge(
             Else p is (count + 1) / (B + 1).
         exact: step-down is exact for this many best rules; further down all p are bounded from
             above by the maximum over the rest. The bounds are those of the first STEPS steps.
-        chunk: draws held in memory at a time.
         progress: told the share done.
 
     Source: Westfall & Young 1993, Resampling-Based Multiple Testing, algorithm 4.1 (free
@@ -131,8 +132,8 @@ def judge(
     # Blocks of one kind are compared by |r|, all at once.
     limits = {item.kind: item.r_of(_just_under(z[top])) for item in ready}
     peaks = {kind: np.zeros((steps, len(orders)), dtype=np.float32) for kind in limits}
-    for begin in range(0, len(orders), chunk):
-        part = orders[begin : begin + chunk]
+    for begin in range(0, len(orders), CHUNK):
+        part = orders[begin : begin + CHUNK]
         reached = np.zeros((len(top), len(part)), dtype=bool)
         found = {kind: np.zeros((len(top), len(part)), dtype=np.float32) for kind in limits}
         made: Made = {}
@@ -143,11 +144,11 @@ def judge(
         for kind, own in found.items():
             _from_there(own)
             reached |= own >= limits[kind][:, None]
-            peak = peaks[kind][:, begin : begin + chunk]
+            peak = peaks[kind][:, begin : begin + CHUNK]
             np.maximum(peak, own[:steps], out=peak)
         passed += reached.sum(axis=1)
         if progress is not None:
-            progress(min(1.0, (begin + chunk) / len(orders)))
+            progress(min(1.0, (begin + CHUNK) / len(orders)))
     added = 0 if complete else 1
     total = len(orders) + added
     step = np.empty(len(z))

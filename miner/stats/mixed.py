@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from miner.core.messages import Message, Words, message
-from miner.stats.mixed_design import Design, Floats, design
+from miner.stats.mixed_design import Floats, GroupedDesign, Panel, design
 from miner.stats.mixed_likelihood import Evaluation, covariance, in_theta
 from miner.stats.mixed_optimise import (
     FREE,
@@ -150,7 +150,6 @@ class MixedFit:
         converged: the optimum was found and is finite.
         boundary: which of "intercept" and "slope" have a variance of exactly 0, and
             "correlation" where theirs is exactly 1 or -1.
-        iterations: evaluations of the likelihood.
         problem: why the numbers cannot be used; "" where they can.
     """
 
@@ -168,7 +167,6 @@ class MixedFit:
     units: int
     converged: bool
     boundary: tuple[str, ...]
-    iterations: int
     problem: Words
 
     def intervals(self, level: float = 0.95) -> Floats:
@@ -189,11 +187,10 @@ class MixedFit:
 def fit_mixed(
     y: npt.ArrayLike,
     X: npt.ArrayLike,
-    groups: npt.ArrayLike,
+    panel: Panel,
     slope: npt.ArrayLike | None = None,
     *,
     random: Random = "both",
-    times: npt.ArrayLike | None = None,
     reml: bool = True,
 ) -> MixedFit:
     """Fit y = X b + u0_g + u1_g slope + e by (restricted) maximum likelihood.
@@ -205,11 +202,10 @@ def fit_mixed(
     Args:
         y: (units,) response; every value known.
         X: (units, p) fixed design, with its own column of ones where an intercept is meant.
-        groups: (units,) the group of each unit, in any order.
+        panel: the group of each unit; with times, dependence is estimated, without them phi is 0.
         slope: (units,) the column whose coefficient differs between groups; needed by
             ``random`` "slope", "uncorrelated" and "both".
         random: which effects differ between groups; "both" with a full covariance.
-        times: (units,) time of each unit; given, dependence is estimated; None, phi is 0.
         reml: restricted likelihood.
 
     Returns:
@@ -223,7 +219,7 @@ def fit_mixed(
     if random not in FREE or (slope is None and random not in ("none", "intercept")):
         raise ValueError(f"no slope: {random}")
     used = None if random in ("none", "intercept") else slope
-    prepared = design(y, X, groups, used, times)
+    prepared = design(y, X, panel, used)
     if isinstance(prepared, Message):
         return _nothing(random, reml, np.asarray(X).shape, prepared)
     problem = _too_little(prepared, random)
@@ -231,7 +227,7 @@ def fit_mixed(
         return _nothing(random, reml, np.asarray(X).shape, problem)
     degrees = prepared.units - (prepared.fixed if reml else 0)
     profile = Profile(prepared, degrees, reml, FREE[random])
-    phi, likelihood, theta, gain = _optimum(profile, times is not None)
+    phi, likelihood, theta, gain = _optimum(profile, panel.times is not None)
     known = phi if 0 < phi < LARGEST_PHI else None
     freedom = satterthwaite(likelihood, theta, prepared.back, known, profile.likelihood)
     return _assemble(prepared, likelihood, theta, phi, random, freedom, gain)
@@ -243,12 +239,10 @@ def _optimum(profile: Profile, dependent: bool) -> tuple[float, Likelihood, Floa
         return 0.0, likelihood, *polish(likelihood, minimise(likelihood))
     phi = best_phi(profile)
     likelihood = profile.likelihood(phi)
-    theta, gain = polish(likelihood, minimise(likelihood, profile.start()))
-    likelihood.asked += profile.asked
-    return phi, likelihood, theta, gain
+    return phi, likelihood, *polish(likelihood, minimise(likelihood, profile.start()))
 
 
-def _too_little(prepared: Design, random: Random) -> Words:
+def _too_little(prepared: GroupedDesign, random: Random) -> Words:
     if random != "none" and prepared.groups < 2:
         return message("stats.one_group")
     if random != "none" and prepared.groups == prepared.units:
@@ -259,7 +253,7 @@ def _too_little(prepared: Design, random: Random) -> Words:
 
 
 def _assemble(
-    prepared: Design,
+    prepared: GroupedDesign,
     likelihood: Likelihood,
     theta: Floats,
     phi: float,
@@ -289,7 +283,6 @@ def _assemble(
         units=prepared.units,
         converged=not problem,
         boundary=_boundary(likelihood, theta),
-        iterations=likelihood.asked,
         problem=problem,
     )
 
@@ -321,22 +314,6 @@ def _boundary(likelihood: Likelihood, theta: Floats) -> tuple[str, ...]:
 
 def _nothing(random: Random, reml: bool, shape: tuple[int, ...], problem: Words) -> MixedFit:
     p = shape[1] if len(shape) == 2 else 0
-    unknown = np.full(p, np.nan)
-    return MixedFit(
-        unknown,
-        unknown,
-        np.full((p, p), np.nan),
-        unknown,
-        np.full((2, 2), np.nan),
-        np.nan,
-        np.nan,
-        np.nan,
-        random,
-        reml,
-        0,
-        shape[0],
-        False,
-        (),
-        0,
-        problem,
-    )
+    each, between, nan = np.full(p, np.nan), np.full((2, 2), np.nan), np.nan
+    found = each, each, np.full((p, p), nan), each, between, nan, nan, nan
+    return MixedFit(*found, random, reml, 0, shape[0], False, (), problem)

@@ -6,7 +6,7 @@ over threads, which changes the last digits and waits where other programs share
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -19,7 +19,20 @@ Indices = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Design:
+class Panel:
+    """Units in groups, in any order.
+
+    Attributes:
+        groups: (units,) the group of each unit.
+        times: (units,) the time of each unit, or None where dependence is not modelled.
+    """
+
+    groups: npt.ArrayLike
+    times: npt.ArrayLike | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GroupedDesign:
     """Sorted rows in coordinates in which the likelihood is well conditioned.
 
     Attributes:
@@ -59,7 +72,7 @@ class Design:
         """How many fixed coefficients."""
         return int(self.rows.shape[0]) - 3
 
-    def some_groups(self, most: int) -> Design:
+    def some_groups(self, most: int) -> GroupedDesign:
         """Return at most so many groups, evenly spread over all of them."""
         if self.groups <= most:
             return self
@@ -68,35 +81,25 @@ class Design:
         sizes = (ends - self.starts)[chosen]
         starts = np.concatenate([[0], np.cumsum(sizes)[:-1]]).astype(np.intp)
         kept = np.repeat(self.starts[chosen] - starts, sizes) + np.arange(sizes.sum())
-        gaps = None if self.gaps is None else self.gaps[kept]
-        rows = np.ascontiguousarray(self.rows[:, kept])
-        return Design(
-            rows,
-            starts,
-            self.names[chosen],
-            gaps,
-            self.back,
-            self.least_squares,
-            self.scale,
-            self.log_det_fixed,
+        return replace(
+            self,
+            rows=np.ascontiguousarray(self.rows[:, kept]),
+            starts=starts,
+            names=self.names[chosen],
+            gaps=None if self.gaps is None else self.gaps[kept],
         )
 
 
 def design(
-    y: npt.ArrayLike,
-    X: npt.ArrayLike,
-    groups: npt.ArrayLike,
-    slope: npt.ArrayLike | None,
-    times: npt.ArrayLike | None,
-) -> Design | Message:
+    y: npt.ArrayLike, X: npt.ArrayLike, panel: Panel, slope: npt.ArrayLike | None
+) -> GroupedDesign | Message:
     """Sort by group and time and change to orthonormal coordinates.
 
     Args:
         y: (units,) response.
         X: (units, p) fixed design, with its own column of ones where an intercept is meant.
-        groups: (units,) the group each unit belongs to.
+        panel: the groups and times of the units.
         slope: (units,) the column whose coefficient differs between groups, or None.
-        times: (units,) the time of each unit, or None where dependence is not modelled.
 
     Returns:
         The design, or why there is none.
@@ -107,8 +110,8 @@ def design(
     response = np.asarray(y, dtype=np.float64)
     fixed = np.asarray(X, dtype=np.float64)
     column = np.zeros(response.size) if slope is None else np.asarray(slope, dtype=np.float64)
-    clock = None if times is None else np.asarray(times, dtype=np.float64)
-    codes, names = _codes(np.asarray(groups))
+    clock = None if panel.times is None else np.asarray(panel.times, dtype=np.float64)
+    codes, names = _codes(np.asarray(panel.groups))
     lengths = {response.shape, fixed.shape[:1], column.shape, codes.shape}
     if fixed.ndim != 2 or len(lengths) != 1 or (clock is not None and clock.shape != codes.shape):
         raise ValueError("lengths differ")
@@ -162,7 +165,7 @@ def _orthogonal(
     starts: Indices,
     names: npt.NDArray[np.generic],
     gaps: Floats | None,
-) -> Design | Message:
+) -> GroupedDesign | Message:
     size = np.sqrt(np.einsum("ij,ij->j", fixed, fixed))
     if (size == 0).any():
         return message("stats.column_is_zero")
@@ -186,7 +189,7 @@ def _orthogonal(
     rows[-1] = response - np.einsum("i,in->n", along, basis)
     if (rows[-1] ** 2).sum() <= 1e-22 * (response**2).sum():
         return message("stats.response_does_not_vary")
-    return Design(rows, starts, names, gaps, back, back @ along, scale, log_det)
+    return GroupedDesign(rows, starts, names, gaps, back, back @ along, scale, log_det)
 
 
 def gram(rows: Floats) -> Floats:
@@ -217,7 +220,7 @@ class CrossProducts:
     log_det: float
 
 
-def cross_products(prepared: Design, phi: float) -> CrossProducts:
+def cross_products(prepared: GroupedDesign, phi: float) -> CrossProducts:
     """Whiten every group with correlation phi^|t_i - t_j| and sum its products.
 
     The Cholesky factor of that correlation is bidiagonal in its inverse, so that a row is
@@ -227,23 +230,18 @@ def cross_products(prepared: Design, phi: float) -> CrossProducts:
     """
     rows, log_det = prepared.rows, 0.0
     if phi > 0 and prepared.gaps is not None:
-        rows, log_det = _whiten(rows, prepared.gaps, phi)
+        rows, log_det = whitened(rows, prepared.gaps, phi)
     return CrossProducts(*_sums(rows, prepared.starts), log_det)
 
 
-def whitened(rows: Floats, starts: Indices, clock: Floats, phi: float) -> tuple[Floats, float]:
+def whitened(rows: Floats, gaps: Floats, phi: float) -> tuple[Floats, float]:
     """Return rows (columns in time order within groups) whitened, and log det R.
 
     Args:
         rows: (k, units).
-        starts: (groups,) first unit of each group.
-        clock: (units,) time of each unit, rising within groups.
+        gaps: (units,) as of ``time_gaps``.
         phi: correlation of units one unit of time apart, above 0 and below 1.
     """
-    return _whiten(rows, time_gaps(clock, starts), phi)
-
-
-def _whiten(rows: Floats, gaps: Floats, phi: float) -> tuple[Floats, float]:
     rho = phi**gaps
     left = 1.0 - rho**2
     white = rows.copy()

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.stats.mixed_design import CrossProducts, Floats
+if TYPE_CHECKING:
+    from miner.stats.mixed_design import CrossProducts, Floats
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -211,7 +213,7 @@ def evaluate_many(
 def _moments(products: CrossProducts, thetas: Floats) -> tuple[Floats, Floats]:
     K, det = posteriors(products, thetas)
     size = products.total.shape[0]
-    upper = np.triu_indices(size)
+    upper = _upper(size)
     squares = products.squares.reshape(upper[0].size, -1)
     moments = np.repeat(products.total[None], len(thetas), axis=0)
     moments[:, upper[0], upper[1]] -= K.reshape(len(thetas), -1) @ squares.T

@@ -8,7 +8,7 @@ from itertools import product
 
 import numpy as np
 
-from miner.stats.mixed_design import CrossProducts, Design, Floats, cross_products
+from miner.stats.mixed_design import CrossProducts, Floats, GroupedDesign, cross_products
 from miner.stats.mixed_likelihood import Evaluation, covariance, evaluate, evaluate_many, in_theta
 
 LARGEST = 1e4
@@ -18,14 +18,13 @@ FREE = {"none": (), "intercept": (0,), "slope": (2,), "uncorrelated": (0, 2), "b
 
 @dataclass(slots=True, eq=False)
 class Likelihood:
-    """The deviance as a function of theta, counting how often it was asked.
+    """The deviance as a function of theta.
 
     Attributes:
         products: cross-products at one phi.
         degrees: units less fixed coefficients (restricted), or units.
         reml: restricted likelihood.
         free: which of (l11, l21, l22) the model has.
-        asked: evaluations so far.
         known: the evaluations by theta.
     """
 
@@ -33,14 +32,12 @@ class Likelihood:
     degrees: int
     reml: bool
     free: tuple[int, ...]
-    asked: int = 0
     known: dict[bytes, Evaluation] = field(default_factory=dict)
 
     def at(self, theta: Floats) -> Evaluation:
         """Return the evaluation at a full theta."""
         key = theta.tobytes()
         if key not in self.known:
-            self.asked += 1
             self.known[key] = evaluate(self.products, theta, self.degrees, reml=self.reml)
         return self.known[key]
 
@@ -49,12 +46,10 @@ class Likelihood:
         found = self.known.get(theta.tobytes())
         if found is not None:
             return found.deviance
-        self.asked += 1
         return evaluate(self.products, theta, self.degrees, reml=self.reml, slopes=False).deviance
 
     def deviances(self, thetas: Floats) -> Floats:
         """Return the deviance at each of (k, 3) thetas."""
-        self.asked += len(thetas)
         return evaluate_many(self.products, thetas, self.degrees, reml=self.reml).deviance
 
 
@@ -336,17 +331,15 @@ class Profile:
         reml: restricted likelihood.
         free: which of (l11, l21, l22) the model has.
         theta: where the last search ended, None before the first.
-        asked: evaluations so far.
         seen: deviance by phi.
         near: theta where the last search ended and how the deviance bends there.
     """
 
-    prepared: Design
+    prepared: GroupedDesign
     degrees: int
     reml: bool
     free: tuple[int, ...]
     theta: Floats | None = None
-    asked: int = 0
     seen: dict[float, float] = field(default_factory=dict)
     near: Optimum | None = None
 
@@ -364,7 +357,6 @@ class Profile:
         likelihood = self.likelihood(phi)
         self.theta = self._best(likelihood)
         self.seen[phi] = likelihood.deviance(self.theta)
-        self.asked += likelihood.asked
         return self.seen[phi]
 
     def _best(self, likelihood: Likelihood) -> Floats:
@@ -397,7 +389,6 @@ def best_phi(profile: Profile) -> float:
     few = Profile(some, some.units - lost, profile.reml, profile.free)
     near = _of_few(few)
     profile.theta, width = few.theta, _five_standard_errors(few, near)
-    profile.asked += few.asked
     low, high = max(near - width, 0.0), min(near + width, LARGEST_PHI)
     found = _search_phi(profile, low, high)
     return _search_phi(profile, 0.0, LARGEST_PHI) if _at_edge(found, low, high) else found
@@ -425,7 +416,6 @@ def _ladder(profile: Profile) -> tuple[float, float]:
     for phi in GRID:
         likelihood = profile.likelihood(phi)
         least.append(float(likelihood.deviances(thetas).min()))
-        profile.asked += likelihood.asked
     best = int(np.argmin(least))
     return GRID[max(best - 2, 0)], GRID[min(best + 2, len(GRID) - 1)]
 

@@ -6,14 +6,17 @@ Holm's are by hand, because statsmodels takes 50 ms for any number of them and o
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from math import ceil, exp, isfinite, log1p, nan, sqrt
+from math import exp, isfinite, log1p, nan, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri, stdtr, stdtrit
 
+from miner.stats.power import first_count
+
 Floats = NDArray[np.float64]
+FOUND = 0.8
+"""How often a true effect is to be found."""
 
 
 def holm(p: ArrayLike) -> Floats:
@@ -100,13 +103,12 @@ def units_needed(
     scale: float,
     level: float,
     nuisance: int,
-    found: float = 0.8,
     most: int = 1000,
 ) -> tuple[int | None, int | None]:
     """Return how many units one look needs, and how many where every unit is looked at.
 
-    One look: the one-sided t test at ``level``. Every look: from which unit on the evidence value
-    has reached ``1 / level`` with that power.
+    One look: the one-sided t test at ``level``, found four times in five. Every look: from which
+    unit on the evidence value has reached ``1 / level`` with that power.
 
     Args:
         effect: the true effect in SD of a unit, above 0.
@@ -114,13 +116,12 @@ def units_needed(
         scale: as in :func:`evidence`.
         level: of either.
         nuisance: columns beside the habit.
-        found: how often it is to be found.
         most: the most units worth telling.
 
     Returns:
         Either is None beyond ``most``.
     """
-    lag = float(ndtri(found))
+    lag = float(ndtri(FOUND))
 
     def one_look(n: int) -> bool:
         df = n - nuisance - 1
@@ -132,14 +133,4 @@ def units_needed(
         seen = effect * sqrt(n * inner_a_unit) - lag
         return df >= 1 and evidence(seen, df, n * inner_a_unit, scale) >= 1 / level
 
-    return _first(one_look, most), _first(every_look, most)
-
-
-def _first(reached: Callable[[int], bool], most: int) -> int | None:
-    if not reached(most):
-        return None
-    low, high = 0, most
-    while high - low > 1:
-        middle = ceil((low + high) / 2)
-        low, high = (low, middle) if reached(middle) else (middle, high)
-    return high
+    return first_count(one_look, most), first_count(every_look, most)

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from miner.core.messages import Words, message
-from miner.stats.mixed_design import whitened
+from miner.stats.mixed_design import Panel, time_gaps, whitened
 
 Floats = npt.NDArray[np.float64]
 
@@ -160,10 +160,9 @@ class GroupSlopes:
 def slopes_by_group(
     y: npt.ArrayLike,
     x: npt.ArrayLike,
-    groups: npt.ArrayLike,
+    panel: Panel,
     *,
     nuisance: npt.ArrayLike | None = None,
-    times: npt.ArrayLike | None = None,
     phi: float = 0.0,
     fewest_freedom: int = 3,
 ) -> GroupSlopes:
@@ -172,9 +171,8 @@ def slopes_by_group(
     Args:
         y: (units,) response, NaN where unknown; such units are left out.
         x: (units,) column whose slope is wanted, NaN where unknown; likewise.
-        groups: (units,) the group of each unit.
+        panel: the groups of the units, and their times where phi is not 0.
         nuisance: (units, c) columns allowed for in every group where they vary, or None.
-        times: (units,) time of each unit, needed where phi is not 0.
         phi: correlation of units one unit of time apart, the same in every group.
         fewest_freedom: groups with fewer residual degrees of freedom have no slope.
 
@@ -187,12 +185,12 @@ def slopes_by_group(
     import pandas as pd
 
     response, column = np.asarray(y, dtype=np.float64), np.asarray(x, dtype=np.float64)
-    codes, names = pd.factorize(np.asarray(groups), sort=True)
-    clock = np.zeros(codes.size) if times is None else np.asarray(times, dtype=np.float64)
+    codes, names = pd.factorize(np.asarray(panel.groups), sort=True)
+    clock = np.asarray(np.zeros(codes.size) if panel.times is None else panel.times, np.float64)
     other = np.empty((codes.size, 0)) if nuisance is None else np.asarray(nuisance, np.float64)
     if not response.size == column.size == codes.size == clock.size == other.shape[0]:
         raise ValueError("lengths differ")
-    if not 0 <= phi < 1 or (phi > 0 and times is None):
+    if not 0 <= phi < 1 or (phi > 0 and panel.times is None):
         raise ValueError("phi not usable")
     known = np.isfinite(response) & np.isfinite(column) & np.isfinite(other).all(axis=1)
     tied = np.zeros(len(names), dtype=bool)
@@ -206,32 +204,22 @@ def slopes_by_group(
         row[:] = within_between(row, codes[kept])[0]
     starts = np.flatnonzero(np.diff(codes[kept], prepend=-1))
     if phi > 0:
-        rows = whitened(rows, starts, clock[kept], phi)[0]
+        rows = whitened(rows, time_gaps(clock[kept], starts), phi)[0]
     found = _solve(rows, starts, codes[kept][starts], np.asarray(names), fewest_freedom)
     reasons = [TIED if tie else why for tie, why in zip(tied, found.reasons, strict=True)]
     return replace(found, reasons=tuple(reasons))
 
 
 def two_stage(
-    y: npt.ArrayLike,
-    x: npt.ArrayLike,
-    groups: npt.ArrayLike,
-    *,
-    nuisance: npt.ArrayLike | None = None,
-    times: npt.ArrayLike | None = None,
-    phi: float = 0.0,
-    fewest_freedom: int = 3,
-    level: float = 0.95,
+    y: npt.ArrayLike, x: npt.ArrayLike, panel: Panel, *, phi: float = 0.0
 ) -> tuple[Pooled, GroupSlopes]:
     """Return the random-effects mean of the slopes of all groups, and those slopes.
 
-    Arguments as in ``slopes_by_group`` and ``paule_mandel``; groups without a slope are counted
-    as left out, their reasons stand with the slopes.
+    Arguments as in ``slopes_by_group``; groups without a slope are counted as left out, their
+    reasons stand with the slopes.
     """
-    slopes = slopes_by_group(
-        y, x, groups, nuisance=nuisance, times=times, phi=phi, fewest_freedom=fewest_freedom
-    )
-    return paule_mandel(slopes.slopes, slopes.standard_errors, level=level), slopes
+    slopes = slopes_by_group(y, x, panel, phi=phi)
+    return paule_mandel(slopes.slopes, slopes.standard_errors), slopes
 
 
 def _tied(
@@ -339,12 +327,7 @@ def _fitted(y: Floats, rows: list[Floats], codes: npt.NDArray[np.intp], groups: 
         for j in range(i, size):
             products[:, i, j] = products[:, j, i] = np.bincount(codes, rows[i] * rows[j], groups)
     along = np.stack([np.bincount(codes, row * y, groups) for row in rows], axis=1)
-    scale = np.sqrt(np.einsum("gii->gi", products))
-    scale[scale == 0] = 1.0
-    inverse = np.linalg.pinv(
-        products / scale[:, :, None] / scale[:, None, :], rcond=1e-9, hermitian=True
-    )
-    coefficients = np.einsum("gij,gj->gi", inverse, along / scale) / scale
+    coefficients = np.einsum("gij,gj->gi", _inverse(products)[0], along)
     return np.asarray(sum(coefficients[codes, i] * row for i, row in enumerate(rows)))
 
 

@@ -6,12 +6,15 @@ in the other direction has found nothing.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil, floor, inf, isfinite, nan, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from miner.stats.dependence import correlation
 
 
 def power(effect: float, se: float, df: float, level: float) -> float:
@@ -28,7 +31,11 @@ def power(effect: float, se: float, df: float, level: float) -> float:
 
     Source: Cohen 1988, Statistical Power Analysis, 2nd ed., ch. 2; R, power.t.test.
     """
-    return _found(effect, se, df, level)
+    if not (_usable(se, df) and isfinite(effect)):
+        return nan
+    from scipy.special import nctdtr
+
+    return float(1 - nctdtr(df, abs(effect) / se, _critical(df, level)))
 
 
 def detectable(se: float, df: float, level: float, power: float = 0.8) -> float:
@@ -113,7 +120,7 @@ def power_on_new_units(
         with_ = known * share + step * sqrt(known * share * (1 - share))
         with_ = min(max(with_, least, 0.0), known - least)
         told = with_ * (1 - with_ / known) * (1 - rank / units) / each
-        found += weight * _found(max(hand.t, 0.0) * sqrt(told), 1.0, df, 2 * level)
+        found += weight * power(max(hand.t, 0.0) * sqrt(told), 1.0, df, 2 * level)
     return enough * found
 
 
@@ -142,21 +149,18 @@ def new_units_for(
     def reached(n: int) -> bool:
         return power_on_new_units(hand, n, level, least) >= power
 
-    if not reached(limit):
+    return first_count(reached, limit)
+
+
+def first_count(reached: Callable[[int], bool], most: int) -> int | None:
+    """Return the fewest units, at least 1, from which on something is reached; None beyond."""
+    if not reached(most):
         return None
-    low, high = 0, limit
+    low, high = 0, most
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (low, middle) if reached(middle) else (middle, high)
     return high
-
-
-def _found(effect: float, se: float, df: float, level: float) -> float:
-    if not (_usable(se, df) and isfinite(effect)):
-        return nan
-    from scipy.special import nctdtr
-
-    return float(1 - nctdtr(df, abs(effect) / se, _critical(df, level)))
 
 
 def _usable(se: float, df: float) -> bool:
@@ -191,9 +195,7 @@ def pair_spread(
         w: share of the variance that depends on the day.
     """
     weights = np.where(first, 1 / first.sum(), -1 / (~first).sum())
-    distance = np.abs(times[:, None] - times[None, :])
-    matrix = w * np.where(distance == 0, 1.0, np.power(float(phi), distance))
-    np.fill_diagonal(matrix, 1.0)
+    matrix = correlation(times, phi, w)
     return float(unit_spread * sqrt(max(float(weights @ matrix @ weights), 0.0)))
 
 
@@ -242,18 +244,11 @@ def pairs_detectable(
 
 
 def fewest_pairs(
-    effect: float,
-    spread: float,
-    *,
-    least: int = 6,
-    most: int = 60,
-    level: float = 0.05,
-    found: float = 0.8,
-    seed: int = 0,
+    effect: float, spread: float, *, least: int = 6, most: int = 60, found: float = 0.8
 ) -> int | None:
     """Return the fewest pairs with that power, never under ``least``; None beyond ``most``."""
     for pairs in range(least, most + 1):
-        if pairs_power(effect, spread, pairs, level, seed) >= found:
+        if pairs_power(effect, spread, pairs) >= found:
             return pairs
     return None
 

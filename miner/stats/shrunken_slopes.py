@@ -4,19 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
 from miner.core.messages import Message, Words
-from miner.stats.mixed import MixedFit
-from miner.stats.mixed_design import CrossProducts, Design, Floats, cross_products, design
+from miner.stats.mixed_design import (
+    CrossProducts,
+    Floats,
+    GroupedDesign,
+    Panel,
+    cross_products,
+    design,
+)
 from miner.stats.mixed_likelihood import AT_ONCE, Evaluations, evaluate_many, posteriors
 from miner.stats.mixed_optimise import Likelihood
+
+if TYPE_CHECKING:
+    from miner.stats.mixed import MixedFit
 
 DEVIANCE_LEFT_OUT = 16.0
 SPREADS, CORRELATIONS = 21, 9
 LEAST_WEIGHT = 1e-5
+LEVEL = 0.95
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -27,7 +38,7 @@ class ShrunkenSlopes:
         names: (groups,) sorted.
         slopes: (groups,).
         standard_errors: (groups,) of prediction.
-        intervals: (groups, 2) slope -+ t quantile x standard error.
+        intervals: (groups, 2) of 95 %: slope -+ t quantile x standard error.
         problem: why there are none; "" where there are.
     """
 
@@ -42,12 +53,9 @@ def shrunken_slopes(
     fit: MixedFit,
     y: npt.ArrayLike,
     X: npt.ArrayLike,
-    groups: npt.ArrayLike,
-    slope: npt.ArrayLike,
+    panel: Panel,
     *,
     slope_column: int,
-    times: npt.ArrayLike | None = None,
-    level: float = 0.95,
 ) -> ShrunkenSlopes:
     """Predict the slope of every group, averaged over how far slopes may differ between groups.
 
@@ -63,11 +71,8 @@ def shrunken_slopes(
         fit: a model with a random slope, fitted to the same arrays.
         y: (units,) response.
         X: (units, p) fixed design.
-        groups: (units,) the group of each unit.
-        slope: (units,) the column whose coefficient differs between groups.
-        slope_column: which column of X is that column.
-        times: (units,) as in the fit.
-        level: of the intervals.
+        panel: the groups and times of the units.
+        slope_column: which column of X is the one whose coefficient differs between groups.
 
     Returns:
         The slopes, NaN with a reason where the fit has a problem.
@@ -82,10 +87,10 @@ def shrunken_slopes(
 
     if fit.random in ("none", "intercept"):
         raise ValueError("no random slope")
-    prepared = design(y, X, groups, slope, times)
+    prepared = design(y, X, panel, np.asarray(X)[:, slope_column])
     problem = fit.problem or (prepared if isinstance(prepared, Message) else "")
     if problem or isinstance(prepared, Message):
-        names = np.unique(np.asarray(groups))
+        names = np.unique(np.asarray(panel.groups))
         pair, one = np.full((names.size, 2), np.nan), np.full(names.size, np.nan)
         return ShrunkenSlopes(names, one, one, pair, problem)
     degrees = prepared.units - prepared.fixed
@@ -93,12 +98,14 @@ def shrunken_slopes(
     grid, before = _grid(fit, prepared, likelihood)
     slopes, variances = _average(prepared, likelihood, grid, before, slope_column)
     errors = np.sqrt(variances)
-    reach = t.ppf((1 + level) / 2, fit.freedom[slope_column]) * errors
+    reach = t.ppf((1 + LEVEL) / 2, fit.freedom[slope_column]) * errors
     intervals = np.column_stack([slopes - reach, slopes + reach])
     return ShrunkenSlopes(prepared.names, slopes, errors, intervals, "")
 
 
-def _grid(fit: MixedFit, prepared: Design, likelihood: Likelihood) -> tuple[list[Floats], Floats]:
+def _grid(
+    fit: MixedFit, prepared: GroupedDesign, likelihood: Likelihood
+) -> tuple[list[Floats], Floats]:
     D = fit.random_covariance / fit.residual_variance * np.outer(prepared.scale, prepared.scale)
     intercept, spread = np.sqrt(D[0, 0]), np.sqrt(D[1, 1])
     together = fit.random == "both" and intercept > 0
@@ -156,7 +163,7 @@ def _edge(
 
 
 def _average(
-    prepared: Design, likelihood: Likelihood, grid: list[Floats], before: Floats, column: int
+    prepared: GroupedDesign, likelihood: Likelihood, grid: list[Floats], before: Floats, column: int
 ) -> tuple[Floats, Floats]:
     thetas, products = np.stack(grid), likelihood.products
     found = evaluate_many(products, thetas, likelihood.degrees, reml=likelihood.reml)
@@ -176,7 +183,7 @@ def _average(
 
 
 def _slopes(
-    prepared: Design,
+    prepared: GroupedDesign,
     products: CrossProducts,
     thetas: Floats,
     found: Evaluations,

@@ -18,6 +18,7 @@ from miner.caseload.pooling import fewest_clients, judge
 from miner.caseload.question import Units, fit_question, usable
 from miner.core.results import Doubt, DoubtCode, Evidence
 from miner.core.results.caseload import Caseload, Estimate
+from miner.stats.mixed_design import Panel
 from miner.stats.pooling import slopes_by_group, within_between
 
 GUARD = rulebook.load().guardrails
@@ -171,8 +172,10 @@ def test_what_each_client_has_of_its_own_is_taken_out() -> None:
     assert before.phi < after.phi
     # least squares in each client with its own drift gives back the slopes exactly where phi is 0
     for one in (units, moved):
-        own = slopes_by_group(one.y, one.x, one.clients, nuisance=one.nuisance).slopes
-        expected = slopes_by_group(units.y, units.x, units.clients, nuisance=units.nuisance).slopes
+        own = slopes_by_group(one.y, one.x, Panel(one.clients), nuisance=one.nuisance).slopes
+        expected = slopes_by_group(
+            units.y, units.x, Panel(units.clients), nuisance=units.nuisance
+        ).slopes
         np.testing.assert_allclose(own, expected, atol=1e-8)
     assert after.two_stage.difference == pytest.approx(before.two_stage.difference, abs=0.3)
 

@@ -9,7 +9,7 @@ from scipy.stats import multivariate_normal
 
 from miner.stats import mixed
 from miner.stats.mixed import fit_mixed
-from miner.stats.mixed_design import cross_products, design
+from miner.stats.mixed_design import Panel, cross_products, design
 from miner.stats.mixed_likelihood import evaluate
 from miner.stats.mixed_optimise import GROUPS_TO_BRACKET, Likelihood, Profile, minimise, polish
 
@@ -62,7 +62,7 @@ def log_likelihood(y, X, V, reml):
 def test_agrees_with_the_whole_covariance_matrix_and_is_its_maximum(seed, random, reml, dependent):
     y, X, g, x, t = invented(seed, phi=0.5 * dependent, gaps=True)
     times = t if dependent else None
-    fit = fit_mixed(y, X, g, x, random=random, times=times, reml=reml)
+    fit = fit_mixed(y, X, Panel(g, times), x, random=random, reml=reml)
     G, s2, phi = fit.random_covariance, fit.residual_variance, fit.phi
     best, b, covariance = log_likelihood(y, X, dense(y, X, g, x, t, G, s2, phi), reml)
     assert fit.converged
@@ -89,7 +89,7 @@ def test_agrees_with_statsmodels(seed, random, reml):
     from statsmodels.regression.mixed_linear_model import MixedLM
 
     y, X, g, x, _ = invented(seed, groups=30, most=20)
-    fit = fit_mixed(y, X, g, x, random=random, reml=reml)
+    fit = fit_mixed(y, X, Panel(g), x, random=random, reml=reml)
     Z = X if random == "both" else X[:, :1]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
@@ -116,7 +116,7 @@ def test_truth_is_recovered_from_many_groups():
     for i in range(1, n):
         e[:, i] = 0.6 * e[:, i - 1] + 0.8 * e[:, i]
     y = 90 + own[g, 0] + (2 + own[g, 1]) * x + 5 * e.ravel()
-    fit = fit_mixed(y, np.column_stack([np.ones(g.size), x]), g, x, times=t)
+    fit = fit_mixed(y, np.column_stack([np.ones(g.size), x]), Panel(g, t), x)
     assert np.abs(fit.coefficients - [90, 2]) == pytest.approx(0, abs=4 * fit.standard_errors.max())
     assert fit.phi == pytest.approx(0.6, abs=0.03)
     assert fit.residual_variance == pytest.approx(25, rel=0.1)
@@ -133,7 +133,7 @@ def test_size_of_the_satterthwaite_test(groups):
         x = (rng.random(g.size) < 0.4).astype(float)
         own = rng.normal(size=(groups, 2)) * [5, 3]
         y = own[g, 0] + own[g, 1] * x + 5 * rng.normal(size=g.size)
-        fit = fit_mixed(y, np.column_stack([np.ones(g.size), x]), g, x)
+        fit = fit_mixed(y, np.column_stack([np.ones(g.size), x]), Panel(g), x)
         assert fit.problem == ""
         wrong += fit.p_values()[1] <= 0.05
     assert 0.005 < wrong / tries < 0.05 + 4 * np.sqrt(0.05 * 0.95 / tries)
@@ -147,10 +147,10 @@ def same(one, two, rel=1e-9):
 
 def test_order_of_rows_and_names_of_groups_do_not_matter():
     y, X, g, x, t = invented(5, phi=0.4)
-    fit = fit_mixed(y, X, g, x, times=t)
+    fit = fit_mixed(y, X, Panel(g, t), x)
     order = np.random.default_rng(0).permutation(y.size)
     names = np.array([f"client-{i:02d}" for i in g])
-    moved = fit_mixed(y[order], X[order], names[order], x[order], times=t[order])
+    moved = fit_mixed(y[order], X[order], Panel(names[order], t[order]), x[order])
     same(fit, moved)
     assert moved.phi == fit.phi
 
@@ -158,7 +158,7 @@ def test_order_of_rows_and_names_of_groups_do_not_matter():
 def test_groups_that_rise_are_numbered_as_any_others():
     y, X, g, x, t = invented(5)
     rising = 3 * g - 7
-    one, other = (design(y, X, item, x, t) for item in (rising, rising.astype(float)))
+    one, other = (design(y, X, Panel(item, t), x) for item in (rising, rising.astype(float)))
     assert not isinstance(one, str)
     assert not isinstance(other, str)
     assert one.names.tolist() == other.names.tolist() == np.unique(rising).tolist()
@@ -172,8 +172,8 @@ def test_groups_that_rise_are_numbered_as_any_others():
 # y -> a y + c x moves the coefficients so; a column in other units changes its coefficient only.
 def test_units_of_measurement_carry_through():
     y, X, g, x, t = invented(6, phi=0.3)
-    fit = fit_mixed(y, X, g, x, times=t)
-    moved = fit_mixed(1e-3 * y + 4 * x, X * [1, 1e4], g, 1e4 * x, times=t)
+    fit = fit_mixed(y, X, Panel(g, t), x)
+    moved = fit_mixed(1e-3 * y + 4 * x, X * [1, 1e4], Panel(g, t), 1e4 * x)
     assert moved.coefficients == pytest.approx(
         [1e-3 * fit.coefficients[0], (1e-3 * fit.coefficients[1] + 4) / 1e4], rel=1e-6
     )
@@ -187,7 +187,7 @@ def test_units_of_measurement_carry_through():
 def test_inputs_are_left_alone():
     y, X, g, x, t = invented(7)
     before = [item.copy() for item in (y, X, g, x, t)]
-    fit_mixed(y, X, g, x, times=t)
+    fit_mixed(y, X, Panel(g, t), x)
     assert all((old == new).all() for old, new in zip(before, (y, X, g, x, t), strict=True))
 
 
@@ -196,7 +196,7 @@ def test_no_difference_between_groups_gives_least_squares():
     for group in range(6):
         mine = g == group
         y[mine] -= X[mine] @ np.linalg.lstsq(X[mine], y[mine], rcond=None)[0]
-    fit = fit_mixed(y + 7, X, g, x)
+    fit = fit_mixed(y + 7, X, Panel(g), x)
     assert fit.boundary == ("intercept", "slope")
     assert not fit.random_covariance.any()
     assert fit.coefficients == pytest.approx([7, 0], abs=1e-9)
@@ -214,14 +214,14 @@ def one_slope(seed):
 
 def test_one_variance_of_two_may_be_zero():
     y, X, g, x = one_slope(8)
-    fit = fit_mixed(y, X, g, x, random="uncorrelated")
-    smaller = fit_mixed(y, X, g, random="intercept")
+    fit = fit_mixed(y, X, Panel(g), x, random="uncorrelated")
+    smaller = fit_mixed(y, X, Panel(g), random="intercept")
     assert fit.boundary == ("slope",)
     assert fit.random_covariance[1, 1] == 0
     assert fit.log_likelihood == pytest.approx(smaller.log_likelihood, abs=1e-6)
     assert fit.coefficients == pytest.approx(smaller.coefficients, rel=1e-6)
     assert fit.freedom == pytest.approx(smaller.freedom, rel=1e-3)
-    larger = fit_mixed(y, X, g, x)
+    larger = fit_mixed(y, X, Panel(g), x)
     assert larger.log_likelihood >= smaller.log_likelihood - 1e-6
 
 
@@ -233,7 +233,7 @@ def test_a_larger_model_never_fits_worse(seed, reml, far):
     y, X, g, x, _ = invented(seed, groups=8)
     x[g == 0] = X[g == 0, 1] = 1.0
     y[g == 0] -= far
-    fits = {name: fit_mixed(y, X, g, x, random=name, reml=reml) for name in RANDOM}
+    fits = {name: fit_mixed(y, X, Panel(g), x, random=name, reml=reml) for name in RANDOM}
     value = {name: fit.log_likelihood for name, fit in fits.items()}
     assert all(fit.problem == "" for fit in fits.values())
     assert value["uncorrelated"] >= max(value["intercept"], value["slope"]) - 1e-6
@@ -246,7 +246,7 @@ def test_perfectly_correlated_effects_are_told():
     x = rng.random(g.size)
     own = rng.normal(size=30)
     y = 5 * own[g] + 5 * own[g] * x + rng.normal(size=g.size)
-    fit = fit_mixed(y, np.column_stack([np.ones(g.size), x]), g, x)
+    fit = fit_mixed(y, np.column_stack([np.ones(g.size), x]), Panel(g), x)
     assert fit.converged
     G = fit.random_covariance
     correlation = G[0, 1] / np.sqrt(G[0, 0] * G[1, 1])
@@ -256,8 +256,8 @@ def test_perfectly_correlated_effects_are_told():
 
 def test_independence_gives_phi_near_zero_and_the_model_without_it():
     y, X, g, x, t = invented(13, groups=40)
-    fit = fit_mixed(y, X, g, x, times=t)
-    without = fit_mixed(y, X, g, x)
+    fit = fit_mixed(y, X, Panel(g, t), x)
+    without = fit_mixed(y, X, Panel(g), x)
     assert fit.phi < 0.15
     assert fit.log_likelihood >= without.log_likelihood - 1e-7
     if fit.phi == 0:
@@ -273,30 +273,30 @@ def unusable(fit, words):
 
 def test_what_cannot_be_fitted_says_why():
     y, X, g, x, _ = invented(9)
-    unusable(fit_mixed(np.where(x == 1, np.nan, y), X, g, x), "unknown or not finite")
-    unusable(fit_mixed(y, X, np.where(g == 0, np.nan, g), x), "unknown or not finite")
-    unusable(fit_mixed(y, np.column_stack([X, X[:, 1]]), g, x), "cannot be told apart")
-    unusable(fit_mixed(y, X * [1, 0], g, x), "0 throughout")
-    unusable(fit_mixed(X @ [2, 3], X, g, x), "does not vary")
-    unusable(fit_mixed(y, X, np.zeros(y.size), x), "one group")
-    unusable(fit_mixed(y, X, np.arange(y.size), x), "one unit in every group")
-    unusable(fit_mixed(y[:2], X[:2], g[:2], x[:2]), "too few")
-    unusable(fit_mixed(y, X, g, 0 * x), "slope column")
-    unusable(fit_mixed(y, X, g, x, times=np.zeros(y.size)), "same time")
+    unusable(fit_mixed(np.where(x == 1, np.nan, y), X, Panel(g), x), "unknown or not finite")
+    unusable(fit_mixed(y, X, Panel(np.where(g == 0, np.nan, g)), x), "unknown or not finite")
+    unusable(fit_mixed(y, np.column_stack([X, X[:, 1]]), Panel(g), x), "cannot be told apart")
+    unusable(fit_mixed(y, X * [1, 0], Panel(g), x), "0 throughout")
+    unusable(fit_mixed(X @ [2, 3], X, Panel(g), x), "does not vary")
+    unusable(fit_mixed(y, X, Panel(np.zeros(y.size)), x), "one group")
+    unusable(fit_mixed(y, X, Panel(np.arange(y.size)), x), "one unit in every group")
+    unusable(fit_mixed(y[:2], X[:2], Panel(g[:2]), x[:2]), "too few")
+    unusable(fit_mixed(y, X, Panel(g), 0 * x), "slope column")
+    unusable(fit_mixed(y, X, Panel(g, np.zeros(y.size)), x), "same time")
 
 
 def test_units_that_hardly_vary_within_groups_are_told():
     rng = np.random.default_rng(2)
     g = np.repeat(np.arange(8), 5)
     y = rng.normal(size=8)[g] * 1e3 + 1e-4 * rng.normal(size=g.size)
-    fit = fit_mixed(y, np.ones((g.size, 1)), g, random="intercept")
+    fit = fit_mixed(y, np.ones((g.size, 1)), Panel(g), random="intercept")
     assert not fit.converged
     assert "do not vary enough" in str(fit.problem)
 
 
 def test_dependence_that_runs_to_one_is_told():
     y = np.cumsum(np.random.default_rng(4).normal(size=40)) + np.arange(40.0)
-    fit = fit_mixed(y, np.ones((40, 1)), np.zeros(40), random="none", times=np.arange(40))
+    fit = fit_mixed(y, np.ones((40, 1)), Panel(np.zeros(40), np.arange(40)), random="none")
     assert not fit.converged
     assert "runs to 1" in str(fit.problem)
 
@@ -304,7 +304,7 @@ def test_dependence_that_runs_to_one_is_told():
 def test_groups_that_do_not_vary_within_at_all_are_told():
     g = np.repeat(np.arange(6), 4)
     y = np.array([3.0, 1.0, 4.0, 1.0, 5.0, 9.0])[g]
-    fit = fit_mixed(y, np.ones((24, 1)), g, random="intercept")
+    fit = fit_mixed(y, np.ones((24, 1)), Panel(g), random="intercept")
     assert not fit.converged
     assert fit.problem != ""
 
@@ -313,11 +313,9 @@ def test_groups_that_do_not_vary_within_at_all_are_told():
 def test_groups_unlike_those_the_search_began_with_still_count():
     rng = np.random.default_rng(15)
     groups, n = 1200, 6
-    prepared = Profile(
-        design(np.arange(groups * n) % 7.0, np.ones((groups * n, 1)),
-               np.repeat(np.arange(groups), n), None, np.tile(np.arange(n), groups)),
-        groups * n - 1, True, (),
-    )  # fmt: skip
+    panel = Panel(np.repeat(np.arange(groups), n), np.tile(np.arange(n), groups))
+    made = design(np.arange(groups * n) % 7.0, np.ones((groups * n, 1)), panel, None)
+    prepared = Profile(made, groups * n - 1, True, ())
     began = prepared.prepared.some_groups(GROUPS_TO_BRACKET).names
     assert len(began) == GROUPS_TO_BRACKET
     e = rng.normal(size=(groups, n))
@@ -325,11 +323,13 @@ def test_groups_unlike_those_the_search_began_with_still_count():
         e[:, i] = 0.9 * e[:, i - 1] + np.sqrt(1 - 0.81) * e[:, i]
     e[began] = rng.normal(size=(len(began), n))
     g, t = np.repeat(np.arange(groups), n), np.tile(np.arange(n), groups)
-    fit = fit_mixed(e.ravel(), np.ones((g.size, 1)), g, random="none", times=t)
+    fit = fit_mixed(e.ravel(), np.ones((g.size, 1)), Panel(g, t), random="none")
     few = np.isin(g, began)
     y, ones = e.ravel()[few], np.ones((few.sum(), 1))
-    assert fit_mixed(y, ones, g[few], random="none", times=t[few]).phi < 0.1
-    whole = Profile(design(e.ravel(), np.ones((g.size, 1)), g, None, t), g.size - 1, True, ())
+    assert fit_mixed(y, ones, Panel(g[few], t[few]), random="none").phi < 0.1
+    whole = Profile(
+        design(e.ravel(), np.ones((g.size, 1)), Panel(g, t), None), g.size - 1, True, ()
+    )
     around = [whole.at(phi) for phi in (fit.phi - 0.01, fit.phi, fit.phi + 0.01)]
     assert min(around) == around[1]
     assert fit.phi > 0.4
@@ -347,14 +347,14 @@ def test_groups_unlike_those_the_search_began_with_still_count():
 def test_a_search_that_stops_early_is_told(monkeypatch, stopped, words):
     y, X, g, x, _ = invented(14)
     monkeypatch.setattr(mixed, "polish", lambda _, theta: stopped(theta))
-    fit = fit_mixed(y, X, g, x)
+    fit = fit_mixed(y, X, Panel(g), x)
     assert not fit.converged
     assert words in str(fit.problem)
 
 
 def test_where_the_likelihood_is_not_defined_it_is_infinite_and_no_step_is_taken():
     y, X, g, x, _ = invented(14)
-    products = cross_products(design(y, X, g, x, None), 0.0)
+    products = cross_products(design(y, X, Panel(g), x), 0.0)
     broken = replace(products, total=np.zeros_like(products.total))
     theta = np.array([1.0, 0.0, 1.0])
     assert evaluate(broken, theta, 10, reml=True).deviance == np.inf
@@ -365,7 +365,7 @@ def test_where_the_likelihood_is_not_defined_it_is_infinite_and_no_step_is_taken
 
 def test_a_search_that_may_not_go_on_still_ends_lower_and_says_what_is_to_be_gained():
     y, X, g, x, _ = invented(14)
-    products = cross_products(design(y, X, g, x, None), 0.0)
+    products = cross_products(design(y, X, Panel(g), x), 0.0)
     likelihood = Likelihood(products, y.size - 2, True, (0, 1, 2))
     nothing, far = np.zeros(3), np.array([4.0, 0.0, 4.0])
     best = likelihood.at(minimise(likelihood)).deviance
@@ -379,13 +379,13 @@ def test_a_search_that_may_not_go_on_still_ends_lower_and_says_what_is_to_be_gai
 def test_wrong_use_is_refused():
     y, X, g, x, _ = invented(10)
     with pytest.raises(ValueError, match="slope"):
-        fit_mixed(y, X, g)
+        fit_mixed(y, X, Panel(g))
     with pytest.raises(ValueError, match="slope"):
-        fit_mixed(y, X, g, x, random="everything")
+        fit_mixed(y, X, Panel(g), x, random="everything")
     with pytest.raises(ValueError, match="lengths"):
-        fit_mixed(y[1:], X, g, x)
+        fit_mixed(y[1:], X, Panel(g), x)
     with pytest.raises(ValueError, match="lengths"):
-        fit_mixed(y, X, g, x, times=x[1:])
+        fit_mixed(y, X, Panel(g, x[1:]), x)
 
 
 # t quantiles: Student's t of scipy, on the printed standard errors.
@@ -393,7 +393,7 @@ def test_intervals_hold_exactly_the_values_a_test_would_not_reject():
     from scipy.stats import t as student
 
     y, X, g, x, _ = invented(12)
-    fit = fit_mixed(y, X, g, x)
+    fit = fit_mixed(y, X, Panel(g), x)
     for low_high, b, se, df in zip(
         fit.intervals(0.9), fit.coefficients, fit.standard_errors, fit.freedom, strict=True
     ):

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from miner.stats.mixed_design import CrossProducts, cross_products, design
+from miner.stats.mixed_design import CrossProducts, Panel, cross_products, design
 from miner.stats.mixed_likelihood import evaluate, evaluate_many, posterior, posteriors
 from miner.stats.mixed_optimise import Likelihood, Optimum, follow, minimise, optimum
 
@@ -20,7 +20,7 @@ def likelihood(seed: int, phi: float, spread: float = 2.0) -> Likelihood:
     x = (rng.random(g.size) < 0.4).astype(float)
     own = rng.normal(size=(20, 2)) * [3.0, spread]
     y = own[g, 0] + (1 + own[g, 1]) * x + 3 * rng.normal(size=g.size)
-    prepared = design(y, np.column_stack([np.ones(g.size), x, t]), g, x, t)
+    prepared = design(y, np.column_stack([np.ones(g.size), x, t]), Panel(g, t), x)
     assert not isinstance(prepared, str)
     return Likelihood(cross_products(prepared, phi), g.size - 3, True, FREE)
 

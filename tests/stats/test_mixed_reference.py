@@ -6,6 +6,7 @@ import pytest
 from scipy.stats import chi2
 
 from miner.stats.mixed import fit_mixed
+from miner.stats.mixed_design import Panel
 from miner.stats.shrunken_slopes import shrunken_slopes
 
 REFERENCE = Path(__file__).parents[2] / "datasets" / "reference"
@@ -23,7 +24,7 @@ def with_ones(*columns):
 
 def without_groups(y, X, times, series, method):
     """Generalised least squares: dependence within series and no random effects."""
-    return fit_mixed(y, X, series, random="none", times=times, reml=method == "REML")
+    return fit_mixed(y, X, Panel(series, times), random="none", reml=method == "REML")
 
 
 def levels(column):
@@ -73,7 +74,7 @@ def test_sleepstudy_as_lme4(formula, random, terms, method):
     fit = fit_mixed(
         data.Reaction,
         with_ones(data.Days),
-        data.Subject,
+        Panel(data.Subject),
         data.Days,
         random=random,
         reml=method == "REML",
@@ -90,8 +91,8 @@ def test_sleepstudy_as_lme4(formula, random, terms, method):
 def test_likelihood_ratio_of_two_sleepstudy_models():
     data = table("d_sleepstudy")
     X = with_ones(data.Days)
-    small = fit_mixed(data.Reaction, X, data.Subject, random="intercept", reml=False)
-    large = fit_mixed(data.Reaction, X, data.Subject, data.Days, random="both", reml=False)
+    small = fit_mixed(data.Reaction, X, Panel(data.Subject), random="intercept", reml=False)
+    large = fit_mixed(data.Reaction, X, Panel(data.Subject), data.Days, random="both", reml=False)
     ratio = 2 * (large.log_likelihood - small.log_likelihood)
     assert ratio == pytest.approx(42.13929852, abs=1e-3)
     assert chi2.sf(ratio, 2) == pytest.approx(7.072412638e-10, rel=1e-3)
@@ -103,18 +104,24 @@ def test_orthodont_as_lme4(method):
     data = table("d_orthodont")
     female = data.Sex == "Female"
     reml = method == "REML"
-    one = fit_mixed(data.distance, with_ones(data.age), data.Subject, random="intercept", reml=reml)
+    one = fit_mixed(
+        data.distance, with_ones(data.age), Panel(data.Subject), random="intercept", reml=reml
+    )
     of = expected("Orthodont: distance~age+(1|Subject)", method)
     agrees(one, of, ["(Intercept)", "age"])
     assert one.random_covariance[0, 0] == pytest.approx(
         of("vcov", ["Subject|(Intercept)|NA"])[0], rel=1e-3
     )
     two = fit_mixed(
-        data.distance, with_ones(data.age, female), data.Subject, random="intercept", reml=reml
+        data.distance,
+        with_ones(data.age, female),
+        Panel(data.Subject),
+        random="intercept",
+        reml=reml,
     )
     of = expected("Orthodont: distance~age+Sex+(1|Subject)", method)
     agrees(two, of, ["(Intercept)", "age", "SexFemale"])
-    three = fit_mixed(data.distance, with_ones(data.age), data.Subject, data.age, reml=reml)
+    three = fit_mixed(data.distance, with_ones(data.age), Panel(data.Subject), data.age, reml=reml)
     of = expected("Orthodont: distance~age+(age|Subject)", method)
     agrees(three, of, ["(Intercept)", "age"])
     found = three.random_covariance
@@ -130,7 +137,7 @@ def test_orthodont_females_as_nlme(method):
     fit = fit_mixed(
         data.distance,
         with_ones(data.age),
-        data.Subject,
+        Panel(data.Subject),
         random="intercept",
         reml=method == "REML",
     )
@@ -151,7 +158,7 @@ def test_orthodont_females_as_nlme(method):
 def test_satterthwaite_on_an_unbalanced_table():
     data = table("d_orthodont_unbalanced")
     X = with_ones(data.age, data.Sex == "Female")
-    fit = fit_mixed(data.distance, X, data.Subject, random="intercept")
+    fit = fit_mixed(data.distance, X, Panel(data.Subject), random="intercept")
     of = table("d_extra_expected").query("id == 'D-ORTHU'").set_index("stat").value
     terms = ["(Intercept)", "age", "SexFemale"]
     assert fit.coefficients == pytest.approx([of[f"coef|{t}"] for t in terms], rel=1e-6)
@@ -166,7 +173,7 @@ def test_satterthwaite_on_an_unbalanced_table():
 def test_glucose2_as_lme4(by_factor, method):
     data = table("d_glucose2")
     X = with_ones(*levels(data.Time)) if by_factor else with_ones(data.Time)
-    fit = fit_mixed(data.glucose, X, data.Subject, random="intercept", reml=method == "REML")
+    fit = fit_mixed(data.glucose, X, Panel(data.Subject), random="intercept", reml=method == "REML")
     time = "factor(Time)" if by_factor else "Time"
     of = expected(f"Glucose2: glucose~{time}+(1|Subject)", method)
     names = [f"factor(Time){level}" for level in sorted(set(data.Time))[1:]]
@@ -179,7 +186,7 @@ def test_glucose2_as_lme4(by_factor, method):
 def test_zero_variance_gives_least_squares(method):
     data = table("d_glucose")
     X = with_ones(*levels(data.Meal))
-    fit = fit_mixed(data.conc, X, data.Subject, random="intercept", reml=method == "REML")
+    fit = fit_mixed(data.conc, X, Panel(data.Subject), random="intercept", reml=method == "REML")
     assert fit.boundary == ("intercept",)
     assert fit.random_covariance[0, 0] == 0
     least_squares = np.linalg.lstsq(X, data.conc.to_numpy(), rcond=None)[0]
@@ -251,8 +258,8 @@ def test_one_long_series_as_nlme(method):
 def test_sleepstudy_predictions_as_lme4():
     data = table("d_sleepstudy")
     X = with_ones(data.Days)
-    fit = fit_mixed(data.Reaction, X, data.Subject, data.Days)
-    found = shrunken_slopes(fit, data.Reaction, X, data.Subject, data.Days, slope_column=1)
+    fit = fit_mixed(data.Reaction, X, Panel(data.Subject), data.Days)
+    found = shrunken_slopes(fit, data.Reaction, X, Panel(data.Subject), slope_column=1)
     of = table("d_sleepstudy_blups_reml")
     assert found.names.tolist() == of.Subject.tolist()
     assert found.slopes == pytest.approx(of.Days.to_numpy() + 10.46728596, abs=0.5)

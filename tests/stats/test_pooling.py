@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 from statsmodels.regression.linear_model import GLS
 from statsmodels.stats.meta_analysis import combine_effects
 
+from miner.stats.mixed_design import Panel
 from miner.stats.pooling import paule_mandel, slopes_by_group, two_stage, within_between
 
 effects = st.integers(0, 10_000).map(np.random.default_rng)
@@ -95,7 +96,7 @@ def test_slopes_are_those_of_one_regression_a_group(rng, phi, extra):
     y = 50 + 3 * x + 0.01 * t + rng.normal(size=g.size)
     y[rng.integers(0, g.size, 4)] = np.nan
     nuisance = drift if extra else None
-    found = slopes_by_group(y, x, g, nuisance=nuisance, times=t, phi=phi, fewest_freedom=1)
+    found = slopes_by_group(y, x, Panel(g, t), nuisance=nuisance, phi=phi, fewest_freedom=1)
     assert found.names.tolist() == sorted("fbdace")
     for i, name in enumerate(found.names):
         mine = (g == name) & np.isfinite(y)
@@ -121,31 +122,31 @@ def test_groups_without_a_slope_say_why():
     t[11] = t[10]
     y = np.random.default_rng(2).normal(size=g.size)
     y[-1] = np.nan
-    found = slopes_by_group(y, x, g, times=t, phi=0.5)
+    found = slopes_by_group(y, x, Panel(g, t), phi=0.5)
     why = dict(zip(found.names, map(str, found.reasons), strict=True))
     assert why["good"] == ""
     assert why["few"] == why["none"] == "too few units"
     assert why["same"] == "the column does not vary by itself"
     assert why["tied"] == "two units have the same time"
     assert np.isnan(found.slopes).tolist() == [reason != "" for reason in found.reasons]
-    pooled, slopes = two_stage(y, x, g)
+    pooled, slopes = two_stage(y, x, Panel(g))
     assert slopes.reasons[found.names.tolist().index("tied")] == ""
     assert (pooled.groups, pooled.left_out) == (2, 3)
 
 
 def test_nothing_known_at_all_has_no_slopes():
-    found, slopes = two_stage([np.nan, np.nan], [1.0, 0.0], ["a", "b"])
+    found, slopes = two_stage([np.nan, np.nan], [1.0, 0.0], Panel(["a", "b"]))
     assert np.isnan(slopes.slopes).all()
     assert found.problem != ""
 
 
 def test_wrong_use_is_refused():
     with pytest.raises(ValueError, match="lengths"):
-        slopes_by_group([1.0, 2.0], [1.0], [1, 1])
+        slopes_by_group([1.0, 2.0], [1.0], Panel([1, 1]))
     with pytest.raises(ValueError, match="phi"):
-        slopes_by_group([1.0, 2.0], [1.0, 0.0], [1, 1], phi=0.5)
+        slopes_by_group([1.0, 2.0], [1.0, 0.0], Panel([1, 1]), phi=0.5)
     with pytest.raises(ValueError, match="phi"):
-        slopes_by_group([1.0, 2.0], [1.0, 0.0], [1, 1], times=[0, 1], phi=1.0)
+        slopes_by_group([1.0, 2.0], [1.0, 0.0], Panel([1, 1], [0, 1]), phi=1.0)
 
 
 # A nominal 5 % test errs within four standard errors of 5 % for few groups.
@@ -156,7 +157,7 @@ def test_size_of_the_two_stage_test(groups):
     for _ in range(tries):
         x = (rng.random(g.size) < 0.4).astype(float)
         y = 5 * rng.normal(size=groups)[g] + 3 * rng.normal(size=groups)[g] * x
-        found, _ = two_stage(y + 5 * rng.normal(size=g.size), x, g)
+        found, _ = two_stage(y + 5 * rng.normal(size=g.size), x, Panel(g))
         assert found.problem == ""
         wrong += found.p <= 0.05
     assert 0.01 < wrong / tries < 0.05 + 4 * np.sqrt(0.05 * 0.95 / tries)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from miner.stats.mixed_design import Panel
 from miner.stats.pooling import predetermined, two_stage, within_residual
 
 
@@ -100,9 +101,9 @@ def test_a_habit_that_follows_the_outcome_shows_nothing_where_nothing_is() -> No
     x[:, 1:] = (0.8 * y[:, :-1] + 0.6 * rng.normal(size=(clients, days - 1)) > 0.3).astype(float)
     x[:, 0] = rng.random(clients) < 0.4
     g, t = np.repeat(np.arange(clients), days), np.tile(np.arange(float(days)), clients)
-    usual = two_stage(y.ravel(), x.ravel(), g)[0]
+    usual = two_stage(y.ravel(), x.ravel(), Panel(g))[0]
     z = predetermined(x.ravel(), g, times=t, reach=7.0)
-    cleared = two_stage(y.ravel(), z, g)[0]
+    cleared = two_stage(y.ravel(), z, Panel(g))[0]
     assert usual.estimate < -4 * usual.standard_error
     assert abs(cleared.estimate) < 3 * cleared.standard_error
     assert cleared.standard_error < 1.25 * usual.standard_error

@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 
 from miner.stats.mixed import fit_mixed
+from miner.stats.mixed_design import Panel
 from miner.stats.pooling import slopes_by_group
 from miner.stats.shrunken_slopes import shrunken_slopes
 
@@ -20,9 +21,9 @@ def test_intervals_of_the_most_extreme_cover_and_the_raw_slopes_overstate():
     covered, raw, shrunken, true = [], [], [], []
     for _ in range(20):
         y, X, g, x, truth = caseload(rng, 1000)
-        fit = fit_mixed(y, X, g, x)
-        found = shrunken_slopes(fit, y, X, g, x, slope_column=1)
-        own = slopes_by_group(y, x, g).slopes
+        fit = fit_mixed(y, X, Panel(g), x)
+        found = shrunken_slopes(fit, y, X, Panel(g), slope_column=1)
+        own = slopes_by_group(y, x, Panel(g)).slopes
         top = np.argsort(own)[-50:]
         low, high = found.intervals[top].T
         covered.append((low <= truth[top]) & (truth[top] <= high))
@@ -41,8 +42,8 @@ def test_intervals_cover_with_few_clients_too(random):
     covered = []
     for _ in range(40):
         y, X, g, x, truth = caseload(rng, 20)
-        fit = fit_mixed(y, X, g, x, random=random)
-        found = shrunken_slopes(fit, y, X, g, x, slope_column=1)
+        fit = fit_mixed(y, X, Panel(g), x, random=random)
+        found = shrunken_slopes(fit, y, X, Panel(g), slope_column=1)
         covered.append((found.intervals[:, 0] <= truth) & (truth <= found.intervals[:, 1]))
     assert 0.93 <= np.mean(covered) <= 0.985
 
@@ -52,8 +53,8 @@ def test_intervals_cover_with_few_clients_too(random):
 def test_average_over_the_spread_against_a_fine_grid():
     rng = np.random.default_rng(7)
     y, X, g, x, _ = caseload(rng, 8, days=10, spread=6.0)
-    fit = fit_mixed(y, X, g, x, random="slope")
-    found = shrunken_slopes(fit, y, X, g, x, slope_column=1)
+    fit = fit_mixed(y, X, Panel(g), x, random="slope")
+    found = shrunken_slopes(fit, y, X, Panel(g), slope_column=1)
     Z = x[:, None] * (g[:, None] == np.arange(8))
     weights, means, squares = [], [], []
     for tau in np.linspace(0.005, 12, 1500):
@@ -86,9 +87,9 @@ def test_no_spread_leaves_the_slope_of_all():
         mine = g == client
         y[mine] -= X[mine] @ np.linalg.lstsq(X[mine], y[mine], rcond=None)[0]
     y += 2 * x
-    fit = fit_mixed(y, X, g, x)
+    fit = fit_mixed(y, X, Panel(g), x)
     assert fit.boundary == ("intercept", "slope")
-    found = shrunken_slopes(fit, y, X, g, x, slope_column=1)
+    found = shrunken_slopes(fit, y, X, Panel(g), slope_column=1)
     assert found.slopes == pytest.approx(np.full(30, 2.0))
     assert (found.standard_errors > fit.standard_errors[1]).all()
 
@@ -96,15 +97,15 @@ def test_no_spread_leaves_the_slope_of_all():
 def test_a_fit_with_a_problem_gives_no_predictions():
     y, X, g, x, _ = caseload(np.random.default_rng(4), 5)
     y[0] = np.nan
-    fit = fit_mixed(y, X, g, x)
-    found = shrunken_slopes(fit, y, X, g, x, slope_column=1)
+    fit = fit_mixed(y, X, Panel(g), x)
+    found = shrunken_slopes(fit, y, X, Panel(g), slope_column=1)
     assert found.problem == fit.problem != ""
     assert np.isnan(found.slopes).all()
     assert len(found.slopes) == 5
 
 
 def test_a_model_without_a_random_slope_is_refused():
-    y, X, g, x, _ = caseload(np.random.default_rng(4), 5)
-    fit = fit_mixed(y, X, g, random="intercept")
+    y, X, g, _, _ = caseload(np.random.default_rng(4), 5)
+    fit = fit_mixed(y, X, Panel(g), random="intercept")
     with pytest.raises(ValueError, match="no random slope"):
-        shrunken_slopes(fit, y, X, g, x, slope_column=1)
+        shrunken_slopes(fit, y, X, Panel(g), slope_column=1)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from miner.stats.mixed_design import Panel
 from miner.stats.pooling import slopes_by_group, within_residual
 
 
@@ -35,7 +36,7 @@ def test_a_regression_on_it_has_the_slope_beside_the_nuisance() -> None:
     x, groups, nuisance = made(3)
     y = np.random.default_rng(4).normal(size=x.size) + 2 * x
     left, _ = within_residual(x, groups, nuisance)
-    beside = slopes_by_group(y, x, groups, nuisance=nuisance).slopes
+    beside = slopes_by_group(y, x, Panel(groups), nuisance=nuisance).slopes
     alone = [y[groups == g] @ left[groups == g] / (left[groups == g] ** 2).sum()
              for g in np.unique(groups)]  # fmt: skip
     np.testing.assert_allclose(beside, alone, rtol=1e-9)
