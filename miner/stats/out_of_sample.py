@@ -4,15 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import nan, sqrt
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from miner.core.messages import Message, Words, message
-
-if TYPE_CHECKING:
-    from sklearn.pipeline import Pipeline
 
 Floats = NDArray[np.float64]
 PENALTIES = tuple(float(10.0**power) for power in np.arange(-1.0, 5.5, 0.5))
@@ -81,12 +77,10 @@ def out_of_sample(
     size = (y.size - first) // folds
     if not _varies(x[: y.size - size]).any():
         return _undefined(message("stats.no_factor_varies"))
-    from sklearn.model_selection import TimeSeriesSplit
-
-    parts = TimeSeriesSplit(n_splits=folds, test_size=size).split(x)
     model_errors, average_errors = [], []
-    for before, held_back in parts:
-        foretold = _ridge(penalties).fit(x[before], y[before]).predict(x[held_back])
+    for start in range(y.size - folds * size, y.size, size):
+        before, held_back = slice(start), slice(start, start + size)
+        foretold = _ridge(x[before], y[before], x[held_back], penalties)
         model_errors.append((y[held_back] - foretold) ** 2)
         average_errors.append((y[held_back] - y[before].mean()) ** 2)
     return _compared(folds, np.concatenate(model_errors), np.concatenate(average_errors))
@@ -98,14 +92,20 @@ def _varies(factors: Floats) -> NDArray[np.bool_]:
     return np.asarray(low < high)
 
 
-def _ridge(penalties: tuple[float, ...]) -> Pipeline:
-    from sklearn.impute import SimpleImputer
+def _ridge(x: Floats, y: Floats, later: Floats, penalties: tuple[float, ...]) -> Floats:
+    """Return what a ridge on known units foretells of later ones."""
+    from sklearn import config_context
     from sklearn.linear_model import RidgeCV
-    from sklearn.pipeline import make_pipeline
     from sklearn.preprocessing import StandardScaler
 
-    fill = SimpleImputer(strategy="mean", keep_empty_features=True)
-    return make_pipeline(fill, StandardScaler(), RidgeCV(alphas=penalties))
+    known = ~np.isnan(x)
+    mean = np.where(known, x, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
+    scaler, model = StandardScaler(), RidgeCV(alphas=penalties)
+    with config_context(assume_finite=True, skip_parameter_validation=True):
+        model.fit(scaler.fit_transform(np.where(known, x, mean)), y)
+        filled = np.where(np.isnan(later), mean, later)
+        foretold: Floats = model.predict(scaler.transform(filled))
+    return foretold
 
 
 def _compared(folds: int, model: Floats, average: Floats) -> OutOfSample:
