@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from miner.core.results import Hypothesis
     from miner.records.client import Client
     from miner.rulebook import RuleBook
-    from miner.words.document import Parts
 
 
 @click.command("ask")
@@ -95,11 +94,15 @@ def put_answer(
 
     unit = books.unit_of(factor, outcome)
 
-    def parts() -> Parts:
-        said = answer_parts(found, books, unit=unit, display_unit=read.settings.display_unit)
-        return cautioned(read, books, said)
-
-    put_as(form, text=parts, json=found.to_dict)
+    put_as(
+        form,
+        text=lambda: cautioned(
+            read,
+            books,
+            answer_parts(found, books, unit=unit, display_unit=read.settings.display_unit),
+        ),
+        json=found.to_dict,
+    )
     guard = books.guardrails
     need = guard.fewest_days_to_rank if unit == "day" else guard.fewest_meals_to_rank
     if found.withheld is not None and found.counts.known + found.counts.unknown < need:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -11,9 +10,6 @@ from miner.cli.options import client_argument, format_option
 from miner.cli.output import put_as
 from miner.cli.reading import cautioned, records
 from miner.cli.waiting import progress
-
-if TYPE_CHECKING:
-    from miner.words.document import Parts
 
 
 @click.command("follow")
@@ -27,9 +23,11 @@ def command(client: Path, rules: Path | None, form: str) -> None:
     with progress("cli.reading_new_days"):
         read, books = records(client, rules)
         found = steps.follow(read, books, remember=True)
-
-    def parts() -> Parts:
-        said = follow_parts(found, books, display_unit=read.settings.display_unit)
-        return cautioned(read, books, said, beside=False)
-
-    put_as(form, text=parts, json=found.to_dict)
+    unit = read.settings.display_unit
+    put_as(
+        form,
+        text=lambda: cautioned(
+            read, books, follow_parts(found, books, display_unit=unit), beside=False
+        ),
+        json=found.to_dict,
+    )

@@ -18,7 +18,6 @@ from miner.core.messages import MinerError
 if TYPE_CHECKING:
     from miner.records.client import Client
     from miner.rulebook import RuleBook
-    from miner.words.document import Parts
 
 
 @click.command("meals")
@@ -47,15 +46,12 @@ def _table(read: Client, books: RuleBook, form: str, out: Path | None) -> None:
         raise MinerError("cli.out_without_compare")
     table = steps.meals(read, books)
     shown(read, table)
-    again, code = steps.repeats(table), read.settings.code
-
-    def parts() -> Parts:
-        said = meals.meals_parts(code, table, books, again, read.settings.display_unit)
-        return cautioned(read, books, said, beside=False)
-
+    again, code, unit = steps.repeats(table), read.settings.code, read.settings.display_unit
     put_as(
         form,
-        text=parts,
+        text=lambda: cautioned(
+            read, books, meals.meals_parts(code, table, books, again, unit), beside=False
+        ),
         json=lambda: values.meals_dict(code, table, again),
         csv=lambda: values.meals_csv(table),
     )

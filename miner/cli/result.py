@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -11,9 +10,6 @@ from miner.cli.options import client_argument, format_option
 from miner.cli.output import put_as
 from miner.cli.reading import cautioned, records
 from miner.cli.waiting import progress
-
-if TYPE_CHECKING:
-    from miner.words.document import Parts
 
 
 @click.command("result")
@@ -35,9 +31,11 @@ def command(client: Path, rules: Path | None, form: str, plan: str, stopped: boo
     with progress("cli.reading_pairs"):
         read, books = records(client, rules)
         found = steps.result(read, plan, books, stopped=stopped)
-
-    def parts() -> Parts:
-        said = result_parts(found, books, display_unit=read.settings.display_unit)
-        return cautioned(read, books, said, beside=False)
-
-    put_as(form, text=parts, json=found.to_dict)
+    unit = read.settings.display_unit
+    put_as(
+        form,
+        text=lambda: cautioned(
+            read, books, result_parts(found, books, display_unit=unit), beside=False
+        ),
+        json=found.to_dict,
+    )

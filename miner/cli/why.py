@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -11,9 +10,6 @@ from miner.cli.options import client_argument, format_option
 from miner.cli.output import WIDEST, put_as
 from miner.cli.reading import cautioned, records
 from miner.cli.waiting import progress
-
-if TYPE_CHECKING:
-    from miner.words.document import Parts
 
 
 @click.command("why")
@@ -32,9 +28,11 @@ def command(client: Path, rules: Path | None, id_: str, form: str) -> None:
     with progress("cli.looking_up"):
         read, books = records(client, rules)
         found = steps.why(read, id_.strip().lower(), books, remember=True)
-
-    def parts() -> Parts:
-        said = why_parts(found, books, display_unit=read.settings.display_unit)
-        return cautioned(read, books, said)
-
-    put_as(form, WIDEST, text=parts, json=found.to_dict, csv=lambda: why_csv(found))
+    unit = read.settings.display_unit
+    put_as(
+        form,
+        WIDEST,
+        text=lambda: cautioned(read, books, why_parts(found, books, display_unit=unit)),
+        json=found.to_dict,
+        csv=lambda: why_csv(found),
+    )

@@ -173,31 +173,15 @@ def fault_page(page_request: PageRequest, error: Exception) -> HTMLResponse:
         )
     if isinstance(error, MinerError):
         status = 404 if isinstance(error, Missing) else 413 if isinstance(error, TooLarge) else 400
-        return render.page(
-            page_request,
-            "fault.html",
-            status=status,
-            title=message("page.not_as_it_stands"),
-            file=error.file and PurePath(error.file).name,
-            row=error.row,
-            found=error.found,
-            expected=error.expected,
-            do=error.do,
-            code=_whose(page_request),
-        )
-    traceback.print_exception(error, file=sys.stderr)
-    said = texts("page.program_fault", {})
-    return render.page(
-        page_request,
-        "fault.html",
-        status=500,
-        title=said["text"],
-        file=None,
-        row=None,
-        found=said["found"],
-        expected="",
-        do=said["do"],
-    )
+        told = {name: getattr(error, name) for name in ("row", "found", "expected", "do")}
+        told |= {"file": error.file and PurePath(error.file).name, "code": _whose(page_request)}
+        told["title"] = message("page.not_as_it_stands")
+    else:
+        traceback.print_exception(error, file=sys.stderr)
+        said, status = texts("page.program_fault", {}), 500
+        told = {"title": said["text"], "found": said["found"], "do": said["do"]}
+        told |= {"file": None, "row": None, "expected": ""}
+    return render.page(page_request, "fault.html", status=status, **told)
 
 
 def _whose(page_request: PageRequest) -> str | None:
