@@ -23,7 +23,7 @@ from miner.core import resources
 from miner.hypotheses.design import design
 from miner.hypotheses.tested import whitened
 from miner.stats.effects import single
-from miner.steps.ranking import table_of
+from miner.steps.opening import table_of
 
 SLOPE = 0.6
 WITHIN = 0.2

@@ -26,7 +26,7 @@ from joblib.externals.loky import get_reusable_executor
 from measure import environment
 
 from miner.steps.caseload import pool
-from miner.steps.records import generate
+from miner.steps.inventing import generate
 
 DAYS = 30
 

@@ -85,7 +85,7 @@ def known_records() -> Iterator[list[Any]]:
 @pytest.fixture
 def derived_once(known_records: list[Any], monkeypatch: pytest.MonkeyPatch) -> None:
     """What follows from the same records is computed once for the tests of many copies of them."""
-    from miner.steps import records as steps
+    from miner.steps import opening as steps
 
     read = steps._read
 

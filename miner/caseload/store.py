@@ -21,7 +21,7 @@ from miner.core.results import Evidence
 if TYPE_CHECKING:
     import pandas as pd
 
-    from miner.core.results.caseload import ClientRow
+    from miner.core.results.caseload import Caseload, ClientRow
 
 
 KEY = b"miner"
@@ -330,3 +330,29 @@ def _write_together(path: Path, paths: Sequence[Path], columns: Sequence[str]) -
                 number = pa.array([at] * table.num_rows, pa.int32())
                 parts.append(pa.table({CLIENT: number, **values}).cast(schema))
             writer.write_table(pa.concat_tables(parts))
+
+
+def keep_spreads(store: Store, found: Caseload) -> None:
+    """Write the spreads found from 20 clients on; without any, remove those kept before."""
+    spreads = [[factor, outcome, value] for (factor, outcome), value in found.spreads().items()]
+    if not spreads:
+        (store.folder / SPREADS).unlink(missing_ok=True)
+        return
+    content = {"unit": found.unit, "clients": found.agreed, "spreads": sorted(spreads)}
+    store.write(SPREADS, (json.dumps(content, indent=1) + "\n").encode())
+
+
+def practice_spreads(client_folder: Path, unit: str) -> dict[tuple[str, str], float]:
+    """Return (factor, outcome) -> spread found across the practice, empty where there is none.
+
+    A file that cannot be read counts as none: it is made again by the next ``caseload``.
+    """
+    home = client_folder.resolve().parent / NAME
+    path = folder_of_unit(home, unit) / SPREADS
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+        spreads = found["spreads"] if found["unit"] == unit else []
+        kept = ((str(factor), str(outcome), float(value)) for factor, outcome, value in spreads)
+        return {(factor, outcome): value for factor, outcome, value in kept if value > 0}
+    except (OSError, ValueError, KeyError, TypeError):
+        return {}

@@ -45,7 +45,7 @@ def command(
 
 
 def _week(client: Path, rules: Path | None, last: str | None, form: str) -> None:
-    from miner.steps.week import week
+    from miner.steps.weeks import week
     from miner.words.week import week_parts
 
     with progress("cli.looking_at_week"):

@@ -35,7 +35,7 @@ def command(
     detail: bool,
 ) -> None:
     """Tell one day of a client, wake to wake; of a practice, whom to look at first."""
-    from miner.steps.practice_mornings import is_practice
+    from miner.steps.morning import is_practice
 
     if is_practice(client):
         _practice(client, date, rules, form, out, on)

@@ -13,7 +13,7 @@ from miner.cli.reading import records
 from miner.cli.waiting import progress
 
 if TYPE_CHECKING:
-    from miner.steps.everything import ArchiveTexts
+    from miner.steps.pages import ArchiveTexts
 
 
 @click.command("export")
@@ -40,7 +40,7 @@ def command(client: Path, rules: Path | None, form: str, out: Path) -> None:
     with progress("cli.writing_records") as report:
         read, books = records(client, rules)
         if form == "everything":
-            from miner.steps.everything import export_everything
+            from miner.steps.pages import export_everything
 
             texts = archive_texts()
             written, notes = export_everything(read, out, texts, books, progress=report)
@@ -57,7 +57,7 @@ def archive_texts() -> ArchiveTexts:
     """Return how the texts of an archive of everything are written."""
     from miner.render.pages import render
     from miner.render.terminal import render as lines_of
-    from miner.steps.everything import ArchiveTexts
+    from miner.steps.pages import ArchiveTexts
     from miner.words.history import contents_parts, history_parts
 
     return ArchiveTexts(

@@ -26,7 +26,7 @@ from miner.ledger.entries import (
     plan_verdict,
 )
 from miner.ledger.line import NAME, SCHEMA, Event
-from miner.ledger.reading import BACK, Ledger, LedgerUnwritable, append, owned, read
+from miner.ledger.reading import BACK, Ledger, LedgerUnwritable, append, owned, read, whose
 
 __all__ = [
     "LOOKS",
@@ -56,6 +56,7 @@ __all__ = [
     "rankings",
     "read",
     "replay",
+    "whose",
 ]
 
 MAX_OPEN = 3

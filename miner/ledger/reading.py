@@ -15,7 +15,7 @@ import json
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -253,19 +253,25 @@ def read(folder: Path) -> Ledger:
     return Ledger(path, tuple(events), tuple(problems), writable)
 
 
-def owned(book: Ledger, whose: Mapping[str, str]) -> Ledger:
+def whose(code: str, folder: Path) -> dict[str, str]:
+    """Return what an entry says of the client it is written for."""
+    return {"client": code, "folder": folder.resolve().name}
+
+
+def owned(book: Ledger, code: str) -> Ledger:
     """Return a ledger, entries that were written for another client not trusted, and told.
 
     An entry is another client's where neither the code nor the folder it names is this one's.
 
     Args:
         book: as read.
-        whose: "client" and "folder" of the present client.
+        code: of the present client.
     """
+    here = whose(code, book.path.parent).items()
     strange = [
         event
         for event in book.events
-        if all(event.payload.get(name) not in (None, own) for name, own in whose.items())
+        if all(event.payload.get(name) not in (None, own) for name, own in here)
     ]
     if not strange:
         return book
@@ -374,7 +380,12 @@ class LedgerUnwritable(MinerError):  # noqa: N818 - it names what stands, not a 
 
 
 def append(
-    folder: Path, event: str, payload: Mapping[str, Any], at: datetime, *, wait_s: float = 10
+    folder: Path,
+    event: str,
+    payload: Mapping[str, Any],
+    at: datetime | None = None,
+    *,
+    wait_s: float = 10,
 ) -> Event:
     """Add one event to the ledger of a client folder and return it once it is on the disk.
 
@@ -386,7 +397,7 @@ def append(
         event: what kind of event it is.
         payload: what it holds: plain values, results, dates, numpy scalars; a number that is not
             finite becomes null.
-        at: the present time, with its zone.
+        at: the present time, with its zone; by default the clock's.
         wait_s: how long to wait in seconds while another program writes.
 
     Raises:
@@ -394,6 +405,7 @@ def append(
         MinerError: the ledger cannot be read.
         ValueError: ``at`` has no zone, or the payload uses a name the line itself needs.
     """
+    at = at or datetime.now(UTC)
     if at.utcoffset() is None:
         raise ValueError("no time zone")
     path = Path(folder) / NAME

@@ -18,9 +18,15 @@ from miner.core.results.briefing import Briefing
 from miner.core.results.morning import ClientMorning, DayReview
 from miner.page.places import LEDGER, require_inside
 from miner.rulebook import RuleBook
-from miner.steps.morning import NEWEST, day_review, records_by_day, review_of
-from miner.steps.practice_mornings import client_morning, newest_whole_by
-from miner.steps.records import check_records, with_folder
+from miner.steps.checking import check_records, with_folder
+from miner.steps.morning import (
+    NEWEST,
+    client_morning,
+    day_review,
+    newest_whole_by,
+    records_by_day,
+    review_of,
+)
 from miner.words.cautions import Cautions
 from miner.words.said import rules_at_door
 

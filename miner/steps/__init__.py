@@ -13,111 +13,147 @@ if TYPE_CHECKING:
     from miner.records.write.entering import DiaryEntry
     from miner.steps.asking import ask, error_rate, why
     from miner.steps.caseload import pool, remember_page, rules_of_practice, suggested_questions
-    from miner.steps.everything import export_everything, remember_shared, write_pages
+    from miner.steps.checking import cautions, check, check_records, with_folder
+    from miner.steps.exporting import export, export_files
     from miner.steps.fixing import fix_question, fixed_questions
-    from miner.steps.following import drop, follow, keep
-    from miner.steps.gathering import briefing
+    from miner.steps.following import drop, follow, result
+    from miner.steps.inventing import generate, write_demo
+    from miner.steps.keeping import keep, plan
     from miner.steps.looks import remember_shown
-    from miner.steps.meal_steps import compare_meals, meal_table, meals, repeats
+    from miner.steps.mapping import Look, look_at, map_file, source_of, undo_mapping
+    from miner.steps.meal_steps import compare_meals, repeats
     from miner.steps.merging import merge, merges, part
-    from miner.steps.morning import day_review
+    from miner.steps.morning import (
+        client_morning,
+        day_review,
+        is_practice,
+        practice_morning,
+        review_of,
+        with_notes,
+    )
     from miner.steps.noting import correct, notebook, take_back, take_out, write_note
-    from miner.steps.planning import plan
-    from miner.steps.practice_mornings import practice_morning
-    from miner.steps.ranking import rank
-    from miner.steps.records import (
-        cautions,
-        check,
+    from miner.steps.opening import (
         day_table,
         days,
-        generate,
         load_rules,
+        meal_table,
+        meals,
         read_client,
-        write_demo,
+        table_of,
     )
-    from miner.steps.results_of_plans import result
+    from miner.steps.pages import (
+        ArchiveTexts,
+        briefing,
+        export_everything,
+        remember_shared,
+        write_pages,
+    )
+    from miner.steps.ranking import rank
     from miner.steps.story import history, written_plan
+    from miner.steps.weeks import week
 
-_STEPS = {
-    "asking": ("ask", "error_rate", "why"),
-    "caseload": ("pool", "remember_page", "rules_of_practice", "suggested_questions"),
-    "everything": ("export_everything", "remember_shared", "write_pages"),
-    "fixing": ("fix_question", "fixed_questions"),
-    "following": ("drop", "follow", "keep"),
-    "gathering": ("briefing",),
-    "looks": ("remember_shown",),
-    "meal_steps": ("compare_meals", "meal_table", "meals", "repeats"),
-    "merging": ("merge", "merges", "part"),
-    "morning": ("day_review",),
-    "noting": ("correct", "notebook", "take_back", "take_out", "write_note"),
-    "planning": ("plan",),
-    "practice_mornings": ("practice_morning",),
-    "ranking": ("rank",),
-    "records": (
-        "cautions",
-        "check",
-        "day_table",
-        "days",
-        "generate",
-        "load_rules",
-        "read_client",
-        "write_demo",
-    ),
-    "results_of_plans": ("result",),
-    "story": ("history", "written_plan"),
+_HOME = {
+    name: home
+    for home, names in {
+        "miner.followup.planning": ("Wish",),
+        "miner.records.write.entering": ("DiaryEntry",),
+        "miner.steps.asking": (
+            "ask",
+            "error_rate",
+            "why",
+        ),
+        "miner.steps.caseload": (
+            "pool",
+            "remember_page",
+            "rules_of_practice",
+            "suggested_questions",
+        ),
+        "miner.steps.checking": (
+            "cautions",
+            "check",
+            "check_records",
+            "with_folder",
+        ),
+        "miner.steps.exporting": (
+            "export",
+            "export_files",
+        ),
+        "miner.steps.fixing": (
+            "fix_question",
+            "fixed_questions",
+        ),
+        "miner.steps.following": (
+            "drop",
+            "follow",
+            "result",
+        ),
+        "miner.steps.inventing": (
+            "generate",
+            "write_demo",
+        ),
+        "miner.steps.keeping": (
+            "keep",
+            "plan",
+        ),
+        "miner.steps.looks": ("remember_shown",),
+        "miner.steps.mapping": (
+            "Look",
+            "look_at",
+            "map_file",
+            "source_of",
+            "undo_mapping",
+        ),
+        "miner.steps.meal_steps": (
+            "compare_meals",
+            "repeats",
+        ),
+        "miner.steps.merging": (
+            "merge",
+            "merges",
+            "part",
+        ),
+        "miner.steps.morning": (
+            "client_morning",
+            "day_review",
+            "is_practice",
+            "practice_morning",
+            "review_of",
+            "with_notes",
+        ),
+        "miner.steps.noting": (
+            "correct",
+            "notebook",
+            "take_back",
+            "take_out",
+            "write_note",
+        ),
+        "miner.steps.opening": (
+            "day_table",
+            "days",
+            "load_rules",
+            "meal_table",
+            "meals",
+            "read_client",
+            "table_of",
+        ),
+        "miner.steps.pages": (
+            "ArchiveTexts",
+            "briefing",
+            "export_everything",
+            "remember_shared",
+            "write_pages",
+        ),
+        "miner.steps.ranking": ("rank",),
+        "miner.steps.story": (
+            "history",
+            "written_plan",
+        ),
+        "miner.steps.weeks": ("week",),
+    }.items()
+    for name in names
 }
-_HOME = {name: f"miner.steps.{home}" for home, names in _STEPS.items() for name in names}
-_HOME["Wish"] = "miner.followup.planning"
-_HOME["DiaryEntry"] = "miner.records.write.entering"
 
-__all__ = [
-    "DiaryEntry",
-    "Wish",
-    "ask",
-    "briefing",
-    "cautions",
-    "check",
-    "compare_meals",
-    "correct",
-    "day_review",
-    "day_table",
-    "days",
-    "drop",
-    "error_rate",
-    "export_everything",
-    "fix_question",
-    "fixed_questions",
-    "follow",
-    "generate",
-    "history",
-    "keep",
-    "load_rules",
-    "meal_table",
-    "meals",
-    "merge",
-    "merges",
-    "notebook",
-    "part",
-    "plan",
-    "pool",
-    "practice_morning",
-    "rank",
-    "read_client",
-    "remember_page",
-    "remember_shared",
-    "remember_shown",
-    "repeats",
-    "result",
-    "rules_of_practice",
-    "suggested_questions",
-    "take_back",
-    "take_out",
-    "why",
-    "write_demo",
-    "write_note",
-    "write_pages",
-    "written_plan",
-]
+__all__ = sorted(_HOME)
 
 
 def __getattr__(name: str) -> Any:

@@ -6,8 +6,9 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
+from miner.caseload.running import Progress
+from miner.caseload.store import practice_spreads
 from miner.core.messages import Message, MinerError, Words, by_rules, message
-from miner.core.period import EVER
 from miner.core.results import ErrorRate, Evidence, Hypothesis, Wording, worded
 from miner.core.results.why import Why
 from miner.hypotheses.design import Question
@@ -18,11 +19,20 @@ from miner.hypotheses.why import why_table
 from miner.records.client import Client
 from miner.records.synonyms import standing_for
 from miner.rulebook import RuleBook
+from miner.steps.client_ledger import ClientLedger, ledger_of
 from miner.steps.fixing import require_shape
-from miner.steps.looks import LAST, SEEN, as_first_seen, first_day, remember_look, since
-from miner.steps.past import Past, read_past
-from miner.steps.ranking import Progress, Spreads, practice_spreads, primary_of, table_of
-from miner.steps.records import MIN_DRAWS, client_of, rules_of, seed_of, whole_number, word
+from miner.steps.looks import (
+    LAST,
+    SEEN,
+    Looked,
+    as_first_seen,
+    days_used,
+    first_of,
+    remember_look,
+    since,
+)
+from miner.steps.opening import MIN_DRAWS, opened, seed_of, table_of, whole_number, word
+from miner.steps.ranking import Spreads, primary_of
 from miner.tables.unit_table import UnitTable
 
 MOST = 100_000
@@ -67,13 +77,12 @@ def ask(
         >>> answer.to_frame().attrs["units"]["difference"]
         'mg/dL'
     """
-    client = client_of(client)
-    books = rules_of(client, rules)
+    client, books = opened(client, rules)
     factor = standing_for(word("factor", factor), client.settings)
     unit = books.unit_of(factor, word("outcome", outcome))
     require_shape(books, factor, unit, shape)
     name = outcome.removeprefix(f"{unit}.")
-    past = read_past(client)
+    past = ledger_of(client)
     family = past.questions(books, unit)
     fixed = [item for item in family if (item.factor, item.outcome) == (factor, name)]
     across = practice_spreads(client.folder, unit) if spreads is None else spreads
@@ -84,13 +93,14 @@ def ask(
     else:
         question = fixed[0] if fixed else Question(factor, name, doubt=LOOKED, shape=shape)
         found = _searched(client, table, books, question, across)
-    ranked = past.rankings(first_day(table, EVER))
+    seen = days_used(table)
+    ranked = past.rankings(first_of(seen))
     looked = (message("steps.had_looked"),) if ranked and not found.fixed_before else ()
     notes: tuple[Words, ...] = (*found.notes, *looked, *past.notes)
     if fixed:
         notes += _changes(client, past, books, fixed[0], unit)
     if remember:
-        notes += remember_look(client, past, table, "ask", (factor,), name, now)
+        notes += remember_look(client, past, Looked("ask", unit, seen, (factor,), name), now)
     if shape and fixed and fixed[0].shape != shape:
         notes += (by_rules(books, "wording.fixed.shape_stays"),)
     days = int(table.frame["date"].nunique())
@@ -99,7 +109,7 @@ def ask(
 
 
 def _changes(
-    client: Client, past: Past, rules: RuleBook, question: Question, unit: str
+    client: Client, past: ClientLedger, rules: RuleBook, question: Question, unit: str
 ) -> tuple[Message, ...]:
     """Tell what was changed of later days since somebody had looked at them."""
     entry = next(
@@ -176,15 +186,15 @@ def why(
         >>> table.loc["2026-01-13", "short_sleep_from"]
         'sleep.csv:3'
     """
-    client = client_of(client)
-    books = rules_of(client, rules)
+    client, books = opened(client, rules)
     if table is not None:
         found = why_table(table, books, id_, client.settings.code)
     else:
         table, found = _in_either(client, books, word("the ID", id_))
-    past = read_past(client)
+    past = ledger_of(client)
     if remember:
-        remember_look(client, past, table, "why", found.factors, found.outcome, now)
+        look = Looked("why", table.unit, days_used(table), found.factors, found.outcome)
+        remember_look(client, past, look, now)
     return _since_fixed(found, table, past.questions(books, found.unit))
 
 
@@ -228,8 +238,7 @@ def error_rate(
         >>> rate.worlds, rate.claimed, rate.nominal
         (2, 0, 0.05)
     """
-    client = client_of(client)
-    books = rules_of(client, rules)
+    client, books = opened(client, rules)
     unit = client.settings.rank_unit
     found = _error_rate(
         table_of(client, books, unit),

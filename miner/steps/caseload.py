@@ -29,6 +29,7 @@ from miner.caseload.store import (
     Store,
     folder_of_unit,
     forget_in_other_unit,
+    keep_spreads,
     read_pages,
 )
 from miner.core import VERSION, resources
@@ -42,9 +43,8 @@ from miner.records.client import Client
 from miner.records.read.settings import PracticeFile, read_settings
 from miner.records.read.toml_file import read_toml
 from miner.rulebook import RuleBook
-from miner.steps.past import folder_of, read_past, settings_of
-from miner.steps.ranking import keep_spreads
-from miner.steps.records import draws_of, load_rules, whole_number
+from miner.steps.client_ledger import folder_of, ledger_of, settings_of
+from miner.steps.opening import draws_of, rules_of, whole_number
 from miner.steps.who_is_pooled import look, who_is_pooled
 
 Own = Sequence[tuple[PooledQuestion, dict[Shape, OwnSlopes]]]
@@ -75,7 +75,7 @@ def suggested_questions(
     practice, settings = folder.parent, settings_of(client)
     every = [name for name in client_folders(str(practice)) if name != folder.name]
     names = [name for name in every if _agreed(practice / name)]
-    own_rules = load_rules(None, folder)
+    own_rules = rules_of(folder)
     found: list[Suggestion] = []
     counts, looked_at = [], 0
     for unit in ("day", "meal") if len(names) >= MIN_CLIENTS else ():
@@ -86,7 +86,7 @@ def suggested_questions(
         questions, asked_of = _suggested_by(agreed, store, own_rules, unit)
         found, looked_at = [*found, *questions], looked_at + asked_of
     others = max(counts, default=len(names))
-    asked = {(item.factor, item.outcome) for item in read_past(client).asked()}
+    asked = {(item.factor, item.outcome) for item in ledger_of(client).asked()}
     new = [item for item in found if (item.factor, item.outcome) not in asked]
     told = Suggested(
         settings.code,
@@ -384,7 +384,7 @@ def keep_only(practice: Path, names: Sequence[str]) -> None:
 def _of_practice(practice: str, name: str) -> tuple[RuleBook, PracticeFile]:
     with fetched(practice, name) as folder:
         settings = read_toml(folder.parent / "practice.toml", PracticeFile)
-        return load_rules(None, folder), settings
+        return rules_of(folder), settings
 
 
 def with_sentences(found: Caseload, rules: RuleBook) -> Caseload:

@@ -16,8 +16,8 @@ from miner.hypotheses.design import identity_in_rules
 from miner.records.client import Client, Settings
 from miner.records.synonyms import standing_for, words_behind
 from miner.rulebook import RuleBook
-from miner.steps.past import folder_of, read_past, settings_of, whose
-from miner.steps.records import load_rules, read_client
+from miner.steps.client_ledger import folder_of, ledger_of, settings_of
+from miner.steps.opening import read_client, rules_of
 
 EARLIEST = 2000
 
@@ -53,7 +53,7 @@ def fix_question(
             lies ahead or long ago, or the question is fixed already.
     """
     folder = folder_of(client)
-    books = rules or load_rules(None, folder)
+    books = rules_of(folder, rules)
     settings = settings_of(client)
     moment = now or datetime.now(UTC)
     zone = settings.time_zone
@@ -65,7 +65,7 @@ def fix_question(
     require_shape(books, factor, unit, shape)
     name = outcome.removeprefix(f"{unit}.")
     _require_past(fixed_on, today)
-    past = read_past(client)
+    past = ledger_of(client)
     known = {item: each for each in ("day", "meal") for item in past.questions(books, each)}
     if any((k.factor, k.outcome, u) == (factor, name, unit) for k, u in known.items()):
         habit = by_rules(books, "labels.factor", name=factor, unit=unit)
@@ -85,7 +85,7 @@ def fix_question(
         "range": list(settings.range),
         "words": list(words_behind(factor, settings)),
         "shape": shape,
-        **whose(settings, folder),
+        **ledger.whose(settings.code, folder),
         "looked": day < today and pooled_before(folder.resolve().parent, folder.resolve().name),
     }
     ledger.append(folder, "fixed", payload, moment)
@@ -96,7 +96,7 @@ def fix_question(
 
 def fixed_questions(client: Client | Path) -> tuple[ledger.FixedQuestion, ...]:
     """Return the questions fixed so far, in the order in which they were written down."""
-    return read_past(client).asked()
+    return ledger_of(client).asked()
 
 
 def require_shape(rules: RuleBook, factor: str, unit: str, shape: str | None) -> None:

@@ -1,98 +1,39 @@
-"""Keeping a hypothesis, and reading it on days that did not suggest it."""
+"""What new days say of everything kept: a verdict once, an alternating test as it was read."""
 
 from __future__ import annotations
 
-from dataclasses import replace
-from datetime import UTC, date, datetime
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import Any
 
 from miner import ledger
-from miner.core.messages import Message, MinerError, closest, message
+from miner.core.messages import Message, MinerError, Words, by_rules, closest, message
+from miner.core.results import PairsTest, PlanResult, Since, Wording, worded
 from miner.core.results.follow import Following, KeptResult
 from miner.followup import following as judging
-from miner.followup.keeping import WAYS, KeepWish, RankedOn, entry_of, reworded
-from miner.ledger import MAX_OPEN, FollowupState, is_day, replay
+from miner.followup import planning as reading
+from miner.followup.following import Fresh, each_day, fresh
+from miner.followup.keeping import as_kept, reworded, thaw
+from miner.followup.planning import drawn_in_time, drawn_late
+from miner.followup.ticked import misplaced
+from miner.ledger import (
+    FollowupState,
+    FrozenIdea,
+    Kept,
+    PlanKept,
+    VerdictEntry,
+    as_written,
+    plan_verdict,
+    replay,
+)
 from miner.records.client import Client
+from miner.records.write.ticks import Ticks, read_ticks
 from miner.rulebook import RuleBook
-from miner.steps.kept import Seen, kept_result, last_day, see, unit_holding
-from miner.steps.looks import as_first_seen
-from miner.steps.past import Past, read_past, whose
-from miner.steps.ranking import Progress, rank, table_of
-from miner.steps.records import rules_of
-from miner.steps.results_of_plans import test_so_far
-
-
-def keep(
-    client: Client,
-    id_: str,
-    as_: str,
-    rules: RuleBook | None = None,
-    *,
-    read_on: date | None = None,
-    note: str = "",
-    now: datetime | None = None,
-    progress: Progress | None = None,
-) -> KeptResult:
-    """Keep a ranked hypothesis, frozen, to be judged on days that did not suggest it.
-
-    Args:
-        client: as read; the present records are ranked, and all of their days count as seen.
-        id_: as ``rank`` prints it.
-        as_: "watch", "alternate" or "adopt".
-        rules: the rule books.
-        read_on: when it is read; by default when new days show what is looked for 80 times in
-            100, within 14 to 120 days.
-        note: words of one's own.
-        now: time of the ledger's entry.
-        progress: told what is being done and the share done.
-
-    Raises:
-        MinerError: no hypothesis has that ID, it has no direction, it or three others are open
-            already, the date is too near, or the ledger cannot be written.
-    """
-    books = rules_of(client, rules)
-    if as_ not in WAYS:
-        raise MinerError("steps.no_such_way", way=as_, ways=WAYS)
-    last = last_day(client, books) or ""
-    past = read_past(client)
-    require_room(past, id_, last)
-    unit = unit_holding(client, books, id_)
-    ranking = rank(
-        client, books, unit=unit, remember=True, now=now, together=False, progress=progress
-    )
-    source = RankedOn(client, books, ranking, table_of(client, books, ranking.unit))
-    written = entry_of(
-        source,
-        source.find(id_),
-        KeepWish(as_, read_on, note),
-        seen_to=_seen_to(past, last),
-        together=1 + sum(item.as_ == "watch" for item in replay(past.book).open_on(last)),
-    )
-    whole = written.payload() | whose(client.settings, client.folder)
-    event = ledger.append(client.folder, "kept", whole, now or datetime.now(UTC))
-    story = replay(read_past(client).book)
-    item = story.at(event.n)
-    if item is None:
-        raise _no_room(story, last)
-    seen = see(client, books, item, read_past(client)) if as_ == "watch" else None
-    return kept_result(story, item, seen, books, last)
-
-
-def drop(client: Client, id_: str, *, now: datetime | None = None) -> Message:
-    """Give up a kept hypothesis that has no verdict; it never gets one. Return what to say.
-
-    Raises:
-        MinerError: nothing of that ID is open, or the ledger cannot be written.
-    """
-    story = replay(read_past(client).book)
-    now_open = story.open_on(None)
-    item = next((one for one in now_open if one.id == id_), None)
-    if item is None:
-        known = [one.id for one in now_open]
-        code = "steps.not_open" if known else "steps.nothing_open"
-        raise MinerError(code, id=id_, known=known, close=closest(id_, known))
-    written = {"kept_entry": item.entry.n, "id": id_}
-    ledger.append(client.folder, "dropped", written, now or datetime.now(UTC))
-    return message("steps.dropped", id=id_)
+from miner.steps.client_ledger import ClientLedger, ledger_of
+from miner.steps.looks import add_entry, as_first_seen, since, without_seen
+from miner.steps.opening import opened, table_of
+from miner.tables.unit_table import UnitTable
 
 
 def follow(
@@ -112,17 +53,17 @@ def follow(
         remember: write the verdict of what has reached its date; without, it is not told either.
         now: time of the ledger's entries.
     """
-    books = rules_of(client, rules)
-    past = read_past(client)
+    client, books = opened(client, rules)
+    past = ledger_of(client)
     story = replay(past.book)
     seen = {
         item.entry.n: see(client, books, item, past)
         for item in story.kept
         if item.as_ == "watch" and item.closed_at is None
     }
-    unwritten = _settle(client, books, story, list(seen.values()), now) if remember else []
+    unwritten = _settle(client, books, story, list(seen.values()), now) if remember else ()
     notes = [*past.notes, *unwritten]
-    story = replay(read_past(client).book)
+    story = replay(ledger_of(client).book)
     last = last_day(client, books) if story.kept else None
     kept = []
     for item in story.kept:
@@ -140,31 +81,27 @@ def follow(
     return Following(client.settings.code, last, tuple(kept), tuple(notes))
 
 
-def require_room(past: Past, id_: str, last: str) -> None:
-    """Refuse a fourth open idea, or one that is open already.
+def drop(client: Client, id_: str, *, now: datetime | None = None) -> Message:
+    """Give up a kept hypothesis that has no verdict; it never gets one. Return what to say.
 
     Raises:
-        MinerError: with what is open.
+        MinerError: nothing of that ID is open, or the ledger cannot be written.
     """
-    story = replay(past.book)
-    now_open = story.open_on(last)
-    if any(item.id == id_ for item in now_open):
-        raise MinerError("steps.kept_already", id=id_)
-    if len(now_open) >= MAX_OPEN:
-        raise _no_room(story, last)
-
-
-def _seen_to(past: Past, last: str) -> str:
-    """Return the last day that the records or any look at them hold; no day of it is new."""
-    days = [last]
-    for kind in ledger.LOOKS:
-        days += [str(event.payload.get("last_day")) for event in ledger.named(past.book, kind)]
-    return max(day for day in days if day == last or is_day(day))
+    story = replay(ledger_of(client).book)
+    now_open = story.open_on(None)
+    item = next((one for one in now_open if one.id == id_), None)
+    if item is None:
+        known = [one.id for one in now_open]
+        code = "steps.not_open" if known else "steps.nothing_open"
+        raise MinerError(code, id=id_, known=known, close=closest(id_, known))
+    written = {"kept_entry": item.entry.n, "id": id_}
+    ledger.append(client.folder, "dropped", written, now)
+    return message("steps.dropped", id=id_)
 
 
 def _settle(
     client: Client, rules: RuleBook, story: FollowupState, seen: list[Seen], now: datetime | None
-) -> list[Message]:
+) -> tuple[Message, ...]:
     """Write a verdict for everything whose date is reached; return what could not be done."""
     due = [one for one in seen if one.reached]
     p = {one.item.entry.n: one.found.p(judging.sign(one.item.what)) for one in due}
@@ -180,7 +117,7 @@ def _settle(
         without = None
         if one.since.left_out:
             before = as_first_seen(client, one.since.left_out)
-            other = see(before, rules, one.item, read_past(client))
+            other = see(before, rules, one.item, ledger_of(client))
             without = judging.judge(one.item, other.found, others).status
         written = {
             "kept_entry": one.item.entry.n,
@@ -198,12 +135,340 @@ def _settle(
             "records_hash": client.records_hash,
             "since": replace(one.since, without=without).to_dict(),
         }
-        try:
-            ledger.append(client.folder, "verdict", written, now or datetime.now(UTC))
-        except ledger.LedgerUnwritable as error:
-            return [message("steps.no_verdict_written", why=error.found)]
-    return []
+        if untold := add_entry(client, "verdict", written, now):
+            return untold
+    return ()
 
 
-def _no_room(story: FollowupState, last: str) -> MinerError:
-    return MinerError("steps.no_room", most=MAX_OPEN, ids=[item.id for item in story.open_on(last)])
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A watched hypothesis: its table and rule books, its new units, what was changed of them."""
+
+    item: Kept
+    table: UnitTable
+    rules: RuleBook
+    found: Fresh
+    reached: bool
+    since: Since
+
+    def looks(self) -> Iterator[tuple[str, Fresh]]:
+        """Return what a look on every day so far would have seen of its new units."""
+        what = self.item.what
+        after, until = what.suggested_by_days_to, what.read_on
+        return each_day(self.table, self.rules, what, after, until, judging.FIRST_LOOK)
+
+
+def frozen_table(client: Client, rules: RuleBook, kept: FrozenIdea) -> tuple[UnitTable, RuleBook]:
+    """Return the client's units made with the kept definitions, and the rule books with them."""
+    books = thaw(kept, rules)
+    return table_of(as_kept(client, kept), books, kept.unit_of), books
+
+
+def see(client: Client, rules: RuleBook, item: Kept, past: ClientLedger) -> Seen:
+    """Return what these records hold of a watched hypothesis."""
+    table, books = frozen_table(client, rules, item.what)
+    after, until = item.what.suggested_by_days_to, item.what.read_on
+    changes = since(client, past, after, until, item.entry.n)
+    table = without_seen(table, changes.seen)
+    changes = replace(changes, over_before=_over_before(table, after, until, item.entry.written_by))
+    found = fresh(table, books, item.what, after, until)
+    return Seen(item, table, books, found, reached(client, rules, table, until), changes)
+
+
+def _over_before(table: UnitTable, after: str, until: str, written: str) -> int:
+    """Return how many new units are of days that had passed when it was kept."""
+    frame = table.frame
+    dates = frame["date"][frame["usable"].to_numpy(dtype=bool)].astype(str)
+    return int(((dates > after) & (dates <= until) & (dates < written[:10])).sum())
+
+
+def reached(client: Client, rules: RuleBook, table: UnitTable, until: str) -> bool:
+    """Say whether the records have passed a day; by the readings, whatever is noted."""
+    frame = (table if table.unit == "day" else table_of(client, rules, "day")).frame
+    dates, usable = frame["date"], frame["usable"].astype(bool)
+    return bool((dates > until).any() or ((dates == until) & usable).any())
+
+
+def last_day(client: Client, rules: RuleBook) -> str | None:
+    """Return the last day of the records, ISO."""
+    frame = table_of(client, rules, "day").frame
+    return str(frame["date"].iloc[-1]) if len(frame) else None
+
+
+def kept_result(
+    story: FollowupState, item: Kept, seen: Seen | None, rules: RuleBook, last: str | None
+) -> KeptResult:
+    """Return what may be told of one kept hypothesis: a verdict only as it was written.
+
+    Args:
+        story: the whole ledger.
+        item: what was kept.
+        seen: its new units, where it is watched.
+        rules: the rule books.
+        last: last day of the records.
+    """
+    what, books = item.what, seen.rules if seen else thaw(item.what, rules)
+    with as_written("ledger.verdict_unreadable", item.id):
+        told = _told(item, seen)
+    before = story.tried(item.id, item.entry.n)
+    result = KeptResult(
+        id=item.id,
+        as_=item.as_,
+        kept_on=item.entry.at[:10],
+        **{name: getattr(what, name) for name in AS_KEPT},
+        unit=str(what.definitions.outcome["measure_unit"]),
+        sought=what.sought_then,
+        smallest_worth_it=float(what.smallest_worth_it),
+        proven=item.entry.trusted and (item.verdict is None or item.verdict.trusted),
+        tried_before=None if before is None else before.ended,
+        open=item.open_on(last),
+        **told,
+    )
+    return worded(result, Wording(books, case="" if item.dropped is None else "dropped"))
+
+
+AS_KEPT = (
+    "suggested_by_days_to",
+    "read_on",
+    "factors",
+    "lag_days",
+    "outcome",
+    "unit_of",
+    "direction",
+    "expected",
+    "power",
+    "note",
+)
+IN_VERDICT = ("status", "difference", "interval", "p", "p_adjusted", "counts", "since")
+
+
+def _told(item: Kept, seen: Seen | None) -> dict[str, Any]:
+    if item.as_ == "watch" and item.verdict is not None:
+        written = VerdictEntry.read(item.verdict.payload)
+        if written.status not in judging.ENDED:
+            raise ValueError(written.status)
+        told = {name: getattr(written, name) for name in IN_VERDICT}
+        return told | {"new_units": written.new_units or 0, "reason": written.reason or ""}
+    if item.as_ != "watch" or seen is None or item.dropped is not None:
+        return {}
+    return {
+        "new_units": seen.found.units,
+        "status": judging.WAITING,
+        "counts": judging.new_units(seen.found),
+        "reason": message("steps.verdict_unwritten") if seen.reached else "",
+    }
+
+
+NOTHING = PairsTest(0, None, None, None)
+STATUSES = (reading.CHANGED, reading.NO_CHANGE, reading.UNSETTLED)
+
+
+def result(
+    client: Client,
+    name: str,
+    rules: RuleBook | None = None,
+    *,
+    stopped: bool = False,
+    now: datetime | None = None,
+) -> PlanResult:
+    """Read an alternating test by the orders its own coins allow; once, and not before its date.
+
+    Args:
+        client: as read.
+        name: of the plan.
+        rules: the rule books.
+        stopped: the client has stopped: read the pairs there are, and end the test. Before any
+            pair is complete there is nothing to read: it ends without a verdict, and the idea
+            may be planned anew. Past its date without a complete pair nothing is read either,
+            and the plan stays open: records may still come.
+        now: time of the ledger's entry.
+
+    Raises:
+        MinerError: there is no such plan, or it was given up.
+    """
+    client, books = opened(client, rules)
+    past = ledger_of(client)
+    item = _plan(past.book, name)
+    if item.verdict is not None:
+        return _as_written(item, books)
+    if item.never_begun:
+        return test_so_far(client, books, item)
+    if item.kept.closed_at is not None:
+        raise MinerError("steps.plan_dropped", name=name)
+    found, over = _read(client, books, item, past.notes, stopped=stopped)
+    if stopped and not found.pairs_used:
+        return _never_begun(client, books, item, now)
+    if found.status is None:
+        return _worded(found, books, _unread(found, "no_pair" if over else "waiting"))
+    written = found.to_dict() | {
+        "kept_entry": item.kept.entry.n,
+        "records_hash": client.records_hash,
+    }
+    ledger.append(client.folder, "verdict", written, now)
+    return _as_written(_plan(ledger_of(client).book, name), books)
+
+
+def test_so_far(client: Client, rules: RuleBook, item: PlanKept) -> PlanResult:
+    """Return what was written of a test, or else how many pairs are complete, and no more.
+
+    Args:
+        client: as read.
+        rules: the rule books.
+        item: the plan, from the story of this client's ledger.
+    """
+    if item.verdict is not None:
+        return _as_written(item, rules)
+    found, over = _read(client, rules, item, (), opened=False)
+    if item.never_begun:
+        return _worded(replace(found, stopped_early=True), rules, "never_begun")
+    due = "due" if found.pairs_used else "no_pair"
+    if item.kept.closed_at is not None:
+        return _worded(found, rules, "given_up")
+    return _worded(found, rules, _unread(found, due if over else "waiting"))
+
+
+def _worded(found: PlanResult, rules: RuleBook, unread: str = "") -> PlanResult:
+    """Return a result with its wording.
+
+    Args:
+        found: as read.
+        rules: the rule books.
+        unread: what is said where there is no status: waiting, due, no_pair, all_late, given_up
+            or never_begun.
+    """
+    return worded(found, Wording(rules, case=unread))
+
+
+def _unread(found: PlanResult, otherwise: str) -> str:
+    return "all_late" if found.late_pairs == found.planned_pairs else otherwise
+
+
+def _never_begun(
+    client: Client, rules: RuleBook, item: PlanKept, now: datetime | None
+) -> PlanResult:
+    """Write that a plan ended before any pair was complete, and return what to say."""
+    written = {"kept_entry": item.kept.entry.n, "id": item.kept.id, "plan": item.name}
+    ledger.append(client.folder, "dropped", written, now)
+    return result(client, item.name, rules)
+
+
+def _read(
+    client: Client,
+    rules: RuleBook,
+    item: PlanKept,
+    notes: tuple[Words, ...],
+    *,
+    stopped: bool = False,
+    opened: bool = True,
+    told: bool = True,
+) -> tuple[PlanResult, bool]:
+    """Return a test, and whether it is over; before that, or unopened, nothing of the outcome."""
+    what, planned = item.kept.what, item.what
+    table, frozen = frozen_table(client, rules, what)
+    ticks = read_ticks(client.folder)
+    rule = frozen.factor(planned.factor, table.unit)
+    periods = planned.periods
+    in_time = drawn_in_time(periods, item.entry.at)
+    seen, differ = reading.read_pairs(
+        table,
+        in_time,
+        outcome=what.outcome,
+        offset_days=planned.offset_days,
+        shown=reading.Shown(
+            planned.factor if rule.change_shows else None,
+            rule.helpful,
+            planned.offset_days - what.lag_days[0],
+        ),
+        ticks=ticks.of(item.name),
+    )
+    over = stopped or reached(client, rules, table, planned.read_on)
+    complete = [pair for pair in seen if pair.difference is not None]
+    shown = over and opened and bool(complete)
+    seed = planned.seed
+    test = reading.test_of(seen, seed) if shown else NOTHING
+    followed = reading.test_of([p for p in seen if p.followed], seed) if shown else NOTHING
+    worth = float(planned.worth_having)
+    changes = _changes(client, rules, item, frozen, stopped) if shown and told else ()
+    found = PlanResult(
+        plan=item.name,
+        status=reading.status_of(test, worth) if shown else None,
+        difference=test.difference,
+        interval=test.interval,
+        p=test.p,
+        pairs_used=len(complete),
+        pairs_not_followed=sum(not pair.followed for pair in complete),
+        as_followed=followed,
+        id=item.kept.id,
+        factor=planned.factor,
+        outcome=what.outcome,
+        unit=planned.unit,
+        unit_of=table.unit,
+        worth_having=worth,
+        read_on=planned.read_on,
+        pairs=seen if shown else (),
+        ticks_and_records_differ=differ,
+        stopped_early=stopped,
+        planned_pairs=planned.pairs,
+        put_aside=item.abandoned_plans,
+        late_pairs=(len(periods) - len(in_time)) // 2,
+        notes=(*notes, *_late(rules, item), *changes, *_of_ticks(client, ticks, item)),
+    )
+    return found, over
+
+
+def _as_written(item: PlanKept, rules: RuleBook) -> PlanResult:
+    if item.verdict is None:
+        raise MinerError("steps.verdict_not_written", name=item.name)
+    with as_written("ledger.plan_verdict_unreadable", item.name):
+        found = _from_entry(item.verdict.payload)
+    found = replace(found, proven=item.verdict.trusted and item.entry.trusted)
+    return _worded(found, rules)
+
+
+def _from_entry(told: Mapping[str, Any]) -> PlanResult:
+    found = plan_verdict(told)
+    if found.status not in STATUSES:
+        raise ValueError(found.status)
+    return found
+
+
+def _late(rules: RuleBook, item: PlanKept) -> tuple[Message, ...]:
+    first, at = item.what.periods[0].first, item.entry.at
+    if drawn_late(first, at):
+        return (by_rules(rules, "wording.plan.late", drawn=at[:10]),)
+    # by the entries above it, it may have been written after days it was to order
+    back = drawn_late(first, item.entry.written_by)
+    return (by_rules(rules, "wording.plan.clock_back"),) if back else ()
+
+
+def _changes(
+    client: Client, rules: RuleBook, item: PlanKept, books: RuleBook, stopped: bool
+) -> tuple[Message, ...]:
+    """Tell what was changed of the days of a test since somebody had looked at them."""
+    planned = item.what
+    first, until = planned.periods[0].first, planned.read_on
+    after = (date.fromisoformat(first) - timedelta(days=1)).isoformat()
+    found = since(client, ledger_of(client), after, until, item.entry.n)
+    without = None
+    if found.left_out:
+        before = as_first_seen(client, found.left_out)
+        other, _ = _read(before, rules, item, (), stopped=stopped, told=False)
+        if other.status:
+            without = by_rules(books, "labels.ended", status=other.status)
+    return found.messages(books, without, planned.unit_of)
+
+
+def _of_ticks(client: Client, ticks: Ticks, item: PlanKept) -> tuple[Message, ...]:
+    plans = replay(ledger.read(client.folder)).plans
+    found = (*ticks.findings, *misplaced(ticks, plans, item.name))
+    return tuple(message("labels.finding", found=one, limit=400) for one in found)
+
+
+def _plan(book: ledger.Ledger, name: str) -> PlanKept:
+    story = replay(book)
+    found = story.plan(name)
+    if found is None:
+        known = [one.name for one in story.plans]
+        code = "steps.no_plan_to_read" if known else "steps.no_plan_written"
+        raise MinerError(code, name=name, known=known, close=closest(name, known))
+    return found

@@ -1,98 +1,126 @@
-"""What is written to a client's ledger whenever somebody looks at what the records show."""
+"""What is written to a client's ledger when somebody looks, and what was changed since."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
-from datetime import UTC, datetime
-from typing import Any
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 
 from miner import ledger
 from miner.core import VERSION
-from miner.core.messages import Words, message
+from miner.core.messages import Message, Words, message
 from miner.core.period import EVER, Period
 from miner.core.results import Evidence, Ranking, Since
 from miner.records.check.one_person import clock_prints
-from miner.records.client import Client, LeftOutDay
 from miner.records.synonyms import merged_now
-from miner.steps.past import (
-    Past,
-    day_hashes,
-    days_left_out,
-    digest,
-    last_reading,
-    read_past,
-    settings_hash,
-    whose,
-)
-from miner.tables.unit_table import UnitTable
+from miner.steps.client_ledger import ClientLedger, ledger_of
+
+if TYPE_CHECKING:
+    from miner.records.client import Client
+    from miner.tables.unit_table import UnitTable
 
 NEW = ("day_hashes", "readings", "version")
 """What a look holds of days that no look before it held: the same look again has none of it."""
+NOT_WRITTEN = {
+    "ranked": "steps.ranking_not_written",
+    "looked": "steps.look_not_written",
+    "shared": "steps.sharing_not_written",
+    "verdict": "steps.no_verdict_written",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """What somebody looked at.
+
+    Attributes:
+        what: the kind of look, such as "ask" or "days".
+        unit: "day" or "meal".
+        days: ISO dates that were seen, in order.
+        factors, outcome: of one question; nothing of all of them.
+    """
+
+    what: str
+    unit: str
+    days: Sequence[str]
+    factors: Sequence[str] = ()
+    outcome: str = ""
+
+
+def add_entry(
+    client: Client, event: str, payload: Mapping[str, Any], now: datetime | None
+) -> tuple[Message, ...]:
+    """Add an entry to a client's ledger; return a note where that is not possible."""
+    try:
+        ledger.append(client.folder, event, payload, now)
+    except ledger.LedgerUnwritable as error:
+        return (message(NOT_WRITTEN[event], why=error.found),)
+    return ()
 
 
 def remember_ranking(
     client: Client,
+    past: ClientLedger,
     ranking: Ranking,
-    table: UnitTable,
+    days: Sequence[str],
     period: Period,
     now: datetime | None,
-    *,
-    second_look: bool,
 ) -> tuple[int, tuple[Words, ...]]:
     """Write that these records were ranked; return how many rankings of them there are, and notes.
 
     A ranking of the same records with the same rules, settings, dates, seed, draws and days left
     out is not counted again. A folder that cannot be written is told.
     """
-    past = read_past(client)
-    left_out = days_left_out(client)
+    chosen = ("seed", "draws", "unit", "primary_outcome", "second_look")
     payload = {
         "records_hash": ranking.records_hash,
         "rules_hash": ranking.rules_hash,
         "settings_hash": settings_hash(client),
-        "seed": ranking.seed,
-        "draws": ranking.draws,
-        "unit": ranking.unit,
-        "primary_outcome": ranking.primary_outcome,
-        "second_look": second_look,
+        **{name: getattr(ranking, name) for name in chosen},
         "first": period.first,
         "last": period.last,
-        "left_out_hash": digest("\n".join(left_out)),
-        "days": days_used(table, period),
+        "left_out_hash": digest("\n".join(days_left_out(client))),
+        "days": days,
         "last_day": ranking.to_day,
-        **_seen(client, past, days_used(table, period)),
-        **merged_now(client.settings),
+        **_seen(client, past, days),
         "shown": [
             {"id": item.id, "evidence": str(item.evidence)}
             for item in ranking.hypotheses
             if item.evidence in (Evidence.CLEAR, Evidence.HINT)
         ],
     }
-    known = past.rankings(first_day(table, period))
+    known = past.rankings(first_of(days, period))
     if any(ledger.choices(event.payload) == ledger.choices(payload) for event in known):
         return len(known), past.notes
-    told = _written(client, "ranked", payload, now)
-    return len(known) + 1, (*past.notes, *told)
+    return len(known) + 1, (*past.notes, *add_entry(client, "ranked", payload, now))
 
 
 def remember_look(
-    client: Client,
-    past: Past,
-    table: UnitTable,
-    what: str,
-    factors: Sequence[str],
-    outcome: str,
-    now: datetime | None,
-) -> tuple[Words, ...]:
-    """Write that somebody looked at one question of these records; return notes.
+    client: Client, past: ClientLedger, looked: Looked, now: datetime | None = None
+) -> tuple[Message, ...]:
+    """Write that somebody looked at these records; return notes.
 
     The same look at the same records is written once.
     """
-    days = days_used(table, EVER)
-    return _remember(client, past, table.unit, what, (factors, outcome), days, now)
+    payload = {
+        "what": looked.what,
+        "unit": looked.unit,
+        "factors": list(looked.factors),
+        "outcome": looked.outcome,
+        "records_hash": client.records_hash,
+        "settings_hash": settings_hash(client),
+        "last_day": looked.days[-1] if looked.days else None,
+        **_seen(client, past, looked.days),
+    }
+    for event in ledger.named(past.book, "looked"):
+        if all(event.payload.get(name) == payload.get(name) for name in payload if name not in NEW):
+            return ()
+    return add_entry(client, "looked", payload, now)
 
 
 def remember_shown(
@@ -106,80 +134,42 @@ def remember_shown(
         days: ISO dates in order.
         now: time of the ledger's entry; by default the clock's.
     """
-    what = "day" if len(days) == 1 else "days"
-    return _remember(client, read_past(client), unit, what, ((), ""), days, now)
+    looked = Looked("day" if len(days) == 1 else "days", unit, days)
+    return remember_look(client, ledger_of(client), looked, now)
 
 
-def _remember(
-    client: Client,
-    past: Past,
-    unit: str,
-    what: str,
-    asked: tuple[Sequence[str], str],
-    days: Sequence[str],
-    now: datetime | None,
-) -> tuple[Words, ...]:
-    payload = {
-        "what": what,
-        "unit": unit,
-        "factors": list(asked[0]),
-        "outcome": asked[1],
-        "records_hash": client.records_hash,
-        "settings_hash": settings_hash(client),
-        "last_day": days[-1] if days else None,
-        **_seen(client, past, days),
-        **merged_now(client.settings),
-    }
-    for event in ledger.named(past.book, "looked"):
-        if all(event.payload.get(name) == payload.get(name) for name in payload if name not in NEW):
-            return ()
-    return _written(client, "looked", payload, now)
-
-
-def _seen(client: Client, past: Past, days: Sequence[str]) -> dict[str, Any]:
+def _seen(client: Client, past: ClientLedger, days: Sequence[str]) -> dict[str, Any]:
     """Return the hashes of days, and of their readings, that no look has written down yet."""
-    known, last = past.first_hashes(VERSION), last_reading(client)
+    known, last = past.first_hashes(VERSION), str(client.streams["glucose"]["clock"].max())[:10]
     # the last day of the records may not be over yet: what is added to it changes nothing
     whole = [day for day in days if day < last and day not in known]
     fresh = day_hashes(client, whole)
-    prints = {day: mark for day, mark in clock_prints(client).items() if day in fresh}
     return {
-        **whose(client.settings, client.folder),
+        **ledger.whose(client.settings.code, client.folder),
         "left_out": days_left_out(client),
         "day_hashes": fresh,
-        "readings": prints,
+        "readings": {day: mark for day, mark in clock_prints(client).items() if day in fresh},
         "version": VERSION,
+        **merged_now(client.settings),
     }
 
 
-def days_used(table: UnitTable, period: Period) -> list[str]:
+def days_used(table: UnitTable, period: Period = EVER) -> list[str]:
     """Return the dates that hold a usable unit, ISO, in order."""
     dates = table.frame["date"][table.frame["usable"].to_numpy(dtype=bool)].astype(str)
     return sorted({day for day in dates if day in period})
 
 
-def first_day(table: UnitTable, period: Period) -> str:
-    """Return the first date that a ranking uses, ISO; that of the period where it uses none."""
-    days = days_used(table, period)
+def first_of(days: Sequence[str], period: Period = EVER) -> str:
+    """Return the first of the days that are used; that of the period where none is."""
     return days[0] if days else period.first or ""
-
-
-def _written(
-    client: Client, event: str, payload: dict[str, Any], now: datetime | None
-) -> tuple[Words, ...]:
-    try:
-        ledger.append(client.folder, event, payload, now or datetime.now(UTC))
-    except ledger.LedgerUnwritable as error:
-        code = "steps.ranking_not_written" if event == "ranked" else "steps.look_not_written"
-        return (message(code, why=error.found),)
-    return ()
 
 
 SEEN = message("steps.seen_before")
 LAST = "9999-12-30"
 
 
-def since(client: Client, past: Past, after: str, until: str, entry: int) -> Since:
+def since(client: Client, past: ClientLedger, after: str, until: str, entry: int) -> Since:
     """Return what was changed of the days after one day and up to another.
 
     Args:
@@ -202,7 +192,7 @@ def since(client: Client, past: Past, after: str, until: str, entry: int) -> Sin
     )
 
 
-def changed_days(client: Client, past: Past) -> tuple[str, ...]:
+def changed_days(client: Client, past: ClientLedger) -> tuple[str, ...]:
     """Return days whose records are others than at the first look that saw them, ISO."""
     first = past.first_hashes(VERSION)
     now = day_hashes(client, list(first))
@@ -222,7 +212,66 @@ def without_seen(table: UnitTable, days: Sequence[str]) -> UnitTable:
 
 def as_first_seen(client: Client, late: Sequence[str]) -> Client:
     """Return the client without the days that were left out after somebody had looked."""
-    kept: tuple[LeftOutDay, ...] = tuple(
-        item for item in client.settings.left_out if item.day.isoformat() not in late
-    )
-    return replace(client, settings=replace(client.settings, left_out=kept))
+    kept = [each for each in client.settings.left_out if each.day.isoformat() not in late]
+    return replace(client, settings=replace(client.settings, left_out=tuple(kept)))
+
+
+BY_SETTINGS = ("file", "row", "left_out", "sensor", "tag")
+"""Columns of a stream that no record holds, or that settings change."""
+
+SAID_ALONE = ("code", "intake", "left_out", "calm", "pooled", "display_unit", "rank_unit")
+
+
+def settings_hash(client: Client) -> str:
+    """Return a hash of the settings that change what a table holds or how it is ranked."""
+    said = asdict(client.settings)
+    kept = {name: said[name] for name in sorted(said) if name not in SAID_ALONE}
+    return digest(repr({name: _in_order(value) for name, value in kept.items()}))
+
+
+def days_left_out(client: Client) -> list[str]:
+    """Return the days that the client's settings leave out, ISO, in order."""
+    return sorted(item.day.isoformat() for item in client.settings.left_out)
+
+
+def day_hashes(client: Client, days: Sequence[str]) -> dict[str, str]:
+    """Return a hash of the records of each date, corrections included, whatever file holds them.
+
+    What the settings make of a record (whose sensor, which word stands for a tag, what is left
+    out) is no part of it.
+
+    Args:
+        client: as read.
+        days: ISO dates, on the wall clock; one without any record has the hash of nothing.
+    """
+    known = client.derived("day hashes", None, lambda: _of_all_days(client))
+    nothing = _short([])
+    return {day: known.get(day, nothing) for day in days}
+
+
+def _of_all_days(client: Client) -> dict[str, str]:
+    told: dict[str, list[str]] = {}
+    for name, frame in client.streams.items():
+        own = frame.drop(columns=[each for each in BY_SETTINGS if each in frame])
+        clock = frame["clock" if "clock" in frame else "start_clock"].to_numpy()
+        dates, days_of = np.unique(clock.astype("datetime64[D]"), return_inverse=True)
+        # added up, so that the order of the rows is no part of it
+        sums = np.zeros(len(dates), dtype=np.uint64)
+        rows = pd.util.hash_pandas_object(own, index=False).to_numpy(np.uint64)
+        np.add.at(sums, days_of, rows)
+        for day, total in zip(dates.astype(str).tolist(), sums.tolist(), strict=True):
+            told.setdefault(day, []).append(f"{name} {total:x}")
+    return {day: _short(found) for day, found in told.items()}
+
+
+def digest(text: str) -> str:
+    """Return sixteen hexadecimal digits of the SHA-256 of a text."""
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def _short(found: list[str]) -> str:
+    return digest("\n".join(found))[:8]
+
+
+def _in_order(value: Any) -> Any:
+    return sorted(value.items()) if isinstance(value, dict) else value

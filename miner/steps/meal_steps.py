@@ -5,62 +5,25 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from miner.core.messages import MinerError, by_rules, closest, message
 from miner.core.results.meals import MealComparison, MealPair, MealSide, Repeats
+from miner.core.unit import Unit
 from miner.records.client import Client
 from miner.records.synonyms import standing_for
 from miner.rulebook import RuleBook
-from miner.steps.looks import remember_look
-from miner.steps.past import read_past
-from miner.steps.records import client_of, refuse_stopped, rules_of, with_units
-from miner.tables import tabulate
+from miner.steps.client_ledger import ledger_of
+from miner.steps.looks import Looked, days_used, remember_look
+from miner.steps.opening import opened, table_of
 from miner.tables.food.foods import pairs_of, repeats_of
 from miner.tables.glucose.trace import Trace, trace_of
 from miner.tables.unit_table import UnitTable
 
-if TYPE_CHECKING:
-    import pandas as pd
-
 FEWEST_FOR_A_SPREAD = 3
 ENOUGH_PAIRS = 5
 CURVE_FROM_MIN, CURVE_TO_MIN = -15, 120
-
-
-def meals(client: Client | Path | str, rules: RuleBook | Path | str | None = None) -> UnitTable:
-    """Return one row a meal or snack.
-
-    Raises:
-        MinerError: a finding of the check stops the work.
-    """
-    client = client_of(client)
-    refuse_stopped(client)
-    return tabulate(client, rules_of(client, rules), "meal")
-
-
-def meal_table(
-    client: Client | Path | str, rules: RuleBook | Path | str | None = None
-) -> pd.DataFrame:
-    """Return one row a meal or snack as a DataFrame: outcomes and factors by name.
-
-    ``attrs["units"]`` holds the unit of each outcome. Factors are 1.0 yes, 0.0 no, NaN unknown.
-
-    Raises:
-        MinerError: a finding of the check stops the work.
-
-    Example:
-        >>> table = miner.meal_table(client)
-        >>> table["meal"].tolist().count("dinner")
-        34
-        >>> table.attrs["units"]["rise"]
-        'mg/dL'
-    """
-    client = client_of(client)
-    books = rules_of(client, rules)
-    return with_units(meals(client, books), books)
 
 
 def repeats(table: UnitTable, outcome: str = "rise", factor: str | None = None) -> Repeats:
@@ -94,10 +57,9 @@ def compare_meals(
     Raises:
         MinerError: these records hold no such factor or outcome.
     """
-    client = client_of(client)
-    books = rules_of(client, rules)
+    client, books = opened(client, rules)
     factor = standing_for(factor, client.settings)
-    table = table or meals(client, books)
+    table = table or table_of(client, books, Unit.MEAL)
     _known(factor, table.factors, "factor")
     _known(outcome, table.outcomes, "outcome")
     trace = trace_of(client)
@@ -122,7 +84,8 @@ def compare_meals(
         unknown=int(known.isna().sum()),
     )
     if remember:
-        remember_look(client, read_past(client), table, "compare", (factor,), outcome, now)
+        look = Looked("compare", table.unit, days_used(table), (factor,), outcome)
+        remember_look(client, ledger_of(client), look, now)
     return _told(found, books, client.settings.display_unit)
 
 

@@ -12,6 +12,7 @@ from tomlkit.items import Table
 
 from miner import ledger
 from miner.caseload.places import client_folders, is_remote
+from miner.caseload.running import Progress
 from miner.core.messages import MinerError, closest
 from miner.core.results.noting import LookAlike, Merge, Merges, Reworded, WordCount
 from miner.ledger import replay
@@ -23,9 +24,8 @@ from miner.records.synonyms import alike, key_of, standing_for, words_behind
 from miner.records.text_columns import fold
 from miner.records.write.settings_file import change
 from miner.rulebook import Cautions
-from miner.steps.past import read_past
-from miner.steps.ranking import Progress
-from miner.steps.records import load_rules
+from miner.steps.client_ledger import ledger_of
+from miner.steps.opening import rules_of
 from miner.tables.columns import whole_words
 from miner.tables.food.foods import WordsNoted, terms, words_noted
 
@@ -149,7 +149,7 @@ def merge(
     named, target = tuple(dict.fromkeys(map(_word, words))), _word(into)
     kind = kind or _kind(held, named)
     _require_known(held, kind, named)
-    books = load_rules(rules, practice / "client")
+    books = rules_of(practice / "client", rules)
     _require_habits([*named, target], names_caution(books.cautions))
     _require_free(held.merged[kind], kind, named, target)
     after = held.merged[kind] | dict.fromkeys(named, target)
@@ -300,7 +300,7 @@ def _settings(item: NotedBy, kind: str, table: Mapping[str, str]) -> Settings:
 
 def _reworded(item: NotedBy, after: Settings) -> Iterator[Reworded]:
     """Yield the fixed questions and the open kept ideas of a client that other words count as."""
-    before, past = item.client.settings, read_past(item.client)
+    before, past = item.client.settings, ledger_of(item.client)
 
     def words(factor: str, settings: Settings) -> tuple[str, ...]:
         return words_behind(standing_for(factor, settings), settings)
@@ -354,7 +354,7 @@ def merges(
         MinerError: it is no folder of client folders, or a file of it cannot be used.
     """
     held = practice_words(practice, progress)
-    caution = names_caution(load_rules(rules, practice / "client").cautions)
+    caution = names_caution(rules_of(practice / "client", rules).cautions)
     found: list[LookAlike] = []
     for kind in held.merged:
         free = [word for word in held.known([kind]) if word not in held.merged[kind]]

@@ -22,8 +22,8 @@ from miner.records.write.correcting import described
 from miner.records.write.corrections import NAME, Correction
 from miner.records.write.entering import DiaryEntry, addition, mending, removal
 from miner.rulebook import RuleBook
-from miner.steps.past import settings_of
-from miner.steps.records import read_client, refuse_stopped, rules_of
+from miner.steps.client_ledger import settings_of
+from miner.steps.opening import read_client, refuse_stopped, rules_of
 from miner.tables.columns import origins, seconds, whole_words
 from miner.tables.food.meals import meal_records
 from miner.tables.measures import records_of
@@ -228,7 +228,7 @@ def _written(
     known = {(NAME, one.row): one for one in corrections.read_corrections(folder, Findings())}
     made = _made(known[NAME, row], known.get(item.target or (NAME, 0)))
     place = (NAME, row) if item.values else None
-    read = read_as(after, rules_of(after, rules), item.stream, place) if place else None
+    read = read_as(after, rules_of(after.folder, rules), item.stream, place) if place else None
     return replace(made, read_as=read)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
@@ -10,9 +9,8 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
-
-from miner.caseload.store import NAME, SPREADS, Store, folder_of_unit
+from miner.caseload.running import Progress
+from miner.caseload.store import practice_spreads
 from miner.core import VERSION
 from miner.core.messages import Message, Words, by_rules, message
 from miner.core.period import Period
@@ -22,14 +20,14 @@ from miner.hypotheses.rank import Ranked, rank_table
 from miner.records.client import Client
 from miner.records.synonyms import SPELT_ALIKE
 from miner.rulebook import RuleBook
-from miner.steps.looks import as_first_seen, changed_days, days_used, first_day, remember_ranking
-from miner.steps.past import Past, read_past
-from miner.steps.records import client_of, days, draws_of, outcome_of, rules_of, seed_of
+from miner.steps.client_ledger import ClientLedger, ledger_of
+from miner.steps.looks import as_first_seen, changed_days, days_used, first_of, remember_ranking
+from miner.steps.opening import days, draws_of, opened, outcome_of, seed_of, table_of
 from miner.tables import cautions
 from miner.tables.unit_table import UnitTable
 
 if TYPE_CHECKING:
-    from miner.core.results.caseload import Caseload
+    import pandas as pd
 
 _SHOWN = 3
 
@@ -124,37 +122,6 @@ def _counted(reasons: Sequence[Words], unit: str, rules: RuleBook) -> list[Messa
     ]
 
 
-def keep_spreads(store: Store, found: Caseload) -> None:
-    """Write the spreads found from 20 clients on; without any, remove those kept before."""
-    spreads = [[factor, outcome, value] for (factor, outcome), value in found.spreads().items()]
-    if not spreads:
-        (store.folder / SPREADS).unlink(missing_ok=True)
-        return
-    content = {"unit": found.unit, "clients": found.agreed, "spreads": sorted(spreads)}
-    store.write(SPREADS, (json.dumps(content, indent=1) + "\n").encode())
-
-
-def practice_spreads(client_folder: Path, unit: str) -> dict[tuple[str, str], float]:
-    """Return (factor, outcome) -> spread found across the practice, empty where there is none.
-
-    A file that cannot be read counts as none: it is made again by the next ``caseload``.
-    """
-    home = client_folder.resolve().parent / NAME
-    path = folder_of_unit(home, unit) / SPREADS
-    try:
-        found = json.loads(path.read_text(encoding="utf-8"))
-        if found["unit"] != unit:
-            return {}
-        return {
-            (str(factor), str(outcome)): float(value)
-            for factor, outcome, value in found["spreads"]
-            if float(value) > 0
-        }
-    except (OSError, ValueError, KeyError, TypeError):
-        return {}
-
-
-Progress = Callable[[str, float], None]
 Spreads = Mapping[tuple[str, str], float]
 
 
@@ -204,17 +171,18 @@ def rank(
         >>> f"{table.loc[0, 'difference']:.1f} {table.attrs['units']['wake_glucose']}"
         '11.0 mg/dL'
     """
-    client = client_of(client)
-    books = rules_of(client, rules)
+    client, books = opened(client, rules)
     chosen = Unit.of(client.settings.rank_unit if unit is None else unit)
     period = Period.of(first, last)
     shuffles, seed = draws_of(draws, books), seed_of(seed)
     if outcome is not None:
         outcome_of(books, outcome, chosen)
-    past = read_past(client)
+    past = ledger_of(client)
     table = table_of(client, books, chosen)
     across = practice_spreads(client.folder, chosen) if spreads is None else spreads
-    second = _second_look(client, past, table, chosen, period)
+    used = days_used(table, period)
+    since = first_of(used, period)
+    second = _second_look(client, past, since, chosen)
 
     def run(of: Client, told: Progress | None) -> Ranked:
         """Rank these records; asked the same again, they give what they gave before."""
@@ -237,38 +205,32 @@ def rank(
         )
 
     ranked = run(client, progress)
-    ranking = _ranking(client, table, books, ranked, shuffles, seed, period)
-    notes = [*second, *_changes(client, past, table, books, period)]
-    notes += _moved(past, ranking, first_day(table, period), books)
+    ranking = replace(
+        _ranking(client, books, ranked, used, period),
+        seed=seed,
+        draws=shuffles,
+        second_look=bool(second),
+        hypotheses=past.marked(ranked.hypotheses),
+    )
+    notes = [*second, *_changes(client, past, used, books, chosen, period)]
+    notes += _moved(past, ranking, since, books)
     notes += [*_unanswered(past, ranking, books), *_late(client, past, books, chosen, ranking, run)]
-    notes += _elsewhere(past, first_day(table, period), books)
+    notes += _elsewhere(past, since, books)
     notes += open_questions(client) if ranking.status == "too_few" else []
     notes += why_unknown(table, ranking, books, period)
     notes += [message("steps.spreads_used")] if across and ranking.hypotheses else []
-    ranking = worded(
-        replace(ranking, hypotheses=past.marked(ranking.hypotheses)),
-        Wording(books, client.settings.display_unit, ranking.unit, ranking.days),
-    )
+    wording = Wording(books, client.settings.display_unit, ranking.unit, ranking.days)
+    ranking = worded(ranking, wording)
     if remember and ranked.enough:
-        written = remember_ranking(client, ranking, table, period, now, second_look=bool(second))
+        times, written = remember_ranking(client, past, ranking, used, period, now)
     else:
-        written = len(past.rankings(first_day(table, period))) + ranked.enough, past.notes
+        times, written = len(past.rankings(since)) + ranked.enough, past.notes
     return replace(
         ranking,
-        rankings_of_these_records=written[0],
-        notes=(*ranking.notes, *notes, *written[1]),
-        second_look=bool(second),
+        rankings_of_these_records=times,
+        notes=(*ranking.notes, *notes, *written),
         hypotheses=tuple(h for h in ranking.hypotheses if outcome in (None, h.outcome)),
     )
-
-
-def table_of(client: Client, rules: RuleBook, unit: str) -> UnitTable:
-    """Return the client's table of one unit."""
-    if unit == "day":
-        return days(client, rules)
-    from miner.steps.meal_steps import meals
-
-    return meals(client, rules)
 
 
 def primary_of(client: Client, rules: RuleBook, unit: str) -> str | None:
@@ -277,11 +239,9 @@ def primary_of(client: Client, rules: RuleBook, unit: str) -> str | None:
     return name if name in rules.outcomes_of(unit) else None
 
 
-def _second_look(
-    client: Client, past: Past, table: UnitTable, unit: str, period: Period
-) -> list[Message]:
+def _second_look(client: Client, past: ClientLedger, since: str, unit: str) -> list[Message]:
     """Return why nothing searched may be called clear, or nothing where this is the first look."""
-    first = past.ranked_first_by(first_day(table, period))
+    first = past.ranked_first_by(since)
     if unit == (first or client.settings.rank_unit):
         return []
     kind, other = "ranked_first" if first else "ranked_by_default", Unit.of(unit).other
@@ -289,7 +249,7 @@ def _second_look(
     return [message("steps.second_look", unit=unit, why=why)]
 
 
-def _moved(past: Past, ranking: Ranking, since: str, rules: RuleBook) -> list[Message]:
+def _moved(past: ClientLedger, ranking: Ranking, since: str, rules: RuleBook) -> list[Message]:
     """Tell of a primary outcome that was another when these days were ranked before."""
     before = past.other_primary(since, ranking.unit, ranking.primary_outcome)
     if before is None or ranking.primary_outcome is None:
@@ -303,17 +263,18 @@ def _moved(past: Past, ranking: Ranking, since: str, rules: RuleBook) -> list[Me
 
 def _changes(
     client: Client,
-    past: Past,
-    table: UnitTable,
+    past: ClientLedger,
+    used: Sequence[str],
     rules: RuleBook,
+    unit: str,
     period: Period,
 ) -> list[Message]:
     """Tell of days that were taken out, or whose records are others, since they were looked at."""
-    gone = past.gone(client, table.unit, days_used(table, period), period)
+    gone = past.gone(client, unit, used, period)
     changed = tuple(day for day in changed_days(client, past) if day in period and day not in gone)
     seen = sorted(
         day
-        for question in past.questions(rules, table.unit)
+        for question in past.questions(rules, unit)
         for day in question.seen
         if (question.fixed_on or "") < day and day in period
     )
@@ -322,14 +283,14 @@ def _changes(
     return [*told, *Since(changed=changed, seen=tuple(seen)).messages(rules)]
 
 
-def _elsewhere(past: Past, since: str, rules: RuleBook) -> list[Message]:
+def _elsewhere(past: ClientLedger, since: str, rules: RuleBook) -> list[Message]:
     """Tell of rankings of other days of this client, which gave luck their chance too."""
     other = len(past.rankings("")) - len(past.rankings(since))
     times = message("steps.once" if other == 1 else "steps.times", count=other)
     return [by_rules(rules, "wording.since.elsewhere", times=times)] if other else []
 
 
-def _unanswered(past: Past, ranking: Ranking, rules: RuleBook) -> list[Message]:
+def _unanswered(past: ClientLedger, ranking: Ranking, rules: RuleBook) -> list[Message]:
     answered = {
         (item.factors[0], item.outcome) for item in ranking.hypotheses if item.family == "fixed"
     }
@@ -346,7 +307,7 @@ def _unanswered(past: Past, ranking: Ranking, rules: RuleBook) -> list[Message]:
 
 def _late(
     client: Client,
-    past: Past,
+    past: ClientLedger,
     rules: RuleBook,
     unit: str,
     ranking: Ranking,
@@ -371,28 +332,19 @@ def _late(
 
 
 def _ranking(
-    client: Client,
-    table: UnitTable,
-    rules: RuleBook,
-    ranked: Ranked,
-    draws: int,
-    seed: int,
-    period: Period,
+    client: Client, rules: RuleBook, ranked: Ranked, used: Sequence[str], period: Period
 ) -> Ranking:
-    by_day = table if table.unit == "day" else days(client, rules)
-    looked_at = by_day.frame["date"][period.among(by_day.frame["date"])]
-    looked = len(looked_at)
-    said, _ = cautions(client, by_day, rules, days=looked)
-    dates = table.frame["date"][table.frame["usable"].astype(bool)]
-    dates = dates[period.among(dates)]
+    by_day = days(client, rules)
+    looked_at = by_day.frame["date"][period.among(by_day.frame["date"])].tolist()
+    said, _ = cautions(client, by_day, rules, days=len(looked_at))
     return Ranking(
         client=client.settings.code,
         version=VERSION,
         unit=ranked.unit,
         usable_units=ranked.usable_units,
         left_out_units=ranked.left_out_units,
-        seed=seed,
-        draws=draws,
+        seed=0,
+        draws=0,
         records_hash=client.records_hash,
         rules_hash=rules.hash,
         rankings_of_these_records=1,
@@ -405,11 +357,11 @@ def _ranking(
         cautions=said,
         status="ranked" if ranked.enough else "too_few",
         need_units=ranked.need_units,
-        first_day=str(looked_at.iloc[0]) if looked else None,
-        last_day=str(looked_at.iloc[-1]) if looked else None,
-        from_day=str(dates.iloc[0]) if len(dates) else None,
-        to_day=str(dates.iloc[-1]) if len(dates) else None,
-        days=looked,
+        first_day=str(looked_at[0]) if looked_at else None,
+        last_day=str(looked_at[-1]) if looked_at else None,
+        from_day=used[0] if used else None,
+        to_day=used[-1] if used else None,
+        days=len(looked_at),
         together=ranked.together,
         clear_by_chance=ranked.clear_by_chance,
     )

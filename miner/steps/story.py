@@ -15,8 +15,8 @@ from miner.ledger import Event, FollowupState, as_written, replay
 from miner.records.client import Client
 from miner.records.write.notes import read_notes
 from miner.rulebook import RuleBook
-from miner.steps.past import folder_of, read_past, settings_of
-from miner.steps.records import load_rules
+from miner.steps.client_ledger import folder_of, ledger_of, settings_of
+from miner.steps.opening import rules_of
 
 
 def history(client: Client | Path, rules: RuleBook | None = None) -> History:
@@ -29,8 +29,8 @@ def history(client: Client | Path, rules: RuleBook | None = None) -> History:
         client: as read, or a client folder, of which no record is read.
         rules: the rule books, for the words.
     """
-    books = rules or load_rules(None, folder_of(client))
-    past = read_past(client)
+    books = rules_of(folder_of(client), rules)
+    past = ledger_of(client)
     story = replay(past.book)
     searches = {ledger.choices(event.payload) for event in ledger.named(past.book, "ranked")}
     return History(
@@ -113,7 +113,7 @@ def written_plan(client: Client | Path, name: str) -> Plan | None:
     Raises:
         MinerError: its entry cannot be read.
     """
-    found = replay(read_past(client).book).plan(name)
+    found = replay(ledger_of(client).book).plan(name)
     if found is None:
         return None
     told: dict[str, Any] = {

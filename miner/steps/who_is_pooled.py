@@ -26,8 +26,9 @@ from miner.records.check.one_person import day_prints, told_of_same
 from miner.records.client import Client
 from miner.records.read.settings import read_settings
 from miner.rulebook import RuleBook
-from miner.steps.ranking import open_questions, rank, table_of
-from miner.steps.records import check, load_rules
+from miner.steps.checking import check
+from miner.steps.opening import rules_of, table_of
+from miner.steps.ranking import open_questions, rank
 
 SHOWN = (CautionKind.REFERRAL, CautionKind.INTAKE, CautionKind.MEDICINE)
 
@@ -85,7 +86,7 @@ def ended(task: Task) -> tuple[str, bytes | None]:
 
 def _mark(task: Task, folder: Path) -> str:
     try:
-        hashed = load_rules(None, folder).hash
+        hashed = rules_of(folder).hash
     except MinerError:
         hashed = ""
     program = (VERSION, resources.program_hash())
@@ -97,7 +98,7 @@ def _record(task: Task, folder: Path, mark: str) -> bytes:
     try:
         settings = read_settings(folder, folder.parent)
         code, pooled = settings.code, settings.pooled
-        rules = load_rules(None, folder)
+        rules = rules_of(folder)
         client = read_client(folder)
         ranking = rank(client, rules, unit=task.unit, draws=task.draws, spreads={}, together=False)
         report = check(client, rules)

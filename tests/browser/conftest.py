@@ -16,7 +16,7 @@ from playwright.sync_api import Browser, Page
 from miner import rulebook, steps
 from miner.core.results.briefing import KINDS
 from miner.render.pages import render
-from miner.steps.gathering import briefing
+from miner.steps.pages import briefing
 
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 ARGUMENTS = [

@@ -19,13 +19,13 @@ from miner.caseload.store import (
     Store,
     folder_of_unit,
     pooled_before,
+    practice_spreads,
 )
 from miner.core import resources
 from miner.core.results import Evidence, Shape
 from miner.core.results.caseload import Caseload
 from miner.hypotheses.design import design
 from miner.steps.caseload import pool
-from miner.steps.ranking import practice_spreads
 
 SLOPE = 1.0
 GRAMS = dict.fromkeys(("breakfast", "lunch", "dinner"), (15.0, 105.0))

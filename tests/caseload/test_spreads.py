@@ -8,13 +8,12 @@ from pathlib import Path
 import pytest
 
 from miner import steps
-from miner.caseload.store import NAME, SPREADS, Store
+from miner.caseload.store import NAME, SPREADS, Store, keep_spreads, practice_spreads
 from miner.core.messages import message
 from miner.core.results.caseload import Caseload
 from miner.hypotheses.describe import foreseen
 from miner.hypotheses.guard import Judged
 from miner.rulebook import Guardrails
-from miner.steps.ranking import keep_spreads, practice_spreads
 
 PAIR = ("short_sleep", "wake_glucose")
 

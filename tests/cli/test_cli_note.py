@@ -243,7 +243,7 @@ def test_notes_are_read_by_nothing_that_computes_or_that_a_client_sees() -> None
     }
     assert readers == {
         "records/write/notes.py",
-        "steps/everything.py",
+        "steps/pages.py",
         "steps/morning.py",
         "steps/noting.py",
         "steps/story.py",

@@ -19,7 +19,7 @@ from miner.core.messages import MinerError
 from miner.followup.keeping import power_on, reading_days
 from miner.ledger import KeptEntry
 from miner.steps import following
-from miner.steps.records import ledger_told
+from miner.steps.checking import ledger_told
 from miner.words.amounts import Amounts
 from miner.words.teller import HypothesisTeller
 
@@ -404,7 +404,7 @@ def free(freed, kept_folder, tmp_path):
 
 
 def calm(monkeypatch):
-    monkeypatch.setattr("miner.steps.planning.cautions", lambda *_: ((), ()))
+    monkeypatch.setattr("miner.steps.keeping.cautions", lambda *_: ((), ()))
 
 
 def test_plan_preview_writes_the_look_and_a_plan_is_written_once(
@@ -664,7 +664,7 @@ def test_a_plan_whose_days_were_over_when_it_was_drawn_gives_no_verdict(
     plan = steps.plan(steps.read_client(folder), id_, wish, rules, now=at)
     until(whole, folder, 95)
     # read past its date: the date itself is beyond these records
-    monkeypatch.setattr("miner.steps.results_of_plans.reached", lambda *_: True)
+    monkeypatch.setattr("miner.steps.following.reached", lambda *_: True)
     before = (folder / "ledger.jsonl").read_bytes()
     client = steps.read_client(folder)
     found = steps.result(client, plan.plan, rules)
@@ -778,7 +778,7 @@ def test_a_plan_by_meal_from_the_ranking_to_its_result(whole, tmp_path, monkeypa
         assert (refused.exit_code, told in refused.stderr) == (2, True), refused.output
     walk = by_name["walk_after", "rise"]
     assert walk["difference"] < 0
-    monkeypatch.setattr("miner.steps.planning.datetime", BeforeTheTest)
+    monkeypatch.setattr("miner.steps.keeping.datetime", BeforeTheTest)
     words = ("plan", folder, walk["id"], "--start", "2026-02-25", "--worth-having", "25")
     plan = json.loads(invoke(*words, "--format", "json").stdout)
     assert (plan["unit_of"], plan["outcome"], plan["offset_days"]) == ("meal", "rise", 0)

@@ -13,7 +13,7 @@ from miner.hypotheses.design import design, nuisance_source
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.tested import whitened
 from miner.hypotheses.worlds import model, world
-from miner.steps.ranking import table_of
+from miner.steps.opening import table_of
 
 SOURCES = ("rest_day", "day_number", "sensor", "meal", "carbs_g", "baseline")
 

@@ -154,7 +154,7 @@ class BeforeTheTest(datetime):
 def test_a_plan_is_looked_at_before_it_is_written_and_read(
     practice: Path, visitor: Open, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("miner.steps.planning.datetime", BeforeTheTest)
+    monkeypatch.setattr("miner.steps.keeping.datetime", BeforeTheTest)
     one, folder = visitor(practice), practice / "client-01"
     one.post(f"{CLIENT}/ranking")
     fields = {"start": "2026-03-09", "pairs": "6"}

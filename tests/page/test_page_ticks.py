@@ -14,7 +14,7 @@ from miner import steps
 from miner.core.results import Plan
 from miner.page.places import TICKS
 from miner.records.write.ticks import read_ticks
-from miner.steps.records import ticks_told
+from miner.steps.checking import ticks_told
 from miner.steps.ticking import sheet_of
 
 Open = Callable[[Path], Visitor]

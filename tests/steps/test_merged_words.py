@@ -14,7 +14,7 @@ from miner.core.messages import MinerError
 from miner.followup.keeping import as_kept, reworded
 from miner.hypotheses.fixed import LOOKED, REWORDED
 from miner.records.synonyms import merged_now
-from miner.steps.past import read_past
+from miner.steps.client_ledger import ledger_of
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 FIXED = date(2026, 1, 1)
@@ -51,7 +51,7 @@ def look(folder: Path) -> None:
 
 
 def asked(folder: Path) -> list[tuple[str, str | None]]:
-    past = read_past(steps.read_client(folder))
+    past = ledger_of(steps.read_client(folder))
     return [(item.factor, item.doubt) for item in past.questions(rulebook.load(), "day")]
 
 
@@ -107,10 +107,10 @@ def test_two_questions_that_become_one_share_the_level_as_one(client: Path) -> N
     fix(client, "wine")
     rules = rulebook.load()
     steps.fix_question(client, "walk_after", "meal.rise", rules, fixed_on=FIXED, now=NOW)
-    assert read_past(steps.read_client(client)).share(rules, "day") == 3 / 4
+    assert ledger_of(steps.read_client(client)).share(rules, "day") == 3 / 4
     settle(client, MERGED)
     assert asked(client) == [("tag:late coffee", None), ("tag:wine", None)]
-    assert read_past(steps.read_client(client)).share(rules, "day") == 2 / 3
+    assert ledger_of(steps.read_client(client)).share(rules, "day") == 2 / 3
 
 
 def test_a_question_about_a_merged_word_is_known_as_fixed(client: Path) -> None:

@@ -14,7 +14,7 @@ from miner import ledger, steps
 from miner.cli.group import miner as commands
 from miner.core.messages import MinerError
 from miner.core.results import PlanPeriod
-from miner.steps.practice_mornings import client_morning, is_practice
+from miner.steps.morning import client_morning, is_practice
 
 FIRST = np.datetime64("2026-03-01T00:00")
 DAYS = 12

@@ -7,7 +7,7 @@ import pytest
 from miner import steps
 from miner.core import resources
 from miner.steps import ranking as module
-from miner.steps.records import load_rules
+from miner.steps.opening import load_rules
 
 
 @pytest.fixture(scope="module")

@@ -33,7 +33,7 @@ def test_ranking_does_not_wait_for_pages_plans_or_a_caseload() -> None:
     later = (
         "miner.render.pages",
         "miner.render.figures",
-        "miner.steps.planning",
+        "miner.steps.keeping",
         "miner.page",
     )
     assert not {name for name in loaded if name.startswith(later)}

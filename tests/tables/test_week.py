@@ -14,7 +14,7 @@ from click.testing import CliRunner
 from miner import ledger, steps
 from miner.cli.group import miner as commands
 from miner.core.messages import MinerError
-from miner.steps.week import days_left, week
+from miner.steps.weeks import days_left, week
 
 FOOD_FEAR = (
     "Eating-disorder risk or food fear: refer, show no numbers or curves, and consider stopping "

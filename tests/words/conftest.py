@@ -15,7 +15,7 @@ from miner import rulebook, steps
 from miner.core.results.briefing import Briefing
 from miner.render import drawn, pages
 from miner.rulebook import RuleBook
-from miner.steps.gathering import briefing
+from miner.steps.pages import briefing
 
 HERE = Path(__file__).resolve().parents[1] / "words"
 

@@ -19,7 +19,7 @@ from miner.core.results.briefing import KINDS, Briefing
 from miner.core.results.follow import KeptResult, NewUnits
 from miner.render.pages import LANES
 from miner.rulebook import RuleBook
-from miner.steps.gathering import briefing
+from miner.steps.pages import briefing
 from miner.words.handouts import MEALS_ALLOWED_FOR, WHICH_MEAL_ALLOWED_FOR
 
 Render = Callable[..., str]

@@ -259,7 +259,7 @@ class NewUnits(Result):
         }
 
 
-@dataclass(frozen=True, slots=True, repr=False)
+@dataclass(frozen=True, slots=True, repr=False, kw_only=True)
 class KeptResult(Worded):
     """One kept hypothesis.
 
@@ -288,12 +288,12 @@ class KeptResult(Worded):
     kept_on: str
     suggested_by_days_to: str
     read_on: str | None
-    new_units: int
-    status: str | None
-    difference: float | None
-    interval: tuple[float, float] | None
-    p: float | None
-    p_adjusted: float | None
+    new_units: int = 0
+    status: str | None = None
+    difference: float | None = None
+    interval: tuple[float, float] | None = None
+    p: float | None = None
+    p_adjusted: float | None = None
     factors: tuple[str, ...]
     lag_days: tuple[int, ...]
     outcome: str

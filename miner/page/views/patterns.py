@@ -19,7 +19,7 @@ from miner.page.request import PageRequest
 from miner.page.state import made_of
 from miner.render.drawn import Drawn, Studio
 from miner.render.figures.inline import Styles
-from miner.steps.planning import LATEST_START
+from miner.steps.keeping import LATEST_START
 from miner.steps.story import followup_state
 from miner.words.amounts import Amounts
 from miner.words.door import Audience

@@ -1,4 +1,4 @@
-"""The pages that are shared, and one archive of all that is kept of a client."""
+"""The pages of one client: what they need, those that are shared, and one archive of everything."""
 
 from __future__ import annotations
 
@@ -7,28 +7,225 @@ import io
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from miner import ledger
+from miner.caseload.running import Progress
 from miner.core.files import make_folder, require_no_link, write_whole
-from miner.core.messages import Message, MinerError, Words, message
-from miner.core.period import EVER
-from miner.core.results import Evidence, Ranking
-from miner.core.results.briefing import KINDS, MAX_ON_ONE_SIDE, SHARED_KINDS, Briefing, PageCopy
+from miner.core.messages import Message, MinerError, Words, closest, message
+from miner.core.results import (
+    CautionKind,
+    CautionText,
+    Evidence,
+    Hypothesis,
+    Ranking,
+)
+from miner.core.results.briefing import (
+    KINDS,
+    MAX_ON_ONE_SIDE,
+    SHARED_KINDS,
+    Briefing,
+    EarlierResult,
+    Lineup,
+    PageCopy,
+    Shared,
+    TrialDates,
+)
 from miner.core.results.follow import History
+from miner.core.results.meals import MealComparison
+from miner.core.results.why import Why
+from miner.hypotheses.why import why_table
+from miner.ledger import Event, Ledger, replay
 from miner.records.client import Client
 from miner.records.write.corrections import NAME as CORRECTIONS
 from miner.records.write.corrections import raw_of
 from miner.records.write.notes import NAME as NOTES_FILE
 from miner.records.write.tables import csv_files, inert, settings_of
 from miner.rulebook import RuleBook
-from miner.steps.gathering import briefing
-from miner.steps.looks import days_used, remember_shown
-from miner.steps.past import read_past
-from miner.steps.ranking import Progress, table_of
-from miner.steps.records import rules_of
-from miner.steps.story import history
+from miner.steps.checking import check
+from miner.steps.client_ledger import ledger_of
+from miner.steps.following import follow
+from miner.steps.imitating import lineups
+from miner.steps.looks import add_entry, days_used, remember_shown
+from miner.steps.meal_steps import compare_meals
+from miner.steps.opening import opened, table_of
+from miner.steps.ranking import primary_of, rank
+from miner.steps.story import history, written_plan
+from miner.tables.day_review import day_pictures, times_of_day
+from miner.tables.glucose.published import measures_of, medicine_tags
+from miner.tables.referral import calm_said
+from miner.tables.unit_table import UnitTable
+
+
+def briefing(
+    client: Client,
+    rules: RuleBook | None = None,
+    *,
+    include: Sequence[str] = (),
+    lineup: bool = False,
+    trial: str | None = None,
+    seed: int = 0,
+    remember: bool = False,
+    now: datetime | None = None,
+    together: bool = False,
+    progress: Progress | None = None,
+) -> Briefing:
+    """Return everything the pages of one client need.
+
+    The meals of a client whose practice ranks by day are ranked as well, where any was noted: a
+    second look, remembered like any other.
+
+    Args:
+        client: as read.
+        rules: the rule books; by default those that apply to the client's folder.
+        include: hypotheses chosen to be shown, by ID as ``rank`` prints them.
+        trial: name of a plan whose dates are shown.
+        lineup: draw nineteen imitations of the outcome of each that was chosen.
+        seed: of the ranking and of the imitations.
+        remember: write to the ledger that these records were ranked, and the verdicts that are due.
+        now: time of that entry; by default the clock's.
+        together: also look whether all habits together foretell later days; no page tells it.
+        progress: told what is being done and the share done.
+
+    Raises:
+        MinerError: an ID is not one of this ranking's, or there is no such plan.
+    """
+    client, books = opened(client, rules)
+    followed = follow(client, books, remember=remember, now=now)
+    how: dict[str, Any] = {"seed": seed, "remember": remember, "now": now, "progress": progress}
+    by_meal = None
+    if client.settings.rank_unit != "meal" and len(client.used("meals")):
+        by_meal = rank(client, books, unit="meal", together=False, **how)
+    ranking = rank(client, books, together=together, **how)
+    rankings = [ranking] if by_meal is None else [ranking, by_meal]
+    chosen = _chosen(rankings, include)
+    fixed = [
+        (one.unit, item) for one in rankings for item in one.hypotheses if item.family == "fixed"
+    ]
+    tables = {
+        unit: table_of(client, books, unit) for unit in {"day", *(one.unit for one in rankings)}
+    }
+    by_day, intake = tables["day"], client.settings.intake
+    high = ranking.primary_outcome if ranking.unit == "day" else None
+    high = high or primary_of(client, books, "day") or "day_mean"
+    pictures, series = day_pictures(client, by_day, books, high)
+    drawn: dict[str, Lineup] = {}
+    for one in rankings if lineup else ():
+        own = [item for unit, item in chosen if unit == one.unit]
+        drawn |= lineups(tables[one.unit], books, one, own, seed)
+    report = check(client, books)
+    book = ledger_of(client).book
+    return Briefing(
+        client=client.settings.code,
+        display_unit=client.settings.display_unit,
+        calm=client.settings.calm or bool(calm_said(client, books)),
+        range=client.settings.range,
+        actions=_actions(report.cautions),
+        intake={
+            question.asked: intake.get(name, "not_asked")
+            for name, question in books.cautions.intake.items()
+        },
+        medicine_tags=medicine_tags(client, books),
+        ranking=ranking,
+        check=report,
+        days=pictures,
+        series=series,
+        whys={
+            item.id: _units_behind(tables[unit], books, item, client)
+            for unit, item in [*chosen, *fixed]
+        },
+        lineups=drawn,
+        measures=measures_of(client, by_day, client.settings.range),
+        high_outcome=high,
+        shared=tuple(
+            Shared(event.at[:10], str(event.payload.get("page", "")), _ids(event))
+            for event in ledger.named(book, "shared")
+        ),
+        earlier=_earlier(book, rankings),
+        trial=None if trial is None else _trial(client, trial),
+        kept=followed.kept,
+        by_meal=by_meal,
+        pairs=_pairs_of_chosen(client, books, chosen, tables.get("meal")),
+        times=times_of_day(client, by_day, books),
+    )
+
+
+def _chosen(rankings: Sequence[Ranking], include: Sequence[str]) -> list[tuple[str, Hypothesis]]:
+    """Return the unit and the hypothesis of each ID; those of the first ranking come first."""
+    by_id = {item.id: (one.unit, item) for one in reversed(rankings) for item in one.hypotheses}
+    for id_ in include:
+        if id_ not in by_id:
+            raise MinerError("steps.no_hypothesis", id=id_, close=closest(id_, by_id))
+    return [by_id[id_] for id_ in dict.fromkeys(include)]
+
+
+def _units_behind(table: UnitTable, rules: RuleBook, item: Hypothesis, client: Client) -> Why:
+    """Return the units behind a hypothesis; of a fixed question those after it was fixed."""
+    found = why_table(table, rules, item.id, client.settings.code)
+    since = item.fixed_on if item.family == "fixed" else None
+    if since is None:
+        return found
+    own = frozenset(table.frame.index[table.frame["date"] > since].astype(str))
+    return replace(found, units=tuple(unit for unit in found.units if unit.unit in own))
+
+
+def _pairs_of_chosen(
+    client: Client,
+    rules: RuleBook,
+    chosen: Sequence[tuple[str, Hypothesis]],
+    table: UnitTable | None,
+) -> dict[str, MealComparison]:
+    """Return the pairs of similar meals of each single habit that was chosen, where there are any.
+
+    Those by day have no pairs.
+    """
+    found = {
+        item.id: compare_meals(client, item.factors[0], rules, outcome=item.outcome, table=table)
+        for unit, item in chosen
+        if unit == "meal" and len(item.factors) == 1
+    }
+    return {id_: pairs for id_, pairs in found.items() if pairs.pairs}
+
+
+def _actions(said: Sequence[CautionText]) -> tuple[str, ...]:
+    """Return what the client is told for each caution that asks for a clinician, once each."""
+    ordered = sorted(said, key=lambda item: item.kind is CautionKind.REFERRAL)
+    return tuple(dict.fromkeys(item.action for item in ordered if item.action))
+
+
+def _ids(event: Event) -> tuple[str, ...]:
+    return tuple(str(id_) for id_ in event.listed("ids"))
+
+
+def _trial(client: Client, name: str) -> TrialDates:
+    found = written_plan(client, name)
+    if found is None:
+        known = [plan.name for plan in replay(ledger_of(client).book).plans]
+        raise MinerError("steps.no_plan" if known else "steps.no_plan_yet", name=name, known=known)
+    change, usual = (
+        tuple((period.first, period.last) for period in found.periods if period.arm == arm)
+        for arm in ("change", "usual")
+    )
+    return TrialDates(found.plan, found.change, change, usual)
+
+
+def _earlier(book: Ledger, rankings: Sequence[Ranking]) -> tuple[EarlierResult, ...]:
+    """Return what earlier rankings showed and these no longer do, the last of each."""
+    now = {
+        item.id
+        for one in rankings
+        for item in one.hypotheses
+        if item.evidence in (Evidence.CLEAR, Evidence.HINT)
+    }
+    found: dict[str, EarlierResult] = {}
+    for event in ledger.named(book, "ranked"):
+        for shown in (each for each in event.listed("shown") if isinstance(each, dict)):
+            id_ = str(shown.get("id", ""))
+            if id_ not in now:
+                found[id_] = EarlierResult(event.at[:10], id_, str(shown.get("evidence", "")))
+    return tuple(found.values())
 
 
 def remember_shared(
@@ -61,11 +258,7 @@ def remember_shared(
         "rules_hash": brief.ranking.rules_hash,
         "sha256": None if text is None else hashlib.sha256(text.encode("utf-8")).hexdigest(),
     }
-    try:
-        ledger.append(client.folder, "shared", payload, now or datetime.now(UTC))
-    except ledger.LedgerUnwritable as error:
-        return (message("steps.sharing_not_written", why=error.found),)
-    return ()
+    return add_entry(client, "shared", payload, now)
 
 
 RECORDS, NOTES, PAGES = "records", "notes", "pages"
@@ -118,7 +311,7 @@ def export_everything(
         MinerError: the place will not do.
         OSError: it cannot be written.
     """
-    books = rules_of(client, rules)
+    client, books = opened(client, rules)
     _may_be_written(client, out)
     # first of all, as a page that is made again may be a look
     pages, copies = _pages(client, books, texts.page, progress)
@@ -172,7 +365,7 @@ def _pages(
     client: Client, rules: RuleBook, made: Page, progress: Progress | None
 ) -> tuple[dict[str, bytes], tuple[PageCopy, ...]]:
     """Return the files of the pages shared, and what is told of each."""
-    events = ledger.named(read_past(client).book, "shared")
+    events = ledger.named(ledger_of(client).book, "shared")
     shared = [event for event in events if event.payload.get("page") in SHARED_KINDS]
     kept = _kept_pages(client.folder) if shared else {}
     known: Briefing | None = None
@@ -180,7 +373,7 @@ def _pages(
     copies = []
     for number, event in enumerate(shared, 1):
         kind = str(event.payload["page"])
-        ids = tuple(str(id_) for id_ in event.listed("ids"))
+        ids = _ids(event)
         name = f"{PAGES}/{number:02d}-{kind}.html"
         page = kept.get(str(event.payload.get("sha256")))
         copies.append(PageCopy(name, event.at[:10], kind, ids, as_it_was=page is not None))
@@ -196,8 +389,8 @@ def _pages(
 def _seen(client: Client, rules: RuleBook, progress: Progress | None) -> Briefing:
     """Return what pages need; where nobody had looked at the last day yet, this is a look."""
     found = briefing(client, rules, progress=progress)
-    days = days_used(table_of(client, rules, "day"), EVER)
-    if not read_past(client).seen_from(days[-1] if days else ""):
+    days = days_used(table_of(client, rules, "day"))
+    if not ledger_of(client).seen_from(days[-1] if days else ""):
         remember_shown(client, "day", days)
     return found
 
@@ -253,7 +446,7 @@ def write_pages(
     Raises:
         OSError: the folder cannot be written.
     """
-    books = rules_of(client, rules)
+    client, books = opened(client, rules)
     chosen = [
         item.id
         for item in ranking.hypotheses

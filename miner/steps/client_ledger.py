@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
-
-import numpy as np
-import pandas as pd
 
 from miner import ledger
 from miner.core.messages import Message, MinerError, Words, message
@@ -27,7 +22,7 @@ from miner.rulebook import RuleBook
 
 
 @dataclass(frozen=True, slots=True)
-class Past:
+class ClientLedger:
     """The ledger of one client, and what of it could not be trusted or read.
 
     Attributes:
@@ -221,7 +216,7 @@ def _saw(event: Event, day: str) -> bool:
     return day == last if event.payload.get("what") == "day" else day <= last
 
 
-def read_past(client: Client | Path) -> Past:
+def ledger_of(client: Client | Path) -> ClientLedger:
     """Read the ledger of a client or of a client folder; what is wrong with it is told."""
     book = ledger.read(folder_of(client))
     limits, prints = None, {}
@@ -232,7 +227,7 @@ def read_past(client: Client | Path) -> Past:
     except MinerError:
         settings = None
     if settings is not None:
-        book = ledger.owned(book, whose(settings, folder_of(client)))
+        book = ledger.owned(book, settings.code)
     notes = tuple(
         message(
             "steps.ledger_problem_in_row" if item.row else "steps.ledger_problem",
@@ -243,7 +238,7 @@ def read_past(client: Client | Path) -> Past:
         for item in book.problems
         if item.severity is not Severity.NOTE
     )
-    return Past(book, notes, limits, settings, prints)
+    return ClientLedger(book, notes, limits, settings, prints)
 
 
 def settings_of(client: Client | Path) -> Settings:
@@ -257,77 +252,6 @@ def settings_of(client: Client | Path) -> Settings:
     return read_settings(client, practice_of(client, None))
 
 
-def whose(settings: Settings, folder: Path) -> dict[str, str]:
-    """Return what an entry says of the client it is written for."""
-    return {"client": settings.code, "folder": folder.resolve().name}
-
-
 def folder_of(client: Client | Path) -> Path:
     """Return the folder of a client, given either."""
     return client if isinstance(client, Path) else client.folder
-
-
-BY_SETTINGS = ("file", "row", "left_out", "sensor", "tag")
-"""Columns of a stream that no record holds, or that settings change."""
-
-SAID_ALONE = ("code", "intake", "left_out", "calm", "pooled", "display_unit", "rank_unit")
-
-
-def settings_hash(client: Client) -> str:
-    """Return a hash of the settings that change what a table holds or how it is ranked."""
-    said = asdict(client.settings)
-    kept = {name: said[name] for name in sorted(said) if name not in SAID_ALONE}
-    return digest(repr({name: _in_order(value) for name, value in kept.items()}))
-
-
-def days_left_out(client: Client) -> list[str]:
-    """Return the days that the client's settings leave out, ISO, in order."""
-    return sorted(item.day.isoformat() for item in client.settings.left_out)
-
-
-def day_hashes(client: Client, days: Sequence[str]) -> dict[str, str]:
-    """Return a hash of the records of each date, corrections included, whatever file holds them.
-
-    What the settings make of a record (whose sensor, which word stands for a tag, what is left
-    out) is no part of it.
-
-    Args:
-        client: as read.
-        days: ISO dates, on the wall clock; one without any record has the hash of nothing.
-    """
-    known = client.derived("day hashes", None, lambda: _of_all_days(client))
-    nothing = _short([])
-    return {day: known.get(day, nothing) for day in days}
-
-
-def _of_all_days(client: Client) -> dict[str, str]:
-    told: dict[str, list[str]] = {}
-    for name, frame in client.streams.items():
-        own = frame.drop(columns=[each for each in BY_SETTINGS if each in frame])
-        clock = frame["clock" if "clock" in frame else "start_clock"].to_numpy()
-        dates, days_of = np.unique(clock.astype("datetime64[D]"), return_inverse=True)
-        # added up, so that the order of the rows is no part of it
-        sums = np.zeros(len(dates), dtype=np.uint64)
-        rows = pd.util.hash_pandas_object(own, index=False).to_numpy(np.uint64)
-        np.add.at(sums, days_of, rows)
-        for day, total in zip(dates.astype(str).tolist(), sums.tolist(), strict=True):
-            told.setdefault(day, []).append(f"{name} {total:x}")
-    return {day: _short(found) for day, found in told.items()}
-
-
-def last_reading(client: Client) -> str:
-    """Return the date of the last reading, ISO."""
-    return str(client.streams["glucose"]["clock"].max())[:10]
-
-
-def digest(text: str) -> str:
-    """Return sixteen hexadecimal digits of the SHA-256 of a text."""
-    return hashlib.sha256(text.encode()).hexdigest()[:16]
-
-
-def _short(found: list[str]) -> str:
-    return digest("\n".join(found))[:8]
-
-
-def _in_order(value: Any) -> Any:
-    return sorted(value.items()) if isinstance(value, dict) else value

@@ -15,10 +15,10 @@ from miner.hypotheses.design import Design, design
 from miner.ledger import replay
 from miner.records.client import Client
 from miner.rulebook import RuleBook
-from miner.steps.kept import frozen_table
-from miner.steps.past import read_past
-from miner.steps.ranking import table_of
-from miner.steps.records import cautions, refuse_stopped, rules_of
+from miner.steps.checking import cautions
+from miner.steps.client_ledger import ledger_of
+from miner.steps.following import frozen_table
+from miner.steps.opening import opened, refuse_stopped, table_of
 from miner.tables.logs import logged_by_day
 from miner.tables.referral import calm_said
 from miner.tables.unit_table import UnitTable
@@ -42,7 +42,7 @@ def week(client: Client, rules: RuleBook | None = None, *, last: str | None = No
         MinerError: a finding of the check stops the work, or the records begin after that day.
     """
     refuse_stopped(client)
-    books = rules_of(client, rules)
+    client, books = opened(client, rules)
     clock = client.streams["glucose"]["clock"]
     first, newest = str(clock.min())[:10], str(clock.max())[:10]
     end = last or newest
@@ -53,7 +53,7 @@ def week(client: Client, rules: RuleBook | None = None, *, last: str | None = No
         for back in reversed(range(LENGTH))
     )
     logged = logged_by_day(client, days)
-    past = read_past(client)
+    past = ledger_of(client)
     asked = [
         replace(item, sentence=by_rules(books, "labels.open_question", item=item))
         for item in _questions(client, books, end)
@@ -114,7 +114,7 @@ def _stream(factor: str, unit: str, rules: RuleBook) -> str:
 
 
 def _questions(client: Client, rules: RuleBook, end: str) -> list[OpenQuestion]:
-    past = read_past(client)
+    past = ledger_of(client)
     tables: dict[str, UnitTable] = {}
     found = []
     for unit in ("day", "meal"):
