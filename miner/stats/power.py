@@ -13,6 +13,7 @@ from math import ceil, floor, inf, isfinite, nan, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import bdtr, nctdtr, nctdtrinc, stdtrit
 
 from miner.stats.dependence import correlation
 
@@ -33,8 +34,6 @@ def power(effect: float, se: float, df: float, level: float) -> float:
     """
     if not (_usable(se, df) and isfinite(effect)):
         return nan
-    from scipy.special import nctdtr
-
     return float(1 - nctdtr(df, abs(effect) / se, _critical(df, level)))
 
 
@@ -58,8 +57,6 @@ def detectable(se: float, df: float, level: float, power: float = 0.8) -> float:
         return nan
     if power <= level / 2:
         return 0.0
-    from scipy.special import nctdtrinc
-
     return se * float(nctdtrinc(df, 1 - power, _critical(df, level)))
 
 
@@ -128,8 +125,6 @@ def _enough(units: int, share: float, least: int) -> float:
     """Return the chance that both sides have so many units, each of them at random on one."""
     if least < 1 or units < 2 * least:
         return 1.0 if least < 1 else 0.0
-    from scipy.special import bdtr
-
     return float(1 - bdtr(least - 1, units, share) - bdtr(least - 1, units, 1 - share))
 
 
@@ -169,8 +164,6 @@ def _usable(se: float, df: float) -> bool:
 
 @lru_cache(maxsize=4096)
 def _critical(df: float, level: float) -> float:
-    from scipy.special import stdtrit
-
     return float(stdtrit(df, 1 - level / 2))
 
 

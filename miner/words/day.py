@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from miner.core.messages import several
-from miner.core.results.morning import (
-    Against,
-    ClientMorning,
-    DayReview,
-    Noted,
-    PracticeMorning,
-    RiseOfDay,
-)
 from miner.words.amounts import Amounts, fixed
 from miner.words.document import Parts, heading, item, paragraph, section, table, urgent
 from miner.words.noting import notes_parts
 from miner.words.safe import clean, name
 from miner.words.wording import capital, day_words, listed
+
+if TYPE_CHECKING:
+    from miner.core.results.morning import (
+        Against,
+        ClientMorning,
+        DayReview,
+        Noted,
+        PracticeMorning,
+        RiseOfDay,
+    )
 
 WAKE, ASLEEP, MIDPOINT, CLIMB = (
     "wake_glucose",

@@ -6,23 +6,25 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 from pathlib import Path
 from shlex import quote
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from miner.core.messages import several
 from miner.core.results import Note
-from miner.core.results.noting import (
-    CorrectionMade,
-    LookAlike,
-    Merge,
-    Merges,
-    Notebook,
-    ReadAs,
-    Reworded,
-    WordCount,
-)
 from miner.words.document import Parts, command, heading, own_words, paragraph, section, table
 from miner.words.safe import clean
 from miner.words.wording import MONTHS
+
+if TYPE_CHECKING:
+    from miner.core.results.noting import (
+        CorrectionMade,
+        LookAlike,
+        Merge,
+        Merges,
+        Notebook,
+        ReadAs,
+        Reworded,
+        WordCount,
+    )
 
 ACTIONS = {
     "added": "added",

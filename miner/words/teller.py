@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from miner.core.messages import Message, several
 from miner.core.results import Doubt, DoubtCode, Evidence, Hypothesis, OutcomeSummary
-from miner.core.results.briefing import Briefing, TimeOfDay
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, paragraph
@@ -33,6 +32,7 @@ from miner.words.sentences import (
 from miner.words.wording import capital, client_always, day_name, full_date, listed, say
 
 if TYPE_CHECKING:
+    from miner.core.results.briefing import Briefing, TimeOfDay
     from miner.core.results.caseload import PooledEffect
 
 WEEKDAYS = {
