@@ -25,8 +25,7 @@ STEP_MG_DL = 25.0
 FEWEST_AROUND = 24
 _FEWEST_DAYS = 3
 _LONGEST_MIN = 60
-_MINUTE_NS = 60_000_000_000
-_MINUTE = np.timedelta64(_MINUTE_NS, "ns")
+_MINUTE = np.timedelta64(1, "m")
 Stamps = NDArray[np.datetime64]
 Places = NDArray[np.int64]
 
@@ -201,17 +200,14 @@ def _cadences(used: Used, findings: Findings) -> None:
 
 def _by_day(time: Stamps, clock: Stamps) -> dict[int, int]:
     """Return on how many days the commonest gap was so many minutes."""
-    day = clock.astype("datetime64[ns]").view(np.int64) // (1440 * _MINUTE_NS)
+    day = clock.astype("datetime64[D]").astype(np.int64)
     day -= day.min()
-    gap = np.diff(time).astype("timedelta64[ns]", copy=False).view(np.int64)
-    gap += _MINUTE_NS // 2
-    gap //= _MINUTE_NS
-    wide = _LONGEST_MIN + 2
-    np.clip(gap, 0, wide - 1, out=gap)
-    gap[day[1:] != day[:-1]] = 0
-    gap += day[1:] * wide
-    counts = np.bincount(gap, minlength=wide * (int(day.max()) + 1)).reshape(-1, wide)
-    counts[:, [0, -1]] = 0
+    gap = np.floor(np.diff(time) / _MINUTE + 0.5)
+    gap[(day[1:] != day[:-1]) | (gap > _LONGEST_MIN)] = 0
+    wide = _LONGEST_MIN + 1
+    counts = np.bincount(day[1:] * wide + gap.astype(np.int64), minlength=wide * (day.max() + 1))
+    counts = counts.reshape(-1, wide)
+    counts[:, 0] = 0
     modal = counts.argmax(axis=1)[counts.sum(axis=1) >= FEWEST_AROUND - 1]
     minutes, times = np.unique(modal, return_counts=True)
     return dict(zip(minutes.tolist(), times.tolist(), strict=True))
@@ -233,9 +229,6 @@ def stuck_values(frame: pd.DataFrame, _: Settings, findings: Findings) -> pd.Dat
     if used.place.size < FEWEST_STUCK:
         return frame
     same = used.value[1:] == used.value[:-1]
-    others = np.flatnonzero(~same)
-    if np.diff(others, prepend=-1, append=len(same)).max() < FEWEST_STUCK:
-        return frame
     minutes = np.diff(used.time) / _MINUTE
     near = (minutes > 0) & (minutes <= LONGEST_RATE_MIN)
     alike = near & same

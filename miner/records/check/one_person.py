@@ -112,8 +112,7 @@ def ask_about_others(named: Iterable[tuple[str, str, str]], findings: Findings) 
 
 FEWEST_READINGS, FEWEST_VALUES, MINUTES = 24, 10, 1440
 LINES, PLACES, HEAD_BYTES, FEWEST_BYTES = 8, 200, 4096, 400
-TEXTS = (".csv", ".tsv", ".txt", ".json", ".ndjson", ".jsonl")
-OTHERS = (".xlsx", ".xls", ".ods", ".zip")
+FILES = (".csv", ".tsv", ".txt", ".json", ".ndjson", ".jsonl", ".xlsx", ".xls", ".ods", ".zip")
 _SHAPE = bytes.maketrans(b"0123456789", b"0" * 10)
 Prints = Mapping[int, str]
 
@@ -173,7 +172,7 @@ def others_with_same(
         read: reads another client.
     """
     own = sorted(set(client.streams["glucose"]["file"].astype(str)))
-    lines, shapes, whole = _own_lines(client.folder / name for name in own)
+    lines, shapes = _own_lines(client.folder / name for name in own)
     mine = day_prints(client.streams["glucose"])
     here = client.folder.resolve()
     if not mine:
@@ -181,7 +180,7 @@ def others_with_same(
     for folder in sorted(practice.iterdir()):
         if folder.name.startswith(".") or not folder.is_dir() or folder.resolve() == here:
             continue
-        if not any(_has_same(path, lines, shapes, whole) for path in sorted(folder.iterdir())):
+        if not any(_has_same(path, lines, shapes) for path in sorted(folder.iterdir())):
             continue
         try:
             other = read(folder)
@@ -192,39 +191,28 @@ def others_with_same(
             yield told_of_same(other.settings.code, days, own[0])
 
 
-def _own_lines(paths: Iterable[Path]) -> tuple[set[int], set[bytes], set[tuple[int, bytes]]]:
-    """Return hashes of all runs of lines, the shapes of lines, and whole files that are no text."""
+def _own_lines(paths: Iterable[Path]) -> tuple[set[int], set[bytes]]:
+    """Return hashes of all runs of lines, and the shapes of lines."""
     runs: set[int] = set()
     shapes: set[bytes] = set()
-    whole: set[tuple[int, bytes]] = set()
     for path in filter(Path.is_file, paths):
-        raw = path.read_bytes()
-        if path.suffix.lower() not in TEXTS:
-            whole.add((len(raw), hashlib.sha256(raw).digest()))
-            continue
-        lines = raw.replace(b"\r", b"").split(b"\n")
+        lines = path.read_bytes().replace(b"\r", b"").split(b"\n")
         shapes |= {_shape(line) for line in lines if line}
         runs |= {hash(tuple(lines[at : at + LINES])) for at in range(len(lines) - LINES)}
-    return runs, shapes, whole
+    return runs, shapes
 
 
 def _shape(line: bytes) -> bytes:
     return line.translate(_SHAPE)[:80]
 
 
-def _has_same(
-    path: Path, lines: set[int], shapes: set[bytes], whole: set[tuple[int, bytes]]
-) -> bool:
-    """Say whether a file holds some of the lines, or is one of the whole files."""
-    suffix = path.suffix.lower()
-    if suffix not in (*TEXTS, *OTHERS) or not path.is_file():
+def _has_same(path: Path, lines: set[int], shapes: set[bytes]) -> bool:
+    """Say whether a file holds some of the lines; a spreadsheet has lines too, of a kind."""
+    if path.suffix.lower() not in FILES or not path.is_file():
         return False
     found = path.stat()
     key = (str(path), found.st_size, found.st_mtime_ns)
-    if suffix in OTHERS:
-        sizes = {size for size, _ in whole}
-        return found.st_size in sizes and (found.st_size, _hash_of(*key)) in whole
-    if found.st_size < FEWEST_BYTES or not shapes & _shapes_of(*key):
+    if found.st_size < FEWEST_BYTES or shapes.isdisjoint(_shapes_of(*key)):
         return False
     return not lines.isdisjoint(_sampled(*key))
 
@@ -254,11 +242,6 @@ def _sampled(path: str, size: int, _changed: int) -> frozenset[int]:
     return frozenset(found)
 
 
-@lru_cache(maxsize=20_000)
-def _hash_of(path: str, _size: int, _changed: int) -> bytes:
-    return hashlib.sha256(Path(path).read_bytes()).digest()
-
-
 COPIED = "copied_day"
 
 
@@ -271,12 +254,17 @@ def clock_prints(client: Client) -> dict[str, str]:
 
 def copied_days(glucose: pd.DataFrame, _: Settings, findings: Findings) -> pd.DataFrame:
     """Leave out the readings of a day that is an earlier day over again under another date."""
+    minute = glucose["clock"].to_numpy().astype("datetime64[m]").astype(np.int64)
+    dates = minute // MINUTES
+    # copies have the same sum over values by time of day, and few other days do
+    weight = glucose["glucose"].round() * (minute - dates * MINUTES + 1)
+    sums = weight.groupby(dates).sum()
+    perhaps = glucose[np.isin(dates, sums.index[sums.duplicated(keep=False)])]
     first: dict[str, int] = {}
-    prints = day_prints(_perhaps_copied(glucose), dated=False)
+    prints = day_prints(perhaps, dated=False)
     copies = [day for day, mark in prints.items() if first.setdefault(mark, day) != day]
     if not copies:
         return glucose
-    dates = glucose["clock"].to_numpy().astype("datetime64[D]").astype(np.int64)
     copied = np.isin(dates, copies)
     first_day, last_day = (str(np.datetime64(copies[at], "D")) for at in (0, -1))
     findings.rows(
@@ -288,22 +276,3 @@ def copied_days(glucose: pd.DataFrame, _: Settings, findings: Findings) -> pd.Da
         values={"copied": len(copies), "first": first_day, "last": last_day},
     )
     return marked(glucose, copied, COPIED)
-
-
-def _perhaps_copied(glucose: pd.DataFrame) -> pd.DataFrame:
-    """Return the readings of days whose sums over values by time of day another day has too.
-
-    Sums of whole numbers are exact: copies have the same, and few other days do.
-    """
-    minute = glucose["clock"].to_numpy().astype("datetime64[m]").astype(np.int64)
-    value = np.round(glucose["glucose"].to_numpy(np.float64))
-    value[np.isnan(value)] = 0
-    day = minute // MINUTES
-    minute -= day * MINUTES
-    minute += 1
-    value *= minute
-    day -= day.min(initial=0)
-    sums = np.bincount(day, weights=value)
-    _, at, times = np.unique(sums, return_inverse=True, return_counts=True)
-    twice = (times[at] > 1) & (sums > 0)
-    return glucose[twice[day]] if twice.any() else glucose.iloc[:0]

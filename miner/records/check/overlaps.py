@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from miner.core.messages import Severity
 from miner.records.columns import CONTRADICTED, TWO_VALUES, columns_of, empty
 from miner.records.findings import Findings, dates_of
-from miner.records.place.samples import join, modal_gap
+from miner.records.place.samples import modal_gap
 from miner.records.text_columns import (
     Mask,
     blank,
@@ -322,13 +322,11 @@ def _nights_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 
 def _rival_nights(nights: pd.DataFrame) -> tuple[list[int], list[int]]:
     start, end = (nights[name].to_numpy() for name in ("start", "end"))
-    run = join(start, end, np.timedelta64(-1, "ns"))
-    crowded = np.bincount(run, minlength=1)[run] > 1 if len(run) else np.zeros(0, dtype=bool)
-    minutes = [((times - start[:1]) / np.timedelta64(1, "m"))[crowded] for times in (start, end)]
-    columns = (*minutes, nights["asleep_min"].to_numpy()[crowded])
-    rows = list(zip(*(column.tolist() for column in columns), strict=True))
-    label = nights.index.to_numpy()[crowded].tolist()
-    place = list(zip(nights["file"][crowded], nights["row"][crowded], label, strict=True))
+    minutes = [(times - start[:1]) / np.timedelta64(1, "m") for times in (start, end)]
+    columns = (*minutes, nights["asleep_min"])
+    rows = list(zip(*(map(float, column) for column in columns), strict=True))
+    label = nights.index.tolist()
+    place = list(zip(nights["file"], nights["row"], label, strict=True))
     again: set[int] = set()
     rival: set[int] = set()
     for at, first in enumerate(rows):

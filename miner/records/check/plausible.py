@@ -6,7 +6,6 @@ Dates before 2000 or far from nearly all the others; amounts, steps and movement
 from __future__ import annotations
 
 from collections.abc import Mapping
-from math import ceil
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
@@ -23,8 +22,6 @@ if TYPE_CHECKING:
 
 Span: TypeAlias = tuple[np.datetime64, np.datetime64]
 _FIRST = np.datetime64("2000-01-01")
-_EARLIEST = int(_FIRST.astype(np.int64))
-_DAY_NS = 86_400 * 10**9
 _APART, _FAR = np.timedelta64(400, "D"), np.timedelta64(180, "D")
 _FEW_READINGS, _FEW_RECORDS = 0.01, 1 / 3
 
@@ -43,7 +40,8 @@ def without_impossible_dates(
         frames: the streams by name, with ``clock`` or ``start_clock``.
         findings: gets what was taken out.
     """
-    days = _days(frames["glucose"]["clock"].to_numpy())
+    times = frames["glucose"]["clock"].to_numpy()
+    days = times[times >= _FIRST].astype("datetime64[D]").astype(np.int64)
     usual, nearly_all = _middle(days, 0.1), _middle(days, 0.02)
     wide = (usual[0] - _APART, usual[1] + _APART)
     near = (nearly_all[0] - _FAR, nearly_all[1] + _FAR)
@@ -76,35 +74,12 @@ def _outside(times: Stamps, span: Span) -> NDArray[np.bool_]:
     return (times < span[0]) | (times > span[1])
 
 
-def _days(times: Stamps) -> NDArray[np.int64]:
-    """Return how many times lie on the days from 2000 on, up to each day."""
-    late = times if times.size and times.min() >= _FIRST else times[times >= _FIRST]
-    days = late.astype("datetime64[ns]").view(np.int64) // _DAY_NS
-    return np.cumsum(np.bincount(days - _EARLIEST)) if days.size else np.zeros(0, np.int64)
-
-
-def _middle(counts: NDArray[np.int64], aside: float) -> Span:
+def _middle(days: NDArray[np.int64], aside: float) -> Span:
     """Return from which day to the end of which day all but a share at either end lies."""
-    if not counts.size:
+    if not days.size:
         return _FIRST + _APART, np.datetime64("2261-01-01")
-    low, high = (_share_below(counts, share) + _EARLIEST for share in (aside, 1 - aside))
-    return _day(low), _day(high) + np.timedelta64(1, "D")
-
-
-def _share_below(counts: NDArray[np.int64], share: float) -> float:
-    """Return the quantile of small whole numbers, between two of them in proportion.
-
-    Args:
-        counts: how many are at most 0, 1, 2 and so on.
-        share: of them, from 0 to 1.
-    """
-    place = share * (int(counts[-1]) - 1)
-    lower, upper = np.searchsorted(counts, [int(place), ceil(place)], side="right")
-    return float(lower + (place - int(place)) * (upper - lower))
-
-
-def _day(number: float) -> np.datetime64:
-    return np.datetime64(int(number), "D")
+    low, high = np.quantile(days, [aside, 1 - aside]).astype(np.int64).tolist()
+    return np.datetime64(low, "D"), np.datetime64(high + 1, "D")
 
 
 MOST_STEPS_A_MINUTE = 300.0

@@ -261,13 +261,7 @@ def joined(columns: list[Column], notes: Notes) -> tuple[list[Column], tuple[str
     if both or len(dates) != 1 or not clocks:
         return columns, None
     if len(clocks) > 1:
-        options = [
-            Option(
-                each.name, {}, "cells", {"filled": each.filled, "shown": next(iter(each.counts))}
-            )
-            for each in clocks
-        ]
-        said = notes.ask("columns.time_of_day", "several_apart", options, needed=True)
+        said = notes.ask_which("time_of_day", clocks, "several_apart", needed=True)
         clocks = [each for each in clocks if each.name == said] or clocks
     date, clock = dates[0], clocks[0]
     text = join(date.text, clock.text)

@@ -102,14 +102,16 @@ class Notes:
             self.put(name, value)
         return chosen[0].value if chosen else given
 
-    def ask_which(self, key: str, among: Sequence[Column], code: str, *, needed: bool) -> None:
-        """Ask which of the file's columns is one of the stream's."""
+    def ask_which(
+        self, key: str, among: Sequence[Column], code: str, *, needed: bool
+    ) -> str | None:
+        """Ask which of the columns is one of the stream; return the answer there is."""
         options = []
         for each in among:
             facts = {"filled": each.filled, "shown": next(iter(each.counts), "")}
-            sets = {} if key == "glucose" else {f"columns.{key}": each.name}
+            sets = {} if key in ("glucose", "time_of_day") else {f"columns.{key}": each.name}
             options.append(Option(each.name, sets, "cells", facts))
-        self.ask(f"columns.{key}", code, options, needed=needed)
+        return self.ask(f"columns.{key}", code, options, needed=needed)
 
     def choose_unit(
         self, key: str, column: Column, middle: tuple[float, float] | None, *, needed: bool = False
