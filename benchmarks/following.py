@@ -22,8 +22,9 @@ import numpy as np
 
 from benchmarks.calibration.worlds import FIRST_DAY, SPREAD, WORLDS, World, month
 from miner import rulebook
+from miner.core.period import Period
 from miner.followup.following import FIRST_LOOK, LEVEL, compare, every_look, judge
-from miner.hypotheses.design import Design, design
+from miner.hypotheses.design import Design, Run, design
 from miner.hypotheses.search import search
 from miner.hypotheses.tested import Spectra
 from miner.ledger import Event, Kept
@@ -56,10 +57,7 @@ def follow(world: World, rules: RuleBook, seed: int, shift: float, looks: bool) 
         outcomes=("minutes_above", "wake_glucose"),
     )  # fmt: skip
     last = day(MONTH - 1)
-    found = search(
-        design(drawn.table, rules, None, last), "minutes_above", rules.guardrails, draws=100,
-        seed=0,
-    )  # fmt: skip
+    found = search(design(drawn.table, rules, Period(None, last)), "minutes_above", Run(100))
     tests = [
         test for test in found.tests if len(test.rule.items) == 1 and np.isfinite(test.score_t)
     ]
@@ -68,12 +66,12 @@ def follow(world: World, rules: RuleBook, seed: int, shift: float, looks: bool) 
     if not tests:
         return None
     item = kept(max(tests, key=lambda test: abs(test.score_t)))
-    whole = design(drawn.table, rules, day(MONTH), None)
-    at_date = compare(head(whole, READ), rules.guardrails, item.what, SPECTRA)
+    whole = design(drawn.table, rules, Period(day(MONTH), None))
+    at_date = compare(head(whole, READ), item.what, SPECTRA)
     status = judge(item, at_date, []).status
     days = range(FIRST_LOOK, AFTER + 1) if looks else ()
     seen = (
-        (str(n), compare(head(whole, n), rules.guardrails, item.what, SPECTRA)) for n in days
+        (str(n), compare(head(whole, n), item.what, SPECTRA)) for n in days
     )  # fmt: skip
     first = every_look(item, seen, 1).reached_on
     return Diary(status == "held_up", status == "did_not_hold", int(first) if first else None)

@@ -18,6 +18,7 @@ from joblib import Parallel, delayed
 
 from miner import steps as miner_steps
 from miner.core.results import Evidence
+from miner.hypotheses.design import Run
 from miner.hypotheses.rank import rank_table
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
@@ -33,7 +34,7 @@ def shifted(table: UnitTable, by: int) -> UnitTable:
 
 def claims(table: UnitTable, rules: RuleBook, by: int, draws: int) -> list[str]:
     """Return what is clear after a shift."""
-    ranked = rank_table(shifted(table, by), rules, draws=draws, seed=by)
+    ranked = rank_table(shifted(table, by), rules, run=Run(draws=draws, seed=by))
     return [
         f"{'+'.join(item.factors)} -> {item.outcome}"
         for item in ranked.hypotheses

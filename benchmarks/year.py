@@ -20,8 +20,9 @@ import numpy as np
 
 from benchmarks.calibration.worlds import FIRST_DAY, WEEKLY, WORLDS, World, month
 from miner import rulebook
+from miner.core.period import Period
 from miner.core.results import Evidence
-from miner.hypotheses.design import design
+from miner.hypotheses.design import Run, design
 from miner.hypotheses.guard import judge_all
 from miner.hypotheses.search import search
 from miner.hypotheses.tested import Spectra
@@ -51,13 +52,11 @@ def anything_clear(
     table: UnitTable, rules: RuleBook, span: tuple[int, int], seed: int, draws: int, cache: Spectra
 ) -> bool:
     """Say whether a ranking of some days calls anything clear."""
-    plan = design(table, rules, day(span[0]), day(span[1] - 1))
+    plan = design(table, rules, Period(day(span[0]), day(span[1] - 1)))
     if len(plan.names) < rules.guardrails.fewest_days_to_rank:
         return False
-    part = search(
-        plan, plan.default_primary, rules.guardrails, draws=draws, seed=seed, spectra=cache
-    )
-    judged = judge_all(part.outcomes, part.tests, rules.guardrails)
+    part = search(plan, plan.default_primary, Run(draws, seed, spectra=cache))
+    judged = judge_all(part.tests)
     return any(item.evidence is Evidence.CLEAR for item in judged)
 
 

@@ -21,7 +21,7 @@ from benchmarks.calibration.diary import ALONE
 from benchmarks.calibration.worlds import WORLDS, month
 from miner import rulebook
 from miner.core.results import Evidence
-from miner.hypotheses.design import Question, design
+from miner.hypotheses.design import Question, Run, design
 from miner.hypotheses.fixed import answer
 
 LEAST = {28: 80.0, 60: 97.0}
@@ -40,8 +40,8 @@ def batch(world: str, days: int, shift: float, seeds: range) -> list[bool]:
             shift=shift,
             outcomes=(ALONE[0][1],),
         )
-        plan, dates = design(drawn.table, rules), drawn.table.frame["date"].tolist()
-        ((_, judged),) = answer(plan, dates, [Question(*ALONE[0])], rules.guardrails)
+        plan = design(drawn.table, rules)
+        ((_, judged),) = answer(plan, [Question(*ALONE[0])], Run())
         out.append(judged.evidence is Evidence.CLEAR)
     return out
 

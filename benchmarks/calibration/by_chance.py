@@ -20,8 +20,8 @@ from statsmodels.stats.proportion import proportion_confint
 from benchmarks.calibration.worlds import WORLDS, month
 from miner import rulebook
 from miner.core.results import Evidence
-from miner.hypotheses.design import Question
-from miner.hypotheses.rank import rank_table
+from miner.hypotheses.design import Question, Run
+from miner.hypotheses.rank import RankingRequest, rank_table
 
 HABITS, ASKED, FIRST_SEED = 15, 3, 730_000
 RUN = "python -m benchmarks.calibration.by_chance"
@@ -32,7 +32,9 @@ def found(world: str, days: int, seed: int, draws: int) -> tuple[bool, bool, flo
     rules = rulebook.load()
     table = month(WORLDS[world], rules, days=days, factors=HABITS, seed=seed).table
     asked = [Question(name, "minutes_above") for name in table.factors[:ASKED]]
-    ranked = rank_table(table, rules, questions=asked, draws=draws, seed=seed)
+    ranked = rank_table(
+        table, rules, RankingRequest(questions=asked), run=Run(draws=draws, seed=seed)
+    )
     clear = {item.family for item in ranked.hypotheses if item.evidence is Evidence.CLEAR}
     return bool(clear - {"fixed"}), "fixed" in clear, ranked.clear_by_chance
 

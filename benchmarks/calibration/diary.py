@@ -12,7 +12,7 @@ from benchmarks.calibration.rivals import rivals
 from benchmarks.calibration.worlds import ANSWERING, ASKED, Month, month
 from miner.core.results import Evidence
 from miner.hypotheses.describe import describe
-from miner.hypotheses.design import Design, Question, design
+from miner.hypotheses.design import Design, Question, Run, design
 from miner.hypotheses.fixed import answer
 from miner.hypotheses.guard import Judged, interval, judge_all
 from miner.hypotheses.search import Search, search
@@ -88,7 +88,7 @@ def nothing_true(cell: Cell, how: Analysis, seed: int, *, beside: bool) -> Row:
     row = {name: float(bool(clear)) for name, clear in told.items()}
     if EVERY[cell.world].answers:
         for clear in told.values():
-            row |= _other_way(drawn, plan, clear, how.rules, row)
+            row |= _other_way(plan, clear, how.rules, row)
     if beside:
         orders = shuffles(cell.days, how.draws, seed)
         row |= {name: float(hit) for name, hit in rivals(found, orders).items()}
@@ -127,8 +127,7 @@ def _planned(drawn: Month, how: Analysis) -> Design:
 
 def _search(plan: Design, how: Analysis, seed: int) -> Search:
     main = plan.default_primary if len(plan.targets) > 1 else plan.targets[0].name
-    guard = how.rules.guardrails
-    return search(plan, main, guard, draws=guard.draws, seed=seed, spectra=how.spectra)
+    return search(plan, main, Run(seed=seed, spectra=how.spectra))
 
 
 def _clear(found: Search, rules: RuleBook) -> list[Judged]:
@@ -140,7 +139,7 @@ def _judged(found: Search, rules: RuleBook) -> list[Judged]:
     """Return what passes the claim level; nothing else can be clear."""
     guard = rules.guardrails
     passing = [test for test in found.tests if test.p_adjusted <= guard.claim_level]
-    return judge_all(found.outcomes, passing, guard) if passing else []
+    return judge_all(passing) if passing else []
 
 
 def _found(found: Search, rules: RuleBook, name: str) -> Row:
@@ -156,18 +155,16 @@ def _found(found: Search, rules: RuleBook, name: str) -> Row:
 
 def _fixed(plan: Design, how: Analysis, pairs: tuple[tuple[str, str], ...]) -> list[Judged]:
     """Return the fixed questions that are answered clear."""
-    dates = plan.names
     asked = [Question(factor, outcome) for factor, outcome in pairs]
-    answers = answer(plan, dates, asked, how.rules.guardrails, spectra=how.spectra)
+    answers = answer(plan, asked, Run(spectra=how.spectra))
     return [item for _, item in answers if item.evidence is Evidence.CLEAR]
 
 
-def _other_way(drawn: Month, plan: Design, clear: list[Judged], rules: RuleBook, row: Row) -> Row:
+def _other_way(plan: Design, clear: list[Judged], rules: RuleBook, row: Row) -> Row:
     """Count what is clear of a habit that answers the same day, and what does not say so.
 
     Args:
-        drawn: the month.
-        plan: its design.
+        plan: the month's design.
         clear: what was clear.
         rules: the rule book.
         row: the counts so far.
@@ -175,7 +172,7 @@ def _other_way(drawn: Month, plan: Design, clear: list[Judged], rules: RuleBook,
     out = {name: row.get(name, 0.0) for name in ("answers clear", "answers unsaid", "others clear")}
     words = say(rules, "sentence", "backwards")
     for judged in clear:
-        item = describe(drawn.table, plan, judged, "search", rules, {}, None)
+        item = describe(plan, judged, {}, None)
         if item.relation == "same_day" and set(item.factors) & set(ANSWERING):
             out["answers clear"] += 1
             out["answers unsaid"] += not (
@@ -202,7 +199,7 @@ def _covers(found: Search, drawn: Month, rules: RuleBook) -> Row:
         best, doubts = min(tested, key=lambda test: (test.p_adjusted, test.p)), ()
     if best.white is None:
         return {}
-    shown = interval(best, doubts, rules.guardrails)
+    shown = interval(best, doubts)
     if shown is None:
         return {"top interval covers": 1.0}
     truth = best.white.outcome(np.nan_to_num(drawn.truth[best.target.name]))

@@ -24,7 +24,7 @@ from joblib import Parallel, delayed
 from benchmarks.calibration.worlds import FIRST_DAY
 from miner import rulebook
 from miner.core.results import Evidence
-from miner.hypotheses.design import Question
+from miner.hypotheses.design import Question, Run
 from miner.hypotheses.rank import ask_table, rank_table
 from miner.hypotheses.tested import Spectra
 from miner.rulebook import RuleBook
@@ -109,7 +109,7 @@ def found(
     rules = rules.model_copy(update={"guardrails": guard})
     cause, row = table.factors[0], dict[str, bool]()
     for name, books in (("cut", without_doses(rules)), ("both", rules)):
-        ranked = rank_table(table, books, draws=draws, seed=seed, spectra=cache)
+        ranked = rank_table(table, books, run=Run(draws=draws, seed=seed, spectra=cache))
         clear = [item for item in ranked.hypotheses if item.evidence is Evidence.CLEAR]
         row[f"searched, {name}"] = any(item.factors == (cause,) for item in clear)
         row[f"anything else, {name}"] = any(item.factors != (cause,) for item in clear)

@@ -22,7 +22,7 @@ from joblib import Parallel, delayed
 
 from miner import rulebook
 from miner.core.results import Evidence
-from miner.hypotheses.design import design
+from miner.hypotheses.design import Run, design
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.search import search
 from miner.rulebook import RuleBook
@@ -81,10 +81,10 @@ def diary(world: MealWorld, days: int, seed: int, shift: float = 0.0) -> UnitTab
 def claims(world: MealWorld, days: int, seed: int, draws: int, rules: RuleBook) -> tuple[bool, ...]:
     """Return whether anything is claimed: shipped, primary alone, rows shuffled."""
     table = diary(world, days, seed)
-    ranked = rank_table(table, rules, draws=draws, seed=seed)
+    ranked = rank_table(table, rules, run=Run(draws=draws, seed=seed))
     shipped = any(item.evidence is Evidence.CLEAR for item in ranked.hypotheses)
     plan = design(table, rules)
-    found = search(plan, "rise", rules.guardrails, draws=draws, seed=seed)
+    found = search(plan, "rise", Run(draws, seed))
     alone = [t.p_adjusted for t in found.tests if t.target.name == "rise"]
     part = next(part for part in found.outcomes if part.target.name == "rise")
     rows = _rows(part.target, [part.rules[at].values for at in part.tested()])
@@ -95,7 +95,7 @@ def claims(world: MealWorld, days: int, seed: int, draws: int, rules: RuleBook) 
 
 def power(world: MealWorld, days: int, seed: int, draws: int, rules: RuleBook) -> bool:
     """Return whether a true effect of 0.8 SD of a meal is clear."""
-    ranked = rank_table(diary(world, days, seed, 0.8), rules, draws=draws, seed=seed)
+    ranked = rank_table(diary(world, days, seed, 0.8), rules, run=Run(draws=draws, seed=seed))
     return any(
         item.evidence is Evidence.CLEAR and item.factors == ("food:0",)
         for item in ranked.hypotheses

@@ -17,7 +17,7 @@ from benchmarks.calibration.diary import ALONE
 from benchmarks.calibration.worlds import UNEVEN, WEEKLY, World, month
 from miner import rulebook
 from miner.core.results import DoubtCode
-from miner.hypotheses.design import Question, design
+from miner.hypotheses.design import Question, Run, design
 from miner.hypotheses.fixed import answer
 from miner.hypotheses.guard import Judged, judge_all
 from miner.hypotheses.search import search
@@ -48,10 +48,10 @@ def counted(world: World, rules: RuleBook, days: int, diaries: int, draws: int) 
             cache.clear()
         drawn = month(world, rules, days=days, factors=15, seed=FIRST_SEED + seed)
         plan = design(drawn.table, rules)
-        part = search(plan, plan.default_primary, guard, draws=draws, seed=seed, spectra=cache)
-        asked = answer(plan, drawn.table.frame["date"].tolist(), [Question(*ALONE[0])], guard)
+        part = search(plan, plan.default_primary, Run(draws, seed, spectra=cache))
+        asked = answer(plan, [Question(*ALONE[0])], Run())
         for name, judged in (
-            ("search", judge_all(part.outcomes, part.tests, guard)),
+            ("search", judge_all(part.tests)),
             ("fixed", [item for _, item in asked]),
         ):
             found[name] += clear(judged, guard.claim_level, set())

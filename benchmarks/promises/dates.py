@@ -8,6 +8,7 @@ import numpy as np
 
 from benchmarks.calibration.worlds import FIRST_DAY, World, month
 from benchmarks.promises.reach import HABITS, searched
+from miner.core.period import Period
 from miner.core.results import Hypothesis
 from miner.followup.following import HELD_UP, compare, judge
 from miner.followup.keeping import MAX_DAYS, power_on, reading_days
@@ -67,33 +68,25 @@ def dates(
         seed = first_seed + 13 * at
         rng = np.random.default_rng(seed)
         drawn = month(world, rules, days=days + MAX_DAYS, factors=HABITS, seed=seed)
-        first = design(drawn.table, rules, None, day(days - 1))
-        found = searched(first, rules, seed, cache)
+        first = design(drawn.table, rules, Period(None, day(days - 1)))
+        found = searched(first, seed, cache)
         judged = [
             item
-            for item in judge_all(found.outcomes, found.tests, rules.guardrails)
+            for item in judge_all(found.tests)
             if item.withheld is None and len(item.test.rule.items) == 1
         ]
         for which in rng.choice(len(judged), min(PAIRS, len(judged)), replace=False):
-            one = describe(
-                drawn.table,
-                first,
-                judged[which],
-                "search",
-                rules,
-                {},
-                *at_worth([judged[which].test]),
-            )
+            one = describe(first, judged[which], {}, *at_worth([judged[which].test]))
             target = judged[which].test.target
             item = kept_as(one, target.rule.smallest_worth_it, 1.0, days)
             after = reading_days(item.what, 1)
             power = power_on(item.what, after, 1)
-            plan = design(drawn.table, rules, day(days), day(days + after - 1))
+            plan = design(drawn.table, rules, Period(day(days), day(days + after - 1)))
             size = item.what.sought * (1 if (one.difference or 0.0) > 0 else -1)
             own = plan.target(one.outcome)
             habit = next(known for known in own.items if known.factor == one.factors[0])
             moved = replace(own, values=own.values + size * np.nan_to_num(habit.values))
             new = replace(plan, targets=(moved,))
-            read = judge(item, compare(new, rules.guardrails, item.what), [])
+            read = judge(item, compare(new, item.what), [])
             out.append((float(power or 0.0), after, read.status == HELD_UP))
     return out

@@ -9,7 +9,7 @@ import numpy as np
 from benchmarks.calibration.worlds import Month, World, month
 from miner.core.results import Evidence
 from miner.hypotheses.describe import outcome_summary
-from miner.hypotheses.design import Design, design
+from miner.hypotheses.design import Design, Run, design
 from miner.hypotheses.guard import interval, judge_all
 from miner.hypotheses.search import Search, search
 from miner.hypotheses.tested import Spectra
@@ -21,18 +21,16 @@ HABITS, DRAWS, PAIRS = 15, 499, 3
 Pair = tuple[str, str]
 
 
-def searched(plan: Design, rules: RuleBook, seed: int, cache: Spectra) -> Search:
+def searched(plan: Design, seed: int, cache: Spectra) -> Search:
     """Run the shipped search with fewer draws."""
-    return search(
-        plan, plan.default_primary, rules.guardrails, draws=DRAWS, seed=seed, spectra=cache
-    )
+    return search(plan, plan.default_primary, Run(DRAWS, seed, spectra=cache))
 
 
-def clear(found: Search, rules: RuleBook) -> set[Pair]:
+def clear(found: Search) -> set[Pair]:
     """Return the single habits that are called clear, each with its outcome."""
     return {
         (item.test.target.items[item.test.rule.items[0]].factor, item.test.target.name)
-        for item in judge_all(found.outcomes, found.tests, rules.guardrails)
+        for item in judge_all(found.tests)
         if item.evidence is Evidence.CLEAR and len(item.test.rule.items) == 1
     }
 
@@ -49,7 +47,7 @@ def covers(
     passing = [test for test in found.tests if test.p_adjusted <= guard.claim_level]
     doubted = {
         (item.test.target.name, item.test.rule.items): item.doubts
-        for item in (judge_all(found.outcomes, passing, guard) if passing else [])
+        for item in (judge_all(passing) if passing else [])
     }
     tested = [test for test in found.tests if test.white is not None]
     if not tested:
@@ -59,7 +57,7 @@ def covers(
         white = test.white
         true = white.outcome(np.nan_to_num(truth[test.target.name]))
         own = float(single(test.amounts[:, None], true, white.rank).difference[0])
-        shown = interval(test, doubted.get((test.target.name, test.rule.items), ()), guard)
+        shown = interval(test, doubted.get((test.target.name, test.rule.items), ()))
         held[id(test)] = shown is None or shown[0] <= own <= shown[1]
     best = min(tested, key=lambda test: (test.p_adjusted, test.p))
     return held[id(best)], all(held.values())
@@ -98,9 +96,9 @@ def reach(
             month(world, rules, days=days, factors=HABITS, seed=number)
             for number in (seed, seed + 10**6)
         )
-        found = searched(design(own.table, rules), rules, seed, cache)
+        found = searched(design(own.table, rules), seed, cache)
         named = {
-            part.target.name: outcome_summary(part, found.tests, rules.guardrails).detectable
+            part.target.name: outcome_summary(part, found.tests).detectable
             for part in found.outcomes
         }
         pairs = [
@@ -113,9 +111,9 @@ def reach(
         for which in rng.choice(len(pairs), min(PAIRS, len(pairs)), replace=False):
             pair = pairs[which]
             drawn = planted(fresh, plan, pair, float(named[pair[1]] or 0.0))
-            seen = searched(design(drawn.table, rules), rules, seed + 1, cache)
+            seen = searched(design(drawn.table, rules), seed + 1, cache)
             row["planted"] += 1
-            row["found"] += pair in clear(seen, rules)
+            row["found"] += pair in clear(seen)
             held = covers(seen, drawn.truth, rules)
             if held is not None:
                 row["months"] += 1

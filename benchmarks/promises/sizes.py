@@ -11,7 +11,7 @@ from benchmarks.promises.reach import HABITS, searched
 from miner.core.results import Evidence
 from miner.hypotheses.describe import foreseen
 from miner.hypotheses.design import design
-from miner.hypotheses.guard import Judged, Levels, companions, judge_all, judge_one
+from miner.hypotheses.guard import Judged, Levels, judge_all, judge_one
 from miner.hypotheses.search import Search
 from miner.hypotheses.tested import Spectra
 from miner.rulebook import Guardrails, RuleBook
@@ -64,16 +64,14 @@ def true_sizes(
 
 def asked_alone(found: Search, guard: Guardrails) -> list[Judged]:
     """Return every single habit as if it had been fixed alone before the records."""
-    parts = {part.target.name: (part, companions(part)) for part in found.outcomes}
     levels = Levels(guard.hint_level, guard.hint_level)
     out = []
     for test in found.tests:
         if test.white is None or len(test.rule.items) > 1 or test.p > guard.claim_level:
             continue
-        part, along = parts[test.target.name]
         critical = t_quantile(1 - guard.claim_level / 2, test.df)
         alone = replace(test, p_adjusted=test.p, critical=critical)
-        out.append(judge_one(part, along, alone, guard, levels))
+        out.append(judge_one(alone, levels))
     return out
 
 
@@ -103,15 +101,15 @@ def sizes(
         drawn = month(
             WORLDS["independent"], rules, days=days, factors=HABITS, seed=seed, spreads=draw
         )
-        found = searched(design(drawn.table, rules), rules, seed, cache)
+        found = searched(design(drawn.table, rules), seed, cache)
         guard = rules.guardrails
         for name, judged in (
-            ("search", judge_all(found.outcomes, found.tests, guard)),
+            ("search", judge_all(found.tests)),
             ("fixed", asked_alone(found, guard)),
         ):
             for item in judged:
                 if item.evidence is Evidence.CLEAR and len(item.test.rule.items) == 1:
-                    _add(out, name, item, effects, guard)
+                    _add(out, name, item, effects)
     return out
 
 
@@ -120,13 +118,12 @@ def _add(
     name: str,
     item: Judged,
     effects: dict[Pair, float],
-    guard: Guardrails,
 ) -> None:
     test = item.test
     outcome, rule = test.target.name, test.target.rule
     true = effects.get((test.target.items[test.rule.items[0]].factor, outcome), 0.0)
     way = float(np.sign(test.difference)) / rule.smallest_worth_it
-    size, small = foreseen(item, guard)
+    size, small = foreseen(item)
     for key in ((name, outcome), (name, "all")):
         sums = out.setdefault(key, Sums())
         sums.small += small

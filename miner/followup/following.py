@@ -12,13 +12,14 @@ from numpy.typing import NDArray
 from scipy.special import stdtr
 
 from miner.core.messages import Words, message
+from miner.core.period import Period
 from miner.core.results import Counts, Shape, Withheld
 from miner.core.results.follow import EveryLook, NewUnits
 from miner.hypotheses.candidates import Rule, count, doses, singles, too_few
 from miner.hypotheses.design import Design, Target, design
 from miner.hypotheses.tested import Spectra, Whitened, whitened
 from miner.ledger import FollowupState, FrozenIdea, Kept
-from miner.rulebook import Guardrails, RuleBook
+from miner.rulebook import RuleBook
 from miner.stats.effects import single, t_quantile
 from miner.stats.multiplicity import evidence, holm, units_needed
 from miner.stats.scores import combine
@@ -79,7 +80,7 @@ def fresh(
         until: ISO date of the last unit that counts, or None.
     """
     first = (date.fromisoformat(after) + timedelta(days=1)).isoformat()
-    return compare(design(table, rules, first, until), rules.guardrails, kept)
+    return compare(design(table, rules, Period(first, until)), kept)
 
 
 def each_day(
@@ -106,14 +107,11 @@ def each_day(
             yield day, fresh(own, rules, kept, after, day)
 
 
-def compare(
-    plan: Design, guard: Guardrails, kept: FrozenIdea, spectra: Spectra | None = None
-) -> Fresh:
+def compare(plan: Design, kept: FrozenIdea, spectra: Spectra | None = None) -> Fresh:
     """Compare units of a design with and without the habit.
 
     Args:
         plan: the new units.
-        guard: the guardrails.
         kept: what the ledger keeps: factors, outcome.
         spectra: decompositions to share between calls on units of the same times.
     """
@@ -123,16 +121,16 @@ def compare(
     units = len(plan.names)
     amounts = values
     if kept.shape == Shape.DOSE:
-        rule = _dose(plan, target, guard, kept.factors[0])
+        rule = _dose(plan, target, kept.factors[0])
         closed, stopped = (_NO_DOSE, False) if rule is None else (None, False)
         if rule is not None and rule.amounts is not None:
             values, amounts = rule.values, rule.amounts
     else:
-        closed, stopped = _closed(values, target, plan, guard, counts)
+        closed, stopped = _closed(values, target, plan, counts)
     if closed is None:
         names = plan.made_from(item for item in target.items if item.factor in kept.factors)
         white = whitened(plan, target.values, {} if spectra is None else spectra)
-        found = _tested(plan, white and white.without(names), values, amounts, guard)
+        found = _tested(plan, white and white.without(names), values, amounts)
         if not isinstance(found, Withheld):
             return Fresh(counts, units, *found, None)
         closed = found
@@ -140,10 +138,9 @@ def compare(
     return Fresh(counts, units, nothing, nothing, nothing, 0, nothing, closed, stopped)
 
 
-def _dose(plan: Design, target: Target, guard: Guardrails, factor: str) -> Rule | None:
+def _dose(plan: Design, target: Target, factor: str) -> Rule | None:
     """Return the dose of a factor, or None where it is not known often enough."""
-    cuts = singles(plan, target, guard, None)
-    found = doses(plan, target, guard, cuts)
+    found = doses(plan, target, singles(plan, target))
     return next((r for r in found if target.items[r.items[0]].factor == factor), None)
 
 
@@ -155,22 +152,22 @@ def _habit(plan: Design, target: Target, names: Sequence[str]) -> Floats:
 
 
 def _closed(
-    values: Floats, target: Target, plan: Design, guard: Guardrails, counts: Counts
+    values: Floats, target: Target, plan: Design, counts: Counts
 ) -> tuple[Withheld | None, bool]:
-    few = too_few(values[:, None], target, plan, guard)[0]
+    few = too_few(values[:, None], target, plan)[0]
     if few is None:
         return None, False
-    least = guard.fewest_units_each_side
+    least = plan.guard.fewest_units_each_side
     return few, counts.with_ < least <= counts.without and counts.unknown < counts.known
 
 
 def _tested(
-    plan: Design, white: Whitened | None, values: Floats, amounts: Floats, guard: Guardrails
+    plan: Design, white: Whitened | None, values: Floats, amounts: Floats
 ) -> tuple[float, float, float, int, float] | Withheld:
     if white is None:
         return Withheld(message("followup.few_new", unit=plan.unit))
     column = white.whitened_columns(values[:, None])
-    if not float(white.kept(column)[0]) >= guard.least_variation_kept:
+    if not float(white.kept(column)[0]) >= plan.guard.least_variation_kept:
         return Withheld(message("followup.not_told_apart"))
     column = white.cleared(column)
     sizes = white.cleared(white.whitened_columns(amounts[:, None]))

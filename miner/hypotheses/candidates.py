@@ -48,19 +48,13 @@ class Rule:
         return Shape.CUT if self.amounts is None else Shape.DOSE
 
 
-def candidates(design: Design, target: Target, guard: Guardrails) -> list[Rule]:
+def candidates(design: Design, target: Target) -> list[Rule]:
     """Return every single factor as a cut, the doses, then the sets that have enough units."""
-    known = target.known
-    outcome_withheld = unrankable(target, guard)
-    alone = singles(design, target, guard, outcome_withheld)
-    if outcome_withheld is not None:
+    withheld = unrankable(target, design.guard)
+    alone = singles(design, target, withheld)
+    if withheld is not None:
         return alone
-    open_rules = [rule for rule in alone if rule.withheld is None]
-    seen: dict[bytes, tuple[int, ...]] = {}
-    if open_rules:
-        keys = _keys(np.column_stack([rule.values for rule in open_rules]), known)
-        seen = {key: rule.items for key, rule in zip(keys, open_rules, strict=True)}
-    return alone + doses(design, target, guard, alone) + _sets(design, target, guard, alone, seen)
+    return alone + doses(design, target, alone) + _sets(design, target, alone)
 
 
 def unrankable(target: Target, guard: Guardrails) -> Withheld | None:
@@ -77,29 +71,26 @@ def unrankable(target: Target, guard: Guardrails) -> Withheld | None:
     return Withheld(message("hypotheses.never_changed")) if same else None
 
 
-def singles(
-    design: Design, target: Target, guard: Guardrails, withheld: Withheld | None
-) -> list[Rule]:
+def singles(design: Design, target: Target, withheld: Withheld | None = None) -> list[Rule]:
     """Return the rule of every item of an outcome; ``withheld`` closes them all."""
     if not target.items:
         return []
     values = np.column_stack([item.values for item in target.items])
-    counts = count(values, target)
-    reasons = too_few(values, target, design, guard)
+    counted = zip(count(values, target), too_few(values, target, design), strict=True)
     return [
-        Rule((at,), values[:, at], counts[at], withheld or reasons[at])
-        for at in range(len(target.items))
+        Rule((at,), values[:, at], counts, withheld or reason)
+        for at, (counts, reason) in enumerate(counted)
     ]
 
 
-def doses(design: Design, target: Target, guard: Guardrails, cuts: Sequence[Rule]) -> list[Rule]:
+def doses(design: Design, target: Target, cuts: Sequence[Rule]) -> list[Rule]:
     """Return the dose of every item that has one known often enough, and different enough.
 
     As many units as both sides of a cut need, five different amounts, and no more than half of
     them the same: a walk on one day in ten is no dose. The client's quarters must lie apart.
     """
-    found = []
-    fewest = 2 * _least(int(target.known.sum()), design.unit, guard)
+    found, guard = [], design.guard
+    fewest = 2 * _least(int(target.known.sum()), design)
     for at, item in enumerate(target.items):
         if item.dose is None:
             continue
@@ -107,70 +98,54 @@ def doses(design: Design, target: Target, guard: Guardrails, cuts: Sequence[Rule
         days = len(np.unique(design.times[known])) if design.unit != "day" else int(known.sum())
         if known.sum() < fewest or days < 2 * guard.fewest_distinct_days_each_side:
             continue
-        amounts = _measured(item.dose[known].tobytes())
+        different, tied, span, scores = _measured(item.dose[known].tobytes())
         if (
-            amounts.different >= guard.fewest_units_each_side
-            and amounts.tied <= guard.largest_share_tied
-            and amounts.span > 0
+            different >= guard.fewest_units_each_side
+            and tied <= guard.largest_share_tied
+            and span > 0
         ):
             values, own = np.full(len(known), np.nan), np.where(known, item.dose, np.nan)
-            values[known] = amounts.scores
-            found.append(Rule((at,), values, cuts[at].counts, None, own, amounts.span))
+            values[known] = scores
+            found.append(Rule((at,), values, cuts[at].counts, None, own, span))
     return found
 
 
-@dataclass(frozen=True, slots=True)
-class _Measured:
-    """Amounts of a habit: how many differ, how many are tied, and how far its quarters lie apart.
-
-    Attributes:
-        scores: shape (n,), their normal scores.
-    """
-
-    different: int
-    tied: float
-    span: float
-    scores: Floats
-
-
 @lru_cache(maxsize=256)
-def _measured(packed: bytes) -> _Measured:
-    """Describe the amounts of a habit, once for all outcomes that are known on the same units."""
+def _measured(packed: bytes) -> tuple[int, float, float, Floats]:
+    """Return how many amounts differ, the share tied, how far quarters lie apart, normal scores.
+
+    Once for all outcomes that are known on the same units.
+    """
     amounts = np.frombuffer(packed)
     low, high = np.quantile(amounts, (0.25, 0.75))
     different = len(np.unique(amounts))
-    return _Measured(different, share_tied(amounts), float(high - low), normal_scores(amounts))
+    return different, share_tied(amounts), float(high - low), normal_scores(amounts)
 
 
-def _sets(
-    design: Design,
-    target: Target,
-    guard: Guardrails,
-    alone: list[Rule],
-    seen: dict[bytes, tuple[int, ...]],
-) -> list[Rule]:
-    known = target.known
+def _sets(design: Design, target: Target, alone: list[Rule]) -> list[Rule]:
+    known, guard = target.known, design.guard
     open_items = [at for at, rule in enumerate(alone) if rule.withheld is None]
     units = int(known.sum())
-    largest = guard.largest_rule if units >= guard.units_for_rules_of_three else 2
-    largest = min(largest, guard.largest_rule)
+    largest = guard.largest_rule
+    if units < guard.units_for_rules_of_three:
+        largest = min(2, largest)
     if largest < 2 or len(open_items) < 2:
         return []
-    columns = np.column_stack([target.items[at].values for at in open_items])
-    found = frequent_itemsets(columns[known] == 1, largest, _least(units, design.unit, guard))
-    rules = []
+    columns = np.column_stack([alone[at].values for at in open_items])
+    found = frequent_itemsets(columns[known] == 1, largest, _least(units, design))
+    seen, rules = set(_keys(columns, known)), []
     for size in range(2, largest + 1):
         sets = np.array([itemset for itemset in found if len(itemset) == size], dtype=np.intp)
         if not len(sets):
             continue
         values = combine([columns[:, sets[:, place]] for place in range(size)])
         counts = count(values, target)
-        reasons = too_few(values, target, design, guard)
+        reasons = too_few(values, target, design)
         keys = _keys(values, known)
         for at in np.flatnonzero([reason is None for reason in reasons]):
             if keys[at] not in seen:
+                seen.add(keys[at])
                 items = tuple(open_items[place] for place in sets[at])
-                seen[keys[at]] = items
                 rules.append(Rule(items, values[:, at], counts[at], None))
     return rules
 
@@ -198,13 +173,11 @@ def count(values: Floats, target: Target) -> list[Counts]:
     return [Counts(*row) for row in numbers.tolist()]
 
 
-def too_few(
-    values: Floats, target: Target, design: Design, guard: Guardrails
-) -> list[Withheld | None]:
+def too_few(values: Floats, target: Target, design: Design) -> list[Withheld | None]:
     """Return, for each rule (a column of (n, m)), why it has too few units, or None."""
     part, times = values[target.known], design.times[target.known]
-    need = _least(len(part), design.unit, guard)
-    need_days = guard.fewest_distinct_days_each_side
+    need = _least(len(part), design)
+    need_days = design.guard.fewest_distinct_days_each_side
     out: list[Withheld | None] = [None] * values.shape[1]
     for side, words in ((0, "without"), (1, "with")):
         chosen = part == side
@@ -228,8 +201,9 @@ def _distinct(chosen: NDArray[np.bool_], times: Floats) -> NDArray[np.intp]:
     return days
 
 
-def _least(units: int, unit: str, guard: Guardrails) -> int:
-    share = ceil(guard.fewest_share_each_side * units) if unit == "day" else 0
+def _least(units: int, design: Design) -> int:
+    guard = design.guard
+    share = ceil(guard.fewest_share_each_side * units) if design.unit == "day" else 0
     return max(guard.fewest_units_each_side, share)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from math import ceil, isnan
 from typing import TYPE_CHECKING
 
@@ -25,12 +25,11 @@ if TYPE_CHECKING:
     from miner.hypotheses.design import Design, Item, Question
     from miner.hypotheses.guard import Judged
     from miner.hypotheses.tested import OutcomeSearch, Tested, Whitened
-    from miner.rulebook import FactorRule, Guardrails, RuleBook
     from miner.tables.unit_table import UnitTable
 
 
 def missing_more_often(
-    table: UnitTable, items: Sequence[Item], outcome: str, among: NDArray[np.bool_]
+    table: UnitTable, items: Iterable[Item], outcome: str, among: NDArray[np.bool_]
 ) -> tuple[Message, ...]:
     """Return a note when the 95 % interval of the two shares' difference leaves out 0.
 
@@ -47,11 +46,13 @@ def missing_more_often(
     with_, without = values == 1, values == 0
     if not with_.any() or not without.any():
         return ()
-    x1, x2 = int((absent & with_).sum()), int((absent & without).sum())
-    low, high = newcombe(x1, int(with_.sum()), x2, int(without.sum()))
+    x1, n1, x2, n2 = (
+        int(chosen.sum()) for chosen in (absent & with_, with_, absent & without, without)
+    )
+    low, high = newcombe(x1, n1, x2, n2)
     if low <= 0 <= high or not np.isfinite(low + high):
         return ()
-    on = {"with_": x1, "of_with": int(with_.sum()), "without": x2, "of_without": int(without.sum())}
+    on = {"with_": x1, "of_with": n1, "without": x2, "of_without": n2}
     return (message("hypotheses.missing_more_often", unit=table.unit, **on),)
 
 
@@ -68,9 +69,7 @@ LOST, SPREAD = 2.0, 1.2
 dependence again takes from a t, and the SD of the t on normal scores where a difference is true."""
 
 
-def foreseen(
-    judged: Judged, guard: Guardrails, spread: float | None = None
-) -> tuple[float | None, bool]:
+def foreseen(judged: Judged, spread: float | None = None) -> tuple[float | None, bool]:
     """Return what a claim is expected to show on new days, and whether that is too small to act on.
 
     Nothing is expected beside anything less than a claim, nor where true differences spread by
@@ -79,11 +78,10 @@ def foreseen(
 
     Args:
         judged: a rule with its level.
-        guard: the guardrails.
         spread: of true differences found across clients, who all count; by default the rule
             book's, of the few habits that matter.
     """
-    test = judged.test
+    test, guard = judged.test, judged.test.part.design.guard
     if judged.evidence is not Evidence.CLEAR:
         return None, False
     share = guard.share_that_matters if spread is None else 1.0
@@ -103,7 +101,7 @@ def at_worth(tests: Sequence[Tested]) -> list[AtHand | None]:
     out: list[AtHand | None] = [None] * len(tests)
     for white, own in beside(tests):
         ways = np.array([-1.0 if tests[at].difference < 0 else 1.0 for at in own])
-        worth = np.array([tests[at].target.rule.smallest_worth_it / tests[at].span for at in own])
+        worth = np.array([tests[at].worth for at in own])
         t = ways * expected_t(white, [tests[at] for at in own], ways * worth)
         for at, one in zip(own, t.tolist(), strict=True):
             out[at] = AtHand(one, len(white.known), white.rank, *_sides(tests[at], white))
@@ -152,9 +150,7 @@ def expected_t(white: Whitened, tests: Sequence[Tested], effects: Floats) -> Flo
     return found
 
 
-def days_to_settle(
-    plan: Design, judged: Judged, hand: AtHand | None, guard: Guardrails
-) -> int | None:
+def days_to_settle(plan: Design, judged: Judged, hand: AtHand | None) -> int | None:
     """Return how many new days, by themselves, show a difference worth acting on 80 times in 100.
 
     The test is that of a kept idea: one-sided, on days after these. None where the answer is
@@ -162,41 +158,33 @@ def days_to_settle(
     """
     if hand is None or judged.evidence in (Evidence.CLEAR, Evidence.LITTLE_SIGN):
         return None
-    a_day = hand.units / span_of(plan)
+    a_day = hand.units / (float(np.ptp(plan.times)) + 1)
+    guard = plan.guard
     least = 0 if judged.test.rule.shape is Shape.DOSE else guard.fewest_units_each_side
     units = new_units_for(hand, guard.claim_level, FOUND, least, ceil(LONGEST * a_day))
     return None if units is None else ceil(units / a_day)
 
 
-def span_of(plan: Design) -> float:
-    """Return how many days the units of a design span."""
-    return float(np.ptp(plan.times)) + 1
-
-
-def detectable(singles: Sequence[Tested], guard: Guardrails) -> float | None:
+def detectable(singles: Sequence[Tested]) -> float | None:
     """Return the difference that the search would have found 80 times in 100, in one outcome.
 
     The average over the habits that can be tested, each of its own frequency: beyond the bound of
     the first step both by its order and by its size, whichever says less.
+    Of an unbalanced habit the interval allows for more.
 
     Args:
         singles: every single habit of the outcome.
-        guard: the guardrails; of an unbalanced habit the interval allows for more.
     """
     cuts = [test for test in singles if test.rule.shape is Shape.CUT] or list(singles)
     first = max((test.critical for test in cuts), default=np.inf)
     if not np.isfinite(first):
         return None
-    shown = [interval(test, (), guard) or test.interval for test in cuts]
-    reach = np.array(
-        [
-            (high - low) / 2 / test.standard_error
-            for (low, high), test in zip(shown, cuts, strict=True)
-        ]
-    )
+    shown = [interval(test, ()) or test.interval for test in cuts]
+    errors = np.array([test.standard_error for test in cuts])
+    reach = np.array([(high - low) / 2 for low, high in shown]) / errors
     critical = np.maximum(first, reach)
-    errors = np.array([test.standard_error * test.span for test in cuts])
     spans = np.array([test.span for test in cuts])
+    errors = errors * spans
     aim = min(FOUND + TURNED_INTO_HINTS / len(cuts[0].column) ** 2, MOST_AIMED_AT)
     told = np.ones(len(cuts))
     size = _found_at(errors, critical, told, aim)
@@ -219,37 +207,42 @@ def _found_at(errors: Floats, critical: Floats, told: Floats, aim: float) -> flo
 
 
 def describe(
-    table: UnitTable,
     plan: Design,
     judged: Judged,
-    family: str,
-    rules: RuleBook,
     spreads: Mapping[tuple[str, str], float],
     hand: AtHand | None,
     question: Question | None = None,
 ) -> Hypothesis:
-    """Return one hypothesis with its numbers, not yet ranked and not yet in words."""
+    """Return one hypothesis with its numbers, not yet ranked and not yet in words.
+
+    Args:
+        plan: of all units.
+        judged: the rule with its level.
+        spreads: (factor, outcome) -> spread of true effects found across clients.
+        hand: what the units at hand say of the least difference worth it; None if not tested.
+        question: that it answers, or None where the search found it.
+    """
     test, target = judged.test, judged.test.target
-    items = [target.items[at] for at in test.rule.items]
-    factors = tuple(item.factor for item in items)
     measured = not isnan(test.difference)
-    foretold, small = foreseen(judged, rules.guardrails, spreads.get((factors[0], target.name)))
+    foretold, small = foreseen(judged, spreads.get((test.factors[0], target.name)))
     notes = judged.notes
-    relation = "precedes" if all(item.relation == "precedes" for item in items) else "same_day"
+    relation = "same_day" if any(i.relation == "same_day" for i in test.items) else "precedes"
     if judged.evidence in (Evidence.CLEAR, Evidence.HINT):
-        notes += missing_more_often(table, items, target.name, _asked(table, plan, question))
+        among = _asked(plan, question)
+        notes += missing_more_often(plan.table, test.items, target.name, among)
+    ordinary = ordinary_interval(test, 0.90) if measured else None
     return Hypothesis(
-        id=identity(items, target.name, target.rule),
+        id=identity(test.items, target.name, target.rule),
         rank=0,
-        family=family,
-        factors=factors,
-        lag_days=tuple(item.lag for item in items),
+        family="fixed" if question else "search",
+        factors=test.factors,
+        lag_days=tuple(item.lag for item in test.items),
         outcome=target.name,
         relation=relation,
         counts=test.rule.counts,
         difference=test.difference if measured else None,
         unit=target.rule.measure_unit,
-        interval=interval(test, judged.doubts, rules.guardrails) if measured else None,
+        interval=interval(test, judged.doubts) if measured else None,
         p=test.p if measured else None,
         p_adjusted=test.p_adjusted if measured else None,
         evidence=judged.evidence,
@@ -258,105 +251,96 @@ def describe(
         small=small,
         travels_with=judged.travels_with,
         could_run_backwards=relation == "same_day"
-        or any(item.rule.could_run_backwards for item in items),
-        days_to_settle=days_to_settle(plan, judged, hand, rules.guardrails),
+        or any(item.rule.could_run_backwards for item in test.items),
+        days_to_settle=days_to_settle(plan, judged, hand),
         t_at_worth=None if hand is None else hand.t,
         doubts=judged.doubts,
         notes=notes,
-        ordinary_interval=ordinary_interval(test, 0.90) if measured else None,
+        ordinary_interval=ordinary,
         standard_error=test.standard_error if measured else None,
         degrees_of_freedom=test.df if measured else None,
         fixed_on=question.fixed_on if question else None,
         fixed_before=None if question is None else question.doubt is None,
         fixed_proven=question.proven if question and question.fixed_on else None,
         guess=question.guess if question else None,
-        unlikely_beyond=max(map(abs, ordinary_interval(test, 0.90))) if measured else None,
-        means=_means(items, test),
+        unlikely_beyond=max(map(abs, ordinary)) if ordinary else None,
+        means=_means(test),
         shape=test.rule.shape,
-        per=_per(items[0].rule, test) if test.rule.shape is Shape.DOSE else None,
+        per=_per(test) if test.rule.shape is Shape.DOSE else None,
     )
 
 
-def _means(items: Sequence[Item], test: Tested) -> tuple[float, float] | None:
-    values = combine([item.values for item in items])
-    outcome = test.target.values
+def _means(test: Tested) -> tuple[float, float] | None:
+    values, outcome = combine([item.values for item in test.items]), test.target.values
     with_, without = (outcome[test.target.known & (values == side)] for side in (1, 0))
     if not len(with_) or not len(without):
         return None
     return float(with_.mean()), float(without.mean())
 
 
-def _per(rule: FactorRule, test: Tested) -> Per:
+def _per(test: Tested) -> Per:
+    rule = test.items[0].rule
     towards = "less" if rule.towards_less else "more"
     return Per(rule.per or 1.0, rule.measure_unit, towards, test.span)
 
 
 def order_key(judged: Judged) -> tuple[float, float, int, float, tuple[str, ...], str]:
     """Order by adjusted p, the interval's nearer bound, the shorter rule, then p and names."""
-    test = judged.test
-    names = tuple(test.target.items[at].factor for at in test.rule.items)
+    test, names = judged.test, judged.test.factors
     if isnan(test.p_adjusted):
         return (2.0, 0.0, len(names), 2.0, names, test.target.name)
-    withheld = 1.5 if judged.withheld is not None else 0.0
-    return (
-        max(test.p_adjusted, withheld),
-        -test.margin,
-        len(names),
-        test.p,
-        names,
-        test.target.name,
-    )
+    p = max(test.p_adjusted, 0.0 if judged.withheld is None else 1.5)
+    return p, -test.margin, len(names), test.p, names, test.target.name
 
 
-def _asked(table: UnitTable, plan: Design, question: Question | None) -> NDArray[np.bool_]:
-    asked = table.frame.index.astype(str).isin(list(plan.asked))
+def _asked(plan: Design, question: Question | None) -> NDArray[np.bool_]:
+    frame = plan.table.frame
+    asked = frame.index.astype(str).isin(list(plan.asked))
     if question is not None and question.fixed_on is not None and question.doubt is None:
-        asked &= table.frame["date"].to_numpy(dtype=str) > question.fixed_on
+        asked &= frame["date"].to_numpy(dtype=str) > question.fixed_on
     return np.asarray(asked)
 
 
-def outcome_summary(
-    part: OutcomeSearch, tests: Sequence[Tested], guard: Guardrails
-) -> OutcomeSummary:
+def outcome_summary(part: OutcomeSearch, tests: Sequence[Tested]) -> OutcomeSummary:
     """Return how an outcome varies and what this record could detect in it, or why not."""
-    rule = part.target.rule
+    target = part.target
+    rule, withheld = target.rule, unrankable(target, part.design.guard)
+    if withheld is None and part.white is None:
+        withheld = Withheld(message("hypotheses.too_few_known", unit=rule.unit))
     singles = [
         test
         for test in tests
-        if test.target.name == part.target.name
+        if test.target.name == target.name
         and len(test.rule.items) == 1
         and not isnan(test.standard_error)
     ]
     return OutcomeSummary(
-        name=part.target.name,
+        name=target.name,
         unit=rule.measure_unit,
         smallest_worth_it=rule.smallest_worth_it,
-        detectable=detectable(singles, guard),
+        detectable=detectable(singles),
         ordinary_wobble=part.white.unit_sd if part.white is not None else None,
-        units=int(part.target.known.sum()),
-        withheld=_withheld(part, guard),
+        units=int(target.known.sum()),
+        withheld=withheld,
     )
 
 
-def _withheld(part: OutcomeSearch, guard: Guardrails) -> Withheld | None:
-    closed = unrankable(part.target, guard)
-    if closed is None and part.white is None:
-        return Withheld(message("hypotheses.too_few_known", unit=part.target.rule.unit))
-    return closed
-
-
-def hints_by_chance(tests: Sequence[Tested], guard: Guardrails) -> float:
+def hints_by_chance(tests: Sequence[Tested], level: float) -> float:
     """Return how many single-factor rules would pass as hints if nothing were true.
 
     The expectation of a count needs no independence: it is the sum of each rule's own chance of a
     t beyond the hint level and beyond the smallest difference worth it; of a cut and a dose of one
     habit, that either is.
+
+    Args:
+        tests: of all rules.
+        level: of a hint.
     """
     habits: dict[tuple[str, tuple[int, ...]], list[Tested]] = {}
     for test in tests:
         if len(test.rule.items) == 1 and not isnan(test.p) and test.standard_error > 0:
             habits.setdefault((test.target.name, test.rule.items), []).append(test)
-    return sum(_hint_by_chance(shapes, guard.hint_level) for shapes in habits.values())
+    return sum(_hint_by_chance(shapes, level) for shapes in habits.values())
 
 
 def clear_by_chance(
@@ -388,10 +372,7 @@ def _hint_by_chance(shapes: Sequence[Tested], level: float) -> float:
     df = shapes[0].df
     along = correlation(*shapes) if len(shapes) > 1 else 1.0
     least = _limit_of_either(along, df, level)
-    limits = []
-    for test in shapes:
-        worth = test.target.rule.smallest_worth_it / test.span / test.standard_error
-        limits.append(max(r_of_t(worth, df), least))
+    limits = [max(r_of_t(test.worth / test.standard_error, df), least) for test in shapes]
     return either(limits[0], limits[-1], along, df)
 
 

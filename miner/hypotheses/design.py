@@ -4,25 +4,29 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from miner.core.period import EVER
 from miner.stats.scores import normal_scores
 from miner.tables.labels import higher_quarter
 
 if TYPE_CHECKING:
     from miner.core.messages import Message
-    from miner.rulebook import FactorRule, OutcomeRule, RuleBook
+    from miner.core.period import Period
+    from miner.rulebook import FactorRule, Guardrails, OutcomeRule, RuleBook
+    from miner.stats.dependence import Spectrum
     from miner.tables.unit_table import UnitTable
 
 Floats = NDArray[np.float64]
 _Columns = dict[tuple[str, int], tuple[Floats, Floats | None]]
 """Values and dose of a factor at a lag: outcomes of one window share them."""
+Progress = Callable[[str, float], None]
 
 _SOURCES = {
     "weekend": "rest_day",
@@ -80,30 +84,70 @@ class Target:
         """Units on which the outcome is known, shape (n,)."""
         return ~np.isnan(self.values)
 
+    def among(self, chosen: NDArray[np.bool_]) -> Target:
+        """Return the same on some of the units."""
+        return replace(
+            self,
+            values=self.values[chosen],
+            by_clock=self.by_clock[chosen],
+            high=self.high[chosen],
+            items=tuple(item.among(chosen) for item in self.items),
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Design:
     """All that is tested on one client's units.
 
     Attributes:
+        table: days or meals, with ``rules`` the rule books.
         names: shape (n,), unit names.
         times: shape (n,), days; equal for units of one day.
         nuisance: shape (n, p), intercept first.
         nuisance_names: what each nuisance column stands for.
-        nuisance_sources: the column of the table that each is made of, "" of the intercept.
-        left_out: units of the table that are not used.
-        asked: names of the table's units between the two dates asked for, used or not.
+        asked: names of the table's units in the period asked for, used or not.
     """
 
-    unit: str
+    table: UnitTable
+    rules: RuleBook
     names: tuple[str, ...]
     times: Floats
     nuisance: Floats
     nuisance_names: tuple[str, ...]
-    nuisance_sources: tuple[str, ...]
     targets: tuple[Target, ...]
-    left_out: int
     asked: frozenset[str]
+
+    @property
+    def unit(self) -> str:
+        """Return "day" or "meal"."""
+        return self.table.unit
+
+    @property
+    def guard(self) -> Guardrails:
+        """The guardrails."""
+        return self.rules.guardrails
+
+    @property
+    def dates(self) -> list[str]:
+        """ISO date of each unit."""
+        dates: list[str] = self.table.frame.loc[list(self.names), "date"].astype(str).tolist()
+        return dates
+
+    @property
+    def nuisance_sources(self) -> tuple[str, ...]:
+        """The column of the table that each nuisance column is made of, "" of the intercept."""
+        return tuple(map(nuisance_source, self.nuisance_names))
+
+    @property
+    def left_out(self) -> int:
+        """How many units of the period are not used."""
+        return len(self.asked) - len(self.names)
+
+    @property
+    def need(self) -> int:
+        """The fewest usable units that are ranked."""
+        guard = self.guard
+        return guard.fewest_days_to_rank if self.unit == "day" else guard.fewest_meals_to_rank
 
     @property
     def searched(self) -> tuple[Target, ...]:
@@ -132,30 +176,22 @@ class Design:
         return "day_mean" if "day_mean" in names else names[0]
 
 
-def design(
-    table: UnitTable, rules: RuleBook, first: str | None = None, last: str | None = None
-) -> Design:
-    """Collect what is tested between two dates (inclusive, ISO), by the rule book's lags."""
+def design(table: UnitTable, rules: RuleBook, period: Period = EVER) -> Design:
+    """Collect what is tested on the days of a period, by the rule book's lags."""
     frame = table.frame
-    inside = pd.Series(True, index=frame.index)
-    if first is not None:
-        inside &= frame["date"] >= first
-    if last is not None:
-        inside &= frame["date"] <= last
+    inside = period.among(frame["date"])
     used = (frame["usable"].astype(bool) & inside).to_numpy(dtype=bool)
     part = frame[used]
-    columns, names = _nuisance(part, rules.guardrails.sensor_level_from_days)
+    nuisance = _nuisance(part, rules.guardrails.sensor_level_from_days)
     drawn: _Columns = {}
-    targets = tuple(_target(table, rules, name, used, drawn) for name in table.outcomes)
     return Design(
-        table.unit,
+        table,
+        rules,
         tuple(str(name) for name in part.index),
         part["day_number"].to_numpy(dtype=float),
-        columns,
-        names,
-        tuple(nuisance_source(name) for name in names),
-        targets,
-        int(inside.sum() - used.sum()),
+        np.column_stack(list(nuisance.values())),
+        tuple(nuisance),
+        tuple(_target(table, rules, name, used, drawn) for name in table.outcomes),
         frozenset(frame.index[inside].astype(str)),
     )
 
@@ -204,49 +240,36 @@ def earlier(values: Floats, days: NDArray[np.int64], lag: int) -> Floats:
     """Return what values were ``lag`` days earlier, NaN after a gap, shape (rows,)."""
     if lag == 0 or not len(values):
         return values
-    place = np.searchsorted(days, days - lag)
+    place = np.minimum(np.searchsorted(days, days - lag), len(days) - 1)
     found: Floats = np.where(days[place] == days - lag, values[place], np.nan)
     return found
 
 
-def _nuisance(part: pd.DataFrame, least_days: int) -> tuple[Floats, tuple[str, ...]]:
-    n = len(part)
-    columns: list[Floats] = [np.ones(n), part["rest_day"].to_numpy(dtype=float)]
-    names = ["intercept", "weekend"]
+def _nuisance(part: pd.DataFrame, least_days: int) -> dict[str, Floats]:
     days = part["day_number"].to_numpy(dtype=float)
-    columns.append(days - days.mean() if n else days)
-    names.append("drift")
+    columns: dict[str, Floats] = {
+        "intercept": np.ones(len(part)),
+        "weekend": part["rest_day"].to_numpy(dtype=float),
+        "drift": days - days.mean() if len(days) else days,
+    }
     sensor = part["sensor"].astype(str)
     for label in sorted(set(sensor) - {""}):
         if part["date"][sensor == label].nunique() >= least_days:
-            columns.append(np.asarray(sensor == label, dtype=float))
-            names.append(f"sensor {label}")
-    if "meal" in part.columns:
-        columns, names = _meal_nuisance(part, columns, names)
-    return np.column_stack(columns), tuple(names)
-
-
-def _meal_nuisance(
-    part: pd.DataFrame, columns: list[Floats], names: list[str]
-) -> tuple[list[Floats], list[str]]:
+            columns[f"sensor {label}"] = np.asarray(sensor == label, dtype=float)
+    if "meal" not in part.columns:
+        return columns
     meal = part["meal"].astype(str)
     for label in sorted(set(meal))[1:]:
-        columns.append(np.asarray(meal == label, dtype=float))
-        names.append(f"meal {label}")
+        columns[f"meal {label}"] = np.asarray(meal == label, dtype=float)
     # The level a meal begins at holds what came before it: without it the rise of an earlier meal
     # is taken for that of the snack soon after.
     for column, name in (("carbs_g", "carbohydrate"), ("baseline", "baseline")):
-        if column not in part.columns:
-            continue
-        amount = part[column].to_numpy(dtype=float)
+        amount = part[column].to_numpy(dtype=float) if column in part.columns else np.empty(0)
         known = ~np.isnan(amount)
         if known.sum() >= 2:
-            columns += [
-                np.where(known, amount - amount[known].mean(), 0.0),
-                np.asarray(~known, dtype=float),
-            ]
-            names += [name, f"{name} unknown"]
-    return columns, names
+            columns[name] = np.where(known, amount - amount[known].mean(), 0.0)
+            columns[f"{name} unknown"] = np.asarray(~known, dtype=float)
+    return columns
 
 
 def nuisance_source(name: str) -> str:
@@ -295,7 +318,7 @@ def _mean(
         known = ~np.isnan(values)
         scores[known] = normal_scores(values[known])
         if rule.window != "day":
-            scores = _of_the_night_after(scores, days)
+            scores = earlier(scores, days, -1)  # the night after belongs to the next day's row
         columns.append(scores if rule.worse == "higher" else -scores)
     stack = np.column_stack(columns) if columns else np.empty((len(used), 0))
     count = (~np.isnan(stack)).sum(axis=1)
@@ -304,21 +327,11 @@ def _mean(
     return np.asarray(np.where(enough, total / np.maximum(count, 1), np.nan))
 
 
-def _of_the_night_after(scores: Floats, days: NDArray[np.int64]) -> Floats:
-    """Return what stands in the row of the next day, to which the night after belongs."""
-    if not len(days):
-        return scores
-    place = np.minimum(np.searchsorted(days, days + 1), len(days) - 1)
-    return np.asarray(np.where(days[place] == days + 1, scores[place], np.nan))
-
-
-def identity(items: Sequence[Item], outcome: str, rule: OutcomeRule) -> str:
+def identity(items: Iterable[Item], outcome: str, rule: OutcomeRule) -> str:
     """Return eight hexadecimal digits of factors, lags, outcome and their definitions."""
-    return _digest(
-        sorted((item.factor, item.lag, factor_definition(item.rule)) for item in items),
-        outcome,
-        rule,
-    )
+    parts = sorted((item.factor, item.lag, factor_definition(item.rule)) for item in items)
+    text = json.dumps([parts, outcome, outcome_definition(rule)], sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()[:8]
 
 
 def identity_in_rules(factor: str, outcome: str, unit: str, rules: RuleBook) -> str:
@@ -329,14 +342,8 @@ def identity_in_rules(factor: str, outcome: str, unit: str, rules: RuleBook) -> 
         KeyError: the factor never meets the outcome.
     """
     rule, target = rules.factor(factor, unit), rules.outcome(outcome, unit)
-    return _digest([(factor, rule.lag[target.window], factor_definition(rule))], outcome, target)
-
-
-def _digest(
-    parts: Sequence[tuple[str, int, dict[str, object]]], outcome: str, rule: OutcomeRule
-) -> str:
-    text = json.dumps([parts, outcome, outcome_definition(rule)], sort_keys=True)
-    return hashlib.sha256(text.encode()).hexdigest()[:8]
+    item = Item(factor, rule, rule.lag[target.window], "precedes", np.empty(0))
+    return identity([item], outcome, target)
 
 
 def factor_definition(rule: FactorRule) -> dict[str, object]:
@@ -376,3 +383,22 @@ class Question:
     doubt: Message | None = None
     shape: str | None = None
     seen: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """How chance is drawn, and what calls on the same days share.
+
+    Attributes:
+        draws: permutations; by default the rule book's.
+        seed: of everything drawn.
+        workers: processes, where many months are searched; no answer depends on it.
+        progress: told what is being done and the share done.
+        spectra: decompositions made so far, by the units known; added to.
+    """
+
+    draws: int | None = None
+    seed: int = 0
+    workers: int = 1
+    progress: Progress | None = None
+    spectra: dict[bytes, Spectrum] = field(default_factory=dict)

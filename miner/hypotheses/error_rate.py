@@ -2,79 +2,67 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections import Counter
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from miner.core.results import ErrorRate, Evidence, FoundRate
-from miner.hypotheses.design import design
+from miner.hypotheses.design import Run, design
 from miner.hypotheses.guard import judge_all
 from miner.hypotheses.search import search
-from miner.hypotheses.tested import Spectra
 from miner.hypotheses.worlds import Model, model, world
-from miner.rulebook import RuleBook
 from miner.stats.proportions import clopper_pearson
-from miner.tables.unit_table import UnitTable
+
+if TYPE_CHECKING:
+    from miner.hypotheses.tested import Spectra
+    from miner.rulebook import RuleBook
+    from miner.tables.unit_table import UnitTable
 
 WEEK = 7
 
 
-@dataclass(frozen=True, slots=True)
-class Weeks:
-    """Where each row of a table finds its habits when they are moved by so many weeks.
-
-    Attributes:
-        sources: shape (weeks - 1, rows); the row that lies 1, 2, ... weeks later, from the last
-            week on to the first; -1 where there is none.
-    """
-
-    table: UnitTable
-    sources: NDArray[np.intp]
-
-    @property
-    def shifts(self) -> int:
-        """By how many different numbers of weeks a habit can be moved."""
-        return len(self.sources)
-
-
-def weeks_of(table: UnitTable) -> Weeks:
-    """Return the table with where its rows lie, whole weeks apart.
+def weeks_of(table: UnitTable) -> NDArray[np.intp]:
+    """Return where each row finds its habits when they are moved by so many weeks.
 
     A day meets the day of another week, a meal the same meal of it (the second snack the second).
+
+    Returns:
+        Shape (weeks - 1, rows): the row that lies 1, 2, ... weeks later, from the last week on to
+        the first; -1 where there is none.
     """
-    days = table.frame["day_number"].to_numpy(dtype=int)
-    slots = _slots(table.frame)
+    frame = table.frame
+    days = frame["day_number"].to_numpy(dtype=int)
     if not len(days):
-        return Weeks(table, np.empty((0, 0), dtype=np.intp))
+        return np.empty((0, 0), dtype=np.intp)
+    meal = frame["meal"].astype(str) if "meal" in frame else pd.Series("", index=frame.index)
+    order = frame.groupby([frame["day_number"], meal]).cumcount()
     offsets = days - days.min()
     weeks = int(offsets.max()) // WEEK + 1
-    place = {key: at for at, key in enumerate(zip(offsets.tolist(), slots, strict=True))}
-    sources = [
-        [
-            place.get(((day + WEEK * shift) % (WEEK * weeks), slot), -1)
-            for day, slot in zip(offsets.tolist(), slots, strict=True)
-        ]
-        for shift in range(1, weeks)
+    rows = pd.MultiIndex.from_arrays([offsets, meal, order])
+    found = [
+        rows.get_indexer(pd.MultiIndex.from_arrays([later % (WEEK * weeks), meal, order]))
+        for later in (offsets + WEEK * shift for shift in range(1, weeks))
     ]
-    return Weeks(table, np.array(sources, dtype=np.intp).reshape(weeks - 1, len(days)))
+    return np.array(found, dtype=np.intp).reshape(weeks - 1, len(days))
 
 
-def moved(weeks: Weeks, rng: np.random.Generator) -> UnitTable:
+def moved(table: UnitTable, weeks: NDArray[np.intp], rng: np.random.Generator) -> UnitTable:
     """Return a month with every habit moved by some whole weeks of its own, drawn by chance.
 
     What would come from outside the record is unknown.
 
     Args:
-        weeks: of a record of at least two weeks.
+        table: a record of at least two weeks.
+        weeks: of it, as ``weeks_of`` returns them.
         rng: the source of chance.
     """
-    table = weeks.table
     frame, measures = table.frame.copy(), table.measures.copy()
     for name in table.factors:
-        source = weeks.sources[rng.integers(weeks.shifts)]
+        source = weeks[rng.integers(len(weeks))]
         for columns in (frame, measures):
             if name in columns:
                 values = columns[name].to_numpy(dtype=float)
@@ -82,24 +70,13 @@ def moved(weeks: Weeks, rng: np.random.Generator) -> UnitTable:
     return replace(table, frame=frame, measures=measures)
 
 
-def _slots(frame: pd.DataFrame) -> list[tuple[str, int]]:
-    """Return what tells the rows of one day apart: the meal, and which of its kind it is."""
-    meal = frame["meal"].astype(str) if "meal" in frame else pd.Series("", index=frame.index)
-    order = frame.groupby([frame["day_number"], meal]).cumcount()
-    return list(zip(meal.tolist(), order.tolist(), strict=True))
-
-
 SHIFTS = (0.5, 1.0, 1.5, 2.0)
 BATCH = 10
 MODELLED, MOVED = "modelled", "moved"
 Kind = float | str
 """What months are: MODELLED, MOVED, or how large the effect that is true in them."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Task:
-    kind: Kind
-    seeds: tuple[int, ...]
+_Task = tuple[Kind, list[int]]
+"""Months of one kind, by their seeds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,29 +84,20 @@ class _Job:
     """What every month is made from and ranked by."""
 
     fitted: Model
-    weeks: Weeks
+    weeks: NDArray[np.intp]
     rules: RuleBook
     primary: str
     draws: int
 
 
-@dataclass(slots=True)
-class _Tally:
-    worlds: int = 0
-    hits: int = 0
-
-
 def error_rate(
     table: UnitTable,
     rules: RuleBook,
-    *,
     client: str,
+    run: Run,
+    *,
     worlds: int = 200,
-    draws: int = 1000,
-    seed: int = 0,
-    workers: int = 1,
     primary: str | None = None,
-    progress: Callable[[str, float], None] | None = None,
 ) -> ErrorRate:
     """Run the whole search on months in which nothing is true; a quarter as many a true effect.
 
@@ -140,149 +108,112 @@ def error_rate(
         table: the client's days or meals.
         rules: the rule books.
         client: the client's code.
+        run: draws of each month, the seed of all; an interrupt by its progress ends early.
         worlds: months of each kind in which nothing is true.
-        draws: permutations a month.
-        seed: of everything drawn.
-        workers: processes; the answer does not depend on it.
         primary: as in the ranking.
-        progress: told what is being done and the share done; an interrupt ends early.
     """
     plan = design(table, rules)
-    usable = len(plan.names)
-    empty = ErrorRate(
+    usable, draws = len(plan.names), run.draws or rules.guardrails.draws
+    made, claimed = Counter[Kind](), Counter[Kind]()
+    cause, finished, found = None, True, []
+    if usable >= plan.need:
+        main = primary or plan.default_primary
+        fitted = model(table, rules, main)
+        cause = fitted.cause
+        tasks = _tasks(worlds, run.seed, with_effects=cause is not None)
+        job = _Job(fitted, weeks_of(table), rules, main, draws)
+        finished = _simulated(job, tasks, run, made, claimed)
+        unit = rules.outcome(main, table.unit).measure_unit
+        found = [
+            FoundRate(shift * fitted.unit_sd, unit, n, hits, *_rate(hits, n))
+            for shift, n, hits in ((each, made[each], claimed[each]) for each in SHIFTS if cause)
+        ]
+    rate, interval = _rate(claimed[MODELLED], made[MODELLED])
+    return ErrorRate(
         client=client,
-        worlds=0,
+        worlds=made[MODELLED],
         draws=draws,
-        seed=seed,
-        claimed=0,
-        any_claim_rate=None,
-        any_claim_interval=None,
+        seed=run.seed,
+        claimed=claimed[MODELLED],
+        any_claim_rate=rate,
+        any_claim_interval=interval,
         nominal=rules.guardrails.claim_level,
-        factor=None,
-        outcome=None,
-        found_rate_at=(),
+        factor=cause[0] if cause else None,
+        outcome=cause[1] if cause else None,
+        found_rate_at=tuple(found),
         usable_units=usable,
-        finished=True,
+        finished=finished,
+        moved=made[MOVED],
+        moved_claimed=claimed[MOVED],
     )
-    guard = rules.guardrails
-    if usable < (guard.fewest_days_to_rank if table.unit == "day" else guard.fewest_meals_to_rank):
-        return empty
-    main = primary or plan.default_primary
-    job = _Job(model(table, rules, main), weeks_of(table), rules, main, draws)
-    tallies = {kind: _Tally() for kind in (MODELLED, MOVED, *SHIFTS)}
-    finished = True
-    tasks = _tasks(worlds, seed, with_effects=job.fitted.cause is not None)
-    done = 0
-    try:
-        for task, hits in _run(job, tasks, workers):
-            tallies[task.kind].worlds += len(task.seeds)
-            tallies[task.kind].hits += hits
-            done += 1
-            if progress is not None:
-                progress("Simulating months", done / len(tasks))
-    except KeyboardInterrupt:
-        finished = False
-    return _result(empty, job.fitted, rules, tallies, finished)
+
+
+def _rate(hits: int, worlds: int) -> tuple[float | None, tuple[float, float] | None]:
+    return (hits / worlds, clopper_pearson(hits, worlds)) if worlds else (None, None)
 
 
 def _tasks(worlds: int, seed: int, *, with_effects: bool) -> list[_Task]:
     kinds: dict[Kind, int] = {MODELLED: worlds, MOVED: worlds}
     if with_effects:
         kinds |= dict.fromkeys(SHIFTS, max(1, worlds // 4))
-    seeds = np.random.SeedSequence(seed).generate_state(sum(kinds.values()), np.uint64)
+    seeds = np.random.SeedSequence(seed).generate_state(sum(kinds.values()), np.uint64).tolist()
     tasks, begin = [], 0
     for kind, number in kinds.items():
-        own = [int(item) for item in seeds[begin : begin + number]]
-        tasks += [_Task(kind, tuple(own[at : at + BATCH])) for at in range(0, number, BATCH)]
-        begin += number
+        end = begin + number
+        tasks += [(kind, seeds[at : min(at + BATCH, end)]) for at in range(begin, end, BATCH)]
+        begin = end
     return tasks
 
 
-def _run(job: _Job, tasks: list[_Task], workers: int) -> Iterator[tuple[_Task, int]]:
-    if workers <= 1:
-        for task in tasks:
-            yield _batch(job, task)
-        return
+def _simulated(
+    job: _Job, tasks: list[_Task], run: Run, made: Counter[Kind], claimed: Counter[Kind]
+) -> bool:
+    """Count the months of each kind, and those with a claim; say whether it was not interrupted."""
     from joblib import Parallel, delayed
 
-    pool = Parallel(n_jobs=workers, return_as="generator")
-    yield from pool(delayed(_batch)(job, task) for task in tasks)
+    pool = Parallel(n_jobs=run.workers, return_as="generator")
+    try:
+        found = pool(delayed(_batch)(job, task) for task in tasks)
+        for done, ((kind, seeds), hits) in enumerate(zip(tasks, found, strict=True), start=1):
+            made[kind] += len(seeds)
+            claimed[kind] += hits
+            if run.progress is not None:
+                run.progress("Simulating months", done / len(tasks))
+    except KeyboardInterrupt:
+        return False
+    return True
 
 
-def _batch(job: _Job, task: _Task) -> tuple[_Task, int]:
-    cache: Spectra = {}
-    hits = 0
-    for seed in task.seeds:
-        clear = claims(_month(job, task.kind, seed), job, seed % 2**32, cache)
-        if isinstance(task.kind, str) or job.fitted.cause is None:
+def _batch(job: _Job, task: _Task) -> int:
+    """Return in how many months what is true was found, or, where nothing is, anything claimed."""
+    spectra: Spectra = {}
+    kind, seeds = task
+    hits, cause = 0, job.fitted.cause
+    for seed in seeds:
+        clear = claims(_month(job, kind, seed), job, seed % 2**32, spectra)
+        if isinstance(kind, str) or cause is None:
             hits += bool(clear)
         else:
-            factor, outcome, _ = job.fitted.cause
-            hits += ((factor,), outcome) in clear
-    return task, hits
+            hits += ((cause[0],), cause[1]) in clear
+    return hits
 
 
 def _month(job: _Job, kind: Kind, seed: int) -> UnitTable:
     rng = np.random.default_rng(seed)
     if kind == MOVED:
-        return moved(job.weeks, rng)
+        return moved(job.fitted.table, job.weeks, rng)
     size = kind * job.fitted.unit_sd if isinstance(kind, float) else 0.0
     return world(job.fitted, rng, size)
 
 
 def claims(
-    table: UnitTable, job: _Job, seed: int, cache: Spectra
+    table: UnitTable, job: _Job, seed: int, spectra: Spectra
 ) -> set[tuple[tuple[str, ...], str]]:
     """Return what the search of a ranking would call clear: factors and outcome of each."""
-    guard = job.rules.guardrails
-    found = search(
-        design(table, job.rules), job.primary, guard, draws=job.draws, seed=seed, spectra=cache
-    )
+    run = Run(job.draws, seed, spectra=spectra)
+    found = search(design(table, job.rules), job.primary, run)
     return {
-        (
-            tuple(item.test.target.items[at].factor for at in item.test.rule.items),
-            item.test.target.name,
-        )
-        for item in judge_all(found.outcomes, found.tests, guard)
+        (item.test.factors, item.test.target.name)
+        for item in judge_all(found.tests)
         if item.evidence is Evidence.CLEAR
     }
-
-
-def _result(
-    empty: ErrorRate,
-    fitted: Model,
-    rules: RuleBook,
-    tallies: dict[Kind, _Tally],
-    finished: bool,
-) -> ErrorRate:
-    null, weeks = tallies[MODELLED], tallies[MOVED]
-    unit = rules.outcome(fitted.cause[1], fitted.table.unit).measure_unit if fitted.cause else ""
-    found = tuple(
-        FoundRate(
-            shift * fitted.unit_sd,
-            unit,
-            tally.worlds,
-            tally.hits,
-            tally.hits / tally.worlds if tally.worlds else None,
-            clopper_pearson(tally.hits, tally.worlds) if tally.worlds else None,
-        )
-        for shift, tally in tallies.items()
-        if isinstance(shift, float) and fitted.cause
-    )
-    return ErrorRate(
-        client=empty.client,
-        worlds=null.worlds,
-        draws=empty.draws,
-        seed=empty.seed,
-        claimed=null.hits,
-        any_claim_rate=null.hits / null.worlds if null.worlds else None,
-        any_claim_interval=clopper_pearson(null.hits, null.worlds) if null.worlds else None,
-        nominal=empty.nominal,
-        factor=fitted.cause[0] if fitted.cause else None,
-        outcome=fitted.cause[1] if fitted.cause else None,
-        found_rate_at=found,
-        usable_units=empty.usable_units,
-        finished=finished,
-        moved=weeks.worlds,
-        moved_claimed=weeks.hits,
-    )

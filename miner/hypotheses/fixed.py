@@ -13,8 +13,8 @@ from scipy.special import stdtr
 from miner.core.messages import message
 from miner.core.results import Doubt, DoubtCode, Evidence, Withheld
 from miner.hypotheses.candidates import doses, singles
-from miner.hypotheses.guard import Levels, companions, judge_one
-from miner.hypotheses.tested import measure, prepare, untested
+from miner.hypotheses.guard import Levels, judge_one
+from miner.hypotheses.tested import Tested, measure, prepare
 from miner.stats.effects import t_quantile
 from miner.stats.maxt import critical_t, largest, quantile, shuffles, signed_z, tail
 from miner.stats.multiplicity import holm, holm_levels
@@ -22,10 +22,8 @@ from miner.stats.scores import share_tied
 
 if TYPE_CHECKING:
     from miner.core.messages import Message
-    from miner.hypotheses.design import Design, Question, Target
+    from miner.hypotheses.design import Design, Question, Run, Target
     from miner.hypotheses.guard import Judged
-    from miner.hypotheses.tested import OutcomeSearch, Spectra, Tested
-    from miner.rulebook import Guardrails
 
 Floats = NDArray[np.float64]
 
@@ -44,7 +42,6 @@ class _Asked:
         maxima: sorted, the largest z of both shapes in every shuffle; empty for one shape.
     """
 
-    part: OutcomeSearch
     closed: Tested
     shapes: tuple[Tested, ...]
     way: int
@@ -83,14 +80,7 @@ class _Asked:
 
 
 def answer(
-    design: Design,
-    dates: Sequence[str],
-    questions: Sequence[Question],
-    guard: Guardrails,
-    *,
-    share: float = 1.0,
-    seed: int = 0,
-    spectra: Spectra | None = None,
+    design: Design, questions: Sequence[Question], run: Run, share: float = 1.0
 ) -> list[tuple[Question, Judged]]:
     """Test each question alone on its own days; Holm over those that can be tested.
 
@@ -99,15 +89,12 @@ def answer(
 
     Args:
         design: all usable units.
-        dates: ISO date of each unit of the design.
         questions: at least one; factor and outcome must meet in the design.
-        guard: the guardrails.
+        run: its draws are always the rule book's.
         share: part of the claim level that these have, questions by the other unit the rest.
-        seed: of the permutations.
-        spectra: decompositions to share between calls on the same days.
     """
-    cache: Spectra = {} if spectra is None else spectra
-    entries = [_asked(design, dates, question, guard, seed, cache) for question in questions]
+    guard, dates = design.guard, design.dates
+    entries = [_asked(_since(design, dates, question), question, run) for question in questions]
     p = np.array([entry.p(entry.way) for entry in entries if entry.shapes])
     adjusted = np.minimum(1.0, holm(p) / share)
     levels = holm_levels(p, share * guard.claim_level)
@@ -120,8 +107,7 @@ def answer(
             test = replace(entry.speaking(float(level)), p=float(own), p_adjusted=float(p_adjusted))
         # Of a guess all p are one-sided; what must hold points its way already.
         level = guard.hint_level * (2 if entry.way else 1)
-        held = Levels(level, level)
-        judged = judge_one(entry.part, companions(entry.part), test, guard, held)
+        judged = judge_one(test, Levels(level, level))
         if entry.shapes and entry.way and entry.p(-entry.way) <= guard.hint_level:
             judged = replace(judged, doubts=(*judged.doubts, Doubt(DoubtCode.OTHER_WAY)))
         out.append((question, a_hint_at_most(judged, question.doubt)))
@@ -138,28 +124,18 @@ def a_hint_at_most(judged: Judged, doubt: Message | None) -> Judged:
 
 def meets(plan: Design, question: Question) -> bool:
     """Say whether the factor of a question may come before, or go with, its outcome."""
-    return any(
-        target.name == question.outcome
-        and any(item.factor == question.factor for item in target.items)
-        for target in plan.targets
-    )
+    return (question.factor, question.outcome) in {
+        (item.factor, target.name) for target in plan.targets for item in target.items
+    }
 
 
-def _asked(
-    design: Design,
-    dates: Sequence[str],
-    question: Question,
-    guard: Guardrails,
-    seed: int,
-    spectra: Spectra,
-) -> _Asked:
-    own = _since(design, dates, question)
+def _asked(own: Design, question: Question, run: Run) -> _Asked:
     target = own.target(question.outcome)
-    closed_for_all = _outcome_closed(own, target, guard, question)
-    cuts = singles(own, target, guard, closed_for_all)
-    lines = [] if closed_for_all else doses(own, target, guard, cuts)
+    closed_for_all = _outcome_closed(own, target, question)
+    cuts = singles(own, target, closed_for_all)
+    lines = [] if closed_for_all else doses(own, target, cuts)
     place = next(at for at, item in enumerate(target.items) if item.factor == question.factor)
-    part = prepare(own, target, [*cuts, *lines], guard, spectra)
+    part = prepare(own, target, [*cuts, *lines], run.spectra)
     way = {"up": 1, "down": -1}.get(question.guess or "", 0)
     chosen = [
         at
@@ -172,22 +148,20 @@ def _asked(
     if not chosen:
         none = Withheld(message("hypotheses.no_dose"))
         closed = replace(closed, withheld=closed.withheld or none)
-        return _Asked(part, untested(part, closed), (), way, np.empty(0))
+        return _Asked(Tested(part, closed), (), way, np.empty(0))
     white = part.beside[part.made_from[place]]
     ones = np.ones(len(chosen))
     tests = tuple(measure(part, white, chosen, ones, ones))
     maxima = np.empty(0)
     if len(tests) > 1:
         block = white.block(white.cleared(part.columns[:, chosen]))
-        orders = shuffles(len(own.times), guard.draws, seed)
+        orders = shuffles(len(own.times), own.guard.draws, run.seed)
         maxima = largest(block, orders, way)
-    return _Asked(part, untested(part, closed), tests, way, maxima)
+    return _Asked(Tested(part, closed), tests, way, maxima)
 
 
-def _outcome_closed(
-    design: Design, target: Target, guard: Guardrails, question: Question
-) -> Withheld | None:
-    known = target.known
+def _outcome_closed(design: Design, target: Target, question: Question) -> Withheld | None:
+    known, guard = target.known, design.guard
     if known.sum() < guard.fewest_days_to_rank and design.unit == "day":
         have = float(known.sum())
         short = question.fixed_on is not None and len(known) < guard.fewest_days_to_rank
@@ -204,21 +178,10 @@ def _since(design: Design, dates: Sequence[str], question: Question) -> Design:
     if fixed_on is None:
         return design
     later = np.array([day > fixed_on and day not in question.seen for day in dates], dtype=bool)
-    targets = tuple(
-        replace(
-            target,
-            values=target.values[later],
-            by_clock=target.by_clock[later],
-            high=target.high[later],
-            items=tuple(item.among(later) for item in target.items),
-        )
-        for target in design.targets
-    )
-    names = tuple(name for name, keep in zip(design.names, later, strict=True) if keep)
     return replace(
         design,
-        names=names,
+        names=tuple(name for name, keep in zip(design.names, later, strict=True) if keep),
         times=design.times[later],
         nuisance=design.nuisance[later],
-        targets=targets,
+        targets=tuple(target.among(later) for target in design.targets),
     )

@@ -23,59 +23,28 @@ from miner.stats.effects import (
 )
 
 if TYPE_CHECKING:
-    from miner.hypotheses.tested import OutcomeSearch, Tested, Whitened
-    from miner.rulebook import Guardrails
+    from miner.hypotheses.tested import Tested, Whitened
 
 
-@dataclass(frozen=True, slots=True)
-class Overlap:
-    """Factors that came along with a rule, and the one it cannot be told apart from."""
-
-    travels_with: tuple[str, ...]
-    withheld: Withheld | None
-    note: Message | None
+Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
-class Companions:
-    """Every cut and dose of one outcome that has enough units.
-
-    Attributes:
-        rules: which of the outcome's rules these k are.
-        items: which of its items each is.
-        values: shape (known units, k).
-    """
-
-    rules: tuple[int, ...]
-    items: tuple[int, ...]
-    values: Floats
-
-
-def companions(part: OutcomeSearch) -> Companions:
-    """Collect every single factor that has enough units, as a cut and as a dose."""
-    chosen = part.tested(sets=False)
-    values = [part.rules[at].values for at in chosen]
-    known = part.target.known
-    stacked = np.column_stack(values)[known] if values else np.empty((int(known.sum()), 0))
-    return Companions(tuple(chosen), tuple(part.rules[at].items[0] for at in chosen), stacked)
-
-
-def overlap(part: OutcomeSearch, along: Companions, test: Tested, guard: Guardrails) -> Overlap:
-    """Return what came along with one rule, and what it cannot be told apart from.
+def overlap(test: Tested) -> tuple[tuple[str, ...], Withheld | None, Message | None]:
+    """Return what came along with one rule, what it cannot be told apart from, and a note.
 
     A rule is held against the cut and the dose of every other habit. A rule of two or three cannot
     be told apart where it, or one of its factors, cannot.
     """
-    own = test.rule.items
-    others = [at for at, item in enumerate(along.items) if item not in own]
+    part, own, guard = test.part, test.rule.items, test.part.design.guard
+    items, values = part.companions
+    others = [at for at, item in enumerate(items) if item not in own]
     if not others:
-        return Overlap((), None, None)
+        return (), None, None
     columns = test.rule.values[test.target.known][:, None]
     if len(own) > 1:
-        parts = [at for at, item in enumerate(along.items) if item in own]
-        columns = np.column_stack([columns, along.values[:, parts]])
-    phi = np.nan_to_num(np.abs(correlations(columns, along.values[:, others])))
-    names = [part.target.items[along.items[at]].factor for at in others]
+        columns = np.column_stack([columns, values[:, [item in own for item in items]]])
+    phi = np.nan_to_num(np.abs(correlations(columns, values[:, others])))
+    names = [part.target.items[items[at]].factor for at in others]
     order = np.argsort(-phi[0], kind="stable")
     travels = [names[at] for at in order if phi[0, at] >= guard.overlap_travels_with]
     nearest, which = phi.max(axis=0), phi.argmax(axis=0)
@@ -84,50 +53,41 @@ def overlap(part: OutcomeSearch, along: Companions, test: Tested, guard: Guardra
         for at in np.argsort(-nearest, kind="stable")
         if nearest[at] >= guard.overlap_not_told_apart
     }
-    return _not_told_apart(part, along, test, guard, tuple(dict.fromkeys(travels)), close)
+    return tuple(dict.fromkeys(travels)), *_not_told_apart(test, close)
 
 
 def _not_told_apart(
-    part: OutcomeSearch,
-    along: Companions,
-    test: Tested,
-    guard: Guardrails,
-    travels: tuple[str, ...],
-    close: dict[int, Floats],
-) -> Overlap:
-    own = {part.target.items[item].factor for item in test.rule.items}
+    test: Tested, close: dict[int, Floats]
+) -> tuple[Withheld | None, Message | None]:
     yielding = None
+    items, values = test.part.companions
     for at, column in close.items():
-        other = part.target.items[along.items[at]]
-        unit = part.target.rule.unit
-        both_cut = _is_cut(column) and _is_cut(along.values[:, at])
-        apart, of = differing(column, along.values[:, at])
+        other = test.target.items[items[at]]
+        both_cut = _is_cut(column) and _is_cut(values[:, at])
+        apart, of = differing(column, values[:, at])
         facts = {
             "factor": other.factor,
             "other": other.rule.phrase,
-            "unit": unit,
+            "unit": test.target.rule.unit,
             "apart": apart,
             "of": of,
         }
-        if own & set(other.rule.yields_to):
+        if set(test.factors) & set(other.rule.yields_to):
             kind = "stands_for_counted" if both_cut else "stands_for"
             yielding = yielding or message(f"hypotheses.{kind}", **facts)
             continue
         kind = "differed_little" if both_cut else "rose_and_fell"
         reason = message("hypotheses.not_told_apart", **facts)
-        have, need = (apart, guard.fewest_units_each_side) if both_cut else (None, None)
-        return Overlap(
-            travels, Withheld(reason, have, need), message(f"hypotheses.{kind}", **facts)
-        )
-    return Overlap(travels, None, yielding)
+        need = test.part.design.guard.fewest_units_each_side
+        withheld = Withheld(reason, apart, need) if both_cut else Withheld(reason)
+        return withheld, message(f"hypotheses.{kind}", **facts)
+    return None, yielding
 
 
 def _is_cut(column: Floats) -> bool:
     known = column[~np.isnan(column)]
     return bool(np.isin(known, (0.0, 1.0)).all())
 
-
-Floats = NDArray[np.float64]
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 LEAST_LEFT = 0.5
@@ -150,67 +110,56 @@ class Levels:
     weekday: float
 
 
-def doubts(
-    part: OutcomeSearch, test: Tested, guard: Guardrails, levels: Levels
-) -> tuple[Doubt, ...]:
+def doubts(test: Tested, levels: Levels) -> tuple[Doubt, ...]:
     """Return why a rule that passes the claim level is a hint all the same; empty if it is not."""
     white = test.white
     if white is None:
         return ()
-    found = (
-        *_order(test),
-        *_one_unit(part, test, white, guard),
-        *_confounders(part, test, white),
-        *_clock(part, test, white, levels.by_clock),
-        *_weekday(part, test, white, guard, levels.weekday),
-        *_unequal_spread(test, white, guard),
+    return (
+        # the order of the values passes the bound of its step, their size does not
+        *([] if test.holds else [Doubt(DoubtCode.ORDER)]),
+        *_one_unit(test, white),
+        *_confounders(test, white),
+        *_clock(test, white, levels.by_clock),
+        *_weekday(test, white, levels.weekday),
+        *_unequal_spread(test, white),
     )
-    return tuple(found)
 
 
-def _order(test: Tested) -> list[Doubt]:
-    """The order of the values passes the bound of its step, their size does not."""
-    if test.holds:
-        return []
-    return [Doubt(DoubtCode.ORDER)]
-
-
-def _one_unit(part: OutcomeSearch, test: Tested, white: Whitened, guard: Guardrails) -> list[Doubt]:
+def _one_unit(test: Tested, white: Whitened) -> list[Doubt]:
     without = effects.beside(test.amounts, white.unit_columns(), white.raw, white.rank)
-    left = without.difference / test.difference
+    left, design = without.difference / test.difference, test.part.design
     worst = int(np.nanargmin(left))
-    if left[worst] >= 1 - guard.shrink_when_one_unit_left_out:
+    if left[worst] >= 1 - design.guard.shrink_when_one_unit_left_out:
         return []
-    return [Doubt(DoubtCode.ONE_DAY, part.names[int(white.known[worst])], float(left[worst]))]
+    return [Doubt(DoubtCode.ONE_DAY, design.names[int(white.known[worst])], float(left[worst]))]
 
 
-def _confounders(part: OutcomeSearch, test: Tested, white: Whitened) -> list[Doubt]:
-    recorded = {name for at in test.rule.items for name in part.target.items[at].rule.confounders}
-    chosen = [
-        at
-        for at, rule in enumerate(part.rules)
+def _confounders(test: Tested, white: Whitened) -> list[Doubt]:
+    recorded = {name for item in test.items for name in item.rule.confounders}
+    names = {
+        at: test.target.items[rule.items[0]].factor
+        for at, rule in enumerate(test.part.rules)
         if len(rule.items) == 1
-        and part.target.items[rule.items[0]].factor in recorded
         and rule.items[0] not in test.rule.items
         and rule.counts.with_ > 0
         and rule.counts.without > 0
-    ]
-    columns = white.cleared(part.amounts[:, chosen])
+    }
+    chosen = [at for at, name in names.items() if name in recorded]
+    columns = white.cleared(test.part.amounts[:, chosen])
     beside = effects.beside(test.amounts, columns, white.raw, white.rank)
     left = beside.difference / test.difference
     return [
-        Doubt(DoubtCode.CONFOUNDER, part.target.items[part.rules[at].items[0]].factor, _size(share))
+        Doubt(DoubtCode.CONFOUNDER, names[at], _size(share))
         for at, share in zip(chosen, left.tolist(), strict=True)
         if not share >= LEAST_LEFT
     ]
 
 
-def _clock(part: OutcomeSearch, test: Tested, white: Whitened, level: float) -> list[Doubt]:
-    target = part.target
-    moved = [target.items[at].rule for at in test.rule.items]
-    if not any(target.rule.window in rule.moves_window for rule in moved):
+def _clock(test: Tested, white: Whitened, level: float) -> list[Doubt]:
+    if not any(test.target.rule.window in item.rule.moves_window for item in test.items):
         return []
-    fixed = target.by_clock.copy()
+    fixed = test.target.by_clock.copy()
     missing = np.isnan(fixed[white.known])
     fixed[np.isnan(fixed)] = 0.0
     outcome = white.outcome(fixed)
@@ -224,17 +173,15 @@ def _clock(part: OutcomeSearch, test: Tested, white: Whitened, level: float) -> 
     return [Doubt(DoubtCode.CLOCK, None, _size(left))]
 
 
-def _weekday(
-    part: OutcomeSearch, test: Tested, white: Whitened, guard: Guardrails, level: float
-) -> list[Doubt]:
+def _weekday(test: Tested, white: Whitened, level: float) -> list[Doubt]:
     """A week of its own can bring the habit and the outcome together week after week.
 
     Only a habit that keeps to weekdays pays for this: it must hold within them.
     """
-    if len(np.unique(white.times)) < guard.weekdays_from_days:
+    if len(np.unique(white.times)) < test.part.design.guard.weekdays_from_days:
         return []
     weekday = (white.times.astype(int) + 3) % 7
-    columns = np.zeros((len(part.names), 7))
+    columns = np.zeros((len(test.rule.values), 7))
     columns[white.known] = weekday[:, None] == np.arange(7)
     wider = white.beside(columns)
     column, amounts = wider.cleared(np.column_stack([test.column, test.amounts])).T
@@ -261,9 +208,9 @@ def _mostly_on(weekday: NDArray[np.intp]) -> str:
     return " ".join(WEEKDAYS[day] for day in sorted(order[:needed]))
 
 
-def _unequal_spread(test: Tested, white: Whitened, guard: Guardrails) -> list[Doubt]:
+def _unequal_spread(test: Tested, white: Whitened) -> list[Doubt]:
     """A habit on few units, or on most, whose units vary more than the others; so its dose."""
-    if not _unbalanced(test, guard):
+    if not _unbalanced(test):
         return []
     low, high = _allowing_for_spread(test, white)
     found = robust(test.column, white.scores, white.nuisance, white.times, CR3)
@@ -273,7 +220,7 @@ def _unequal_spread(test: Tested, white: Whitened, guard: Guardrails) -> list[Do
     return [Doubt(DoubtCode.UNEQUAL_SPREAD, "with" if share < LEAST_LEFT else "without")]
 
 
-def interval(test: Tested, found: Iterable[Doubt], guard: Guardrails) -> tuple[float, float] | None:
+def interval(test: Tested, found: Iterable[Doubt]) -> tuple[float, float] | None:
     """Return the simultaneous interval that may be shown of a rule, the outcome's own unit.
 
     That of an unbalanced habit allows for units that vary more than the others. Where the habit and
@@ -281,7 +228,7 @@ def interval(test: Tested, found: Iterable[Doubt], guard: Guardrails) -> tuple[f
     """
     if any(doubt.code is DoubtCode.WEEKDAY for doubt in found):
         return None
-    if test.white is None or not _unbalanced(test, guard):
+    if test.white is None or not _unbalanced(test):
         return test.interval
     return _allowing_for_spread(test, test.white)
 
@@ -300,9 +247,10 @@ def _level(test: Tested) -> float:
     return max(own, LEAST_LEVEL)
 
 
-def _unbalanced(test: Tested, guard: Guardrails) -> bool:
+def _unbalanced(test: Tested) -> bool:
+    least = test.part.design.guard.unbalanced_share
     share = test.rule.counts.with_ / test.rule.counts.known
-    return not guard.unbalanced_share <= share <= 1 - guard.unbalanced_share
+    return not least <= share <= 1 - least
 
 
 def _size(value: float) -> float | None:
@@ -315,17 +263,14 @@ class Judged:
 
     test: Tested
     evidence: Evidence
-    withheld: Withheld | None
-    notes: tuple[Message, ...]
-    travels_with: tuple[str, ...]
+    withheld: Withheld | None = None
+    notes: tuple[Message, ...] = ()
+    travels_with: tuple[str, ...] = ()
     doubts: tuple[Doubt, ...] = ()
 
 
 def judge_all(
-    parts: Sequence[OutcomeSearch],
-    tests: Sequence[Tested],
-    guard: Guardrails,
-    shapes: Mapping[tuple[str, str], str] | None = None,
+    tests: Sequence[Tested], shapes: Mapping[tuple[str, str], str] | None = None
 ) -> list[Judged]:
     """Return every single-factor rule with its level, and the sets that may be claimed.
 
@@ -333,24 +278,22 @@ def judge_all(
     parts (method step 8).
 
     Args:
-        parts: the outcomes.
-        tests: of all their rules.
-        guard: the guardrails.
+        tests: of all rules of all outcomes.
         shapes: (factor, outcome) -> the one shape that was asked for; else the stronger speaks.
     """
-    by_name = {part.target.name: part for part in parts}
-    beside = {name: companions(part) for name, part in by_name.items()}
+    out: list[Judged] = []
+    if not tests:
+        return out
+    guard = tests[0].part.design.guard
     passing = [test for test in tests if test.p_adjusted <= guard.claim_level]
     levels = Levels(guard.hint_level, guard.weekday_level_searched)
-    out = []
     for test in better_shapes(tests, shapes or {}, guard.claim_level):
-        part, along = by_name[test.target.name], beside[test.target.name]
         if len(test.rule.items) == 1:
-            out.append(judge_one(part, along, test, guard, levels))
+            out.append(judge_one(test, levels))
         elif test.p_adjusted <= guard.claim_level and adds_something(
-            part, test, guard.claim_level / len(passing)
+            test, guard.claim_level / len(passing)
         ):
-            judged = judge_one(part, along, test, guard, levels)
+            judged = judge_one(test, levels)
             if judged.evidence in (Evidence.CLEAR, Evidence.HINT):
                 out.append(judged)
     return out
@@ -363,14 +306,12 @@ def better_shapes(
 
     Its p alone is then that of the better of two; each has been adjusted in its family already.
     """
-    found: dict[tuple[str, tuple[int, ...]], list[Tested]] = {}
+    found: dict[tuple[tuple[str, ...], str], list[Tested]] = {}
     for test in tests:
-        found.setdefault((test.target.name, test.rule.items), []).append(test)
+        found.setdefault((test.factors, test.target.name), []).append(test)
     out = []
-    for (outcome, items), own in found.items():
-        wanted = (
-            shapes.get((own[0].target.items[items[0]].factor, outcome)) if len(items) == 1 else None
-        )
+    for (factors, outcome), own in found.items():
+        wanted = shapes.get((factors[0], outcome)) if len(factors) == 1 else None
         named = [test for test in own if test.rule.shape == wanted]
         out.append(better(named or own, level))
     return out
@@ -396,25 +337,22 @@ def correlation(one: Tested, other: Tested) -> float:
     return float(one.column @ other.column / size)
 
 
-def judge_one(
-    part: OutcomeSearch, along: Companions, test: Tested, guard: Guardrails, levels: Levels
-) -> Judged:
+def judge_one(test: Tested, levels: Levels) -> Judged:
     """Return the first level of the contract's order that fits one rule; as ``doubts``."""
     if test.rule.withheld is not None:
-        return Judged(test, Evidence.CANNOT_TELL, test.rule.withheld, (), ())
-    came = overlap(part, along, test, guard)
-    told_along = (came.note,) if came.note else ()
-    told = Judged(test, Evidence.CANNOT_TELL, came.withheld, told_along, came.travels_with)
-    if came.withheld is not None:
+        return Judged(test, Evidence.CANNOT_TELL, test.rule.withheld)
+    guard = test.part.design.guard
+    travels, withheld, note = overlap(test)
+    told = Judged(test, Evidence.CANNOT_TELL, withheld, (note,) if note else (), travels)
+    if withheld is not None:
         return told
     if test.p_adjusted <= guard.claim_level:
-        found = doubts(part, test, guard, levels)
+        found = doubts(test, levels)
         return replace(told, evidence=Evidence.HINT if found else Evidence.CLEAR, doubts=found)
-    worth = test.target.rule.smallest_worth_it / test.span
     low, high = ordinary_interval(test, 0.90)
-    if -worth < low and high < worth:
+    if -test.worth < low and high < test.worth:
         return replace(told, evidence=Evidence.LITTLE_SIGN)
-    if test.p <= guard.hint_level and abs(test.difference) >= worth:
+    if test.p <= guard.hint_level and abs(test.difference) >= test.worth:
         return replace(told, evidence=Evidence.HINT)
     return told
 
@@ -425,9 +363,9 @@ def ordinary_interval(test: Tested, level: float) -> tuple[float, float]:
     return test.difference - reach, test.difference + reach
 
 
-def adds_something(part: OutcomeSearch, test: Tested, level: float) -> bool:
+def adds_something(test: Tested, level: float) -> bool:
     """Say whether a set still shows something beside each of the smaller rules it contains."""
-    white = test.white
+    white, part = test.white, test.part
     if white is None:
         return False
     own = set(test.rule.items)

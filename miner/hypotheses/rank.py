@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from miner.core.messages import MinerError, closest, message
+from miner.core.period import EVER
 from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Together
 from miner.hypotheses.describe import (
     at_worth,
@@ -17,14 +19,19 @@ from miner.hypotheses.describe import (
     order_key,
     outcome_summary,
 )
-from miner.hypotheses.design import WHOLE_DAY, Design, Question, design, with_whole_day
+from miner.hypotheses.design import WHOLE_DAY, Run, design, with_whole_day
 from miner.hypotheses.fixed import a_hint_at_most, answer, meets
-from miner.hypotheses.guard import Judged, judge_all
-from miner.hypotheses.search import Progress, search
-from miner.hypotheses.tested import Spectra, Tested
-from miner.rulebook import RuleBook
+from miner.hypotheses.guard import judge_all
+from miner.hypotheses.search import search
 from miner.stats.out_of_sample import out_of_sample
-from miner.tables.unit_table import UnitTable
+
+if TYPE_CHECKING:
+    from miner.core.period import Period
+    from miner.hypotheses.design import Design, Question
+    from miner.hypotheses.guard import Judged
+    from miner.hypotheses.tested import Tested
+    from miner.rulebook import RuleBook
+    from miner.tables.unit_table import UnitTable
 
 
 def foretold(plan: Design, outcome: str) -> Together:
@@ -52,6 +59,29 @@ SECOND_LOOK = message("hypotheses.second_look")
 
 
 @dataclass(frozen=True, slots=True)
+class RankingRequest:
+    """What is asked of a table's ranking.
+
+    Attributes:
+        primary: the outcome with half the claim level; by default as the contract says.
+        questions: fixed before the records.
+        share: part of the claim level of fixed questions that these have.
+        period: the days used.
+        second_look: the practice ranks the other unit by default: nothing is called clear.
+        spreads: (factor, outcome) -> spread of true effects found across clients.
+        out_of_sample: also ask whether all factors together foretell held-back units.
+    """
+
+    primary: str | None = None
+    questions: Sequence[Question] = ()
+    share: float = 1.0
+    period: Period = EVER
+    second_look: bool = False
+    spreads: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    out_of_sample: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Ranked:
     """The statistical part of a ranking, before words and bookkeeping."""
 
@@ -70,21 +100,7 @@ class Ranked:
 
 
 def rank_table(
-    table: UnitTable,
-    rules: RuleBook,
-    *,
-    primary: str | None = None,
-    questions: Sequence[Question] = (),
-    share: float = 1.0,
-    draws: int | None = None,
-    seed: int = 0,
-    first: str | None = None,
-    last: str | None = None,
-    second_look: bool = False,
-    spreads: Mapping[tuple[str, str], float] | None = None,
-    progress: Progress | None = None,
-    spectra: Spectra | None = None,
-    out_of_sample: bool = False,
+    table: UnitTable, rules: RuleBook, wanted: RankingRequest | None = None, run: Run | None = None
 ) -> Ranked:
     """Answer the fixed questions, search everything, and rank both under guard.
 
@@ -94,72 +110,49 @@ def rank_table(
     Args:
         table: days or meals.
         rules: the rule books.
-        primary: the outcome with half the claim level; by default as the contract says.
-        questions: fixed before the records.
-        share: part of the claim level of fixed questions that these have.
-        draws: permutations; by default the rule book's.
-        seed: of the permutations.
-        first: first date used, ISO.
-        last: last date used, ISO.
-        second_look: the practice ranks the other unit by default: nothing is called clear.
-        spreads: (factor, outcome) -> spread of true effects found across clients.
-        progress: told what is being done and the share done.
-        spectra: decompositions to share between calls on the same days.
-        out_of_sample: also ask whether all factors together foretell held-back units.
+        wanted: what is asked of it.
+        run: how chance is drawn.
     """
+    wanted, run = wanted or RankingRequest(), run or Run()
     guard = rules.guardrails
-    if any(question.outcome == WHOLE_DAY for question in questions):
+    if any(question.outcome == WHOLE_DAY for question in wanted.questions):
         table = with_whole_day(table, rules)
-    plan = design(table, rules, first, last)
-    need = guard.fewest_days_to_rank if table.unit == "day" else guard.fewest_meals_to_rank
+    plan = design(table, rules, wanted.period)
     usable = len(plan.names)
-    if usable < need:
-        return Ranked(table.unit, usable, plan.left_out, need, False, None, 0, None, (), ())
-    main = primary or plan.default_primary
-    cache: Spectra = {} if spectra is None else spectra
-    asked = [question for question in questions if meets(plan, question)]
-    found = search(
-        plan,
-        main,
-        guard,
-        draws=draws or guard.draws,
-        seed=seed,
-        progress=progress,
-        spectra=cache,
-    )
-    dates = table.frame.loc[list(plan.names), "date"].astype(str).tolist()
-    fixed = []
-    if asked:
-        fixed = answer(plan, dates, asked, guard, share=share, seed=seed, spectra=cache)
+    if usable < plan.need:
+        return Ranked(table.unit, usable, plan.left_out, plan.need, False, None, 0, None, (), ())
+    main = wanted.primary or plan.default_primary
+    asked = [question for question in wanted.questions if meets(plan, question)]
+    found = search(plan, main, run)
+    fixed = answer(plan, asked, run, wanted.share) if asked else []
     shapes = {(item.factor, item.outcome): item.shape for item in asked if item.shape}
-    judged = judge_all(found.outcomes, found.tests, guard, shapes)
+    judged = judge_all(found.tests, shapes)
     fixed = [(question, as_searched(question, own, judged)) for question, own in fixed]
-    alone = _answered_alone(fixed)
-    listed = [test for test in found.tests if not _asks_one_of(test, alone)]
-    judged = [item for item in judged if not _asks_one_of(item.test, alone)]
-    may_be_clear = [] if second_look else judged
-    judged = [second_looked(item) for item in judged] if second_look else judged
-    hypotheses = _ordered(table, plan, main, fixed, judged, rules, spreads or {})
-    summaries = tuple(outcome_summary(part, found.tests, guard) for part in found.outcomes)
-    searched = {
-        (test.target.name, test.rule.items) for test in listed if test.rule.withheld is None
-    }
-    asked_about = len(searched) + len(fixed)
-    chance = hints_by_chance(listed, guard)
+    alone = {_rule(own.test) for _, own in fixed if own.test.rule.withheld is None}
+    listed = [test for test in found.tests if _rule(test) not in alone]
+    judged = [item for item in judged if _rule(item.test) not in alone]
+    may_be_clear = [] if wanted.second_look else judged
+    judged = [second_looked(item) for item in judged] if wanted.second_look else judged
+    searched = {_rule(test) for test in listed if test.rule.withheld is None}
     return Ranked(
         table.unit,
         usable,
         plan.left_out,
-        need,
+        plan.need,
         True,
         main,
-        asked_about,
-        chance,
-        summaries,
-        hypotheses,
-        foretold(plan, main) if out_of_sample else None,
-        clear_by_chance(may_be_clear, fixed, guard.claim_level, share),
+        len(searched) + len(fixed),
+        hints_by_chance(listed, guard.hint_level),
+        tuple(outcome_summary(part, found.tests) for part in found.outcomes),
+        _ordered(plan, main, fixed, judged, wanted.spreads),
+        foretold(plan, main) if wanted.out_of_sample else None,
+        clear_by_chance(may_be_clear, fixed, guard.claim_level, wanted.share),
     )
+
+
+def _rule(test: Tested) -> tuple[tuple[str, ...], str]:
+    """Return what a test is of, as a cut or as a dose."""
+    return test.factors, test.target.name
 
 
 def as_searched(question: Question, own: Judged, judged: Sequence[Judged]) -> Judged:
@@ -169,28 +162,14 @@ def as_searched(question: Question, own: Judged, judged: Sequence[Judged]) -> Ju
     """
     if question.doubt is None:
         return own
-    pair = frozenset({(question.factor, question.outcome)})
     for item in judged:
-        if item.test.rule.withheld is None and _asks_one_of(item.test, pair):
+        if item.test.rule.withheld is None and _rule(item.test) == _rule(own.test):
             return a_hint_at_most(item, question.doubt)
     return own
 
 
 def _not_passed(item: Hypothesis, level: float) -> bool:
     return item.withheld is not None or item.p_adjusted is None or item.p_adjusted > level
-
-
-def _answered_alone(fixed: Sequence[tuple[Question, Judged]]) -> frozenset[tuple[str, str]]:
-    return frozenset(
-        (question.factor, question.outcome)
-        for question, judged in fixed
-        if judged.test.rule.withheld is None
-    )
-
-
-def _asks_one_of(test: Tested, pairs: frozenset[tuple[str, str]]) -> bool:
-    items = test.rule.items
-    return len(items) == 1 and (test.target.items[items[0]].factor, test.target.name) in pairs
 
 
 def second_looked(judged: Judged) -> Judged:
@@ -201,37 +180,25 @@ def second_looked(judged: Judged) -> Judged:
 
 
 def _ordered(
-    table: UnitTable,
     plan: Design,
     main: str,
     fixed: Sequence[tuple[Question, Judged]],
     judged: Sequence[Judged],
-    rules: RuleBook,
     spreads: Mapping[tuple[str, str], float],
 ) -> tuple[Hypothesis, ...]:
-    rest = sorted(judged, key=order_key)
-    hands = at_worth([item.test for item in [*(own for _, own in fixed), *rest]])
-    first = [
-        describe(table, plan, item, "fixed", rules, spreads, hand, question)
-        for (question, item), hand in zip(fixed, hands, strict=False)
+    listed: list[tuple[Question | None, Judged]] = [*fixed]
+    listed += [(None, item) for item in sorted(judged, key=order_key)]
+    hands = at_worth([item.test for _, item in listed])
+    described = [
+        describe(plan, item, spreads, hand, question)
+        for (question, item), hand in zip(listed, hands, strict=True)
     ]
-    others = [
-        describe(
-            table,
-            plan,
-            item,
-            "primary" if item.test.target.name == main else "search",
-            rules,
-            spreads,
-            hand,
-        )
-        for item, hand in zip(rest, hands[len(fixed) :], strict=True)
-    ]
+    first, others = described[: len(fixed)], described[len(fixed) :]
+    others = [replace(h, family="primary") if h.outcome == main else h for h in others]
     first.sort(key=lambda item: (item.p_adjusted is None, item.p_adjusted or 0.0))
-    passed = rules.guardrails.claim_level
     for items in (first, others):
         # What is small comes after everything else that passed.
-        items.sort(key=lambda item: (_not_passed(item, passed), item.small))
+        items.sort(key=lambda item: (_not_passed(item, plan.guard.claim_level), item.small))
     return tuple(replace(item, rank=place) for place, item in enumerate([*first, *others], start=1))
 
 
@@ -260,17 +227,16 @@ def ask_table(
     if WHOLE_DAY in (question.outcome, *(item.outcome for item in family)):
         table = with_whole_day(table, rules)
     plan = design(table, rules)
-    require_meeting(plan, rules, question)
-    dates = table.frame.loc[list(plan.names), "date"].astype(str).tolist()
+    require_meeting(plan, question)
     together = [item for item in family if meets(plan, item)] or [question]
-    answers = answer(plan, dates, together, rules.guardrails, share=share)
+    answers = answer(plan, together, Run(), share)
     asked, judged = next(found for found in answers if found[0] == question)
     (hand,) = at_worth([judged.test])
-    found = describe(table, plan, judged, "fixed", rules, spreads or {}, hand, asked)
+    found = describe(plan, judged, spreads or {}, hand, asked)
     return replace(found, rank=1)
 
 
-def require_meeting(plan: Design, rules: RuleBook, question: Question) -> None:
+def require_meeting(plan: Design, question: Question) -> None:
     """Refuse a question whose factor can neither come before nor go with its outcome.
 
     Raises:
@@ -278,7 +244,7 @@ def require_meeting(plan: Design, rules: RuleBook, question: Question) -> None:
     """
     outcomes = {target.name: target for target in plan.targets}
     if question.outcome not in outcomes:
-        names = list(dict.fromkeys([*outcomes, *rules.asked_only(plan.unit)]))
+        names = list(dict.fromkeys([*outcomes, *plan.rules.asked_only(plan.unit)]))
         raise MinerError(
             "hypotheses.outcome_unknown",
             outcome=question.outcome,
@@ -286,7 +252,7 @@ def require_meeting(plan: Design, rules: RuleBook, question: Question) -> None:
             known=names,
             close=closest(question.outcome, names),
         )
-    rules.factor(question.factor, plan.unit)
+    plan.rules.factor(question.factor, plan.unit)
     items = {item.factor: item for item in outcomes[question.outcome].items}
     if question.factor not in items:
         raise MinerError(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,12 +12,12 @@ from numpy.typing import NDArray
 
 from miner.core.results import Shape
 from miner.hypotheses.candidates import candidates
-from miner.hypotheses.tested import measure, prepare, untested
+from miner.hypotheses.tested import Tested, measure, prepare
 from miner.stats.maxt import critical_t, judge, shuffles
 
 if TYPE_CHECKING:
-    from miner.hypotheses.design import Design, Target
-    from miner.hypotheses.tested import OutcomeSearch, Spectra, Tested
+    from miner.hypotheses.design import Design, Run, Target
+    from miner.hypotheses.tested import OutcomeSearch, Spectra
     from miner.rulebook import Guardrails
 
 
@@ -71,9 +72,6 @@ def families(
     ]
 
 
-Progress = Callable[[str, float], None]
-
-
 @dataclass(frozen=True, slots=True)
 class Search:
     """The whole search over one design."""
@@ -81,49 +79,28 @@ class Search:
     design: Design
     outcomes: tuple[OutcomeSearch, ...]
     tests: tuple[Tested, ...]
-    questions: int
 
 
-def search(
-    design: Design,
-    primary: str,
-    guard: Guardrails,
-    *,
-    draws: int,
-    seed: int,
-    progress: Progress | None = None,
-    spectra: Spectra | None = None,
-) -> Search:
+def search(design: Design, primary: str, run: Run) -> Search:
     """Test every rule that has enough units, the primary outcome with a share of its own.
 
     Args:
         design: the client's units.
-        primary: the outcome that has ``guard.primary_share`` of the claim level to itself.
-        guard: the guardrails.
-        draws: permutations.
-        seed: of the permutations.
-        progress: told the family and the share done.
-        spectra: decompositions to share between calls on the same days.
+        primary: the outcome that has ``primary_share`` of the claim level to itself.
+        run: its progress is told the family and the share done.
     """
-    cache: Spectra = {} if spectra is None else spectra
-    parts = tuple(_prepare(design, target, guard, cache) for target in design.searched)
-    orders = shuffles(len(design.times), draws, seed)
-    tests = [untested(part, rule) for part in parts for rule in part.rules if rule.withheld]
+    guard = design.guard
+    parts = tuple(_prepare(design, target, run.spectra) for target in design.searched)
+    orders = shuffles(len(design.times), run.draws or guard.draws, run.seed)
+    tests = [Tested(part, rule) for part in parts for rule in part.rules if rule.withheld]
     for family in families(parts, primary, guard):
-        told = None if progress is None else _told(progress, family.name)
-        tests += _judged(family, orders, guard, told)
-    questions = sum(
-        len({part.rules[at].items for at in part.tested()}) for part in parts
-    )  # a cut and a dose are one
-    return Search(design, parts, tuple(tests), questions)
+        tell = None if run.progress is None else partial(run.progress, family.name)
+        tests += _judged(family, orders, guard, tell)
+    return Search(design, parts, tuple(tests))
 
 
-def _told(progress: Progress, name: str) -> Callable[[float], None]:
-    return lambda share: progress(name, share)
-
-
-def _prepare(design: Design, target: Target, guard: Guardrails, cache: Spectra) -> OutcomeSearch:
-    part = prepare(design, target, candidates(design, target, guard), guard, cache)
+def _prepare(design: Design, target: Target, spectra: Spectra) -> OutcomeSearch:
+    part = prepare(design, target, candidates(design, target), spectra)
     told = [
         at
         for at, rule in enumerate(part.rules)

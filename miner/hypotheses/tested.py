@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from math import inf
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from math import inf, isnan, nan
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,40 +20,15 @@ from miner.stats.maxt import Block
 from miner.stats.scores import normal_scores
 
 if TYPE_CHECKING:
-    from miner.core.messages import Message
     from miner.hypotheses.candidates import Rule
-    from miner.hypotheses.design import Design, Target
-    from miner.rulebook import Guardrails
+    from miner.hypotheses.design import Design, Item, Target
 
 Floats = NDArray[np.float64]
 
 Spectra = dict[bytes, dep.Spectrum]
 
 
-@dataclass(frozen=True, slots=True)
-class AllowedFor:
-    """Nuisance on an outcome's known units, as it was and whitened: shape (k, p) each.
-
-    Attributes:
-        sources: the column of the table that each is made of, "" where none.
-    """
-
-    sources: tuple[str, ...]
-    columns: Floats
-    whitened: Floats
-
-    def without(self, made_from: frozenset[str]) -> AllowedFor:
-        """Return what is left where some columns of the table are not allowed for."""
-        kept = [at for at, source in enumerate(self.sources) if source not in made_from]
-        sources = tuple(self.sources[at] for at in kept)
-        return AllowedFor(sources, self.columns[:, kept], self.whitened[:, kept])
-
-    def basis(self) -> Floats:
-        """Return an orthonormal basis of all of it, whitened; what adds nothing is left out."""
-        return orthonormal(self.whitened[:, independent(self.columns)])
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Whitened:
     """An outcome on its known units.
 
@@ -61,24 +37,41 @@ class Whitened:
         times: shape (k,), days.
         dependence: of the normal scores, after nuisance.
         outcomes: shape (k, 2), whitened, nuisance still in them: normal scores, the own unit.
-        allowed_for: the nuisance.
-        nuisance: shape (k, p), orthonormal basis of it, whitened.
-        intercept: shape (k, 1), orthonormal, whitened.
-        scores: shape (k,), normal scores, whitened, nuisance taken out.
-        raw: shape (k,), the outcome's own unit, likewise.
-        unit_sd: SD of a unit after nuisance, the outcome's own unit.
+        sources: the column of the table that each nuisance column is made of, "" where none.
+        columns: shape (k, p), the nuisance as it was, ``whitened`` likewise whitened.
     """
 
     known: NDArray[np.intp]
     times: Floats
     dependence: dep.Dependence
     outcomes: Floats
-    allowed_for: AllowedFor
-    nuisance: Floats
-    intercept: Floats
-    scores: Floats
-    raw: Floats
-    unit_sd: float
+    sources: tuple[str, ...]
+    columns: Floats
+    whitened: Floats
+
+    @cached_property
+    def nuisance(self) -> Floats:
+        """Orthonormal basis of it, whitened, shape (k, r); what adds nothing is left out."""
+        return orthonormal(self.whitened[:, independent(self.columns)])
+
+    @cached_property
+    def _left(self) -> Floats:
+        return residual(self.nuisance, self.outcomes)
+
+    @property
+    def scores(self) -> Floats:
+        """Normal scores, whitened, nuisance taken out, shape (k,)."""
+        return self._left[:, 0]
+
+    @property
+    def raw(self) -> Floats:
+        """The outcome's own unit, likewise."""
+        return self._left[:, 1]
+
+    @property
+    def unit_sd(self) -> float:
+        """SD of a unit after nuisance, the outcome's own unit."""
+        return float(np.sqrt(self.raw @ self.raw / (len(self.raw) - self.rank)))
 
     @property
     def rank(self) -> int:
@@ -96,23 +89,24 @@ class Whitened:
         The dependence stays as it was fitted beside all of it: where the rule is nothing but luck
         what it is made from is nothing but scatter.
         """
-        return self._beside(self.allowed_for.without(made_from)) if made_from else self
+        if not made_from:
+            return self
+        kept = [at for at, source in enumerate(self.sources) if source not in made_from]
+        sources = tuple(self.sources[at] for at in kept)
+        return replace(
+            self, sources=sources, columns=self.columns[:, kept], whitened=self.whitened[:, kept]
+        )
 
     def beside(self, columns: Floats) -> Whitened:
         """Return the same beside more nuisance: columns (units, q), known on every unit."""
         own = columns[self.known]
         white = dep.whiten(self.times, self.dependence, own)
-        allowed_for = self.allowed_for
-        return self._beside(
-            AllowedFor(
-                (*allowed_for.sources, *("" for _ in own.T)),
-                np.column_stack([allowed_for.columns, own]),
-                np.column_stack([allowed_for.whitened, white]),
-            )
+        return replace(
+            self,
+            sources=(*self.sources, *("" for _ in own.T)),
+            columns=np.column_stack([self.columns, own]),
+            whitened=np.column_stack([self.whitened, white]),
         )
-
-    def _beside(self, allowed_for: AllowedFor) -> Whitened:
-        return _taken_out(self.known, self.times, self.dependence, self.outcomes, allowed_for)
 
     def whitened_columns(self, values: Floats) -> Floats:
         """Return yes/no/unknown columns (units, m) centred, unknown as 0, whitened: (k, m)."""
@@ -129,7 +123,7 @@ class Whitened:
 
     def kept(self, whitened: Floats) -> Floats:
         """Return the share of each whitened column's variation left after the nuisance: (m,)."""
-        return share_kept(self.nuisance, self.intercept, whitened)
+        return share_kept(self.nuisance, orthonormal(self.whitened[:, :1]), whitened)
 
     def outcome(self, values: Floats) -> Floats:
         """Return another outcome on the same units, whitened, nuisance taken out, shape (k,)."""
@@ -167,30 +161,9 @@ def whitened(design: Design, values: Floats, spectra: Spectra) -> Whitened | Non
     scores = normal_scores(raw)
     found = dep.fit(spectra[key], scores[:, None], nuisance[:, own])[0]
     white = dep.whiten(times, found, np.column_stack([scores, raw, nuisance]))
-    allowed_for = AllowedFor(design.nuisance_sources, nuisance, white[:, 2:])
-    return _taken_out(np.flatnonzero(mask), times, found, white[:, :2], allowed_for)
-
-
-def _taken_out(
-    known: NDArray[np.intp],
-    times: Floats,
-    dependence: dep.Dependence,
-    outcomes: Floats,
-    allowed_for: AllowedFor,
-) -> Whitened:
-    basis = allowed_for.basis()
-    left = residual(basis, outcomes)
+    sources = design.nuisance_sources
     return Whitened(
-        known=known,
-        times=times,
-        dependence=dependence,
-        outcomes=outcomes,
-        allowed_for=allowed_for,
-        nuisance=basis,
-        intercept=orthonormal(allowed_for.whitened[:, :1]),
-        scores=left[:, 0],
-        raw=left[:, 1],
-        unit_sd=float(np.sqrt(left[:, 1] @ left[:, 1] / (len(left) - basis.shape[1]))),
+        np.flatnonzero(mask), times, found, white[:, :2], sources, nuisance, white[:, 2:]
     )
 
 
@@ -199,25 +172,49 @@ class Tested:
     """One rule with its numbers; those of a rule that is not tested are NaN.
 
     Attributes:
-        critical: the |t| that its simultaneous interval spans.
+        white: its outcome beside the same nuisance as the rule; None if not tested.
         column: shape (k,), the rule whitened with the nuisance taken out; empty if not tested.
         amounts: shape (k,), of a dose its amounts likewise, of which the difference is a slope;
             of a cut the column itself.
-        white: its outcome beside the same nuisance; None if not tested.
+        critical: the |t| that its simultaneous interval spans.
     """
 
-    target: Target
+    part: OutcomeSearch
     rule: Rule
-    difference: float
-    standard_error: float
-    score_t: float
-    df: int
-    p: float
-    p_adjusted: float
-    critical: float
-    column: Floats
-    amounts: Floats
     white: Whitened | None = None
+    column: Floats = field(default_factory=lambda: np.empty(0))
+    amounts: Floats = field(default_factory=lambda: np.empty(0))
+    difference: float = nan
+    standard_error: float = nan
+    score_t: float = nan
+    p: float = nan
+    p_adjusted: float = nan
+    critical: float = nan
+
+    @property
+    def target(self) -> Target:
+        """Its outcome."""
+        return self.part.target
+
+    @property
+    def items(self) -> tuple[Item, ...]:
+        """Its factors, each at its lag."""
+        return tuple(self.target.items[at] for at in self.rule.items)
+
+    @property
+    def factors(self) -> tuple[str, ...]:
+        """Their names."""
+        return tuple(item.factor for item in self.items)
+
+    @property
+    def df(self) -> int:
+        """Degrees of freedom of its t; 0 of a rule that is not tested."""
+        return 0 if self.white is None else self.white.df
+
+    @property
+    def worth(self) -> float:
+        """The least difference that is worth it, in the unit of its own."""
+        return self.target.rule.smallest_worth_it / self.span
 
     @property
     def interval(self) -> tuple[float, float]:
@@ -243,9 +240,9 @@ class Tested:
         return abs(self.difference) / self.standard_error - self.critical
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class OutcomeSearch:
-    """One outcome: the units' names, its rules, its whitening.
+    """One outcome: its rules, its whitening.
 
     Attributes:
         white: beside all nuisance; None where too little is known.
@@ -255,7 +252,7 @@ class OutcomeSearch:
         beside: the outcome beside the rest of the nuisance, by what a rule is made from.
     """
 
-    names: tuple[str, ...]
+    design: Design
     target: Target
     white: Whitened | None
     rules: tuple[Rule, ...]
@@ -263,6 +260,16 @@ class OutcomeSearch:
     amounts: Floats
     made_from: tuple[frozenset[str], ...]
     beside: Mapping[frozenset[str], Whitened]
+
+    @cached_property
+    def companions(self) -> tuple[tuple[int, ...], Floats]:
+        """Every single factor that has enough units, as a cut and as a dose.
+
+        Which of the outcome's items each is, and its values, shape (known units, k).
+        """
+        chosen = [self.rules[at] for at in self.tested(sets=False)]
+        values = _stacked([rule.values for rule in chosen], self.design)
+        return tuple(rule.items[0] for rule in chosen), values[self.target.known]
 
     def tested(self, *, sets: bool | None = None) -> list[int]:
         """Return which rules are tested: all, only sets, or only single factors."""
@@ -292,7 +299,7 @@ class OutcomeSearch:
 
 
 def prepare(
-    design: Design, target: Target, rules: Sequence[Rule], guard: Guardrails, cache: Spectra
+    design: Design, target: Target, rules: Sequence[Rule], spectra: Spectra
 ) -> OutcomeSearch:
     """Whiten an outcome and its rules, and close the rules that nuisance does not leave enough of.
 
@@ -300,45 +307,33 @@ def prepare(
         design: the client's units.
         target: the outcome.
         rules: what may be tested of it.
-        guard: the guardrails.
-        cache: decompositions made so far; added to.
+        spectra: decompositions made so far; added to.
     """
-    white = whitened(design, target.values, cache)
-    sets = tuple(design.made_from([target.items[at] for at in rule.items]) for rule in rules)
+    white = whitened(design, target.values, spectra)
+    sets = tuple(design.made_from(target.items[at] for at in rule.items) for rule in rules)
     if white is None:
-        few = message("hypotheses.too_few_known", unit="day")
-        closed = tuple(_close(rule, few) for rule in rules)
+        few = Withheld(message("hypotheses.too_few_known", unit="day"))
+        closed = tuple(replace(rule, withheld=rule.withheld or few) for rule in rules)
         empty = np.empty((0, len(rules)))
-        return OutcomeSearch(design.names, target, None, closed, empty, empty, sets, {})
+        return OutcomeSearch(design, target, None, closed, empty, empty, sets, {})
     columns = white.whitened_columns(_stacked([rule.values for rule in rules], design))
     amounts = columns.copy()
     own = {at: rule.amounts for at, rule in enumerate(rules) if rule.amounts is not None}
     amounts[:, list(own)] = white.whitened_columns(_stacked(list(own.values()), design))
     beside = {names: white.without(names) for names in dict.fromkeys(sets)}
-    checked = list(rules)
+    checked, need = list(rules), design.guard.least_variation_kept
     for names, left in beside.items():
         chosen = [at for at, name in enumerate(sets) if name == names]
-        for at, share in zip(chosen, left.kept(columns[:, chosen]), strict=True):
-            if not share >= guard.least_variation_kept:
-                checked[at] = _close(
-                    rules[at],
-                    message("hypotheses.as_the_nuisance"),
-                    None if np.isnan(share) else float(share),
-                    guard.least_variation_kept,
-                )
-    return OutcomeSearch(
-        design.names, target, white, tuple(checked), columns, amounts, sets, beside
-    )
+        for at, share in zip(chosen, left.kept(columns[:, chosen]).tolist(), strict=True):
+            if not share >= need and rules[at].withheld is None:
+                have = None if isnan(share) else share
+                why = Withheld(message("hypotheses.as_the_nuisance"), have, need)
+                checked[at] = replace(rules[at], withheld=why)
+    return OutcomeSearch(design, target, white, tuple(checked), columns, amounts, sets, beside)
 
 
 def _stacked(values: Sequence[Floats], design: Design) -> Floats:
     return np.column_stack(values) if values else np.empty((len(design.names), 0))
-
-
-def _close(
-    rule: Rule, reason: Message, have: float | None = None, need: float | None = None
-) -> Rule:
-    return replace(rule, withheld=rule.withheld or Withheld(reason, have, need))
 
 
 def measure(
@@ -349,29 +344,10 @@ def measure(
     scores = effects.single(columns, white.scores, white.rank)
     amounts = white.cleared(part.amounts[:, chosen])
     raw = effects.single(amounts, white.raw, white.rank)
-    p = scores.p
-    return [
-        Tested(
-            part.target,
-            part.rules[rule],
-            float(raw.difference[at]),
-            float(raw.standard_error[at]),
-            float(scores.t[at]),
-            white.df,
-            float(p[at]),
-            float(adjusted[at]),
-            float(critical[at]),
-            columns[:, at],
-            amounts[:, at],
-            white,
-        )
-        for at, rule in enumerate(chosen)
-    ]
-
-
-def untested(part: OutcomeSearch, rule: Rule) -> Tested:
-    """Return a rule that is not tested, its numbers unknown."""
-    nothing, none = float("nan"), np.empty(0)
-    return Tested(
-        part.target, rule, nothing, nothing, nothing, 0, nothing, nothing, nothing, none, none
+    numbers = np.column_stack(
+        [raw.difference, raw.standard_error, scores.t, scores.p, adjusted, critical]
     )
+    return [
+        Tested(part, part.rules[rule], white, columns[:, at], amounts[:, at], *own)
+        for at, (rule, own) in enumerate(zip(chosen, numbers.tolist(), strict=True))
+    ]

@@ -39,7 +39,7 @@ def why_table(table: UnitTable, rules: RuleBook, id_: str, client: str) -> Why:
     """
     table = with_whole_day(table, rules)
     plan = design(table, rules)
-    target, items = find(plan, rules, id_)
+    target, items = find(plan, id_)
     frame = table.frame
     columns = [lagged(frame, item.factor, item.lag) for item in items]
     together = combine(columns)
@@ -76,7 +76,7 @@ def why_table(table: UnitTable, rules: RuleBook, id_: str, client: str) -> Why:
     )
 
 
-def find(plan: Design, rules: RuleBook, id_: str) -> tuple[Target, tuple[Item, ...]]:
+def find(plan: Design, id_: str) -> tuple[Target, tuple[Item, ...]]:
     """Return the outcome and the items of the rule that has an ID.
 
     Raises:
@@ -87,7 +87,7 @@ def find(plan: Design, rules: RuleBook, id_: str) -> tuple[Target, tuple[Item, .
             if identity([item], target.name, target.rule) == id_:
                 return target, (item,)
     for target in plan.targets:
-        for rule in candidates(plan, target, rules.guardrails):
+        for rule in candidates(plan, target):
             items = tuple(target.items[at] for at in rule.items)
             if len(items) > 1 and identity(items, target.name, target.rule) == id_:
                 return target, items

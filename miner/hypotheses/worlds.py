@@ -53,18 +53,17 @@ def model(table: UnitTable, rules: RuleBook, primary: str) -> Model:
     """
     plan = design(table, rules)
     rows = table.frame["usable"].to_numpy(dtype=bool)
-    cache: Spectra = {}
+    spectra: Spectra = {}
     names, patterns, scatter = [], [], []
     unit_sd = float("nan")
     for target in plan.searched:
-        fitted_all = whitened(plan, target.values, cache)
+        fitted_all = whitened(plan, target.values, spectra)
         if fitted_all is None:
             continue
         names_left = plan.made_from(target.items)
         white = fitted_all.without(names_left)
         scores = normal_scores(target.values[white.known])
-        columns = white.allowed_for.columns
-        nuisance = columns[:, independent(columns)]
+        nuisance = white.columns[:, independent(white.columns)]
         spread = float(np.sqrt(white.scores @ white.scores / (len(scores) - white.rank)))
         fitted = np.zeros(len(target.values))
         fitted[white.known] = nuisance @ np.linalg.lstsq(nuisance, scores, rcond=None)[0]
@@ -83,7 +82,7 @@ def model(table: UnitTable, rules: RuleBook, primary: str) -> Model:
         tuple(names),
         tuple(patterns),
         together,
-        None if isnan(unit_sd) else _cause(plan, rules, primary),
+        None if isnan(unit_sd) else _cause(plan, primary),
         unit_sd,
     )
 
@@ -108,12 +107,10 @@ def world(fitted: Model, rng: np.random.Generator, shift: float = 0.0) -> UnitTa
     return replace(fitted.table, frame=frame, by_clock=frame[outcomes].copy())
 
 
-def _cause(plan: Design, rules: RuleBook, primary: str) -> tuple[str, str, Floats] | None:
+def _cause(plan: Design, primary: str) -> tuple[str, str, Floats] | None:
     """Return the factor of middling frequency among those that can be tested."""
     target = plan.target(primary)
-    open_rules = [
-        rule for rule in singles(plan, target, rules.guardrails, None) if rule.withheld is None
-    ]
+    open_rules = [rule for rule in singles(plan, target) if rule.withheld is None]
     if not open_rules:
         return None
     open_rules.sort(key=lambda rule: (rule.counts.with_, rule.items))

@@ -11,10 +11,10 @@ from miner.caseload.store import practice_spreads
 from miner.core.messages import Message, MinerError, Words, by_rules, message
 from miner.core.results import ErrorRate, Evidence, Hypothesis, Wording, worded
 from miner.core.results.why import Why
-from miner.hypotheses.design import Question
+from miner.hypotheses.design import Question, Run
 from miner.hypotheses.error_rate import error_rate as _error_rate
 from miner.hypotheses.fixed import LOOKED
-from miner.hypotheses.rank import ask_table, rank_table
+from miner.hypotheses.rank import RankingRequest, ask_table, rank_table
 from miner.hypotheses.why import why_table
 from miner.records.client import Client
 from miner.records.synonyms import standing_for
@@ -132,13 +132,12 @@ def _searched(
 ) -> Hypothesis:
     """Return the answer as the search gives it: its interval and its luck, a hint at most."""
     alone = ask_table(table, rules, question, spreads=spreads)
-    ranked = rank_table(
-        table,
-        rules,
+    wanted = RankingRequest(
         primary=primary_of(client, rules, table.unit),
         spreads=spreads,
         questions=[question] if question.shape else [],
     )
+    ranked = rank_table(table, rules, wanted)
     for item in ranked.hypotheses:
         if item.factors == (question.factor,) and item.outcome == question.outcome:
             level = Evidence.HINT if item.evidence is Evidence.CLEAR else item.evidence
@@ -240,17 +239,12 @@ def error_rate(
     """
     client, books = opened(client, rules)
     unit = client.settings.rank_unit
-    found = _error_rate(
-        table_of(client, books, unit),
-        books,
-        client=client.settings.code,
-        worlds=whole_number("worlds", worlds, 1, MOST),
-        draws=whole_number("draws", draws, MIN_DRAWS, MOST),
-        seed=seed_of(seed),
-        workers=whole_number("workers", workers, 1, MOST),
-        primary=primary_of(client, books, unit),
-        progress=progress,
-    )
+    worlds = whole_number("worlds", worlds, 1, MOST)
+    draws = whole_number("draws", draws, MIN_DRAWS, MOST)
+    run = Run(draws, seed_of(seed), whole_number("workers", workers, 1, MOST), progress)
+    primary, table = primary_of(client, books, unit), table_of(client, books, unit)
+    code = client.settings.code
+    found = _error_rate(table, books, code, run, worlds=worlds, primary=primary)
     return worded(found, Wording(books))
 
 

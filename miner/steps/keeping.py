@@ -238,7 +238,7 @@ def unit_holding(client: Client, rules: RuleBook, id_: str) -> str:
     refused: list[MinerError] = []
     for unit in (own, "meal" if own == "day" else "day"):
         try:
-            find(design(table_of(client, rules, unit), rules), rules, id_)
+            find(design(table_of(client, rules, unit), rules), id_)
         except MinerError as error:
             refused.append(error)
         else:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from miner.caseload.running import Progress
 from miner.caseload.store import practice_spreads
@@ -16,7 +16,8 @@ from miner.core.messages import Message, Words, by_rules, message
 from miner.core.period import Period
 from miner.core.results import Evidence, OutcomeSummary, Ranking, Severity, Since, Wording, worded
 from miner.core.unit import Unit
-from miner.hypotheses.rank import Ranked, rank_table
+from miner.hypotheses.design import Run
+from miner.hypotheses.rank import Ranked, RankingRequest, rank_table
 from miner.records.client import Client
 from miner.records.synonyms import SPELT_ALIKE
 from miner.rulebook import RuleBook
@@ -186,22 +187,20 @@ def rank(
 
     def run(of: Client, told: Progress | None) -> Ranked:
         """Rank these records; asked the same again, they give what they gave before."""
-        asked: dict[str, Any] = {
-            "primary": primary_of(client, books, chosen),
-            "questions": tuple(past.questions(books, chosen)),
-            "share": past.share(books, chosen),
-            "draws": shuffles,
-            "seed": seed,
-            "first": period.first,
-            "last": period.last,
-            "second_look": bool(second),
-            "spreads": dict(across),
-            "out_of_sample": together and told is progress,
-        }
+        wanted = RankingRequest(
+            primary=primary_of(client, books, chosen),
+            questions=tuple(past.questions(books, chosen)),
+            share=past.share(books, chosen),
+            period=period,
+            second_look=bool(second),
+            spreads=dict(across),
+            out_of_sample=together and told is progress,
+        )
+        chance = Run(shuffles, seed, progress=told)
         return of.derived(
             f"ranked by {chosen}",
-            (books, asked),
-            lambda: rank_table(table_of(of, books, chosen), books, progress=told, **asked),
+            (books, wanted, shuffles, seed),
+            lambda: rank_table(table_of(of, books, chosen), books, wanted, chance),
         )
 
     ranked = run(client, progress)

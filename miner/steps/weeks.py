@@ -10,6 +10,7 @@ from math import ceil
 import numpy as np
 
 from miner.core.messages import Message, MinerError, by_rules, message
+from miner.core.period import Period
 from miner.core.results.week import Logged, OpenQuestion, Week
 from miner.hypotheses.design import Design, design
 from miner.ledger import replay
@@ -164,7 +165,7 @@ def _counted(
     since: str,
 ) -> OpenQuestion:
     begin = (date.fromisoformat(since) + timedelta(days=1)).isoformat() if since else None
-    plan = design(table, rules, begin, end)
+    plan = design(table, rules, Period(begin, end))
     values = _habit(plan, factors, outcome)
     with_, without = int((values == 1).sum()), int((values == 0).sum())
     unknown = int(np.isnan(values).sum())

@@ -13,7 +13,6 @@ from miner.core.messages import message
 from miner.core.results.caseload import Caseload
 from miner.hypotheses.describe import foreseen
 from miner.hypotheses.guard import Judged
-from miner.rulebook import Guardrails
 
 PAIR = ("short_sleep", "wake_glucose")
 
@@ -23,12 +22,10 @@ def used(monkeypatch: pytest.MonkeyPatch) -> dict[tuple[str, str], float | None]
     """Which spread the size expected of each single habit was worked out with."""
     spreads: dict[tuple[str, str], float | None] = {}
 
-    def noted(
-        judged: Judged, guard: Guardrails, spread: float | None = None
-    ) -> tuple[float | None, bool]:
+    def noted(judged: Judged, spread: float | None = None) -> tuple[float | None, bool]:
         test = judged.test
         spreads[test.target.items[test.rule.items[0]].factor, test.target.name] = spread
-        return foreseen(judged, guard, spread)
+        return foreseen(judged, spread)
 
     monkeypatch.setattr("miner.hypotheses.describe.foreseen", noted)
     return spreads

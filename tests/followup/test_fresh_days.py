@@ -10,6 +10,7 @@ from scipy import stats
 from statsmodels.stats.multitest import multipletests
 
 from miner import rulebook
+from miner.core.period import Period
 from miner.core.results import Counts, Withheld
 from miner.followup import following as judging
 from miner.followup.following import Fresh, each_day, fresh
@@ -51,7 +52,7 @@ def test_difference_and_error_against_the_formula(rules, world):
     table = table_of(rules, world=world, shift=1.0)
     after, until = row_date(table, 29), row_date(table, 71)
     found = fresh(table, rules, idea(), after, until)
-    plan = design(table, rules, row_date(table, 30), until)
+    plan = design(table, rules, Period(row_date(table, 30), until))
     target = plan.target("minutes_above")
     fitted = whitened(plan, target.values, {}).dependence
     item = next(item for item in target.items if item.factor == "late_dinner")

@@ -7,7 +7,8 @@ import pytest
 from small_tables import RULES, random_table
 
 from miner.core.results import DoubtCode, Evidence, Shape
-from miner.hypotheses.rank import rank_table
+from miner.hypotheses.design import Run
+from miner.hypotheses.rank import RankingRequest, rank_table
 from miner.stats.maxt import shuffles
 
 FOUR = ("minutes_above", "wake_glucose", "overnight_mean", "day_mean")
@@ -78,7 +79,9 @@ def _made(name):
     seed, draws, options = CASES[name]
     table = random_table(seed, **options)
     primary = options["outcomes"][0]
-    found = rank_table(table, _rules(name), primary=primary, draws=draws, seed=seed)
+    found = rank_table(
+        table, _rules(name), RankingRequest(primary=primary), run=Run(draws=draws, seed=seed)
+    )
     return table, primary, found
 
 

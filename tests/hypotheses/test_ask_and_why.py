@@ -6,8 +6,8 @@ from small_tables import NAN, RULES, day_table
 
 from miner.core.messages import MinerError
 from miner.core.results import Evidence
-from miner.hypotheses.design import Question
-from miner.hypotheses.rank import ask_table, rank_table
+from miner.hypotheses.design import Question, Run
+from miner.hypotheses.rank import RankingRequest, ask_table, rank_table
 from miner.hypotheses.why import why_table
 
 
@@ -25,7 +25,9 @@ def _table(n=60, **options):
 def test_one_question_is_the_fixed_question_of_a_ranking():
     table, question = _table(), Question("tag:rain", "day_mean", "up")
     asked = ask_table(table, RULES, question)
-    ranked = rank_table(table, RULES, questions=[question], draws=100).hypotheses[0]
+    ranked = rank_table(
+        table, RULES, RankingRequest(questions=[question]), run=Run(draws=100)
+    ).hypotheses[0]
     assert asked == ranked
     assert (asked.rank, asked.family, asked.guess) == (1, "fixed", "up")
 
@@ -93,7 +95,7 @@ def test_the_units_behind_a_hypothesis_are_those_it_counts(gap):
         sources={(frame.index[5], "wake_glucose"): (("glucose.csv", 7),),
                  (frame.index[4], "late_dinner"): (("meals.csv", 3), ("meals.csv", 4))},
     )  # fmt: skip
-    for item in rank_table(table, RULES, draws=199).hypotheses:
+    for item in rank_table(table, RULES, run=Run(draws=199)).hypotheses:
         why = why_table(table, RULES, item.id, "client-07")
         assert (why.client, why.id, why.factors, why.outcome, why.lag_days, why.unit) == (
             "client-07", item.id, item.factors, item.outcome, item.lag_days, "day",
@@ -104,7 +106,7 @@ def test_the_units_behind_a_hypothesis_are_those_it_counts(gap):
         assert why.units[20].reason == "ill"
         assert [unit.sensor for unit in why.units] == frame["sensor"].tolist()
     lagged = next(
-        item for item in rank_table(table, RULES, draws=100).hypotheses
+        item for item in rank_table(table, RULES, run=Run(draws=100)).hypotheses
         if item.outcome == "wake_glucose" and item.factors == ("late_dinner",)
     )  # fmt: skip
     units = why_table(table, RULES, lagged.id, "x").units
@@ -126,7 +128,9 @@ def test_the_units_behind_a_hypothesis_are_those_it_counts(gap):
 def test_a_rule_of_two_can_be_asked_for_too():
     table = _table()
     pair = next(
-        item for item in rank_table(table, RULES, draws=999).hypotheses if len(item.factors) == 2
+        item
+        for item in rank_table(table, RULES, run=Run(draws=999)).hypotheses
+        if len(item.factors) == 2
     )
     assert pair.evidence is Evidence.CLEAR
     why = why_table(table, RULES, pair.id, "x")

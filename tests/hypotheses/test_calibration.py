@@ -11,7 +11,7 @@ from benchmarks.calibration.kinds import ANSWERS, EVERY
 from benchmarks.calibration.table import gates, page
 from benchmarks.calibration.worlds import WORLDS, month
 from miner import rulebook
-from miner.hypotheses.design import design
+from miner.hypotheses.design import Run, design
 from miner.hypotheses.search import search
 from miner.stats.proportions import clopper_pearson
 
@@ -68,7 +68,7 @@ def test_a_month_is_tested_from_its_arrays_as_from_its_table(name):
     )
     first = design(like.table, RULES)
     one, other = (
-        search(plan, "minutes_above", RULES.guardrails, draws=99, seed=3)
+        search(plan, "minutes_above", Run(99, 3))
         for plan in (design(drawn.table, RULES), drawn.design(first))
     )
     numbers = [

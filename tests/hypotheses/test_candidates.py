@@ -18,7 +18,7 @@ def _rules(outcome, factors, rules=RULES, **options):
     table = day_table({"day_mean": outcome}, factors, **options)
     plan = design(table, rules)
     target = plan.targets[0]
-    found = candidates(plan, target, rules.guardrails)
+    found = candidates(plan, target)
     return {tuple(target.items[at].factor for at in rule.items): rule for rule in found}
 
 
@@ -111,7 +111,7 @@ def test_an_outcome_known_on_no_day_has_no_rule_to_test():
 def test_an_outcome_that_meets_no_factor_has_no_rules():
     table = day_table({"overnight_mean": _values(30)}, {"short_sleep": flags(30, 12)})
     plan = design(table, RULES)
-    assert candidates(plan, plan.targets[0], RULES.guardrails) == []
+    assert candidates(plan, plan.targets[0]) == []
 
 
 A, B, C = np.tile([1, 1, 0, 0], 16), np.tile([1, 0], 32), np.repeat([1, 0], 32)
@@ -174,16 +174,16 @@ def test_meals_need_five_different_days_each_side():
     table.frame["walk_after"] = walk
     rules = meal_rules()
     plan = design(table, rules)
-    found = candidates(plan, plan.targets[0], rules.guardrails)[0].withheld
+    found = candidates(plan, plan.targets[0])[0].withheld
     assert (str(found.reason), found.have, found.need) == ("too few different days with it", 4, 5)
     walk[12] = 1  # and one of a fifth
     table.frame["walk_after"] = walk
     plan = design(table, rules)
-    assert candidates(plan, plan.targets[0], rules.guardrails)[0].withheld is None
+    assert candidates(plan, plan.targets[0])[0].withheld is None
     table.frame["walk_after"] = 1 - walk
     table.frame.loc[table.frame.index[12], "walk_after"] = 1.0
     plan = design(table, rules)
-    found = candidates(plan, plan.targets[0], rules.guardrails)[0].withheld
+    found = candidates(plan, plan.targets[0])[0].withheld
     assert str(found.reason) == "too few different days without it"
 
 
@@ -193,12 +193,12 @@ def test_meals_need_no_share_of_all_meals():
     walk[[0, 20, 40, 60, 80]] = 1
     table.frame["walk_after"] = walk
     plan = design(table, meal_rules())
-    assert candidates(plan, plan.targets[0], meal_rules().guardrails)[0].withheld is None
+    assert candidates(plan, plan.targets[0])[0].withheld is None
 
 
 def test_no_meals_have_no_days():
     table = meal_table(4)
     table.frame["rise"] = NAN
     plan = design(table, meal_rules())
-    found = candidates(plan, plan.targets[0], meal_rules().guardrails)
+    found = candidates(plan, plan.targets[0])
     assert {str(rule.withheld.reason) for rule in found} == {"too few meals with it"}

@@ -11,10 +11,11 @@ from small_tables import NAN, RULES, day_table, random_table, with_factor, with_
 from statsmodels.stats.proportion import confint_proportions_2indep
 
 from benchmarks.calibration.worlds import WORLDS, month
+from miner.core.period import Period
 from miner.core.results import Evidence
 from miner.hypotheses.describe import hints_by_chance, missing_more_often
-from miner.hypotheses.design import Question, design, identity, identity_in_rules
-from miner.hypotheses.rank import rank_table
+from miner.hypotheses.design import Question, Run, design, identity, identity_in_rules
+from miner.hypotheses.rank import RankingRequest, rank_table
 from miner.hypotheses.search import search
 from miner.stats.maxt import shuffles
 from miner.stats.power import AtHand, power_on_new_units
@@ -42,9 +43,9 @@ def test_the_name_stays_as_records_grow():
     short, long = _month(25), _month(60)
     found = {
         (item.factors, item.outcome): item.id
-        for item in rank_table(short, RULES, draws=100).hypotheses
+        for item in rank_table(short, RULES, run=Run(draws=100)).hypotheses
     }
-    for item in rank_table(long, RULES, draws=100).hypotheses:
+    for item in rank_table(long, RULES, run=Run(draws=100)).hypotheses:
         if len(item.factors) == 1:
             assert found[item.factors, item.outcome] == item.id
     assert len(set(found.values())) == len(found)
@@ -95,7 +96,7 @@ def test_days_to_settle_gives_the_power_it_promises_and_no_sooner():
     checked = 0
     usable = table.frame[table.frame["usable"]]
     span = usable["day_number"].iloc[-1] - usable["day_number"].iloc[0] + 1
-    for item in rank_table(table, RULES, draws=100).hypotheses:
+    for item in rank_table(table, RULES, run=Run(draws=100)).hypotheses:
         if item.evidence in (Evidence.CLEAR, Evidence.LITTLE_SIGN) or item.withheld:
             assert item.days_to_settle is None
             continue
@@ -118,7 +119,7 @@ def test_no_number_of_days_is_told_beyond_what_anyone_would_wait():
     n = 30
     rng = np.random.default_rng(3)
     table = day_table({"day_mean": 100 + rng.normal(0, 60, n)}, {"tag:a": np.tile([1, 0, 0], 10)})
-    assert rank_table(table, RULES, draws=100).hypotheses[0].days_to_settle is None
+    assert rank_table(table, RULES, run=Run(draws=100)).hypotheses[0].days_to_settle is None
 
 
 # ---- how many hints by chance
@@ -135,8 +136,8 @@ def test_hints_by_chance_is_what_chance_gives(days, months):
             WORLDS["independent"], RULES, days=days, factors=8, seed=5000 + seed, outcomes=outcomes
         ).table
         rules = with_guard(largest_rule=1)
-        found = search(design(table, rules), "day_mean", rules.guardrails, draws=2, seed=0)
-        foretold.append(hints_by_chance(found.tests, rules.guardrails))
+        found = search(design(table, rules), "day_mean", Run(2))
+        foretold.append(hints_by_chance(found.tests, rules.guardrails.hint_level))
         seen.append(
             sum(
                 test.p <= 0.05 and abs(test.difference) >= test.target.rule.smallest_worth_it
@@ -161,7 +162,9 @@ def test_clear_by_chance_counts_the_search_and_the_fixed_questions_that_may_be_c
         habits = {f"tag:{letter}": rng.random(30) < 0.4 for letter in "abcd"}
         table = day_table({"day_mean": 100 + rng.normal(0, 9, 30)}, habits)
         rules = with_guard(claim_level=0.4, largest_rule=1)
-        return rank_table(table, rules, draws=99, seed=seed, questions=questions, **choices)
+        return rank_table(
+            table, rules, RankingRequest(questions=questions, **choices), Run(99, seed)
+        )
 
     assert ranked(0, []).clear_by_chance == 0.4
     assert ranked(0, doubted).clear_by_chance == 0.4
@@ -173,7 +176,7 @@ def test_clear_by_chance_counts_the_search_and_the_fixed_questions_that_may_be_c
     assert ranked(0, late).clear_by_chance == 0.4
     few = with_guard(fewest_days_to_rank=31)
     short = day_table({"day_mean": np.arange(30.0)}, {"tag:a": np.tile([1, 0], 15)})
-    assert rank_table(short, few, draws=9).clear_by_chance == 0
+    assert rank_table(short, few, run=Run(draws=9)).clear_by_chance == 0
     # months in which nothing is true, at a level at which few of them tell
     months = [ranked(seed, asked).hypotheses for seed in range(60)]
     clear = [{item.family for item in own if item.evidence is Evidence.CLEAR} for own in months]
@@ -223,7 +226,7 @@ def test_a_day_left_out_counts_as_missing_and_a_factor_always_there_compares_not
 def test_a_hint_or_a_claim_tells_that_its_outcome_is_missing_more_often():
     table = _with_missing(9, 1, days=60)
     frame = table.frame.assign(day_mean=table.frame["day_mean"] + 16 * table.frame["late_dinner"])
-    item = rank_table(replace(table, frame=frame), RULES, draws=199).hypotheses[0]
+    item = rank_table(replace(table, frame=frame), RULES, run=Run(draws=199)).hypotheses[0]
     assert item.evidence in (Evidence.CLEAR, Evidence.HINT)
     assert any(
         str(note).startswith("The outcome is missing on 9 of 30 days") for note in item.notes
@@ -234,8 +237,12 @@ def test_only_the_days_asked_about_count_as_missing():
     table = _with_missing(9, 1, days=60)
     frame = table.frame.assign(day_mean=table.frame["day_mean"] + 16 * table.frame["late_dinner"])
     dates = list(frame["date"])
-    for words in ({"first": dates[20]}, {"questions": [_fixed(dates[19])]}):
-        found = rank_table(replace(table, frame=frame), RULES, draws=199, **words)
+    asked = (
+        RankingRequest(period=Period(dates[20])),
+        RankingRequest(questions=[_fixed(dates[19])]),
+    )
+    for wanted in asked:
+        found = rank_table(replace(table, frame=frame), RULES, wanted, Run(199))
         item = next(h for h in found.hypotheses if h.outcome == "day_mean")
         assert item.evidence in (Evidence.CLEAR, Evidence.HINT)
         assert not any(str(note).startswith("The outcome is missing") for note in item.notes)
@@ -256,7 +263,9 @@ def test_hypotheses_come_in_order():
     )  # fmt: skip
     # the interval of a rare habit allows for more than its order does
     alike = RULES.guardrails.model_copy(update={"unbalanced_share": 0.0})
-    items = rank_table(table, RULES.model_copy(update={"guardrails": alike}), draws=499).hypotheses
+    items = rank_table(
+        table, RULES.model_copy(update={"guardrails": alike}), run=Run(draws=499)
+    ).hypotheses
     assert [item.rank for item in items] == list(range(1, len(items) + 1))
     open_items = [item for item in items if item.withheld is None]
     keys = []
@@ -275,12 +284,14 @@ def test_hypotheses_come_in_order():
 # of the few habits that matter.
 def test_the_spread_across_clients_replaces_the_rule_books():
     table = random_table(1, days=90, factors=3, outcomes=("day_mean",), shift=1.5)
-    usual = rank_table(table, RULES, draws=199).hypotheses[0]
+    usual = rank_table(table, RULES, run=Run(draws=199)).hypotheses[0]
     assert (usual.factors, usual.evidence) == (("late_dinner",), Evidence.CLEAR)
 
     def ranked(spread):
         spreads = {("late_dinner", "day_mean"): spread}
-        return rank_table(table, RULES, draws=199, spreads=spreads).hypotheses[0]
+        return rank_table(
+            table, RULES, RankingRequest(spreads=spreads), run=Run(draws=199)
+        ).hypotheses[0]
 
     def mean(tau, share):
         se, df = usual.standard_error, usual.degrees_of_freedom
@@ -303,7 +314,7 @@ def test_a_small_claim_comes_last():
     outcome += 6.0 * factors["tag:2"] * (rng.random(n) < 0.99)
     other = 20 + rng.normal(0, 3, n) + 4.5 * factors["tag:2"]
     table = day_table({"day_mean": outcome, "variability": other}, factors)
-    found = rank_table(table, RULES, draws=199).hypotheses
+    found = rank_table(table, RULES, run=Run(draws=199)).hypotheses
     singles = [item for item in found if len(item.factors) == 1]
     clear = [item for item in singles if item.evidence is Evidence.CLEAR]
     assert [item.small for item in clear] == sorted(item.small for item in clear)
@@ -313,7 +324,7 @@ def test_a_small_claim_comes_last():
     for item in clear:
         assert abs(item.expected_on_new_days) < abs(item.difference)
     spreads = {("tag:0", "day_mean"): 0.01}
-    told = rank_table(table, RULES, draws=199, spreads=spreads).hypotheses
+    told = rank_table(table, RULES, RankingRequest(spreads=spreads), run=Run(draws=199)).hypotheses
     item = next(one for one in told if one.factors == ("tag:0",) and one.outcome == "day_mean")
     assert (item.expected_on_new_days, item.small) == (None, True)
 
@@ -326,7 +337,7 @@ def test_small_fixed_questions_come_after_the_others():
     outcome = 100 + rng.normal(0, 1, n) + 2.5 * factors["tag:0"] + 9.0 * factors["tag:1"]
     table = day_table({"day_mean": outcome}, factors)
     asked = [Question("tag:0", "day_mean"), Question("tag:1", "day_mean")]
-    found = rank_table(table, RULES, draws=100, questions=asked).hypotheses
+    found = rank_table(table, RULES, RankingRequest(questions=asked), run=Run(draws=100)).hypotheses
     assert [(item.factors, item.small) for item in found[:2]] == [
         (("tag:1",), False),
         (("tag:0",), True),
@@ -343,7 +354,7 @@ def test_what_is_told_of_an_outcome():
     outcomes = {"day_mean": 100 + rng.normal(0, 8, n), "overnight_mean": np.full(n, 99.0)}
     factors = {f"tag:{k}": rng.permutation(np.repeat([1.0, 0.0], [16, 32])) for k in range(3)}
     table = day_table(outcomes, factors)
-    found = rank_table(table, RULES, draws=100)
+    found = rank_table(table, RULES, run=Run(draws=100))
     day, night = found.outcomes
     assert (day.name, day.unit, day.smallest_worth_it, day.units) == ("day_mean", "mg/dL", 5, n)
     first = next(item for item in found.hypotheses if item.p is not None)
@@ -369,5 +380,5 @@ def test_the_id_that_the_rule_books_give_is_that_of_the_ranking():
     rng = np.random.default_rng(5)
     habit = (rng.random(30) < 0.4).astype(float)
     table = day_table({"day_mean": 100 + rng.normal(0, 5, 30)}, {"short_sleep": habit})
-    (item,) = rank_table(table, RULES, draws=199).hypotheses
+    (item,) = rank_table(table, RULES, run=Run(draws=199)).hypotheses
     assert identity_in_rules("short_sleep", "day_mean", "day", RULES) == item.id

@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_tables import NAN, RULES, day_table, meal_rules, meal_table
 
+from miner.core.period import Period
 from miner.hypotheses.design import design, lagged
 from miner.stats.effects import independent
 from miner.stats.scores import combine
@@ -67,7 +68,7 @@ def test_dates_are_inclusive_and_days_outside_are_not_left_out_days():
     usable = np.ones(10, dtype=bool)
     usable[[0, 4]] = False
     table = day_table({"day_mean": np.arange(10.0)}, {"late_dinner": np.ones(10)}, usable=usable)
-    plan = design(table, RULES, first="2026-03-03", last="2026-03-08")
+    plan = design(table, RULES, Period("2026-03-03", "2026-03-08"))
     assert plan.names[0] == "2026-03-03"
     assert plan.names[-1] == "2026-03-08"
     assert (len(plan.names), plan.left_out) == (5, 1)

@@ -10,15 +10,15 @@ import pytest
 import statsmodels.regression.linear_model as lm
 from scipy.stats import norm, rankdata
 from scipy.stats import t as student
-from small_tables import NAN, RULES, day_table, with_factor
+from small_tables import NAN, RULES, day_table, with_factor, with_guard
 
 from benchmarks.calibration.doses import dose_diary
 from miner.core.messages import MinerError
 from miner.core.results import DoubtCode, Evidence, Shape
 from miner.hypotheses.candidates import candidates
-from miner.hypotheses.design import Question, design
+from miner.hypotheses.design import Question, Run, design
 from miner.hypotheses.guard import adds_something, better, judge_all
-from miner.hypotheses.rank import ask_table, rank_table
+from miner.hypotheses.rank import RankingRequest, ask_table, rank_table
 from miner.hypotheses.search import search
 from miner.hypotheses.worlds import model, world
 
@@ -37,7 +37,10 @@ def nights(slope=-6.0, step=0.0, n=42, seed=0, unit=1.0, other=None):
 
 
 def found(table, rules=FEW, **options):
-    return {i.factors: i for i in rank_table(table, rules, draws=999, **options).hypotheses}
+    return {
+        i.factors: i
+        for i in rank_table(table, rules, RankingRequest(**options), Run(999)).hypotheses
+    }
 
 
 # Contract, section 4: each hour less sleep comes before more glucose; the slope is that of
@@ -84,7 +87,7 @@ def test_a_step_is_shown_as_a_cut():
 
 
 def test_a_cut_and_a_dose_are_one_question():
-    ranked = rank_table(nights(), FEW, draws=99)
+    ranked = rank_table(nights(), FEW, run=Run(draws=99))
     assert ranked.questions_asked == 1
     assert len(ranked.hypotheses) == 1
 
@@ -114,7 +117,7 @@ def test_what_is_no_dose(measure):
     table = nights()
     own = replace(table, measures=table.measures.apply(measure))
     plan = design(own, FEW)
-    assert [r.shape for r in candidates(plan, plan.targets[0], FEW.guardrails)] == [Shape.CUT]
+    assert [r.shape for r in candidates(plan, plan.targets[0])] == [Shape.CUT]
     closed = with_factor("short_sleep", dose=False, per=None, each=None)
     assert found(own)[("short_sleep",)] == found(own, closed)[("short_sleep",)]
 
@@ -124,15 +127,14 @@ def test_quarters_that_are_one_are_no_dose():
     table = nights()
     hours = pd.Series([6.0, 6.5, 7.5, 8.0, 8.5] + [7.0] * 37, index=table.measures.index)
     own = replace(table, measures=table.measures.assign(short_sleep=hours))
-    tied = RULES.guardrails.model_copy(update={"largest_share_tied": 0.95})
-    plan = design(own, FEW)
-    assert [r.shape for r in candidates(plan, plan.targets[0], tied)] == [Shape.CUT]
+    plan = design(own, with_guard(largest_share_tied=0.95))
+    assert [r.shape for r in candidates(plan, plan.targets[0])] == [Shape.CUT]
 
 
 # The stronger shape passes by its order alone, on the skewed outcome its size does not: the other
 # shape, which passes with its size, speaks. Neither passes: the stronger speaks.
 def test_a_shape_whose_size_holds_speaks_before_one_whose_order_alone_passes():
-    part = search(design(nights(), FEW), "wake_glucose", FEW.guardrails, draws=99, seed=0)
+    part = search(design(nights(), FEW), "wake_glucose", Run(99))
     cut, dose = part.tests
     assert (cut.rule.shape, dose.rule.shape) == (Shape.CUT, Shape.DOSE)
     strong = replace(dose, score_t=6.0, p=1e-7, p_adjusted=0.01, critical=2.0)
@@ -174,11 +176,11 @@ def test_a_set_must_add_something_beside_the_dose_of_its_part():
     n = 120
     rng = np.random.default_rng(1)
     table = nights(slope=-9.0, n=n, other={"tag:a": (rng.random(n) < 0.8).astype(float)})
-    part = search(design(table, FEW), "wake_glucose", FEW.guardrails, draws=499, seed=0)
+    part = search(design(table, FEW), "wake_glucose", Run(draws=499, seed=0))
     pair = next(test for test in part.tests if len(test.rule.items) == 2)
     assert pair.p_adjusted <= 0.05
-    assert not adds_something(part.outcomes[0], pair, 0.05 / 4)
-    told = judge_all(part.outcomes, part.tests, FEW.guardrails)
+    assert not adds_something(pair, 0.05 / 4)
+    told = judge_all(part.tests)
     assert {item.test.rule.items for item in told} == {(0,), (1,)}
 
 
@@ -239,7 +241,7 @@ def test_the_search_and_a_fixed_question_name_the_same_hypothesis():
 
 def test_a_shape_that_was_named_speaks_in_the_search_too():
     question = Question("short_sleep", "wake_glucose", doubt="looked", shape="cut")
-    ranked = rank_table(nights(), FEW, draws=999, questions=[question])
+    ranked = rank_table(nights(), FEW, RankingRequest(questions=[question]), run=Run(draws=999))
     (item,) = [one for one in ranked.hypotheses if one.family == "fixed"]
     assert item.shape is Shape.CUT
     assert "looked" in item.notes
@@ -296,12 +298,15 @@ def test_holm_over_guesses():
     table = day_table({"day_mean": outcome}, habits)
     guesses = dict(zip(habits, ("up", "down", "up"), strict=True))
     questions = [Question(name, "day_mean", guess=way) for name, way in guesses.items()]
-    ranked = rank_table(table, RULES, draws=99, questions=questions)
+    ranked = rank_table(table, RULES, RankingRequest(questions=questions), run=Run(draws=99))
     items = [item for item in ranked.hypotheses if item.family == "fixed"]
     for item in items:
         way = 1 if item.guess == "up" else -1
         alone = rank_table(
-            table, RULES, draws=99, questions=[Question(item.factors[0], "day_mean")]
+            table,
+            RULES,
+            RankingRequest(questions=[Question(item.factors[0], "day_mean")]),
+            run=Run(draws=99),
         ).hypotheses[0]
         tail = alone.p / 2 if way * alone.difference > 0 else 1 - alone.p / 2
         assert item.p == pytest.approx(tail, rel=1e-9)
@@ -349,7 +354,7 @@ def test_a_linear_truth_is_found_more_often_than_by_its_cut():
 
 def test_normal_scores_of_a_dose_are_blom_s():
     plan = design(nights(), FEW)
-    dose = candidates(plan, plan.targets[0], FEW.guardrails)[1]
+    dose = candidates(plan, plan.targets[0])[1]
     assert dose.shape is Shape.DOSE
     expected = norm.ppf((rankdata(dose.amounts) - 0.375) / (42 + 0.25))
     np.testing.assert_allclose(dose.values, expected, atol=1e-12)

@@ -9,7 +9,7 @@ from small_tables import RULES, day_table, with_guard
 from benchmarks.calibration.worlds import UNEVEN, month
 from miner.core.results import DoubtCode, Evidence, Shape
 from miner.hypotheses import tested
-from miner.hypotheses.design import Question, design
+from miner.hypotheses.design import Question, Run, design
 from miner.hypotheses.guard import Levels, doubts
 from miner.hypotheses.rank import ask_table, rank_table
 from miner.hypotheses.search import search
@@ -31,7 +31,7 @@ def weekly(n=56, slips=2, extra=0.0, seed=0):
 
 def ranked(habit, outcome, rules=RULES):
     table = day_table({"day_mean": outcome}, {"tag:choir": habit})
-    return rank_table(table, rules, draws=499).hypotheses[0]
+    return rank_table(table, rules, run=Run(draws=499)).hypotheses[0]
 
 
 def test_a_habit_of_certain_weekdays_is_a_hint_that_names_them():
@@ -72,11 +72,11 @@ def test_a_habit_of_certain_weekdays_that_holds_within_them_is_clear():
 def test_what_is_left_beside_weekdays_is_that_of_ordinary_least_squares(seed):
     weekday, habit, outcome = weekly(slips=6, seed=seed)
     table = day_table({"day_mean": outcome}, {"tag:choir": habit})
-    found = search(design(table, RULES), "day_mean", RULES.guardrails, draws=199, seed=0)
+    found = search(design(table, RULES), "day_mean", Run(199))
     part, test = found.outcomes[0], found.tests[0]
     if part.white.dependence.w * part.white.dependence.phi:
         pytest.skip("days that depend on each other")
-    told = doubts(part, test, RULES.guardrails, Levels(0.05, 0.05))
+    told = doubts(test, Levels(0.05, 0.05))
     left = [doubt.left for doubt in told if doubt.code == "weekday"]
     n = len(habit)
     drift, rest = np.arange(n), weekday >= 5
@@ -142,8 +142,7 @@ def test_the_dose_of_a_rare_habit_is_held_to_the_scatter_of_its_days():
 
 
 def test_a_rule_without_any_scatter_has_a_bound_beyond_every_other():
-    numbers = dict.fromkeys(("score_t", "df", "p", "p_adjusted", "critical"), 2.0)
-    none = np.empty(0)
-    test = tested.Tested(None, None, 4.0, 0.0, **numbers, column=none, amounts=none)
+    numbers = dict.fromkeys(("score_t", "p", "p_adjusted", "critical"), 2.0)
+    test = tested.Tested(None, None, difference=4.0, standard_error=0.0, **numbers)
     assert test.margin == np.inf
     assert test.interval == (4.0, 4.0)

@@ -12,8 +12,9 @@ from small_tables import (
 )
 
 from miner.core.results import Evidence
+from miner.hypotheses.design import Run
 from miner.hypotheses.error_rate import SHIFTS, _Job, claims, error_rate, weeks_of
-from miner.hypotheses.rank import rank_table
+from miner.hypotheses.rank import RankingRequest, rank_table
 from miner.hypotheses.worlds import model, world
 
 
@@ -32,7 +33,7 @@ def _table(days=30, effect=0.0):
 
 # The interval is Clopper and Pearson's (scipy); nothing true: the rate is that of the level.
 def test_the_rate_of_any_claim_where_nothing_is_true():
-    found = error_rate(_table(effect=20.0), RULES, client="c", worlds=60, draws=199, seed=1)
+    found = error_rate(_table(effect=20.0), RULES, "c", Run(draws=199, seed=1), worlds=60)
     assert (found.client, found.worlds, found.draws, found.seed) == ("c", 60, 199, 1)
     assert found.any_claim_rate == found.claimed / 60
     answer = binomtest(found.claimed, 60).proportion_ci(0.95)
@@ -47,7 +48,9 @@ def test_claims_are_those_of_a_ranking():
     table = _table(effect=20.0)
     job = _Job(model(table, RULES, "day_mean"), weeks_of(table), RULES, "day_mean", draws=199)
     for seed in range(3):
-        ranked = rank_table(table, RULES, primary="day_mean", draws=199, seed=seed)
+        ranked = rank_table(
+            table, RULES, RankingRequest(primary="day_mean"), run=Run(draws=199, seed=seed)
+        )
         clear = {
             (item.factors, item.outcome)
             for item in ranked.hypotheses
@@ -70,7 +73,7 @@ def test_months_moved_by_whole_weeks_keep_the_week():
     for name, habit in (("weekly", weekly), ("other", other)):
         table = day_table({"day_mean": own + 8 * habit}, {"tag:a": habit, "tag:b": other[::-1]})
         for guard, rules in (("shipped", RULES), ("lax", lax)):
-            rate = error_rate(table, rules, client="c", worlds=20, draws=199)
+            rate = error_rate(table, rules, "c", Run(draws=199), worlds=20)
             assert rate.moved == 20
             found[name, guard] = rate.moved_claimed
     assert found["weekly", "lax"] == 20
@@ -80,7 +83,7 @@ def test_months_moved_by_whole_weeks_keep_the_week():
 
 # The larger the true effect, the more often it is found; two SD in 29 days nearly always.
 def test_larger_effects_are_found_more_often():
-    found = error_rate(_table(), RULES, client="c", worlds=64, draws=199, primary="day_mean")
+    found = error_rate(_table(), RULES, "c", Run(draws=199), worlds=64, primary="day_mean")
     rates = [item.rate for item in found.found_rate_at]
     assert [item.worlds for item in found.found_rate_at] == [16] * 4
     shifts = np.array([item.shift for item in found.found_rate_at])
@@ -98,10 +101,13 @@ def test_larger_effects_are_found_more_often():
 def test_the_answer_does_not_depend_on_the_number_of_workers_and_progress_is_told():
     told = []
     one = error_rate(
-        _table(), RULES, client="c", worlds=12, draws=100,
-        progress=lambda _, share: told.append(share),
-    )  # fmt: skip
-    assert one == error_rate(_table(), RULES, client="c", worlds=12, draws=100, workers=2)
+        _table(),
+        RULES,
+        "c",
+        Run(draws=100, progress=lambda _, share: told.append(share)),
+        worlds=12,
+    )
+    assert one == error_rate(_table(), RULES, "c", Run(draws=100, workers=2), worlds=12)
     assert told == sorted(told)
     assert told[-1] == 1.0
 
@@ -110,7 +116,7 @@ def test_an_interrupt_ends_early_and_says_so():
     def stop(words, share):
         raise KeyboardInterrupt
 
-    found = error_rate(_table(), RULES, client="c", worlds=30, draws=100, progress=stop)
+    found = error_rate(_table(), RULES, "c", Run(draws=100, progress=stop), worlds=30)
     assert not found.finished
     assert found.worlds == 10
     assert all(item.rate is None for item in found.found_rate_at)
@@ -121,7 +127,7 @@ def test_an_interrupt_before_the_first_months_leaves_no_rate(monkeypatch):
         raise KeyboardInterrupt
 
     monkeypatch.setattr("miner.hypotheses.error_rate._batch", stop)
-    found = error_rate(_table(), RULES, client="c", worlds=30, draws=100)
+    found = error_rate(_table(), RULES, "c", Run(draws=100), worlds=30)
     assert (found.worlds, found.any_claim_rate, found.any_claim_interval) == (0, None, None)
 
 
@@ -131,13 +137,13 @@ def test_an_interrupt_before_the_first_months_leaves_no_rate(monkeypatch):
     ids=["19 days", "39 meals"],
 )
 def test_with_too_few_units_nothing_is_simulated(table, rules):
-    found = error_rate(table, rules, client="c", worlds=5, draws=100)
+    found = error_rate(table, rules, "c", Run(draws=100), worlds=5)
     assert (found.worlds, found.any_claim_rate, found.found_rate_at) == (0, None, ())
-    assert not rank_table(table, rules, draws=100).enough
+    assert not rank_table(table, rules, run=Run(draws=100)).enough
 
 
 def test_months_by_meal_are_simulated_too():
-    found = error_rate(meal_table(14, per_day=3), meal_rules(), client="c", worlds=4, draws=100)
+    found = error_rate(meal_table(14, per_day=3), meal_rules(), "c", Run(draws=100), worlds=4)
     assert found.worlds == 4
     assert found.outcome == "rise"
 
@@ -155,7 +161,7 @@ def test_without_a_rule_to_test_there_is_only_the_rate_of_claims(case):
     if case == "flat all":
         outcomes["wake_glucose"] = np.full(n, 95.0)
     found = error_rate(
-        day_table(outcomes, factors), RULES, client="c", worlds=4, draws=100, primary="day_mean"
+        day_table(outcomes, factors), RULES, "c", Run(draws=100), worlds=4, primary="day_mean"
     )
     assert (found.worlds, found.found_rate_at, found.factor) == (4, (), None)
     if case != "flat primary":
@@ -218,5 +224,5 @@ def test_what_was_true_of_the_client_is_not_true_of_the_months():
 
 def test_a_random_month_runs_whole():
     table = random_table(2, days=32, factors=5, outcomes=("minutes_above", "day_mean"))
-    found = error_rate(table, RULES, client="c", worlds=4, draws=100)
+    found = error_rate(table, RULES, "c", Run(draws=100), worlds=4)
     assert found.worlds == 4

@@ -7,9 +7,9 @@ from scipy.stats import t as student
 from small_tables import MONDAY, NAN, RULES, day_table, with_guard
 
 from miner.core.results import Evidence
-from miner.hypotheses.design import Question, design
+from miner.hypotheses.design import Question, Run, design
 from miner.hypotheses.fixed import LOOKED, meets
-from miner.hypotheses.rank import rank_table
+from miner.hypotheses.rank import RankingRequest, rank_table
 
 
 def mixed(seed, n, share=0.4):
@@ -27,7 +27,9 @@ def date(day):
 
 
 def _answers(table, *questions, rules=RULES, **options):
-    found = rank_table(table, rules, questions=questions, draws=199, **options)
+    found = rank_table(
+        table, rules, RankingRequest(questions=questions, **options), run=Run(draws=199)
+    )
     fixed = [item for item in found.hypotheses if item.family == "fixed"]
     return found, {(item.factors[0], item.outcome): item for item in fixed}
 

@@ -6,9 +6,9 @@ import pytest
 from small_tables import NAN, RULES, day_table, with_factor, with_guard
 
 from miner.core.results import Evidence
-from miner.hypotheses.design import design
+from miner.hypotheses.design import Run, design
 from miner.hypotheses.guard import Levels, adds_something, doubts, judge_all
-from miner.hypotheses.rank import SECOND_LOOK, rank_table
+from miner.hypotheses.rank import SECOND_LOOK, RankingRequest, rank_table
 from miner.hypotheses.search import search
 from miner.stats.maxt import shuffles
 
@@ -35,7 +35,7 @@ def flipped(column, *days):
 def ranked(outcome, factors, rules=RULES, *, name="day_mean", draws=DRAWS, **options):
     second_look = options.pop("second_look", False)
     table = day_table({name: outcome}, factors, **options)
-    found = rank_table(table, rules, draws=draws, second_look=second_look)
+    found = rank_table(table, rules, RankingRequest(second_look=second_look), run=Run(draws=draws))
     return {item.factors: item for item in found.hypotheses}
 
 
@@ -152,12 +152,11 @@ def test_a_superset_that_adds_nothing_is_dropped():
     one, other = mixed(3, n, 0.5), mixed(4, n, 0.7)
     table = day_table({"day_mean": 100 + noise(n, 2) + 20 * one}, {"tag:a": one, "tag:b": other})
     guard = RULES.guardrails
-    found = search(design(table, RULES), "day_mean", guard, draws=DRAWS, seed=0)
+    found = search(design(table, RULES), "day_mean", Run(DRAWS))
     pair = next(test for test in found.tests if len(test.rule.items) == 2)
     assert pair.p_adjusted <= 0.05
-    part = found.outcomes[0]
-    assert not adds_something(part, pair, guard.claim_level / 2)
-    told = judge_all(found.outcomes, found.tests, guard)
+    assert not adds_something(pair, guard.claim_level / 2)
+    told = judge_all(found.tests)
     assert [judged.test.rule.items for judged in told] == [(0,), (1,)]
     assert told[0].evidence is Evidence.CLEAR
 
@@ -261,13 +260,9 @@ def test_what_is_not_whitened_is_not_doubted_and_adds_nothing():
     table = day_table(
         {"day_mean": 100 + noise(n) + 18 * one}, {"short_sleep": one, "late_sleep": other}
     )
-    found = search(design(table, RULES), "day_mean", RULES.guardrails, draws=99, seed=0)
-    part = found.outcomes[0]
-    assert (
-        doubts(part, replace(found.tests[0], white=None), RULES.guardrails, Levels(0.05, 0.05))
-        == ()
-    )
-    assert not adds_something(part, replace(found.tests[-1], white=None), 0.05)
+    found = search(design(table, RULES), "day_mean", Run(draws=99, seed=0))
+    assert doubts(replace(found.tests[0], white=None), Levels(0.05, 0.05)) == ()
+    assert not adds_something(replace(found.tests[-1], white=None), 0.05)
 
 
 # ---- second look, and levels below a claim
@@ -314,7 +309,7 @@ def test_days_of_a_whole_sensor_may_be_missing_by_the_clock(seed):
     answers, _ = naive.rank(table, RULES, "day_mean", shuffles(30, 199, 0))
     answer = answers[("short_sleep",), "day_mean"]
     assert (answer["evidence"], answer["doubts"]) == ("clear", [])
-    assert rank_table(table, RULES, draws=199).hypotheses[0].evidence is Evidence.CLEAR
+    assert rank_table(table, RULES, run=Run(draws=199)).hypotheses[0].evidence is Evidence.CLEAR
 
 
 # An outcome that a factor and a drift explain whole has no scatter left: its interval has no

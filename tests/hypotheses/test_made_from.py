@@ -9,7 +9,7 @@ from small_tables import NAN, RULES, meal_table
 
 from miner import steps
 from miner.core import resources
-from miner.hypotheses.design import design, nuisance_source
+from miner.hypotheses.design import Run, design, nuisance_source
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.tested import whitened
 from miner.hypotheses.worlds import model, world
@@ -99,14 +99,16 @@ def planted(slope):
 # two habits together; the other habits are tested beside the grams as before.
 def test_a_cut_of_the_grams_shows_what_the_grams_do():
     table = planted(0.6)
-    found = {item.factors: item for item in rank_table(table, RULES, draws=199).hypotheses}
+    found = {item.factors: item for item in rank_table(table, RULES, run=Run(draws=199)).hypotheses}
     grams = table.frame.groupby("high_carb")["carbs_g"].mean()
     assert found[("high_carb",)].difference == pytest.approx(0.6 * (grams[1] - grams[0]), rel=0.15)
     assert found[("high_carb",)].evidence == "clear"
     assert found[("walk_after",)].evidence != "clear"
     beside = RULES.factors["high_carb"].model_copy(update={"made_from": ()})
     rules = RULES.model_copy(update={"factors": {**RULES.factors, "high_carb": beside}})
-    before = {item.factors: item for item in rank_table(table, rules, draws=199).hypotheses}
+    before = {
+        item.factors: item for item in rank_table(table, rules, run=Run(draws=199)).hypotheses
+    }
     assert abs(before[("high_carb",)].difference) < found[("high_carb",)].difference / 2
     assert found[("walk_after",)].difference == before[("walk_after",)].difference
 

@@ -15,9 +15,10 @@ from small_tables import (
 )  # fmt: skip
 
 from benchmarks.calibration.worlds import WORLDS, month
+from miner.core.period import Period
 from miner.core.results import Evidence, plain
-from miner.hypotheses.design import Question, design
-from miner.hypotheses.rank import rank_table
+from miner.hypotheses.design import Question, Run, design
+from miner.hypotheses.rank import RankingRequest, rank_table
 from miner.hypotheses.search import search
 from miner.stats.power import AtHand, power_on_new_units
 
@@ -40,12 +41,12 @@ def _json(found):
 def test_the_same_table_gives_the_same_answer_to_the_byte():
     table = _table()
     before = table.frame.copy(deep=True)
-    first = _json(rank_table(table, RULES, draws=200))
+    first = _json(rank_table(table, RULES, run=Run(draws=200)))
     cache = {}
     for _ in range(2):
-        assert _json(rank_table(table, RULES, draws=200, spectra=cache)) == first
-    assert _json(rank_table(_table(), RULES, draws=200)) == first
-    assert _json(rank_table(table, RULES, draws=200, seed=1)) != first
+        assert _json(rank_table(table, RULES, run=Run(draws=200, spectra=cache))) == first
+    assert _json(rank_table(_table(), RULES, run=Run(draws=200))) == first
+    assert _json(rank_table(table, RULES, run=Run(draws=200, seed=1))) != first
     assert table.frame.equals(before)
 
 
@@ -53,8 +54,8 @@ def test_the_same_table_gives_the_same_answer_to_the_byte():
 def test_the_order_of_factors_and_outcomes_does_not_matter():
     table = _table()
     turned = replace(table, factors=table.factors[::-1], outcomes=table.outcomes[::-1])
-    first = rank_table(table, RULES, draws=200)
-    second = rank_table(turned, RULES, draws=200)
+    first = rank_table(table, RULES, run=Run(draws=200))
+    second = rank_table(turned, RULES, run=Run(draws=200))
     rows = [
         {(frozenset(item.factors), item.outcome): item for item in found.hypotheses}
         for found in (first, second)
@@ -71,7 +72,7 @@ def test_the_order_of_factors_and_outcomes_does_not_matter():
 # A table is in time order (its own contract), so a day table is read the same whatever came first
 # in the files; the units' order also decides what a shuffle is.
 def test_every_rule_for_every_outcome_it_may_meet_is_told_once():
-    found = rank_table(_table(), RULES, draws=100)
+    found = rank_table(_table(), RULES, run=Run(draws=100))
     singles = [
         (item.factors[0], item.outcome) for item in found.hypotheses if len(item.factors) == 1
     ]
@@ -88,7 +89,7 @@ def test_one_day_below_the_fewest_there_is_no_ranking(days, enough):
         {"day_mean": 100 + np.random.default_rng(0).normal(0, 5, days)},
         {"tag:a": np.tile([1.0, 0.0], 10)[:days]},
     )
-    found = rank_table(table, RULES, draws=100)
+    found = rank_table(table, RULES, run=Run(draws=100))
     assert (found.enough, found.usable_units, found.need_units) == (enough, days, 20)
     assert bool(found.hypotheses) == enough
     if not enough:
@@ -98,18 +99,23 @@ def test_one_day_below_the_fewest_there_is_no_ranking(days, enough):
 
 
 def test_one_meal_below_the_fewest_there_is_no_ranking():
-    found = rank_table(meal_table(13, per_day=3), meal_rules(), draws=100)
+    found = rank_table(meal_table(13, per_day=3), meal_rules(), run=Run(draws=100))
     assert (found.enough, found.usable_units, found.need_units) == (False, 39, 40)
-    assert rank_table(meal_table(14, per_day=3), meal_rules(), draws=100).enough
+    assert rank_table(meal_table(14, per_day=3), meal_rules(), run=Run(draws=100)).enough
 
 
 def test_days_outside_the_dates_asked_for_are_not_ranked():
     table = _table(days=60)
-    found = rank_table(table, RULES, draws=100, first="2026-03-10", last="2026-04-20")
+    found = rank_table(
+        table,
+        RULES,
+        RankingRequest(period=Period(first="2026-03-10", last="2026-04-20")),
+        run=Run(draws=100),
+    )
     inside = table.frame[table.frame["date"].between("2026-03-10", "2026-04-20")]
     assert found.usable_units == inside["usable"].sum()
     assert found.left_out_units == (~inside["usable"]).sum()
-    assert not rank_table(table, RULES, first="2030-01-01").enough
+    assert not rank_table(table, RULES, RankingRequest(period=Period(first="2030-01-01"))).enough
 
 
 # Contract, section 4: the default primary outcome.
@@ -139,7 +145,7 @@ def test_the_default_primary_outcome_of_meals():
 
 
 def test_families_are_named_by_the_primary_outcome():
-    found = rank_table(_table(), RULES, draws=100, primary="wake_glucose")
+    found = rank_table(_table(), RULES, RankingRequest(primary="wake_glucose"), run=Run(draws=100))
     assert found.primary_outcome == "wake_glucose"
     for item in found.hypotheses:
         assert (item.family == "primary") == (item.outcome == "wake_glucose")
@@ -147,7 +153,9 @@ def test_families_are_named_by_the_primary_outcome():
 
 def test_progress_is_told_and_ends_at_the_whole():
     told = []
-    rank_table(_table(), RULES, draws=600, progress=lambda name, share: told.append((name, share)))
+    rank_table(
+        _table(), RULES, run=Run(draws=600, progress=lambda name, share: told.append((name, share)))
+    )
     assert {name for name, _ in told} == {"primary", "search"}
     assert all(0 < share <= 1 for _, share in told)
     assert told[-1][1] == 1.0
@@ -157,7 +165,7 @@ def test_progress_is_told_and_ends_at_the_whole():
 # only where it says so.
 def test_a_factor_that_could_come_of_the_outcome_says_so():
     item = rank_table(
-        _table(), with_factor("late_dinner", could_run_backwards=False), draws=100
+        _table(), with_factor("late_dinner", could_run_backwards=False), run=Run(draws=100)
     ).hypotheses
     for found in item:
         expected = any(
@@ -188,7 +196,7 @@ def _noise(n=30, seed=0):
     ids=["no factor", "never", "always", "unknown", "one of each"],
 )
 def test_factors_in_which_nothing_can_be_seen(factors):
-    found = rank_table(day_table({"day_mean": _noise()}, factors), RULES, draws=100)
+    found = rank_table(day_table({"day_mean": _noise()}, factors), RULES, run=Run(draws=100))
     assert found.enough
     assert found.questions_asked == 0
     assert found.hints_by_chance == 0
@@ -208,9 +216,12 @@ def test_outcomes_in_which_nothing_can_be_seen_leave_the_level_to_the_others():
         "variability": np.full(30, NAN),
     }
     found = rank_table(
-        day_table(outcomes, {"tag:a": one}), RULES, primary="wake_glucose", draws=999
+        day_table(outcomes, {"tag:a": one}),
+        RULES,
+        RankingRequest(primary="wake_glucose"),
+        run=Run(draws=999),
     )
-    alone = rank_table(day_table({"day_mean": _noise()}, {"tag:a": one}), RULES, draws=999)
+    alone = rank_table(day_table({"day_mean": _noise()}, {"tag:a": one}), RULES, run=Run(draws=999))
     by_outcome = {item.outcome: item for item in found.hypotheses}
     assert by_outcome["day_mean"].p_adjusted == alone.hypotheses[0].p_adjusted
     assert (
@@ -227,13 +238,13 @@ def test_an_outcome_known_on_too_few_days_to_be_fitted_is_withheld():
     rules = with_guard(fewest_units_each_side=2, fewest_share_each_side=0.0,
                        fewest_distinct_days_each_side=2)  # fmt: skip
     table = day_table({"day_mean": outcome}, {"tag:a": np.tile([1.0, 0, 0], 10)})
-    item = rank_table(table, rules, draws=100).hypotheses[0]
+    item = rank_table(table, rules, run=Run(draws=100)).hypotheses[0]
     assert str(item.withheld.reason) in (
         "too few days on which it is known",
         "too few days with it",
     )
     table.frame["tag:a"] = np.tile([1.0, 0.0], 15)
-    item = rank_table(table, rules, draws=100).hypotheses[0]
+    item = rank_table(table, rules, run=Run(draws=100)).hypotheses[0]
     assert str(item.withheld.reason) == "too few days on which it is known"
 
 
@@ -257,7 +268,7 @@ def test_an_outcome_known_on_too_few_days_to_be_fitted_is_withheld():
 )  # fmt: skip
 def test_guardrails_at_their_bounds(changes):
     rules = with_guard(**changes)
-    found = rank_table(_table(), rules, draws=100)
+    found = rank_table(_table(), rules, run=Run(draws=100))
     assert found.enough
     for item in found.hypotheses:
         if item.p is not None:
@@ -275,7 +286,7 @@ def test_guardrails_at_their_bounds(changes):
 
 # Method, section 1: meals of one day are not so many witnesses; the engine is the same.
 def test_a_true_effect_by_meal_is_found_and_its_days_are_counted():
-    found = rank_table(meal_table(30, effect=15.0), meal_rules(), draws=499)
+    found = rank_table(meal_table(30, effect=15.0), meal_rules(), run=Run(draws=499))
     item = found.hypotheses[0]
     assert (found.unit, item.factors, item.evidence) == ("meal", ("walk_after",), Evidence.CLEAR)
     assert item.interval[0] > 0
@@ -284,7 +295,7 @@ def test_a_true_effect_by_meal_is_found_and_its_days_are_counted():
 
 # 90 meals of 30 days: what is told are days, of three meals each.
 def test_days_to_settle_of_meals_are_days():
-    found = rank_table(meal_table(30, day_sd=2.0), meal_rules(), draws=100)
+    found = rank_table(meal_table(30, day_sd=2.0), meal_rules(), run=Run(draws=100))
     checked = 0
     for item in found.hypotheses:
         if item.days_to_settle:
@@ -301,7 +312,7 @@ def test_a_factor_of_the_day_is_no_surer_for_having_many_meals():
     errors = []
     for per_day in (2, 4):
         table = meal_table(30, per_day=per_day, day_sd=3.0, seed=4)
-        found = rank_table(table, meal_rules(), draws=100).hypotheses
+        found = rank_table(table, meal_rules(), run=Run(draws=100)).hypotheses
         by_factor = {
             item.factors[0]: item.standard_error for item in found if len(item.factors) == 1
         }
@@ -312,9 +323,12 @@ def test_a_factor_of_the_day_is_no_surer_for_having_many_meals():
 
 def test_a_fixed_question_is_asked_once_and_not_in_the_search_too():
     drawn = month(WORLDS["independent"], RULES, days=40, factors=6, seed=11)
-    plain = rank_table(drawn.table, RULES, draws=199)
+    plain = rank_table(drawn.table, RULES, run=Run(draws=199))
     asked = rank_table(
-        drawn.table, RULES, draws=199, questions=[Question("late_dinner", "minutes_above")]
+        drawn.table,
+        RULES,
+        RankingRequest(questions=[Question("late_dinner", "minutes_above")]),
+        run=Run(draws=199),
     )
     assert asked.questions_asked == plain.questions_asked
     mine = [
@@ -328,7 +342,7 @@ def test_a_fixed_question_is_asked_once_and_not_in_the_search_too():
 def test_with_too_few_draws_to_tell_an_interval_has_no_end():
     # p can be as small as 1 / (B + 1); the level of sets here is 0.05 x 0.5 x 0.1 = 1 / 400
     drawn = month(WORLDS["independent"], RULES, days=40, factors=6, seed=11)
-    found = search(design(drawn.table, RULES), "minutes_above", RULES.guardrails, draws=99, seed=0)
+    found = search(design(drawn.table, RULES), "minutes_above", Run(99))
     sets = [test for test in found.tests if len(test.rule.items) > 1]
     assert sets
     assert all(test.interval == (-np.inf, np.inf) for test in sets)
@@ -340,7 +354,9 @@ def test_which_outcomes_cannot_be_ranked_and_why_stands_in_the_result():
         "minutes_above": np.repeat([0.0, 30.0], [16, 14]),
         "variability": np.full(30, NAN),
     }
-    found = rank_table(day_table(outcomes, {"tag:a": np.tile([1.0, 0, 0], 10)}), RULES, draws=200)
+    found = rank_table(
+        day_table(outcomes, {"tag:a": np.tile([1.0, 0, 0], 10)}), RULES, run=Run(draws=200)
+    )
     closed = {item.name: item.withheld for item in found.outcomes}
     assert str(closed["variability"].reason) == "too few days on which it is known"
     # 16 of 30 values are 0: 53 %, more than the half the guard allows

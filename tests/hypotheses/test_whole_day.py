@@ -9,8 +9,8 @@ from small_tables import NAN, RULES, day_table, meal_table
 
 from miner.core.messages import MinerError
 from miner.core.results import Evidence
-from miner.hypotheses.design import Question, with_whole_day
-from miner.hypotheses.rank import ask_table, rank_table
+from miner.hypotheses.design import Question, Run, with_whole_day
+from miner.hypotheses.rank import RankingRequest, ask_table, rank_table
 from miner.hypotheses.why import why_table
 
 
@@ -61,9 +61,9 @@ def test_a_habit_that_moves_everything_is_found_in_the_whole():
 
 def test_the_search_does_not_look_at_it():
     question = Question("late_dinner", "whole_day")
-    ranked = rank_table(_table(), RULES, draws=99, questions=[question])
+    ranked = rank_table(_table(), RULES, RankingRequest(questions=[question]), run=Run(draws=99))
     assert [item.family for item in ranked.hypotheses if item.outcome == "whole_day"] == ["fixed"]
-    bare = rank_table(_table(), RULES, draws=99)
+    bare = rank_table(_table(), RULES, run=Run(draws=99))
     assert ranked.hypotheses[1:] == tuple(
         replace(item, rank=item.rank + 1) for item in bare.hypotheses
     )
