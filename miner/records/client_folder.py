@@ -167,9 +167,12 @@ def _client(
     streams["glucose"] = look(streams["glucose"], settings, findings)
     zone, by_clock = settings.time_zone, any(part.unzoned for part in own)
     read = partial(read_added, glucose=streams["glucose"], zone=zone, by_clock=by_clock)
-    seen = streams | {"meals": _plausible_meals(streams["meals"], Findings())}
+    corrections = read_corrections(folder, findings)
+    seen = dict(streams)
+    if corrections:
+        seen["meals"] = _plausible_meals(streams["meals"], Findings())
     known = {name: frame for name, frame in seen.items() if name not in stopped}
-    corrected = correct(known, read_corrections(folder, findings), read, findings)
+    corrected = correct(known, corrections, read, findings)
     if corrected.done:
         written = streams["meals"]
         streams |= corrected.streams

@@ -308,6 +308,8 @@ def _records_once(stream: str, frame: pd.DataFrame, findings: Findings) -> pd.Da
 
 def _nights_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     again, rival = _rival_nights(used_rows(frame))
+    if not again and not rival:
+        return frame
     findings.rows(Severity.NOTE, "night_written_again", at=frame.loc[again])
     findings.rows(
         Severity.QUESTION,

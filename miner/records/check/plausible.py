@@ -223,6 +223,8 @@ def _unknown(
     frame: pd.DataFrame, mask: Mask, names: list[str], findings: Findings, *, code: str, stream: str
 ) -> None:
     """Make values unknown and report them."""
+    if not mask.any():
+        return
     shown = [f"{value:g}" for value in frame.loc[mask, names[0]]]
     about = {"stream": stream, "column": names[0]}
     findings.rows(Severity.LEFT_OUT, code, at=frame[mask], shown=shown, **about)

@@ -74,6 +74,8 @@ def plausible_sleep(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 
 def _too_long(nights: _Nights, findings: Findings) -> None:
     long = nights.in_bed > LONGEST_MIN
+    if not long.any():
+        return
     shown = [f"{minutes / 60:.1f} hours" for minutes in nights.in_bed[long]]
     at = nights.rows[long]
     findings.rows(Severity.QUESTION, "sleep_too_long", at=at, shown=shown, stream="sleep")
@@ -207,7 +209,9 @@ def _leave_out(
         code: of the finding.
         shown: of each night so many minutes, of so many.
     """
-    many = mask.any() and mask.sum() >= max(3, MOST_ROWS * len(mask))
+    if not mask.any():
+        return
+    many = mask.sum() >= max(3, MOST_ROWS * len(mask))
     findings.rows(
         Severity.QUESTION if many else Severity.LEFT_OUT,
         code,
