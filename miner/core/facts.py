@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from miner.core.messages import Message
 
 
+YEARS = (1900, 2200)
+"""The first and the last year that a date of records may have."""
+
+
 class CautionKind(StrEnum):
     """What a caution is about, which decides where it is printed."""
 

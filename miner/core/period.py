@@ -33,10 +33,6 @@ def day_of(value: Any) -> str:
         raise MinerError("core.no_day", day=value) from None
 
 
-YEARS = (1900, 2200)
-"""The first and the last year that a date of records may have."""
-
-
 @dataclass(frozen=True, slots=True)
 class Period:
     """Days from the first to the last, ISO, both included; None where a side is open.

@@ -15,8 +15,8 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from miner import steps
+from miner.core.facts import YEARS
 from miner.core.messages import MinerError, Words
-from miner.core.period import YEARS
 from miner.page.places import address, client_folder, one_line, require_inside, why_not
 
 if TYPE_CHECKING:

@@ -31,8 +31,9 @@ from miner.records.columns import STILL
 from miner.records.findings import Findings
 from miner.records.place.samples import INTERVAL, join
 from miner.records.read.discover import STANDARD, FoundFile, find_files, practice_of
+from miner.records.read.files import read_bytes
+from miner.records.read.packed import LARGEST_BYTES
 from miner.records.read.settings import read_settings
-from miner.records.read.text_file import LARGEST_BYTES, read_bytes
 from miner.records.standards import read_standard
 from miner.records.stream_file import Part, read_added, read_file
 from miner.records.synonyms import spelt_alike

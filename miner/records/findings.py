@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from miner.core.messages import Message, Severity
 from miner.core.results.checking import Finding
+
+if TYPE_CHECKING:
+    from miner.records.read.table_file import RawTable
+    from miner.records.text_columns import Mask
 
 _ORDER = {Severity.STOP: 0, Severity.QUESTION: 1, Severity.LEFT_OUT: 2, Severity.NOTE: 3}
 
@@ -69,6 +73,33 @@ class Findings:
                 more=max(len(unique) - MAX_EXAMPLES, 0),
                 **place | about,
             )
+
+    def cells(
+        self,
+        severity: Severity,
+        code: str,
+        table: RawTable,
+        mask: Mask,
+        of: str = "",
+        /,
+        **about: Any,
+    ) -> None:
+        """Add one finding for some rows of a file.
+
+        Args:
+            severity: how much it matters.
+            code: the kind of finding.
+            table: the rows of the file.
+            mask: which of them it is about.
+            of: the column whose cells are shown, and which the text names.
+            about: as in ``rows``; ``shown`` where something else is shown.
+        """
+        if mask.any():
+            if of:
+                values = {"column": of} | about.pop("values", {})
+                about = {"shown": table.text(of)[mask], "values": values} | about
+            at = pd.DataFrame({"file": table.file, "row": table.rows[mask]})
+            self.rows(severity, code, at=at, **about)
 
     def sorted(self) -> tuple[Finding, ...]:
         """Return the findings, the weightiest first, then by file and row."""

@@ -16,11 +16,12 @@ from miner.core.messages import MinerError, Severity
 from miner.records.check.one_person import tell_several
 from miner.records.columns import empty
 from miner.records.read.fhir import read_observation
+from miner.records.read.files import too_large
 from miner.records.read.gathered import GLUCOSE_UNITS, NOT_KNOWN, Gathered, Told, inside, words
 from miner.records.read.mhealth import is_data_point, read_data_point
 from miner.records.read.sources import canonical
 from miner.records.read.table_file import RawTable
-from miner.records.read.text_file import as_utf8, map_it, too_large
+from miner.records.read.text_file import as_utf8, map_it
 from miner.records.stream_file import Part, read_part
 
 if TYPE_CHECKING:

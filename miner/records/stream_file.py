@@ -39,7 +39,6 @@ from miner.records.read.cells import (
     read_words,
     to_numbers,
     unread_levels,
-    where_from,
 )
 from miner.records.read.kinds import open_file
 from miner.records.read.sources import Source, canonical
@@ -220,7 +219,7 @@ def _worn(placed: PlacedRows, findings: Findings) -> pd.DataFrame:
     columns = (placed.start, placed.end, placed.start_clock, placed.end_clock)
     worn = pd.DataFrame(dict(zip(INTERVAL, columns, strict=True)))
     forward = (worn["start"] < worn["end"]).to_numpy()
-    findings.rows(Severity.LEFT_OUT, "wear_without_end", at=where_from(placed.table, ~forward))
+    findings.cells(Severity.LEFT_OUT, "wear_without_end", placed.table, ~forward)
     return worn[forward].reset_index(drop=True)
 
 
@@ -319,20 +318,11 @@ def _checked_interval(
         (backwards, "end_before_start", BACKWARDS),
         (long, "longer_than_a_day", TOO_LONG),
     ):
-        if not mask.any():
-            continue
-        findings.rows(
-            Severity.LEFT_OUT,
-            code,
-            at=where_from(table, mask),
-            shown=[f"{a:%Y-%m-%d %H:%M} to {b:%Y-%m-%d %H:%M}" for a, b in _spans(frame[mask])],
-        )
+        spans = frame.loc[mask, ["start_clock", "end_clock"]].itertuples(index=False)
+        shown = [f"{a:%Y-%m-%d %H:%M} to {b:%Y-%m-%d %H:%M}" for a, b in spans]
+        findings.cells(Severity.LEFT_OUT, code, table, mask, shown=shown)
         frame.loc[mask & blank(frame["left_out"]), "left_out"] = reason
     return frame
-
-
-def _spans(frame: pd.DataFrame) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
-    return list(zip(frame["start_clock"], frame["end_clock"], strict=True))
 
 
 def _completed(
@@ -344,7 +334,7 @@ def _completed(
     if source.stream != "tags":
         return frame
     blank = (frame["tag"] == "").to_numpy()
-    findings.rows(Severity.LEFT_OUT, "row_without_tag", at=where_from(table, blank))
+    findings.cells(Severity.LEFT_OUT, "row_without_tag", table, blank)
     return frame[~blank].reset_index(drop=True)
 
 

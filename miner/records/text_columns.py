@@ -1,7 +1,4 @@
-"""Columns of text, looked at as the bytes they are: a word repeated a million times costs little.
-
-A column of text is one buffer of letters, and the place in it at which each cell begins.
-"""
+"""Columns of text: which cells are blank, differ, or are written without blanks around them."""
 
 from __future__ import annotations
 
@@ -21,27 +18,13 @@ _QUOTE = ord("'")
 
 def repeated(word: str, times: int) -> Text:
     """Return a column that holds one word."""
-    letters = word.encode()
-    begins = np.zeros(times + 1, dtype=np.int64)
-    if letters:
-        begins = np.arange(0, (times + 1) * len(letters), len(letters), dtype=np.int64)
-    buffers = (pa.py_buffer(begins), pa.py_buffer(letters * times))
-    return pd.Series(pd.array(pa.LargeStringArray.from_buffers(times, *buffers), dtype="str"))
+    cells = pa.repeat(pa.scalar(word, pa.large_string()), times)
+    return pd.Series(pd.array(cells, dtype="str"))
 
 
 def blank(column: Text) -> Mask:
     """Say which cells hold an empty text; a missing one does not."""
-    pieces = _pieces(column)
-    if pieces is None:
-        return np.asarray((column == "").to_numpy(), dtype=np.bool_)
-    sizes = [_empty(begins) for begins, _ in pieces]
-    return sizes[0] if len(sizes) == 1 else np.concatenate([np.zeros(0, np.bool_), *sizes])
-
-
-def _empty(begins: NDArray[np.int64]) -> Mask:
-    if begins[0] == begins[-1]:
-        return np.ones(len(begins) - 1, dtype=np.bool_)
-    return np.asarray(begins[1:] == begins[:-1])
+    return np.asarray((column == "").to_numpy(), dtype=np.bool_)
 
 
 def used_rows(frame: pd.DataFrame) -> pd.DataFrame:
@@ -63,15 +46,6 @@ def marked(frame: pd.DataFrame, rows: Mask, reason: str) -> pd.DataFrame:
 
 def changes(column: Text) -> NDArray[np.int64]:
     """Return the places of the cells that differ from the one before."""
-    pieces = _pieces(column)
-    if pieces is not None and len(pieces) == 1:
-        begins, letters = pieces[0]
-        size = len(letters) // max(len(column), 1)
-        if (np.diff(begins) == size).all():
-            if not size:
-                return np.zeros(0, dtype=np.int64)
-            other = np.flatnonzero(letters[size:] != letters[:-size])
-            return np.unique(other // size) + 1
     cells = column.array
     return np.flatnonzero(np.asarray(cells[1:] != cells[:-1])) + 1
 
@@ -88,30 +62,19 @@ def in_one_piece(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def bare(column: Text) -> bool:
-    """Say that no cell is missing, has blanks in it or around it, or an apostrophe."""
-    pieces = _pieces(column)
-    if pieces is None:
+    """Say that no cell is missing, has blanks in it or around it, or an apostrophe.
+
+    The column is looked at as the bytes it is; what is not ASCII, or held otherwise, is not bare.
+    """
+    if getattr(column.dtype, "storage", "") != "pyarrow" or column.hasnans:
         return False
-    return all(
-        letters.size == 0
-        or (letters.min() > _BLANK and letters.max() < _ASCII and not (letters == _QUOTE).any())
-        for _, letters in pieces
-    )
-
-
-def _pieces(column: Text) -> list[tuple[NDArray[np.int64], NDArray[np.uint8]]] | None:
-    """Return where the cells begin, and their letters, or None where a cell is missing."""
-    if not isinstance(column.dtype, pd.StringDtype) or column.dtype.storage != "pyarrow":
-        return None
     cells = pa.array(column.array)
-    found = []
-    for piece in cells.chunks if isinstance(cells, pa.ChunkedArray) else [cells]:
-        if piece.null_count or piece.type != pa.large_string():
-            return None
-        _, begins, letters = piece.buffers()
-        places = np.frombuffer(begins, np.int64)[piece.offset : piece.offset + len(piece) + 1]
-        found.append((places, np.frombuffer(letters or b"", np.uint8)[places[0] : places[-1]]))
-    return found
+    pieces = cells.chunks if isinstance(cells, pa.ChunkedArray) else [cells]
+    letters = (np.frombuffer(piece.buffers()[2] or b"", np.uint8) for piece in pieces)
+    return not any(
+        each.size and (each.min() <= _BLANK or each.max() >= _ASCII or (each == _QUOTE).any())
+        for each in letters
+    )
 
 
 def fold(text: str) -> str:

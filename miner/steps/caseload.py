@@ -40,8 +40,8 @@ from miner.core.unit import Unit
 from miner.records import read_client
 from miner.records.check.one_person import day_prints, same_days
 from miner.records.client import Client
+from miner.records.read.files import read_toml
 from miner.records.read.settings import PracticeFile, read_settings
-from miner.records.read.toml_file import read_toml
 from miner.rulebook import RuleBook
 from miner.steps.client_ledger import folder_of, ledger_of, settings_of
 from miner.steps.opening import draws_of, rules_of, whole_number

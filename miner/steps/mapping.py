@@ -28,10 +28,9 @@ from miner.records.read.discover import (
     own_patterns,
     practice_of,
 )
+from miner.records.read.files import expected_of, read_bytes
 from miner.records.read.settings import read_settings
 from miner.records.read.sources import DURATION, TIME_OF_DAY, UTC_OFFSET, Source, read_sources
-from miner.records.read.text_file import read_bytes
-from miner.records.read.toml_file import expected_of
 from miner.records.standards import read_standard
 from miner.records.stream_file import Part, read_file
 from miner.records.write.settings_file import WRITING

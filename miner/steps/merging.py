@@ -18,8 +18,8 @@ from miner.core.results.noting import LookAlike, Merge, Merges, Reworded, WordCo
 from miner.ledger import replay
 from miner.records import read_client
 from miner.records.client import Client, Settings
+from miner.records.read.files import read_toml
 from miner.records.read.settings import ClientFile, PracticeFile, followed
-from miner.records.read.toml_file import read_toml
 from miner.records.synonyms import alike, key_of, standing_for, words_behind
 from miner.records.text_columns import fold
 from miner.records.write.settings_file import change

@@ -11,8 +11,8 @@ import tomlkit
 from pydantic import ValidationError
 from tomlkit import TOMLDocument
 
+from miner.records.read.files import TomlModel, explained, read_toml
 from miner.records.read.settings import WEEK_DAYS, ClientFile, PracticeFile, read_settings
-from miner.records.read.toml_file import TomlModel, explained, read_toml
 from miner.records.write.settings_file import WRITING, change, set_key, stamp
 
 __all__ = [

@@ -16,9 +16,9 @@ from miner.page import uploads
 from miner.page.places import GOING, file_name, new_code
 from miner.page.serving import tidy
 from miner.page.views.mapping import entry_of, fields_of
+from miner.records.read.files import read_toml
 from miner.records.read.settings import ClientFile
 from miner.records.read.sources import SourcesFile
-from miner.records.read.toml_file import read_toml
 from miner.records.write.settings_file import change
 from miner.steps.mapping import look_at, map_file
 

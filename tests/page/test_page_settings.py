@@ -13,8 +13,8 @@ import tomlkit
 from visits import Visitor, words
 
 from miner import steps
+from miner.records.read.files import read_toml
 from miner.records.read.settings import ClientFile, PracticeFile
-from miner.records.read.toml_file import read_toml
 from miner.records.write.settings_file import change, set_key, stamp
 
 pytestmark = pytest.mark.usefixtures("derived_once")

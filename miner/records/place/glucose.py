@@ -12,7 +12,7 @@ import numpy as np
 
 from miner.core.messages import Message, Severity, message
 from miner.records.columns import HIGHEST_MG_DL, LOWEST_MG_DL, factor
-from miner.records.read.cells import Floats, read_words, to_numbers, where_from
+from miner.records.read.cells import Floats, read_words, to_numbers
 from miner.records.text_columns import Mask, repeated
 
 if TYPE_CHECKING:
@@ -80,13 +80,14 @@ def impossible(
     other = _suspected(written, odd, unit)
     scale = factor("mg/dL", unit) or 1.0
     for mask, about in ((odd & ~other, ""), (other, _OTHER[unit])):
-        findings.rows(
+        findings.cells(
             Severity.QUESTION if about else Severity.LEFT_OUT,
             "glucose_in_other_unit" if about else "glucose_impossible",
-            at=where_from(table, mask),
+            table,
+            mask,
+            column,
             shown=written[mask],
             values={
-                "column": column,
                 "low": LOWEST_MG_DL * scale,
                 "high": HIGHEST_MG_DL * scale,
                 "unit": unit,
@@ -153,8 +154,9 @@ def read_glucose(table: RawTable, source: Source, findings: Findings) -> dict[st
         censored[low], censored[high] = -1, 1
         bad = bad & ~low & ~high
         values = np.where(bad | low | high, np.nan, values)
-        _tell_censored(table, column, low | high, findings)
-        _tell_bad(table, column, unit, bad, findings)
+        findings.cells(Severity.NOTE, "glucose_censored", table, low | high, column)
+        about = {"values": {"unit": unit}}
+        findings.cells(Severity.LEFT_OUT, "glucose_unreadable", table, bad, column, **about)
     odd = impossible(table, column, unit, np.where(bad, np.nan, written), findings)
     reason = nothing = repeated("", len(values))
     if odd.any() or bad.any():
@@ -187,30 +189,4 @@ def _compare(table: RawTable, source: Source, values: Floats, findings: Findings
     )
     apart = np.abs(other - values) > _SAME_SHARE * values + _ROUNDED_MG_DL
     alone = np.isnan(values) & ~np.isnan(other)
-    findings.rows(
-        Severity.QUESTION,
-        "glucose_columns_differ",
-        at=where_from(table, apart | alone),
-        shown=table.text(column)[apart | alone],
-        values={"column": column},
-    )
-
-
-def _tell_censored(table: RawTable, column: str, censored: Mask, findings: Findings) -> None:
-    findings.rows(
-        Severity.NOTE,
-        "glucose_censored",
-        at=where_from(table, censored),
-        shown=table.text(column)[censored],
-        values={"column": column},
-    )
-
-
-def _tell_bad(table: RawTable, column: str, unit: str, bad: Mask, findings: Findings) -> None:
-    findings.rows(
-        Severity.LEFT_OUT,
-        "glucose_unreadable",
-        at=where_from(table, bad),
-        shown=table.text(column)[bad],
-        values={"column": column, "unit": unit},
-    )
+    findings.cells(Severity.QUESTION, "glucose_columns_differ", table, apart | alone, column)

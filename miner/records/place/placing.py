@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from miner.core.facts import YEARS
 from miner.core.messages import Message, MinerError, Severity, message
-from miner.core.period import YEARS
 from miner.records.columns import factor
 from miner.records.place.times import Times, hint, read_times, to_clock, with_offsets
-from miner.records.read.cells import to_lengths, to_numbers, where_from
+from miner.records.read.cells import to_lengths, to_numbers
 from miner.records.read.iso8601 import Lengths, Mask, Stamps, offsets, offsets_of
 from miner.records.read.sources import DURATION, TIME_OF_DAY, UTC_OFFSET, Source
 from miner.records.read.text_file import map_it
@@ -128,14 +128,9 @@ def _offsets(table: RawTable, source: Source, findings: Findings) -> Lengths | N
         minutes = to_numbers(table, column, source)[0] * (factor(unit, "min") or 1.0)
         found = offsets_of(minutes)
     strange = np.isnat(found) & (text != "").to_numpy()
-    findings.rows(
-        Severity.LEFT_OUT,
-        "offset_unusable",
-        told_as="offset_unusable_in_unit" if unit else "",
-        at=where_from(table, strange),
-        shown=text[strange],
-        values={"column": column, "unit": unit},
-    )
+    told_as = "offset_unusable_in_unit" if unit else ""
+    about = {"told_as": told_as, "values": {"unit": unit}}
+    findings.cells(Severity.LEFT_OUT, "offset_unusable", table, strange, column, **about)
     return found
 
 
@@ -146,12 +141,9 @@ def _without_offset(
     if beside is None or zone is not None:
         return np.zeros(len(table.rows), dtype=bool)
     lost = np.isnat(beside)
-    findings.rows(
-        Severity.STOP if _all_of_many(lost) else Severity.LEFT_OUT,
-        "offset_missing",
-        at=where_from(table, lost),
-        values={"column": source.columns[UTC_OFFSET]},
-    )
+    severity = Severity.STOP if _all_of_many(lost) else Severity.LEFT_OUT
+    values = {"column": source.columns[UTC_OFFSET]}
+    findings.cells(severity, "offset_missing", table, lost, values=values)
     return lost
 
 
@@ -234,60 +226,23 @@ def _told(
             | {"first": str(text.iloc[0]), "next": _hint(table, column, str(text.iloc[0]))},
         )
     elif text is not None:
-        findings.rows(
-            Severity.LEFT_OUT,
-            "time_unreadable",
-            at=where_from(table, bad),
-            shown=text,
-            values=values,
-            instead="records.correct_them" if format_ else "",
-        )
+        about = {"values": values, "instead": "records.correct_them" if format_ else ""}
+        findings.cells(Severity.LEFT_OUT, "time_unreadable", table, bad, column, **about)
     dropped = bad | times.skipped
     date_only = times.date_only & ~bad
     if source.stream == "tags":
-        _all_day(table, column, date_only, findings)
+        findings.cells(Severity.NOTE, "all_day", table, date_only, column=column)
     else:
-        _no_time_of_day(table, column, date_only, findings)
+        shown = table.text(column)[date_only] if date_only.any() else ()
+        about = {"column": column}
+        findings.cells(Severity.LEFT_OUT, "no_time_of_day", table, date_only, shown=shown, **about)
     if source.stream not in WITHOUT_TIME_OF_DAY:
         dropped = dropped | date_only
-    _tell_clock_changes(table, column, times, findings)
+    named = {"column": column}
+    findings.cells(Severity.LEFT_OUT, "time_skipped", table, times.skipped, column)
+    findings.cells(Severity.NOTE, "time_repeated", table, times.repeated, values=named)
+    findings.cells(Severity.QUESTION, "time_in_utc_only", table, times.utc_only, values=named)
     return dropped
-
-
-def _no_time_of_day(table: RawTable, column: str, date_only: Mask, findings: Findings) -> None:
-    findings.rows(
-        Severity.LEFT_OUT,
-        "no_time_of_day",
-        at=where_from(table, date_only),
-        shown=table.text(column)[date_only] if date_only.any() else (),
-        column=column,
-    )
-
-
-def _all_day(table: RawTable, column: str, date_only: Mask, findings: Findings) -> None:
-    findings.rows(Severity.NOTE, "all_day", at=where_from(table, date_only), column=column)
-
-
-def _tell_clock_changes(table: RawTable, column: str, times: Times, findings: Findings) -> None:
-    findings.rows(
-        Severity.LEFT_OUT,
-        "time_skipped",
-        at=where_from(table, times.skipped),
-        shown=table.text(column)[times.skipped] if times.skipped.any() else (),
-        values={"column": column},
-    )
-    findings.rows(
-        Severity.NOTE,
-        "time_repeated",
-        at=where_from(table, times.repeated),
-        values={"column": column},
-    )
-    findings.rows(
-        Severity.QUESTION,
-        "time_in_utc_only",
-        at=where_from(table, times.utc_only),
-        values={"column": column},
-    )
 
 
 def _ending_later(begin: Times, finish: Times) -> Stamps:
@@ -309,13 +264,8 @@ def _lengths(
         column, unit = source.columns[name], source.units.get(name, "min")
         values, _ = to_lengths(table, column, source, unit)
         good = ~np.isnan(values) & (values >= 0)
-        findings.rows(
-            Severity.LEFT_OUT,
-            "duration_unusable",
-            at=where_from(table, ~good),
-            shown=table.text(column)[~good] if not good.all() else (),
-            values={"column": column, "unit": unit},
-        )
+        about = {"values": {"unit": unit}}
+        findings.cells(Severity.LEFT_OUT, "duration_unusable", table, ~good, column, **about)
         total += values * (factor(unit, "min") or 1.0)
         usable &= good
     return total, usable

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from miner.core.messages import Severity
 from miner.records.columns import COLUMNS, STILL
 from miner.records.place.times import to_clock
-from miner.records.read.cells import levels_of, where_from
+from miner.records.read.cells import levels_of
 from miner.records.text_columns import repeated
 
 if TYPE_CHECKING:
@@ -107,20 +107,9 @@ def _samples(
     placed: PlacedRows, source: Source, rule: Episodes, findings: Findings
 ) -> pd.DataFrame:
     level, bad = levels_of(placed.table, rule.column, source)
-    findings.rows(
-        Severity.LEFT_OUT,
-        "sample_not_a_number",
-        at=where_from(placed.table, bad),
-        shown=placed.table.text(rule.column)[bad] if bad.any() else (),
-        values={"column": rule.column},
-    )
-    below = level < 0
-    findings.rows(
-        Severity.NOTE,
-        "sample_below_zero",
-        at=where_from(placed.table, below),
-        values={"column": rule.column},
-    )
+    findings.cells(Severity.LEFT_OUT, "sample_not_a_number", placed.table, bad, rule.column)
+    below, values = level < 0, {"column": rule.column}
+    findings.cells(Severity.NOTE, "sample_below_zero", placed.table, below, values=values)
     frame = pd.DataFrame(
         {
             "start": placed.start,

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 import pandas as pd
 
+from miner.core.facts import YEARS
 from miner.core.messages import Message, message
-from miner.core.period import YEARS
 from miner.records.columns import EPOCHS
 from miner.records.read.iso8601 import (
     Lengths,
@@ -26,8 +26,6 @@ from miner.records.read.iso8601 import (
 
 if TYPE_CHECKING:
     from miner.records.text_columns import Text
-
-_DAY_NS = 86_400 * 10**9
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +47,7 @@ def localise(clock: Stamps, zone: str) -> PlacedTimes:
         clock: wall-clock times (datetime64[ns], NaT allowed) in the order of the file.
         zone: name of a time zone.
     """
-    instant = _by_day(clock, zone)
+    instant = _in_utc(clock, zone, "NaT")
     skipped, repeated = (np.zeros(len(clock), dtype=bool) for _ in range(2))
     doubtful = np.flatnonzero(np.isnat(instant) & ~np.isnat(clock))
     if doubtful.size:
@@ -60,25 +58,6 @@ def localise(clock: Stamps, zone: str) -> PlacedTimes:
         later = _second_pass(clock, repeated)[doubtful]
         instant[doubtful] = np.where(later, second, first)
     return PlacedTimes(instant, skipped, repeated)
-
-
-def _by_day(clock: Stamps, zone: str) -> Stamps:
-    """Return the instants, NaT where doubtful; a day that begins and ends alike has one offset."""
-    ns = clock.astype("datetime64[ns]").view(np.int64)
-    day = ns // _DAY_NS
-    missing = np.isnat(clock)
-    known = day[~missing] if missing.any() else day
-    first, days = (int(known.min()), int(np.ptp(known)) + 1) if known.size else (0, 0)
-    if days == 0 or days > len(clock):
-        return _in_utc(clock, zone, "NaT")
-    begins = np.arange(first, first + days + 1) * _DAY_NS
-    offset = begins - _in_utc(begins.view("datetime64[ns]"), zone, "NaT").view(np.int64)
-    steady = np.append(offset[1:] == offset[:-1], False)
-    place = np.clip(day - first, -1, days)
-    instant = (ns - offset[place]).view("datetime64[ns]")
-    rest = np.flatnonzero(~steady[place])
-    instant[rest] = _in_utc(clock[rest], zone, "NaT")
-    return instant
 
 
 def _in_utc(clock: Stamps, zone: str, ambiguous: Mask | Literal["NaT"]) -> Stamps:

@@ -13,7 +13,7 @@ from pydantic import BeforeValidator, ConfigDict
 
 from miner.core import resources
 from miner.records.propose.columns import folded
-from miner.records.read.toml_file import TomlModel, read_toml
+from miner.records.read.files import TomlModel, read_toml
 
 
 @dataclass(frozen=True, slots=True)

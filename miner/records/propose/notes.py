@@ -13,8 +13,8 @@ from pydantic import TypeAdapter, ValidationError
 from miner.core.messages import MinerError, closest
 from miner.core.results.mapping import Known, Option, Undecided
 from miner.records.columns import TO_MINUTES
+from miner.records.read.files import expected_of
 from miner.records.read.sources import Source
-from miner.records.read.toml_file import expected_of
 
 if TYPE_CHECKING:
     from miner.records.propose.columns import Column

@@ -28,20 +28,14 @@ from miner.records.propose.saved import as_toml
 from miner.records.propose.times import times_of
 from miner.records.read.cells import to_lengths, to_numbers
 from miner.records.read.discover import TABLES, FoundFile, practice_of
+from miner.records.read.files import expected_of, explained, read_bytes
 from miner.records.read.kinds import JSON_LINES, open_file
+from miner.records.read.packed import ARCHIVE
 from miner.records.read.settings import read_settings
 from miner.records.read.sources import TIME_OF_DAY, TIMES, UTC_OFFSET, Source
 from miner.records.read.spreadsheet import sheet_names
 from miner.records.read.table_file import RawTable, check_header, read_rows
-from miner.records.read.text_file import (
-    ARCHIVE,
-    as_utf8,
-    is_spreadsheet,
-    read_bytes,
-    texts_of,
-    unpacked,
-)
-from miner.records.read.toml_file import expected_of, explained
+from miner.records.read.text_file import as_utf8, is_spreadsheet, texts_of, unpacked
 from miner.records.stream_file import read_file
 from miner.records.text_columns import clock_of
 from miner.records.write.as_text import written_times

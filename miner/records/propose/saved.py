@@ -14,8 +14,8 @@ import tomlkit
 
 from miner.core.files import write_whole
 from miner.core.messages import MinerError, message
+from miner.records.read.files import read_toml
 from miner.records.read.sources import SourcesFile
-from miner.records.read.toml_file import read_toml
 
 BEFORE = "sources.toml.before"
 _ENTRY = re.compile(r"^(?=[\x20\t]*\[\[[\x20\t]*source[\x20\t]*\]\])", re.MULTILINE)

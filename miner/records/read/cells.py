@@ -99,15 +99,9 @@ def doubt_thousands(table: RawTable, source: Source, findings: Findings) -> RawT
         doubtful = may_part_thousands(each, "count" if comma else number.unit, number.high)
         if not doubtful.any():
             continue
-        findings.rows(
-            Severity.QUESTION,
-            "thousands",
-            at=pd.DataFrame({"file": table.file, "row": table.rows[doubtful]}),
-            shown=each[doubtful],
-            stream=source.stream,
-            column=own,
-            values={"own": own},
-        )
+        about = {"stream": source.stream, "column": own, "values": {"own": own}}
+        shown = each[doubtful]
+        findings.cells(Severity.QUESTION, "thousands", table, doubtful, shown=shown, **about)
         cells = cells.assign(**{own: each.mask(doubtful, "")})
     return table if cells is table.cells else replace(table, cells=cells)
 
@@ -152,14 +146,6 @@ def lengths(text: Text, unit: str | None) -> np.ndarray:
 
 
 Floats = NDArray[np.float64]
-_NOWHERE = pd.DataFrame({"file": [], "row": []})
-
-
-def where_from(table: RawTable, mask: Mask) -> pd.DataFrame:
-    """Return the file and line number of the rows for which the mask is true."""
-    if not mask.any():
-        return _NOWHERE
-    return pd.DataFrame({"file": table.file, "row": table.rows[mask]})
 
 
 def to_numbers(table: RawTable, column: str, source: Source) -> tuple[Floats, Mask]:
@@ -234,26 +220,21 @@ def read_numbers(table: RawTable, source: Source, name: str, findings: Findings)
         written = table.text(column)[bad]
         colon = spec.unit == "min" and written.str.contains(":", regex=False).any()
         for_lengths = "records.lengths_with_colon" if colon else ""
-        findings.rows(
+        findings.cells(
             Severity.QUESTION if is_level or colon else Severity.LEFT_OUT,
             "unreadable_number",
-            at=where_from(table, bad),
-            shown=written,
-            values={"column": column, "unit": spec.unit, "name": name},
+            table,
+            bad,
+            column,
+            values={"unit": spec.unit, "name": name},
             instead="records.levels_by_word" if is_level else for_lengths,
         )
     values = values * (factor(source.units.get(name, spec.unit), spec.unit) or 1.0)
     odd = (values < spec.low) | (values > spec.high)
-    if odd.any():
-        findings.rows(
-            Severity.LEFT_OUT,
-            "value_out_of_range",
-            at=where_from(table, odd),
-            shown=values[odd],
-            values={"column": column, "low": spec.low, "high": spec.high, "unit": spec.unit},
-        )
-        values = np.where(odd, np.nan, values)
-    return values
+    bounds = {"low": spec.low, "high": spec.high, "unit": spec.unit}
+    about = {"shown": values[odd], "values": bounds}
+    findings.cells(Severity.LEFT_OUT, "value_out_of_range", table, odd, column, **about)
+    return np.where(odd, np.nan, values)
 
 
 def read_words(table: RawTable, source: Source, name: str) -> Text:
@@ -280,17 +261,11 @@ def read_choice(
     if meant:
         words = words.map(lambda word: meant.get(word, word)).astype("str")
     strange = (~words.isin(["", *choices])).to_numpy()
-    if strange.any():
-        findings.rows(
-            Severity.LEFT_OUT,
-            "unknown_word",
-            at=where_from(table, strange),
-            shown=words[strange],
-            values={
-                "column": source.columns.get(name, name),
-                "choices": tuple(choices),
-                "table": "meals" if name == "meal" else "levels",
-            },
-        )
-        words = words.mask(strange, "")
-    return words
+    values = {
+        "column": source.columns.get(name, name),
+        "choices": tuple(choices),
+        "table": "meals" if name == "meal" else "levels",
+    }
+    shown = words[strange]
+    findings.cells(Severity.LEFT_OUT, "unknown_word", table, strange, shown=shown, values=values)
+    return words.mask(strange, "")

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 from miner.core.messages import MinerError, Severity, printable
 from miner.records.client import STREAMS
+from miner.records.read.files import read_toml
 from miner.records.read.sources import Source, SourcesFile, read_sources
-from miner.records.read.toml_file import read_toml
 
 if TYPE_CHECKING:
     from miner.records.findings import Findings

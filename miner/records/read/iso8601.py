@@ -11,7 +11,10 @@ Source: ISO 8601-1:2019, 5.2 and 5.3, and its amendment 1 of 2022 on 24:00; RFC 
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass, fields
+from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
@@ -19,8 +22,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from miner.core.period import YEARS
-from miner.records.text_columns import blank
+from miner.core.facts import YEARS
 
 Stamps = NDArray[np.datetime64]
 Lengths = NDArray[np.timedelta64]
@@ -31,26 +33,28 @@ PIECE = 250_000
 LONGEST_OFFSET_S = 16 * 3600
 """No place ever had an offset of 16 hours. Source: IANA time zone database, 2025 (from memory)."""
 
-OFFSET = (
-    r"(?:UTC|GMT)? ?(?P<sign>[+\-\x{2212}])(?:"
-    r"(?P<h1>\d{1,2})(?::(?P<m1>\d\d)(?::(?P<s1>\d\d))?)?|(?P<h2>\d\d)(?P<m2>\d\d)(?P<s2>\d\d)?)"
-    r"|(?P<zulu>Z|z|UTC|GMT)"
+_OFFSET = (
+    r"(?:(?:UTC|GMT)? ?(?P<sign>[+\-\u2212])(?P<hours>\d\d|\d(?!\d))"
+    r"(?:(?P<apart>:?)(?P<minutes>\d\d)(?:(?P=apart)(?P<seconds>\d\d))?)?|(?P<zulu>Z|z|UTC|GMT))"
 )
 _DATE = (
-    r"(?P<year>\d{4})(?:-(?P<mo1>\d{1,2})-(?P<d1>\d{1,2})|/(?P<mo2>\d{1,2})/(?P<d2>\d{1,2})"
-    r"|\.(?P<mo3>\d{1,2})\.(?P<d3>\d{1,2})|(?P<mo4>\d\d)(?P<d4>\d\d)"
-    r"|-W(?P<week1>\d\d)-(?P<weekday1>[1-7])|W(?P<week2>\d\d)(?P<weekday2>[1-7])"
-    r"|-(?P<ordinal1>\d{3})|(?P<ordinal2>\d{3}))"
+    r"(?:(?P<year>\d{4})(?P<mark>[-/.])(?P<month>\d{1,2})(?P=mark)(?P<day>\d{1,2})"
+    r"|(?P<whole>\d{8}|\d{4}(?:-W\d\d-|W\d\d)[1-7])"
+    r"|(?P<of_year>\d{4})(?P<hyphen>-?)(?P<ordinal>\d{3}))"
 )
 _CLOCK = (
-    r"(?:(?P<hour1>\d{1,2}):(?P<minute1>\d\d)(?::(?P<second1>\d\d)(?:[.,](?P<part1>\d{1,9}))?)?"
-    r"|(?P<hour2>\d\d)(?P<minute2>\d\d)(?:(?P<second2>\d\d)(?:[.,](?P<part2>\d{1,9}))?)?)"
+    r"(?P<hour>\d\d|\d(?=:))(?P<colon>:?)(?P<minute>\d\d)"
+    r"(?:(?P=colon)(?P<second>\d\d)(?:[.,](?P<part>\d{1,9}))?)?"
 )
-_WHOLE = rf"^{_DATE}(?P<timed>[Tt ]{_CLOCK}(?: ?(?:{OFFSET})(?:\[[\w/+\-]+\])?)?)?$"
+_CELL = re.compile(rf"{_DATE}(?P<timed>[Tt ]{_CLOCK}(?: ?{_OFFSET}(?:\[[\w/+\-]+\])?)?)?", re.ASCII)
+_OFFSET_ALONE = re.compile(_OFFSET, re.ASCII)
+_OFFSET_LAST = re.compile(rf"(?P<rest>.*?\d) ?{_OFFSET}", re.ASCII)
 _TIME = r"^\d{4}-\d\d-\d\d[T ](?:[01]\d|2[0-3]):\d\d(?::\d\d(?:\.\d{1,9})?)?"
 _PLAIN, _PLAIN_AWARE = _TIME + "$", _TIME + r"(?:Z|[+-]\d\d:?\d\d)$"
-_TAIL = r"^.*?(?:(?P<zulu>Z)|(?P<sign>[+-])(?P<h1>\d\d):?(?P<m1>\d\d))$"
 _TIMED_LENGTHS = {16, 19, *range(21, 30)}
+_TAIL = 7
+_STAMP, _LENGTH = "datetime64[ns]", "timedelta64[ns]"
+_SECOND_NS, _NAT = 1_000_000_000, int(np.iinfo(np.int64).min)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,31 +90,45 @@ def read_iso(text: pd.Series[str]) -> Written:
 
 
 def _read_piece(text: pd.Series[str], found: Written) -> None:
-    """Read some cells into their piece of what is found."""
+    """Read some cells into their piece of what is found: in full where they are alike."""
     cells = pc.cast(pa.array(text, from_pandas=True), pa.large_string())
     if isinstance(cells, pa.ChunkedArray):
         cells = cells.combine_chunks()
-    if blank(text).any():
+    lengths = set(pc.unique(pc.binary_length(cells)).to_pylist())
+    if 0 in lengths:
         cells = pc.if_else(pc.equal(cells, ""), None, cells)
-    if not _alike(cells, found):
-        plain = _matches(cells, _PLAIN)
-        aware = _matches(cells, _PLAIN_AWARE)
-        found.clock[plain] = _by_pandas(cells.filter(pa.array(plain)))
-        _put_aware(cells, aware, _by_pandas(cells.filter(pa.array(aware))), found)
-        _by_grammar(cells, ~plain & ~aware, found)
+    clock = _cast(cells, None) if lengths <= {0, None, *_TIMED_LENGTHS} else None
+    if clock is not None:
+        found.clock[:] = clock
+        return
+    rest = np.asarray(cells.is_valid().to_numpy(zero_copy_only=False))
+    for pattern, zone in ((_PLAIN, None), (_PLAIN_AWARE, "UTC")):
+        matches = pc.fill_null(pc.match_substring_regex(cells, pattern), False)
+        at, some = matches.to_numpy(zero_copy_only=False), cells.filter(matches)
+        clock = _cast(some, zone)
+        if clock is not None and zone is not None:
+            tails = pd.Series(pd.array(some, dtype="str")).str[-_TAIL:]
+            _, offset, found.zulu[at] = split_offset(tails)
+            found.offset[at], clock = offset, clock + offset
+        if clock is not None:
+            found.clock[at] = clock
+            rest &= ~at
+    each = np.array(list(map(_read_cell, cells.filter(pa.array(rest)).to_pylist())), dtype=np.int64)
+    told = each.reshape(-1, 4).T
+    found.clock[rest], found.offset[rest] = told[0].view(_STAMP), told[1].view(_LENGTH)
+    found.zulu[rest], found.date_only[rest] = told[2], told[3]
 
 
 def offsets(text: pd.Series[str]) -> tuple[Lengths, Mask]:
     """Read texts that are an offset (``+02:00``, ``-5``, ``Z``); NaT where one cannot be read."""
-    parts = _parts(pa.array(text, pa.large_string(), from_pandas=True), f"^(?:{OFFSET})$")
-    return _offset_of(parts), (parts["zulu"] != "").to_numpy()
+    return _offsets_in(_OFFSET_ALONE.fullmatch(each) for each in text.fillna(""))
 
 
 def offsets_of(minutes: NDArray[np.float64]) -> Lengths:
     """Return numbers of minutes as offsets; NaT where no place ever had one."""
     known = np.abs(minutes) * 60 < LONGEST_OFFSET_S
     seconds = np.round(np.where(known, minutes, 0) * 60).astype(np.int64)
-    found = (seconds * 1_000_000_000).astype("timedelta64[ns]")
+    found = (seconds * _SECOND_NS).astype(_LENGTH)
     return np.where(known, found, np.timedelta64("NaT"))
 
 
@@ -120,40 +138,10 @@ def split_offset(text: pd.Series[str]) -> tuple[pd.Series[str], Lengths, Mask]:
     Where a text ends with no offset that can be used the first is empty.
     """
     code, unique = pd.factorize(text)
-    cells = pa.array(np.append(unique, ""), pa.large_string(), from_pandas=True)
-    parts = _parts(cells, rf"^(?P<rest>.*?\d) ?(?:{OFFSET})$")
-    rest = pd.Series(parts["rest"].to_numpy()[code], dtype="str")
-    return rest, _offset_of(parts)[code], (parts["zulu"] != "").to_numpy()[code]
-
-
-def _alike(cells: pa.LargeStringArray, found: Written) -> bool:
-    """Read a column of times in full, none with an offset or all of them; say whether it is one."""
-    # in bytes: what is not ASCII cannot be cast
-    lengths = set(pc.unique(pc.binary_length(cells)).to_pylist()) - {None}
-    clock = _cast(cells, None) if lengths <= _TIMED_LENGTHS else None
-    if clock is not None:
-        found.clock[:] = clock
-        return True
-    if cells.null_count or not len(cells):
-        return False
-    code, tails = pd.factorize(pd.Series(pd.array(pc.utf8_slice_codeunits(cells, -6, None))))
-    parts = _parts(pa.array(tails, pa.large_string(), from_pandas=True), _TAIL)
-    offset, zulu = _offset_of(parts), (parts["zulu"] != "").to_numpy()
-    size = np.where(zulu, 1, 5 + _colon(tails))
-    base = set(np.unique(pc.utf8_length(cells).to_numpy() - size[code]).tolist())
-    instant = None if np.isnat(offset).any() or base - _TIMED_LENGTHS else _cast(cells, "UTC")
-    if instant is None:
-        return False
-    found.clock[:], found.offset[:], found.zulu[:] = (
-        instant + offset[code],
-        offset[code],
-        zulu[code],
-    )
-    return True
-
-
-def _colon(tails: pd.Index) -> Mask:
-    return np.array([str(tail)[-3:-2] == ":" for tail in tails], dtype=bool)
+    found = [_OFFSET_LAST.fullmatch(each) for each in (*unique, "")]
+    rest = pd.Series([each["rest"] if each else "" for each in found], dtype="str")
+    offset, zulu = _offsets_in(found)
+    return rest.iloc[code].reset_index(drop=True), offset[code], zulu[code]
 
 
 def _cast(cells: pa.LargeStringArray, zone: str | None) -> Stamps | None:
@@ -164,150 +152,60 @@ def _cast(cells: pa.LargeStringArray, zone: str | None) -> Stamps | None:
     except pa.ArrowInvalid:
         return None
     clock = np.asarray(cast.to_numpy(zero_copy_only=False))
-    return None if _outside(clock).any() else clock.astype("datetime64[ns]")
-
-
-def _outside(clock: Stamps) -> Mask:
     first, after = (np.datetime64(str(year), "D") for year in (YEARS[0], YEARS[1] + 1))
-    return np.asarray((clock < first) | (clock >= after))
+    return None if ((clock < first) | (clock >= after)).any() else clock.astype(_STAMP)
 
 
-def _matches(cells: pa.LargeStringArray, pattern: str) -> Mask:
-    found = pc.fill_null(pc.match_substring_regex(cells, pattern), False)
-    return np.asarray(found.to_numpy(zero_copy_only=False), dtype=bool)
+def _offsets_in(found: Iterable[re.Match[str] | None]) -> tuple[Lengths, Mask]:
+    """Return the offsets that were found, and where they are UTC by its name."""
+    both = np.array([_offset_of(each) for each in found], dtype=np.int64).reshape(-1, 2)
+    return both[:, 0].view(_LENGTH), both[:, 1].astype(bool)
 
 
-def _by_pandas(cells: pa.LargeStringArray) -> Stamps:
-    """Return the instants of times written in full, each with an offset or none of them."""
-    if not len(cells):
-        return np.zeros(0, dtype="datetime64[ns]")
-    series = pd.Series(pd.array(cells, dtype="str"))
-    parsed = pd.to_datetime(series, format="ISO8601", errors="coerce", utc=True)
-    values = parsed.dt.tz_localize(None).to_numpy()
-    if values.dtype != np.dtype("datetime64[ns]"):
-        values = np.where(_outside(values), np.datetime64("NaT"), values)
-    clock = values.astype("datetime64[ns]")
-    clock[_outside(clock)] = np.datetime64("NaT")
-    return np.asarray(clock)
+def _offset_of(found: re.Match[str] | None) -> tuple[int, bool]:
+    """Return an offset in nanoseconds, NaT where none stands or it is none that exists."""
+    if found is None or not (found["sign"] or found["zulu"]):
+        return _NAT, False
+    hours, minutes, seconds = (int(found[part] or 0) for part in ("hours", "minutes", "seconds"))
+    length = hours * 3600 + minutes * 60 + seconds
+    if minutes > 59 or seconds > 59 or length >= LONGEST_OFFSET_S:
+        return _NAT, False
+    return (length if found["sign"] == "+" else -length) * _SECOND_NS, bool(found["zulu"])
 
 
-def _put_aware(cells: pa.LargeStringArray, at: Mask, instant: Stamps, found: Written) -> None:
-    if not at.any():
-        return
-    code, tails = pd.factorize(pd.Series(cells.filter(pa.array(at))).str[-6:])
-    parts = _parts(pa.array(tails, pa.large_string(), from_pandas=True), _TAIL)
-    offset = _offset_of(parts)[code]
-    found.offset[at] = np.where(np.isnat(instant), np.timedelta64("NaT"), offset)
-    found.clock[at] = instant + offset
-    found.zulu[at] = (parts["zulu"] != "").to_numpy()[code] & ~np.isnat(found.clock[at])
+def _read_cell(cell: str) -> tuple[int, int, bool, bool]:
+    """Return one cell as it stands in :class:`Written`, times in nanoseconds."""
+    found = _CELL.fullmatch(cell)
+    clock, (offset, zulu) = _clock_of(found), _offset_of(found)
+    if found is None or clock == _NAT or (found["sign"] and offset == _NAT):
+        return _NAT, _NAT, False, False
+    return clock, offset, zulu, not found["timed"]
 
 
-def _by_grammar(cells: pa.LargeStringArray, at: Mask, found: Written) -> None:
-    if not at.any():
-        return
-    parts = _parts(cells.filter(pa.array(at)), _WHOLE)
-    clock, offset = _clock_of(parts), _offset_of(parts)
-    stands = (parts["sign"] + parts["zulu"] != "").to_numpy()
-    clock[stands & np.isnat(offset)] = np.datetime64("NaT")
-    readable = ~np.isnat(clock)
-    found.clock[at] = clock
-    found.offset[at] = np.where(readable, offset, np.timedelta64("NaT"))
-    found.zulu[at] = readable & (parts["zulu"] != "").to_numpy()
-    found.date_only[at] = readable & (parts["timed"] == "").to_numpy()
+def _clock_of(found: re.Match[str] | None) -> int:
+    """Return the wall clock in nanoseconds since 1970, or NaT where there is no such time."""
+    day = None if found is None else _date_of(found)
+    if found is None or day is None:
+        return _NAT
+    hour, minute, second = (int(found[part] or 0) for part in ("hour", "minute", "second"))
+    part = int((found["part"] or "").ljust(9, "0"))
+    if minute > 59 or second > 59 or (hour, minute, second, part) > (24, 0, 0, 0):
+        return _NAT
+    days = day.toordinal() - date(1970, 1, 1).toordinal()
+    return (days * 86_400 + hour * 3600 + minute * 60 + second) * _SECOND_NS + part
 
 
-def _parts(cells: pa.Array, pattern: str) -> pd.DataFrame:
-    """Return the named parts of a pattern as text, empty where a cell has none."""
-    found = pc.extract_regex(cells, pattern)
-    names = [field.name for field in found.type]
-    columns = {name: pc.fill_null(pc.struct_field(found, name), "") for name in names}
-    return pd.DataFrame({name: pd.array(cell, dtype="str") for name, cell in columns.items()})
-
-
-def _one_of(parts: pd.DataFrame, *names: str) -> NDArray[np.int64]:
-    """Return the number in the first of some parts that is not empty, 0 where all are."""
-    text = parts[names[0]]
-    for name in names[1:]:
-        text = text + parts[name]
-    return np.asarray(text.where(text != "", "0").astype("int64"))
-
-
-def _clock_of(parts: pd.DataFrame) -> Stamps:
-    year = _one_of(parts, "year")
-    month = _one_of(parts, "mo1", "mo2", "mo3", "mo4")
-    day = _one_of(parts, "d1", "d2", "d3", "d4")
-    hour, minute, second = (
-        _one_of(parts, f"{name}1", f"{name}2") for name in ("hour", "minute", "second")
-    )
-    nanoseconds = (parts["part1"] + parts["part2"]).str.pad(9, side="right", fillchar="0")
-    part = np.asarray(nanoseconds.astype("int64"))
-    good = (year >= YEARS[0]) & (year <= YEARS[1]) & (minute <= 59) & (second <= 59)
-    good &= (hour <= 23) | ((hour == 24) & (minute == 0) & (second == 0) & (part == 0))
-    date = _date_of(np.where(good, year, YEARS[0]), month, day)
-    written = {each: _one_of(parts, f"{each}1", f"{each}2") for each in ("week", "ordinal")}
-    if any(given.any() for given in written.values()):
-        weekday = _one_of(parts, "weekday1", "weekday2")
-        # a day of the year without hyphens is a number like any other, unless a time follows it
-        bare = (parts["ordinal2"] != "") & (parts["timed"] == "")
-        by_week = _date_of_week(year, written["week"], weekday, good)
-        by_day = _date_of_day(year, written["ordinal"], good & ~bare.to_numpy())
-        date = np.where(weekday > 0, by_week, np.where(written["ordinal"] > 0, by_day, date))
-    good &= ~np.isnat(date)
-    seconds = hour * 3600 + minute * 60 + second
-    clock = date.astype("datetime64[ns]") + (seconds * 1_000_000_000 + part).astype(
-        "timedelta64[ns]"
-    )
-    clock[~good] = np.datetime64("NaT")
-    return np.asarray(clock)
-
-
-def _date_of(
-    year: NDArray[np.int64], month: NDArray[np.int64], day: NDArray[np.int64]
-) -> NDArray[np.datetime64]:
-    """Return dates by year, month and day; NaT where there is none."""
-    good = (month >= 1) & (month <= 12)
-    months = ((year - 1970) * 12 + np.where(good, month - 1, 0)).astype("datetime64[M]")
-    begins, after = (each.astype("datetime64[D]") for each in (months, months + 1))
-    good &= (day >= 1) & (day <= (after - begins).astype(np.int64))
-    return np.where(good, begins + (day - 1), np.datetime64("NaT"))
-
-
-def _date_of_week(
-    year: NDArray[np.int64], week: NDArray[np.int64], weekday: NDArray[np.int64], good: Mask
-) -> NDArray[np.datetime64]:
-    """Return dates by ISO week and day of the week; week 1 is that of 4 January."""
-    begins = _week_one(year)
-    date = begins + 7 * (week - 1) + (weekday - 1)
-    good = good & (week >= 1) & (begins + 7 * (week - 1) < _week_one(year + 1))
-    return np.where(good, date, np.datetime64("NaT"))
-
-
-def _week_one(year: NDArray[np.int64]) -> NDArray[np.datetime64]:
-    fourth = (year - 1970).astype("datetime64[Y]").astype("datetime64[D]") + 3
-    since_monday = (fourth.astype(np.int64) + 3) % 7  # 1970-01-01 was a Thursday
-    return np.asarray(fourth - since_monday)
-
-
-def _date_of_day(
-    year: NDArray[np.int64], day: NDArray[np.int64], good: Mask
-) -> NDArray[np.datetime64]:
-    """Return dates by the day of the year."""
-    years = (year - 1970).astype("datetime64[Y]")
-    begins, after = (each.astype("datetime64[D]") for each in (years, years + 1))
-    good = good & (day >= 1) & (day <= (after - begins).astype(np.int64))
-    return np.where(good, begins + (day - 1), np.datetime64("NaT"))
-
-
-def _offset_of(parts: pd.DataFrame) -> Lengths:
-    """Return the offsets that the parts say, NaT where none stands or it is none that exists."""
-    second = [name for name in ("s1", "s2") if name in parts]
-    both = [[f"{unit}{way}" for way in "12" if f"{unit}{way}" in parts] for unit in "hm"]
-    hours, minutes = (_one_of(parts, *names) for names in both)
-    rest = _one_of(parts, *second) if second else np.zeros(len(parts), dtype=np.int64)
-    seconds = hours * 3600 + minutes * 60 + rest
-    signed = (parts["sign"] != "").to_numpy()
-    good = signed & (minutes <= 59) & (rest <= 59) & (seconds < LONGEST_OFFSET_S)
-    good |= (parts["zulu"] != "").to_numpy()
-    seconds = np.where((parts["sign"] == "+").to_numpy(), seconds, -seconds)
-    offset = (seconds * 1_000_000_000).astype("timedelta64[ns]")
-    return np.where(good, offset, np.timedelta64("NaT"))
+def _date_of(found: re.Match[str]) -> date | None:
+    try:
+        if found["whole"]:
+            day = date.fromisoformat(found["whole"])
+        elif found["year"]:
+            day = date(int(found["year"]), int(found["month"]), int(found["day"]))
+        elif found["hyphen"] or found["timed"]:
+            day = date(int(found["of_year"]), 1, 1) + timedelta(int(found["ordinal"]) - 1)
+        else:
+            return None  # a day of the year without a hyphen is a number like any other
+    except (ValueError, OverflowError):
+        return None
+    same = not found["ordinal"] or day.year == int(found["of_year"])
+    return day if same and YEARS[0] <= day.year <= YEARS[1] else None

@@ -14,9 +14,9 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from miner.core.messages import MinerError
+from miner.records.read.packed import ARCHIVE
 from miner.records.read.spreadsheet import read_sheet
 from miner.records.read.text_file import (
-    ARCHIVE,
     TextFile,
     as_utf8,
     find_header,

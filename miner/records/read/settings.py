@@ -10,10 +10,10 @@ from typing import Annotated, Any, Literal
 import pandas as pd
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
+from miner.core.facts import YEARS
 from miner.core.messages import MinerError, printable
-from miner.core.period import YEARS
 from miner.records.client import LeftOutDay, Settings
-from miner.records.read.toml_file import TomlModel, Zone, not_as_expected, read_toml
+from miner.records.read.files import TomlModel, Zone, not_as_expected, read_toml
 from miner.records.text_columns import fold
 
 _DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")

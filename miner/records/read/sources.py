@@ -12,7 +12,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, 
 
 from miner.core.messages import closest
 from miner.records.columns import COLUMNS, EPOCHS, UNITS, factor, known_columns
-from miner.records.read.toml_file import TomlModel, Zone, not_as_expected, read_toml
+from miner.records.read.files import TomlModel, Zone, not_as_expected, read_toml
 from miner.records.text_columns import fold
 
 TIME_OF_DAY, UTC_OFFSET, DURATION = "time_of_day", "utc_offset", "duration"

@@ -6,11 +6,13 @@ What stands there and cannot be read as a table is told: errors, formulas, merge
 from __future__ import annotations
 
 import io
+import shutil
 import zipfile
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
+from html import escape
 from itertools import pairwise, zip_longest
 from typing import IO, TYPE_CHECKING, Any
 from xml.parsers.expat import ExpatError
@@ -18,22 +20,20 @@ from xml.parsers.expat import ExpatError
 from python_calamine import CalamineError, CalamineWorkbook, SheetTypeEnum, SheetVisibleEnum
 
 from miner.core.messages import MinerError, Severity, closest
-from miner.records.read.sheet_xml import (
-    CHUNK,
+from miner.records.read.packed import (
+    BROKEN,
     CONTENT,
+    LARGEST_BYTES,
+    OLD_SPREADSHEET,
     Cell,
+    Place,
+    cells_of,
     date_styles,
     letters,
-    local,
-    office_open,
-    open_document,
-    parsed,
-    placed,
+    located,
     sheets_of,
-    tables_of,
     worth_a_look,
 )
-from miner.records.read.text_file import BROKEN, LARGEST_BYTES, OLD_SPREADSHEET, members, too_large
 
 if TYPE_CHECKING:
     from miner.records.findings import Findings
@@ -71,32 +71,51 @@ class SheetSeen:
         unsaved: formulas without a value.
         errors: cells with an error in place of a value.
         dates: cells with a date and no time of day, (row, column).
-        far: cells beyond the last row or column that is read.
+        filled: how many cells of each column are filled.
+        last: the last row before the far cells; ``beyond``: how many cells lie further down.
         rows, columns: the last row and column that is read.
+        far: cells beyond them.
         cut: whether what lies beyond has to be cut off before the sheet is read.
     """
 
     unsaved: Places = field(default_factory=Places)
     errors: Places = field(default_factory=Places)
     dates: set[tuple[int, int]] = field(default_factory=set)
-    far: int = 0
+    filled: Counter[int] = field(default_factory=Counter)
+    last: int = 0
+    beyond: int = 0
     rows: int = 0
     columns: int = 0
+    far: int = 0
     cut: bool = False
 
+    def add(self, cell: Cell) -> None:
+        """Count one cell; they come row by row."""
+        if not (cell.stands or cell.formula):
+            return
+        row, column = cell.row + cell.rows - 1, cell.column + cell.columns - 1
+        self.rows, self.columns = max(self.rows, row), max(self.columns, column)
+        if self.last and row - self.last > _FAR_ROWS:
+            self.beyond += 1
+            return
+        self.last = max(self.last, row)
+        self.filled[column] += 1
+        if cell.error:
+            self.errors.put(cell.row, cell.column, cell.text)
+        elif cell.formula and not cell.stands:
+            self.unsaved.put(cell.row, cell.column)
+        elif cell.date:
+            self.dates.add((cell.row, cell.column))
 
-def listed(raw: bytes) -> list[tuple[str, bool]]:
-    """Return the names of the sheets that hold cells, and whether each is hidden.
-
-    Raises:
-        ValueError, KeyError, zipfile.BadZipFile, expat.ExpatError: it is damaged.
-    """
-    with zipfile.ZipFile(io.BytesIO(raw)) as archive:
-        _whole(archive)
-        if CONTENT in archive.namelist():
-            return [(name, False) for name in tables_of(archive)]
-        sheets = sheets_of(archive)
-        return [(name, hidden) for name, (path, hidden) in sheets.items() if "chart" not in path]
+    def close(self) -> None:
+        """Decide, once every cell is counted, whether what lies far away is cut off."""
+        cells = self.filled.total() + self.beyond
+        if self.rows * self.columns > min(MAX_AREA, max(SMALL_AREA, EMPTY_TO_ONE * cells)):
+            used = sorted(self.filled)
+            gaps = (a for a, b in pairwise(used) if b - a > _FAR_COLUMNS)
+            self.cut, self.rows = True, self.last
+            self.columns = next(gaps, max(used, default=0))
+            self.far = self.beyond + sum(self.filled[at] for at in used if at > self.columns)
 
 
 def see(raw: bytes, sheet: str) -> SheetSeen:
@@ -109,21 +128,18 @@ def see(raw: bytes, sheet: str) -> SheetSeen:
     Raises:
         ValueError, KeyError, zipfile.BadZipFile, expat.ExpatError: it is damaged.
     """
+    seen: dict[str, SheetSeen] = defaultdict(SheetSeen)
     with zipfile.ZipFile(io.BytesIO(raw)) as archive:
-        _whole(archive)
-        if CONTENT in archive.namelist():
-            sums: dict[str, _Sum] = defaultdict(_Sum)
-            for cell in open_document(archive):
-                sums[cell.sheet].add(cell)
-            seen = sums[sheet].done()
-            seen.cut |= any(each.done().cut for name, each in sums.items() if name != sheet)
-            return seen
-        path, dated = sheets_of(archive)[sheet][0], date_styles(archive)
-        one = _Sum()
-        if worth_a_look(archive, path, dated):
-            for cell in office_open(archive, path, dated):
-                one.add(cell)
-        return one.done()
+        path, dated = sheets_of(archive)[sheet], date_styles(archive)
+        if path == CONTENT or worth_a_look(archive, path, dated):
+            with archive.open(path) as part:
+                for cell in cells_of(part, dated):
+                    seen[cell.sheet if path == CONTENT else sheet].add(cell)
+    chosen = seen[sheet]
+    for each in seen.values():
+        each.close()
+    chosen.cut = any(each.cut for each in seen.values())
+    return chosen
 
 
 def without_far_cells(raw: bytes, sheet: str, seen: SheetSeen) -> bytes:
@@ -133,133 +149,42 @@ def without_far_cells(raw: bytes, sheet: str, seen: SheetSeen) -> bytes:
         zipfile.ZipFile(io.BytesIO(raw)) as archive,
         zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as kept,
     ):
-        path = CONTENT if CONTENT in archive.namelist() else sheets_of(archive)[sheet][0]
+        path = sheets_of(archive)[sheet]
         for item in archive.infolist():
-            with archive.open(item) as inside, kept.open(item.filename, "w") as out:
+            with archive.open(item) as part, kept.open(item.filename, "w") as out:
                 if item.filename == path:
-                    _Trim(out, sheet, seen).run(inside)
+                    out.write(b'<?xml version="1.0" encoding="UTF-8" standalone="yes"?>')
+                    out.writelines(piece.encode() for piece in _near(part, sheet, seen))
                 else:
-                    while piece := inside.read(CHUNK):
-                        out.write(piece)
+                    shutil.copyfileobj(part, out)
     return made.getvalue()
 
 
-def _whole(archive: zipfile.ZipFile) -> None:
-    """Read every part once: a part that unpacks to more than it says is damaged."""
-    for item in archive.infolist():
-        with archive.open(item) as inside:
-            while inside.read(CHUNK):
-                pass
-
-
-class _Sum:
-    """Counts the cells of one sheet as they come, row by row."""
-
-    def __init__(self) -> None:
-        self.seen = SheetSeen()
-        self.columns: Counter[int] = Counter()
-        self.last = self.furthest = self.widest = self.beyond = 0
-
-    def add(self, cell: Cell) -> None:
-        """Count one cell."""
-        if not (cell.stands or cell.formula):
-            return
-        row, column = cell.row + cell.rows - 1, cell.column + cell.columns - 1
-        self.furthest, self.widest = max(self.furthest, row), max(self.widest, column)
-        if self.last and row - self.last > _FAR_ROWS:
-            self.beyond += 1
-            return
-        self.last = max(self.last, row)
-        self.columns[column] += 1
-        if cell.error:
-            self.seen.errors.put(cell.row, cell.column, cell.text)
-        elif cell.formula and not cell.stands:
-            self.seen.unsaved.put(cell.row, cell.column)
-        elif cell.date:
-            self.seen.dates.add((cell.row, cell.column))
-
-    def done(self) -> SheetSeen:
-        """Return what was seen; what lies far away is cut off where it has to be."""
-        seen, used = self.seen, sorted(self.columns)
-        seen.rows, seen.columns = self.furthest, self.widest
-        cells = sum(self.columns.values()) + self.beyond
-        if seen.rows * seen.columns > min(MAX_AREA, max(SMALL_AREA, EMPTY_TO_ONE * cells)):
-            gaps = (a for a, b in pairwise(used) if b - a > _FAR_COLUMNS)
-            seen.cut, seen.rows, seen.columns = True, self.last, next(gaps, max(used, default=0))
-            seen.far = self.beyond + sum(self.columns[at] for at in used if at > seen.columns)
-        return seen
-
-
-class _Trim:
-    """Writes the XML of a sheet again without the cells that lie beyond what is read."""
-
-    def __init__(self, out: IO[bytes], sheet: str, seen: SheetSeen) -> None:
-        from xml.sax.saxutils import escape, quoteattr  # loads what opens addresses
-
-        self.escaped, self.quoted = escape, quoteattr
-        self.out, self.sheet, self.seen = out, sheet, seen
-        self.row = self.column = 0
-        self.rows = 1
-        self.mine = True
-        self.skipped = 0
-
-    def run(self, stream: IO[bytes]) -> None:
-        """Copy a part."""
-        self.out.write(b'<?xml version="1.0" encoding="UTF-8" standalone="yes"?>')
-        for _ in parsed(stream, self.start, self.end, self.text):
-            pass
-
-    def start(self, name: str, given: dict[str, str]) -> None:
-        """Begin an element, or pass it over with all that stands in it."""
-        if self.skipped or self._beyond(local(name), given):
-            self.skipped += 1
-            return
-        told = "".join(f" {key}={self.quoted(value)}" for key, value in given.items())
-        self.out.write(f"<{name}{told}>".encode())
-
-    def end(self, name: str) -> None:
-        """End an element."""
-        if self.skipped:
-            self.skipped -= 1
+def _near(part: IO[bytes], sheet: str, seen: SheetSeen) -> Iterator[str]:
+    """Yield the XML of a part again, without the elements that lie beyond what is read."""
+    skipped = 0
+    for kind, name, given, at in located(part):
+        if skipped or (kind == "start" and _beyond(at, sheet, seen)):
+            skipped += {"start": 1, "end": -1}.get(kind, 0)
+        elif kind == "start":
+            told = [f'{key}="{escape(value)}"' for key, value in given.items()]
+            yield f"<{' '.join([name, *told])}>"
         else:
-            self.out.write(f"</{name}>".encode())
+            yield escape(name, quote=False) if kind == "text" else f"</{name}>"
 
-    def text(self, words: str) -> None:
-        """Copy text."""
-        if not self.skipped:
-            self.out.write(self.escaped(words).encode())
 
-    def _beyond(self, name: str, given: dict[str, str]) -> bool:
-        plain = {local(key): value for key, value in given.items()}
-        if name == "table":
-            self.mine, self.row, self.rows = plain.get("name", "") == self.sheet, 0, 1
-        if name == "row":
-            self.row, self.column = int(plain.get("r", self.row + 1)), 0
-            return False
-        if name == "c":
-            row, column = placed(plain.get("r", ""))
-            self.row, self.column = row or self.row, column or self.column + 1
-            return self.row > self.seen.rows or self.column > self.seen.columns
-        if name == "table-row":
-            self.row, self.column = self.row + self.rows, 0
-            self.rows = int(plain.get("number-rows-repeated", 1))
-            return not self.mine or self.row > self.seen.rows
-        if name in ("table-cell", "covered-table-cell"):
-            self.column += int(plain.get("number-columns-repeated", 1))
-            return self.column > self.seen.columns
-        return False
+def _beyond(at: Place, sheet: str, seen: SheetSeen) -> bool:
+    """Say whether a row or a cell that begins lies beyond what is read, or in another sheet."""
+    if at.element == "table-row":
+        return at.sheet != sheet or at.row > seen.rows
+    row, column = at.row, at.column + at.columns - 1
+    if at.element == "c":
+        return row > seen.rows or column > seen.columns
+    return at.element in ("table-cell", "covered-table-cell") and column > seen.columns
 
 
 _DAMAGED = (*BROKEN, CalamineError, ExpatError, ValueError, KeyError)
 _AN_HOUR = timedelta(hours=1)
-
-
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """One sheet by name, and whether it is hidden."""
-
-    name: str
-    hidden: bool
 
 
 def sheet_names(name: str, raw: bytes) -> list[str]:
@@ -268,7 +193,7 @@ def sheet_names(name: str, raw: bytes) -> list[str]:
     Raises:
         MinerError: it cannot be read.
     """
-    return [each.name for each in _sheets(name, raw) if not each.hidden]
+    return [sheet for sheet, hidden in _sheets(name, raw).items() if not hidden]
 
 
 def read_sheet(
@@ -286,8 +211,7 @@ def read_sheet(
     Raises:
         MinerError: it cannot be read, it is too large, or it is not clear which sheet is meant.
     """
-    sheets = _sheets(name, raw)
-    chosen = _chosen(name, sheets, part, findings)
+    chosen = _chosen(name, _sheets(name, raw), part, findings)
     old = raw.startswith(OLD_SPREADSHEET)
     try:
         seen = SheetSeen() if old else see(raw, chosen)
@@ -296,14 +220,12 @@ def read_sheet(
         book = CalamineWorkbook.from_filelike(io.BytesIO(raw))
         sheet = book.get_sheet_by_name(chosen)
         rows = sheet.to_python(skip_empty_area=False)
-    except MinerError:
-        raise
     except _DAMAGED as error:
-        raise _unreadable(name, error) from error
-    _tell_seen(name, seen, findings)
+        kind = type(error).__name__
+        raise MinerError("records.spreadsheet_unreadable", file=name, error=kind) from error
     if old:
-        _tell_old(name, findings)
-    _tell_merged(name, sheet.merged_cell_ranges or [], findings)
+        findings.add(Severity.NOTE, "old_spreadsheet", file=name)
+    _tell(name, seen, sheet.merged_cell_ranges or [], findings)
     dates = _dates_alone(rows) if old else seen.dates
     return [
         [_cell(value, decimal, (at, k) in dates) for k, value in enumerate(row, start=1)]
@@ -311,23 +233,18 @@ def read_sheet(
     ]
 
 
-def _chosen(name: str, sheets: list[Sheet], part: str | None, findings: Findings) -> str:
-    names = [each.name for each in sheets]
+def _chosen(name: str, sheets: dict[str, bool], part: str | None, findings: Findings) -> str:
+    names = list(sheets)
     if part is not None and part not in names:
         close = closest(part, names)
         raise MinerError("records.no_sheet", file=name, part=part, names=names[:8], close=close)
-    shown = [each.name for each in sheets if not each.hidden]
+    hidden = [each for each in names if sheets[each]]
+    shown = [each for each in names if not sheets[each]]
     if part is None and len(shown) != 1:
         raise MinerError("records.several_sheets", file=name, count=len(shown), names=shown[:8])
-    hidden = [each.name for each in sheets if each.hidden]
     if part is None and hidden:
-        findings.add(
-            Severity.NOTE,
-            "hidden_sheet",
-            file=name,
-            count=len(hidden),
-            values={"names": hidden[:8]},
-        )
+        values, count = {"names": hidden[:8]}, len(hidden)
+        findings.add(Severity.NOTE, "hidden_sheet", file=name, count=count, values=values)
     return part or shown[0]
 
 
@@ -367,64 +284,46 @@ def _dates_alone(rows: Sequence[Sequence[Any]]) -> set[tuple[int, int]]:
     return found
 
 
-def _tell_seen(name: str, seen: SheetSeen, findings: Findings) -> None:
-    _tell_places(name, seen.unsaved, "formula_without_value", findings)
-    _tell_places(name, seen.errors, "error_in_cell", findings)
+def _tell(
+    name: str, seen: SheetSeen, merged: Sequence[tuple[tuple[int, int], ...]], findings: Findings
+) -> None:
+    kinds = {"formula_without_value": seen.unsaved, "error_in_cell": seen.errors}
+    for code, places in kinds.items():
+        if places.count:
+            about = {"file": name, "row": places.row, "count": places.count}
+            column = ", ".join(list(places.columns)[:6])
+            examples = tuple(places.words)[:3]
+            findings.add(Severity.QUESTION, code, column=column, examples=examples, **about)
     if seen.far:
         findings.add(Severity.LEFT_OUT, "far_cell", file=name, count=seen.far)
-
-
-def _tell_places(name: str, places: Places, code: str, findings: Findings) -> None:
-    if places.count:
-        findings.add(
-            Severity.QUESTION,
-            code,
-            file=name,
-            row=places.row,
-            count=places.count,
-            column=", ".join(list(places.columns)[:6]),
-            examples=tuple(places.words)[:3],
-        )
-
-
-def _tell_old(name: str, findings: Findings) -> None:
-    findings.add(Severity.NOTE, "old_spreadsheet", file=name)
-
-
-def _tell_merged(
-    name: str, ranges: Sequence[tuple[tuple[int, int], tuple[int, int]]], findings: Findings
-) -> None:
-    tall = [first for first, last in ranges if last[0] > first[0]]
+    tall = [first[0] + 1 for first, last in merged if last[0] > first[0]]
     if tall:
-        findings.add(
-            Severity.QUESTION,
-            "merged_cells",
-            file=name,
-            row=min(first[0] for first in tall) + 1,
-            count=len(tall),
-        )
+        row, count = min(tall), len(tall)
+        findings.add(Severity.QUESTION, "merged_cells", file=name, row=row, count=count)
 
 
-def _sheets(name: str, raw: bytes) -> list[Sheet]:
-    """Return the sheets with cells, in their order."""
+def _sheets(name: str, raw: bytes) -> dict[str, bool]:
+    """Return the sheets with cells, in their order, and whether each is hidden."""
     try:
         if not raw.startswith(OLD_SPREADSHEET):
-            size = sum(item.file_size for item in members(name, raw))
-            if size > LARGEST_BYTES:
-                raise too_large(name, size)
-            return [Sheet(each, hidden) for each, hidden in listed(raw)]
+            with zipfile.ZipFile(io.BytesIO(raw)) as archive:
+                size = sum(item.file_size for item in archive.infolist())
+                if size > LARGEST_BYTES:
+                    most = LARGEST_BYTES / 1e6
+                    raise MinerError(
+                        "records.file_too_large", file=name, size=size / 1e6, most=most
+                    )
+                if archive.testzip():  # a part that unpacks to more than it says is damaged
+                    raise zipfile.BadZipFile
+                if CONTENT in archive.namelist():
+                    return dict.fromkeys(sheets_of(archive), False)
         book = CalamineWorkbook.from_filelike(io.BytesIO(raw))
-    except MinerError:
-        raise
     except _DAMAGED as error:
-        raise _unreadable(name, error) from error
+        kind = type(error).__name__
+        raise MinerError("records.spreadsheet_unreadable", file=name, error=kind) from error
     charts = (SheetTypeEnum.ChartSheet, SheetTypeEnum.Vba, SheetTypeEnum.DialogSheet)
-    return [
-        Sheet(each.name, each.visible is not SheetVisibleEnum.Visible)
+    return {
+        each.name: each.visible is not SheetVisibleEnum.Visible
         for each in book.sheets_metadata
         if each.typ not in charts
-    ]
-
-
-def _unreadable(name: str, error: Exception) -> MinerError:
-    return MinerError("records.spreadsheet_unreadable", file=name, error=type(error).__name__)
+    }

@@ -8,22 +8,19 @@ from __future__ import annotations
 import codecs
 import csv
 import io
-import stat
 import zipfile
-import zlib
 from dataclasses import dataclass
-from lzma import LZMAError
-from pathlib import Path, PurePosixPath
+from pathlib import PurePosixPath
 from shlex import quote
 
 from miner.core.messages import Message, MinerError, closest, message
+from miner.records.read.packed import ARCHIVE, BROKEN, LARGEST_BYTES, OLD_SPREADSHEET
 
 _BOMS = (
     (codecs.BOM_UTF8, "utf-8"),
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
-ARCHIVE, OLD_SPREADSHEET = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
 _MAPPED = (ARCHIVE, OLD_SPREADSHEET)
 _SIGNATURES = (
     (ARCHIVE, "sheet_or_archive"),
@@ -37,8 +34,6 @@ SIGNATURES = tuple(signature for signature, _ in _SIGNATURES)
 """How files begin that are no text."""
 SEPARATORS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
 _HEAD = 65_536
-LARGEST_BYTES = 200_000_000
-"""The largest file read: about eight million readings, some 3 GB of memory while it is read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,42 +63,9 @@ class TextFile:
         return lines + (len(self.body) > self.body_at and not self.body.endswith(b"\n"))
 
 
-def read_bytes(path: Path, name: str, most: int | None = None) -> bytes:
-    """Return the bytes of a file.
-
-    Args:
-        path: the file.
-        name: what it is called in a message.
-        most: the largest size in bytes; by default that of a table.
-
-    Raises:
-        MinerError: it is a folder, it is too large, or it may not be read.
-    """
-    if path.is_dir():
-        raise MinerError("records.is_a_folder", file=name)
-    try:
-        about = path.stat()
-        if not stat.S_ISREG(about.st_mode):
-            raise MinerError("records.is_a_device", file=name)
-        if about.st_size > (most or LARGEST_BYTES):
-            raise too_large(name, about.st_size, most)
-        return path.read_bytes()
-    except OSError as error:
-        raise MinerError(
-            "records.file_not_readable", file=name, error=error.strerror or str(error)
-        ) from error
-
-
 def map_it(name: str) -> Message:
     """Return what to run so that ``sources.toml`` says how this file is read."""
     return message("records.map_it", file=quote(name))
-
-
-def too_large(name: str, size: int, most: int | None = None) -> MinerError:
-    """Return the refusal of a file that would not fit into memory."""
-    return MinerError(
-        "records.file_too_large", file=name, size=size / 1e6, most=(most or LARGEST_BYTES) / 1e6
-    )
 
 
 def open_text(
@@ -204,16 +166,6 @@ def _after_lines(body: bytes, lines: int, at: int = 0) -> int | None:
 
 
 _TEXTS = (".csv", ".tsv", ".txt", ".jsonl", ".ndjson", ".json")
-BROKEN = (
-    zipfile.BadZipFile,
-    zlib.error,
-    LZMAError,
-    NotImplementedError,
-    RuntimeError,
-    EOFError,
-    OSError,
-)
-"""What reading a damaged archive raises."""
 
 
 def members(name: str, raw: bytes) -> list[zipfile.ZipInfo]:
@@ -278,12 +230,10 @@ def unpacked(name: str, raw: bytes, part: str | None) -> tuple[str, bytes]:
     except (*BROKEN, ValueError, KeyError) as error:
         raise _damaged(name, error) from error
     if len(content) > LARGEST_BYTES:
-        raise too_large(name, max(_size(name, raw, chosen), len(content)))
+        told = (item.file_size for item in members(name, raw) if item.filename == chosen)
+        size, most = max(*told, len(content)) / 1e6, LARGEST_BYTES / 1e6
+        raise MinerError("records.file_too_large", file=name, size=size, most=most)
     return chosen, content
-
-
-def _size(name: str, raw: bytes, chosen: str) -> int:
-    return max(item.file_size for item in members(name, raw) if item.filename == chosen)
 
 
 def _listed(names: list[str], most: int = 6) -> str:

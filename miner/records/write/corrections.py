@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 from miner.core.files import plain_cell, safe_cell
 from miner.core.messages import Message, MinerError, Severity, closest, message
 from miner.records.columns import COLUMNS
-from miner.records.read.text_file import read_bytes
+from miner.records.read.files import read_bytes
 
 if TYPE_CHECKING:
     from miner.records.findings import Findings

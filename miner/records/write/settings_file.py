@@ -16,7 +16,7 @@ from tomlkit.items import AoT, InlineTable
 
 from miner.core.files import write_whole
 from miner.core.messages import MinerError
-from miner.records.read.toml_file import TomlModel, read_toml
+from miner.records.read.files import TomlModel, read_toml
 
 WRITING = threading.RLock()
 """Held from the reading of a file to its writing: two tabs change it one after the other."""

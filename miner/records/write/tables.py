@@ -22,9 +22,9 @@ from miner.records.client import STREAMS, Client, Settings
 from miner.records.columns import COLUMNS, CONTRADICTED, MG_DL_PER_MMOL_L, NO_END, NO_TIME
 from miner.records.read.discover import practice_of
 from miner.records.read.fhir import COLUMN_SYSTEM, LOINC, MOLAR, OWN_COLUMNS, STREAM_SYSTEM
+from miner.records.read.files import read_toml
 from miner.records.read.settings import PracticeFile
 from miner.records.read.text_file import as_utf8
-from miner.records.read.toml_file import read_toml
 from miner.records.text_columns import clock_of, fold
 from miner.records.write.as_text import number, written_times
 

@@ -13,7 +13,8 @@ from miner.core.files import plain_cell
 from miner.core.messages import MinerError, Severity
 from miner.core.results.checking import Finding
 from miner.records.findings import Findings
-from miner.records.read.text_file import open_text, read_bytes
+from miner.records.read.files import read_bytes
+from miner.records.read.text_file import open_text
 
 ANSWERS = ("yes", "no", "forgot")
 

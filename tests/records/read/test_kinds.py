@@ -14,7 +14,7 @@ from openpyxl import Workbook
 from miner.core.messages import MinerError
 from miner.records import read_client
 from miner.records.propose.propose import propose
-from miner.records.read import text_file
+from miner.records.read import files
 
 ENTRY = (
     '[[source]]\nfile = "{}"\nstream = "glucose"\n{}[source.columns]\n'
@@ -143,10 +143,10 @@ def test_which_file_of_an_archive_is_asked(folder):
 
 
 def test_a_file_too_large_is_refused_with_its_size(folder, monkeypatch):
-    monkeypatch.setattr(text_file, "LARGEST_BYTES", 40)
+    monkeypatch.setattr(files, "LARGEST_BYTES", 40)
     with pytest.raises(MinerError, match=f"the file is {len(CSV) * 2 / 1e6:.3g} MB large"):
         read(folder, "s.csv", CSV * 2)
-    monkeypatch.setattr(text_file, "LARGEST_BYTES", 4_000)
+    monkeypatch.setattr(files, "LARGEST_BYTES", 4_000)
     monkeypatch.setattr("miner.records.standards.LARGEST_JSON_BYTES", 2_000)
     folder.steady_glucose(hours=4).write("a.json", b"[" + b" " * 3_000 + b"]")
     (told,) = [item for item in read_client(folder.path).findings if item.file == "a.json"]

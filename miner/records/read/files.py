@@ -1,7 +1,8 @@
-"""Reads a settings file; a mistake is told by file, table, key and the nearest known key."""
+"""Reads files whole, and settings: a mistake is told by file, table, key and nearest known key."""
 
 from __future__ import annotations
 
+import stat
 import tomllib
 from datetime import date
 from pathlib import Path
@@ -12,9 +13,42 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
 from pydantic_core import ErrorDetails, PydanticCustomError
 
 from miner.core.messages import Message, MinerError, closest, message
-from miner.records.read.text_file import read_bytes
+from miner.records.read.packed import LARGEST_BYTES
 
 LARGEST_TOML_BYTES = 1_000_000
+
+
+def read_bytes(path: Path, name: str, most: int | None = None) -> bytes:
+    """Return the bytes of a file.
+
+    Args:
+        path: the file.
+        name: what it is called in a message.
+        most: the largest size in bytes; by default that of a table.
+
+    Raises:
+        MinerError: it is a folder, it is too large, or it may not be read.
+    """
+    if path.is_dir():
+        raise MinerError("records.is_a_folder", file=name)
+    try:
+        about = path.stat()
+        if not stat.S_ISREG(about.st_mode):
+            raise MinerError("records.is_a_device", file=name)
+        if about.st_size > (most or LARGEST_BYTES):
+            raise too_large(name, about.st_size, most)
+        return path.read_bytes()
+    except OSError as error:
+        raise MinerError(
+            "records.file_not_readable", file=name, error=error.strerror or str(error)
+        ) from error
+
+
+def too_large(name: str, size: int, most: int | None = None) -> MinerError:
+    """Return the refusal of a file that would not fit into memory."""
+    return MinerError(
+        "records.file_too_large", file=name, size=size / 1e6, most=(most or LARGEST_BYTES) / 1e6
+    )
 
 
 class TomlModel(BaseModel):
