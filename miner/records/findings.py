@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 import pandas as pd
@@ -13,12 +13,28 @@ from miner.core.messages import Message, Severity
 from miner.core.results.checking import Finding
 
 if TYPE_CHECKING:
-    from miner.records.read.table_file import RawTable
-    from miner.records.text_columns import Mask
+    from numpy.typing import NDArray
+
+    from miner.records.text_columns import Mask, Text
 
 _ORDER = {Severity.STOP: 0, Severity.QUESTION: 1, Severity.LEFT_OUT: 2, Severity.NOTE: 3}
 
 MAX_EXAMPLES = 3
+
+
+class RowsOfFile(Protocol):
+    """Rows of one file, with their line numbers, and its columns as text."""
+
+    @property
+    def file(self) -> str:
+        """The file's name inside the client folder."""
+
+    @property
+    def rows(self) -> NDArray[np.int64]:
+        """The line number of each row."""
+
+    def text(self, column: str, /) -> Text:
+        """Return a column as text."""
 
 
 @dataclass(slots=True)
@@ -78,7 +94,7 @@ class Findings:
         self,
         severity: Severity,
         code: str,
-        table: RawTable,
+        table: RowsOfFile,
         mask: Mask,
         of: str = "",
         /,
