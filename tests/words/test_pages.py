@@ -19,6 +19,8 @@ from miner.render import pages
 from miner.rulebook import RuleBook
 
 Render = Callable[..., str]
+Seen = Callable[..., list[str]]
+Words = Callable[..., str]
 
 CLIENT_PAGES = ("session", "take-home")
 MONTHS = ("January", "February", "March")
@@ -40,28 +42,41 @@ def first(ranking: Ranking, **wanted: Any) -> Hypothesis:
 
 
 @pytest.fixture(scope="module")
+def page_of(rules: RuleBook, render: Render) -> Render:
+    """The page of a briefing, of one kind, with what was chosen for it."""
+    return lambda brief, kind, include=(): render(brief, kind, rules, include)
+
+
+@pytest.fixture(scope="module")
+def seen(page_of: Render, page_text: ModuleType) -> Seen:
+    """What somebody sees of such a page, block by block."""
+    return lambda *which: page_text.seen(page_of(*which))
+
+
+@pytest.fixture(scope="module")
+def words(seen: Seen) -> Words:
+    """The same in one line."""
+    return lambda *which: " ".join(seen(*which))
+
+
+@pytest.fixture(scope="module")
 def clear(brief: Briefing) -> Hypothesis:
     return first(brief.ranking, factors=("short_sleep",), outcome="wake_glucose")
 
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_page_is_the_same_to_the_byte(
-    brief: Briefing, rules: RuleBook, kind: str, clear: Hypothesis, render: Render
+    brief: Briefing, rules: RuleBook, kind: str, clear: Hypothesis, page_of: Render
 ) -> None:
     again = pages.render(brief, kind, rules, [clear.id])
-    assert again == render(brief, kind, rules, [clear.id])
+    assert again == page_of(brief, kind, [clear.id])
 
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_policy_allows_the_scripts_and_styles_of_the_page_and_nothing_else(
-    brief: Briefing,
-    rules: RuleBook,
-    kind: str,
-    clear: Hypothesis,
-    page_text: ModuleType,
-    render: Render,
+    brief: Briefing, kind: str, clear: Hypothesis, page_text: ModuleType, page_of: Render
 ) -> None:
-    page = render(brief, kind, rules, [clear.id])
+    page = page_of(brief, kind, [clear.id])
     reader = page_text.read(page)
     meta = next(a for t, a in reader.tags if t == "meta" and "http-equiv" in a)
     policy = dict(part.split(" ", 1) for part in str(meta["content"]).split("; "))
@@ -76,14 +91,9 @@ def test_the_policy_allows_the_scripts_and_styles_of_the_page_and_nothing_else(
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_nothing_in_a_page_reaches_outside_or_runs(
-    brief: Briefing,
-    rules: RuleBook,
-    kind: str,
-    clear: Hypothesis,
-    page_text: ModuleType,
-    render: Render,
+    brief: Briefing, kind: str, clear: Hypothesis, page_text: ModuleType, page_of: Render
 ) -> None:
-    page = render(brief, kind, rules, [clear.id])
+    page = page_of(brief, kind, [clear.id])
     for tag, attributes in page_text.read(page).tags:
         assert tag not in {"link", "img", "iframe", "object", "embed", "form", "base", "a"}
         for name, value in attributes.items():
@@ -95,9 +105,9 @@ def test_nothing_in_a_page_reaches_outside_or_runs(
 
 @pytest.mark.parametrize("kind", CLIENT_PAGES)
 def test_nothing_that_was_not_chosen_reaches_a_client(
-    brief: Briefing, rules: RuleBook, kind: str, page_text: ModuleType, render: Render
+    brief: Briefing, rules: RuleBook, kind: str, page_text: ModuleType, page_of: Render
 ) -> None:
-    page = render(brief, kind, rules)
+    page = page_of(brief, kind)
     text = " ".join(page_text.seen(page))
     for item in brief.ranking.hypotheses:
         assert item.id not in page
@@ -113,7 +123,7 @@ def test_food_is_not_named_unless_it_was_chosen(
     kind: str,
     clear: Hypothesis,
     page_text: ModuleType,
-    render: Render,
+    page_of: Render,
 ) -> None:
     food = {name: rule.phrase for name, rule in rules.factors_of("day").items() if rule.food}
     note = message(
@@ -127,33 +137,28 @@ def test_food_is_not_named_unless_it_was_chosen(
     told = replace(clear, travels_with=("high_carb_dinner", "late_sleep"), notes=(note,))
     asked = first(brief.ranking, factors=("high_carb_dinner",))
     question = replace(asked, family="fixed", fixed_on="2026-01-01", fixed_before=True)
-    page = render(with_items(brief, told, question), kind, rules, [clear.id])
+    page = page_of(with_items(brief, told, question), kind, [clear.id])
     text = " ".join(page_text.seen(page))
     assert not [phrase for phrase in food.values() if phrase.casefold() in text.casefold()]
     if kind == "session":
         assert "something about meals, a late night" in text
         assert "It and something about meals differed on 1 of 31 days: " in text
-    chosen = render(with_items(brief, question), kind, rules, [question.id])
+    chosen = page_of(with_items(brief, question), kind, [question.id])
     assert food["high_carb_dinner"] in " ".join(page_text.seen(chosen)).casefold()
 
 
 def test_a_question_of_the_clients_own_is_shown_without_being_chosen(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+    brief: Briefing, clear: Hypothesis, seen: Seen
 ) -> None:
     asked = replace(clear, family="fixed", fixed_on="2026-01-01", fixed_before=True)
-    text = page_text.seen(render(with_items(brief, asked), "session", rules))
+    text = seen(with_items(brief, asked), "session")
     assert "Your question" in text
     assert asked.sentence in text
 
 
 @pytest.mark.parametrize("kind", CLIENT_PAGES)
 def test_the_client_sees_the_action_of_a_caution_and_not_its_reason(
-    brief: Briefing,
-    rules: RuleBook,
-    kind: str,
-    clear: Hypothesis,
-    page_text: ModuleType,
-    render: Render,
+    brief: Briefing, rules: RuleBook, kind: str, clear: Hypothesis, words: Words
 ) -> None:
     from miner.core.results import CautionKind, CautionText
 
@@ -161,15 +166,15 @@ def test_the_client_sees_the_action_of_a_caution_and_not_its_reason(
     action = rules.cautions.intake["insulin"].client_action
     said = (CautionText(CautionKind.INTAKE, reason), *brief.check.cautions)
     cautious = replace(brief, actions=(action,), check=replace(brief.check, cautions=said))
-    text = " ".join(page_text.seen(render(cautious, kind, rules, [clear.id])))
+    text = words(cautious, kind, [clear.id])
     assert action in text
     assert "nsulin" not in text
     assert rules.factor("short_sleep").try_ not in text
-    assert reason in " ".join(page_text.seen(render(cautious, "preparation", rules)))
+    assert reason in words(cautious, "preparation")
 
 
 def test_what_calls_for_a_clinician_stands_before_any_pattern_on_every_page(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, words: Words
 ) -> None:
     from miner.core.results import CautionKind, CautionText
 
@@ -186,8 +191,7 @@ def test_what_calls_for_a_clinician_stands_before_any_pattern_on_every_page(
         ranking=replace(brief.ranking, notes=("Clear without leaving them out.",)),
     )  # fmt: skip
     pages = {
-        kind: " ".join(page_text.seen(render(cautious, kind, rules, [clear.id])))
-        for kind in ("preparation", "session", "take-home")
+        kind: words(cautious, kind, [clear.id]) for kind in ("preparation", "session", "take-home")
     }
     first = pages["preparation"].index(brief.ranking.verdict)
     first = min(first, pages["preparation"].index("Clear without leaving them out."))
@@ -198,10 +202,10 @@ def test_what_calls_for_a_clinician_stands_before_any_pattern_on_every_page(
 
 @pytest.mark.parametrize("kind", SHARED_KINDS)
 def test_no_p_value_no_score_and_no_causal_word_is_shared(
-    brief: Briefing, rules: RuleBook, kind: str, page_text: ModuleType, render: Render
+    brief: Briefing, kind: str, words: Words
 ) -> None:
     chosen = list(brief.whys)[:3]
-    text = " ".join(page_text.seen(render(brief, kind, rules, chosen)))
+    text = words(brief, kind, chosen)
     assert not re.search(
         r"\bp\b|p-value|\bscores?\b|adjusted|\blift\b|leverage|significan|\bbad\b|\bgood days?\b"
         r"|\bcaus|trigger|because|prove|hypothes|danger|target",
@@ -212,10 +216,10 @@ def test_no_p_value_no_score_and_no_causal_word_is_shared(
 
 @pytest.mark.parametrize("kind", CLIENT_PAGES)
 def test_calm_pages_have_no_number_and_no_curve(
-    brief: Briefing, rules: RuleBook, kind: str, page_text: ModuleType, render: Render
+    brief: Briefing, rules: RuleBook, kind: str, page_text: ModuleType, page_of: Render
 ) -> None:
     chosen = list(brief.whys)[:3]
-    page = render(replace(brief, calm=True), kind, rules, chosen)
+    page = page_of(replace(brief, calm=True), kind, chosen)
     assert "<svg" not in page
     assert "application/json" not in page
     text = " ".join(page_text.seen(page))
@@ -229,15 +233,10 @@ def test_calm_pages_have_no_number_and_no_curve(
 
 @pytest.mark.parametrize("evidence", list(Evidence))
 def test_what_is_said_calmly_follows_the_level(
-    brief: Briefing,
-    rules: RuleBook,
-    clear: Hypothesis,
-    evidence: Evidence,
-    page_text: ModuleType,
-    render: Render,
+    brief: Briefing, clear: Hypothesis, evidence: Evidence, words: Words
 ) -> None:
     told = with_items(replace(brief, calm=True), replace(clear, evidence=evidence))
-    text = " ".join(page_text.seen(render(told, "session", rules, [clear.id])))
+    text = words(told, "session", [clear.id])
     expected = {
         Evidence.CLEAR: "A short night tended to go with higher wake glucose.",
         Evidence.HINT: "A short night may go with higher wake glucose. It may be luck.",
@@ -249,10 +248,10 @@ def test_what_is_said_calmly_follows_the_level(
 
 
 def test_nothing_stood_out_is_a_screen_of_its_own_and_never_said_of_a_month_with_a_claim(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
+    brief: Briefing, rules: RuleBook, seen: Seen
 ) -> None:
     nothing = rules.wording["client"]["nothing"].replace("{days}", f"{brief.check.days} days")
-    assert nothing not in page_text.seen(render(brief, "session", rules))
+    assert nothing not in seen(brief, "session")
     quiet = replace(
         brief,
         ranking=replace(
@@ -262,34 +261,32 @@ def test_nothing_stood_out_is_a_screen_of_its_own_and_never_said_of_a_month_with
             ),
         ),
     )
-    page = page_text.seen(render(quiet, "session", rules))
+    page = seen(quiet, "session")
     assert nothing in page
     assert "What it means" in page
-    assert nothing in page_text.seen(render(quiet, "take-home", rules))
+    assert nothing in seen(quiet, "take-home")
 
 
 def test_a_claim_is_not_told_before_it_is_chosen(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, seen: Seen
 ) -> None:
     assert clear.evidence is Evidence.CLEAR
     told = rules.wording["client"]["clear_one"]
-    assert told not in page_text.seen(render(brief, "session", rules))
-    assert told in page_text.seen(render(brief, "session", rules, [clear.id]))
+    assert told not in seen(brief, "session")
+    assert told in seen(brief, "session", [clear.id])
 
 
-def test_too_few_days_are_told_with_how_many_are_needed(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
-) -> None:
+def test_too_few_days_are_told_with_how_many_are_needed(brief: Briefing, seen: Seen) -> None:
     few = replace(brief.ranking, status="too_few", hypotheses=(), need_units=20)
-    text = page_text.seen(render(replace(brief, ranking=few), "session", rules))
+    text = seen(replace(brief, ranking=few), "session")
     assert text[1] == "There were too few days to compare."
     assert any("At least 20 are needed" in block for block in text)
 
 
 def test_every_unit_is_a_dot_and_the_higher_quarter_has_its_own_shape(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, render: Render
+    brief: Briefing, clear: Hypothesis, page_of: Render
 ) -> None:
-    page = render(brief, "session", rules, [clear.id])
+    page = page_of(brief, "session", [clear.id])
     dots = re.findall(r'<svg[^>]*aria-label="Wake glucose, a mark a morning\.".*?</svg>', page)
     assert len(dots) == 2
     counts = clear.counts
@@ -310,9 +307,9 @@ def test_every_unit_is_a_dot_and_the_higher_quarter_has_its_own_shape(
 
 
 def test_numbers_stand_in_the_unit_of_the_practice(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+    brief: Briefing, clear: Hypothesis, page_text: ModuleType, page_of: Render
 ) -> None:
-    page = render(replace(brief, display_unit="mmol/L"), "session", rules, [clear.id])
+    page = page_of(replace(brief, display_unit="mmol/L"), "session", [clear.id])
     text = " ".join(page_text.seen(page))
     assert "mg/dL" not in page
     assert clear.difference is not None
@@ -321,20 +318,20 @@ def test_numbers_stand_in_the_unit_of_the_practice(
 
 
 def test_a_try_is_shown_only_where_the_difference_went_its_way(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, words: Words
 ) -> None:
     assert clear.difference is not None
     words = rules.factor("short_sleep").try_
     for difference, shown in ((clear.difference, True), (-clear.difference, False)):
         told = with_items(brief, replace(clear, difference=difference))
         for kind in CLIENT_PAGES:
-            text = " ".join(page_text.seen(render(told, kind, rules, [clear.id])))
+            text = words(told, kind, [clear.id])
             assert (words in text) is shown
             assert ("Test it." in text) is (shown and kind == "session")
 
 
 def test_the_lineup_holds_the_recorded_values_among_nineteen_in_another_order(
-    brief: Briefing, clear: Hypothesis, rules: RuleBook, page_text: ModuleType, render: Render
+    brief: Briefing, clear: Hypothesis, seen: Seen
 ) -> None:
     found = brief.lineups[clear.id]
     real = {unit.unit: unit.outcome for unit in brief.whys[clear.id].units if unit.used}
@@ -342,39 +339,37 @@ def test_the_lineup_holds_the_recorded_values_among_nineteen_in_another_order(
     assert len(panels) == 20
     same = [all(panel[unit] == value for unit, value in real.items()) for panel in panels]
     assert [at for at, is_same in enumerate(same) if is_same] == [found.real]
-    page = page_text.seen(render(brief, "session", rules, [clear.id]))
+    page = seen(brief, "session", [clear.id])
     assert f"Number {found.real + 1}." in page
     without = replace(brief, lineups={})
-    assert "Which one is yours?" not in page_text.seen(
-        render(without, "session", rules, [clear.id])
-    )
+    assert "Which one is yours?" not in seen(without, "session", [clear.id])
 
 
 def test_the_page_to_take_home_is_written_in_sixth_grade_words(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
+    brief: Briefing, page_text: ModuleType, seen: Seen
 ) -> None:
     shown = [item for item in brief.ranking.hypotheses if item.id in brief.whys][:3]
     cautious = replace(brief, actions=("See your doctor first.",))
     for told in (brief, replace(brief, calm=True), cautious):
-        blocks = page_text.seen(render(told, "take-home", rules, [item.id for item in shown]))
+        blocks = seen(told, "take-home", [item.id for item in shown])
         lines = page_text.sentences(blocks)
         assert page_text.grade(lines) <= 6.0
         assert [line for line in lines if len(line) >= 15] == []
 
 
 def test_every_habit_can_be_taken_home_in_short_sentences(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+    brief: Briefing, page_text: ModuleType, page_of: Render
 ) -> None:
     lines = []
     for item in brief.ranking.hypotheses:
         if len(item.factors) == 1 and ":" not in item.factors[0]:
-            page = render(brief, "take-home", rules, [item.id])
+            page = page_of(brief, "take-home", [item.id])
             lines += page_text.sentences(page_text.seen(page))
     assert [line for line in lines if len(line) >= 15] == []
     assert page_text.grade(lines) <= 6.0
 
 
-def test_the_measure_of_reading_is_the_published_one(page_text: ModuleType) -> None:
+def test_the_measure_of_reading_is_the_published_one(page_text: ModuleType, words: Words) -> None:
     # "The cat sat on the mat." has 6 words of one syllable: 0.39 * 6 + 11.8 - 15.59 = -1.45, the
     # value usually given for it under Kincaid's formula of 1975.
     assert page_text.grade(page_text.sentences(["The cat sat on the mat."])) == pytest.approx(-1.45)
@@ -383,49 +378,45 @@ def test_the_measure_of_reading_is_the_published_one(page_text: ModuleType) -> N
     assert {word: page_text.syllables(word) for word in words} == words
 
 
-def test_more_than_one_side_holds_is_refused(
-    brief: Briefing, rules: RuleBook, render: Render
-) -> None:
+def test_more_than_one_side_holds_is_refused(brief: Briefing, page_of: Render) -> None:
     with pytest.raises(MinerError, match="at most 3"):
-        render(brief, "take-home", rules, list(brief.whys)[:4])
+        page_of(brief, "take-home", list(brief.whys)[:4])
     with pytest.raises(MinerError, match="one of preparation, session, take-home, doctor"):
-        render(brief, "poster", rules)
+        page_of(brief, "poster")
 
 
 def test_the_practitioner_sees_what_was_not_asked_every_number_and_what_was_shared(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
+    brief: Briefing, seen: Seen, page_of: Render
 ) -> None:
     told = replace(
         brief,
         shared=(Shared("2026-02-25", "session", ("4c28aa7c",)),),
         earlier=(EarlierResult("2026-02-01", "00000000", "hint"),),
     )
-    text = page_text.seen(render(told, "preparation", rules))
+    text = seen(told, "preparation")
     assert any(block.startswith("Not asked: ") for block in text)
     assert "25 February 2026: session (4c28aa7c)" in text
     assert "The pattern 00000000: hint on 1 February 2026; now: not in this ranking." in text
-    page = render(told, "preparation", rules)
+    page = page_of(told, "preparation")
     assert all(item.id in page for item in brief.ranking.hypotheses)
 
 
-def test_the_practitioner_is_told_of_high_days_without_notes(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
-) -> None:
+def test_the_practitioner_is_told_of_high_days_without_notes(brief: Briefing, seen: Seen) -> None:
     high = next(day for day in brief.days if day.high and day.usable)
     quiet = tuple(
         replace(day, meals=0, tags=0, unlogged_rises=0) if day is high
         else replace(day, meals=3, unlogged_rises=0)
         for day in brief.days
     )  # fmt: skip
-    text = page_text.seen(render(replace(brief, days=quiet), "preparation", rules))
+    text = seen(replace(brief, days=quiet), "preparation")
     asked = [block for block in text if "in the higher quarter, and nothing was noted" in block]
     assert len(asked) == 1
 
 
 def test_the_doctor_gets_measures_with_definitions_and_no_advice(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType, clear: Hypothesis, render: Render
+    brief: Briefing, clear: Hypothesis, words: Words
 ) -> None:
-    text = " ".join(page_text.seen(render(brief, "doctor", rules, [clear.id])))
+    text = words(brief, "doctor", [clear.id])
     for item in brief.measures:
         assert str(item.name) in text
         assert str(item.definition) in text
@@ -433,33 +424,29 @@ def test_the_doctor_gets_measures_with_definitions_and_no_advice(
     assert not re.search(r"\b(should|try|walk|bed|earlier|call|keep|advice)\b", text, re.IGNORECASE)
 
 
-def test_the_dates_of_a_plan_stand_on_the_page_to_take_home(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
-) -> None:
+def test_the_dates_of_a_plan_stand_on_the_page_to_take_home(brief: Briefing, words: Words) -> None:
     from miner.core.results.briefing import TrialDates
 
     trial = TrialDates(
         "p1", "Go to bed 45 minutes earlier.", (("2026-03-02", "2026-03-04"),),
         (("2026-03-05", "2026-03-07"), ("2026-03-08", "2026-03-08")),
     )  # fmt: skip
-    text = " ".join(page_text.seen(render(replace(brief, trial=trial), "take-home", rules)))
+    text = words(replace(brief, trial=trial), "take-home")
     assert "Go to bed 45 minutes earlier. Days to try it: 2 Mar to 4 Mar." in text
     assert "Days as usual: 5 Mar to 7 Mar, 8 March." in text
 
 
-def test_the_doctor_reads_of_the_client_not_to_the_client(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
-) -> None:
+def test_the_doctor_reads_of_the_client_not_to_the_client(brief: Briefing, words: Words) -> None:
     shown = [item for item in brief.ranking.hypotheses if item.id in brief.whys]
     above = first(replace(brief.ranking, hypotheses=tuple(shown)), outcome="minutes_above")
-    text = " ".join(page_text.seen(render(brief, "doctor", rules, [above.id])))
+    text = words(brief, "doctor", [above.id])
     assert "in the client's higher quarter" in text
     assert "time above the client's range" in text
     assert "your" not in text.casefold().split()
 
 
 def test_what_was_not_tested_is_told_apart_from_what_could_not_be_told(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType, render: Render
+    brief: Briefing, words: Words, seen: Seen
 ) -> None:
     assert brief.by_meal is not None
     each = (brief.ranking, brief.by_meal)
@@ -467,14 +454,14 @@ def test_what_was_not_tested_is_told_apart_from_what_could_not_be_told(
     unsure = [item for item in searched if item.evidence is Evidence.CANNOT_TELL]
     closed = [item for item in unsure if item.p is None]
     assert 0 < len(closed) < len(unsure)
-    blocks = page_text.seen(render(brief, "session", rules))
+    blocks = seen(brief, "session")
     asked = sum(one.questions_asked for one in each)
     assert f"{asked} questions were looked at, about one habit or some together." in blocks
     told = f"{len(unsure) - len(closed)} times, about one habit, we could not tell."
     assert told in blocks
     assert f"{len(closed)} more could not be looked at: too few notes, or too much alike." in blocks
     own = [item for item in brief.ranking.hypotheses if item in closed]
-    text = " ".join(page_text.seen(render(brief, "preparation", rules)))
+    text = words(brief, "preparation")
     assert f"({len(own)} not tested: too few days, or too much alike)" in text
 
 
@@ -488,34 +475,23 @@ def test_what_was_not_tested_is_told_apart_from_what_could_not_be_told(
     ],
 )
 def test_how_often_the_records_were_ranked_is_told_plainly(
-    brief: Briefing,
-    rules: RuleBook,
-    page_text: ModuleType,
-    times: int,
-    by_meal: bool,
-    told: str,
-    render: Render,
+    brief: Briefing, times: int, by_meal: bool, told: str, words: Words
 ) -> None:
     ranking = replace(brief.ranking, rankings_of_these_records=times)
     own = replace(brief, ranking=ranking, by_meal=brief.by_meal if by_meal else None)
-    text = " ".join(page_text.seen(render(own, "preparation", rules)))
+    text = words(own, "preparation")
     assert told in text
     assert ("the records twice" in text or "were ranked in" in text) is bool(told)
 
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_cautions_come_before_any_pattern(
-    brief: Briefing,
-    rules: RuleBook,
-    kind: str,
-    clear: Hypothesis,
-    page_text: ModuleType,
-    render: Render,
+    brief: Briefing, kind: str, clear: Hypothesis, words: Words
 ) -> None:
     check = replace(brief.check, cautions=(CautionText(CautionKind.REFERRAL, "Refer at once."),))
     ranking = replace(brief.ranking, notes=("A note on the ranking.",))
     told = replace(brief, check=check, actions=("See your doctor first.",), ranking=ranking)
-    text = " ".join(page_text.seen(render(told, kind, rules, [clear.id])))
+    text = words(told, kind, [clear.id])
     pattern = text.lower().index("short night")
     if kind == "preparation":
         assert text.index("Refer at once.") < text.index("A note on the ranking.") < pattern
@@ -529,30 +505,25 @@ def test_cautions_come_before_any_pattern(
 
 @pytest.mark.parametrize(("highest", "told"), [(190.0, False), (320.0, True)])
 def test_what_lies_beyond_the_one_scale_is_told(
-    brief: Briefing,
-    rules: RuleBook,
-    page_text: ModuleType,
-    highest: float,
-    told: bool,
-    render: Render,
+    brief: Briefing, highest: float, told: bool, seen: Seen
 ) -> None:
     day = replace(brief.days[3], spread=(80.0, 90.0, 100.0, 120.0, highest))
     own = replace(brief, days=(*brief.days[:3], day, *brief.days[4:]))
     for kind in ("preparation", "session"):
-        blocks = page_text.seen(render(own, kind, rules))
+        blocks = seen(own, kind)
         assert ("What lies beyond the scale is drawn at its edge." in blocks) is told
 
 
 @pytest.mark.parametrize("calm", [False, True])
 def test_where_nothing_could_be_asked_no_page_says_that_it_was(
-    brief: Briefing, rules: RuleBook, page_text: ModuleType, calm: bool, render: Render
+    brief: Briefing, calm: bool, seen: Seen
 ) -> None:
     ranking = replace(brief.ranking, questions_asked=0, hypotheses=())
     own = replace(brief, ranking=ranking, by_meal=None, calm=calm)
-    session = page_text.seen(render(own, "session", rules))
+    session = seen(own, "session")
     assert "There was nothing to compare yet." in session
     assert "There was nothing to compare, so we could not tell anything." in " ".join(session)
-    home = page_text.seen(render(own, "take-home", rules))
+    home = seen(own, "take-home")
     assert "There was nothing to compare yet. More notes will help." in home
     assert "We could not tell about any habit yet." in home
     for text in (" ".join(session), " ".join(home)):
@@ -562,44 +533,38 @@ def test_where_nothing_could_be_asked_no_page_says_that_it_was(
 
 
 def test_what_an_earlier_ranking_said_stands_beside_what_is_found_now(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+    brief: Briefing, clear: Hypothesis, words: Words
 ) -> None:
     told = replace(brief, earlier=(EarlierResult("2026-02-01", clear.id, "hint"),))
-    text = " ".join(page_text.seen(render(told, "preparation", rules)))
+    text = words(told, "preparation")
     assert ": hint on 1 February 2026; now: clear enough to test" in text
 
 
 def test_two_habits_that_are_not_named_are_one_line(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, page_text: ModuleType, render: Render
+    brief: Briefing, clear: Hypothesis, words: Words
 ) -> None:
     told = with_items(brief, replace(clear, travels_with=("late_dinner", "high_carb_dinner")))
-    text = " ".join(page_text.seen(render(told, "session", rules, [clear.id])))
+    text = words(told, "session", [clear.id])
     assert text.count("something about meals") == 1
 
 
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("own", ["tag:the client", "food:you", "tag:when you tested it"])
 def test_a_client_s_own_words_come_out_unchanged(
-    brief: Briefing,
-    rules: RuleBook,
-    clear: Hypothesis,
-    page_text: ModuleType,
-    render: Render,
-    kind: str,
-    own: str,
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, kind: str, own: str, words: Words
 ) -> None:
     told = with_items(brief, replace(clear, factors=(own,)))
-    text = " ".join(page_text.seen(render(told, kind, rules, [clear.id])))
+    text = words(told, kind, [clear.id])
     assert rules.factor(own).phrase in text.replace("The tag", "the tag").replace("Food", "food")
 
 
 def test_hiding_a_food_changes_no_other_word(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, render: Render
+    brief: Briefing, clear: Hypothesis, page_of: Render
 ) -> None:
     hidden = replace(first(brief.ranking, family="search"), id="0", factors=("food:a",))
     ranking = replace(brief.ranking, hypotheses=(*brief.ranking.hypotheses, hidden))
     pages_ = [
-        render(replace(brief, ranking=one), "session", rules, [clear.id])
+        page_of(replace(brief, ranking=one), "session", [clear.id])
         for one in (brief.ranking, ranking)
     ]
     assert [page.count(clear.sentence) for page in pages_] == [1, 1]
