@@ -133,7 +133,8 @@ def _put(document: TOMLDocument, key: str, before: Any, after: Any) -> None:
     elif isinstance(after, tuple):
         whole = (isinstance(item, float) and item.is_integer() for item in after)
         plain = [int(item) if own else item for item, own in zip(after, whole, strict=True)]
-        set_key(document, key, plain)
+        array = tomlkit.item(plain)
+        set_key(document, key, array.multiline(len(plain) > 1 and isinstance(plain[0], date)))
     else:
         set_key(document, key, after)
 

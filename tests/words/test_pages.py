@@ -20,7 +20,7 @@ from miner.rulebook import RuleBook
 
 Render = Callable[..., str]
 Seen = Callable[..., list[str]]
-Words = Callable[..., str]
+TextOf = Callable[..., str]
 
 CLIENT_PAGES = ("session", "take-home")
 MONTHS = ("January", "February", "March")
@@ -54,7 +54,7 @@ def seen(page_of: Render, page_text: ModuleType) -> Seen:
 
 
 @pytest.fixture(scope="module")
-def words(seen: Seen) -> Words:
+def text_of(seen: Seen) -> TextOf:
     """The same in one line."""
     return lambda *which: " ".join(seen(*which))
 
@@ -158,7 +158,7 @@ def test_a_question_of_the_clients_own_is_shown_without_being_chosen(
 
 @pytest.mark.parametrize("kind", CLIENT_PAGES)
 def test_the_client_sees_the_action_of_a_caution_and_not_its_reason(
-    brief: Briefing, rules: RuleBook, kind: str, clear: Hypothesis, words: Words
+    brief: Briefing, rules: RuleBook, kind: str, clear: Hypothesis, text_of: TextOf
 ) -> None:
     from miner.core.results import CautionKind, CautionText
 
@@ -166,15 +166,15 @@ def test_the_client_sees_the_action_of_a_caution_and_not_its_reason(
     action = rules.cautions.intake["insulin"].client_action
     said = (CautionText(CautionKind.INTAKE, reason), *brief.check.cautions)
     cautious = replace(brief, actions=(action,), check=replace(brief.check, cautions=said))
-    text = words(cautious, kind, [clear.id])
+    text = text_of(cautious, kind, [clear.id])
     assert action in text
     assert "nsulin" not in text
     assert rules.factor("short_sleep").try_ not in text
-    assert reason in words(cautious, "preparation")
+    assert reason in text_of(cautious, "preparation")
 
 
 def test_what_calls_for_a_clinician_stands_before_any_pattern_on_every_page(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, words: Words
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, text_of: TextOf
 ) -> None:
     from miner.core.results import CautionKind, CautionText
 
@@ -191,7 +191,8 @@ def test_what_calls_for_a_clinician_stands_before_any_pattern_on_every_page(
         ranking=replace(brief.ranking, notes=("Clear without leaving them out.",)),
     )  # fmt: skip
     pages = {
-        kind: words(cautious, kind, [clear.id]) for kind in ("preparation", "session", "take-home")
+        kind: text_of(cautious, kind, [clear.id])
+        for kind in ("preparation", "session", "take-home")
     }
     first = pages["preparation"].index(brief.ranking.verdict)
     first = min(first, pages["preparation"].index("Clear without leaving them out."))
@@ -202,10 +203,10 @@ def test_what_calls_for_a_clinician_stands_before_any_pattern_on_every_page(
 
 @pytest.mark.parametrize("kind", SHARED_KINDS)
 def test_no_p_value_no_score_and_no_causal_word_is_shared(
-    brief: Briefing, kind: str, words: Words
+    brief: Briefing, kind: str, text_of: TextOf
 ) -> None:
     chosen = list(brief.whys)[:3]
-    text = words(brief, kind, chosen)
+    text = text_of(brief, kind, chosen)
     assert not re.search(
         r"\bp\b|p-value|\bscores?\b|adjusted|\blift\b|leverage|significan|\bbad\b|\bgood days?\b"
         r"|\bcaus|trigger|because|prove|hypothes|danger|target",
@@ -233,10 +234,10 @@ def test_calm_pages_have_no_number_and_no_curve(
 
 @pytest.mark.parametrize("evidence", list(Evidence))
 def test_what_is_said_calmly_follows_the_level(
-    brief: Briefing, clear: Hypothesis, evidence: Evidence, words: Words
+    brief: Briefing, clear: Hypothesis, evidence: Evidence, text_of: TextOf
 ) -> None:
     told = with_items(replace(brief, calm=True), replace(clear, evidence=evidence))
-    text = words(told, "session", [clear.id])
+    text = text_of(told, "session", [clear.id])
     expected = {
         Evidence.CLEAR: "A short night tended to go with higher wake glucose.",
         Evidence.HINT: "A short night may go with higher wake glucose. It may be luck.",
@@ -318,14 +319,14 @@ def test_numbers_stand_in_the_unit_of_the_practice(
 
 
 def test_a_try_is_shown_only_where_the_difference_went_its_way(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, words: Words
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, text_of: TextOf
 ) -> None:
     assert clear.difference is not None
     words = rules.factor("short_sleep").try_
     for difference, shown in ((clear.difference, True), (-clear.difference, False)):
         told = with_items(brief, replace(clear, difference=difference))
         for kind in CLIENT_PAGES:
-            text = words(told, kind, [clear.id])
+            text = text_of(told, kind, [clear.id])
             assert (words in text) is shown
             assert ("Test it." in text) is (shown and kind == "session")
 
@@ -369,7 +370,7 @@ def test_every_habit_can_be_taken_home_in_short_sentences(
     assert page_text.grade(lines) <= 6.0
 
 
-def test_the_measure_of_reading_is_the_published_one(page_text: ModuleType, words: Words) -> None:
+def test_the_measure_of_reading_is_the_published_one(page_text: ModuleType) -> None:
     # "The cat sat on the mat." has 6 words of one syllable: 0.39 * 6 + 11.8 - 15.59 = -1.45, the
     # value usually given for it under Kincaid's formula of 1975.
     assert page_text.grade(page_text.sentences(["The cat sat on the mat."])) == pytest.approx(-1.45)
@@ -414,9 +415,9 @@ def test_the_practitioner_is_told_of_high_days_without_notes(brief: Briefing, se
 
 
 def test_the_doctor_gets_measures_with_definitions_and_no_advice(
-    brief: Briefing, clear: Hypothesis, words: Words
+    brief: Briefing, clear: Hypothesis, text_of: TextOf
 ) -> None:
-    text = words(brief, "doctor", [clear.id])
+    text = text_of(brief, "doctor", [clear.id])
     for item in brief.measures:
         assert str(item.name) in text
         assert str(item.definition) in text
@@ -424,29 +425,31 @@ def test_the_doctor_gets_measures_with_definitions_and_no_advice(
     assert not re.search(r"\b(should|try|walk|bed|earlier|call|keep|advice)\b", text, re.IGNORECASE)
 
 
-def test_the_dates_of_a_plan_stand_on_the_page_to_take_home(brief: Briefing, words: Words) -> None:
+def test_the_dates_of_a_plan_stand_on_the_page_to_take_home(
+    brief: Briefing, text_of: TextOf
+) -> None:
     from miner.core.results.briefing import TrialDates
 
     trial = TrialDates(
         "p1", "Go to bed 45 minutes earlier.", (("2026-03-02", "2026-03-04"),),
         (("2026-03-05", "2026-03-07"), ("2026-03-08", "2026-03-08")),
     )  # fmt: skip
-    text = words(replace(brief, trial=trial), "take-home")
+    text = text_of(replace(brief, trial=trial), "take-home")
     assert "Go to bed 45 minutes earlier. Days to try it: 2 Mar to 4 Mar." in text
     assert "Days as usual: 5 Mar to 7 Mar, 8 March." in text
 
 
-def test_the_doctor_reads_of_the_client_not_to_the_client(brief: Briefing, words: Words) -> None:
+def test_the_doctor_reads_of_the_client_not_to_the_client(brief: Briefing, text_of: TextOf) -> None:
     shown = [item for item in brief.ranking.hypotheses if item.id in brief.whys]
     above = first(replace(brief.ranking, hypotheses=tuple(shown)), outcome="minutes_above")
-    text = words(brief, "doctor", [above.id])
+    text = text_of(brief, "doctor", [above.id])
     assert "in the client's higher quarter" in text
     assert "time above the client's range" in text
     assert "your" not in text.casefold().split()
 
 
 def test_what_was_not_tested_is_told_apart_from_what_could_not_be_told(
-    brief: Briefing, words: Words, seen: Seen
+    brief: Briefing, text_of: TextOf, seen: Seen
 ) -> None:
     assert brief.by_meal is not None
     each = (brief.ranking, brief.by_meal)
@@ -461,7 +464,7 @@ def test_what_was_not_tested_is_told_apart_from_what_could_not_be_told(
     assert told in blocks
     assert f"{len(closed)} more could not be looked at: too few notes, or too much alike." in blocks
     own = [item for item in brief.ranking.hypotheses if item in closed]
-    text = words(brief, "preparation")
+    text = text_of(brief, "preparation")
     assert f"({len(own)} not tested: too few days, or too much alike)" in text
 
 
@@ -475,23 +478,23 @@ def test_what_was_not_tested_is_told_apart_from_what_could_not_be_told(
     ],
 )
 def test_how_often_the_records_were_ranked_is_told_plainly(
-    brief: Briefing, times: int, by_meal: bool, told: str, words: Words
+    brief: Briefing, times: int, by_meal: bool, told: str, text_of: TextOf
 ) -> None:
     ranking = replace(brief.ranking, rankings_of_these_records=times)
     own = replace(brief, ranking=ranking, by_meal=brief.by_meal if by_meal else None)
-    text = words(own, "preparation")
+    text = text_of(own, "preparation")
     assert told in text
     assert ("the records twice" in text or "were ranked in" in text) is bool(told)
 
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_cautions_come_before_any_pattern(
-    brief: Briefing, kind: str, clear: Hypothesis, words: Words
+    brief: Briefing, kind: str, clear: Hypothesis, text_of: TextOf
 ) -> None:
     check = replace(brief.check, cautions=(CautionText(CautionKind.REFERRAL, "Refer at once."),))
     ranking = replace(brief.ranking, notes=("A note on the ranking.",))
     told = replace(brief, check=check, actions=("See your doctor first.",), ranking=ranking)
-    text = words(told, kind, [clear.id])
+    text = text_of(told, kind, [clear.id])
     pattern = text.lower().index("short night")
     if kind == "preparation":
         assert text.index("Refer at once.") < text.index("A note on the ranking.") < pattern
@@ -533,28 +536,28 @@ def test_where_nothing_could_be_asked_no_page_says_that_it_was(
 
 
 def test_what_an_earlier_ranking_said_stands_beside_what_is_found_now(
-    brief: Briefing, clear: Hypothesis, words: Words
+    brief: Briefing, clear: Hypothesis, text_of: TextOf
 ) -> None:
     told = replace(brief, earlier=(EarlierResult("2026-02-01", clear.id, "hint"),))
-    text = words(told, "preparation")
+    text = text_of(told, "preparation")
     assert ": hint on 1 February 2026; now: clear enough to test" in text
 
 
 def test_two_habits_that_are_not_named_are_one_line(
-    brief: Briefing, clear: Hypothesis, words: Words
+    brief: Briefing, clear: Hypothesis, text_of: TextOf
 ) -> None:
     told = with_items(brief, replace(clear, travels_with=("late_dinner", "high_carb_dinner")))
-    text = words(told, "session", [clear.id])
+    text = text_of(told, "session", [clear.id])
     assert text.count("something about meals") == 1
 
 
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("own", ["tag:the client", "food:you", "tag:when you tested it"])
 def test_a_client_s_own_words_come_out_unchanged(
-    brief: Briefing, rules: RuleBook, clear: Hypothesis, kind: str, own: str, words: Words
+    brief: Briefing, rules: RuleBook, clear: Hypothesis, kind: str, own: str, text_of: TextOf
 ) -> None:
     told = with_items(brief, replace(clear, factors=(own,)))
-    text = words(told, kind, [clear.id])
+    text = text_of(told, kind, [clear.id])
     assert rules.factor(own).phrase in text.replace("The tag", "the tag").replace("Food", "food")
 
 

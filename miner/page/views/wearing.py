@@ -79,4 +79,5 @@ def _mg_dl(text: str, unit: str) -> float:
         value = float(text.replace(",", "."))
     except ValueError as error:
         raise MinerError("page.glucose_not_a_number", text=text[:20], unit=unit) from error
-    return round(value * MG_DL_PER_MMOL_L, 1) if unit == "mmol/L" else value
+    found = round(value * MG_DL_PER_MMOL_L, 1) if unit == "mmol/L" else value
+    return int(found) if found.is_integer() else found
