@@ -29,6 +29,6 @@ def command(client: Path, rules: Path | None, form: str) -> None:
     put_as(
         form,
         text=lambda: days_parts(code, table, books, display_unit=unit),
-        json=lambda: values.days_dict(code, table),
-        csv=lambda: values.days_csv(table),
+        json=lambda: values.table_dict(code, table),
+        csv=lambda: values.table_csv(table),
     )

@@ -52,8 +52,8 @@ def _table(read: Client, books: RuleBook, form: str, out: Path | None) -> None:
         text=lambda: cautioned(
             read, books, meals.meals_parts(code, table, books, again, unit), beside=False
         ),
-        json=lambda: values.meals_dict(code, table, again),
-        csv=lambda: values.meals_csv(table),
+        json=lambda: values.table_dict(code, table, again),
+        csv=lambda: values.table_csv(table),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from io import StringIO
 from typing import Any
 
@@ -12,13 +12,26 @@ from miner.core.results import Ranking
 from miner.core.results.caseload import Caseload
 from miner.core.results.meals import MealComparison, Repeats
 from miner.core.results.why import UnitBehind, Why, told, told_between
-from miner.words.days import Table
-from miner.words.meals import MealTable
+from miner.words.days import FeatureTable
 from miner.words.safe import clean
 
 LONGEST = 32_000
 """Characters of a cell; a usual spreadsheet holds at most 32,767."""
-MEAL_HEAD = ("meal", "date", "usable", "left_out", "sensor", "kind", "label", "carbs_g", "baseline")
+HEADS = {
+    "day": ("date", "usable", "left_out", "sensor"),
+    "meal": (
+        "meal",
+        "date",
+        "usable",
+        "left_out",
+        "sensor",
+        "kind",
+        "label",
+        "carbs_g",
+        "baseline",
+    ),
+}
+"""What stands before the outcomes, by unit."""
 
 
 def sheet(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
@@ -105,8 +118,8 @@ def caseload_csv(found: Caseload) -> str:
     return sheet(header, rows)
 
 
-def days_dict(client: str, units: Table) -> dict[str, Any]:
-    """Return a feature table as plain values, None where unknown."""
+def table_dict(client: str, units: FeatureTable, repeats: Repeats | None = None) -> dict[str, Any]:
+    """Return a feature table as plain values, None where unknown; of meals how they repeat."""
     header = _header(units)
     return {
         "client": client,
@@ -114,69 +127,39 @@ def days_dict(client: str, units: Table) -> dict[str, Any]:
         "usable_units": int(units.frame["usable"].sum()),
         "outcomes": list(units.outcomes),
         "factors": list(units.factors),
+        **({} if repeats is None else {"repeats": repeats.to_dict()}),
         "rows": [dict(zip(header, row, strict=True)) for row in _rows(units)],
     }
 
 
-def days_csv(units: Table) -> str:
+def table_csv(units: FeatureTable) -> str:
     """Return one line a unit: outcomes in full, factors 1, 0 or empty."""
     return sheet(_header(units), _rows(units))
 
 
-def _header(units: Table) -> list[str]:
-    name = ["date"] if units.unit == "day" else [units.unit, "date"]
-    return [*name, "usable", "left_out", "sensor", *units.outcomes, *units.factors]
+def _header(units: FeatureTable) -> list[str]:
+    return [*HEADS[units.unit], *units.outcomes, *units.factors]
 
 
-def _rows(units: Table) -> Iterator[list[Any]]:
+def _rows(units: FeatureTable) -> Iterator[list[Any]]:
     for name, row in zip(units.frame.index, units.frame.to_dict("records"), strict=True):
-        first = [str(row["date"])] if units.unit == "day" else [str(name), str(row["date"])]
+        head = [_head(column, str(name), row) for column in HEADS[units.unit]]
         outcomes = [_known(row[column]) for column in units.outcomes]
-        factors = [_whole(row[column]) for column in units.factors]
-        labels = [bool(row["usable"]), str(row["left_out"]), str(row["sensor"])]
-        yield [*first, *labels, *outcomes, *factors]
+        yield [*head, *outcomes, *(_whole(row[column]) for column in units.factors)]
 
 
-def meals_dict(client: str, meals: MealTable, repeats: Repeats) -> dict[str, Any]:
-    """Return a meal table as plain values, None where unknown."""
-    header = [*MEAL_HEAD, *meals.outcomes, *meals.factors]
-    return {
-        "client": client,
-        "unit": "meal",
-        "usable_units": int(meals.frame["usable"].sum()),
-        "outcomes": list(meals.outcomes),
-        "factors": list(meals.factors),
-        "repeats": repeats.to_dict(),
-        "rows": [dict(zip(header, row, strict=True)) for row in _meal_rows(meals)],
-    }
-
-
-def meals_csv(meals: MealTable) -> str:
-    """Return one line a meal: outcomes in full, factors 1, 0 or empty."""
-    return sheet([*MEAL_HEAD, *meals.outcomes, *meals.factors], _meal_rows(meals))
+def _head(column: str, name: str, row: Mapping[Hashable, Any]) -> Any:
+    if column in ("carbs_g", "baseline"):
+        return _known(row[column])
+    if column == "usable":
+        return bool(row[column])
+    return name if column == "meal" else str(row["meal" if column == "kind" else column])
 
 
 def comparison_csv(found: MealComparison) -> str:
     """Return one line a pair."""
     frame = found.to_frame()
     return sheet(list(frame.columns) or ["with"], frame.to_numpy(object).tolist())
-
-
-def _meal_rows(meals: MealTable) -> Iterator[list[Any]]:
-    for name, row in zip(meals.frame.index, meals.frame.to_dict("records"), strict=True):
-        yield [
-            str(name),
-            str(row["date"]),
-            bool(row["usable"]),
-            str(row["left_out"]),
-            str(row["sensor"]),
-            str(row["meal"]),
-            str(row["label"]),
-            _known(row["carbs_g"]),
-            _known(row["baseline"]),
-            *(_known(row[column]) for column in meals.outcomes),
-            *(_whole(row[column]) for column in meals.factors),
-        ]
 
 
 def _known(value: Any) -> float | None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from string import ascii_lowercase
 from typing import TYPE_CHECKING, Protocol
 
-from miner.core.messages import several
+from miner.core.messages import Message, several
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import BLANK, Part, Parts, Strip, heading, paragraph, section, table
@@ -19,7 +19,7 @@ STRIP = 50
 _NAME_WIDTH = 24
 
 
-class Table(Protocol):
+class FeatureTable(Protocol):
     """A feature table: see ``miner.tables.unit_table``."""
 
     @property
@@ -42,8 +42,15 @@ class Table(Protocol):
         """Names of the factor columns."""
         ...
 
+    @property
+    def reasons(self) -> Mapping[tuple[str, str], Message]:
+        """(unit, column) -> why that cell is unknown."""
+        ...
 
-def days_parts(client: str, units: Table, rules: RuleBook, *, display_unit: str = "mg/dL") -> Parts:
+
+def days_parts(
+    client: str, units: FeatureTable, rules: RuleBook, *, display_unit: str = "mg/dL"
+) -> Parts:
     """Return a feature table as headings, tables and strips.
 
     Args:
@@ -73,7 +80,9 @@ def _letter(place: int) -> str:
     return ascii_lowercase[letter] * (times + 1)
 
 
-def _outcomes(units: Table, rules: RuleBook, amounts: Amounts, reasons: Mapping[str, str]) -> Parts:
+def _outcomes(
+    units: FeatureTable, rules: RuleBook, amounts: Amounts, reasons: Mapping[str, str]
+) -> Parts:
     names = [(name, _unit(name, rules)) for name in units.outcomes]
     sensors = bool((units.frame["sensor"] != "").any())
     columns: list[str] = [units.unit, "out"]
@@ -96,7 +105,7 @@ def _unit(name: str, rules: RuleBook) -> str:
     return rules.outcomes[name].measure_unit if name in rules.outcomes else ""
 
 
-def _strips(units: Table) -> Iterator[Part]:
+def _strips(units: FeatureTable) -> Iterator[Part]:
     marks = {
         name: "".join("?" if v != v else "x" if v else "." for v in units.frame[name])
         for name in units.factors

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
-from miner.core.messages import Message, several
+from miner.core.messages import several
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
+from miner.words.days import FeatureTable
 from miner.words.document import Parts, heading, paragraph, section, table
 from miner.words.safe import clean
 from miner.words.said import reason_kind
 from miner.words.sentences import factor_name
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from miner.core.results.meals import MealComparison, MealPair, Repeats
 
 
@@ -58,32 +56,8 @@ def repeats_sentence(found: Repeats, label: str, unit: str, amounts: Amounts) ->
     )
 
 
-class MealTable(Protocol):
-    """A feature table by meal: see ``miner.tables.unit_table``."""
-
-    @property
-    def frame(self) -> pd.DataFrame:
-        """One row a meal."""
-        ...
-
-    @property
-    def outcomes(self) -> tuple[str, ...]:
-        """Names of the outcome columns."""
-        ...
-
-    @property
-    def factors(self) -> tuple[str, ...]:
-        """Names of the factor columns."""
-        ...
-
-    @property
-    def reasons(self) -> Mapping[tuple[str, str], Message]:
-        """(meal, column) -> why that cell is unknown."""
-        ...
-
-
 def meals_parts(
-    client: str, meals: MealTable, rules: RuleBook, repeats: Repeats, display_unit: str = "mg/dL"
+    client: str, meals: FeatureTable, rules: RuleBook, repeats: Repeats, display_unit: str = "mg/dL"
 ) -> Parts:
     """Return a meal table as headings, paragraphs and tables.
 
@@ -119,7 +93,7 @@ def comparison_parts(found: MealComparison, rules: RuleBook, display_unit: str =
     ]
 
 
-def _rows_shown(meals: MealTable, rules: RuleBook, amounts: Amounts) -> Parts:
+def _rows_shown(meals: FeatureTable, rules: RuleBook, amounts: Amounts) -> Parts:
     units = [(name, rules.outcome(name, "meal").measure_unit) for name in meals.outcomes]
     columns: list[str] = ["meal", "", "label", ">carbs\ng"]
     columns += [
@@ -150,7 +124,7 @@ def _when(unit: str) -> str:
     return clean(unit[5:].replace("T", " "), 24)
 
 
-def _why(meals: MealTable) -> Parts:
+def _why(meals: FeatureTable) -> Parts:
     left_out = Counter(reason_kind(why) for why in meals.frame["left_out"] if why)
     usable = set(meals.frame.index[meals.frame["usable"].astype(bool)])
     unknown = Counter(
@@ -162,7 +136,7 @@ def _why(meals: MealTable) -> Parts:
     return [paragraph(f"{several(count, 'meal')}: {clean(why, 200)}", 2) for why, count in lines]
 
 
-def _habits(meals: MealTable, rules: RuleBook) -> Parts:
+def _habits(meals: FeatureTable, rules: RuleBook) -> Parts:
     part = meals.frame[meals.frame["usable"].astype(bool)]
     columns: list[str] = ["", ">yes", ">no", ">unknown"]
     rows = [

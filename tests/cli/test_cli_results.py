@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from miner.render.terminal import render
-from miner.render.values import days_csv
+from miner.render.values import table_csv
 from miner.words.check import check_parts
 from miner.words.days import days_parts
 from miner.words.ranking import ranking_parts
@@ -32,7 +32,7 @@ def test_check_prints_json(steps: Any, run: Any) -> None:
 def test_days_prints_each_form(steps: Any, run: Any) -> None:
     text = render(days_parts("client-07", steps.table, steps.books))
     assert run("days", "client-07").stdout == text
-    assert run("days", "client-07", "--format", "csv").stdout == days_csv(steps.table)
+    assert run("days", "client-07", "--format", "csv").stdout == table_csv(steps.table)
     rows = json.loads(run("days", "client-07", "--format", "json").stdout)["rows"]
     assert [row["short_sleep"] for row in rows] == [1, None, 0]
 

@@ -8,7 +8,7 @@ from types import ModuleType
 import pandas as pd
 
 from miner.render.terminal import render
-from miner.render.values import days_csv, days_dict, sheet
+from miner.render.values import sheet, table_csv, table_dict
 from miner.rulebook import RuleBook
 from miner.words.days import STRIP, days_parts
 
@@ -45,7 +45,7 @@ def test_mmol_changes_levels_and_not_minutes(samples: ModuleType, rules: RuleBoo
 
 def test_a_spreadsheet_gets_one_line_a_day_in_full(samples: ModuleType) -> None:
     assert (
-        days_csv(samples.day_table())
+        table_csv(samples.day_table())
         == """\
 date,usable,left_out,sensor,wake_glucose,minutes_above,short_sleep,tag:rain
 2026-03-01,1,,A,98.25,0.0,1,0
@@ -58,19 +58,19 @@ date,usable,left_out,sensor,wake_glucose,minutes_above,short_sleep,tag:rain
 def test_numbers_in_the_sheet_come_back_unrounded(samples: ModuleType) -> None:
     table = samples.day_table()
     table.frame["wake_glucose"] = [1 / 3, 100 * 2**0.5, 98.0]
-    rows = list(csv.DictReader(StringIO(days_csv(table))))
+    rows = list(csv.DictReader(StringIO(table_csv(table))))
     assert [float(row["wake_glucose"]) for row in rows] == [1 / 3, 100 * 2**0.5, 98.0]
 
 
 def test_a_meal_carries_its_name_and_its_date(samples: ModuleType) -> None:
     table = samples.day_table()
     table.unit = "meal"
-    first = days_csv(table).splitlines()[0]
+    first = table_csv(table).splitlines()[0]
     assert first.startswith("meal,date,usable")
 
 
 def test_json_holds_null_where_unknown(samples: ModuleType) -> None:
-    found = json.loads(json.dumps(days_dict("client-07", samples.day_table()), allow_nan=False))
+    found = json.loads(json.dumps(table_dict("client-07", samples.day_table()), allow_nan=False))
     assert found["usable_units"] == 2
     assert found["rows"][2] == {
         "date": "2026-03-03",
@@ -99,8 +99,8 @@ def test_no_days_at_all_are_no_fault(samples: ModuleType, rules: RuleBook) -> No
     table = samples.day_table()
     table.frame = table.frame.iloc[:0]
     assert render(days_parts("c", table, rules)) == "c: 0 of 0 days can be used.\n"
-    assert len(days_csv(table).splitlines()) == 1
-    assert days_dict("c", table)["rows"] == []
+    assert len(table_csv(table).splitlines()) == 1
+    assert table_dict("c", table)["rows"] == []
 
 
 def test_many_reasons_get_letters_of_their_own(samples: ModuleType, rules: RuleBook) -> None:
