@@ -50,7 +50,7 @@ def command(practice: str, form: str, detail: bool, out: Path | None, **choices:
     PRACTICE is a folder of client folders, or an address such as s3://bucket/practice.
     """
     from miner import steps
-    from miner.render.caseload_page import caseload_page
+    from miner.render.pages import caseload_page
     from miner.render.values import caseload_csv
     from miner.words.practice import caseload_parts
 

@@ -39,16 +39,14 @@ def write_picture(
 
 
 def _page(figure: Figure, narrow: Figure | None, title: str, lines: Sequence[str]) -> str:
-    from markupsafe import Markup
-
     from miner.render.figures.inline import Styles, inline
     from miner.render.figures.paper import as_svg
-    from miner.render.page import fill
+    from miner.render.pages import fill
     from miner.words.safe import clean
 
     styles, title = Styles(), clean(title)
     wide, small = (
-        None if one is None else Markup(inline(as_svg(one), name, title, {}, styles))  # noqa: S704 - our own figure
+        None if one is None else inline(as_svg(one), name, title, {}, styles)
         for name, one in (("wide", figure), ("narrow", narrow))
     )
     told = [clean(line, 2000) for line in lines]

@@ -29,7 +29,7 @@ def may_be_written(out: Path, kind: Literal["page", "calendar"] = "page") -> Non
 def _mark(kind: str) -> str:
     if kind == "calendar":
         return CALENDAR
-    from miner.render.page import MARK
+    from miner.render.pages import MARK
 
     return MARK
 

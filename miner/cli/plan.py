@@ -80,6 +80,6 @@ def write_files(made: Plan, books: RuleBook, calendar: Path | None, page: Path |
 
         write_whole(calendar, plan_calendar(made))
     if page is not None:
-        from miner.render.plan_page import plan_page
+        from miner.render.pages import plan_page
 
         write_whole(page, plan_page(made, books))

@@ -17,8 +17,7 @@ from starlette.responses import HTMLResponse
 from miner.page.guard import POLICY, own_policy, sha
 from miner.page.places import address
 from miner.render.figures.inline import Styles, inline
-from miner.render.figures.paper import PALETTE, as_svg
-from miner.render.page import DARK
+from miner.render.figures.paper import DARK, PALETTE, as_svg
 from miner.render.pages import render as brief_page
 from miner.render.terminal import fitted
 from miner.words.document import Command, Heading, Paragraph, Part, Strip, Table

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup
@@ -16,9 +17,8 @@ from miner.core.results.briefing import Briefing, DayPicture
 from miner.core.results.meals import MealComparison
 from miner.core.results.why import UnitBehind
 from miner.render.figures.difference import Difference, difference, reach
-from miner.render.figures.dots import Dot, Line, Point, Row, dots, scatter
+from miner.render.figures.dots import Dot, Groups, Line, Point, Row, dots, lineup, scatter
 from miner.render.figures.inline import Styles, inline
-from miner.render.figures.lineup import Groups, lineup
 from miner.render.figures.meal_pairs import meal_pairs
 from miner.render.figures.month import LOWEST, TOP, month
 from miner.render.figures.paper import as_png, as_svg
@@ -45,6 +45,28 @@ class Drawn:
 
     wide: Markup
     narrow: Markup
+
+
+def wide_and_narrow(
+    name: str,
+    label: str,
+    draw: Callable[[bool], Figure],
+    styles: Styles,
+    marks: Mapping[str, str] = MappingProxyType({}),
+) -> Drawn:
+    """Return a figure drawn wide and narrow.
+
+    Args:
+        name: unlike that of any other figure of the page.
+        label: what it shows, for those who cannot see it.
+        draw: whether it is wide -> the figure.
+        styles: where the looks are collected.
+        marks: for each mark what it is, by its key.
+    """
+    return Drawn(
+        inline(as_svg(draw(True)), f"{name}-w", label, marks, styles),
+        inline(as_svg(draw(False)), f"{name}-n", label, marks, styles),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,13 +295,9 @@ class Studio:
         return Dot(unit.unit, self.shown(unit.outcome or 0.0, item.unit), unit.high == 1.0)
 
     def _both(
-        self, name: str, label: str, marks: dict[str, str], draw: Callable[[bool], Figure]
+        self, name: str, label: str, marks: Mapping[str, str], draw: Callable[[bool], Figure]
     ) -> Drawn:
-        sides = (
-            Markup(inline(as_svg(draw(wide)), f"{name}-{side}", label, marks, self.styles))  # noqa: S704
-            for wide, side in ((True, "w"), (False, "n"))
-        )
-        return Drawn(*sides)
+        return wide_and_narrow(name, label, draw, self.styles, marks)
 
 
 def dot_size(rows: Sequence[Row]) -> float:

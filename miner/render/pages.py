@@ -1,24 +1,97 @@
-"""The four pages of a client, each a file of its own that asks for nothing else."""
+"""The pages: of a client, of a plan, of a practice; each a file that asks for nothing else."""
 
 from __future__ import annotations
 
+import base64
+import hashlib
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
 from typing import Any
 
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
 from miner.core.messages import MinerError
+from miner.core.results import Evidence, Plan
 from miner.core.results.briefing import KINDS, MAX_ON_ONE_SIDE, Briefing, NoteAt
-from miner.render.drawn import MANY_DAYS, Studio
+from miner.core.results.caseload import Caseload, PooledEffect
+from miner.render.drawn import MANY_DAYS, NARROW, WIDE, Drawn, Studio, wide_and_narrow
+from miner.render.figures.difference import PooledNumbers, pooled
 from miner.render.figures.inline import Styles
 from miner.render.figures.month import HIGHEST, LOWEST
-from miner.render.page import fill
+from miner.render.figures.paper import DARK, PALETTE
 from miner.rulebook import RuleBook
-from miner.words.amounts import MG_DL_PER_MMOL_L
+from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts
 from miner.words.door import Audience, at_door, said_to
 from miner.words.handouts import Card, doctor, session, take_home
+from miner.words.plan import LETTERS, beside
+from miner.words.practice import CaseloadTeller, first, named
 from miner.words.preparation import preparation
 from miner.words.safe import clean
+from miner.words.sentences import evidence_words, habit_phrase, outcome_label
 from miner.words.teller import Teller
-from miner.words.wording import day_name
+from miner.words.wording import DAYS, capital, client_always, day_name, full_date, say
+
+MARK = '<meta name="generator" content="miner">'
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("miner.render", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def fill(template: str, styles: Styles, **context: Any) -> str:
+    """Return a whole page.
+
+    Args:
+        template: a file of ``templates/``.
+        styles: the looks its figures use.
+        context: what the template asks for; text is escaped.
+    """
+    looks = f"{_themes()}\n{_read('page.css')}\n{styles.css()}\n"
+    script = _read("page.js")
+    return (
+        _environment()
+        .get_template(template)
+        .render(
+            looks=Markup(looks),  # noqa: S704 - our own files and the figures' looks
+            script=Markup(script),  # noqa: S704 - our own file
+            policy=_policy(looks, script),
+            **context,
+        )
+    )
+
+
+def _read(name: str) -> str:
+    return (resources.files("miner.render") / "templates" / name).read_text(encoding="utf-8")
+
+
+def _themes() -> str:
+    light = "".join(f"--{name}:{value};" for name, value in PALETTE.items())
+    dark = "".join(f"--{name}:{value};" for name, value in DARK.items())
+    return (
+        f":root{{{light}color-scheme:light dark}}\n"
+        f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}"
+    )
+
+
+def _policy(looks: str, script: str) -> str:
+    allowed = {"script-src": script, "style-src": looks}
+    hashes = "; ".join(f"{kind} 'sha256-{_sha(text)}'" for kind, text in allowed.items())
+    return f"default-src 'none'; {hashes}; base-uri 'none'; form-action 'none'"
+
+
+def _sha(text: str) -> str:
+    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+
 
 _MAKERS: Mapping[str, tuple[Audience, Callable[[Teller], dict[str, Any]]]] = {
     "preparation": (Audience.PRACTITIONER, preparation),
@@ -29,14 +102,6 @@ _MAKERS: Mapping[str, tuple[Audience, Callable[[Teller], dict[str, Any]]]] = {
 HOURS_BEFORE = 9
 LANES = ("sleep", "stress", "activity", "meals", "tags")
 CLIENTS_OWN = ("meals", "tags")
-_NO_PICTURE: dict[str, Any] = {
-    "month": None,
-    "long": False,
-    "beyond": False,
-    "high_label": "",
-    "some_high": False,
-    "left_out": [],
-}
 
 
 def render(brief: Briefing, kind: str, rules: RuleBook, include: Sequence[str] = ()) -> str:
@@ -58,10 +123,10 @@ def render(brief: Briefing, kind: str, rules: RuleBook, include: Sequence[str] =
         raise MinerError("words.too_many_chosen", count=len(chosen), most=MAX_ON_ONE_SIDE)
     audience, words = _MAKERS[kind]
     teller, styles = Teller(brief, said_to(rules, audience), chosen), Styles()
-    drawn = {"session": _session_figures, "preparation": _preparation_figures}
+    figured = {"session": _session_figures, "preparation": _preparation_figures}
     with at_door("" if audience is Audience.CLIENT else "paper"):
         told, studio = words(teller), Studio(teller, styles)
-        figures = drawn[kind](told, studio) if kind in drawn else {}
+        figures = figured[kind](told, studio) if kind in figured else {}
     return fill(f"{kind}.html", styles, **told | figures)
 
 
@@ -73,7 +138,7 @@ def _session_figures(told: Mapping[str, Any], studio: Studio) -> dict[str, Any]:
     }
     return cards | {
         "reach": studio.reach() if told["nothing"] and not brief.calm else None,
-        **(_NO_PICTURE if brief.calm else days_shown(studio)),
+        "month": None if brief.calm else days_shown(studio),
         "curves": None if brief.calm or not brief.days else curves(studio, words=False),
     }
 
@@ -91,7 +156,7 @@ def _preparation_figures(told: Mapping[str, Any], studio: Studio) -> dict[str, A
         for teller, item in told["cards"]
     ]
     words = curves(studio, words=True) if studio.teller.brief.days else None
-    return {"cards": cards, **days_shown(studio), "curves": words}
+    return {"cards": cards, "month": days_shown(studio), "curves": words}
 
 
 def _figures(card: Card, studio: Studio) -> dict[str, Any]:
@@ -105,12 +170,14 @@ def _figures(card: Card, studio: Studio) -> dict[str, Any]:
     }
 
 
-def days_shown(studio: Studio) -> dict[str, Any]:
-    """Return the picture of the days, or None without any, and what stands in its key."""
+def days_shown(studio: Studio) -> dict[str, Any] | None:
+    """Return the picture of the days and what stands in its key, or None without any."""
     teller = studio.teller
     days, name = teller.brief.days, teller.brief.high_outcome
+    if not days:
+        return None
     return {
-        "month": studio.month() if days else None,
+        "figure": studio.month(),
         "long": len(days) > MANY_DAYS,
         "beyond": studio.beyond,
         "high_label": teller.rules.outcome(name).label if name else "",
@@ -164,3 +231,137 @@ def curves(studio: Studio, *, words: bool) -> dict[str, Any]:
 def _named(note: NoteAt, *, words: bool) -> list[str]:
     told = words and note.stream in CLIENTS_OWN
     return [clean(note.text, 60)] if told else []
+
+
+@dataclass(frozen=True, slots=True)
+class Square:
+    """One day of the page: its date, its letter (none on a free day), whether it counts."""
+
+    day: str
+    letter: str
+    counts: bool
+    sensor: bool
+
+
+def plan_page(plan: Plan, rules: RuleBook) -> str:
+    """Return a page without numbers of the client: what to do, when, and where to tick.
+
+    Args:
+        plan: what ``plan`` returned.
+        rules: the rule books, for the words.
+    """
+    by_week = weeks(plan)
+    days = [square for week in by_week for square in week if square]
+    free = any(not square.letter and not square.sensor for square in days)
+    return fill(
+        "plan.html",
+        Styles(),
+        plan=plan.plan,
+        first=full_date(plan.periods[0].first),
+        last=full_date(plan.periods[-1].last),
+        change=plan.change,
+        usual=say(rules, "plan", "usual_short"),
+        lines=[*beside(plan, rules), *([say(rules, "plan", "free")] if free else [])],
+        caption=say(rules, "plan", "tick"),
+        names=DAYS,
+        weeks=by_week,
+        stop_rules=plan.stop_rules,
+        always=client_always(rules),
+    )
+
+
+def weeks(plan: Plan) -> tuple[tuple[Square | None, ...], ...]:
+    """Return the days of a plan by week, Monday first; None outside the plan."""
+    from pandas import DatetimeIndex, Timedelta, date_range
+
+    letters = {
+        day: (LETTERS[period.arm], at >= period.leave_out_days)
+        for period in plan.periods
+        for at, day in enumerate(date_range(period.first, period.last))
+    }
+    sensors = set(DatetimeIndex(plan.sensor_changes)) - set(letters)
+    squares = {
+        day: Square(
+            day_and_month(str(day), short=True),
+            *letters.get(day, ("", False)),
+            sensor=day in sensors,
+        )
+        for day in date_range(min([*letters, *sensors]), max([*letters, *sensors]))
+    }
+    monday = min(squares) - Timedelta(days=min(squares).weekday())
+    every = [squares.get(day) for day in date_range(monday, max(squares))]
+    every += [None] * (-len(every) % 7)
+    return tuple(tuple(every[at : at + 7]) for at in range(0, len(every), 7))
+
+
+TOLD = (Evidence.CLEAR, Evidence.HINT)
+MOST_DRAWN, MOST_ROWS, MOST_NAMED = 12, 400, 40
+
+
+def caseload_page(found: Caseload, rules: RuleBook) -> str:
+    """Return the overview as an HTML file that asks for nothing else.
+
+    Args:
+        found: what ``caseload`` found.
+        rules: the rule books of the practice, for the words.
+    """
+    styles = Styles()
+    teller = CaseloadTeller.of(found, rules)
+    rows = sorted(found.clients, key=lambda row: row.status != "error")
+    effects = [item for item in found.pooled if item.evidence in TOLD]
+    return fill(
+        "caseload.html",
+        styles,
+        practice=clean(found.practice, 80),
+        lead=teller.lead(),
+        agreement=teller.agreement(),
+        eye=[(first(names, MOST_NAMED), text) for names, text in teller.eye()],
+        luck=teller.luck(),
+        clear_by_luck=teller.clear_by_luck(),
+        questions=[teller.question_cells(item) for item in teller.questions()],
+        rows=[teller.cells(row) for row in rows[:MOST_ROWS]],
+        more=max(0, len(rows) - MOST_ROWS),
+        unit=found.unit,
+        effects=[_effect(item, teller, styles, at) for at, item in enumerate(effects)],
+        numbers=[teller.numbers(item) for item in found.pooled],
+        traces=[clean(text, 400) for text in found.traces],
+        closing=teller.closing(),
+    )
+
+
+def _effect(item: PooledEffect, teller: CaseloadTeller, styles: Styles, at: int) -> dict[str, Any]:
+    rules, unit = teller.rules, teller.found.unit
+    waiting = [clean(row.client, 40) for row in item.by_client if row.suggestion]
+    apart = [
+        f"{clean(row.client, 40)} ({teller.amounts.difference(row.shrunken, item.unit)})"
+        for row in item.by_client
+        if row.differs
+    ]
+    label = outcome_label(item.outcome, rules, unit)
+    title = f"{habit_phrase(item, rules, unit)}: {label}"
+    return {
+        "title": capital(title),
+        "evidence": evidence_words(item.evidence, rules),
+        "told": teller.told(item),
+        "waiting": named(waiting),
+        "apart": named(apart),
+        "drawn": _drawn(item, teller.amounts, styles, at) if at < MOST_DRAWN else None,
+    }
+
+
+def _drawn(item: PooledEffect, show: Amounts, styles: Styles, at: int) -> Drawn | None:
+    if item.difference is None or item.interval is None:
+        return None
+    scale = 1.0 if show.unit(item.unit) == item.unit else 1 / MG_DL_PER_MMOL_L
+    span = 1.0 if item.per is None else item.per.span
+    numbers = PooledNumbers(
+        value=scale * item.difference,
+        interval=(scale * item.interval[0], scale * item.interval[1]),
+        clients=[scale * row.shrunken for row in item.by_client if row.shrunken is not None],
+        worth_it=scale * item.smallest_worth_it / span,
+        unit=show.unit(item.unit),
+    )
+    label = f"{item.sentence} A ring a client."
+    return wide_and_narrow(
+        f"pooled-{at}", label, lambda wide: pooled(numbers, WIDE if wide else NARROW), styles
+    )

@@ -12,7 +12,7 @@ from axe_playwright_python.sync_playwright import Axe
 from miner import rulebook
 from miner.core.results import Evidence
 from miner.core.results.caseload import ByClient, Caseload, ClientRow, Estimate, PooledEffect
-from miner.render.caseload_page import caseload_page
+from miner.render.pages import caseload_page
 from miner.steps.caseload import with_sentences
 
 LAPTOP, TELEPHONE = (1280, 800), (390, 844)

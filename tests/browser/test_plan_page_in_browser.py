@@ -12,7 +12,7 @@ from axe_playwright_python.sync_playwright import Axe
 from miner import rulebook
 from miner.core.results import Plan
 from miner.followup import planning
-from miner.render.plan_page import plan_page
+from miner.render.pages import plan_page
 from miner.words.wording import say
 
 START = date(2026, 7, 6)

@@ -22,7 +22,7 @@ from miner.core import resources
 from miner.core.messages import Message, Words, message
 from miner.core.results import Doubt, DoubtCode, Evidence
 from miner.core.results.caseload import Caseload, ClientRow
-from miner.render.caseload_page import caseload_page
+from miner.render.pages import caseload_page
 from miner.render.terminal import render
 from miner.render.values import caseload_csv
 from miner.rulebook import RuleBook

@@ -20,7 +20,7 @@ from miner.caseload.store import NAME
 from miner.cli.group import miner as commands
 from miner.core.results import Evidence, Shape
 from miner.core.results.caseload import Caseload, Suggestion
-from miner.render.caseload_page import caseload_page
+from miner.render.pages import caseload_page
 from miner.render.terminal import render
 from miner.stats.pooling import paule_mandel
 from miner.stats.pooling_own import DEPENDENCES, SlopesOnGrid

@@ -17,7 +17,7 @@ from miner.followup import planning
 from miner.followup.planning import Wish, make_plan, scatter
 from miner.followup.refusals import require_testable
 from miner.ledger import PlanEntry
-from miner.render.plan_page import plan_page
+from miner.render.pages import plan_page
 from miner.render.terminal import render
 from miner.stats.power import pairs_detectable, pairs_power
 from miner.words.plan import plan_calendar, plan_parts

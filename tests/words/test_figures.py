@@ -22,8 +22,15 @@ from miner.render.figures.dots import TALLEST, Dot, Row, dots
 from miner.render.figures.inline import Styles, inline
 from miner.render.figures.meal_pairs import meal_pairs
 from miner.render.figures.month import HIGHEST, LOWEST, month
-from miner.render.figures.paper import PALETTE, as_png, as_svg, levels, round_step, round_ticks
-from miner.render.page import DARK
+from miner.render.figures.paper import (
+    DARK,
+    PALETTE,
+    as_png,
+    as_svg,
+    levels,
+    round_step,
+    round_ticks,
+)
 from miner.rulebook import RuleBook
 from miner.words.meals import comparison_sentence
 

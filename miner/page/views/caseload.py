@@ -11,7 +11,7 @@ from miner.page.jobs import Progress
 from miner.page.places import address, clients_of
 from miner.page.render import DRAWING, own_page, page
 from miner.page.request import PageRequest
-from miner.render.caseload_page import caseload_page
+from miner.render.pages import caseload_page
 from miner.steps.settings import practice_file
 from miner.words.practice import caseload_parts
 from miner.words.said import rules_at_door

@@ -12,7 +12,7 @@ from miner.core.results import Plan
 from miner.page.places import TICKS, Missing, one_line
 from miner.page.render import own_page, page
 from miner.page.request import PageRequest, attached
-from miner.render.plan_page import plan_page
+from miner.render.pages import plan_page
 from miner.steps.settings import stamp
 from miner.steps.story import followup_state
 from miner.steps.ticking import sheet_of, write_ticks

@@ -23,6 +23,15 @@ PALETTE = {
     "one": "#3b4a94",
     "two": "#8d4b07",
 }
+# The same names on a dark page.
+DARK = {
+    "paper": "#1c1b19",
+    "ink": "#ece7dc",
+    "soft": "#b3ac9d",
+    "line": "#4b473f",
+    "one": "#a9b5f2",
+    "two": "#efb36d",
+}
 PAPER, INK, SOFT, LINE, ONE, TWO = PALETTE.values()
 
 # Under words that lines would run through.
