@@ -32,7 +32,15 @@ from miner.words.preparation import preparation
 from miner.words.safe import clean
 from miner.words.sentences import evidence_words, habit_phrase, outcome_label
 from miner.words.teller import Teller
-from miner.words.wording import DAYS, capital, client_always, day_name, full_date, say
+from miner.words.wording import (
+    DAYS,
+    capital,
+    client_always,
+    day_and_month,
+    day_name,
+    full_date,
+    say,
+)
 
 MARK = '<meta name="generator" content="miner">'
 

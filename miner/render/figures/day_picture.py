@@ -42,9 +42,8 @@ def day_picture(found: DayReview, display_unit: str = "mg/dL") -> Figure:
         upper = axes(figure, LEFT, 30, WIDTH - LEFT - 20, 300)
         lower = axes(figure, LEFT, 350, WIDTH - LEFT - 20, 165)
         for place in (upper, lower):
-            place.set_xlim(begin - 10, end + 10)
+            place.set(xlim=(begin - 10, end + 10), xticks=[])
             place.axvline(0, color=SOFT, linewidth=0.8)
-            place.set_xticks([])
         ticks = _ticks(found, begin, end)
         _glucose(upper, found, display_unit)
         _lanes(lower, found)

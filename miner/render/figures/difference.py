@@ -49,30 +49,38 @@ def difference(found: Difference, width: int) -> Figure:
     """
     ends = [abs(end) for end in found.interval or ()]
     reach = max([abs(found.value), found.worth_it * 1.5, found.unit_sd or 0.0, *ends]) * 1.08
-    ticks = [
-        tick for tick in round_ticks(-reach, reach, 8 if width > 500 else 5) if abs(tick) <= reach
-    ]
     words = f"difference, {found.unit}" + (f"\nfor {found.each}" if found.each else "")
     height = 164 if found.each else 146
     with drawing():
         figure = sheet(width, height)
         box = axes(figure, 16, 4, width - 32, 100)
-        box.set_xlim(-reach, reach)
-        box.set_ylim(100, 0)
-        box.set_yticks([])
-        box.set_xticks(ticks, [f"{tick:+g}" if tick else "0" for tick in ticks])
-        box.plot([0, 0], [0, 100], color=SOFT, lw=1.2, zorder=1)
-        worth = found.worth_it
-        _bracket(box, worth, 90, "too small to matter")
+        _scale(box, (-reach, reach), 100, width)
+        _bracket(box, found.worth_it, 90, "too small to matter")
         if found.unit_sd is not None:
             _bracket(box, found.unit_sd, 56, "usual variation")
-        if found.interval is not None:
-            box.plot(found.interval, [20, 20], color=ONE, lw=3.4, solid_capstyle="butt", zorder=3)
-            for end in found.interval:
-                box.plot([end, end], [12, 28], color=ONE, lw=2.2, zorder=3)
-        box.plot([found.value], [20], "o", ms=13, color=ONE, mew=0, zorder=4)
+        _estimate(box, found.value, found.interval, 20)
         figure.text(0.5, 8 / height, words, ha="center", fontsize=13, color=SOFT)
         return figure
+
+
+def _scale(box: Axes, ends: tuple[float, float], height: float, width: int) -> None:
+    """Set up a line of differences with their signs and a mark at 0."""
+    low, high = ends
+    ticks = [
+        tick for tick in round_ticks(low, high, 8 if width > 500 else 5) if low <= tick <= high
+    ]
+    box.set(xlim=ends, ylim=(height, 0), yticks=[])
+    box.set_xticks(ticks, [f"{tick:+g}" if tick else "0" for tick in ticks])
+    box.plot([0, 0], [0, height], color=SOFT, lw=1.2, zorder=1)
+
+
+def _estimate(box: Axes, value: float, interval: tuple[float, float] | None, line: float) -> None:
+    """Draw a value on a line with the bar of its interval."""
+    if interval is not None:
+        box.plot(interval, [line, line], color=ONE, lw=3.4, solid_capstyle="butt", zorder=3)
+        for end in interval:
+            box.plot([end, end], [line - 8, line + 8], color=ONE, lw=2.2, zorder=3)
+    box.plot([value], [line], "o", ms=13, color=ONE, mew=0, zorder=4)
 
 
 def _bracket(box: Axes, half: float, at: float, label: str) -> None:
@@ -96,10 +104,7 @@ def reach(lengths: Sequence[tuple[str, float, str]], width: int) -> Figure:
     with drawing():
         figure = sheet(width, height)
         box = axes(figure, 4, 2, width - 8, height - 4)
-        box.set_xlim(0, longest * 1.3)
-        box.set_ylim(52 * len(lengths), 0)
-        box.set_xticks([])
-        box.set_yticks([])
+        box.set(xlim=(0, longest * 1.3), ylim=(52 * len(lengths), 0), xticks=[], yticks=[])
         for at, (label, length, told) in enumerate(lengths):
             line = 52 * at + 38
             box.text(0, line - 14, label, fontsize=14, color=INK, va="baseline")
@@ -139,26 +144,15 @@ def pooled(found: PooledNumbers, width: int) -> Figure:
     wide = (width - 32) / (high - low)
     above = levels([value * wide for value in found.clients], 11)
     top = STEP * min(max(above, default=0), MOST_LEVELS) + 16
-    ticks = [
-        tick for tick in round_ticks(low, high, 8 if width > 500 else 5) if low <= tick <= high
-    ]
     height = top + 90
     with drawing():
         figure = sheet(width, height)
         box = axes(figure, 16, 4, width - 32, top + 40)
-        box.set_xlim(low, high)
-        box.set_ylim(top + 40, 0)
-        box.set_yticks([])
-        box.set_xticks(ticks, [f"{tick:+g}" if tick else "0" for tick in ticks])
         box.axvspan(-found.worth_it, found.worth_it, color=LINE, alpha=0.35, lw=0)
-        box.plot([0, 0], [0, top + 40], color=SOFT, lw=1.2, zorder=1)
+        _scale(box, (low, high), top + 40, width)
         places = [top - 8 - STEP * min(level, MOST_LEVELS) for level in above]
         box.plot(found.clients, places, "o", ms=8, color="none", mec=INK, mew=1.4, zorder=3)
-        line = top + 20
-        box.plot(found.interval, [line, line], color=ONE, lw=3.4, solid_capstyle="butt", zorder=3)
-        for end in found.interval:
-            box.plot([end, end], [line - 8, line + 8], color=ONE, lw=2.2, zorder=3)
-        box.plot([found.value], [line], "o", ms=13, color=ONE, mew=0, zorder=4)
+        _estimate(box, found.value, found.interval, top + 20)
         figure.text(
             0.5, 8 / height, f"difference, {found.unit}", ha="center", fontsize=13, color=SOFT
         )

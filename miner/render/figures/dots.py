@@ -81,9 +81,7 @@ def dots(rows: Sequence[Row], unit: str, width: int, size: float = 13.0) -> Figu
     with drawing():
         figure = sheet(width, total)
         box = axes(figure, 16, 4, inner, sum(heights))
-        box.set_xlim(low, high)
-        box.set_ylim(sum(heights), 0)
-        box.set_yticks([])
+        box.set(xlim=(low, high), ylim=(sum(heights), 0), yticks=[])
         box.set_xticks(ticks, [f"{tick:g}" for tick in ticks])
         for tick in ticks:
             box.axvline(tick, color=LINE, lw=0.8, zorder=0)
@@ -213,8 +211,7 @@ def scatter(
     with drawing():
         figure = sheet(width, total)
         box = axes(figure, LEFT, TOP, width - LEFT - 16, HEIGHT)
-        box.set_xlim(across[0], across[-1])
-        box.set_ylim(up[0], up[-1])
+        box.set(xlim=(across[0], across[-1]), ylim=(up[0], up[-1]))
         box.set_xticks(across, [f"{tick:g}" for tick in across])
         box.set_yticks(up, [f"{tick:g}" for tick in up])
         for tick in up:
@@ -271,10 +268,7 @@ def lineup(panels: Sequence[Groups], width: int, columns: int) -> Figure:
         for at, groups in enumerate(panels):
             left, top = (at % columns) * wide, (at // columns) * tall
             box = axes(figure, left + 6, top + 2, wide - 12, tall - 8)
-            box.set_xlim(low - pad, high + pad)
-            box.set_ylim(96, 2)
-            box.set_xticks([])
-            box.set_yticks([])
+            box.set(xlim=(low - pad, high + pad), ylim=(96, 2), xticks=[], yticks=[])
             box.text(low, 13, str(at + 1), fontsize=12, color=SOFT)
             size = 5.6
             pace = (high - low + 2 * pad) / (wide - 12)

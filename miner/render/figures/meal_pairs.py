@@ -64,10 +64,8 @@ def meal_pairs(
 
 def _legend(place: Axes, sides: tuple[str, str], wide: bool) -> None:
     """Name both sides, each beside a piece of its line with a dot on it."""
-    place.set_xlim(0, WIDTH if wide else NARROW)
-    place.set_ylim(LEGEND_LINE * (1 if wide else 2), 0)
-    place.set_xticks([])
-    place.set_yticks([])
+    across, lines = (WIDTH, 1) if wide else (NARROW, 2)
+    place.set(xlim=(0, across), ylim=(LEGEND_LINE * lines, 0), xticks=[], yticks=[])
     for row, ((name, colour, style), words) in enumerate(zip((WITH, WITHOUT), sides, strict=True)):
         left = 8 + row * wide * WIDTH / 2
         middle = (0.5 + row * (not wide)) * LEGEND_LINE

@@ -38,8 +38,8 @@ def month(days: Sequence[DayPicture], display_unit: str, width: int, height: int
     with drawing():
         figure = sheet(width, height)
         box = axes(figure, 46, 16, width - 66, height - 78)
-        box.set_xlim(-0.7, max(len(days), 14) - 0.3)
-        box.set_ylim(LOWEST / scale, HIGHEST / scale)
+        limits = LOWEST / scale, HIGHEST / scale
+        box.set(xlim=(-0.7, max(len(days), 14) - 0.3), ylim=limits)
         ticks = [tick for tick in _TICKS[display_unit] if tick * scale <= HIGHEST]
         box.set_yticks(ticks, [str(tick) for tick in ticks])
         for tick in ticks:
@@ -119,10 +119,7 @@ def _sensors(
     figure: Figure, box: Axes, days: Sequence[DayPicture], width: int, height: int
 ) -> None:
     strip = axes(figure, 46, height - 30, width - 66, 26)
-    strip.set_xlim(box.get_xlim())
-    strip.set_ylim(0, 1)
-    strip.set_xticks([])
-    strip.set_yticks([])
+    strip.set(xlim=box.get_xlim(), ylim=(0, 1), xticks=[], yticks=[])
     runs = [
         (name, [at for at, _ in run])
         for name, run in groupby(enumerate(days), key=lambda pair: pair[1].sensor)
