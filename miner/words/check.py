@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,48 +15,19 @@ from miner.words.cautions import FIRST, Cautions
 from miner.words.document import Fitted, Parts, heading, paragraph, section, table, urgent
 from miner.words.document import item as numbered
 from miner.words.safe import clean, name
-from miner.words.said import tells_count
+from miner.words.said import book, tells_count
 from miner.words.sentences import factor_name, factor_words
 from miner.words.wording import capital, day_and_month, listed, some_days, span_words
 
-TO_DO = {
-    "unlogged_rises": "Ask what was eaten at {count} without a meal noted within an hour: {days}. "
-    "Leave them out of talk of meals.",
-    "pressure_low": "Ask how the client lay in {nights} with a low that may be pressure on the "
-    "sensor: {days}. Note it in client.toml if it was.{real}",
-    "fast_change": "See whether the sensor was pressed, knocked or changed: {count} changed faster "
-    "than a body can ({days}).",
-    "sensor_step": "Ask whether a new sensor was put on: {count} with another level after it "
-    "({days}). If so add the times to sensor_changes.",
-    "tracker_not_worn": "Ask the client to wear the tracker through the day. Without it some habit "
-    "is not known on that day: {days}.",
-    "no_sleep": "Add the tracker's sleep export. Without it a day runs from 04:00 to 04:00, and "
-    "waking glucose is not known.",
-}
-"""What is to be done, by the code of a finding; others say what was found and what to do."""
-
 REAL, VERY_LOW = " Until then take it as real.", 54
-_COUNTED = {"unlogged_rises": "rise", "fast_change": "reading", "sensor_step": "gap"}
 _IN_NOT_USED = ("too_few_readings", "day_left_out")
 """What the list of days that are not used says already."""
 
 _BY_FILE = ("file_left_out",)
 """What is to be done for each file by itself."""
 
-_TOGETHER = re.compile(
-    "all_day|asleep_and_awake|asleep_beyond_bed|asleep_cut_off|carbs_too_many|clock_apart|"
-    "copied_days|days_apart|ends_before_begins|energy_too_small|energy_unit|error_in_cell|"
-    "far_cell|fast_change|file_cut_off|formula_without_value|grams_unit|habit_never_varies|"
-    "habit_not_measured|half_a_clock|hidden_sheet|journey|late_meals|length_without_awake|"
-    "long_cell|lost_decimals|merged_cells|movement_too_long|never_varies|nights_missing|"
-    "no_food_by_type|no_food_by_word|no_sleep|no_sleep_at_night|no_time_asleep|no_time_of_day|"
-    "offsets_apart|old_spreadsheet|pressure_low|rare_tags|rows_outside|rows_swallowed|"
-    "same_every_day|same_readings|sensor_step|short_row|sleep_too_long|sleep_too_short|"
-    "sleep_unit|stages_not_asleep|steps_running_total|steps_too_many|stress_from|stuck_value|"
-    "thousands|too_few_readings|too_many_tags|tracker_not_worn|two_in_one_file|two_nights|"
-    "two_traces|two_values|unlogged_rises"
-)
-"""Codes of which several findings are one step; each of the others is told by itself."""
+_BOOK = book("check")
+TO_DO, _COUNTED, _TOGETHER = _BOOK["to_do"], _BOOK["counted"], frozenset(_BOOK["together"])
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +88,7 @@ def _groups(found: Sequence[Finding]) -> list[list[Finding]]:
     """Return the findings of one code together where they are one step, else each by itself."""
     groups: dict[object, list[Finding]] = {}
     for place, item in enumerate(found):
-        together = _TOGETHER.fullmatch(item.code)
+        together = item.code in _TOGETHER
         groups.setdefault((item.severity, item.code) if together else place, []).append(item)
     return list(groups.values())
 

@@ -11,142 +11,14 @@ from miner.core.messages import several
 from miner.core.results.mapping import Known, Loss, Mapped, Option, Proposal, ReadRow, Undecided
 from miner.words.document import Parts, heading, paragraph, section, table
 from miner.words.safe import clean
+from miner.words.said import book
 from miner.words.wording import capital
 
 _RAW, _CELL, _FEW = 200, 40, 12
-_COLUMNS = {
-    "duration": "length",
-    "time_of_day": "clock",
-    "utc_offset": "offset from UTC",
-    "glucose_mg_dl": "glucose",
-    "glucose_mmol_l": "glucose",
-    "asleep_min": "asleep",
-    "deep_min": "deep sleep",
-    "rem_min": "dream sleep",
-    "light_min": "light sleep",
-    "awake_min": "awake",
-    "active_min": "moving",
-    "meal": "which meal",
-    "label": "food",
-    "carbs_g": "carbohydrate",
-    "protein_g": "protein",
-    "fat_g": "fat",
-    "fibre_g": "fibre",
-    "energy_kcal": "energy",
-    "for_min": "for at least",
-    "join_gaps_min": "gaps up to",
-}
 _PLAIN = ("glucose_mg_dl", "glucose_mmol_l", "label", "tag", "kind", "sensor", "meal")
-_UNITS = {
-    "s": "seconds",
-    "min": "minutes",
-    "h": "hours",
-    "epoch_s": "seconds since 1970",
-    "epoch_ms": "milliseconds since 1970",
-}
-_NOUNS = {
-    "rows": "row",
-    "filled": "cell",
-    "different": "sensor",
-    "count": "date",
-    "nights": "night",
-    "fits": "date",
-    "near": "date",
-    "fails": "date",
-    "widest": "day",
-}
-
-# What speaks for each kind of choice: a label, and the reason. {key} is the column of the stream.
-_KNOWN = {
-    "day_first": ("day first", "in {count} the first number is above 12, such as {shown}"),
-    "month_first": ("month first", "in {count} the second number is above 12, such as {shown}"),
-    "by_other_files": ("{order}", "as in {files}"),
-    "since_1970": ("{key}", "{value}, such as {shown}"),
-    "too_low_for_mg_dl": ("mmol/L", "half of the values are below {middle}, too low for mg/dL"),
-    "too_high_for_mmol_l": ("mg/dL", "half of the values are above {middle}, too high for mmol/L"),
-    "glucose_by_name": ("{unit}", "{column} says so"),
-    "comma": ("comma", '"{shown}" is in {column}'),
-    "header": ("header", "row {row} has the names of the columns"),
-    "byte_order_mark": ("encoding", "{value}, by the mark it begins with"),
-    "letters": ("encoding", "{value}, in which the letters make words: {shown}"),
-    "zero_bytes": ("encoding", "{value}: every other byte is zero"),
-    "order_by_values": ("{key}", "by the times in {rows}; the names say it the other way round"),
-    "start_by_values": ("{key}", "by the times in {rows}: it is never the other way round"),
-    "unit_by_values": ("{key}", "{value}: half of the values are below {middle}"),
-    "sum_of_stages": ("asleep", "{column} is the sum of the stages in {rows} of {of}"),
-    "sensor": ("sensor", "{value} names {different}"),
-    "nothing_words": ("no value", "{words} in {column}"),
-    "below_zero": ("no value", "{words}: levels begin at 0"),
-    "not_worn": ("not worn", "{words} in {rows}: the tracker was off"),
-    "level_word": ("level", '"{key}" counts {value} ({rows})'),
-    "meal_word": ("meal", '"{key}" is {value} ({rows})'),
-    "upper_quarter": ("counts from", "{value}, the client's own upper quarter ({above} of {rows})"),
-    "usual": ("{key}", "{value} minutes, unless you say otherwise"),
-    "own_offset": ("clock", "the times say how far they are from UTC"),
-    "counted_in_utc": ("clock", "counts since 1970 are in UTC"),
-    "offset_is_zero": ("clock", "the client's; {column} is 0 in every row"),
-    "clock_by_name": ("clock", "{name} says so"),
-    "count_local": ("clock", "the client's; {column} is what separates the times from {count_of}"),
-    "count_utc": ("clock", "UTC; {count_of} shows the same times"),
-    "nights_utc": (
-        "clock",
-        "UTC: fewer steps and meals while asleep on {nights}, more on {others}",
-    ),
-    "nights_local": ("clock", "not UTC: fewer steps while asleep on {nights}, more on {others}"),
-    "no_kind": ("kind", "steps; no column says what the movement was"),
-    "blocks": ("length", "{every} minutes, up to the next row"),
-    "no_label": ("food", "no column says what was eaten"),
-    "kinds_of_rows": ("rows", "those in which {column} is {value}"),
-    "time_of_day": ("clock", "{value} completes the dates in {date}"),
-    "given": ("{key}", "{value}, as you say"),
-}
-
-_QUESTIONS = {
-    "orders": "Which comes first in a date such as {shown}? Each of these ways can be meant.",
-    "unlike": "How are the dates written? Start and end are not written alike.",
-    "thousands": 'Is "{shown}" in {column} a fraction, or is the comma for thousands?',
-    "thousands_point": 'Is "{shown}" in {column} a fraction, or is the point for thousands?',
-    "encodings": "How is it encoded? These letters tell: {odd}.",
-    "several": "Which column is it for {key}? More than one may be.",
-    "none": "Which column is it for {key}? None looks like it.",
-    "several_apart": "Which column has the times? Dates and times of day are in several.",
-    "unit_unknown": "In which unit is {column}? Its name has none. Half of it is below {middle}.",
-    "unit_contradicts": "In which unit is {column}? Its name says {said}, its values do not.",
-    "glucose_unknown": "In which unit is {column}? Half of it is below {middle}.",
-    "glucose_contradicts": "In which unit is {column}? Its name says {said}, its values do not.",
-    "odd_words": '{words} in {column}: does that mean "no reading"? The rest can be read.',
-    "not_food": "{words} in {column} ({rows}): does that treat a low, or note a medicine?",
-    "level_of": 'What does "{word}" in {column} ({rows}) count?',
-    "not_nights": "Is each row a night? Half of them last less than {middle} minutes.",
-    "offset_beside": "Are the times in UTC? {column} has an offset beside them.",
-    "several_streams": "What does this file hold? It may be {streams}.",
-    "people": "Whose records are these? {column} names {people} people.",
-    "nothing_speaks": "What does this file hold? Its columns do not say so.",
-}
-
-_OPTIONS = {
-    "dates": "{fits}, first {first}, last {last}, at most {widest} apart",
-    "dates_near": "{fits}, first {first}, last {last}; {near} on the days of the glucose",
-    "dates_fail": "{fits}, first {first}, last {last}; {fails} would not exist",
-    "cells": "{filled}, such as {shown}",
-    "read_as": "read as {shown}",
-    "text": "reads {shown}",
-    "unread": "they are left out, and reported",
-    "blank": "they count as not measured",
-    "nights": "each row is one night",
-    "level_0": "none",
-    "level_1": "a little",
-    "level_2": "some",
-    "level_3": "much",
-    "level_4": "very much",
-    "level_unknown": "not known in these rows",
-    "no_food": "no meal",
-    "some_food": "meals like others",
-    "clock_utc": "every time is moved by {hours} hours",
-    "clock_local": "every time stays as it is",
-    "stream": "{rows}",
-    "of_person": "{rows} of that person",
-}
+_BOOK = book("map")
+_COLUMNS, _UNITS, _NOUNS = _BOOK["columns"], _BOOK["units"], _BOOK["counted"]
+_KNOWN, _QUESTIONS, _OPTIONS = _BOOK["known"], _BOOK["questions"], _BOOK["answers"]
 
 
 def mapped_parts(found: Mapped, *, detail: bool = False, command: str = "") -> Parts:

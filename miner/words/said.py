@@ -75,8 +75,8 @@ def texts(
     door = door_now() if door is None else door
     room, _, kind = code.partition(".")
     if room in ("labels", "wording", "cautions"):
-        book = rules and rules_at_door(rules, door)
-        return {"text": _by_rules(book, room, kind, values, door)}
+        own = rules and rules_at_door(rules, door)
+        return {"text": _by_rules(own, room, kind, values, door)}
     parts = dict(_book(room)[kind])
     if values.get("close"):
         parts["do"] = parts.get("do_close", CLOSE)
@@ -154,9 +154,9 @@ def _harmless(value: Any) -> Any:
 @cache
 def _book(room: str) -> dict[str, dict[str, str]]:
     found: dict[str, dict[str, str]] = {}
-    for book in (resources.files("miner.words") / "texts").iterdir():
-        if book.name == f"{room}.toml" or book.name.startswith(f"{room}-"):
-            found |= tomllib.loads(book.read_text(encoding="utf-8"))
+    for path in (resources.files("miner.words") / "texts").iterdir():
+        if path.name == f"{room}.toml" or path.name.startswith(f"{room}-"):
+            found |= tomllib.loads(path.read_text(encoding="utf-8"))
     return found
 
 
@@ -227,7 +227,7 @@ def rules_at_door(rules: RuleBook, door: Door | None = None) -> RuleBook:
     rules = said_to(rules, Audience.PRACTITIONER)
     if door == "paper":
         return rules
-    own, shipped = _texts()[door], rulebook.load()
+    own, shipped = book("doors")[door], rulebook.load()
     wording = {
         table: rules.wording[table]
         | _unchanged(texts, rules.wording[table], shipped.wording[table])
@@ -251,6 +251,7 @@ def _unchanged(
 
 
 @cache
-def _texts() -> dict[str, Any]:
-    book = resources.files("miner.words") / "doors.toml"
-    return tomllib.loads(book.read_text(encoding="utf-8"))
+def book(name: str) -> dict[str, Any]:
+    """Return the texts of a file beside these modules: tables of them by name."""
+    held = resources.files("miner.words") / f"{name}.toml"
+    return tomllib.loads(held.read_text(encoding="utf-8"))
