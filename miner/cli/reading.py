@@ -63,7 +63,7 @@ def cautioned(client: Client, rules: RuleBook, parts: Parts, *, beside: bool = T
         beside: it speaks of patterns, beside which some cautions are said as well.
     """
     from miner import steps
-    from miner.words.cautions import Cautions
+    from miner.words.cautions import CautionBlocks
 
-    cautions = Cautions(steps.cautions(client, rules))
+    cautions = CautionBlocks(steps.cautions(client, rules))
     return [*cautions.first(), *parts, *(cautions.last() if beside else ())]

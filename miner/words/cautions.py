@@ -13,7 +13,7 @@ LAST = (CautionKind.ALWAYS, CautionKind.PATTERNS)
 
 
 @dataclass(frozen=True, slots=True)
-class Cautions:
+class CautionBlocks:
     """The cautions of a result, by where they are printed."""
 
     said: tuple[CautionText, ...]

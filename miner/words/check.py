@@ -11,7 +11,7 @@ from miner.core.messages import Message, MinerError, several
 from miner.core.results import CheckReport, Finding, Severity, StreamSummary
 from miner.rulebook import RuleBook
 from miner.words.amounts import fixed
-from miner.words.cautions import FIRST, Cautions
+from miner.words.cautions import FIRST, CautionBlocks
 from miner.words.document import Fitted, Parts, heading, paragraph, section, table, urgent
 from miner.words.document import item as numbered
 from miner.words.safe import clean, name
@@ -168,7 +168,7 @@ _STREAM_COLUMNS = ("stream", ">rows", ">used", ">days", "from", "to", ">every", 
 
 def detail_of_check(report: CheckReport, rules: RuleBook | None) -> Parts:
     """Return everything a check holds, as headings, paragraphs and tables."""
-    cautions = Cautions(report.cautions)
+    cautions = CautionBlocks(report.cautions)
     return [
         paragraph(""),
         *cautions.first(),
@@ -246,9 +246,10 @@ def finding_words(item: Finding, limit: int = LONGEST) -> str:
         item: what was found.
         limit: the longest part, in characters.
     """
-    parts = [clean(part, limit) for part in (item.what, item.expected, item.do)]
     place = None if item.file is None else name(item.file)
-    error = MinerError(*parts, file=place, row=item.row)
+    parts = {"found": item.what, "expected": item.expected, "do": item.do}
+    shown = {part: clean(text, limit) for part, text in parts.items()}
+    error = MinerError("words.finding", file=place, row=item.row, **shown)
     times = item.count > 1 and not tells_count(item)
     return f"{error.message} ({item.count} times)" if times else error.message
 

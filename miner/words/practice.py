@@ -75,9 +75,9 @@ def caseload_parts(found: Caseload, rules: RuleBook, *, detail: bool = False) ->
     teller = CaseloadTeller.of(found, rules)
     return [
         *teller.opening(),
-        *section("Needs your eye", teller.attention(detail)),
-        *section("Clients", teller.clients(detail)),
-        *teller.shared(detail),
+        *section("Needs your eye", teller.attention(detail=detail)),
+        *section("Clients", teller.clients(detail=detail)),
+        *teller.shared(detail=detail),
         *section("What the caseload suggests", teller.suggestions()),
         *section("Who differs from the rest", teller.different()),
         *section("Questions to fix, from other clients' records", teller.offered()),
@@ -140,7 +140,7 @@ class CaseloadTeller:
             f"{found.not_asked} not asked yet. {notes}"
         ).strip()
 
-    def clients(self, detail: bool) -> Parts:
+    def clients(self, *, detail: bool) -> Parts:
         """Return a row a client, those that could not be used first."""
         rows = sorted(self.found.clients, key=lambda row: row.status != "error")
         shown = rows if detail else rows[:MOST_ROWS]
@@ -163,7 +163,7 @@ class CaseloadTeller:
             pooled,
         )
 
-    def attention(self, detail: bool) -> Parts:
+    def attention(self, *, detail: bool) -> Parts:
         """Return what needs the practitioner's eye, the same words once for all they concern."""
         most = len(self.found.clients) if detail else MOST_NAMED
         return [paragraph(f"{named(names, most)}: {text}", 2) for names, text in self.eye()]
@@ -188,7 +188,7 @@ class CaseloadTeller:
             f"up to about {max(1, round(chance_alone))}."
         )
 
-    def shared(self, detail: bool) -> Parts:
+    def shared(self, *, detail: bool) -> Parts:
         """Return the pooled effects: what is clear, what is a hint, and the numbers beside."""
         effects = self.found.pooled
         parts: Parts = []

@@ -9,7 +9,7 @@ from miner.core.results import CautionKind, Evidence, Hypothesis, Severity
 from miner.core.results.briefing import DayPicture
 from miner.core.results.follow import KeptResult
 from miner.words.amounts import chance, fixed
-from miner.words.cautions import BESIDE, FIRST, LAST, Cautions
+from miner.words.cautions import BESIDE, FIRST, LAST, CautionBlocks
 from miner.words.check import finding_words
 from miner.words.follow import kept_lines, kept_title
 from miner.words.plan import result_lines
@@ -140,7 +140,7 @@ def _counted(teller: Teller) -> str:
 
 
 def _cautions(teller: Teller, kinds: tuple[CautionKind, ...]) -> list[str]:
-    return [clean(text, 400) for text in Cautions(teller.brief.check.cautions).texts(kinds)]
+    return [clean(text, 400) for text in CautionBlocks(teller.brief.check.cautions).texts(kinds)]
 
 
 def _hints_title(teller: Teller, found: int) -> str:

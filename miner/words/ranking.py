@@ -9,7 +9,7 @@ from miner.core.messages import Message, several
 from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Ranking
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, chance, fixed
-from miner.words.cautions import Cautions
+from miner.words.cautions import CautionBlocks
 from miner.words.document import Parts, heading, paragraph, section, table
 from miner.words.safe import clean
 from miner.words.sentences import (
@@ -178,7 +178,7 @@ def ranking_parts(
         detail: add the numbers of every question.
     """
     teller = _Teller(ranking, rules, Amounts(display_unit))
-    cautions = Cautions(ranking.cautions)
+    cautions = CautionBlocks(ranking.cautions)
     parts = [*teller.opening(cautions), *teller.fixed(), *teller.clear()]
     parts += teller.hints(detail=detail)
     parts += [*teller.inseparable(), *teller.rest(), *cautions.last()]
@@ -193,7 +193,7 @@ class _Teller:
     rules: RuleBook
     amounts: Amounts
 
-    def opening(self, cautions: Cautions) -> Parts:
+    def opening(self, cautions: CautionBlocks) -> Parts:
         ranking = self.ranking
         first, last = ranking.first_day or ranking.from_day, ranking.last_day or ranking.to_day
         span = f", {first} to {last}" if first else ""

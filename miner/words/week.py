@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from miner.core.messages import Message, message, several
 from miner.rulebook import RuleBook
-from miner.words.cautions import Cautions
+from miner.words.cautions import CautionBlocks
 from miner.words.document import Parts, heading, paragraph, section, table
 from miner.words.sentences import factor_phrase, outcome_label
 
@@ -19,7 +19,7 @@ def week_parts(week: Week) -> Parts:
     """Return a weekly check as headings, paragraphs and a table."""
     lines = str(week.message).split("\n") if week.message else []
     return [
-        *Cautions(week.cautions).first(),
+        *CautionBlocks(week.cautions).first(),
         heading(f"{week.client}, {week.days[0]} to {week.days[-1]}."),
         *(paragraph(note) for note in week.notes),
         *section("Logged, by day", _logged(week)),

@@ -119,10 +119,12 @@ def say(rules: RuleBook, table: str, key: str, **values: object) -> str:
         return str(rules.wording[table][key]).format(**values)
     except (KeyError, TypeError, IndexError, ValueError) as error:
         raise MinerError(
-            f"the sentence {key} of [{table}] is missing or cannot be filled in ({error})",
-            f"a sentence with no braces but {', '.join(values) or 'none'}",
-            "Copy that key from the wording.toml that ships.",
+            "words.no_sentence",
             file="wording.toml",
+            table=table,
+            key=key,
+            why=str(error),
+            known=list(values) or ["none"],
         ) from error
 
 
