@@ -3,7 +3,7 @@
 ``texts/ROOM.toml``, and any ``texts/ROOM-part.toml``, holds a table a code, with a text for each
 part of it: ``text`` of a message, and its ``kind`` where alike ones are counted together;
 ``found``, ``expected`` and ``do`` of an error or a finding. A part may have another text for a
-page (``do_page``). In braces stand names of values:
+page (``do_page``) and for a paper (``do_paper``). In braces stand names of values:
 
 - ``{name}`` as it is, a message in its own words; a list as ``a, b and c``, with ``:commas``
   as ``a, b, c``, with ``:sentences`` as ``a. b. c``. ``{names:first5}`` and ``{names:last5}`` show
@@ -80,7 +80,8 @@ def texts(
     parts = dict(_book(room)[kind])
     if values.get("close"):
         parts["do"] = parts.get("do_close", CLOSE)
-    plain = {name: text for name, text in parts.items() if not name.endswith(("_page", "_close"))}
+    special = ("_page", "_paper", "_close")
+    plain = {name: text for name, text in parts.items() if not name.endswith(special)}
     if door:
         ending = f"_{door}"
         plain |= {
@@ -225,8 +226,6 @@ def rules_at_door(rules: RuleBook, door: Door | None = None) -> RuleBook:
     if not door:
         return rules
     rules = said_to(rules, Audience.PRACTITIONER)
-    if door == "paper":
-        return rules
     own, shipped = book("doors")[door], rulebook.load()
     wording = {
         table: rules.wording[table]
@@ -234,7 +233,7 @@ def rules_at_door(rules: RuleBook, door: Door | None = None) -> RuleBook:
         for table, texts in own["wording"].items()
         if table in rules.wording
     }
-    cautions = _unchanged(own["cautions"], vars(rules.cautions), vars(shipped.cautions))
+    cautions = _unchanged(own.get("cautions", {}), vars(rules.cautions), vars(shipped.cautions))
     return rules.model_copy(
         update={
             "wording": rules.wording | wording,

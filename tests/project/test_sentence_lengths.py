@@ -64,7 +64,7 @@ def test_no_sentence_in_the_code_is_long() -> None:
 def test_no_sentence_in_the_rule_books_is_long() -> None:
     found = {
         path.name: part
-        for path in sorted([*ROOT.glob("rules/*.toml"), *ROOT.glob("miner/words/**/*.toml")])
+        for path in sorted([*ROOT.glob("rules/*.toml"), *ROOT.glob("miner/words/*.toml")])
         for text in in_book(tomllib.loads(path.read_text(encoding="utf-8")))
         for part in long_sentences(text)
     }

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import threading
+import tomllib
+from importlib import resources
 
 import pytest
 
@@ -73,3 +76,15 @@ def test_a_code_is_worded_for_the_door_that_is_open(monkeypatch: pytest.MonkeyPa
     with at_door("page"):
         assert str(message("room.kind")) == "Open the page Ranking."
         assert texts("room.kind", {}, "")["text"] == "Run 'miner rank'."
+
+
+def test_a_paper_names_no_command() -> None:
+    command = re.compile(r"\bminer [a-z]|(^|\s)--[a-z]")
+    wording = rules_at_door(rulebook.load(), "paper").wording
+    told = [*wording["result"].values()]
+    for path in (resources.files("miner.words") / "texts").iterdir():
+        if path.name.startswith("findings"):
+            for parts in tomllib.loads(path.read_text(encoding="utf-8")).values():
+                told += [parts.get(f"{part}_paper", parts[part]) for part in ("found", "do")]
+    assert len(told) > 200
+    assert [text for text in told if command.search(text)] == []
