@@ -27,7 +27,8 @@ from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts
 from miner.words.door import Audience, at_door, said_to
 from miner.words.handouts import Card, doctor, session, take_home
 from miner.words.plan import LETTERS, beside
-from miner.words.practice import CaseloadTeller, first, named
+from miner.words.practice import MOST_NAMED as FEW_NAMED
+from miner.words.practice import CaseloadTeller, first
 from miner.words.preparation import preparation
 from miner.words.safe import clean
 from miner.words.sentences import evidence_words, habit_phrase, outcome_label
@@ -38,6 +39,7 @@ from miner.words.wording import (
     client_always,
     day_and_month,
     day_name,
+    few,
     full_date,
     say,
 )
@@ -351,8 +353,8 @@ def _effect(item: PooledEffect, teller: CaseloadTeller, styles: Styles, at: int)
         "title": capital(title),
         "evidence": evidence_words(item.evidence, rules),
         "told": teller.told(item),
-        "waiting": named(waiting),
-        "apart": named(apart),
+        "waiting": few(waiting, FEW_NAMED),
+        "apart": few(apart, FEW_NAMED),
         "drawn": _drawn(item, teller.amounts, styles, at) if at < MOST_DRAWN else None,
     }
 

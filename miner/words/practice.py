@@ -15,7 +15,8 @@ from miner.words.document import Parts, heading, paragraph, section, table
 from miner.words.door import Audience, said_to
 from miner.words.safe import clean
 from miner.words.sentences import evidence_words, habit_phrase, outcome_label, question_of
-from miner.words.teller import pooled_doubt_sentences
+from miner.words.teller import doubt_sentences
+from miner.words.wording import few
 
 LONGEST_NAME, LONGEST_TEXT = 40, 400
 
@@ -166,7 +167,7 @@ class CaseloadTeller:
     def attention(self, *, detail: bool) -> Parts:
         """Return what needs the practitioner's eye, the same words once for all they concern."""
         most = len(self.found.clients) if detail else MOST_NAMED
-        return [paragraph(f"{named(names, most)}: {text}", 2) for names, text in self.eye()]
+        return [paragraph(f"{few(names, most)}: {text}", 2) for names, text in self.eye()]
 
     def eye(self) -> list[tuple[list[str], str]]:
         """Return who is concerned, and by what, cautions first."""
@@ -212,7 +213,7 @@ class CaseloadTeller:
 
     def told(self, item: PooledEffect) -> str:
         """Return the sentence of an effect with what has to be said beside it."""
-        said = [str(item.sentence), *pooled_doubt_sentences(item, self.rules, self.found.unit)]
+        said = [str(item.sentence), *doubt_sentences(item, self.rules, self.found.unit)]
         if item.apart:
             said.append("The two ways of pooling differ by more than half a standard error.")
         return " ".join(said)
@@ -237,7 +238,8 @@ class CaseloadTeller:
         for item in self.found.pooled:
             waiting = [clean(row.client, 40) for row in item.by_client if row.suggestion]
             if waiting:
-                text = f"{item.sentence} Not yet known of {named(waiting)} by their own records."
+                unknown = few(waiting, MOST_NAMED)
+                text = f"{item.sentence} Not yet known of {unknown} by their own records."
                 parts.append(paragraph(text, 2))
         return parts
 
@@ -251,7 +253,9 @@ class CaseloadTeller:
                     f"{clean(row.client, 40)} ({self.amounts.difference(row.shrunken, item.unit)})"
                     for row in apart
                 ]
-                parts.append(paragraph(f"{item.sentence} Apart from that: {named(names)}.", 2))
+                parts.append(
+                    paragraph(f"{item.sentence} Apart from that: {few(names, MOST_NAMED)}.", 2)
+                )
         return parts
 
     def questions(self) -> list[tuple[list[str], Suggested]]:
@@ -290,13 +294,6 @@ class CaseloadTeller:
             "within clients. They do not show why. Results are kept beside the practice and can "
             "be thrown away at any time."
         )
-
-
-def named(names: Sequence[str], most: int = MOST_NAMED) -> str:
-    """Return names in a row, the first few where they are many."""
-    shown = ", ".join(names[:most])
-    more = len(names) - most
-    return shown if more <= 0 else f"{shown} and {more} more"
 
 
 def first(names: Sequence[str], most: int) -> list[str]:

@@ -17,7 +17,7 @@ from miner.words.meals import comparison_sentence, repeats_of_comparison
 from miner.words.safe import clean
 from miner.words.said import Label, reason_kind, rules_at_door
 from miner.words.week import question_sentence, week_message
-from miner.words.wording import dated, listed, say
+from miner.words.wording import dated, few, listed, say
 
 FEW_NAMED = 5
 
@@ -33,8 +33,7 @@ def sentence_of(fact: Any, name: str) -> Any:
 
 
 def _some_of(days: Any) -> str:
-    more = f" and {len(days) - FEW_NAMED} more" if len(days) > FEW_NAMED else ""
-    return f"{', '.join(map(dated, days[:FEW_NAMED]))}{more}"
+    return few([dated(day) for day in days], FEW_NAMED)
 
 
 def finding_line(found: Finding, limit: int = 0) -> str:

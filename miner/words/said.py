@@ -44,7 +44,7 @@ from miner.core.messages import Message
 from miner.core.results import Finding
 from miner.words.door import Door, door_now
 from miner.words.safe import clean
-from miner.words.wording import day_words, listed
+from miner.words.wording import day_words, few, listed
 
 FINDINGS = "findings"
 _PARTS = ("what", "found", "short", "expected", "do")
@@ -181,7 +181,8 @@ class _Filler(Formatter):
             if spec == "quoted":
                 return ", ".join(f"'{one}'" for one in each)
             if spec.startswith(("first", "last")):
-                return _some(each, spec)
+                most = int(spec.removeprefix("first").removeprefix("last"))
+                return few(each, most, last=spec.startswith("last"))
             return listed(each)
         if spec == "quoted":
             return f"'{value}'"
@@ -203,12 +204,6 @@ class _Filler(Formatter):
 def _one_or_many(count: Any, spec: str) -> str:
     one, _, many = spec.partition("|")
     return one if count == 1 else many or f"{one}s"
-
-
-def _some(each: list[str], spec: str) -> str:
-    most = int(spec.removeprefix("first").removeprefix("last"))
-    shown = each[:most] if spec.startswith("first") else each[-most:]
-    return ", ".join(shown) + (f" and {len(each) - most} more" if len(each) > most else "")
 
 
 def rules_at_door(rules: RuleBook, door: Door | None = None) -> RuleBook:

@@ -29,69 +29,36 @@ from miner.words.sentences import (
     verdict,
     withheld_words,
 )
-from miner.words.wording import capital, client_always, day_name, full_date, listed, say
+from miner.words.wording import WEEKDAYS, capital, client_always, day_name, full_date, listed, say
 
 if TYPE_CHECKING:
     from miner.core.results.briefing import Briefing, TimeOfDay
     from miner.core.results.caseload import PooledEffect
 
-WEEKDAYS = {
-    "mon": "Mondays",
-    "tue": "Tuesdays",
-    "wed": "Wednesdays",
-    "thu": "Thursdays",
-    "fri": "Fridays",
-    "sat": "Saturdays",
-    "sun": "Sundays",
-}
-
 
 def doubt_sentences(
-    item: Hypothesis, rules: RuleBook, unit: str = "day", hidden: Hidden = nothing_hidden
+    item: Hypothesis | PooledEffect,
+    rules: RuleBook,
+    unit: str = "day",
+    hidden: Hidden = nothing_hidden,
 ) -> list[str]:
-    """Return why a hypothesis that passes is a hint all the same, a text a reason.
+    """Return why what passes is a hint all the same, a text a reason.
 
     Args:
-        item: what was found.
+        item: what was found in one person, or across clients.
         rules: the rule books.
         unit: "day" or "meal".
         hidden: says whether a habit is not to be named.
     """
-    found = []
-    for code in dict.fromkeys(doubt.code for doubt in item.doubts):
-        own = [doubt for doubt in item.doubts if doubt.code is code]
-        most = rules.guardrails.shrink_when_one_unit_left_out
-        found.append(
-            say(
-                rules,
-                "doubt",
-                str(code),
-                units=f"{unit}s",
-                some=capital(f"{unit}s"),
-                other=_other(own, rules, unit, hidden),
-                share=f"{1 - most:.0%}",
-            )
-        )
-    return found
-
-
-def pooled_doubt_sentences(item: PooledEffect, rules: RuleBook, unit: str) -> list[str]:
-    """Return why a pooled difference that passes is a hint all the same, a text a reason.
-
-    Args:
-        item: what was found across clients.
-        rules: the rule books.
-        unit: "day" or "meal".
-    """
-    codes = dict.fromkeys(doubt.code for doubt in item.doubts)
+    table = "doubt" if isinstance(item, Hypothesis) else "pooled_doubt"
+    least = 1 - rules.guardrails.shrink_when_one_unit_left_out
+    values = {"units": f"{unit}s", "some": f"{capital(unit)}s", "share": f"{least:.0%}"}
+    by_code: dict[str, list[Doubt]] = {}
+    for doubt in item.doubts:
+        by_code.setdefault(str(doubt.code), []).append(doubt)
     return [
-        say(
-            rules,
-            "pooled_doubt",
-            str(code),
-            other=_other([doubt for doubt in item.doubts if doubt.code is code], rules, unit),
-        )
-        for code in codes
+        say(rules, table, code, other=_other(doubts, rules, unit, hidden), **values)
+        for code, doubts in by_code.items()
     ]
 
 
@@ -101,7 +68,7 @@ def _other(doubts: list[Doubt], rules: RuleBook, unit: str, hidden: Hidden = not
     if code is DoubtCode.CONFOUNDER:
         return " or ".join(named(name, rules, unit, hidden) for name in names)
     if code is DoubtCode.WEEKDAY:
-        return listed([WEEKDAYS[day] for day in " ".join(names).split()])
+        return listed([f"{WEEKDAYS[day]}s" for day in " ".join(names).split()])
     if code is DoubtCode.ONE_DAY:
         return " or ".join(" ".join([day_name(name), *name[11:16].split()]) for name in names)
     return " ".join(names)

@@ -30,7 +30,8 @@ MONTHS = (
     "December",
 )
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+DAYS = tuple(name[:3] for name in _WEEKDAYS)
+WEEKDAYS = {name[:3].lower(): name for name in _WEEKDAYS}
 
 
 def weekday(iso: str) -> str:
@@ -102,6 +103,13 @@ def listed(items: list[str], last: str = "and") -> str:
     if len(items) < 2:
         return "".join(items)
     return f"{', '.join(items[:-1])} {last} {items[-1]}"
+
+
+def few(names: Sequence[str], most: int, *, last: bool = False) -> str:
+    """Return the first names, or the last ones, and how many more there are."""
+    more = len(names) - most
+    shown = ", ".join(names[-most:] if last else names[:most])
+    return shown if more <= 0 else f"{shown} and {more} more"
 
 
 def unit_name(unit: str) -> str:

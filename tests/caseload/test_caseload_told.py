@@ -28,7 +28,8 @@ from miner.render.values import caseload_csv
 from miner.rulebook import RuleBook
 from miner.steps.caseload import with_sentences
 from miner.words.door import at_door
-from miner.words.practice import caseload_parts, concerns, named
+from miner.words.practice import MOST_NAMED, caseload_parts, concerns
+from miner.words.wording import few
 
 
 @pytest.fixture(scope="session")
@@ -171,7 +172,7 @@ def test_what_is_clear_across_clients_is_suggested_to_those_who_cannot_tell(
     effect = found.pooled[0]
     waiting = [row.client for row in effect.by_client if row.evidence is Evidence.CANNOT_TELL]
     assert f"Across {effect.clients} clients, wake glucose was" in text
-    assert f"Not yet known of {named(waiting)} by their own records." in text
+    assert f"Not yet known of {few(waiting, MOST_NAMED)} by their own records." in text
     assert "wake glucose" in text
     assert "mg/dL higher after a short night" in text
 
@@ -209,7 +210,7 @@ def test_long_lists_are_cut_and_detail_shows_all(found: Caseload, rules: RuleBoo
     many = replace(found, clients=tuple(replace(row, client=f"c{k}") for k in range(60)))
     assert "and 20 more; --detail or --format csv shows all" in text_of(many, rules)
     assert "c59" in text_of(many, rules, detail=True)
-    assert named([str(k) for k in range(8)]) == "0, 1, 2, 3, 4, 5 and 2 more"
+    assert few([str(k) for k in range(8)], MOST_NAMED) == "0, 1, 2, 3, 4, 5 and 2 more"
 
 
 def test_csv_has_a_line_a_client(found: Caseload) -> None:
