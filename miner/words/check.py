@@ -27,7 +27,8 @@ _BY_FILE = ("file_left_out",)
 """What is to be done for each file by itself."""
 
 _BOOK = book("check")
-TO_DO, _COUNTED, _TOGETHER = _BOOK["to_do"], _BOOK["counted"], frozenset(_BOOK["together"])
+TO_DO: dict[str, str] = _BOOK["to_do"]
+_COUNTED, _TOGETHER = _BOOK["counted"], frozenset(_BOOK["together"])
 
 
 @dataclass(frozen=True, slots=True)

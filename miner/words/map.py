@@ -18,7 +18,9 @@ _RAW, _CELL, _FEW = 200, 40, 12
 _PLAIN = ("glucose_mg_dl", "glucose_mmol_l", "label", "tag", "kind", "sensor", "meal")
 _BOOK = book("map")
 _COLUMNS, _UNITS, _NOUNS = _BOOK["columns"], _BOOK["units"], _BOOK["counted"]
-_KNOWN, _QUESTIONS, _OPTIONS = _BOOK["known"], _BOOK["questions"], _BOOK["answers"]
+_KNOWN: dict[str, tuple[str, str]] = _BOOK["known"]
+_QUESTIONS: dict[str, str] = _BOOK["questions"]
+_OPTIONS: dict[str, str] = _BOOK["answers"]
 
 
 def mapped_parts(found: Mapped, *, detail: bool = False, command: str = "") -> Parts:
