@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
-from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup
@@ -14,7 +13,6 @@ from miner.core.files import make_folder, write_whole
 from miner.core.messages import several
 from miner.core.results import Hypothesis, Shape
 from miner.core.results.briefing import Briefing, DayPicture
-from miner.core.results.meals import MealComparison
 from miner.core.results.why import UnitBehind
 from miner.render.figures.difference import Difference, difference, reach
 from miner.render.figures.dots import Dot, Groups, Line, Point, Row, dots, lineup, scatter
@@ -47,54 +45,51 @@ class Drawn:
     narrow: Markup
 
 
-def wide_and_narrow(
-    name: str,
-    label: str,
-    draw: Callable[[bool], Figure],
-    styles: Styles,
-    marks: Mapping[str, str] = MappingProxyType({}),
-) -> Drawn:
-    """Return a figure drawn wide and narrow.
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """A figure to be drawn.
 
-    Args:
+    Attributes:
         name: unlike that of any other figure of the page.
         label: what it shows, for those who cannot see it.
-        draw: whether it is wide -> the figure.
-        styles: where the looks are collected.
-        marks: for each mark what it is, by its key.
+        draw: whether it is for a wide place -> the figure.
+        marks: for each mark of it what it is, by its key.
     """
-    return Drawn(
-        inline(as_svg(draw(True)), f"{name}-w", label, marks, styles),
-        inline(as_svg(draw(False)), f"{name}-n", label, marks, styles),
-    )
+
+    name: str
+    label: str
+    draw: Callable[[bool], Figure]
+    marks: Mapping[str, str] = field(default_factory=dict)
+
+    def both(self, styles: Styles) -> Drawn:
+        """Return it drawn for wide and for narrow places, its looks put among those of the page."""
+        wide, narrow = (as_svg(self.draw(is_wide)) for is_wide in (True, False))
+        return Drawn(
+            inline(wide, f"{self.name}-w", self.label, self.marks, styles),
+            inline(narrow, f"{self.name}-n", self.label, self.marks, styles),
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class Studio:
-    """Draws the figures of one page."""
+    """Makes the figures of what is told of one client."""
 
     teller: Teller
-    styles: Styles
 
     @property
     def month_width(self) -> int:
         """Width in points: a long record has the whole page, its key below."""
         return WIDE if len(self.teller.brief.days) <= MANY_DAYS else 1120
 
-    def month(self) -> Drawn:
+    def month(self) -> Drawing:
         """Return the record as a picture."""
-        brief = self.teller.brief
-        marks = {f"{day.day}/month": self.told(day) for day in brief.days}
-        return self._both(
+        days, unit = self.teller.brief.days, self.teller.brief.display_unit
+        wide, narrow = (self.month_width, 400), (NARROW, 320)
+        return Drawing(
             "month",
             "Every day in order: its spread of readings and its value at waking.",
-            marks,
-            lambda wide: month(
-                brief.days,
-                brief.display_unit,
-                self.month_width if wide else NARROW,
-                400 if wide else 320,
-            ),
+            lambda is_wide: month(days, unit, *(wide if is_wide else narrow)),
+            {f"{day.day}/month": self.told(day) for day in days},
         )
 
     @property
@@ -104,30 +99,29 @@ class Studio:
         drawn = [value for day in days for value in (*(day.spread or ()), day.wake) if value]
         return any(not LOWEST <= value <= TOP for value in drawn)
 
-    def dots(self, item: Hypothesis) -> Drawn | None:
+    def dots(self, item: Hypothesis) -> Drawing | None:
         """Return every unit behind a hypothesis, or None without any: of a dose a scatter."""
-        if item.shape is Shape.DOSE:
-            return self.scatter(item)
+        return self.scatter(item) if item.shape is Shape.DOSE else self.in_rows(item)
+
+    def in_rows(self, item: Hypothesis) -> Drawing | None:
+        """Return every unit behind a hypothesis in rows, or None without any."""
         rows = self.rows(item)
         if not any(row.dots for row in rows):
             return None
-        unit = self.teller.amounts.unit(item.unit)
-        label = self.teller.label(item)
-        digits = 1 if unit == "mmol/L" else 0
-        marks = {
-            dot.key: f"{_when(dot.key)}: {label} {dot.value:.{digits}f} {unit}"
-            for row in rows
-            for dot in row.dots
-        }
-        size = dot_size(rows)
-        return self._both(
+        label, unit = self.teller.label(item), self.teller.amounts.unit(item.unit)
+        size = dot_size(sum(len(row.dots) for row in rows))
+        return Drawing(
             f"dots-{item.id}",
             f"{capital(label)}, a mark a {self.teller.outcome(item).units_one}.",
-            marks,
             lambda wide: dots(rows, f"{label}, {unit}", WIDE if wide else NARROW, size),
+            {
+                dot.key: f"{_when(dot.key)}: {label} {_number(dot.value, unit)}"
+                for row in rows
+                for dot in row.dots
+            },
         )
 
-    def scatter(self, item: Hypothesis) -> Drawn | None:
+    def scatter(self, item: Hypothesis) -> Drawing | None:
         """Return the units on which a dose is known, with its line, or None without any."""
         why, per = self.teller.brief.whys.get(item.id), item.per
         points, unit = [], per.unit if per else ""
@@ -139,9 +133,8 @@ class Studio:
         if not points or per is None or item.difference is None:
             return None
         label, shown = self.teller.label(item), self.teller.amounts.unit(item.unit)
-        digits = 1 if shown == "mmol/L" else 0
         marks = {
-            p.key: f"{_when(p.key)}: {p.amount:.3g} {unit}, {label} {p.value:.{digits}f} {shown}"
+            p.key: f"{_when(p.key)}: {p.amount:.3g} {unit}, {label} {_number(p.value, shown)}"
             for p in points
         }
         sign = (-1.0 if per.towards == "less" else 1.0) / per.amount
@@ -152,54 +145,50 @@ class Studio:
             reach = (item.interval[1] - item.interval[0]) / 2 / item.standard_error
         line = Line(slope, half, reach)
         labels = (f"{self.teller.measure(item)}, {unit}", f"{label}, {shown}")
-        size = next((points_ for most, points_ in DOT_SIZES if len(points) <= most), SMALLEST_DOT)
-        return self._both(
+        size = dot_size(len(points))
+        return Drawing(
             f"dots-{item.id}",
             f"{capital(label)} by {self.teller.measure(item)}, with the fitted line.",
-            marks,
             lambda wide: scatter(points, line, labels, WIDE if wide else NARROW, size * 0.85),
+            marks,
         )
 
-    def difference(self, item: Hypothesis) -> Drawn | None:
+    def difference(self, item: Hypothesis) -> Drawing | None:
         """Return the difference of a hypothesis with its interval, or None where it has none."""
         found = self.numbers(item)
         if found is None:
             return None
-        return self._both(
+        return Drawing(
             f"difference-{item.id}",
             "The difference, its interval, and what is ordinary.",
-            {},
             lambda wide: difference(found, WIDE if wide else NARROW),
         )
 
-    def lineup(self, item: Hypothesis) -> Drawn | None:
+    def lineup(self, item: Hypothesis) -> Drawing | None:
         """Return the recorded dots among imitations, or None where none were drawn."""
         panels = self.panels(item)
         if not panels:
             return None
-        return self._both(
+        return Drawing(
             f"lineup-{item.id}",
             "Twenty panels of dots, one of them recorded.",
-            {},
             lambda wide: lineup(panels, 1000 if wide else NARROW, 5 if wide else 2),
         )
 
-    def of(self, teller: Teller) -> Studio:
-        """Return the studio of another ranking of the same page."""
-        return Studio(teller, self.styles)
-
-    def pairs(self, item: Hypothesis, found: MealComparison) -> Drawn:
+    def pairs(self, item: Hypothesis) -> Drawing | None:
         """Return similar meals with and without a habit, side by side, and their curves."""
+        found, unit = self.teller.brief.pairs.get(item.id), self.teller.brief.display_unit
+        if found is None:
+            return None
         label, factor = self.teller.label(item), self.teller.factors(item)[0]
         sides = (factor.with_many, factor.without_many)
-        return self._both(
+        return Drawing(
             f"pairs-{item.id}",
             f"{capital(label)} of similar meals without and with it, in pairs; their curves.",
-            {},
-            lambda wide: meal_pairs(found, label, sides, self.teller.brief.display_unit, wide=wide),
+            lambda wide: meal_pairs(found, label, sides, unit, wide=wide),
         )
 
-    def reach(self) -> Drawn | None:
+    def reach(self) -> Drawing | None:
         """Return how large a difference the record could have shown, or None if not known."""
         brief, amounts = self.teller.brief, self.teller.amounts
         ranking = brief.ranking
@@ -215,10 +204,9 @@ class Studio:
                 (f"What {several(brief.check.days, 'day')} like these can show", main.detectable),
             )
         ]
-        return self._both(
+        return Drawing(
             "reach",
             "; ".join(f"{words}: {told}" for words, _, told in lengths),
-            {},
             lambda wide: reach(lengths, 560 if wide else NARROW),
         )
 
@@ -294,16 +282,14 @@ class Studio:
     def _dot(self, unit: UnitBehind, item: Hypothesis) -> Dot:
         return Dot(unit.unit, self.shown(unit.outcome or 0.0, item.unit), unit.high == 1.0)
 
-    def _both(
-        self, name: str, label: str, marks: Mapping[str, str], draw: Callable[[bool], Figure]
-    ) -> Drawn:
-        return wide_and_narrow(name, label, draw, self.styles, marks)
 
-
-def dot_size(rows: Sequence[Row]) -> float:
+def dot_size(many: int) -> float:
     """Return the size of a dot in points: the smaller, the more there are."""
-    many = sum(len(row.dots) for row in rows)
     return next((points for most, points in DOT_SIZES if many <= most), SMALLEST_DOT)
+
+
+def _number(value: float, unit: str) -> str:
+    return f"{value:.{1 if unit == 'mmol/L' else 0}f} {unit}"
 
 
 def _kind(unit: UnitBehind) -> str:
@@ -332,9 +318,9 @@ def write_figures(
         OSError: the folder cannot be written.
     """
     make_folder(folder)
-    studio = Studio(Teller(brief, rules, tuple(include)), Styles())
     written = []
-    for name, figure in _figures(studio):
+    for drawing in _figures(Teller(brief, rules, tuple(include))):
+        figure, name = drawing.draw(True), "days" if drawing.name == "month" else drawing.name
         for ending, content in ((".svg", as_svg(figure).encode()), (".png", as_png(figure))):
             path = folder / f"{name}{ending}"
             write_whole(path, content)
@@ -342,27 +328,11 @@ def write_figures(
     return written
 
 
-def _figures(studio: Studio) -> Iterator[tuple[str, Figure]]:
-    teller = studio.teller
+def _figures(teller: Teller) -> Iterator[Drawing]:
     if teller.brief.days:
-        yield "days", month(teller.brief.days, teller.brief.display_unit, studio.month_width, 400)
+        yield Studio(teller).month()
     for one in teller.each():
-        own = studio.of(one)
+        of = Studio(one)
         for item in one.chosen():
-            yield from _of_one(item, one, own)
-
-
-def _of_one(item: Hypothesis, teller: Teller, studio: Studio) -> Iterator[tuple[str, Figure]]:
-    rows, found = studio.rows(item), studio.numbers(item)
-    label, pairs = teller.label(item), teller.brief.pairs.get(item.id)
-    if any(row.dots for row in rows):
-        unit = f"{label}, {teller.amounts.unit(item.unit)}"
-        yield f"dots-{item.id}", dots(rows, unit, WIDE, dot_size(rows))
-    if found is not None:
-        yield f"difference-{item.id}", difference(found, WIDE)
-    if pairs is not None:
-        factor = teller.factors(item)[0]
-        sides = (factor.with_many, factor.without_many)
-        yield f"pairs-{item.id}", meal_pairs(pairs, label, sides, teller.brief.display_unit)
-    if panels := studio.panels(item):
-        yield f"lineup-{item.id}", lineup(panels, 1000, 5)
+            found = (of.in_rows(item), of.difference(item), of.pairs(item), of.lineup(item))
+            yield from filter(None, found)

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -17,7 +17,7 @@ from miner.core.messages import MinerError
 from miner.core.results import Evidence, Plan
 from miner.core.results.briefing import KINDS, MAX_ON_ONE_SIDE, Briefing, NoteAt
 from miner.core.results.caseload import Caseload, PooledEffect
-from miner.render.drawn import MANY_DAYS, NARROW, WIDE, Drawn, Studio, wide_and_narrow
+from miner.render.drawn import MANY_DAYS, NARROW, WIDE, Drawing, Drawn, Studio
 from miner.render.figures.difference import PooledNumbers, pooled
 from miner.render.figures.inline import Styles
 from miner.render.figures.month import HIGHEST, LOWEST
@@ -43,6 +43,10 @@ from miner.words.wording import (
     full_date,
     say,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
 
 MARK = '<meta name="generator" content="miner">'
 
@@ -135,59 +139,59 @@ def render(brief: Briefing, kind: str, rules: RuleBook, include: Sequence[str] =
     teller, styles = Teller(brief, said_to(rules, audience), chosen), Styles()
     figured = {"session": _session_figures, "preparation": _preparation_figures}
     with at_door("" if audience is Audience.CLIENT else "paper"):
-        told, studio = words(teller), Studio(teller, styles)
-        figures = figured[kind](told, studio) if kind in figured else {}
+        told = words(teller)
+        figures = figured[kind](told, teller, styles) if kind in figured else {}
     return fill(f"{kind}.html", styles, **told | figures)
 
 
-def _session_figures(told: Mapping[str, Any], studio: Studio) -> dict[str, Any]:
-    brief = studio.teller.brief
+def _session_figures(told: Mapping[str, Any], teller: Teller, styles: Styles) -> dict[str, Any]:
+    brief = teller.brief
     cards = {
-        name: [_presented(card, studio) for card in told[name]]
+        name: [_presented(card, styles) for card in told[name]]
         for name in ("questions", "cards", "meals")
     }
+    reach = Studio(teller).reach() if told["nothing"] and not brief.calm else None
     return cards | {
-        "reach": studio.reach() if told["nothing"] and not brief.calm else None,
-        "month": None if brief.calm else days_shown(studio),
-        "curves": None if brief.calm or not brief.days else curves(studio, words=False),
+        "reach": reach and reach.both(styles),
+        "month": None if brief.calm else days_shown(teller, styles),
+        "curves": None if brief.calm or not brief.days else curves(teller, words=False),
     }
 
 
-def _presented(card: Card, studio: Studio) -> dict[str, Any]:
+def _presented(card: Card, styles: Styles) -> dict[str, Any]:
     """Return everything one card shows; without numbers and figures where it is calm."""
     told = card.told()
-    return told if told["calm"] else told | _figures(card, studio)
+    return told if told["calm"] else told | _figures(card, styles)
 
 
-def _preparation_figures(told: Mapping[str, Any], studio: Studio) -> dict[str, Any]:
+def _preparation_figures(told: Mapping[str, Any], teller: Teller, styles: Styles) -> dict[str, Any]:
     cards = [
-        {"title": teller.title(item), "id": item.id, "real": Card(teller, item).real()}
-        | _figures(Card(teller, item), studio)
-        for teller, item in told["cards"]
+        {"title": one.title(item), "id": item.id, "real": Card(one, item).real()}
+        | _figures(Card(one, item), styles)
+        for one, item in told["cards"]
     ]
-    words = curves(studio, words=True) if studio.teller.brief.days else None
-    return {"cards": cards, "month": days_shown(studio), "curves": words}
+    words = curves(teller, words=True) if teller.brief.days else None
+    return {"cards": cards, "month": days_shown(teller, styles), "curves": words}
 
 
-def _figures(card: Card, studio: Studio) -> dict[str, Any]:
-    item, own = card.item, studio.of(card.teller)
-    pairs, found = card.pairs(), card.teller.brief.pairs.get(item.id)
-    return {
-        "dots": own.dots(item),
-        "line": own.difference(item),
-        "lineup": own.lineup(item),
-        "pairs": pairs and found and pairs | {"figure": own.pairs(item, found)},
-    }
+def _figures(card: Card, styles: Styles) -> dict[str, Any]:
+    item, of, pairs = card.item, Studio(card.teller), card.pairs()
+    made = {"dots": of.dots(item), "line": of.difference(item), "lineup": of.lineup(item)}
+    drawn = {name: one and one.both(styles) for name, one in made.items()}
+    side_by_side = of.pairs(item)
+    if pairs and side_by_side:
+        return drawn | {"pairs": pairs | {"figure": side_by_side.both(styles)}}
+    return drawn | {"pairs": None}
 
 
-def days_shown(studio: Studio) -> dict[str, Any] | None:
+def days_shown(teller: Teller, styles: Styles) -> dict[str, Any] | None:
     """Return the picture of the days and what stands in its key, or None without any."""
-    teller = studio.teller
+    studio = Studio(teller)
     days, name = teller.brief.days, teller.brief.high_outcome
     if not days:
         return None
     return {
-        "figure": studio.month(),
+        "figure": studio.month().both(styles),
         "long": len(days) > MANY_DAYS,
         "beyond": studio.beyond,
         "high_label": teller.rules.outcome(name).label if name else "",
@@ -196,17 +200,17 @@ def days_shown(studio: Studio) -> dict[str, Any] | None:
     }
 
 
-def curves(studio: Studio, *, words: bool) -> dict[str, Any]:
+def curves(teller: Teller, *, words: bool) -> dict[str, Any]:
     """Return what a day's picture is drawn from, in the unit shown.
 
     Thinned readings, where each day lies in them, and what was recorded beside them.
 
     Args:
-        studio: of the page.
+        teller: of the page.
         words: name the meals and tags; without, only when they were is shown, for nothing that
             was not chosen may reach a client's page.
     """
-    brief = studio.teller.brief
+    brief, studio = teller.brief, Studio(teller)
     mmol = brief.display_unit == "mmol/L"
     scale, digits = (MG_DL_PER_MMOL_L, 1) if mmol else (1.0, None)
     start = int(brief.series.start[11:13]) * 60 + int(brief.series.start[14:16])
@@ -372,6 +376,8 @@ def _drawn(item: PooledEffect, show: Amounts, styles: Styles, at: int) -> Drawn 
         unit=show.unit(item.unit),
     )
     label = f"{item.sentence} A ring a client."
-    return wide_and_narrow(
-        f"pooled-{at}", label, lambda wide: pooled(numbers, WIDE if wide else NARROW), styles
-    )
+
+    def draw(wide: bool) -> Figure:
+        return pooled(numbers, WIDE if wide else NARROW)
+
+    return Drawing(f"pooled-{at}", label, draw).both(styles)
