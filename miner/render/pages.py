@@ -27,7 +27,6 @@ from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts
 from miner.words.door import Audience, at_door, said_to
 from miner.words.handouts import Card, doctor, session, take_home
 from miner.words.plan import LETTERS, beside
-from miner.words.practice import MOST_NAMED as FEW_NAMED
 from miner.words.practice import CaseloadTeller, first
 from miner.words.preparation import preparation
 from miner.words.safe import clean
@@ -39,7 +38,6 @@ from miner.words.wording import (
     client_always,
     day_and_month,
     day_name,
-    few,
     full_date,
     say,
 )
@@ -345,20 +343,14 @@ def caseload_page(found: Caseload, rules: RuleBook) -> str:
 
 def _effect(item: PooledEffect, teller: CaseloadTeller, styles: Styles, at: int) -> dict[str, Any]:
     rules, unit = teller.rules, teller.found.unit
-    waiting = [clean(row.client, 40) for row in item.by_client if row.suggestion]
-    apart = [
-        f"{clean(row.client, 40)} ({teller.amounts.difference(row.shrunken, item.unit)})"
-        for row in item.by_client
-        if row.differs
-    ]
     label = outcome_label(item.outcome, rules, unit)
     title = f"{habit_phrase(item, rules, unit)}: {label}"
     return {
         "title": capital(title),
         "evidence": evidence_words(item.evidence, rules),
         "told": teller.told(item),
-        "waiting": few(waiting, FEW_NAMED),
-        "apart": few(apart, FEW_NAMED),
+        "waiting": teller.waiting(item),
+        "apart": teller.apart(item),
         "drawn": _drawn(item, teller.amounts, styles, at) if at < MOST_DRAWN else None,
     }
 

@@ -21,23 +21,18 @@ _TOLD = (Evidence.CLEAR, Evidence.HINT)
 
 def session(teller: Teller) -> dict[str, Any]:
     """Return the words of the page to present, a card for each hypothesis shown."""
-    brief, calm = teller.brief, teller.brief.calm
+    calm = teller.brief.calm
     by_day, *by_meal = (_cards(one) for one in teller.each())
     return {
-        "client": teller.client,
-        "calm": calm,
+        **teller.facts(),
         "headline": headline(teller),
         "nothing": nothing_stood_out(teller),
-        "too_few": brief.ranking.status == "too_few",
         "unasked": unasked(teller),
-        "need": brief.ranking.need_units,
         "month_sentence": month_sentence(teller),
-        "actions": brief.actions,
         "questions": [*by_day[0], *(item for asked, _ in by_meal for item in asked)],
         "cards": by_day[1],
         "meals": [item for _, chosen in by_meal for item in chosen],
         "times": [] if calm else teller.by_clock(),
-        "unit": brief.display_unit,
         "outcomes": list(
             dict.fromkeys((i.outcome, one.label(i)) for one in teller.each() for i in one.chosen())
         ),
@@ -156,13 +151,10 @@ def take_home(teller: Teller) -> dict[str, Any]:
     nothing = nothing_words(teller) if none else ""
     fixed = {key: say(rules, "home", key) for key in ("leave_alone", "call", "stop")}
     return {
-        "client": teller.client,
-        "calm": brief.calm,
-        "too_few": brief.ranking.status == "too_few",
+        **teller.facts(),
         "unasked": unasked(teller),
         "nothing": nothing,
         "looked": month_sentence(teller),
-        "actions": brief.actions,
         "seen": [_seen(one, item) for one, item in seen],
         "not_told": [
             capital(f"{one.phrases(item)}, and {one.label(item)}.")
@@ -222,10 +214,7 @@ def doctor(teller: Teller) -> dict[str, Any]:
     }
     every = f"{glucose.cadence_min:g}" if glucose and glucose.cadence_min else None
     return {
-        "client": teller.client,
-        "span": teller.span,
-        "days": check.days,
-        "usable": check.usable_days,
+        **teller.facts(),
         "worn": _worn(len({day.sensor for day in brief.days if day.sensor}), every),
         "measures": [measured(item, teller) for item in brief.measures],
         "intake": _intake(brief.intake),
@@ -236,7 +225,6 @@ def doctor(teller: Teller) -> dict[str, Any]:
             if one.brief.ranking.status != "too_few"
         ),
         "tested": [tested(item, one) for one, item in shown.values()],
-        "unit": brief.display_unit,
     }
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import date
 from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING, Any
@@ -12,7 +11,7 @@ from miner.core.messages import several
 from miner.core.results import Note
 from miner.words.document import Parts, command, heading, own_words, paragraph, section, table
 from miner.words.safe import clean
-from miner.words.wording import MONTHS
+from miner.words.wording import full_date
 
 if TYPE_CHECKING:
     from miner.core.results.noting import (
@@ -89,7 +88,7 @@ def notes_parts(notes: Iterable[Note]) -> Parts:
     """Return notes: what each is about, when it was written, its words."""
     parts: Parts = []
     for note in notes:
-        entered = f", noted on {_day(note.entered[:10])}" if note.entered else ""
+        entered = f", noted on {full_date(note.entered[:10])}" if note.entered else ""
         about = _about(note)
         parts += [paragraph(f"{about[:1].upper()}{about[1:]}{entered}:", 2), *_words(note, 4)]
     return parts
@@ -124,7 +123,7 @@ def _amount(value: Any) -> str:
 
 def read_words(found: ReadAs) -> str:
     """Return how a record is read, in words."""
-    day = f"of {_day(found.day)}" if found.day else "outside the days of the readings"
+    day = f"of {full_date(found.day)}" if found.day else "outside the days of the readings"
     if not found.name:
         kind = found.kind if found.kind in ("breakfast", "lunch", "dinner") else "a snack"
         if found.kind == "not_food":
@@ -155,24 +154,16 @@ def _line(item: CorrectionMade) -> Any:
 
 
 def _about(note: Note) -> str:
-    return f"{'the session of ' * (note.about == 'session')}{_day(note.date)}"
+    return f"{'the session of ' * (note.about == 'session')}{full_date(note.date)}"
 
 
 def _words(note: Note, indent: int = 2) -> Parts:
     return [own_words(line, indent) for line in note.text.split("\n")]
 
 
-def _day(iso: str) -> str:
-    try:
-        day = date.fromisoformat(iso)
-    except ValueError:
-        return clean(iso, 20)
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
-
-
 def _time(text: Any) -> str:
     told = clean(text, 40)
-    return f"{_day(told[:10])}, {told[11:16]}" if len(told) > 10 else _day(told)
+    return f"{full_date(told[:10])}, {told[11:16]}" if len(told) > 10 else full_date(told)
 
 
 LEADS = {

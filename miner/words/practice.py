@@ -52,6 +52,7 @@ def concerns(clients: Sequence[ClientRow]) -> list[tuple[list[str], str]]:
 
 MOST_ROWS, MOST_NAMED, MOST_EFFECTS = 40, 6, 8
 MOST_OFFERED = 12
+_TOLD = (Evidence.CLEAR, Evidence.HINT)
 STATUS = {"ranked": "ranked", "too_few": "too few", "error": "not used"}
 CLIENT_COLUMNS = ("client", ">usable", "status", ">clear", ">hints", "pooled")
 EFFECT_COLUMNS = (
@@ -200,7 +201,7 @@ class CaseloadTeller:
             if chosen and level is Evidence.HINT:
                 said.append(paragraph(self.luck(), 2))
             parts += section(title, said)
-        told = [item for item in effects if item.evidence in (Evidence.CLEAR, Evidence.HINT)]
+        told = [item for item in effects if item.evidence in _TOLD]
         if effects and not told:
             parts += [
                 paragraph(""),
@@ -232,31 +233,34 @@ class CaseloadTeller:
             chance(item.p_adjusted),
         )
 
+    def waiting(self, item: PooledEffect) -> str:
+        """Return the clients whose own month cannot tell, the first of many."""
+        names = [clean(row.client, 40) for row in item.by_client if row.suggestion]
+        return few(names, MOST_NAMED)
+
+    def apart(self, item: PooledEffect) -> str:
+        """Return the clients whose own difference lies apart from that of all, with it."""
+        names = [
+            f"{clean(row.client, 40)} ({self.amounts.difference(row.shrunken, item.unit)})"
+            for row in item.by_client
+            if row.differs
+        ]
+        return few(names, MOST_NAMED)
+
     def suggestions(self) -> Parts:
         """Return, for each clear effect, the clients whose own month cannot tell."""
-        parts: Parts = []
-        for item in self.found.pooled:
-            waiting = [clean(row.client, 40) for row in item.by_client if row.suggestion]
-            if waiting:
-                unknown = few(waiting, MOST_NAMED)
-                text = f"{item.sentence} Not yet known of {unknown} by their own records."
-                parts.append(paragraph(text, 2))
-        return parts
+        told = [(item.sentence, self.waiting(item)) for item in self.found.pooled]
+        return [
+            paragraph(f"{said} Not yet known of {names} by their own records.", 2)
+            for said, names in told
+            if names
+        ]
 
     def different(self) -> Parts:
         """Return the clients whose own difference lies apart from that of all."""
-        parts: Parts = []
-        for item in self.found.pooled:
-            apart = [row for row in item.by_client if row.differs]
-            if apart and item.evidence in (Evidence.CLEAR, Evidence.HINT):
-                names = [
-                    f"{clean(row.client, 40)} ({self.amounts.difference(row.shrunken, item.unit)})"
-                    for row in apart
-                ]
-                parts.append(
-                    paragraph(f"{item.sentence} Apart from that: {few(names, MOST_NAMED)}.", 2)
-                )
-        return parts
+        shown = [item for item in self.found.pooled if item.evidence in _TOLD]
+        told = [(item.sentence, self.apart(item)) for item in shown]
+        return [paragraph(f"{said} Apart from that: {names}.", 2) for said, names in told if names]
 
     def questions(self) -> list[tuple[list[str], Suggested]]:
         """Return who is offered the same questions, and these."""

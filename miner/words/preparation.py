@@ -33,14 +33,10 @@ MOST_FIRST = 8
 
 def preparation(teller: Teller) -> dict[str, Any]:
     """Return the words of the practitioner's own page; each hypothesis chosen with its teller."""
-    brief, ranking = teller.brief, teller.brief.ranking
+    ranking = teller.brief.ranking
     return {
-        "client": teller.client,
-        "calm": brief.calm,
+        **teller.facts(),
         "verdict": teller.verdict,
-        "span": teller.span,
-        "usable": brief.check.usable_days,
-        "days": brief.check.days,
         "ranked_before": ranked_before(teller),
         "notes": _notes(teller),
         "kept": kept_before(teller),
@@ -55,7 +51,6 @@ def preparation(teller: Teller) -> dict[str, Any]:
         "meals": _meals(teller),
         "times": teller.by_clock(),
         "range": _range(teller),
-        "unit": brief.display_unit,
         "tried": _tried(teller),
         "log_better": log_better(teller),
         "shared": _shared(teller),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from miner.core.messages import Message, several
 from miner.core.results import Doubt, DoubtCode, Evidence, Hypothesis, OutcomeSummary
@@ -369,6 +369,21 @@ class Teller:
         said = [reason_words(item.withheld, hidden)] if item.withheld else []
         said += doubt_sentences(item, self.rules, self.unit, hidden)
         return [clean(text) for text in (*said, *(note_words(n, hidden) for n in item.notes))]
+
+    def facts(self) -> dict[str, Any]:
+        """Return what every page of the client may name."""
+        brief = self.brief
+        return {
+            "client": self.client,
+            "calm": brief.calm,
+            "span": self.span,
+            "days": brief.check.days,
+            "usable": brief.check.usable_days,
+            "unit": brief.display_unit,
+            "actions": brief.actions,
+            "too_few": brief.ranking.status == "too_few",
+            "need": brief.ranking.need_units,
+        }
 
     def by_clock(self) -> list[dict[str, str]]:
         """Return one row a part of the day; nothing without days."""

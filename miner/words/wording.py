@@ -14,6 +14,7 @@ from datetime import date
 from itertools import pairwise
 
 from miner.words.door import door_now
+from miner.words.safe import clean
 
 MONTHS = (
     "January",
@@ -59,7 +60,7 @@ def full_date(iso: str) -> str:
     try:
         return f"{day_and_month(iso)} {iso[:4]}"
     except ValueError:
-        return iso[:10]
+        return clean(iso[:10], 20)
 
 
 def dated(day: str | None) -> str:
