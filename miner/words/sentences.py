@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 from miner.core.messages import Message, MinerError, several
 from miner.core.results import DoubtCode, Evidence, Hypothesis, Ranking, Shape, Withheld
-from miner.rulebook import FactorRule, RuleBook
+from miner.core.results.caseload import ByClient, PooledEffect, Suggestion
+from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.door import Audience, door_now, said_to
 from miner.words.safe import clean
 from miner.words.safe import name as shortened
-from miner.words.wording import full_date, say
+from miner.words.wording import capital, full_date, listed, say
 
 if TYPE_CHECKING:
     from miner.core.results.caseload import ByClient, PooledEffect, Suggestion
@@ -269,12 +270,11 @@ def _slope(item: Hypothesis, rules: RuleBook, unit: str, show: Amounts) -> str:
     each = each_more(item, rules, unit)
     if not each or item.difference is None:
         return ""
-    relation = "same_day" if unit == "meal" else item.relation
     return say(
         rules,
         "sentence",
-        f"dose_{relation}",
-        each=each[:1].upper() + each[1:],
+        f"dose_{_relation(item, unit)}",
+        each=capital(each),
         size=f"{show.size(abs(item.difference), item.unit)} {show.unit(item.unit)}",
         way="more" if item.difference > 0 else "less",
         label=rules.outcome(item.outcome, unit).label,
@@ -290,60 +290,48 @@ def _against_counts(item: Hypothesis, rules: RuleBook, unit: str, amounts: Amoun
     worse = item.difference if outcome.worse == "higher" else -item.difference
     if len(item.factors) > 1 or more * worse >= 0:
         return ""
-    factor, show = rules.factor(item.factors[0], unit), amounts or Amounts()
-    with_, without = item.means
-    said = say(
-        rules,
-        "sentence",
-        "means_same_day" if unit == "meal" or item.relation == "same_day" else "means",
-        with_factor=several(counts.with_, factor.with_one, factor.with_many),
-        without_factor=several(
-            counts.without, factor.without_one or factor.without_many, factor.without_many
-        ),
-        label=outcome.label,
-        mean_with=show.level(with_, item.unit),
-        mean_without=show.level(without, item.unit),
-        unit=show.unit(item.unit),
-    )
+    show, (with_, without) = amounts or Amounts(), item.means
+    key = "means_same_day" if _relation(item, unit) == "same_day" else "means"
+    means = {
+        "mean_with": show.level(with_, item.unit),
+        "mean_without": show.level(without, item.unit),
+    }
+    values = _values(item, rules, unit)
+    said = say(rules, "sentence", key, unit=show.unit(item.unit), **means, **values)
     turned = (with_ - without) * item.difference < 0
     return f"{said} {say(rules, 'sentence', 'turned')}" if turned else said
 
 
+def _relation(item: Hypothesis, unit: str) -> str:
+    """Return how it stands in time: what is part of a meal does not come before it."""
+    return "same_day" if unit == "meal" else item.relation
+
+
 def _counted(item: Hypothesis, rules: RuleBook, unit: str) -> str:
-    outcome = rules.outcome(item.outcome, unit)
-    factors = [rules.factor(name, unit) for name in item.factors]
-    counts = item.counts
-    if counts.known == 0:
+    if item.counts.known == 0:
         return say(rules, "sentence", "no_units", unit=unit)
-    high = {
+    together = "together_" if len(item.factors) > 1 else ""
+    key = f"{together}{_relation(item, unit)}"
+    return say(rules, "sentence", key, **_values(item, rules, unit))
+
+
+def _values(item: Hypothesis, rules: RuleBook, unit: str) -> dict[str, object]:
+    """Return what a sentence of counts may name."""
+    counts, outcome = item.counts, rules.outcome(item.outcome, unit)
+    factors = [rules.factor(name, unit) for name in item.factors]
+    factor, phrases = factors[0], [one.phrase for one in factors]
+    without_one = factor.without_one or factor.without_many
+    return {
         "label": outcome.label,
         "high": _were(counts.with_high),
         "units_high": _were(counts.with_high, outcome.units_one, outcome.units_many),
         "without_high": _were(counts.without_high),
+        "factors": capital(listed(phrases)),
+        "times": "once" if counts.with_ == 1 else f"{counts.with_} times",
+        "without": counts.without,
+        "with_factor": several(counts.with_, factor.with_one, factor.with_many),
+        "without_factor": several(counts.without, without_one, factor.without_many),
     }
-    # A factor of a meal is part of it: the meal does not come after itself.
-    relation = "same_day" if unit == "meal" else item.relation
-    if len(factors) > 1:
-        times = "once" if counts.with_ == 1 else f"{counts.with_} times"
-        return say(
-            rules,
-            "sentence",
-            f"together_{relation}",
-            factors=_together(factors),
-            times=times,
-            without=counts.without,
-            **high,
-        )
-    factor = factors[0]
-    without_one = factor.without_one or factor.without_many
-    return say(
-        rules,
-        "sentence",
-        relation,
-        **high,
-        with_factor=several(counts.with_, factor.with_one, factor.with_many),
-        without_factor=several(counts.without, without_one, factor.without_many),
-    )
 
 
 def spans_of(days: int) -> str:
@@ -369,12 +357,6 @@ def luck(item: Hypothesis, rules: RuleBook, days: int = 0) -> str:
     count = round(100 * share)
     key = f"{family}_rare" if count < 1 else family
     return say(rules, "luck", key, count=count, spans=spans_of(days))
-
-
-def _together(factors: list[FactorRule]) -> str:
-    *others, last = [factor.phrase for factor in factors]
-    text = f"{', '.join(others)} and {last}"
-    return text[:1].upper() + text[1:]
 
 
 def _were(count: int, one: str = "", many: str = "") -> str:

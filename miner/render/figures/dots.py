@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot, sqrt
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from miner.render.figures.inline import MARK
 from miner.render.figures.paper import (
@@ -103,8 +103,6 @@ def _row(
     size: float,
     left: float,
 ) -> None:
-    from matplotlib.lines import Line2D
-
     box.text(
         left,
         base - height + 18,
@@ -119,28 +117,17 @@ def _row(
     if row.mean is not None:
         box.plot([row.mean] * 2, [base, base - height + 26], color=INK, lw=2.4, zorder=5)
     for dot, place in zip(row.dots, places, strict=True):
-        face, edge = _look(row.kind, high=dot.high)
-        mark = Line2D(
-            [dot.value],
-            [place],
-            marker="D" if dot.high else "o",
-            ls="",
-            ms=size * (0.72 if dot.high else 0.88),
-            mfc=face,
-            mec=edge,
-            mew=1.6,
-            gid=f"{MARK}{dot.key}",
-            zorder=4,
-            clip_on=False,
-        )
-        box.add_artist(mark)
+        colour = TWO if dot.high else ONE
+        face = colour if row.kind == "with" else PAPER
+        edge = SOFT if row.kind == "unknown" else colour
+        points = size * (0.72 if dot.high else 0.88)
+        _mark(box, (dot.value, place), dot, ms=points, mfc=face, mec=edge, mew=1.6)
 
 
-def _look(kind: str, *, high: bool) -> tuple[str, str]:
-    if kind == "unknown":
-        return PAPER, SOFT
-    colour = TWO if high else ONE
-    return (colour if kind == "with" else PAPER), colour
+def _mark(box: Axes, at: tuple[float, float], unit: Dot | Point, **look: Any) -> None:
+    """Draw the mark of a unit, which a page can reach by its key."""
+    shape, key = "D" if unit.high else "o", f"{MARK}{unit.key}"
+    box.plot(*([one] for one in at), shape, gid=key, zorder=4, clip_on=False, **look)
 
 
 HEIGHT, LEFT, TOP = 330.0, 58.0, 30.0
@@ -219,19 +206,9 @@ def scatter(
         box.fill_between(x, low, high, color=LINE, lw=0, zorder=1)
         box.plot(x, y, color=INK, lw=2.4, zorder=2)
         for point in points:
-            colour = TWO if point.high else ONE
-            box.plot(
-                [point.amount],
-                [point.value],
-                "D" if point.high else "o",
-                ms=size * (0.8 if point.high else 0.95),
-                mfc=colour,
-                mec=colour,
-                mew=1.2,
-                gid=f"{MARK}{point.key}",
-                zorder=4,
-                clip_on=False,
-            )
+            colour, diameter = TWO if point.high else ONE, size * (0.8 if point.high else 0.95)
+            place = (point.amount, point.value)
+            _mark(box, place, point, ms=diameter, mfc=colour, mec=colour, mew=1.2)
         figure.text(0.5, 8 / total, labels[0], ha="center", fontsize=13, color=SOFT)
         figure.text(
             8 / width,
