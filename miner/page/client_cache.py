@@ -27,7 +27,7 @@ from miner.steps.morning import (
     records_by_day,
     review_of,
 )
-from miner.words.cautions import Cautions
+from miner.words.cautions import CautionBlocks
 from miner.words.said import rules_at_door
 
 if TYPE_CHECKING:
@@ -66,7 +66,7 @@ class ClientEntry:
     @property
     def before(self) -> Parts:
         """The cautions that come before any pattern."""
-        return Cautions(self.report().cautions).first()
+        return CautionBlocks(self.report().cautions).first()
 
     def days(self) -> UnitTable:
         """Return the table of days.

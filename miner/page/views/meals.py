@@ -18,7 +18,7 @@ from miner.page.state import made_of
 from miner.render.drawn import Drawn
 from miner.render.figures.inline import Styles
 from miner.render.figures.meal_pairs import meal_pairs
-from miner.words.cautions import Cautions
+from miner.words.cautions import CautionBlocks
 from miner.words.meals import comparison_parts, meals_parts
 from miner.words.sentences import factor_phrase
 
@@ -34,7 +34,7 @@ def show(request: PageRequest) -> Response:
         shown = {
             "parts": comparison_parts(found, entry.words, entry.unit),
             "drawn": drawn,
-            "beside": Cautions(entry.report().cautions).last(),
+            "beside": CautionBlocks(entry.report().cautions).last(),
         }
     name, repeats = request.client_name, steps.repeats(table)
     parts = meals_parts(name, table, entry.words, repeats, entry.unit) if len(table.frame) else []

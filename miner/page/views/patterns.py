@@ -77,8 +77,8 @@ def _drawn(
 ) -> tuple[tuple[Drawn | None, Drawn | None], Styles]:
     def draw(styles: Styles) -> tuple[Drawn | None, Drawn | None]:
         with DRAWING:
-            studio = Studio(teller, styles)
-            return studio.dots(item), studio.difference(item)
+            dots, line = Studio(teller).dots(item), Studio(teller).difference(item)
+            return dots and dots.both(styles), line and line.both(styles)
 
     return request.state.pattern_figures.get((request.code, item.id), cached.brief, draw)
 
