@@ -65,8 +65,10 @@ def test_numbers_in_the_sheet_come_back_unrounded(samples: ModuleType) -> None:
 def test_a_meal_carries_its_name_and_its_date(samples: ModuleType) -> None:
     table = samples.day_table()
     table.unit = "meal"
-    first = table_csv(table).splitlines()[0]
-    assert first.startswith("meal,date,usable")
+    table.frame = table.frame.assign(meal="lunch", label="oats", carbs_g=40.0, baseline=None)
+    first, row, *_ = table_csv(table).splitlines()
+    assert first.startswith("meal,date,usable,left_out,sensor,kind,label,carbs_g,baseline,wake")
+    assert row.startswith("2026-03-01,2026-03-01,1,,A,lunch,oats,40.0,,")
 
 
 def test_json_holds_null_where_unknown(samples: ModuleType) -> None:

@@ -77,8 +77,9 @@ def _drawn(
 ) -> tuple[tuple[Drawn | None, Drawn | None], Styles]:
     def draw(styles: Styles) -> tuple[Drawn | None, Drawn | None]:
         with DRAWING:
-            dots, line = Studio(teller).dots(item), Studio(teller).difference(item)
-            return dots and dots.both(styles), line and line.both(styles)
+            found = Studio(teller).dots(item), Studio(teller).difference(item)
+            dots, line = (one.both(styles) if one else None for one in found)
+            return dots, line
 
     return request.state.pattern_figures.get((request.code, item.id), cached.brief, draw)
 
