@@ -29,7 +29,8 @@ from miner.records.check.sensor import look, suspect_pressure
 from miner.records.client import STREAMS, Client, Settings
 from miner.records.columns import STILL
 from miner.records.findings import Findings
-from miner.records.place.samples import INTERVAL, join
+from miner.records.place.gaps import join
+from miner.records.place.samples import INTERVAL
 from miner.records.read.discover import STANDARD, FoundFile, find_files, practice_of
 from miner.records.read.files import read_bytes
 from miner.records.read.packed import LARGEST_BYTES

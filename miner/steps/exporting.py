@@ -12,8 +12,9 @@ from miner.core.messages import Message, MinerError, message
 from miner.records.client import STREAMS, Client
 from miner.records.findings import Findings
 from miner.records.read.discover import practice_of
+from miner.records.write.as_text import is_zoned
 from miner.records.write.corrections import read_corrections, standing
-from miner.records.write.tables import csv_files, is_zoned, observations, settings_of, traces
+from miner.records.write.tables import csv_files, observations, settings_of, traces
 
 FORMS = ("csv", "fhir")
 

@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from miner.core.messages import Severity, message
-from miner.records.place.samples import modal_gap
+from miner.records.place.gaps import modal_gap
 from miner.records.text_columns import blank, marked
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from miner.core.messages import Severity
 from miner.records.columns import CONTRADICTED, TWO_VALUES, columns_of, empty
 from miner.records.findings import Findings, dates_of
-from miner.records.place.samples import modal_gap
+from miner.records.place.gaps import modal_gap
 from miner.records.text_columns import (
     Mask,
     blank,

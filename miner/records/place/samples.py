@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from miner.core.messages import Severity
 from miner.records.columns import COLUMNS, STILL
+from miner.records.place.gaps import join, modal_gap
 from miner.records.place.times import to_clock
 from miner.records.read.cells import levels_of
 from miner.records.text_columns import repeated
@@ -17,57 +17,12 @@ from miner.records.text_columns import repeated
 if TYPE_CHECKING:
     from miner.records.findings import Findings
     from miner.records.place.placing import PlacedRows
-    from miner.records.read.iso8601 import Stamps
     from miner.records.read.sources import Episodes, Source
 
 INTERVAL = ["start", "end", "start_clock", "end_clock"]
 _LONGEST_BLOCK = pd.Timedelta(minutes=60)
-_LONGEST_GAP_S = 86_400
-_SECOND_NS = 1_000_000_000
-_GLANCE = 500
 _FEWEST_BLOCKS = 24
 _SHARE_OF_BLOCKS = 0.5
-
-
-def modal_gap(times: Stamps) -> np.timedelta64 | None:
-    """Return the most frequent gap between distinct times of a day or less, or None without."""
-    known = times.astype("datetime64[ns]")
-    missing = np.isnat(known)
-    if missing.any():
-        known = known[~missing]
-    exact = known.view(np.int64)
-    gaps = np.diff(exact)
-    in_order = not (gaps < 0).any()
-    if in_order and (most := _in_most(gaps)):
-        return np.timedelta64(most, "ns")
-    seconds = np.diff(exact // _SECOND_NS if in_order else np.sort(exact // _SECOND_NS))
-    counts = np.bincount(seconds[(seconds > 0) & (seconds <= _LONGEST_GAP_S)])
-    if counts.size == 0:
-        return None
-    return np.timedelta64(int(np.argmax(counts)) * _SECOND_NS, "ns")
-
-
-def _in_most(gaps: NDArray[np.int64]) -> int:
-    """Return the gap of whole seconds that more than half of all are, or 0 where none is."""
-    some, times = np.unique(gaps[:_GLANCE], return_counts=True)
-    gap = int(some[np.argmax(times)]) if some.size else 0
-    whole = gap % _SECOND_NS == 0 and gap <= _LONGEST_GAP_S * _SECOND_NS
-    return gap if whole and 2 * np.count_nonzero(gaps == gap) > len(gaps) else 0
-
-
-def join(start: Stamps, end: Stamps, gap: np.timedelta64) -> NDArray[np.int64]:
-    """Number the runs of intervals that are no further apart than a gap.
-
-    Args:
-        start: starts in time order.
-        end: ends, none before its start.
-        gap: the widest gap inside one run.
-    """
-    if len(start) == 0:
-        return np.zeros(0, dtype=np.int64)
-    reach = np.maximum.accumulate(end)
-    apart = start[1:] - reach[:-1] > gap
-    return np.concatenate([[0], np.cumsum(apart)]).astype(np.int64)
 
 
 def sampled(

@@ -10,7 +10,7 @@ import numpy as np
 
 from miner.core.results.mapping import Option
 from miner.records.columns import TO_MINUTES
-from miner.records.place.samples import modal_gap
+from miner.records.place.gaps import modal_gap
 from miner.records.read.iso8601 import offsets
 
 if TYPE_CHECKING:

@@ -7,8 +7,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from miner.records.text_columns import clock_of
+
 if TYPE_CHECKING:
+    from miner.records.client import Client
     from miner.records.read.iso8601 import Stamps
+
+
+def is_zoned(client: Client) -> bool:
+    """Say whether the times of a client are instants, not only what the clock showed."""
+    if client.settings.time_zone is not None:
+        return True
+    frames = client.streams.values()
+    return any((frame.iloc[:, 0] != clock_of(frame)).any() for frame in frames)
 
 
 def number(value: float) -> str:

@@ -21,7 +21,7 @@ from miner.records.place.times import localise
 from miner.records.read.table_file import RawTable
 from miner.records.stream_file import read_added
 from miner.records.text_columns import clock_of
-from miner.records.write.as_text import clock_text, written_times
+from miner.records.write.as_text import clock_text, is_zoned, written_times
 from miner.records.write.correcting import described, same_records
 from miner.records.write.corrections import (
     CORRECTED,
@@ -31,7 +31,6 @@ from miner.records.write.corrections import (
     columns_to_write,
     read_corrections,
 )
-from miner.records.write.tables import is_zoned
 
 if TYPE_CHECKING:
     from miner.records.client import Client

@@ -25,19 +25,11 @@ from miner.records.read.fhir import COLUMN_SYSTEM, LOINC, MOLAR, OWN_COLUMNS, ST
 from miner.records.read.files import read_toml
 from miner.records.read.settings import PracticeFile
 from miner.records.read.text_file import as_utf8
-from miner.records.text_columns import clock_of, fold
-from miner.records.write.as_text import number, written_times
+from miner.records.text_columns import fold
+from miner.records.write.as_text import is_zoned, number, written_times
 
 UNREADABLE = "unreadable"
 _CENSORED = {-1: "LO", 1: "HI"}
-
-
-def is_zoned(client: Client) -> bool:
-    """Say whether the times of a client are instants, not only what the clock showed."""
-    if client.settings.time_zone is not None:
-        return True
-    frames = client.streams.values()
-    return any((frame.iloc[:, 0] != clock_of(frame)).any() for frame in frames)
 
 
 def cells_of(client: Client, stream: str) -> pd.DataFrame:

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from miner.records import read_client
-from miner.records.place.samples import modal_gap
+from miner.records.place.gaps import modal_gap
 
 LEVEL = """\
 [[source]]
