@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import ndtri
-from scipy.stats import rankdata
 
 Floats = NDArray[np.float64]
 
@@ -35,7 +34,7 @@ def normal_scores(values: Floats) -> Floats:
 
     Source: Blom 1958, Statistical Estimates and Transformed Beta-Variables; ties by average rank.
     """
-    ranks = average_ranks(values) if values.ndim == 1 else rankdata(values, axis=0)
+    ranks = average_ranks(values) if values.ndim == 1 else pd.DataFrame(values).rank().to_numpy()
     scores: Floats = ndtri((ranks - 0.375) / (len(values) + 0.25))
     return scores
 
