@@ -57,61 +57,23 @@ _HOME = {
     for home, names in {
         "miner.followup.planning": ("Wish",),
         "miner.records.write.entering": ("DiaryEntry",),
-        "miner.steps.asking": (
-            "ask",
-            "error_rate",
-            "why",
-        ),
+        "miner.steps.asking": ("ask", "error_rate", "why"),
         "miner.steps.caseload": (
             "pool",
             "remember_page",
             "rules_of_practice",
             "suggested_questions",
         ),
-        "miner.steps.checking": (
-            "cautions",
-            "check",
-            "check_records",
-            "with_folder",
-        ),
-        "miner.steps.exporting": (
-            "export",
-            "export_files",
-        ),
-        "miner.steps.fixing": (
-            "fix_question",
-            "fixed_questions",
-        ),
-        "miner.steps.following": (
-            "drop",
-            "follow",
-            "result",
-        ),
-        "miner.steps.inventing": (
-            "generate",
-            "write_demo",
-        ),
-        "miner.steps.keeping": (
-            "keep",
-            "plan",
-        ),
+        "miner.steps.checking": ("cautions", "check", "check_records", "with_folder"),
+        "miner.steps.exporting": ("export", "export_files"),
+        "miner.steps.fixing": ("fix_question", "fixed_questions"),
+        "miner.steps.following": ("drop", "follow", "result"),
+        "miner.steps.inventing": ("generate", "write_demo"),
+        "miner.steps.keeping": ("keep", "plan"),
         "miner.steps.looks": ("remember_shown",),
-        "miner.steps.mapping": (
-            "Look",
-            "look_at",
-            "map_file",
-            "source_of",
-            "undo_mapping",
-        ),
-        "miner.steps.meal_steps": (
-            "compare_meals",
-            "repeats",
-        ),
-        "miner.steps.merging": (
-            "merge",
-            "merges",
-            "part",
-        ),
+        "miner.steps.mapping": ("Look", "look_at", "map_file", "source_of", "undo_mapping"),
+        "miner.steps.meal_steps": ("compare_meals", "repeats"),
+        "miner.steps.merging": ("merge", "merges", "part"),
         "miner.steps.morning": (
             "client_morning",
             "day_review",
@@ -120,13 +82,7 @@ _HOME = {
             "review_of",
             "with_notes",
         ),
-        "miner.steps.noting": (
-            "correct",
-            "notebook",
-            "take_back",
-            "take_out",
-            "write_note",
-        ),
+        "miner.steps.noting": ("correct", "notebook", "take_back", "take_out", "write_note"),
         "miner.steps.opening": (
             "day_table",
             "days",
@@ -144,10 +100,7 @@ _HOME = {
             "write_pages",
         ),
         "miner.steps.ranking": ("rank",),
-        "miner.steps.story": (
-            "history",
-            "written_plan",
-        ),
+        "miner.steps.story": ("history", "written_plan"),
         "miner.steps.weeks": ("week",),
     }.items()
     for name in names
