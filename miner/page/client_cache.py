@@ -18,14 +18,14 @@ from miner.core.results.briefing import Briefing
 from miner.core.results.morning import ClientMorning, DayReview
 from miner.page.places import LEDGER, require_inside
 from miner.rulebook import RuleBook
-from miner.steps.checking import check_records, with_folder
-from miner.steps.morning import (
-    NEWEST,
+from miner.steps import (
+    check_records,
     client_morning,
     day_review,
     newest_whole_by,
     records_by_day,
     review_of,
+    with_folder,
 )
 from miner.words.cautions import CautionBlocks
 from miner.words.said import rules_at_door
@@ -126,7 +126,7 @@ class ClientEntry:
 
             def review(place: int) -> DayReview:
                 if (book, place) not in self._reviews:
-                    found = review_of(self.client, self.words, *known, place, NEWEST)
+                    found = review_of(self.client, self.words, *known, place)
                     self._reviews[book, place] = found
                 return self._reviews[book, place]
 

@@ -30,7 +30,7 @@ from miner.page.render import figure
 from miner.page.state import AppState
 from miner.render.figures.day_picture import day_picture
 from miner.render.figures.inline import Styles
-from miner.steps.morning import is_practice
+from miner.steps import is_practice
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp

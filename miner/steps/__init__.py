@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from miner.followup.planning import Wish
     from miner.records.write.entering import DiaryEntry
     from miner.steps.asking import ask, error_rate, why
-    from miner.steps.caseload import pool, remember_page, rules_of_practice, suggested_questions
+    from miner.steps.caseload import pool, rules_of_practice, suggested_questions
     from miner.steps.checking import cautions, check, check_records, with_folder
     from miner.steps.exporting import export, export_files
     from miner.steps.fixing import fix_question, fixed_questions
@@ -27,7 +27,9 @@ if TYPE_CHECKING:
         client_morning,
         day_review,
         is_practice,
+        newest_whole_by,
         practice_morning,
+        records_by_day,
         review_of,
         with_notes,
     )
@@ -49,8 +51,10 @@ if TYPE_CHECKING:
         write_pages,
     )
     from miner.steps.ranking import rank
-    from miner.steps.story import history, written_plan
+    from miner.steps.story import followup_state, history, written_plan
+    from miner.steps.ticking import sheet_of, write_ticks
     from miner.steps.weeks import week
+    from miner.steps.who_is_pooled import keep_only, keeps_results, remember_page
 
 _HOME = {
     name: home
@@ -58,12 +62,7 @@ _HOME = {
         "miner.followup.planning": ("Wish",),
         "miner.records.write.entering": ("DiaryEntry",),
         "miner.steps.asking": ("ask", "error_rate", "why"),
-        "miner.steps.caseload": (
-            "pool",
-            "remember_page",
-            "rules_of_practice",
-            "suggested_questions",
-        ),
+        "miner.steps.caseload": ("pool", "rules_of_practice", "suggested_questions"),
         "miner.steps.checking": ("cautions", "check", "check_records", "with_folder"),
         "miner.steps.exporting": ("export", "export_files"),
         "miner.steps.fixing": ("fix_question", "fixed_questions"),
@@ -78,7 +77,9 @@ _HOME = {
             "client_morning",
             "day_review",
             "is_practice",
+            "newest_whole_by",
             "practice_morning",
+            "records_by_day",
             "review_of",
             "with_notes",
         ),
@@ -100,8 +101,10 @@ _HOME = {
             "write_pages",
         ),
         "miner.steps.ranking": ("rank",),
-        "miner.steps.story": ("history", "written_plan"),
+        "miner.steps.story": ("followup_state", "history", "written_plan"),
+        "miner.steps.ticking": ("sheet_of", "write_ticks"),
         "miner.steps.weeks": ("week",),
+        "miner.steps.who_is_pooled": ("keep_only", "keeps_results", "remember_page"),
     }.items()
     for name in names
 }

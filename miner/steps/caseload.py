@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-import json
-from collections import Counter
+import os
+import warnings
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+import pandas as pd
+
 from miner.caseload.fits import KeptFits
-from miner.caseload.fitting import FitTask, PooledQuestion, own_task, questions
-from miner.caseload.places import client_folders, fetched, is_remote
+from miner.caseload.fitting import FitTask, PooledQuestion, own_task, questions, unit_rows
+from miner.caseload.places import client_folders, fetched, fingerprint
 from miner.caseload.pooling import (
     MAX_LISTED,
     MAX_LISTED_THROUGHOUT,
@@ -22,30 +24,207 @@ from miner.caseload.pooling import (
     suggest,
 )
 from miner.caseload.question import OwnSlopes
-from miner.caseload.running import Progress
+from miner.caseload.running import Pace, Progress, run
 from miner.caseload.store import (
     NAME,
-    PAGES,
+    Head,
     Store,
+    Told,
     folder_of_unit,
     forget_in_other_unit,
     keep_spreads,
-    read_pages,
+    to_parquet,
 )
 from miner.core import VERSION, resources
-from miner.core.messages import Message, MinerError, Words, by_rules, message
-from miner.core.results import Evidence, Shape
+from miner.core.messages import MinerError, Severity, Words, by_rules, message
+from miner.core.results import CautionKind, CheckReport, Evidence, Ranking, Shape
 from miner.core.results.caseload import Caseload, ClientRow, PooledEffect, Suggested, Suggestion
 from miner.core.unit import Unit
+from miner.hypotheses.design import design
 from miner.records import read_client
 from miner.records.check.one_person import day_prints, same_days
 from miner.records.client import Client
 from miner.records.read.files import read_toml
 from miner.records.read.settings import PracticeFile, read_settings
 from miner.rulebook import RuleBook
+from miner.steps.checking import check
 from miner.steps.client_ledger import folder_of, ledger_of, settings_of
-from miner.steps.opening import draws_of, rules_of, whole_number
-from miner.steps.who_is_pooled import look, who_is_pooled
+from miner.steps.opening import draws_of, rules_of, table_of, whole_number
+from miner.steps.ranking import open_questions, rank
+from miner.steps.who_is_pooled import PooledClients, traces, who_is_pooled, work_folder
+
+SHOWN = (CautionKind.REFERRAL, CautionKind.INTAKE, CautionKind.MEDICINE)
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One client folder to look at.
+
+    Attributes:
+        practice: the practice's folder or address.
+        unit: what is pooled, "day" or "meal".
+        known: the fingerprint of what is kept from an earlier run, or None.
+        draws: permutations of the ranking; None for the rule book's.
+    """
+
+    practice: str
+    folder: str
+    unit: str
+    known: str | None = None
+    draws: int | None = None
+
+
+def examine(task: Task) -> tuple[str, bytes | None]:
+    """Return the folder's name and its record, or None where the one kept still holds.
+
+    Whatever is wrong with the folder stands in the record; nothing is written anywhere, not to
+    the client's ledger either: the ranking counted here is the one ``rank`` makes, and no habit
+    is named.
+    """
+    from threadpoolctl import threadpool_limits
+
+    try:
+        with (
+            warnings.catch_warnings(action="ignore"),
+            threadpool_limits(1),
+            fetched(task.practice, task.folder) as folder,
+        ):
+            mark = _mark(task, folder)
+            if mark == task.known:
+                return task.folder, None
+            return task.folder, _record(task, folder, mark)
+    except (MinerError, OSError) as error:
+        return task.folder, failed(task, _one_line(error, task.practice, task.folder))
+
+
+def failed(task: Task, why: str) -> bytes:
+    """Return the record of a folder that could not be used."""
+    return to_parquet(Head(_error_row(task.folder, task.folder, None, why), "", {}), pd.DataFrame())
+
+
+def ended(task: Task) -> tuple[str, bytes | None]:
+    """Return the record of a folder whose process was ended again and again."""
+    return task.folder, failed(task, str(message("steps.ended_again")))
+
+
+def _mark(task: Task, folder: Path) -> str:
+    try:
+        hashed = rules_of(folder).hash
+    except MinerError:
+        hashed = ""
+    program = (VERSION, resources.program_hash())
+    return fingerprint(folder, repr((*program, hashed, task.unit, task.draws)))
+
+
+def _record(task: Task, folder: Path, mark: str) -> bytes:
+    code, pooled = task.folder, None
+    try:
+        settings = read_settings(folder, folder.parent)
+        code, pooled = settings.code, settings.pooled
+        rules = rules_of(folder)
+        client = read_client(folder)
+        ranking = rank(client, rules, unit=task.unit, draws=task.draws, spreads={}, together=False)
+        report = check(client, rules)
+        prints = day_prints(client.streams["glucose"])
+        row = _row(task, client, ranking, report)
+        head = Head(row, mark, _told(ranking, rules), code, prints)
+        units = pd.DataFrame()
+        if client.settings.pooled is True:
+            table = table_of(client, rules, task.unit)
+            units = unit_rows(table, design(table, rules))
+        return to_parquet(head, units)
+    except Exception as error:
+        row = _error_row(
+            task.folder, code, pooled, _one_line(error, str(folder.parent), task.folder)
+        )
+        return to_parquet(Head(row, mark, {}), pd.DataFrame())
+
+
+def _told(ranking: Ranking, rules: RuleBook) -> Told:
+    shown = rules.guardrails.hints_shown
+    hints = [item for item in ranking.hypotheses if item.evidence is Evidence.HINT]
+    kept = {item.id for item in hints[:shown]}
+    return {
+        (item.factors[0], item.outcome): item.evidence
+        for item in ranking.hypotheses
+        if len(item.factors) == 1
+        and (item.evidence in (Evidence.CLEAR, Evidence.LITTLE_SIGN) or item.id in kept)
+    }
+
+
+def _row(task: Task, client: Client, ranking: Ranking, report: CheckReport) -> ClientRow:
+    levels = [item.evidence for item in ranking.hypotheses]
+    return ClientRow(
+        client=client.settings.code,
+        folder=task.folder,
+        unit=ranking.unit,
+        usable_units=ranking.usable_units,
+        left_out_units=ranking.left_out_units,
+        status=ranking.status,
+        clear=levels.count(Evidence.CLEAR),
+        hints=levels.count(Evidence.HINT),
+        pooled=client.settings.pooled,
+        cautions=tuple(item.said for item in report.cautions if item.kind in SHOWN),
+        attention=(*_attention(ranking, report), *_notes_of_ranking(client, ranking)),
+        not_asked=report.intake_not_asked,
+        clear_by_chance=ranking.clear_by_chance,
+    )
+
+
+def _attention(ranking: Ranking, report: CheckReport) -> list[Words]:
+    said: list[Words] = []
+    asked = [item for item in report.findings if item.severity is Severity.QUESTION]
+    if asked:
+        many = message("steps.questions_in_checks")
+        count = len(asked)
+        said.append(message("steps.questions_in_check", count=count, of_many=many, own=count))
+    if ranking.status == "too_few":
+        more = ranking.need_units - ranking.usable_units
+        said.append(message("steps.more_units", count=more, unit=ranking.unit))
+    return said
+
+
+def _notes_of_ranking(client: Client, ranking: Ranking) -> list[str]:
+    told = {item.code for item in open_questions(client)} | {"steps.second_look"}
+    return [str(note) for note in ranking.notes if getattr(note, "code", "") not in told]
+
+
+def _error_row(folder: str, code: str, pooled: bool | None, why: str) -> ClientRow:
+    return ClientRow(code, folder, "", 0, 0, "error", 0, 0, pooled, why)
+
+
+def _one_line(error: Exception, place: str, folder: str) -> str:
+    if isinstance(error, MinerError):
+        text = error.message
+    elif isinstance(error, OSError) and error.errno is not None:
+        text = f"{Path(str(error.filename)).name}: {error.strerror}"
+    else:
+        kind = type(error).__name__
+        text = str(message("steps.fault_of_program", kind=kind, why=str(error)))
+    own = text.replace(f"{place}{os.sep}", "")
+    return " ".join(own.removeprefix(f"{folder}: ").split())
+
+
+def _look(
+    practice: str,
+    names: Sequence[str],
+    store: Store,
+    unit: str,
+    workers: int = 1,
+    scheduler: str | None = None,
+    draws: int | None = None,
+    progress: Progress | None = None,
+) -> None:
+    """Bring what a store keeps of some client folders up to date."""
+    heads = {name: store.head(name) for name in names}
+    known = {name: head.fingerprint for name, head in heads.items() if head is not None}
+    tasks = [Task(practice, name, unit, known.get(name), draws) for name in names]
+    pace = Pace(len(tasks), progress, "clients")
+    for name, content in run(examine, tasks, workers=workers, scheduler=scheduler, lost=ended):
+        if content is not None:
+            store.save(name, content)
+        pace.step()
+
 
 Own = Sequence[tuple[PooledQuestion, dict[Shape, OwnSlopes]]]
 
@@ -80,7 +259,7 @@ def suggested_questions(
     counts, looked_at = [], 0
     for unit in ("day", "meal") if len(names) >= MIN_CLIENTS else ():
         store = Store(folder_of_unit(practice / NAME, unit))
-        look(str(practice), names, store, unit, draws=draws, progress=progress)
+        _look(str(practice), names, store, unit, draws=draws, progress=progress)
         agreed = _without_copies(who_is_pooled(names, store).agreed, store, client)
         counts.append(len(agreed))
         questions, asked_of = _suggested_by(agreed, store, own_rules, unit)
@@ -102,16 +281,12 @@ def suggested_questions(
 
 def suggestion_sentences(found: Suggested, rules: RuleBook, display_unit: str) -> Suggested:
     """Return what is suggested for one client with each question's sentence."""
-    questions = tuple(
-        replace(
-            item,
-            sentence=by_rules(
-                rules, "labels.across", item=item, unit=item.by, display_unit=display_unit
-            ),
-        )
-        for item in found.questions
-    )
-    return replace(found, questions=questions)
+
+    def told(item: Suggestion) -> Suggestion:
+        how = {"unit": item.by, "display_unit": display_unit}
+        return replace(item, sentence=by_rules(rules, "labels.across", item=item, **how))
+
+    return replace(found, questions=tuple(told(item) for item in found.questions))
 
 
 def for_every_client(
@@ -128,26 +303,15 @@ def for_every_client(
     """
     if len(rows) > MAX_LISTED_THROUGHOUT:
         return ()
-    left_out = [
-        [
-            at
-            for at, other in enumerate(agreed)
-            if other.status == "error" or _code(other) == _code(row)
-        ]
-        for row in rows
-    ]
+    codes = [None if other.status == "error" else _code(other) for other in agreed]
+    left_out = [[at for at, code in enumerate(codes) if code in (None, _code(row))] for row in rows]
     found = suggest(own, len(agreed), left_out, rules, unit)
-    return tuple(
-        Suggested(
-            row.client,
-            row.folder,
-            len(agreed) - len(out),
-            fewest_clients(len(agreed) - len(out)),
-            tuple(questions),
-            asked,
-        )
-        for row, out, (questions, asked) in zip(rows, left_out, found, strict=True)
-    )
+    told = []
+    for row, out, (found_of, asked) in zip(rows, left_out, found, strict=True):
+        others = len(agreed) - len(out)
+        fewest = fewest_clients(others)
+        told.append(Suggested(row.client, row.folder, others, fewest, tuple(found_of), asked))
+    return tuple(told)
 
 
 def _agreed(folder: Path) -> bool:
@@ -199,50 +363,6 @@ def _suggested_by(
     return suggest(own, len(agreed), [()], rules, unit)[0]
 
 
-MAY_NAME_A_CLIENT = {".html", ".csv", ".json", ".txt", ".md", ".toml"}
-
-
-def traces(
-    practice: str, home: Path, left: list[ClientRow], withdrew: list[str], present: set[str]
-) -> list[Message]:
-    """Return what may still hold something of clients who are gone or withdrew, in sentences.
-
-    Args:
-        practice: its folder or address.
-        home: the work folder, what was kept of them already removed.
-        left: rows of the folders that are gone.
-        withdrew: names of clients who no longer agree.
-        present: codes of the clients who are there.
-    """
-    several = Counter(row.client for row in left) + Counter(present)
-    told_as = [
-        f"{row.client} in {row.folder}" if several[row.client] > 1 else row.client for row in left
-    ]
-    gone = sorted({row.client for row in left} - present)
-    said = [message("steps.folder_gone", client=client, home=home.name) for client in told_as]
-    said += [message("steps.withdrew", client=client) for client in withdrew]
-    here = _files_that_name(practice, gone)
-    said += [message("steps.still_named", clients=[client], place=name) for client, name in here]
-    for page, clients in sorted(read_pages(home).items()):
-        told = [client for client in gone if client in clients]
-        if told and Path(page).is_file() and Path(page).parent != Path(practice).resolve():
-            said.append(message("steps.still_named", clients=told, place=page))
-    if said:
-        said.append(message("steps.copies_elsewhere"))
-    return said
-
-
-def _files_that_name(practice: str, clients: list[str]) -> list[tuple[str, str]]:
-    if is_remote(practice) or not clients:
-        return []
-    found = []
-    for path in sorted(Path(practice).iterdir()):
-        if path.is_file() and path.suffix.lower() in MAY_NAME_A_CLIENT:
-            text = path.read_text(encoding="utf-8", errors="replace")
-            found += [(client, path.name) for client in clients if client in text]
-    return found
-
-
 MAX_WORKERS = 512
 
 
@@ -292,7 +412,7 @@ def pool(
     store = Store(folder_of_unit(home, by))
     had_agreed = {name for name in names if (head := store.head(name)) and head.row.pooled}
     gone = store.forget_all_but(names)
-    look(place, names, store, by, workers, scheduler, draws, progress)
+    _look(place, names, store, by, workers, scheduler, draws, progress)
     pooled = who_is_pooled(names, store)
     rows, agreed = pooled.rows, pooled.agreed
     forget_in_other_unit(home, by, [row.folder for row in rows if row.pooled])
@@ -320,14 +440,7 @@ def pool(
         too_few=too_few,
         pooled=tuple(effects),
         traces=tuple(traces(place, home, gone, withdrew, present)),
-        notes=(
-            *_notes(pooled.notes, pooled.copies, effects, len(agreed)),
-            *(
-                [message("steps.second_pool", unit=by)]
-                if by != (settings.rank_unit or "day")
-                else []
-            ),
-        ),
+        notes=_notes(pooled, effects, "" if by == (settings.rank_unit or "day") else by),
         clear_by_chance=sum(row.clear_by_chance for row in rows),
         suggested=for_every_client(rows, agreed, own, rules, by),
     )
@@ -335,50 +448,10 @@ def pool(
     return with_sentences(found, rules)
 
 
-def _second(unit: str, settings: PracticeFile) -> list[Message]:
-    """Tell that each client's own list is a second look, where it is."""
-    usual = unit == (settings.rank_unit or "day")
-    return [] if usual else [message("steps.second_pool", unit=unit)]
-
-
 def rules_of_practice(practice: Path | str) -> RuleBook:
     """Return the rule books that apply to a practice."""
     place = str(practice)
     return _of_practice(place, client_folders(place)[0])[0]
-
-
-def remember_page(practice: Path | str, work: Path | None, page: Path, found: Caseload) -> None:
-    """Note in the work folder that a page names these clients, so that it can be told later."""
-    store = Store(work_folder(str(practice), work))
-    pages = read_pages(store.folder)
-    pages[str(page.resolve())] = sorted(
-        {row.client.removesuffix(f" in {row.folder}") for row in found.clients}
-    )
-    store.write(PAGES, (json.dumps(pages, indent=1, sort_keys=True) + "\n").encode())
-
-
-def work_folder(practice: str, work: Path | None) -> Path:
-    """Return where results are kept.
-
-    Raises:
-        MinerError: a practice in a store needs a folder that is named.
-    """
-    if work is not None:
-        return work
-    if is_remote(practice):
-        raise MinerError("steps.no_work_folder")
-    return Path(practice) / NAME
-
-
-def keeps_results(practice: Path) -> bool:
-    """Say whether results of clients are kept in a practice's own work folder."""
-    return (practice / NAME).is_dir()
-
-
-def keep_only(practice: Path, names: Sequence[str]) -> None:
-    """Forget in a practice's own work folder every client but these."""
-    if keeps_results(practice):
-        Store(practice / NAME).forget_all_but(names)
 
 
 def _of_practice(practice: str, name: str) -> tuple[RuleBook, PracticeFile]:
@@ -410,16 +483,17 @@ def _with_sentence(item: PooledEffect, rules: RuleBook, how: Mapping[str, str]) 
     return replace(item, sentence=sentence, by_client=rows)
 
 
-def _notes(
-    same: Sequence[Words], copies: int, effects: Sequence[PooledEffect], agreed: int
-) -> list[Words]:
-    notes = [*same]
-    if copies:
-        notes.append(message("steps.pooled_once", count=copies))
-    if agreed > MAX_LISTED:
+def _notes(found: PooledClients, effects: Sequence[PooledEffect], second: str) -> tuple[Words, ...]:
+    """Return notes on a pool; ``second`` is its unit where the practice pools by the other one."""
+    notes: list[Words] = [*found.notes]
+    if found.copies:
+        notes.append(message("steps.pooled_once", count=found.copies))
+    if len(found.agreed) > MAX_LISTED:
         notes.append(message("steps.none_listed", most=MAX_LISTED))
-    elif agreed > MAX_LISTED_THROUGHOUT:
+    elif len(found.agreed) > MAX_LISTED_THROUGHOUT:
         notes.append(message("steps.few_listed", most=MAX_LISTED_THROUGHOUT))
     if not effects:
         notes.append(message("steps.nothing_pooled"))
-    return notes
+    if second:
+        notes.append(message("steps.second_pool", unit=second))
+    return tuple(notes)

@@ -9,7 +9,7 @@ from miner import ledger
 from miner.caseload.running import Progress
 from miner.core.messages import MinerError, Words, by_rules, message
 from miner.core.results import Plan
-from miner.core.results.follow import KeptResult
+from miner.core.results.follow import LATEST_START, KeptResult
 from miner.followup.keeping import WAYS, KeepWish, RankedOn, entry_of
 from miner.followup.planning import Wish, drawn_late, make_plan, plan_seed
 from miner.followup.refusals import require_testable
@@ -25,7 +25,6 @@ from miner.steps.opening import days, opened, table_of
 from miner.steps.ranking import rank
 from miner.tables import cautions
 
-LATEST_START = 183
 STOPS = ("stop_unwell", "stop_worry", "stop_ill", "missed")
 
 

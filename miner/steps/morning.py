@@ -173,7 +173,12 @@ def with_notes(review: DayReview, client: Client) -> DayReview:
 
 
 def review_of(
-    client: Client, rules: RuleBook, records: DayRecords, table: UnitTable, k: int, chosen: Words
+    client: Client,
+    rules: RuleBook,
+    records: DayRecords,
+    table: UnitTable,
+    k: int,
+    chosen: Words = NEWEST,
 ) -> DayReview:
     """Return the account of the day at a place of the client's days."""
     name = records.days.names[k]
@@ -442,7 +447,7 @@ def client_morning(
     if k is None:
         return found
     if review is None:
-        told = review_of(client, rules, records, tabulate(client, rules, "day"), k, NEWEST)
+        told = review_of(client, rules, records, tabulate(client, rules, "day"), k)
     else:
         told = review(k)
     return _with_day(client, records, k, told, found)

@@ -6,7 +6,7 @@ import os
 import time
 from pathlib import Path
 
-from miner.steps.who_is_pooled import Task, examine
+from miner.steps.caseload import Task, examine
 
 
 def slowly(task: Task) -> tuple[str, bytes | None]:

@@ -21,9 +21,8 @@ from miner.core.messages import MinerError
 from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload
 from miner.hypotheses.design import design
-from miner.steps import who_is_pooled as examining
-from miner.steps.caseload import pool
-from miner.steps.who_is_pooled import Task, examine
+from miner.steps import caseload as examining
+from miner.steps.caseload import Task, examine, pool
 
 
 def row_of(content: bytes | None, home: Path) -> Any:

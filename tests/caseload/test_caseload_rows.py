@@ -13,7 +13,8 @@ from miner import steps
 from miner.core.messages import MinerError
 from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload
-from miner.steps.caseload import pool, remember_page
+from miner.steps.caseload import pool
+from miner.steps.who_is_pooled import remember_page
 
 
 def every_file(folder: Path) -> dict[str, str]:

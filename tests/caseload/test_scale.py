@@ -18,8 +18,7 @@ from miner.caseload.places import client_folders, fetched, fingerprint
 from miner.caseload.running import Pace, run
 from miner.caseload.store import read_head
 from miner.core.messages import MinerError
-from miner.steps.caseload import pool
-from miner.steps.who_is_pooled import Task, ended, examine
+from miner.steps.caseload import Task, ended, examine, pool
 
 ROOT = Path(__file__).resolve().parents[2]
 RUN = (
@@ -78,7 +77,7 @@ def test_on_a_cluster_that_loses_a_worker_the_answer_is_the_same(
 ) -> None:
     from distributed import LocalCluster
 
-    import miner.steps.who_is_pooled as steps
+    import miner.steps.caseload as steps
 
     here = Path(__file__).parent
     notes = tmp_path / "notes"

@@ -88,6 +88,10 @@ class PlanPeriod(Result):
         }
 
 
+LATEST_START = 183
+"""In how many days after the end of the records an alternating test may begin at the latest."""
+
+
 @dataclass(frozen=True, slots=True, repr=False)
 class Plan(Result):
     """An alternating test.

@@ -8,7 +8,7 @@ from miner import steps
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.uploads import waiting
-from miner.steps.story import followup_state
+from miner.steps import followup_state
 
 
 def client(request: PageRequest) -> Response:

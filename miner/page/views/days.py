@@ -10,7 +10,7 @@ from miner.core.messages import message
 from miner.page.render import figure, page
 from miner.page.request import PageRequest
 from miner.render.figures.day_picture import day_picture
-from miner.steps.weeks import week as week_of
+from miner.steps import week as week_of
 from miner.words.day import day_parts
 from miner.words.days import days_parts
 from miner.words.document import Strip

@@ -14,7 +14,7 @@ from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.state import made_of
 from miner.rulebook import RuleBook
-from miner.steps.story import followup_state
+from miner.steps import followup_state
 from miner.words.follow import follow_parts
 from miner.words.history import history_parts
 from miner.words.plan import result_parts

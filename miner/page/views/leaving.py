@@ -16,8 +16,8 @@ from miner.core.messages import MinerError, message
 from miner.page.places import GOING, Missing, address, clients_of, require_of_one
 from miner.page.render import page
 from miner.page.request import PageRequest, attached
-from miner.steps.caseload import keep_only, keeps_results
-from miner.steps.exporting import FORMS, export_files
+from miner.steps import export_files, keep_only, keeps_results
+from miner.steps.exporting import FORMS
 
 CHUNK = 256 * 1024
 HELD = 16 * 1024 * 1024

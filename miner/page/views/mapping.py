@@ -14,15 +14,8 @@ from miner.page.places import one_line
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.uploads import waiting_file
-from miner.steps.mapping import (
-    MOMENTS,
-    Look,
-    columns_for,
-    look_at,
-    map_file,
-    still_needed,
-    write_entry,
-)
+from miner.steps import Look, look_at, map_file
+from miner.steps.mapping import MOMENTS, columns_for, still_needed, write_entry
 from miner.words.map import known_text, option_text, question_text
 from miner.words.pages import COLUMN_NAMES, DATE_FORMATS, FILE_FIELDS, STREAM_HOLDS, WHAT_IT_HOLDS
 

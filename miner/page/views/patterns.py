@@ -10,6 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from miner import steps
 from miner.core.messages import MinerError, message
 from miner.core.results import Hypothesis, Ranking
+from miner.core.results.follow import LATEST_START
 from miner.core.results.why import Why
 from miner.page.client_cache import CachedRanking, ClientEntry
 from miner.page.jobs import Progress
@@ -19,8 +20,7 @@ from miner.page.request import PageRequest
 from miner.page.state import made_of
 from miner.render.drawn import Drawn, Studio
 from miner.render.figures.inline import Styles
-from miner.steps.keeping import LATEST_START
-from miner.steps.story import followup_state
+from miner.steps import followup_state
 from miner.words.amounts import Amounts
 from miner.words.door import Audience
 from miner.words.plan import plan_parts

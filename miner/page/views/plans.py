@@ -13,9 +13,8 @@ from miner.page.places import TICKS, Missing, one_line
 from miner.page.render import own_page, page
 from miner.page.request import PageRequest, attached
 from miner.render.pages import plan_page
+from miner.steps import followup_state, sheet_of, write_ticks
 from miner.steps.settings import stamp
-from miner.steps.story import followup_state
-from miner.steps.ticking import sheet_of, write_ticks
 from miner.words.pages import TICK_ANSWERS
 from miner.words.plan import LETTERS, plan_calendar, what_to_do
 from miner.words.said import rules_at_door

@@ -13,8 +13,8 @@ from miner.page.places import address, clients_of, new_code, why_not
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.uploads import waiting as waiting_files
+from miner.steps import followup_state
 from miner.steps.settings import change_client
-from miner.steps.story import followup_state
 from miner.words.pages import MORNING_GROUPS
 
 

@@ -14,7 +14,7 @@ from miner.page.bodies import MEGABYTE, MOST_SENT
 from miner.page.places import one_line
 from miner.page.render import page
 from miner.page.request import PageRequest
-from miner.steps.mapping import Look, look_at
+from miner.steps import Look, look_at
 from miner.words.check import check_parts
 from miner.words.pages import FINDING_KINDS
 

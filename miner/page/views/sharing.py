@@ -14,7 +14,7 @@ from miner.page.jobs import Progress
 from miner.page.places import Missing
 from miner.page.render import make_page, own_page, page
 from miner.page.request import PageRequest, attached
-from miner.steps.story import followup_state
+from miner.steps import followup_state
 from miner.words.pages import CHOICES_BY_UNIT, SHARED_PAGES
 from miner.words.sentences import evidence_of
 from miner.words.teller import Teller

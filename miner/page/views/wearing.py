@@ -9,13 +9,7 @@ from starlette.responses import Response
 from miner.core.messages import MinerError, message
 from miner.page.render import page
 from miner.page.request import PageRequest
-from miner.steps.settings import (
-    WEEK_DAYS,
-    change_client,
-    client_file,
-    display_unit,
-    stamp,
-)
+from miner.steps.settings import WEEK_DAYS, change_client, client_file, display_unit, stamp
 from miner.words.amounts import MG_DL_PER_MMOL_L
 
 if TYPE_CHECKING:
