@@ -20,7 +20,6 @@ from miner.records.client import Client
 from miner.records.synonyms import standing_for
 from miner.rulebook import RuleBook
 from miner.steps.client_ledger import ClientLedger, ledger_of
-from miner.steps.fixing import require_shape
 from miner.steps.looks import (
     LAST,
     SEEN,
@@ -31,7 +30,15 @@ from miner.steps.looks import (
     remember_look,
     since,
 )
-from miner.steps.opening import MIN_DRAWS, opened, seed_of, table_of, whole_number, word
+from miner.steps.opening import (
+    MIN_DRAWS,
+    opened,
+    require_shape,
+    seed_of,
+    table_of,
+    whole_number,
+    word,
+)
 from miner.steps.ranking import Spreads, primary_of
 from miner.tables.unit_table import UnitTable
 

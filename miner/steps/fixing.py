@@ -10,14 +10,13 @@ from zoneinfo import ZoneInfo
 from miner import ledger
 from miner.caseload.store import pooled_before
 from miner.core.messages import Message, MinerError, Words, by_rules, message
-from miner.core.results import Shape
 from miner.followup.refusals import names_medicine
 from miner.hypotheses.design import identity_in_rules
 from miner.records.client import Client, Settings
 from miner.records.synonyms import standing_for, words_behind
 from miner.rulebook import RuleBook
 from miner.steps.client_ledger import folder_of, ledger_of, settings_of
-from miner.steps.opening import read_client, rules_of
+from miner.steps.opening import read_client, require_shape, rules_of
 
 EARLIEST = 2000
 
@@ -97,18 +96,6 @@ def fix_question(
 def fixed_questions(client: Client | Path) -> tuple[ledger.FixedQuestion, ...]:
     """Return the questions fixed so far, in the order in which they were written down."""
     return ledger_of(client).asked()
-
-
-def require_shape(rules: RuleBook, factor: str, unit: str, shape: str | None) -> None:
-    """Refuse an unknown shape, and a dose of a habit that is not measured.
-
-    Raises:
-        MinerError: with what can be asked.
-    """
-    if shape not in (None, *Shape):
-        raise MinerError("steps.no_such_shape", shape=repr(shape))
-    if shape == "dose" and not rules.factor(factor, unit).dose:
-        raise MinerError("steps.no_dose", factor=factor)
 
 
 def _require_no_medicine(rules: RuleBook, factor: str, settings: Settings) -> None:

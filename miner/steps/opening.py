@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 from miner import rulebook
 from miner.core.messages import MinerError, Severity, closest
+from miner.core.results.ranking import Shape
 from miner.core.unit import Unit
-from miner.records import read_client as _read
 from miner.records.check.one_person import others_with_same
 from miner.records.client import Client
+from miner.records.client_folder import read_client as _read
 from miner.records.read.discover import practice_of
 from miner.rulebook import RuleBook
 from miner.tables import tabulate
@@ -206,3 +207,15 @@ def draws_of(draws: Any, rules: RuleBook) -> int:
 def seed_of(seed: Any) -> int:
     """Return the seed of everything drawn."""
     return whole_number("seed", seed, 0, MAX_SEED)
+
+
+def require_shape(rules: RuleBook, factor: str, unit: str, shape: str | None) -> None:
+    """Refuse an unknown shape, and a dose of a habit that is not measured.
+
+    Raises:
+        MinerError: with what can be asked.
+    """
+    if shape not in (None, *Shape):
+        raise MinerError("steps.no_such_shape", shape=repr(shape))
+    if shape == "dose" and not rules.factor(factor, unit).dose:
+        raise MinerError("steps.no_dose", factor=factor)
