@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,15 +62,13 @@ class Units:
 
     def only(self, kept: NDArray[np.bool_]) -> Units:
         """Return some of the units."""
-        return Units(
-            self.y[kept],
-            self.x[kept],
-            self.clients[kept],
-            self.times[kept],
-            self.nuisance[kept],
-            self.shared,
-            self.rows[kept],
-        )
+        names = ("y", "x", "clients", "times", "nuisance", "rows")
+        return replace(self, **{name: getattr(self, name)[kept] for name in names})
+
+    @property
+    def panel(self) -> Panel:
+        """Which client each unit is of, and when."""
+        return Panel(self.clients, self.times)
 
     @property
     def who(self) -> int:
@@ -201,7 +199,7 @@ def _telling(units: Units, least_kept: float) -> Units:
     return units.only(share >= least_kept)
 
 
-def cleared(units: Units, nuisance: Floats | None = None) -> Floats:
+def cleared(units: Units) -> Floats:
     """Return what is left of the factor beside each client's own level and nuisance.
 
     Each unit is cleared by units that cannot have reacted to its outcome: those of the week after
@@ -210,11 +208,11 @@ def cleared(units: Units, nuisance: Floats | None = None) -> Floats:
 
     Args:
         units: as ``usable`` returns them.
-        nuisance: (units, c) in place of theirs.
     """
-    beside = units.nuisance if nuisance is None else nuisance
     inside = within_between(units.x, units.clients)[0]
-    return predetermined(inside, units.clients, beside, times=units.times, reach=REACTS_WITHIN)
+    return predetermined(
+        inside, units.clients, units.nuisance, times=units.times, reach=REACTS_WITHIN
+    )
 
 
 def fit_question(units: Units, *, each: bool = True, beside: Floats | None = None) -> PoolFit:
@@ -230,9 +228,10 @@ def fit_question(units: Units, *, each: bool = True, beside: Floats | None = Non
         each: predict every client's own slope.
         beside: (units, k) other columns within clients to allow for, or None.
     """
-    nuisance = units.nuisance if beside is None else np.column_stack([units.nuisance, beside])
-    within = cleared(units, nuisance)
-    own = own_slopes(units, within, nuisance)
+    if beside is not None:
+        units = replace(units, nuisance=np.column_stack([units.nuisance, beside]))
+    within = cleared(units)
+    own = own_slopes(units, within)
     if units.share_days:
         return _fit_by_day_shared(units, own)
     columns, between_at = _columns(units, within)
@@ -241,12 +240,10 @@ def fit_question(units: Units, *, each: bool = True, beside: Floats | None = Non
     X = np.column_stack(columns)
     fit = _fitted(units, X, within)
     phi = 0.0 if fit.problem else fit.phi
-    pooled, slopes = two_stage(units.y, within, Panel(units.clients, units.times), phi=phi)
+    pooled, slopes = two_stage(units.y, within, units.panel, phi=phi)
     shrunken = None
     if each and not fit.problem:
-        shrunken = shrunken_slopes(
-            fit, units.y, X, Panel(units.clients, units.times), slope_column=SLOPE
-        )
+        shrunken = shrunken_slopes(fit, units.y, X, units.panel, slope_column=SLOPE)
     between = _estimate(fit, between_at, units.who) if between_at else None
     return PoolFit(
         _estimate(fit, SLOPE, units.who),
@@ -294,22 +291,18 @@ def _drawn(
     return ShrunkenSlopes(clients, means, deviations, intervals, "")
 
 
-def own_slopes(
-    units: Units, within: Floats | None = None, nuisance: Floats | None = None
-) -> OwnSlopes:
+def own_slopes(units: Units, within: Floats | None = None) -> OwnSlopes:
     """Return a slope for each client that rests on no other client's records.
 
     Args:
         units: as ``usable`` or ``usable_dose`` return them.
-        within: ``cleared(units, nuisance)`` where it is there already.
-        nuisance: in place of that of the units.
+        within: ``cleared(units)`` where it is there already.
     """
-    beside = units.nuisance if nuisance is None else nuisance
-    left = cleared(units, beside) if within is None else within
+    left = cleared(units) if within is None else within
     spans = [
         1.0 if np.isin(x, (0.0, 1.0)).all() else quarters_apart(x) for _, x in _by_client(units)
     ]
-    found = slopes_on_grid(units.y, left, units.clients, beside, units.times)
+    found = slopes_on_grid(units.y, left, units.clients, units.nuisance, units.times)
     return OwnSlopes(np.unique(units.clients), found, np.array(spans))
 
 
@@ -327,12 +320,10 @@ def _columns(units: Units, within: Floats) -> tuple[list[Floats], int]:
 
 
 def _fitted(units: Units, X: Floats, within: Floats) -> MixedFit:
-    fit = fit_mixed(units.y, X, Panel(units.clients, units.times), within)
+    fit = fit_mixed(units.y, X, units.panel, within)
     if not fit.problem:
         return fit
-    simpler = fit_mixed(
-        units.y, X, Panel(units.clients, units.times), within, random="uncorrelated"
-    )
+    simpler = fit_mixed(units.y, X, units.panel, within, random="uncorrelated")
     return fit if simpler.problem else simpler
 
 

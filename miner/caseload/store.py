@@ -76,7 +76,7 @@ def read_head(source: str | BinaryIO) -> Head:
     row = raw["row"]
     known = {item.name: row[item.name] for item in fields(ClientRow)}
     for name in ("cautions", "attention", "not_asked"):
-        known[name] = _restored(known[name])
+        known[name] = restored(known[name])
     prints = {int(day): mark for day, mark in raw["prints"].items()}
     return Head(ClientRow(**known), raw["fingerprint"], told, raw["code"], prints)
 
@@ -85,7 +85,7 @@ def _head_text(head: Head) -> bytes:
     told = sorted([factor, outcome, str(level)] for (factor, outcome), level in head.told.items())
     found: dict[str, Any] = {
         "row": head.row.to_dict()
-        | {name: _stored(getattr(head.row, name)) for name in ("cautions", "attention")},
+        | {name: stored(getattr(head.row, name)) for name in ("cautions", "attention")},
         "fingerprint": head.fingerprint,
         "told": told,
         "code": head.code,
@@ -94,18 +94,19 @@ def _head_text(head: Head) -> bytes:
     return json.dumps(found, sort_keys=True).encode()
 
 
-def _stored(value: Any) -> Any:
+def stored(value: Any) -> Any:
     """Return a code with its values, which each door words; what rule books say, in their words."""
     if isinstance(value, Message):
-        values = {name: _stored(item) for name, item in value.values.items()}
+        values = {name: stored(item) for name, item in value.values.items()}
         return {"code": value.code, "values": values} if value.rules is None else str(value)
-    return [_stored(item) for item in value] if isinstance(value, list | tuple) else value
+    return [stored(item) for item in value] if isinstance(value, list | tuple) else value
 
 
-def _restored(value: Any) -> Any:
+def restored(value: Any) -> Any:
+    """Return what was stored: messages, and tuples of them."""
     if isinstance(value, dict):
-        return Message(value["code"], {k: _restored(item) for k, item in value["values"].items()})
-    return tuple(_restored(item) for item in value) if isinstance(value, list) else value
+        return Message(value["code"], {k: restored(item) for k, item in value["values"].items()})
+    return tuple(restored(item) for item in value) if isinstance(value, list) else value
 
 
 NAME = ".miner-caseload"
