@@ -15,9 +15,9 @@ from miner.core.messages import Words, message
 from miner.core.period import Period
 from miner.core.results import Counts, Shape, Withheld
 from miner.core.results.follow import EveryLook, NewUnits
-from miner.hypotheses.candidates import Rule, count, doses, singles, too_few
-from miner.hypotheses.design import Design, Target, design
-from miner.hypotheses.tested import Spectra, Whitened, whitened
+from miner.hypotheses.candidates import count, doses, singles, too_few
+from miner.hypotheses.design import Design, design
+from miner.hypotheses.tested import Spectra, whitened
 from miner.ledger import FollowupState, FrozenIdea, Kept
 from miner.rulebook import RuleBook
 from miner.stats.effects import single, t_quantile
@@ -37,23 +37,23 @@ class Fresh:
     Attributes:
         counts: with, without, unknown, of new units on which the outcome is known.
         units: usable new units.
+        closed: why it is not tested, or None.
+        stopped: whether that is so for want of days with the habit.
         difference: with less without, the outcome's own unit; NaN where it is not tested.
         score_t: t on the scale of normal scores.
         df: its degrees of freedom.
         inner: sum of squares of the habit's column, whitened, nuisance taken out.
-        closed: why it is not tested, or None.
-        stopped: whether that is so for want of days with the habit.
     """
 
     counts: Counts
     units: int
-    difference: float
-    standard_error: float
-    score_t: float
-    df: int
-    inner: float
-    closed: Withheld | None
+    closed: Withheld | None = None
     stopped: bool = False
+    difference: float = nan
+    standard_error: float = nan
+    score_t: float = nan
+    df: int = 0
+    inner: float = nan
 
     def p(self, direction: int) -> float:
         """Return the one-sided p in a direction (1 up, -1 down), NaN where it is not tested."""
@@ -116,70 +116,40 @@ def compare(plan: Design, kept: FrozenIdea, spectra: Spectra | None = None) -> F
         spectra: decompositions to share between calls on units of the same times.
     """
     target = plan.target(kept.outcome)
-    values = _habit(plan, target, kept.factors)
+    columns = {item.factor: item.values for item in target.items}
+    unknown = np.full(len(plan.names), nan)  # where these records do not hold the habit
+    values = amounts = combine([columns.get(name, unknown) for name in kept.factors])
     counts = count(values[:, None], target)[0]
-    units = len(plan.names)
-    amounts = values
     if kept.shape == Shape.DOSE:
-        rule = _dose(plan, target, kept.factors[0])
-        closed, stopped = (_NO_DOSE, False) if rule is None else (None, False)
+        lines = doses(plan, target, singles(plan, target))
+        own = (r for r in lines if target.items[r.items[0]].factor == kept.factors[0])
+        rule, stopped = next(own, None), False
+        closed = _NO_DOSE if rule is None else None
         if rule is not None and rule.amounts is not None:
             values, amounts = rule.values, rule.amounts
     else:
-        closed, stopped = _closed(values, target, plan, counts)
-    if closed is None:
-        names = plan.made_from(item for item in target.items if item.factor in kept.factors)
-        white = whitened(plan, target.values, {} if spectra is None else spectra)
-        found = _tested(plan, white and white.without(names), values, amounts)
-        if not isinstance(found, Withheld):
-            return Fresh(counts, units, *found, None)
-        closed = found
-    nothing = float("nan")
-    return Fresh(counts, units, nothing, nothing, nothing, 0, nothing, closed, stopped)
-
-
-def _dose(plan: Design, target: Target, factor: str) -> Rule | None:
-    """Return the dose of a factor, or None where it is not known often enough."""
-    found = doses(plan, target, singles(plan, target))
-    return next((r for r in found if target.items[r.items[0]].factor == factor), None)
-
-
-def _habit(plan: Design, target: Target, names: Sequence[str]) -> Floats:
-    """Return the habit on every unit, unknown where these records do not hold it."""
-    columns = {item.factor: item.values for item in target.items}
-    unknown = np.full(len(plan.names), np.nan)
-    return combine([columns.get(name, unknown) for name in names])
-
-
-def _closed(
-    values: Floats, target: Target, plan: Design, counts: Counts
-) -> tuple[Withheld | None, bool]:
-    few = too_few(values[:, None], target, plan)[0]
-    if few is None:
-        return None, False
-    least = plan.guard.fewest_units_each_side
-    return few, counts.with_ < least <= counts.without and counts.unknown < counts.known
-
-
-def _tested(
-    plan: Design, white: Whitened | None, values: Floats, amounts: Floats
-) -> tuple[float, float, float, int, float] | Withheld:
+        closed, least = too_few(values[:, None], target, plan)[0], plan.guard.fewest_units_each_side
+        stopped = counts.with_ < least <= counts.without and counts.unknown < counts.known
+    found = Fresh(counts, len(plan.names), closed, closed is not None and stopped)
+    if closed is not None:
+        return found
+    names = plan.made_from(item for item in target.items if item.factor in kept.factors)
+    white = whitened(plan, target.values, {} if spectra is None else spectra)
     if white is None:
-        return Withheld(message("followup.few_new", unit=plan.unit))
+        return replace(found, closed=Withheld(message("followup.few_new", unit=plan.unit)))
+    white = white.without(names)
     column = white.whitened_columns(values[:, None])
     if not float(white.kept(column)[0]) >= plan.guard.least_variation_kept:
-        return Withheld(message("followup.not_told_apart"))
-    column = white.cleared(column)
+        return replace(found, closed=Withheld(message("followup.not_told_apart")))
     sizes = white.cleared(white.whitened_columns(amounts[:, None]))
     raw = single(sizes, white.raw, white.rank)
-    scores = single(column, white.scores, white.rank)
-    inner = float(np.square(sizes).sum())
-    return (
-        float(raw.difference[0]),
-        float(raw.standard_error[0]),
-        float(scores.t[0]),
-        white.df,
-        inner,
+    return replace(
+        found,
+        difference=float(raw.difference[0]),
+        standard_error=float(raw.standard_error[0]),
+        score_t=float(single(white.cleared(column), white.scores, white.rank).t[0]),
+        df=white.df,
+        inner=float(np.square(sizes).sum()),
     )
 
 

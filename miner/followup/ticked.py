@@ -37,10 +37,15 @@ def misplaced(
             values={"name": name[:40], "known": list(known), "close": closest(name, known)},
         )
     for name, plan in known.items():
-        outside = _outside(plan, days.get(name, [])) if own in (None, name) else []
-        if outside:
+        periods = plan.what.periods
+        outside = [
+            day
+            for day in days.get(name, [])
+            if not any(one.first <= day <= one.last for one in periods)
+        ]
+        if outside and own in (None, name):
             file, row = ticks.places[name, outside[0]]
-            first, last = _span(plan)
+            first, last = periods[0].first, periods[-1].last
             findings.add(
                 Severity.LEFT_OUT,
                 "ticks_off_the_plan",
@@ -50,13 +55,3 @@ def misplaced(
                 values={"name": name, "day": outside[0], "first": first, "last": last},
             )
     return findings.sorted()
-
-
-def _outside(plan: PlanKept, days: Sequence[str]) -> list[str]:
-    return [
-        day for day in days if not any(one.first <= day <= one.last for one in plan.what.periods)
-    ]
-
-
-def _span(plan: PlanKept) -> tuple[str, str]:
-    return plan.what.periods[0].first, plan.what.periods[-1].last

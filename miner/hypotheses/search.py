@@ -46,21 +46,13 @@ def families(
 
     What has no rule to test leaves its share to what has.
     """
-    halves = [
-        ("primary", [part for part in parts if part.target.name == primary], guard.primary_share),
-        (
-            "search",
-            [part for part in parts if part.target.name != primary],
-            1 - guard.primary_share,
-        ),
-    ]
-    kinds = ((False, 1 - guard.sets_share), (True, guard.sets_share))
     out = []
-    for name, chosen, weight in halves:
-        for sets, share in kinds:
-            entries = [(part, own) for part in chosen if (own := part.tested(sets=sets))]
+    for name, half in (("primary", guard.primary_share), ("search", 1 - guard.primary_share)):
+        chosen = [part for part in parts if (part.target.name == primary) == (name == "primary")]
+        for sets, kind in ((False, 1 - guard.sets_share), (True, guard.sets_share)):
+            entries = tuple((part, own) for part in chosen if (own := part.tested(sets=sets)))
             if entries:
-                out.append(FamilyOfRules(name, sets, tuple(entries), weight, share))
+                out.append(FamilyOfRules(name, sets, entries, half, kind))
     total = sum({family.name: family.half for family in out}.values())
     return [
         replace(

@@ -29,7 +29,7 @@ def rules():
 
 def seen(difference, error=5.0, t=None, df=25, closed=None, stopped=False, counts=COUNTS):
     score = difference / error if t is None else t
-    return Fresh(counts, 25, difference, error, score, df, 5.0, closed, stopped)
+    return Fresh(counts, 25, closed, stopped, difference, error, score, df, 5.0)
 
 
 def test_only_days_after_the_suggestion_and_up_to_the_date_count(rules):
