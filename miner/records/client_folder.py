@@ -27,7 +27,7 @@ from miner.records.check.plausible import (
 from miner.records.check.plausible_sleep import plausible_sleep
 from miner.records.check.sensor import look, suspect_pressure
 from miner.records.client import STREAMS, Client, Settings
-from miner.records.columns import STILL
+from miner.records.columns import STILL, empty
 from miner.records.findings import Findings
 from miner.records.place.gaps import join
 from miner.records.place.samples import INTERVAL
@@ -36,7 +36,7 @@ from miner.records.read.files import read_bytes
 from miner.records.read.packed import LARGEST_BYTES
 from miner.records.read.settings import read_settings
 from miner.records.standards import read_standard
-from miner.records.stream_file import Part, read_added, read_file
+from miner.records.stream_file import Part, read_added, read_file, read_part
 from miner.records.synonyms import spelt_alike
 from miner.records.write.correcting import correct
 from miner.records.write.corrections import read_corrections
@@ -101,10 +101,7 @@ def read_client(folder: Path | str, *, practice: Path | str | None = None) -> Cl
 def _parts_of(found: FoundFile, raw: bytes, settings: Settings, findings: Findings) -> list[Part]:
     """Return what a file gives to its streams; of what is not glucose a fault leaves it out."""
     own = Findings()
-    if found.stream == STANDARD:
-        parts = read_standard(found.name, raw, settings.time_zone, own)
-    else:
-        parts = [read_file(found, raw, settings, own)]
+    parts = parts_of(found, raw, settings, own)
     kept = [part for part in parts if part.frame is not None or part.stream == "glucose"]
     for item in own.items:
         if item.severity is Severity.STOP and len(kept) < len(parts):
@@ -114,6 +111,22 @@ def _parts_of(found: FoundFile, raw: bytes, settings: Settings, findings: Findin
             item = replace(item, stream=found.stream)
         findings.items.append(item)
     return kept
+
+
+def parts_of(found: FoundFile, raw: bytes, settings: Settings, findings: Findings) -> list[Part]:
+    """Read one file as each stream that it feeds.
+
+    Raises:
+        MinerError: it cannot be read as that.
+    """
+    if found.stream != STANDARD:
+        return [read_file(found, raw, settings, findings)]
+    zone = settings.time_zone
+    read = read_standard(found.name, raw, zone, findings)
+    if read is None:
+        return [Part("glucose", None)]
+    parts = [read_part(table, source, zone, findings) for table, source in read[1]]
+    return [replace(part, person=read[0]) for part in parts] or [Part("glucose", empty("glucose"))]
 
 
 def _leave_out(found: FoundFile, error: MinerError, findings: Findings) -> None:

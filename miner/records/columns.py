@@ -45,6 +45,10 @@ TWO_VALUES, CONTRADICTED = "two_values", "contradicted"
 IN_DOUBT = (NO_END, BACKWARDS, TOO_LONG, NO_LEVEL)
 """Why a record is left out though it says that something began then."""
 
+TIME_OF_DAY, UTC_OFFSET, DURATION = "time_of_day", "utc_offset", "duration"
+TIMES = ("time", "start", "end")
+"""Columns that tell when a row was, beside those of the streams."""
+
 STILL_KINDS = (STILL, "sedentary", "resting")
 _TIMES = {"start", "end", "start_clock", "end_clock", "time", "clock"}
 _PLACES = {"row": "int64", "censored": "int8", "date_only": "bool"}

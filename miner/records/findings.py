@@ -11,6 +11,7 @@ import pandas as pd
 
 from miner.core.messages import Message, Severity
 from miner.core.results.checking import Finding
+from miner.records.text_columns import dates_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -124,14 +125,6 @@ class Findings:
             return _ORDER[f.severity], f.file or "", f.row or 0, f.code, repr(f.values)
 
         return tuple(sorted(self.items, key=weight))
-
-
-def dates_of(rows: pd.DataFrame) -> tuple[str, ...]:
-    """Return the dates of rows that have a wall clock, in order."""
-    clock = next((name for name in ("clock", "start_clock") if name in rows.columns), None)
-    if clock is None:
-        return ()
-    return tuple(np.unique(rows[clock].dropna().to_numpy().astype("datetime64[D]")).astype(str))
 
 
 def _quoted(value: Any) -> str | Message:

@@ -6,7 +6,6 @@ import json
 import re
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,15 +13,13 @@ import pandas as pd
 
 from miner.core.messages import MinerError, Severity
 from miner.records.check.one_person import tell_several
-from miner.records.columns import empty
 from miner.records.read.fhir import read_observation
 from miner.records.read.files import too_large
 from miner.records.read.gathered import GLUCOSE_UNITS, NOT_KNOWN, Gathered, Told, inside, words
 from miner.records.read.mhealth import is_data_point, read_data_point
-from miner.records.read.sources import canonical
+from miner.records.read.sources import Source, canonical
 from miner.records.read.table_file import RawTable
 from miner.records.read.text_file import as_utf8, map_it
-from miner.records.stream_file import Part, read_part
 
 if TYPE_CHECKING:
     from miner.records.findings import Findings
@@ -121,7 +118,10 @@ def _skip(text: str, at: int) -> int:
 _BROKEN_LINES: Told = (Severity.LEFT_OUT, "lines_not_json")
 
 
-def read_standard(name: str, raw: bytes, zone: str | None, findings: Findings) -> list[Part]:
+Tables = tuple[str, list[tuple[RawTable, Source]]]
+
+
+def read_standard(name: str, raw: bytes, zone: str | None, findings: Findings) -> Tables | None:
     """Read a file of FHIR Observations, or of IEEE 1752.1 or Open mHealth data points.
 
     Args:
@@ -129,6 +129,10 @@ def read_standard(name: str, raw: bytes, zone: str | None, findings: Findings) -
         raw: its bytes.
         zone: the client's zone, or None.
         findings: gets what was not used.
+
+    Returns:
+        Whose records these are, where that is told, and the rows of each stream with the mapping
+        that reads them; None, with a finding that stops, where they are of several people.
 
     Raises:
         MinerError: it is too large, not text, or not JSON.
@@ -138,7 +142,7 @@ def read_standard(name: str, raw: bytes, zone: str | None, findings: Findings) -
     text = as_utf8(name, raw, None).decode("utf-8")
     out = Gathered(name, zone)
     if not text.strip():
-        return _parts(out, findings)
+        return _tables(out, findings)
     seen = 0
     for row, value in documents(name, text):
         if value is BROKEN:
@@ -147,7 +151,7 @@ def read_standard(name: str, raw: bytes, zone: str | None, findings: Findings) -
             seen += _read(value, row, out)
     if not seen:
         raise MinerError("records.nothing_of_a_standard", file=name, map_it=map_it(name))
-    return _parts(out, findings)
+    return _tables(out, findings)
 
 
 def _read(value: Any, row: int, out: Gathered) -> bool:
@@ -168,8 +172,8 @@ def _read(value: Any, row: int, out: Gathered) -> bool:
     return True
 
 
-def _parts(out: Gathered, findings: Findings) -> list[Part]:
-    """Return what the file gives to each stream; tell what was not used."""
+def _tables(out: Gathered, findings: Findings) -> Tables | None:
+    """Return the rows of each stream; tell what was not used."""
     for (severity, code), places in out.told.items():
         at = pd.DataFrame({"file": out.file, "row": [row for row, _ in places]})
         shown = [shown for _, shown in places]
@@ -178,21 +182,16 @@ def _parts(out: Gathered, findings: Findings) -> list[Part]:
         row = max(min(rows) for rows in out.people.values())
         counts = {name: len(rows) for name, rows in out.people.items()}
         tell_several(out.file, row, "", counts, findings)
-        return [Part("glucose", None)]
+        return None
     tables = [(name, _text(name, rows)) for name, rows in sorted(out.rows.items())]
     tables += _joined(out.series)
-    if not tables:
-        return [Part("glucose", empty("glucose"))]
-    return [_part(out, name, cells, findings) for name, cells in tables]
-
-
-def _part(out: Gathered, name: str, cells: pd.DataFrame, findings: Findings) -> Part:
-    stream = "glucose" if name in GLUCOSE_UNITS.values() else name
-    lines = cells.pop("row").astype("int64").to_numpy()
-    table = RawTable(out.file, cells, np.asarray(lines))
-    source = canonical(out.file, stream, list(cells.columns), out.zone)
-    part = read_part(table, source, out.zone, findings)
-    return replace(part, person=next(iter(out.people), ""))
+    mapped = []
+    for name, cells in tables:
+        stream = "glucose" if name in GLUCOSE_UNITS.values() else name
+        lines = cells.pop("row").astype("int64").to_numpy()
+        source = canonical(out.file, stream, list(cells.columns), out.zone)
+        mapped.append((RawTable(out.file, cells, np.asarray(lines)), source))
+    return next(iter(out.people), ""), mapped
 
 
 def _text(name: str, rows: list[dict[str, str]]) -> pd.DataFrame:

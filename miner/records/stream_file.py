@@ -28,7 +28,6 @@ from miner.records.columns import (
     columns_of,
     empty,
 )
-from miner.records.findings import Findings
 from miner.records.place.glucose import read_glucose
 from miner.records.place.placing import PlacedRows, place_rows, with_time_of_day
 from miner.records.place.samples import INTERVAL, rows_worn, sampled
@@ -48,6 +47,7 @@ from miner.records.text_columns import blank, repeated
 
 if TYPE_CHECKING:
     from miner.records.client import Settings
+    from miner.records.findings import Findings
     from miner.records.read.discover import FoundFile
 
 _FEWEST, _SHARE = 6, 0.3
@@ -169,11 +169,13 @@ def read_part(table: RawTable, source: Source, zone: str | None, findings: Findi
     used = doubt_thousands(used, source, findings)
     part = replace(_part(used, source, zone, findings), person=person)
     if source.stream == "activity" and not (source.worn or wanted.all()):
-        return _worn_beside(part, table.keep(~wanted), source, zone)
+        return _worn_beside(part, table.keep(~wanted), source, zone, findings)
     return part
 
 
-def _worn_beside(part: Part, others: RawTable, source: Source, zone: str | None) -> Part:
+def _worn_beside(
+    part: Part, others: RawTable, source: Source, zone: str | None, findings: Findings
+) -> Part:
     """Return what a file of blocks gives, worn also while the rows were written that it leaves.
 
     A row with nothing in a column of ``where``, or a word that is not measured, tells of no wear.
@@ -182,7 +184,7 @@ def _worn_beside(part: Part, others: RawTable, source: Source, zone: str | None)
     for column in source.where:
         told &= (others.text(column) != "").to_numpy()
     others = others.keep(told)
-    rest = _part(others, source, zone, Findings())
+    rest = _part(others, source, zone, replace(findings, items=[]))
     if not len(others.rows) or rest.frame is None or part.frame is None:
         return part
     if source.episodes:

@@ -1,4 +1,4 @@
-"""Columns of text: which cells are blank, differ, or are written without blanks around them."""
+"""Columns as they are: texts that are blank or bare, and the dates of records."""
 
 from __future__ import annotations
 
@@ -31,6 +31,14 @@ def used_rows(frame: pd.DataFrame) -> pd.DataFrame:
     """Return the rows of a stream that are not left out; not to be changed in place."""
     kept = blank(frame["left_out"])
     return frame if kept.all() else frame[kept]
+
+
+def dates_of(rows: pd.DataFrame) -> tuple[str, ...]:
+    """Return the dates of rows that have a wall clock, in order."""
+    clock = next((name for name in ("clock", "start_clock") if name in rows.columns), None)
+    if clock is None:
+        return ()
+    return tuple(np.unique(rows[clock].dropna().to_numpy().astype("datetime64[D]")).astype(str))
 
 
 def clock_of(frame: pd.DataFrame) -> pd.Series:

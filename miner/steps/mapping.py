@@ -16,7 +16,8 @@ from miner.core.results import Finding
 from miner.core.results.mapping import Loss, Mapped, Undecided
 from miner.records.check.plausible import without_impossible_dates
 from miner.records.client import STREAMS
-from miner.records.columns import COLUMNS, known_columns
+from miner.records.client_folder import parts_of
+from miner.records.columns import COLUMNS, DURATION, TIME_OF_DAY, UTC_OFFSET, known_columns
 from miner.records.findings import Findings
 from miner.records.propose.propose import propose
 from miner.records.propose.saved import as_toml, pattern_of, put_entries, take_back
@@ -30,9 +31,8 @@ from miner.records.read.discover import (
 )
 from miner.records.read.files import expected_of, read_bytes
 from miner.records.read.settings import read_settings
-from miner.records.read.sources import DURATION, TIME_OF_DAY, UTC_OFFSET, Source, read_sources
-from miner.records.standards import read_standard
-from miner.records.stream_file import Part, read_file
+from miner.records.read.sources import Source, read_sources
+from miner.records.stream_file import Part
 from miner.records.write.settings_file import WRITING
 
 
@@ -256,10 +256,7 @@ def look_at(path: Path, client: Path, entry: Mapping[str, Any] | None = None) ->
     try:
         raw = read_bytes(path, name)
         for item in found:
-            if item.stream == STANDARD:
-                parts += read_standard(name, raw, settings.time_zone, findings)
-            else:
-                parts.append(read_file(item, raw, settings, findings))
+            parts += parts_of(item, raw, settings, findings)
     except MinerError as error:
         return Look(name, "records", findings=findings.sorted(), fault=error)
     understood = tuple(_understood(part, findings) for part in parts if part.frame is not None)

@@ -14,19 +14,20 @@ from numpy.typing import NDArray
 
 from miner.core.messages import Severity
 from miner.records.columns import CONTRADICTED, TWO_VALUES, columns_of, empty
-from miner.records.findings import Findings, dates_of
+from miner.records.findings import Findings
 from miner.records.place.gaps import modal_gap
 from miner.records.text_columns import (
     Mask,
     blank,
     changes,
+    dates_of,
     in_one_piece,
     marked,
     used_rows,
 )
 
 if TYPE_CHECKING:
-    from miner.records.read.iso8601 import Stamps
+    from miner.records.place.times import Stamps
 
 APART_MG_DL, APART_SHARE = 15.0, 0.15
 FEWEST_APART, SHARE_APART = 6, 0.1

@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 
 from miner.core.messages import Severity
 from miner.records.columns import STILL
-from miner.records.findings import Findings, dates_of
-from miner.records.text_columns import Mask, blank, clock_of, marked
+from miner.records.text_columns import Mask, blank, clock_of, dates_of, marked
 
 if TYPE_CHECKING:
-    from miner.records.read.iso8601 import Stamps
+    from miner.records.findings import Findings
+    from miner.records.place.times import Stamps
 
 Span: TypeAlias = tuple[np.datetime64, np.datetime64]
 _FIRST = np.datetime64("2000-01-01")

@@ -23,7 +23,7 @@ from miner.records.findings import Findings
 from miner.records.text_columns import blank, changes, marked
 
 if TYPE_CHECKING:
-    from miner.records.read.iso8601 import Stamps
+    from miner.records.place.times import Stamps
 
 FALL_MG_DL, FALL_MIN = 20.0, 15.0
 RISE_MG_DL, RISE_MIN = 20.0, 30.0

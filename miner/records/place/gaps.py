@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from miner.records.read.iso8601 import Stamps
+    from miner.records.place.times import Stamps
 
 _LONGEST_GAP_S = 86_400
 

@@ -11,15 +11,25 @@ from numpy.typing import NDArray
 
 from miner.core.facts import YEARS
 from miner.core.messages import Message, MinerError, Severity, message
-from miner.records.columns import factor
-from miner.records.place.times import Times, hint, read_times, to_clock, with_offsets
+from miner.records.columns import DURATION, TIME_OF_DAY, UTC_OFFSET, factor
+from miner.records.place.times import (
+    Lengths,
+    Mask,
+    Stamps,
+    Times,
+    hint,
+    offsets,
+    offsets_of,
+    read_times,
+    to_clock,
+    with_offsets,
+)
 from miner.records.read.cells import to_lengths, to_numbers
-from miner.records.read.iso8601 import Lengths, Mask, Stamps, offsets, offsets_of
-from miner.records.read.sources import DURATION, TIME_OF_DAY, UTC_OFFSET, Source
 from miner.records.read.text_file import map_it
 
 if TYPE_CHECKING:
     from miner.records.findings import Findings
+    from miner.records.read.sources import Source
     from miner.records.read.table_file import RawTable
     from miner.records.text_columns import Text
 

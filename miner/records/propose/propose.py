@@ -16,7 +16,15 @@ from pydantic import ValidationError
 from miner.core.messages import MinerError, Severity, closest
 from miner.core.results.mapping import Loss, Option, Proposal, ReadRow
 from miner.records.check.one_person import spellings
-from miner.records.columns import COLUMNS, STILL, factor, names_a_person
+from miner.records.columns import (
+    COLUMNS,
+    STILL,
+    TIME_OF_DAY,
+    TIMES,
+    UTC_OFFSET,
+    factor,
+    names_a_person,
+)
 from miner.records.findings import Findings
 from miner.records.place.placing import place_rows, with_time_of_day
 from miner.records.propose.columns import columns_of
@@ -32,7 +40,7 @@ from miner.records.read.files import expected_of, explained, read_bytes
 from miner.records.read.kinds import JSON_LINES, open_file
 from miner.records.read.packed import ARCHIVE
 from miner.records.read.settings import read_settings
-from miner.records.read.sources import TIME_OF_DAY, TIMES, UTC_OFFSET, Source
+from miner.records.read.sources import Source
 from miner.records.read.spreadsheet import sheet_names
 from miner.records.read.table_file import RawTable, check_header, read_rows
 from miner.records.read.text_file import as_utf8, is_spreadsheet, texts_of, unpacked

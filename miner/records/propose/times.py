@@ -11,7 +11,7 @@ import numpy as np
 from miner.core.results.mapping import Option
 from miner.records.columns import TO_MINUTES
 from miner.records.place.gaps import modal_gap
-from miner.records.read.iso8601 import offsets
+from miner.records.place.times import offsets
 
 if TYPE_CHECKING:
     from miner.records.propose.columns import Column, Floats

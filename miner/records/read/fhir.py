@@ -34,7 +34,6 @@ from miner.records.read.gathered import (
     shifted,
     words,
 )
-from miner.records.read.iso8601 import PIECE
 
 _CENSORED = {"L": "LO", "U": "HI"}
 _LONGEST_GAP_MIN = 1440
@@ -104,16 +103,11 @@ def _moment(start: str, zone: str | None) -> tuple[np.datetime64, str] | None:
 
 
 def _times(first: tuple[np.datetime64, str], step_min: float, at: np.ndarray) -> pd.Series[str]:
-    """Return times as text, made piece by piece."""
-    moment, offset = first
-    behind, nothing = (pa.scalar(each, pa.large_string()) for each in (offset, ""))
-    pieces = []
-    for begin in range(0, max(len(at), 1), PIECE):
-        steps = np.round(at[begin : begin + PIECE] * step_min * 60_000)
-        stamps = pa.array(moment + steps.astype("timedelta64[ms]"), pa.timestamp("ms"))
-        text = pc.cast(stamps, pa.large_string())
-        pieces.append(pc.binary_join_element_wise(text, behind, nothing))
-    return pd.Series(pd.array(pa.chunked_array(pieces), dtype="str"))
+    """Return times as text."""
+    steps = np.round(at * step_min * 60_000).astype("timedelta64[ms]")
+    text = pc.cast(pa.array(first[0] + steps, pa.timestamp("ms")), pa.large_string())
+    offset, nothing = (pa.scalar(each, pa.large_string()) for each in (first[1], ""))
+    return pd.Series(pd.array(pc.binary_join_element_wise(text, offset, nothing), dtype="str"))
 
 
 def _mask(found: pa.BooleanArray) -> np.ndarray:

@@ -11,12 +11,20 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, model_validator
 
 from miner.core.messages import closest
-from miner.records.columns import COLUMNS, EPOCHS, UNITS, factor, known_columns
+from miner.records.columns import (
+    COLUMNS,
+    DURATION,
+    EPOCHS,
+    TIME_OF_DAY,
+    TIMES,
+    UNITS,
+    UTC_OFFSET,
+    factor,
+    known_columns,
+)
 from miner.records.read.files import TomlModel, Zone, not_as_expected, read_toml
 from miner.records.text_columns import fold
 
-TIME_OF_DAY, UTC_OFFSET, DURATION = "time_of_day", "utc_offset", "duration"
-TIMES = ("time", "start", "end")
 _TIME_KEYS = (*TIMES, DURATION, TIME_OF_DAY, UTC_OFFSET)
 _OFFSET_UNITS = ("s", "min", "h")
 StreamName = Literal["glucose", "sleep", "stress", "activity", "meals", "tags"]

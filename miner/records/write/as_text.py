@@ -11,7 +11,7 @@ from miner.records.text_columns import clock_of
 
 if TYPE_CHECKING:
     from miner.records.client import Client
-    from miner.records.read.iso8601 import Stamps
+    from miner.records.place.times import Stamps
 
 
 def is_zoned(client: Client) -> bool:

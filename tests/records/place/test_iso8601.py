@@ -10,9 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from miner.records import read_client
-from miner.records.place.times import read_times
-from miner.records.read import iso8601
-from miner.records.read.iso8601 import offsets, read_iso
+from miner.records.place import times as reader
+from miner.records.place.times import offsets, read_iso, read_times
 
 # The worked examples of the standards, with the same instants in UTC.
 # RFC 3339, 5.8; ISO 8601-1:2019, 5.4.2.1 (23:20:50 in its three forms); PostgreSQL manual, 8.5.1.2
@@ -262,7 +261,7 @@ def test_a_column_read_piece_by_piece_is_read_the_same(monkeypatch):
     cells = [written for written, _ in EXAMPLES] + ["2026-03-01", "", "2026-03-01T08:00", "nothing"]
     text = pd.Series(cells * 3, dtype="str")
     whole = read_iso(text)
-    monkeypatch.setattr(iso8601, "PIECE", 4)
+    monkeypatch.setattr(reader, "PIECE", 4)
     pieces = read_iso(text)
     for name in ("clock", "offset", "zulu", "date_only"):
         np.testing.assert_array_equal(getattr(pieces, name), getattr(whole, name))
