@@ -92,7 +92,7 @@ class MinerError(Exception):
 
     Args:
         code: the room and the kind, such as ``records.archive_damaged``; its texts stand in
-            ``miner/words/texts``. (Of what is not yet a code: found, expected, do.)
+            ``miner/words/texts``.
         file: the file it is about, or None.
         row: the line of that file, counted from 1 as an editor shows it, or None.
         values: what the texts name; ``close`` is the nearest known word, where there is one.
@@ -101,13 +101,12 @@ class MinerError(Exception):
     def __init__(
         self,
         code: str,
-        *texts: str,
+        *,
         file: str | Path | None = None,
         row: int | None = None,
         **values: object,
     ) -> None:
-        self.code = "" if texts else code
-        self.texts = (code, *texts)
+        self.code = code
         self.values = values
         self.file = None if file is None else printable(str(file))
         self.row = row
@@ -115,7 +114,7 @@ class MinerError(Exception):
 
     def __reduce__(self) -> tuple[object, ...]:
         values: dict[str, Any] = dict(self.values)
-        return partial(type(self), file=self.file, row=self.row, **values), self.texts
+        return partial(type(self), file=self.file, row=self.row, **values), (self.code,)
 
     def __str__(self) -> str:
         return self.message
@@ -127,17 +126,17 @@ class MinerError(Exception):
     @property
     def found(self) -> str:
         """What stands there now."""
-        return texts_of(self.code, self.values)["found"] if self.code else self.texts[0]
+        return texts_of(self.code, self.values)["found"]
 
     @property
     def expected(self) -> str:
         """What would have been right."""
-        return texts_of(self.code, self.values)["expected"] if self.code else self.texts[1]
+        return texts_of(self.code, self.values)["expected"]
 
     @property
     def do(self) -> str:
         """The next step for the person who reads this."""
-        return texts_of(self.code, self.values)["do"] if self.code else self.texts[2]
+        return texts_of(self.code, self.values)["do"]
 
     @property
     def message(self) -> str:

@@ -39,7 +39,7 @@ def one_line(error: MinerError) -> str:
     """Return an error in one line; its file without the folders it lies in."""
     file = error.file and PurePath(error.file).name
     values: dict[str, Any] = dict(error.values)
-    return MinerError(*error.texts, file=file, row=error.row, **values).message
+    return MinerError(error.code, file=file, row=error.row, **values).message
 
 
 def address(*parts: str) -> str:

@@ -63,19 +63,19 @@ def test_other_usage_errors_exit_with_two(steps: Any, run: Any) -> None:
 
 @pytest.mark.parametrize("command", ["check", "days", "rank"])
 def test_bad_input_is_one_message(steps: Any, run: Any, command: str) -> None:
-    steps.fault = MinerError(
-        "bedtime is '25:10'", "00:00 to 23:59", "Correct it", file="sleep.csv", row=41
-    )
+    steps.fault = MinerError("core.no_day", day="25:10", file="sleep.csv", row=41)
     result = run(command, "client-07")
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr == (
-        "sleep.csv, row 41: bedtime is '25:10'. Expected: 00:00 to 23:59. Correct it.\n"
+        "sleep.csv, row 41: '25:10' is not a day. Expected: a day like 2026-03-01. "
+        "Write it so, or give a date.\n"
     )
 
 
 def test_hostile_words_in_a_message_are_inert(steps: Any, run: Any) -> None:
-    steps.fault = MinerError("[red]\x1b[31m\u202e\nsecond", "b", "c")
-    assert run("rank", "x").stderr.startswith("[red]<U+001B>[31m<U+202E> second. Expected: b.")
+    steps.fault = MinerError("ledger.unreadable", reason="[red]\x1b[31m\u202e\nsecond")
+    told = "the ledger cannot be read ([red]<U+001B>[31m<U+202E> second). Expected: a file"
+    assert run("rank", "x").stderr.startswith(told)
     assert run("\x1b[31mx").stderr.startswith("there is no command '<U+001B>[31mx'.")
 
 

@@ -110,13 +110,6 @@ def test_parts_of_a_finding_and_another_next_step() -> None:
         )
 
 
-def test_what_is_not_yet_a_code_is_told_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
-    held = {"found": "{what}", "short": "{short}", "expected": "{expected}", "do": "{do}"}
-    monkeypatch.setattr(said, "_book", lambda _: {"worded": held})
-    told = Finding.worded(Severity.NOTE, None, None, "what {x}", "expected", "do")
-    assert (told.what, told.short, told.do) == ("what {x}", "", "do")
-
-
 @pytest.mark.parametrize(
     ("found", "count", "told"),
     [

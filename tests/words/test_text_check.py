@@ -18,8 +18,9 @@ CUT = re.compile(r"\.\.\.(?!')")
 
 
 def finding(severity: Severity = Severity.QUESTION, what: str = "a", **about: Any) -> Finding:
+    texts = {"what": what, "expected": "b", "do": "Do c", "short": ""} | about.pop("texts", {})
     place = {name: about.pop(name, None) for name in ("file", "row")}
-    return Finding.worded(severity, place["file"], place["row"], what, "b", "Do c", **about)
+    return Finding(severity, **place, told_as="as_told", values=texts, **about)
 
 
 def many(severity: Severity, count: int = 12) -> tuple[Finding, ...]:
@@ -159,11 +160,12 @@ def test_nothing_read_is_told_without_empty_blocks(samples: ModuleType) -> None:
 
 def test_hostile_words_are_inert(samples: ModuleType, rules: RuleBook) -> None:
     hostile = "[red]\x1b]0;title\x07\u202e" + "z" * 5000
+    parts = {"expected": hostile, "do": hostile}
     report = samples.report(
         client=hostile,
         not_usable={"2026-03-04": hostile},
         known_factors={hostile: 1},
-        findings=(Finding.worded(Severity.STOP, hostile, 1, hostile, hostile, hostile),),
+        findings=(finding(Severity.STOP, hostile, file=hostile, row=1, texts=parts),),
         cautions=samples.cautions("referral", hostile) + samples.cautions("not_asked", hostile),
         intake_not_asked=(hostile,),
     )

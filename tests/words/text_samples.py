@@ -24,8 +24,22 @@ from miner.core.results import (
     Wording,
     worded,
 )
+from miner.words import said
 
 NAN = float("nan")
+_PARTS = {"found": "what", "expected": "expected", "do": "do", "short": "short"}
+said._book("findings")["as_told"] = {part: f"{{{name}}}" for part, name in _PARTS.items()}
+
+
+def as_told(
+    severity: Severity, file: str | None, row: int | None, what: str, **about: Any
+) -> Finding:
+    """Return a finding in words of its own."""
+    expected, do = about.pop("expected", "b"), about.pop("do", "Do c")
+    texts = {"what": what, "expected": expected, "do": do, "short": ""}
+    return Finding(severity, file, row, told_as="as_told", values=texts, **about)
+
+
 WORDING = Wording(rulebook.load())
 
 
@@ -112,17 +126,22 @@ def report(**changes: Any) -> CheckReport:
         not_usable={"2026-03-04": "under 70 % of readings", "2026-03-09": "under 70 % of readings"},
         known_factors={"short_sleep": 30, "late_dinner": 22},
         findings=(
-            Finding.worded(
-                Severity.NOTE, None, None, "no time zone is given", "time_zone", "Add it"
+            as_told(
+                Severity.NOTE,
+                None,
+                None,
+                "no time zone is given",
+                expected="time_zone",
+                do="Add it",
             ),
-            Finding.worded(
+            as_told(
                 Severity.LEFT_OUT,
                 "sleep.csv",
                 41,
                 "bedtime is '25:10'",
-                "00:00 to 23:59",
-                "Correct that cell and run again",
-                3,
+                expected="00:00 to 23:59",
+                do="Correct that cell and run again",
+                count=3,
             ),
         ),
         cautions=cautions("not_asked", "Not asked: pregnancy, possible or planned."),

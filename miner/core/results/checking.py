@@ -9,8 +9,6 @@ from typing import Any
 from miner.core.facts import CautionText, Result, plain
 from miner.core.messages import Message, Severity, texts_of
 
-_PARTS = ("what", "expected", "do", "short")
-
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Finding(Result):
@@ -20,7 +18,6 @@ class Finding(Result):
         code: the kind of finding; ``words/texts/findings.toml`` has its texts.
         examples: what stood in some of the rows: each in quotation marks, a number, or a message.
         more: how many different examples there are beyond these.
-        texts: of what is not yet a code alone: what, expected, do, short.
         stream, column: what it is about, where that is one stream, or one column of it.
         days: the dates it is about, ISO, in order.
         gain_days: on how many days something would be known or sure once it is done; None where
@@ -37,7 +34,6 @@ class Finding(Result):
     count: int = 1
     examples: tuple[str | Message, ...] = ()
     more: int = 0
-    texts: tuple[str, str, str, str] | None = None
     stream: str = ""
     column: str = ""
     days: tuple[str, ...] = ()
@@ -46,32 +42,12 @@ class Finding(Result):
     told_as: str = ""
     instead: str = ""
 
-    @classmethod
-    def worded(
-        cls,
-        severity: Severity,
-        file: str | None,
-        row: int | None,
-        what: str,
-        expected: str,
-        do: str,
-        count: int = 1,
-        *,
-        short: str = "",
-        **about: Any,
-    ) -> Finding:
-        """Return a finding of what is not yet a code alone."""
-        return cls(severity, file, row, count=count, texts=(what, expected, do, short), **about)
-
     def as_message(self) -> Message:
         """Return it as a message that others may hold: ``{of:what}``, ``{of:expected}``."""
         about = {name: getattr(self, name) for name in ("file", "stream", "column", "days")}
         about["n"] = self.count
         values = about | dict(self.values) | {"examples": self.examples, "more": self.more}
         kind = self.told_as or self.code
-        if self.texts is not None:
-            kind, texts = "worded", dict(zip(_PARTS, self.texts, strict=True))
-            values = texts | {"examples": (), "more": 0}
         if self.instead:
             values = values | {"instead": Message(self.instead, values)}
         return Message(f"findings.{kind}", values)
