@@ -164,19 +164,15 @@ def read_usable(
         rows=np.arange(len(frame)),
     )
     fewest = guard.fewest_days_to_describe if unit == "day" else guard.fewest_meals_to_rank
-    if shape is Shape.DOSE:
-        return usable_dose(
-            found,
-            fewest_different=guard.fewest_units_each_side,
-            largest_tied=guard.largest_share_tied,
-            fewest_units=fewest,
-            least_kept=guard.least_variation_kept,
-        )
-    return usable(
+    least = guard.least_variation_kept
+    if shape is Shape.CUT:
+        return usable(found, fewest_each_side=MIN_EACH_SIDE, fewest_units=fewest, least_kept=least)
+    return usable_dose(
         found,
-        fewest_each_side=MIN_EACH_SIDE,
+        fewest_different=guard.fewest_units_each_side,
+        largest_tied=guard.largest_share_tied,
         fewest_units=fewest,
-        least_kept=guard.least_variation_kept,
+        least_kept=least,
     )
 
 

@@ -128,17 +128,9 @@ def lay_out(
         planned += new
         for arm in arms:
             last = at + timedelta(days=chosen.period_days - 1)
-            periods.append(
-                PlanPeriod(
-                    len(periods) + 1,
-                    pair,
-                    at.isoformat(),
-                    last.isoformat(),
-                    arm,
-                    chosen.leave_out_days,
-                )
-            )
-            at = last + timedelta(days=1)
+            number, days = len(periods) + 1, (at.isoformat(), last.isoformat())
+            periods.append(PlanPeriod(number, pair, *days, arm, chosen.leave_out_days))
+            at = last + ONE_DAY
     return tuple(periods), tuple(planned)
 
 
@@ -211,12 +203,6 @@ def drawn_in_time(periods: Sequence[PlanPeriod], at: str) -> tuple[PlanPeriod, .
     return tuple(one for one in periods if one.pair not in late)
 
 
-def weeks_of(periods: Sequence[PlanPeriod]) -> int:
-    """Return how many weeks a plan takes."""
-    first, last = (date.fromisoformat(day) for day in (periods[0].first, periods[-1].last))
-    return ceil(((last - first).days + 1) / 7)
-
-
 def too_long(worth: float, unit: str, pairs: int | None) -> MinerError:
     """Return that no test within half a year has the power, or holds the pairs asked for."""
     if pairs is not None:
@@ -276,7 +262,7 @@ def make_plan(
     worth, notes = _no_larger(worth, chosen.spread, what, outcome.measure_unit)
     offset = what.lag_days[0] + int(rule.stream == "sleep")
     periods, changes = lay_out(chosen, wish.start, offset, seed, sensor_changes, wish.sensor_days)
-    end = date.fromisoformat(periods[-1].last) + timedelta(days=offset)
+    first, last = (date.fromisoformat(day) for day in (periods[0].first, periods[-1].last))
     return Plan(
         plan="" if seed is None else plan_name(what.id, wish.start, seed),
         id=what.id,
@@ -295,10 +281,10 @@ def make_plan(
         detectable=pairs_detectable(chosen.spread, chosen.pairs),
         worth_having=worth,
         pair_spread=chosen.spread,
-        weeks=weeks_of(periods),
+        weeks=ceil(((last - first).days + 1) / 7),
         sensors=len(changes) + 1,
         sensor_changes=tuple(day.isoformat() for day in changes),
-        read_on=end.isoformat(),
+        read_on=(last + timedelta(days=offset)).isoformat(),
         six_pairs_find=pairs_detectable(chosen.spread, MIN_PAIRS),
         notes=notes,
     )
@@ -392,11 +378,8 @@ def read_pairs(
         change, n_change = _mean(table, both["change"], outcome, offset_days)
         usual, n_usual = _mean(table, both["usual"], outcome, offset_days)
         done, odd = _done(table, both["change"], shown, ticks)
-        kept_usual = [
-            ticks.get(day) == "yes"
-            for day in _days(both["usual"], 0)
-            if ticks.get(day) in ("yes", "no")
-        ]
+        told = [ticks.get(day) for day in _days(both["usual"], 0)]
+        kept_usual = [tick == "yes" for tick in told if tick in ("yes", "no")]
         differ += odd
         followed = _most(done)
         if followed and kept_usual:
@@ -411,9 +394,8 @@ def test_of(pairs: Sequence[PairRead], seed: int) -> PairsTest:
     found: SignFlips = sign_flips(differences, level=LEVEL, seed=seed)
     if isnan(found.p):
         return PairsTest(0, None, None, None, 0)
-    return PairsTest(
-        len(differences), found.mean, found.interval, found.p, found.orders, found.exact
-    )
+    n = len(differences)
+    return PairsTest(n, found.mean, found.interval, found.p, found.orders, found.exact)
 
 
 def status_of(test: PairsTest, worth: float) -> str:

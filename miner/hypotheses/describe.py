@@ -13,8 +13,8 @@ from scipy.special import ndtr
 from miner.core.messages import Message, message
 from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Per, Shape, Withheld
 from miner.hypotheses.candidates import unrankable
-from miner.hypotheses.design import identity, lagged
-from miner.hypotheses.guard import correlation, interval, ordinary_interval
+from miner.hypotheses.design import Design, Item, Question, identity, lagged
+from miner.hypotheses.guard import Judged, correlation, interval, ordinary_interval
 from miner.stats.dependence import whiten
 from miner.stats.effects import either, expected, paired, r_of_t, t_quantile
 from miner.stats.power import AtHand, new_units_for
@@ -22,8 +22,6 @@ from miner.stats.proportions import newcombe
 from miner.stats.scores import combine, normal_scores
 
 if TYPE_CHECKING:
-    from miner.hypotheses.design import Design, Item, Question
-    from miner.hypotheses.guard import Judged
     from miner.hypotheses.tested import OutcomeSearch, Tested, Whitened
     from miner.tables.unit_table import UnitTable
 

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtr
 
-from miner.core.messages import message
+from miner.core.messages import Message, message
 from miner.core.results import Doubt, DoubtCode, Evidence, Withheld
 from miner.hypotheses.candidates import doses, singles
-from miner.hypotheses.guard import Levels, judge_one
+from miner.hypotheses.guard import Judged, Levels, judge_one
 from miner.hypotheses.tested import Tested, measure, prepare
 from miner.stats.effects import t_quantile
 from miner.stats.maxt import critical_t, largest, quantile, shuffles, signed_z, tail
@@ -21,9 +21,7 @@ from miner.stats.multiplicity import holm, holm_levels
 from miner.stats.scores import share_tied
 
 if TYPE_CHECKING:
-    from miner.core.messages import Message
     from miner.hypotheses.design import Design, Question, Run, Target
-    from miner.hypotheses.guard import Judged
 
 Floats = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from miner.core.messages import MinerError, closest, message
-from miner.core.period import EVER
+from miner.core.period import EVER, Period
 from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Together
 from miner.hypotheses.describe import (
     at_worth,
@@ -19,16 +19,13 @@ from miner.hypotheses.describe import (
     order_key,
     outcome_summary,
 )
-from miner.hypotheses.design import WHOLE_DAY, Run, design, with_whole_day
+from miner.hypotheses.design import WHOLE_DAY, Design, Question, Run, design, with_whole_day
 from miner.hypotheses.fixed import a_hint_at_most, answer, meets
-from miner.hypotheses.guard import judge_all
+from miner.hypotheses.guard import Judged, judge_all
 from miner.hypotheses.search import search
 from miner.stats.out_of_sample import out_of_sample
 
 if TYPE_CHECKING:
-    from miner.core.period import Period
-    from miner.hypotheses.design import Design, Question
-    from miner.hypotheses.guard import Judged
     from miner.hypotheses.tested import Tested
     from miner.rulebook import RuleBook
     from miner.tables.unit_table import UnitTable

@@ -12,12 +12,11 @@ from numpy.typing import NDArray
 
 from miner.core.results import Shape
 from miner.hypotheses.candidates import candidates
-from miner.hypotheses.tested import Tested, measure, prepare
+from miner.hypotheses.tested import OutcomeSearch, Spectra, Tested, measure, prepare
 from miner.stats.maxt import critical_t, judge, shuffles
 
 if TYPE_CHECKING:
     from miner.hypotheses.design import Design, Run, Target
-    from miner.hypotheses.tested import OutcomeSearch, Spectra
     from miner.rulebook import Guardrails
 
 

@@ -65,15 +65,8 @@ def why_table(table: UnitTable, rules: RuleBook, id_: str, client: str) -> Why:
                 str(frame["sensor"].iloc[at]),
             )
         )
-    return Why(
-        client,
-        id_,
-        tuple(item.factor for item in items),
-        tuple(item.lag for item in items),
-        target.name,
-        table.unit,
-        tuple(units),
-    )
+    factors, lags = zip(*((item.factor, item.lag) for item in items), strict=True)
+    return Why(client, id_, factors, lags, target.name, table.unit, tuple(units))
 
 
 def find(plan: Design, id_: str) -> tuple[Target, tuple[Item, ...]]:
@@ -100,28 +93,17 @@ def _factor(table: UnitTable, item: Item, at: int) -> FactorValue:
     day = int(frame["day_number"].iloc[at]) - item.lag
     rows = frame.index[frame["day_number"] == day] if item.lag else frame.index[at : at + 1]
     if not len(rows):
-        return FactorValue(
-            item.factor,
-            None,
-            None,
-            None,
-            item.rule.measure_unit,
-            message("hypotheses.no_records_that_day"),
-            (),
-        )
+        none = message("hypotheses.no_records_that_day")
+        return FactorValue(item.factor, None, None, None, item.rule.measure_unit, none, ())
     name = str(rows[0])
     place = int(np.flatnonzero(frame.index == rows[0])[0])
-    value = float(frame[item.factor].to_numpy(dtype=float)[place])
-    measure = float(table.measures[item.factor].to_numpy(dtype=float)[place])
-    return FactorValue(
-        item.factor,
-        name,
-        _known(value),
-        _known(measure),
-        item.rule.measure_unit,
-        table.reasons.get((name, item.factor), ""),
-        _places(table, name, item.factor),
+    value, measure = (
+        _known(float(columns[item.factor].to_numpy(dtype=float)[place]))
+        for columns in (frame, table.measures)
     )
+    reason = table.reasons.get((name, item.factor), "")
+    places = _places(table, name, item.factor)
+    return FactorValue(item.factor, name, value, measure, item.rule.measure_unit, reason, places)
 
 
 def _places(table: UnitTable, unit: str, column: str) -> tuple[Place, ...]:

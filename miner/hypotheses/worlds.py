@@ -10,15 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from miner.hypotheses.candidates import singles
-from miner.hypotheses.design import design
-from miner.hypotheses.tested import whitened
+from miner.hypotheses.design import Design, design
+from miner.hypotheses.tested import Spectra, whitened
 from miner.stats.dependence import Pattern, imitate, scatter_together
 from miner.stats.effects import independent
 from miner.stats.scores import normal_scores
 
 if TYPE_CHECKING:
-    from miner.hypotheses.design import Design
-    from miner.hypotheses.tested import Spectra
     from miner.rulebook import RuleBook
     from miner.tables.unit_table import UnitTable
 
