@@ -38,8 +38,7 @@ from miner.records.read.settings import read_settings
 from miner.records.standards import read_standard
 from miner.records.stream_file import Part, read_added, read_file, read_part
 from miner.records.synonyms import spelt_alike
-from miner.records.write.correcting import correct
-from miner.records.write.corrections import read_corrections
+from miner.records.write.corrections import correct, read_corrections
 
 LEFT_OUT_FILE = "file_left_out"
 MOST_ROWS = 10_000_000

@@ -18,8 +18,7 @@ from miner.core.results.noting import CorrectionMade, Notebook, ReadAs
 from miner.records.client import Client
 from miner.records.findings import Findings
 from miner.records.write import corrections, notes
-from miner.records.write.correcting import described
-from miner.records.write.corrections import NAME, Correction
+from miner.records.write.corrections import NAME, Correction, described
 from miner.records.write.entering import DiaryEntry, addition, mending, removal
 from miner.rulebook import RuleBook
 from miner.steps.client_ledger import settings_of

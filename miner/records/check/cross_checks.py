@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -346,34 +347,18 @@ def _ask(apart: list[_Apart], used: Streams, findings: Findings) -> None:
     values = {"stream": stream, "against": against, "shift_min": minutes}
     values |= {"now": shift.now, "then": shift.then, "of": shift.of}
     values |= {"evidence": evidence if len(apart) > 1 else evidence[0], "way": _way(minutes)}
-    findings.whole(
-        Severity.QUESTION,
-        "clock_apart",
-        used[stream],
-        told_as=f"clock_apart_{kind}",
-        row=None,
-        count=now,
-        stream=stream,
-        gain_days=now,
-        values=values,
-    )
+    about = partial(findings.whole, row=None, told_as=f"clock_apart_{kind}", stream=stream)
+    code, frame = "clock_apart", used[stream]
+    about(Severity.QUESTION, code, frame, count=now, gain_days=now, values=values)
 
 
 def _ask_meals(shift: Shift, meals: pd.DataFrame, findings: Findings) -> None:
     values = {"against": "glucose", "shift_min": shift.minutes, "of": shift.of}
     values |= {"now": round(shift.now, 1), "then": round(shift.then, 1)}
     values |= {"rise_now": shift.now, "rise_then": shift.then, "way": _way(shift.minutes)}
-    findings.whole(
-        Severity.QUESTION,
-        "clock_apart",
-        meals,
-        told_as="clock_apart_meals",
-        row=None,
-        count=shift.of,
-        stream="meals",
-        gain_days=meals["clock"].dt.normalize().nunique(),
-        values=values,
-    )
+    days = meals["clock"].dt.normalize().nunique()
+    about = partial(findings.whole, row=None, told_as="clock_apart_meals", stream="meals")
+    about(Severity.QUESTION, "clock_apart", meals, count=shift.of, gain_days=days, values=values)
 
 
 def _evidence(stream: str, shift: Shift, some: str) -> Message:

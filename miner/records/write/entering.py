@@ -22,14 +22,15 @@ from miner.records.read.table_file import RawTable
 from miner.records.stream_file import read_added
 from miner.records.text_columns import clock_of
 from miner.records.write.as_text import clock_text, is_zoned, written_times
-from miner.records.write.correcting import described, same_records
 from miner.records.write.corrections import (
     CORRECTED,
     NAME,
     Correction,
     Place,
     columns_to_write,
+    described,
     read_corrections,
+    same_records,
 )
 
 if TYPE_CHECKING:

@@ -7,12 +7,10 @@ import tempfile
 import threading
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import tomlkit
 from tomlkit import TOMLDocument
 from tomlkit.exceptions import TOMLKitError
-from tomlkit.items import AoT, InlineTable
 
 from miner.core.files import write_whole
 from miner.core.messages import MinerError
@@ -82,19 +80,5 @@ def set_key(document: TOMLDocument, key: str, value: object) -> None:
     """Set a key at the head of a document, before its tables; None takes it away."""
     if value is None:
         document.pop(key, None)
-    elif key in document:
-        document[key] = value
     else:
-        tables: dict[str, Any] = {
-            name: document[name] for name in document if _table(document[name])
-        }
-        for name in tables:
-            document.remove(name)
-        document.add(key, tomlkit.item(value))
-        for name, item in tables.items():
-            document.add(name, item)
-
-
-def _table(item: object) -> bool:
-    """Say whether a value is a table or a list of tables: these stand after all plain keys."""
-    return isinstance(item, dict | AoT) and not isinstance(item, InlineTable)
+        document[key] = value

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from miner.records import read_client
-from miner.records.check.jumps import STUCK
+from miner.records.check.sensor import STUCK
 
 
 def readings(folder, hours: float, value: float | None, decimals: int = 0, every: int = 5):

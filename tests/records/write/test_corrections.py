@@ -17,11 +17,11 @@ from miner.core.results import Severity
 from miner.records import read_client
 from miner.records.findings import Findings
 from miner.records.stream_file import read_added
-from miner.records.write.correcting import correct
 from miner.records.write.corrections import (
     HEADER,
     NAME,
     Correction,
+    correct,
     not_taken_back,
     read_corrections,
     standing,
