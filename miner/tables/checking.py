@@ -11,193 +11,125 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from miner.core.messages import Message, closest, message
+from miner.core.messages import closest, message
 from miner.core.results import CheckReport, Finding, Severity, StreamSummary
 from miner.records.client import STREAMS, Client
 from miner.records.columns import CONTRADICTED, TWO_VALUES
+from miner.records.findings import Findings
 from miner.rulebook import RuleBook
-from miner.tables.columns import DAY, HOUR, Times, seconds, usual_clock
+from miner.tables.columns import DAY, HOUR, seconds, usual_clock
 from miner.tables.days import told_left_out
-from miner.tables.food.eating import food_of
 from miner.tables.glucose.trace import Trace, trace_of
 from miner.tables.logs import habits_noticed, log_noticed
 from miner.tables.measures import records_of
 from miner.tables.referral import cautions
-from miner.tables.sleep.nights import LONGEST_WAKING_MIN, Nights, days_of, nights_of
-from miner.tables.tag_days import FEWEST_DAYS, MOST_TAGS, Tags, tags_of
+from miner.tables.sleep.nights import LONGEST_WAKING_MIN, Nights
+from miner.tables.tag_days import FEWEST_DAYS, MOST_TAGS
 from miner.tables.unit_table import UnitTable
 
 NOT_WORN_SHARE = 0.25
 """From this share of the days on it is worth asking the client to wear the tracker."""
+WEIGHT = (Severity.STOP, Severity.LEFT_OUT, Severity.QUESTION, Severity.NOTE)
 NOT_WORN = ("not_worn_long_enough", "no_tracker_record", "no_step_counted")
 
 
-def noticed(client: Client, table: UnitTable, rules: RuleBook) -> list[Finding]:
+def _noticed(client: Client, table: UnitTable, rules: RuleBook) -> list[Finding]:
     """Return what is left out or read another way, and why: nights, wear, readings, zones, tags."""
-    nights, trace = nights_of(client), trace_of(client)
-    found = [
-        _too_few_readings(table),
-        *_nights(client, table, nights),
-        _naps(nights),
-        _time_in_bed(nights),
-        *_not_worn(table, rules),
-        *_journeys(client),
-        *log_noticed(client, food_of(client, rules), trace, nights),
-        *habits_noticed(client, table, trace, rules),
-        *_tags(tags_of(client, days_of(trace, nights), rules.cautions)),
-    ]
-    return [item for item in found if item is not None]
+    records, found = records_of(client, rules), Findings()
+    left_out = table.frame["left_out"].items()
+    few = tuple(str(day) for day, why in left_out if why and why.code == "tables.readings_of_day")
+    if few:
+        about: dict[str, Any] = {"stream": "glucose", "days": few}
+        found.add(Severity.LEFT_OUT, "too_few_readings", count=len(few), **about)
+    _nights(found, client, table, records.nights)
+    _not_worn(found, table, rules)
+    for _, hours in records.trace.zones.journeys():
+        found.add(Severity.LEFT_OUT, "journey", count=1, values={"hours": abs(hours)})
+    log_noticed(found, client, records.food, records.nights)
+    habits_noticed(found, client, table, rules)
+    beyond = [each for each in records.tags.passed_over if each[1] >= FEWEST_DAYS]
+    rare = [each for each in records.tags.passed_over if each[1] < FEWEST_DAYS]
+    _untaken(found, "too_many_tags", beyond, most=MOST_TAGS)
+    _untaken(found, "rare_tags", rare, fewest=FEWEST_DAYS)
+    return found.items
 
 
-def _found(code: str, count: int, severity: Severity = Severity.NOTE, **about: Any) -> Finding:
-    return Finding(severity, None, None, code, count, **about)
+def _untaken(found: Findings, code: str, tags: list[tuple[str, int]], **values: int) -> None:
+    """Tell of tags that are asked no questions about: too many kinds of them, or too rare."""
+    if tags:
+        each = [message("tables.tag_with_days", tag=tag, n=days) for tag, days in tags]
+        about: dict[str, Any] = {"stream": "tags", "values": {**values, "each": each}}
+        found.add(Severity.NOTE, code, count=len(tags), **about)
 
 
-def _too_few_readings(table: UnitTable) -> Finding | None:
-    frame = table.frame
-    days = [
-        day
-        for day, why in frame["left_out"].items()
-        if why and why.code == "tables.readings_of_day"
-    ]
-    if not days:
-        return None
-    about = {"stream": "glucose", "days": tuple(str(day) for day in days)}
-    return _found("too_few_readings", len(days), Severity.LEFT_OUT, **about)
-
-
-def _nights(client: Client, table: UnitTable, nights: Nights) -> list[Finding | None]:
+def _nights(found: Findings, client: Client, table: UnitTable, nights: Nights) -> None:
     numbers = table.frame["day_number"].items()
     missing = tuple(str(day) for day, number in numbers if int(number) not in nights.by_day)
-    if not nights.recorded:
-        return [_no_night(client, missing)]
-    if not missing:
-        return []
-    return [_found("nights_missing", len(missing), stream="sleep", days=missing)]
-
-
-def _no_night(client: Client, days: tuple[str, ...]) -> Finding:
-    """Tell that no record of sleep is a night: none is there, or none ends when people wake."""
+    about: dict[str, Any] = {"stream": "sleep", "days": missing}
     rows = client.used("sleep")
     rows = rows[rows["kind"] != "nap"]
-    about: dict[str, Any] = {"stream": "sleep", "days": days, "gain_days": len(days)}
-    if rows.empty:
-        return _found("no_sleep", 1, **about)
-    usual = usual_clock(seconds(rows["end_clock"]) % DAY) or 0
-    values = {"clock": "{:02d}:{:02d}".format(*divmod(usual // 60, 60))}
-    return _found("no_sleep_at_night", len(rows), Severity.QUESTION, values=values, **about)
+    if nights.recorded and missing:
+        found.add(Severity.NOTE, "nights_missing", count=len(missing), **about)
+    elif not nights.recorded and rows.empty:
+        found.add(Severity.NOTE, "no_sleep", count=1, gain_days=len(missing), **about)
+    elif not nights.recorded:  # none of them ends when people wake
+        usual = usual_clock(seconds(rows["end_clock"]) % DAY) or 0
+        values: dict[str, Any] = {"clock": "{:02d}:{:02d}".format(*divmod(usual // 60, 60))}
+        about |= {"count": len(rows), "gain_days": len(missing), "values": values}
+        found.add(Severity.QUESTION, "no_sleep_at_night", **about)
+    if nights.naps:
+        values = {"minutes": LONGEST_WAKING_MIN}
+        found.add(Severity.NOTE, "naps", count=nights.naps, stream="sleep", values=values)
+    unknown = sum(not night.asleep_known for night in nights.by_day.values())
+    if unknown:
+        about = {"stream": "sleep", "column": "asleep_min"}
+        found.add(Severity.NOTE, "no_time_asleep", count=unknown, **about)
 
 
-def _naps(nights: Nights) -> Finding | None:
-    if not nights.naps:
-        return None
-    return _found("naps", nights.naps, stream="sleep", values={"minutes": LONGEST_WAKING_MIN})
-
-
-def _time_in_bed(nights: Nights) -> Finding | None:
-    count = sum(not night.asleep_known for night in nights.by_day.values())
-    if not count:
-        return None
-    return _found("no_time_asleep", count, stream="sleep", column="asleep_min")
-
-
-def _not_worn(table: UnitTable, rules: RuleBook) -> list[Finding | None]:
+def _not_worn(found: Findings, table: UnitTable, rules: RuleBook) -> None:
     """Tell of days on which the tracker was off, and of those on which it told too little of some.
 
     A day on which more habits of movement are known than are unknown for want of wear is one on
     which the tracker was worn.
     """
     missing: dict[str, set[str]] = defaultdict(set)
+    own = [habit for habit in table.factors if ":" not in habit]
     for (day, habit), why in table.reasons.items():
-        if (
-            habit in table.factors
-            and ":" not in habit
-            and why.code.removeprefix("tables.") in NOT_WORN
-        ):
+        if habit in own and why.code.removeprefix("tables.") in NOT_WORN:
             missing[str(day)].add(habit)
-    moving = [x for x in table.factors if ":" not in x and rules.factor(x).stream == "activity"]
+    moving = [habit for habit in own if rules.factor(habit).stream == "activity"]
     known = table.frame[moving].notna().sum(axis=1)
-    off = {day for day, habits in missing.items() if len(habits & {*moving}) > known[day]}
-    partly = {day: habits for day, habits in missing.items() if day not in off}
+    off = sorted(day for day, habits in missing.items() if len(habits & {*moving}) > known[day])
+    partly = sorted(missing.keys() - set(off))
     few = NOT_WORN_SHARE * len(table.frame)
-    return [_off(sorted(off), few), _told_too_little(partly, few, rules)]
-
-
-def _off(days: list[str], few: float) -> Finding | None:
-    if not days:
-        return None
-    gain = len(days) if len(days) >= few else None
-    return _found("tracker_not_worn", len(days), days=tuple(days), gain_days=gain)
-
-
-def _told_too_little(
-    missing: Mapping[str, set[str]], few: float, rules: RuleBook
-) -> Finding | None:
-    """Tell of habits that are unknown on days on which movement is known."""
-    if not missing:
-        return None
-    habits = sorted(set().union(*missing.values()))
-    streams = {rules.factor(habit).stream for habit in habits}
-    stress = streams == {"stress"}
-    days = sorted(missing)
-    return _found(
-        "habit_not_measured",
-        len(days),
-        days=tuple(days),
-        gain_days=len(days) if len(days) >= few and stress else None,
-        values={
+    if off:
+        about: dict[str, Any] = {"gain_days": len(off) if len(off) >= few else None}
+        found.add(Severity.NOTE, "tracker_not_worn", count=len(off), days=tuple(off), **about)
+    if partly:
+        habits = sorted(set().union(*(missing[day] for day in partly)))
+        stress = {rules.factor(habit).stream for habit in habits} == {"stress"}
+        values = {
             "habits": [rules.factor(habit).phrase for habit in habits],
             "next": message("tables.see_stress_all_day" if stress else "tables.wear_it_longer"),
-        },
-    )
+        }
+        about = {"gain_days": len(partly) if len(partly) >= few and stress else None}
+        about |= {"days": tuple(partly), "values": values}
+        found.add(Severity.NOTE, "habit_not_measured", count=len(partly), **about)
 
 
-def _journeys(client: Client) -> list[Finding | None]:
-    return [
-        _found("journey", 1, Severity.LEFT_OUT, values={"hours": abs(hours)})
-        for _, hours in trace_of(client).zones.journeys()
-    ]
-
-
-def _tags(tags: Tags) -> list[Finding | None]:
-    """Tell of the tags that are asked no questions about: too many kinds of them, or too rare."""
-    beyond = [each for each in tags.passed_over if each[1] >= FEWEST_DAYS]
-    rare = [each for each in tags.passed_over if each[1] < FEWEST_DAYS]
-    return [
-        _untaken("too_many_tags", beyond, most=MOST_TAGS),
-        _untaken("rare_tags", rare, fewest=FEWEST_DAYS),
-    ]
-
-
-def _untaken(code: str, tags: list[tuple[str, int]], **values: int) -> Finding | None:
-    if not tags:
-        return None
-    each = [message("tables.tag_with_days", tag=tag, n=days) for tag, days in tags]
-    return _found(code, len(tags), stream="tags", values={**values, "each": each})
-
-
-def unknown_names(client: Client, rules: RuleBook) -> list[Finding]:
-    """Return a question for each outcome or intake question that does not exist.
-
-    Args:
-        client: as read.
-        rules: the rule books.
-    """
-    asked = [
-        _unknown("intake_unknown", name, list(rules.cautions.intake))
-        for name in client.settings.intake
-        if name not in rules.cautions.intake
-    ]
-    primary = client.settings.primary_outcome
+def _unknown_names(client: Client, rules: RuleBook) -> list[Finding]:
+    """Return a question for each outcome or intake question that does not exist."""
     ranked = [name for name, rule in rules.outcomes.items() if not rule.asked_only]
-    if primary is not None and primary not in ranked:
-        asked.append(_unknown("primary_unknown", primary, ranked))
-    return asked
-
-
-def _unknown(code: str, name: str, known: list[str]) -> Finding:
-    values = {"name": name, "known": known, "close": closest(name, known)}
-    return Finding(Severity.QUESTION, "client.toml", None, code, values=values)
+    primary = client.settings.primary_outcome
+    found = Findings()
+    for code, named, known in (
+        ("intake_unknown", client.settings.intake, list(rules.cautions.intake)),
+        ("primary_unknown", () if primary is None else (primary,), ranked),
+    ):
+        for name in (each for each in named if each not in known):
+            values = {"name": name, "known": known, "close": closest(name, known)}
+            found.add(Severity.QUESTION, code, file="client.toml", values=values)
+    return found.items
 
 
 def check(client: Client, table: UnitTable, rules: RuleBook) -> CheckReport:
@@ -212,8 +144,9 @@ def check(client: Client, table: UnitTable, rules: RuleBook) -> CheckReport:
     trace = trace_of(client)
     texts, not_asked = cautions(client, table, rules)
     usable = frame["usable"].astype(bool)
-    found = [*unknown_names(client, rules), *noticed(client, table, rules)]
-    findings = (*client.findings, *_by_severity(found))
+    found = [*_unknown_names(client, rules), *_noticed(client, table, rules)]
+    found.sort(key=lambda item: WEIGHT.index(item.severity))
+    findings = (*client.findings, *found)
     known = frame.loc[usable, list(table.factors)].notna().sum()
     return CheckReport(
         client=client.settings.code,
@@ -222,7 +155,7 @@ def check(client: Client, table: UnitTable, rules: RuleBook) -> CheckReport:
         last_day=str(frame.index[-1]) if len(frame) else None,
         days=len(frame),
         usable_days=int(usable.sum()),
-        not_usable=_not_usable(frame),
+        not_usable={str(day): why for day, why in frame.loc[~usable, "left_out"].items()},
         known_factors={str(name): int(count) for name, count in known.items()},
         findings=tuple(_with_gain(item, client, frame) for item in findings),
         cautions=texts,
@@ -256,16 +189,6 @@ def _covered(client: Client, table: UnitTable, rules: RuleBook) -> Mapping[str, 
     return {str(name): share for name, share in table.frame.loc[few, "coverage"].items()}
 
 
-def _by_severity(findings: list[Finding]) -> list[Finding]:
-    order = {"stop": 0, "left_out": 1, "question": 2, "note": 3}
-    return sorted(findings, key=lambda item: order[str(item.severity)])
-
-
-def _not_usable(frame: pd.DataFrame) -> Mapping[str, Message]:
-    apart = frame[~frame["usable"].astype(bool)]
-    return {str(day): why for day, why in zip(apart.index, apart["left_out"], strict=True)}
-
-
 def _summary(name: str, client: Client, trace: Trace) -> StreamSummary:
     frame = client.streams[name]
     clock = seconds(frame["clock" if "clock" in frame.columns else "start_clock"])
@@ -276,14 +199,10 @@ def _summary(name: str, client: Client, trace: Trace) -> StreamSummary:
         files=tuple(sorted({str(file) for file in frame["file"].tolist()})),
         first=_minute(clock.min()) if clock.size else None,
         last=_minute(clock.max()) if clock.size else None,
-        days=int(np.unique(_days_of(clock)).size),
+        days=int(np.unique(clock // DAY).size),
         cadence_min=cadence,
         longest_gap_h=gap,
     )
-
-
-def _days_of(clock: Times) -> Times:
-    return np.asarray(clock // DAY, dtype=np.int64)
 
 
 def _minute(clock: np.int64) -> str:

@@ -110,7 +110,7 @@ class NoFood(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class NotEaten:
     """One row of the meal log that is no food.
 
     Attributes:
@@ -241,7 +241,7 @@ class Food:
     """
 
     occasions: tuple[Occasion, ...]
-    no_food: tuple[Entry, ...]
+    no_food: tuple[NotEaten, ...]
     untimed: tuple[tuple[int, str], ...] = ()
 
     def taken(self) -> list[int]:
@@ -290,7 +290,7 @@ def _food_of(client: Client, rules: RuleBook) -> Food:
             may = reason is NoFood.NOT_REPORTED or reason is NoFood.LOW
             taken = may or bool(amounts["carbs_g"][k] > 0)
             meal = "" if meals[k] == NOT_FOOD else meals[k]
-            entries.append(Entry(reason, int(at[k]), meal, noted[k], taken, rows[k]))
+            entries.append(NotEaten(reason, int(at[k]), meal, noted[k], taken, rows[k]))
     levels = {name: words(frame[name]) for name in ("carbs_level", "protein_level")}
     found = []
     for group in _groups(at, [k for k, reason in enumerate(why) if reason is None]):
@@ -365,7 +365,7 @@ def _level(noted: list[str]) -> str:
 def eaten_by_day(food: Food, days: Days) -> list[Eaten]:
     """Return what was eaten on each biological day, with the meals named."""
     by_day: list[list[Occasion]] = [[] for _ in range(len(days))]
-    others: list[list[Entry]] = [[] for _ in range(len(days))]
+    others: list[list[NotEaten]] = [[] for _ in range(len(days))]
     place = days.of_eating(np.array([item.at for item in food.occasions], dtype=np.int64))
     for k, item in zip(place.tolist(), food.occasions, strict=True):
         if k >= 0:
@@ -400,7 +400,7 @@ def _with_untimed(eaten: Eaten, meal: str, day: tuple[int, int]) -> Eaten:
 
 
 def name_meals(
-    occasions: Sequence[Occasion], midnight: int, wake: int, others: Sequence[Entry] = ()
+    occasions: Sequence[Occasion], midnight: int, wake: int, others: Sequence[NotEaten] = ()
 ) -> Eaten:
     """Tell which occasion of a day was breakfast, lunch and dinner.
 
