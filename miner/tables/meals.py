@@ -28,15 +28,13 @@ from miner.tables.glucose.trace import BEYOND, Trace
 from miner.tables.measures import (
     FEWEST_OCCASIONS,
     NOT_TOLD,
-    SNACK_CARBS_G,
-    SNACK_PROTEIN_G,
     WALK_WITHIN,
     asleep_hours,
+    carb_only,
+    carbs_of,
     stressed,
     too_few_occasions,
     walked,
-    why_no_activity,
-    why_no_stress,
 )
 from miner.tables.units import Rows, UnitSpecification
 
@@ -61,12 +59,7 @@ def _on_a_day(measure: MealMeasure) -> MealMeasure:
 
 def meal_carbs_grams(records: MealRecords, k: int) -> Found:
     """Grams of carbohydrate; a noted level decides where grams are not told."""
-    item = records.meals[k].occasion
-    if not isnan(item.carbs):
-        return Found(item.carbs, rows=item.rows)
-    decided = float(item.carbs_level == "high") if item.carbs_level else nan
-    why = because("meal_carbs_not_told")
-    return Found(why=why, rows=item.rows, decided=decided, floor=item.carbs_told)
+    return carbs_of(records.meals[k].occasion, "meal_carbs_not_told")
 
 
 def meal_protein_grams(records: MealRecords, k: int) -> Found:
@@ -81,26 +74,17 @@ def meal_protein_grams(records: MealRecords, k: int) -> Found:
 def meal_carb_only(records: MealRecords, k: int) -> Found:
     """1 where it had 15 g of carbohydrate or more and under 5 g of protein, else 0."""
     item = records.meals[k].occasion
-    carbs, protein = item.carbs >= SNACK_CARBS_G, item.protein < SNACK_PROTEIN_G
-    carbs_known, protein_known = not isnan(item.carbs), not isnan(item.protein)
-    if not carbs_known and item.carbs_level:
-        carbs, carbs_known = item.carbs_level != "low", True
-    if not protein_known and item.protein_level:
-        protein, protein_known = item.protein_level == "low", True
-    no = (carbs_known and not carbs) or (protein_known and not protein)
-    if not no and not (carbs_known and protein_known):
+    only = carb_only(item)
+    if only is None:
         return unknown("meal_amounts_not_told", item.rows)
-    return Found(float(not no), rows=item.rows)
+    return Found(float(only), rows=item.rows)
 
 
 @_on_a_day
 def meal_walk_minutes(records: MealRecords, k: int) -> Found:
     """Minutes walked within an hour of the meal; unknown where the tracker was not worn."""
     meal = records.meals[k]
-    window = (meal.at, meal.at + WALK_WITHIN)
-    if why := why_no_activity(records.days, meal.day, window):
-        return unknown(why, meal.rows)
-    return walked(records.days, window, meal.rows)
+    return walked(records.days, meal.day, (meal.at, meal.at + WALK_WITHIN), meal.rows)
 
 
 @_on_a_day
@@ -139,9 +123,7 @@ def meal_stress_minutes_before(records: MealRecords, k: int) -> Found:
     window = (max(meal.at - STRESS_BEFORE, begin), meal.at)
     if window[1] <= window[0]:
         return unknown("eaten_at_waking", meal.rows)
-    if why := why_no_stress(records.days, meal.day, window):
-        return unknown(why, meal.rows)
-    return stressed(records.days, window, meal.rows)
+    return stressed(records.days, meal.day, window, meal.rows)
 
 
 MEASURES: Mapping[str, MealMeasure] = {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import wraps
 from math import isnan, nan
 
 import numpy as np
@@ -13,7 +14,7 @@ from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.tables.cells import Found, because, unknown
 from miner.tables.columns import DAY, HOUR, Source, covered, from_usual, usual_clock
-from miner.tables.food.eating import Eaten, Food, Occasion, eaten_by_day, food_of
+from miner.tables.food.eating import MAIN, Eaten, Food, Occasion, eaten_by_day, food_of
 from miner.tables.glucose.trace import Trace, trace_of
 from miner.tables.movement.tracker import (
     LEAST_WORN,
@@ -27,7 +28,7 @@ from miner.tables.movement.tracker import (
     tracker_of,
     unfinished_of,
 )
-from miner.tables.sleep.nights import Days, Nights, days_of, nights_of, why_no_night
+from miner.tables.sleep.nights import Days, Night, Nights, days_of, nights_of, why_no_night
 from miner.tables.tag_days import Tags, tags_of
 
 
@@ -37,7 +38,6 @@ class DayRecords:
 
     Attributes:
         no_night: why the main sleep that opens each day is not known, None where it is.
-        usual_middle: the client's median midpoint of sleep, seconds after midnight, or None.
         food: the meal log.
         eaten: the eating occasions of each day.
         unfinished: the records left out because their end cannot be used.
@@ -47,7 +47,6 @@ class DayRecords:
     nights: Nights
     days: Days
     no_night: tuple[Message | None, ...]
-    usual_middle: int | None
     food: Food
     eaten: tuple[Eaten, ...]
     movement: Movement
@@ -84,13 +83,11 @@ def records_of(client: Client, rules: RuleBook) -> DayRecords:
 def _records_of(client: Client, rules: RuleBook) -> DayRecords:
     trace, nights, food = trace_of(client), nights_of(client), food_of(client, rules)
     days = days_of(trace, nights)
-    middles = np.array([night.middle_clock for night in nights.by_day.values()], dtype=np.int64)
     return DayRecords(
         trace=trace,
         nights=nights,
         days=days,
         no_night=why_no_night(days, nights),
-        usual_middle=usual_clock(middles),
         food=food,
         eaten=tuple(eaten_by_day(food, days)),
         movement=movement_of(client),
@@ -104,44 +101,49 @@ def _records_of(client: Client, rules: RuleBook) -> DayRecords:
 FEWEST_NIGHTS_FOR_USUAL = 8
 
 
-def asleep_hours(records: DayRecords, k: int) -> Found:
+def _of_night(measure: Callable[[DayRecords, Night], Found]) -> Measure:
+    """Return a measure of the main sleep that opens a day, unknown where that is not known."""
+
+    @wraps(measure)
+    def found(records: DayRecords, k: int) -> Found:
+        night = records.days.night[k]
+        if night is None:
+            return unknown(records.no_night[k] or "no_main_sleep")
+        return measure(records, night)
+
+    return found
+
+
+@_of_night
+def asleep_hours(_: DayRecords, night: Night) -> Found:
     """Hours asleep, or in bed where the tracker does not tell time asleep."""
-    night = records.days.night[k]
-    if night is None:
-        return unknown(records.no_night[k] or "no_main_sleep")
     return Found(night.asleep_min / 60, rows=night.sources)
 
 
-def awake_share(records: DayRecords, k: int) -> Found:
+@_of_night
+def awake_share(_: DayRecords, night: Night) -> Found:
     """Minutes awake over minutes from falling asleep to waking."""
-    night = records.days.night[k]
-    if night is None:
-        return unknown(records.no_night[k] or "no_main_sleep")
     if isnan(night.awake_min) or night.span_min <= 0:
         return unknown("no_time_awake", night.sources)
     return Found(night.awake_min / night.span_min, rows=night.sources)
 
 
-def deep_share(records: DayRecords, k: int) -> Found:
+@_of_night
+def deep_share(_: DayRecords, night: Night) -> Found:
     """Minutes of deep sleep over minutes asleep."""
-    night = records.days.night[k]
-    if night is None:
-        return unknown(records.no_night[k] or "no_main_sleep")
     if isnan(night.deep_min) or not night.asleep_known or night.asleep_min <= 0:
         return unknown("no_deep_sleep", night.sources)
     return Found(night.deep_min / night.asleep_min, rows=night.sources)
 
 
-def midpoint_later_than_usual(records: DayRecords, k: int) -> Found:
+@_of_night
+def midpoint_later_than_usual(records: DayRecords, night: Night) -> Found:
     """Minutes by which the midpoint of sleep is later than the client's median midpoint."""
-    night = records.days.night[k]
-    if night is None or records.usual_middle is None:
-        return unknown(records.no_night[k] or "no_main_sleep")
-    nights = len(records.nights.by_day)
-    if nights < FEWEST_NIGHTS_FOR_USUAL:
-        why = because("too_few_nights", n=nights, need=FEWEST_NIGHTS_FOR_USUAL)
+    middles = np.array([each.middle_clock for each in records.nights.by_day.values()], np.int64)
+    if middles.size < FEWEST_NIGHTS_FOR_USUAL:
+        why = because("too_few_nights", n=middles.size, need=FEWEST_NIGHTS_FOR_USUAL)
         return unknown(why, night.sources)
-    later = from_usual(night.middle_clock, records.usual_middle)
+    later = from_usual(night.middle_clock, usual_clock(middles) or 0)
     return Found(float(later) / 60, rows=night.sources)
 
 
@@ -151,7 +153,7 @@ WALK_WITHIN = HOUR
 def active_minutes(records: DayRecords, k: int) -> Found:
     """Minutes of walking, moderate or vigorous activity from waking to falling asleep."""
     window = records.waking_day(k)
-    why = why_no_activity(records, k, window)
+    why = why_silent("activity", records, k, window)
     if why:
         return unknown(why)
     active = records.movement.active
@@ -162,7 +164,7 @@ def active_minutes(records: DayRecords, k: int) -> Found:
 def vigorous_minutes(records: DayRecords, k: int) -> Found:
     """Minutes of vigorous activity; unknown where exercise without an intensity could change it."""
     window = records.waking_day(k)
-    why = why_no_activity(records, k, window)
+    why = why_silent("activity", records, k, window)
     if why:
         return unknown(why)
     moves = records.movement
@@ -177,7 +179,7 @@ def vigorous_minutes(records: DayRecords, k: int) -> Found:
 def steps(records: DayRecords, k: int) -> Found:
     """Steps of the day, where it has blocks with steps or bouts that cover half of its waking."""
     day, moves = records.day(k), records.movement
-    why = why_no_activity(records, k, day)
+    why = why_silent("activity", records, k, day)
     if why:
         return unknown(why)
     counted, rows = moves.once.within(*day)
@@ -210,43 +212,32 @@ def at_least(
     return unknown(because(kind, stream=stream), rows, floor=minutes)
 
 
-def walk_after_breakfast_minutes(records: DayRecords, k: int) -> Found:
-    """Minutes walked within an hour of breakfast."""
-    return _walked_after(records, k, records.eaten[k].breakfast, "breakfast")
+def walk_after(meal: str) -> Measure:
+    """Return the measure of the minutes walked within an hour of a main meal."""
+
+    def found(records: DayRecords, k: int) -> Found:
+        item = records.eaten[k].main.get(meal)
+        if item is None:
+            return unknown(because("no_meal_logged", meal=meal))
+        return walked(records, k, (item.at, item.at + WALK_WITHIN), item.rows)
+
+    found.__name__ = f"walk_after_{meal}_minutes"
+    return found
 
 
-def walk_after_lunch_minutes(records: DayRecords, k: int) -> Found:
-    """Minutes walked within an hour of lunch."""
-    return _walked_after(records, k, records.eaten[k].lunch, "lunch")
-
-
-def walk_after_dinner_minutes(records: DayRecords, k: int) -> Found:
-    """Minutes walked within an hour of dinner."""
-    return _walked_after(records, k, records.eaten[k].dinner, "dinner")
-
-
-def _walked_after(records: DayRecords, k: int, meal: Occasion | None, name: str) -> Found:
-    if meal is None:
-        return unknown(because("no_meal_logged", meal=name))
-    window = (meal.at, meal.at + WALK_WITHIN)
-    why = why_no_activity(records, k, window)
-    if why:
-        return unknown(why, meal.rows)
-    return walked(records, window, meal.rows)
-
-
-def walked(records: DayRecords, window: tuple[int, int], rows: tuple[Source, ...]) -> Found:
-    """Return the minutes walked in a window, with the rows behind them after those given."""
-    walking = records.movement.walking
+def walked(records: DayRecords, k: int, window: tuple[int, int], rows: tuple[Source, ...]) -> Found:
+    """Return the minutes walked in a window of a day, the rows behind them after those given."""
+    if why := why_silent("activity", records, k, window):
+        return unknown(why, rows)
+    walking, began = records.movement.walking, records.unfinished.walking
     found = rows + walking.rows(*window)
-    began = records.unfinished.walking
     return at_least("activity", began, window, walking.minutes(*window), found)
 
 
-def why_no_activity(records: DayRecords, k: int, window: tuple[int, int]) -> Message | None:
-    """Return why the activity records tell nothing about a window of a day, None if they do."""
-    why = records.tracker.why_unknown("activity", window, records.day(k))
-    return why or (None if "activity" in records.tracker.worn else why_tracker_off(records, k))
+def why_silent(stream: str, records: DayRecords, k: int, window: tuple[int, int]) -> Message | None:
+    """Return why a stream of the tracker tells nothing about a window of a day, None if it does."""
+    why = records.tracker.why_unknown(stream, window, records.day(k))
+    return why or (None if stream in records.tracker.worn else why_tracker_off(records, k))
 
 
 def why_tracker_off(records: DayRecords, k: int) -> Message | None:
@@ -287,20 +278,15 @@ def evening_stress_minutes(records: DayRecords, k: int) -> Found:
 def _within(records: DayRecords, k: int, window: tuple[int, int]) -> Found:
     if window[1] <= window[0]:
         return unknown("asleep_then")
-    if why := why_no_stress(records, k, window):
-        return unknown(why)
-    return stressed(records, window)
+    return stressed(records, k, window)
 
 
-def why_no_stress(records: DayRecords, k: int, window: tuple[int, int]) -> Message | None:
-    """Return why the stress records tell nothing about a window of a day, None if they do."""
-    why = records.tracker.why_unknown("stress", window, records.day(k))
-    sampled = "stress" in records.tracker.worn
-    return why or (None if sampled else why_tracker_off(records, k))
-
-
-def stressed(records: DayRecords, window: tuple[int, int], rows: tuple[Source, ...] = ()) -> Found:
-    """Return the stressed minutes of a window, with the rows behind them after those given."""
+def stressed(
+    records: DayRecords, k: int, window: tuple[int, int], rows: tuple[Source, ...] = ()
+) -> Found:
+    """Return the stressed minutes of a window of a day, the rows behind them after those given."""
+    if why := why_silent("stress", records, k, window):
+        return unknown(why, rows)
     stress = records.stress
     minutes, found = stress.high.minutes(*window), rows + stress.high.rows(*window)
     doubt = stress.doubtful if stress.doubtful.touch(*window) else records.unfinished.stress
@@ -331,14 +317,18 @@ def carbs_grams(records: DayRecords, k: int) -> Found:
 
 def dinner_carbs_grams(records: DayRecords, k: int) -> Found:
     """Grams of carbohydrate of the dinner; a noted level decides where grams are not told."""
-    dinner = records.eaten[k].dinner
+    dinner = records.eaten[k].main.get("dinner")
     if dinner is None:
         return unknown(NO_DINNER)
-    if not isnan(dinner.carbs):
-        return Found(dinner.carbs, rows=dinner.rows)
-    decided = float(dinner.carbs_level == "high") if dinner.carbs_level else nan
-    why = because("dinner_carbs_not_told")
-    return Found(why=why, rows=dinner.rows, decided=decided, floor=dinner.carbs_told)
+    return carbs_of(dinner, "dinner_carbs_not_told")
+
+
+def carbs_of(item: Occasion, not_told: str) -> Found:
+    """Return the grams of carbohydrate of an occasion, decided by its level where not told."""
+    if not isnan(item.carbs):
+        return Found(item.carbs, rows=item.rows)
+    decided = float(item.carbs_level == "high") if item.carbs_level else nan
+    return Found(why=because(not_told), rows=item.rows, decided=decided, floor=item.carbs_told)
 
 
 def carb_only_snacks(records: DayRecords, k: int) -> Found:
@@ -347,7 +337,7 @@ def carb_only_snacks(records: DayRecords, k: int) -> Found:
     if why := _too_few(items):
         return unknown(why, _rows(items))
     snacks = records.eaten[k].between_meals()
-    told = [_carb_only(item) for item in snacks]
+    told = [carb_only(item) for item in snacks]
     yes = float(sum(answer is True for answer in told))
     rows = _rows(snacks) or _rows(items)
     if None in told or records.eaten[k].not_told:
@@ -360,27 +350,28 @@ def evening_snacks(records: DayRecords, k: int) -> Found:
     eaten = records.eaten[k]
     if why := _too_few(eaten.occasions):
         return unknown(why, _rows(eaten.occasions))
-    if eaten.dinner is None:
+    dinner = eaten.main.get("dinner")
+    if dinner is None:
         return unknown(NO_DINNER, _rows(eaten.occasions))
     midnight, (wake, _) = records.midnight(k), records.day(k)
     later = [
         item
         for item in eaten.occasions
-        if item.at > eaten.dinner.at
+        if item.at > dinner.at
         and (
             item.called(item.clock - midnight, item.at - wake) == "snack"
-            or item.at - eaten.dinner.at >= AFTER_DINNER
+            or item.at - dinner.at >= AFTER_DINNER
         )
     ]
-    rows = eaten.dinner.rows + _rows(later)
-    if any(at > eaten.dinner.at for at in eaten.not_told):
+    rows = dinner.rows + _rows(later)
+    if any(at > dinner.at for at in eaten.not_told):
         return unknown(NOT_TOLD, rows, floor=float(len(later)))
     return Found(float(len(later)), rows=rows)
 
 
 def dinner_clock(records: DayRecords, k: int) -> Found:
     """Clock time of dinner in hours after midnight of the day's date (24.5 is half past twelve)."""
-    dinner = records.eaten[k].dinner
+    dinner = records.eaten[k].main.get("dinner")
     if dinner is None:
         return unknown(NO_DINNER)
     return Found((dinner.clock - records.midnight(k)) / HOUR, rows=dinner.rows)
@@ -427,7 +418,7 @@ def too_few_occasions(logged: int) -> Message:
     return because("too_few_occasions", n=logged, need=FEWEST_OCCASIONS)
 
 
-def _carb_only(item: Occasion) -> bool | None:
+def carb_only(item: Occasion) -> bool | None:
     """Return whether it was carbohydrate only, None where that is not told."""
     carbs: bool | None = None
     protein: bool | None = None
@@ -480,9 +471,7 @@ MEASURES: Mapping[str, Measure] = {
         active_minutes,
         vigorous_minutes,
         steps,
-        walk_after_breakfast_minutes,
-        walk_after_lunch_minutes,
-        walk_after_dinner_minutes,
+        *map(walk_after, MAIN),
         carbs_grams,
         dinner_carbs_grams,
         carb_only_snacks,

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
-from math import isnan, nan
-from typing import TYPE_CHECKING
+from math import isnan
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -16,8 +16,8 @@ from miner.records.columns import NO_TIME, NOT_FOOD
 from miner.tables.columns import (
     DAY,
     HOUR,
-    Floats,
     Source,
+    Times,
     fold,
     numbers,
     origins,
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from miner.rulebook import Cautions, RuleBook
     from miner.tables.sleep.nights import Days
 
+Item = TypeVar("Item")
 MEAL_WORDS = {
     "breakfast": whole_words(["breakfast"]),
     "lunch": whole_words(["lunch"]),
@@ -148,7 +149,7 @@ class FoodWords:
             frozenset(map(fold, cautions.not_reported_labels)),
         )
 
-    def why(self, label: str, amount: bool) -> NoFood | None:
+    def why(self, label: str, *, amount: bool) -> NoFood | None:
         """Return why a row is no food by its label, or None where it may be food.
 
         Args:
@@ -252,24 +253,22 @@ class Food:
 
 @dataclass(frozen=True, slots=True)
 class Eaten:
-    """The eating occasions of one day in time order, and the place of each main meal.
+    """The eating occasions of one day in time order, and which of them was which main meal.
 
     Attributes:
+        main: breakfast, lunch and dinner, as far as they are known.
         not_told: instants of rows that may have been food and do not tell.
         noted: whether anything stands in the meal log that day, food or not.
     """
 
     occasions: tuple[Occasion, ...]
-    breakfast: Occasion | None
-    lunch: Occasion | None
-    dinner: Occasion | None
+    main: Mapping[str, Occasion]
     not_told: tuple[int, ...] = ()
     noted: bool = False
 
     def between_meals(self) -> tuple[Occasion, ...]:
         """Return the occasions that are none of the three meals."""
-        meals = (self.breakfast, self.lunch, self.dinner)
-        return tuple(item for item in self.occasions if item not in meals)
+        return tuple(item for item in self.occasions if item not in self.main.values())
 
 
 def food_of(client: Client, rules: RuleBook) -> Food:
@@ -280,10 +279,15 @@ def food_of(client: Client, rules: RuleBook) -> Food:
 def _food_of(client: Client, rules: RuleBook) -> Food:
     frame = client.used("meals")
     amounts = {name: numbers(frame[name]) for name in AMOUNTS}
-    why = _no_food(frame["meal"].tolist(), frame["label"].tolist(), amounts, rules)
+    some = np.any([column > 0 for column in amounts.values()], axis=0).tolist()
+    by_label = cache(FoodWords.of(rules.cautions).why)
+    noted = frame["label"].fillna("").astype(str).tolist()
+    why = [
+        NoFood.TYPE if meal == NOT_FOOD else by_label(label, amount=amount)
+        for meal, label, amount in zip(frame["meal"].tolist(), noted, some, strict=True)
+    ]
     at, clock, rows = seconds(frame["time"]), seconds(frame["clock"]), origins(frame)
     meals, labels = words(frame["meal"]), words(frame["label"])
-    noted = [str(label) for label in frame["label"].tolist()]
     entries = []
     for k, reason in enumerate(why):
         if reason is not None:
@@ -320,22 +324,6 @@ def _untimed(client: Client) -> tuple[tuple[int, str], ...]:
     return tuple(zip(seconds(frame["time"]).tolist(), words(frame["meal"]), strict=True))
 
 
-def _no_food(
-    meals: Sequence[object],
-    labels: Sequence[object],
-    amounts: dict[str, Floats],
-    rules: RuleBook,
-) -> list[NoFood | None]:
-    why = cache(FoodWords.of(rules.cautions).why)
-    some = np.zeros(len(meals), dtype=bool)
-    for column in amounts.values():
-        some |= column > 0
-    return [
-        NoFood.TYPE if meal == NOT_FOOD else why(label if isinstance(label, str) else "", bool(one))
-        for meal, label, one in zip(meals, labels, some.tolist(), strict=True)
-    ]
-
-
 def _groups(at: np.ndarray, places: Sequence[int]) -> list[list[int]]:
     groups: list[list[int]] = []
     for k in places:
@@ -364,39 +352,36 @@ def _level(noted: list[str]) -> str:
 
 def eaten_by_day(food: Food, days: Days) -> list[Eaten]:
     """Return what was eaten on each biological day, with the meals named."""
-    by_day: list[list[Occasion]] = [[] for _ in range(len(days))]
-    others: list[list[NotEaten]] = [[] for _ in range(len(days))]
-    place = days.of_eating(np.array([item.at for item in food.occasions], dtype=np.int64))
-    for k, item in zip(place.tolist(), food.occasions, strict=True):
-        if k >= 0:
-            by_day[k].append(item)
-    place = days.of_eating(np.array([entry.at for entry in food.no_food], dtype=np.int64))
-    for k, entry in zip(place.tolist(), food.no_food, strict=True):
-        if k >= 0:
-            others[k].append(entry)
-    named = [
-        name_meals(by_day[k], int(number) * DAY, int(days.start[k]), others[k])
-        for k, number in enumerate(days.number.tolist())
-    ]
-    place = days.of(np.array([at for at, _ in food.untimed], dtype=np.int64))
-    for k, (_, meal) in zip(place.tolist(), food.untimed, strict=True):
-        if k >= 0:
-            day = int(days.start[k]), int(days.end[k])
-            named[k] = _with_untimed(named[k], meal, day)
-    return named
+    by_day = _placed(food.occasions, days.of_eating(_instants(food.occasions)), len(days))
+    others = _placed(food.no_food, days.of_eating(_instants(food.no_food)), len(days))
+    untimed = np.array([at for at, _ in food.untimed], dtype=np.int64)
+    lost = _placed([meal for _, meal in food.untimed], days.of(untimed), len(days))
+    found = []
+    for k, number in enumerate(days.number.tolist()):
+        begin, finish = int(days.start[k]), int(days.end[k])
+        eaten = name_meals(by_day[k], number * DAY, begin, others[k])
+        # food at an unknown time may be any meal, or the one it says
+        gone = {*MAIN} if "" in lost[k] else {*lost[k]}
+        if lost[k]:
+            known = {meal: item for meal, item in eaten.main.items() if meal not in gone}
+            around = len(lost[k]) * (begin,), len(lost[k]) * (finish - 1,)
+            not_told = (*around[0], *eaten.not_told, *around[1])
+            eaten = Eaten(eaten.occasions, known, not_told, noted=True)
+        found.append(eaten)
+    return found
 
 
-def _with_untimed(eaten: Eaten, meal: str, day: tuple[int, int]) -> Eaten:
-    """Return a day with food at an unknown time: it may be any meal, or the one it says."""
-    lost = {meal} if meal in MAIN else {"breakfast", "lunch", "dinner"} if not meal else set()
-    return replace(
-        eaten,
-        breakfast=None if "breakfast" in lost else eaten.breakfast,
-        lunch=None if "lunch" in lost else eaten.lunch,
-        dinner=None if "dinner" in lost else eaten.dinner,
-        not_told=(day[0], *eaten.not_told, day[1] - 1),
-        noted=True,
-    )
+def _instants(items: Sequence[Occasion] | Sequence[NotEaten]) -> Times:
+    return np.array([item.at for item in items], dtype=np.int64)
+
+
+def _placed(items: Sequence[Item], places: Times, days: int) -> list[list[Item]]:
+    """Return the items of each day; a place of -1 is outside of all."""
+    found: list[list[Item]] = [[] for _ in range(days)]
+    for place, item in zip(places.tolist(), items, strict=True):
+        if place >= 0:
+            found[place].append(item)
+    return found
 
 
 def name_meals(
@@ -445,14 +430,10 @@ def name_meals(
         if item is not breakfast and 11 * HOUR <= item.clock - midnight < 16 * HOUR
     ]
     lunch = named("lunch") or _largest(noon)
-    return Eaten(
-        tuple(occasions),
-        None if "breakfast" in lost else breakfast,
-        None if "lunch" in lost else lunch,
-        None if "dinner" in lost else dinner,
-        tuple(entry.at for entry in not_told),
-        bool(occasions or others),
-    )
+    main = {"breakfast": breakfast, "lunch": lunch, "dinner": dinner}
+    known = {name: item for name, item in main.items() if item is not None and name not in lost}
+    not_told_at = tuple(entry.at for entry in not_told)
+    return Eaten(tuple(occasions), known, not_told_at, bool(occasions or others))
 
 
 def _unnamed_dinner(free: Sequence[Occasion], midnight: int) -> Occasion | None:
@@ -472,14 +453,8 @@ def _sizes(items: Sequence[Occasion]) -> list[float]:
 
 def _largest(items: Sequence[Occasion], latest: bool = False) -> Occasion | None:
     """Return the largest where sizes are told for all, else the first; ties go the same way."""
-    if not items:
-        return None
-    sizes = _sizes(items) or [nan] * len(items)
-    ordered = list(zip(sizes, items, strict=True))
-    if latest:
-        ordered.reverse()
-    best_size, best = ordered[0]
-    for size, item in ordered[1:]:
-        if size > best_size:
-            best_size, best = size, item
-    return best
+    ordered = list(items)[::-1] if latest else list(items)
+    sizes = _sizes(ordered)
+    if not ordered or not sizes:
+        return ordered[0] if ordered else None
+    return ordered[sizes.index(max(sizes))]

@@ -49,24 +49,47 @@ class Spans:
 
     @classmethod
     def of(
-        cls, start: Times, end: Times, origin: list[Source], minutes: Floats | None = None
+        cls,
+        start: Times,
+        end: Times,
+        origin: list[Source] | None = None,
+        minutes: Floats | None = None,
     ) -> Spans:
         """Return the spans of some episodes, in any order.
 
         Args:
             start: instants, seconds.
             end: instants, none before its start.
-            origin: file and row of each.
+            origin: file and row of each, where they will be asked for.
             minutes: how much of each counts, spread evenly from start to end; NaN, and by
                 default, the whole of it.
         """
         order = np.lexsort((end, start))
         start, end = start[order], end[order]
-        share = None if minutes is None else _share(minutes[order], end - start)
+        told = np.full(start.size, np.nan) if minutes is None else minutes[order]
+        whole = np.isnan(told) | (told * 60 >= end - start)
+        share = np.where(whole, 1.0, told * 60 / np.maximum(end - start, 1))
         edge, total = _recorded(start, end, share)
         reach = np.maximum.accumulate(end) if end.size else end
-        rows = tuple(origin[place] for place in order.tolist())
+        rows = () if origin is None else tuple(origin[place] for place in order.tolist())
         return cls(edge, total, start.tolist(), end.tolist(), reach.tolist(), rows)
+
+    @classmethod
+    def among(
+        cls, frame: pd.DataFrame, mask: Mask, *, end: Times | None = None, told: bool = False
+    ) -> Spans:
+        """Return the spans of some rows of a stream.
+
+        Args:
+            frame: the stream.
+            mask: which rows.
+            end: instants that stand for the ends of the rows.
+            told: of a row with active minutes only these count.
+        """
+        some = frame[mask]
+        last = seconds(some["end"]) if end is None else end[mask]
+        minutes = numbers(some["active_min"]) if told else None
+        return cls.of(seconds(some["start"]), last, origins(some), minutes)
 
     def minutes(self, begin: int, finish: int) -> float:
         """Return how many minutes of a window are recorded."""
@@ -100,23 +123,15 @@ class Spans:
         return bisect_right(self.reach, begin), bisect_left(self.row_start, finish)
 
 
-def _share(minutes: Floats, length: Times) -> Floats:
-    """Return which share of each episode counts: at most the whole, and that where not told."""
-    whole = np.isnan(minutes) | (minutes * 60 >= length)
-    return np.where(whole, 1.0, minutes * 60 / np.maximum(length, 1))
-
-
-def _recorded(start: Times, end: Times, share: Floats | None) -> tuple[list[int], list[float]]:
+def _recorded(start: Times, end: Times, share: Floats) -> tuple[list[int], list[float]]:
     """Return the edges of some episodes, and the seconds recorded up to each."""
     if not start.size:
         return [], []
     edge = np.unique(np.concatenate([start, end]))
     first, last = np.searchsorted(edge, start), np.searchsorted(edge, end)
-    rate = _running(first, last, edge.size, None)
-    if share is not None:
-        part = share < 1
-        whole = _running(first[~part], last[~part], edge.size, None)
-        rate = whole + _running(first[part], last[part], edge.size, share[part])
+    part = share < 1
+    rate = _running(first[~part], last[~part], edge.size, None)
+    rate += _running(first[part], last[part], edge.size, share[part])
     step = np.diff(edge) * np.minimum(rate[:-1], 1.0)
     return edge.tolist(), np.concatenate([[0.0], np.cumsum(step)]).tolist()
 
@@ -127,13 +142,13 @@ def _running(
     """Return the sum of the shares that run from each edge on."""
     begun = np.bincount(first, weights=share, minlength=size)
     ended = np.bincount(last, weights=share, minlength=size)
-    return np.cumsum(begun - ended)
+    return np.cumsum(begun - ended, dtype=np.float64)
 
 
-NOTHING = Spans.of(np.zeros(0, np.int64), np.zeros(0, np.int64), [])
+NOTHING = Spans.of(np.zeros(0, np.int64), np.zeros(0, np.int64))
 
 
-WALKING = ("walk",)
+WALKING = "walk"
 EXERCISE = (
     "run", "jog", "cycl", "bik", "swim", "row", "hik", "climb", "danc", "gym", "sport", "tennis",
     "football", "soccer", "basketball", "exercise", "workout", "training", "strength", "aerobic",
@@ -209,24 +224,17 @@ def movement_of(client: Client) -> Movement:
     frame = client.used("activity")
     start, end = seconds(frame["start"]), seconds(frame["end"])
     steps, rows, kinds = numbers(frame["steps"]), origins(frame), kinds_of(frame)
-    told = numbers(frame["active_min"])
+    told = ~np.isnan(numbers(frame["active_min"]))
 
     def spans(mask: Mask) -> Spans:
-        places = np.flatnonzero(mask)
-        own = [rows[k] for k in places]
-        return Spans.of(start[places], end[places], own, told[places])
+        return Spans.among(frame, mask, told=True)
 
     on_foot = steps / np.maximum((end - start) / 60, 1e-9) >= WALKING_STEPS_A_MIN
-    if not np.isnan(told).all():
-        known = spans(~np.isnan(told))
-        for k in np.flatnonzero(on_foot):
-            on_foot[k] = not known.touch(int(start[k]), int(end[k]))
+    on_foot = _apart(on_foot, spans(told), start, end)
     middle = (start + end) // 2
     counted = ~np.isnan(steps)
-    all_steps = spans(kinds.all_steps & counted)
-    once = counted.copy()
-    for k in np.flatnonzero(counted & ~kinds.all_steps):
-        once[k] = not all_steps.touch(int(start[k]), int(end[k]))
+    all_steps = counted & kinds.all_steps
+    once = all_steps | _apart(counted & ~kinds.all_steps, spans(all_steps), start, end)
     return Movement(
         walking=spans(kinds.walking | on_foot),
         active=spans(kinds.walking | kinds.brisk | kinds.unrated | on_foot),
@@ -236,9 +244,17 @@ def movement_of(client: Client) -> Movement:
         blocks=Steps.of(middle, steps, rows, kinds.blocks),
         bouts=Steps.of(middle, steps, rows, ~kinds.blocks),
         once=Steps.of(middle, steps, rows, once),
-        counted=Spans.of(start[counted], end[counted], [("", 0)] * int(counted.sum())),
+        counted=Spans.of(start[counted], end[counted]),
         counts_steps=_on_most_days(middle[counted], middle),
     )
+
+
+def _apart(mask: Mask, spans: Spans, start: Times, end: Times) -> Mask:
+    """Return which rows of a mask none of the spans overlaps."""
+    found = mask.copy()
+    for k in np.flatnonzero(mask):
+        found[k] = not spans.touch(int(start[k]), int(end[k]))
+    return found
 
 
 class Kinds(NamedTuple):
@@ -255,24 +271,17 @@ class Kinds(NamedTuple):
 
 def kinds_of(frame: pd.DataFrame) -> Kinds:
     """Sort rows of the activity stream by what they say of themselves; "still" is no movement."""
-    names, intensity = words(frame["kind"]), words(frame["intensity"])
-    blocks = np.array([item in BLOCKS for item in names], dtype=bool)
-    still = np.array([item == STILL for item in names], dtype=bool)
-    rated = np.array([bool(item) for item in intensity], dtype=bool)
+    names, intensity = pd.Series(words(frame["kind"])), pd.Series(words(frame["intensity"]))
+    moving, rated = (names != STILL).to_numpy(bool), (intensity != "").to_numpy(bool)
     return Kinds(
-        walking=_named(names, WALKING),
-        brisk=np.array([item in BRISK for item in intensity], dtype=bool) & ~still,
-        vigorous=np.array([item == "vigorous" for item in intensity], dtype=bool) & ~still,
-        unrated=_named(names, EXERCISE) & ~rated,
-        blocks=blocks,
-        all_steps=np.array([item == ALL_STEPS for item in names], dtype=bool),
-        rated=bool((rated & ~still).any()),
+        walking=names.str.contains(WALKING).to_numpy(bool),
+        brisk=intensity.isin(BRISK).to_numpy(bool) & moving,
+        vigorous=(intensity == "vigorous").to_numpy(bool) & moving,
+        unrated=names.str.contains("|".join(EXERCISE)).to_numpy(bool) & ~rated,
+        blocks=names.isin(BLOCKS).to_numpy(bool),
+        all_steps=(names == ALL_STEPS).to_numpy(bool),
+        rated=bool((rated & moving).any()),
     )
-
-
-def _named(kinds: list[str], parts: tuple[str, ...]) -> Mask:
-    named = {kind: any(part in kind for part in parts) for kind in set(kinds)}
-    return np.array([named[kind] for kind in kinds], dtype=bool)
 
 
 def _on_most_days(counted: Times, every: Times) -> bool:
@@ -328,28 +337,22 @@ class Tracker:
 
 def tracker_of(client: Client) -> Tracker:
     """Return when the tracker of a client was worn."""
-    starts: list[Times] = []
-    ends: list[Times] = []
-    extent = {}
+    seen, extent = [np.zeros((2, 0), np.int64)], {}
     for stream in ("sleep", "stress", "activity"):
         frame = client.used(stream)
         if not len(frame):
             continue
         start, end = seconds(frame["start"]), seconds(frame["end"])
         extent[stream] = (int(start.min()), int(end.max()))
+        idle = np.zeros(len(frame), dtype=bool)
         if stream == "activity":
             idle = (numbers(frame["steps"]) == 0) & (frame["kind"] != STILL).to_numpy()
-            start, end = start[~idle], end[~idle]
-        starts.append(start)
-        ends.append(end)
+        seen.append(np.stack([start, end])[:, ~idle])
     worn = {
-        stream: Spans.of(seconds(frame["start"]), seconds(frame["end"]), [("", 0)] * len(frame))
+        stream: Spans.of(seconds(frame["start"]), seconds(frame["end"]))
         for stream, frame in client.worn.items()
     }
-    if not starts:
-        return Tracker(worn, NOTHING, extent)
-    start, end = np.concatenate(starts), np.concatenate(ends)
-    return Tracker(worn, Spans.of(start, end, [("", 0)] * start.size), extent)
+    return Tracker(worn, Spans.of(*np.concatenate(seen, axis=1)), extent)
 
 
 LEVELS_FROM = 8 * HOUR
@@ -388,18 +391,14 @@ def stress_of(client: Client) -> Stress:
     known = ~np.isnan(level)
     own = bool(known.any()) and "stress" not in client.worn
     counts = known if own else np.ones(len(frame), dtype=bool)
-    rows = origins(frame)
-
-    def spans(mask: Mask) -> Spans:
-        return Spans.of(start[mask], end[mask], [rows[k] for k in np.flatnonzero(mask)])
-
     at = None
     if own:
         days = np.unique(seconds(frame["start_clock"])[known] // DAY).size
         if (end - start)[known].sum() >= LEVELS_FROM * days and np.ptp(level[known]) > 0:
             at = highest_quarter(level[known])
             counts = known & (level >= at)
-    return Stress(spans(counts), spans(~known & own), at, bool(known.any()))
+    high, doubtful = Spans.among(frame, counts), Spans.among(frame, ~known & own)
+    return Stress(high, doubtful, at, bool(known.any()))
 
 
 def highest_quarter(level: Floats) -> float:
@@ -437,34 +436,24 @@ class Unfinished:
 def unfinished_of(client: Client) -> Unfinished:
     """Sort the records of a client whose end or level cannot be used by what they may have been."""
     stress, moves = _left_out(client, "stress"), _left_out(client, "activity")
-    if not len(stress) and not len(moves):
-        return Unfinished(NOTHING, NOTHING, NOTHING, NOTHING, NOTHING)
     kinds, counted = kinds_of(moves), numbers(moves["steps"]) > 0
     active = kinds.walking | kinds.brisk | kinds.unrated
-    last = np.maximum(seconds(moves["end"]), seconds(moves["start"]) + MAY_LAST)
+    last, may_last = seconds(moves["end"]), _may_last(moves)
     return Unfinished(
-        stress=_spans(stress, np.ones(len(stress), dtype=bool)),
-        walking=_spans(moves, kinds.walking | counted),
-        active=_spans(moves, active | counted),
-        vigorous=_spans(moves, kinds.vigorous | kinds.unrated),
-        steps=_spans(moves, counted, last),
+        stress=Spans.among(stress, np.ones(len(stress), dtype=bool), end=_may_last(stress)),
+        walking=Spans.among(moves, kinds.walking | counted, end=may_last),
+        active=Spans.among(moves, active | counted, end=may_last),
+        vigorous=Spans.among(moves, kinds.vigorous | kinds.unrated, end=may_last),
+        steps=Spans.among(moves, counted, end=np.maximum(last, seconds(moves["start"]) + MAY_LAST)),
     )
 
 
-def _spans(frame: pd.DataFrame, mask: Mask, last: Times | None = None) -> Spans:
-    start = seconds(frame["start"])
-    if last is None:
-        ended = (frame["left_out"] == NO_LEVEL).to_numpy(dtype=bool)
-        last = np.where(ended, seconds(frame["end"]), start + MAY_LAST)
-    rows = origins(frame)
-    return Spans.of(start[mask], last[mask], [rows[k] for k in np.flatnonzero(mask)])
+def _may_last(frame: pd.DataFrame) -> Times:
+    """Return until when each may have gone on: to its end where that is known."""
+    ended = (frame["left_out"] == NO_LEVEL).to_numpy(dtype=bool)
+    return np.where(ended, seconds(frame["end"]), seconds(frame["start"]) + MAY_LAST)
 
 
 def _left_out(client: Client, stream: str) -> pd.DataFrame:
     frame = client.streams[stream]
-    aside = (frame["left_out"] != "").to_numpy(dtype=bool)
-    return (
-        frame[aside & frame["left_out"].isin(IN_DOUBT).to_numpy(dtype=bool)]
-        if aside.any()
-        else frame[:0]
-    )
+    return frame[frame["left_out"].isin(IN_DOUBT).to_numpy(dtype=bool)]
