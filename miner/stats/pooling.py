@@ -380,26 +380,12 @@ def predetermined(
         raise ValueError("values unknown")
     order = np.lexsort((clock, codes))
     codes, clock, column = codes[order], clock[order], column[order]
-    design = np.column_stack([np.ones(codes.size), _scaled(other[order])])
-    found = np.empty(codes.size)
-    found[order] = _left(column, design, codes, clock, reach)
-    return found
-
-
-def _scaled(columns: Floats) -> Floats:
-    if not columns.size:
-        return columns
-    size = np.sqrt((columns**2).mean(axis=0))
-    return columns / np.where(size > 0, size, 1.0)
-
-
-def _left(x: Floats, design: Floats, codes: Indices, clock: Floats, reach: float) -> Floats:
-    centred = x - x.mean()
-    starts = np.flatnonzero(np.diff(codes, prepend=-1))
-    found = np.empty_like(x)
-    for some in _whole_groups(starts, codes.size):
+    size = np.sqrt((other**2).sum(axis=0) / max(codes.size, 1))
+    design = np.column_stack([np.ones(codes.size), (other / np.where(size > 0, size, 1.0))[order]])
+    centred, found = column - column.mean(), np.empty(codes.size)
+    for some in _whole_groups(np.flatnonzero(np.diff(codes, prepend=-1)), codes.size):
         z = _cleared(centred[some], design[some], codes[some], clock[some], reach)
-        found[some] = z * _first_stage(z, x[some], codes[some])
+        found[order[some]] = z * _first_stage(z, column[some], codes[some])
     return found
 
 

@@ -23,10 +23,10 @@ from miner.records.write.entering import DiaryEntry, addition, mending, removal
 from miner.rulebook import RuleBook
 from miner.steps.client_ledger import settings_of
 from miner.steps.opening import read_client, refuse_stopped, rules_of
-from miner.tables.columns import origins, seconds, whole_words
+from miner.tables.columns import fold, origins, seconds
 from miner.tables.food.meals import meal_records
 from miner.tables.measures import records_of
-from miner.tables.tag_days import FEWEST_DAYS, names_any
+from miner.tables.tag_days import FEWEST_DAYS
 
 
 def read_as(client: Client, rules: RuleBook, stream: str, place: corrections.Place) -> ReadAs:
@@ -44,13 +44,7 @@ def read_as(client: Client, rules: RuleBook, stream: str, place: corrections.Pla
     at = origins(frame).index(place)
     day = int(records.days.of(seconds(frame["start"])[at : at + 1])[0])
     name = str(frame["tag"].iloc[at])
-    cautions = rules.cautions
-    words = {
-        "medicine": cautions.medicine_words,
-        "pregnancy": cautions.pregnancy_words,
-        "illness": cautions.illness_words,
-    }
-    named = (kind for kind, own in words.items() if names_any(whole_words(own), name, client))
+    named = (kind for kind, tags in records.tags.kinds.items() if fold(name) in tags)
     kind = next(named, "habit" if name in records.tags.habits else "few")
     return ReadAs(
         day=records.days.names[day] if day >= 0 else None,

@@ -54,7 +54,8 @@ from miner.steps.opening import opened, table_of
 from miner.steps.ranking import primary_of, rank
 from miner.steps.story import history, written_plan
 from miner.tables.day_review import day_pictures, times_of_day
-from miner.tables.glucose.published import measures_of, medicine_tags
+from miner.tables.glucose.published import measures_of
+from miner.tables.measures import records_of
 from miner.tables.referral import calm_said
 from miner.tables.unit_table import UnitTable
 
@@ -127,7 +128,7 @@ def briefing(
             question.asked: intake.get(name, "not_asked")
             for name, question in books.cautions.intake.items()
         },
-        medicine_tags=medicine_tags(client, books),
+        medicine_tags=tuple(sorted(records_of(client, books).tags.kinds["medicine"])),
         ranking=ranking,
         check=report,
         days=pictures,

@@ -17,7 +17,7 @@ from miner.records.client import STREAMS, Client
 from miner.records.columns import CONTRADICTED, TWO_VALUES
 from miner.records.findings import Findings
 from miner.rulebook import RuleBook
-from miner.tables.columns import DAY, HOUR, seconds, usual_clock
+from miner.tables.columns import DAY, HOUR, minute_of, seconds, usual_clock
 from miner.tables.days import told_left_out
 from miner.tables.glucose.trace import Trace, trace_of
 from miner.tables.logs import habits_noticed, log_noticed
@@ -68,11 +68,11 @@ def _nights(found: Findings, client: Client, table: UnitTable, nights: Nights) -
     about: dict[str, Any] = {"stream": "sleep", "days": missing}
     rows = client.used("sleep")
     rows = rows[rows["kind"] != "nap"]
-    if nights.recorded and missing:
+    if nights.by_day and missing:
         found.add(Severity.NOTE, "nights_missing", count=len(missing), **about)
-    elif not nights.recorded and rows.empty:
+    elif not nights.by_day and rows.empty:
         found.add(Severity.NOTE, "no_sleep", count=1, gain_days=len(missing), **about)
-    elif not nights.recorded:  # none of them ends when people wake
+    elif not nights.by_day:  # none of them ends when people wake
         usual = usual_clock(seconds(rows["end_clock"]) % DAY) or 0
         values: dict[str, Any] = {"clock": "{:02d}:{:02d}".format(*divmod(usual // 60, 60))}
         about |= {"count": len(rows), "gain_days": len(missing), "values": values}
@@ -197,16 +197,12 @@ def _summary(name: str, client: Client, trace: Trace) -> StreamSummary:
         rows=len(frame),
         used=int((frame["left_out"] == "").sum()),
         files=tuple(sorted({str(file) for file in frame["file"].tolist()})),
-        first=_minute(clock.min()) if clock.size else None,
-        last=_minute(clock.max()) if clock.size else None,
+        first=minute_of(clock.min()) if clock.size else None,
+        last=minute_of(clock.max()) if clock.size else None,
         days=int(np.unique(clock // DAY).size),
         cadence_min=cadence,
         longest_gap_h=gap,
     )
-
-
-def _minute(clock: np.int64) -> str:
-    return str(np.datetime64(int(clock), "s").astype("datetime64[m]"))
 
 
 def _cadence_and_gap(trace: Trace) -> tuple[float | None, float | None]:

@@ -29,6 +29,12 @@ def iso_day(number: int) -> str:
     return str(np.datetime64(int(number), "D"))
 
 
+def minute_of(clock: Any) -> str:
+    """Return a wall clock, seconds since 1970-01-01 or a time, as ISO text to the minute."""
+    at: Any = np.datetime64(int(clock), "s") if isinstance(clock, int | np.integer) else clock
+    return str(np.datetime64(at, "m"))
+
+
 def stamps(times: Times) -> NDArray[np.datetime64]:
     """Return seconds since 1970-01-01 as numpy times."""
     return times.astype("datetime64[s]")

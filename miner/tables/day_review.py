@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
 from dataclasses import replace
-from math import isnan
+from math import isnan, nan
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from miner.core.messages import Message
 from miner.core.results import Place
 from miner.core.results.briefing import DayPicture, NoteAt, Series, TimeOfDay
 from miner.core.results.morning import Against, Noted, RiseOfDay
@@ -18,8 +17,8 @@ from miner.records.check.sensor import lows_over
 from miner.records.client import Client
 from miner.records.columns import STILL
 from miner.rulebook import RuleBook
-from miner.tables.cells import Found, because
-from miner.tables.columns import DAY, HOUR, Floats, Times, seconds
+from miner.tables.cells import because
+from miner.tables.columns import DAY, HOUR, Floats, minute_of, seconds
 from miner.tables.glucose.rises import Rise, find_rises
 from miner.tables.glucose.trace import Trace
 from miner.tables.labels import higher_quarter
@@ -40,46 +39,23 @@ def noted_between(client: Client, begin: int, finish: int) -> tuple[Noted, ...]:
     found: list[Noted] = []
     for stream in ("sleep", "stress", "activity", "meals", "tags"):
         frame = client.used(stream)
-        one = "time" in frame.columns
-        start = seconds(frame["time" if one else "start"])
-        end = start if one else seconds(frame["end"])
+        first, last = ("", "") if "time" in frame.columns else ("start_", "end_")
+        start, end = (seconds(frame[name[:-1] or "time"]) for name in (first, last))
         inside = (start < finish) & (np.maximum(end, start + 1) > begin)
-        places = np.flatnonzero(inside)
-        rows = frame.iloc[places].to_dict("records")
-        for row, whole in zip(rows, _minutes(start, end)[places].tolist(), strict=True):
+        lengths = ((end - start) / 60)[inside].tolist()
+        for row, whole in zip(frame[inside].to_dict("records"), lengths, strict=True):
             moved = float(row.get("active_min", np.nan))
             length = whole if np.isnan(moved) else moved
-            text = _noted_words(stream, row, length)
+            text, place = _noted_words(stream, row, length), (str(row["file"]), int(row["row"]))
+            dated, origin = bool(row.get("date_only", False)), client.replaced.get(place)
+            shown = 10 if dated else 16
+            from_, to = (minute_of(row[f"{name}clock"])[:shown] for name in (first, last))
+            kind = str(row["kind"] or stream) if stream == "activity" else stream
+            replaced = Place(*origin) if origin else None
+            about = replaced, dated, kind, float(length), _own(stream, row)
             if text:
-                first = row["clock" if one else "start_clock"]
-                last = row["clock" if one else "end_clock"]
-                place = str(row["file"]), int(row["row"])
-                origin = client.replaced.get(place)
-                dated = bool(row.get("date_only", False))
-                shown = 10 if dated else 16
-                found.append(
-                    Noted(
-                        stream,
-                        _minute(first)[:shown],
-                        _minute(last)[:shown],
-                        text,
-                        *place,
-                        Place(*origin) if origin else None,
-                        dated,
-                        str(row["kind"] or stream) if stream == "activity" else stream,
-                        float(length),
-                        _own(stream, row),
-                    )
-                )
+                found.append(Noted(stream, from_, to, text, *place, *about))
     return tuple(sorted(found, key=lambda item: (item.start, item.stream, item.row)))
-
-
-def _minutes(start: Times, end: Times) -> np.ndarray:
-    return np.asarray((end - start) / 60, dtype=np.float64)
-
-
-def _minute(clock: object) -> str:
-    return str(np.datetime64(clock, "m"))  # type: ignore[call-overload]
 
 
 def _noted_words(stream: str, row: Mapping[Hashable, Any], minutes: float) -> str:
@@ -177,8 +153,7 @@ def _told(client: Client, records: DayRecords, begin: int, rise: Rise) -> RiseOf
 
 
 def _clock(records: DayRecords, at: int) -> str:
-    clock = int(records.trace.zones.clock(np.array([at], dtype=np.int64))[0])
-    return str(np.datetime64(clock, "s").astype("datetime64[m]"))
+    return minute_of(records.trace.zones.clock(np.array([at], dtype=np.int64))[0])
 
 
 def against_usual(table: UnitTable, name: str, rules: RuleBook) -> tuple[Against, ...]:
@@ -190,55 +165,37 @@ def against_usual(table: UnitTable, name: str, rules: RuleBook) -> tuple[Against
         rules: the rule books, for the words.
     """
     others = table.frame["usable"].astype(bool) & (table.frame.index != name)
-    found = []
+    asked: dict[str, tuple[str, str, str, pd.Series]] = {}
     for outcome in table.outcomes:
         rule = rules.outcome(outcome)
-        cell = (rule.label, rule.measure_unit, table.reasons.get((name, outcome)))
-        column = table.frame[outcome]
-        found.append(_beside(outcome, cell, column[name], column[others].to_numpy(np.float64)))
-    seen: set[str] = set()
-    for factor in table.factors:
-        measure = rules.factor(factor)
-        if ":" in factor or measure.measure in seen:
-            continue
-        seen.add(measure.measure)
-        cell = (
-            _words(measure.measure, rules),
-            measure.measure_unit,
-            table.reasons.get((name, factor)),
+        asked[outcome] = rule.label, rule.measure_unit, outcome, table.frame[outcome]
+    words = rules.wording.get("measure", {})
+    for factor in (each for each in table.factors if ":" not in each):
+        own = rules.factor(factor)
+        label = str(words.get(own.measure, own.measure.replace("_", " ")))
+        asked.setdefault(own.measure, (label, own.measure_unit, factor, table.measures[factor]))
+    found = []
+    for key, (label, unit, column, numbers) in asked.items():
+        known, value = numbers[others].dropna().to_numpy(np.float64), float(numbers[name])
+        enough, told = known.size >= FEWEST_DAYS, not isnan(value)
+        low, high = np.quantile(known, USUAL).tolist() if enough else (nan, nan)
+        found.append(
+            Against(
+                name=key,
+                label=label,
+                unit=unit,
+                value=value if told else None,
+                low=low if enough else None,
+                high=high if enough else None,
+                middle=float(np.median(known)) if enough else None,
+                days=int(known.size),
+                inside=bool(low <= value <= high) if enough and told else None,
+                reason="" if told else table.reasons.get((name, column)) or because("not_known"),
+                above=int((known > value).sum()),
+                below=int((known < value).sum()),
+            )
         )
-        column = table.measures[factor]
-        values = column[others].to_numpy(np.float64)
-        found.append(_beside(measure.measure, cell, column[name], values))
     return tuple(found)
-
-
-def _words(measure: str, rules: RuleBook) -> str:
-    return str(rules.wording.get("measure", {}).get(measure, measure.replace("_", " ")))
-
-
-def _beside(
-    name: str, cell: tuple[str, str, Message | None], given: object, others: Floats
-) -> Against:
-    value = Found(float(given))  # type: ignore[arg-type]
-    known = others[~np.isnan(others)]
-    enough = known.size >= FEWEST_DAYS
-    low, high = np.quantile(known, USUAL).tolist() if enough else (np.nan, np.nan)
-    inside = bool(low <= value.value <= high) if enough and value.known else None
-    return Against(
-        name=name,
-        label=cell[0],
-        unit=cell[1],
-        value=value.value if value.known else None,
-        low=low if enough else None,
-        high=high if enough else None,
-        middle=float(np.median(known)) if enough else None,
-        days=int(known.size),
-        inside=inside,
-        reason="" if value.known else cell[2] or because("not_known"),
-        above=int((known > value.value).sum()) if value.known else 0,
-        below=int((known < value.value).sum()) if value.known else 0,
-    )
 
 
 def possible_pressure(records: DayRecords, k: int) -> tuple[tuple[int, int, float], ...]:
@@ -316,11 +273,13 @@ def _notes(client: Client, begin: int) -> tuple[NoteAt, ...]:
     def minute(clock: str) -> int:
         return int(np.datetime64(clock, "s").astype(np.int64) - begin) // 60
 
-    def words(item: Noted) -> str:
-        return item.own if item.stream == "tags" else item.text
-
     return tuple(
-        NoteAt(item.stream, minute(item.start), minute(item.end), words(item))
+        NoteAt(
+            item.stream,
+            minute(item.start),
+            minute(item.end),
+            item.own if item.stream == "tags" else item.text,
+        )
         for item in noted_between(client, 0, EVER)
         if not item.date_only
     )
@@ -353,8 +312,7 @@ def _series(trace: Trace, begin: int) -> Series:
     values: list[float | None] = [None] * (int(slot.max(initial=-1)) + 1)
     for at, value in middle.items():
         values[int(str(at))] = round(float(value), 1)
-    start = str(np.datetime64(begin, "s").astype("datetime64[m]"))
-    return Series(start, STEP_MIN, tuple(values))
+    return Series(minute_of(begin), STEP_MIN, tuple(values))
 
 
 PARTS = (("overnight", 0, 6), ("morning", 6, 12), ("afternoon", 12, 18), ("evening", 18, 24))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 
 from miner.core.messages import Message, by_rules, message
@@ -11,10 +9,10 @@ from miner.core.results import CautionKind, CautionText
 from miner.records.client import Client
 from miner.records.columns import MG_DL_PER_MMOL_L
 from miner.rulebook import Cautions, IntakeQuestion, Referral, RuleBook
-from miner.tables.columns import DAY, Floats, iso_day, seconds, whole_words, words
-from miner.tables.glucose.trace import Trace, trace_of
-from miner.tables.measures import DayRecords
-from miner.tables.tag_days import names_any
+from miner.tables.columns import DAY, Floats, Mask, iso_day
+from miner.tables.glucose.trace import Trace
+from miner.tables.measures import DayRecords, records_of
+from miner.tables.tag_days import Tags
 from miner.tables.unit_table import UnitTable
 
 
@@ -41,14 +39,15 @@ def cautions(
     book = rules.cautions
     answers = {name: client.settings.intake.get(name, "not_asked") for name in book.intake}
     yes = [book.intake[name] for name, told in answers.items() if told == "yes"]
-    referrals = _referrals(trace_of(client), table, book, client.settings.display_unit)
+    records = records_of(client, rules)
+    referrals = _referrals(records.trace, table, book, client.settings.display_unit)
     names = [book.intake[name].asked for name, told in answers.items() if told == "not_asked"]
     span = message("tables.days", n=table.frame["date"].nunique() if days is None else days)
     patterns = [by_rule(text, days=span) for text in book.with_patterns]
     said = [
         *(_answered(one, message("tables.answered_yes", asked=one.asked)) for one in yes),
         *referrals,
-        *_of_tags(client, book),
+        *_of_tags(records.tags, book),
         *(CautionText(CautionKind.NOT_ASKED, text) for text in _not_asked(names, rules)),
         *(CautionText(CautionKind.ALWAYS, text) for text in book.always),
         *(CautionText(CautionKind.PATTERNS, text) for text in patterns),
@@ -105,42 +104,30 @@ def limit_in(mg_dl: float, unit: str) -> Message:
 def _days_counted(rule: Referral, trace: Trace, wake: Floats) -> int:
     if rule.kind == "wake_at_least":
         return int((wake >= rule.at).sum())
-    day = trace.clock // DAY
+    return int(np.unique(trace.clock[_hit(trace, rule)] // DAY).size)
+
+
+def _hit(trace: Trace, rule: Referral) -> Mask:
     under = trace.below(rule.at)
-    return int(np.unique(day[~under if rule.kind == "any_at_least" else under]).size)
+    return ~under if rule.kind == "any_at_least" else under
 
 
-def _of_tags(client: Client, book: Cautions) -> list[CautionText]:
-    frame = client.used("tags")
-    first: dict[str, int] = {}
-    for tag, day in zip(words(frame["tag"]), seconds(frame["start_clock"]) // DAY, strict=True):
-        first.setdefault(tag, int(day))
-    medicine = _seen(client, first, book.medicine_words)
-    pregnancy = _seen(client, first, book.pregnancy_words)
-    illness = _seen(client, first, book.illness_words)
+def _of_tags(tags: Tags, book: Cautions) -> list[CautionText]:
+    seen = {
+        kind: tuple(message("tables.tag_on", tag=tag, day=iso_day(day)) for tag, day in own.items())
+        for kind, own in tags.kinds.items()
+    }
     said = []
-    if medicine:
-        short = message("tables.of_medicine", seen=medicine)
-        text = message("tables.medicine", seen=medicine)
-        said.append(CautionText(CautionKind.MEDICINE, text, short))
-    if pregnancy:
-        asked = book.intake.get("pregnancy")
-        short = message("tables.of_pregnancy", seen=pregnancy)
-        text = message("tables.pregnancy", seen=pregnancy)
-        said.append(CautionText(CautionKind.INTAKE, text, short))
-        said += [_answered(asked, short)] if asked else []
-    if illness:
-        around = book.illness_days_around
-        said.append(
-            CautionText(CautionKind.ILLNESS, message("tables.illness", seen=illness, around=around))
-        )
+    for kind, code in (("medicine", CautionKind.MEDICINE), ("pregnancy", CautionKind.INTAKE)):
+        if seen[kind]:
+            short = message(f"tables.of_{kind}", seen=seen[kind])
+            said.append(CautionText(code, message(f"tables.{kind}", seen=seen[kind]), short))
+            asked = book.intake.get(kind)
+            said += [_answered(asked, short)] if asked and code is CautionKind.INTAKE else []
+    if seen["illness"]:
+        about = {"seen": seen["illness"], "around": book.illness_days_around}
+        said.append(CautionText(CautionKind.ILLNESS, message("tables.illness", **about)))
     return said
-
-
-def _seen(client: Client, first: Mapping[str, int], listed: tuple[str, ...]) -> tuple[Message, ...]:
-    pattern = whole_words(listed)
-    hits = [tag for tag in first if names_any(pattern, tag, client)]
-    return tuple(message("tables.tag_on", tag=tag, day=iso_day(first[tag])) for tag in hits)
 
 
 def referrals_of_day(
@@ -177,16 +164,11 @@ def _mine(records: DayRecords, table: UnitTable, k: int, rule: Referral) -> bool
     begin, finish = records.day(k)
     begin = begin if night is None else night.start
     low, high = np.searchsorted(records.trace.at, [begin, finish])
-    return bool(_hit(records, rule)[low:high].any())
+    return bool(_hit(records.trace, rule)[low:high].any())
 
 
 def _days(records: DayRecords, table: UnitTable, rule: Referral) -> set[int]:
     if rule.kind == "wake_at_least":
         return set(np.flatnonzero(table.frame["wake_glucose"] >= rule.at).tolist())
-    hit = np.unique(records.trace.clock[_hit(records, rule)] // DAY)
+    hit = np.unique(records.trace.clock[_hit(records.trace, rule)] // DAY)
     return set((hit - records.days.number[0]).tolist()) if len(records.days) else set()
-
-
-def _hit(records: DayRecords, rule: Referral) -> np.ndarray:
-    under = records.trace.below(rule.at)
-    return np.asarray(~under if rule.kind == "any_at_least" else under, dtype=bool)

@@ -29,7 +29,8 @@ class Tags:
         habits: tags that may be factors: on three days or more, the twenty commonest, by name.
         passed_over: other tags that could be habits, with on how many days, the commonest first:
             those after the twentieth, and those on fewer than three days.
-        medicine, pregnancy: tags of those kinds, with the wall-clock day number of first use.
+        kinds: "medicine", "pregnancy" and "illness", then the tags of that kind in the order of
+            time, each with the wall-clock day number of its first use.
         illness: day numbers on which an illness was noted.
         noted: places of the days on which any tag was noted, of whatever kind.
     """
@@ -37,8 +38,7 @@ class Tags:
     rows: Mapping[str, Mapping[int, tuple[Source, ...]]]
     habits: tuple[str, ...]
     passed_over: tuple[tuple[str, int], ...]
-    medicine: Mapping[str, int]
-    pregnancy: Mapping[str, int]
+    kinds: Mapping[str, Mapping[str, int]]
     illness: tuple[int, ...]
     noted: frozenset[int]
 
@@ -57,22 +57,21 @@ def tags_of(client: Client, days: Days, cautions: Cautions) -> Tags:
     names, rows = words(frame["tag"]), origins(frame)
     start, end = seconds(frame["start"]), seconds(frame["end"])
     clock, to_clock = seconds(frame["start_clock"]) // DAY, seconds(frame["end_clock"]) // DAY
-    kinds = {
+    patterns = {
         "medicine": whole_words(cautions.medicine_words),
         "pregnancy": whole_words(cautions.pregnancy_words),
         "illness": whole_words(cautions.illness_words),
     }
-    first: dict[str, dict[str, int]] = {"medicine": {}, "pregnancy": {}}
+    kinds: dict[str, dict[str, int]] = {kind: {} for kind in patterns}
     illness: set[int] = set()
     noted: set[int] = set()
     by_tag: dict[str, dict[int, list[Source]]] = {}
     for k, name in enumerate(names):
-        told = [kind for kind, own in kinds.items() if names_any(own, name, client)]
+        told = [kind for kind, own in patterns.items() if _names_any(own, name, client)]
         for kind in told:
-            if kind == "illness":
-                illness.update(range(int(clock[k]), int(to_clock[k]) + 1))
-            else:
-                first[kind].setdefault(name, int(clock[k]))
+            kinds[kind].setdefault(name, int(clock[k]))
+        if "illness" in told:
+            illness.update(range(int(clock[k]), int(to_clock[k]) + 1))
         for place in _touched(days, int(start[k]), int(end[k])):
             noted.add(place)
             if not told and name:
@@ -84,14 +83,13 @@ def tags_of(client: Client, days: Days, cautions: Cautions) -> Tags:
         rows=kept,
         habits=tuple(sorted(ranked)),
         passed_over=tuple((tag, len(kept[tag])) for tag in ordered[len(ranked) :]),
-        medicine=first["medicine"],
-        pregnancy=first["pregnancy"],
+        kinds=kinds,
         illness=tuple(sorted(illness)),
         noted=frozenset(noted),
     )
 
 
-def names_any(pattern: re.Pattern[str], tag: str, client: Client) -> bool:
+def _names_any(pattern: re.Pattern[str], tag: str, client: Client) -> bool:
     """Say whether a tag, or one that the client's synonyms join to it, holds one of the words."""
     behind = (own for own, stands_for in client.settings.synonyms.items() if stands_for == tag)
     return any(pattern.search(fold(text)) for text in (tag, *behind))

@@ -12,7 +12,8 @@ from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.tables import tabulate
 from miner.tables.day_review import STEP_MIN, day_pictures
-from miner.tables.glucose.published import measures_of, medicine_tags
+from miner.tables.glucose.published import measures_of
+from miner.tables.measures import records_of
 
 Make = Callable[..., Client]
 
@@ -137,4 +138,4 @@ def test_without_readings_a_measure_is_not_known(make: Make, rules: RuleBook) ->
 
 
 def test_tags_that_name_a_medicine_are_listed(four_days: Client, rules: RuleBook) -> None:
-    assert medicine_tags(four_days, rules) == ("metformin",)
+    assert list(records_of(four_days, rules).tags.kinds["medicine"]) == ["metformin"]

@@ -9,14 +9,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from miner.core.messages import message
-from miner.tables.columns import Floats, Mask, whole_words, words
+from miner.tables.columns import Floats, Mask
 from miner.tables.glucose.trace import Windows, trace_of, weighted_mean, weighted_sd
-from miner.tables.tag_days import names_any
 
 if TYPE_CHECKING:
     from miner.core.results.briefing import Measure
     from miner.records.client import Client
-    from miner.rulebook import RuleBook
     from miner.tables.unit_table import UnitTable
 
 SPREAD = {"mean": "mg/dL", "sd": "mg/dL", "cv": "share"}
@@ -120,10 +118,3 @@ def _measure(
         value=float(value) if isfinite(value) else None,
         unit=unit,
     )
-
-
-def medicine_tags(client: Client, rules: RuleBook) -> tuple[str, ...]:
-    """Return the tags that name a medicine, by name."""
-    pattern = whole_words(rules.cautions.medicine_words)
-    tags = set(words(client.used("tags")["tag"]))
-    return tuple(sorted(tag for tag in tags if names_any(pattern, tag, client)))

@@ -137,14 +137,12 @@ class Nights:
         by_day: day number (days since 1970-01-01) to the night that ended on it.
         why_not: day number to the reason, for nights whose record was left out.
         naps: how many episodes were marked as naps and not used.
-        recorded: whether there is any main sleep to go by.
         none: why there is none, None where there is one.
     """
 
     by_day: Mapping[int, Night]
     why_not: Mapping[int, Message]
     naps: int
-    recorded: bool
     none: Message | None
 
 
@@ -172,18 +170,14 @@ def _nights_of(client: Client) -> Nights:
         if best is None or (night.main, night.in_bed_min) > (best.main, best.in_bed_min):
             by_day[day] = night
     left_out = _left_out(client.streams["sleep"])
+    none = message("tables.no_sleep_records")
+    if episodes:
+        none = message("tables.sleep_not_at_night", n=len(episodes))
     return Nights(
         by_day=dict(sorted(by_day.items())),
         why_not={day: why for day, why in left_out.items() if day not in by_day},
         naps=naps,
-        recorded=bool(by_day),
-        none=None if by_day else _why_none(len(episodes)),
-    )
-
-
-def _why_none(read: int) -> Message:
-    return (
-        message("tables.sleep_not_at_night", n=read) if read else message("tables.no_sleep_records")
+        none=None if by_day else none,
     )
 
 
@@ -193,21 +187,10 @@ def _episodes(frame: pd.DataFrame) -> list[Episode]:
     asleep, awake, deep = (numbers(frame[f"{name}_min"]) for name in ("asleep", "awake", "deep"))
     stages = sum(numbers(frame[f"{name}_min"]) for name in ("deep", "rem", "light"))
     asleep = np.where(np.isnan(asleep), stages, asleep)
-    kinds, rows = words(frame["kind"]), origins(frame)
-    return [
-        Episode(
-            int(start[k]),
-            int(end[k]),
-            int(from_clock[k]),
-            int(to_clock[k]),
-            kinds[k] == "main",
-            float(asleep[k]),
-            float(awake[k]),
-            float(deep[k]),
-            rows[k],
-        )
-        for k in range(len(frame))
-    ]
+    main = np.array([kind == "main" for kind in words(frame["kind"])], dtype=bool)
+    columns = start, end, from_clock, to_clock, main, asleep, awake, deep
+    rows = zip(*(column.tolist() for column in columns), origins(frame), strict=True)
+    return [Episode(*row) for row in rows]
 
 
 def _joined(episodes: list[Episode]) -> list[Night]:
