@@ -52,9 +52,9 @@ def noted_between(client: Client, begin: int, finish: int) -> tuple[Noted, ...]:
             from_, to = (minute_of(row[f"{name}clock"])[:shown] for name in (first, last))
             kind = str(row["kind"] or stream) if stream == "activity" else stream
             replaced = Place(*origin) if origin else None
-            about = replaced, dated, kind, float(length), _own(stream, row)
-            if text:
-                found.append(Noted(stream, from_, to, text, *place, *about))
+            own = _own(stream, row)
+            noted = Noted(stream, from_, to, text, *place, replaced, dated, kind, length, own)
+            found += [noted] if text else []
     return tuple(sorted(found, key=lambda item: (item.start, item.stream, item.row)))
 
 
