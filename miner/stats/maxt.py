@@ -122,7 +122,7 @@ def judge(
     rules that do not weigh the same.
     """
     ready = [_Ready.of(block) for block in blocks]
-    penalty = np.concatenate([np.full(len(item.z), item.penalty) for item in ready])
+    penalty = np.concatenate([np.full(len(item.z), item.block.penalty) for item in ready])
     z = np.concatenate([item.z for item in ready]) - penalty
     order = np.argsort(-z, kind="stable")
     top = order[:exact]
@@ -223,23 +223,20 @@ def critical_t(z: Floats, df: int) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class _Ready:
+    block: Block
     rules: Singles
     outcome: Singles
-    nuisance: Singles
-    known: Ints
-    df: int
-    penalty: float
     z: Floats
-    beside: tuple[int, int]
 
     @property
     def kind(self) -> tuple[int, float]:
         """Blocks of one kind can be compared by |r|."""
-        return self.df, self.penalty
+        return self.block.df, self.block.penalty
 
     def r_of(self, z: Floats) -> Singles:
         """Return the |r| of the rules whose |z| less penalty this is; 0 where all have as much."""
-        return r_from_z(np.maximum(z + self.penalty, 0.0), self.df).astype(np.float32)
+        df, penalty = self.kind
+        return r_from_z(np.maximum(z + penalty, 0.0), df).astype(np.float32)
 
     @staticmethod
     def of(block: Block) -> _Ready:
@@ -247,16 +244,9 @@ class _Ready:
         unit = block.rules / np.where(length > 0, length, 1.0)
         size = float(np.linalg.norm(block.outcome))
         outcome = block.outcome / (size if size > 0 else 1.0)
-        return _Ready(
-            np.ascontiguousarray(unit.T, dtype=np.float32),
-            outcome.astype(np.float32),
-            np.ascontiguousarray(block.nuisance.T, dtype=np.float32),
-            block.known,
-            block.df,
-            block.penalty,
-            z_from_r(np.clip(outcome @ unit, -LARGEST, LARGEST), block.df),
-            (id(block.outcome), id(block.nuisance)),
-        )
+        z = z_from_r(np.clip(outcome @ unit, -LARGEST, LARGEST), block.df)
+        rules = np.ascontiguousarray(unit.T, dtype=np.float32)
+        return _Ready(block, rules, outcome.astype(np.float32), z)
 
     def correlations(self, orders: Ints, made: Made) -> Singles:
         """Return r of every rule in every shuffle, shape (m, draws).
@@ -264,20 +254,22 @@ class _Ready:
         ``made`` holds the shuffled outcomes of these orders: two blocks of one outcome beside one
         nuisance, the same arrays, share theirs.
         """
-        if self.beside not in made:
-            made[self.beside] = self._shuffled(orders)
-        correlations: Singles = self.rules @ made[self.beside]
+        beside = id(self.block.outcome), id(self.block.nuisance)
+        if beside not in made:
+            made[beside] = self._shuffled(orders)
+        correlations: Singles = self.rules @ made[beside]
         return correlations
 
     def _shuffled(self, orders: Ints) -> Singles:
         """Return the outcome in every shuffle, nuisance taken out, shape (n, draws)."""
+        known = self.block.known
         place = np.full(orders.shape[1], -1, dtype=np.intp)
-        place[self.known] = np.arange(len(self.known))
+        place[known] = np.arange(len(known))
         induced = place[orders]
-        if len(self.known) < orders.shape[1]:
-            induced = induced[induced >= 0].reshape(len(orders), len(self.known))
+        if len(known) < orders.shape[1]:
+            induced = induced[induced >= 0].reshape(len(orders), len(known))
         shuffled = self.outcome[induced.T]
-        taken = self.nuisance @ shuffled
+        taken = np.ascontiguousarray(self.block.nuisance.T, dtype=np.float32) @ shuffled
         left = 1 - np.einsum("pb,pb->b", taken, taken)
         shuffled *= 1 / np.sqrt(np.maximum(left, np.float32(1e-6)))
         return shuffled

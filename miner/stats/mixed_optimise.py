@@ -194,22 +194,18 @@ def curvature(likelihood: Likelihood, theta: Floats, residual: float | None = No
         theta: (3,) where.
         residual: the residual variance, where it is held instead of profiled out.
     """
-    moving = active(likelihood, theta)
-    columns = []
-    for i in moving:
-        step = 1e-4 * max(abs(theta[i]), 0.1)
-        sides = []
-        for sign in (1.0, -1.0):
-            moved = theta.copy()
-            moved[i] += sign * step
-            found = likelihood.at(moved)
-            slope = found.slope
-            if residual is not None:
-                held = 1.0 / residual - likelihood.degrees / found.rss
-                slope = slope + held * found.slope_rss
-            sides.append(in_theta(slope, moved)[list(moving)])
-        columns.append((sides[0] - sides[1]) / (2 * step))
-    matrix = np.array(columns).reshape(len(moving), len(moving))
+    moving = list(active(likelihood, theta))
+
+    def slope_at(moved: Floats) -> Floats:
+        found = likelihood.at(moved)
+        held = 0.0 if residual is None else 1.0 / residual - likelihood.degrees / found.rss
+        return in_theta(found.slope + held * found.slope_rss, moved)[moving]
+
+    matrix = np.empty((len(moving), len(moving)))
+    for row, i in enumerate(moving):
+        step = np.zeros(3)
+        step[i] = 1e-4 * max(abs(theta[i]), 0.1)
+        matrix[row] = (slope_at(theta + step) - slope_at(theta - step)) / (2 * step[i])
     return np.asarray((matrix + matrix.T) / 2)
 
 

@@ -8,7 +8,7 @@ from math import nan, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.core.messages import Message, Words, message
+from miner.core.messages import Words, message
 
 Floats = NDArray[np.float64]
 PENALTIES = tuple(float(10.0**power) for power in np.arange(-1.0, 5.5, 0.5))
@@ -71,12 +71,12 @@ def out_of_sample(
     known = np.isfinite(outcome)
     y, x = outcome[known], factors[known]
     if x.shape[1] == 0:
-        return _undefined(message("stats.no_factors"))
+        return _undefined("no_factors")
     if y.size < first + folds:
-        return _undefined(message("stats.too_few_known", n=y.size, need=first + folds))
+        return _undefined("too_few_known", n=y.size, need=first + folds)
     size = (y.size - first) // folds
     if not _varies(x[: y.size - size]).any():
-        return _undefined(message("stats.no_factor_varies"))
+        return _undefined("no_factor_varies")
     model_errors, average_errors = [], []
     for start in range(y.size - folds * size, y.size, size):
         before, held_back = slice(start), slice(start, start + size)
@@ -124,5 +124,5 @@ def _compared(folds: int, model: Floats, average: Floats) -> OutOfSample:
     )
 
 
-def _undefined(reason: Message) -> OutOfSample:
-    return OutOfSample(0, 0, nan, nan, nan, nan, nan, 0, reason)
+def _undefined(why: str, **values: int) -> OutOfSample:
+    return OutOfSample(0, 0, nan, nan, nan, nan, nan, 0, message(f"stats.{why}", **values))

@@ -196,7 +196,8 @@ def slopes_by_group(
     tied = np.zeros(len(names), dtype=bool)
     if phi > 0:
         known &= np.isfinite(clock)
-        tied = _tied(codes, clock, known, len(names))
+        twice = pd.DataFrame({"group": codes, "time": clock})[known].duplicated()
+        tied[codes[known][twice]] = True
     kept = np.flatnonzero(known & ~tied[codes])
     kept = kept[np.lexsort((clock[kept], codes[kept]))]
     rows = np.vstack([np.ones(codes.size), other.T, column, response])[:, kept]
@@ -220,16 +221,6 @@ def two_stage(
     """
     slopes = slopes_by_group(y, x, panel, phi=phi)
     return paule_mandel(slopes.slopes, slopes.standard_errors), slopes
-
-
-def _tied(
-    codes: npt.NDArray[np.intp], clock: Floats, known: npt.NDArray[np.bool_], groups: int
-) -> npt.NDArray[np.bool_]:
-    order = np.lexsort((clock[known], codes[known]))
-    group, time = codes[known][order], clock[known][order]
-    tied = np.zeros(groups, dtype=bool)
-    tied[group[1:][(np.diff(group) == 0) & (np.diff(time) == 0)]] = True
-    return tied
 
 
 def _solve(

@@ -108,25 +108,17 @@ def cut(found: Sequence[Found], rule: FactorRule, usable: Sequence[bool]) -> lis
     if rule.cut in OWN_CUTS and known.sum() < FEWEST_FOR_OWN_CUT:
         count = int(known.sum())
         why = because("too_few_for_own_level", n=count, need=FEWEST_FOR_OWN_CUT)
-        return [Found(item.value, item.why or why, item.rows, nan, item.floor) for item in found]
+        return [item._replace(why=item.why or why, decided=nan) for item in found]
     at = threshold(value[known], rule)
-    return [
-        Found(item.value, item.why, item.rows, _decide(item, rule, at), item.floor)
-        for item in found
-    ]
+    return [item._replace(decided=_decide(item, rule, at)) for item in found]
 
 
 def threshold(known: Floats, rule: FactorRule) -> float:
     """Return the number at which yes begins, from the client's known usable days where own."""
-    if rule.cut == "own_low_quarter":
-        return float(np.quantile(known, 0.25))
-    if rule.cut == "own_high_quarter":
-        return float(np.quantile(known, 0.75))
-    if rule.cut == "below_own_median":
-        return float(np.median(known))
-    if rule.cut == "above_own_median_by":
-        return float(np.median(known)) + (rule.at or 0.0)
-    return rule.at or 0.0
+    if rule.cut in ("own_low_quarter", "own_high_quarter"):
+        return float(np.quantile(known, 0.25 if rule.cut == "own_low_quarter" else 0.75))
+    at = 0.0 if rule.cut == "below_own_median" else rule.at or 0.0
+    return at + float(np.median(known)) if rule.cut in OWN_CUTS else at
 
 
 def _decide(item: Found, rule: FactorRule, at: float) -> float:

@@ -247,7 +247,6 @@ def day_pictures(
     for k, name in enumerate(days.names):
         seen = trace.value[(trace.at >= days.start[k]) & (trace.at < days.end[k])]
         seen = seen[~np.isnan(seen)]
-        enough = seen.size >= FEWEST_READINGS
         wake = float(frame["wake_glucose"].iloc[k]) if "wake_glucose" in frame else float("nan")
         pictures.append(
             DayPicture(
@@ -258,7 +257,7 @@ def day_pictures(
                 sensor=str(frame["sensor"].iloc[k]),
                 start=int(days.start_clock[k] - begin) // 60,
                 end=int(days.end_clock[k] - begin) // 60,
-                spread=tuple(np.quantile(seen, QUANTILES).tolist()) if enough else None,
+                spread=_spread(seen),
                 wake=None if isnan(wake) else wake,
                 high=None if isnan(high[k]) else bool(high[k]),
                 meals=len(records.eaten[k].occasions),
@@ -267,6 +266,10 @@ def day_pictures(
             )
         )
     return tuple(pictures), replace(_series(trace, begin), notes=_notes(client, begin))
+
+
+def _spread(seen: Floats) -> tuple[float, ...] | None:
+    return tuple(np.quantile(seen, QUANTILES).tolist()) if seen.size >= FEWEST_READINGS else None
 
 
 def _notes(client: Client, begin: int) -> tuple[NoteAt, ...]:
@@ -341,8 +344,7 @@ def times_of_day(client: Client, table: UnitTable, rules: RuleBook) -> tuple[Tim
     found = []
     for name, first, last in PARTS:
         here = counted & (hour >= first) & (hour < last)
-        seen = trace.value[here & ~np.isnan(trace.value)]
-        enough = seen.size >= FEWEST_READINGS
+        spread = _spread(trace.value[here & ~np.isnan(trace.value)])
         measured, high = trace.minutes[here], over[here]
         found.append(
             TimeOfDay(
@@ -350,8 +352,8 @@ def times_of_day(client: Client, table: UnitTable, rules: RuleBook) -> tuple[Tim
                 first,
                 last,
                 np.unique(day[here]).size,
-                tuple(np.quantile(seen, QUANTILES).tolist()) if enough else None,
-                float(1440 * measured[high].sum() / measured.sum()) if enough else None,
+                spread,
+                float(1440 * measured[high].sum() / measured.sum()) if spread else None,
             )
         )
     return tuple(found)

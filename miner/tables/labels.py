@@ -84,23 +84,15 @@ def worst_quarter(
     tied = np.unique(seen, return_counts=True)[1].max() / seen.size
     if tied > largest_share_tied or float(np.ptp(seen)) < flat_below:
         return out
-    place = _places(seen, then[known] if then is not None else np.zeros(seen.size))
-    place = place if worse == "higher" else -place
-    groups = _groups(np.asarray(sensor, dtype=object)[known])
+    second = np.zeros(seen.size) if then is None else np.nan_to_num(then[known], nan=-np.inf)
+    # the place of each value in order, equal pairs sharing one
+    pairs = np.unique(np.stack([seen, second], axis=1), axis=0, return_inverse=True)
+    place = pairs[1].reshape(-1).astype(np.float64) * (1 if worse == "higher" else -1)
+    own = np.asarray(sensor, dtype=object)[known].astype(str)
+    _, codes, counts = np.unique(own, return_inverse=True, return_counts=True)
+    groups = np.where(counts[codes] >= FEWEST_OF_A_SENSOR, codes, -1)
     for group in np.unique(groups):
         rows = groups == group
         base = place[rows] if rows.sum() >= FEWEST_OF_A_SENSOR else place
         out[known[rows]] = place[rows] > np.quantile(base, 1 - WORST_SHARE)
     return out
-
-
-def _places(values: Floats, then: Floats) -> Floats:
-    """Return the place of each value in order, equal pairs sharing one."""
-    pairs = np.stack([values, np.nan_to_num(then, nan=-np.inf)], axis=1)
-    return np.unique(pairs, axis=0, return_inverse=True)[1].reshape(-1).astype(np.float64)
-
-
-def _groups(sensor: NDArray[np.object_]) -> NDArray[np.int64]:
-    """Return a number for each sensor's units, -1 for those of all rarely used sensors."""
-    _, codes, counts = np.unique(sensor.astype(str), return_inverse=True, return_counts=True)
-    return np.where(counts[codes] >= FEWEST_OF_A_SENSOR, codes, -1).astype(np.int64)
