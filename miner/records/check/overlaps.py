@@ -312,13 +312,9 @@ def _nights_once(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     if not again and not rival:
         return frame
     findings.rows(Severity.NOTE, "night_written_again", at=frame.loc[again])
-    findings.rows(
-        Severity.QUESTION,
-        "two_nights",
-        at=frame.loc[rival],
-        shown=frame.loc[rival, "start_clock"].dt.strftime("%Y-%m-%d %H:%M"),
-        stream="sleep",
-    )
+    rows = frame.loc[rival]
+    shown = rows["start_clock"].dt.strftime("%Y-%m-%d %H:%M")
+    findings.rows(Severity.QUESTION, "two_nights", at=rows, shown=shown, stream="sleep")
     frame.loc[rival, "left_out"] = "two_nights"
     return frame.drop(index=again).reset_index(drop=True)
 

@@ -118,14 +118,8 @@ def plausible_activity(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     steps = frame["steps"].to_numpy(np.float64)
     if _running_total(frame[used], minutes[used]):
         rows = frame[used]
-        findings.whole(
-            Severity.QUESTION,
-            "steps_running_total",
-            rows,
-            stream="activity",
-            column="steps",
-            days=dates_of(rows),
-        )
+        about = {"stream": "activity", "column": "steps", "days": dates_of(rows)}
+        findings.whole(Severity.QUESTION, "steps_running_total", rows, **about)
         frame["steps"] = np.nan
     else:
         fast = used & (steps > MOST_STEPS_A_MINUTE * np.maximum(minutes, 1))

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -21,11 +20,6 @@ from miner.records.client import Settings
 from miner.records.findings import Findings
 from miner.records.place.gaps import modal_gap
 from miner.records.text_columns import blank, changes, marked
-
-if TYPE_CHECKING:
-    from miner.records.client import Settings
-    from miner.records.findings import Findings
-
 
 FASTEST_MG_DL_PER_MIN = 5.0
 LONGEST_RATE_MIN = 20.0
@@ -105,19 +99,12 @@ def _compared(minutes: NDArray[np.float64], least: float) -> NDArray[np.bool_]:
 
 def _ask_about_rates(frame: pd.DataFrame, used: Used, at: Places, findings: Findings) -> None:
     """Ask about readings that differ too much from the one before; all are used as they stand."""
-    change = used.value[at + 1] - used.value[at]
-    minutes = (used.time[at + 1] - used.time[at]) / _MINUTE
-    findings.rows(
-        Severity.QUESTION,
-        "fast_change",
-        at=frame.iloc[used.place[at + 1]],
-        shown=[
-            message("records.change_in_minutes", change=round(float(a)), minutes=round(float(b)))
-            for a, b in zip(change, minutes, strict=True)
-        ],
-        stream="glucose",
-        values={"fastest": FASTEST_MG_DL_PER_MIN},
-    )
+    change = np.rint(used.value[at + 1] - used.value[at]).astype(int).tolist()
+    minutes = np.rint((used.time[at + 1] - used.time[at]) / _MINUTE).astype(int).tolist()
+    both, rows = zip(change, minutes, strict=True), frame.iloc[used.place[at + 1]]
+    shown = [message("records.change_in_minutes", change=a, minutes=b) for a, b in both]
+    about = {"stream": "glucose", "values": {"fastest": FASTEST_MG_DL_PER_MIN}}
+    findings.rows(Severity.QUESTION, "fast_change", at=rows, shown=shown, **about)
 
 
 def _files_of_two(
