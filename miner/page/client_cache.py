@@ -170,8 +170,7 @@ class ClientCache:
     def __init__(self, practice: Path) -> None:
         self.practice = practice
         self.rankings: dict[str, CachedRanking] = {}
-        self._entries: OrderedDict[str, ClientEntry] = OrderedDict()
-        self._faults: dict[str, tuple[Print, MinerError]] = {}
+        self._held: OrderedDict[str, tuple[Print, ClientEntry | MinerError]] = OrderedDict()
         self._guard = threading.Lock()
         self._reading: dict[str, threading.Lock] = {}
 
@@ -185,19 +184,21 @@ class ClientCache:
         with self._guard:
             own = self._reading.setdefault(name, threading.Lock())
         with own:
-            key = self.key(folder)
-            held = self._entries.get(name)
-            if held is not None and held.key == key:
-                self._entries.move_to_end(name)
-                return held
-            fault = self._faults.get(name)
-            if fault is not None and fault[0] == key:
-                raise fault[1]
-            return self._read(folder, key)
+            key, held = self.key(folder), self._held.get(name)
+            if held is None or held[0] != key:
+                held = key, self._read(folder, key)
+            self._held[name] = held
+            self._held.move_to_end(name)
+            while len(self._held) > MOST_CLIENTS:
+                self._held.popitem(last=False)
+        if isinstance(held[1], MinerError):
+            raise held[1]
+        return held[1]
 
     def known(self, name: str) -> ClientEntry | None:
         """Return a client as it was read last, or None."""
-        return self._entries.get(name)
+        held = self._held.get(name)
+        return held[1] if held is not None and isinstance(held[1], ClientEntry) else None
 
     def ready(self, folder: Path, on: date | None = None) -> bool:
         """Say whether a client is known as its files are now: read, or not readable.
@@ -206,11 +207,10 @@ class ClientCache:
             folder: the client's folder.
             on: a morning that must be known too.
         """
-        key, held = self.key(folder), self._entries.get(folder.name)
-        fault = self._faults.get(folder.name)
-        if held is not None and held.key == key:
-            return on is None or held.knows_morning(on)
-        return fault is not None and fault[0] == key
+        held = self._held.get(folder.name)
+        if held is None or held[0] != self.key(folder):
+            return False
+        return on is None or isinstance(held[1], MinerError) or held[1].knows_morning(on)
 
     def key(self, folder: Path) -> Print:
         """Return what tells whether a client's records, settings and rule books are the same."""
@@ -260,23 +260,16 @@ class ClientCache:
 
     def forget(self, name: str) -> None:
         """Forget everything of one client."""
-        for held in (self._entries, self._faults, self.rankings):
-            held.pop(name, None)
+        self._held.pop(name, None)
+        self.rankings.pop(name, None)
 
-    def _read(self, folder: Path, key: Print) -> ClientEntry:
+    def _read(self, folder: Path, key: Print) -> ClientEntry | MinerError:
         try:
             require_inside(folder, self.practice)
             rules = steps.load_rules(None, folder)
-            entry = ClientEntry(steps.read_client(folder, rules), rules, key)
+            return ClientEntry(steps.read_client(folder, rules), rules, key)
         except MinerError as error:
-            self._entries.pop(folder.name, None)
-            self._faults[folder.name] = (key, error)
-            raise
-        self._faults.pop(folder.name, None)
-        self._entries[folder.name] = entry
-        while len(self._entries) > MOST_CLIENTS:
-            self._entries.popitem(last=False)
-        return entry
+            return error
 
 
 def _prints(paths: list[Path]) -> Print:
