@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from miner.cli.options import Whole, debug_option, format_option
+from miner.cli.options import PATH, Whole, debug_option, format_option
 from miner.cli.output import put_as, say
 from miner.cli.places import may_be_written
 from miner.cli.waiting import progress
@@ -31,16 +31,11 @@ from miner.core.files import write_whole
 @click.option("--scheduler", metavar="ADDRESS", help="A Dask scheduler to work on instead.")
 @click.option(
     "--work",
-    type=click.Path(path_type=Path),
+    type=PATH,
     metavar="FOLDER",
     help="Where results are kept; else .miner-caseload in the practice.",
 )
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    metavar="FILE.html",
-    help="Write an overview as a page as well.",
-)
+@click.option("--out", type=PATH, metavar="FILE.html", help="Write an overview as a page as well.")
 @click.option("--detail", is_flag=True, help="Every client and every pooled question.")
 @debug_option
 @format_option("text", "json", "csv")

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from miner.cli.options import DAY, debug_option, format_option
+from miner.cli.options import DAY, PATH, debug_option, format_option
 from miner.cli.output import put_as
 from miner.cli.picture import FORMS, write_picture
 from miner.cli.places import require_picture
@@ -17,11 +17,11 @@ from miner.core.messages import MinerError
 
 
 @click.command("day")
-@click.argument("client", type=click.Path(path_type=Path), metavar="CLIENT|PRACTICE")
+@click.argument("client", type=PATH, metavar="CLIENT|PRACTICE")
 @click.argument("date", type=DAY, required=False)
-@click.option("--rules", type=click.Path(path_type=Path), help="A folder with rule books.")
+@click.option("--rules", type=PATH, help="A folder with rule books.")
 @format_option("text", "json")
-@click.option("--out", type=click.Path(path_type=Path), help="Draw the day: .svg, .png, .html.")
+@click.option("--out", type=PATH, help="Draw the day: .svg, .png, .html.")
 @click.option("--on", type=DAY, metavar="DATE", help="A practice's morning; by default today's.")
 @click.option("--detail", is_flag=True, help="Every other measure of the day below it.")
 @debug_option

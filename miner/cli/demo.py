@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from miner.cli.options import debug_option, format_option
+from miner.cli.options import PATH, debug_option, format_option
 from miner.cli.output import say
 from miner.cli.places import require_empty
 from miner.cli.rank import put_ranking
@@ -19,7 +19,7 @@ MARK = ".written-by-miner-demo"
 
 
 @click.command("demo")
-@click.argument("folder", metavar="[DIR]", type=click.Path(path_type=Path), default="miner-demo")
+@click.argument("folder", metavar="[DIR]", type=PATH, default="miner-demo")
 @debug_option
 @format_option("text", "json")
 def command(folder: Path, form: str) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from miner.cli.options import client_argument
+from miner.cli.options import PATH, client_argument
 from miner.cli.output import complain, put
 from miner.cli.reading import records
 from miner.cli.waiting import progress
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--out",
-    type=click.Path(path_type=Path),
+    type=PATH,
     required=True,
     help="A new folder; of everything a new file, .zip.",
 )

@@ -6,14 +6,14 @@ from pathlib import Path
 
 import click
 
-from miner.cli.options import Whole, debug_option
+from miner.cli.options import PATH, Whole, debug_option
 from miner.cli.output import say
 from miner.cli.places import require_empty
 from miner.cli.waiting import progress
 
 
 @click.command("generate")
-@click.argument("practice", type=click.Path(path_type=Path))
+@click.argument("practice", type=PATH)
 @click.option("--clients", type=Whole(1, 1_000_000), required=True, help="How many.")
 @click.option("--days", type=Whole(1, 3_650), required=True, help="Days of records each.")
 @click.option("--seed", type=Whole(0, 2**32 - 1), default=0, show_default=True)

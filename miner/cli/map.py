@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from miner.cli.options import debug_option, format_option
+from miner.cli.options import PATH, debug_option, format_option
 from miner.cli.output import put, put_as, show
 from miner.cli.waiting import progress
 from miner.core.messages import message
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 @click.command("map")
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", type=PATH)
 @click.option("--write", is_flag=True, help="Save it in the client's sources.toml.")
 @click.option("--practice", is_flag=True, help="For every client: the practice's sources.toml.")
 @click.option(

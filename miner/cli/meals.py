@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from miner.cli.options import client_argument, format_option
+from miner.cli.options import PATH, client_argument, format_option
 from miner.cli.output import put_as, say
 from miner.cli.picture import FORMS, write_picture
 from miner.cli.places import require_picture
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 @client_argument
 @format_option("text", "json", "csv")
 @click.option("--compare", metavar="FACTOR", help="Similar meals with and without this, in pairs.")
-@click.option("--out", type=click.Path(path_type=Path), help="Draw the pairs: .svg, .png, .html.")
+@click.option("--out", type=PATH, help="Draw the pairs: .svg, .png, .html.")
 def command(
     client: Path, rules: Path | None, form: str, compare: str | None, out: Path | None
 ) -> None:

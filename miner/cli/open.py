@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from miner.cli.options import Whole, debug_option
+from miner.cli.options import PATH, Whole, debug_option
 from miner.cli.output import complain, put, say
 from miner.core.messages import MinerError
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 @click.command("open")
-@click.argument("practice", type=click.Path(path_type=Path))
+@click.argument("practice", type=PATH)
 @click.option("--port", type=Whole(1024, 65535), help="Where to listen; else any free.")
 @click.option("--no-browser", is_flag=True, help="Print how to open the page, and open nothing.")
 @debug_option

@@ -29,6 +29,7 @@ class Day(click.ParamType[str]):
 
 
 DAY = Day()
+PATH = click.Path(path_type=Path)
 
 
 class Whole(click.IntRange):
@@ -59,13 +60,8 @@ def debug_option(function: F) -> F:
 
 def client_argument(function: F) -> F:
     """Add the client folder, ``--rules`` and ``--debug``."""
-    function = debug_option(function)
-    function = click.option(
-        "--rules",
-        type=click.Path(path_type=Path),
-        help="A folder with rule books of your own.",
-    )(function)
-    return click.argument("client", type=click.Path(path_type=Path))(function)
+    own = click.option("--rules", type=PATH, help="A folder with rule books of your own.")
+    return click.argument("client", type=PATH)(own(debug_option(function)))
 
 
 def format_option(*names: str) -> Callable[[F], F]:

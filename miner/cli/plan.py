@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from miner.cli.options import DAY, Whole, client_argument, format_option
+from miner.cli.options import DAY, PATH, Whole, client_argument, format_option
 from miner.cli.output import put_as
 from miner.cli.places import may_be_written
 from miner.cli.reading import records
@@ -32,8 +32,8 @@ if TYPE_CHECKING:
 @click.option("--worth-having", type=float, metavar="SIZE", help="A larger difference to find.")
 @click.option("--pairs", type=int, metavar="N", help="How many pairs, six at the least.")
 @click.option("--sensor-days", type=Whole(5, 30), default=14, show_default=True)
-@click.option("--calendar", type=click.Path(path_type=Path), help="Write a calendar file, .ics.")
-@click.option("--page", type=click.Path(path_type=Path), help="Write a page to print, .html.")
+@click.option("--calendar", type=PATH, help="Write a calendar file, .ics.")
+@click.option("--page", type=PATH, help="Write a page to print, .html.")
 def command(
     client: Path,
     rules: Path | None,
