@@ -13,7 +13,7 @@ from miner.cli.output import complain, put, say
 from miner.core.messages import MinerError
 
 if TYPE_CHECKING:
-    from miner.page.opening import Opening
+    from miner.page.serving import Opening
 
 
 @click.command("open")

@@ -25,10 +25,10 @@ from playwright.sync_api import Browser
 from visits import HOME, PORT, Served, Visitor, read_file
 
 from miner.core.messages import MinerError
-from miner.page import opening
+from miner.page import serving
 from miner.page.app import ROUTES
 from miner.page.guard import OPEN_FOR_S, Keys, Tokens
-from miner.page.opening import FILE, FOLDER, ask_again, token_file
+from miner.page.serving import FILE, FOLDER, ask_again, token_file
 
 Open = Callable[[Path], Visitor]
 as_another = pytest.mark.skipif(
@@ -343,7 +343,7 @@ def test_a_token_that_ran_out_takes_its_file_along(practice: Path) -> None:
 def test_where_the_disk_has_no_modes_the_file_lies_elsewhere(
     practice: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(opening, "make_folder", lambda path: path.mkdir(mode=0o755))
+    monkeypatch.setattr(serving, "make_folder", lambda path: path.mkdir(mode=0o755))
     with token_file(practice, Keys(PORT), Tokens()) as one:
         made = one.open()
         file = Path(made.file.removeprefix("file://"))

@@ -18,7 +18,7 @@ from starlette.testclient import TestClient
 from miner.page.app import application
 from miner.page.client_cache import ClientCache
 from miner.page.guard import Keys
-from miner.page.opening import ask_again
+from miner.page.serving import ask_again
 from miner.page.state import AppState
 
 PORT = 8123
