@@ -33,7 +33,15 @@ if TYPE_CHECKING:
         review_of,
         with_notes,
     )
-    from miner.steps.noting import correct, notebook, take_back, take_out, write_note
+    from miner.steps.noting import (
+        correct,
+        notebook,
+        sheet_of,
+        take_back,
+        take_out,
+        write_note,
+        write_ticks,
+    )
     from miner.steps.opening import (
         day_table,
         days,
@@ -52,7 +60,6 @@ if TYPE_CHECKING:
     )
     from miner.steps.ranking import rank
     from miner.steps.story import followup_state, history, written_plan
-    from miner.steps.ticking import sheet_of, write_ticks
     from miner.steps.weeks import week
     from miner.steps.who_is_pooled import keep_only, keeps_results, remember_page
 
@@ -83,7 +90,15 @@ _HOME = {
             "review_of",
             "with_notes",
         ),
-        "miner.steps.noting": ("correct", "notebook", "take_back", "take_out", "write_note"),
+        "miner.steps.noting": (
+            "correct",
+            "notebook",
+            "sheet_of",
+            "take_back",
+            "take_out",
+            "write_note",
+            "write_ticks",
+        ),
         "miner.steps.opening": (
             "day_table",
             "days",
@@ -102,7 +117,6 @@ _HOME = {
         ),
         "miner.steps.ranking": ("rank",),
         "miner.steps.story": ("followup_state", "history", "written_plan"),
-        "miner.steps.ticking": ("sheet_of", "write_ticks"),
         "miner.steps.weeks": ("week",),
         "miner.steps.who_is_pooled": ("keep_only", "keeps_results", "remember_page"),
     }.items()

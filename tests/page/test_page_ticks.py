@@ -15,7 +15,7 @@ from miner.core.results import Plan
 from miner.page.places import TICKS
 from miner.records.write.ticks import read_ticks
 from miner.steps.checking import ticks_told
-from miner.steps.ticking import sheet_of
+from miner.steps.noting import sheet_of
 
 Open = Callable[[Path], Visitor]
 ID = "4c28aa7c"
