@@ -24,8 +24,8 @@ GOAL_CHAIN, BOUND_CHAIN = 12, 12
 MAX_SINGLE = 0.15
 MAX_PARAMETERS = 6
 GOAL_PARAMETERS, BOUND_PARAMETERS = 0, 7
-GOAL_BOOLEANS, BOUND_BOOLEANS = 0, 4
-GOAL_TWICE, BOUND_TWICE = 0, 5
+GOAL_BOOLEANS, BOUND_BOOLEANS = 0, 1
+GOAL_TWICE, BOUND_TWICE = 0, 2
 
 ONE_FILE_EACH = ("miner.cli.", "miner.page.views.", "miner.records.read.")
 """One file a command, a screen, a reader: each is an idea of its own and is called from one."""
