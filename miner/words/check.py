@@ -33,25 +33,15 @@ _COUNTED, _TOGETHER = _BOOK["counted"], frozenset(_BOOK["together"])
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """Something to do: its words, and on how many days it would settle something.
+    """Something to do: its words, after the days that it would settle where these can be counted.
 
     Attributes:
         stops: nothing can be used until it is done.
-        named: the words begin with the name of a file.
     """
 
-    text: str
-    gain_days: int | None
+    told: str
+    gain_days: int = 0
     stops: bool = False
-    named: bool = False
-
-    @property
-    def told(self) -> str:
-        """The words, after the days where these can be counted."""
-        if not self.gain_days:
-            return self.text
-        first = self.text if self.named else f"{self.text[:1].lower()}{self.text[1:]}"
-        return f"{several(self.gain_days, 'day')}: {first}"
 
 
 def steps(report: CheckReport) -> list[Step]:
@@ -60,16 +50,18 @@ def steps(report: CheckReport) -> list[Step]:
     Args:
         report: the check; its findings of one code are one step.
     """
-    groups = _groups([item for item in report.findings if _is_to_do(item)])
-    stops = [Step(_words(group), None, stops=True) for group in groups if _stops(group)]
-    others = [
-        Step(_words(group), _gain(group), named=bool(group[0].file and group[0].code not in TO_DO))
-        for group in groups
-        if not _stops(group)
-    ]
-    others.sort(key=lambda step: -(step.gain_days or 0))
-    asked = [Step(_to_ask(report.intake_not_asked), None)] if report.intake_not_asked else []
-    return [*stops, *others, *asked]
+    found = [_step(group) for group in _groups([x for x in report.findings if _is_to_do(x)])]
+    found.sort(key=lambda step: (not step.stops, -step.gain_days))
+    return [*found, *([Step(_to_ask(report.intake_not_asked))] if report.intake_not_asked else [])]
+
+
+def _step(group: list[Finding]) -> Step:
+    stops = group[0].severity is Severity.STOP
+    days = 0 if stops else _gain(group)
+    text, placed = _words(group), bool(_place(group[0])) and group[0].code not in TO_DO
+    # The name of a file stays as it is.
+    alone = text if placed else capital(text)
+    return Step(f"{several(days, 'day')}: {text}" if days else alone, days, stops)
 
 
 def decided(report: CheckReport) -> list[str]:
@@ -94,14 +86,10 @@ def _groups(found: Sequence[Finding]) -> list[list[Finding]]:
     return list(groups.values())
 
 
-def _stops(group: list[Finding]) -> bool:
-    return group[0].severity is Severity.STOP
-
-
-def _gain(group: list[Finding]) -> int | None:
+def _gain(group: list[Finding]) -> int:
     known = [item.gain_days for item in group if item.gain_days is not None]
     days = {day for item in group for day in item.days}
-    return None if not known else max([*known, len(days) if len(group) > 1 else 0])
+    return max([*known, len(days) if len(group) > 1 else 0]) if known else 0
 
 
 def _count(group: list[Finding]) -> int:
@@ -118,10 +106,8 @@ def _words(group: list[Finding]) -> str:
             days=some_days(days),
             real=REAL if any(_very_low(each) for each in group) else "",
         )
-    place = _place(item)
-    found = f"{place}{_brief(item)}" if place else capital(_brief(item))
     more = f" And {len(group) - 1} more of the kind." if len(group) > 1 else ""
-    return f"{_stop(found)} {_stop(item.do)}{more}"
+    return f"{_stop(_place(item) + _brief(item))} {_stop(item.do)}{more}"
 
 
 def _very_low(item: Finding) -> bool:
