@@ -14,8 +14,19 @@ from miner.core.messages import several
 from miner.core.results import Hypothesis, Shape
 from miner.core.results.briefing import Briefing, DayPicture
 from miner.core.results.why import UnitBehind
-from miner.render.figures.difference import Difference, difference, reach
-from miner.render.figures.dots import Dot, Groups, Line, Point, Row, dots, lineup, scatter
+from miner.render.figures.hypothesis import (
+    Difference,
+    Dot,
+    Groups,
+    Line,
+    Point,
+    Row,
+    difference,
+    dots,
+    lineup,
+    reach,
+    scatter,
+)
 from miner.render.figures.inline import Styles, inline
 from miner.render.figures.meal_pairs import meal_pairs
 from miner.render.figures.month import LOWEST, TOP, month

@@ -18,7 +18,7 @@ from miner.core.results import Evidence, Plan
 from miner.core.results.briefing import KINDS, MAX_ON_ONE_SIDE, Briefing, NoteAt
 from miner.core.results.caseload import Caseload, PooledEffect
 from miner.render.drawn import MANY_DAYS, NARROW, WIDE, Drawing, Drawn, Studio
-from miner.render.figures.difference import PooledNumbers, pooled
+from miner.render.figures.hypothesis import PooledNumbers, pooled
 from miner.render.figures.inline import Styles
 from miner.render.figures.month import HIGHEST, LOWEST
 from miner.render.figures.paper import DARK, PALETTE

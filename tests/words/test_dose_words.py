@@ -12,8 +12,7 @@ from scipy.stats import t as student
 from miner import rulebook
 from miner.core.results import Counts, Evidence, Per, Shape
 from miner.render.drawn import NARROW
-from miner.render.figures.difference import Difference, difference
-from miner.render.figures.dots import Line, Point, scatter
+from miner.render.figures.hypothesis import Difference, Line, Point, difference, scatter
 from miner.render.terminal import render
 from miner.words.amounts import Amounts
 from miner.words.sentences import each_more, sentence

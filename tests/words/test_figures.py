@@ -17,8 +17,7 @@ from miner.core.results.briefing import DayPicture
 from miner.core.results.meals import MealComparison, MealPair, MealSide, Repeats
 from miner.core.results.morning import DayReview, Noted
 from miner.render.figures.day_picture import day_picture
-from miner.render.figures.difference import Difference, difference
-from miner.render.figures.dots import TALLEST, Dot, Row, dots
+from miner.render.figures.hypothesis import TALLEST, Difference, Dot, Row, difference, dots
 from miner.render.figures.inline import Styles, inline
 from miner.render.figures.meal_pairs import meal_pairs
 from miner.render.figures.month import HIGHEST, LOWEST, month
