@@ -11,7 +11,6 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from math import hypot, isfinite
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +19,7 @@ from miner.caseload.fitting import (
     Doubts,
     FitTask,
     HabitFit,
+    KeptFits,
     PooledQuestion,
     fit_task,
     questions,
@@ -34,9 +34,6 @@ from miner.rulebook import Guardrails, RuleBook
 from miner.stats.effects import t_quantile
 from miner.stats.multiplicity import holm
 from miner.stats.pooling_own import SubsetMeans, at_common_dependence, means_of_subsets
-
-if TYPE_CHECKING:
-    from miner.caseload.fits import KeptFits
 
 MIN_CLIENTS = 3
 MIN_SHARE = 0.05

@@ -10,8 +10,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from miner.caseload.fits import KeptFits
-from miner.caseload.fitting import FitTask, PooledQuestion, own_task, questions, unit_rows
+from miner.caseload.fitting import FitTask, KeptFits, PooledQuestion, own_task, questions, unit_rows
 from miner.caseload.places import client_folders, fetched, fingerprint
 from miner.caseload.pooling import (
     MAX_LISTED,

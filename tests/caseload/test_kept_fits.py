@@ -12,8 +12,7 @@ import pytest
 
 from miner import rulebook
 from miner.caseload import pooling
-from miner.caseload.fits import POOLED, KeptFits
-from miner.caseload.fitting import FitTask, PooledQuestion, fit_task
+from miner.caseload.fitting import POOLED, FitTask, KeptFits, PooledQuestion, fit_task
 from miner.caseload.question import PoolFit
 from miner.caseload.store import NAME, Store
 from miner.core import resources
