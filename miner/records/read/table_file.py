@@ -11,8 +11,9 @@ import io
 import re
 import warnings
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -28,6 +29,9 @@ if TYPE_CHECKING:
     from miner.records.read.sources import Source
 
 Mask: TypeAlias = NDArray[np.bool_]
+Record: TypeAlias = tuple[int, list[str]]
+"""The line in which a row begins, and its cells."""
+
 _LOOKED_AT = 200
 _LONGEST_CELL = 20
 _MANY_CELLS = 4
@@ -54,53 +58,57 @@ def odd_rows(text: TextFile, delimiter: str, rows: NDArray[np.int64], findings: 
     odd = np.zeros(len(rows), dtype=bool)
     if whole and len(rows) == lines and ends:
         return odd
-    records = _lines_of_records(text, text.body[text.body_at :], delimiter)
+    records: list[Record] = []
+    with suppress(MinerError):
+        records = _records(text, delimiter)
     if not (whole and len(rows) == lines):
         odd |= np.isin(rows, _swallowed(text, records, delimiter, findings))
-        _tell_short(text, records, rows[~odd], ends, findings)
+        used, last = set(rows[~odd].tolist()), len(records) if ends else len(records) - 1
+        _tell_short(text, [each for each in records[:last] if each[0] in used], findings)
     if not ends:
         odd |= np.isin(rows, _cut_off(text, records, findings))
     return odd
 
 
-def _lines_of_records(text: TextFile, body: bytes, delimiter: str) -> list[tuple[int, list[str]]]:
-    reader = csv.reader(io.StringIO(body.decode("utf-8"), newline=""), delimiter=delimiter)
-    found, last = [], 0
+def _records(text: TextFile, delimiter: str, *, strict: bool = False) -> list[Record]:
+    """Return the rows below the header, each with the line in which it begins.
+
+    Raises:
+        MinerError: a cell is too long; if strict, also where a quote is never closed.
+    """
+    body = io.StringIO(text.body[text.body_at :].decode("utf-8"), newline="")
+    reader = csv.reader(body, delimiter=delimiter, strict=strict)
+    found: list[Record] = []
+    last = 0
     try:
         for record in reader:
             found.append((text.first_row + last, record))
             last = reader.line_num
-    except csv.Error:
-        return []
+    except csv.Error as error:
+        place: dict[str, Any] = {"file": text.name, "row": text.first_row + last}
+        if not strict or "field larger" in str(error):
+            most = csv.field_size_limit()
+            raise MinerError("records.cell_too_long", most=most, **place) from error
+        if "unexpected end" in str(error):
+            raise MinerError("records.quote_never_closed", **place) from error
+        return _records(text, delimiter)
     return found
 
 
-def _tell_short(
-    text: TextFile,
-    records: list[tuple[int, list[str]]],
-    rows: NDArray[np.int64],
-    ends: bool,
-    findings: Findings,
-) -> None:
-    width, used = len(text.header), set(rows.tolist())
-    short = [
-        (row, record)
-        for row, record in (records if ends else records[:-1])
-        if row in used and len(record) < width and any(record)
-    ]
-    if short:
-        fewest = min(len(record) for _, record in short)
-        lacking = ", ".join(f"'{name}'" for name in text.header[fewest:][:6])
-        findings.rows(
-            Severity.QUESTION,
-            "short_row",
-            at=pd.DataFrame({"file": text.name, "row": [row for row, _ in short]}),
-            column=lacking,
-            values={"width": width, "lacking": lacking},
-        )
+def _tell_short(text: TextFile, records: list[Record], findings: Findings) -> None:
+    width = len(text.header)
+    short = [each for each in records if len(each[1]) < width and any(each[1])]
+    fewest = min((len(record) for _, record in short), default=width)
+    lacking = ", ".join(f"'{name}'" for name in text.header[fewest:][:6])
+    at, values = _places(text, [row for row, _ in short]), {"width": width, "lacking": lacking}
+    findings.rows(Severity.QUESTION, "short_row", at=at, column=lacking, values=values)
 
 
-def _cut_off(text: TextFile, records: list[tuple[int, list[str]]], findings: Findings) -> list[int]:
+def _places(text: TextFile, rows: list[int]) -> pd.DataFrame:
+    return pd.DataFrame({"file": text.name, "row": rows})
+
+
+def _cut_off(text: TextFile, records: list[Record], findings: Findings) -> list[int]:
     """Return the last row where the file ends in the middle of it."""
     if not records:
         return []
@@ -110,18 +118,13 @@ def _cut_off(text: TextFile, records: list[tuple[int, list[str]]], findings: Fin
     cut_cell = len(sizes) > 1 and last and 0 < len(last[-1]) < min(sizes)
     if not any(last) or (len(last) >= len(text.header) and not cut_cell):
         return []
-    findings.add(
-        Severity.LEFT_OUT,
-        "file_cut_off",
-        file=text.name,
-        row=row,
-        values={"last": ",".join(last)[-40:]},
-    )
+    values = {"last": ",".join(last)[-40:]}
+    findings.add(Severity.LEFT_OUT, "file_cut_off", file=text.name, row=row, values=values)
     return [row]
 
 
 def _swallowed(
-    text: TextFile, records: list[tuple[int, list[str]]], delimiter: str, findings: Findings
+    text: TextFile, records: list[Record], delimiter: str, findings: Findings
 ) -> list[int]:
     """Return the rows in one of whose cells other rows stand."""
     rows = [row for row, record in records if _holds_rows(record, delimiter, len(text.header))]
@@ -130,15 +133,9 @@ def _swallowed(
         for row, record in records
         if row not in rows and any(cell.count("\n") >= _LONGEST_CELL for cell in record)
     ]
-    findings.rows(
-        Severity.QUESTION, "rows_swallowed", at=pd.DataFrame({"file": text.name, "row": rows})
-    )
-    findings.rows(
-        Severity.QUESTION,
-        "long_cell",
-        at=pd.DataFrame({"file": text.name, "row": long}),
-        values={"most": _LONGEST_CELL},
-    )
+    findings.rows(Severity.QUESTION, "rows_swallowed", at=_places(text, rows))
+    most = {"most": _LONGEST_CELL}
+    findings.rows(Severity.QUESTION, "long_cell", at=_places(text, long), values=most)
     return rows
 
 
@@ -156,33 +153,14 @@ def _shape(cell: str) -> str:
     return _WORDS.sub("a", _DIGITS.sub("0", cell.strip()))
 
 
-def line_numbers(file: str, body: bytes, delimiter: str, first: int) -> NDArray[np.int64]:
-    """Return the line in which each row begins; the first row begins in ``first``.
-
-    Raises:
-        MinerError: a cell is too long.
-    """
-    reader = csv.reader(io.StringIO(body.decode("utf-8"), newline=""), delimiter=delimiter)
-    begins, last = [], 0
-    try:
-        for _ in reader:
-            begins.append(first + last)
-            last = reader.line_num
-    except csv.Error as error:
-        raise _too_long(file, first + last) from error
-    return np.array(begins, dtype=np.int64)
-
-
-def read_row_by_row(
-    text: TextFile, body: bytes, source: Source, findings: Findings
-) -> tuple[pd.DataFrame, NDArray[np.int64]]:
-    """Return the cells and the line of each row; rows with too many cells are left out and told.
+def read_row_by_row(text: TextFile, source: Source, findings: Findings) -> RawTable:
+    """Return the rows, one read after the other; those with too many cells are left out and told.
 
     Raises:
         MinerError: a quote is never closed, or a cell is too long.
     """
     width, kept, rows, ragged = len(text.header), [], [], []
-    for row, record in _records(text, body, source.delimiter):
+    for row, record in _records(text, source.delimiter, strict=True):
         if any(cell.strip() for cell in record[width:]):
             ragged.append((row, source.delimiter.join(record)))
         else:
@@ -191,38 +169,13 @@ def read_row_by_row(
     findings.rows(
         Severity.LEFT_OUT,
         "cells_beyond_header",
-        at=pd.DataFrame({"file": text.name, "row": [row for row, _ in ragged]}),
+        at=_places(text, [row for row, _ in ragged]),
         shown=[shown for _, shown in ragged],
         values={"width": width, "separator": SEPARATORS.get(source.delimiter, source.delimiter)},
     )
     cells = pd.DataFrame(kept, columns=list(text.header), dtype="str")
     cells = cells.mask(cells.isin(["", *source.not_measured]))
-    return cells, np.array(rows, dtype=np.int64)
-
-
-def _records(text: TextFile, body: bytes, delimiter: str) -> list[tuple[int, list[str]]]:
-    decoded = body.decode("utf-8")
-    last, found = 0, []
-    try:
-        reader = csv.reader(io.StringIO(decoded, newline=""), delimiter=delimiter, strict=True)
-        for record in reader:
-            found.append((text.first_row + last, record))
-            last = reader.line_num
-    except csv.Error as error:
-        if "field larger" in str(error):
-            raise _too_long(text.name, text.first_row + last) from error
-        if "unexpected end" not in str(error):
-            lines = line_numbers(text.name, body, delimiter, text.first_row)
-            reader = csv.reader(io.StringIO(decoded, newline=""), delimiter=delimiter)
-            return list(zip(lines, reader, strict=True))
-        raise MinerError(
-            "records.quote_never_closed", file=text.name, row=text.first_row + last
-        ) from error
-    return found
-
-
-def _too_long(file: str, row: int) -> MinerError:
-    return MinerError("records.cell_too_long", file=file, row=row, most=csv.field_size_limit())
+    return RawTable(text.name, cells, np.array(rows, dtype=np.int64))
 
 
 _LONGEST_NAME = 60
@@ -320,15 +273,11 @@ def read_rows(text: TextFile, source: Source, findings: Findings) -> RawTable:
     a blank row is passed over.
     """
     table = _read_fast(text, source)
+    whole = table is not None and _whole(text, table)
     if table is None:
-        body = text.body[text.body_at :]
-        table = RawTable(text.name, *read_row_by_row(text, body, source, findings))
-        whole = False
-    else:
-        whole = _whole(text, table)
+        table = read_row_by_row(text, source, findings)
     if not whole:
-        odd = odd_rows(text, source.delimiter, table.rows, findings)
-        table = table.keep(~odd)
+        table = table.keep(~odd_rows(text, source.delimiter, table.rows, findings))
     cells = table.cells
     blank = cells.isna().all(axis=1).to_numpy() if cells.iloc[:, 0].isna().any() else None
     return table.keep(~blank) if blank is not None and blank.any() else table
@@ -354,7 +303,7 @@ def _read_fast(text: TextFile, source: Source) -> RawTable | None:
     except (pd.errors.ParserError, pd.errors.ParserWarning, pd.errors.EmptyDataError):
         return None
     if b'"' in text.body and text.lines != len(cells):
-        rows = line_numbers(text.name, bytes(body), source.delimiter, text.first_row)
+        rows = np.array([row for row, _ in _records(text, source.delimiter)], dtype=np.int64)
         return RawTable(text.name, cells, rows) if len(rows) == len(cells) else None
     rows = np.arange(text.first_row, text.first_row + len(cells), dtype=np.int64)
     return RawTable(text.name, cells, rows)
