@@ -75,17 +75,19 @@ def lost_decimals(table: RawTable, source: Source, findings: Findings) -> bool:
         beside, molar = _beside(table, column, source), column == source.columns.get(_MOLAR)
         if not (beside or molar) or not _all_whole(table, column, source):
             continue
-        if beside:
-            stops |= molar
-            _tell(table, column, beside, Severity.STOP if molar else Severity.QUESTION, findings)
-        elif len(table.rows) >= _FEWEST_READINGS:
-            findings.add(
-                Severity.QUESTION,
-                "lost_decimals",
-                file=table.file,
-                row=int(table.rows[0]),
-                column=column,
-            )
+        if not beside and len(table.rows) < _FEWEST_READINGS:
+            continue
+        stops |= molar and bool(beside)
+        values = {"beside": beside} if beside else {}
+        findings.add(
+            Severity.STOP if molar and beside else Severity.QUESTION,
+            "lost_decimals",
+            told_as="lost_decimals_beside" if beside else "",
+            file=table.file,
+            row=int(table.rows[0]),
+            column=column,
+            values=values,
+        )
     return stops
 
 
@@ -110,20 +112,6 @@ def _beside(table: RawTable, column: str, source: Source) -> str:
     written = text[text != ""]
     enough = len(written) >= max(_FEWEST, _SHARE * len(text))
     return following if enough and bool(written.str.fullmatch(r"\d{1,3}").all()) else ""
-
-
-def _tell(
-    table: RawTable, column: str, beside: str, severity: Severity, findings: Findings
-) -> None:
-    findings.add(
-        severity,
-        "lost_decimals",
-        told_as="lost_decimals_beside",
-        file=table.file,
-        row=int(table.rows[0]),
-        column=column,
-        values={"beside": beside},
-    )
 
 
 @dataclass(frozen=True, slots=True)

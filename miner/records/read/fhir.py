@@ -7,7 +7,6 @@ continuous glucose monitoring.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from math import isfinite
 from typing import Any
@@ -40,51 +39,40 @@ _LONGEST_GAP_MIN = 1440
 _NUMBER = r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?$"
 
 
-@dataclass(frozen=True, slots=True)
-class Sampled:
-    """A series: times (ISO 8601) and values, numbers apart from LO and HI, and their unit."""
-
-    times: pd.Series[str]
-    values: pd.Series[float]
-    censored_times: pd.Series[str]
-    censored: pd.Series[str]
-    unit: str
+Samples = list[tuple["pd.Series[str]", "pd.Series[Any]"]]
+"""Times (ISO 8601) and values: first of the numbers, then of LO and HI."""
 
 
-def series(data: Any, start: str, zone: str | None) -> Sampled | None:
-    """Return the samples, or None where something it needs is not there or cannot be used.
+def series(data: Any, start: str, zone: str | None) -> tuple[Samples, str] | None:
+    """Return the samples and their unit, or None where something is missing or cannot be used.
 
     Args:
         data: the SampledData.
         start: when the first sample was taken, ISO 8601.
         zone: the client's zone, or None.
     """
-    step = minutes(data.get("period"), "ms") if isinstance(data, dict) else None
-    if step is None and isinstance(data, dict):
-        step = minutes(data.get("interval"), data.get("intervalUnit"))
+    step = minutes(inside(data, "period"), "ms")
+    if step is None:
+        step = minutes(inside(data, "interval"), inside(data, "intervalUnit"))
     origin, scale = _number(inside(data, "origin", "value")), _number(inside(data, "factor"), 1.0)
-    one = words(inside(data, "dimensions")) in ("", "1")
+    one, first = words(inside(data, "dimensions")) in ("", "1"), _moment(start, zone)
     if step is None or not 0 < step <= _LONGEST_GAP_MIN or origin is None or scale is None:
         return None
-    first = _moment(start, zone)
     if not one or first is None:
         return None
-    cells = pc.list_flatten(pc.utf8_split_whitespace(pa.array([words(inside(data, "data"))])))
-    cells = cells.filter(pc.not_equal(cells, ""))
-    number = _mask(pc.match_substring_regex(cells, _NUMBER))
-    censored = _mask(pc.is_in(cells, value_set=pa.array(list(_CENSORED))))
-    if not (number | censored | _mask(pc.equal(cells, "E"))).all():
+    split = pc.list_flatten(pc.utf8_split_whitespace(pa.array([words(inside(data, "data"))])))
+    cells = pd.Series(pd.array(split.filter(pc.not_equal(split, "")), dtype="str"))
+    number = cells.str.match(_NUMBER).to_numpy(dtype=bool)
+    censored = cells.isin(list(_CENSORED)).to_numpy(dtype=bool)
+    if not (number | censored | (cells == "E").to_numpy(dtype=bool)).all():
         return None
-    values = pc.cast(cells.filter(pa.array(number)), pa.float64()).to_numpy(zero_copy_only=False)
+    values = cells[number].astype("float64").reset_index(drop=True)
+    marks = cells[censored].map(_CENSORED).astype("str").reset_index(drop=True)
     unit = words(inside(data, "origin", "code")) or words(inside(data, "origin", "unit"))
-    marks = pd.Series(cells.filter(pa.array(censored)).to_pylist(), dtype="str")
-    return Sampled(
-        _times(first, step, np.flatnonzero(number)),
-        pd.Series(np.round(origin + scale * values, 9)),
-        _times(first, step, np.flatnonzero(censored)),
-        marks.map(_CENSORED).astype("str"),
-        unit,
-    )
+    return [
+        (_times(first, step, np.flatnonzero(number)), (origin + scale * values).round(9)),
+        (_times(first, step, np.flatnonzero(censored)), marks),
+    ], unit
 
 
 def _moment(start: str, zone: str | None) -> tuple[np.datetime64, str] | None:
@@ -108,10 +96,6 @@ def _times(first: tuple[np.datetime64, str], step_min: float, at: np.ndarray) ->
     text = pc.cast(pa.array(first[0] + steps, pa.timestamp("ms")), pa.large_string())
     offset, nothing = (pa.scalar(each, pa.large_string()) for each in (first[1], ""))
     return pd.Series(pd.array(pc.binary_join_element_wise(text, offset, nothing), dtype="str"))
-
-
-def _mask(found: pa.BooleanArray) -> np.ndarray:
-    return np.asarray(found.to_numpy(zero_copy_only=False), dtype=bool)
 
 
 def _number(value: Any, otherwise: float | None = None) -> float | None:
@@ -237,8 +221,8 @@ def _reading(
         if found is None:
             out.leave(row, NO_NUMBER, "valueSampledData")
             return
-        for times, values in ((found.times, found.values), (found.censored_times, found.censored)):
-            out.samples(row, times, values, found.unit, sensor)
+        for times, values in found[0]:
+            out.samples(row, times, values, found[1], sensor)
     elif end and end != start:
         out.leave(row, AVERAGE, f"{start} to {end}")
     else:
