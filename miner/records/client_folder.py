@@ -88,7 +88,9 @@ def read_client(folder: Path | str, *, practice: Path | str | None = None) -> Cl
                 raise
             if found.stream == STANDARD:
                 lost.append(error)
-            _leave_out(found, error, findings)
+            stream, why = _stream_of(found), {"why": error.as_message()}
+            about = {"file": error.file, "row": error.row, "stream": stream, "values": why}
+            findings.add(Severity.LEFT_OUT, LEFT_OUT_FILE, **about)
         _refuse_too_many(folder, parts)
     if lost and not any(part.stream == "glucose" for part in parts):
         raise lost[0]
@@ -106,9 +108,7 @@ def _parts_of(found: FoundFile, raw: bytes, settings: Settings, findings: Findin
         if item.severity is Severity.STOP and len(kept) < len(parts):
             told_as = item.told_as or item.code
             item = replace(item, severity=Severity.LEFT_OUT, code=LEFT_OUT_FILE, told_as=told_as)
-        if not item.stream and found.stream != STANDARD:
-            item = replace(item, stream=found.stream)
-        findings.items.append(item)
+        findings.items.append(replace(item, stream=item.stream or _stream_of(found)))
     return kept
 
 
@@ -128,15 +128,8 @@ def parts_of(found: FoundFile, raw: bytes, settings: Settings, findings: Finding
     return [replace(part, person=read[0]) for part in parts] or [Part("glucose", empty("glucose"))]
 
 
-def _leave_out(found: FoundFile, error: MinerError, findings: Findings) -> None:
-    findings.add(
-        Severity.LEFT_OUT,
-        LEFT_OUT_FILE,
-        file=error.file,
-        row=error.row,
-        stream="" if found.stream == STANDARD else found.stream,
-        values={"why": error.as_message()},
-    )
+def _stream_of(found: FoundFile) -> str:
+    return "" if found.stream == STANDARD else found.stream
 
 
 def _refuse_too_much(folder: Path, files: list[FoundFile]) -> None:

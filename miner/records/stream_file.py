@@ -37,7 +37,6 @@ from miner.records.read.cells import (
     read_numbers,
     read_words,
     to_numbers,
-    unread_levels,
 )
 from miner.records.read.kinds import open_file
 from miner.records.read.sources import Source, canonical
@@ -263,7 +262,7 @@ def _records(placed: PlacedRows, source: Source, findings: Findings) -> pd.DataF
     if source.stream == "meals":
         frame["left_out"] = frame["left_out"].mask(placed.date_only, NO_TIME)
     if source.stream == "stress" and "level" in source.columns:
-        unread = unread_levels(table, source, frame["level"])
+        unread = frame["level"].isna() & (table.text(source.columns["level"]) != "").to_numpy()
         frame["left_out"] = frame["left_out"].mask(unread & (frame["left_out"] == ""), NO_LEVEL)
     if source.stream == "tags":
         frame["date_only"] = placed.date_only

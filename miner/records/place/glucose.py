@@ -48,7 +48,7 @@ def wrong_unit(
     middle = float(np.median(known))
     if middle >= LEAST_MG_DL if unit == "mg/dL" else middle <= MOST_MMOL_L:
         return False
-    fitting = _possible(written, unit) & ~_as_other(written, unit)
+    fitting = _possible(written, unit) & ~_possible(written, _OTHER[unit])
     others, rows = int(fitting.sum()), _rows(table, fitting)
     mixed = message("records.others_fit", n=others, unit=unit, rows=rows) if others else ""
     findings.add(
@@ -103,14 +103,9 @@ def _possible(written: Floats, unit: str) -> Mask:
     return (values >= LOWEST_MG_DL) & (values <= HIGHEST_MG_DL)
 
 
-def _as_other(written: Floats, unit: str) -> Mask:
-    """Say which values would be a possible glucose in the other unit."""
-    return _possible(written, _OTHER[unit])
-
-
 def _suspected(written: Floats, odd: Mask, unit: str) -> Mask:
     """Say which impossible values seem to be in the other unit: as a whole, or none of them."""
-    other = odd & _as_other(written, unit)
+    other = odd & _possible(written, _OTHER[unit])
     middle = float(np.median(written[other])) if other.any() else np.nan
     clear = middle < MOST_OTHER if unit == "mg/dL" else middle > MOST_MMOL_L
     return other if clear else np.zeros_like(odd)

@@ -5,6 +5,7 @@ Numbers may have marks between thousands; lengths may be in words (``1h 20m``) o
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -35,12 +36,8 @@ nobody eats meals of fewer kcal."""
 def without_thousands(text: Text, decimal: str) -> Text:
     """Return numbers without the marks between thousands that go with a decimal sign."""
     other = "," if decimal == "." else "."
-    grouped = text.str.fullmatch(_THREE.format(_MARKS[decimal]) + rf"(?:{_escaped(decimal)}\d+)?")
+    grouped = text.str.fullmatch(_THREE.format(_MARKS[decimal]) + rf"(?:{re.escape(decimal)}\d+)?")
     return text.mask(grouped, text.str.replace(other, "", regex=False)) if grouped.any() else text
-
-
-def _escaped(decimal: str) -> str:
-    return r"\." if decimal == "." else decimal
 
 
 def may_part_thousands(cells: Text, unit: str = "", most: float = np.inf) -> Mask:
@@ -71,11 +68,6 @@ def may_part_thousands(cells: Text, unit: str = "", most: float = np.inf) -> Mas
     return grouped if likely else nothing
 
 
-def shows_comma(cells: Text) -> bool:
-    """Say whether a decimal comma stands in a column."""
-    return bool(cells.str.fullmatch(_DECIMAL_COMMA).any())
-
-
 def shows_point(cells: Text) -> bool:
     """Say whether a decimal point stands in a column."""
     return bool(cells.str.fullmatch(_DECIMAL_POINT).any())
@@ -92,7 +84,7 @@ def doubt_thousands(table: RawTable, source: Source, findings: Findings) -> RawT
     text = {
         own: table.text(own) for own in mapped if pd.api.types.is_string_dtype(table.cells[own])
     }
-    comma = any(shows_comma(each) for each in text.values())
+    comma = any(each.str.fullmatch(_DECIMAL_COMMA).any() for each in text.values())
     cells = table.cells
     for own, each in text.items():
         number = mapped[own]
@@ -192,12 +184,6 @@ def levels_of(table: RawTable, column: str, source: Source) -> tuple[Floats, Mas
     text = table.text(column)
     values = np.array(fold_all(text).map(source.levels).astype("float64"))
     return values, np.isnan(values) & (text != "").to_numpy()
-
-
-def unread_levels(table: RawTable, source: Source, level: pd.Series[float]) -> Mask:
-    """Say in which rows a level of stress stands that has no number."""
-    written = (table.text(source.columns["level"]) != "").to_numpy()
-    return np.asarray(level.isna().to_numpy() & written)
 
 
 def read_numbers(table: RawTable, source: Source, name: str, findings: Findings) -> Floats:

@@ -99,13 +99,13 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
     found = [
         item
         for path in sorted(entries)
-        for item in mapped_by(entries[path], path, _name(path, folder), own)
+        for name in [printable(path.relative_to(folder).as_posix())]
+        for item in mapped_by(entries[path], path, name, own)
     ]
     for pattern in sorted(own):
         if not any(folder.glob(pattern)):
-            findings.add(
-                Severity.QUESTION, "file_missing", file="sources.toml", values={"pattern": pattern}
-            )
+            values = {"pattern": pattern}
+            findings.add(Severity.QUESTION, "file_missing", file="sources.toml", values=values)
     for stream in STREAMS:
         paths = [path for path in _named(folder, f"{stream}*.csv") if path not in entries]
         found.extend(FoundFile(path, printable(path.name), stream, None) for path in paths)
@@ -117,18 +117,12 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
     return sorted(found, key=lambda item: ((*STREAMS, STANDARD).index(item.stream), item.name))
 
 
-def _name(path: Path, folder: Path) -> str:
-    return printable(path.relative_to(folder).as_posix())
-
-
 def _no_glucose(folder: Path) -> MinerError:
     there = _of_the_client(folder)
-    tables = [
-        name
-        for name in there
-        if Path(name).suffix.lower() in TABLES and not name.casefold().startswith(STREAMS)
-    ]
-    if (folder / "practice.toml").is_file() or (not tables and _holds_clients(folder)):
+    named = [name for name in there if not name.casefold().startswith(STREAMS)]
+    tables = [name for name in named if Path(name).suffix.lower() in TABLES]
+    holds_clients = any(path.is_dir() and any(path.glob("*.csv")) for path in folder.iterdir())
+    if (folder / "practice.toml").is_file() or (not tables and holds_clients):
         kind = "no_glucose_of_practice"
     else:
         kind = "no_glucose_mapped" if tables else "no_glucose"
@@ -138,10 +132,6 @@ def _no_glucose(folder: Path) -> MinerError:
         there=there[:8],
         table=tables[0] if tables else "",
     )
-
-
-def _holds_clients(folder: Path) -> bool:
-    return any(path.is_dir() and any(path.glob("*.csv")) for path in folder.iterdir())
 
 
 def _named(folder: Path, pattern: str) -> list[Path]:
