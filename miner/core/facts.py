@@ -94,6 +94,9 @@ class Result:
 
     __slots__ = ()
 
+    CALLED: ClassVar[Mapping[str, str]] = {}
+    """The names of the contract, by those of the fields, where they are others."""
+
     def names(self) -> Iterator[str]:
         """Return the names of what it holds, in order."""
         yield from (item.name for item in fields(self))  # type: ignore[arg-type]
@@ -114,7 +117,7 @@ class Result:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the fields by name as plain values."""
-        return {name: plain(getattr(self, name)) for name in self.names()}
+        return {self.CALLED.get(name, name): plain(getattr(self, name)) for name in self.names()}
 
     def to_frame(self) -> pd.DataFrame:
         """Return the result as a DataFrame of one row; ``attrs["units"]``: units by column."""
@@ -148,21 +151,32 @@ class Wording:
     case: str = ""
 
 
+class Said:
+    """What is said of a result under a name; it stands behind a field in what that becomes."""
+
+    def __init__(self, behind: str) -> None:
+        self.behind = behind
+
+    def __set_name__(self, _: type, name: str) -> None:
+        self.name = name
+
+    def __get__(self, fact: Any, _: type) -> str:
+        return "" if fact is None else str(fact.said(self.name))
+
+
 @dataclass(frozen=True, slots=True, repr=False)
 class Worded(Result):
     """A result of which something is said; nothing is as long as it has no wording."""
 
     wording: Wording | None = field(default=None, kw_only=True, compare=False)
 
-    SAID: ClassVar[Mapping[str, tuple[str, ...]]] = {}
-    """What is said of it, by the field that it stands behind."""
-
     def names(self) -> Iterator[str]:
         """Return the names of what it holds, in order, and of what is said of it."""
+        said = [(name, each) for name, each in vars(type(self)).items() if isinstance(each, Said)]
         for item in fields(self):
             if item.name != "wording":
                 yield item.name
-                yield from self.SAID.get(item.name, ())
+                yield from (name for name, each in said if each.behind == item.name)
 
     @property
     def case(self) -> str:

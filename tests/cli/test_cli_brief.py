@@ -188,13 +188,14 @@ def test_a_ledger_that_cannot_be_written_is_told_and_the_page_stays(
     from miner import ledger
 
     def refuse(*_: Any, **__: Any) -> None:
-        raise ledger.LedgerUnwritable("the disk is full", "room", "Make room.")
+        raise ledger.LedgerUnwritable("ledger.unwritable", reason="the disk is full")
 
     monkeypatch.setattr(ledger, "append", refuse)
     out = tmp_path / "p.html"
     done = run("brief", str(practice / "client-03"), "--out", str(out), "--as", "doctor")
     assert out.exists()
-    assert "What was shared could not be written to the ledger: the disk is full." in done.stderr
+    assert "What was shared could not be written to the ledger: " in done.stderr
+    assert "the ledger cannot be written (the disk is full)." in done.stderr
 
 
 def test_the_demo_writes_pages_with_what_is_clear(practice: Path) -> None:

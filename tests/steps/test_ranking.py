@@ -164,7 +164,7 @@ def test_a_ledger_edited_by_hand_is_told_and_the_records_ranked_all_the_same(fol
 @pytest.mark.skipif(os.name != "posix", reason="permissions are those of POSIX")
 def test_a_folder_that_cannot_be_written_is_told_and_ranked(folder: Path, monkeypatch) -> None:
     def refuse(*args: object, **kwargs: object) -> None:
-        raise ledger.LedgerUnwritable("the ledger cannot be written", "x", "y")
+        raise ledger.LedgerUnwritable("ledger.busy")
 
     monkeypatch.setattr(ledger, "append", refuse)
     found = ranked(folder)

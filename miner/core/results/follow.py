@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from miner.core.facts import Note, Result, Worded
+from miner.core.facts import Note, Result, Said, Worded
 from miner.core.messages import Message, Words, by_rules, message
 
 
@@ -75,17 +75,13 @@ class PlanPeriod(Result):
     arm: str
     leave_out_days: int
 
+    CALLED: ClassVar[Mapping[str, str]] = {"first": "from", "last": "to"}
+
     def to_dict(self) -> dict[str, Any]:
         """Return the fields under the names of the contract."""
-        return {
-            "number": self.number,
-            "pair": self.pair,
-            "from": self.first,
-            "to": self.last,
-            "arm": self.arm,
-            "leave_out_first_day": self.leave_out_days > 0,
-            "leave_out_days": self.leave_out_days,
-        }
+        told = super(PlanPeriod, self).to_dict()
+        days = told.pop("leave_out_days")
+        return told | {"leave_out_first_day": days > 0, "leave_out_days": days}
 
 
 LATEST_START = 183
@@ -206,12 +202,8 @@ class PlanResult(Worded):
     late_pairs: int = 0
     notes: tuple[Words, ...] = ()
 
-    SAID: ClassVar[Mapping[str, tuple[str, ...]]] = {"as_followed": ("sentence",)}
-
-    @property
-    def sentence(self) -> str:
-        """What it showed, in the words of its level; or how far it is."""
-        return str(self.said("sentence"))
+    sentence = Said("as_followed")
+    """What it showed, in the words of its level; or how far it is."""
 
     def to_dict(self) -> dict[str, Any]:
         """Return the fields as plain values, each pair with its difference."""
@@ -253,14 +245,7 @@ class NewUnits(Result):
     without: int
     unknown: int
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the counts by name."""
-        return {
-            "units": self.units,
-            "with": self.with_,
-            "without": self.without,
-            "unknown": self.unknown,
-        }
+    CALLED: ClassVar[Mapping[str, str]] = {"with_": "with"}
 
 
 @dataclass(frozen=True, slots=True, repr=False, kw_only=True)
@@ -319,17 +304,10 @@ class KeptResult(Worded):
     reworded: tuple[str, ...] = ()
     since: Since | None = None
 
-    SAID: ClassVar[Mapping[str, tuple[str, ...]]] = {"p_adjusted": ("sentence",)}
+    sentence = Said("p_adjusted")
+    """What may be said of it; a verdict in the words of its level."""
 
-    @property
-    def sentence(self) -> str:
-        """What may be said of it; a verdict in the words of its level."""
-        return str(self.said("sentence"))
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the fields under the names of the contract."""
-        raw = super(KeptResult, self).to_dict()
-        return {("as" if name == "as_" else name): value for name, value in raw.items()}
+    CALLED: ClassVar[Mapping[str, str]] = {"as_": "as"}
 
 
 @dataclass(frozen=True, slots=True, repr=False)

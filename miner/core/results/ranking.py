@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from miner.core.facts import CautionText, Result, Worded
+from miner.core.facts import CautionText, Result, Said, Worded
 from miner.core.messages import Words
 
 if TYPE_CHECKING:
@@ -36,12 +36,8 @@ class Together(Worded):
     nearer: int
     reason: Words
 
-    SAID: ClassVar[Mapping[str, tuple[str, ...]]] = {"reason": ("sentence",)}
-
-    @property
-    def sentence(self) -> str:
-        """Whether all habits together foretold later units better than the average did."""
-        return str(self.said("sentence"))
+    sentence = Said("reason")
+    """Whether all habits together foretold later units better than the average did."""
 
 
 class Evidence(StrEnum):
@@ -122,6 +118,8 @@ class Counts(Result):
     without_high: int
     unknown: int
 
+    CALLED: ClassVar[Mapping[str, str]] = {"with_": "with"}
+
     @property
     def known(self) -> int:
         """Units in which both the factor and the outcome are known."""
@@ -155,16 +153,6 @@ class Counts(Result):
         if self.support is None:
             return None
         return self.support - (self.with_ / self.known) * (self.high / self.known)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the counts under the names of the contract."""
-        return {
-            "with": self.with_,
-            "with_high": self.with_high,
-            "without": self.without,
-            "without_high": self.without_high,
-            "unknown": self.unknown,
-        }
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -255,21 +243,15 @@ class Hypothesis(Worded):
     shape: Shape = Shape.CUT
     per: Per | None = None
 
-    SAID: ClassVar[Mapping[str, tuple[str, ...]]] = {"t_at_worth": ("sentence", "luck_sentence")}
+    sentence = Said("t_at_worth")
+    """Its counts in words, and of a dose its slope."""
+
+    luck_sentence = Said("t_at_worth")
+    """How often luck alone would show something this strong."""
 
     def column_units(self) -> dict[str, str]:
         """Return the unit of each column that has one: of the outcome, lags in days."""
         return dict.fromkeys(IN_UNITS_OF_OUTCOME, self.unit) | {"lag_days": "days"}
-
-    @property
-    def sentence(self) -> str:
-        """Its counts in words, and of a dose its slope."""
-        return str(self.said("sentence"))
-
-    @property
-    def luck_sentence(self) -> str:
-        """How often luck alone would show something this strong."""
-        return str(self.said("luck_sentence"))
 
     @property
     def span(self) -> float:
@@ -283,12 +265,8 @@ class Hypothesis(Worded):
             name: getattr(self.counts, name)
             for name in ("support", "confidence", "lift", "leverage")
         }
-        out: dict[str, Any] = {}
-        for name, value in raw.items():
-            out[name] = value
-            if name == "counts":
-                out |= ratios
-        return out
+        items, at = list(raw.items()), list(raw).index("counts") + 1
+        return dict([*items[:at], *ratios.items(), *items[at:]])
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -340,12 +318,8 @@ class Ranking(Worded):
     second_look: bool = False
     clear_by_chance: float = 0.0
 
-    SAID: ClassVar[Mapping[str, tuple[str, ...]]] = {"last_day": ("verdict",)}
-
-    @property
-    def verdict(self) -> str:
-        """What the records say, in one line."""
-        return str(self.said("verdict"))
+    verdict = Said("last_day")
+    """What the records say, in one line."""
 
     def find(self, id_: str) -> Hypothesis | None:
         """Return the hypothesis of that ID, or None.
@@ -432,9 +406,5 @@ class ErrorRate(Worded):
     moved: int = 0
     moved_claimed: int = 0
 
-    SAID: ClassVar[Mapping[str, tuple[str, ...]]] = {"finished": ("sentence",)}
-
-    @property
-    def sentence(self) -> str:
-        """How often this analysis would claim something where nothing is true."""
-        return str(self.said("sentence"))
+    sentence = Said("finished")
+    """How often this analysis would claim something where nothing is true."""

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
-from typing import Any
+from dataclasses import dataclass
+from typing import ClassVar
 
-from miner.core.facts import CautionText, Result, plain
+from miner.core.facts import CautionText, Result
 from miner.core.messages import Message, Words
 
 
@@ -58,10 +58,7 @@ class OpenQuestion(Result):
     why_unknown: Message | str
     sentence: Words = ""
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the fields by name; ``with_`` is ``with``."""
-        raw = {item.name: plain(getattr(self, item.name)) for item in fields(self)}
-        return {("with" if name == "with_" else name): value for name, value in raw.items()}
+    CALLED: ClassVar[Mapping[str, str]] = {"with_": "with"}
 
 
 @dataclass(frozen=True, slots=True, repr=False)
