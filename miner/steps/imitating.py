@@ -8,7 +8,7 @@ import numpy as np
 
 from miner.core.results import Hypothesis, Ranking
 from miner.core.results.briefing import Lineup
-from miner.hypotheses.worlds import model, world
+from miner.hypotheses.error_rate import model, world
 from miner.rulebook import RuleBook
 from miner.tables.unit_table import UnitTable
 

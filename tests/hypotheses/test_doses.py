@@ -17,10 +17,10 @@ from miner.core.messages import MinerError
 from miner.core.results import DoubtCode, Evidence, Shape
 from miner.hypotheses.candidates import candidates
 from miner.hypotheses.design import Question, Run, design
+from miner.hypotheses.error_rate import model, world
 from miner.hypotheses.guard import adds_something, better, judge_all
 from miner.hypotheses.rank import RankingRequest, ask_table, rank_table
 from miner.hypotheses.search import search
-from miner.hypotheses.worlds import model, world
 
 FEW = RULES.model_copy(update={"guardrails": RULES.guardrails.model_copy(update={"draws": 1999})})
 

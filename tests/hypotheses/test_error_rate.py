@@ -13,9 +13,8 @@ from small_tables import (
 
 from miner.core.results import Evidence
 from miner.hypotheses.design import Run
-from miner.hypotheses.error_rate import SHIFTS, _Job, claims, error_rate, weeks_of
+from miner.hypotheses.error_rate import SHIFTS, _Job, claims, error_rate, model, weeks_of, world
 from miner.hypotheses.rank import RankingRequest, rank_table
-from miner.hypotheses.worlds import model, world
 
 
 def _table(days=30, effect=0.0):

@@ -10,9 +10,9 @@ from small_tables import NAN, RULES, meal_table
 from miner import steps
 from miner.core import resources
 from miner.hypotheses.design import Run, design, nuisance_source
+from miner.hypotheses.error_rate import model, world
 from miner.hypotheses.rank import rank_table
 from miner.hypotheses.tested import whitened
-from miner.hypotheses.worlds import model, world
 from miner.steps.opening import table_of
 
 SOURCES = ("rest_day", "day_number", "sensor", "meal", "carbs_g", "baseline")
