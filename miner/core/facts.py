@@ -39,12 +39,27 @@ class CautionText:
         said: what has to be said.
         rests_on: what it rests on in a few words, where it is told at length elsewhere.
         action: what the client is told of it, where it asks for a clinician.
+        class_: "refer", "agree" or "stop" of the rule book; empty where it holds nothing back.
+        days: ISO dates on which it rests; none where it rests on an answer.
+        informed: since when the client is known to have been told to see a clinician, where that
+            covers this caution; an ISO date, or empty.
+        waiting: what habits may be about that are not proposed or tested as yet, each with what
+            opens it next: "informed", "agreed", or empty for nothing.
     """
 
     kind: CautionKind
     said: Message | str
     rests_on: Message | str = ""
     action: str = ""
+    class_: str = ""
+    days: tuple[str, ...] = ()
+    informed: str = ""
+    waiting: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def comes_first(self) -> bool:
+        """Whether it is the headline of every page: nobody has told the client as yet."""
+        return bool(self.class_) and not self.informed
 
     def __str__(self) -> str:
         return self.text

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from miner.core.messages import MinerError
-from miner.core.results import CautionKind, CautionText
+from miner.core.results import CautionText
 from miner.rulebook import FactorRule, RuleBook
 from miner.tables.columns import fold, whole_words
-
-FIRST = (CautionKind.INTAKE, CautionKind.REFERRAL)
+from miner.tables.referral import held_back
 
 
 def require_testable(
@@ -46,10 +45,20 @@ def require_testable(
         raise MinerError("followup.not_testable", name=name)
     if better != rule.helpful:
         raise MinerError("followup.worse_side", name=name, helpful=rule.helpful)
-    for caution in cautions:
-        if caution.kind in FIRST:
-            raise MinerError("followup.caution_first", caution=caution.text)
+    require_not_held(rule.about, cautions)
     return rule
+
+
+def require_not_held(topic: str, cautions: Sequence[CautionText]) -> None:
+    """Refuse what a caution holds back, with the caution and what lifts it.
+
+    Raises:
+        MinerError: something holds habits of that topic back as yet.
+    """
+    held, lift = held_back(cautions, topic)
+    if held:
+        why = tuple(one.rests_on or one.said for one in held)
+        raise MinerError(f"followup.held_{lift or 'always'}", why=why, topic=topic)
 
 
 def names_medicine(text: str, rules: RuleBook) -> bool:

@@ -28,6 +28,28 @@ class LeftOutDay:
 
 
 @dataclass(frozen=True, slots=True)
+class Clinician:
+    """What is settled with a clinician.
+
+    Attributes:
+        informed: when the client was told to see one.
+        agreed: when the clinician agreed to changes of habits.
+        covers: what the agreement covers: sleep, stress, movement, meals.
+        treats_diabetes: whether a diagnosed diabetes is treated by one.
+    """
+
+    informed: date | None = None
+    agreed: date | None = None
+    covers: tuple[str, ...] = ()
+    treats_diabetes: bool = False
+
+    @property
+    def told_on(self) -> date | None:
+        """The last day on which the client is known to have been told; an agreement shows it."""
+        return max((day for day in (self.informed, self.agreed) if day), default=None)
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """What ``client.toml`` and ``practice.toml`` say of one client.
 
@@ -39,6 +61,8 @@ class Settings:
         pressure_lows: wall-clock start and end of confirmed pressure lows.
         synonyms: a tag as written (folded) to the tag it stands for.
         food_synonyms: words of a food (folded) to those they stand for.
+        clinician: what is settled with a clinician.
+        a1c_percent: A1c of a laboratory that the practitioner was told, NGSP %, or None.
     """
 
     code: str
@@ -56,6 +80,8 @@ class Settings:
     primary_outcome: str | None
     synonyms: Mapping[str, str]
     food_synonyms: Mapping[str, str] = field(default_factory=dict)
+    clinician: Clinician = Clinician()
+    a1c_percent: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -72,6 +72,25 @@ Cut = Literal[
 ]
 
 
+Topic = Literal["sleep", "stress", "movement", "meals"]
+_TOPIC_OF_STREAM: dict[str, Topic] = {
+    "sleep": "sleep",
+    "stress": "stress",
+    "activity": "movement",
+}
+ClassOfCaution = Literal["refer", "agree", "stop"]
+
+
+def _classes() -> dict[ClassOfCaution, CautionClass]:
+    """Return what is held back by a book that does not say: everything, until it is agreed."""
+    careful = CautionClass(opened_by_agreed=("sleep", "stress", "movement", "meals"))
+    return {
+        "refer": careful,
+        "agree": careful,
+        "stop": CautionClass(opened_by_agreed=("sleep", "movement")),
+    }
+
+
 class FactorRule(Checked):
     """One habit: where it is read, where it is cut, what it may come before, how it is said."""
 
@@ -106,7 +125,13 @@ class FactorRule(Checked):
     may_be_tested: bool = True
     change_shows: bool = True
     helpful: Literal["with", "without"] = "without"
+    topic: Topic | None = None
     source: str
+
+    @property
+    def about(self) -> Topic:
+        """What a caution holds it back as; what the records do not tell waits like meals."""
+        return self.topic or _TOPIC_OF_STREAM.get(self.stream, "meals")
 
     @property
     def towards_less(self) -> bool:
@@ -175,12 +200,22 @@ class Guardrails(Checked):
     least_spread_in_errors: float = Field(ge=0)
 
 
+class CautionClass(Checked):
+    """What opens what a caution holds back."""
+
+    opened_by_informed: tuple[Topic, ...] = ()
+    opened_by_agreed: tuple[Topic, ...] = ()
+
+
 class Referral(Checked):
     """When a reading calls for a licensed clinician, and what is said then."""
 
-    kind: Literal["wake_at_least", "any_at_least", "any_below", "below_on_days"]
+    kind: Literal["wake_at_least", "any_at_least", "any_below", "below_on_days", "a1c_at_least"]
+    class_: ClassOfCaution = Field(default="agree", alias="class")
     at: float
     days: int = Field(default=1, ge=1)
+    lasting_minutes: float = Field(default=0, ge=0)
+    for_diagnosis: bool = False
     say: str
     say_of_many: str = ""
     client_action: str
@@ -196,6 +231,7 @@ class IntakeQuestion(Checked):
     asked: str
     when_yes: str
     client_action: str = ""
+    class_: ClassOfCaution | None = Field(default=None, alias="class")
     calm: bool = False
     source: str
 
@@ -207,9 +243,11 @@ class Cautions(Checked):
     with_patterns: tuple[str, ...] = ()
     client_always: tuple[str, ...]
     not_asked: str
+    class_: dict[ClassOfCaution, CautionClass] = Field(default_factory=_classes, alias="class")
     referral: tuple[Referral, ...]
     intake: dict[str, IntakeQuestion]
     medicine_words: tuple[str, ...]
+    glucose_medicine_words: tuple[str, ...] = ()
     alcohol_words: tuple[str, ...]
     pregnancy_words: tuple[str, ...]
     illness_words: tuple[str, ...]

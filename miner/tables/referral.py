@@ -2,24 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 
 from miner.core.messages import Message, by_rules, message
 from miner.core.results import CautionKind, CautionText
 from miner.records.client import Client
 from miner.records.columns import MG_DL_PER_MMOL_L
-from miner.rulebook import Cautions, IntakeQuestion, Referral, RuleBook
-from miner.tables.columns import DAY, Floats, Mask, iso_day
+from miner.rulebook import Cautions, ClassOfCaution, Referral, RuleBook
+from miner.tables.columns import DAY, Mask, iso_day
 from miner.tables.glucose.trace import Trace
 from miner.tables.measures import DayRecords, records_of
 from miner.tables.tag_days import Tags
 from miner.tables.unit_table import UnitTable
+
+TOPICS = ("sleep", "stress", "movement", "meals")
+LIFTS = ("", "informed", "agreed")
 
 
 def cautions(
     client: Client, table: UnitTable, rules: RuleBook, *, days: int | None = None
 ) -> tuple[tuple[CautionText, ...], tuple[str, ...]]:
     """Return what has to be said beside any pattern, and what the intake did not ask.
+
+    Each says what it holds back as yet, and what lifts that (``rules/cautions.toml``). What a
+    clinician was told of on a date covers what the readings had shown by then, and no other rule
+    that a later reading meets.
 
     In this order: intake questions answered yes, readings that call for a clinician, tags of
     medicines, pregnancy or illness, what was not asked, and what is always said. A reading counts
@@ -38,16 +48,15 @@ def cautions(
     """
     book = rules.cautions
     answers = {name: client.settings.intake.get(name, "not_asked") for name in book.intake}
-    yes = [book.intake[name] for name, told in answers.items() if told == "yes"]
+    yes = [name for name, told in answers.items() if told == "yes"]
     records = records_of(client, rules)
-    referrals = _referrals(records.trace, table, book, client.settings.display_unit)
     names = [book.intake[name].asked for name, told in answers.items() if told == "not_asked"]
     span = message("tables.days", n=table.frame["date"].nunique() if days is None else days)
     patterns = [by_rule(text, days=span) for text in book.with_patterns]
     said = [
-        *(_answered(one, message("tables.answered_yes", asked=one.asked)) for one in yes),
-        *referrals,
-        *_of_tags(records.tags, book),
+        *(_answered(name, client, book) for name in yes),
+        *_referrals(client, records.trace, table, book),
+        *_of_tags(client, records.tags, book),
         *(CautionText(CautionKind.NOT_ASKED, text) for text in _not_asked(names, rules)),
         *(CautionText(CautionKind.ALWAYS, text) for text in book.always),
         *(CautionText(CautionKind.PATTERNS, text) for text in patterns),
@@ -68,9 +77,56 @@ def by_rule(text: str, **values: object) -> Message:
     return message("tables.by_rule", rule=text, **values)
 
 
-def _answered(question: IntakeQuestion, rests_on: Message) -> CautionText:
-    action = question.client_action
-    return CautionText(CautionKind.INTAKE, question.when_yes, rests_on, action)
+def _answered(
+    name: str, client: Client, book: Cautions, rests_on: Message | None = None
+) -> CautionText:
+    question = book.intake[name]
+    rests_on = rests_on or message("tables.answered_yes", asked=question.asked)
+    said = CautionText(CautionKind.INTAKE, question.when_yes, rests_on, question.client_action)
+    if name == "diabetes" and client.settings.clinician.treats_diabetes:
+        return said
+    return _step(said, question.class_ or ("stop" if question.calm else "agree"), client, book)
+
+
+def _step(
+    said: CautionText, class_: ClassOfCaution, client: Client, book: Cautions, reached: str = ""
+) -> CautionText:
+    """Return a caution with what it holds back, and what lifts that.
+
+    Args:
+        said: the caution.
+        class_: its class.
+        client: as read.
+        book: of the cautions.
+        reached: the day on which the readings had met the rule, ISO; empty for an answer.
+    """
+    opened, settled = book.class_[class_], client.settings.clinician
+    told, agreed = settled.told_on, settled.agreed
+    informed = told.isoformat() if told and reached <= told.isoformat() else ""
+    covered = set(settled.covers) if agreed and reached <= agreed.isoformat() else set()
+    free = set(opened.opened_by_informed) if informed else set()
+    free |= set(opened.opened_by_agreed) & covered
+    first = "agreed" if informed or not opened.opened_by_informed else "informed"
+    ever = {*opened.opened_by_informed, *opened.opened_by_agreed}
+    waiting = tuple(
+        (topic, first if topic in ever else "") for topic in TOPICS if topic not in free
+    )
+    return replace(said, class_=class_, informed=informed, waiting=waiting)
+
+
+def held_back(said: Sequence[CautionText], topic: str) -> tuple[tuple[CautionText, ...], str]:
+    """Return the cautions that hold back habits of a topic and what opens it next.
+
+    Args:
+        said: what ``cautions`` returned.
+        topic: sleep, stress, movement or meals.
+
+    Returns:
+        The cautions, and "informed", "agreed" or, where nothing opens it, an empty text.
+    """
+    held = {one: lift for one in said for held, lift in one.waiting if held == topic}
+    lift = next((each for each in LIFTS if each in held.values()), "")
+    return tuple(held), lift
 
 
 def _not_asked(names: list[str], rules: RuleBook) -> list[Message]:
@@ -78,19 +134,31 @@ def _not_asked(names: list[str], rules: RuleBook) -> list[Message]:
     return [by_rules(rules, "cautions.not_asked", names=named)] if names else []
 
 
-def _referrals(trace: Trace, table: UnitTable, book: Cautions, unit: str) -> list[CautionText]:
-    wake = np.zeros(0)
-    if "wake_glucose" in table.outcomes:
-        wake = table.frame["wake_glucose"].to_numpy(np.float64)
+def _referrals(client: Client, trace: Trace, table: UnitTable, book: Cautions) -> list[CautionText]:
     told = []
     for rule in book.referral:
-        days = _days_counted(rule, trace, wake)
-        if days >= rule.days:
-            about = {"at": limit_in(rule.at, unit), "days": message("tables.days", n=days)}
+        if rule.for_diagnosis and client.settings.clinician.treats_diabetes:
+            continue
+        if rule.kind == "a1c_at_least":
+            if (client.settings.a1c_percent or 0.0) >= rule.at:
+                at = message("tables.limit_of_a1c", limit=rule.at)
+                said = CautionText(
+                    CautionKind.REFERRAL,
+                    by_rule(rule.say, at=at),
+                    message("tables.a1c_at_least", at=at),
+                    rule.client_action,
+                )
+                told.append(_step(said, rule.class_, client, book))
+            continue
+        days = _days_counted(rule, trace, table)
+        if len(days) >= rule.days:
+            limit = limit_in(rule.at, client.settings.display_unit)
+            about = {"at": limit, "days": message("tables.days", n=len(days))}
             short = message(f"tables.{rule.kind}", **about)
             many = by_rule(rule.say_of_many, at=about["at"]) if rule.say_of_many else None
-            said = by_rule(rule.say, **about, of_many=many, own=about["days"])
-            told.append(CautionText(CautionKind.REFERRAL, said, short, rule.client_action))
+            text = by_rule(rule.say, **about, of_many=many, own=about["days"])
+            said = CautionText(CautionKind.REFERRAL, text, short, rule.client_action, days=days)
+            told.append(_step(said, rule.class_, client, book, days[rule.days - 1]))
     return told
 
 
@@ -101,18 +169,34 @@ def limit_in(mg_dl: float, unit: str) -> Message:
     return message("tables.limit_in_mg", limit=mg_dl)
 
 
-def _days_counted(rule: Referral, trace: Trace, wake: Floats) -> int:
+def _days_counted(rule: Referral, trace: Trace, table: UnitTable) -> tuple[str, ...]:
+    """Return the ISO dates on which readings meet a rule, in order."""
     if rule.kind == "wake_at_least":
-        return int((wake >= rule.at).sum())
-    return int(np.unique(trace.clock[_hit(trace, rule)] // DAY).size)
+        if "wake_glucose" not in table.outcomes:
+            return ()
+        wake = table.frame["wake_glucose"].to_numpy(np.float64)
+        return tuple(str(day) for day in table.frame["date"][wake >= rule.at])
+    return tuple(iso_day(int(day)) for day in np.unique(trace.clock[met_by(trace, rule)] // DAY))
 
 
-def _hit(trace: Trace, rule: Referral) -> Mask:
+def met_by(trace: Trace, rule: Referral) -> Mask:
+    """Return which readings meet a rule; all of a run of them that lasts long enough.
+
+    A run goes on from one reading to the next of the same sensor within one and a half times the
+    usual gap, and lasts as long as its readings stand for, to half a minute.
+    """
     under = trace.below(rule.at)
-    return ~under if rule.kind == "any_at_least" else under
+    met = ~under if rule.kind == "any_at_least" else under
+    if not rule.lasting_minutes or not met.any():
+        return np.asarray(met, dtype=bool)
+    gap = np.diff(trace.at) > 90 * trace.cadence[:-1]
+    other = (np.diff(trace.sensor) != 0) | (np.diff(met.astype(np.int8)) != 0)
+    run = np.concatenate(([0], np.cumsum(gap | other)))
+    minutes = np.bincount(run, weights=trace.minutes)
+    return np.asarray(met & (minutes[run] >= rule.lasting_minutes - 0.5), dtype=bool)
 
 
-def _of_tags(tags: Tags, book: Cautions) -> list[CautionText]:
+def _of_tags(client: Client, tags: Tags, book: Cautions) -> list[CautionText]:
     seen = {
         kind: tuple(message("tables.tag_on", tag=tag, day=iso_day(day)) for tag, day in own.items())
         for kind, own in tags.kinds.items()
@@ -121,9 +205,13 @@ def _of_tags(tags: Tags, book: Cautions) -> list[CautionText]:
     for kind, code in (("medicine", CautionKind.MEDICINE), ("pregnancy", CautionKind.INTAKE)):
         if seen[kind]:
             short = message(f"tables.of_{kind}", seen=seen[kind])
-            said.append(CautionText(code, message(f"tables.{kind}", seen=seen[kind]), short))
-            asked = book.intake.get(kind)
-            said += [_answered(asked, short)] if asked and code is CautionKind.INTAKE else []
+            one = CautionText(code, message(f"tables.{kind}", seen=seen[kind]), short)
+            acting = tags.kinds["glucose_medicine"] if kind == "medicine" else {}
+            if acting:
+                one = _step(one, "agree", client, book, iso_day(min(acting.values())))
+            said.append(one)
+            if kind in book.intake and code is CautionKind.INTAKE:
+                said.append(_answered(kind, client, book, short))
     if seen["illness"]:
         about = {"seen": seen["illness"], "around": book.illness_days_around}
         said.append(CautionText(CautionKind.ILLNESS, message("tables.illness", **about)))
@@ -146,6 +234,8 @@ def referrals_of_day(
     """
     said = []
     for rule in rules.cautions.referral:
+        if rule.kind == "a1c_at_least":
+            continue
         if rule.kind == "wake_at_least" and "wake_glucose" not in table.outcomes:
             continue
         days = _days(records, table, rule)
@@ -164,11 +254,11 @@ def _mine(records: DayRecords, table: UnitTable, k: int, rule: Referral) -> bool
     begin, finish = records.day(k)
     begin = begin if night is None else night.start
     low, high = np.searchsorted(records.trace.at, [begin, finish])
-    return bool(_hit(records.trace, rule)[low:high].any())
+    return bool(met_by(records.trace, rule)[low:high].any())
 
 
 def _days(records: DayRecords, table: UnitTable, rule: Referral) -> set[int]:
     if rule.kind == "wake_at_least":
         return set(np.flatnonzero(table.frame["wake_glucose"] >= rule.at).tolist())
-    hit = np.unique(records.trace.clock[_hit(records.trace, rule)] // DAY)
+    hit = np.unique(records.trace.clock[met_by(records.trace, rule)] // DAY)
     return set((hit - records.days.number[0]).tolist()) if len(records.days) else set()

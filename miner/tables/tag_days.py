@@ -29,7 +29,7 @@ class Tags:
         habits: tags that may be factors: on three days or more, the twenty commonest, by name.
         passed_over: other tags that could be habits, with on how many days, the commonest first:
             those after the twentieth, and those on fewer than three days.
-        kinds: "medicine", "pregnancy" and "illness", then the tags of that kind in the order of
+        kinds: "medicine", of these "glucose_medicine", "pregnancy" and "illness", then the tags of that kind in the order of
             time, each with the wall-clock day number of its first use.
         illness: day numbers on which an illness was noted.
         noted: places of the days on which any tag was noted, of whatever kind.
@@ -59,6 +59,7 @@ def tags_of(client: Client, days: Days, cautions: Cautions) -> Tags:
     clock, to_clock = seconds(frame["start_clock"]) // DAY, seconds(frame["end_clock"]) // DAY
     patterns = {
         "medicine": whole_words(cautions.medicine_words),
+        "glucose_medicine": whole_words(cautions.glucose_medicine_words),
         "pregnancy": whole_words(cautions.pregnancy_words),
         "illness": whole_words(cautions.illness_words),
     }

@@ -234,7 +234,7 @@ def test_only_the_helpful_arm_is_planned(rules, factor, direction):
 
 @pytest.mark.parametrize("kind", [CautionKind.INTAKE, CautionKind.REFERRAL])
 def test_a_caution_comes_first(rules, kind):
-    said = [CautionText(kind, "See a clinician.")]
+    said = [CautionText(kind, "See a clinician.", waiting=(("meals", "informed"),))]
     assert "See a clinician." in refused(rules, ["late_dinner"], cautions=said)
     always = [CautionText(CautionKind.ALWAYS, "Not a diagnosis.")]
     assert require_testable(["late_dinner"], "day", "up", "higher", rules, always)

@@ -165,21 +165,24 @@ def test_wake_readings_of_126_on_two_days_refer(make, slept, rules, flat):
 
 
 @pytest.mark.parametrize(
-    ("value", "censored", "days", "words"),
+    ("value", "censored", "minutes", "days", "words"),
     [
-        (200.0, 0, 1, "Readings of 200 mg/dL or more on 1 day."),
-        (np.nan, 1, 1, "Readings of 200 mg/dL or more on 1 day."),
-        (199.0, 0, 1, None),
-        (53.9, 0, 1, "Readings below 54 mg/dL on 1 day."),
-        (np.nan, -1, 1, "Readings below 54 mg/dL on 1 day."),
-        (54.0, 0, 1, None),
-        (69.0, 0, 2, None),
-        (69.0, 0, 3, "Readings below 70 mg/dL on 3 days"),
-        (70.0, 0, 3, None),
+        (200.0, 0, 5, 1, "Readings of 200 mg/dL or more on 1 day."),
+        (np.nan, 1, 5, 1, "Readings of 200 mg/dL or more on 1 day."),
+        (199.0, 0, 5, 1, None),
+        (53.9, 0, 15, 1, "Readings below 54 mg/dL for 15 minutes or longer on 1 day."),
+        (np.nan, -1, 15, 1, "Readings below 54 mg/dL for 15 minutes or longer on 1 day."),
+        (53.9, 0, 10, 1, None),
+        (54.0, 0, 15, 1, None),
+        (69.0, 0, 5, 2, None),
+        (69.0, 0, 5, 3, "Readings below 70 mg/dL on 3 days"),
+        (70.0, 0, 5, 3, None),
     ],
 )
-def test_readings_that_refer(make, rules, flat, value, censored, days, words):
-    spans = [(f"2026-03-0{k} 12:00", f"2026-03-0{k} 12:05", value) for k in range(2, 2 + days)]
+def test_readings_that_refer(make, rules, flat, value, censored, minutes, days, words):
+    spans = [
+        (f"2026-03-0{k} 12:00", f"2026-03-0{k} 12:{minutes:02d}", value) for k in range(2, 2 + days)
+    ]
     texts, _ = texts_of(make, rules, changed(flat, *spans, censored=censored))
     first = [text for text in texts if text not in standing(rules)]
     assert [text.startswith(words) for text in first] == ([True] if words else [])
@@ -228,7 +231,7 @@ def test_every_caution_has_its_kind(make, rules, flat):
 # Diabetes Care 42:1593, 54 and 70 mg/dL as 3.0 and 3.9 mmol/L.
 def test_limits_are_told_in_the_display_unit(make, slept, rules, flat):
     spans = [(f"2026-03-0{k} 06:00", f"2026-03-0{k} 07:00", 210.0) for k in (2, 3)]
-    lows = [(f"2026-03-0{k} 12:00", f"2026-03-0{k} 12:05", 50.0) for k in (2, 3, 4)]
+    lows = [(f"2026-03-0{k} 12:00", f"2026-03-0{k} 12:15", 50.0) for k in (2, 3, 4)]
     glucose = changed(flat, *spans, *lows)
     given = {"sleep": slept("2026-03-01", DAYS)}
     texts, _ = texts_of(make, rules, glucose, display_unit="mmol/L", **given)
@@ -236,7 +239,7 @@ def test_limits_are_told_in_the_display_unit(make, slept, rules, flat):
     assert "mg/dL" not in told
     assert "Wake readings of 7.0 mmol/L or more on 2 days." in told
     assert "Readings of 11.1 mmol/L or more on 2 days." in told
-    assert "Readings below 3.0 mmol/L on 3 days." in told
+    assert "Readings below 3.0 mmol/L for 15 minutes or longer on 3 days." in told
     assert "Readings below 3.9 mmol/L on 3 days." in told
 
 

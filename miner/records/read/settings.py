@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import pandas as pd
-from pydantic import BeforeValidator, Field, field_validator, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, field_validator, model_validator
 
 from miner.core.facts import YEARS
 from miner.core.messages import MinerError, printable
-from miner.records.client import LeftOutDay, Settings
+from miner.records.client import Clinician, LeftOutDay, Settings
 from miner.records.read.files import TomlModel, Zone, not_as_expected, read_toml
 from miner.records.text_columns import fold
 
 _DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 WEEK_DAYS = tuple(day[:3] for day in _DAYS)
 Answer = Literal["yes", "no", "not_asked"]
+Topic = Literal["sleep", "stress", "movement", "meals"]
+USUAL_RANGE = (70.0, 140.0)
+TREATED_RANGE = (70.0, 180.0)
+"""Time in range of people with diabetes: Battelino et al. 2019, Diabetes Care 42:1593."""
 
 
 def _wall_clock(value: Any) -> datetime:
@@ -69,6 +73,53 @@ class PressureLow(TomlModel):
         return self
 
 
+def _has_come(day: date) -> date:
+    """Return a day that is not in the future; tomorrow is today somewhere."""
+    if day > date.today() + timedelta(days=1):
+        raise not_as_expected("a_day_that_has_come")
+    return day
+
+
+PastDay = Annotated[Day, AfterValidator(_has_come)]
+
+
+class ClinicianTable(TomlModel):
+    """What is settled with a clinician."""
+
+    informed: PastDay | None = None
+    agreed: PastDay | None = None
+    covers: tuple[Topic, ...] = ()
+    treats_diabetes: bool = False
+
+    @model_validator(mode="after")
+    def _agreement_covers_something(self) -> ClinicianTable:
+        if bool(self.agreed) != bool(self.covers):
+            raise not_as_expected("agreed_and_covers")
+        return self
+
+
+class LaboratoryTable(TomlModel):
+    """What a laboratory found, as the practitioner was told."""
+
+    a1c_percent: float | None = Field(default=None, ge=3, le=20)
+    a1c_mmol_mol: float | None = Field(default=None, ge=9, le=195)
+
+    @model_validator(mode="after")
+    def _one_unit(self) -> LaboratoryTable:
+        if self.a1c_percent is not None and self.a1c_mmol_mol is not None:
+            raise not_as_expected("a1c_in_one_unit")
+        return self
+
+    def percent(self) -> float | None:
+        """Return A1c in NGSP %.
+
+        Source: NGSP, "IFCC standardization of HbA1c": NGSP = 0.09148 x IFCC + 2.152.
+        """
+        if self.a1c_mmol_mol is not None:
+            return 0.09148 * self.a1c_mmol_mol + 2.152
+        return self.a1c_percent
+
+
 class PracticeFile(TomlModel):
     """The keys of ``practice.toml``."""
 
@@ -84,18 +135,26 @@ class ClientFile(PracticeFile):
 
     code: str | None = None
     time_zone: Zone | None = None
-    range: tuple[float, float] = (70.0, 140.0)
+    range: tuple[float, float] | None = None
     sensor_changes: tuple[Moment, ...] = ()
     intake: dict[str, Answer] = Field(default_factory=dict)
+    clinician: ClinicianTable = ClinicianTable()
+    laboratory: LaboratoryTable = LaboratoryTable()
     left_out: tuple[LeftOutTable, ...] = ()
     rest_days: tuple[str, ...] = ("sat", "sun")
     pressure_lows: tuple[PressureLow, ...] = ()
     calm: bool = False
     pooled: bool | None = None
 
+    def treated(self) -> bool:
+        """Return whether diabetes is diagnosed and treated by a clinician."""
+        return self.clinician.treats_diabetes and self.intake.get("diabetes") == "yes"
+
     @field_validator("range")
     @classmethod
-    def _mg_dl(cls, value: tuple[float, float]) -> tuple[float, float]:
+    def _mg_dl(cls, value: tuple[float, float] | None) -> tuple[float, float] | None:
+        if value is None:
+            return None
         low, high = value
         if high < 40:
             raise not_as_expected("range_in_mg_dl")
@@ -137,7 +196,7 @@ def read_settings(folder: Path, practice: Path | None) -> Settings:
     return Settings(
         code=own.code or printable(folder.resolve().name),
         time_zone=zone,
-        range=own.range,
+        range=own.range or (TREATED_RANGE if own.treated() else USUAL_RANGE),
         sensor_changes=tuple(sorted(_local(item, zone) for item in own.sensor_changes)),
         intake=own.intake,
         left_out=tuple(LeftOutDay(d.date, d.reason, d.entered) for d in own.left_out),
@@ -154,6 +213,10 @@ def read_settings(folder: Path, practice: Path | None) -> Settings:
         food_synonyms=followed(
             "food_synonyms", {**shared.food_synonyms, **own.food_synonyms}, folder
         ),
+        clinician=Clinician(
+            own.clinician.informed, own.clinician.agreed, own.clinician.covers, own.treated()
+        ),
+        a1c_percent=own.laboratory.percent(),
     )
 
 

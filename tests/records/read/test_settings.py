@@ -131,3 +131,55 @@ def test_settings_behind_a_broken_link_are_not_passed_over(folder):
     (folder.path / "client.toml").symlink_to("client.toml")
     with pytest.raises(MinerError, match=r"client.toml: the file cannot be read"):
         read_client(folder.path)
+
+
+SETTLED = """\
+[intake]
+diabetes = "yes"
+[clinician]
+informed = 2026-03-01
+agreed = "2026-03-05"
+covers = ["sleep", "movement"]
+treats_diabetes = true
+[laboratory]
+a1c_mmol_mol = 48
+"""
+
+
+def test_what_is_settled_with_a_clinician(folder):
+    folder.write("client.toml", SETTLED)
+    settings = read_settings(folder.path, None)
+    settled = settings.clinician
+    assert (settled.informed, settled.agreed) == (date(2026, 3, 1), date(2026, 3, 5))
+    assert settled.told_on == date(2026, 3, 5)
+    assert settled.covers == ("sleep", "movement")
+    # ADA Standards of Care print 48 mmol/mol as 6.5 %, and a time in range of 70 to 180 mg/dL.
+    assert round(settings.a1c_percent, 1) == 6.5
+    assert settings.range == (70, 180)
+
+
+def test_a_range_of_ones_own_and_an_undiagnosed_diabetes_keep_the_range(folder):
+    folder.write("client.toml", "range = [70, 150]\n" + SETTLED)
+    assert read_settings(folder.path, None).range == (70, 150)
+    folder.write("client.toml", SETTLED.replace('"yes"', '"no"'))
+    settings = read_settings(folder.path, None)
+    assert settings.range == (70, 140)
+    assert not settings.clinician.treats_diabetes
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("[clinician]\ninformed = 2226-03-01", "not in the future"),
+        ("[clinician]\nagreed = 2026-03-01", "agreed with what it covers"),
+        ('[clinician]\ncovers = ["sleep"]', "agreed with what it covers"),
+        ('[clinician]\nagreed = 2026-03-01\ncovers = ["food"]', "covers"),
+        ("[laboratory]\na1c_percent = 65", "a1c_percent"),
+        ("[laboratory]\na1c_percent = 6.5\na1c_mmol_mol = 48", "one of"),
+    ],
+)
+def test_what_cannot_be_settled(folder, text, words):
+    folder.write("client.toml", text)
+    with pytest.raises(MinerError) as told:
+        read_settings(folder.path, None)
+    assert words in str(told.value)
