@@ -126,6 +126,7 @@ class FactorRule(Checked):
     change_shows: bool = True
     helpful: Literal["with", "without"] = "without"
     topic: Topic | None = None
+    asks: float | None = Field(default=None, gt=0)
     source: str
 
     @property
