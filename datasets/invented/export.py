@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ from miner.core.files import make_folder, write_whole
 from .diary import meals_table, tags_table
 from .messy import write_messy
 from .scenario import Scenario
-from .tables import Table, iso, table
+from .tables import Table, iso, table, within
 from .tracker import activity_table, sleep_table, stress_table
 from .world import World, simulate
 
@@ -60,7 +61,7 @@ def write_client(folder: Path, scenario: Scenario) -> dict[str, Any]:
 def glucose_table(world: World) -> Table:
     """Return the readings in the client's unit, LO under 40 and HI over 400 mg/dL."""
     scenario, glucose = world.scenario, world.glucose
-    known = np.flatnonzero(~np.isnan(glucose.shown))
+    known = np.flatnonzero(~np.isnan(glucose.shown) & within(scenario, glucose.time))
     shown = glucose.shown[known]
     if scenario.unit == "mmol/L":
         column = "glucose_mmol_l"
@@ -82,14 +83,20 @@ def client_toml(world: World) -> str:
     lines = [f'code = "{scenario.code}"']
     if scenario.time_zone:
         lines.append(f'time_zone = "{scenario.time_zone}"')
-    if len(world.glucose.changes):
-        changes = ", ".join(iso(scenario, world.glucose.changes))
+    worn = world.glucose.changes[within(scenario, world.glucose.changes)]
+    if len(worn):
+        changes = ", ".join(iso(scenario, worn))
         lines.append(f"sensor_changes = [{changes}]")
     if scenario.pooled:
         lines.append("pooled = true")
     if scenario.intake:
         lines += ["", "[intake]"]
         lines += [f'{name} = "{answer}"' for name, answer in scenario.intake.items()]
+    if scenario.settled:
+        lines += ["", "[clinician]"]
+        lines += [
+            f"{name} = {json.dumps(value, default=str)}" for name, value in scenario.settled.items()
+        ]
     return "\n".join(lines) + "\n"
 
 

@@ -43,6 +43,7 @@ def happened(scenario: Scenario, levels: Floats, rest: Flags) -> Mapping[str, Fl
 
     A habit that has a true effect is drawn again, up to 50 times, until its share of the recorded
     days is within 0.08 of its frequency: a month without the habit would not show its effect.
+    What was followed because it was asked for comes after that.
     """
     acting = {effect.factor for effect in scenario.effects}
     flags = {}
@@ -60,6 +61,9 @@ def happened(scenario: Scenario, levels: Floats, rest: Flags) -> Mapping[str, Fl
     for name, habit in scenario.habits.items():
         if habit.together:
             flags[name] = flags[habit.together]
+    for name, days in scenario.followed.items():
+        for day, yes in days.items():
+            flags[name][(day - scenario.start).days + 1] = yes
     flags["walk_after_breakfast"] = flags["walk_after_breakfast"] & ~flags["no_breakfast"]
     return flags
 

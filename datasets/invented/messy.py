@@ -16,7 +16,7 @@ from miner.core.files import write_whole
 from .diary import meals_table, tags_table
 from .habits import Floats
 from .nights import DAY
-from .tables import Table, iso, table
+from .tables import Table, iso, table, within
 from .tracker import activity_table, sleep_table, stress_episodes, taken_off
 from .world import World
 
@@ -165,6 +165,7 @@ def _nights(world: World) -> Table:
 
 def _levels(world: World) -> Table:
     time: Floats = np.arange(DAY, (world.scenario.days + 1) * DAY, 5.0)
+    time = time[within(world.scenario, time)]
     rng = world.scenario.generator("stress level")
     level = rng.integers(0, 3, len(time))
     episodes, _ = stress_episodes(world)

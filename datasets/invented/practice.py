@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from .scenario import Effect, Habit, Scenario, usual_habits
 
 MORNING = ("short_sleep", "wake_glucose")
 NIGHT = ("late_dinner", "overnight_mean")
+STRONG = (Effect(*MORNING, 16.0), Effect(*NIGHT, 14.0))
 ASKED = {"insulin": "no", "pregnancy": "no", "medicines": "no", "eating_disorder": "no"}
 README = """\
 The people in this folder are invented.
@@ -54,6 +56,68 @@ def demo_scenarios(seed: int = 0) -> tuple[Scenario, ...]:
         Scenario("client-05", effects=(Effect(*NIGHT, 15.0),), habits=pair, **agreed),
         Scenario("client-06", seed=seed, base=132.0, meal_size=1.7, intake=clinic),
     )
+
+
+TESTED_DAYS, SHORT_TEST_DAYS = 42, 28
+"""Days of the records that suggest a test, and days that the shortest test takes at most."""
+
+
+def living_scenarios(today: date, seed: int = 0) -> dict[str, Scenario]:
+    """Return the clients of a practice that is at work today, by the state each is in.
+
+    The records end on the day before. Where a story goes on after a first month, ``recorded_days``
+    is that month; what follows depends on what is agreed on then.
+
+    Args:
+        today: the day on which the practice is looked at.
+        seed: seed of the clients.
+    """
+    first = {one.code: one for one in demo_scenarios(seed)}
+    asked: dict[str, Any] = {"seed": seed, "intake": ASKED | {"diabetes": "no", "lows": "no"}}
+    often = usual_habits() | {"short_sleep": Habit(0.6)}
+    calm: dict[str, Any] = {"base": 85.0, "level_sd": 3.0, "habits": often, "effects": (Effect(*MORNING, 22.0),)}
+    more = {
+        "no_records": Scenario("client-07", 1, recorded_days=0, **asked),
+        "due": Scenario("client-08", TESTED_DAYS + 28, recorded_days=TESTED_DAYS, **calm, **asked),
+        "testing": Scenario(
+            "client-09", TESTED_DAYS + 14, recorded_days=TESTED_DAYS, **calm, **asked
+        ),
+        "tested": Scenario(
+            "client-10",
+            TESTED_DAYS + SHORT_TEST_DAYS + 2,
+            recorded_days=TESTED_DAYS,
+            **calm,
+            **asked,
+        ),
+        "informed": Scenario(
+            "client-11",
+            42,
+            base=102.0,
+            effects=(Effect(*MORNING, 19.0),),
+            settled={"informed": today - timedelta(days=1)},
+            **asked,
+        ),
+        "no_numbers": Scenario("client-12", seed=seed, intake=ASKED | {"eating_disorder": "yes"}),
+    }
+    told = today - timedelta(days=10)
+    insulin: dict[str, Any] = {
+        "informed": told,
+        "agreed": today - timedelta(days=3),
+        "covers": ["movement"],
+    }
+    insulin["treats_diabetes"] = True
+    of_first = {
+        "ready": replace(first["client-01"], effects=STRONG, base=89.0),
+        "nothing": first["client-02"],
+        "running": first["client-03"],
+        "referred": first["client-04"],
+        "together": first["client-05"],
+        "insulin": replace(first["client-06"], settled=insulin),
+    }
+    return {
+        state: replace(one, start=today - timedelta(days=1 + one.days))
+        for state, one in {**of_first, **more}.items()
+    }
 
 
 def scenarios(n: int, days: int = 35, seed: int = 0) -> tuple[Scenario, ...]:

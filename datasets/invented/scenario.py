@@ -5,8 +5,8 @@ from __future__ import annotations
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date
-from typing import Literal
+from datetime import date, timedelta
+from typing import Any, Literal
 
 import numpy as np
 
@@ -116,9 +116,15 @@ class Scenario:
         fading: share of that which is lost by the last day.
         misspelt: share of tags written another way.
         messy: other columns, formats and faults, with a ``sources.toml``.
-        time_zone: IANA name, or None for none. Days must not span a clock change.
+        time_zone: IANA name, or None for none. Life goes by the clock on the wall; where that is
+            put forward or back, what falls into the hour that is missing or comes twice is not
+            recorded, nor is the night.
         pooled: consent to be pooled with others.
         intake: answers for ``[intake]``.
+        settled: what ``[clinician]`` holds.
+        recorded_days: days recorded so far, or None for all; the others lie ahead, as they will be.
+        followed: of a habit, whether it happened on some days because it was asked for: the dates
+            of its rows. A night belongs to the date on which it ends.
     """
 
     code: str
@@ -149,6 +155,15 @@ class Scenario:
     time_zone: str | None = None
     pooled: bool = False
     intake: Mapping[str, str] = field(default_factory=dict)
+    settled: Mapping[str, Any] = field(default_factory=dict)
+    recorded_days: int | None = None
+    followed: Mapping[str, Mapping[date, bool]] = field(default_factory=dict)
+
+    @property
+    def last_day(self) -> date:
+        """The calendar day on which the records end, at 09:00."""
+        days = self.days if self.recorded_days is None else self.recorded_days
+        return self.start + timedelta(days=days)
 
     def __post_init__(self) -> None:
         if self.days < 1 or self.cadence not in (5, 15):

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from .habits import Floats
@@ -51,7 +52,17 @@ def table(columns: Sequence[str], *cells: Sequence[str]) -> Table:
 
 
 def within(scenario: Scenario, minutes: Floats) -> NDArray[np.bool_]:
-    """Return whether each time lies in the span that was recorded."""
-    last = (scenario.days + 1) * DAY + 9 * 60
+    """Return whether each time lies in the span that was recorded, and was on the clock once."""
+    last = ((scenario.last_day - scenario.start).days + 1) * DAY + 9 * 60
     inside: NDArray[np.bool_] = (minutes >= DAY) & (minutes < last)
-    return inside
+    return inside & ~np.isnat(in_zone(scenario, minutes))
+
+
+def in_zone(scenario: Scenario, minutes: Floats) -> NDArray[np.datetime64]:
+    """Return the instants, UTC; NaT where a clock that was put forward or back leaves it open."""
+    known = np.nan_to_num(np.asarray(minutes, dtype=np.float64), nan=0.0)
+    clock = pd.DatetimeIndex(instants(scenario, known))
+    if scenario.time_zone:
+        clock = clock.tz_localize(scenario.time_zone, ambiguous="NaT", nonexistent="NaT")
+        clock = clock.tz_convert("UTC").tz_localize(None)
+    return clock.to_numpy()

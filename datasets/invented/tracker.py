@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from .habits import Flags, Floats
 from .nights import DAY
-from .tables import Table, iso, table, whole, within
+from .tables import Table, in_zone, iso, table, whole, within
 from .world import World
 
 SLEEP = (
@@ -54,7 +54,10 @@ def sleep_table(world: World) -> Table:
     naps = rng.random(n) < 0.06
     at, length = rng.uniform(810.0, 860.0, n), np.round(rng.uniform(15.0, 40.0, n))
     on = ~taken_off(world)
-    main = np.flatnonzero(np.concatenate([[False], on[:-1]]))
+    slept = np.concatenate([[False], on[:-1]]) & within(scenario, np.maximum(nights.wake, DAY))
+    span = in_zone(scenario, nights.wake) - in_zone(scenario, nights.bed)
+    whole_night = span == (nights.wake - nights.bed).astype("timedelta64[m]")
+    main = np.flatnonzero(slept & whole_night)
     nap = np.flatnonzero(naps & on & within(scenario, np.arange(n) * float(DAY)))[:-1]
     nothing = np.full(len(nap), np.nan)
     start = np.concatenate([nights.bed[main], np.round(nap * DAY + at[nap])])
@@ -112,7 +115,8 @@ def activity_table(world: World) -> Table:
         begin, end = iso(scenario, start[at]), iso(scenario, (start + length)[at])
         rows += zip(begin, end, kinds, [intensity] * len(at), [""] * len(at), strict=True)
     steps = np.round(np.clip(rng.normal(5500.0, 1300.0, n), 1500.0, None) + 95.0 * walked)
-    full = np.flatnonzero(on[1:-1]) + 1
+    ended = within(scenario, np.arange(n) * float(DAY) + 22 * 60 + 30)
+    full = np.flatnonzero(on[1:-1] & ended[1:-1]) + 1
     begin = iso(scenario, world.nights.wake[full])
     end = iso(scenario, full * float(DAY) + 22 * 60 + 30)
     blank = [""] * len(full)
