@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from .export import write_client
-from .practice import demo_scenarios, scenarios, write_practice
+from .practice import demo_scenarios, living_scenarios, scenarios, write_practice
 from .scenario import Effect, Habit, Scenario, usual_habits
 from .world import World, simulate
 
@@ -25,6 +25,7 @@ __all__ = [
     "demo_scenarios",
     "effect_client",
     "effect_scenario",
+    "living_scenarios",
     "null_client",
     "null_scenario",
     "scenarios",

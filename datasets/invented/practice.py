@@ -58,8 +58,8 @@ def demo_scenarios(seed: int = 0) -> tuple[Scenario, ...]:
     )
 
 
-TESTED_DAYS, SHORT_TEST_DAYS = 42, 28
-"""Days of the records that suggest a test, and days that the shortest test takes at most."""
+FIRST_MONTH, TEST_DAYS = 42, 56
+"""Days of the records that suggest a test, and days that a test of middle length takes."""
 
 
 def living_scenarios(today: date, seed: int = 0) -> dict[str, Scenario]:
@@ -74,18 +74,19 @@ def living_scenarios(today: date, seed: int = 0) -> dict[str, Scenario]:
     """
     first = {one.code: one for one in demo_scenarios(seed)}
     asked: dict[str, Any] = {"seed": seed, "intake": ASKED | {"diabetes": "no", "lows": "no"}}
-    often = usual_habits() | {"short_sleep": Habit(0.6)}
-    calm: dict[str, Any] = {"base": 85.0, "level_sd": 3.0, "habits": often, "effects": (Effect(*MORNING, 22.0),)}
+    often = usual_habits() | {"short_sleep": Habit(0.7)}
+    calm: dict[str, Any] = {"base": 86.0, "level_sd": 2.0, "sensor_sd": 1.0, "habits": often}
+    calm["effects"] = (Effect(*MORNING, 19.0),)
     more = {
         "no_records": Scenario("client-07", 1, recorded_days=0, **asked),
-        "due": Scenario("client-08", TESTED_DAYS + 28, recorded_days=TESTED_DAYS, **calm, **asked),
+        "due": Scenario("client-08", FIRST_MONTH + 28, recorded_days=FIRST_MONTH, **calm, **asked),
         "testing": Scenario(
-            "client-09", TESTED_DAYS + 14, recorded_days=TESTED_DAYS, **calm, **asked
+            "client-09", FIRST_MONTH + TEST_DAYS // 2, recorded_days=FIRST_MONTH, **calm, **asked
         ),
         "tested": Scenario(
             "client-10",
-            TESTED_DAYS + SHORT_TEST_DAYS + 2,
-            recorded_days=TESTED_DAYS,
+            FIRST_MONTH + TEST_DAYS + 2,
+            recorded_days=FIRST_MONTH,
             **calm,
             **asked,
         ),
@@ -107,7 +108,7 @@ def living_scenarios(today: date, seed: int = 0) -> dict[str, Scenario]:
     }
     insulin["treats_diabetes"] = True
     of_first = {
-        "ready": replace(first["client-01"], effects=STRONG, base=89.0),
+        "ready": replace(first["client-01"], effects=STRONG, base=89.0, level_sd=5.0),
         "nothing": first["client-02"],
         "running": first["client-03"],
         "referred": first["client-04"],

@@ -7,12 +7,26 @@ comes on 10 of 39 usual nights, the change takes away a quarter of the differenc
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, timedelta
+from dataclasses import replace
+from datetime import date
 
+import numpy as np
+from scipy.stats import binom
+
+from miner.core.results.follow import PlanPeriod
 from miner.core.results.lengths import Contrast, Length, Lengths
 from miner.core.results.ranking import Shape
 from miner.followup.keeping import MAX_DAYS, power_on, reading_days
-from miner.followup.planning import MIN_PAIRS, Scatter, Size, lay_out, spread_of, weeks_of
+from miner.followup.planning import (
+    MIN_PAIRS,
+    Scatter,
+    Size,
+    Wish,
+    lay_out,
+    offset_of,
+    sized,
+    weeks_of,
+)
 from miner.ledger import FrozenIdea
 from miner.rulebook import FactorRule
 from miner.stats.power import pairs_detectable, pairs_power
@@ -33,7 +47,8 @@ def contrast_of(kept: FrozenIdea, rule: FactorRule) -> Contrast:
         rule: of that habit.
     """
     of_claim = kept.expected is not None
-    difference = abs(float(kept.expected)) if of_claim else kept.smallest_worth_it / kept.span
+    worth = float(kept.smallest_worth_it) / kept.span
+    difference = worth if kept.expected is None else abs(float(kept.expected))
     if kept.shape == Shape.DOSE and kept.per is not None and rule.asks is not None:
         amount = float(kept.per.amount)
         size = difference * rule.asks / amount
@@ -50,12 +65,10 @@ def lengths_of(
     kept: FrozenIdea,
     rule: FactorRule,
     scatter: Scatter,
-    start: date,
+    wish: Wish,
     *,
-    offset_days: int,
     unit: str,
     sensor_changes: Sequence[date],
-    sensor_days: int,
     together: int = 1,
 ) -> Lengths:
     """Return the tests of at most 4, 8 and 16 weeks, with what each would find.
@@ -64,40 +77,24 @@ def lengths_of(
         kept: what is to be tested, of one habit.
         rule: of that habit.
         scatter: of the client's units.
-        start: first day of the test.
-        offset_days: days from a habit's day to the row it is read from.
+        wish: when it begins, and how long a sensor is worn where no change is known.
         unit: of the outcome.
         sensor_changes: known dates of a new sensor.
-        sensor_days: how long a sensor is worn where no change is known.
         together: how many are followed at the same time, this one among them.
     """
     contrast = contrast_of(kept, rule)
-    period = rule.carry_over_days + 1
-    spread = spread_of(scatter, period, rule.carry_over_days)
+    shortest = sized(scatter, rule.carry_over_days, MIN_PAIRS)
     found = []
-    for name, weeks in WEEKS.items():
-        size = Size(period, rule.carry_over_days, weeks * 7 // (2 * period), spread)
-        while size.pairs >= MIN_PAIRS:
-            periods, changes = lay_out(size, start, offset_days, None, sensor_changes, sensor_days)
-            if weeks_of(periods) <= weeks:
-                break
-            size = Size(period, rule.carry_over_days, size.pairs - 1, spread)
-        else:
-            continue
-        last = date.fromisoformat(periods[-1].last) + timedelta(days=offset_days)
-        found.append(
-            Length(
-                name,
-                weeks,
-                weeks_of(periods),
-                len(changes) + 1,
-                size.pairs,
-                period,
-                pairs_detectable(spread, size.pairs),
-                pairs_power(contrast.size, spread, size.pairs),
-                last.isoformat(),
+    for name, at_most in WEEKS.items():
+        for pairs in range(7 * at_most // (2 * shortest.period_days), MIN_PAIRS - 1, -1):
+            size = replace(shortest, pairs=pairs)
+            periods, changes = lay_out(
+                size, wish.start, offset_of(kept, rule), None, sensor_changes, wish.sensor_days
             )
-        )
+            if weeks_of(periods) <= at_most:
+                power = _power(contrast.size, size, scatter.known)
+                found.append(_length(name, size, power, periods, len(changes) + 1))
+                break
     watch = power_on(kept, MAX_DAYS, together)
     return Lengths(
         contrast=contrast,
@@ -107,4 +104,42 @@ def lengths_of(
         watch_power=watch,
         watched=MAX_DAYS,
         unit=unit,
+    )
+
+
+def complete_share(size: Size, known: float) -> float:
+    """Return the share of pairs of which both periods hold a day that counts and is known.
+
+    Args:
+        size: of the test.
+        known: share of days on which the outcome is known.
+    """
+    counted = size.period_days - size.leave_out_days
+    return (1 - (1 - known) ** counted) ** 2
+
+
+def _power(contrast: float, size: Size, known: float) -> float:
+    """Return how often the contrast is found, over how many pairs will be complete: binomial."""
+    share = complete_share(size, known)
+    pairs = np.arange(1, size.pairs + 1)
+    chances = binom.pmf(pairs, size.pairs, share)
+    likely = [(int(n), float(chance)) for n, chance in zip(pairs, chances, strict=True)]
+    return sum(
+        chance * pairs_power(contrast, size.spread, n) for n, chance in likely if chance > 1e-4
+    )
+
+
+def _length(
+    name: str, size: Size, power: float, periods: Sequence[PlanPeriod], sensors: int
+) -> Length:
+    return Length(
+        name=name,
+        at_most=WEEKS[name],
+        weeks=weeks_of(periods),
+        sensors=sensors,
+        pairs=size.pairs,
+        period_days=size.period_days,
+        finds=pairs_detectable(size.spread, size.pairs),
+        power=power,
+        last_day=periods[-1].last,
     )

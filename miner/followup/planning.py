@@ -19,11 +19,10 @@ from miner.core.results import PairRead, PairsTest, Plan, PlanPeriod
 from miner.hypotheses.design import design
 from miner.hypotheses.tested import whitened
 from miner.ledger import FrozenIdea
-from miner.rulebook import RuleBook
+from miner.rulebook import FactorRule, RuleBook
 from miner.stats.power import (
     SignFlips,
     coins,
-    fewest_pairs,
     pair_spread,
     pairs_detectable,
     pairs_power,
@@ -32,8 +31,7 @@ from miner.stats.power import (
 )
 from miner.tables.unit_table import UnitTable
 
-MIN_PAIRS, MAX_PAIRS = 6, 40
-MIN_COUNTED, MAX_PERIOD = 2, 6
+MIN_PAIRS = 6
 SENSOR_DAYS = 14
 MAX_WEEKS = 26
 ONE_DAY = timedelta(days=1)
@@ -48,12 +46,14 @@ class Scatter:
         unit_sd: standard deviation of a unit after nuisance.
         phi, w: their dependence from day to day.
         units_a_day: how many units a day has.
+        known: share of the days on which the outcome is known and used.
     """
 
     unit_sd: float
     phi: float
     w: float
     units_a_day: int = 1
+    known: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,26 +66,16 @@ class Size:
     spread: float
 
 
-def size(
-    scatter: Scatter, worth: float, carry_over_days: int, pairs: int | None = None
-) -> Size | None:
-    """Return the test with the fewest days in all that has 80 % power; None beyond half a year.
+def sized(scatter: Scatter, carry_over_days: int, pairs: int) -> Size:
+    """Return a test of so many pairs, its periods as short as the carry-over allows.
 
     Args:
         scatter: of the client's units.
-        worth: the difference worth having, the outcome's unit.
-        carry_over_days: days at the start of a period that do not count.
-        pairs: as many as asked for, or None.
+        carry_over_days: days at the start of a period that do not count; one day more is a period.
+        pairs: how many.
     """
-    shortest = carry_over_days + MIN_COUNTED
-    found: list[Size] = []
-    for length in range(shortest, max(shortest, MAX_PERIOD) + 1):
-        spread = spread_of(scatter, length, carry_over_days)
-        need = pairs or fewest_pairs(worth, spread, least=MIN_PAIRS, most=MAX_PAIRS)
-        if need is not None:
-            found.append(Size(length, carry_over_days, need, spread))
-    within = [one for one in found if 2 * one.pairs * one.period_days <= 7 * MAX_WEEKS]
-    return min(within, key=lambda one: (one.pairs * one.period_days, one.period_days), default=None)
+    length = carry_over_days + 1
+    return Size(length, carry_over_days, pairs, spread_of(scatter, length, carry_over_days))
 
 
 def spread_of(scatter: Scatter, length: int, leave_out: int) -> float:
@@ -203,11 +193,10 @@ def drawn_in_time(periods: Sequence[PlanPeriod], at: str) -> tuple[PlanPeriod, .
     return tuple(one for one in periods if one.pair not in late)
 
 
-def too_long(worth: float, unit: str, pairs: int | None) -> MinerError:
-    """Return that no test within half a year has the power, or holds the pairs asked for."""
-    if pairs is not None:
-        return MinerError("followup.long_pairs", pairs=pairs, weeks=MAX_WEEKS, need=MIN_PAIRS)
-    return MinerError("followup.long_test", worth=worth, unit=unit, weeks=MAX_WEEKS)
+def weeks_of(periods: Sequence[PlanPeriod]) -> int:
+    """Return how many weeks a plan takes."""
+    first, last = (date.fromisoformat(day) for day in (periods[0].first, periods[-1].last))
+    return ceil(((last - first).days + 1) / 7)
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,7 +206,8 @@ class Wish:
     Attributes:
         start: first day.
         worth_having: a larger difference than the smallest worth it, or None.
-        pairs: how many, or None for what 80 % power needs.
+        pairs: how many, or None for those of a length.
+        length: short, middle or long; None for the shortest that finds what is expected.
         sensor_days: how long a sensor is worn where no change is known.
     """
 
@@ -225,6 +215,7 @@ class Wish:
     worth_having: float | None = None
     pairs: int | None = None
     sensor_days: int = SENSOR_DAYS
+    length: str | None = None
 
 
 def make_plan(
@@ -233,6 +224,7 @@ def make_plan(
     what: FrozenIdea,
     wish: Wish,
     *,
+    pairs: int,
     seed: int | None,
     sensor_changes: Sequence[date],
 ) -> Plan:
@@ -245,6 +237,7 @@ def make_plan(
         rules: the rule books with the kept definitions.
         what: what was kept, of one habit.
         wish: what was asked for.
+        pairs: how many.
         seed: of the coins, or None before it is agreed on.
         sensor_changes: known dates of a new sensor.
 
@@ -255,14 +248,13 @@ def make_plan(
     outcome = rules.outcome(what.outcome, table.unit)
     rule = rules.factor(what.factors[0], table.unit)
     worth = _worth(wish, float(what.smallest_worth_it), outcome.measure_unit)
-    spread = scatter(table, rules, what.outcome)
-    chosen = size(spread, worth, rule.carry_over_days, wish.pairs)
-    if chosen is None:
-        raise too_long(worth, outcome.measure_unit, wish.pairs)
+    chosen = sized(scatter(table, rules, what.outcome), rule.carry_over_days, pairs)
+    if 2 * pairs * chosen.period_days > 7 * MAX_WEEKS:
+        raise MinerError("followup.long_pairs", pairs=pairs, weeks=MAX_WEEKS, need=MIN_PAIRS)
     worth, notes = _no_larger(worth, chosen.spread, what, outcome.measure_unit)
-    offset = what.lag_days[0] + int(rule.stream == "sleep")
+    offset = offset_of(what, rule)
     periods, changes = lay_out(chosen, wish.start, offset, seed, sensor_changes, wish.sensor_days)
-    first, last = (date.fromisoformat(day) for day in (periods[0].first, periods[-1].last))
+    end = date.fromisoformat(periods[-1].last) + timedelta(days=offset)
     return Plan(
         plan="" if seed is None else plan_name(what.id, wish.start, seed),
         id=what.id,
@@ -281,13 +273,18 @@ def make_plan(
         detectable=pairs_detectable(chosen.spread, chosen.pairs),
         worth_having=worth,
         pair_spread=chosen.spread,
-        weeks=ceil(((last - first).days + 1) / 7),
+        weeks=weeks_of(periods),
         sensors=len(changes) + 1,
         sensor_changes=tuple(day.isoformat() for day in changes),
-        read_on=(last + timedelta(days=offset)).isoformat(),
+        read_on=end.isoformat(),
         six_pairs_find=pairs_detectable(chosen.spread, MIN_PAIRS),
         notes=notes,
     )
+
+
+def offset_of(what: FrozenIdea, rule: FactorRule) -> int:
+    """Return the days from a habit's day to the row of the table it is read from."""
+    return what.lag_days[0] + int(rule.stream == "sleep")
 
 
 def scatter(table: UnitTable, rules: RuleBook, outcome: str) -> Scatter:
@@ -307,7 +304,8 @@ def scatter(table: UnitTable, rules: RuleBook, outcome: str) -> Scatter:
         raise MinerError("followup.no_scatter", known=known, unit=table.unit)
     days = len(set(units.times[target.known].tolist()))
     a_day = max(1, round(float(target.known.sum()) / days)) if days else 1
-    return Scatter(white.unit_sd, white.dependence.phi, white.dependence.w, a_day)
+    share = days / len(set(table.frame["date"])) if days else 1.0
+    return Scatter(white.unit_sd, white.dependence.phi, white.dependence.w, a_day, share)
 
 
 def _worth(wish: Wish, smallest: float, unit: str) -> float:

@@ -10,8 +10,17 @@ from miner.caseload.running import Progress
 from miner.core.messages import MinerError, Words, by_rules, message
 from miner.core.results import Plan
 from miner.core.results.follow import LATEST_START, KeptResult
+from miner.core.results.lengths import Lengths
 from miner.followup.keeping import WAYS, KeepWish, RankedOn, entry_of
-from miner.followup.planning import Wish, drawn_late, make_plan, plan_seed
+from miner.followup.lengths import lengths_of
+from miner.followup.planning import (
+    Wish,
+    drawn_in_time,
+    drawn_late,
+    make_plan,
+    plan_seed,
+    scatter,
+)
 from miner.followup.refusals import require_testable
 from miner.hypotheses.design import design
 from miner.hypotheses.why import find
@@ -126,12 +135,24 @@ def plan(
     worse = frozen.outcome(what.outcome, table.unit).worse
     said, _ = cautions(client, days(client, books), books)
     factors, way = what.factors, what.direction
-    require_testable(factors, table.unit, way, worse, frozen, said)
+    rule = require_testable(factors, table.unit, way, worse, frozen, said)
     changes = [stamp.date() for stamp in client.settings.sensor_changes]
-    at, aside = now or datetime.now(UTC), replay(ledger_of(client).book).abandoned_plans(id_)
+    at, story = now or datetime.now(UTC), replay(ledger_of(client).book)
+    aside = story.abandoned_plans(id_)
+    offered = lengths_of(
+        what,
+        rule,
+        scatter(table, frozen, what.outcome),
+        wish,
+        unit=frozen.outcome(what.outcome, table.unit).measure_unit,
+        sensor_changes=changes,
+        together=1 + sum(each.as_ == "watch" for each in story.open_on(None)),
+    )
+    agreed = _pairs(wish, offered)
+    pairs = agreed or offered.lengths[-1].pairs
 
     def made(seed: int | None) -> Plan:
-        drawn = make_plan(table, frozen, what, wish, seed=seed, sensor_changes=changes)
+        drawn = make_plan(table, frozen, what, wish, pairs=pairs, seed=seed, sensor_changes=changes)
         stops = tuple(by_rules(books, f"wording.plan.{key}") for key in STOPS)
         notes = (
             *drawn.notes,
@@ -141,14 +162,31 @@ def plan(
         return replace(drawn, stop_rules=stops, notes=notes, put_aside=aside)
 
     undrawn = made(None)
-    if preview:
-        return replace(undrawn, written=False)
+    if preview or agreed is None:
+        return replace(undrawn, written=False, lengths=offered)
+    if not drawn_in_time(undrawn.periods, at.isoformat()):
+        raise MinerError("steps.plan_all_past", day=undrawn.periods[-1].last)
     if item is None:
         keep(client, id_, "alternate", books, now=now, progress=progress)
         item = _open(client, id_)
     if item is None:
         raise MinerError("steps.dropped_meanwhile", id=id_)
     return _write(client, made(plan_seed(item.entry.check)), item, at)
+
+
+def _pairs(wish: Wish, offered: Lengths) -> int | None:
+    """Return how many pairs are asked for, or those of the shortest that finds what is expected.
+
+    Raises:
+        MinerError: the length asked for holds too few.
+    """
+    if wish.pairs is not None:
+        return wish.pairs
+    held = {one.name: one.pairs for one in offered.lengths}
+    name = wish.length or offered.default
+    if name is not None and name not in held:
+        raise MinerError("steps.length_too_short", length=name, known=list(held))
+    return None if name is None else held[name]
 
 
 def _notes(

@@ -29,7 +29,8 @@ class Tags:
         habits: tags that may be factors: on three days or more, the twenty commonest, by name.
         passed_over: other tags that could be habits, with on how many days, the commonest first:
             those after the twentieth, and those on fewer than three days.
-        kinds: "medicine", of these "glucose_medicine", "pregnancy" and "illness", then the tags of that kind in the order of
+        kinds: "medicine", of these "glucose_medicine", "pregnancy" and "illness", then the tags
+            of that kind in the order of
             time, each with the wall-clock day number of its first use.
         illness: day numbers on which an illness was noted.
         noted: places of the days on which any tag was noted, of whatever kind.

@@ -8,6 +8,7 @@ from typing import Any, ClassVar
 
 from miner.core.facts import Note, Result, Said, Worded
 from miner.core.messages import Message, Words, by_rules, message
+from miner.core.results.lengths import Lengths
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -100,6 +101,7 @@ class Plan(Result):
         sensor_changes: dates on which a new sensor is put on, between pairs.
         seed: of the coins; None before it is agreed on.
         read_on: the date it is read.
+        lengths: what tests of other lengths would be, until it is written.
         six_pairs_find: smallest difference that the shortest test, six pairs, would find 80 times
             in 100; None where that is not known.
         put_aside: earlier plans of the same idea that were given up unread.
@@ -127,6 +129,7 @@ class Plan(Result):
     sensor_changes: tuple[str, ...]
     read_on: str
     written: bool = True
+    lengths: Lengths | None = None
     six_pairs_find: float | None = None
     put_aside: int = 0
     stop_rules: tuple[Words, ...] = ()

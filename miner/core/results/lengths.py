@@ -41,7 +41,7 @@ class Length(Result):
         pairs: of periods, each of ``period_days``.
         finds: smallest difference of the arms that it finds 80 times in 100.
         power: how often it finds the expected difference of the arms.
-        read_on: ISO date on which it is read.
+        last_day: ISO date of its last day.
     """
 
     name: str
@@ -52,7 +52,7 @@ class Length(Result):
     period_days: int
     finds: float
     power: float
-    read_on: str
+    last_day: str
 
 
 @dataclass(frozen=True, slots=True, repr=False)
