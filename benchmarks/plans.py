@@ -4,12 +4,12 @@ Power by pairs: two periods of a pair each scatter by one SD, the change moves t
 SD; found by the randomisation test of every order, in the effect's own direction. Beside it the
 figures of the trials the method rests on.
 
-Planned tests: for days that scatter by 40, independent or dependent, a test is planned as `miner
-plan` does (the fewest pairs with 80 % power at the difference worth having, days left out where the
-change carries over, in which case the day after a period of the change still holds its effect),
-its days are drawn, its coins thrown, and it is read as `miner result` does. "Errs" is the share in
-which a change that does nothing is called changed; "holds" the share of intervals that hold the
-true difference.
+Tests of a client's own habit: a day with the habit differs by 1 or 2 SD of the other days; the
+habit comes on 5 to 90 % of usual days, and on none (or, where the change brings it about, on all)
+under the change. One day in ten is not known. A test of each length is laid out as `miner plan`
+does, its coins thrown, its days drawn, and it is read as `miner result` does. "Errs" is the share
+in which a change that does nothing is called changed; "holds" the share of intervals that hold the
+true difference of the arms; "off" how far the promise lies from what was found, in points.
 
     python -m benchmarks.plans --runs 2000 --seed 0
 """
@@ -19,38 +19,43 @@ from __future__ import annotations
 import argparse
 from dataclasses import dataclass
 from datetime import date
+from itertools import product
+from math import sqrt
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.followup import planning
+from miner.followup import lengths, planning
+from miner.ledger import FrozenIdea
+from miner.rulebook import load
 from miner.stats.power import SignFlips, pairs_power, sign_flips
 
 RESULTS = Path(__file__).parent / "results" / "plans.md"
 TRIALS = {6: (17, 45, 65), 10: (51, 83, 98)}
 SIZES = (1.0, 1.5, 2.0)
-START, DAY_SPREAD, LEVEL = date(2026, 7, 6), 40.0, 0.05
+START, DAY_SPREAD, LEVEL = date(2026, 7, 6), 10.0, 0.05
+SHARES = (0.05, 0.25, 0.5, 0.75, 0.9)
+KNOWN = 0.9
 
 
 @dataclass(frozen=True)
 class Case:
-    """Days of one kind, and what is looked for in them."""
+    """Days of one kind, the habit that is tested in them, and how much it moves."""
 
     name: str
     phi: float
     w: float
-    worth: float
-    carry_over: int
+    habit: str
+    difference: float
 
 
 CASES = (
-    Case("independent", 0.0, 0.0, 40.0, 0),
-    Case("independent, carries over a day", 0.0, 0.0, 40.0, 1),
-    Case("persistent (0.6)", 0.6, 1.0, 40.0, 0),
-    Case("persistent (0.6), carries over a day", 0.6, 1.0, 40.0, 1),
-    Case("persistent (0.8) with noise of its own", 0.8, 0.6, 40.0, 0),
-    Case("independent, a large difference", 0.0, 0.0, 70.0, 0),
+    Case("independent, nothing carries over", 0.0, 0.0, "late_dinner", 2.0),
+    Case("independent, carries over a day", 0.0, 0.0, "short_sleep", 2.0),
+    Case("persistent (0.6), nothing carries over", 0.6, 1.0, "late_dinner", 1.0),
+    Case("persistent (0.6), carries over a day", 0.6, 1.0, "short_sleep", 1.0),
+    Case("persistent (0.8) with noise of its own", 0.8, 0.6, "walk_after_dinner", 1.0),
 )
 
 
@@ -72,50 +77,102 @@ def days_of(case: Case, count: int, rng: np.random.Generator) -> NDArray[np.floa
     return DAY_SPREAD * (np.sqrt(case.w) * level + np.sqrt(1 - case.w) * own)
 
 
-def read(case: Case, size: planning.Size, effect: float, rng: np.random.Generator) -> SignFlips:
+@dataclass(frozen=True)
+class World:
+    """A client: the days, how often the habit comes, what it adds to a day."""
+
+    case: Case
+    share: float
+    effect: float
+    helpful: str
+    carry_over: int
+
+    def days(self, planned: NDArray[np.bool_], rng: np.random.Generator) -> NDArray[np.float64]:
+        """Return the outcome of each day, NaN where it is not known.
+
+        Args:
+            planned: whether the change is asked for on a day.
+            rng: of the client.
+        """
+        habit = rng.random(len(planned)) < self.share
+        habit = np.where(planned, self.helpful == "with", habit)
+        values = days_of(self.case, len(planned), rng) + self.effect * habit
+        return np.where(rng.random(len(planned)) < KNOWN, values, np.nan)
+
+
+def read(world: World, length: lengths.Length, rng: np.random.Generator) -> SignFlips:
     """Lay out one test, draw its days and read it."""
+    size = planning.Size(length.period_days, world.carry_over, length.pairs, 1.0)
     seed = int(rng.integers(2**32))
-    periods, _ = planning.lay_out(size, START, 0, seed, (), sensor_days=10_000)
+    periods, _ = planning.lay_out(size, START, 0, seed, ())
     first = START.toordinal()
-    spans = [
-        (p, date.fromisoformat(p.first).toordinal() - first,
-         date.fromisoformat(p.last).toordinal() - first + 1) for p in periods
-    ]  # fmt: skip
-    moved = np.zeros(spans[-1][2] + 1, dtype=bool)
-    for period, begin, end in spans:
-        if period.arm == "change":
-            moved[begin : end + case.carry_over] = True
-    values = days_of(case, len(moved), rng) + effect * moved
-    means = {
-        (p.pair, p.arm): values[begin + p.leave_out_days : end].mean() for p, begin, end in spans
+    spans = {
+        (each.pair, each.arm): (
+            date.fromisoformat(each.first).toordinal() - first,
+            date.fromisoformat(each.last).toordinal() - first + 1,
+        )
+        for each in periods
     }
-    pairs = {pair for pair, _ in means}
-    return sign_flips([means[k, "change"] - means[k, "usual"] for k in sorted(pairs)])
+    planned = np.zeros(max(end for _, end in spans.values()), dtype=bool)
+    for (_, arm), (begin, end) in spans.items():
+        planned[begin:end] = arm == "change"
+    values = world.days(planned, rng)
+    with np.errstate(invalid="ignore"):
+        means = {
+            key: np.nanmean(each) if not np.isnan(each).all() else np.nan
+            for key, (begin, end) in spans.items()
+            if len(each := values[begin + world.carry_over : end])
+        }
+    pairs = range(1, length.pairs + 1)
+    return sign_flips([means[k, "change"] - means[k, "usual"] for k in pairs])
 
 
-def planned(case: Case, runs: int, rng: np.random.Generator) -> str:
-    """Return a line of the table of planned tests."""
-    scatter = planning.Scatter(DAY_SPREAD, case.phi, case.w)
-    size = planning.size(scatter, case.worth, case.carry_over)
-    assert size is not None
-    tests = {
-        effect: [read(case, size, effect, rng) for _ in range(runs)]
-        for effect in (-case.worth, 0.0)
-    }
-    true = tests[-case.worth]
-    promised = pairs_power(case.worth, size.spread, size.pairs)
-    power = np.mean([test.p <= LEVEL and test.mean < 0 for test in true])
-    errs = np.mean([test.p <= LEVEL for test in tests[0.0]])
-    holds = np.mean([
-        test.interval is not None and test.interval[0] <= effect <= test.interval[1]
-        for effect, some in tests.items() for test in some
-    ])  # fmt: skip
-    spread = np.std([test.mean for test in tests[0.0]]) * np.sqrt(size.pairs)
-    return (
-        f"| {case.name} | {case.worth:g} | {size.pairs} x 2 x {size.period_days} | "
-        f"{size.spread:.1f} ({spread:.1f}) | {100 * promised:.0f} | {100 * power:.1f} | "
-        f"{100 * errs:.1f} | {100 * holds:.1f} |"
+def planned_tests(case: Case, share: float, runs: int, rng: np.random.Generator) -> list[str]:
+    """Return the lines of a habit of one share: short, middle and long."""
+    rule = load().factor(case.habit, "day")
+    effect = case.difference * DAY_SPREAD
+    usual = 200
+    kept = FrozenIdea.read(
+        {
+            "id": "0",
+            "factors": [case.habit],
+            "lag_days": [0],
+            "outcome": "wake_glucose",
+            "unit_of": "day",
+            "definitions": {},
+            "direction": "up",
+            "expected": effect,
+            "smallest_worth_it": 5.0,
+            "with": round(share * usual),
+            "without": usual - round(share * usual),
+        }
     )
+    own = DAY_SPREAD**2 + effect**2 * share * (1 - share)
+    scatter = planning.Scatter(sqrt(own), case.phi, case.w * DAY_SPREAD**2 / own, known=KNOWN)
+    offered = lengths.lengths_of(
+        kept, rule, scatter, planning.Wish(START), unit="mg/dL", sensor_changes=()
+    )
+    sign = 1 if rule.helpful == "with" else -1
+    true, nothing = (
+        World(case, share, size, rule.helpful, rule.carry_over_days) for size in (effect, 0.0)
+    )
+    rows = []
+    for length in offered.lengths:
+        found = [read(true, length, rng) for _ in range(runs)]
+        null = [read(nothing, length, rng) for _ in range(runs)]
+        power = 100 * np.mean([test.p <= LEVEL and sign * test.mean > 0 for test in found])
+        errs = 100 * np.mean([test.p <= LEVEL for test in null])
+        contrast = sign * offered.contrast.size
+        inside = [
+            test.interval[0] <= contrast <= test.interval[1] for test in found if test.interval
+        ]
+        rows.append(
+            f"| {case.name} | {100 * share:.0f} | {length.name}, {length.pairs} x 2 x "
+            f"{length.period_days} | {offered.contrast.size:.1f} | {100 * length.power:.0f} | "
+            f"{power:.1f} | {100 * length.power - power:+.1f} | {errs:.1f} | "
+            f"{100 * np.mean(inside):.1f} |"
+        )
+    return rows
 
 
 def main() -> None:
@@ -139,15 +196,15 @@ def main() -> None:
             lines.append(f"| {pairs} | {effect:g} | {trial} | {promised:.0f} | {run:.1f} |")
             print(lines[-1], flush=True)
     lines += [
-        "", "Planned for the difference worth having, drawn and read. Scatter of a pair: planned,",
-        "and in brackets drawn.", "",
-        "| days | worth having | pairs x 2 x days | scatter | promised power | found | errs |"
+        "", "Tests of a habit by its share of usual days; days scatter by 10 without it.", "",
+        "| days | share | length, pairs x 2 x days | contrast | promised | found | off | errs |"
         " holds |",
-        "|---|---|---|---|---|---|---|---|",
+        "|---|---|---|---|---|---|---|---|---|",
     ]  # fmt: skip
-    for case in CASES:
-        lines.append(planned(case, chosen.runs, rng))
-        print(lines[-1], flush=True)
+    for case, share in product(CASES, SHARES):
+        for row in planned_tests(case, share, chosen.runs, rng):
+            lines.append(row)
+            print(row, flush=True)
     RESULTS.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 

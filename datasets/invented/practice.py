@@ -74,7 +74,7 @@ def living_scenarios(today: date, seed: int = 0) -> dict[str, Scenario]:
     """
     first = {one.code: one for one in demo_scenarios(seed)}
     asked: dict[str, Any] = {"seed": seed, "intake": ASKED | {"diabetes": "no", "lows": "no"}}
-    often = usual_habits() | {"short_sleep": Habit(0.7)}
+    often = usual_habits() | {"short_sleep": Habit(0.8)}
     calm: dict[str, Any] = {"base": 86.0, "level_sd": 2.0, "sensor_sd": 1.0, "habits": often}
     calm["effects"] = (Effect(*MORNING, 19.0),)
     more = {
