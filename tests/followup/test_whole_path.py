@@ -412,7 +412,7 @@ def test_plan_preview_writes_the_look_and_a_plan_is_written_once(
 ):
     calm(monkeypatch)
     folder, id_ = free
-    words = ("plan", folder, id_, "--start", "2026-03-02", "--worth-having", "12")
+    words = ("plan", folder, id_, "--start", "2026-03-02", "--worth-having", "12", "--pairs", "7")
     shown = invoke(*words, "--preview")
     assert shown.exit_code == 0
     assert [e.event for e in ledger.read(folder).events][-2:] == ["dropped", "looked"]
@@ -466,7 +466,8 @@ def test_a_client_who_needs_a_clinician_is_not_planned_for(free, rules):
         file.write('[intake]\ninsulin = "yes"\n')
     result = invoke("plan", folder, id_, "--start", "2026-03-02")
     assert result.exit_code == 2
-    assert "there is a caution first" in result.stderr
+    assert "it cannot be planned yet: yes to insulin" in result.stderr
+    assert "--informed DATE" in result.stderr
 
 
 def test_a_result_before_its_date_after_it_and_again(free, whole, rules, monkeypatch):

@@ -17,7 +17,7 @@ import pytest
 from miner.core.messages import MinerError
 from miner.followup.refusals import require_not_held
 from miner.records.client import Clinician
-from miner.tables import cautions, day_table
+from miner.tables import cautions, tabulate
 from miner.tables.glucose.trace import trace_of
 from miner.tables.referral import TOPICS, held_back, met_by
 
@@ -52,7 +52,9 @@ def client_with(make, sensed, slept, rules):
 def said_of(client_with, rules):
     def say(*shown, **given):
         client = client_with(*shown, **given)
-        return [one for one in cautions(client, day_table(client, rules), rules)[0] if one.class_]
+        return [
+            one for one in cautions(client, tabulate(client, rules, "day"), rules)[0] if one.class_
+        ]
 
     return say
 

@@ -62,7 +62,7 @@ def _dates(held: ClientFile) -> list[str]:
 
 
 def _range(held: ClientFile, unit: str) -> tuple[str, str]:
-    low, high = held.range
+    low, high = held.range_used()
     if unit == "mmol/L":
         return f"{low / MG_DL_PER_MMOL_L:.1f}", f"{high / MG_DL_PER_MMOL_L:.1f}"
     return f"{low:g}", f"{high:g}"

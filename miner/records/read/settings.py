@@ -146,6 +146,10 @@ class ClientFile(PracticeFile):
     calm: bool = False
     pooled: bool | None = None
 
+    def range_used(self) -> tuple[float, float]:
+        """Return the client's range in mg/dL; that of diabetes where it is treated."""
+        return self.range or (TREATED_RANGE if self.treated() else USUAL_RANGE)
+
     def treated(self) -> bool:
         """Return whether diabetes is diagnosed and treated by a clinician."""
         return self.clinician.treats_diabetes and self.intake.get("diabetes") == "yes"
@@ -196,7 +200,7 @@ def read_settings(folder: Path, practice: Path | None) -> Settings:
     return Settings(
         code=own.code or printable(folder.resolve().name),
         time_zone=zone,
-        range=own.range or (TREATED_RANGE if own.treated() else USUAL_RANGE),
+        range=own.range_used(),
         sensor_changes=tuple(sorted(_local(item, zone) for item in own.sensor_changes)),
         intake=own.intake,
         left_out=tuple(LeftOutDay(d.date, d.reason, d.entered) for d in own.left_out),
