@@ -149,9 +149,7 @@ def planned_tests(case: Case, share: float, runs: int, rng: np.random.Generator)
     )
     own = DAY_SPREAD**2 + effect**2 * share * (1 - share)
     scatter = planning.Scatter(sqrt(own), case.phi, case.w * DAY_SPREAD**2 / own, known=KNOWN)
-    offered = lengths.lengths_of(
-        kept, rule, scatter, planning.Wish(START), unit="mg/dL", sensor_changes=()
-    )
+    offered = lengths.lengths_of(kept, rule, scatter, planning.Wish(START), sensor_changes=())
     sign = 1 if rule.helpful == "with" else -1
     true, nothing = (
         World(case, share, size, rule.helpful, rule.carry_over_days) for size in (effect, 0.0)

@@ -67,7 +67,6 @@ def lengths_of(
     scatter: Scatter,
     wish: Wish,
     *,
-    unit: str,
     sensor_changes: Sequence[date],
     together: int = 1,
 ) -> Lengths:
@@ -78,7 +77,6 @@ def lengths_of(
         rule: of that habit.
         scatter: of the client's units.
         wish: when it begins, and how long a sensor is worn where no change is known.
-        unit: of the outcome.
         sensor_changes: known dates of a new sensor.
         together: how many are followed at the same time, this one among them.
     """
@@ -103,7 +101,6 @@ def lengths_of(
         watch_days=reading_days(kept, together) if watch is not None and watch >= 0.8 else None,
         watch_power=watch,
         watched=MAX_DAYS,
-        unit=unit,
     )
 
 

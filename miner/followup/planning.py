@@ -219,12 +219,11 @@ class Wish:
 
 
 def make_plan(
-    table: UnitTable,
-    rules: RuleBook,
     what: FrozenIdea,
+    rules: RuleBook,
     wish: Wish,
+    chosen: Size,
     *,
-    pairs: int,
     seed: int | None,
     sensor_changes: Sequence[date],
 ) -> Plan:
@@ -233,24 +232,21 @@ def make_plan(
     Without a seed nothing is drawn: the days are there, their order and the plan's name are not.
 
     Args:
-        table: the client's units with the kept definitions; their scatter sets the size.
-        rules: the rule books with the kept definitions.
         what: what was kept, of one habit.
+        rules: the rule books with the kept definitions.
         wish: what was asked for.
-        pairs: how many.
+        chosen: how large it is.
         seed: of the coins, or None before it is agreed on.
         sensor_changes: known dates of a new sensor.
 
     Raises:
-        MinerError: it would take more than half a year, too little is known of the outcome, or
-            what was asked for cannot be.
+        MinerError: it would take more than half a year, or what was asked for cannot be.
     """
-    outcome = rules.outcome(what.outcome, table.unit)
-    rule = rules.factor(what.factors[0], table.unit)
+    outcome = rules.outcome(what.outcome, what.unit_of)
+    rule = rules.factor(what.factors[0], what.unit_of)
     worth = _worth(wish, float(what.smallest_worth_it), outcome.measure_unit)
-    chosen = sized(scatter(table, rules, what.outcome), rule.carry_over_days, pairs)
-    if 2 * pairs * chosen.period_days > 7 * MAX_WEEKS:
-        raise MinerError("followup.long_pairs", pairs=pairs, weeks=MAX_WEEKS, need=MIN_PAIRS)
+    if 2 * chosen.pairs * chosen.period_days > 7 * MAX_WEEKS:
+        raise MinerError("followup.long_pairs", pairs=chosen.pairs, weeks=MAX_WEEKS, need=MIN_PAIRS)
     worth, notes = _no_larger(worth, chosen.spread, what, outcome.measure_unit)
     offset = offset_of(what, rule)
     periods, changes = lay_out(chosen, wish.start, offset, seed, sensor_changes, wish.sensor_days)
@@ -260,7 +256,7 @@ def make_plan(
         id=what.id,
         factor=what.factors[0],
         outcome=what.outcome,
-        unit_of=table.unit,
+        unit_of=what.unit_of,
         unit=outcome.measure_unit,
         change=rule.try_,
         periods=periods,

@@ -236,16 +236,6 @@ def pairs_detectable(
     return detectable(spread / sqrt(pairs), pairs - 1, level, found)
 
 
-def fewest_pairs(
-    effect: float, spread: float, *, least: int = 6, most: int = 60, found: float = 0.8
-) -> int | None:
-    """Return the fewest pairs with that power, never under ``least``; None beyond ``most``."""
-    for pairs in range(least, most + 1):
-        if pairs_power(effect, spread, pairs) >= found:
-            return pairs
-    return None
-
-
 @lru_cache(maxsize=64)
 def _threshold_effects(pairs: int, level: float, seed: int) -> Floats:
     """Return, for each simulated set of pairs, the effect in SD from which it is found.

@@ -20,6 +20,7 @@ from miner.followup.planning import (
     make_plan,
     plan_seed,
     scatter,
+    sized,
 )
 from miner.followup.refusals import require_testable
 from miner.hypotheses.design import design
@@ -139,20 +140,20 @@ def plan(
     changes = [stamp.date() for stamp in client.settings.sensor_changes]
     at, story = now or datetime.now(UTC), replay(ledger_of(client).book)
     aside = story.abandoned_plans(id_)
+    own = scatter(table, frozen, what.outcome)
     offered = lengths_of(
         what,
         rule,
-        scatter(table, frozen, what.outcome),
+        own,
         wish,
-        unit=frozen.outcome(what.outcome, table.unit).measure_unit,
         sensor_changes=changes,
         together=1 + sum(each.as_ == "watch" for each in story.open_on(None)),
     )
     agreed = _pairs(wish, offered)
-    pairs = agreed or offered.lengths[-1].pairs
+    size = sized(own, rule.carry_over_days, agreed or offered.lengths[-1].pairs)
 
     def made(seed: int | None) -> Plan:
-        drawn = make_plan(table, frozen, what, wish, pairs=pairs, seed=seed, sensor_changes=changes)
+        drawn = make_plan(what, frozen, wish, size, seed=seed, sensor_changes=changes)
         stops = tuple(by_rules(books, f"wording.plan.{key}") for key in STOPS)
         notes = (
             *drawn.notes,

@@ -14,7 +14,7 @@ from miner import rulebook
 from miner.core.messages import MinerError
 from miner.core.results import CautionKind, CautionText, PlanPeriod
 from miner.followup import planning
-from miner.followup.planning import Wish, make_plan, scatter
+from miner.followup.planning import Wish, make_plan, scatter, sized
 from miner.followup.refusals import require_testable
 from miner.ledger import PlanEntry
 from miner.render.pages import plan_page
@@ -36,8 +36,9 @@ def made(rules, factor="late_dinner", wish=None, changes=(), seed=7, **more):
     table = table_of(rules)
     kept = idea(factor, lag_days=[rules.factor(factor).lag["day"]], **more)
     wish = wish or Wish(START, worth_having=60.0)
-    pairs = wish.pairs or 12
-    return make_plan(table, rules, kept, wish, pairs=pairs, seed=seed, sensor_changes=changes)
+    carry_over = rules.factor(factor).carry_over_days
+    size = sized(scatter(table, rules, kept.outcome), carry_over, wish.pairs or 12)
+    return make_plan(kept, rules, wish, size, seed=seed, sensor_changes=changes)
 
 
 def days_of(plan):
@@ -106,16 +107,18 @@ def test_a_plan_drawn_after_its_first_day_is_known(at, late):
     assert planning.drawn_late("2026-07-06", at) is late
 
 
-def test_as_few_pairs_as_the_power_needs_and_never_under_six(rules):
-    small, large = made(rules, wish=Wish(START, 25.0)), made(rules, wish=Wish(START, 500.0))
-    assert large.pairs == 6
-    assert small.pairs > 6
-    for plan in (small, large):
-        assert plan.power_at_worth_having >= 0.8
-    fewer = pairs_power(small.worth_having, small.pair_spread, small.pairs - 1)
-    assert fewer < 0.8
-    assert small.detectable <= small.worth_having
-    assert made(rules, wish=Wish(START, 60.0, pairs=9)).pairs == 9
+def test_more_pairs_find_more_and_there_are_never_fewer_than_six(rules):
+    few, many = (made(rules, wish=Wish(START, 60.0, pairs=pairs)) for pairs in (6, 20))
+    assert (few.pairs, many.pairs) == (6, 20)
+    assert few.power_at_worth_having < many.power_at_worth_having
+    for plan in (few, many):
+        power = pairs_power(60.0, plan.pair_spread, plan.pairs)
+        assert plan.power_at_worth_having == pytest.approx(power)
+        assert pairs_power(plan.detectable, plan.pair_spread, plan.pairs) == pytest.approx(
+            0.8, abs=0.005
+        )
+    with pytest.raises(MinerError, match="at least 6 pairs"):
+        made(rules, wish=Wish(START, 60.0, pairs=5))
 
 
 def test_the_spread_of_a_pair_is_that_of_the_client_s_days(rules):
@@ -131,7 +134,7 @@ def test_carry_over_days_are_not_counted(rules):
     sleep = made(rules, "short_sleep")
     assert {p.leave_out_days for p in sleep.periods} == {1}
     assert sleep.periods[0].to_dict()["leave_out_first_day"] is True
-    assert sleep.period_days >= 3
+    assert {p.period_days for p in (sleep, made(rules, "late_dinner"))} == {1, 2}
     # the evening of a day belongs to the night that opens the next row
     assert sleep.offset_days == rules.factor("short_sleep").lag["day"] + 1
     end = date.fromisoformat(sleep.periods[-1].last) + timedelta(days=sleep.offset_days)
@@ -472,8 +475,8 @@ def test_the_page_shows_every_day_and_no_number_of_the_client(rules):
 
 
 def test_a_day_between_two_pairs_is_called_free(rules):
-    plan = made(rules, changes=[START + timedelta(days=6)])
-    assert plan.periods[1].last < "2026-07-12" < plan.periods[2].first
+    plan = made(rules, changes=[START + timedelta(days=7)])
+    assert plan.periods[5].last < "2026-07-12" < plan.sensor_changes[0] < plan.periods[6].first
     page = plan_page(plan, rules)
     last = max(day for _, day in days_of(plan))
     free = (last - START).days + 1 - 2 * plan.pairs * plan.period_days - len(plan.sensor_changes)

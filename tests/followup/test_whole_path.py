@@ -404,7 +404,21 @@ def free(freed, kept_folder, tmp_path):
 
 
 def calm(monkeypatch):
+    """No caution, and a command that plans days long past as if they were ahead."""
     monkeypatch.setattr("miner.steps.keeping.cautions", lambda *_: ((), ()))
+    monkeypatch.setattr("miner.steps.keeping.drawn_in_time", lambda periods, _: periods)
+
+
+def test_a_plan_whose_pairs_are_all_past_is_refused(free, rules, monkeypatch):
+    monkeypatch.setattr("miner.steps.keeping.cautions", lambda *_: ((), ()))
+    folder, id_ = free
+    before = events(folder, "kept")
+    wish = steps.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
+    at = datetime(2026, 11, 25, 9, tzinfo=UTC)
+    with pytest.raises(MinerError, match="all pairs of this plan are over"):
+        steps.plan(steps.read_client(folder), id_, wish, rules, now=at)
+    assert events(folder, "planned") == ()
+    assert events(folder, "kept") == before
 
 
 def test_plan_preview_writes_the_look_and_a_plan_is_written_once(
@@ -479,7 +493,7 @@ def test_a_result_before_its_date_after_it_and_again(free, whole, rules, monkeyp
     waiting = steps.result(client, plan.plan, rules)
     assert (waiting.status, waiting.p, waiting.difference, waiting.pairs) == (None, None, None, ())
     assert events(folder, "verdict") == ()
-    until(whole, folder, 95)
+    until(whole, folder, 60)
     change = next(p for p in plan.periods if p.arm == "change")
     (folder / "ticks-1.csv").write_text(
         f"date,plan,done\n{change.first},{plan.plan},no\nsoon,{plan.plan},yes\n", encoding="utf-8"

@@ -9,7 +9,6 @@ from statsmodels.stats.contingency_tables import mcnemar
 
 from miner.stats.power import (
     coins,
-    fewest_pairs,
     pair_spread,
     pairs_detectable,
     pairs_power,
@@ -198,12 +197,10 @@ def test_the_two_ways_to_power_meet():
         assert 0 < thirteen - twelve < 0.08
 
 
-def test_fewest_pairs_and_detectable_agree():
-    assert fewest_pairs(100, 1) == 6
-    assert fewest_pairs(0.01, 1) is None
+def test_power_and_detectable_agree():
     for effect in (0.6, 1.0, 1.3):
-        pairs = fewest_pairs(effect, 1)
-        assert pairs_power(effect, 1, pairs) >= 0.8 > pairs_power(effect, 1, pairs - 1)
+        pairs = next(k for k in range(6, 60) if pairs_power(effect, 1, k) >= 0.8)
+        assert pairs_power(effect, 1, pairs - 1) < 0.8
         assert pairs_detectable(1, pairs) <= effect < pairs_detectable(1, pairs - 1)
     assert pairs_power(3, 1, 5) == 0
     assert pairs_detectable(1, 5) == np.inf

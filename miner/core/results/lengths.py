@@ -73,4 +73,3 @@ class Lengths(Result):
     watch_days: int | None
     watch_power: float | None
     watched: int
-    unit: str
