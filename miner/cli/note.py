@@ -1,4 +1,4 @@
-"""``miner note``: a meal or a tag added, mended or taken out; notes on days and sessions."""
+"""``miner note``: meals and tags added, mended or taken out; notes; what a clinician was told."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ UNKNOWN = "unknown"
 LAST = "last"
 ABOUT = ("day", "session")
 WAYS = (*ABOUT, "mend", "remove", "undo")
+CLINICIAN = ("informed", "agreed", "covers")
 _RECORD = ("meal", "tag", "at", "to", "kind", *NUTRIENTS, "energy")
 
 
@@ -70,12 +71,22 @@ AMOUNT = Amount()
 )
 @click.option("--day", type=DAY, metavar="DATE", help="A note on this day: TEXT.")
 @click.option("--session", type=DAY, metavar="DATE", help="A note on this session: TEXT.")
+@click.option(
+    "--informed", type=DAY, metavar="DATE", help="The client was told to see a clinician."
+)
+@click.option("--agreed", type=DAY, metavar="DATE", help="The clinician agreed: see --covers.")
+@click.option(
+    "--covers",
+    metavar="TOPICS",
+    help="To what: sleep, stress, movement, meals, with commas between.",
+)
 def command(
     client: Path, rules: Path | None, form: str, text: str | None, **said: str | None
 ) -> None:
     """Add or mend a meal or a tag, or write a note TEXT on a day or a session.
 
-    The client's own files are never changed. Without an option: what was written so far.
+    --informed and --agreed note what lifts a caution, and say what opens and what still waits.
+    The client's own records are never changed. Without an option: what was written so far.
     """
     from miner import steps
     from miner.words.noting import notebook_parts, written_parts
@@ -98,10 +109,13 @@ def _way(said: dict[str, str | None], text: str | None) -> str:
     """
     record = [f"--{name}" for name in _RECORD if said[name] is not None]
     asked = [f"--{way}" for way in WAYS if said[way] is not None]
+    settled = [f"--{name}" for name in CLINICIAN if said[name] is not None]
+    asked += settled[:1]
     together = asked if record and asked == ["--mend"] else [*asked, *record[:1]]
     if len(together) > 1:
         raise MinerError("cli.one_thing_at_a_time", one=together[0], other=together[1])
     way = asked[0].removeprefix("--") if asked else "add" if record else ""
+    way = "clinician" if settled else way
     if way in ABOUT and text is None:
         raise MinerError("cli.note_without_words", way=way)
     if way not in ABOUT and text is not None:
@@ -119,10 +133,22 @@ def _write(
     if way == "undo":
         return steps.take_back(folder, _row(str(said["undo"])))
     books = steps.load_rules(rules, folder)
+    if way == "clinician":
+        return steps.note_clinician(
+            folder,
+            informed=_date(said["informed"]),
+            agreed=_date(said["agreed"]),
+            covers=(said["covers"] or "").split(","),
+            rules=books,
+        )
     if way == "remove":
         return steps.take_out(folder, str(said["remove"]), books)
     entry = steps.DiaryEntry(_stream(said), said["at"], said["to"], _values(said))
     return steps.correct(folder, entry, books, which=said["mend"])
+
+
+def _date(text: str | None) -> date | None:
+    return None if text is None else date.fromisoformat(text)
 
 
 def _row(text: str) -> int | None:

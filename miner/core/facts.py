@@ -45,6 +45,8 @@ class CautionText:
             covers this caution; an ISO date, or empty.
         waiting: what habits may be about that are not proposed or tested as yet, each with what
             opens it next: "informed", "agreed", or empty for nothing.
+        since: the day on which the readings had met its rule, ISO; empty for an answer.
+        opened: what habits may be about that it held back, each with the day that was lifted, ISO.
     """
 
     kind: CautionKind
@@ -55,6 +57,8 @@ class CautionText:
     days: tuple[str, ...] = ()
     informed: str = ""
     waiting: tuple[tuple[str, str], ...] = ()
+    since: str = ""
+    opened: tuple[tuple[str, str], ...] = ()
 
     @property
     def comes_first(self) -> bool:

@@ -36,12 +36,16 @@ class Clinician:
         agreed: when the clinician agreed to changes of habits.
         covers: what the agreement covers: sleep, stress, movement, meals.
         treats_diabetes: whether a diagnosed diabetes is treated by one.
+        entered: when it was noted, ISO 8601; empty where it was written by hand.
+        before: what was settled before it, oldest first.
     """
 
     informed: date | None = None
     agreed: date | None = None
     covers: tuple[str, ...] = ()
     treats_diabetes: bool = False
+    entered: str = ""
+    before: tuple[Clinician, ...] = ()
 
     @property
     def told_on(self) -> date | None:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from miner.steps.asking import ask, error_rate, why
     from miner.steps.caseload import pool, rules_of_practice, suggested_questions
     from miner.steps.checking import cautions, check, check_records, with_folder
+    from miner.steps.clinician import note_clinician
     from miner.steps.exporting import export, export_files
     from miner.steps.fixing import fix_question, fixed_questions
     from miner.steps.following import drop, follow, result
@@ -71,6 +72,7 @@ _HOME = {
         "miner.steps.asking": ("ask", "error_rate", "why"),
         "miner.steps.caseload": ("pool", "rules_of_practice", "suggested_questions"),
         "miner.steps.checking": ("cautions", "check", "check_records", "with_folder"),
+        "miner.steps.clinician": ("note_clinician",),
         "miner.steps.exporting": ("export", "export_files"),
         "miner.steps.fixing": ("fix_question", "fixed_questions"),
         "miner.steps.following": ("drop", "follow", "result"),

@@ -219,7 +219,17 @@ def as_first_seen(client: Client, late: Sequence[str]) -> Client:
 BY_SETTINGS = ("file", "row", "left_out", "sensor", "tag")
 """Columns of a stream that no record holds, or that settings change."""
 
-SAID_ALONE = ("code", "intake", "left_out", "calm", "pooled", "display_unit", "rank_unit")
+SAID_ALONE = (
+    "code",
+    "intake",
+    "left_out",
+    "calm",
+    "pooled",
+    "display_unit",
+    "rank_unit",
+    "clinician",
+    "a1c_percent",
+)
 
 
 def settings_hash(client: Client) -> str:

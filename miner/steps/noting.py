@@ -18,7 +18,7 @@ from miner import ledger
 from miner.core.files import lock, safe_cell, write_whole
 from miner.core.messages import MinerError
 from miner.core.results import Note, Place, Plan, PlanPeriod, Severity
-from miner.core.results.noting import CorrectionMade, Notebook, ReadAs
+from miner.core.results.noting import ClinicianNoted, CorrectionMade, Notebook, ReadAs
 from miner.followup.ticked import misplaced
 from miner.ledger import replay
 from miner.records.client import Client
@@ -30,6 +30,7 @@ from miner.records.write.settings_file import WRITING, require_stamp
 from miner.records.write.ticks import ANSWERS, Ticks, tick_files, ticks_in
 from miner.rulebook import RuleBook
 from miner.steps.client_ledger import settings_of
+from miner.steps.clinician import settled_in, take_clinician_back
 from miner.steps.opening import read_client, refuse_stopped, rules_of
 from miner.tables.columns import fold, origins, seconds
 from miner.tables.food.meals import meal_records
@@ -132,11 +133,11 @@ def take_out(
 
 def take_back(
     folder: Path, row: int | None = None, *, now: datetime | None = None
-) -> CorrectionMade | Note:
-    """Take back a correction; without a row, what was written last, a note or a correction.
+) -> CorrectionMade | Note | ClinicianNoted:
+    """Take back a correction; without a row, what was written last, whatever it was.
 
     A correction stays in its file, and a row that takes it back is added. A note is removed, and
-    returned with row 0.
+    returned with row 0. Of a clinician, what stood before comes back.
 
     Args:
         folder: the client's folder.
@@ -151,6 +152,11 @@ def take_back(
         held = corrections.not_taken_back(known)
         written = notes.read_notes(folder)
         last = max(written, key=lambda note: (note.entered, note.row), default=None)
+        entered = [held[-1].entered] if held else []
+        entered += [last.entered] if last else []
+        noted = settled_in(folder).entered
+        if row is None and noted and noted >= max(entered, default=""):
+            return take_clinician_back(folder)
         if row is None and last and (not held or last.entered > held[-1].entered):
             rest = notes.without_note(corrections.raw_of(folder, notes.NAME), last)
             write_whole(folder / notes.NAME, rest)

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from miner.core.messages import Message, by_rules, message
 from miner.core.results import CautionKind, CautionText
-from miner.records.client import Client
+from miner.records.client import Client, Clinician
 from miner.records.columns import MG_DL_PER_MMOL_L
-from miner.rulebook import Cautions, ClassOfCaution, Referral, RuleBook
+from miner.rulebook import CautionClass, Cautions, ClassOfCaution, Referral, RuleBook
 from miner.tables.columns import DAY, Mask, iso_day
 from miner.tables.glucose.trace import Trace
 from miner.tables.measures import DayRecords, records_of
@@ -111,7 +111,31 @@ def _step(
     waiting = tuple(
         (topic, first if topic in ever else "") for topic in TOPICS if topic not in free
     )
-    return replace(said, class_=class_, informed=informed, waiting=waiting)
+    return replace(
+        said,
+        class_=class_,
+        informed=informed,
+        waiting=waiting,
+        since=reached,
+        opened=tuple(_opened(opened, settled, free, reached)),
+    )
+
+
+def _opened(
+    class_: CautionClass, settled: Clinician, free: Collection[str], reached: str
+) -> Iterator[tuple[str, str]]:
+    """Yield each topic that is open now with the first day that opened it."""
+    for topic in (each for each in TOPICS if each in free):
+        days = [
+            day.isoformat()
+            for each in (*settled.before, settled)
+            for day, opens in (
+                (each.informed, topic in class_.opened_by_informed),
+                (each.agreed, topic in class_.opened_by_informed or topic in each.covers),
+            )
+            if day and opens and day.isoformat() >= reached
+        ]
+        yield topic, min(days)
 
 
 def held_back(said: Sequence[CautionText], topic: str) -> tuple[tuple[CautionText, ...], str]:
@@ -127,6 +151,14 @@ def held_back(said: Sequence[CautionText], topic: str) -> tuple[tuple[CautionTex
     held = {one: lift for one in said for held, lift in one.waiting if held == topic}
     lift = next((each for each in LIFTS if each in held.values()), "")
     return tuple(held), lift
+
+
+def reason(caution: CautionText) -> Message:
+    """Return what a caution rests on, with the first of its days."""
+    why = caution.rests_on or caution.said
+    if not caution.days:
+        return message("tables.reason", why=why)
+    return message("tables.reason_of_days", why=why, days=caution.days)
 
 
 def _not_asked(names: list[str], rules: RuleBook) -> list[Message]:

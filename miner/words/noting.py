@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 from miner.core.messages import several
 from miner.core.results import Note
+from miner.core.results.noting import ClinicianNoted
+from miner.tables.referral import TOPICS, reason
 from miner.words.document import Parts, command, heading, own_words, paragraph, section, table
 from miner.words.safe import clean
-from miner.words.wording import full_date
+from miner.words.wording import capital, full_date, listed
 
 if TYPE_CHECKING:
     from miner.core.results.noting import (
@@ -39,7 +41,7 @@ COUNTED = {
 }
 
 
-def written_parts(made: CorrectionMade | Note, client: Path) -> Parts:
+def written_parts(made: CorrectionMade | Note | ClinicianNoted, client: Path) -> Parts:
     """Return what was just written, how it is read, and how to take it back.
 
     Args:
@@ -47,6 +49,9 @@ def written_parts(made: CorrectionMade | Note, client: Path) -> Parts:
         client: the client's folder, as it was typed.
     """
     undo = f"miner note {quote(str(client))} --undo"
+    if isinstance(made, ClinicianNoted):
+        said = [*settled_parts(made), *held_parts(made, client)]
+        return said if made.taken_back else [*said, *_back(undo)]
     if isinstance(made, Note):
         if not made.row:
             return [heading(f"The note is taken back: {_about(made)}."), *_words(made)]
@@ -64,6 +69,63 @@ def written_parts(made: CorrectionMade | Note, client: Path) -> Parts:
         parts.append(paragraph(read_words(made.read_as)))
     if made.action != "taken_back":
         parts += _back(f"{undo} {made.row}")
+    return parts
+
+
+def settled_parts(made: ClinicianNoted) -> Parts:
+    """Return what was noted of a clinician, and what opens now."""
+    lead = "Taken back, in client.toml." if made.taken_back else "Noted, in client.toml."
+    told = [f"The client was told to see a clinician on {full_date(made.informed)}."]
+    agreed = f"What the clinician agreed to on {full_date(made.agreed)} covers "
+    told = told if made.informed else []
+    told += [f"{agreed}{listed([*made.covers])}."] if made.agreed else []
+    nothing = [] if told else ["Nothing is noted of a clinician now."]
+    parts: Parts = [heading(" ".join([lead, *told, *nothing]))]
+    lost = [topic for topic in made.covered_before if topic not in made.covers]
+    if lost and not made.taken_back:
+        text = f"Until now it covered {listed(lost)} too. If it still does, name all in one line."
+        parts.append(paragraph(text))
+    if made.unread:
+        text = "What this opens is told once the records can be read."
+        return [*parts, paragraph(text), paragraph(str(made.unread), 2)]
+    if made.opened:
+        parts.append(paragraph(f"Opens now: habits of {listed([*made.opened])}."))
+    if not made.held:
+        parts.append(paragraph("No caution holds a test back now."))
+    return parts
+
+
+LIFTED = {
+    "again": "The readings met this after that date. What lifts it: tell the client, then note it.",
+    "informed": "What lifts it: tell the client to see a clinician, then note the date.",
+    "agreed": "What lifts it: a clinician's agreement that covers {topics}.",
+    "": "Nothing lifts this here: leave it to those who treat the client.",
+}
+
+
+def held_parts(made: ClinicianNoted, client: Path) -> Parts:
+    """Return what still waits, why, and what lifts it.
+
+    Args:
+        made: what was noted.
+        client: the client's folder, as it was typed.
+    """
+    parts: Parts = []
+    for lift in ("informed", "agreed", ""):
+        own = [one for one in made.held if one.lift == lift]
+        if not own:
+            continue
+        topics = [one.topic for one in own]
+        next_ = (each for one in own for each in one.why if (one.topic, lift) in each.waiting)
+        why = dict.fromkeys(str(reason(each)) for each in next_)
+        text = LIFTED["again" if lift == "informed" and made.informed else lift]
+        parts.append(paragraph(f"Waiting: habits of {listed(topics)}."))
+        parts += [paragraph(f"{capital(each)}.", 2) for each in why]
+        parts.append(paragraph(text.format(topics=listed(topics)), 2))
+        covers = ",".join(topic for topic in TOPICS if topic in (*made.covers, *topics))
+        option = {"informed": "--informed DATE", "agreed": f"--agreed DATE --covers {covers}"}
+        if lift:
+            parts.append(command(f"miner note {quote(str(client))} {option[lift]}"))
     return parts
 
 

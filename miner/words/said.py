@@ -8,6 +8,7 @@ page (``do_page``) and for a paper (``do_paper``). In braces stand names of valu
 - ``{name}`` as it is, a message in its own words; a list as ``a, b and c``, with ``:commas``
   as ``a, b, c``, with ``:sentences`` as ``a. b. c``. ``{names:first5}`` and ``{names:last5}`` show
   so many of a list and say how many more there are; ``{names:#night}`` counts it.
+- ``{days:dates3}`` the first ISO dates of a list as ``10, 11 Jan, 3 Feb and 8 more``.
 - ``{count:night}`` counted: ``1 night``, ``2 nights``; ``{count:entry|entries}``.
 - ``{count:?is|are}`` the word that goes with the count, without it.
 - ``{day:weekday}`` an ISO date as ``Monday 12 January``.
@@ -44,7 +45,7 @@ from miner.core.messages import Message
 from miner.core.results import Finding
 from miner.words.door import Door, door_now
 from miner.words.safe import clean
-from miner.words.wording import day_words, few, listed
+from miner.words.wording import day_words, few, first_days, listed
 
 FINDINGS = "findings"
 _PARTS = ("what", "found", "short", "expected", "do")
@@ -180,6 +181,8 @@ class _Filler(Formatter):
                 return _JOINED[spec].join(each)
             if spec == "quoted":
                 return ", ".join(f"'{one}'" for one in each)
+            if spec.startswith("dates"):
+                return first_days(each, int(spec.removeprefix("dates")))
             if spec.startswith(("first", "last")):
                 most = int(spec.removeprefix("first").removeprefix("last"))
                 return few(each, most, last=spec.startswith("last"))

@@ -81,12 +81,22 @@ def span_words(first: str, last: str) -> str:
 def some_days(days: Sequence[str], most: int = 5) -> str:
     """Return ISO dates in order as ``10, 11 Jan, 3 Feb``, the last ones and how many more."""
     shown = days[-most:]
+    more = len(days) - len(shown)
+    return _in_months(shown) + (f" and {more} more" if more else "")
+
+
+def first_days(days: Sequence[str], most: int) -> str:
+    """Return ISO dates as :func:`some_days` does, the first ones and how many more."""
+    more = len(days) - most
+    return _in_months(days[:most]) + (f" and {more} more" if more > 0 else "")
+
+
+def _in_months(days: Sequence[str]) -> str:
     words = [
         str(int(day[8:10])) if later[:7] == day[:7] else day_and_month(day, short=True)
-        for day, later in pairwise([*shown, ""])
+        for day, later in pairwise([*days, ""])
     ]
-    more = len(days) - len(shown)
-    return ", ".join(words) + (f" and {more} more" if more else "")
+    return ", ".join(words)
 
 
 def day_name(iso: str) -> str:

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from miner.core.facts import Note, Place, Result
+from miner.core.facts import CautionText, Note, Place, Result
+from miner.core.messages import Words
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -65,6 +66,49 @@ class Notebook(Result):
     client: str
     corrections: tuple[CorrectionMade, ...]
     notes: tuple[Note, ...]
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class TopicHeld(Result):
+    """A topic of habits that is not proposed or tested as yet.
+
+    Attributes:
+        topic: sleep, stress, movement or meals.
+        lift: what opens it next: "informed", "agreed", or empty for nothing.
+        why: the cautions that hold it back.
+    """
+
+    topic: str
+    lift: str
+    why: tuple[CautionText, ...]
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class ClinicianNoted(Result):
+    """What was noted of a clinician, and what that opens.
+
+    Attributes:
+        informed: when the client was told to see one, ISO; empty where that is not known.
+        agreed: when the clinician agreed, ISO, or empty.
+        covers: what the agreement covers.
+        covered_before: what an agreement covered until now.
+        open: topics of habits that may be proposed and tested now.
+        opened: those of them that had been held back.
+        held: topics that still are.
+        unread: why the records do not tell what is held back, or nothing.
+        taken_back: whether the last note was taken back, so that this is what stood before it.
+    """
+
+    client: str
+    informed: str
+    agreed: str
+    covers: tuple[str, ...]
+    covered_before: tuple[str, ...]
+    open: tuple[str, ...]
+    opened: tuple[str, ...]
+    held: tuple[TopicHeld, ...]
+    unread: Words = ""
+    taken_back: bool = False
 
 
 @dataclass(frozen=True, slots=True, repr=False)

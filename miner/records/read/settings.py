@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -83,19 +84,30 @@ def _has_come(day: date) -> date:
 PastDay = Annotated[Day, AfterValidator(_has_come)]
 
 
-class ClinicianTable(TomlModel):
-    """What is settled with a clinician."""
+class SettledTable(TomlModel):
+    """What was settled with a clinician at one time."""
 
     informed: PastDay | None = None
     agreed: PastDay | None = None
     covers: tuple[Topic, ...] = ()
-    treats_diabetes: bool = False
+    entered: str = ""
 
     @model_validator(mode="after")
-    def _agreement_covers_something(self) -> ClinicianTable:
+    def _agreement_covers_something(self) -> SettledTable:
         if bool(self.agreed) != bool(self.covers):
             raise not_as_expected("agreed_and_covers")
         return self
+
+    def settled(self) -> Clinician:
+        """Return it as a value."""
+        return Clinician(self.informed, self.agreed, self.covers, entered=self.entered)
+
+
+class ClinicianTable(SettledTable):
+    """What is settled with a clinician now, and what was before."""
+
+    treats_diabetes: bool = False
+    before: tuple[SettledTable, ...] = ()
 
 
 class LaboratoryTable(TomlModel):
@@ -217,8 +229,10 @@ def read_settings(folder: Path, practice: Path | None) -> Settings:
         food_synonyms=followed(
             "food_synonyms", {**shared.food_synonyms, **own.food_synonyms}, folder
         ),
-        clinician=Clinician(
-            own.clinician.informed, own.clinician.agreed, own.clinician.covers, own.treated()
+        clinician=replace(
+            own.clinician.settled(),
+            treats_diabetes=own.treated(),
+            before=tuple(each.settled() for each in own.clinician.before),
         ),
         a1c_percent=own.laboratory.percent(),
     )
