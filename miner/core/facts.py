@@ -9,11 +9,13 @@ from enum import StrEnum
 from math import isfinite
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
+from miner.core.messages import Message, message
+
 if TYPE_CHECKING:
     import pandas as pd
 
-    from miner.core.messages import Message
-
+TOPICS = ("sleep", "stress", "movement", "meals")
+"""What habits may be about."""
 
 YEARS = (1900, 2200)
 """The first and the last year that a date of records may have."""
@@ -64,6 +66,14 @@ class CautionText:
     def comes_first(self) -> bool:
         """Whether it is the headline of every page: nobody has told the client as yet."""
         return bool(self.class_) and not self.informed
+
+    @property
+    def reason(self) -> Message:
+        """What it rests on, with the first of its days."""
+        why = self.rests_on or self.said
+        if not self.days:
+            return message("core.reason", why=why)
+        return message("core.reason_of_days", why=why, days=self.days)
 
     def __str__(self) -> str:
         return self.text

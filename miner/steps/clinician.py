@@ -11,6 +11,7 @@ from typing import Any
 import tomlkit
 from tomlkit import TOMLDocument
 
+from miner.core.facts import TOPICS
 from miner.core.messages import MinerError, Words, closest
 from miner.core.results import CautionText
 from miner.core.results.noting import ClinicianNoted, TopicHeld
@@ -22,7 +23,7 @@ from miner.rulebook import RuleBook
 from miner.steps.client_ledger import settings_of
 from miner.steps.opening import days, opened
 from miner.tables import cautions
-from miner.tables.referral import TOPICS, held_back
+from miner.tables.referral import held_back
 
 FILE = "client.toml"
 EARLIEST_YEAR = 2000

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from miner.core.facts import TOPICS
 from miner.core.messages import Message, by_rules, message
 from miner.core.results import CautionKind, CautionText
 from miner.records.client import Client, Clinician
@@ -18,7 +19,6 @@ from miner.tables.measures import DayRecords, records_of
 from miner.tables.tag_days import Tags
 from miner.tables.unit_table import UnitTable
 
-TOPICS = ("sleep", "stress", "movement", "meals")
 LIFTS = ("", "informed", "agreed")
 
 
@@ -151,14 +151,6 @@ def held_back(said: Sequence[CautionText], topic: str) -> tuple[tuple[CautionTex
     held = {one: lift for one in said for held, lift in one.waiting if held == topic}
     lift = next((each for each in LIFTS if each in held.values()), "")
     return tuple(held), lift
-
-
-def reason(caution: CautionText) -> Message:
-    """Return what a caution rests on, with the first of its days."""
-    why = caution.rests_on or caution.said
-    if not caution.days:
-        return message("tables.reason", why=why)
-    return message("tables.reason_of_days", why=why, days=caution.days)
 
 
 def _not_asked(names: list[str], rules: RuleBook) -> list[Message]:

@@ -7,10 +7,10 @@ from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING, Any
 
+from miner.core.facts import TOPICS
 from miner.core.messages import several
 from miner.core.results import Note
 from miner.core.results.noting import ClinicianNoted
-from miner.tables.referral import TOPICS, reason
 from miner.words.document import Parts, command, heading, own_words, paragraph, section, table
 from miner.words.safe import clean
 from miner.words.wording import capital, full_date, listed
@@ -117,7 +117,7 @@ def held_parts(made: ClinicianNoted, client: Path) -> Parts:
             continue
         topics = [one.topic for one in own]
         next_ = (each for one in own for each in one.why if (one.topic, lift) in each.waiting)
-        why = dict.fromkeys(str(reason(each)) for each in next_)
+        why = dict.fromkeys(str(each.reason) for each in next_)
         text = LIFTED["again" if lift == "informed" and made.informed else lift]
         parts.append(paragraph(f"Waiting: habits of {listed(topics)}."))
         parts += [paragraph(f"{capital(each)}.", 2) for each in why]

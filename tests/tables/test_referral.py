@@ -14,12 +14,13 @@ from itertools import product
 import numpy as np
 import pytest
 
+from miner.core.facts import TOPICS
 from miner.core.messages import MinerError
 from miner.followup.refusals import require_not_held
 from miner.records.client import Clinician
 from miner.tables import cautions, tabulate
 from miner.tables.glucose.trace import trace_of
-from miner.tables.referral import TOPICS, held_back, met_by
+from miner.tables.referral import held_back, met_by
 
 ALL = set(TOPICS)
 DAYS = 8
