@@ -36,7 +36,7 @@ def require_testable(
         raise MinerError("followup.several_habits")
     name = factors[0]
     rule = rules.factor(name, unit)
-    better = "without" if (direction == "up") == (worse == "higher") else "with"
+    better = _better(direction, worse)
     if names_medicine(_named(name, rule), rules):
         raise MinerError("followup.medicine", name=name)
     if whole_words(rules.cautions.alcohol_words).search(_named(name, rule)):
@@ -47,6 +47,36 @@ def require_testable(
         raise MinerError("followup.worse_side", name=name, helpful=rule.helpful)
     require_not_held(rule.about, cautions)
     return rule
+
+
+def require_worth_doing(
+    factors: Sequence[str],
+    unit: str,
+    direction: str,
+    worse: str,
+    rules: RuleBook,
+    cautions: Sequence[CautionText],
+) -> None:
+    """Refuse a change made without a test that is not a good thing in any case.
+
+    Args: as of ``require_testable``; each habit must be worth it.
+
+    Raises:
+        MinerError: it is not, or something holds it back, with the reason and what can be done.
+    """
+    for name in factors:
+        rule = rules.factor(name, unit)
+        if not rule.worth_doing_anyway:
+            raise MinerError("followup.not_worth_anyway", name=name)
+        if rule.helpful != _better(direction, worse):
+            raise MinerError("followup.worse_side", name=name, helpful=rule.helpful)
+    for name in factors:
+        require_not_held(rules.factor(name, unit).about, cautions)
+
+
+def _better(direction: str, worse: str) -> str:
+    """Return on which side the outcome was better: with the habit, or without it."""
+    return "without" if (direction == "up") == (worse == "higher") else "with"
 
 
 def require_not_held(topic: str, cautions: Sequence[CautionText]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from math import isnan
 
 import numpy as np
@@ -75,17 +76,23 @@ def find(plan: Design, id_: str) -> tuple[Target, tuple[Item, ...]]:
     Raises:
         MinerError: there is none.
     """
+    for found, target, items in every_rule(plan):
+        if found == id_:
+            return target, items
+    known = [identity([i], one.name, one.rule) for one in plan.targets for i in one.items]
+    raise MinerError("hypotheses.id_unknown", id=id_, close=closest(id_, known))
+
+
+def every_rule(plan: Design) -> Iterator[tuple[str, Target, tuple[Item, ...]]]:
+    """Yield the ID, the outcome and the items of every rule, those of one item first."""
     for target in plan.targets:
         for item in target.items:
-            if identity([item], target.name, target.rule) == id_:
-                return target, (item,)
+            yield identity([item], target.name, target.rule), target, (item,)
     for target in plan.targets:
         for rule in candidates(plan, target):
             items = tuple(target.items[at] for at in rule.items)
-            if len(items) > 1 and identity(items, target.name, target.rule) == id_:
-                return target, items
-    known = [identity([i], one.name, one.rule) for one in plan.targets for i in one.items]
-    raise MinerError("hypotheses.id_unknown", id=id_, close=closest(id_, known))
+            if len(items) > 1:
+                yield identity(items, target.name, target.rule), target, items
 
 
 def _factor(table: UnitTable, item: Item, at: int) -> FactorValue:

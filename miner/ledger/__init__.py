@@ -19,6 +19,7 @@ from miner.core.results.ranking import Shape
 from miner.ledger.entries import (
     FrozenIdea,
     KeptEntry,
+    LeftEntry,
     PlanEntry,
     VerdictEntry,
     as_written,
@@ -42,6 +43,8 @@ __all__ = [
     "KeptEntry",
     "Ledger",
     "LedgerUnwritable",
+    "Left",
+    "LeftEntry",
     "PlanEntry",
     "PlanKept",
     "VerdictEntry",
@@ -146,6 +149,23 @@ class PlanKept:
         return dropped is not None and dropped.payload.get("plan") == self.name
 
 
+@dataclass(slots=True)
+class Left:
+    """One hypothesis that was left, and the line that took it up again, or None."""
+
+    entry: Event
+    taken_up: Event | None = None
+    what: LeftEntry = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.what = LeftEntry.read(self.entry.payload)
+
+    @property
+    def id(self) -> str:
+        """The hypothesis."""
+        return self.what.id
+
+
 @dataclass(frozen=True, slots=True)
 class FollowupState:
     """What the ledger comes to.
@@ -153,10 +173,17 @@ class FollowupState:
     Attributes:
         kept: what was kept, in order.
         refused: numbers of the entries that came too late or are not whole.
+        left: what was left, in order, taken up again or not.
     """
 
     kept: tuple[Kept, ...]
     refused: frozenset[int]
+    left: tuple[Left, ...] = ()
+
+    @property
+    def still_left(self) -> tuple[Left, ...]:
+        """Return what was left and not taken up again."""
+        return tuple(item for item in self.left if item.taken_up is None)
 
     def open_on(self, day: str | None) -> tuple[Kept, ...]:
         """Return what is open when the records end on that day."""
@@ -198,11 +225,20 @@ class FollowupState:
 def replay(book: Ledger) -> FollowupState:
     """Return what the entries of a ledger come to."""
     kept: list[Kept] = []
+    left: list[Left] = []
     refused: set[int] = set()
     for event in book.events:
-        if event.event in _STEPS and not _STEPS[event.event](kept, event):
+        if event.event in _STEPS:
+            done = _STEPS[event.event](kept, event)
+        elif event.event in _LEAVING:
+            done = _LEAVING[event.event](kept, left, event)
+        else:
+            continue
+        if not done:
             refused.add(event.n)
-    return FollowupState(tuple(kept), frozenset(refused))
+        elif event.event == "kept":
+            _take_up(left, kept[-1].id, event)
+    return FollowupState(tuple(kept), frozenset(refused), tuple(left))
 
 
 def _keep(kept: list[Kept], event: Event) -> bool:
@@ -261,6 +297,33 @@ def _of(kept: list[Kept], event: Event) -> Kept | None:
 
 
 _STEPS = {"kept": _keep, "dropped": _drop, "planned": _plan, "verdict": _settle}
+
+
+def _leave(kept: list[Kept], left: list[Left], event: Event) -> bool:
+    try:
+        new = Left(event)
+    except ValueError:
+        return False
+    day = new.what.records_last_day
+    is_open = any(item.id == new.id and item.open_on(day) for item in kept)
+    if is_open or any(item.id == new.id and item.taken_up is None for item in left):
+        return False
+    left.append(new)
+    return True
+
+
+def _take_back(_: list[Kept], left: list[Left], event: Event) -> bool:
+    return _take_up(left, str(event.payload.get("id")), event)
+
+
+def _take_up(left: list[Left], id_: str, event: Event) -> bool:
+    item = next((one for one in left if one.id == id_ and one.taken_up is None), None)
+    if item is not None:
+        item.taken_up = event
+    return item is not None
+
+
+_LEAVING = {"left": _leave, "taken_up": _take_back}
 
 
 SETTINGS = (

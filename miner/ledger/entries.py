@@ -149,6 +149,16 @@ class KeptEntry(FrozenIdea):
     rankings_of_these_records: Number = None
 
 
+class LeftEntry(LedgerEntry):
+    """A hypothesis that was left: it is neither tested nor followed."""
+
+    id: str
+    factors: tuple[str, ...] = Field(min_length=1)
+    outcome: str
+    unit_of: Literal["day", "meal"]
+    records_last_day: Day | None = None
+
+
 class _PeriodEntry(LedgerEntry):
     number: Whole
     pair: Whole

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from miner.steps.asking import ask, error_rate, why
     from miner.steps.caseload import pool, rules_of_practice, suggested_questions
     from miner.steps.checking import cautions, check, check_records, with_folder
+    from miner.steps.choosing import choose, choose_by_code, undo_choice
     from miner.steps.clinician import note_clinician
     from miner.steps.exporting import export, export_files
     from miner.steps.fixing import fix_question, fixed_questions
@@ -60,7 +61,7 @@ if TYPE_CHECKING:
         write_pages,
     )
     from miner.steps.ranking import rank
-    from miner.steps.story import followup_state, history, written_plan
+    from miner.steps.story import chosen_now, followup_state, history, written_plan
     from miner.steps.weeks import week
     from miner.steps.who_is_pooled import keep_only, keeps_results, remember_page
 
@@ -73,6 +74,7 @@ _HOME = {
         "miner.steps.caseload": ("pool", "rules_of_practice", "suggested_questions"),
         "miner.steps.checking": ("cautions", "check", "check_records", "with_folder"),
         "miner.steps.clinician": ("note_clinician",),
+        "miner.steps.choosing": ("choose", "choose_by_code", "undo_choice"),
         "miner.steps.exporting": ("export", "export_files"),
         "miner.steps.fixing": ("fix_question", "fixed_questions"),
         "miner.steps.following": ("drop", "follow", "result"),
@@ -118,7 +120,7 @@ _HOME = {
             "write_pages",
         ),
         "miner.steps.ranking": ("rank",),
-        "miner.steps.story": ("followup_state", "history", "written_plan"),
+        "miner.steps.story": ("chosen_now", "followup_state", "history", "written_plan"),
         "miner.steps.weeks": ("week",),
         "miner.steps.who_is_pooled": ("keep_only", "keeps_results", "remember_page"),
     }.items()

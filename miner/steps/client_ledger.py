@@ -118,6 +118,11 @@ class ClientLedger:
         """Say whether any look had seen that day, or a later one."""
         return any(str(event.payload.get("last_day") or "") >= day for event in self._looks())
 
+    def seen_to(self, last: str) -> str:
+        """Return the last day that the records or any look at them hold; no day of it is new."""
+        days = [str(event.payload.get("last_day")) for event in self._looks()]
+        return max([last, *(day for day in days if ledger.is_day(day))])
+
     def seen_after(self, day: str, before_entry: int) -> bool:
         """Say whether a look before that entry had seen days after that day."""
         return any(

@@ -10,7 +10,7 @@ from typing import Any
 from miner import ledger
 from miner.core.messages import Message, MinerError, Words, by_rules, closest, message
 from miner.core.results import PairsTest, PlanResult, Since, Wording, worded
-from miner.core.results.follow import Following, KeptResult
+from miner.core.results.follow import LEAVE, Following, KeptResult
 from miner.followup import following as judging
 from miner.followup import planning as reading
 from miner.followup.following import Fresh, each_day, fresh
@@ -33,6 +33,7 @@ from miner.rulebook import RuleBook
 from miner.steps.client_ledger import ClientLedger, ledger_of
 from miner.steps.looks import add_entry, as_first_seen, since, without_seen
 from miner.steps.opening import opened, table_of
+from miner.steps.story import standing
 from miner.tables.unit_table import UnitTable
 
 
@@ -78,7 +79,8 @@ def follow(
             test = test_so_far(client, books, item.plans[-1])
             result = replace(result, test=test)
         kept.append(result)
-    return Following(client.settings.code, last, tuple(kept), tuple(notes))
+    left = tuple(one for one in standing(story, last).values() if one.choice == LEAVE)
+    return Following(client.settings.code, last, tuple(kept), tuple(notes), left)
 
 
 def drop(client: Client, id_: str, *, now: datetime | None = None) -> Message:

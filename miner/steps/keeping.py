@@ -25,7 +25,7 @@ from miner.followup.planning import (
 from miner.followup.refusals import require_testable
 from miner.hypotheses.design import design
 from miner.hypotheses.why import find
-from miner.ledger import MAX_OPEN, FollowupState, FrozenIdea, Kept, is_day, replay
+from miner.ledger import MAX_OPEN, FollowupState, FrozenIdea, Kept, replay
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.steps.client_ledger import ClientLedger, ledger_of
@@ -76,7 +76,7 @@ def keep(
         source,
         source.find(id_),
         KeepWish(as_, read_on, note),
-        seen_to=_seen_to(past, last),
+        seen_to=past.seen_to(last),
         together=1 + sum(item.as_ == "watch" for item in replay(past.book).open_on(last)),
     )
     whole = written.payload() | ledger.whose(client.settings.code, client.folder)
@@ -296,14 +296,6 @@ def require_room(past: ClientLedger, id_: str, last: str) -> None:
         raise MinerError("steps.kept_already", id=id_)
     if len(now_open) >= MAX_OPEN:
         raise _no_room(story, last)
-
-
-def _seen_to(past: ClientLedger, last: str) -> str:
-    """Return the last day that the records or any look at them hold; no day of it is new."""
-    days = [last]
-    for kind in ledger.LOOKS:
-        days += [str(event.payload.get("last_day")) for event in ledger.named(past.book, kind)]
-    return max(day for day in days if day == last or is_day(day))
 
 
 def _no_room(story: FollowupState, last: str) -> MinerError:

@@ -18,6 +18,7 @@ from miner.core.messages import Message, MinerError, Words, closest, message
 from miner.core.results import (
     CautionKind,
     CautionText,
+    CheckReport,
     Evidence,
     Hypothesis,
     Ranking,
@@ -33,9 +34,10 @@ from miner.core.results.briefing import (
     Shared,
     TrialDates,
 )
-from miner.core.results.follow import History
+from miner.core.results.follow import History, Offer
 from miner.core.results.meals import MealComparison
 from miner.core.results.why import Why
+from miner.followup.choosing import offered
 from miner.hypotheses.why import why_table
 from miner.ledger import Event, Ledger, replay
 from miner.records.client import Client
@@ -46,13 +48,13 @@ from miner.records.write.tables import csv_files, inert, settings_of
 from miner.rulebook import RuleBook
 from miner.steps.checking import check
 from miner.steps.client_ledger import ledger_of
-from miner.steps.following import follow
+from miner.steps.following import follow, last_day
 from miner.steps.imitating import lineups
 from miner.steps.looks import add_entry, days_used, remember_shown
 from miner.steps.meal_steps import compare_meals
 from miner.steps.opening import opened, table_of
 from miner.steps.ranking import primary_of, rank
-from miner.steps.story import history, written_plan
+from miner.steps.story import chosen_now, history, written_plan
 from miner.tables.day_review import day_pictures, times_of_day
 from miner.tables.glucose.published import measures_of
 from miner.tables.measures import records_of
@@ -140,17 +142,30 @@ def briefing(
         lineups=drawn,
         measures=measures_of(client, by_day, client.settings.range),
         high_outcome=high,
-        shared=tuple(
-            Shared(event.at[:10], str(event.payload.get("page", "")), _ids(event))
-            for event in ledger.named(book, "shared")
-        ),
+        shared=_shared(book),
         earlier=_earlier(book, rankings),
         trial=None if trial is None else _trial(client, trial),
         kept=followed.kept,
         by_meal=by_meal,
         pairs=_pairs_of_chosen(client, books, chosen, tables.get("meal")),
         times=times_of_day(client, by_day, books),
+        offers=_offers(client, books, [*chosen, *fixed], report),
+        chosen=chosen_now(client, last=last_day(client, books)),
     )
+
+
+def _shared(book: Ledger) -> tuple[Shared, ...]:
+    return tuple(
+        Shared(event.at[:10], str(event.payload.get("page", "")), _ids(event))
+        for event in ledger.named(book, "shared")
+    )
+
+
+def _offers(
+    client: Client, rules: RuleBook, shown: Sequence[tuple[str, Hypothesis]], report: CheckReport
+) -> dict[str, Offer]:
+    code = client.settings.code
+    return {item.id: offered(item, unit, rules, report.cautions, code) for unit, item in shown}
 
 
 def _chosen(rankings: Sequence[Ranking], include: Sequence[str]) -> list[tuple[str, Hypothesis]]:

@@ -10,8 +10,8 @@ from typing import Any
 from miner import ledger
 from miner.core.messages import by_rules
 from miner.core.results import Plan
-from miner.core.results.follow import History, HistoryEntry
-from miner.ledger import Event, FollowupState, as_written, replay
+from miner.core.results.follow import KEPT_AS, LEAVE, ChosenIdea, History, HistoryEntry
+from miner.ledger import Event, FollowupState, Kept, Left, as_written, replay
 from miner.records.client import Client
 from miner.records.write.notes import read_notes
 from miner.rulebook import RuleBook
@@ -61,7 +61,7 @@ def _is_one_day(event: Event) -> bool:
 
 def _entry(event: Event, story: FollowupState, rules: RuleBook, days: int = 1) -> HistoryEntry:
     told = event.payload
-    kept = told if event.event == "kept" else _kept(story, event)
+    kept = told if event.event in ("kept", "left") else _kept(story, event)
     id_ = str(kept.get("id") or told.get("id") or "") or None
     plan = story.plan(str(told.get("plan"))) if event.event == "planned" else None
     aside = plan.abandoned_plans if plan is not None and plan.entry is event else 0
@@ -90,6 +90,9 @@ def _ended(story: FollowupState, event: Event, id_: str | None) -> str | None:
 
 
 def _kept(story: FollowupState, event: Event) -> dict[str, object]:
+    if event.event == "taken_up":
+        left = next((one for one in story.left if one.taken_up is event), None)
+        return dict(left.entry.payload) if left else {}
     item = story.of(event)
     return dict(item.entry.payload) if item else {}
 
@@ -123,3 +126,32 @@ def written_plan(client: Client | Path, name: str) -> Plan | None:
     }
     with as_written("ledger.plan_unreadable", name):
         return Plan(**told | {"periods": found.what.periods})
+
+
+def chosen_now(client: Client | Path, *, last: str | None = None) -> dict[str, ChosenIdea]:
+    """Return what is chosen now, by the ID of the pattern: what is open, then what was left.
+
+    Args:
+        client: as read, or its folder.
+        last: ISO date of the last day of the records; what was adopted is open until its date.
+
+    Raises:
+        MinerError: the ledger cannot be read.
+    """
+    return standing(replay(ledger_of(client).book), last)
+
+
+def standing(story: FollowupState, last: str | None) -> dict[str, ChosenIdea]:
+    """Return what is chosen as a ledger comes to it, as ``chosen_now``."""
+    chosen = {as_: choice for choice, as_ in KEPT_AS.items()}
+    found = [
+        _chosen(item, chosen[item.as_], planned=item.plan_open() is not None)
+        for item in story.open_on(last)
+    ]
+    found += [_chosen(item, LEAVE) for item in story.still_left]
+    return {item.id: item for item in found}
+
+
+def _chosen(item: Kept | Left, choice: str, *, planned: bool = False) -> ChosenIdea:
+    what, on = item.what, item.entry.at[:10]
+    return ChosenIdea(what.id, choice, on, what.factors, what.outcome, what.unit_of, planned)

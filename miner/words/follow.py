@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from miner.core.messages import several
 from miner.core.results import Since
-from miner.core.results.follow import EveryLook, Following, KeptResult
+from miner.core.results.follow import ChosenIdea, EveryLook, Following, KeptResult
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, heading, paragraph
@@ -67,10 +67,14 @@ def follow_parts(found: Following, rules: RuleBook, *, display_unit: str = "mg/d
     ideas = several(len(found.kept), "idea")
     parts: Parts = [heading(f"{clean(found.client, 60)}: {ideas} kept{last}")]
     parts += [paragraph(note) for note in found.notes]
-    if not found.kept:
+    if not found.kept and not found.left:
         parts.append(paragraph(say(rules, "follow", "nothing")))
     for item in found.kept:
         parts += kept_parts(item, rules, Amounts(display_unit))
+    for one in found.left:
+        title = f"{kept_title(one, rules)}; ID {one.id}"
+        left = say(rules, "follow", "left", on=dated(one.on), id=one.id)
+        parts += [paragraph(""), paragraph(title, 2), paragraph(left, 4)]
     return parts
 
 
@@ -84,8 +88,8 @@ def kept_parts(item: KeptResult, rules: RuleBook, amounts: Amounts) -> Parts:
     return [paragraph(""), title, *(paragraph(line, 4) for line in lines)]
 
 
-def kept_title(item: KeptResult, rules: RuleBook) -> str:
-    """Return the words of a kept hypothesis."""
+def kept_title(item: KeptResult | ChosenIdea, rules: RuleBook) -> str:
+    """Return the words of a hypothesis that was kept, or left."""
     names = " and ".join(factor_phrase(name, rules, item.unit_of) for name in item.factors)
     return f"{names[:1].upper()}{names[1:]}, {outcome_label(item.outcome, rules, item.unit_of)}"
 

@@ -68,7 +68,7 @@ def entry_words(
             key = "planned_again" if put_aside else "planned"
         case "dropped":
             key = "never_begun" if told.get("plan") else "dropped"
-        case "fixed" | "ranked" | "verdict" | "shared":
+        case "fixed" | "ranked" | "verdict" | "shared" | "left" | "taken_up":
             key = event
         case _:
             key = "other"

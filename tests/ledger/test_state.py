@@ -136,3 +136,42 @@ def test_a_ledger_of_an_earlier_version_is_read(tmp_path):
         payload = plain(item.what.payload())
         assert payload.items() <= dict(item.entry.payload).items()
         assert list(payload) == [name for name in item.entry.payload if name in payload]
+
+
+def leave(n, id_="a", **more):
+    told = {"id": id_, "factors": ["late_dinner"], "outcome": "minutes_above", "unit_of": "day"}
+    return event(n, "left", **told | more)
+
+
+def test_what_was_left_can_be_taken_up_again():
+    found = story(leave(1), leave(2, "b"), event(3, "taken_up", id="a"), leave(4))
+    assert [item.entry.n for item in found.still_left] == [2, 4]
+    assert found.left[0].taken_up.n == 3
+    assert found.refused == frozenset()
+
+
+def test_keeping_takes_up_what_was_left():
+    found = story(leave(1), keep(2, "a"))
+    assert found.still_left == ()
+    assert [item.id for item in found.open_on(None)] == ["a"]
+
+
+def test_what_is_open_or_left_already_is_not_left():
+    found = story(keep(1, "a"), leave(2), leave(3, "b"), leave(4, "b"))
+    assert found.refused == {2, 4}
+    assert story(keep(1, "a"), event(2, "dropped", kept_entry=1), leave(3)).refused == frozenset()
+    adopted = keep(1, "a", "adopt", read_on="2026-03-20", suggested_by_days_to="2026-02-20")
+    assert story(adopted, leave(2, records_last_day="2026-03-21")).refused == frozenset()
+    assert story(adopted, leave(2, records_last_day="2026-03-20")).refused == {2}
+
+
+def test_an_entry_of_leaving_that_is_not_whole_does_not_count():
+    assert story(leave(1, factors=[])).refused == {1}
+    assert story(leave(1, unit_of="week")).refused == {1}
+    assert story(event(1, "taken_up", id="a"), event(2, "taken_up")).refused == {1, 2}
+
+
+def test_a_ledger_without_anything_left_comes_to_the_same(tmp_path):
+    shutil.copy(OLDER, tmp_path / ledger.NAME)
+    found = replay(ledger.read(tmp_path))
+    assert found.left == found.still_left == ()

@@ -11,7 +11,7 @@ from miner.core.facts import Result
 if TYPE_CHECKING:
     from miner.core.messages import Message
     from miner.core.results.checking import CheckReport
-    from miner.core.results.follow import KeptResult
+    from miner.core.results.follow import ChosenIdea, KeptResult, Offer
     from miner.core.results.meals import MealComparison
     from miner.core.results.ranking import Ranking
     from miner.core.results.why import Why
@@ -179,6 +179,8 @@ class Briefing(Result):
         by_meal: the ranking by meal beside one by day; None without meals.
         pairs: similar meals with and without each habit that was chosen by meal, by ID.
         times: the readings by time of day.
+        offers: what may be chosen of each hypothesis that may be shown, by ID.
+        chosen: what was chosen in a session, or kept, and stands, by ID.
     """
 
     client: str
@@ -203,3 +205,5 @@ class Briefing(Result):
     by_meal: Ranking | None = None
     pairs: Mapping[str, MealComparison] = field(default_factory=dict)
     times: tuple[TimeOfDay, ...] = ()
+    offers: Mapping[str, Offer] = field(default_factory=dict)
+    chosen: Mapping[str, ChosenIdea] = field(default_factory=dict)

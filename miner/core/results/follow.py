@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Any, ClassVar
 
 from miner.core.facts import Note, Result, Said, Worded
@@ -315,12 +316,13 @@ class KeptResult(Worded):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Following(Result):
-    """Everything kept of one client, in the order it was kept."""
+    """Everything kept of one client, in the order it was kept, and what was left in a session."""
 
     client: str
     last_day: str | None
     kept: tuple[KeptResult, ...]
     notes: tuple[Words, ...] = ()
+    left: tuple[ChosenIdea, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -351,3 +353,57 @@ class History(Result):
     entries: tuple[HistoryEntry, ...]
     notes: tuple[Words, ...] = ()
     written: tuple[Note, ...] = ()
+
+
+TEST, ANYWAY, WATCH, LEAVE = "test", "anyway", "watch", "leave"
+KEPT_AS: Mapping[str, str] = MappingProxyType(
+    {TEST: "alternate", ANYWAY: "adopt", WATCH: "watch", LEAVE: ""}
+)
+"""Each choice in the order it is offered, with how the pattern is kept; nothing of one left."""
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Offer(Result):
+    """What may be chosen of one pattern.
+
+    Attributes:
+        codes: choice -> its short code, of those that may be made, in the order of ``KEPT_AS``.
+        lift: what opens the choices that a caution holds back, "informed", "agreed" or "never";
+            empty where nothing is held back.
+    """
+
+    codes: Mapping[str, str]
+    lift: str = ""
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class ChosenIdea(Result):
+    """One pattern and what is chosen of it.
+
+    Attributes:
+        choice: of ``KEPT_AS``; empty where a choice was taken back.
+        on: ISO date it was chosen on.
+        planned: its test is planned already.
+    """
+
+    id: str
+    choice: str
+    on: str
+    factors: tuple[str, ...]
+    outcome: str
+    unit_of: str
+    planned: bool = False
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class ChoicesMade(Result):
+    """What one session wrote down, and everything that is chosen now.
+
+    Attributes:
+        made: what was written, in the order it was chosen.
+        chosen: what stands now, by ID.
+    """
+
+    client: str
+    made: tuple[ChosenIdea, ...]
+    chosen: Mapping[str, ChosenIdea] = field(default_factory=dict)
