@@ -13,8 +13,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from miner.core.messages import MinerError
 from miner.core.results import CautionText, Evidence, Hypothesis
-from miner.core.results.follow import ANYWAY, LEAVE, TEST, WATCH, Offer
+from miner.core.results.follow import ANYWAY, KEPT_AS, LEAVE, TEST, WATCH, ChosenIdea, Offer
 from miner.followup.refusals import require_testable, require_worth_doing
+from miner.ledger import FollowupState, Kept, Left
 from miner.rulebook import RuleBook
 
 LETTERS: Mapping[str, str] = {TEST: "T", ANYWAY: "D", WATCH: "W", LEAVE: "L"}
@@ -116,3 +117,19 @@ def _check(start: str, client: str) -> str:
     values = [tuple(LETTERS.values()).index(start[0]), *(int(mark, 16) for mark in start[1:])]
     total = sum(weight * value for weight, value in enumerate(values, 1))
     return CHECKS[(total + zlib.crc32(client.encode())) % len(CHECKS)]
+
+
+def standing(story: FollowupState, last: str | None) -> dict[str, ChosenIdea]:
+    """Return what is chosen as a ledger comes to it, as ``chosen_now``."""
+    chosen = {as_: choice for choice, as_ in KEPT_AS.items()}
+    found = [
+        _chosen(item, chosen[item.as_], planned=item.plan_open() is not None)
+        for item in story.open_on(last)
+    ]
+    found += [_chosen(item, LEAVE) for item in story.still_left]
+    return {item.id: item for item in found}
+
+
+def _chosen(item: Kept | Left, choice: str, *, planned: bool = False) -> ChosenIdea:
+    what, on = item.what, item.entry.at[:10]
+    return ChosenIdea(what.id, choice, on, what.factors, what.outcome, what.unit_of, planned)

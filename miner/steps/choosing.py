@@ -11,7 +11,7 @@ from miner.caseload.running import Progress
 from miner.core.messages import MinerError
 from miner.core.results import Hypothesis
 from miner.core.results.follow import KEPT_AS, LEAVE, WATCH, ChoicesMade, ChosenIdea
-from miner.followup.choosing import read_code, require_possible
+from miner.followup.choosing import read_code, require_possible, standing
 from miner.followup.keeping import KeepWish, RankedOn, entry_of
 from miner.hypotheses.design import design
 from miner.hypotheses.why import every_rule
@@ -22,7 +22,7 @@ from miner.steps.client_ledger import ledger_of
 from miner.steps.following import drop, last_day
 from miner.steps.opening import days, opened, table_of
 from miner.steps.ranking import rank
-from miner.steps.story import chosen_now, standing
+from miner.steps.story import chosen_now
 from miner.tables import cautions
 
 

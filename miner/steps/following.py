@@ -13,6 +13,7 @@ from miner.core.results import PairsTest, PlanResult, Since, Wording, worded
 from miner.core.results.follow import LEAVE, Following, KeptResult
 from miner.followup import following as judging
 from miner.followup import planning as reading
+from miner.followup.choosing import standing
 from miner.followup.following import Fresh, each_day, fresh
 from miner.followup.keeping import as_kept, reworded, thaw
 from miner.followup.planning import drawn_in_time, drawn_late
@@ -33,7 +34,6 @@ from miner.rulebook import RuleBook
 from miner.steps.client_ledger import ClientLedger, ledger_of
 from miner.steps.looks import add_entry, as_first_seen, since, without_seen
 from miner.steps.opening import opened, table_of
-from miner.steps.story import standing
 from miner.tables.unit_table import UnitTable
 
 

@@ -10,8 +10,9 @@ from typing import Any
 from miner import ledger
 from miner.core.messages import by_rules
 from miner.core.results import Plan
-from miner.core.results.follow import KEPT_AS, LEAVE, ChosenIdea, History, HistoryEntry
-from miner.ledger import Event, FollowupState, Kept, Left, as_written, replay
+from miner.core.results.follow import ChosenIdea, History, HistoryEntry
+from miner.followup.choosing import standing
+from miner.ledger import Event, FollowupState, as_written, replay
 from miner.records.client import Client
 from miner.records.write.notes import read_notes
 from miner.rulebook import RuleBook
@@ -139,19 +140,3 @@ def chosen_now(client: Client | Path, *, last: str | None = None) -> dict[str, C
         MinerError: the ledger cannot be read.
     """
     return standing(replay(ledger_of(client).book), last)
-
-
-def standing(story: FollowupState, last: str | None) -> dict[str, ChosenIdea]:
-    """Return what is chosen as a ledger comes to it, as ``chosen_now``."""
-    chosen = {as_: choice for choice, as_ in KEPT_AS.items()}
-    found = [
-        _chosen(item, chosen[item.as_], planned=item.plan_open() is not None)
-        for item in story.open_on(last)
-    ]
-    found += [_chosen(item, LEAVE) for item in story.still_left]
-    return {item.id: item for item in found}
-
-
-def _chosen(item: Kept | Left, choice: str, *, planned: bool = False) -> ChosenIdea:
-    what, on = item.what, item.entry.at[:10]
-    return ChosenIdea(what.id, choice, on, what.factors, what.outcome, what.unit_of, planned)
