@@ -10,7 +10,7 @@ import click
 
 from miner.cli.options import DAY, client_argument, format_option
 from miner.cli.output import put_as
-from miner.cli.reading import client_folder
+from miner.cli.reading import client_folder, records
 from miner.cli.waiting import progress
 from miner.core.messages import MinerError, message
 
@@ -20,7 +20,8 @@ NUTRIENTS = ("carbs", "protein", "fat", "fibre")
 UNKNOWN = "unknown"
 LAST = "last"
 ABOUT = ("day", "session")
-WAYS = (*ABOUT, "mend", "remove", "undo")
+CHOSEN = "chosen"
+WAYS = (*ABOUT, "mend", "remove", "undo", CHOSEN)
 CLINICIAN = ("informed", "agreed", "covers")
 _RECORD = ("meal", "tag", "at", "to", "kind", *NUTRIENTS, "energy")
 
@@ -47,7 +48,7 @@ AMOUNT = Amount()
 
 @click.command("note")
 @client_argument
-@click.argument("text", required=False)
+@click.argument("words", metavar="[TEXT]", nargs=-1)
 @format_option("text", "json")
 @click.option("--meal", metavar="WORDS", help="A meal, in the client's words.")
 @click.option("--tag", metavar="WORD", help="A tag.")
@@ -80,28 +81,45 @@ AMOUNT = Amount()
     metavar="TOPICS",
     help="To what: sleep, stress, movement, meals, with commas between.",
 )
+@click.option(
+    f"--{CHOSEN}", metavar="CODE...", help="What was chosen on a session page, by its codes."
+)
 def command(
-    client: Path, rules: Path | None, form: str, text: str | None, **said: str | None
+    client: Path, rules: Path | None, form: str, words: tuple[str, ...], **said: str | None
 ) -> None:
     """Add or mend a meal or a tag, or write a note TEXT on a day or a session.
 
+    --chosen CODE CODE notes what was chosen on a page, by the codes it shows.
     --informed and --agreed note what lifts a caution, and say what opens and what still waits.
     The client's own records are never changed. Without an option: what was written so far.
     """
     from miner import steps
     from miner.words.noting import notebook_parts, written_parts
 
-    folder, way = client_folder(client), _way(said, text)
+    folder, way = client_folder(client), _way(said, words)
     if not way:
         book = steps.notebook(folder)
         put_as(form, text=lambda: notebook_parts(book), json=book.to_dict)
         return
+    if way == CHOSEN:
+        _choose(client, rules, form, [str(said[CHOSEN]), *words])
+        return
     with progress("cli.reading_records"):
-        made = _write(folder, rules, way, said, text or "")
+        made = _write(folder, rules, way, said, "".join(words))
     put_as(form, text=lambda: written_parts(made, client), json=made.to_dict)
 
 
-def _way(said: dict[str, str | None], text: str | None) -> str:
+def _choose(client: Path, rules: Path | None, form: str, codes: list[str]) -> None:
+    from miner import steps
+    from miner.words.choosing import chosen_parts
+
+    read, books = records(client, rules)
+    with progress("cli.ranking") as report:
+        made = steps.choose_by_code(read, codes, books, progress=report)
+    put_as(form, text=lambda: chosen_parts(made, books, client), json=made.to_dict)
+
+
+def _way(said: dict[str, str | None], words: tuple[str, ...]) -> str:
     """Return which of its jobs the command is asked for, or an empty text for none.
 
     Raises:
@@ -116,10 +134,10 @@ def _way(said: dict[str, str | None], text: str | None) -> str:
         raise MinerError("cli.one_thing_at_a_time", one=together[0], other=together[1])
     way = asked[0].removeprefix("--") if asked else "add" if record else ""
     way = "clinician" if settled else way
-    if way in ABOUT and text is None:
+    if way in ABOUT and not words:
         raise MinerError("cli.note_without_words", way=way)
-    if way not in ABOUT and text is not None:
-        raise MinerError("cli.words_alone", words=text[:40])
+    if way != CHOSEN and len(words) > (way in ABOUT):
+        raise MinerError("cli.words_alone", words=words[-1][:40])
     return way
 
 

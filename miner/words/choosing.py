@@ -1,0 +1,48 @@
+"""What may be chosen of a pattern in a session, in words, and what was."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from shlex import quote
+
+from miner.core.results.follow import LEAVE, TEST, ChoicesMade, ChosenIdea
+from miner.rulebook import RuleBook
+from miner.words.document import Parts, command, heading, paragraph
+from miner.words.said import book
+from miner.words.sentences import factor_phrase, outcome_label
+from miner.words.wording import capital
+
+_NAMES = book("names")
+CHOICES: dict[str, tuple[str, str, str]] = {
+    choice: tuple(words) for choice, words in _NAMES["choices"].items()
+}
+"""Name, meaning and what comes of each choice."""
+WAITS: dict[str, str] = _NAMES["choice_waits"]
+AT_MOST = "At most three ideas are open at once; what is left does not count."
+
+
+def chosen_title(item: ChosenIdea, rules: RuleBook) -> str:
+    """Return the pattern of a choice: its habits, and the glucose measure."""
+    names = " and ".join(factor_phrase(name, rules, item.unit_of) for name in item.factors)
+    return f"{capital(names)}, {outcome_label(item.outcome, rules, item.unit_of)}"
+
+
+def chosen_parts(made: ChoicesMade, rules: RuleBook, client: Path) -> Parts:
+    """Return what was chosen, what comes of each, and the next step of a test.
+
+    Args:
+        made: what was written.
+        rules: the rule books, for the words.
+        client: the client's folder, as it was typed.
+    """
+    if not made.made:
+        return [heading("This was chosen already: nothing new is written.")]
+    folder, parts = quote(str(client)), [heading("Written down, as chosen:")]
+    for item in made.made:
+        name, _, then = CHOICES[item.choice]
+        parts.append(paragraph(f"{name}: {chosen_title(item, rules)} ({item.id}). {then}", 2))
+        if item.choice == TEST:
+            parts.append(command(f"miner plan {folder} {item.id} --start DATE --preview", 4))
+    open_ = sum(item.choice != LEAVE for item in made.chosen.values())
+    parts += [paragraph(f"Open now: {open_}. {AT_MOST} To see all:")]
+    return [*parts, command(f"miner follow {folder}")]
