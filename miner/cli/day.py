@@ -65,7 +65,10 @@ def _client(
 
         title = f"{found.client}, {found.date}"
         write_picture(
-            day_picture(found, unit), out, title, (*found.of_client, NOT_A_PATTERN, *found.cautions)
+            day_picture(found, unit),
+            out,
+            title,
+            (*map(str, found.of_client), NOT_A_PATTERN, *found.cautions),
         )
 
 

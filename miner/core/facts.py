@@ -49,6 +49,10 @@ class CautionText:
             opens it next: "informed", "agreed", or empty for nothing.
         since: the day on which the readings had met its rule, ISO; empty for an answer.
         opened: what habits may be about that it held back, each with the day that was lifted, ISO.
+        agreement: of these, what opens only once a clinician agreed to it.
+        medicine: what is taken that glucose follows, its doses in no record: such as "insulin".
+        worst: the highest value of those days, mg/dL, or the lowest of a low; None where there is
+            none, or where the sensor showed no number.
     """
 
     kind: CautionKind
@@ -61,6 +65,9 @@ class CautionText:
     waiting: tuple[tuple[str, str], ...] = ()
     since: str = ""
     opened: tuple[tuple[str, str], ...] = ()
+    agreement: tuple[str, ...] = ()
+    medicine: str = ""
+    worst: float | None = None
 
     @property
     def comes_first(self) -> bool:

@@ -257,6 +257,9 @@ def _size(value: float) -> float | None:
     return value if np.isfinite(value) else None
 
 
+MEDICINE = message("hypotheses.medicine")
+
+
 @dataclass(frozen=True, slots=True)
 class Judged:
     """A tested rule with its level, and why it is not a higher one."""
@@ -299,6 +302,21 @@ def judge_all(
     return out
 
 
+def _beside_medicine(told: Judged) -> Judged:
+    """Return a level as it stands where a medicine moves glucose and no record holds its doses.
+
+    Who takes it eats by the dose, and eats to treat a low: what is eaten and the glucose after it
+    may both follow a dose. So nothing about food is clear; of all else the doses are told beside.
+    """
+    if told.evidence not in (Evidence.CLEAR, Evidence.HINT):
+        return told
+    food = any(item.rule.food or item.rule.about == "meals" for item in told.test.items)
+    if food and told.evidence is Evidence.CLEAR:
+        doubts = (*told.doubts, Doubt(DoubtCode.MEDICINE))
+        return replace(told, evidence=Evidence.HINT, doubts=doubts)
+    return replace(told, notes=(*told.notes, MEDICINE))
+
+
 def better_shapes(
     tests: Sequence[Tested], shapes: Mapping[tuple[str, str], str], level: float
 ) -> list[Tested]:
@@ -339,6 +357,11 @@ def correlation(one: Tested, other: Tested) -> float:
 
 def judge_one(test: Tested, levels: Levels) -> Judged:
     """Return the first level of the contract's order that fits one rule; as ``doubts``."""
+    told = _judged(test, levels)
+    return _beside_medicine(told) if test.part.design.table.medicine else told
+
+
+def _judged(test: Tested, levels: Levels) -> Judged:
     if test.rule.withheld is not None:
         return Judged(test, Evidence.CANNOT_TELL, test.rule.withheld)
     guard = test.part.design.guard

@@ -233,6 +233,7 @@ class IntakeQuestion(Checked):
     when_yes: str
     client_action: str = ""
     class_: ClassOfCaution | None = Field(default=None, alias="class")
+    medicine: bool = False
     calm: bool = False
     source: str
 

@@ -163,10 +163,24 @@ def _row(task: Task, client: Client, ranking: Ranking, report: CheckReport) -> C
         clear=levels.count(Evidence.CLEAR),
         hints=levels.count(Evidence.HINT),
         pooled=client.settings.pooled,
-        cautions=tuple(item.said for item in report.cautions if item.kind in SHOWN),
+        cautions=_cautions(report),
         attention=(*_attention(ranking, report), *_notes_of_ranking(client, ranking)),
         not_asked=report.intake_not_asked,
         clear_by_chance=ranking.clear_by_chance,
+    )
+
+
+def _cautions(report: CheckReport) -> tuple[Words, ...]:
+    """Return what comes before anything else: what is to be told, then what was told, in short."""
+    said = [one for one in report.cautions if one.class_]
+    ahead = tuple(one.rests_on or one.said for one in said if one.comes_first)
+    told = tuple(one.rests_on or one.said for one in said if one.informed)
+    day = next((one.informed for one in said if one.informed), "")
+    others = (one.said for one in report.cautions if one.kind in SHOWN and not one.class_)
+    return (
+        *([message("steps.refer_first", why=ahead)] if ahead else []),
+        *([message("steps.was_told", day=day, why=told)] if told else []),
+        *others,
     )
 
 

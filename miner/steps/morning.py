@@ -187,8 +187,9 @@ def review_of(
     first = begin if night is None else night.start
     numbers, rises = against_usual(table, name, rules), rises_of(client, records, k)
     row = table.frame.loc[[name]].to_dict("records")[0]
-    urgent = referrals_of_day(records, table, k, rules, client.settings.display_unit)
     unit = client.settings.display_unit
+    said, _ = cautions(client, table, rules)
+    urgent = referrals_of_day(records, table, k, rules, unit, said)
     lows = [
         by_rules(
             rules,
@@ -201,7 +202,6 @@ def review_of(
         for start, end, lowest in possible_pressure(records, k)
     ]
     meals = len(records.eaten[k].occasions)
-    said, _ = cautions(client, table, rules)
     food = not calm_said(client, rules)
     return DayReview(
         client=client.settings.code,
@@ -211,7 +211,7 @@ def review_of(
         left_out=row["left_out"],
         start=_minute(int(records.days.start_clock[k])),
         end=_minute(int(records.days.end_clock[k])),
-        of_client=tuple(item.text for item in said if item.kind in OF_CLIENT),
+        of_client=tuple(item for item in said if item.class_ or item.kind in OF_CLIENT),
         first=(*urgent, *lows),
         night=_night(records, k, numbers, rules),
         numbers=numbers,

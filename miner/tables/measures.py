@@ -80,6 +80,14 @@ def records_of(client: Client, rules: RuleBook) -> DayRecords:
     return client.derived("day records", rules, lambda: _records_of(client, rules))
 
 
+def takes_medicine(client: Client, rules: RuleBook) -> bool:
+    """Say whether the client takes what moves glucose: told at the intake, or by a tag."""
+    asked, told = rules.cautions.intake, client.settings.intake
+    if any(question.medicine and told.get(name) == "yes" for name, question in asked.items()):
+        return True
+    return bool(records_of(client, rules).tags.kinds["glucose_medicine"])
+
+
 def _records_of(client: Client, rules: RuleBook) -> DayRecords:
     trace, nights, food = trace_of(client), nights_of(client), food_of(client, rules)
     days = days_of(trace, nights)

@@ -13,7 +13,7 @@ from miner.core.results import CautionKind, CautionText
 from miner.records.client import Client, Clinician
 from miner.records.columns import MG_DL_PER_MMOL_L
 from miner.rulebook import CautionClass, Cautions, ClassOfCaution, Referral, RuleBook
-from miner.tables.columns import DAY, Mask, iso_day
+from miner.tables.columns import DAY, Floats, Mask, iso_day
 from miner.tables.glucose.trace import Trace
 from miner.tables.measures import DayRecords, records_of
 from miner.tables.tag_days import Tags
@@ -82,9 +82,16 @@ def _answered(
 ) -> CautionText:
     question = book.intake[name]
     rests_on = rests_on or message("tables.answered_yes", asked=question.asked)
-    said = CautionText(CautionKind.INTAKE, question.when_yes, rests_on, question.client_action)
+    said = CautionText(
+        CautionKind.INTAKE,
+        question.when_yes,
+        rests_on,
+        question.client_action,
+        medicine=question.asked if question.medicine else "",
+    )
     if name == "diabetes" and client.settings.clinician.treats_diabetes:
-        return said
+        low, high = (limit_in(end, client.settings.display_unit) for end in client.settings.range)
+        return replace(said, said=message("tables.treated", low=low, high=high))
     return _step(said, question.class_ or ("stop" if question.calm else "agree"), client, book)
 
 
@@ -101,8 +108,9 @@ def _step(
         reached: the day on which the readings had met the rule, ISO; empty for an answer.
     """
     opened, settled = book.class_[class_], client.settings.clinician
-    told, agreed = settled.told_on, settled.agreed
-    informed = told.isoformat() if told and reached <= told.isoformat() else ""
+    agreed = settled.agreed
+    told = (day.isoformat() for day in (settled.informed, agreed) if day)
+    informed = min((day for day in told if reached <= day), default="")
     covered = set(settled.covers) if agreed and reached <= agreed.isoformat() else set()
     free = set(opened.opened_by_informed) if informed else set()
     free |= set(opened.opened_by_agreed) & covered
@@ -111,12 +119,15 @@ def _step(
     waiting = tuple(
         (topic, first if topic in ever else "") for topic in TOPICS if topic not in free
     )
+    held = {topic for topic, lift in waiting if lift} - set(opened.opened_by_informed)
+    agreement = tuple(topic for topic in TOPICS if topic in held)
     return replace(
         said,
         class_=class_,
         informed=informed,
         waiting=waiting,
         since=reached,
+        agreement=agreement,
         opened=tuple(_opened(opened, settled, free, reached)),
     )
 
@@ -174,14 +185,15 @@ def _referrals(client: Client, trace: Trace, table: UnitTable, book: Cautions) -
                 )
                 told.append(_step(said, rule.class_, client, book))
             continue
-        days = _days_counted(rule, trace, table)
+        days, worst = _days_counted(rule, trace, table)
         if len(days) >= rule.days:
             limit = limit_in(rule.at, client.settings.display_unit)
             about = {"at": limit, "days": message("tables.days", n=len(days))}
             short = message(f"tables.{rule.kind}", **about)
             many = by_rule(rule.say_of_many, at=about["at"]) if rule.say_of_many else None
             text = by_rule(rule.say, **about, of_many=many, own=about["days"])
-            said = CautionText(CautionKind.REFERRAL, text, short, rule.client_action, days=days)
+            told_so = (CautionKind.REFERRAL, text, short, rule.client_action)
+            said = CautionText(*told_so, days=days, worst=worst)
             told.append(_step(said, rule.class_, client, book, days[rule.days - 1]))
     return told
 
@@ -193,14 +205,26 @@ def limit_in(mg_dl: float, unit: str) -> Message:
     return message("tables.limit_in_mg", limit=mg_dl)
 
 
-def _days_counted(rule: Referral, trace: Trace, table: UnitTable) -> tuple[str, ...]:
-    """Return the ISO dates on which readings meet a rule, in order."""
+def _days_counted(
+    rule: Referral, trace: Trace, table: UnitTable
+) -> tuple[tuple[str, ...], float | None]:
+    """Return the ISO dates on which readings meet a rule, in order, and the worst value there."""
     if rule.kind == "wake_at_least":
         if "wake_glucose" not in table.outcomes:
-            return ()
+            return (), None
         wake = table.frame["wake_glucose"].to_numpy(np.float64)
-        return tuple(str(day) for day in table.frame["date"][wake >= rule.at])
-    return tuple(iso_day(int(day)) for day in np.unique(trace.clock[met_by(trace, rule)] // DAY))
+        met = wake >= rule.at
+        return tuple(str(day) for day in table.frame["date"][met]), _worst(rule, wake[met])
+    met = met_by(trace, rule)
+    days = tuple(iso_day(int(day)) for day in np.unique(trace.clock[met] // DAY))
+    return days, _worst(rule, trace.ordered[met])
+
+
+def _worst(rule: Referral, values: Floats) -> float | None:
+    """Return the highest value, of a low the lowest; None where the sensor showed no number."""
+    high = rule.kind in ("wake_at_least", "any_at_least")
+    worst = values.max(initial=-np.inf) if high else values.min(initial=np.inf)
+    return float(worst) if np.isfinite(worst) else None
 
 
 def met_by(trace: Trace, rule: Referral) -> Mask:
@@ -232,6 +256,7 @@ def _of_tags(client: Client, tags: Tags, book: Cautions) -> list[CautionText]:
             one = CautionText(code, message(f"tables.{kind}", seen=seen[kind]), short)
             acting = tags.kinds["glucose_medicine"] if kind == "medicine" else {}
             if acting:
+                one = replace(one, medicine="medicines")
                 one = _step(one, "agree", client, book, iso_day(min(acting.values())))
             said.append(one)
             if kind in book.intake and code is CautionKind.INTAKE:
@@ -243,11 +268,17 @@ def _of_tags(client: Client, tags: Tags, book: Cautions) -> list[CautionText]:
 
 
 def referrals_of_day(
-    records: DayRecords, table: UnitTable, k: int, rules: RuleBook, display_unit: str
+    records: DayRecords,
+    table: UnitTable,
+    k: int,
+    rules: RuleBook,
+    display_unit: str,
+    said: Sequence[CautionText],
 ) -> tuple[Message, ...]:
     """Return what the rule book says of the readings of one day and the night that opens it.
 
-    A rule that needs several days speaks where this day is one of them and there are enough.
+    A rule that needs several days speaks where this day is one of them and there are enough. None
+    speaks of what the client was told already, but for a low that came later.
 
     Args:
         records: the client's streams cut into days.
@@ -255,20 +286,29 @@ def referrals_of_day(
         k: place of the day.
         rules: the rule books.
         display_unit: "mg/dL" or "mmol/L".
+        said: what ``cautions`` returned.
     """
-    said = []
+    told = []
     for rule in rules.cautions.referral:
-        if rule.kind == "a1c_at_least":
+        caution = _of_rule(rule, said)
+        if rule.kind == "a1c_at_least" or caution is None:
             continue
-        if rule.kind == "wake_at_least" and "wake_glucose" not in table.outcomes:
+        again = rule.class_ == "refer" or records.days.names[k] <= caution.informed
+        if caution.informed and again:
             continue
         days = _days(records, table, rule)
         mine = _mine(records, table, k, rule)
         if mine and len(days | {k}) >= rule.days:
             kind = "this_day" if rule.days == 1 else "this_day_among"
             count = message(f"tables.{kind}", n=len(days | {k}))
-            said.append(by_rule(rule.say, at=limit_in(rule.at, display_unit), days=count))
-    return tuple(said)
+            told.append(by_rule(rule.say, at=limit_in(rule.at, display_unit), days=count))
+    return tuple(told)
+
+
+def _of_rule(rule: Referral, said: Sequence[CautionText]) -> CautionText | None:
+    code = f"tables.{rule.kind}"
+    own = (one for one in said if isinstance(one.rests_on, Message) and one.rests_on.code == code)
+    return next(own, None)
 
 
 def _mine(records: DayRecords, table: UnitTable, k: int, rule: Referral) -> bool:

@@ -33,6 +33,7 @@ class UnitTable:
         reasons: (unit name, column) -> why that cell is unknown.
         sources: (unit name, column) -> the (file, row) pairs the cell came from.
         context: published ranges for description only, same index (see ``days``).
+        medicine: whether the client takes what moves glucose, its doses in no record.
         replaced: (file, row) of a correction -> that of the record it stands in place of.
     """
 
@@ -46,3 +47,4 @@ class UnitTable:
     sources: Mapping[Cell, tuple[tuple[str, int], ...]]
     context: pd.DataFrame
     replaced: Mapping[tuple[str, int], tuple[str, int]] = field(default_factory=dict)
+    medicine: bool = False

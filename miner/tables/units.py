@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from miner.core.messages import MinerError, closest
 from miner.tables.cells import Columns, Found, cut
 from miner.tables.columns import Floats, Times, iso_day, stamps
+from miner.tables.measures import takes_medicine
 from miner.tables.unit_table import UnitTable
 
 if TYPE_CHECKING:
@@ -119,6 +120,7 @@ class UnitSpecification(Generic[Records]):
             sources=outcomes.sources() | factors.sources(),
             context=pd.DataFrame(rows.context, index=index),
             replaced=client.replaced,
+            medicine=takes_medicine(client, rules),
         )
 
     def _factors(self, rows: Rows[Records], rules: RuleBook) -> dict[str, FactorRule]:

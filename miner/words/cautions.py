@@ -1,15 +1,23 @@
-"""Which cautions come before any pattern, and which stand at the end."""
+"""What comes before any pattern until the client was told, one line from then on, what is last."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from miner.core.messages import Message, message
 from miner.core.results import CautionKind, CautionText
 from miner.words.document import Parts, heading, paragraph, urgent
+from miner.words.wording import full_date
 
 FIRST = (CautionKind.INTAKE, CautionKind.REFERRAL, CautionKind.MEDICINE)
 BESIDE = (CautionKind.ILLNESS, CautionKind.NOT_ASKED)
 LAST = (CautionKind.ALWAYS, CautionKind.PATTERNS)
+TOPICS = ("sleep", "stress", "movement", "meals")
+
+_AT_ONCE = ("tables.any_at_least",)
+_LOWS = ("tables.any_below", "tables.below_on_days")
+_A1C = "tables.a1c_at_least"
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,14 +26,77 @@ class CautionBlocks:
 
     said: tuple[CautionText, ...]
 
+    @property
+    def ahead(self) -> tuple[CautionText, ...]:
+        """What nobody told the client as yet: the headline of every page."""
+        return tuple(one for one in self.said if one.comes_first)
+
+    @property
+    def told(self) -> tuple[CautionText, ...]:
+        """What the client was told to see a clinician about."""
+        return tuple(one for one in self.said if one.class_ and one.informed)
+
     def first(self) -> Parts:
-        """Return the block that comes before any pattern, or nothing."""
-        lines = [urgent(text, 2) for text in self.texts(FIRST)]
-        return [heading("Before anything else"), *lines, paragraph("")] if lines else []
+        """Return the block that comes before any pattern, or nothing.
+
+        Until the client was told to see a clinician it is the headline; from then on one line.
+        """
+        if not self.ahead and not self.told:
+            return []
+        lines = [urgent(text, 2) for text in self._headline()]
+        lines += [paragraph(text, 2) for text in self._settled()]
+        lead = [heading(self.lead)] if self.lead else []
+        return [*lead, *lines, paragraph("")]
+
+    @property
+    def lead(self) -> str:
+        """What the headline begins with; nothing where one line is enough."""
+        if medicine := self.medicine:
+            return f"{medicine.upper()}."
+        return str(message("words.refer_first")) if self.ahead else ""
+
+    @property
+    def medicine(self) -> str:
+        """What is taken that glucose follows and the records do not hold, such as "insulin"."""
+        return next((one.medicine for one in self.said if one.class_ and one.medicine), "")
+
+    @property
+    def for_you_only(self) -> Parts:
+        """What leads patterns that are not for the client as yet."""
+        return [heading(str(message("words.for_you_only")))] if self.ahead else []
+
+    def _headline(self) -> list[str]:
+        ahead = self.ahead
+        if not ahead:
+            return []
+        kinds = {one.rests_on.code for one in ahead if isinstance(one.rests_on, Message)}
+        own = [one.text for one in ahead if not one.medicine and not _shortened(one)]
+        see = "see_at_once" if kinds & set(_AT_ONCE) else "see"
+        said = [str(message("words.see_treating" if self.medicine else f"words.{see}"))]
+        said += [str(message("words.sensor_second"))] if kinds & set(_LOWS) else []
+        reasons = reasons_of(ahead)
+        doses = [str(message("words.medicine"))] if self.medicine else []
+        return [" ".join([*reasons, *own, *said, *doses]), " ".join(waiting(self.said))]
+
+    def _settled(self) -> list[str]:
+        told = self.told
+        if not told:
+            return []
+        why = tuple(dict.fromkeys(one.rests_on or one.said for one in told))
+        said = [str(message("words.was_told", day=full_date(told[0].informed), why=why))]
+        if not self.ahead:
+            said += [str(message("words.medicine"))] if self.medicine else []
+            said += waiting(self.said)
+        return [" ".join(said)]
+
+    def full(self) -> Parts:
+        """Return everything that comes before any pattern in the words of the rule books."""
+        return [paragraph(text, 2) for text in self.texts(FIRST)]
 
     def beside(self) -> Parts:
         """Return what stands below the first lines: days of illness, questions not asked."""
-        return [paragraph(text) for text in self.texts(BESIDE)]
+        own = [one.text for one in self.said if one.kind in FIRST and not one.class_]
+        return [paragraph(text) for text in [*own, *self.texts(BESIDE)]]
 
     def last(self, *, patterns: bool = True) -> Parts:
         """Return what is always said in one paragraph, with or without what is about patterns."""
@@ -35,3 +106,53 @@ class CautionBlocks:
     def texts(self, kinds: tuple[CautionKind, ...]) -> list[str]:
         """Return what is said of some kinds, in their order."""
         return [item.text for kind in kinds for item in self.said if item.kind is kind]
+
+
+def reasons_of(said: Sequence[CautionText]) -> list[str]:
+    """Return in a sentence what the readings showed, and in another what a laboratory told."""
+    about = [one.rests_on for one in said if _shortened(one)]
+    of_laboratory = [one for one in about if isinstance(one, Message) and one.code == _A1C]
+    readings = [one for one in about if one not in of_laboratory]
+    found = [str(message("words.glucose_was", why=readings))] if readings else []
+    return found + [str(message("words.of_laboratory", what=one)) for one in of_laboratory]
+
+
+def _shortened(one: CautionText) -> bool:
+    """Say whether a few words stand for it: readings beyond a limit."""
+    return one.kind is CautionKind.REFERRAL and bool(one.rests_on)
+
+
+def waiting(said: Sequence[CautionText]) -> list[str]:
+    """Return which tests wait, what opens them, and where that is noted."""
+    lifts = {
+        topic: [lift for one in said for held, lift in one.waiting if held == topic]
+        for topic in TOPICS
+    }
+    held = [topic for topic in TOPICS if lifts[topic]]
+    never = [topic for topic in held if "" in lifts[topic]]
+    agreed = {topic for one in said for topic in one.agreement}
+    agreement = [topic for topic in held if topic in agreed and topic not in never]
+    opened = [topic for topic in held if topic not in (*agreement, *never)]
+    told = all(not one.comes_first for one in said)
+    parts = []
+    if not told:
+        every = len(held) == len(TOPICS)
+        parts.append(message("words.all_wait") if every else message("words.some_wait", held=held))
+        parts += _once_told(opened, agreement)
+    elif agreement:
+        parts.append(message("words.agreement_waits", topics=agreement))
+    if never:
+        parts.append(message("words.never_tested", topics=never))
+    if not told:
+        parts.append(message("words.note_informed"))
+    elif agreement:
+        parts.append(message("words.note_agreed", covers=",".join(agreement)))
+    return [str(part) for part in parts]
+
+
+def _once_told(opened: Sequence[str], agreement: Sequence[str]) -> list[Message]:
+    if opened and agreement:
+        return [message("words.opens_some", opened=opened, agreement=agreement)]
+    if opened:
+        return [message("words.opens_all")]
+    return [message("words.agreement_waits", topics=agreement)] if agreement else []

@@ -11,8 +11,8 @@ from miner.core.messages import Message, MinerError, several
 from miner.core.results import CheckReport, Finding, Severity, StreamSummary
 from miner.rulebook import RuleBook
 from miner.words.amounts import fixed
-from miner.words.cautions import FIRST, CautionBlocks
-from miner.words.document import Fitted, Parts, heading, paragraph, section, table, urgent
+from miner.words.cautions import CautionBlocks
+from miner.words.document import Fitted, Parts, heading, paragraph, section, table
 from miner.words.document import item as numbered
 from miner.words.safe import clean, name
 from miner.words.said import book, tells_count
@@ -158,7 +158,7 @@ def detail_of_check(report: CheckReport, rules: RuleBook | None) -> Parts:
     cautions = CautionBlocks(report.cautions)
     return [
         paragraph(""),
-        *cautions.first(),
+        *section("Cautions in full", cautions.full()),
         *cautions.beside(),
         *section("Streams", _streams(report)),
         *section("Days that cannot be used", _not_usable(report)),
@@ -293,7 +293,7 @@ def check_parts(
 def _in_room(report: CheckReport, rules: RuleBook | None, room: _Room) -> Parts:
     found = steps(report)
     return [
-        *_before(report, room),
+        *CautionBlocks(report.cautions).first(),
         *_steps("Must be put right", [each for each in found if each.stops], room.steps),
         heading(_lead(report)),
         *section("To do", _steps("", [each for each in found if not each.stops], room.steps)),
@@ -311,16 +311,6 @@ def _lead(report: CheckReport) -> str:
     if any(item.severity is Severity.STOP for item in report.findings):
         return f"{lead}nothing can be used until that is put right."
     return f"{lead}{report.usable_days} of {several(report.days, 'day')} can be used."
-
-
-def _before(report: CheckReport, room: _Room) -> Parts:
-    """Return what comes before anything else, in a few words each; the detail has it in full."""
-    said = [each for each in report.cautions if each.kind in FIRST]
-    if not said:
-        return []
-    texts = list(dict.fromkeys(clean(each.short or each.text, 300).rstrip(".") for each in said))
-    more = "" if room is _ALL else " What to do about each: --detail"
-    return [urgent(f"Refer first: {'; '.join(texts)}.{more}"), paragraph("")]
 
 
 def _steps(title: str, found: list[Step], most: int) -> Parts:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from miner.core.messages import several
+from miner.core.messages import message, several
 from miner.words.amounts import Amounts, fixed
+from miner.words.cautions import CautionBlocks
 from miner.words.document import Parts, heading, item, paragraph, section, table, urgent
 from miner.words.noting import notes_parts
 from miner.words.safe import clean, name
@@ -135,13 +136,10 @@ def pressure_words(start: str, end: str, lowest: float, display_unit: str) -> st
         display_unit: the unit shown.
     """
     amounts = Amounts(display_unit)
-    return (
-        f"A low of {amounts.level(lowest, 'mg/dL')} {amounts.unit('mg/dL')} from "
-        f"{clock_words(start)} to {clock_words(end)}, asleep, may be pressure on the sensor. "
-        "Ask how the client lay; if it was pressure, note it in client.toml under "
-        f"[[pressure_lows]]. {'Until then take it as real. ' if lowest < VERY_LOW else ''}"
-        "Do not ignore symptoms."
-    )
+    low = f"{amounts.level(lowest, 'mg/dL')} {amounts.unit('mg/dL')}"
+    said = "low_very" if lowest < VERY_LOW else "low_asleep"
+    when = {"start": clock_words(start), "end": clock_words(end)}
+    return str(message(f"words.{said}", low=low, **when))
 
 
 def night_words(start: str, end: str, hours: Against | None) -> str:
@@ -247,19 +245,32 @@ def _mark(noted: Noted) -> str:
 RISES = "Rises, and what was noted from 3 hours before to the highest point"
 
 
-def day_parts(found: DayReview, display_unit: str = "mg/dL", *, detail: bool = False) -> Parts:
+def day_first(found: DayReview) -> Parts:
+    """Return what comes before anything else of a day: of the client, then of its readings."""
+    of_day = [urgent(text, 2) for text in map(str, found.first)]
+    of_client = CautionBlocks(found.of_client).first()
+    if not of_day or of_client:
+        return [*of_client[:-1], *of_day, *of_client[-1:]]
+    return [heading(str(message("words.refer_first"))), *of_day, paragraph("")]
+
+
+def day_parts(
+    found: DayReview, display_unit: str = "mg/dL", *, detail: bool = False, cautioned: bool = True
+) -> Parts:
     """Return one day as headings, paragraphs and tables: what is unusual, then what to ask.
 
     Args:
         found: the day.
         display_unit: ``mg/dL`` or ``mmol/L``.
         detail: every other measure below it, and what is always said.
+        cautioned: begin with what comes before anything else; else that is said elsewhere.
     """
     amounts = Amounts(display_unit)
     out = [] if found.usable else [paragraph(f"Not used in a ranking: {clean(found.left_out)}.")]
     asked = paragraph(f"To ask: {' '.join(map(str, found.could_be_asked))}")
     return [
-        *_first((*found.of_client, *map(str, found.first))),
+        *(day_first(found) if cautioned else []),
+        *CautionBlocks(found.of_client).beside(),
         heading(_lead(found)),
         *(paragraph(line) for line in _night(found, amounts)),
         *(paragraph(f"{capital(line)}.") for line in _outside(found.numbers, amounts)),
@@ -284,13 +295,6 @@ def _lead(found: DayReview) -> str:
         after = "" if found.last_reading[:10] == found.date else " the next day"
         lead += f" The last reading is at {clock_words(found.last_reading)}{after}."
     return lead
-
-
-def _first(lines: Sequence[str]) -> Parts:
-    if not lines:
-        return []
-    said = [urgent(text, 2) for text in lines]
-    return [heading("Before anything else"), *said, paragraph("")]
 
 
 def _night(found: DayReview, amounts: Amounts) -> list[str]:

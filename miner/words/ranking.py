@@ -167,7 +167,12 @@ LUCK_MAKES_MOST = 0.5
 
 
 def ranking_parts(
-    ranking: Ranking, rules: RuleBook, *, display_unit: str = "mg/dL", detail: bool = False
+    ranking: Ranking,
+    rules: RuleBook,
+    *,
+    display_unit: str = "mg/dL",
+    detail: bool = False,
+    cautioned: bool = True,
 ) -> Parts:
     """Return a ranking as headings, paragraphs and tables.
 
@@ -176,10 +181,12 @@ def ranking_parts(
         rules: the rule books it was made with, for the words.
         display_unit: ``mg/dL`` or ``mmol/L``.
         detail: add the numbers of every question.
+        cautioned: begin with what comes before any pattern; else that is said elsewhere.
     """
     teller = _Teller(ranking, rules, Amounts(display_unit))
     cautions = CautionBlocks(ranking.cautions)
-    parts = [*teller.opening(cautions), *teller.fixed(), *teller.clear()]
+    parts = [*(cautions.first() if cautioned else []), *teller.opening(cautions)]
+    parts += [*teller.fixed(), *teller.clear()]
     parts += teller.hints(detail=detail)
     parts += [*teller.inseparable(), *teller.rest(), *cautions.last()]
     if detail:
@@ -203,7 +210,7 @@ class _Teller:
             lines.append(say(self.rules, "list", "ways", count=ranking.rankings_of_these_records))
         notes = [*map(str, ranking.notes), *not_ranked(ranking, self.rules)]
         return [
-            *cautions.first(),
+            *cautions.for_you_only,
             heading(ranking.verdict),
             paragraph(" ".join(lines)),
             *(paragraph(note) for note in notes),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from miner.core.facts import Note, Place, Result
+from miner.core.facts import CautionText, Note, Place, Result
 from miner.core.messages import Message, Words
 
 
@@ -136,7 +136,7 @@ class DayReview(Result):
     left_out: Message | str
     start: str
     end: str
-    of_client: tuple[str, ...]
+    of_client: tuple[CautionText, ...]
     first: tuple[Words, ...]
     night: Words
     numbers: tuple[Against, ...]

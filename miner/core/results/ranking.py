@@ -91,6 +91,7 @@ class DoubtCode(StrEnum):
     WEEKDAY = "weekday"
     UNEQUAL_SPREAD = "unequal_spread"
     OTHER_WAY = "other_way"
+    MEDICINE = "medicine"
 
 
 @dataclass(frozen=True, slots=True, repr=False)

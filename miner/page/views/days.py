@@ -11,7 +11,7 @@ from miner.page.render import figure, page
 from miner.page.request import PageRequest
 from miner.render.figures.day_picture import day_picture
 from miner.steps import week as week_of
-from miner.words.day import day_parts
+from miner.words.day import day_first, day_parts
 from miner.words.days import days_parts
 from miner.words.document import Strip
 from miner.words.sentences import factor_phrase
@@ -43,7 +43,8 @@ def show(request: PageRequest) -> Response:
         styles=styles,
         day=found.date,
         picture=picture,
-        parts=day_parts(found, entry.unit, detail=True),
+        before=day_first(found),
+        parts=day_parts(found, entry.unit, detail=True, cautioned=False),
         usable=found.usable,
         earlier=dates[place - 1] if place else None,
         later=dates[place + 1] if place + 1 < len(dates) else None,

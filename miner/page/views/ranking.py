@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from typing import Any
 from urllib.parse import urlencode
 
 from starlette.responses import Response
@@ -38,13 +39,23 @@ def show(request: PageRequest) -> Response:
     form = _form(request, entry, choice, dates)
     if ranking is None:
         need = entry.rules.guardrails.fewest_days_to_rank
-        return page(request, "rank.html", fault="", report=entry.report(), need=need, form=form)
-    parts = ranking_parts(ranking, entry.words, display_unit=entry.unit)
-    detail = ranking_parts(ranking, entry.words, display_unit=entry.unit, detail=True)[len(parts) :]
+        return page(
+            request,
+            "rank.html",
+            fault="",
+            before=entry.before,
+            report=entry.report(),
+            need=need,
+            form=form,
+        )
+    how: dict[str, Any] = {"display_unit": entry.unit, "cautioned": False}
+    parts = ranking_parts(ranking, entry.words, **how)
+    detail = ranking_parts(ranking, entry.words, **how, detail=True)[len(parts) :]
     cached = request.state.clients.last_ranking(entry)
     return page(
         request,
         "ranking.html",
+        before=entry.before,
         parts=parts,
         detail=detail,
         form=form,
