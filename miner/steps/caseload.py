@@ -36,7 +36,7 @@ from miner.caseload.store import (
 )
 from miner.core import VERSION, resources
 from miner.core.messages import MinerError, Severity, Words, by_rules, message
-from miner.core.results import CautionKind, CheckReport, Evidence, Ranking, Shape
+from miner.core.results import CheckReport, Evidence, Ranking, Shape
 from miner.core.results.caseload import Caseload, ClientRow, PooledEffect, Suggested, Suggestion
 from miner.core.unit import Unit
 from miner.hypotheses.design import design
@@ -51,8 +51,7 @@ from miner.steps.client_ledger import folder_of, ledger_of, settings_of
 from miner.steps.opening import draws_of, rules_of, table_of, whole_number
 from miner.steps.ranking import open_questions, rank
 from miner.steps.who_is_pooled import PooledClients, traces, who_is_pooled, work_folder
-
-SHOWN = (CautionKind.REFERRAL, CautionKind.INTAKE, CautionKind.MEDICINE)
+from miner.tables.referral import in_short
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,24 +162,10 @@ def _row(task: Task, client: Client, ranking: Ranking, report: CheckReport) -> C
         clear=levels.count(Evidence.CLEAR),
         hints=levels.count(Evidence.HINT),
         pooled=client.settings.pooled,
-        cautions=_cautions(report),
+        cautions=in_short(report.cautions),
         attention=(*_attention(ranking, report), *_notes_of_ranking(client, ranking)),
         not_asked=report.intake_not_asked,
         clear_by_chance=ranking.clear_by_chance,
-    )
-
-
-def _cautions(report: CheckReport) -> tuple[Words, ...]:
-    """Return what comes before anything else: what is to be told, then what was told, in short."""
-    said = [one for one in report.cautions if one.class_]
-    ahead = tuple(one.rests_on or one.said for one in said if one.comes_first)
-    told = tuple(one.rests_on or one.said for one in said if one.informed)
-    day = next((one.informed for one in said if one.informed), "")
-    others = (one.said for one in report.cautions if one.kind in SHOWN and not one.class_)
-    return (
-        *([message("steps.refer_first", why=ahead)] if ahead else []),
-        *([message("steps.was_told", day=day, why=told)] if told else []),
-        *others,
     )
 
 

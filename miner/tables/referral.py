@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from miner.core.facts import TOPICS
-from miner.core.messages import Message, by_rules, message
+from miner.core.messages import Message, Words, by_rules, message
 from miner.core.results import CautionKind, CautionText
 from miner.records.client import Client, Clinician
 from miner.records.columns import MG_DL_PER_MMOL_L
@@ -69,6 +69,24 @@ def calm_said(client: Client, rules: RuleBook) -> tuple[str, ...]:
     told, book = client.settings.intake, rules.cautions.intake
     return tuple(
         item.when_yes for name, item in book.items() if item.calm and told.get(name) == "yes"
+    )
+
+
+def in_short(said: Sequence[CautionText]) -> tuple[Words, ...]:
+    """Return what a client is to be told, what the client was told, and what is seen besides.
+
+    In a few words each, for a line of many clients.
+    """
+    ahead, told = (
+        tuple(one.rests_on or one.said for one in said if one.class_ and bool(one.informed) is was)
+        for was in (False, True)
+    )
+    day = next((one.informed for one in said if one.informed), "")
+    first = (CautionKind.REFERRAL, CautionKind.INTAKE, CautionKind.MEDICINE)
+    return (
+        *([message("tables.refer_first", why=ahead)] if ahead else []),
+        *([message("tables.was_told", day=day, why=told)] if told else []),
+        *(one.said for one in said if one.kind in first and not one.class_),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from miner.core.facts import TOPICS
 from miner.core.messages import Message, message
 from miner.core.results import CautionKind, CautionText
 from miner.words.document import Parts, heading, paragraph, urgent
@@ -13,7 +14,6 @@ from miner.words.wording import full_date
 FIRST = (CautionKind.INTAKE, CautionKind.REFERRAL, CautionKind.MEDICINE)
 BESIDE = (CautionKind.ILLNESS, CautionKind.NOT_ASKED)
 LAST = (CautionKind.ALWAYS, CautionKind.PATTERNS)
-TOPICS = ("sleep", "stress", "movement", "meals")
 
 _AT_ONCE = ("tables.any_at_least",)
 _LOWS = ("tables.any_below", "tables.below_on_days")
@@ -71,8 +71,9 @@ class CautionBlocks:
             return []
         kinds = {one.rests_on.code for one in ahead if isinstance(one.rests_on, Message)}
         own = [one.text for one in ahead if not one.medicine and not _shortened(one)]
-        see = "see_at_once" if kinds & set(_AT_ONCE) else "see"
-        said = [str(message("words.see_treating" if self.medicine else f"words.{see}"))]
+        see = "work_with" if self.medicine else "see"
+        see += "_at_once" if kinds & set(_AT_ONCE) else ""
+        said = [str(message(f"words.{see}"))]
         said += [str(message("words.sensor_second"))] if kinds & set(_LOWS) else []
         reasons = reasons_of(ahead)
         doses = [str(message("words.medicine"))] if self.medicine else []
@@ -95,7 +96,8 @@ class CautionBlocks:
 
     def beside(self) -> Parts:
         """Return what stands below the first lines: days of illness, questions not asked."""
-        own = [one.text for one in self.said if one.kind in FIRST and not one.class_]
+        tags = CautionKind.MEDICINE
+        own = [x.text for x in self.said if x.kind is tags or (x.kind in FIRST and not x.class_)]
         return [paragraph(text) for text in [*own, *self.texts(BESIDE)]]
 
     def last(self, *, patterns: bool = True) -> Parts:

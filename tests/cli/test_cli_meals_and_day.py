@@ -154,11 +154,11 @@ def test_what_calls_for_a_clinician_comes_before_meals_and_patterns(
         lines = text.splitlines()
         shows_patterns = words[0] in ("ask", "why", "rank") or "--compare" in words
         assert ("They do not show why." in " ".join(text.split())) is shows_patterns, words
-        assert lines[0] == "Before anything else", words
-        assert lines[1].startswith("  ! Insulin: glucose follows the doses"), words
+        assert lines[0] == "INSULIN.", words
+        assert lines[1].startswith("  ! Work with the treating clinician. Doses are not in"), words
     checked = run("check", str(folder), "--detail").stdout
-    assert checked.startswith("! Refer first: yes to insulin")
-    assert "\n  ! Insulin: glucose follows the doses" in checked
+    assert checked.startswith("INSULIN.\n  ! Work with the treating clinician.")
+    assert "\n  Insulin: glucose follows the doses" in checked
 
 
 def test_a_rise_after_midnight_is_told_as_of_the_next_day(practice: Path) -> None:

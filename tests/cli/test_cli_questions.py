@@ -275,7 +275,7 @@ def test_cautions_come_before_anything_said_of_habits(
     settings.write_text(told.replace('insulin = "no"', 'insulin = "yes"'), encoding="utf-8")
     shown = run(words[0], client, *words[1:])
     assert shown.exit_code == 0, shown.output
-    assert shown.stdout.startswith("Before anything else\n  ! Insulin:")
+    assert shown.stdout.startswith("INSULIN.\n  ! Work with the treating clinician.")
 
 
 def test_a_shape_is_asked_for_and_written_down(run: Any, client: str) -> None:

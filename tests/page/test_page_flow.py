@@ -73,14 +73,14 @@ def test_cautions_come_before_any_pattern(invented: Path, visitor: Open, tmp_pat
         page = one.post("/clients/client-04/ranking") if path == "ranking" else one.get(
             f"/clients/client-04/{path}")  # fmt: skip
         text = words(page)
-        first = text.index("Before anything else")
+        first = text.index("REFER FIRST.")
         for later in ("Ranking ", "Pages For you", "Follow-up Nothing"):
             assert later not in text or path == "ranking" or first < text.index(later)
     id_ = re.search(r"/patterns/([0-9a-f]{8})", one.get("/clients/client-04/ranking").text)
     assert id_ is not None
     text = words(one.get(f"/clients/client-04/patterns/{id_[1]}"))
-    assert text.index("Before anything else") < text.index("What to do with it")
-    assert text.startswith('id="main"> Before anything else')
+    assert text.index("REFER FIRST.") < text.index("What to do with it")
+    assert text.startswith('id="main"> REFER FIRST.')
 
 
 def test_looking_writes_nothing_but_that_somebody_looked(practice: Path, visitor: Open) -> None:

@@ -187,7 +187,7 @@ def map_nights(page: Page) -> None:
 def read_share_and_keep(desk: Desk, code: str) -> None:
     page = desk.page
     text = page.inner_text("main")
-    assert text.index("Before anything else") < text.index("Your fixed questions")
+    assert text.index("REFER FIRST.") < text.index("Your fixed questions")
     link = page.locator("main a[href*='/patterns/']").first
     id_ = link.inner_text()
     link.click()

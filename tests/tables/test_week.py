@@ -148,7 +148,7 @@ def test_where_the_intake_may_end_the_tracking_nothing_more_is_asked_for(folder:
     assert (tuple(map(str, found.worth_logging)), found.message) == ((), "")
     text = CliRunner().invoke(commands, ["check", str(folder), "--week"]).stdout
     lines = " ".join(text.split())
-    assert lines.startswith(f"Before anything else ! {FOOD_FEAR} ")
+    assert lines.startswith(f"REFER FIRST. ! {FOOD_FEAR} ")
     assert "Logged, by day" in lines
     assert "ready to send" not in lines
     assert "Please note" not in lines
@@ -157,7 +157,7 @@ def test_where_the_intake_may_end_the_tracking_nothing_more_is_asked_for(folder:
 def test_any_caution_of_the_client_comes_before_the_week(folder: Path) -> None:
     (folder / "client.toml").write_text('[intake]\npregnancy = "yes"\n')
     text = CliRunner().invoke(commands, ["check", str(folder), "--week"]).stdout
-    assert text.startswith("Before anything else\n  ! Pregnancy, possible or planned: refer.")
+    assert text.startswith("REFER FIRST.\n  ! Pregnancy, possible or planned: refer.")
     assert "Please note each meal" in text
 
 

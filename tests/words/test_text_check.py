@@ -133,10 +133,10 @@ def test_reasons_to_refer_lead_and_what_is_about_patterns_is_not_said(
     urgent = rules.cautions.intake["lows"].when_yes
     said = samples.cautions
     cautions = said("always", "Not a diagnosis.") + said("patterns", "No why.")
-    report = samples.report(cautions=(*said("intake", urgent), *cautions))
+    report = samples.report(cautions=(samples.to_be_told("intake", urgent), *cautions))
     text = render(check_parts(report, detail=True))
-    assert text.startswith(f"! Refer first: {urgent}")
-    assert f"Before anything else\n  ! {urgent}\n" in text
+    assert text.startswith(f"REFER FIRST.\n  ! {urgent} Tell the client to see a")
+    assert f"Cautions in full\n  {urgent}\n" in text
     assert text.endswith("\n\nNot a diagnosis.\n")
     assert "No why." not in text
 

@@ -106,13 +106,17 @@ def test_reasons_to_refer_come_before_any_pattern(samples: ModuleType, rules: Ru
     cautions = (
         *standing(samples, rules),
         *samples.cautions("not_asked", asks),
-        *samples.cautions("intake", rules.cautions.intake["insulin"].when_yes),
+        samples.to_be_told("intake", rules.cautions.intake["lows"].when_yes),
     )
     lines = told(samples.ranking(samples.hypothesis(), cautions=cautions), rules).splitlines()
-    assert lines[:2] == [
-        "Before anything else",
-        "  ! Insulin: glucose follows the doses as well as the habits, and lows are a",
+    assert lines[:5] == [
+        "REFER FIRST.",
+        "  ! Lows or fainting: refer before anything else. Tell the client to see a",
+        "  clinician.",
+        "  ! Waiting: all tests. Once informed, tests of sleep and stress open; movement",
+        "  and meals wait for agreement. Note the date on which the client was told:",
     ]
+    assert lines.index("For you only, until the client was told:") > 5
     verdict = lines.index("One pattern is clear enough to test.")
     assert verdict < lines.index(
         "Not asked: pregnancy. Ask before the session, and note the answers in"

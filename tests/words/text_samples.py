@@ -48,6 +48,13 @@ def cautions(kind: str, *texts: str) -> tuple[CautionText, ...]:
     return tuple(CautionText(CautionKind(kind), text) for text in texts)
 
 
+def to_be_told(kind: str, text: str, **about: Any) -> CautionText:
+    """Return a caution of which nobody told the client as yet."""
+    waiting = tuple((topic, "informed") for topic in ("sleep", "stress", "movement", "meals"))
+    about = {"class_": "agree", "waiting": waiting, "agreement": ("movement", "meals")} | about
+    return CautionText(CautionKind(kind), text, **about)
+
+
 def hypothesis(**changes: Any) -> Hypothesis:
     """A short night before a higher morning, as section 4 of the contract shows it."""
     item = Hypothesis(
