@@ -1,10 +1,10 @@
-"""``miner note``: meals and tags added, mended or taken out; notes; what a clinician was told."""
+"""``miner note``: meals, tags, notes, what a clinician was told, what was ticked of a test."""
 
 from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -14,6 +14,10 @@ from miner.cli.reading import client_folder, records
 from miner.cli.waiting import progress
 from miner.core.messages import MinerError, message
 
+if TYPE_CHECKING:
+    from miner.rulebook import RuleBook
+    from miner.steps.ticking import DaysOver
+
 LEVELS = ("low", "moderate", "high")
 KINDS = ("breakfast", "lunch", "dinner", "snack", "not-food")
 NUTRIENTS = ("carbs", "protein", "fat", "fibre")
@@ -21,8 +25,9 @@ UNKNOWN = "unknown"
 LAST = "last"
 ABOUT = ("day", "session")
 CHOSEN = "chosen"
-WAYS = (*ABOUT, "mend", "remove", "undo", CHOSEN)
+WAYS = (*ABOUT, "ticks", "mend", "remove", "undo", CHOSEN)
 CLINICIAN = ("informed", "agreed", "covers")
+PLANNED = "all as planned"
 _RECORD = ("meal", "tag", "at", "to", "kind", *NUTRIENTS, "energy")
 
 
@@ -84,10 +89,19 @@ AMOUNT = Amount()
 @click.option(
     f"--{CHOSEN}", metavar="CODE...", help="What was chosen on a session page, by its codes."
 )
+@click.option(
+    "--ticks",
+    metavar="TICKS",
+    help="""
+    What the client ticked of a test, with commas between: "all as planned" (yes on every day so
+    far without a tick), "2026-03-04 no", "2026-03-04 to 2026-03-08 yes". An answer is yes, no or
+    forgot.""",
+)
+@click.option("--plan", metavar="NAME", help="Ticks of this plan, where several are open.")
 def command(
     client: Path, rules: Path | None, form: str, words: tuple[str, ...], **said: str | None
 ) -> None:
-    """Add or mend a meal or a tag, or write a note TEXT on a day or a session.
+    """Add or mend a meal or a tag, write a note TEXT on a day or a session, or note TICKS.
 
     --chosen CODE CODE notes what was chosen on a page, by the codes it shows.
     --informed and --agreed note what lifts a caution, and say what opens and what still waits.
@@ -138,6 +152,8 @@ def _way(said: dict[str, str | None], words: tuple[str, ...]) -> str:
         raise MinerError("cli.note_without_words", way=way)
     if way != CHOSEN and len(words) > (way in ABOUT):
         raise MinerError("cli.words_alone", words=words[-1][:40])
+    if said["plan"] is not None and way != "ticks":
+        raise MinerError("cli.plan_without_ticks")
     return way
 
 
@@ -159,6 +175,9 @@ def _write(
             covers=(said["covers"] or "").split(","),
             rules=books,
         )
+    if way == "ticks":
+        what = steps.Ticking(said["plan"], *_ticks(str(said["ticks"])))
+        return steps.tick(folder, what, _over(folder, books))
     if way == "remove":
         return steps.take_out(folder, str(said["remove"]), books)
     entry = steps.DiaryEntry(_stream(said), said["at"], said["to"], _values(said))
@@ -167,6 +186,39 @@ def _write(
 
 def _date(text: str | None) -> date | None:
     return None if text is None else date.fromisoformat(text)
+
+
+def _over(folder: Path, books: RuleBook) -> DaysOver:
+    """Return up to which day something can be ticked; by the clock alone without records."""
+    from miner import steps
+
+    try:
+        records = steps.records_by_day(steps.read_client(folder), books)
+    except MinerError:
+        records = None
+    return steps.days_over(date.today(), records)
+
+
+def _ticks(text: str) -> tuple[tuple[tuple[str, str, str], ...], bool]:
+    """Return what is told of days, and whether all others were done as planned.
+
+    Raises:
+        MinerError: a part is neither.
+    """
+    parts = [part.casefold().split() for part in text.split(",")]
+    named = [words for words in parts if " ".join(words) != PLANNED]
+    return tuple(_span(words) for words in named), len(named) < len(parts)
+
+
+def _span(words: list[str]) -> tuple[str, str, str]:
+    """Return first day, last day and answer of ``DATE ANSWER`` or ``DATE to DATE ANSWER``."""
+    try:
+        days = [date.fromisoformat(word).isoformat() for word in words[:-1:2]]
+    except ValueError:
+        days = []
+    if not days or len(words) not in (2, 4) or words[1:-2] not in ([], ["to"]):
+        raise MinerError("cli.ticks_not_understood", part=" ".join(words)[:40])
+    return days[0], days[-1], words[-1]
 
 
 def _row(text: str) -> int | None:

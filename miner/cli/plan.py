@@ -68,18 +68,20 @@ def command(
                 raise MinerError("cli.start_missing")
             wish = steps.Wish(date.fromisoformat(start), **words)
             made = steps.plan(read, id_, wish, books, preview=preview, progress=report)
-    write_files(made, books, calendar, page)
+    write_files(made, books, read.settings.code, calendar, page)
     unit = read.settings.display_unit
     put_as(form, text=lambda: plan_parts(made, books, display_unit=unit), json=made.to_dict)
 
 
-def write_files(made: Plan, books: RuleBook, calendar: Path | None, page: Path | None) -> None:
+def write_files(
+    made: Plan, books: RuleBook, client: str, calendar: Path | None, page: Path | None
+) -> None:
     """Write the calendar file and the page that were asked for."""
     if calendar is not None:
         from miner.words.plan import plan_calendar
 
-        write_whole(calendar, plan_calendar(made))
+        write_whole(calendar, plan_calendar(made, books))
     if page is not None:
         from miner.render.pages import plan_page
 
-        write_whole(page, plan_page(made, books))
+        write_whole(page, plan_page(made, books, client))

@@ -1,14 +1,35 @@
-"""Ticks that do not fit the plans: of no plan that is written, or of a day no plan asks for."""
+"""Ticks beside the plans: days that have none, and ticks that fit no plan or no day of it."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
+from datetime import date
 
 from miner.core.messages import closest
-from miner.core.results import Finding, Severity
+from miner.core.results import Finding, PlanPeriod, Severity
 from miner.ledger import PlanKept
 from miner.records.findings import Findings
 from miner.records.write.ticks import Ticks
+
+
+def days_of(period: PlanPeriod) -> tuple[str, ...]:
+    """Return the days of a period, ISO."""
+    first, last = (date.fromisoformat(day).toordinal() for day in (period.first, period.last))
+    return tuple(date.fromordinal(day).isoformat() for day in range(first, last + 1))
+
+
+def not_ticked(
+    periods: Sequence[PlanPeriod], ticked: Container[str], until: str
+) -> tuple[str, ...]:
+    """Return the days of a plan that are over and have no tick, ISO.
+
+    Args:
+        periods: of the plan.
+        ticked: the days that have one.
+        until: the last day that is over.
+    """
+    days = (day for period in periods for day in days_of(period))
+    return tuple(day for day in days if day <= until and day not in ticked)
 
 
 def misplaced(

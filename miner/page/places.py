@@ -10,11 +10,12 @@ from urllib.parse import quote
 
 from miner.core.files import RULES, SHARED
 from miner.core.messages import MinerError, message
+from miner.records.write.ticks import NOTED
 
 LONGEST_CODE, LONGEST_NAME = 40, 120
 WAITING = ".waiting"
 GOING = ".miner-going-"
-LEDGER, TICKS = "ledger.jsonl", "ticks-noted.csv"
+LEDGER = "ledger.jsonl"
 OWN_FILES = (
     "client.toml",
     "practice.toml",
@@ -23,7 +24,7 @@ OWN_FILES = (
     LEDGER,
     "corrections.csv",
     "notes.md",
-    TICKS,
+    NOTED,
 )
 _CODE = re.compile(r"[^\W_][\w-]*")
 _UNUSUAL = re.compile(r"[^\w .()+,&=@-]")

@@ -6,7 +6,7 @@ import re
 import threading
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +22,7 @@ from miner.render.pages import render as brief_page
 from miner.render.terminal import fitted
 from miner.words.document import Command, Heading, Paragraph, Part, Strip, Table
 from miner.words.safe import clean
-from miner.words.wording import day_name
+from miner.words.wording import day_and_month
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -118,7 +118,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters |= {"clean": _clean, "capital": capital, "blocks": blocks, "linked": linked}
-    made.filters |= {"at": _at, "day_words": day_name}
+    made.filters |= {"at": _at, "short_day": partial(day_and_month, short=True)}
     return made
 
 

@@ -137,8 +137,8 @@ class PageRequest:
         """Return the address of one of this client's pages."""
         return address("clients", self.code, *parts)
 
-    def go(self, to: str, *notes: Words) -> Response:
-        """Send the browser to another page, which says something once."""
+    def go(self, to: str, *notes: Words, place: str = "") -> Response:
+        """Send the browser to another page, or a place on it, which says something once."""
         said, held = tuple(str(note) for note in notes if note), self.state.notes
         if said:
             name = secrets.token_urlsafe(6)
@@ -146,7 +146,7 @@ class PageRequest:
             to += f"{'&' if '?' in to else '?'}said={name}"
         while len(held) > MOST_NOTES:
             held.popitem(last=False)
-        return RedirectResponse(to, status_code=303)
+        return RedirectResponse(f"{to}#{place}" if place else to, status_code=303)
 
     def later(
         self, key: str, what: Words, work: Callable[[Progress], object], to: str, back: str = ""

@@ -26,20 +26,20 @@ from miner.rulebook import RuleBook
 from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts
 from miner.words.door import Audience, at_door, said_to
 from miner.words.handouts import Card, doctor, session, take_home
-from miner.words.plan import LETTERS, beside
+from miner.words.plan import beside
 from miner.words.practice import CaseloadTeller, first
 from miner.words.preparation import preparation
 from miner.words.safe import clean
 from miner.words.sentences import evidence_words, habit_phrase, outcome_label
 from miner.words.teller import Teller
 from miner.words.wording import (
-    DAYS,
     capital,
     client_always,
     day_and_month,
     day_name,
     full_date,
     say,
+    weekday,
 )
 
 if TYPE_CHECKING:
@@ -246,64 +246,67 @@ def _named(note: NoteAt, *, words: bool) -> list[str]:
 
 
 @dataclass(frozen=True, slots=True)
-class Square:
-    """One day of the page: its date, its letter (none on a free day), whether it counts."""
+class SheetLine:
+    """One day of the sheet: its date, what is done on it, what stands beside that.
+
+    Attributes:
+        kind: "change" or "usual"; "free" of a day between two periods, which is not ticked.
+    """
 
     day: str
-    letter: str
-    counts: bool
-    sensor: bool
+    kind: str
+    what: str
+    note: str = ""
 
 
-def plan_page(plan: Plan, rules: RuleBook) -> str:
+def plan_page(plan: Plan, rules: RuleBook, client: str) -> str:
     """Return a page without numbers of the client: what to do, when, and where to tick.
 
     Args:
         plan: what ``plan`` returned.
         rules: the rule books, for the words.
+        client: the client's code.
     """
-    by_week = weeks(plan)
-    days = [square for week in by_week for square in week if square]
-    free = any(not square.letter and not square.sensor for square in days)
+    days = sheet_lines(plan, rules)
+    free = any(line.kind == "free" and not line.note for line in days)
     return fill(
         "plan.html",
         Styles(),
+        client=clean(client, 60),
         plan=plan.plan,
         first=full_date(plan.periods[0].first),
         last=full_date(plan.periods[-1].last),
         change=plan.change,
-        usual=say(rules, "plan", "usual_short"),
-        lines=[*beside(plan, rules), *([say(rules, "plan", "free")] if free else [])],
         caption=say(rules, "plan", "tick"),
-        names=DAYS,
-        weeks=by_week,
+        lines=[*beside(plan, rules), *([say(rules, "plan", "free")] if free else [])],
+        days=days,
         stop_rules=plan.stop_rules,
         always=client_always(rules),
     )
 
 
-def weeks(plan: Plan) -> tuple[tuple[Square | None, ...], ...]:
-    """Return the days of a plan by week, Monday first; None outside the plan."""
-    from pandas import DatetimeIndex, Timedelta, date_range
+def sheet_lines(plan: Plan, rules: RuleBook) -> tuple[SheetLine, ...]:
+    """Return every day of a plan in order, those between two periods too."""
+    from pandas import date_range
 
-    letters = {
-        day: (LETTERS[period.arm], at >= period.leave_out_days)
+    told = {
+        arm: say(rules, "plan", f"sheet_{arm}", change=plan.change)
+        for arm in ("change", "usual", "free", "sensor", "not_counted")
+    }
+    arms = {
+        str(day.date()): (period.arm, told["not_counted"] if at < period.leave_out_days else "")
         for period in plan.periods
         for at, day in enumerate(date_range(period.first, period.last))
     }
-    sensors = set(DatetimeIndex(plan.sensor_changes)) - set(letters)
-    squares = {
-        day: Square(
-            day_and_month(str(day), short=True),
-            *letters.get(day, ("", False)),
-            sensor=day in sensors,
-        )
-        for day in date_range(min([*letters, *sensors]), max([*letters, *sensors]))
-    }
-    monday = min(squares) - Timedelta(days=min(squares).weekday())
-    every = [squares.get(day) for day in date_range(monday, max(squares))]
-    every += [None] * (-len(every) % 7)
-    return tuple(tuple(every[at : at + 7]) for at in range(0, len(every), 7))
+    sensors = set(plan.sensor_changes)
+    first, last = min([*arms, *sensors]), max([*arms, *sensors])
+    lines = []
+    for day in (str(one.date()) for one in date_range(first, last)):
+        arm, note = arms.get(day, ("free", ""))
+        note = " ".join([note] * bool(note) + [told["sensor"]] * (day in sensors))
+        name = f"{weekday(day)} {day_and_month(day, short=True)}"
+        lines.append(SheetLine(name, arm, told[arm], note))
+    return tuple(lines)
 
 
 TOLD = (Evidence.CLEAR, Evidence.HINT)

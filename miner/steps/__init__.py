@@ -38,11 +38,9 @@ if TYPE_CHECKING:
     from miner.steps.noting import (
         correct,
         notebook,
-        sheet_of,
         take_back,
         take_out,
         write_note,
-        write_ticks,
     )
     from miner.steps.opening import (
         day_table,
@@ -62,6 +60,15 @@ if TYPE_CHECKING:
     )
     from miner.steps.ranking import rank
     from miner.steps.story import chosen_now, followup_state, history, written_plan
+    from miner.steps.ticking import (
+        Ticking,
+        days_over,
+        last_ticks,
+        open_plans,
+        sheet_of,
+        take_back_ticks,
+        tick,
+    )
     from miner.steps.weeks import week
     from miner.steps.who_is_pooled import keep_only, keeps_results, remember_page
 
@@ -97,11 +104,9 @@ _HOME = {
         "miner.steps.noting": (
             "correct",
             "notebook",
-            "sheet_of",
             "take_back",
             "take_out",
             "write_note",
-            "write_ticks",
         ),
         "miner.steps.opening": (
             "day_table",
@@ -121,6 +126,15 @@ _HOME = {
         ),
         "miner.steps.ranking": ("rank",),
         "miner.steps.story": ("chosen_now", "followup_state", "history", "written_plan"),
+        "miner.steps.ticking": (
+            "Ticking",
+            "days_over",
+            "last_ticks",
+            "open_plans",
+            "sheet_of",
+            "take_back_ticks",
+            "tick",
+        ),
         "miner.steps.weeks": ("week",),
         "miner.steps.who_is_pooled": ("keep_only", "keeps_results", "remember_page"),
     }.items()

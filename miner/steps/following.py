@@ -34,6 +34,8 @@ from miner.rulebook import RuleBook
 from miner.steps.client_ledger import ClientLedger, ledger_of
 from miner.steps.looks import add_entry, as_first_seen, since, without_seen
 from miner.steps.opening import opened, table_of
+from miner.steps.ticking import days_not_ticked, last_whole_day
+from miner.tables.measures import records_of
 from miner.tables.unit_table import UnitTable
 
 
@@ -80,7 +82,15 @@ def follow(
             result = replace(result, test=test)
         kept.append(result)
     left = tuple(one for one in standing(story, last).values() if one.choice == LEAVE)
-    return Following(client.settings.code, last, tuple(kept), tuple(notes), left)
+    whole = last_whole_day(records_of(client, books)) if story.kept else None
+    return Following(
+        client.settings.code,
+        last,
+        tuple(kept),
+        tuple(notes),
+        left,
+        not_ticked=days_not_ticked(client.folder, whole),
+    )
 
 
 def drop(client: Client, id_: str, *, now: datetime | None = None) -> Message:

@@ -29,6 +29,7 @@ from miner.records.write.notes import read_notes
 from miner.records.write.ticks import read_ticks
 from miner.rulebook import RuleBook
 from miner.steps.opening import opened, refuse_stopped, rules_of
+from miner.steps.ticking import days_not_ticked
 from miner.tables import cautions, tabulate
 from miner.tables.columns import DAY, iso_day, stamps
 from miner.tables.day_review import (
@@ -442,7 +443,8 @@ def client_morning(
     newest = iso_day(int(seen.max()) // DAY)
     yesterday = (on - timedelta(days=1)).isoformat()
     stale = message("steps.newest_reading", day=newest) if newest < yesterday else ""
-    found = ClientMorning(client.settings.code, newest, None, calm, stale=stale)
+    missing = days_not_ticked(client.folder, yesterday)
+    found = ClientMorning(client.settings.code, newest, None, calm, stale=stale, not_ticked=missing)
     k = newest_whole_by(records, on)
     if k is None:
         return found

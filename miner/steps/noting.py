@@ -1,37 +1,33 @@
-"""What a practitioner writes of a client: corrections of meals and tags, notes, ticks of a plan."""
+"""What a practitioner writes of a client: corrections of meals and tags, and notes."""
 
 from __future__ import annotations
 
-import csv
-import io
-import tempfile
 import unicodedata
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from filelock import Timeout
-
-from miner import ledger
-from miner.core.files import lock, safe_cell, write_whole
+from miner.core.files import write_whole
 from miner.core.messages import MinerError
-from miner.core.results import Note, Place, Plan, PlanPeriod, Severity
-from miner.core.results.noting import ClinicianNoted, CorrectionMade, Notebook, ReadAs
-from miner.followup.ticked import misplaced
-from miner.ledger import replay
+from miner.core.results import Note, Place
+from miner.core.results.noting import (
+    ClinicianNoted,
+    CorrectionMade,
+    Notebook,
+    ReadAs,
+    TicksMade,
+)
 from miner.records.client import Client
 from miner.records.findings import Findings
 from miner.records.write import corrections, notes
 from miner.records.write.corrections import NAME, Correction, described
 from miner.records.write.entering import DiaryEntry, addition, mending, removal
-from miner.records.write.settings_file import WRITING, require_stamp
-from miner.records.write.ticks import ANSWERS, Ticks, tick_files, ticks_in
 from miner.rulebook import RuleBook
 from miner.steps.client_ledger import settings_of
 from miner.steps.clinician import settled_in, take_clinician_back
 from miner.steps.opening import read_client, refuse_stopped, rules_of
+from miner.steps.ticking import entered, last_ticks, take_back_ticks, writing
 from miner.tables.columns import fold, origins, seconds
 from miner.tables.food.meals import meal_records
 from miner.tables.measures import records_of
@@ -79,7 +75,6 @@ def _meal(client: Client, rules: RuleBook, place: corrections.Place) -> ReadAs:
     )
 
 
-LOCK = ".notes.lock"
 LONGEST_NOTE = 4000
 EARLIEST, LATEST_DAYS = 2000, 366
 
@@ -133,11 +128,11 @@ def take_out(
 
 def take_back(
     folder: Path, row: int | None = None, *, now: datetime | None = None
-) -> CorrectionMade | Note | ClinicianNoted:
+) -> CorrectionMade | Note | ClinicianNoted | TicksMade:
     """Take back a correction; without a row, what was written last, whatever it was.
 
     A correction stays in its file, and a row that takes it back is added. A note is removed, and
-    returned with row 0. Of a clinician, what stood before comes back.
+    returned with row 0; so are ticks. Of a clinician, what stood before comes back.
 
     Args:
         folder: the client's folder.
@@ -147,15 +142,16 @@ def take_back(
     Raises:
         MinerError: there is nothing to take back, or the folder cannot be written.
     """
-    with _writing(folder):
+    if row is None and _ticks_are_last(folder):
+        return take_back_ticks(folder)
+    with writing(folder):
         known = corrections.read_corrections(folder, Findings())
         held = corrections.not_taken_back(known)
         written = notes.read_notes(folder)
         last = max(written, key=lambda note: (note.entered, note.row), default=None)
-        entered = [held[-1].entered] if held else []
-        entered += [last.entered] if last else []
+        others = [one.entered for one in (last, *held[-1:]) if one]
         noted = settled_in(folder).entered
-        if row is None and noted and noted >= max(entered, default=""):
+        if row is None and noted and noted >= max(others, default=""):
             return take_clinician_back(folder)
         if row is None and last and (not held or last.entered > held[-1].entered):
             rest = notes.without_note(corrections.raw_of(folder, notes.NAME), last)
@@ -167,10 +163,17 @@ def take_back(
             if held:
                 code = "steps.no_correction_in_force"
             raise MinerError(code, n=row, rows=[str(one.row) for one in held], file=NAME)
-        back = Correction(0, _stamp(now), item.stream, (NAME, item.row), {}, {})
+        back = Correction(0, entered(now), item.stream, (NAME, item.row), {}, {})
         raw, line = corrections.with_one_more(corrections.raw_of(folder, NAME), back)
         write_whole(folder / NAME, raw)
         return _made(replace(back, row=line), item)
+
+
+def _ticks_are_last(folder: Path) -> bool:
+    held = corrections.not_taken_back(corrections.read_corrections(folder, Findings()))
+    others = [*notes.read_notes(folder), *held, settled_in(folder)]
+    ticks = last_ticks(folder)
+    return bool(ticks) and ticks[0].noted >= max(one.entered for one in others)
 
 
 def write_note(
@@ -195,8 +198,8 @@ def write_note(
     latest = moment.date() + timedelta(days=LATEST_DAYS)
     if not date(EARLIEST, 1, 1) <= day <= latest:
         raise MinerError("steps.day_far_off", day=day, first=EARLIEST, last=latest)
-    with _writing(folder):
-        note = Note(about, day.isoformat(), _stamp(moment), text)
+    with writing(folder):
+        note = Note(about, day.isoformat(), entered(moment), text)
         raw = notes.with_note(corrections.raw_of(folder, notes.NAME), note)
         write_whole(folder / notes.NAME, raw)
     return notes.notes_in(raw)[-1]
@@ -225,10 +228,10 @@ def _written(
     make: Callable[[Client, str], Correction],
     now: datetime | None,
 ) -> CorrectionMade:
-    with _writing(folder):
+    with writing(folder):
         client = read_client(folder)
         refuse_stopped(client)
-        item = make(client, _stamp(now))
+        item = make(client, entered(now))
         raw, row = corrections.with_one_more(corrections.raw_of(folder, NAME), item)
         write_whole(folder / NAME, raw)
         after = read_client(folder)
@@ -268,148 +271,3 @@ def _require_note(text: str) -> None:
     strange = next((mark for mark in marks if unicodedata.category(mark) in ("Cc", "Cs")), "")
     if strange:
         raise MinerError("steps.strange_mark", mark=f"U+{ord(strange):04X}")
-
-
-def _stamp(now: datetime | None) -> str:
-    return (now or datetime.now(UTC)).astimezone(UTC).isoformat(timespec="seconds")
-
-
-@contextmanager
-def _writing(folder: Path) -> Iterator[None]:
-    """Let one program at a time write here.
-
-    Raises:
-        MinerError: another does, or the folder cannot be written.
-    """
-    try:
-        with lock(folder / LOCK, wait_s=10):
-            yield
-    except Timeout as error:
-        raise MinerError("steps.writing_elsewhere", file=folder) from error
-    except OSError as error:
-        raise MinerError(
-            "steps.not_writable", why=error.strerror or str(error), file=folder
-        ) from error
-
-
-@dataclass(frozen=True, slots=True)
-class TickDay:
-    """One day of a plan in the form.
-
-    Attributes:
-        day: ISO date.
-        said: what was noted here, or nothing.
-        elsewhere: the answer another file gives, or nothing.
-        file: that file.
-        over: whether the day may be answered yet.
-    """
-
-    day: str
-    said: str
-    elsewhere: str
-    file: str
-    over: bool
-
-
-def sheet_of(own: Path, plan: Plan, until: str) -> list[tuple[PlanPeriod, list[TickDay]]]:
-    """Return the periods of a plan, each with its days and what is noted of them.
-
-    Args:
-        own: the file of what is noted here, beside the client's other files of ticks.
-        plan: as it was written.
-        until: ISO date of the last day that is over.
-
-    Raises:
-        MinerError: a file of ticks cannot be read.
-    """
-    noted, others = _noted(own).of(plan.plan), ticks_in(_others(own))
-
-    def told(day: str) -> TickDay:
-        said = others.by_day.get((plan.plan, day), "")
-        elsewhere = said if said in ("yes", "no") else ""
-        file = others.places[plan.plan, day][0] if elsewhere else ""
-        return TickDay(day, noted.get(day, ""), elsewhere, file, day <= until)
-
-    return [(period, [told(day) for day in _days(period)]) for period in plan.periods]
-
-
-def write_ticks(
-    own: Path, plan: Plan, answers: Mapping[str, str], until: str, seen: str | None = None
-) -> None:
-    """Write answers into the file of what is noted here; a day without one keeps what it has.
-
-    Args:
-        own: the file, beside the client's other files of ticks.
-        plan: as it was written.
-        answers: ISO date -> "yes", "no", "forgot", or nothing to take an answer back.
-        until: ISO date; no day after it has an answer.
-        seen: the stamp of the file that a form showed, or None.
-
-    Raises:
-        MinerError: an answer is none of these, or of a day that is not over or not the plan's;
-            another file says otherwise; or the file is another than the form showed.
-    """
-    _require_usable(plan, answers, until)
-    with WRITING:
-        require_stamp(own, seen)
-        rows = dict(_noted(own).by_day)
-        for day, said in answers.items():
-            rows.pop((plan.plan, day), None)
-            if said:
-                rows[plan.plan, day] = said
-        _require_readable(own, _rows_of_file(rows))
-        write_whole(own, _rows_of_file(rows))
-
-
-def _require_usable(plan: Plan, answers: Mapping[str, str], until: str) -> None:
-    days = [day for period in plan.periods for day in _days(period)]
-    for day, said in answers.items():
-        if said not in ("", *ANSWERS):
-            raise MinerError("page.no_answer", answer=said[:20])
-        if day not in days:
-            raise MinerError("page.no_day_of_plan", day=day[:20], first=min(days), last=max(days))
-    late = min((day for day, said in answers.items() if said and day > until), default="")
-    if late:
-        raise MinerError("page.day_not_over", late=late, until=until)
-
-
-def _require_readable(own: Path, content: bytes) -> None:
-    """Read what would be written beside all other files of ticks, in the light of the plans."""
-    with tempfile.TemporaryDirectory() as scratch:
-        trial = Path(scratch) / own.name
-        write_whole(trial, content, durable=False)
-        ticks = ticks_in([*_others(own), trial])
-    plans = replay(ledger.read(own.parent)).plans
-    for found in (*ticks.findings, *misplaced(ticks, plans)):
-        if found.file == own.name and found.severity in (Severity.LEFT_OUT, Severity.QUESTION):
-            what, expected, do = found.what, found.expected, found.do
-            raise MinerError("page.finding", found=what, expected=expected, do=do)
-
-
-def _noted(own: Path) -> Ticks:
-    """Return what was noted here.
-
-    Raises:
-        MinerError: somebody else wrote into the file what would be lost by writing it again.
-    """
-    ticks = ticks_in([own] if own.is_file() else [])
-    if own.is_file() and own.read_bytes() != _rows_of_file(ticks.by_day):
-        raise MinerError("page.ticks_changed_by_hand", file=own.name)
-    return ticks
-
-
-def _others(own: Path) -> list[Path]:
-    return [path for path in tick_files(own.parent) if path.name != own.name]
-
-
-def _rows_of_file(rows: Mapping[tuple[str, str], str]) -> bytes:
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(("date", "plan", "answer"))
-    writer.writerows((day, safe_cell(plan), said) for (plan, day), said in sorted(rows.items()))
-    return out.getvalue().encode()
-
-
-def _days(period: PlanPeriod) -> list[str]:
-    first, last = (date.fromisoformat(day).toordinal() for day in (period.first, period.last))
-    return [date.fromordinal(day).isoformat() for day in range(first, last + 1)]

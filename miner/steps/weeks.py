@@ -20,7 +20,9 @@ from miner.steps.checking import cautions
 from miner.steps.client_ledger import ledger_of
 from miner.steps.following import frozen_table
 from miner.steps.opening import opened, refuse_stopped, table_of
+from miner.steps.ticking import days_not_ticked, last_whole_day
 from miner.tables.logs import logged_by_day
+from miner.tables.measures import records_of
 from miner.tables.referral import calm_said
 from miner.tables.unit_table import UnitTable
 
@@ -60,6 +62,7 @@ def week(client: Client, rules: RuleBook | None = None, *, last: str | None = No
         for item in _questions(client, books, end)
     ]
     calm = calm_said(client, books)
+    whole = last_whole_day(records_of(client, books))
     advice = () if calm else worth_logging(logged, asked, books)
     return Week(
         client=client.settings.code,
@@ -70,6 +73,7 @@ def week(client: Client, rules: RuleBook | None = None, *, last: str | None = No
         message="" if calm else _message(advice, logged, books),
         cautions=cautions(client, books),
         notes=past.notes,
+        not_ticked=days_not_ticked(client.folder, min(end, whole) if whole else None),
     )
 
 

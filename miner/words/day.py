@@ -9,7 +9,7 @@ from miner.core.messages import message, several
 from miner.words.amounts import Amounts, fixed
 from miner.words.cautions import CautionBlocks
 from miner.words.document import Parts, heading, item, paragraph, section, table, urgent
-from miner.words.noting import notes_parts
+from miner.words.noting import not_ticked_parts, notes_parts
 from miner.words.safe import clean, name
 from miner.words.wording import capital, day_words, listed
 
@@ -382,6 +382,7 @@ def _client(client: ClientMorning) -> Parts:
     text = " ".join(f"{line[:1].upper()}{line[1:].rstrip('.')}." for line in lines)
     text = text or "nothing stands out."
     parts: Parts = [paragraph(f"{clean(client.client, 40)} ({day}): {text}", 2)]
+    parts += not_ticked_parts(client.not_ticked, client.client, 4)
     if client.message:
         parts.append(paragraph(f"Ready to send: {client.message}", 4))
     return parts

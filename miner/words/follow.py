@@ -10,6 +10,7 @@ from miner.core.results.follow import ChosenIdea, EveryLook, Following, KeptResu
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, heading, paragraph
+from miner.words.noting import not_ticked_parts
 from miner.words.safe import clean
 from miner.words.sentences import ended_words, factor_phrase, outcome_label, way_words
 from miner.words.wording import dated, say
@@ -67,6 +68,7 @@ def follow_parts(found: Following, rules: RuleBook, *, display_unit: str = "mg/d
     ideas = several(len(found.kept), "idea")
     parts: Parts = [heading(f"{clean(found.client, 60)}: {ideas} kept{last}")]
     parts += [paragraph(note) for note in found.notes]
+    parts += not_ticked_parts(found.not_ticked, found.client)
     if not found.kept and not found.left:
         parts.append(paragraph(say(rules, "follow", "nothing")))
     for item in found.kept:

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 from miner.core.facts import TOPICS
-from miner.core.messages import several
+from miner.core.messages import message, several
 from miner.core.results import Note
-from miner.core.results.noting import ClinicianNoted
+from miner.core.results.noting import ClinicianNoted, NotTicked, TicksMade
 from miner.words.document import Parts, command, heading, own_words, paragraph, section, table
+from miner.words.door import door_now
 from miner.words.safe import clean
-from miner.words.wording import capital, full_date, listed
+from miner.words.wording import capital, day_and_month, full_date, listed
 
 if TYPE_CHECKING:
     from miner.core.results.noting import (
@@ -41,24 +43,30 @@ COUNTED = {
 }
 
 
-def written_parts(made: CorrectionMade | Note | ClinicianNoted, client: Path) -> Parts:
+def written_parts(made: CorrectionMade | Note | ClinicianNoted | TicksMade, client: Path) -> Parts:
     """Return what was just written, how it is read, and how to take it back.
 
     Args:
-        made: what was written, or a note that was taken back.
+        made: what was written, or a note or ticks that were taken back.
         client: the client's folder, as it was typed.
     """
     undo = f"miner note {quote(str(client))} --undo"
     if isinstance(made, ClinicianNoted):
         said = [*settled_parts(made), *held_parts(made, client)]
         return said if made.taken_back else [*said, *_back(undo)]
+    parts: Parts
+    if isinstance(made, TicksMade):
+        parts = [heading(f"Plan {clean(made.plan, 60)}: {ticked_words(made)}.")]
+        if made.left:
+            parts += not_ticked_parts([NotTicked(made.plan, ("",) * made.left)], str(client))
+        return [*parts, *(_back(undo) if made.noted and not made.taken_back else [])]
     if isinstance(made, Note):
         if not made.row:
             return [heading(f"The note is taken back: {_about(made)}."), *_words(made)]
         title = heading(f"Noted, in notes.md: {_about(made)}.")
         return [title, *_words(made), *_back(undo)]
     lead = f"The {_one(made)} is {ACTIONS[made.action]}: corrections.csv, row {made.row}."
-    parts: Parts = [heading(f"{lead} The client's own files stay as they are.")]
+    parts = [heading(f"{lead} The client's own files stay as they are.")]
     if made.before:
         place = f" ({made.place.file}, row {made.place.row})" if made.place else ""
         lead = "It said: " if made.action == "taken_back" else "Before: "
@@ -126,6 +134,53 @@ def held_parts(made: ClinicianNoted, client: Path) -> Parts:
         option = {"informed": "--informed DATE", "agreed": f"--agreed DATE --covers {covers}"}
         if lift:
             parts.append(command(f"miner note {quote(str(client))} {option[lift]}"))
+
+
+def ticked_words(made: TicksMade) -> str:
+    """Return how many days were ticked, and how: "12 days ticked as planned, 2 already there"."""
+    told = [f"{several(made.as_planned, 'day')} ticked as planned"] * bool(made.as_planned)
+    if made.taken_back:
+        told.append(f"the {several(len(made.answers), 'tick')} noted last taken back")
+    elif len(made.answers) > made.as_planned:
+        told += _named(made)
+    if not told:
+        told.append("nothing new to tick")
+    if made.already and (made.as_planned or not made.answers):
+        told.append(f"{made.already} already there")
+    return ", ".join(told)
+
+
+def _named(made: TicksMade) -> list[str]:
+    """Return the answers of days that were named: each day of few, else how many."""
+    if len(made.answers) <= MOST_NAMED_DAYS and not made.as_planned:
+        days = made.answers.items()
+        return [f"{day_and_month(day, short=True)} {TICKED[said]}" for day, said in days]
+    by_answer = Counter(made.answers.values())
+    by_answer["yes"] -= made.as_planned
+    counts = by_answer.items()
+    return [f"{several(count, 'day')} {TICKED[said]}" for said, count in counts if count]
+
+
+MOST_NAMED_DAYS = 3
+TICKED = {"yes": "ticked yes", "no": "ticked no", "forgot": "ticked forgot", "": "without a tick"}
+
+
+def not_ticked_parts(found: Sequence[NotTicked], client: str, indent: int = 0) -> Parts:
+    """Return how many days of each running test have no tick, and what ticks them.
+
+    Args:
+        found: a test each.
+        client: its code, or its folder as it was typed.
+        indent: columns left free at the left.
+    """
+    parts: Parts = []
+    for one in found:
+        values = {"n": len(one.days), "name": clean(one.plan, 60)}
+        parts.append(paragraph(message("words.days_not_ticked", **values), indent))
+        if door_now() == "":
+            plan = f" --plan {quote(one.plan)}" if len(found) > 1 else ""
+            text = f'miner note {quote(client)} --ticks "all as planned"{plan}'
+            parts.append(command(text, indent + 2))
     return parts
 
 

@@ -16,9 +16,20 @@ CHOICES_BY_UNIT = {"day": "Patterns and fixed questions, by day", "meal": "By me
 UNIT_TITLES = {"day": "By day", "meal": "By meal"}
 MEAL_ALONE = "By meal alone"
 ANY_TAG, ANY_FOOD = "a tag of the client's own", "a food that comes back"
-TICK_ANSWERS = (("yes", "yes"), ("no", "no"), ("forgot", "forgot"), ("", "nothing"))
+TICK_MARKS = {
+    "yes": ("✓", "yes"),
+    "no": ("✕", "no"),
+    "forgot": ("–", "forgot"),
+    "": ("", "not ticked"),
+}
 _CUTS, _UNITS = _NAMES["cuts"], _NAMES["units"]
 _CLOCK_CUTS = _CUTS | _NAMES["clock_cuts"]
+
+
+def after_tick(said: str) -> str:
+    """Return the answer that a day has once it is pressed: yes, no, forgot, nothing."""
+    order = list(TICK_MARKS)
+    return order[(order.index(said) + 1) % len(order)]
 
 
 def cut_words(rule: FactorRule) -> str:

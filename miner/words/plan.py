@@ -182,13 +182,15 @@ def result_lines(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[s
 LETTERS = {"change": "A", "usual": "B"}
 
 
-def plan_calendar(plan: Plan) -> bytes:
+def plan_calendar(plan: Plan, rules: RuleBook) -> bytes:
     """Return one all-day event a period, and one a sensor change; the same plan, the same bytes.
 
-    Titles are "A", "B" and "S"; what they stand for is on the client's page alone.
+    Titles are "A", "B" and "S": a calendar is often shown to others. The description of an event
+    is the question of each of its days, and tells nothing of any outcome.
 
     Args:
         plan: what ``plan`` returned.
+        rules: the rule books, for the words.
 
     Source: RFC 5545, sections 3.4, 3.6.1 and 3.8.
     """
@@ -199,12 +201,16 @@ def plan_calendar(plan: Plan) -> bytes:
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
     stamp = datetime.combine(date.fromisoformat(plan.periods[0].first), time(), UTC)
-    events: list[tuple[int | str, str, str, str]] = [
-        (one.number, LETTERS[one.arm], one.first, one.last) for one in plan.periods
+    asked = {arm: say(rules, "plan", f"ask_{arm}", change=plan.change) for arm in ARMS}
+    sensor = say(rules, "plan", "ask_sensor")
+    events: list[tuple[int | str, str, str, str, str]] = [
+        (one.number, LETTERS[one.arm], asked[one.arm], one.first, one.last) for one in plan.periods
     ]
-    events += [(f"s{at}", "S", day, day) for at, day in enumerate(plan.sensor_changes, 1)]
-    for number, title, first, last in events:
-        calendar.add_component(_event(f"{plan.plan}-{number}", title, first, last, stamp))
+    events += [(f"s{at}", "S", sensor, day, day) for at, day in enumerate(plan.sensor_changes, 1)]
+    for number, title, question, first, last in events:
+        event = _event(f"{plan.plan}-{number}", title, first, last, stamp)
+        event.add("description", question)
+        calendar.add_component(event)
     out: bytes = calendar.to_ical()
     return out
 

@@ -9,6 +9,7 @@ from miner.core.messages import Message, message, several
 from miner.rulebook import RuleBook
 from miner.words.cautions import CautionBlocks
 from miner.words.document import Parts, heading, paragraph, section, table
+from miner.words.noting import not_ticked_parts
 from miner.words.sentences import factor_phrase, outcome_label
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ def week_parts(week: Week) -> Parts:
         *CautionBlocks(week.cautions).first(),
         heading(f"{week.client}, {week.days[0]} to {week.days[-1]}."),
         *(paragraph(note) for note in week.notes),
+        *not_ticked_parts(week.not_ticked, week.client),
         *section("Logged, by day", _logged(week)),
         *section("Open questions", _questions(week)),
         *section("A message, ready to send", [paragraph(x, 2) for x in lines]),

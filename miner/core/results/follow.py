@@ -10,6 +10,7 @@ from typing import Any, ClassVar
 from miner.core.facts import Note, Result, Said, Worded
 from miner.core.messages import Message, Words, by_rules, message
 from miner.core.results.lengths import Lengths
+from miner.core.results.noting import NotTicked
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -316,13 +317,18 @@ class KeptResult(Worded):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Following(Result):
-    """Everything kept of one client, in the order it was kept, and what was left in a session."""
+    """Everything kept of one client, in the order it was kept, and what was left in a session.
+
+    Attributes:
+        not_ticked: days of a running test without a tick, up to the last day of the readings.
+    """
 
     client: str
     last_day: str | None
     kept: tuple[KeptResult, ...]
     notes: tuple[Words, ...] = ()
     left: tuple[ChosenIdea, ...] = ()
+    not_ticked: tuple[NotTicked, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -7,6 +7,7 @@ from typing import Any
 
 from miner.core.facts import CautionText, Note, Place, Result
 from miner.core.messages import Message, Words
+from miner.core.results.noting import NotTicked
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -159,6 +160,7 @@ class ClientMorning(Result):
         newest: date of the newest reading.
         day: the newest whole day, which is looked at.
         message: ready to send, where a nudge is due.
+        not_ticked: days of a running test up to the day before this morning without a tick.
     """
 
     client: str
@@ -169,6 +171,7 @@ class ClientMorning(Result):
     message: Words = ""
     stale: Words = ""
     on_test: tuple[OnTest, ...] = ()
+    not_ticked: tuple[NotTicked, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -1,4 +1,4 @@
-"""What a practitioner wrote: notes on days and sessions, corrections of meals and tags."""
+"""What a practitioner wrote: notes on days and sessions, corrections, ticks of a plan."""
 
 from __future__ import annotations
 
@@ -57,6 +57,37 @@ class CorrectionMade(Result):
     now: Mapping[str, Any]
     in_force: bool = True
     read_as: ReadAs | None = None
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class TicksMade(Result):
+    """What was noted of the days of a plan at one time, or taken back.
+
+    Attributes:
+        plan: its name.
+        noted: when, ISO 8601; empty where nothing was to be written.
+        answers: ISO date -> "yes", "no", "forgot", or nothing where an answer was taken back.
+        as_planned: how many of these days were not named: done as planned, like all the rest.
+        already: days that are over and had a tick before.
+        left: days that are over and still have none.
+        taken_back: whether these answers were taken out again.
+    """
+
+    plan: str
+    noted: str
+    answers: Mapping[str, str]
+    as_planned: int = 0
+    already: int = 0
+    left: int = 0
+    taken_back: bool = False
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class NotTicked(Result):
+    """Days of a running test that are over and have no tick, ISO."""
+
+    plan: str
+    days: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -8,6 +8,7 @@ from typing import ClassVar
 
 from miner.core.facts import CautionText, Result
 from miner.core.messages import Message, Words
+from miner.core.results.noting import NotTicked
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -74,6 +75,7 @@ class Week(Result):
             intake asks for no numbers and perhaps no tracking, as is then what is worth logging.
         cautions: what has to be said of this client.
         notes: what could not be read.
+        not_ticked: days of a running test without a tick, up to the end of the week.
     """
 
     client: str
@@ -84,3 +86,4 @@ class Week(Result):
     message: Words
     cautions: tuple[CautionText, ...] = ()
     notes: tuple[Words, ...] = ()
+    not_ticked: tuple[NotTicked, ...] = ()

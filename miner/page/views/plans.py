@@ -7,64 +7,87 @@ from datetime import date
 from starlette.responses import Response
 
 from miner import steps
-from miner.core.messages import MinerError, message
+from miner.core.messages import MinerError
 from miner.core.results import Plan
-from miner.page.places import TICKS, Missing, one_line
+from miner.page.places import Missing, one_line
 from miner.page.render import own_page, page
 from miner.page.request import PageRequest, attached
+from miner.records.write.ticks import NOTED
 from miner.render.pages import plan_page
-from miner.steps import followup_state, sheet_of, write_ticks
+from miner.steps import Ticking, followup_state, sheet_of
 from miner.steps.settings import stamp
-from miner.words.pages import TICK_ANSWERS
-from miner.words.plan import LETTERS, plan_calendar, what_to_do
+from miner.steps.ticking import DaysOver, asleep_from
+from miner.words.noting import ticked_words
+from miner.words.pages import TICK_MARKS, after_tick
+from miner.words.plan import plan_calendar, what_to_do
 from miner.words.said import rules_at_door
 from miner.words.sentences import factor_phrase, outcome_label
+from miner.words.wording import capital
 
 
 def show(request: PageRequest) -> Response:
-    """Show a plan, and the form for its ticks."""
-    made, folder = _plan(request), request.folder
+    """Show a plan and its days; each may be pressed."""
+    made, folder, over = _plan(request), request.folder, _over(request)
     rules = rules_at_door(steps.load_rules(None, folder))
-    sheet, fault = [], ""
+    sheet, last, fault = [], (), ""
     try:
-        sheet = sheet_of(folder / TICKS, made, _until(request))
+        sheet = sheet_of(folder, made, over.told)
+        last = steps.last_ticks(folder, made.plan)
     except MinerError as error:
         fault = one_line(error)
-    days = [day for _, group in sheet for day in group]
+    days = [(period, day) for period, group in sheet for day in group]
+    ticked = {day.day for _, day in days if day.said or day.elsewhere}
     kept = followup_state(folder).plan(made.plan)
     return page(
         request,
         "planned.html",
         plan=made,
         fault=fault,
-        answers=TICK_ANSWERS,
-        sheet=[(period, LETTERS[period.arm], group) for period, group in sheet],
+        days=[pair for pair in days if pair[1].over],
+        asleep=_asleep(request, made),
+        marks=TICK_MARKS,
+        after=after_tick,
         title=f"{factor_phrase(made.factor, rules, made.unit_of)}, and "
         f"{outcome_label(made.outcome, rules, made.unit_of)}",
         what=what_to_do(made, rules),
-        seen=stamp(folder / TICKS),
-        total=len(days),
-        over=sum(day.over for day in days),
-        told=sum(bool(day.said or day.elsewhere) for day in days),
+        seen=stamp(folder / NOTED),
+        to_come=sum(not day.over for _, day in days),
+        left=sum(day.day <= over.whole and day.day not in ticked for _, day in days),
+        files=sorted({day.file for _, day in days if day.elsewhere}),
+        last=len(last),
         read=kept is not None and kept.verdict is not None,
     )
 
 
 def tick(request: PageRequest) -> Response:
-    """Write down what the client ticked: all of it, or nothing."""
-    made = _plan(request)
-    said = {name[5:]: request.text(name) for name in request.form if name.startswith("tick-")}
-    write_ticks(request.folder / TICKS, made, said, _until(request), request.seen)
-    return request.go(request.at("plans", made.plan), message("page.ticks_written"))
+    """Note what the client ticked: all as planned, or the day that was pressed; or take it back."""
+    made, folder, place = _plan(request), request.folder, ""
+    if request.text("undo"):
+        done = steps.take_back_ticks(folder, made.plan, seen=request.seen)
+    else:
+        told = [(name[5:], request.text(name)) for name in request.form if name[:5] == "tick-"]
+        spans = tuple((day, day, said) for day, said in told)
+        what = Ticking(made.plan, spans, rest=bool(request.text("rest")))
+        done = steps.tick(folder, what, _over(request), seen=request.seen)
+        place = f"tick-{told[0][0]}" if len(told) == 1 else ""
+    said = f"{capital(ticked_words(done))}."
+    return request.go(request.at("plans", made.plan), said, place=place)
 
 
-def _until(request: PageRequest) -> str:
-    """Return the last day that may be ticked: today, or the newest day of the records."""
-    today = date.today().isoformat()
+def _over(request: PageRequest) -> DaysOver:
+    """Return up to which day something can be ticked; by the clock alone without records."""
     try:
-        return max([today, *request.entry().dates()])
+        return steps.days_over(date.today(), request.entry().records())
     except MinerError:
-        return today
+        return steps.days_over(date.today())
+
+
+def _asleep(request: PageRequest, made: Plan) -> dict[str, str]:
+    try:
+        entry = request.entry()
+        return asleep_from(entry.records(), made, entry.rules)
+    except MinerError:
+        return {}
 
 
 def sheet(request: PageRequest) -> Response:
@@ -72,8 +95,9 @@ def sheet(request: PageRequest) -> Response:
     rules, made = steps.load_rules(None, request.folder), _plan(request)
     if request.text("as") == "calendar":
         headers = attached(f"{request.code}-{made.plan}.ics")
-        return Response(plan_calendar(made), media_type="text/calendar", headers=headers)
-    return own_page(plan_page(made, rules))
+        content = plan_calendar(made, rules)
+        return Response(content, media_type="text/calendar", headers=headers)
+    return own_page(plan_page(made, rules, request.client_name))
 
 
 def _plan(request: PageRequest) -> Plan:

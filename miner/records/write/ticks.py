@@ -1,15 +1,19 @@
-"""What the client ticked in an alternating test: date, plan, and yes, no or forgot."""
+"""What the client ticked in an alternating test: date, plan, and yes, no or forgot.
+
+A client's own files may have any name ``ticks*.csv``. What is noted here goes into one file of
+its own, a row for each answer and when it was noted; a later row takes the place of an earlier.
+"""
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from miner.core.files import plain_cell
+from miner.core.files import plain_cell, safe_cell
 from miner.core.messages import MinerError, Severity
 from miner.core.results.checking import Finding
 from miner.records.findings import Findings
@@ -17,6 +21,52 @@ from miner.records.read.files import read_bytes
 from miner.records.read.text_file import open_text
 
 ANSWERS = ("yes", "no", "forgot")
+NOTED = "ticks-noted.csv"
+_COLUMNS = ("date", "plan", "answer", "noted")
+
+
+@dataclass(frozen=True, slots=True)
+class NotedTick:
+    """One answer as it was noted: "yes", "no", "forgot", or nothing where it was taken back.
+
+    Attributes:
+        day: ISO date.
+        noted: when, ISO 8601; empty in a file of before that was written down.
+    """
+
+    day: str
+    plan: str
+    answer: str
+    noted: str
+
+
+def read_noted(folder: Path) -> tuple[NotedTick, ...]:
+    """Read what was noted here, in the order of the file; without a file nothing.
+
+    Raises:
+        MinerError: somebody else wrote into the file what would be lost by writing it again.
+    """
+    path = folder / NOTED
+    if not path.is_file():
+        return ()
+    raw = read_bytes(path, path.name)
+    rows = list(csv.reader(io.StringIO(raw.decode("utf-8", "replace"), newline="")))
+    cells = [[*row, ""] if len(row) == len(_COLUMNS) - 1 else row for row in rows[1:]]
+    if all(len(row) == len(_COLUMNS) for row in cells):
+        ticks = tuple(NotedTick(row[0], plain_cell(row[1]), *row[2:]) for row in cells)
+        if raw in (noted_bytes(ticks), noted_bytes(ticks, _COLUMNS[:-1])):
+            return ticks
+    raise MinerError("records.ticks_changed_by_hand", file=NOTED)
+
+
+def noted_bytes(ticks: Sequence[NotedTick], columns: Sequence[str] = _COLUMNS) -> bytes:
+    """Return the file of what was noted here."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(columns)
+    rows = ((one.day, safe_cell(one.plan), one.answer, one.noted) for one in ticks)
+    writer.writerows(row[: len(columns)] for row in rows)
+    return out.getvalue().encode()
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +91,8 @@ class Ticks:
 def read_ticks(folder: Path) -> Ticks:
     """Read every ``ticks*.csv`` of a client folder; none is no tick.
 
-    The third column may have any name; an empty answer is no tick. A row that is no date, no plan
+    The third column may have any name; an empty answer is no tick. Of the file of what is noted
+    here the last row of a day counts. A row that is no date, no plan
     or no known answer is left out and told; so are days that were ticked both yes and no.
 
     Raises:
@@ -66,7 +117,7 @@ def ticks_in(paths: Iterable[Path]) -> Ticks:
     places: dict[tuple[str, str], tuple[str, int]] = {}
     for path in paths:
         empty = []
-        for row, (day, plan, said) in _rows(path):
+        for row, (day, plan, said) in _last(_rows(path)) if path.name == NOTED else _rows(path):
             when, answer = _day(day), said.casefold()
             if when and plan and not answer:
                 empty.append(row)
@@ -100,6 +151,12 @@ def _one_a_day(
         if len(answers) > 1:
             findings.add(severity, code, file=file, row=row, values=values)
     return by_day
+
+
+def _last(rows: list[tuple[int, tuple[str, str, str]]]) -> list[tuple[int, tuple[str, str, str]]]:
+    """Return the last row of each day and plan, without those that took an answer back."""
+    last = {cells[:2]: (row, cells) for row, cells in rows}
+    return [(row, cells) for row, cells in last.values() if cells[2]]
 
 
 def _rows(path: Path) -> list[tuple[int, tuple[str, str, str]]]:
