@@ -171,9 +171,9 @@ def take_back(
 
 def _ticks_are_last(folder: Path) -> bool:
     held = corrections.not_taken_back(corrections.read_corrections(folder, Findings()))
-    others = [*notes.read_notes(folder), *held, settled_in(folder)]
+    others = [one.entered for one in held] + [one.entered for one in notes.read_notes(folder)]
     ticks = last_ticks(folder)
-    return bool(ticks) and ticks[0].noted >= max(one.entered for one in others)
+    return bool(ticks) and ticks[0].noted >= max(*others, settled_in(folder).entered, "")
 
 
 def write_note(

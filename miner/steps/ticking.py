@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from filelock import Timeout
@@ -144,9 +145,9 @@ def tick(
             over or not the plan's; another file says otherwise; or the file is another than the
             form showed.
     """
+    plan = _plan(folder, what.plan)
+    named = _answers(plan, what.spans, over.told)
     with WRITING, writing(folder):
-        plan = _plan(folder, what.plan)
-        named = _answers(plan, what.spans, over.told)
         require_stamp(folder / NOTED, seen)
         held, ticked = read_noted(folder), read_ticks(folder).of(plan.name)
         open_days = not_ticked(plan.what.periods, ticked, over.whole) if what.rest else ()
@@ -295,8 +296,8 @@ def _answers(plan: PlanKept, spans: Sequence[tuple[str, str, str]], until: str) 
             raise MinerError("steps.no_answer", answer=said[:20])
         outside = next((day for day in (first, last) if day not in days), None)
         if outside is not None:
-            ends = {"first": min(days), "last": max(days)}
-            raise MinerError("steps.no_day_of_plan", day=outside[:20], name=plan.name, **ends)
+            told: dict[str, Any] = {"first": min(days), "last": max(days), "name": plan.name}
+            raise MinerError("steps.no_day_of_plan", day=outside[:20], **told)
         if first > last:
             raise MinerError("steps.span_backwards", first=first, last=last)
         for day in (one for one in days if first <= one <= last):

@@ -134,13 +134,14 @@ def held_parts(made: ClinicianNoted, client: Path) -> Parts:
         option = {"informed": "--informed DATE", "agreed": f"--agreed DATE --covers {covers}"}
         if lift:
             parts.append(command(f"miner note {quote(str(client))} {option[lift]}"))
+    return parts
 
 
 def ticked_words(made: TicksMade) -> str:
     """Return how many days were ticked, and how: "12 days ticked as planned, 2 already there"."""
     told = [f"{several(made.as_planned, 'day')} ticked as planned"] * bool(made.as_planned)
     if made.taken_back:
-        told.append(f"the {several(len(made.answers), 'tick')} noted last taken back")
+        told.append(str(message("words.ticks_taken_back", n=len(made.answers))))
     elif len(made.answers) > made.as_planned:
         told += _named(made)
     if not told:

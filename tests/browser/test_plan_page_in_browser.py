@@ -32,7 +32,7 @@ def written(folder: Path, pairs: int) -> Path:
         read_on=periods[-1].last, stop_rules=tuple(say(rules, "plan", key) for key in STOPS),
     )  # fmt: skip
     path = folder / "plan.html"
-    path.write_text(plan_page(plan, rules), encoding="utf-8")
+    path.write_text(plan_page(plan, rules, "client-01"), encoding="utf-8")
     return path
 
 

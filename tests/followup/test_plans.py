@@ -383,7 +383,7 @@ def test_the_calendar_file_is_read_back_and_tells_nothing(rules):
     from icalendar import Calendar
 
     plan = replace(made(rules), stop_rules=(say(rules, "plan", "stop_worry"),))
-    text = plan_calendar(plan)
+    text = plan_calendar(plan, rules)
     events = list(Calendar.from_ical(text).walk("VEVENT"))
     own = [item for item in events if str(item["summary"]) != "S"]
     assert [
@@ -394,9 +394,14 @@ def test_the_calendar_file_is_read_back_and_tells_nothing(rules):
     assert len({str(item["uid"]) for item in events}) == len(events)
     assert b"BEGIN:VCALENDAR\r\n" in text
     assert max(len(line) for line in text.split(b"\r\n")) <= 75
-    for word in (b"glucose", b"dinner", b"sleep", b"sugar", b"change"):
+    asked = {
+        "A": f"{plan.change} Did you today? Reply yes, no or forgot.",
+        "B": "A usual day: as always? Reply yes, no or forgot.",
+    }
+    assert [str(item["description"]) for item in own] == [asked[str(i["summary"])] for i in own]
+    for word in (b"glucose", b"sugar", b"mg/dl", b"mmol", b"higher", b"lower"):
         assert word not in text.lower()
-    assert text == plan_calendar(plan)
+    assert text == plan_calendar(plan, rules)
 
 
 @pytest.mark.parametrize("start", [date(2028, 2, 24), date(2026, 3, 24), date(2026, 12, 28)])
@@ -406,7 +411,7 @@ def test_a_calendar_has_whole_days_whatever_the_clock_does(rules, start):
     from icalendar import Calendar
 
     plan = replace(made(rules), periods=planning.lay_out(SIZE, start, 0, 3, (), 999)[0])
-    text = plan_calendar(plan)
+    text = plan_calendar(plan, rules)
     starts = [line for line in text.split(b"\r\n") if line.startswith((b"DTSTART", b"DTEND"))]
     assert all(re.fullmatch(rb"DT(START|END);VALUE=DATE:\d{8}", line) for line in starts)
     assert b"TZID" not in text
@@ -426,7 +431,7 @@ def test_a_calendar_takes_no_orders_from_words(rules, monkeypatch, word):
 
     monkeypatch.setattr("miner.words.plan.LETTERS", {"change": word, "usual": word})
     plan = replace(made(rules), plan=word, change=word)
-    calendar = Calendar.from_ical(plan_calendar(plan))
+    calendar = Calendar.from_ical(plan_calendar(plan, rules))
     events = calendar.walk("VEVENT")
     assert len(events) == len(plan.periods) + len(plan.sensor_changes)
     assert not calendar.walk("VALARM")
@@ -441,7 +446,7 @@ def test_a_calendar_of_words_in_no_ascii_is_folded_between_letters(rules, monkey
     name, titles = "ž" * 70 + "日本語の計画" * 9, {"change": "Ä" * 90, "usual": "🙂" * 40}
     monkeypatch.setattr("miner.words.plan.LETTERS", titles)
     plan = replace(made(rules), plan=name)
-    text = plan_calendar(plan)
+    text = plan_calendar(plan, rules)
     lines = text.split(b"\r\n")
     assert max(map(len, lines)) <= 75
     assert b"\n" not in text.replace(b"\r\n", b"")
@@ -457,16 +462,18 @@ def test_a_calendar_of_words_in_no_ascii_is_folded_between_letters(rules, monkey
 
 def test_the_page_shows_every_day_and_no_number_of_the_client(rules):
     plan = replace(made(rules), stop_rules=(say(rules, "plan", "stop_worry"),))
-    page = plan_page(plan, rules)
+    page = plan_page(plan, rules, "client-01")
     first, last = (
         date.fromisoformat(plan.periods[0].first),
         date.fromisoformat(plan.periods[-1].last),
     )
-    squares = page.count('<td class="arm-a">') + page.count('<td class="arm-b">')
-    assert squares == 2 * plan.pairs * plan.period_days
-    assert f'<span class="date">{first.day} {first:%b}</span>' in page
-    assert f'<span class="date">{last.day} {last:%b}</span>' in page
-    assert page.count("<td") % 7 == 0
+    days = 2 * plan.pairs * plan.period_days
+    assert page.count('<li class="change">') + page.count('<li class="usual">') == days
+    assert page.count('<span class="box">') == 2 * days
+    assert f'<span class="date">{first:%a} {first.day} {first:%b}</span>' in page
+    assert f'<span class="date">{last:%a} {last.day} {last:%b}</span>' in page
+    assert f"Change: {plan.change}" in page
+    assert "client-01" in page
     assert rules.factor("late_dinner").try_ in page
     assert "glucose" not in page.lower()
     assert "mg/dL" not in page
@@ -477,14 +484,19 @@ def test_the_page_shows_every_day_and_no_number_of_the_client(rules):
 def test_a_day_between_two_pairs_is_called_free(rules):
     plan = made(rules, changes=[START + timedelta(days=7)])
     assert plan.periods[5].last < "2026-07-12" < plan.sensor_changes[0] < plan.periods[6].first
-    page = plan_page(plan, rules)
+    page = plan_page(plan, rules, "client-01")
     last = max(day for _, day in days_of(plan))
     free = (last - START).days + 1 - 2 * plan.pairs * plan.period_days - len(plan.sensor_changes)
-    assert page.count('<span class="quiet">free</span>') == free > 0
+    assert page.count('<span class="what">Free</span>') == free > 0
     assert "On free days live as usual, and tick nothing." in page
     whole_weeks = replace(plan, periods=planning.lay_out(SIZE, START, 0, 3, (), 999)[0],
                           sensor_changes=())  # fmt: skip
-    assert "free" not in plan_page(whole_weeks, rules).partition("<body")[2].partition("<script")[0]
+    assert (
+        "free"
+        not in plan_page(whole_weeks, rules, "client-01")
+        .partition("<body")[2]
+        .partition("<script")[0]
+    )
 
 
 def test_no_difference_is_so_large_that_any_test_would_say_no(rules):

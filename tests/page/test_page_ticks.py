@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import shutil
+import time
 from collections.abc import Callable
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -12,10 +13,9 @@ from visits import Visitor, words
 
 from miner import steps
 from miner.core.results import Plan
-from miner.page.places import TICKS
-from miner.records.write.ticks import read_ticks
+from miner.records.write.ticks import NOTED, read_ticks
 from miner.steps.checking import ticks_told
-from miner.steps.noting import sheet_of
+from miner.steps.ticking import sheet_of
 
 Open = Callable[[Path], Visitor]
 ID = "4c28aa7c"
@@ -26,7 +26,8 @@ def agreed(invented: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Pa
     """A client with a plan; never changed."""
     folder = tmp_path_factory.mktemp("agreed") / "client-01"
     shutil.copytree(invented / "client-01", folder)
-    made = steps.plan(steps.read_client(folder), ID, steps.Wish(start=date(2026, 3, 9), pairs=6))
+    wish, before = steps.Wish(start=date(2026, 3, 9), pairs=6), datetime(2026, 3, 8, tzinfo=UTC)
+    made = steps.plan(steps.read_client(folder), ID, wish, now=before)
     return folder, made
 
 
@@ -80,10 +81,12 @@ def test_what_is_ticked_is_what_the_commands_read(
     assert one(**{day("2026-03-10"): "", day("2026-03-12"): "forgot"}) == 303
     assert read_ticks(folder).of(plan.plan) == {"2026-03-09": "yes", "2026-03-12": "forgot"}
     page = words(one.browser.get(f"/clients/client-01/plans/{plan.plan}"))  # type: ignore[attr-defined]
-    assert "2 of 10 days that are over have an answer" in page
+    assert "7 days are not ticked" in page  # the records end before 18 March does
+    assert "26 days are still to come" in page
     shown = one.browser.get(f"/clients/client-01/plans/{plan.plan}").text  # type: ignore[attr-defined]
-    assert 'name="tick-2026-03-09" value="yes" checked' in shown
-    assert 'name="tick-2026-03-12" value="forgot" checked' in shown
+    assert 'name="tick-2026-03-09" value="no"' in shown  # what a press makes of a yes
+    assert 'name="tick-2026-03-12" value=""' in shown
+    assert 'name="tick-2026-03-11" value="yes"' in shown
     assert 'name="tick-2026-03-18"' in shown  # the records reach to it, whatever the clock says
     assert 'name="tick-2026-03-19"' not in shown
 
@@ -113,11 +116,11 @@ def test_another_file_s_answer_is_shown_and_not_contradicted(
         f"date,plan,done\n2026-03-09,{plan.plan},yes\n2026-03-10,{plan.plan},forgot\n"
     )
     shown = one.browser.get(f"/clients/client-01/plans/{plan.plan}").text  # type: ignore[attr-defined]
-    assert "yes, in ticks-client.csv" in shown
+    assert "are ticked in ticks-client.csv; correct them there" in shown
     assert 'name="tick-2026-03-09"' not in shown
     assert 'name="tick-2026-03-10"' in shown
     assert one(**{day("2026-03-09"): "no"}) == 400
-    assert not (folder / TICKS).exists()
+    assert not (folder / NOTED).exists()
     assert one(**{day("2026-03-10"): "no"}) == 303
     assert read_ticks(folder).of(plan.plan) == {"2026-03-09": "yes", "2026-03-10": "no"}
 
@@ -138,9 +141,9 @@ def test_a_file_changed_by_hand_is_left_as_it_is(
 ) -> None:
     folder, name = planned[0] / "client-01", planned[1].plan
     own = f"date,plan,answer,why\n2026-03-09,{name},yes,my note\n"
-    (folder / TICKS).write_text(own)
+    (folder / NOTED).write_text(own)
     assert one(**{day("2026-03-10"): "yes"}) == 400
-    assert (folder / TICKS).read_text() == own
+    assert (folder / NOTED).read_text() == own
 
 
 def test_a_write_that_is_cut_off_leaves_the_ticks_there_were(
@@ -148,11 +151,11 @@ def test_a_write_that_is_cut_off_leaves_the_ticks_there_were(
 ) -> None:
     folder = planned[0] / "client-01"
     assert one(**{day("2026-03-09"): "yes"}) == 303
-    before = (folder / TICKS).read_bytes()
+    before = (folder / NOTED).read_bytes()
     with monkeypatch.context() as broken:
         broken.setattr(Path, "replace", _no_space)
         assert one(**{day("2026-03-09"): "no"}) == 400
-    assert (folder / TICKS).read_bytes() == before
+    assert (folder / NOTED).read_bytes() == before
     assert not list(folder.glob(".incoming-*"))
 
 
@@ -173,7 +176,7 @@ def test_a_file_of_ticks_that_cannot_be_read_is_told_on_the_page(
 def test_no_dropped_file_takes_the_place_of_the_page_s_own(
     planned: tuple[Path, Plan], one: Callable[..., int]
 ) -> None:
-    files = {"files": (TICKS, b"date,plan,answer\n")}
+    files = {"files": (NOTED, b"date,plan,answer\n")}
     page = one.browser.post("/clients/client-01/records", files=files)  # type: ignore[attr-defined]
     assert "is a file this program keeps itself" in words(page)
 
@@ -184,12 +187,57 @@ def test_the_result_counts_what_was_ticked(
     """Pairs followed by ticks alone, beside the same ticks in a file of the client's."""
     practice, plan = planned
     folder = practice / "client-01"
-    sheet = sheet_of(folder / TICKS, plan, "2026-03-18")
+    sheet = sheet_of(folder, plan, "2026-03-18")
     days = [one_day.day for _, group in sheet for one_day in group if one_day.over]
     assert one(**{day(text): "no" for text in days}) == 303
     client = steps.read_client(folder)
     by_page = steps.result(client, plan.plan)
-    (folder / TICKS).rename(folder / "ticks-client.csv")
+    (folder / NOTED).rename(folder / "ticks-client.csv")
     by_file = steps.result(steps.read_client(folder), plan.plan)
     assert by_page.pairs_not_followed == by_file.pairs_not_followed
     assert by_page.pairs_used == by_file.pairs_used
+
+
+def test_one_press_ticks_all_and_another_takes_it_back(
+    planned: tuple[Path, Plan], one: Callable[..., int]
+) -> None:
+    folder, name = planned[0] / "client-01", planned[1].plan
+    assert one(**{day("2026-03-10"): "no"}) == 303
+    browser: Visitor = one.browser  # type: ignore[attr-defined]
+    at = f"/clients/client-01/plans/{name}"
+    assert "8 days ticked as planned, 1 already there" in words(browser.post(at, rest="1"))
+    ticked = read_ticks(folder).of(name)
+    assert len(ticked) == 9
+    assert (ticked["2026-03-10"], ticked["2026-03-11"], max(ticked)) == ("no", "yes", "2026-03-17")
+    assert "Every day so far is ticked" in words(browser.get(at))
+    assert one(**{day("2026-03-11"): "forgot"}) == 303
+    assert read_ticks(folder).of(name)["2026-03-11"] == "forgot"
+    assert "Take back the last tick" in words(browser.get(at))
+    assert "the 1 tick noted last is taken back" in words(browser.post(at, undo="1")).lower()
+    assert read_ticks(folder).of(name)["2026-03-11"] == "yes"
+    assert "the 8 ticks noted last are taken back" in words(browser.post(at, undo="1")).lower()
+    assert read_ticks(folder).of(name) == {"2026-03-10": "no"}
+
+
+def test_a_press_comes_back_to_the_day_that_was_pressed(
+    planned: tuple[Path, Plan], one: Callable[..., int]
+) -> None:
+    browser: Visitor = one.browser  # type: ignore[attr-defined]
+    at = f"/clients/client-01/plans/{planned[1].plan}"
+    answer = browser.send(at, **{"tick-2026-03-09": "yes"})
+    assert answer.headers["location"].endswith("#tick-2026-03-09")
+    assert 'id="tick-2026-03-09"' in browser.get(at).text
+
+
+def test_the_morning_tells_days_without_a_tick_and_ticks_them(
+    planned: tuple[Path, Plan], one: Callable[..., int]
+) -> None:
+    browser: Visitor = one.browser  # type: ignore[attr-defined]
+    one.browser.state.clients.entry(planned[0] / "client-01")  # type: ignore[attr-defined]
+    for _ in range(300):
+        page = browser.get("/?on=2026-03-16")
+        if "Still reading" not in page.text:
+            break
+        time.sleep(0.1)
+    assert "7 days are not ticked. All done as planned" in words(page)
+    assert f'action="/clients/client-01/plans/{planned[1].plan}"' in page.text

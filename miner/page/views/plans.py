@@ -29,10 +29,10 @@ def show(request: PageRequest) -> Response:
     """Show a plan and its days; each may be pressed."""
     made, folder, over = _plan(request), request.folder, _over(request)
     rules = rules_at_door(steps.load_rules(None, folder))
-    sheet, last, fault = [], (), ""
+    sheet, last, fault = [], 0, ""
     try:
         sheet = sheet_of(folder, made, over.told)
-        last = steps.last_ticks(folder, made.plan)
+        last = len(steps.last_ticks(folder, made.plan))
     except MinerError as error:
         fault = one_line(error)
     days = [(period, day) for period, group in sheet for day in group]
@@ -54,7 +54,7 @@ def show(request: PageRequest) -> Response:
         to_come=sum(not day.over for _, day in days),
         left=sum(day.day <= over.whole and day.day not in ticked for _, day in days),
         files=sorted({day.file for _, day in days if day.elsewhere}),
-        last=len(last),
+        last=last,
         read=kept is not None and kept.verdict is not None,
     )
 

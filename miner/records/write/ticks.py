@@ -91,8 +91,8 @@ class Ticks:
 def read_ticks(folder: Path) -> Ticks:
     """Read every ``ticks*.csv`` of a client folder; none is no tick.
 
-    The third column may have any name; an empty answer is no tick. Of the file of what is noted
-    here the last row of a day counts. A row that is no date, no plan
+    The third column may have any name; an empty answer is no tick. Where a file tells when each
+    row was noted, the last of a day counts. A row that is no date, no plan
     or no known answer is left out and told; so are days that were ticked both yes and no.
 
     Raises:
@@ -117,7 +117,7 @@ def ticks_in(paths: Iterable[Path]) -> Ticks:
     places: dict[tuple[str, str], tuple[str, int]] = {}
     for path in paths:
         empty = []
-        for row, (day, plan, said) in _last(_rows(path)) if path.name == NOTED else _rows(path):
+        for row, (day, plan, said) in _rows(path):
             when, answer = _day(day), said.casefold()
             if when and plan and not answer:
                 empty.append(row)
@@ -177,7 +177,7 @@ def _rows(path: Path) -> list[tuple[int, tuple[str, str, str]]]:
             told = (cells[at].strip() if at < len(cells) else "" for at in places)
             day, plan, said = map(plain_cell, told)
             out.append((row, (day, plan, said)))
-    return out
+    return _last(out) if "noted" in header else out
 
 
 def _day(text: str) -> str | None:
