@@ -93,9 +93,8 @@ AMOUNT = Amount()
     "--ticks",
     metavar="TICKS",
     help="""
-    What the client ticked of a test, with commas between: "all as planned" (yes on every day so
-    far without a tick), "2026-03-04 no", "2026-03-04 to 2026-03-08 yes". An answer is yes, no or
-    forgot.""",
+    What was ticked of a test. "all as planned": yes on every day so far without a tick. Or days,
+    with commas: "2026-03-04 no, 2026-03-05 to 2026-03-08 yes". An answer is yes, no or forgot.""",
 )
 @click.option("--plan", metavar="NAME", help="Ticks of this plan, where several are open.")
 def command(

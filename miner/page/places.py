@@ -10,12 +10,11 @@ from urllib.parse import quote
 
 from miner.core.files import RULES, SHARED
 from miner.core.messages import MinerError, message
-from miner.records.write.ticks import NOTED
 
 LONGEST_CODE, LONGEST_NAME = 40, 120
 WAITING = ".waiting"
 GOING = ".miner-going-"
-LEDGER = "ledger.jsonl"
+LEDGER, TICKS = "ledger.jsonl", "ticks-noted.csv"
 OWN_FILES = (
     "client.toml",
     "practice.toml",
@@ -24,7 +23,7 @@ OWN_FILES = (
     LEDGER,
     "corrections.csv",
     "notes.md",
-    NOTED,
+    TICKS,
 )
 _CODE = re.compile(r"[^\W_][\w-]*")
 _UNUSUAL = re.compile(r"[^\w .()+,&=@-]")

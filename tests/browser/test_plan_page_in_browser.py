@@ -45,7 +45,7 @@ def test_no_barrier_is_found(tmp_path: Path, visit: Any, scheme: str, width: int
     assert Axe().run(page).response["violations"] == []
     assert page.evaluate("document.documentElement.scrollWidth") == width
     cut = "e => e.scrollWidth > e.clientWidth + 1"
-    assert not any(box.evaluate(cut) for box in page.locator(".calendar td").all())
+    assert not any(line.evaluate(cut) for line in page.locator(".days span").all())
 
 
 def test_it_asks_for_nothing_and_says_nothing_amiss(tmp_path: Path, visit: Any) -> None:
@@ -53,8 +53,16 @@ def test_it_asks_for_nothing_and_says_nothing_amiss(tmp_path: Path, visit: Any) 
     assert (len(watched.requests), watched.console, watched.dialogs) == (1, [], [])
 
 
+def test_a_box_is_large_enough_for_a_thumb(tmp_path: Path, visit: Any) -> None:
+    page = visit(written(tmp_path, 6)).page
+    page.emulate_media(media="print")
+    box = page.locator(".box").first.bounding_box()
+    twelve_mm = 12 / 25.4 * 96
+    assert min(box["width"], box["height"]) >= twelve_mm
+
+
 @pytest.mark.parametrize("form", ["A4", "Letter"])
-@pytest.mark.parametrize(("pairs", "sides"), [(6, 1), (12, 2)])
+@pytest.mark.parametrize(("pairs", "sides"), [(6, 2), (12, 3)])
 def test_on_paper(tmp_path: Path, visit: Any, form: str, pairs: int, sides: int) -> None:
     pdf = visit(written(tmp_path, pairs)).page.pdf(format=form)
     assert pdf.count(b"/Type /Page") - pdf.count(b"/Type /Pages") == sides

@@ -9,10 +9,9 @@ from starlette.responses import Response
 from miner import steps
 from miner.core.messages import MinerError
 from miner.core.results import Plan
-from miner.page.places import Missing, one_line
+from miner.page.places import TICKS, Missing, one_line
 from miner.page.render import own_page, page
 from miner.page.request import PageRequest, attached
-from miner.records.write.ticks import NOTED
 from miner.render.pages import plan_page
 from miner.steps import Ticking, followup_state, sheet_of
 from miner.steps.settings import stamp
@@ -50,7 +49,7 @@ def show(request: PageRequest) -> Response:
         title=f"{factor_phrase(made.factor, rules, made.unit_of)}, and "
         f"{outcome_label(made.outcome, rules, made.unit_of)}",
         what=what_to_do(made, rules),
-        seen=stamp(folder / NOTED),
+        seen=stamp(folder / TICKS),
         to_come=sum(not day.over for _, day in days),
         left=sum(day.day <= over.whole and day.day not in ticked for _, day in days),
         files=sorted({day.file for _, day in days if day.elsewhere}),
