@@ -10,12 +10,13 @@ from typing import Any
 from miner import ledger
 from miner.core.messages import Message, MinerError, Words, by_rules, closest, message
 from miner.core.results import PairsTest, PlanResult, Since, Wording, worded
-from miner.core.results.follow import LEAVE, Following, KeptResult
+from miner.core.results.follow import LEAVE, Following, FollowPicture, KeptResult
 from miner.followup import following as judging
 from miner.followup import planning as reading
 from miner.followup.choosing import standing
 from miner.followup.following import Fresh, each_day, fresh
 from miner.followup.keeping import as_kept, reworded, thaw
+from miner.followup.picture import picture_of_new, picture_of_test
 from miner.followup.planning import drawn_in_time, drawn_late
 from miner.followup.ticked import misplaced
 from miner.ledger import (
@@ -80,7 +81,7 @@ def follow(
         if item.plans:
             test = test_so_far(client, books, item.plans[-1])
             result = replace(result, test=test)
-        kept.append(result)
+        kept.append(replace(result, picture=_picture(client, books, item, result, past)))
     left = tuple(one for one in standing(story, last).values() if one.choice == LEAVE)
     whole = last_whole_day(records_of(client, books)) if story.kept else None
     return Following(
@@ -91,6 +92,20 @@ def follow(
         left,
         not_ticked=days_not_ticked(client.folder, whole),
     )
+
+
+def _picture(
+    client: Client, rules: RuleBook, item: Kept, found: KeptResult, past: ClientLedger
+) -> FollowPicture | None:
+    """Return what a verdict is seen by in the records as they are, or None before there is one."""
+    if found.test is not None and found.test.status is not None:
+        table, books = frozen_table(client, rules, item.what)
+        plan = item.plans[-1].what
+        return picture_of_test(table, books, item.what, plan, found.test.pairs)
+    if found.status in judging.ENDED:
+        seen = see(client, rules, item, past)
+        return picture_of_new(seen.table, seen.rules, item.what)
+    return None
 
 
 def drop(client: Client, id_: str, *, now: datetime | None = None) -> Message:

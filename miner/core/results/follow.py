@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any, ClassVar
@@ -253,6 +253,69 @@ class NewUnits(Result):
     CALLED: ClassVar[Mapping[str, str]] = {"with_": "with"}
 
 
+@dataclass(frozen=True, slots=True, repr=False)
+class UnitSeen(Result):
+    """One unit of what was followed: its name, the outcome's own unit, with the habit or without.
+
+    Attributes:
+        with_: in a test, whether it is of the change.
+        high: in the higher quarter of the units around it.
+        counted: whether it counts; the first days of a period may not.
+    """
+
+    unit: str
+    value: float
+    with_: bool
+    high: bool = False
+    counted: bool = True
+
+    CALLED: ClassVar[Mapping[str, str]] = {"with_": "with"}
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class PeriodSeen(Result):
+    """A period of a test as it was read: its days by the rows of the outcome, mean, units."""
+
+    pair: int
+    arm: str
+    first: str
+    last: str
+    mean: float | None
+    units: tuple[UnitSeen, ...]
+
+    CALLED: ClassVar[Mapping[str, str]] = {"first": "from", "last": "to"}
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class FollowPicture(Result):
+    """What a verdict is seen by; there is none before its date.
+
+    Attributes:
+        before: the units that suggested it.
+        new: the new units of what was watched.
+        periods: of a test, with the means that were read.
+        sensors: ISO dates of new sensors among all of these.
+    """
+
+    before: tuple[UnitSeen, ...]
+    new: tuple[UnitSeen, ...] = ()
+    periods: tuple[PeriodSeen, ...] = ()
+    sensors: tuple[str, ...] = ()
+
+    @property
+    def usual(self) -> float | None:
+        """Mean of what nothing changed in: the usual periods of whole pairs, new units without."""
+        open_ = {one.pair for one in self.periods if one.mean is None}
+        means = [p.mean for p in self.periods if p.arm == "usual" and p.pair not in open_]
+        return mean_of(means) if self.periods else mean_of(u.value for u in self.new if not u.with_)
+
+
+def mean_of(values: Iterable[float | None]) -> float | None:
+    """Return the mean of what is known, or None of nothing."""
+    known = [value for value in values if value is not None]
+    return sum(known) / len(known) if known else None
+
+
 @dataclass(frozen=True, slots=True, repr=False, kw_only=True)
 class KeptResult(Worded):
     """One kept hypothesis.
@@ -275,6 +338,8 @@ class KeptResult(Worded):
         reworded: of a tag or food whose words were merged or parted since, the words it was kept
             with, which count; else nothing.
         since: of a verdict, what was changed of its days after somebody had looked at them.
+        picture: what the verdict is seen by; None without one, so that nobody stops at a lucky
+            moment.
     """
 
     id: str
@@ -308,6 +373,7 @@ class KeptResult(Worded):
     test: PlanResult | None = None
     reworded: tuple[str, ...] = ()
     since: Since | None = None
+    picture: FollowPicture | None = None
 
     sentence = Said("p_adjusted")
     """What may be said of it; a verdict in the words of its level."""
