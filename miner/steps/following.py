@@ -265,6 +265,8 @@ AS_KEPT = (
     "expected",
     "power",
     "note",
+    "shape",
+    "span",
 )
 IN_VERDICT = ("status", "difference", "interval", "p", "p_adjusted", "counts", "since")
 

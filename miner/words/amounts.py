@@ -46,10 +46,26 @@ class Amounts:
             return "-"
         return " to ".join(self.difference(end, unit) for end in ends)
 
+    def way(self, value: float, unit: str) -> str:
+        """Return a difference in words: 7 mg/dL lower."""
+        return f"{self.level(abs(value), unit)} {self.unit(unit)} {_way(value)}"
+
+    def reach(self, ends: tuple[float, float], unit: str) -> str:
+        """Return both ends of an interval in words: 2 to 12 lower, or 7 lower to 3 higher."""
+        near, far = sorted(ends, key=abs)
+        sizes = [self.level(abs(end), unit) for end in (near, far)]
+        if ends[0] * ends[1] > 0:
+            return f"{sizes[0]} to {sizes[1]} {_way(far)}"
+        return " to ".join(f"{self.level(abs(end), unit)} {_way(end)}" for end in ends)
+
     def _shown(self, value: float | None, unit: str) -> float | None:
         if value is None or self.unit(unit) == unit:
             return value
         return value / MG_DL_PER_MMOL_L
+
+
+def _way(value: float) -> str:
+    return "higher" if value > 0 else "lower"
 
 
 def fixed(value: float | None, digits: int, *, sign: bool = False) -> str:

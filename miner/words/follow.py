@@ -5,15 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 
 from miner.core.messages import several
-from miner.core.results import Since
+from miner.core.results import Shape, Since
 from miner.core.results.follow import ChosenIdea, EveryLook, Following, KeptResult
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
-from miner.words.document import Parts, heading, paragraph
 from miner.words.noting import not_ticked_parts
+from miner.words.document import Paragraph, Parts, heading, paragraph
+from miner.words.plan import result_size
 from miner.words.safe import clean
 from miner.words.sentences import ended_words, factor_phrase, outcome_label, way_words
-from miner.words.wording import dated, say
+from miner.words.wording import capital, dated, say
 
 WORTH_WATCHING = 0.6
 """Power on its date below which watching is said to be less than a test."""
@@ -51,7 +52,7 @@ def follow_sentence(item: KeptResult, rules: RuleBook, case: str = "") -> str:
 
 def verdict_words(item: KeptResult, rules: RuleBook) -> str:
     """Return the sentence of a status, with its reason."""
-    text = say(rules, "follow", str(item.status), **_counted(item))
+    text = say(rules, "follow", str(item.status), **_counted(item, rules))
     told = item.status in ("not_settled", "waiting") and str(item.reason)
     return f"{text} {told[:1].upper()}{told[1:]}." if told else text
 
@@ -64,15 +65,15 @@ def follow_parts(found: Following, rules: RuleBook, *, display_unit: str = "mg/d
         rules: the rule books, for the words.
         display_unit: ``mg/dL`` or ``mmol/L``.
     """
-    last = f", records to {found.last_day}" if found.last_day else ""
+    last = f", records to {dated(found.last_day)}" if found.last_day else ""
     ideas = several(len(found.kept), "idea")
     parts: Parts = [heading(f"{clean(found.client, 60)}: {ideas} kept{last}")]
     parts += [paragraph(note) for note in found.notes]
     parts += not_ticked_parts(found.not_ticked, found.client)
     if not found.kept and not found.left:
         parts.append(paragraph(say(rules, "follow", "nothing")))
-    for item in found.kept:
-        parts += kept_parts(item, rules, Amounts(display_unit))
+    for number, item in enumerate(found.kept, 1):
+        parts += kept_parts(item, rules, Amounts(display_unit), str(number))
     for one in found.left:
         title = f"{kept_title(one, rules)}; ID {one.id}"
         left = say(rules, "follow", "left", on=dated(one.on), id=one.id)
@@ -80,20 +81,24 @@ def follow_parts(found: Following, rules: RuleBook, *, display_unit: str = "mg/d
     return parts
 
 
-def kept_parts(item: KeptResult, rules: RuleBook, amounts: Amounts) -> Parts:
+def kept_parts(item: KeptResult, rules: RuleBook, amounts: Amounts, number: str) -> Parts:
     """Return one kept hypothesis as paragraphs: what it is, then its sentence, then numbers."""
     lines = kept_lines(item, rules, amounts)
     if item.reworded:
         words = ", ".join(f"'{clean(word, 60)}'" for word in item.reworded)
         lines.append(say(rules, "follow", "reworded", words=words))
-    title = paragraph(f"{kept_title(item, rules)}; ID {item.id}", 2)
-    return [paragraph(""), title, *(paragraph(line, 4) for line in lines)]
+    title = f"{kept_title(item, rules)}; ID {item.id}"
+    head = Paragraph(clean(title, 2000), 0, lead=number, lead_width=1)
+    return [paragraph(""), head, *(paragraph(line, 3) for line in lines)]
 
 
 def kept_title(item: KeptResult | ChosenIdea, rules: RuleBook) -> str:
-    """Return the words of a hypothesis that was kept, or left."""
+    """Return the words of a hypothesis: the habit, and of a kept one which way the outcome went."""
     names = " and ".join(factor_phrase(name, rules, item.unit_of) for name in item.factors)
-    return f"{names[:1].upper()}{names[1:]}, {outcome_label(item.outcome, rules, item.unit_of)}"
+    label = outcome_label(item.outcome, rules, item.unit_of)
+    if isinstance(item, KeptResult):
+        label = f"{say(rules, 'follow', item.direction)} {label}"
+    return f"{capital(names)}, {label}"
 
 
 def kept_lines(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]:
@@ -102,15 +107,16 @@ def kept_lines(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]
     upto = dated(item.suggested_by_days_to)
     kept = f"Kept on {dated(item.kept_on)}, {way}, from records to {upto}"
     note = f" ({clean(item.note, 200)})" if item.note else ""
-    read = item.test is not None and item.test.status is not None
+    test = item.test
+    read = test is not None and test.status is not None
     lines = [] if read else [item.sentence]
-    if item.test is not None and (item.open or read):
-        lines.append(f"Plan {item.test.plan}: {item.test.sentence}")
+    if test is not None and (item.open or read):
+        lines.append(f"Plan {test.plan}: {test.sentence}")
+        lines += result_size(test, rules, amounts)
     if item.open and item.as_ == "watch" and item.read_on:
-        lines.append(say(rules, "follow", "watch", read_on=dated(item.read_on)))
+        lines.append(say(rules, "follow", "watch"))
         lines += _power(item, rules, amounts)
-    if item.difference is not None:
-        lines.append(_seen(item, rules, amounts))
+    lines += seen_lines(item, rules, amounts)
     if item.since is not None:
         over = Since(over_before=item.since.over_before)
         lines += map(str, over.messages(rules, unit=item.unit_of))
@@ -119,15 +125,21 @@ def kept_lines(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]
     return [*lines, f"{kept}{note}."]
 
 
-def _seen(item: KeptResult, rules: RuleBook, amounts: Amounts) -> str:
-    values = {
-        "units": f"{item.unit_of}s",
-        "unit": amounts.unit(item.unit),
-        "difference": amounts.difference(item.difference, item.unit),
-        "interval": amounts.interval(item.interval, item.unit),
-        "expected": amounts.difference(item.expected, item.unit),
-    }
-    return say(rules, "follow", "seen" if item.expected is None else "seen_expected", **values)
+def seen_lines(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]:
+    """Return how large the difference was on new units, of how many, and what was expected."""
+    if item.difference is None or item.interval is None or item.counts is None:
+        return []
+    label = capital(outcome_label(item.outcome, rules, item.unit_of))
+    size, reach = amounts.way(item.difference, item.unit), amounts.reach(item.interval, item.unit)
+    units, each = f"{item.unit_of}s", rules.factor(item.factors[0], item.unit_of).each
+    key = "seen_each" if item.shape is Shape.DOSE and each else "seen"
+    values = {"label": label, "size": size, "reach": reach, "units": units, "each": each}
+    lines = [say(rules, "follow", key, **values)]
+    lines.append(say(rules, "follow", "compared", **_counted(item, rules)))
+    if item.expected is not None:
+        told = amounts.way(item.expected, item.unit)
+        lines.append(say(rules, "follow", "expected", expected=told))
+    return lines
 
 
 def _power(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]:
@@ -154,13 +166,31 @@ def _looks(look: EveryLook, item: KeptResult, rules: RuleBook) -> str:
     return " ".join(say(rules, "follow", key, **values) for key in keys)
 
 
-def _counted(item: KeptResult) -> dict[str, object]:
+def _counted(item: KeptResult, rules: RuleBook) -> dict[str, object]:
     counts = item.counts
     with_, without = (counts.with_, counts.without) if counts else (0, 0)
+    one, others = group_words(item, rules, with_, without)
     return {
         "units": several(item.new_units, f"new {item.unit_of}"),
         "with_": with_,
         "without": without,
+        "with_words": one,
+        "without_words": others,
         "unknown": item.new_units - with_ - without,
         "read_on": dated(item.read_on),
     }
+
+
+def group_words(
+    item: KeptResult, rules: RuleBook, with_: int = 2, without: int = 2
+) -> tuple[str, str]:
+    """Return what units with the habit and without it are called, so many of each."""
+    factors = [rules.factor(name, item.unit_of) for name in item.factors]
+    if len(factors) > 1:
+        units = f"{item.unit_of}{'' if with_ == 1 else 's'}"
+        others = f"{item.unit_of}{'' if without == 1 else 's'}"
+        return f"{units} with all of them", f"other {others}"
+    one = factors[0]
+    few = one.with_one if with_ == 1 else one.with_many
+    other = (one.without_one or one.without_many) if without == 1 else one.without_many
+    return clean(few, 80), clean(other, 80)

@@ -10,7 +10,7 @@ from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, heading, paragraph, table
 from miner.words.sentences import factor_phrase, outcome_label
-from miner.words.wording import dated, full_date, listed, say
+from miner.words.wording import capital, dated, full_date, listed, say
 
 ARMS = {"change": "A, the change", "usual": "B, as usual"}
 
@@ -154,29 +154,55 @@ def _key(found: PlanResult, rules: RuleBook) -> str:
 
 def result_lines(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[str]:
     """Return the numbers of a result that was read, a line at a time."""
+    return [*result_size(found, rules, amounts), *result_doubts(found, rules, amounts)]
 
-    def tell(key: str, **values: object) -> str:
-        return say(rules, "result", key, unit=amounts.unit(found.unit), **values)
 
-    def numbers(difference: float, interval: tuple[float, float] | None) -> dict[str, str]:
-        between = amounts.interval(interval, found.unit) if interval else tell("no_range")
-        return {"difference": amounts.difference(difference, found.unit), "interval": between}
-
-    lines, beside = [], found.as_followed
-    if found.difference is not None and found.p is not None:
-        pairs = several(found.pairs_used, "pair")
-        lines.append(tell("size", pairs=pairs, **numbers(found.difference, found.interval)))
-        if found.status == "no_change":
-            lines.append(tell("looked_for", worth=amounts.size(found.worth_having, found.unit)))
-        lines.append(tell("luck", chance=round(100 * found.p)))
-    if beside.difference is None:
-        lines.append(tell("followed_none"))
-    else:
-        followed = numbers(beside.difference, beside.interval)
-        lines.append(tell("followed", pairs=beside.pairs_used, **followed))
-    if found.pairs_not_followed:
-        lines.append(tell("not_followed", pairs=several(found.pairs_not_followed, "pair")))
+def result_size(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[str]:
+    """Return how large the difference was, and how that stands to the one agreed on."""
+    difference, worth = found.difference, amounts.level(found.worth_having, found.unit)
+    if difference is None:
+        return []
+    label = capital(outcome_label(found.outcome, rules, found.unit_of))
+    pairs = several(found.pairs_used, "pair")
+    size = _sized(difference, found.interval, found.unit, rules, amounts)
+    lines = [say(rules, "result", "size", label=label, pairs=pairs, **size)]
+    ends = (0.0, 0.0) if found.interval is None else found.interval
+    beyond = max(map(abs, ends)) >= found.worth_having
+    key = {"no_change": "looked_for", "not_settled": "fits_both" if beyond else ""}
+    told = key.get(str(found.status), "")
+    if found.status == "changed" and abs(difference) > found.worth_having:
+        told = "more_agreed"
+    if told:
+        unit = amounts.unit(found.unit)
+        lines.append(say(rules, "result", told, worth=worth, unit=unit))
     return lines
+
+
+def result_doubts(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[str]:
+    """Return how often luck gives as much, and what was found where the plan was followed."""
+    lines, beside = [], found.as_followed
+    if found.p is not None:
+        lines.append(say(rules, "result", "luck", chance=round(100 * found.p)))
+    if beside.difference is None:
+        lines.append(say(rules, "result", "followed_none"))
+    elif found.pairs_not_followed:
+        size = _sized(beside.difference, beside.interval, found.unit, rules, amounts)
+        lines.append(say(rules, "result", "followed", pairs=beside.pairs_used, **size))
+    if found.pairs_not_followed:
+        pairs = several(found.pairs_not_followed, "pair")
+        lines.append(say(rules, "result", "not_followed", pairs=pairs))
+    return lines
+
+
+def _sized(
+    value: float,
+    interval: tuple[float, float] | None,
+    unit: str,
+    rules: RuleBook,
+    amounts: Amounts,
+) -> dict[str, str]:
+    reach = amounts.reach(interval, unit) if interval else say(rules, "result", "no_range")
+    return {"size": amounts.way(value, unit), "reach": reach}
 
 
 LETTERS = {"change": "A", "usual": "B"}

@@ -12,7 +12,7 @@ from miner.words.amounts import chance, fixed
 from miner.words.cautions import BESIDE, FIRST, LAST, CautionBlocks
 from miner.words.check import finding_words
 from miner.words.follow import kept_lines, kept_title
-from miner.words.plan import result_lines
+from miner.words.plan import result_doubts
 from miner.words.safe import clean
 from miner.words.sentences import (
     evidence_of,
@@ -194,7 +194,7 @@ def kept_before(teller: Teller) -> list[dict[str, Any]]:
 def _kept(item: KeptResult, teller: Teller) -> dict[str, Any]:
     lines = kept_lines(item, teller.rules, teller.amounts)
     if item.test is not None and item.test.status is not None:
-        lines[-1:-1] = result_lines(item.test, teller.rules, teller.amounts)
+        lines[-1:-1] = result_doubts(item.test, teller.rules, teller.amounts)
     return {
         "id": item.id,
         "title": clean(kept_title(item, teller.rules), 200),

@@ -11,6 +11,7 @@ from miner.core.facts import Note, Result, Said, Worded
 from miner.core.messages import Message, Words, by_rules, message
 from miner.core.results.lengths import Lengths
 from miner.core.results.noting import NotTicked
+from miner.core.results.ranking import Shape
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -340,6 +341,8 @@ class KeptResult(Worded):
         since: of a verdict, what was changed of its days after somebody had looked at them.
         picture: what the verdict is seen by; None without one, so that nobody stops at a lucky
             moment.
+        shape: of a dose the differences are for one unit of it.
+        span: how far the client's own quarters of a dose lay apart; 1 of a cut.
     """
 
     id: str
@@ -374,6 +377,8 @@ class KeptResult(Worded):
     reworded: tuple[str, ...] = ()
     since: Since | None = None
     picture: FollowPicture | None = None
+    shape: Shape = Shape.CUT
+    span: float = 1.0
 
     sentence = Said("p_adjusted")
     """What may be said of it; a verdict in the words of its level."""
