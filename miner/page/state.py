@@ -136,7 +136,7 @@ class AppState:
         rule_trials: what a change of a habit would move, by the habit.
         mornings: those that are being read.
         turns: pages come before what is read in the background.
-        day_figures, meal_figures, pattern_figures: as they were drawn last.
+        day_figures, meal_figures, pattern_figures, follow_figures: as they were drawn last.
     """
 
     practice: Path
@@ -152,6 +152,7 @@ class AppState:
     turns: Turns = field(default_factory=Turns)
     day_figures: Drawings[Markup] = field(default_factory=Drawings)
     meal_figures: Drawings[Drawn | None] = field(default_factory=Drawings)
+    follow_figures: Drawings[list[Drawn | None]] = field(default_factory=Drawings)
     pattern_figures: Drawings[tuple[Drawn | None, Drawn | None]] = field(default_factory=Drawings)
 
     @property

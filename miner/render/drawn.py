@@ -14,6 +14,7 @@ from miner.core.messages import several
 from miner.core.results import Hypothesis, Shape
 from miner.core.results.briefing import Briefing, DayPicture
 from miner.core.results.why import UnitBehind
+from miner.render.figures.follow_picture import Labels, Showed, follow_picture
 from miner.render.figures.hypothesis import (
     Difference,
     Dot,
@@ -33,9 +34,11 @@ from miner.render.figures.month import LOWEST, TOP, month
 from miner.render.figures.paper import as_png, as_svg
 from miner.rulebook import RuleBook
 from miner.words.amounts import MG_DL_PER_MMOL_L
+from miner.words.follow import group_words, kept_title
+from miner.words.followed import Followed
 from miner.words.safe import clean
 from miner.words.teller import Teller
-from miner.words.wording import capital, day_name
+from miner.words.wording import capital, day_name, say
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -292,6 +295,50 @@ class Studio:
 
     def _dot(self, unit: UnitBehind, item: Hypothesis) -> Dot:
         return Dot(unit.unit, self.shown(unit.outcome or 0.0, item.unit), unit.high == 1.0)
+
+
+def follow_drawing(told: Followed) -> Drawing | None:
+    """Return before, the test or the new units, and what they showed; None before a verdict."""
+    item, rules, amounts = told.item, told.rules, told.amounts
+    picture, test, unit = item.picture, item.test, amounts.unit(item.unit)
+    if picture is None or told.calm:
+        return None
+    scale = 1.0 if unit == item.unit else 1 / MG_DL_PER_MMOL_L
+    found, pairs = (test, test.pairs) if told.tested and test is not None else (item, ())
+    size, key = told.looked_for()
+    difference, interval = found.difference, found.interval
+    showed = Showed(
+        None if difference is None else difference * scale,
+        None if interval is None else (interval[0] * scale, interval[1] * scale),
+        tuple(one.difference * scale for one in pairs if one.difference is not None),
+        size * scale,
+        "" if difference is None else amounts.rounded(difference, item.unit),
+        say(rules, "follow", "line_none"),
+        say(rules, "follow", key, size=amounts.level(abs(size), item.unit)),
+    )
+    units = f"{item.unit_of}s"
+    middle = "panel_test" if picture.periods else "panel_new"
+    panels = [say(rules, "follow", name, units=units) for name in ("panel_before", middle)]
+    labels = Labels(
+        (panels[0], panels[1], say(rules, "follow", "panel_showed")),
+        *group_words(item, rules),
+        unit,
+    )
+    title = kept_title(item, rules)
+    return Drawing(
+        f"follow-{item.id}",
+        say(rules, "follow", "picture", title=clean(title, 200), units=units),
+        lambda wide: follow_picture(picture, showed, labels, scale, wide=wide),
+        {
+            f"{one.unit}/{panel}": f"{_when(one.unit)}: {_number(one.value * scale, unit)}"
+            for panel, seen in (
+                ("before", picture.before),
+                ("new", picture.new),
+                ("test", [u for period in picture.periods for u in period.units]),
+            )
+            for one in seen
+        },
+    )
 
 
 def dot_size(many: int) -> float:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from math import isfinite
 
 MG_DL_PER_MMOL_L = 18.0156
+MINUS = "\u2212"
 
 _LEVEL_DIGITS = {"mg/dL": 0, "mmol/L": 1, "min": 0, "mg/dL min": 0, "mmol/L min": 0}
 _DIFFERENCE_DIGITS = {"mg/dL": 1, "mmol/L": 2, "min": 0, "mg/dL min": 0, "mmol/L min": 1}
@@ -49,6 +50,10 @@ class Amounts:
     def way(self, value: float, unit: str) -> str:
         """Return a difference in words: 7 mg/dL lower."""
         return f"{self.level(abs(value), unit)} {self.unit(unit)} {_way(value)}"
+
+    def rounded(self, value: float, unit: str) -> str:
+        """Return a difference with its sign, rounded for people, without its unit."""
+        return f"{'+' if value > 0 else MINUS if value < 0 else ''}{self.level(abs(value), unit)}"
 
     def reach(self, ends: tuple[float, float], unit: str) -> str:
         """Return both ends of an interval in words: 2 to 12 lower, or 7 lower to 3 higher."""

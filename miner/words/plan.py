@@ -110,7 +110,7 @@ def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting")
     """
     read = found.status is not None
     stopped = read and found.stopped_early and found.pairs_used < found.planned_pairs
-    keys = [_key(found, rules) if read else unread]
+    keys = [result_key(found, rules) if read else unread]
     keys += ["no_interval"] * (read and found.interval is None)
     keys += ["stopped"] * stopped
     late = bool(found.late_pairs) and (read or unread != "all_late")
@@ -145,7 +145,8 @@ def result_parts(found: PlanResult, rules: RuleBook, *, display_unit: str = "mg/
     return [*parts, *(paragraph(str(note)) for note in found.notes)]
 
 
-def _key(found: PlanResult, rules: RuleBook) -> str:
+def result_key(found: PlanResult, rules: RuleBook) -> str:
+    """Return the status of a test that was read; one that made it worse is told apart."""
     if found.status != "changed" or found.difference is None:
         return str(found.status)
     worse = rules.outcome(found.outcome, found.unit_of).worse

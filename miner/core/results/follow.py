@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from types import MappingProxyType
 from typing import Any, ClassVar
 
@@ -384,6 +385,15 @@ class KeptResult(Worded):
     """What may be said of it; a verdict in the words of its level."""
 
     CALLED: ClassVar[Mapping[str, str]] = {"as_": "as"}
+
+    @property
+    def days_in_all(self) -> int | None:
+        """How many days lie between what suggested it and its date, or None without one."""
+        if self.read_on is None:
+            return None
+        return (
+            date.fromisoformat(self.read_on) - date.fromisoformat(self.suggested_by_days_to)
+        ).days
 
 
 @dataclass(frozen=True, slots=True, repr=False)

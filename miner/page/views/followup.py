@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 from starlette.responses import Response
@@ -10,46 +11,82 @@ from miner import steps
 from miner.core.messages import MinerError, message
 from miner.page.jobs import Progress
 from miner.page.places import one_line
-from miner.page.render import page
+from miner.page.render import DRAWING, page
 from miner.page.request import PageRequest
 from miner.page.state import made_of
+from miner.render.drawn import Drawn, follow_drawing
+from miner.render.figures.inline import Styles
 from miner.rulebook import RuleBook
 from miner.steps import followup_state
-from miner.words.follow import follow_parts
+from miner.words.amounts import Amounts
+from miner.words.followed import Followed
 from miner.words.history import history_parts
 from miner.words.plan import result_parts
 from miner.words.said import rules_at_door
 from miner.words.sentences import factor_phrase, outcome_label, way_words
+from miner.words.wording import say
 
 if TYPE_CHECKING:
     from miner.ledger import Kept
 
 
 def show(request: PageRequest) -> Response:
-    """Show everything kept, and what was read of it."""
-    folder, results = request.folder, request.results
+    """Show everything kept: what was read of it as a picture, the rest as counts."""
+    folder, styles = request.folder, Styles()
     entry, fault = request.read_or_fault()
     rules = rules_at_door(entry.rules if entry is not None else steps.load_rules(None, folder))
     story = followup_state(folder)
-    parts, tests, last = [], [], None
+    told: list[dict[str, Any]] = [{} for _ in story.kept]
+    notes, results, last = [], [], None
     if entry is not None:
-        read = made_of(results.following, entry.key)
-        parts = follow_parts(read, rules, display_unit=entry.unit) if read is not None else []
-        found = [results.tests.get(plan.name) for plan in story.plans]
-        tests = [result_parts(one, rules, display_unit=entry.unit) for one in found if one]
         try:
-            last = entry.dates()[-1]
-        except (MinerError, IndexError):
-            last = None
+            found = steps.follow(entry.client, entry.rules)
+            read = made_of(request.results.following, entry.key) or found
+            notes, last = list(map(str, read.notes)), found.last_day
+            followed = [Followed(one, rules, Amounts(entry.unit)) for one in found.kept]
+            told, styles = _told(request, followed)
+        except MinerError as error:
+            fault = fault or one_line(error)
+        tests = [request.results.tests.get(plan.name) for plan in story.plans]
+        shown = {name for one in told if one.get("verdict") for name in [one["plan"]]}
+        unread = [one for one in tests if one is not None and one.plan not in shown]
+        results = [result_parts(one, rules, display_unit=entry.unit) for one in unread]
+    newest = {item.id: item.entry.n for item in story.kept}
+    kept = [
+        _kept(item, rules, last) | one | {"newest": newest[item.id] == item.entry.n}
+        for item, one in zip(story.kept, told, strict=True)
+    ]
     return page(
         request,
         "followup.html",
+        styles=styles,
         fault=fault,
         first=entry.before if entry is not None else [],
-        kept=[_kept(item, rules, last) for item in story.kept],
-        parts=parts,
-        results=tests,
+        kept=[item for item in kept if item.get("verdict")],
+        others=[item for item in kept if not item.get("verdict")],
+        notes=notes,
+        last=last,
+        only_counted=say(rules, "follow", "only_counted"),
+        results=results,
+        start=_later(max(date.today().isoformat(), last or "")),
     )
+
+
+def _told(request: PageRequest, followed: list[Followed]) -> tuple[list[dict[str, Any]], Styles]:
+    """Return the words of everything kept, each with its picture where there is a verdict."""
+    drawings = [follow_drawing(one) for one in followed]
+
+    def draw(styles: Styles) -> list[Drawn | None]:
+        with DRAWING:
+            return [one and one.both(styles) for one in drawings]
+
+    of = [(one.item, one.amounts) for one in followed]
+    drawn, styles = request.state.follow_figures.get((request.code, "follow-up"), of, draw)
+    return [a.told() | {"drawn": b} for a, b in zip(followed, drawn, strict=True)], styles
+
+
+def _later(day: str) -> str:
+    return (date.fromisoformat(day) + timedelta(days=1)).isoformat()
 
 
 def _kept(item: Kept, rules: RuleBook, last: str | None) -> dict[str, object]:
@@ -67,7 +104,8 @@ def _kept(item: Kept, rules: RuleBook, last: str | None) -> dict[str, object]:
         "id": item.id,
         "title": f"{names[:1].upper()}{names[1:]}, and {label}",
         "how": way_words(item.as_, rules),
-        "state": state,
+        "n": item.entry.n,
+        "state_word": state,
         "on": item.entry.at[:10],
         "note": what.note,
         "read_on": what.read_on if item.as_ == "watch" else None,

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 from miner.core.results.follow import FollowPicture, PeriodSeen, UnitSeen
@@ -37,7 +38,8 @@ TOP, TALL, BELOW = 34.0, 236.0, 46.0
 LEFT = 46.0
 SIDES = (300.0, 430.0, 190.0)
 GAP = 24.0
-MEANS_ROOM = 74.0
+MEANS_ROOM = 92.0
+LONGEST_WORDS = 13
 """Room at the right of a panel of units for the means of both groups, in points."""
 
 
@@ -48,6 +50,8 @@ class Showed:
     Attributes:
         each: the difference of each pair that was read.
         agreed: the difference looked for, with its sign.
+        told: the difference as told.
+        none_told, agreed_told: the words of the lines of no difference and of that looked for.
     """
 
     difference: float | None
@@ -55,6 +59,7 @@ class Showed:
     each: tuple[float, ...]
     agreed: float
     told: str
+    none_told: str
     agreed_told: str
 
 
@@ -96,7 +101,9 @@ def follow_picture(
             _frame(place, ticks, numbered=at == 0 or not wide)
             spot = (left / size[0], 1 - (top + 18) / size[1])
             figure.text(*spot, labels.panels[at], fontsize=15, color=INK, weight="bold")
-        figure.text(2 / size[0], 8 / size[1], labels.unit, fontsize=13, color=SOFT)
+        for left, top, _ in boxes[: 1 if wide else 3]:
+            spot = ((left - 44) / size[0], 1 - (top + TOP + TALL + 38) / size[1])
+            figure.text(*spot, labels.unit, fontsize=12, color=SOFT)
         _groups(places[0], found.before, found.sensors, labels, scale, "before")
         if found.periods:
             _periods(places[1], found.periods, found.sensors, scale)
@@ -173,13 +180,22 @@ def _mean_labels(
 ) -> None:
     """Write each mean with its words beside its line, no two on one another."""
     low, high = place.get_ylim()
-    room, below = 0.17 * (high - low), None
-    for mean, words in sorted(means):
-        at = mean if below is None else max(mean, below + room)
-        below = at
-        digits = 1 if labels.unit == "mmol/L" else 0
-        text = f" {mean:.{digits}f}\n {words}"
-        place.text(after, at, text, fontsize=13, color=INK, va="center", linespacing=1.0)
+    digits, line = 1 if labels.unit == "mmol/L" else 0, 0.058 * (high - low)
+    left, right = place.get_xlim()
+    across = place.get_window_extent().width * 72 / place.figure.dpi
+    beside = after + 6 * (right - left) / across
+    look: Any = {"color": INK, "va": "top", "ha": "left", "clip_on": False}
+    told = [
+        (mean, wrap(words, LONGEST_WORDS, max_lines=2, placeholder="…"))
+        for mean, words in sorted(means)
+    ]
+    tops = [mean + line * (len(lines) + 1) / 2 for mean, lines in told]
+    if len(told) == 2:  # the upper one stands above the lower one
+        tops[1] = max(tops[1], tops[0] + line * (len(told[1][1]) + 1.3))
+    for (mean, lines), top in zip(told, tops, strict=True):
+        place.text(beside, top, f"{mean:.{digits}f}", fontsize=15, weight="bold", **look)
+        for nth, words in enumerate(lines, 1):
+            place.text(beside, top - line * (nth + 0.15), words, fontsize=13, **look)
 
 
 def _periods(
@@ -226,7 +242,7 @@ def _showed(place: Axes, showed: Showed, usual: float | None) -> None:
     words: Any = {"fontsize": 13, "color": SOFT, "bbox": LABEL, "zorder": 2.5}
     up = showed.agreed > 0
     place.axhline(usual, color=INK, lw=1.4, zorder=1)
-    place.text(100, usual, "no change", ha="right", va="top" if up else "bottom", **words)
+    place.text(100, usual, showed.none_told, ha="right", va="top" if up else "bottom", **words)
     place.axhline(usual + showed.agreed, color=INK, lw=1.2, ls=(0, (3, 3)), zorder=1)
     at, side = usual + showed.agreed, "bottom" if up else "top"
     place.text(100, at, showed.agreed_told, ha="right", va=side, **words)
