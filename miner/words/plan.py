@@ -186,7 +186,7 @@ def result_doubts(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[
         lines.append(say(rules, "result", "luck", chance=round(100 * found.p)))
     if beside.difference is None:
         lines.append(say(rules, "result", "followed_none"))
-    elif found.pairs_not_followed:
+    elif beside.pairs_used != found.pairs_used:
         size = _sized(beside.difference, beside.interval, found.unit, rules, amounts)
         lines.append(say(rules, "result", "followed", pairs=beside.pairs_used, **size))
     if found.pairs_not_followed:

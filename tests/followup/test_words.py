@@ -3,7 +3,7 @@
 import pytest
 
 from miner import rulebook
-from miner.core.results import PairsTest, Plan, PlanResult, Wording, worded
+from miner.core.results import PairsTest, Plan, PlanResult, Shape, Wording, worded
 from miner.core.results.follow import EveryLook, Following, KeptResult, NewUnits
 from miner.render.terminal import render
 from miner.words.amounts import Amounts
@@ -40,9 +40,9 @@ def test_on_paper_dates_are_as_people_write_them_and_a_note_is_as_it_was_written
     with at_door("paper"):
         said = told(item, rules)
     assert "Kept on 1 March 2026, to watch, from records to 28 February 2026" in said
-    assert "It is read on 28 March 2026, not before." in said
+    assert "The reading date is 28 March 2026. Live as usual until then." in said
     assert "(since 2026-02-14, you see)" in said
-    assert "It is read on 2026-03-28, not before." in told(item, rules)
+    assert "The reading date is 2026-03-28." in told(item, rules)
 
 
 def test_a_test_that_changed_something_is_told_to_its_reader(rules):
@@ -69,7 +69,10 @@ def read(found, rules):
 
 def test_every_new_unit_is_accounted_for(rules):
     # 20 days: 4 with it, 13 without; 2 without a known habit and 1 without a known outcome
-    assert "20 new days so far: 4 with it, 13 without, 3 not known." in told(kept(), rules)
+    said = "20 new days: 4 short nights, 13 other nights, 3 not known."
+    assert said in told(kept(), rules)
+    one_each = told(kept(counts=NewUnits(20, 1, 1, 18)), rules)
+    assert "20 new days: 1 short night, 1 other night, 18 not known." in one_each
 
 
 def test_looks_every_day_say_since_when_and_what_they_cost(rules):
@@ -97,15 +100,43 @@ def test_how_often_the_date_finds_it_is_told(rules, power, few):
 
 def test_what_was_expected_is_told_of_a_claim(rules):
     over = {"status": "held_up", "difference": 8.0, "interval": (2.0, 14.0)}
-    assert "(+2.0 to +14.0); expected was +9.0." in told(kept(**over), rules)
-    assert "(+2.0 to +14.0). " in told(kept(**over, expected=None), rules)
+    said = told(kept(**over), rules)
+    assert "Wake glucose was about 8 mg/dL higher (2 to 14 higher) with it on new days." in said
+    assert (
+        "Compared: 4 short nights and 13 other nights. About 9 mg/dL higher was expected." in said
+    )
+    assert "expected" not in told(kept(**over, expected=None), rules)
+    either = told(kept(**over | {"interval": (-3.0, 14.0)}), rules)
+    assert "(3 lower to 14 higher)" in either
+
+
+def test_the_difference_of_a_dose_names_what_it_is_for(rules):
+    over = {"status": "held_up", "difference": 7.0, "interval": (1.0, 13.0), "shape": Shape.DOSE}
+    said = told(kept(**over), rules)
+    assert "7 mg/dL higher (1 to 13 higher) for each hour less sleep on new days." in said
 
 
 def test_a_no_names_the_size_that_was_looked_for(rules):
     said = read(result(), rules)
     assert said.startswith("You tested it, and there was no difference of the size looked for.")
-    assert "Looked for: 10.0 mg/dL. A smaller difference is not ruled out." in said
-    assert "Looked for" not in read(result(status="changed", p=0.01), rules)
+    assert "A change of 10 mg/dL or more was looked for. A smaller one is not ruled out." in said
+    assert "looked for" not in read(result(status="changed", p=0.01), rules)
+
+
+def test_what_was_not_settled_says_that_both_fit(rules):
+    open_ = {"status": "not_settled", "difference": -6.0, "interval": (-14.0, 1.0), "p": 0.08}
+    said = read(result(**open_), rules)
+    assert "Wake glucose was about 6 mg/dL lower (14 lower to 1 higher) on days of the" in said
+    assert "Both a change of 10 mg/dL and no change at all fit this." in said
+    assert "fit this" not in read(result(**open_ | {"interval": (-9.0, 1.0)}), rules)
+
+
+def test_more_than_was_agreed_on_is_said_of_a_change_alone(rules):
+    large = {"difference": -16.0, "interval": (-27.0, -3.0), "p": 0.03}
+    assert "more than the 10 mg/dL agreed on" in read(result(status="changed", **large), rules)
+    assert "agreed on" not in read(result(status="not_settled", **large), rules)
+    small = large | {"difference": -9.0}
+    assert "agreed on" not in read(result(status="changed", **small), rules)
 
 
 def test_what_is_kept_to_do_anyway_is_not_praised(rules):
@@ -134,9 +165,9 @@ def test_a_date_that_is_none_stands_as_it_is():
 
 def test_too_few_pairs_have_no_range(rules):
     said = read(result(), rules)
-    assert "Pairs that were followed: 3, -2.0 mg/dL (too few pairs for a range)." in said
+    assert "In the 3 pairs that were followed it was about 2 mg/dL lower (too few pairs" in said
     few = read(result(status="not_settled", interval=None, pairs_used=4), rules)
-    assert "-0.4 mg/dL (too few pairs for a range), from 4 pairs." in few
+    assert "about 0.4 mg/dL lower (too few pairs for a range) on days of the change, in 4" in few
 
 
 def test_what_was_kept_says_which_words_it_goes_on_with(rules):
