@@ -86,7 +86,7 @@ def _units(
     done = combine(habits)[inside.to_numpy(dtype=bool)]
     values = own.frame[kept.outcome].to_numpy(dtype=float)
     used = own.frame["usable"].to_numpy(dtype=bool) & ~np.isnan(values) & ~np.isnan(done)
-    names = own.frame.index.astype(str)
+    names = own.frame.index.astype(str).tolist()
     return tuple(
         UnitSeen(names[at], float(values[at]), bool(done[at]), high=bool(high[at]))
         for at in np.flatnonzero(used)

@@ -81,14 +81,14 @@ def follow_parts(found: Following, rules: RuleBook, *, display_unit: str = "mg/d
     return parts
 
 
-def kept_parts(item: KeptResult, rules: RuleBook, amounts: Amounts, number: str) -> Parts:
+def kept_parts(item: KeptResult, rules: RuleBook, amounts: Amounts, number: str = "") -> Parts:
     """Return one kept hypothesis as paragraphs: what it is, then its sentence, then numbers."""
     lines = kept_lines(item, rules, amounts)
     if item.reworded:
         words = ", ".join(f"'{clean(word, 60)}'" for word in item.reworded)
         lines.append(say(rules, "follow", "reworded", words=words))
     title = f"{kept_title(item, rules)}; ID {item.id}"
-    head = Paragraph(clean(title, 2000), 0, lead=number, lead_width=1)
+    head = Paragraph(clean(title, 2000), lead=number) if number else paragraph(title, 2)
     return [paragraph(""), head, *(paragraph(line, 3) for line in lines)]
 
 

@@ -6,11 +6,14 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from fresh_tables import idea, table_of
 from matplotlib.patches import Rectangle
 
 from miner import rulebook
 from miner.core.results import PairRead, PairsTest, PlanResult, Wording, worded
 from miner.core.results.follow import FollowPicture, KeptResult, NewUnits, PeriodSeen, UnitSeen
+from miner.followup.picture import picture_of_new, picture_of_test
+from miner.ledger import PlanEntry
 from miner.render.drawn import follow_drawing
 from miner.render.figures.paper import as_svg
 from miner.words.amounts import Amounts
@@ -223,3 +226,81 @@ def test_what_may_be_next_follows_the_verdict():
     assert doing(of_test()) == ["keep", "test", "leave"]
     assert doing(watched()) == ["keep", "test", "leave"]
     assert doing(watched(status="did_not_hold")) == ["keep", "other", "leave"]
+
+
+@pytest.fixture(scope="module")
+def table():
+    return table_of(RULES)
+
+
+def plain(table, first, last):
+    """Return day -> value, habit of the usable days on which both are known, by their rows."""
+    frame = table.frame[(table.frame["date"] >= first) & (table.frame["date"] <= last)]
+    frame = frame[frame["usable"].astype(bool)]
+    frame = frame[frame["minutes_above"].notna() & frame["late_dinner"].notna()]
+    return {
+        str(row.date): (row.minutes_above, row.late_dinner == 1.0) for row in frame.itertuples()
+    }
+
+
+def test_the_units_before_and_the_new_ones_are_those_of_the_table(table):
+    days = table.frame["date"].astype(str).tolist()
+    kept = idea(suggested_by_days_to=days[39], read_on=days[69])
+    found = picture_of_new(table, RULES, kept)
+    for units, first, last in ((found.before, days[0], days[39]), (found.new, days[40], days[69])):
+        assert {u.unit: (u.value, u.with_) for u in units} == plain(table, first, last)
+        assert units
+    assert found.periods == ()
+    without = [unit.value for unit in found.new if not unit.with_]
+    assert found.usual == pytest.approx(np.mean(without))
+
+
+def test_what_comes_later_moves_no_high_day_of_before(table):
+    days = table.frame["date"].astype(str).tolist()
+    kept = idea(suggested_by_days_to=days[39], read_on=days[69])
+    frame = table.frame.copy()
+    frame.loc[frame["date"] > days[39], "minutes_above"] += 1000.0
+    other = picture_of_new(replace(table, frame=frame), RULES, kept)
+    assert other.before == picture_of_new(table, RULES, kept).before
+    assert any(unit.high for unit in other.before)
+
+
+def test_new_sensors_are_told_by_the_first_day_they_are_worn(table):
+    days = table.frame["date"].astype(str).tolist()
+    frame = table.frame.copy()
+    frame["sensor"] = ["a" if day < days[30] else "b" for day in days]
+    kept = idea(suggested_by_days_to=days[39], read_on=days[69])
+    found = picture_of_new(replace(table, frame=frame), RULES, kept)
+    usable = frame[frame["usable"].astype(bool)]["date"].astype(str)
+    assert found.sensors == (min(day for day in usable if day >= days[30]),)
+
+
+def test_periods_hold_the_rows_of_their_days_and_those_left_out(table):
+    days = table.frame["date"].astype(str).tolist()
+    whole = {"leave_out_days": 1}
+    plan = PlanEntry.read({
+        "plan": "p1", "factor": "late_dinner", "outcome": "minutes_above", "unit": "min",
+        "change": "x", "pairs": 2, "offset_days": 1, "seed": 1, "worth_having": 20.0,
+        "read_on": days[60], "periods": [
+            {"number": 1, "pair": 1, "from": days[50], "to": days[51], "arm": "usual"} | whole,
+            {"number": 2, "pair": 1, "from": days[52], "to": days[53], "arm": "change"} | whole,
+            {"number": 3, "pair": 2, "from": days[54], "to": days[55], "arm": "change"} | whole,
+            {"number": 4, "pair": 2, "from": days[56], "to": days[57], "arm": "usual"} | whole,
+        ],
+    })  # fmt: skip
+    kept = idea(suggested_by_days_to=days[39], read_on=days[60])
+    found = picture_of_test(table, RULES, kept, plan, [PairRead(1, 3.0, 5.0, 1, 1, True)])
+    usual, change = found.periods  # the second pair was not read
+    assert (usual.mean, change.mean) == (5.0, 3.0)
+    assert (usual.first, usual.last) == (days[51], days[52])  # the habit's day is the day before
+    known = {
+        str(row.date): row.minutes_above
+        for row in table.frame[table.frame["usable"].astype(bool)].itertuples()
+    }
+    for one in found.periods:
+        assert one.units
+        for unit in one.units:
+            assert unit.value == known[unit.unit]
+            assert unit.counted == (unit.unit != one.first)
+    assert found.usual == 5.0
+    assert found.new == ()

@@ -78,7 +78,7 @@ def _told(request: PageRequest, followed: list[Followed]) -> tuple[list[dict[str
 
     def draw(styles: Styles) -> list[Drawn | None]:
         with DRAWING:
-            return [one and one.both(styles) for one in drawings]
+            return [None if one is None else one.both(styles) for one in drawings]
 
     of = [(one.item, one.amounts) for one in followed]
     drawn, styles = request.state.follow_figures.get((request.code, "follow-up"), of, draw)
