@@ -111,6 +111,8 @@ ROUTES: tuple[tuple[str, str, View], ...] = (
     ("GET", f"{_ONE}/follow-up", followup.show),
     ("POST", f"{_ONE}/follow-up", followup.read),
     ("POST", f"{_ONE}/follow-up/drop", followup.drop),
+    ("POST", f"{_ONE}/follow-up/leave", followup.leave),
+    ("POST", f"{_ONE}/follow-up/take-up", followup.take_up),
     ("POST", f"{_ONE}/follow-up/result", followup.result),
     ("GET", f"{_ONE}/plans/{{plan}}", plans.show),
     ("POST", f"{_ONE}/plans/{{plan}}", plans.tick),

@@ -20,6 +20,7 @@ from visits import Visitor, words
 from miner import ledger, rulebook, steps
 from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload, Suggested, Suggestion
+from miner.core.results.follow import Following, FollowPicture, NewUnits, UnitSeen
 from miner.ledger import replay
 from miner.page.app import ROUTES
 from miner.page.jobs import Jobs
@@ -131,6 +132,44 @@ def test_a_pattern_is_kept_followed_and_given_up(practice: Path, visitor: Open) 
     assert "It is kept already" in page
     one.post(f"{CLIENT}/follow-up/drop", id="4c28aa7c")
     assert replay(ledger.read(folder)).open_on(None) == ()
+
+
+def test_a_verdict_stands_in_one_picture_and_what_is_next_is_written(
+    practice: Path, visitor: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    one, folder = visitor(practice), practice / "client-01"
+    one.post(f"{CLIENT}/ranking")
+    waiting = one.post(f"{CLIENT}/patterns/4c28aa7c/keep", **{"as": "watch"}).text
+    assert "days counted." in waiting
+    assert "<svg" not in waiting
+    steps.drop(steps.read_client(folder), "4c28aa7c")
+    real = steps.follow
+
+    def follow(*given: Any, **how: Any) -> Following:
+        found = real(*given, **how)
+        units = (UnitSeen("2026-02-24", 95.0, False), UnitSeen("2026-02-25", 109.0, True))
+        told = replace(
+            found.kept[0], status="held_up", difference=10.0, interval=(6.0, 15.0),
+            counts=NewUnits(2, 1, 1, 0), picture=FollowPicture(units, new=units), open=False,
+        )  # fmt: skip
+        return replace(found, kept=(told, *found.kept[1:]))
+
+    monkeypatch.setattr(steps, "follow", follow)
+    page = one.get(f"{CLIENT}/follow-up").text
+    assert page.count("<svg") == 2  # wide and narrow
+    assert "unsafe" not in one.get(f"{CLIENT}/follow-up").headers["content-security-policy"]
+    told = words(page)
+    assert "It held up on new days." in told
+    assert "about 10 mg/dL higher (6 to 15 higher)" in told
+    assert "25 February 2026 short nights 109" in told
+    assert "Leave it" in told
+    left = words(one.post(f"{CLIENT}/follow-up/leave", id="4c28aa7c"))
+    assert [item.what.id for item in replay(ledger.read(folder)).still_left] == ["4c28aa7c"]
+    assert "Leave it" not in left
+    again = words(one.post(f"{CLIENT}/follow-up/take-up", id="4c28aa7c"))
+    assert "It is no longer left." in again
+    assert "Leave it" in again
+    assert replay(ledger.read(folder)).still_left == ()
 
 
 def test_a_fourth_idea_is_refused_in_the_page_s_own_words(practice: Path, visitor: Open) -> None:

@@ -9,6 +9,7 @@ from starlette.responses import Response
 
 from miner import steps
 from miner.core.messages import MinerError, message
+from miner.core.results.follow import LEAVE
 from miner.page.jobs import Progress
 from miner.page.places import one_line
 from miner.page.render import DRAWING, page
@@ -19,6 +20,7 @@ from miner.render.figures.inline import Styles
 from miner.rulebook import RuleBook
 from miner.steps import followup_state
 from miner.words.amounts import Amounts
+from miner.words.follow import kept_title
 from miner.words.followed import Followed
 from miner.words.history import history_parts
 from miner.words.plan import result_parts
@@ -37,12 +39,15 @@ def show(request: PageRequest) -> Response:
     rules = rules_at_door(entry.rules if entry is not None else steps.load_rules(None, folder))
     story = followup_state(folder)
     told: list[dict[str, Any]] = [{} for _ in story.kept]
-    notes, results, last = [], [], None
+    notes, results, left, last = [], [], [], None
     if entry is not None:
         try:
             found = steps.follow(entry.client, entry.rules)
             read = made_of(request.results.following, entry.key) or found
             notes, last = list(map(str, read.notes)), found.last_day
+            left = [
+                {"id": one.id, "on": one.on, "title": kept_title(one, rules)} for one in found.left
+            ]
             followed = [Followed(one, rules, Amounts(entry.unit)) for one in found.kept]
             told, styles = _told(request, followed)
         except MinerError as error:
@@ -52,8 +57,11 @@ def show(request: PageRequest) -> Response:
         unread = [one for one in tests if one is not None and one.plan not in shown]
         results = [result_parts(one, rules, display_unit=entry.unit) for one in unread]
     newest = {item.id: item.entry.n for item in story.kept}
+    chosen = [one.what.id for one in story.still_left]
     kept = [
-        _kept(item, rules, last) | one | {"newest": newest[item.id] == item.entry.n}
+        _kept(item, rules, last)
+        | one
+        | {"may_choose": newest[item.id] == item.entry.n and item.id not in chosen}
         for item, one in zip(story.kept, told, strict=True)
     ]
     return page(
@@ -64,6 +72,7 @@ def show(request: PageRequest) -> Response:
         first=entry.before if entry is not None else [],
         kept=[item for item in kept if item.get("verdict")],
         others=[item for item in kept if not item.get("verdict")],
+        left=left,
         notes=notes,
         last=last,
         only_counted=say(rules, "follow", "only_counted"),
@@ -129,6 +138,23 @@ def drop(request: PageRequest) -> Response:
     """Give something up; it never gets a verdict."""
     said = steps.drop(request.entry().client, request.text("id"))
     return request.go(request.at("follow-up"), said)
+
+
+def leave(request: PageRequest) -> Response:
+    """Write that a pattern is left: it is neither tested nor followed."""
+    id_ = request.text("id")
+
+    def work(progress: Progress) -> None:
+        entry = request.entry()
+        steps.choose(entry.client, {id_: LEAVE}, entry.rules, progress=progress)
+
+    return request.later(f"leave {id_}", message("page.job_leave"), work, request.at("follow-up"))
+
+
+def take_up(request: PageRequest) -> Response:
+    """Take back that a pattern was left; nothing of the ledger is erased."""
+    steps.undo_choice(request.entry().client, request.text("id"))
+    return request.go(request.at("follow-up"), message("page.left_taken_back"))
 
 
 def result(request: PageRequest) -> Response:
