@@ -9,8 +9,8 @@ from miner.core.results import Shape, Since
 from miner.core.results.follow import ChosenIdea, EveryLook, Following, KeptResult
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
-from miner.words.noting import not_ticked_parts
 from miner.words.document import Paragraph, Parts, heading, paragraph
+from miner.words.noting import not_ticked_parts
 from miner.words.plan import result_size
 from miner.words.safe import clean
 from miner.words.sentences import ended_words, factor_phrase, outcome_label, way_words
