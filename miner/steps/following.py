@@ -79,8 +79,7 @@ def follow(
             look = judging.every_look(item, one.looks(), together)
             result = replace(result, every_look=look)
         if item.plans:
-            test = test_so_far(client, books, item.plans[-1])
-            result = replace(result, test=test)
+            result = replace(result, test=test_so_far(client, books, item.plans[-1]))
         kept.append(replace(result, picture=_picture(client, books, item, result, past)))
     left = tuple(one for one in standing(story, last).values() if one.choice == LEAVE)
     whole = last_whole_day(records_of(client, books)) if story.kept else None
@@ -100,12 +99,11 @@ def _picture(
     """Return what a verdict is seen by in the records as they are, or None before there is one."""
     if found.test is not None and found.test.status is not None:
         table, books = frozen_table(client, rules, item.what)
-        plan = item.plans[-1].what
-        return picture_of_test(table, books, item.what, plan, found.test.pairs)
-    if found.status in judging.ENDED:
-        seen = see(client, rules, item, past)
-        return picture_of_new(seen.table, seen.rules, item.what)
-    return None
+        return picture_of_test(table, books, item.what, item.plans[-1].what, found.test.pairs)
+    if found.status not in judging.ENDED:
+        return None
+    seen = see(client, rules, item, past)
+    return picture_of_new(seen.table, seen.rules, item.what)
 
 
 def drop(client: Client, id_: str, *, now: datetime | None = None) -> Message:
