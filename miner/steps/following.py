@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -447,16 +447,11 @@ def _as_written(item: PlanKept, rules: RuleBook) -> PlanResult:
     if item.verdict is None:
         raise MinerError("steps.verdict_not_written", name=item.name)
     with as_written("ledger.plan_verdict_unreadable", item.name):
-        found = _from_entry(item.verdict.payload)
+        found = plan_verdict(item.verdict.payload)
+        if found.status not in STATUSES:
+            raise ValueError(found.status)
     found = replace(found, proven=item.verdict.trusted and item.entry.trusted)
     return _worded(found, rules)
-
-
-def _from_entry(told: Mapping[str, Any]) -> PlanResult:
-    found = plan_verdict(told)
-    if found.status not in STATUSES:
-        raise ValueError(found.status)
-    return found
 
 
 def _late(rules: RuleBook, item: PlanKept) -> tuple[Message, ...]:
