@@ -19,7 +19,7 @@ from .scenario import Effect, Habit, Scenario, usual_habits
 
 MORNING = ("short_sleep", "wake_glucose")
 NIGHT = ("late_dinner", "overnight_mean")
-STRONG = (Effect(*MORNING, 16.0), Effect(*NIGHT, 14.0))
+STRONG = (Effect(*MORNING, 18.0), Effect(*NIGHT, 14.0))
 ASKED = {"insulin": "no", "pregnancy": "no", "medicines": "no", "eating_disorder": "no"}
 README = """\
 The people in this folder are invented.
@@ -58,8 +58,8 @@ def demo_scenarios(seed: int = 0) -> tuple[Scenario, ...]:
     )
 
 
-FIRST_MONTH, TEST_DAYS = 42, 56
-"""Days of the records that suggest a test, and days that a test of middle length takes."""
+FIRST_MONTH = 42
+"""Days of the records that suggest what is followed after them."""
 
 
 def living_scenarios(today: date, seed: int = 0) -> dict[str, Scenario]:
@@ -74,50 +74,33 @@ def living_scenarios(today: date, seed: int = 0) -> dict[str, Scenario]:
     """
     first = {one.code: one for one in demo_scenarios(seed)}
     asked: dict[str, Any] = {"seed": seed, "intake": ASKED | {"diabetes": "no", "lows": "no"}}
-    often = usual_habits() | {"short_sleep": Habit(0.8)}
-    calm: dict[str, Any] = {"base": 86.0, "level_sd": 2.0, "sensor_sd": 1.0, "habits": often}
-    calm["effects"] = (Effect(*MORNING, 19.0),)
-    more = {
-        "no_records": Scenario("client-07", 1, recorded_days=0, **asked),
-        "due": Scenario("client-08", FIRST_MONTH + 28, recorded_days=FIRST_MONTH, **calm, **asked),
-        "testing": Scenario(
-            "client-09", FIRST_MONTH + TEST_DAYS // 2, recorded_days=FIRST_MONTH, **calm, **asked
-        ),
-        "tested": Scenario(
-            "client-10",
-            FIRST_MONTH + TEST_DAYS + 2,
-            recorded_days=FIRST_MONTH,
-            **calm,
-            **asked,
-        ),
-        "informed": Scenario(
-            "client-11",
-            42,
-            base=102.0,
-            effects=(Effect(*MORNING, 19.0),),
-            settled={"informed": today - timedelta(days=1)},
-            **asked,
-        ),
-        "no_numbers": Scenario("client-12", seed=seed, intake=ASKED | {"eating_disorder": "yes"}),
-    }
-    told = today - timedelta(days=10)
-    insulin: dict[str, Any] = {
-        "informed": told,
-        "agreed": today - timedelta(days=3),
-        "covers": ["movement"],
-    }
-    insulin["treats_diabetes"] = True
-    of_first = {
-        "ready": replace(first["client-01"], effects=STRONG, base=89.0, level_sd=5.0),
+    sleep = (Effect(*MORNING, 16.0),)
+    steady: dict[str, Any] = {"base": 90.0, "level_sd": 2.0, "sensor_sd": 1.0, "effects": sleep}
+    half, mostly = (usual_habits() | {"short_sleep": Habit(share)} for share in (0.45, 0.8))
+    goes_on: dict[str, Any] = {"recorded_days": FIRST_MONTH, **steady, **asked}
+    insulin: dict[str, Any] = {"treats_diabetes": True, "informed": today - timedelta(days=10)}
+    insulin |= {"agreed": today - timedelta(days=3), "covers": ["movement"]}
+    told = {"informed": today - timedelta(days=1)}
+    calm = ASKED | {"eating_disorder": "yes"}
+    states = {
+        "ready": replace(first["client-01"], effects=STRONG, base=89.0, level_sd=4.5),
         "nothing": first["client-02"],
         "running": first["client-03"],
         "referred": first["client-04"],
         "together": first["client-05"],
         "insulin": replace(first["client-06"], settled=insulin),
+        "no_records": Scenario("client-07", 1, recorded_days=0, **asked),
+        "due": Scenario("client-08", FIRST_MONTH + 28, habits=half, **goes_on),
+        "testing": Scenario("client-09", FIRST_MONTH + 28, habits=mostly, **goes_on),
+        "tested": Scenario("client-10", FIRST_MONTH + 58, habits=mostly, **goes_on),
+        "informed": Scenario(
+            "client-11", 42, base=102.0, effects=(Effect(*MORNING, 19.0),), settled=told, **asked
+        ),
+        "no_numbers": Scenario("client-12", seed=seed, base=92.0, intake=calm),
     }
     return {
         state: replace(one, start=today - timedelta(days=1 + one.days))
-        for state, one in {**of_first, **more}.items()
+        for state, one in states.items()
     }
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import click
 
-from miner.cli.options import PATH, debug_option, format_option
-from miner.cli.output import say
+from miner.cli.options import DAY, PATH, debug_option, format_option
+from miner.cli.output import put, say, show
 from miner.cli.places import require_empty
 from miner.cli.rank import put_ranking
 from miner.cli.reading import records
@@ -20,25 +21,35 @@ MARK = ".written-by-miner-demo"
 
 @click.command("demo")
 @click.argument("folder", metavar="[DIR]", type=PATH, default="miner-demo")
+@click.option(
+    "--today", type=DAY, metavar="DATE", help="The day it is looked at; by default today."
+)
 @debug_option
 @format_option("text", "json")
-def command(folder: Path, form: str) -> None:
+def command(folder: Path, form: str, today: str | None) -> None:
     """Write a small practice of invented clients into DIR and rank one of them.
 
-    The pages of that one are written too. DIR is 'miner-demo' unless given. A folder with
-    anything else in it is left alone.
+    Its records end on the day before, and every client is in another state. The pages of the one
+    that is ranked are written too. DIR is 'miner-demo' unless given. A folder with anything else
+    in it is left alone.
     """
     from miner import steps
     from miner.render.pages import render
+    from miner.words.practice import states_parts
 
     require_empty(folder, "cli.demo_folder_taken", MARK)
     make_folder(folder)
     write_whole(folder / MARK, f"{message('cli.demo_mark')}\n")
+    on = date.today() if today is None else date.fromisoformat(today)
     with progress("cli.demo_ranking") as report:
-        client = steps.write_demo(folder)
+        client = steps.write_demo(folder, on)
         read, books = records(client, None)
         ranking = steps.rank(read, books, remember=True, progress=report)
+        states = steps.practice_states(folder, on)
     put_ranking(ranking, books, read.settings.display_unit, form)
+    if form == "text":
+        put("\n")
+        show(states_parts(states, on.isoformat()))
     with progress("cli.demo_drawing") as report:
         pages = steps.write_pages(read, ranking, client / "pages", render, books, progress=report)
     say("cli.demo_written", folder=folder, client=client)

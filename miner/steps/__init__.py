@@ -59,6 +59,7 @@ if TYPE_CHECKING:
         write_pages,
     )
     from miner.steps.ranking import rank
+    from miner.steps.states import client_state, practice_states, without_records
     from miner.steps.story import chosen_now, followup_state, history, written_plan
     from miner.steps.ticking import (
         Ticking,
@@ -125,6 +126,7 @@ _HOME = {
             "write_pages",
         ),
         "miner.steps.ranking": ("rank",),
+        "miner.steps.states": ("client_state", "practice_states", "without_records"),
         "miner.steps.story": ("chosen_now", "followup_state", "history", "written_plan"),
         "miner.steps.ticking": (
             "Ticking",

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import PurePath
 
 from miner.core.messages import Message, Words, message, several
 from miner.core.results import Evidence
 from miner.core.results.caseload import Caseload, ClientRow, PooledEffect, Suggested
+from miner.core.results.morning import ClientState
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, chance
-from miner.words.document import Parts, heading, paragraph, section, table
+from miner.words.document import Parts, command, heading, paragraph, section, table
 from miner.words.door import Audience, said_to
 from miner.words.safe import clean
 from miner.words.sentences import evidence_words, habit_phrase, outcome_label, question_of
@@ -304,3 +306,17 @@ def first(names: Sequence[str], most: int) -> list[str]:
     """Return the first names and, where there are more, how many."""
     more = len(names) - most
     return [*names[:most], *([f"and {more} more"] if more > 0 else [])]
+
+
+def states_parts(states: Sequence[ClientState], on: str) -> Parts:
+    """Return where each client stands, and below it the one next step as a command.
+
+    Args:
+        states: as the steps tell them.
+        on: ISO date of the day on which it is looked at.
+    """
+    parts: Parts = []
+    for one in states:
+        name = clean(PurePath(one.folder).name, LONGEST_NAME)
+        parts += [paragraph(f"{name}: {one.said}", 2), command(str(one.next(on)), 4)]
+    return section("Where the clients stand, and what comes next", parts)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from miner.core.facts import CautionText, Note, Place, Result
-from miner.core.messages import Message, Words
+from miner.core.messages import Message, Words, message
 from miner.core.results.noting import NotTicked
 
 
@@ -150,6 +150,39 @@ class DayReview(Result):
     range: tuple[float, float]
     last_reading: str = ""
     notes: tuple[Note, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class ClientState(Result):
+    """Where a client stands in the job, and with it the one next step.
+
+    Attributes:
+        folder: the client's folder.
+        state: a code; ``state_`` and ``next_`` of it in the texts of the steps are its words.
+        of: the pattern or the plan that it is about, or empty.
+        days: ISO dates that it is about: of reading, or those without a tick.
+        count: of what it is about: questions, days that are lacking, patterns.
+    """
+
+    folder: str
+    state: str
+    of: str = ""
+    days: tuple[str, ...] = ()
+    count: int = 0
+
+    @property
+    def said(self) -> Message:
+        """The state in words."""
+        return message(f"steps.state_{self.state}", days=self.days, count=self.count)
+
+    def next(self, on: str) -> Message:
+        """Return the next step: a command, or on a page what stands on the button.
+
+        Args:
+            on: ISO date of the day on which it is done.
+        """
+        values = {"folder": self.folder, "of": self.of, "on": on, "days": self.days}
+        return message(f"steps.next_{self.state}", **values)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
