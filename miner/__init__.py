@@ -4,8 +4,9 @@ From Python: ``read_client``, ``day_table``, ``rank``, ``ask`` and the rest of :
 loaded when first used. A client or its folder serves alike; nothing is written to a client's
 folder unless ``remember=True``.
 
-Each function has an example: ``miner-demo`` is what ``miner demo`` writes, ``invented`` what
-``miner generate invented --clients 2 --days 8`` does, and ``client`` is one of the former.
+Each function has an example: ``miner-demo`` is what ``miner demo --today 2026-02-24`` writes,
+``invented`` what ``miner generate invented --clients 2 --days 8`` does, and ``client`` is one of
+the former.
 
 Example:
     >>> client = read_client("miner-demo/client-01")

@@ -19,7 +19,7 @@ from .scenario import Effect, Habit, Scenario, usual_habits
 
 MORNING = ("short_sleep", "wake_glucose")
 NIGHT = ("late_dinner", "overnight_mean")
-STRONG = (Effect(*MORNING, 18.0), Effect(*NIGHT, 14.0))
+STRONG = (Effect(*MORNING, 15.0), Effect(*NIGHT, 12.0))
 ASKED = {"insulin": "no", "pregnancy": "no", "medicines": "no", "eating_disorder": "no"}
 README = """\
 The people in this folder are invented.
@@ -76,14 +76,16 @@ def living_scenarios(today: date, seed: int = 0) -> dict[str, Scenario]:
     asked: dict[str, Any] = {"seed": seed, "intake": ASKED | {"diabetes": "no", "lows": "no"}}
     sleep = (Effect(*MORNING, 16.0),)
     steady: dict[str, Any] = {"base": 90.0, "level_sd": 2.0, "sensor_sd": 1.0, "effects": sleep}
-    half, mostly = (usual_habits() | {"short_sleep": Habit(share)} for share in (0.45, 0.8))
+    often, half, mostly = (
+        usual_habits() | {"short_sleep": Habit(share)} for share in (0.4, 0.45, 0.8)
+    )
     goes_on: dict[str, Any] = {"recorded_days": FIRST_MONTH, **steady, **asked}
     insulin: dict[str, Any] = {"treats_diabetes": True, "informed": today - timedelta(days=10)}
     insulin |= {"agreed": today - timedelta(days=3), "covers": ["movement"]}
     told = {"informed": today - timedelta(days=1)}
     calm = ASKED | {"eating_disorder": "yes"}
     states = {
-        "ready": replace(first["client-01"], effects=STRONG, base=89.0, level_sd=4.5),
+        "ready": replace(first["client-01"], effects=STRONG, habits=often, base=89.0, level_sd=4.5),
         "nothing": first["client-02"],
         "running": first["client-03"],
         "referred": first["client-04"],

@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -22,6 +22,7 @@ from miner.steps.client_ledger import ClientLedger, ledger_of
 
 if TYPE_CHECKING:
     from miner.records.client import Client
+    from miner.rulebook import RuleBook
     from miner.tables.unit_table import UnitTable
 
 NEW = ("day_hashes", "readings", "version")
@@ -63,12 +64,19 @@ def add_entry(
     return ()
 
 
+class RankedDays(NamedTuple):
+    """The days that were ranked, ISO, and those that were asked for."""
+
+    used: Sequence[str]
+    asked: Period
+
+
 def remember_ranking(
     client: Client,
+    rules: RuleBook,
     past: ClientLedger,
     ranking: Ranking,
-    days: Sequence[str],
-    period: Period,
+    days: RankedDays,
     now: datetime | None,
 ) -> tuple[int, tuple[Words, ...]]:
     """Write that these records were ranked; return how many rankings of them there are, and notes.
@@ -77,24 +85,27 @@ def remember_ranking(
     out is not counted again. A folder that cannot be written is told.
     """
     chosen = ("seed", "draws", "unit", "primary_outcome", "second_look")
+    level = rules.guardrails.hint_level
+    worth = {name: one.smallest_worth_it for name, one in rules.outcomes_of(ranking.unit).items()}
     payload = {
         "records_hash": ranking.records_hash,
         "rules_hash": ranking.rules_hash,
         "settings_hash": settings_hash(client),
         **{name: getattr(ranking, name) for name in chosen},
-        "first": period.first,
-        "last": period.last,
+        "first": days.asked.first,
+        "last": days.asked.last,
         "left_out_hash": digest("\n".join(days_left_out(client))),
-        "days": days,
+        "days": days.used,
         "last_day": ranking.to_day,
-        **_seen(client, past, days),
+        **_seen(client, past, days.used),
         "shown": [
             {"id": item.id, "evidence": str(item.evidence)}
             for item in ranking.hypotheses
             if item.evidence in (Evidence.CLEAR, Evidence.HINT)
         ],
+        "not_told_apart": [item.id for item in ranking.not_told_apart(level, worth)],
     }
-    known = past.rankings(first_of(days, period))
+    known = past.rankings(first_of(days.used, days.asked))
     if any(ledger.choices(event.payload) == ledger.choices(payload) for event in known):
         return len(known), past.notes
     return len(known) + 1, (*past.notes, *add_entry(client, "ranked", payload, now))

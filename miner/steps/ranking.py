@@ -22,7 +22,14 @@ from miner.records.client import Client
 from miner.records.synonyms import SPELT_ALIKE
 from miner.rulebook import RuleBook
 from miner.steps.client_ledger import ClientLedger, ledger_of
-from miner.steps.looks import as_first_seen, changed_days, days_used, first_of, remember_ranking
+from miner.steps.looks import (
+    RankedDays,
+    as_first_seen,
+    changed_days,
+    days_used,
+    first_of,
+    remember_ranking,
+)
 from miner.steps.opening import days, draws_of, opened, outcome_of, seed_of, table_of
 from miner.tables import cautions
 from miner.tables.unit_table import UnitTable
@@ -221,7 +228,9 @@ def rank(
     wording = Wording(books, client.settings.display_unit, ranking.unit, ranking.days)
     ranking = worded(ranking, wording)
     if remember and ranked.enough:
-        times, written = remember_ranking(client, past, ranking, used, period, now)
+        times, written = remember_ranking(
+            client, books, past, ranking, RankedDays(used, period), now
+        )
     else:
         times, written = len(past.rankings(since)) + ranked.enough, past.notes
     return replace(

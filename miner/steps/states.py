@@ -161,6 +161,7 @@ def _ranked(client: Client, report: CheckReport, book: Ledger) -> ClientState:
     if "agree" in classes:
         return _state(client, "agreed" if client.settings.clinician.covers else "informed")
     if not clear:
-        return _state(client, "none_clear")
+        apart = of_these[-1].listed("not_told_apart")
+        return _state(client, "not_told_apart" if apart else "none_clear")
     found = "clear_informed" if "refer" in classes else "clear"
     return ClientState(str(client.folder), found, clear[0], count=len(clear))

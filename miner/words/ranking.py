@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from miner.core.messages import Message, several
+from miner.core.messages import several
 from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Ranking
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, chance, fixed
@@ -24,8 +24,6 @@ from miner.words.sentences import (
 from miner.words.teller import HypothesisTeller
 from miner.words.wording import say
 
-_NOT_TOLD_APART = "hypotheses.not_told_apart"
-
 
 def inseparable(ranking: Ranking, rules: RuleBook) -> list[tuple[Hypothesis, ...]]:
     """Return the groups, the smallest p first, that would be at least a hint as one habit.
@@ -35,7 +33,9 @@ def inseparable(ranking: Ranking, rules: RuleBook) -> list[tuple[Hypothesis, ...
         rules: the rule books it was made with.
     """
     groups: list[list[Hypothesis]] = []
-    for item in sorted(_held_back(ranking, rules), key=lambda one: (one.p, one.factors)):
+    level = rules.guardrails.hint_level
+    worth = {name: one.smallest_worth_it for name, one in rules.outcomes_of(ranking.unit).items()}
+    for item in sorted(ranking.not_told_apart(level, worth), key=lambda one: (one.p, one.factors)):
         joined = [group for group in groups if any(_alike(item, one) for one in group)]
         groups = [group for group in groups if group not in joined]
         groups.append([*(one for group in joined for one in group), item])
@@ -65,32 +65,9 @@ def group_words(group: Sequence[Hypothesis], rules: RuleBook, unit: str) -> tupl
     return f"{names[:1].upper()}{names[1:]}, with {label}.", said
 
 
-def _held_back(ranking: Ranking, rules: RuleBook) -> list[Hypothesis]:
-    guard = rules.guardrails
-    return [
-        item
-        for item in ranking.hypotheses
-        if item.evidence is Evidence.CANNOT_TELL
-        and item.family != "fixed"
-        and _partner(item) is not None
-        and item.p is not None
-        and item.p <= guard.hint_level
-        and abs(item.difference or 0.0) * item.span
-        >= rules.outcome(item.outcome, ranking.unit).smallest_worth_it
-    ]
-
-
-def _partner(item: Hypothesis) -> str | None:
-    """Return the name of the habit that a single one cannot be told apart from."""
-    reason = item.withheld.reason if item.withheld else ""
-    if len(item.factors) > 1 or not isinstance(reason, Message) or reason.code != _NOT_TOLD_APART:
-        return None
-    return str(reason.values["factor"])
-
-
 def _alike(one: Hypothesis, other: Hypothesis) -> bool:
     pairs = ((one, other), (other, one))
-    return one.outcome == other.outcome and any(_partner(a) == b.factors[0] for a, b in pairs)
+    return one.outcome == other.outcome and any(a.came_with == b.factors[0] for a, b in pairs)
 
 
 _COLUMNS = (

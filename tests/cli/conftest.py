@@ -7,6 +7,7 @@ from __future__ import annotations
 import importlib.util
 import sys
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from types import ModuleType, SimpleNamespace
 from typing import Any
@@ -17,6 +18,7 @@ from click.testing import CliRunner, Result
 import miner
 from miner import rulebook
 from miner.cli.group import miner as commands
+from miner.core.results.morning import ClientState
 from miner.rulebook import RuleBook
 
 SAMPLES = Path(__file__).resolve().parents[1] / "words" / "text_samples.py"
@@ -87,9 +89,13 @@ class FakeApi(ModuleType):
         self.asked["pages"] = folder
         return (folder / "session.html",)
 
-    def write_demo(self, folder: Path) -> Path:
+    def write_demo(self, folder: Path, today: date) -> Path:
+        self.asked["today"] = today
         (folder / "client-01").mkdir(exist_ok=True)
         return folder / "client-01"
+
+    def practice_states(self, practice: Path, on: date) -> tuple[ClientState, ...]:
+        return (ClientState(str(practice / "client-01"), "clear", "3fa9c1d2", count=1),)
 
 
 @pytest.fixture

@@ -3,6 +3,7 @@ from __future__ import annotations
 import csv
 import json
 from dataclasses import replace
+from datetime import date
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -110,9 +111,21 @@ def test_demo_writes_ranks_and_says_where(steps: Any, run: Any, tmp_path: Path) 
     place = tmp_path / "new" / "practice"
     result = run("demo", str(place))
     assert result.exit_code == 0
-    assert result.stdout == render(ranking_parts(steps.ranking, steps.books))
+    ranking = render(ranking_parts(steps.ranking, steps.books))
+    assert result.stdout == f"""{ranking}
+Where the clients stand, and what comes next
+  client-01: 1 pattern is clear enough to test: ready for a session.
+    miner brief {place}/client-01 --as session --include 3fa9c1d2 --out session.html
+"""
+    assert steps.asked["today"] == date.today()
     assert str(place / "client-01") in result.stderr
     assert steps.asked["client"] == place / "client-01"
+
+
+def test_the_demo_of_another_day_is_of_that_day(steps: Any, run: Any, tmp_path: Path) -> None:
+    result = run("demo", str(tmp_path / "d"), "--today", "2026-03-01")
+    assert result.exit_code == 0
+    assert steps.asked["today"] == date(2026, 3, 1)
 
 
 def test_demo_may_write_its_own_folder_again(steps: Any, run: Any, tmp_path: Path) -> None:

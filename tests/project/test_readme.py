@@ -21,14 +21,15 @@ from miner.records.client import STREAMS
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 BLOCK = re.compile(r"(?<=<!-- output of miner demo -->\n)```\n(.*?)```\n(?=<!-- end)", re.DOTALL)
+TODAY = "2026-02-24"
 START = "import sys; from miner.cli import main; sys.argv[0] = 'miner'; main()"
 
 
 def demo_output() -> str:
-    """Return what ``miner demo demo-practice`` prints in an empty folder, 80 columns wide."""
+    """Return what ``miner demo demo-practice`` prints on TODAY, 80 columns wide."""
     with tempfile.TemporaryDirectory() as home:
         done = subprocess.run(
-            [sys.executable, "-c", START, "demo", "demo-practice"],
+            [sys.executable, "-c", START, "demo", "demo-practice", "--today", TODAY],
             cwd=home,
             env=os.environ | {"PYTHONPATH": str(ROOT), "COLUMNS": "80"},
             stdout=subprocess.PIPE,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import doctest
+from datetime import date
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ import pytest
 
 import miner
 from miner import steps
+from miner.core import resources
 from miner.core.results import CheckReport, ErrorRate, Hypothesis, Ranking
 from miner.core.results.caseload import Caseload
 from miner.core.results.why import Why
@@ -20,9 +22,11 @@ EXAMPLES = doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS
 
 @pytest.fixture(scope="module")
 def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder with the demo and a small invented practice."""
+    """A folder with a client of the demo and a small invented practice."""
     folder = tmp_path_factory.mktemp("examples")
-    steps.write_demo(folder / "miner-demo")
+    invented = resources.invented()
+    ready = invented.living_scenarios(date(2026, 2, 24))["ready"]
+    invented.write_practice(folder / "miner-demo", (ready,))
     steps.generate(folder / "invented", 2, 8, 0)
     return folder
 

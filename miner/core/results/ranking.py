@@ -8,10 +8,12 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from miner.core.facts import CautionText, Result, Said, Worded
-from miner.core.messages import Words
+from miner.core.messages import Message, Words
 
 if TYPE_CHECKING:
     import pandas as pd
+
+NOT_TOLD = "hypotheses.not_told_apart"
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -259,6 +261,14 @@ class Hypothesis(Worded):
         """What a difference is multiplied with to stand for the client's own habit; 1 of a cut."""
         return 1.0 if self.per is None else self.per.span
 
+    @property
+    def came_with(self) -> str | None:
+        """The habit that a single one cannot be told apart from, where that holds it back."""
+        reason = self.withheld.reason if self.withheld else ""
+        if len(self.factors) > 1 or not isinstance(reason, Message) or reason.code != NOT_TOLD:
+            return None
+        return str(reason.values["factor"])
+
     def to_dict(self) -> dict[str, Any]:
         """Return the fields of the contract, the derived ratios among them."""
         raw = super(Hypothesis, self).to_dict()
@@ -321,6 +331,24 @@ class Ranking(Worded):
 
     verdict = Said("last_day")
     """What the records say, in one line."""
+
+    def not_told_apart(self, level: float, worth: Mapping[str, float]) -> list[Hypothesis]:
+        """Return what would be at least a hint, were it not for a habit that came with it.
+
+        Args:
+            level: p up to which something is a hint.
+            worth: the smallest difference worth it, by outcome.
+        """
+        return [
+            item
+            for item in self.hypotheses
+            if item.evidence is Evidence.CANNOT_TELL
+            and item.family != "fixed"
+            and item.came_with is not None
+            and item.p is not None
+            and item.p <= level
+            and abs(item.difference or 0.0) * item.span >= worth[item.outcome]
+        ]
 
     def find(self, id_: str) -> Hypothesis | None:
         """Return the hypothesis of that ID, or None.
