@@ -80,7 +80,7 @@ def ask(
     Example:
         >>> answer = miner.ask(client, "short_sleep", "wake_glucose")
         >>> answer.evidence.value, answer.counts.with_
-        ('hint', 10)
+        ('hint', 15)
         >>> answer.to_frame().attrs["units"]["difference"]
         'mg/dL'
     """

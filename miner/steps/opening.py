@@ -125,7 +125,7 @@ def day_table(
     Example:
         >>> table = miner.day_table(client)
         >>> float(table.loc["2026-01-13", "wake_glucose"])
-        92.0
+        89.5
         >>> table.attrs["units"]["wake_glucose"]
         'mg/dL'
     """

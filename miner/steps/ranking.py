@@ -177,7 +177,7 @@ def rank(
         (('short_sleep',), 'wake_glucose', 'clear')
         >>> table = ranking.to_frame()
         >>> f"{table.loc[0, 'difference']:.1f} {table.attrs['units']['wake_glucose']}"
-        '11.0 mg/dL'
+        '14.3 mg/dL'
     """
     client, books = opened(client, rules)
     chosen = Unit.of(client.settings.rank_unit if unit is None else unit)

@@ -207,7 +207,7 @@ class Hypothesis(Worded):
     Example:
         >>> answer = miner.ask(client, "short_sleep", "wake_glucose")
         >>> answer.unit, answer.to_dict()["counts"]["with"]
-        ('mg/dL', 10)
+        ('mg/dL', 15)
     """
 
     id: str

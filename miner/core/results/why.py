@@ -60,7 +60,7 @@ class Why(Result):
     Example:
         >>> behind = miner.why(client, "4c28aa7c")
         >>> behind.units[1].unit, behind.units[1].outcome
-        ('2026-01-13', 92.0)
+        ('2026-01-13', 89.5)
     """
 
     client: str
