@@ -12,6 +12,7 @@ import click
 from miner.cli.faults import explain, interrupted
 from miner.cli.options import debug_option
 from miner.core.messages import MinerError, closest
+from miner.words.amounts import MG_DL, in_unit
 from miner.words.help import HELP
 
 COMMANDS = (
@@ -73,12 +74,13 @@ class Commands(click.Group):
         given = list(sys.argv[1:] if args is None else args)
         extra["standalone_mode"] = False
         extra.setdefault("prog_name", "miner")
-        try:
-            code = super().main(given, *rest, **extra)
-        except (click.Abort, KeyboardInterrupt):
-            code = interrupted()
-        except Exception as error:
-            code = explain(error, debug="--debug" in given)
+        with in_unit(MG_DL):
+            try:
+                code = super().main(given, *rest, **extra)
+            except (click.Abort, KeyboardInterrupt):
+                code = interrupted()
+            except Exception as error:
+                code = explain(error, debug="--debug" in given)
         sys.exit(code if isinstance(code, int) else 0)
 
 

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any, TextIO
 
 from miner.core.messages import Message
+from miner.words.amounts import MG_DL, in_unit
 
 if TYPE_CHECKING:
     from miner.words.document import Part
@@ -33,13 +34,12 @@ def put_as(form: str, width: int = 0, **made: Callable[[], Any]) -> None:
         width: columns of a line of text, where they are not the usual ones.
         made: for each form what makes it: parts of a document, plain values, the rows as text.
     """
-    found = made[form]()
     if form == "text":
-        show(found, width or WIDTH)
-    elif form == "json":
-        put_json(found)
-    else:
-        put(found)
+        show(made["text"](), width or WIDTH)
+        return
+    with in_unit(MG_DL):
+        found = made[form]()
+        put_json(found) if form == "json" else put(found)
 
 
 def say(code: str, **values: object) -> None:

@@ -29,7 +29,12 @@ if TYPE_CHECKING:
     "--start", type=DAY, metavar="DATE", help="First day; required, unless ID names a plan."
 )
 @click.option("--preview", is_flag=True, help="Show what it takes; write no plan.")
-@click.option("--worth-having", type=float, metavar="SIZE", help="A larger difference to find.")
+@click.option(
+    "--worth-having",
+    type=float,
+    metavar="SIZE",
+    help="A larger difference to find; of glucose in the unit of the practice.",
+)
 @click.option("--pairs", type=int, metavar="N", help="How many pairs, six at the least.")
 @click.option("--sensor-days", type=Whole(5, 30), default=14, show_default=True)
 @click.option("--calendar", type=PATH, help="Write a calendar file, .ics.")
@@ -66,7 +71,8 @@ def command(
         if made is None:
             if start is None:
                 raise MinerError("cli.start_missing")
-            wish = steps.Wish(date.fromisoformat(start), **words)
+            unit = read.settings.display_unit
+            wish = steps.Wish(date.fromisoformat(start), glucose_in=unit, **words)
             made = steps.plan(read, id_, wish, books, preview=preview, progress=report)
     write_files(made, books, read.settings.code, calendar, page)
     unit = read.settings.display_unit

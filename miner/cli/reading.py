@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from miner.core.messages import MinerError
+from miner.words.amounts import from_now_in
 
 if TYPE_CHECKING:
     from miner.records.client import Client
@@ -23,7 +24,9 @@ def records(folder: Path, rules_folder: Path | None) -> tuple[Client, RuleBook]:
     from miner import steps
 
     rules = steps.load_rules(rules_folder, folder)
-    return steps.read_client(folder, rules), rules
+    client = steps.read_client(folder, rules)
+    from_now_in(client.settings.display_unit)
+    return client, rules
 
 
 def shown(client: Client, table: UnitTable | None, day: str | None = None) -> None:

@@ -19,6 +19,7 @@ from miner.core.results import PairRead, PairsTest, Plan, PlanPeriod
 from miner.hypotheses.design import design
 from miner.hypotheses.tested import whitened
 from miner.ledger import FrozenIdea
+from miner.records.columns import MG_DL_PER_MMOL_L
 from miner.rulebook import FactorRule, RuleBook
 from miner.stats.power import (
     SignFlips,
@@ -209,6 +210,7 @@ class Wish:
         pairs: how many, or None for those of a length.
         length: short, middle or long; None for the shortest that finds what is expected.
         sensor_days: how long a sensor is worn where no change is known.
+        glucose_in: the unit of ``worth_having`` where the outcome is glucose.
     """
 
     start: date
@@ -216,6 +218,7 @@ class Wish:
     pairs: int | None = None
     sensor_days: int = SENSOR_DAYS
     length: str | None = None
+    glucose_in: str = "mg/dL"
 
 
 def make_plan(
@@ -307,10 +310,37 @@ def scatter(table: UnitTable, rules: RuleBook, outcome: str) -> Scatter:
 def _worth(wish: Wish, smallest: float, unit: str) -> float:
     if wish.pairs is not None and wish.pairs < MIN_PAIRS:
         raise MinerError("followup.few_pairs", pairs=wish.pairs, need=MIN_PAIRS)
-    worth = wish.worth_having
-    if worth is not None and not worth >= smallest:
+    if wish.worth_having is None:
+        return smallest
+    worth = _in_unit(wish.worth_having, wish.glucose_in, smallest, unit)
+    if not worth >= smallest:
         raise MinerError("followup.small_worth", worth=worth, unit=unit, need=smallest)
-    return smallest if worth is None else worth
+    return worth
+
+
+MOST_WORTH = 10
+"""A difference so many times the smallest worth it is taken for one of the other unit."""
+
+
+def _in_unit(typed: float, glucose_in: str, smallest: float, unit: str) -> float:
+    """Return a difference that was typed in the unit of its outcome.
+
+    Raises:
+        MinerError: it is far from any difference in its own unit, and fits the other one.
+    """
+    if "mg/dL" not in unit:
+        return typed
+    own, other = (1.0, MG_DL_PER_MMOL_L) if glucose_in == "mg/dL" else (MG_DL_PER_MMOL_L, 1.0)
+    worth, meant = typed * own, typed * other
+    if not smallest <= worth <= MOST_WORTH * smallest and (
+        smallest <= meant <= MOST_WORTH * smallest
+    ):
+        units = [unit.replace("mg/dL", name) for name in ("mg/dL", "mmol/L")]
+        mine, others = units if glucose_in == "mg/dL" else units[::-1]
+        told = {"typed": typed, "own": mine, "other": others, "need": smallest, "unit": unit}
+        raise MinerError("followup.other_unit", meant=meant, **told)
+    # what is typed as it is shown, to two digits of mmol/L, is not a little too small
+    return smallest if 0 < smallest - worth <= 0.005 * own and own > 1 else worth
 
 
 def _no_larger(

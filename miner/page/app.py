@@ -54,6 +54,8 @@ from miner.page.views import (
     wearing,
     work,
 )
+from miner.steps.settings import display_unit, practice_file
+from miner.words.amounts import MG_DL, in_unit
 from miner.words.door import at_door
 from miner.words.said import texts
 
@@ -151,7 +153,7 @@ def application(state: AppState) -> Starlette:
 def _endpoint(state: AppState, view: View) -> Endpoint:
     async def answer(request: Request) -> Response:
         page_request = PageRequest(request, state, FormData())
-        with at_door("page"):
+        with at_door("page"), in_unit(_unit_of(page_request)):
             try:
                 require_own(state.practice)
                 if request.method == "POST":
@@ -164,6 +166,17 @@ def _endpoint(state: AppState, view: View) -> Endpoint:
                 return fault_page(page_request, error)
 
     return answer
+
+
+def _unit_of(page_request: PageRequest) -> str:
+    """Return the unit of the address's client, else of the practice; mg/dL where none is told."""
+    practice, code = page_request.state.practice, _whose(page_request)
+    try:
+        return (
+            display_unit(practice / code) if code else practice_file(practice).display_unit or MG_DL
+        )
+    except MinerError:
+        return MG_DL
 
 
 def fault_page(page_request: PageRequest, error: Exception) -> HTMLResponse:

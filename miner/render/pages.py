@@ -23,7 +23,7 @@ from miner.render.figures.inline import Styles
 from miner.render.figures.month import HIGHEST, LOWEST
 from miner.render.figures.paper import DARK, PALETTE
 from miner.rulebook import RuleBook
-from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts
+from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts, in_unit
 from miner.words.door import Audience, at_door, said_to
 from miner.words.handouts import Card, doctor, session, take_home
 from miner.words.plan import beside
@@ -136,7 +136,8 @@ def render(brief: Briefing, kind: str, rules: RuleBook, include: Sequence[str] =
     audience, words = _MAKERS[kind]
     teller, styles = Teller(brief, said_to(rules, audience), chosen), Styles()
     figured = {"session": _session_figures, "preparation": _preparation_figures}
-    with at_door("" if audience is Audience.CLIENT else "paper"):
+    door = "" if audience is Audience.CLIENT else "paper"
+    with at_door(door), in_unit(brief.display_unit):
         told = words(teller)
         figures = figured[kind](told, teller, styles) if kind in figured else {}
     return fill(f"{kind}.html", styles, **told | figures)

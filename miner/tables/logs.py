@@ -16,7 +16,7 @@ from miner.records.findings import Findings
 from miner.rulebook import FactorRule, RuleBook
 from miner.tables.columns import DAY, HOUR, Times, fold, from_usual, iso_day, seconds, usual_clock
 from miner.tables.food.eating import Food, NoFood, NotEaten, food_of
-from miner.tables.glucose.rises import find_rises
+from miner.tables.glucose.rises import RiseRule, find_rises
 from miner.tables.glucose.trace import Trace, trace_of
 from miner.tables.movement.tracker import stress_of
 from miner.tables.sleep.nights import Nights
@@ -75,7 +75,7 @@ def _rises(found: Findings, food: Food, trace: Trace) -> None:
     unlogged = [rise for rise in rises if rise.unlogged and date[rise] not in untimed]
     late = [rise for rise in rises if 0 < rise.meal - rise.start <= LATE_MIN]
     for severity, code, some, values in (
-        (Severity.QUESTION, "unlogged_rises", unlogged, {}),
+        (Severity.QUESTION, "unlogged_rises", unlogged, {"least": RiseRule.unlogged_height}),
         (Severity.NOTE, "late_meals", late, {"minutes": LATE_MIN}),
     ):
         days = tuple(iso_day(day) for day in sorted({date[rise] for rise in some}))

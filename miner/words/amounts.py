@@ -2,11 +2,39 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from math import isfinite
 
+from miner.core.messages import MinerError
+
 MG_DL_PER_MMOL_L = 18.0156
 MINUS = "\u2212"
+MG_DL, MMOL_L = "mg/dL", "mmol/L"
+_unit: ContextVar[str] = ContextVar("unit", default=MG_DL)
+
+
+@contextmanager
+def in_unit(unit: str) -> Iterator[None]:
+    """Word every amount of glucose in this block in a unit; of two blocks the inner one counts."""
+    token = _unit.set(unit)
+    try:
+        yield
+    finally:
+        _unit.reset(token)
+
+
+def from_now_in(unit: str) -> None:
+    """Word amounts of glucose in a unit, to the end of the block that is open."""
+    _unit.set(unit)
+
+
+def amounts_now() -> Amounts:
+    """Return what shows amounts in the unit that codes are worded in now."""
+    return Amounts(_unit.get())
+
 
 _LEVEL_DIGITS = {"mg/dL": 0, "mmol/L": 1, "min": 0, "mg/dL min": 0, "mmol/L min": 0}
 _DIFFERENCE_DIGITS = {"mg/dL": 1, "mmol/L": 2, "min": 0, "mg/dL min": 0, "mmol/L min": 1}
@@ -24,6 +52,10 @@ class Amounts:
 
     display_unit: str = "mg/dL"
 
+    def typed_as(self, mg_dl: float) -> str:
+        """Return a level as a person types it into a field, without its unit."""
+        return f"{mg_dl:g}" if self.display_unit == MG_DL else self.level(mg_dl, MG_DL)
+
     def unit(self, unit: str) -> str:
         """Return the unit as shown."""
         return unit.replace("mg/dL", self.display_unit)
@@ -40,6 +72,27 @@ class Amounts:
         """Return a difference with its sign, without its unit."""
         digits = _DIFFERENCE_DIGITS.get(self.unit(unit), 1)
         return fixed(self._shown(value, unit), digits, sign=True)
+
+    def told(self, kind: str, value: float, unit: str) -> str:
+        """Return an amount with its unit.
+
+        Args:
+            kind: level; size; bare and bare level, without their unit; step, a difference between
+                two levels with its sign; limit, a size that was chosen, with no idle digit.
+            value: in ``unit``.
+            unit: as results hold it.
+        """
+        shown = self._shown(value, unit)
+        digits = _LEVEL_DIGITS.get(self.unit(unit), 1)
+        number = {
+            "level": lambda: fixed(shown, digits),
+            "step": lambda: fixed(shown, digits, sign=True),
+            "size": lambda: self.size(value, unit),
+            "limit": lambda: f"{float(self.size(value, unit)):g}",
+            "bare": lambda: self.size(value, unit),
+            "bare level": lambda: fixed(shown, digits),
+        }[kind]()
+        return number if kind.startswith("bare") else f"{number} {self.unit(unit)}"
 
     def interval(self, ends: tuple[float, float] | None, unit: str) -> str:
         """Return both ends of an interval with their signs, without unit."""
@@ -71,6 +124,33 @@ class Amounts:
 
 def _way(value: float) -> str:
     return "higher" if value > 0 else "lower"
+LEAST_MG_DL, MOST_MMOL_L = 20.0, 33.3
+"""No level of the one unit is below, none of the other above."""
+
+
+def level_typed(text: str, unit: str) -> float:
+    """Return a level that a person typed in the unit of the practice, in mg/dL.
+
+    The unit may stand behind the number: ``140 mg/dL``.
+
+    Raises:
+        MinerError: it is no number, or clearly one of the other unit.
+    """
+    bare, own = text.strip(), unit
+    for name in (MG_DL, MMOL_L):
+        if bare.casefold().endswith(name.casefold()):
+            bare, own = bare[: -len(name)].strip(), name
+    try:
+        value = float(bare.replace(",", "."))
+    except ValueError as error:
+        raise MinerError("words.glucose_not_a_number", text=text[:20], unit=unit) from error
+    if own == unit and (0 < value < LEAST_MG_DL if own == MG_DL else value > MOST_MMOL_L):
+        other, told = (MMOL_L if own == MG_DL else MG_DL), f"{value:g}"
+        meant = value * MG_DL_PER_MMOL_L if other == MMOL_L else value
+        raise MinerError(
+            "words.glucose_of_other_unit", text=told, unit=unit, other=other, meant=meant
+        )
+    return value * MG_DL_PER_MMOL_L if own == MMOL_L else value
 
 
 def fixed(value: float | None, digits: int, *, sign: bool = False) -> str:

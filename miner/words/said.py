@@ -17,6 +17,9 @@ page (``do_page``) and for a paper (``do_paper``). In braces stand names of valu
   ``{file:shell}`` as one word of a command line.
 - ``{rule:filled}`` a text of a rule book, its own braces filled in.
 - ``{of:what}`` a part of a finding that is told as a message.
+- ``{value:level in mg/dL}`` an amount with its unit, of glucose in the unit of the practice; so
+  ``size``, ``bare`` without its unit, ``step`` with its sign, ``limit`` with no digit that says
+  nothing. The unit may be a value too: ``{worth:size in {unit}}``.
 - any format of Python, such as ``{share:.0f}``.
 
 A part ``do_close`` takes the place of ``do`` where there is a value ``close``.
@@ -43,6 +46,7 @@ from typing import Any
 from miner.core.facts import sentence_of
 from miner.core.messages import Message
 from miner.core.results import Finding
+from miner.words.amounts import amounts_now
 from miner.words.door import Door, door_now
 from miner.words.safe import clean
 from miner.words.wording import day_words, few, first_days, listed
@@ -50,6 +54,7 @@ from miner.words.wording import day_words, few, first_days, listed
 FINDINGS = "findings"
 _PARTS = ("what", "found", "short", "expected", "do")
 _JOINED = {"sentences": ". ", "commas": ", ", "semicolons": "; ", "or": " or ", "ands": " and "}
+AMOUNTS = ("level", "size", "bare", "bare level", "step", "limit")
 CLOSE = "Did you mean '{close}'?"
 
 
@@ -189,6 +194,9 @@ class _Filler(Formatter):
             return listed(each)
         if spec == "quoted":
             return f"'{value}'"
+        kind, inside, unit = spec.partition(" in ")
+        if inside and kind in AMOUNTS:
+            return amounts_now().told(kind, value, unit)
         if spec == "filled":
             return self.vformat(value, (), self.values)
         if spec == "weekday":

@@ -21,6 +21,7 @@ from miner.page.state import made_of
 from miner.render.drawn import Drawn, Studio
 from miner.render.figures.inline import Styles
 from miner.steps import followup_state
+from miner.steps.settings import display_unit
 from miner.words.amounts import Amounts
 from miner.words.door import Audience
 from miner.words.plan import plan_parts
@@ -62,6 +63,9 @@ def show(request: PageRequest) -> Response:
         tomorrow=_first_day(entry),
         high=item.counts.high > 0,
         unit=ranking.unit,
+        worth_in=Amounts(entry.unit).unit(
+            entry.rules.outcome(item.outcome, ranking.unit).measure_unit
+        ),
     )
 
 
@@ -143,6 +147,7 @@ def _wish(request: PageRequest) -> steps.Wish:
     pairs, worth = request.text("pairs"), request.text("worth_having").replace(",", ".")
     try:
         wish = steps.Wish(start, float(worth) if worth else None, int(pairs) if pairs else None)
+        wish = replace(wish, glucose_in=display_unit(request.folder))
         days = int(request.text("sensor_days") or wish.sensor_days)
     except ValueError as error:
         raise MinerError("page.numbers_not_numbers") from error

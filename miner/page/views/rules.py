@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 import threading
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +23,7 @@ from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.state import RuleTrial
 from miner.rulebook import RuleBook
+from miner.words.amounts import amounts_now
 from miner.words.pages import cut_words
 from miner.words.said import rules_at_door
 
@@ -40,6 +42,7 @@ def show(request: PageRequest) -> Response:
         request,
         "rules.html",
         outcomes=list(rules.outcomes.values()),
+        limit=partial(amounts_now().told, "limit"),
         guard=rules.guardrails,
         by_day=[row for row in factors if row[1].unit == "day"],
         by_meal=[row for row in factors if row[1].unit == "meal"],

@@ -10,13 +10,14 @@ from miner.core.messages import MinerError, message
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.steps.settings import WEEK_DAYS, change_client, client_file, display_unit, stamp
-from miner.words.amounts import MG_DL_PER_MMOL_L
+from miner.words.amounts import Amounts, level_typed
 
 if TYPE_CHECKING:
     from miner.records.read.settings import ClientFile
 
 EMPTY_ROWS = 2
 MOST_ROWS = 200
+RANGE_MG_DL = (20.0, 600.0)
 DAY_NAMES = {day: day.capitalize() for day in WEEK_DAYS}
 
 
@@ -52,7 +53,7 @@ def save(request: PageRequest) -> Response:
         "pressure_lows": lows[:MOST_ROWS],
     }
     if ends != _range(held, unit):
-        values["range"] = [_mg_dl(end, unit) for end in ends]
+        values["range"] = _typed(ends, unit)
     change_client(request.folder, values, request.seen)
     return request.go(request.at("settings"), message("page.wearing_written"))
 
@@ -62,16 +63,18 @@ def _dates(held: ClientFile) -> list[str]:
 
 
 def _range(held: ClientFile, unit: str) -> tuple[str, str]:
-    low, high = held.range_used()
-    if unit == "mmol/L":
-        return f"{low / MG_DL_PER_MMOL_L:.1f}", f"{high / MG_DL_PER_MMOL_L:.1f}"
-    return f"{low:g}", f"{high:g}"
+    low, high = (Amounts(unit).typed_as(end) for end in held.range_used())
+    return low, high
 
 
-def _mg_dl(text: str, unit: str) -> float:
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError as error:
-        raise MinerError("page.glucose_not_a_number", text=text[:20], unit=unit) from error
-    found = round(value * MG_DL_PER_MMOL_L, 1) if unit == "mmol/L" else value
-    return int(found) if found.is_integer() else found
+def _typed(ends: tuple[str, str], unit: str) -> list[float]:
+    """Return both ends of a range in mg/dL, to a tenth.
+
+    Raises:
+        MinerError: they are no numbers, clearly of the other unit, or no range.
+    """
+    low, high = (round(level_typed(end, unit), 1) for end in ends)
+    least, most = RANGE_MG_DL
+    if not least <= low < high <= most:
+        raise MinerError("page.no_range", low=ends[0], high=ends[1], least=least, most=most)
+    return [int(end) if end.is_integer() else end for end in (low, high)]

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from miner.core.messages import Severity
+from miner.core.messages import Severity, message
 from miner.records.columns import CONTRADICTED, TWO_VALUES, columns_of, empty
 from miner.records.findings import Findings
 from miner.records.place.gaps import modal_gap
@@ -286,7 +286,8 @@ def _contradictions(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     within = np.append(False, file.to_numpy()[1:] == file.to_numpy()[:-1]) & np.append(False, clash)
     mixed &= file.isin(file[within].unique()).to_numpy()
     for severity, some in ((Severity.STOP, rival & mixed), (Severity.QUESTION, rival & ~mixed)):
-        shown = [f"{value:g} mg/dL" for value in frame.loc[some, "glucose"].round(1)]
+        values = frame.loc[some, "glucose"].round(1)
+        shown = [message("records.reading_in_full", value=value) for value in values]
         findings.rows(severity, "two_values", at=frame[some], shown=shown, stream="glucose")
     return marked(frame, rival, TWO_VALUES)
 

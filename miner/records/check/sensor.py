@@ -240,7 +240,7 @@ def stuck_values(frame: pd.DataFrame, _: Settings, findings: Findings) -> pd.Dat
     for begin, end in zip(first[long], last[long], strict=True):
         stuck[used.place[begin + 1 : end + 1]] = True
     rows = frame[stuck]
-    shown = [f"{value:.0f} mg/dL" for value in rows["glucose"]]
+    shown = [message("records.reading", value=value) for value in rows["glucose"]]
     findings.rows(Severity.QUESTION, "stuck_value", at=rows, shown=shown, stream="glucose")
     return marked(frame, stuck, STUCK)
 
