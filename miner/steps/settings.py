@@ -128,7 +128,7 @@ def _put(document: TOMLDocument, key: str, before: Any, after: Any) -> None:
         for name, value in after.items():
             if before.get(name) != value:
                 table[name] = value
-    elif isinstance(after, tuple) and isinstance((*before, *after)[0], TomlModel):
+    elif isinstance(after, tuple) and isinstance((*(before or ()), *after)[0], TomlModel):
         _put_tables(document, key, before, after)
     elif isinstance(after, tuple):
         whole = (isinstance(item, float) and item.is_integer() for item in after)

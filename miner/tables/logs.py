@@ -75,7 +75,7 @@ def _rises(found: Findings, food: Food, trace: Trace) -> None:
     unlogged = [rise for rise in rises if rise.unlogged and date[rise] not in untimed]
     late = [rise for rise in rises if 0 < rise.meal - rise.start <= LATE_MIN]
     for severity, code, some, values in (
-        (Severity.QUESTION, "unlogged_rises", unlogged, {"least": RiseRule.unlogged_height}),
+        (Severity.QUESTION, "unlogged_rises", unlogged, {"least": RiseRule().unlogged_height}),
         (Severity.NOTE, "late_meals", late, {"minutes": LATE_MIN}),
     ):
         days = tuple(iso_day(day) for day in sorted({date[rise] for rise in some}))

@@ -134,7 +134,7 @@ def test_a_range_in_the_other_unit_is_the_same_range(practice: Path, visitor: Op
     assert 'name="high" value="7.8"' in page
     old = [item.isoformat() for item in read_toml(path, ClientFile).sensor_changes]
     one.send(f"{CLIENT}/settings", **wearing(sensor_change=old, low="3.9", high="7.8"))
-    assert read_toml(path, ClientFile).range == (70.0, 140.0)
+    assert read_toml(path, ClientFile).range_used() == (70.0, 140.0)
     one.send(f"{CLIENT}/settings", **wearing(sensor_change=old, low="3.9", high="8,0"))
     low, high = read_toml(path, ClientFile).range
     assert low == pytest.approx(3.9 * 18.0156, abs=0.05)
