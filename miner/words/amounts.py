@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
-from math import isfinite
+from math import isfinite, nan
 
 from miner.core.messages import MinerError
 
@@ -142,8 +142,10 @@ def level_typed(text: str, unit: str) -> float:
             bare, own = bare[: -len(name)].strip(), name
     try:
         value = float(bare.replace(",", "."))
-    except ValueError as error:
-        raise MinerError("words.glucose_not_a_number", text=text[:20], unit=unit) from error
+    except ValueError:
+        value = nan
+    if not isfinite(value):
+        raise MinerError("words.glucose_not_a_number", text=text[:20], unit=unit)
     if own == unit and (0 < value < LEAST_MG_DL if own == MG_DL else value > MOST_MMOL_L):
         other, told = (MMOL_L if own == MG_DL else MG_DL), f"{value:g}"
         meant = value * MG_DL_PER_MMOL_L if other == MMOL_L else value

@@ -20,6 +20,7 @@ from miner.ledger import PlanEntry
 from miner.render.pages import plan_page
 from miner.render.terminal import render
 from miner.stats.power import pairs_detectable, pairs_power
+from miner.words.amounts import in_unit
 from miner.words.plan import plan_calendar, plan_parts
 from miner.words.wording import say
 
@@ -507,3 +508,24 @@ def test_no_difference_is_so_large_that_any_test_would_say_no(rules):
     assert made(rules, wish=Wish(START, 1e9, pairs=6)).worth_having == plan.worth_having
     plan = made(rules, wish=Wish(START), smallest_worth_it=400.0)
     assert (plan.worth_having, tuple(map(str, plan.notes))) == (400.0, ())
+
+
+@pytest.mark.parametrize(
+    ("typed", "glucose_in", "worth"),
+    [(12.0, "mg/dL", 12.0), (0.5, "mmol/L", 9.0078), (0.28, "mmol/L", 5.05)],
+)
+def test_a_difference_of_glucose_is_taken_in_the_unit_it_is_typed_in(typed, glucose_in, worth):
+    """0.5 mmol/L are 9.0078 mg/dL; 5.05 mg/dL are shown as 0.28 mmol/L, which are 5.044."""
+    wish = Wish(START, typed, glucose_in=glucose_in)
+    assert planning._worth(wish, 5.05, "mg/dL") == pytest.approx(worth, abs=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("typed", "glucose_in", "meant"), [(9.0, "mmol/L", "0.50"), (0.5, "mg/dL", "9.0")]
+)
+def test_a_difference_of_the_other_unit_is_asked_about(typed, glucose_in, meant):
+    with in_unit(glucose_in):
+        with pytest.raises(MinerError, match="far from any that is known") as raised:
+            planning._worth(Wish(START, typed, glucose_in=glucose_in), 5.0, "mg/dL")
+        assert f"--worth-having {meant}" in raised.value.do
+    assert planning._worth(Wish(START, 90.0, glucose_in=glucose_in), 10.0, "min") == 90.0
