@@ -124,6 +124,8 @@ class Amounts:
 
 def _way(value: float) -> str:
     return "higher" if value > 0 else "lower"
+
+
 LEAST_MG_DL, MOST_MMOL_L = 20.0, 33.3
 """No level of the one unit is below, none of the other above."""
 

@@ -1,0 +1,57 @@
+"""A practice reads one unit of glucose: no page says anything in the other."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from visits import Visitor
+
+CLIENT = "/clients/client-01"
+OTHER = {"mmol/L": "mg/dL", "mg/dL": "mmol/L"}
+ELSEWHERE = re.compile(r"/(download|sheet|columns|jobs/|assets/)|^/settings")
+"""Files, and pages that name the units there are: of a practice, and of a column of a file."""
+
+
+def in_unit(practice: Path, unit: str) -> None:
+    path = practice / "practice.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(re.sub('display_unit = ".*"', f'display_unit = "{unit}"', text))
+
+
+@pytest.fixture(params=["mmol/L", "mg/dL"])
+def unit(request: pytest.FixtureRequest, practice: Path) -> str:
+    """The unit of the practice."""
+    in_unit(practice, request.param)
+    return str(request.param)
+
+
+def walked(one: Visitor, start: str) -> Iterator[tuple[str, str]]:
+    """Every page that a link leads to, of days only the first: its address and its text."""
+    ahead, seen = [start], set[str]()
+    while ahead:
+        path = ahead.pop(0)
+        kind = re.sub(r"/(days|patterns)/[^/]*", r"/\1/one", path)
+        if kind in seen or ELSEWHERE.search(path):
+            continue
+        seen.add(kind)
+        answer = one.get(path)
+        assert answer.status_code == 200, path
+        yield path, answer.text
+        ahead += [
+            link.replace("&amp;", "&") for link in re.findall('href="(/[^"#]*)"', answer.text)
+        ]
+
+
+def test_every_page_is_in_the_unit_of_the_practice(
+    practice: Path, unit: str, visitor: Callable[[Path], Visitor]
+) -> None:
+    one, whole = visitor(practice), ""
+    one.post(f"{CLIENT}/ranking", unit="day")
+    one.post(f"{CLIENT}/pages", page=["preparation", "session", "take-home", "doctor"])
+    for path, text in walked(one, "/"):
+        assert OTHER[unit] not in text, (path, text[max(0, text.find(OTHER[unit]) - 200) :][:260])
+        whole += text
+    assert whole.count(unit) > 20
