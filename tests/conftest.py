@@ -1,11 +1,14 @@
 """Before numpy is loaded: one thread a process, as the command line does. What is made once."""
 
+from __future__ import annotations
+
 import gc
 import os
 import pickle
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -23,6 +26,18 @@ def pytest_collection_finish() -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(200_000, 20, 50)
+
+
+@pytest.fixture
+def planned_in_march(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first of March 2026 when a test is planned: a plan whose pairs are past is refused."""
+
+    class Clock(datetime):
+        @classmethod
+        def now(cls, tz: tzinfo | None = None) -> Clock:
+            return cls(2026, 3, 1, 9, tzinfo=tz)
+
+    monkeypatch.setattr("miner.steps.keeping.datetime", Clock)
 
 
 @pytest.fixture(scope="session")

@@ -19,6 +19,7 @@ from miner.core.messages import MinerError
 if TYPE_CHECKING:
     from miner.core.results import Plan
     from miner.rulebook import RuleBook
+    from miner.words.document import Parts
 
 
 @click.command("plan")
@@ -29,11 +30,15 @@ if TYPE_CHECKING:
     "--start", type=DAY, metavar="DATE", help="First day; required, unless ID names a plan."
 )
 @click.option("--preview", is_flag=True, help="Show what it takes; write no plan.")
+@click.option("--detail", is_flag=True, help="Its days and when to stop, before it is written.")
 @click.option(
     "--worth-having",
     type=float,
     metavar="SIZE",
     help="A larger difference to find; of glucose in the unit of the practice.",
+)
+@click.option(
+    "--length", type=click.Choice(["short", "middle", "long"]), help="At most 4, 8 or 16 weeks."
 )
 @click.option("--pairs", type=int, metavar="N", help="How many pairs, six at the least.")
 @click.option("--sensor-days", type=Whole(5, 30), default=14, show_default=True)
@@ -46,6 +51,7 @@ def command(
     id_: str,
     start: str | None,
     preview: bool,
+    detail: bool,
     calendar: Path | None,
     page: Path | None,
     **words: Any,
@@ -57,6 +63,7 @@ def command(
     to files, again.
     """
     from miner import steps
+    from miner.words.lengths import preview_parts
     from miner.words.plan import plan_parts
 
     if preview and (calendar or page):
@@ -74,9 +81,16 @@ def command(
             unit = read.settings.display_unit
             wish = steps.Wish(date.fromisoformat(start), glucose_in=unit, **words)
             made = steps.plan(read, id_, wish, books, preview=preview, progress=report)
-    write_files(made, books, read.settings.code, calendar, page)
-    unit = read.settings.display_unit
-    put_as(form, text=lambda: plan_parts(made, books, display_unit=unit), json=made.to_dict)
+    code, unit = read.settings.code, read.settings.display_unit
+    if made.written:
+        write_files(made, books, code, calendar, page)
+
+    def told() -> Parts:
+        if made.written:
+            return plan_parts(made, books, display_unit=unit)
+        return preview_parts(made, books, code, display_unit=unit, detail=detail)
+
+    put_as(form, text=told, json=made.to_dict)
 
 
 def write_files(

@@ -81,7 +81,7 @@ def lengths_of(
         together: how many are followed at the same time, this one among them.
     """
     contrast = contrast_of(kept, rule)
-    shortest = sized(scatter, rule.carry_over_days, MIN_PAIRS)
+    shortest = sized(without_habit(scatter, contrast), rule.carry_over_days, MIN_PAIRS)
     found = []
     for name, at_most in WEEKS.items():
         for pairs in range(7 * at_most // (2 * shortest.period_days), MIN_PAIRS - 1, -1):
@@ -102,6 +102,23 @@ def lengths_of(
         watch_power=watch,
         watched=MAX_DAYS,
     )
+
+
+def without_habit(scatter: Scatter, contrast: Contrast) -> Scatter:
+    """Return the scatter, with what the habit's coming and going adds to it told.
+
+    Formula: difference^2 x share x (1 - share), of a habit that is there or not; of a dose every
+    unit is asked the same, and both arms scatter alike.
+
+    Args:
+        scatter: of the client's usual units.
+        contrast: of the arms.
+    """
+    with_, without = contrast.with_ or 0, contrast.without or 0
+    if not with_ or not without:
+        return scatter
+    share = with_ / (with_ + without)
+    return replace(scatter, habit_variance=contrast.difference**2 * share * (1 - share))
 
 
 def complete_share(size: Size, known: float) -> float:

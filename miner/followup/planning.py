@@ -10,7 +10,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from math import ceil, isnan
+from math import ceil, isnan, sqrt
 
 import numpy as np
 
@@ -48,6 +48,8 @@ class Scatter:
         phi, w: their dependence from day to day.
         units_a_day: how many units a day has.
         known: share of the days on which the outcome is known and used.
+        habit_variance: the part of a unit's variance that comes from the habit being there on some
+            units and not on others; under the change there is none of it.
     """
 
     unit_sd: float
@@ -55,6 +57,7 @@ class Scatter:
     w: float
     units_a_day: int = 1
     known: float = 1.0
+    habit_variance: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +88,10 @@ def spread_of(scatter: Scatter, length: int, leave_out: int) -> float:
     place = days % length
     counted = place >= leave_out
     first = days < length
-    return pair_spread(days[counted], first[counted], scatter.unit_sd, scatter.phi, scatter.w)
+    whole = pair_spread(days[counted], first[counted], scatter.unit_sd, scatter.phi, scatter.w)
+    # at most what one of the two periods adds: the other one is as usual
+    less = min(scatter.habit_variance, scatter.unit_sd**2) / int((counted & first).sum())
+    return sqrt(max(whole**2 - less, whole**2 / 2))
 
 
 def lay_out(

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
-from math import ceil, floor, inf, isfinite, nan, sqrt
+from math import ceil, floor, inf, isfinite, isnan, nan, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -34,7 +34,9 @@ def power(effect: float, se: float, df: float, level: float) -> float:
     """
     if not (_usable(se, df) and isfinite(effect)):
         return nan
-    return float(1 - nctdtr(df, abs(effect) / se, _critical(df, level)))
+    missed = float(nctdtr(df, abs(effect) / se, _critical(df, level)))
+    # far out, where nothing is missed to 200 digits, the library has no number
+    return 1.0 if isnan(missed) else 1 - missed
 
 
 def detectable(se: float, df: float, level: float, power: float = 0.8) -> float:

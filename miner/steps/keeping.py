@@ -12,8 +12,9 @@ from miner.core.results import Plan
 from miner.core.results.follow import LATEST_START, KeptResult
 from miner.core.results.lengths import Lengths
 from miner.followup.keeping import WAYS, KeepWish, RankedOn, entry_of
-from miner.followup.lengths import lengths_of
+from miner.followup.lengths import lengths_of, without_habit
 from miner.followup.planning import (
+    MIN_PAIRS,
     Wish,
     drawn_in_time,
     drawn_late,
@@ -150,7 +151,8 @@ def plan(
         together=1 + sum(each.as_ == "watch" for each in story.open_on(None)),
     )
     agreed = _pairs(wish, offered)
-    size = sized(own, rule.carry_over_days, agreed or offered.lengths[-1].pairs)
+    own = without_habit(own, offered.contrast)
+    size = sized(own, rule.carry_over_days, agreed or _longest(offered))
 
     def made(seed: int | None) -> Plan:
         drawn = make_plan(what, frozen, wish, size, seed=seed, sensor_changes=changes)
@@ -188,6 +190,11 @@ def _pairs(wish: Wish, offered: Lengths) -> int | None:
     if name is not None and name not in held:
         raise MinerError("steps.length_too_short", length=name, known=list(held))
     return None if name is None else held[name]
+
+
+def _longest(offered: Lengths) -> int:
+    """Return the pairs of the longest test; six where even those take longer than that."""
+    return offered.lengths[-1].pairs if offered.lengths else MIN_PAIRS
 
 
 def _notes(

@@ -16,7 +16,7 @@ ARMS = {"change": "A, the change", "usual": "B, as usual"}
 
 
 def plan_parts(plan: Plan, rules: RuleBook, *, display_unit: str = "mg/dL") -> Parts:
-    """Return a plan: what it takes and can show first, then the calendar.
+    """Return a plan that was agreed on: what it takes and can show first, then the calendar.
 
     Args:
         plan: what ``plan`` returned.
@@ -26,15 +26,10 @@ def plan_parts(plan: Plan, rules: RuleBook, *, display_unit: str = "mg/dL") -> P
     name = factor_phrase(plan.factor, rules, plan.unit_of)
     label = outcome_label(plan.outcome, rules, plan.unit_of)
     lines = [*about(plan, rules, Amounts(display_unit)), *what_to_do(plan, rules)]
-    title = f"Plan {plan.plan}" if plan.plan else "Not planned yet"
-    notes = [*map(str, plan.notes)]
-    if plan.written:
-        example = f"{plan.periods[0].first},{plan.plan},yes"
-        notes.insert(0, say(rules, "plan", "ticks", example=example))
-    else:
-        notes += _to_agree(plan, rules, Amounts(display_unit))
+    example = f"{plan.periods[0].first},{plan.plan},yes"
+    notes = [say(rules, "plan", "ticks", example=example), *map(str, plan.notes)]
     return [
-        heading(f"{title}: {name}, {label}"),
+        heading(f"Plan {plan.plan}: {name}, {label}"),
         *(paragraph(line) for line in lines),
         paragraph(""),
         *_days(plan),
@@ -43,23 +38,17 @@ def plan_parts(plan: Plan, rules: RuleBook, *, display_unit: str = "mg/dL") -> P
     ]
 
 
-def _to_agree(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
-    """Return what can still be chosen, and how to agree."""
-    told = [say(rules, "plan", "preview")]
-    if plan.six_pairs_find and plan.six_pairs_find > plan.worth_having:
-        size = amounts.size(plan.six_pairs_find, plan.unit)
-        told.append(say(rules, "plan", "shorter", size=size, unit=amounts.unit(plan.unit)))
-    return told
-
-
 def _days(plan: Plan) -> Parts:
-    """Return the periods with their letters; before the coins are thrown, the pairs."""
-    if plan.written:
-        rows = [
-            (str(one.pair), one.first, one.last, ARMS[one.arm], str(one.leave_out_days or ""))
-            for one in plan.periods
-        ]
-        return table((">pair", "from", "to", "", ">not counted"), rows)
+    """Return the periods with their letters."""
+    rows = [
+        (str(one.pair), one.first, one.last, ARMS[one.arm], str(one.leave_out_days or ""))
+        for one in plan.periods
+    ]
+    return table((">pair", "from", "to", "", ">not counted"), rows)
+
+
+def undrawn_days(plan: Plan) -> Parts:
+    """Return the pairs of a plan before its coins are thrown."""
     pairs = zip(plan.periods[::2], plan.periods[1::2], strict=True)
     spans = [(str(a.pair), f"{a.first} to {a.last}", f"{b.first} to {b.last}") for a, b in pairs]
     return table((">pair", "one period", "the other"), spans)

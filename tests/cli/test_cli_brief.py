@@ -144,9 +144,11 @@ def test_a_page_of_miners_own_may_be_written_again(
     assert [run(*words, kind).exit_code for kind in ("doctor", "doctor")] == [3, 3]
 
 
+@pytest.mark.usefixtures("planned_in_march")
 def test_the_dates_of_a_plan_are_found(practice: Path, run: Any, tmp_path: Path) -> None:
     client = practice / "client-01"
-    planned = run("plan", str(client), SHORT_NIGHTS, "--start", "2026-03-02", "--format", "json")
+    words = ("--start", "2026-03-02", "--length", "short", "--format", "json")
+    planned = run("plan", str(client), SHORT_NIGHTS, *words)
     name = json.loads(planned.stdout)["plan"]
     out = tmp_path / "p.html"
     done = run("brief", str(client), "--out", str(out), "--as", "take-home", "--plan", name)

@@ -108,6 +108,7 @@ def no_umask() -> Iterator[None]:
     os.umask(before)
 
 
+@pytest.mark.usefixtures("planned_in_march")
 def test_a_whole_story_leaves_the_raw_files_and_lets_nobody_else_read(
     run: Any, tmp_path: Path, no_umask: None
 ) -> None:
@@ -119,8 +120,9 @@ def test_a_whole_story_leaves_the_raw_files_and_lets_nobody_else_read(
     ranked = json.loads(run("rank", str(client), "--draws", "100", "--format", "json").stdout)
     name = next(item["id"] for item in ranked["hypotheses"] if item["withheld"] is None)
     where, out = str(client), str(tmp_path)
-    plan = ["plan", where, name, "--start", "2026-06-01", "--format", "json",
-            "--page", f"{out}/plan.html", "--calendar", f"{out}/plan.ics"]  # fmt: skip
+    files = ["--page", f"{out}/plan.html", "--calendar", f"{out}/plan.ics"]
+    wish = ["--start", "2026-06-01", "--length", "long"]
+    plan = ["plan", where, name, *wish, "--format", "json", *files]
     story = [
         ["ask", where, "--factor", "late_dinner", "--outcome", "overnight_mean", "--fix"],
         ["why", where, name],

@@ -431,7 +431,7 @@ def test_plan_preview_writes_the_look_and_a_plan_is_written_once(
     assert shown.exit_code == 0
     assert [e.event for e in ledger.read(folder).events][-2:] == ["dropped", "looked"]
     before = (folder / "ledger.jsonl").read_bytes()
-    assert "No plan is written yet" in shown.stdout
+    assert "Nothing is saved." in shown.stdout
     assert "A, the change" not in shown.stdout
     assert "the order is not drawn yet" in invoke(*words, "--preview", "--page", "p.html").stderr
     told = json.loads(invoke(*words, "--preview", "--format", "json").stdout)

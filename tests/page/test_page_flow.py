@@ -9,7 +9,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date, datetime, tzinfo
+from datetime import date
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -84,6 +84,7 @@ def test_cautions_come_before_any_pattern(invented: Path, visitor: Open, tmp_pat
     assert text.startswith('id="main"> REFER FIRST.')
 
 
+@pytest.mark.usefixtures("planned_in_march")
 def test_looking_writes_nothing_but_that_somebody_looked(practice: Path, visitor: Open) -> None:
     """Every GET, with a ranking there to be looked at: only the ledger grows, by looks."""
     one = visitor(practice)
@@ -184,16 +185,8 @@ def test_a_fourth_idea_is_refused_in_the_page_s_own_words(practice: Path, visito
     assert "miner " not in words(page)
 
 
-class BeforeTheTest(datetime):
-    @classmethod
-    def now(cls, tz: tzinfo | None = None) -> BeforeTheTest:
-        return cls(2026, 3, 8, 9, tzinfo=tz)
-
-
-def test_a_plan_is_looked_at_before_it_is_written_and_read(
-    practice: Path, visitor: Open, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("miner.steps.keeping.datetime", BeforeTheTest)
+@pytest.mark.usefixtures("planned_in_march")
+def test_a_plan_is_looked_at_before_it_is_written_and_read(practice: Path, visitor: Open) -> None:
     one, folder = visitor(practice), practice / "client-01"
     one.post(f"{CLIENT}/ranking")
     fields = {"start": "2026-03-09", "pairs": "6"}

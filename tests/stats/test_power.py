@@ -146,3 +146,7 @@ def test_no_new_units_show_what_cannot_be_compared():
 def test_undefined(se, df):
     assert isnan(power(1.0, se, df, 0.05))
     assert isnan(detectable(se, df, 0.05))
+
+
+def test_what_is_huge_is_always_found() -> None:
+    assert [power(effect, 1, 21, 0.05) for effect in (30, 45, 1e6)] == [1, 1, 1]

@@ -32,20 +32,20 @@ def test_a_page_speaks_of_the_client_and_of_pages() -> None:
     page = rules_at_door(RULES, "page")
     assert label(page) == "time above the client's range"
     assert "on the page Intake" in page.cautions.not_asked
-    assert "--preview" not in page.wording["plan"]["preview"]
+    assert "miner result" not in page.wording["result"]["due"]
     assert page.hash == RULES.hash
 
 
 def test_what_a_practice_wrote_itself_is_left_as_it_is() -> None:
-    wording = RULES.wording | {"plan": RULES.wording["plan"] | {"preview": "Run again, you."}}
+    wording = RULES.wording | {"result": RULES.wording["result"] | {"due": "Run again, you."}}
     words = {"label": "your time up", "label_of_client": ""}
     own = RULES.outcome("minutes_above").model_copy(update=words)
     outcomes = RULES.outcomes | {"minutes_above": own}
     page = rules_at_door(
         RULES.model_copy(update={"wording": wording, "outcomes": outcomes}), "page"
     )
-    assert page.wording["plan"]["preview"] == "Run again, you."
-    assert page.wording["plan"]["shorter"] != RULES.wording["plan"]["shorter"]
+    assert page.wording["result"]["due"] == "Run again, you."
+    assert page.wording["result"]["no_pair"] != RULES.wording["result"]["no_pair"]
     assert label(page) == "your time up"
 
 

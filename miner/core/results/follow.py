@@ -109,6 +109,7 @@ class Plan(Result):
         six_pairs_find: smallest difference that the shortest test, six pairs, would find 80 times
             in 100; None where that is not known.
         put_aside: earlier plans of the same idea that were given up unread.
+        meal: the kind of meal it is read from, an arm a day; empty where days are read.
     """
 
     plan: str
@@ -136,6 +137,7 @@ class Plan(Result):
     lengths: Lengths | None = None
     six_pairs_find: float | None = None
     put_aside: int = 0
+    meal: str = ""
     stop_rules: tuple[Words, ...] = ()
     notes: tuple[Words, ...] = ()
 

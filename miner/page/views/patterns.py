@@ -24,9 +24,18 @@ from miner.steps import followup_state
 from miner.steps.settings import display_unit
 from miner.words.amounts import Amounts
 from miner.words.door import Audience
-from miner.words.plan import plan_parts
+from miner.words.lengths import (
+    beyond,
+    calendar_weeks,
+    expect,
+    length_facts,
+    takes_words,
+    title,
+)
+from miner.words.plan import about, beside
 from miner.words.teller import HypothesisTeller, Teller
 from miner.words.why import why_parts
+from miner.words.wording import DAYS
 
 SENSOR_DAYS = (5, 30)
 
@@ -134,6 +143,8 @@ def plan(request: PageRequest) -> Response:
         entry = request.entry()
         made = steps.plan(entry.client, id_, wish, entry.rules, preview=preview, progress=progress)
         request.results.plans[id_] = (made, wish)
+        if not preview and not made.written:
+            raise MinerError("page.no_length_chosen")
 
     key, back = f"plan-{id_}-{preview}-{wish}", request.at("patterns", id_)
     to = request.at("patterns", id_, "plan") if preview else request.at("follow-up")
@@ -146,8 +157,13 @@ def _wish(request: PageRequest) -> steps.Wish:
         raise MinerError("page.first_day_missing")
     pairs, worth = request.text("pairs"), request.text("worth_having").replace(",", ".")
     try:
-        wish = steps.Wish(start, float(worth) if worth else None, int(pairs) if pairs else None)
-        wish = replace(wish, glucose_in=display_unit(request.folder))
+        wish = steps.Wish(
+            start,
+            float(worth) if worth else None,
+            int(pairs) if pairs else None,
+            length=request.text("length") or None,
+            glucose_in=display_unit(request.folder),
+        )
         days = int(request.text("sensor_days") or wish.sensor_days)
     except ValueError as error:
         raise MinerError("page.numbers_not_numbers") from error
@@ -164,11 +180,24 @@ def show_plan(request: PageRequest) -> Response:
     if held is None:
         return RedirectResponse(request.at("patterns", id_), status_code=303)
     made, wish = held
+    offered, amounts = made.lengths, Amounts(entry.unit)
+    lengths = offered.lengths if offered else ()
+    chosen = "" if wish.pairs else wish.length or (offered and offered.default) or ""
     return page(
         request,
         "plan.html",
         id=id_,
         wish=wish,
         first=entry.before,
-        parts=plan_parts(made, entry.words, display_unit=entry.unit),
+        title=title(made, entry.words, request.code),
+        expect=expect(made, entry.words, amounts),
+        lengths=[(one.name, takes_words(one), length_facts(made, one, amounts)) for one in lengths],
+        chosen=chosen,
+        agreed=bool(chosen or wish.pairs),
+        lines=beyond(made),
+        facts=[*about(made, entry.words, amounts), *beside(made, entry.words)],
+        weekdays=DAYS,
+        weeks=calendar_weeks(made),
+        stops=made.stop_rules,
+        notes=made.notes,
     )
